@@ -1,0 +1,1 @@
+"""Answers for a small sweet works from the counter exports of its machines."""

@@ -1,0 +1,1 @@
+"""One object a question: figures with unit, interval, period and working."""

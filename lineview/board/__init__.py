@@ -1,0 +1,1 @@
+"""The board in the browser; thin, no arithmetic."""

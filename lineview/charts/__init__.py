@@ -1,0 +1,1 @@
+"""Frames to plotly figures; the only place that imports plotly."""

@@ -1,0 +1,1 @@
+"""An invented works whose exports come with their truth."""

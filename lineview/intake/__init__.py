@@ -1,0 +1,1 @@
+"""From an export as the machine wrote it to tidy readings and refusals."""

@@ -1,0 +1,1 @@
+"""Pure measures of a line, one subject a file."""

@@ -1,0 +1,229 @@
+"""The plant description as validated types; plant_file.py reads it from TOML."""
+
+from __future__ import annotations
+
+from datetime import time
+from typing import Annotated, Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+MachineKind = Literal["sizer", "cut-and-wrap machine"]
+#: What a counter counts. Feed counters are named for their web.
+Counts = Literal["pieces", "good pieces", "rejects", "blank wraps", "film", "wax paper", "rope"]
+#: What a gauge measures.
+Measures = Literal["rope diameter", "rope temperature", "roller speed", "state", "batch", "product"]
+WebKind = Literal["film", "wax paper"]
+ExportKind = Literal["readings", "weights", "batches", "stops", "reels", "stock", "plan"]
+Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.\- ]*$", max_length=60)]
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+
+
+class Part(BaseModel):
+    """Base of every part: unknown keys are faults, values are fixed once read."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Break(Part):
+    """A planned break within a shift, in the plant's wall time."""
+
+    start: time
+    end: time
+
+
+class Shift(Part):
+    """A shift: over midnight where `end` is not after `start`. `days` are those it starts on."""
+
+    id: Id
+    start: time
+    end: time
+    days: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri")
+    breaks: tuple[Break, ...] = ()
+
+
+class Counter(Part):
+    """A counter: what it counts, where it rolls over and how fast it can possibly go.
+
+    `unit_value` is what one count stands for: pieces for piece counters, metres [m] for feed and rope
+    counters. `modulus` is the number of values before it starts again at 0; "unknown" where nobody knows.
+    """
+
+    id: Id
+    counts: Counts
+    modulus: Annotated[int, Field(gt=1)] | Literal["unknown"] = "unknown"
+    fastest_per_min: Positive
+    unit_value: Positive = 1.0
+
+
+class Gauge(Part):
+    """A gauge: what it measures, in which unit, at which place, and the roller pair it belongs to."""
+
+    id: Id
+    measures: Measures
+    unit: Literal["mm", "in", "°C", "°F", "mm/s", "m/min", "rpm", ""] = ""
+    pair: int | None = None
+    position_mm: NotNegative | None = None
+    roller_diameter_mm: Positive | None = None
+
+
+class Machine(Part):
+    """A machine with its counters and gauges; the nominal band and set speed are pieces a minute."""
+
+    id: Id
+    kind: MachineKind
+    name: str = ""
+    line: Id
+    nominal_per_min: tuple[Positive, Positive] = (300.0, 400.0)
+    set_per_min: Positive | None = None
+    design_per_min: Positive | None = None
+    counters: tuple[Counter, ...] = ()
+    gauges: tuple[Gauge, ...] = ()
+
+    def counter(self, counts: Counts) -> Counter | None:
+        """Give the first counter that counts this, or None."""
+        return next((c for c in self.counters if c.counts == counts), None)
+
+    def gauge(self, measures: Measures) -> Gauge | None:
+        """Give the first gauge that measures this, or None."""
+        return next((g for g in self.gauges if g.measures == measures), None)
+
+    @property
+    def shown(self) -> str:
+        """The name a person reads."""
+        return self.name or self.id
+
+
+class Line(Part):
+    """A line of the works: a sizer and a cut-and-wrap machine work together on it."""
+
+    id: Id
+    name: str = ""
+
+
+class Web(Part):
+    """One material fed from a reel, with its allowances and its supply.
+
+    Either `grammage_g_m2` or both `thickness_um` and `density_g_cm3` give its mass. `reel_length_m` is what
+    the label says; without it the length follows from the diameters and the thickness.
+    """
+
+    id: Id
+    kind: WebKind
+    name: str = ""
+    cut_length_mm: Positive
+    width_mm: Positive
+    grammage_g_m2: Positive | None = None
+    thickness_um: Positive | None = None
+    density_g_cm3: Positive | None = None
+    reel_outer_mm: Positive
+    reel_core_mm: Positive
+    reel_length_m: Positive | None = None
+    splice_m: NotNegative = 0.0
+    start_m: NotNegative = 0.0
+    end_m: NotNegative = 0.0
+    running_waste_percent: NotNegative = 0.0
+    price_per_reel: NotNegative | None = None
+    supplier: str = ""
+    lead_time_days: NotNegative | None = None
+    lead_time_sd_days: NotNegative = 0.0
+    minimum_reels: Annotated[int, Field(ge=1)] = 1
+    multiple_reels: Annotated[int, Field(ge=1)] = 1
+    food_contact_declared_on: str = ""
+
+
+class Product(Part):
+    """A product: a flavour on a base, its piece, its rope and the webs that wrap it."""
+
+    id: Id
+    flavour: str
+    base: str = ""
+    mass_g: Positive
+    mass_tolerance_g: Positive
+    diameter_mm: Positive
+    diameter_tolerance_mm: Positive
+    cut_length_mm: Positive
+    density_g_cm3: Positive | None = None
+    allergens: tuple[str, ...] = ()
+    webs: tuple[Id, ...] = ()
+    also_called: tuple[str, ...] = ()
+
+
+class ColumnTarget(Part):
+    """What a header means: a counter, gauge or field, and the unit its cells are in.
+
+    `to` is the id of a counter or gauge of the layout's machine, `machine/channel` where one file holds
+    several, or a field of the export's kind ("batch", "product", "start", "mass_in_kg", ...).
+    """
+
+    to: str
+    unit: str = ""
+
+
+class Layout(Part):
+    """How one kind of export file is laid out."""
+
+    id: Id
+    kind: ExportKind = "readings"
+    files: str = "*"
+    sheet: str = ""
+    machine: Id | None = None
+    machine_column: str = ""
+    line: Id | None = None
+    shape: Literal["wide", "long"] = "wide"
+    time: str | tuple[str, ...] = "time"
+    time_format: str = "iso"
+    zone: str = ""
+    clock_offset_s: float = 0.0
+    decimal: Literal[".", ",", ""] = ""
+    thousands: str = ""
+    name_column: str = ""
+    value_column: str = ""
+    quality_column: str = ""
+    gross: bool = False
+    columns: dict[str, ColumnTarget] = {}
+
+
+class Plant(Part):
+    """The works: shop, lines, machines, products, webs, shifts and the layouts of their exports."""
+
+    shop: str
+    zone: str = "UTC"
+    units: Literal["metric", "US"] = "metric"
+    currency: str = "EUR"
+    short_stop_min: Positive = 5.0
+    gap_s: Positive = 120.0
+    batch_kg: Positive = 22.7
+    shifts: tuple[Shift, ...] = ()
+    lines: tuple[Line, ...] = ()
+    machines: tuple[Machine, ...] = ()
+    webs: tuple[Web, ...] = ()
+    products: tuple[Product, ...] = ()
+    layouts: tuple[Layout, ...] = ()
+
+    @property
+    def tz(self) -> ZoneInfo:
+        """The plant's time zone."""
+        return ZoneInfo(self.zone)
+
+    def machine(self, machine_id: str) -> Machine | None:
+        """Give the machine of this id, or None."""
+        return next((m for m in self.machines if m.id == machine_id), None)
+
+    def machines_of(self, line: str, kind: MachineKind) -> tuple[Machine, ...]:
+        """Give the line's machines of one kind."""
+        return tuple(m for m in self.machines if m.line == line and m.kind == kind)
+
+    def product(self, name: str) -> Product | None:
+        """Give the product whose id, flavour or other name this is, case aside, or None."""
+        key = name.strip().casefold()
+        for product in self.products:
+            if key in {n.casefold() for n in (product.id, product.flavour, *product.also_called)}:
+                return product
+        return None
+
+    def web(self, web_id: str) -> Web | None:
+        """Give the web of this id, or None."""
+        return next((w for w in self.webs if w.id == web_id), None)

@@ -1,0 +1,1 @@
+"""Printable and spreadsheet forms of the same answers."""

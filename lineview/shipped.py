@@ -1,0 +1,29 @@
+"""Where the files that ship with the package are: beside it in a checkout, inside it in a wheel."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+
+def shipped(what: Literal["data", "assets"]) -> Path:
+    """Give the folder of shipped data or assets.
+
+    Parameters
+    ----------
+    what : str
+        "data" or "assets".
+
+    Returns
+    -------
+    pathlib.Path
+        The folder.
+
+    Examples
+    --------
+    >>> shipped("data").name
+    'data'
+    """
+    package = Path(__file__).resolve().parent
+    inside = package / "_shipped" / what
+    return inside if inside.is_dir() else package.parent / what

@@ -1,0 +1,1 @@
+"""General methods with no candy in them."""

@@ -1,0 +1,1 @@
+"""Demand for webs and the ordering of reels."""

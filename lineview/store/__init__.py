@@ -1,0 +1,1 @@
+"""Everything kept; the only writer."""
