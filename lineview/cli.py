@@ -1,0 +1,158 @@
+"""The command line; thin, no arithmetic."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from lineview.errors import LineviewError
+
+app = typer.Typer(
+    help="Answers from the counter exports of sizing and cut-and-wrap machines.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+WorksFolder = Annotated[
+    Path, typer.Option("--works", envvar="LINEVIEW_WORKS", help="The works folder, with plant.toml in it.")
+]
+JournalUrl = Annotated[
+    str | None,
+    typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite."),
+]
+HERE = Path()
+
+
+@app.command("try")
+def try_it(
+    into: Annotated[Path, typer.Option(help="Where to set the invented works up.")] = Path("works"),
+    board: Annotated[bool, typer.Option(help="Serve the board at the end.")] = True,
+    port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
+) -> None:
+    """Set up the invented works that ships with the tool, take a week in, answer and show the board."""
+    from lineview.cli_try import try_the_demo
+
+    try_the_demo(into, port if board else None)
+
+
+@app.command()
+def intake(
+    paths: Annotated[list[Path] | None, typer.Argument(help="Export files and folders of them.")] = None,
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    accept: Annotated[bool, typer.Option("--accept", help="Accept proposed layouts and keep them.")] = False,
+    settle: Annotated[
+        list[str] | None, typer.Option(help="An answer to a proposal's question, as ABOUT=ANSWER.")
+    ] = None,
+    undo: Annotated[int | None, typer.Option(help="Take the intake of this number back.")] = None,
+    listing: Annotated[bool, typer.Option("--list", help="List what was taken in.")] = False,
+    refusals: Annotated[int | None, typer.Option(help="List the refusals of an intake (0: of all).")] = None,
+    conflicts: Annotated[bool, typer.Option("--conflicts", help="List moments with two values.")] = False,
+    csv: Annotated[Path | None, typer.Option(help="Write the list to this file instead.")] = None,
+) -> None:
+    """Take exports in, or list and take back what was taken in."""
+    from lineview import cli_intake
+    from lineview.works import Works
+
+    with Works(works, journal) as opened:
+        if undo is not None:
+            cli_intake.undo(opened, undo)
+        elif refusals is not None:
+            cli_intake.refusals(opened, refusals or None, csv)
+        elif conflicts:
+            cli_intake.conflicts(opened, csv)
+        elif listing or not paths:
+            cli_intake.listing(opened)
+        else:
+            cli_intake.take(opened, paths, accept, settle or [])
+
+
+@app.command()
+def answer(
+    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap or order.")],
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
+    machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
+    period: Annotated[
+        str | None,
+        typer.Option(help="last-shift, this-week, last-7-days, all, a day, or a shift: 2026-06-09.early."),
+    ] = None,
+    start: Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")] = None,
+    end: Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")] = False,
+) -> None:
+    """Answer one question."""
+    from lineview.cli_answer import print_answer
+    from lineview.works import Works
+
+    with Works(works, journal) as opened:
+        print_answer(opened, question, as_json, line, machine, period, start, end)
+
+
+@app.command()
+def board(
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    host: Annotated[str, typer.Option(help="Address to serve on.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option(help="Port to serve on.")] = 8050,
+) -> None:
+    """Serve the board on this machine."""
+    from lineview.board.run import run_board
+    from lineview.works import Works
+
+    with Works(works, journal) as opened:
+        run_board(opened, host, port)
+
+
+@app.command()
+def demo(
+    into: Annotated[Path, typer.Option(help="Folder to write to; must be new or empty.")] = Path(
+        "demo-works"
+    ),
+    days: Annotated[int, typer.Option(min=1, max=400, help="How many days.")] = 7,
+    seed: Annotated[int, typer.Option(help="Another seed gives other days.")] = 1,
+) -> None:
+    """Write the exports of an invented works, and the truth beside them."""
+    from lineview.cli_try import write_demo
+
+    write_demo(into, days, seed)
+
+
+@app.command()
+def check(works: WorksFolder = HERE) -> None:
+    """Read plant.toml and say every fault in it at once."""
+    from lineview.cli_intake import check_plant
+
+    check_plant(works)
+
+
+@app.command()
+def adjusted(
+    machine: Annotated[str, typer.Argument(help="Id of the machine.")],
+    what: Annotated[str, typer.Argument(help="What was done, for instance 'roller pair 3 closed'.")],
+    at: Annotated[str, typer.Option(help="When, in wall time: 2026-06-09 14:05.")],
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    note: Annotated[str, typer.Option(help="Anything else.")] = "",
+) -> None:
+    """Write an adjustment into the journal, so that the rope's answer can judge it."""
+    from lineview.periods import moment
+    from lineview.works import Works
+
+    with Works(works, journal) as opened:
+        opened.note_adjustment(machine, moment(at, opened.plant.tz, "--at"), what, note)
+    typer.echo("Noted.")
+
+
+def main() -> None:
+    """Run the command line; a plain error and exit status 2 for whatever the user can mend."""
+    try:
+        app()
+    except LineviewError as error:
+        for fault in error.faults:
+            sys.stderr.write(f"lineview: {fault}\n")
+        raise SystemExit(error.exit_status) from None

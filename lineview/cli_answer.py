@@ -1,0 +1,104 @@
+"""What the command line prints of an answer: the same object as the board, or the whole of it as JSON."""
+
+from __future__ import annotations
+
+import sys
+from typing import cast, get_args
+
+from rich.console import Console
+from rich.table import Table as RichTable
+from rich.text import Text
+
+from lineview import show
+from lineview.answers.answer import Answer, Question, Table
+from lineview.answers.json_form import to_json
+from lineview.errors import AskError, Fault
+from lineview.plant import Plant
+from lineview.works import Works
+
+console = Console(highlight=False)
+
+
+def print_answer(
+    works: Works,
+    question: str,
+    as_json: bool,
+    line: str | None,
+    machine: str | None,
+    period: str | None,
+    start: str | None,
+    end: str | None,
+) -> None:
+    """Answer a question and print it.
+
+    Parameters
+    ----------
+    works : Works
+        Opened.
+    question : str
+        One of the five.
+    as_json : bool
+        Whether to print the whole answer as JSON instead.
+    line, machine, period, start, end : str or None
+        As in Works.ask.
+
+    Raises
+    ------
+    AskError
+        For an unknown question, line, machine or period.
+    """
+    known = get_args(Question)
+    if question not in known:
+        raise AskError(Fault(f"unknown question '{question}'", "answer", f"one of {', '.join(known)}"))
+    answer = works.ask(cast("Question", question), line, machine, period, start, end)
+    if as_json:
+        sys.stdout.write(to_json(answer) + "\n")
+        return
+    _print(answer, works.plant)
+
+
+def _print(answer: Answer, plant: Plant) -> None:
+    sentence = Text()
+    for span in answer.sentence:
+        sentence.append(span.text, style="bold underline" if span.call else "bold")
+    console.print(sentence, soft_wrap=True)
+    if answer.soft:
+        console.print(Text(answer.soft, style="dim"), soft_wrap=True)
+    console.print()
+    console.print(_figures(answer, plant))
+    for table in answer.tables:
+        if table.rows:
+            console.print(Text(f"\n{table.title}", style="bold"))
+            console.print(_table(table, plant))
+    for note in answer.notes:
+        console.print(Text(f"\n{note}", style="dim"), soft_wrap=True)
+    for caution in answer.cautions:
+        console.print(Text(f"\n{caution}"), soft_wrap=True)
+
+
+def _figures(answer: Answer, plant: Plant) -> RichTable:
+    table = RichTable("figure", "value", "interval", "what the interval is", "n", box=None)
+    for column in (1, 2, 4):
+        table.columns[column].justify = "right"
+    for figure in answer.figures:
+        kind = "" if figure.why_none else figure.interval_kind
+        cells = (figure.label, show.value(figure, plant), show.interval(figure, plant), kind, f"{figure.n:,}")
+        table.add_row(*(Text(cell) for cell in cells))
+    return table
+
+
+def _table(table: Table, plant: Plant) -> RichTable:
+    printed = RichTable(box=None)
+    for key, heading, unit in table.columns:
+        shown = show.unit_words(unit, plant.units)
+        number = any(isinstance(row.get(key), int | float) for row in table.rows)
+        printed.add_column(
+            Text(f"{heading}, {shown}" if shown else heading), justify="right" if number else "left"
+        )
+    for row in table.rows:
+        cells = []
+        for key, _, unit in table.columns:
+            places = show.column_decimals([r.get(key) for r in table.rows], unit, plant)
+            cells.append(Text(show.cell(row.get(key), unit, plant, places)))
+        printed.add_row(*cells)
+    return printed

@@ -1,0 +1,124 @@
+"""The edge that fetches from the store what a question may look at, cut to its scope."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import polars as pl
+
+from lineview.answers.answer import Evidence, Question, Scope
+from lineview.columns import ADJUSTMENTS, STOP_LOG
+from lineview.plant import Machine, Plant
+from lineview.store.store import Store
+
+#: How far beyond a period batches and stops may start and still matter in it.
+MARGIN = timedelta(hours=12)
+
+
+def gather(store: Store, plant: Plant, question: Question, scope: Scope) -> Evidence:
+    """Fetch the frames an answer works on.
+
+    Parameters
+    ----------
+    store : Store
+        Open.
+    plant : Plant
+        The plant description.
+    question : str
+        "rope", "weight", "shift", "wrap" or "order".
+    scope : Scope
+        Line, machine and period asked for.
+
+    Returns
+    -------
+    Evidence
+        With the readings of every machine the question needs; each machine's period is widened by the last
+        reading before it and the first after it, so that the intervals at its edges can be split.
+    """
+    machines = _machines(plant, question, scope)
+    start, end = scope.period.start, scope.period.end
+    lines = sorted({m.line for m in machines})
+    ids = [m.id for m in plant.machines if m.line in lines]
+    logs = [store.stop_log(m, start - MARGIN, end + MARGIN) for m in ids]
+    log = pl.concat(logs) if logs else pl.DataFrame(schema=STOP_LOG)
+    reasons = [store.stop_reasons(m, start - MARGIN, end + MARGIN) for m in ids]
+    return Evidence(
+        readings={m.id: widened(store, m.id, scope) for m in machines},
+        weights=_stacked([store.weights(m, start, end) for m in ids]),
+        batches=_stacked([store.batches(line, start - MARGIN, end + MARGIN) for line in lines]),
+        stop_log=with_reasons(log, _stacked(reasons)),
+        reels=_stacked([store.reels(m, start - MARGIN, end + MARGIN) for m in ids]),
+        stock=store.stock(),
+        plan=_stacked([store.plan(line, start, end + 8 * MARGIN * 28) for line in lines]),
+        adjustments=_adjustments(log, _stacked([store.adjustments(m, start, end) for m in ids])),
+    )
+
+
+def _machines(plant: Plant, question: Question, scope: Scope) -> list[Machine]:
+    if question == "order":  # stock is common to the works, so every line's use counts
+        return [m for m in plant.machines if m.kind == "cut-and-wrap machine"]
+    chosen = [m for m in plant.machines if m.id == scope.machine]
+    if question in ("rope", "weight"):
+        chosen += [m for m in plant.machines if m.line == scope.line and m.id != scope.machine]
+    return chosen
+
+
+def widened(store: Store, machine: str, scope: Scope) -> pl.DataFrame:
+    """Fetch a machine's readings of the scope's period and the one reading either side of it.
+
+    Parameters
+    ----------
+    store : Store
+        Open.
+    machine : str
+        Id of the machine.
+    scope : Scope
+        For its period.
+
+    Returns
+    -------
+    polars.DataFrame
+        READINGS, sorted by channel and moment.
+    """
+    inside = store.readings(machine, scope.period.start, scope.period.end)
+    before = store.last_before(machine, scope.period.start)
+    after = store.first_after(machine, scope.period.end)
+    return pl.concat([before, inside, after]).unique(["channel", "at"]).sort("channel", "at")
+
+
+def _stacked(frames: list[pl.DataFrame]) -> pl.DataFrame:
+    return pl.concat(frames) if frames else pl.DataFrame()
+
+
+def with_reasons(log: pl.DataFrame, reasons: pl.DataFrame) -> pl.DataFrame:
+    """Put the reasons people set on the board before those of the stop log.
+
+    Parameters
+    ----------
+    log : polars.DataFrame
+        STOP_LOG from exports.
+    reasons : polars.DataFrame
+        machine, start, end, reason from the journal; may be empty.
+
+    Returns
+    -------
+    polars.DataFrame
+        STOP_LOG; the board's reasons first, with intake and row 0.
+    """
+    if reasons.is_empty():
+        return log
+    zeros = [pl.lit(0, pl.Int64).alias("intake"), pl.lit(0, pl.Int64).alias("row")]
+    set_by_hand = reasons.with_columns(zeros).select(list(STOP_LOG))
+    return pl.concat([set_by_hand.cast(dict(STOP_LOG)), log])
+
+
+def _adjustments(log: pl.DataFrame, recorded: pl.DataFrame) -> pl.DataFrame:
+    """Add to the journal's adjustments those that a stop log names ("adjusted roller pair 3")."""
+    named = log.filter(pl.col("reason").str.to_lowercase().str.starts_with("adjust")).select(
+        "machine",
+        pl.col("start").alias("at"),
+        pl.col("reason").alias("what"),
+        pl.lit("stop log").alias("note"),
+    )
+    given = recorded if recorded.width else pl.DataFrame(schema=ADJUSTMENTS)
+    return pl.concat([given.select(list(ADJUSTMENTS)), named]).unique(["machine", "at"]).sort("at")

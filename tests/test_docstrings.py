@@ -1,0 +1,104 @@
+"""Docstrings are held to signatures, units and known sources, and their examples run."""
+
+import ast
+import doctest
+import importlib
+import inspect
+import pkgutil
+import re
+import tomllib
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+from numpydoc.docscrape import NumpyDocString
+
+import lineview
+from lineview.shipped import shipped
+
+SOURCES = tomllib.loads((shipped("data") / "sources.toml").read_text(encoding="utf-8"))
+NAMES = sorted(
+    m.name
+    for m in pkgutil.walk_packages(lineview.__path__, "lineview.")
+    if ".migrations" not in m.name and "._shipped" not in m.name
+)
+#: A unit that ends a name, and the bracket its documentation may carry.
+UNITS = {
+    "_mm": {"mm"}, "_m": {"m"}, "_g": {"g"}, "_kg": {"kg"}, "_um": {"µm", "um"}, "_min": {"min"}, "_s": {"s"},
+    "_h": {"h"}, "_mm_per_h": {"mm/h"}, "_per_min": {"pieces/min", "1/min", "/min", "counts/min"},
+    "_g_cm3": {"g/cm³", "g/cm3"}, "_g_m2": {"g/m²", "g/m2"}, "_c": {"°C"}, "_percent": {"%"}, "_days": {"d", "days"},
+}  # fmt: skip
+
+
+def public(module: ModuleType) -> Iterator[tuple[str, object]]:
+    for name, thing in vars(module).items():
+        if name.startswith("_") or getattr(thing, "__module__", None) != module.__name__:
+            continue
+        if inspect.isfunction(thing) or inspect.isclass(thing):
+            yield f"{module.__name__}.{name}", thing
+
+
+def functions() -> list[tuple[str, object]]:
+    return [pair for name in NAMES for pair in public(importlib.import_module(name))]
+
+
+def parsed(text: str) -> NumpyDocString:
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        return NumpyDocString(inspect.cleandoc(text))
+
+
+@pytest.mark.parametrize(("name", "thing"), functions(), ids=str)
+def test_docstring_says_what_and_lists_the_parameters(name: str, thing: object) -> None:
+    text = inspect.getdoc(thing)
+    assert text, f"{name} has no docstring"
+    doc = parsed(text)
+    assert "".join(doc["Summary"]), f"{name} has no summary"
+    if not inspect.isfunction(thing):
+        return
+    listed = [n.strip("* ") for p in doc["Parameters"] for n in p.name.split(",")]
+    signature = [p for p in inspect.signature(thing).parameters if p != "self"]
+    if listed or len(signature) > 1:
+        assert listed == signature, f"{name}: documents {listed}, takes {signature}"
+
+
+@pytest.mark.parametrize(("name", "thing"), functions(), ids=str)
+def test_units_in_brackets_are_those_of_the_names(name: str, thing: object) -> None:
+    if not inspect.isfunction(thing):
+        return
+    for parameter in parsed(inspect.getdoc(thing) or "")["Parameters"]:
+        names = [n.strip() for n in parameter.name.split(",")]
+        endings = [max((u for u in UNITS if n.endswith(u)), key=len, default="") for n in names]
+        said = set(re.findall(r"\[([^\]\[]+)\]", " ".join(parameter.desc)))
+        for one, ending in zip(names, endings, strict=True):
+            if ending and said and len(names) == 1:
+                assert said & UNITS[ending], f"{name}: {one} is documented as {said}"
+
+
+def test_cited_sources_are_known() -> None:
+    unknown = []
+    for path in sorted(Path(lineview.__file__).parent.rglob("*.py")):
+        text = path.read_text(encoding="utf-8")
+        cited = [i.strip(" .`") for line in re.findall(r"Sources?: (.+)", text) for i in line.split(",")]
+        for node in ast.walk(ast.parse(text)):
+            if isinstance(node, ast.keyword) and node.arg == "sources":
+                cited += [c.value for c in ast.walk(node.value) if isinstance(c, ast.Constant)]
+        unknown += [f"{path.name}: {one}" for one in cited if isinstance(one, str) and one not in SOURCES]
+    assert not unknown
+
+
+def test_each_source_says_how_far_it_was_read() -> None:
+    allowed = {"read", "read in a public package", "partly read", "partly from memory", "from memory"}
+    allowed |= {"partly read, partly from memory", "read in a public package or repository"}
+    allowed |= {"derived here", "constructed", "common practice, no source", "invented"}
+    for key, source in SOURCES.items():
+        assert source["title"], key
+        assert source["obtained"] in allowed, f"{key}: {source['obtained']}"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_examples_run(name: str) -> None:
+    failed, _ = doctest.testmod(importlib.import_module(name), optionflags=doctest.ELLIPSIS)
+    assert failed == 0
