@@ -1,0 +1,211 @@
+"""What a counter did between its readings: steps, rollovers, resets, and what cannot be told."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from lineview.columns import INCREMENTS, UTC_US, empty
+from lineview.errors import Fault, MeasureError
+from lineview.measures.modulus import find_modulus, fits_values
+from lineview.measures.odd_readings import Floats, Ints, Limits, off_course, thawed
+
+_KINDS = ("step", "rollover", "reset", "glitch", "torn", "several turns")
+_STEP, _ROLLOVER, _RESET, _GLITCH, _TORN, _SEVERAL = range(6)
+
+
+@dataclass(frozen=True)
+class Total:
+    """Counts over a period.
+
+    Parameters
+    ----------
+    n : float or None
+        The sum where every increment is known, else None.
+    low, high : float and float or None
+        Bounds; equal to `n` where it is known; `high` None: unbounded.
+    missing_s : float
+        Seconds of the intervals whose increment is not known.
+    """
+
+    n: float | None
+    low: float
+    high: float | None
+    missing_s: float
+
+
+def increments(
+    readings: pl.DataFrame, *, modulus: int | None, fastest_per_min: float, margin: float = 0.05
+) -> pl.DataFrame:
+    """Give what one counter added between each two successive readings.
+
+    Parameters
+    ----------
+    readings : polars.DataFrame
+        Columns at, value [counts] of one channel, in any order.
+    modulus : int or None
+        The number of values before the counter starts again at 0; None where nobody knows. Then it is
+        found from the falls of the counter, if only one usual size explains them.
+    fastest_per_min : float
+        The fastest the counter can possibly go [counts/min].
+    margin : float
+        Share by which the fastest rate may be exceeded.
+
+    Returns
+    -------
+    polars.DataFrame
+        INCREMENTS, one row for each two successive readings that could be used, by time. Where `n` is
+        known, `low` and `high` equal it. Readings set aside (torn, glitch) are bridged from good neighbours.
+
+    Raises
+    ------
+    MeasureError
+        Where the modulus or a rate is not positive, or a column is missing.
+
+    Notes
+    -----
+    d = (c1 - c0) mod M is a rollover if d is possible at the fastest rate in that time, else a reset, with
+    c1 as the least and the fastest rate as the most. Where d + M is possible too, the counter may have
+    turned several times: the answer is the smallest and greatest candidate. Stamps may be off by a second
+    each, so two seconds and one count are allowed on top. Two values at one moment are both left out.
+    Source: derived-counters, rfc-2021-counters
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> at = [datetime(2026, 6, 9, 6, m, tzinfo=UTC) for m in range(3)]
+    >>> readings = pl.DataFrame({"at": at, "value": [65400.0, 214.0, 560.0]})
+    >>> increments(readings, modulus=65536, fastest_per_min=400)["n"].to_list()
+    [350.0, 346.0]
+    """
+    _check(readings, modulus, fastest_per_min, margin)
+    at_us, value = _in_order(readings)
+    if len(value) < 2:
+        return empty(INCREMENTS)
+    known = float(modulus) if modulus and fits_values(value, modulus) else None
+    limits = Limits(known, fastest_per_min, margin)
+    if known is None and (np.diff(value) < 0).any():
+        limits = Limits(find_modulus(at_us, value, limits), fastest_per_min, margin)
+    odd, torn = off_course(at_us, value, limits)
+    mark = _marks(odd, torn)
+    kept = np.flatnonzero(~odd)
+    frozen, trusted = thawed(at_us[kept], value[kept], limits)
+    return _frame(at_us, value, kept[~frozen], kept[trusted], mark, limits)
+
+
+def _check(readings: pl.DataFrame, modulus: int | None, fastest_per_min: float, margin: float) -> None:
+    faults = [
+        Fault(f"column '{name}' is missing", "readings", "columns at and value")
+        for name in ("at", "value")
+        if name not in readings.columns
+    ]
+    if modulus is not None and modulus <= 1:
+        faults.append(Fault(f"the modulus is {modulus}", "modulus", "more than 1, or None"))
+    if not (math.isfinite(fastest_per_min) and fastest_per_min > 0):
+        faults.append(Fault(f"the fastest rate is {fastest_per_min}", "fastest_per_min", "more than 0"))
+    if not (math.isfinite(margin) and margin >= 0):
+        faults.append(Fault(f"the margin is {margin}", "margin", "0 or more"))
+    if faults:
+        raise MeasureError(faults)
+
+
+def _in_order(readings: pl.DataFrame) -> tuple[Ints, Floats]:
+    """Give moments [µs] and values by time, each moment once; moments with two values are left out."""
+    usable = readings.select("at", "value").filter(pl.col("value").is_finite() & pl.col("at").is_not_null())
+    if not usable["at"].is_sorted():
+        usable = usable.sort("at", "value")
+    at_us = usable["at"].dt.epoch("us").to_numpy()
+    value = usable["value"].cast(pl.Float64).to_numpy()
+    same = np.diff(at_us) == 0
+    if same.any():
+        usable = usable.unique()
+        usable = usable.filter(usable["at"].is_unique()).sort("at")
+        at_us = usable["at"].dt.epoch("us").to_numpy()
+        value = usable["value"].cast(pl.Float64).to_numpy()
+    return at_us, value
+
+
+def _marks(odd: np.ndarray, torn: np.ndarray) -> Ints:
+    """Give, for each reading, how many torn and how many odd ones stand up to it (packed as sums)."""
+    return np.cumsum(odd.astype(np.int64)) + (np.cumsum(torn.astype(np.int64)) << 32)
+
+
+def _frame(at_us: Ints, value: Floats, kept: Ints, trusted: Ints, mark: Ints, limits: Limits) -> pl.DataFrame:
+    """Classify the increments between the kept readings."""
+    i, j = kept[:-1], kept[1:]
+    step = value[j] - value[i]
+    added = limits.advance(value[i], value[j])
+    most = limits.most((at_us[j] - at_us[i]) / 1e6)
+    kind = np.where(step < 0, _ROLLOVER, _STEP)
+    kind[(added < 0) | (added > most)] = _RESET
+    passed = mark[j] - mark[i]
+    bridged = (j - i > 1) & (kind == _STEP)
+    kind[bridged] = np.where(passed[bridged] >> 32 > 0, _TORN, _GLITCH)
+    doubtful = bridged & (passed == 0) & ~np.isin(j, trusted)
+    if limits.modulus is not None:
+        kind[(added >= 0) & (added + limits.modulus <= most)] = _SEVERAL
+    kind[doubtful & (kind == _GLITCH)] = _RESET
+    low, high = _bounds(value[j], added, most, kind, limits, doubtful)
+    return _as_frame(at_us[i], at_us[j], added, low, high, kind)
+
+
+def _bounds(
+    after: Floats, added: Floats, most: Floats, kind: Ints, limits: Limits, doubtful: np.ndarray
+) -> tuple[Floats, Floats]:
+    """Give the least and most counts of each increment."""
+    low, high = added.copy(), added.copy()
+    reset = kind == _RESET
+    small = (after >= 0) & (after <= most)
+    low[reset] = np.where(small & ~doubtful & (added != after), after, 0.0)[reset]
+    high[reset] = np.where(doubtful, added, most)[reset]
+    several = kind == _SEVERAL
+    if limits.modulus is not None:
+        turns = np.floor((most - added) / limits.modulus)
+        high[several] = (added + turns * limits.modulus)[several]
+    return low, high
+
+
+def _as_frame(start: Ints, end: Ints, n: Floats, low: Floats, high: Floats, kind: Ints) -> pl.DataFrame:
+    open_ended = (kind == _RESET) | (kind == _SEVERAL)
+    return pl.DataFrame(
+        {
+            "start": pl.Series(start).cast(pl.Datetime("us")).dt.replace_time_zone("UTC"),
+            "end": pl.Series(end).cast(pl.Datetime("us")).dt.replace_time_zone("UTC"),
+            "n": pl.Series(n).set(pl.Series(open_ended), None),
+            "low": low,
+            "high": high,
+            "kind": pl.Series(_KINDS).gather(kind),
+        },
+        schema_overrides={"start": UTC_US, "end": UTC_US},
+    )
+
+
+def total(increments: pl.DataFrame) -> Total:
+    """Add increments up.
+
+    Parameters
+    ----------
+    increments : polars.DataFrame
+        INCREMENTS, of one counter.
+
+    Returns
+    -------
+    Total
+        The counts, or bounds where some increment is not known.
+
+    Examples
+    --------
+    >>> total(empty(INCREMENTS))
+    Total(n=0.0, low=0.0, high=0.0, missing_s=0.0)
+    """
+    unknown = increments["n"].is_null()
+    known = float(increments["n"].sum())
+    if not unknown.any():
+        return Total(known, known, known, 0.0)
+    missing = increments.filter(unknown)
+    seconds = float((missing["end"] - missing["start"]).dt.total_microseconds().sum()) / 1e6
+    high = None if missing["high"].has_nulls() else known + float(missing["high"].sum())
+    return Total(None, known + float(missing["low"].sum()), high, seconds)
