@@ -94,6 +94,44 @@ def answer(
 
 
 @app.command()
+def sheet(
+    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap or order.")],
+    file: Annotated[
+        Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")
+    ],
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
+    machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
+    period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
+) -> None:
+    """Write an answer as a printable page, a spreadsheet, or its first table as CSV."""
+    from lineview.cli_sheet import write_sheet
+    from lineview.works import Works
+
+    with Works(works, journal) as opened:
+        write_sheet(opened, question, file, line, machine, period)
+
+
+@app.command()
+def watch(
+    folder: Annotated[Path, typer.Argument(help="Folder that the exports arrive in.")],
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    every_s: Annotated[float, typer.Option(min=0.2, help="Seconds between looks.")] = 10.0,
+    looks: Annotated[int, typer.Option(min=0, help="Stop after so many looks; 0: until stopped.")] = 0,
+    board: Annotated[bool, typer.Option("--board", help="Serve the board meanwhile.")] = False,
+    port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
+) -> None:
+    """Take exports in as they arrive in a folder."""
+    from lineview.cli_watch import watch_folder
+    from lineview.works import Works
+
+    with Works(works, journal) as opened:
+        watch_folder(opened, folder, every_s, looks, port if board else None)
+
+
+@app.command()
 def board(
     works: WorksFolder = HERE,
     journal: JournalUrl = None,

@@ -28,7 +28,8 @@ NAMES = sorted(
 UNITS = {
     "_mm": {"mm"}, "_m": {"m"}, "_g": {"g"}, "_kg": {"kg"}, "_um": {"µm", "um"}, "_min": {"min"}, "_s": {"s"},
     "_h": {"h"}, "_mm_per_h": {"mm/h"}, "_per_min": {"pieces/min", "1/min", "/min", "counts/min"},
-    "_g_cm3": {"g/cm³", "g/cm3"}, "_g_m2": {"g/m²", "g/m2"}, "_c": {"°C"}, "_percent": {"%"}, "_days": {"d", "days"},
+    "_g_cm3": {"g/cm³", "g/cm3"}, "_g_m2": {"g/m²", "g/m2"}, "_c": {"°C"},
+    "_percent": {"%"}, "_days": {"d", "days"},
 }  # fmt: skip
 
 

@@ -1,0 +1,76 @@
+"""Answers written to files from the command line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import cast, get_args
+
+from rich.console import Console
+
+from lineview.answers.answer import Answer, Question
+from lineview.errors import AskError, Fault
+from lineview.plant import Plant
+from lineview.sheets.page import to_pdf
+from lineview.sheets.table_csv import to_csv
+from lineview.sheets.workbook import to_xlsx
+from lineview.works import Works
+
+console = Console(highlight=False)
+FORMS = {".pdf": to_pdf, ".xlsx": to_xlsx, ".csv": to_csv}
+
+
+def write_sheet(
+    works: Works, question: str, file: Path, line: str | None, machine: str | None, period: str | None
+) -> None:
+    """Answer a question and write it to a file.
+
+    Parameters
+    ----------
+    works : Works
+        Opened.
+    question : str
+        One of the five.
+    file : pathlib.Path
+        Its ending says which form.
+    line, machine, period : str or None
+        As in Works.ask.
+
+    Raises
+    ------
+    AskError
+        For an unknown question or ending, or a file that cannot be written.
+    """
+    if question not in get_args(Question):
+        expected = f"one of {', '.join(get_args(Question))}"
+        raise AskError(Fault(f"unknown question '{question}'", "sheet", expected))
+    if file.suffix.lower() not in FORMS:
+        raise AskError(
+            Fault(f"'{file.suffix}' is no form of sheet", str(file), "a name ending in .pdf, .xlsx or .csv")
+        )
+    answer = works.ask(cast("Question", question), line, machine, period)
+    made = sheet_bytes(answer, works.plant, file.suffix.lower())
+    try:
+        file.write_bytes(made)
+    except OSError as error:
+        raise AskError(Fault(f"cannot be written: {error.strerror}", str(file))) from None
+    console.print(f"Wrote {file}", soft_wrap=True)
+
+
+def sheet_bytes(answer: Answer, plant: Plant, ending: str) -> bytes:
+    """Give an answer in one form.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of any question.
+    plant : Plant
+        Shop name, zone, units.
+    ending : str
+        ".pdf", ".xlsx" or ".csv".
+
+    Returns
+    -------
+    bytes
+        The file's content.
+    """
+    return FORMS[ending](answer, plant)

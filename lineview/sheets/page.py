@@ -1,0 +1,162 @@
+"""An answer on printed paper: the same figures as the board, as PDF."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime, timedelta
+from importlib.resources import files
+from typing import Any, Literal
+
+from lineview import show
+from lineview.answers.answer import Answer, Table
+from lineview.figure import Figure
+from lineview.plant import Plant
+
+#: Rows of a table that a printed page shows; the rest is counted.
+ROWS_SHOWN = 14
+RUNS = ("running", "slow")
+
+
+def to_pdf(answer: Answer, plant: Plant) -> bytes:
+    """Print an answer.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of any question; a shift's tape is drawn.
+    plant : Plant
+        Shop name, units and zone.
+
+    Returns
+    -------
+    bytes
+        A PDF.
+    """
+    return _compiled(answer, plant, "pdf")[0]
+
+
+def to_pictures(answer: Answer, plant: Plant) -> list[bytes]:
+    """Give the printed pages as pictures.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of any question.
+    plant : Plant
+        Shop name, units and zone.
+
+    Returns
+    -------
+    list of bytes
+        A PNG a page.
+    """
+    return _compiled(answer, plant, "png")
+
+
+def _compiled(answer: Answer, plant: Plant, form: Literal["pdf", "png"]) -> list[bytes]:
+    import typst
+
+    template = files("lineview.sheets").joinpath("page.typ").read_bytes()
+    data = {"answer": json.dumps(_page(answer, plant))}
+    made: bytes | list[bytes] = typst.compile(template, format=form, sys_inputs=data)
+    return made if isinstance(made, list) else [made]
+
+
+def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
+    tape, hours = _tape(answer, plant)
+    low, high, top = _band(answer, plant)
+    return {
+        "title": f"{plant.shop}: {answer.question}",
+        "paper": "a4" if plant.units == "metric" else "us-letter",
+        "footer": f"{plant.shop} · {answer.question} · readings up to {show.moment(answer.scope.now, plant)}",
+        "shop": plant.shop,
+        "scope": f"{answer.scope.machine} · {answer.scope.label}",
+        "sentence": [{"text": span.text, "call": span.call} for span in answer.sentence],
+        "soft": answer.soft,
+        "tape": tape,
+        "band": {"bottom": low / top, "height": (high - low) / top},
+        "hours": hours,
+        "tape-legend": "Height: pieces a minute; pale: the nominal band; hatched: standing.",
+        "tables": [_table(table, plant) for table in answer.tables if table.rows],
+        "figures": [] if answer.question == "shift" else [_figure(f, plant) for f in answer.figures],
+        "notes": list(answer.notes),
+        "cautions": list(answer.cautions),
+    }
+
+
+def _band(answer: Answer, plant: Plant) -> tuple[float, float, float]:
+    machine = plant.machine(answer.scope.machine)
+    low, high = machine.nominal_per_min if machine else (300.0, 400.0)
+    return low, high, high * 1.1
+
+
+def _tape(answer: Answer, plant: Plant) -> tuple[list[dict[str, Any]], list[str]]:
+    frame = answer.series.get("tape")
+    if answer.question != "shift" or frame is None or frame.is_empty():
+        return [], []
+    starts: list[datetime] = frame["start"].to_list()
+    ends: list[datetime] = frame["end"].to_list()
+    first, last = min(starts), max(ends)
+    whole = (last - first).total_seconds()
+    top = _band(answer, plant)[2]
+    drawn = []
+    for row in frame.iter_rows(named=True):
+        runs = row["state"] in RUNS
+        minutes = (row["end"] - row["start"]).total_seconds() / 60
+        rate = (row["pieces"] or 0.0) / minutes if minutes else 0.0
+        if row["state"] in ("break", "unseen"):
+            continue
+        drawn.append(
+            {
+                "x": (row["start"] - first).total_seconds() / whole,
+                "width": minutes * 60 / whole,
+                "height": min(1.0, rate / top) if runs else 0.6,
+                "runs": runs,
+            }
+        )
+    marks = [first + timedelta(seconds=whole * k / 8) for k in range(8)]
+    return drawn, [show.moment(mark, plant, day=False) for mark in marks]
+
+
+def _table(table: Table, plant: Plant) -> dict[str, Any]:
+    headings, rows, align = table_text(table, plant)
+    more = len(rows) - ROWS_SHOWN
+    return {
+        "title": table.title,
+        "headings": headings,
+        "align": align,
+        "rows": rows[:ROWS_SHOWN],
+        "more": f"and {more} more" if more > 0 else "",
+    }
+
+
+def table_text(table: Table, plant: Plant) -> tuple[list[str], list[list[str]], list[str]]:
+    """Give a table as text.
+
+    Parameters
+    ----------
+    table : Table
+        Of an answer.
+    plant : Plant
+        Units and zone.
+
+    Returns
+    -------
+    (list of str, list of list of str, list of str)
+        Headings with their units, rows of cells, and "left" or "right" a column.
+    """
+    headings, align, columns = [], [], []
+    for key, heading, unit in table.columns:
+        contents = [row.get(key) for row in table.rows]
+        shown = show.unit_words(unit, plant.units)
+        places = show.column_decimals(contents, unit, plant)
+        headings.append(f"{heading}, {shown}" if shown else heading)
+        align.append("right" if any(isinstance(c, int | float) for c in contents) else "left")
+        columns.append([show.cell(c, unit, plant, places) for c in contents])
+    return headings, [list(row) for row in zip(*columns, strict=True)], align
+
+
+def _figure(figure: Figure, plant: Plant) -> list[str]:
+    kind = "" if figure.why_none else figure.interval_kind
+    value, interval = show.value(figure, plant), show.interval(figure, plant)
+    return [figure.label, value, interval, kind, f"{figure.n:,}"]

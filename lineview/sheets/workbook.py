@@ -1,0 +1,102 @@
+"""An answer as a spreadsheet: the same figures as the board, as XLSX; no cell is ever a formula."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from io import BytesIO
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from lineview import show
+from lineview.answers.answer import Answer, Table
+from lineview.figure import Figure
+from lineview.plant import Plant
+
+#: Spreadsheets refuse these in a sheet's name, and more than 31 characters.
+NOT_IN_NAMES = str.maketrans(dict.fromkeys("[]:*?/\\'", " "))
+
+
+def to_xlsx(answer: Answer, plant: Plant) -> bytes:
+    """Write an answer as a workbook: a sheet of figures, one a table, one of notes.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of any question.
+    plant : Plant
+        Shop name, zone and units; numbers stay in the units that the headings name.
+
+    Returns
+    -------
+    bytes
+        An XLSX file.
+    """
+    import xlsxwriter
+
+    memory = BytesIO()
+    options: dict[str, Any] = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+    options |= {
+        "strings_to_numbers": False,
+        "default_date_format": "yyyy-mm-dd hh:mm",
+        "nan_inf_to_errors": True,
+    }
+    book = xlsxwriter.Workbook(memory, options)
+    bold = book.add_format({"bold": True})
+    wrap = book.add_format({"text_wrap": True, "valign": "top"})
+    first = book.add_worksheet(answer.question.capitalize())
+    first.set_column(0, 0, 44)
+    first.set_column(1, 4, 16)
+    first.set_column(5, 9, 34)
+    _rows(first, [[plant.shop, answer.scope.label], [answer.text], [answer.soft], []], plant.tz)
+    _rows(first, [_HEAD, *(_figure(f, plant) for f in answer.figures)], plant.tz, at=4)
+    first.set_row(4, None, bold)
+    names: set[str] = {answer.question}
+    for table in answer.tables:
+        sheet = book.add_worksheet(_name(table.title, names))
+        sheet.set_column(0, len(table.columns), 20)
+        _rows(sheet, _table(table, plant), plant.tz)
+        sheet.set_row(0, None, bold)
+    notes = book.add_worksheet(_name("Notes and cautions", names))
+    notes.set_column(0, 0, 110, wrap)
+    _rows(notes, [[text] for text in (*answer.notes, *answer.cautions)], plant.tz)
+    book.close()
+    return memory.getvalue()
+
+
+_HEAD = ["figure", "value", "low", "high", "unit", "interval", "n", "period", "working", "sources"]
+
+
+def _figure(figure: Figure, plant: Plant) -> list[Any]:
+    value = figure.why_none if figure.value is None else figure.value
+    period = show.period(figure.period, plant) if figure.period else ""
+    ends = [figure.low, figure.high]
+    kind = "" if figure.why_none else figure.interval_kind
+    sources = ", ".join(figure.sources)
+    return [figure.label, value, *ends, figure.unit, kind, figure.n, period, figure.working, sources]
+
+
+def _table(table: Table, plant: Plant) -> list[list[Any]]:
+    head = [f"{heading}, {unit}" if unit else heading for _, heading, unit in table.columns]
+    return [head, *([row.get(key) for key, _, _ in table.columns] for row in table.rows)]
+
+
+def _name(title: str, taken: set[str]) -> str:
+    plain = title.translate(NOT_IN_NAMES).strip()[:28] or "table"
+    name, count = plain, 2
+    while name.casefold() in taken:
+        name, count = f"{plain} {count}", count + 1
+    taken.add(name.casefold())
+    return name
+
+
+def _rows(sheet: Any, rows: list[list[Any]], zone: ZoneInfo, at: int = 0) -> None:
+    for r, row in enumerate(rows, start=at):
+        for c, content in enumerate(row):
+            if content is None:
+                continue
+            if isinstance(content, datetime):  # a spreadsheet knows no zones: wall time of the plant
+                sheet.write_datetime(r, c, content.astimezone(zone).replace(tzinfo=None))
+            elif isinstance(content, bool | int | float):
+                sheet.write(r, c, content)
+            else:
+                sheet.write_string(r, c, str(content))

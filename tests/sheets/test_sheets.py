@@ -1,0 +1,81 @@
+"""Sheets carry the answer's own figures; nothing in the data becomes a formula or runs."""
+
+from datetime import UTC, datetime, timedelta
+from io import BytesIO
+
+import polars as pl
+
+from lineview.answers.answer import Answer, Scope, Span, Table
+from lineview.columns import TAPE
+from lineview.figure import Figure, Period, too_few
+from lineview.plant import Plant
+from lineview.sheets.guard import guarded
+from lineview.sheets.page import to_pdf, to_pictures
+from lineview.sheets.workbook import to_xlsx
+
+START = datetime(2026, 6, 9, 4, tzinfo=UTC)
+PLANT = Plant(shop="Invented Sweets #1 $x$", zone="Europe/Berlin")
+
+
+def answer() -> Answer:
+    tape = pl.DataFrame(
+        {
+            "start": [START, START + timedelta(hours=1)],
+            "end": [START + timedelta(hours=1), START + timedelta(hours=2)],
+            "state": ["running", "stop"],
+            "pieces": [21_000.0, 0.0],
+            "pieces_low": [21_000.0, 0.0],
+            "pieces_high": [21_000.0, 0.0],
+            "reason": [None, "#panic() jam"],
+        },
+        schema=TAPE,
+    )
+    rows = [{"reason": "=cmd|' /C calc'!A0", "minutes": 12.5}, {"reason": "@jam #eval", "minutes": None}]
+    return Answer(
+        question="shift",
+        scope=Scope("1", "wrap1", Period(START, START + timedelta(hours=2)), START, "Tue 9 June, early"),
+        sentence=(Span("This shift made "), Span("21,000", call=True), Span(" good pieces.")),
+        figures=(
+            Figure("good_pieces", "good pieces", 21_000, "pieces", n=720, working="21,000 - 0"),
+            too_few("x", "x", "", needs=8, has=3),
+        ),
+        tables=(
+            Table("stops", "Stops: [all]", (("reason", "reason", ""), ("minutes", "minutes", "min")), rows),
+        ),
+        series={"tape": tape},
+        notes=("A note.",),
+        cautions=("Stop and lock out first.",),
+    )
+
+
+def read(sheet: str) -> pl.DataFrame:
+    return pl.read_excel(
+        BytesIO(to_xlsx(answer(), PLANT)), sheet_name=sheet, infer_schema_length=0, has_header=False
+    )
+
+
+def test_the_workbook_holds_the_figures_and_no_formula() -> None:
+    cells = read("Shift").rows()
+    assert ("good pieces", "21000") in [row[:2] for row in cells]
+    assert any("too few: needs 8, has 3" in row for row in cells)
+    stops = read("Stops   all")
+    assert stops.rows()[1] == ("=cmd|' /C calc'!A0", "12.5")
+    assert stops.rows()[2][1] is None
+
+
+def test_the_workbook_stores_risky_text_as_text() -> None:
+    import zipfile
+
+    with zipfile.ZipFile(BytesIO(to_xlsx(answer(), PLANT))) as book:
+        sheets = [book.read(n) for n in book.namelist() if n.startswith("xl/worksheets/")]
+    assert not any(b"<f>" in sheet for sheet in sheets)
+
+
+def test_the_page_is_one_pdf_page_and_markup_in_data_is_only_text() -> None:
+    assert to_pdf(answer(), PLANT).startswith(b"%PDF")
+    assert len(to_pictures(answer(), PLANT)) == 1
+
+
+def test_text_that_a_spreadsheet_would_run_is_defused_in_csv() -> None:
+    frame = guarded(pl.DataFrame({"t": ["=1", "+1", "-1", "@x", "\tx", "fine", None], "n": [1] * 7}))
+    assert frame["t"].to_list() == ["'=1", "'+1", "'-1", "'@x", "'\tx", "fine", None]
