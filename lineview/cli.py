@@ -139,7 +139,7 @@ def board(
     port: Annotated[int, typer.Option(help="Port to serve on.")] = 8050,
 ) -> None:
     """Serve the board on this machine."""
-    from lineview.board.run import run_board
+    from lineview.serving import run_board
     from lineview.works import Works
 
     with Works(works, journal) as opened:

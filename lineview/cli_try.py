@@ -77,7 +77,7 @@ def try_the_demo(into: Path, port: int | None) -> None:
             console.print(f"[bold]{question.capitalize()}[/bold]  {answer.text}", soft_wrap=True)
             console.print(f"        {answer.soft}\n", soft_wrap=True, style="dim")
         if port is not None:
-            from lineview.board.run import run_board
+            from lineview.serving import run_board
 
             run_board(works, "127.0.0.1", port)
 

@@ -39,7 +39,7 @@ def watch_folder(works: Works, folder: Path, every_s: float, looks: int, port: i
     if not folder.is_dir():
         raise IntakeError(Fault("is no folder", str(folder), "a folder that exports arrive in"))
     if port is not None:
-        from lineview.board.run import start_board
+        from lineview.serving import start_board
 
         start_board(works, "127.0.0.1", port)
     console.print(f"Watching {folder}; stop with Ctrl-C.", soft_wrap=True)
