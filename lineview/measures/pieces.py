@@ -1,0 +1,223 @@
+"""Pieces made, rejected and good between two moments, with bounds for what was not seen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+
+from lineview.columns import READINGS, UTC_US, require
+from lineview.measures.counts import Total
+from lineview.measures.machine_tape import channel_increments, machine_clock
+from lineview.measures.rate import Bools, Floats, Ints, sums
+from lineview.measures.states import Clock
+from lineview.plant import Counter, Machine
+
+#: Gap after which a machine's clock is unseen [s]; only how boundary intervals are split depends on it.
+_GAP_S = 600.0
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Pieces of one stretch; None where no counter counts them."""
+
+    good: Total | None
+    made: Total | None
+    rejects: Total | None
+
+
+def good_pieces(machine: Machine, readings: pl.DataFrame, start: datetime, end: datetime) -> Total | None:
+    """Give the good pieces from one moment to another.
+
+    Parameters
+    ----------
+    machine : Machine
+        With a counter of good pieces, or of pieces and perhaps of rejects.
+    readings : polars.DataFrame
+        READINGS of the machine, from a little before `start` to a little after `end`.
+    start, end : datetime
+        The period [UTC].
+
+    Returns
+    -------
+    Total or None
+        As `pieces`; None where no counter counts pieces.
+    """
+    return pieces(machine, readings, start, end).good
+
+
+def pieces(machine: Machine, readings: pl.DataFrame, start: datetime, end: datetime) -> Pieces:
+    """Give pieces made, rejected and good from one moment to another.
+
+    Parameters
+    ----------
+    machine, readings, start, end
+        As in good_pieces.
+
+    Returns
+    -------
+    Pieces
+        Good is the good counter, or pieces less rejects (all pieces where nothing counts rejects). Exact
+        where a reading falls on both moments and none is missing. An interval over a moment is split by
+        running time within it; `low` and `high` then leave it out and take it whole.
+    """
+    row = pieces_by_stretch(machine, readings, pl.DataFrame({"start": [start], "end": [end]})).row(
+        0, named=True
+    )
+    return Pieces(*(_total(row, name) for name in ("good", "made", "rejects")))
+
+
+def _total(row: dict[str, float | None], name: str) -> Total | None:
+    low, missing = row[f"{name}_low"], row[f"{name}_missing_s"]
+    if low is None or missing is None:
+        return None
+    return Total(row[name], low, row[f"{name}_high"], missing)
+
+
+def pieces_by_stretch(machine: Machine, readings: pl.DataFrame, stretches: pl.DataFrame) -> pl.DataFrame:
+    """Give pieces made, rejected and good of each stretch.
+
+    Parameters
+    ----------
+    machine, readings
+        As in good_pieces.
+    stretches : polars.DataFrame
+        Columns start, end; any further ones are kept.
+
+    Returns
+    -------
+    polars.DataFrame
+        The stretches with, for each of good, made and rejects: `good` (null where it cannot be told),
+        `good_low`, `good_high` and `good_missing_s` [s]. All four are null where no counter counts them.
+
+    Raises
+    ------
+    MeasureError
+        Where a frame lacks a column.
+    """
+    require(readings, READINGS, "readings")
+    require(stretches, {"start": UTC_US, "end": UTC_US}, "stretches")
+    seen = machine_clock(machine, readings, gap_s=_GAP_S)
+    edges = (stretches["start"].dt.epoch("us").to_numpy(), stretches["end"].dt.epoch("us").to_numpy())
+    made = _counted(machine.counter("pieces"), readings, seen, edges)
+    rejects = _counted(machine.counter("rejects"), readings, seen, edges)
+    good = _counted(machine.counter("good pieces"), readings, seen, edges)
+    other = _less(made, rejects) if made is not None and rejects is not None else made
+    good = other if good is None else good.or_else(other)
+    if made is None and good is not None:
+        made = good.plus(rejects) if rejects is not None else good
+    columns = [
+        column
+        for name, counted in (("good", good), ("made", made), ("rejects", rejects))
+        for column in (counted or _none(stretches.height)).columns(name)
+    ]
+    return stretches.with_columns(columns)
+
+
+@dataclass(frozen=True)
+class _Counted:
+    """Counts of stretches: nan where they cannot be told; `high` inf: unbounded."""
+
+    n: Floats
+    low: Floats
+    high: Floats
+    missing_s: Floats
+
+    def columns(self, name: str) -> list[pl.Series]:
+        """Give the four columns."""
+        top = pl.Series(f"{name}_high", self.high).fill_nan(None)
+        return [
+            pl.Series(name, self.n).fill_nan(None),
+            pl.Series(f"{name}_low", self.low).fill_nan(None),
+            top.set(top.is_infinite().fill_null(value=False), None),
+            pl.Series(f"{name}_missing_s", self.missing_s).fill_nan(None),
+        ]
+
+    def or_else(self, other: _Counted | None) -> _Counted:
+        """Take the other's count where only that is known."""
+        if other is None:
+            return self
+        take = np.isnan(self.n) & ~np.isnan(other.n)
+        mine = (self.n, self.low, self.high, self.missing_s)
+        theirs = (other.n, other.low, other.high, other.missing_s)
+        return _Counted(*(np.where(take, b, a) for a, b in zip(mine, theirs, strict=True)))
+
+    def plus(self, other: _Counted) -> _Counted:
+        """Add two counters that count different pieces."""
+        missing = np.maximum(self.missing_s, other.missing_s)
+        return _Counted(self.n + other.n, self.low + other.low, self.high + other.high, missing)
+
+
+def _none(height: int) -> _Counted:
+    nothing = np.full(height, np.nan)
+    return _Counted(nothing, nothing, nothing, nothing)
+
+
+def _less(made: _Counted, rejects: _Counted) -> _Counted:
+    """Take rejects from pieces made."""
+    low = np.clip(made.low - rejects.high, 0, None)
+    high = np.clip(made.high - rejects.low, 0, None)
+    # Both are split at the same moments by the same share, so their difference is split so too.
+    exact = (made.low == made.high) & (rejects.low == rejects.high)
+    n = made.n - rejects.n
+    return _Counted(
+        n, np.where(exact, n, low), np.where(exact, n, high), np.maximum(made.missing_s, rejects.missing_s)
+    )
+
+
+def _counted(
+    counter: Counter | None, readings: pl.DataFrame, seen: Clock, edges: tuple[Ints, Ints]
+) -> _Counted | None:
+    """Count one counter over stretches."""
+    if counter is None:
+        return None
+    begins, ends = edges
+    steps = channel_increments(readings, counter)
+    fastest = counter.fastest_per_min * counter.unit_value * 1.05 / 6e7
+    if not steps.height:
+        long = (ends - begins).astype(np.float64)
+        return _Counted(np.where(long > 0, np.nan, 0.0), np.zeros(len(long)), long * fastest, long / 1e6)
+    span = np.concatenate(
+        (steps["start"].dt.epoch("us").to_numpy(), steps["end"].tail(1).dt.epoch("us").to_numpy())
+    )
+    n = steps["n"].to_numpy()
+    known = np.isfinite(n)
+    n = np.where(known, n, 0.0)
+    place_a, place_b = _Place(span, begins), _Place(span, ends)
+    value = sums(n)
+    inside = _shared(value, n, place_b, seen) - _shared(value, n, place_a, seen)
+    low_sum, high_sum = sums(steps["low"].to_numpy()), sums(steps["high"].to_numpy())
+    whole = place_b.floor > place_a.ceil
+    low = np.where(whole, low_sum[place_b.floor] - low_sum[np.minimum(place_a.ceil, place_b.floor)], 0.0)
+    high = high_sum[place_b.ceil] - high_sum[place_a.floor]
+    outside_us = (
+        np.clip(span[0] - begins, 0, ends - begins) + np.clip(ends - span[-1], 0, ends - begins)
+    ).astype(np.float64)
+    gone = sums(np.where(known, 0.0, np.diff(span) / 1e6))
+    missing = gone[place_b.ceil] - gone[place_a.floor] + outside_us / 1e6
+    told = missing <= 0
+    return _Counted(np.where(told, np.round(inside, 6), np.nan), low, high + outside_us * fastest, missing)
+
+
+class _Place:
+    """Where moments lie among the edges of the intervals between readings."""
+
+    def __init__(self, span: Ints, at: Ints) -> None:
+        top = len(span) - 1
+        self.at = np.clip(at, span[0], span[-1])
+        self.floor = np.clip(np.searchsorted(span, self.at, side="right") - 1, 0, top)
+        self.ceil = np.clip(np.searchsorted(span, self.at), 0, top)
+        self.start, self.end = span[self.floor], span[self.ceil]
+        self.between: Bools = self.ceil > self.floor
+
+
+def _shared(value: Floats, n: Floats, place: _Place, seen: Clock) -> Floats:
+    """Give counts up to moments; within an interval shared by the machine's pieces, else by time."""
+    by_time = (place.at - place.start) / np.maximum(place.end - place.start, 1)
+    run = [np.interp(moment, seen.at, seen.pieces) for moment in (place.start, place.at, place.end)]
+    all_run = run[2] - run[0]
+    share = np.where(all_run > 0, (run[1] - run[0]) / np.where(all_run > 0, all_run, 1.0), by_time)
+    inner = n[np.minimum(place.floor, len(n) - 1)]
+    return np.asarray(value[place.floor] + np.where(place.between, share * inner, 0.0))
