@@ -1,0 +1,171 @@
+"""The whole account of a cut-and-wrap machine's webs over a period, from its counters and logs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import polars as pl
+
+from lineview.measures.counted import Counted, Steps, steps_by_kind
+from lineview.measures.product_spans import ProductSpan, leave_out, product_spans
+from lineview.measures.reel_balance import ReelFault, ReelSpan, reel_faults, reel_spans
+from lineview.measures.wrap_events import WrapEvents, count_within
+from lineview.measures.wrap_pieces import WRAP_COUNTERS, WrapPieces, wrap_pieces
+from lineview.measures.wrap_use import Happened, WebUse, web_for, web_use
+from lineview.measures.wrap_waste import Waste, assumed_waste
+from lineview.plant import Machine, Plant, Web, WebKind
+
+KINDS: tuple[WebKind, ...] = ("film", "wax paper")
+
+
+@dataclass(frozen=True)
+class WrapAccount:
+    """What a machine wrapped and what its webs took; `uses` holds the kinds that can be told.
+
+    `left_out_min` are minutes in no sum because some counter's increment is not known.
+    """
+
+    rows: tuple[WrapPieces, ...]
+    uses: tuple[WebUse, ...]
+    by_product: tuple[tuple[str, WebUse], ...]
+    reels: tuple[ReelSpan, ...]
+    faults: tuple[ReelFault, ...]
+    left_out_min: float
+    readings: int
+
+    @property
+    def good(self) -> float:
+        """Good pieces behind the account."""
+        return sum(row.good for row in self.rows)
+
+    def use(self, kind: WebKind) -> WebUse | None:
+        """Give the use of a kind of web, or None where it cannot be told."""
+        return next((use for use in self.uses if use.kind == kind), None)
+
+
+def wrap_account(
+    plant: Plant,
+    machine: Machine,
+    readings: pl.DataFrame,
+    batches: pl.DataFrame,
+    reels: pl.DataFrame,
+    events: WrapEvents | None,
+    period: tuple[datetime, datetime],
+    learned: dict[WebKind, Waste] | None = None,
+) -> WrapAccount:
+    """Draw up the account.
+
+    Parameters
+    ----------
+    plant, machine : Plant, Machine
+        The works and the cut-and-wrap machine.
+    readings, batches, reels : polars.DataFrame
+        READINGS of the machine, BATCHES, REELS.
+    events : WrapEvents or None
+        Restarts and changeovers, None where no tape tells.
+    period : (datetime, datetime)
+        From, to [UTC].
+    learned : dict, optional
+        Waste by kind of web, where it was learned; else what stands in plant.toml.
+
+    Returns
+    -------
+    WrapAccount
+        Empty of rows where nothing counts pieces.
+    """
+    start, end = period
+    steps = steps_by_kind(machine, readings)
+    spans = _counted_spans(steps, product_spans(batches, machine.line, start, end))
+    rows = wrap_pieces(steps, spans, KINDS)
+    mounted = [s for s in reel_spans(plant, machine.id, reels, steps, end) if s.mounted < end]
+    uses, by_product = [], []
+    for kind in KINDS:
+        waste = (learned or {}).get(kind) or _stated(plant, rows, kind)
+        if waste is None:
+            continue
+        happened = _happened(events, mounted, kind, start, end)
+        use = web_use(plant, kind, rows, _fed(steps, spans, rows, kind, start, end), waste, happened)
+        if use is not None:
+            uses.append(use)
+        by_product += _each_product(plant, kind, rows, waste)
+    return WrapAccount(
+        rows=tuple(rows),
+        uses=tuple(uses),
+        by_product=tuple(by_product),
+        reels=tuple(mounted),
+        faults=tuple(reel_faults(mounted)),
+        left_out_min=sum((s.end - s.start).total_seconds() for s in spans if not s.counted) / 60.0,
+        readings=sum(steps[what].between(start, end).n for what in steps),
+    )
+
+
+def _counted_spans(steps: dict[str, Steps], spans: list[ProductSpan]) -> list[ProductSpan]:
+    """Leave out the time in which a counter of wraps or a feed counter did something unknown."""
+    names = (*WRAP_COUNTERS, *KINDS)
+    return leave_out(spans, [gap for what in names if what in steps for gap in steps[what].unknown()])
+
+
+def _fed(
+    steps: dict[str, Steps],
+    spans: list[ProductSpan],
+    rows: list[WrapPieces],
+    kind: WebKind,
+    start: datetime,
+    end: datetime,
+) -> Counted | None:
+    """Give the metres fed in counted time, with a counter's step of doubt at each edge of it."""
+    if kind not in steps or not rows:
+        return None
+    whole = steps[kind].between(start, end)
+    if whole.n < 2:
+        return None
+    value = sum(row.fed_m.get(kind, 0.0) for row in rows)
+    edges = 1 + sum(not span.counted for span in spans)
+    doubt = steps[kind].unit_value * edges
+    return Counted(value, max(value - doubt, 0.0), value + doubt, whole.n, exact=True)
+
+
+def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | None:
+    """Give the allowances in plant.toml of the web that wrapped most."""
+    webs: list[tuple[float, Web]] = []
+    for row in rows:
+        web = web_for(plant, row.product, kind)
+        if web is not None:
+            webs.append((row.good, web))
+    if not webs:
+        return None
+    return assumed_waste(max(webs, key=lambda pair: pair[0])[1])
+
+
+def _happened(
+    events: WrapEvents | None, reels: Sequence[ReelSpan], kind: WebKind, start: datetime, end: datetime
+) -> Happened:
+    own = [reel for reel in reels if reel.kind == kind]
+    ended = [r for r in own if r.taken_off is not None and start <= r.taken_off < end]
+    known = [r for r in ended if r.left_m is not None]
+    scrapped = sum(r.scrapped_m or 0.0 for r in known)
+    within = [r for r in own if r.mounted >= start]
+    return Happened(
+        restarts=None if events is None else count_within(events.restarts, start, end),
+        changeovers=None if events is None else count_within(events.changeovers, start, end),
+        reels_changed=len(within) if own else None,
+        splices=sum(r.splices for r in within) if own else None,
+        ends_left_m=scrapped if ended and len(known) == len(ended) else None,
+    )
+
+
+def _each_product(
+    plant: Plant, kind: WebKind, rows: Sequence[WrapPieces], waste: Waste
+) -> list[tuple[str, WebUse]]:
+    """Give each product's own use: geometry, rejects, blank wraps and what is left to explain."""
+    out = []
+    nothing = Happened(None, None, None, None, None)
+    for row in rows:
+        fed = row.fed_m.get(kind)
+        counted = None if fed is None else Counted(fed, fed, fed, 2)
+        use = web_use(plant, kind, [row], counted, waste, nothing)
+        if use is not None:
+            out.append((row.product, use))
+    return out

@@ -1,0 +1,195 @@
+"""What will be wrapped in the coming weeks: the plan where there is one, else history's pace."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from lineview.plant import Plant, Web
+from lineview.stock.need import Need
+from lineview.stock.pace import Pace, pace
+
+Floats = npt.NDArray[np.float64]
+#: Spread of the pieces made about the pieces planned, over the plan: an assumption until learned.
+ASSUMED_PLAN_CV = 0.1
+#: What was made, one row a line, day and product; `planned_min` are the line's planned minutes that day.
+MADE = {
+    "line": pl.String(),
+    "date": pl.Date(),
+    "product": pl.String(),
+    "good": pl.Float64(),
+    "planned_min": pl.Float64(),
+}
+
+
+@dataclass(frozen=True)
+class WeekPieces:
+    """Pieces of each product in each coming week, as mean and standard deviation, by line."""
+
+    product: str
+    mean: Floats
+    sd: Floats
+    level_cv: float
+    basis: str
+
+
+@dataclass(frozen=True)
+class Demand:
+    """What the coming weeks will wrap.
+
+    `by_web` is each web's need in reels; `pieces` each product's pieces a week; `unknown` names products of
+    the plan that plant.toml has not, and `without_web` products that no web of the kind wraps.
+    """
+
+    weeks: tuple[datetime, ...]
+    by_web: Mapping[str, Need]
+    pieces: tuple[WeekPieces, ...]
+    basis: Mapping[str, str]
+    unknown: tuple[str, ...] = ()
+    without_web: tuple[str, ...] = ()
+    assumptions: tuple[str, ...] = field(default=())
+
+
+def week_starts(now: datetime, weeks: int) -> tuple[datetime, ...]:
+    """Give the starts of the coming weeks of seven days, the first being now."""
+    return tuple(now + timedelta(days=7 * k) for k in range(weeks))
+
+
+def planned_pieces(plan: pl.DataFrame, starts: Sequence[datetime]) -> dict[tuple[str, str], Floats]:
+    """Share the plan's pieces out over weeks of seven days, evenly within each row's time.
+
+    Parameters
+    ----------
+    plan : polars.DataFrame
+        PLAN.
+    starts : sequence of datetime
+        Starts of the weeks [UTC].
+
+    Returns
+    -------
+    dict
+        From (line, product as the plan names it) to pieces in each week.
+    """
+    edges = np.array([s.timestamp() for s in starts] + [(starts[-1] + timedelta(days=7)).timestamp()])
+    out: dict[tuple[str, str], Floats] = {}
+    for row in plan.iter_rows(named=True):
+        if row["pieces"] is None or row["start"] is None:
+            continue
+        start = row["start"].timestamp()
+        end = row["end"].timestamp() if row["end"] is not None else start + 86400.0
+        covered = np.clip(np.minimum(edges[1:], end) - np.maximum(edges[:-1], start), 0.0, None)
+        share = covered / max(end - start, 1.0)
+        key = (row["line"] or "", row["product"] or "")
+        out[key] = out.get(key, np.zeros(len(starts))) + row["pieces"] * share
+    return {key: pieces for key, pieces in out.items() if pieces.sum() > 0}
+
+
+def plan_cover(plan: pl.DataFrame, line: str, starts: Sequence[datetime]) -> Floats:
+    """Give the share of each week that lies before a line's plan ends; 0 where it has none."""
+    own = plan.filter((pl.col("line") == line) & (pl.col("end") > starts[0]))
+    if own.is_empty():
+        return np.zeros(len(starts))
+    last: datetime = own["end"].to_list()[int(own["end"].arg_max() or 0)]
+    return np.array([min(max((last - s) / timedelta(days=7), 0.0), 1.0) for s in starts])
+
+
+def history_pace(made: pl.DataFrame, line: str, reels_a_piece: Mapping[str, float]) -> Pace | None:
+    """Learn the pace at which a line uses something, from the products that take it.
+
+    Parameters
+    ----------
+    made : polars.DataFrame
+        MADE.
+    line : str
+        Id of the line.
+    reels_a_piece : mapping
+        From product to amount a piece; other products take none.
+
+    Returns
+    -------
+    Pace or None
+        None where the line has no history.
+    """
+    own = made.filter(pl.col("line") == line)
+    if own.is_empty():
+        return None
+    factor = pl.col("product").replace_strict(dict(reels_a_piece), default=0.0, return_dtype=pl.Float64)
+    days = own.group_by("date").agg(
+        amount=(pl.col("good") * factor).sum(), planned_min=pl.col("planned_min").max()
+    )
+    days = days.sort("date")
+    return pace(days["amount"].to_list(), days["planned_min"].to_list())
+
+
+def web_need(
+    lines: Sequence[tuple[Floats, Floats, Pace | None, Floats, Floats]], weeks: int
+) -> tuple[Need, str]:
+    """Put a web's need together from its lines.
+
+    Parameters
+    ----------
+    lines : sequence of tuples
+        For each line: planned amount a week, share of each week that the plan covers, history's pace,
+        planned minutes and planned days of each coming week.
+    weeks : int
+        How many.
+
+    Returns
+    -------
+    (Need, str)
+        The need, and "plan", "history", "plan, then history" or "nothing".
+    """
+    mean, variance, level_variance = np.zeros(weeks), np.zeros(weeks), 0.0
+    said: set[str] = set()
+    for planned, covered, learned, minutes, days in lines:
+        rest = 1.0 - covered
+        mean += planned
+        variance += (ASSUMED_PLAN_CV * planned) ** 2
+        if planned.sum() > 0:
+            said.add("plan")
+        if learned is not None and learned.per_planned_min > 0:
+            by_pace = learned.per_planned_min * minutes * rest
+            mean += by_pace
+            variance += learned.day_sd**2 * days * rest
+            level_variance += (learned.level_cv * by_pace.mean()) ** 2
+            said |= {"history"} if by_pace.sum() > 0 else set()
+        elif covered.any() and rest.any() and planned.sum() > 0:
+            mean += planned.sum() / covered.sum() * rest
+            variance += (2 * ASSUMED_PLAN_CV * planned.sum() / covered.sum()) ** 2 * rest
+            said.add("plan's own pace")
+    average = float(mean.mean())
+    level = float(np.sqrt(level_variance)) / average if average > 0 else 0.0
+    order = ("plan", "history", "plan's own pace")
+    return Need(mean, np.sqrt(variance), level), ", then ".join(b for b in order if b in said) or "nothing"
+
+
+def reels_a_piece(web: Web, *, reel_m: float, waste: float, lost_per_reel_m: float) -> float:
+    """Give the reels that a good piece takes.
+
+    Parameters
+    ----------
+    web : Web
+        For its cut length.
+    reel_m : float
+        Length of a new reel [m].
+    waste : float
+        Metres used for each metre of geometry, as a ratio of 1 or more.
+    lost_per_reel_m : float
+        Metres lost with each reel [m].
+
+    Returns
+    -------
+    float
+        Reels.
+    """
+    return web.cut_length_mm / 1000.0 * waste / max(reel_m - lost_per_reel_m, 1e-9)
+
+
+def products_of(plant: Plant, web: Web) -> list[str]:
+    """Give the ids of the products that a web wraps."""
+    return [product.id for product in plant.products if web.id in product.webs]

@@ -1,0 +1,217 @@
+"""When to order a web, how much, and the chance of running out before it comes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from lineview.stock.lead_time import lead_time_values
+from lineview.stock.need import Need
+from lineview.stock.reels_needed import rounded_order
+
+Floats = npt.NDArray[np.float64]
+#: No order is looked for beyond this many days.
+HORIZON_DAYS = 364.0
+
+
+@dataclass(frozen=True)
+class Supply:
+    """What is on hand [reels], and the open deliveries as (days from now, reels)."""
+
+    on_hand: float
+    coming: tuple[tuple[float, float], ...] = ()
+
+    def by(self, days: float) -> float:
+        """Give the reels that have been there up to just before a day."""
+        return self.on_hand + sum(reels for at, reels in self.coming if at < days)
+
+
+@dataclass(frozen=True)
+class Advice:
+    """When to order one web and how much.
+
+    `order_in_days` is None where no order is due within the horizon, and 0 where it is due or late; `chance`
+    is that of running out before the order comes, ordered then; `chance_week_later` the same a week later.
+    """
+
+    order_in_days: float | None
+    reels: int
+    chance: float
+    chance_week_later: float
+    chance_now: float
+    cover_days: float
+    safety_reels: float
+
+
+def chance_before_delivery(need: Need, supply: Supply, order_in_days: float, leads: Floats) -> float:
+    """Give the chance of running out before an order comes that is placed so many days from now.
+
+    Parameters
+    ----------
+    need : Need
+        Of the web.
+    supply : Supply
+        On hand and open deliveries.
+    order_in_days : float
+        Days from now to the order.
+    leads : numpy.ndarray
+        Equally likely lead times [days].
+
+    Returns
+    -------
+    float
+        Mean over the lead times of the chance at the worst moment: just before an open delivery that comes
+        earlier, or just before the order itself. Later moments contain the earlier ones' risk unless a
+        delivery lies between, so this is exact without open deliveries and slightly low with them.
+    """
+    total = 0.0
+    for lead in leads:
+        end = order_in_days + float(lead)
+        moments = [at for at, _ in supply.coming if 0 < at < end] + [end]
+        amounts = [supply.by(at) for at in moments]
+        total += float(np.max(need.exceeds(np.array(moments), np.array(amounts))))
+    return total / len(leads)
+
+
+def advise(
+    need: Need,
+    supply: Supply,
+    *,
+    lead_days: float,
+    lead_sd_days: float,
+    risk: float,
+    quantity: int,
+) -> Advice:
+    """Advise on one web.
+
+    Parameters
+    ----------
+    need : Need
+        Of the web.
+    supply : Supply
+        On hand and on order.
+    lead_days, lead_sd_days : float
+        Lead time and its standard deviation [days]; 0 is allowed.
+    risk : float
+        Chance of running out before the delivery that the buyer accepts.
+    quantity : int
+        Reels to order.
+
+    Returns
+    -------
+    Advice
+        With the latest day on which ordering keeps the chance within `risk`.
+    """
+    leads = lead_time_values(lead_days, lead_sd_days)
+    now = chance_before_delivery(need, supply, 0.0, leads)
+    far = chance_before_delivery(need, supply, HORIZON_DAYS, leads)
+    cover = cover_days(need, supply)
+    if far <= risk:
+        return Advice(None, 0, far, far, now, cover, 0.0)
+    due = 0.0 if now > risk else _latest(need, supply, leads, risk)
+    there = supply.by(due + lead_days + 1e-9)
+    return Advice(
+        order_in_days=due,
+        reels=quantity,
+        chance=chance_before_delivery(need, supply, due, leads),
+        chance_week_later=chance_before_delivery(need, supply, due + 7.0, leads),
+        chance_now=now,
+        cover_days=cover,
+        safety_reels=there - float(need.mean(due + lead_days)),
+    )
+
+
+def _latest(need: Need, supply: Supply, leads: Floats, risk: float) -> float:
+    """Find the last whole day on which ordering keeps the chance within the accepted one.
+
+    The chance need not rise all the way (an open delivery lowers it), so the first crossing is looked for.
+    """
+    day = 0
+    while chance_before_delivery(need, supply, day + 1.0, leads) <= risk:
+        day += 1
+    return float(day)
+
+
+def cover_days(need: Need, supply: Supply) -> float:
+    """Give the days until the expected need has taken what is on hand and on order; inf where never."""
+    days = np.arange(0.0, HORIZON_DAYS + 1.0)
+    there = np.array([supply.by(day + 1e-9) for day in days])
+    short = np.flatnonzero(need.mean(days) > there)
+    if not len(short):
+        return math.inf
+    last = float(days[short[0]])
+    if last == 0.0:
+        return 0.0
+    before, after = float(need.mean(last - 1.0)), float(need.mean(last))
+    there_now = supply.by(last + 1e-9)
+    share = (there_now - before) / max(after - before, 1e-12)
+    return last - 1.0 + min(max(share, 0.0), 1.0)
+
+
+def order_quantity(
+    need: Need,
+    *,
+    weeks: float,
+    economic: float | None,
+    minimum: int,
+    multiple: int,
+    from_days: float = 0.0,
+) -> int:
+    """Give the reels of one order: the economic quantity, or so many weeks' need where costs are unknown.
+
+    Parameters
+    ----------
+    need : Need
+        Of the web.
+    weeks : float
+        Weeks that an order is to last where `economic` is None.
+    economic : float or None
+        Economic order quantity [reels].
+    minimum, multiple : int
+        The supplier's.
+    from_days : float
+        When the order will come [days from now].
+
+    Returns
+    -------
+    int
+        Whole reels, at least 1.
+    """
+    days = np.array([from_days, from_days + 7.0 * weeks])
+    wanted = economic if economic is not None else float(np.diff(need.mean(days))[0])
+    return rounded_order(max(math.ceil(wanted - 1e-9), 1), minimum, multiple)
+
+
+def fan(need: Need, supply: Supply, added: Sequence[tuple[float, float]], days: Floats) -> dict[str, Floats]:
+    """Give the reels on hand over the coming days as a fan.
+
+    Parameters
+    ----------
+    need : Need
+        Of the web.
+    supply : Supply
+        On hand and on order.
+    added : sequence of (float, float)
+        Advised deliveries, as (days from now, reels).
+    days : numpy.ndarray
+        Days from now; a day that is given twice is shown before and after its delivery.
+
+    Returns
+    -------
+    dict
+        low90, low50, mid, high50, high90 [reels], never below 0.
+    """
+    steps = [*supply.coming, *added]
+    again = np.concatenate([[False], np.diff(days) == 0])
+    there = np.array(
+        [
+            supply.on_hand + sum(r for at, r in steps if at < day or (at <= day and twice))
+            for day, twice in zip(days, again, strict=True)
+        ]
+    )
+    shares = {"low90": 0.95, "low50": 0.75, "mid": 0.5, "high50": 0.25, "high90": 0.05}
+    return {name: np.maximum(there - need.quantile(days, share), 0.0) for name, share in shares.items()}
