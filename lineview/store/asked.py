@@ -1,0 +1,222 @@
+"""What can be asked of the store."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+import polars as pl
+from sqlalchemy import select
+
+from lineview.columns import READINGS, REFUSALS, UTC_US, WEIGHTS
+from lineview.errors import Fault, StoreError
+from lineview.figure import Period
+from lineview.store.compare import DISPUTES
+from lineview.store.conflicts import Conflicts
+from lineview.store.delta import PartedTable
+from lineview.store.extents import spans
+from lineview.store.frames import fetch
+from lineview.store.journal import Journal
+from lineview.store.kinds import KINDS
+from lineview.store.moments import micros, moment
+from lineview.store.nearest import first_after, last_before
+from lineview.store.originals import Originals
+from lineview.store.people import People
+from lineview.store.plainly import plainly
+from lineview.store.query import Measured, Told
+from lineview.store.refusals import PerIntake
+from lineview.store.settle import once_weighed, one_a_moment
+from lineview.store.tables import intakes
+
+#: What `Store.intakes` gives.
+INTAKES = {
+    "id": pl.Int64(),
+    "file": pl.String(),
+    "sha256": pl.String(),
+    "taken_at": UTC_US,
+    "layouts": pl.String(),
+    "rows": pl.Int64(),
+    "kept": pl.Int64(),
+    "duplicate": pl.Int64(),
+    "refused": pl.Int64(),
+    "uncertain": pl.Int64(),
+    "undone": pl.Boolean(),
+}
+
+
+class Asked:
+    """The reading half of the store; nothing in it writes.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where everything is kept.
+    journal_url : str or None
+        The journal's address for SQLAlchemy.
+    """
+
+    def __init__(self, folder: Path, journal_url: str | None) -> None:
+        self._folder = folder
+        self._journal = Journal(folder, journal_url)
+        self._tables = {
+            "readings": PartedTable(folder / "readings", READINGS),
+            "weights": PartedTable(folder / "weights", WEIGHTS),
+        }
+        self._readings = Measured("readings", self._tables["readings"], self._journal, READINGS)
+        self._weights = Measured("weights", self._tables["weights"], self._journal, WEIGHTS)
+        self._told = Told(self._journal)
+        self._people = People(self._journal)
+        self._originals = Originals(folder / "originals")
+        self._refusals = PerIntake(folder / "refusals", REFUSALS)
+        self._disputes = PerIntake(folder / "disputes", DISPUTES)
+        self._conflicts = Conflicts(self._journal, self._disputes, self._readings, self._told)
+
+    def known(self, sha256: str) -> int | None:
+        """Give the intake of an export that is in and not undone, or None."""
+        return self._journal.known(sha256)
+
+    def intakes(self) -> pl.DataFrame:
+        """Give the intakes, oldest first; the undone ones too.
+
+        Returns
+        -------
+        polars.DataFrame
+            id, file, sha256, taken_at, layouts, rows, kept, duplicate, refused and uncertain as they were
+            when it was taken in, conflicts (disputed moments it has a part in now), undone.
+        """
+        names = [name for name in INTAKES if name != "undone"]
+        query = (
+            select(*(intakes.c[name] for name in names), (intakes.c.state == "undone").label("undone"))
+            .where(intakes.c.state.in_(("done", "undone")))
+            .order_by(intakes.c.id)
+        )
+        with plainly("list the intakes"), self._journal.reading() as connection:
+            listed = fetch(connection, query, INTAKES)
+        moments = ["kind", "machine", "channel", "at"]
+        disputed = self._conflicts.listed().unique(["intake", *moments]).group_by("intake").len("conflicts")
+        listed = listed.join(disputed, left_on="id", right_on="intake", how="left", maintain_order="left")
+        counted = pl.col("conflicts").fill_null(0).cast(pl.Int64)
+        return listed.with_columns(counted).select(*names, "conflicts", "undone")
+
+    def refusals(self, intake: int | None = None) -> pl.DataFrame:
+        """Give REFUSALS of one intake, or of all that are in."""
+        with self._journal.reading() as connection:
+            query = select(intakes.c.id).where(intakes.c.state == "done").order_by(intakes.c.id)
+            done = list(connection.execute(query).scalars())
+        with plainly("read the refusals"):
+            return self._refusals.of(done if intake is None else [i for i in done if i == intake])
+
+    def conflicts(self, intake: int | None = None) -> pl.DataFrame:
+        """Give every row of the moments of which two different things are told.
+
+        Parameters
+        ----------
+        intake : int, optional
+            Only of the moments in which it has a part.
+
+        Returns
+        -------
+        polars.DataFrame
+            kind, machine, channel, at, value, text, intake, file, row. For batches, stops, reels, stock and
+            plan `machine` is the line, machine or web, `channel` the batch, web or product, and `text` what
+            the row says.
+        """
+        with plainly("list the conflicts"):
+            return self._conflicts.listed(intake)
+
+    def original(self, intake: int) -> Path:
+        """Give where an intake's export stands, byte for byte.
+
+        Raises
+        ------
+        StoreError
+            Where there is no such intake.
+        """
+        row = self._journal.row(intake)
+        if row is None or row.state not in ("done", "undone"):
+            raise StoreError(Fault(f"there is no intake {intake}", "intake", "an id of the list of intakes"))
+        return self._originals.path(row.sha256)
+
+    def readings(
+        self, machine: str, start: datetime, end: datetime, channels: Sequence[str] | None = None
+    ) -> pl.DataFrame:
+        """Give one reading a channel and moment from start up to, not including, end.
+
+        Parameters
+        ----------
+        machine : str
+            Id of the machine.
+        start, end : datetime
+            With a zone.
+        channels : sequence of str, optional
+            Only of these.
+
+        Returns
+        -------
+        polars.DataFrame
+            READINGS, sorted by channel and moment. Disputed moments are left out; `conflicts` lists them.
+        """
+        with plainly(f"read {machine}"):
+            return one_a_moment(self._readings.rows(machine, micros(start), micros(end) - 1, channels))
+
+    def weights(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
+        """Give WEIGHTS from start up to, not including, end, each weighing once, sorted by moment."""
+        with plainly(f"read the weights of {machine}"):
+            return once_weighed(self._weights.rows(machine, micros(start), micros(end) - 1))
+
+    def last_before(
+        self, machine: str, moment: datetime, channels: Sequence[str] | None = None
+    ) -> pl.DataFrame:
+        """Give the last reading of each channel before a moment: READINGS, at most one a channel."""
+        with plainly(f"read {machine}"):
+            there = spans(self._journal, "readings", machine)
+            return last_before(self._readings, there, machine, micros(moment), channels)
+
+    def first_after(
+        self, machine: str, moment: datetime, channels: Sequence[str] | None = None
+    ) -> pl.DataFrame:
+        """Give the first reading of each channel at or after a moment: READINGS, at most one a channel."""
+        with plainly(f"read {machine}"):
+            there = spans(self._journal, "readings", machine)
+            return first_after(self._readings, there, machine, micros(moment), channels)
+
+    def span(self, machine: str | None = None) -> Period | None:
+        """Give the first and the last reading's moment, of one machine or of all; None without readings."""
+        there = spans(self._journal, "readings", machine)
+        if there.is_empty():
+            return None
+        first, last = there.select(pl.col("first").min(), pl.col("last").max()).row(0)
+        return Period(moment(first), moment(last))
+
+    def batches(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
+        """Give BATCHES of a line that last at some moment of the time, sorted by start."""
+        return self._told.lasting(KINDS["batches"], line, micros(start), micros(end))
+
+    def stop_log(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
+        """Give STOP_LOG of a machine that lasts at some moment of the time, sorted by start."""
+        return self._told.lasting(KINDS["stops"], machine, micros(start), micros(end))
+
+    def plan(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
+        """Give PLAN of a line for some moment of the time, sorted by start."""
+        return self._told.lasting(KINDS["plan"], line, micros(start), micros(end))
+
+    def reels(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
+        """Give REELS mounted on a machine from start up to, not including, end, sorted by moment."""
+        return self._told.once(KINDS["reels"], micros(start), micros(end) - 1, machine)
+
+    def stock(self) -> pl.DataFrame:
+        """Give STOCK, all counts, sorted by moment."""
+        return self._told.once(KINDS["stock"])
+
+    def adjustments(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
+        """Give ADJUSTMENTS of a machine from start up to, not including, end, sorted by moment."""
+        return self._people.adjustments(machine, micros(start), micros(end))
+
+    def stop_reasons(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
+        """Give machine, start, end, reason of the stops in the time that somebody named."""
+        return self._people.stop_reasons(machine, micros(start), micros(end))
+
+    def notes(self, start: datetime, end: datetime) -> pl.DataFrame:
+        """Give at, machine, text of the notes from start up to, not including, end."""
+        return self._people.notes(micros(start), micros(end))

@@ -1,0 +1,93 @@
+"""The tidy rows of an export cut into blocks: one machine and channel each, in the order of time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.store.delta import Piece
+
+#: Up to so many runs of equal machine and channel a block, slices are put together; else rows are filtered.
+_RUNS_A_BLOCK = 16
+
+
+@dataclass(frozen=True)
+class Block:
+    """The rows of one machine and channel, sorted by moment; `part` is the part of the export they are of."""
+
+    part: int
+    machine: str
+    channel: str
+    rows: pl.DataFrame
+
+    @property
+    def first(self) -> int:
+        """The first moment [µs since 1970]."""
+        return int(self.rows["at"].dt.epoch("us")[0])
+
+    @property
+    def last(self) -> int:
+        """The last moment [µs since 1970]."""
+        return int(self.rows["at"].dt.epoch("us")[-1])
+
+
+def blocks(part: int, tidy: pl.DataFrame, by: Sequence[str]) -> list[Block]:
+    """Cut tidy rows into blocks without copying them where they already stand together.
+
+    Parameters
+    ----------
+    part : int
+        Which part of the export the rows are of.
+    tidy : polars.DataFrame
+        READINGS or WEIGHTS.
+    by : sequence of str
+        ("machine", "channel"), or ("machine",) where there are no channels.
+
+    Returns
+    -------
+    list of Block
+        Sorted by machine and channel; each block sorted by moment, rows of one moment in their old order.
+    """
+    if tidy.is_empty():
+        return []
+    changed = pl.any_horizontal(pl.col(name) != pl.col(name).shift(1) for name in by)
+    starts = tidy.lazy().select(changed.fill_null(value=True).arg_true()).collect(engine="in-memory")
+    offsets = starts.to_series().to_list()
+    firsts = tidy.select(by)[offsets] if len(offsets) < tidy.height else tidy.select(by)
+    names = firsts.unique().sort(by).rows()
+    if len(offsets) > _RUNS_A_BLOCK * len(names):
+        cut = {name: tidy.filter(pl.col(k) == v for k, v in zip(by, name, strict=True)) for name in names}
+    else:
+        runs: dict[tuple[str, ...], list[pl.DataFrame]] = {}
+        for name, start, end in zip(firsts.rows(), offsets, [*offsets[1:], tidy.height], strict=True):
+            runs.setdefault(name, []).append(tidy.slice(start, end - start))
+        cut = {name: pl.concat(runs[name], rechunk=False) for name in names}
+    return [Block(part, name[0], name[1] if len(name) > 1 else "", _by_time(cut[name])) for name in names]
+
+
+def _by_time(rows: pl.DataFrame) -> pl.DataFrame:
+    return rows if rows["at"].is_sorted() else rows.sort("at", maintain_order=True)
+
+
+def pieces(found: Sequence[Block]) -> list[Piece]:
+    """Give what each file is to hold: a machine and month each, its channels one after the other."""
+    files: dict[tuple[str, str], list[pl.DataFrame]] = {}
+    for block in found:
+        for month, rows in _months(block.rows):
+            files.setdefault((block.machine, month), []).append(rows)
+    return [Piece(machine, month, rows) for (machine, month), rows in files.items()]
+
+
+def _months(rows: pl.DataFrame) -> list[tuple[str, pl.DataFrame]]:
+    """Cut rows sorted by moment at the months' ends [UTC]."""
+    at = rows["at"]
+    ends = at.head(1).append(at.tail(1)).dt.month_start().dt.truncate("1d")
+    starts = pl.datetime_range(ends[0], ends[1], "1mo", eager=True, time_unit="us", time_zone="UTC")
+    offsets = [*at.search_sorted(starts, "left").to_list(), rows.height]
+    cut = []
+    for start, begin, end in zip(starts, offsets, offsets[1:], strict=False):
+        if end > begin:
+            cut.append((f"{start:%Y-%m}", rows.slice(begin, end - begin)))
+    return cut

@@ -1,0 +1,120 @@
+"""Moments of which two different things are told, with everything that is told of them.
+
+Notes
+-----
+When an intake is recorded its disputed moments are noted beside the journal. Whether they are still disputed
+is looked up when asked, so that undoing one side settles them.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+from sqlalchemy import select
+
+from lineview.columns import UTC_US
+from lineview.store.frames import fetch
+from lineview.store.journal import Journal
+from lineview.store.kinds import KINDS, Kind
+from lineview.store.query import Measured, Told
+from lineview.store.refusals import PerIntake
+from lineview.store.settle import contradictions, disputed_moments
+from lineview.store.tables import intakes
+
+CONFLICTS = {
+    "kind": pl.String(),
+    "machine": pl.String(),
+    "channel": pl.String(),
+    "at": UTC_US,
+    "value": pl.Float64(),
+    "text": pl.String(),
+    "intake": pl.Int64(),
+    "file": pl.String(),
+    "row": pl.Int64(),
+}
+
+
+class Conflicts:
+    """What is disputed among the intakes that are done.
+
+    Parameters
+    ----------
+    journal : Journal
+        Says which intakes are done and from which file each is.
+    noted : PerIntake
+        The disputed moments noted when each was recorded.
+    readings : Measured
+        The readings.
+    told : Told
+        The journal's own kinds.
+    """
+
+    def __init__(self, journal: Journal, noted: PerIntake, readings: Measured, told: Told) -> None:
+        self._journal = journal
+        self._noted = noted
+        self._readings = readings
+        self._told = told
+
+    def listed(self, intake: int | None = None) -> pl.DataFrame:
+        """Give every disputed row; with an intake, those of the moments in which it has a part.
+
+        Returns
+        -------
+        polars.DataFrame
+            CONFLICTS, sorted by kind, machine, channel, moment, intake and row.
+        """
+        done = {"intake": pl.Int64(), "file": pl.String()}
+        with self._journal.reading() as connection:
+            query = select(intakes.c.id, intakes.c.file).where(intakes.c.state == "done")
+            files = fetch(connection, query, done)
+        noted = self._noted.of(files["intake"]).unique()
+        if noted.is_empty():
+            return pl.DataFrame(schema=CONFLICTS)
+        found = pl.concat(
+            [
+                self._disputed(str(kind), str(owner), moments)
+                for (kind, owner), moments in noted.group_by("kind", "owner", maintain_order=True)
+            ]
+        ).join(files, on="intake", how="left")
+        if intake is not None:
+            mine = (pl.col("intake") == intake).any().over("kind", "machine", "channel", "at")
+            found = found.filter(mine)
+        order = ["kind", "machine", "channel", "at", "intake", "row"]
+        return found.select(list(CONFLICTS)).sort(order)
+
+    def count(self, intake: int) -> int:
+        """Count the disputed moments in which an intake has a part."""
+        return self.listed(intake).select("kind", "machine", "channel", "at").n_unique()
+
+    def _disputed(self, kind: str, owner: str, moments: pl.DataFrame) -> pl.DataFrame:
+        at = moments["at"].cast(pl.Int64)
+        first, last = int(at[int(at.arg_min() or 0)]), int(at[int(at.arg_max() or 0)])
+        if kind == "readings":
+            channels = moments["label"].unique().to_list()
+            rows = self._readings.rows(owner, first, last, channels)
+            wanted = moments.select(pl.col("label").alias("channel"), "at").unique()
+            rows = disputed_moments(rows.join(wanted, on=["channel", "at"], how="semi"))
+            return rows.select(pl.lit(kind).alias("kind"), *[n for n in CONFLICTS if n in rows.columns])
+        return _as_conflicts(KINDS[kind], self._told.rows(KINDS[kind], first, last), owner, moments)
+
+
+def _as_conflicts(kind: Kind, rows: pl.DataFrame, owner: str, moments: pl.DataFrame) -> pl.DataFrame:
+    """Give contradicting rows of one of the journal's kinds, what each says as text."""
+    label = pl.col(kind.label).fill_null("") if kind.label else pl.lit("")
+    rows = rows.filter(pl.col(kind.owner).fill_null("") == owner)
+    rows = contradictions(rows, kind.keys, kind.values)
+    said = [
+        pl.format("{} = {}", pl.lit(value), pl.col(value).cast(pl.String).fill_null("not told"))
+        for value in kind.values
+    ]
+    named = rows.select(
+        pl.lit(kind.name).alias("kind"),
+        pl.col(kind.owner).alias("machine"),
+        label.alias("channel"),
+        pl.col(kind.at).alias("at"),
+        pl.lit(None, pl.Float64).alias("value"),
+        pl.concat_str(said, separator=", ").alias("text"),
+        "intake",
+        "row",
+    )
+    wanted = moments.select(pl.col("label").alias("channel"), "at").unique()
+    return named.join(wanted, on=["channel", "at"], how="semi", nulls_equal=True)

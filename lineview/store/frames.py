@@ -1,0 +1,24 @@
+"""Between rows of the journal and frames; the journal's moments are microseconds, a frame's have a zone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import polars as pl
+from sqlalchemy import Connection, Select
+
+from lineview.columns import UTC_US
+
+
+def fetch(connection: Connection, select: Select[Any], schema: Mapping[str, pl.DataType]) -> pl.DataFrame:
+    """Run a query whose columns are the schema's, in its order, and give a frame."""
+    rows = [tuple(row) for row in connection.execute(select)]
+    raw = {name: pl.Int64() if dtype == UTC_US else dtype for name, dtype in schema.items()}
+    return pl.DataFrame(rows, schema=raw, orient="row").cast(pl.Schema(schema))
+
+
+def plain(frame: pl.DataFrame) -> list[dict[str, Any]]:
+    """Give a frame's rows for the journal."""
+    moments = [name for name, dtype in frame.schema.items() if dtype == UTC_US]
+    return frame.with_columns(pl.col(moments).cast(pl.Int64)).to_dicts()

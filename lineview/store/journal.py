@@ -1,0 +1,151 @@
+"""The journal's database: opening it, and the life of an intake from begun to done, undone or failed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+from sqlalchemy import Connection, create_engine, delete, event, func, insert, select, update
+from sqlalchemy.exc import SQLAlchemyError
+
+from lineview.errors import Fault, StoreError
+from lineview.store.frames import plain
+from lineview.store.migrate import migrate
+from lineview.store.moments import micros
+from lineview.store.tables import extents, intakes, of_kind
+
+
+class Journal:
+    """The journal's database, its tables brought to the form this version knows.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where the SQLite file is made unless there is an address.
+    url : str, optional
+        An SQLAlchemy address such as postgresql+psycopg://user@host/name.
+    """
+
+    def __init__(self, folder: Path, url: str | None = None) -> None:
+        try:
+            self.engine = create_engine(url or f"sqlite:///{(folder / 'journal.sqlite').as_posix()}")
+            if self.engine.dialect.name == "sqlite":
+                event.listen(self.engine, "connect", _prepare_sqlite)
+            with self.engine.begin() as connection:
+                migrate(connection)
+        except (SQLAlchemyError, ImportError, ValueError) as error:
+            raise StoreError(_cannot_open(error)) from error
+
+    def close(self) -> None:
+        """Let the database go."""
+        self.engine.dispose()
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give a connection for queries."""
+        with self.engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """Give a connection whose changes are kept together, or none of them where something fails."""
+        with self.engine.begin() as connection:
+            yield connection
+
+    def known(self, sha256: str) -> int | None:
+        """Give the intake of an export that is in, or None."""
+        query = select(intakes.c.id).where(intakes.c.sha256 == sha256, intakes.c.state == "done")
+        with self.reading() as connection:
+            return connection.execute(query).scalar()
+
+    def row(self, intake: int) -> Any | None:
+        """Give an intake's row, or None."""
+        with self.reading() as connection:
+            return connection.execute(select(intakes).where(intakes.c.id == intake)).first()
+
+    def hidden(self) -> list[int]:
+        """Give the intakes of which nothing is to be seen."""
+        with self.reading() as connection:
+            return list(connection.execute(select(intakes.c.id).where(intakes.c.state != "done")).scalars())
+
+    def uncleared(self) -> list[Any]:
+        """Give the rows of intakes that a crash may have left half-way."""
+        unfinished = (intakes.c.state != "done") & ~intakes.c.cleared
+        with self.reading() as connection:
+            return list(connection.execute(select(intakes).where(unfinished).order_by(intakes.c.id)))
+
+    def begin(
+        self, told: dict[str, Any], spans: list[dict[str, Any]], kinds: Sequence[tuple[str, pl.DataFrame]]
+    ) -> int:
+        """Write all that the journal keeps of an intake, hidden until it is done.
+
+        Parameters
+        ----------
+        told : dict
+            Of the table intakes; its attempt, state and moment are set here.
+        spans : list of dict
+            Of the table extents, without the intake.
+        kinds : sequence of (str, polars.DataFrame)
+            Rows of the journal's own kinds.
+
+        Returns
+        -------
+        int
+            The intake's id.
+        """
+        with self.writing() as connection:
+            earlier = select(func.count()).where(intakes.c.sha256 == told["sha256"])
+            row = {
+                **told,
+                "attempt": connection.execute(earlier).scalar_one(),
+                "taken_at": micros(datetime.now(UTC)),
+                "state": "begun",
+                "cleared": False,
+            }
+            intake = connection.execute(insert(intakes).returning(intakes.c.id), row).scalar_one()
+            if spans:
+                connection.execute(insert(extents), [{**span, "intake": intake} for span in spans])
+            for name, tidy in kinds:
+                if tidy.height:
+                    rows = plain(tidy.with_columns(intake=pl.lit(intake, pl.Int64)))
+                    connection.execute(insert(of_kind[name]), rows)
+        return int(intake)
+
+    def end(self, intake: int, state: str) -> None:
+        """Say what became of an intake; of one that is not done, all rows but its own go."""
+        with self.writing() as connection:
+            if state != "done":
+                for table in (extents, *of_kind.values()):
+                    connection.execute(delete(table).where(table.c.intake == intake))
+            connection.execute(update(intakes).where(intakes.c.id == intake).values(state=state))
+
+    def clear(self, intake: int) -> None:
+        """Note that nothing is left of an undone or failed intake."""
+        with self.writing() as connection:
+            connection.execute(update(intakes).where(intakes.c.id == intake).values(cleared=True))
+
+
+def _prepare_sqlite(connection: Any, _: Any) -> None:
+    cursor = connection.cursor()
+    cursor.execute("PRAGMA journal_mode=WAL")
+    cursor.execute("PRAGMA synchronous=FULL")  # a power cut must not take back what was said to be done
+    cursor.execute("PRAGMA foreign_keys=ON")
+    cursor.execute("PRAGMA busy_timeout=30000")
+    cursor.close()
+
+
+def _cannot_open(error: Exception) -> Fault:
+    if isinstance(error, ImportError):
+        what = f"the database's driver is not installed ({error.name})"
+        return Fault(what, "journal", "a driver for this address", "Install lineview[postgresql]")
+    reason = str(getattr(error, "orig", None) or error).strip().splitlines() or [type(error).__name__]
+    return Fault(
+        f"the journal cannot be opened: {reason[0]}",
+        "journal",
+        "a database that can be reached and written",
+        "Check the address and the rights",
+    )

@@ -1,0 +1,1 @@
+"""The journal's tables as they changed over time."""

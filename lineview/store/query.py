@@ -1,0 +1,146 @@
+"""Reading what the store keeps: readings and weighings from Delta, the other kinds from the journal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import polars as pl
+from sqlalchemy import select
+
+from lineview.columns import UTC_US, empty
+from lineview.store.blocks import Block
+from lineview.store.delta import PartedTable
+from lineview.store.extents import spans
+from lineview.store.frames import fetch
+from lineview.store.journal import Journal
+from lineview.store.kinds import Kind
+from lineview.store.settle import told_once
+from lineview.store.tables import extents, intakes, of_kind
+
+
+class Measured:
+    """The rows of one Delta table, those of intakes that are not done left out.
+
+    Parameters
+    ----------
+    kind : str
+        "readings" or "weights".
+    table : PartedTable
+        Where the rows are.
+    journal : Journal
+        Says which intakes are done.
+    schema : dict
+        Of lineview.columns.
+    """
+
+    def __init__(
+        self, kind: str, table: PartedTable, journal: Journal, schema: dict[str, pl.DataType]
+    ) -> None:
+        self._kind = kind
+        self._table = table
+        self._journal = journal
+        self._schema = schema
+
+    def rows(
+        self, machine: str, first: int, last: int, channels: Sequence[str] | None = None
+    ) -> pl.DataFrame:
+        """Give all rows, repeats and disputed ones included, both ends included [µs since 1970].
+
+        Returns
+        -------
+        polars.DataFrame
+            Sorted by channel, if there is one, and moment.
+        """
+        files = self._table.files()  # before the hidden intakes: an intake is seen whole or not at all
+        lazy = self._table.scan(files, machine, first, last, self._journal.hidden())
+        if lazy is None or first > last:
+            return empty(self._schema)
+        if channels is not None:
+            lazy = lazy.filter(pl.col("channel").is_in(list(channels)))
+        order = [name for name in ("channel", "at") if name in self._schema]
+        return lazy.collect().sort(order, maintain_order=True)
+
+    def overlapping(self, block: Block) -> pl.DataFrame | None:
+        """Give what is there between a block's first and last moment; None where nothing can be."""
+        channels = [block.channel] if block.channel else None
+        there = spans(self._journal, self._kind, block.machine, channels)
+        there = there.filter(pl.col("last") >= block.first, pl.col("first") <= block.last)
+        if there.is_empty():
+            return None
+        first, last = there.select(pl.col("first").min(), pl.col("last").max()).row(0)
+        return self.rows(block.machine, max(first, block.first), min(last, block.last), channels)
+
+
+class Told:
+    """The rows of the journal's own kinds, those of intakes that are not done left out.
+
+    Parameters
+    ----------
+    journal : Journal
+        Where the rows are.
+    """
+
+    def __init__(self, journal: Journal) -> None:
+        self._journal = journal
+
+    def rows(
+        self, kind: Kind, first: int | None = None, last: int | None = None, owner: str | None = None
+    ) -> pl.DataFrame:
+        """Give all rows of a kind, contradicting ones included, whose moment is from first to last.
+
+        Returns
+        -------
+        polars.DataFrame
+            With the kind's columns, sorted by owner, moment, intake and row.
+        """
+        table = of_kind[kind.name].c
+        query = (
+            select(*(table[name] for name in kind.schema))
+            .join(intakes, intakes.c.id == table.intake)
+            .where(intakes.c.state == "done")
+            .order_by(table[kind.owner], table[kind.at], table.intake, table.row)
+        )
+        if first is not None:
+            query = query.where(table[kind.at] >= first)
+        if last is not None:
+            query = query.where(table[kind.at] <= last)
+        if owner is not None:
+            query = query.where(table[kind.owner] == owner)
+        with self._journal.reading() as connection:
+            return fetch(connection, query, kind.schema)
+
+    def once(
+        self, kind: Kind, first: int | None = None, last: int | None = None, owner: str | None = None
+    ) -> pl.DataFrame:
+        """Give one row a thing, disputed things left out, sorted by moment."""
+        rows = self.rows(kind, first, last, owner)
+        return told_once(rows, kind.keys, kind.values).sort(kind.at, maintain_order=True)
+
+    def like(self, kind: Kind, tidy: pl.DataFrame) -> pl.DataFrame:
+        """Give the rows that may speak of the same things as these."""
+        at = tidy[kind.at].cast(pl.Int64)
+        low, high = at.min(), at.max()
+        if not isinstance(low, int) or not isinstance(high, int):
+            return empty(kind.schema)
+        return self.rows(kind, low, high)
+
+    def lasting(self, kind: Kind, owner: str, first: int, end: int) -> pl.DataFrame:
+        """Give what lasts at some moment from first up to, not including, end.
+
+        Notes
+        -----
+        Where no end is written, a thing lasts until the owner's next begins, and the last one begun before
+        the period counts as lasting if it began within the kind's look-back.
+        """
+        back = int(kind.look_back.total_seconds() * 1_000_000)
+        rows = self.once(kind, first - back, end - 1, owner)
+        started = pl.col(kind.at)
+        until = pl.col("end").fill_null(started.shift(-1))
+        moment = pl.lit(first, pl.Int64).cast(UTC_US)
+        return rows.filter(until.is_null() | (until > moment) | (started >= moment))
+
+    def measured_kinds(self, intake: int) -> list[str]:
+        """Give the Delta tables that an intake writes to."""
+        query = select(extents.c.kind).where(extents.c.intake == intake).distinct()
+        with self._journal.reading() as connection:
+            return list(connection.execute(query).scalars())

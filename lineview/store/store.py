@@ -1,0 +1,142 @@
+"""The store: everything that was taken in, kept in one folder. No other module writes."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from lineview.intake.export import Export
+from lineview.store.asked import Asked
+from lineview.store.lock import writing
+from lineview.store.plainly import plainly
+from lineview.store.record import Receipt, Recorder
+
+__all__ = ["Receipt", "Store"]
+
+
+class Store(Asked):
+    """Everything that was taken in: exports as they came, readings, the journal. Use `Store.open`.
+
+    Notes
+    -----
+    Writers take turns through a lock file in the folder, processes and threads alike; readers never wait.
+    """
+
+    def __init__(self, folder: Path, journal_url: str | None) -> None:
+        super().__init__(folder, journal_url)
+        self._recorder = Recorder(
+            self._journal,
+            self._tables,
+            self._originals,
+            self._refusals,
+            self._disputes,
+            {"readings": self._readings, "weights": self._weights},
+            self._told,
+            self._conflicts,
+        )
+
+    @classmethod
+    def open(cls, folder: Path, journal_url: str | None = None) -> Self:
+        """Open a store, make what is missing, and finish or take back what a crash has left.
+
+        Parameters
+        ----------
+        folder : pathlib.Path
+            Where everything is kept.
+        journal_url : str, optional
+            The journal's address for SQLAlchemy; by default an SQLite file in the folder.
+
+        Returns
+        -------
+        Store
+            Open; also a context manager.
+
+        Raises
+        ------
+        StoreError
+            Where the folder or the journal cannot be used.
+        """
+        with plainly(f"open the store in {folder}"):
+            folder.mkdir(parents=True, exist_ok=True)
+            with writing(folder):
+                store = cls(folder, journal_url)
+            with writing(folder, wait=False) as held:
+                if held:  # else another writer is at work, and recovers by itself
+                    store._recorder.recover()
+        return store
+
+    def close(self) -> None:
+        """Let the journal go."""
+        self._journal.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def record(self, export: Export) -> Receipt:
+        """Take an export in, whole or not at all; the same file again changes nothing.
+
+        Parameters
+        ----------
+        export : Export
+            As intake read it.
+
+        Returns
+        -------
+        Receipt
+            What became of its rows.
+
+        Raises
+        ------
+        StoreError
+            Where the disk or the database fails, or the file's rows do not add up.
+        """
+        with plainly(f"take in {export.path.name}"), writing(self._folder):
+            self._recorder.recover()
+            return self._recorder.record(export)
+
+    def undo(self, intake: int) -> Receipt:
+        """Take an intake back wholly; the export's bytes stay kept.
+
+        Parameters
+        ----------
+        intake : int
+            Its id.
+
+        Returns
+        -------
+        Receipt
+            Of what was taken back.
+
+        Raises
+        ------
+        StoreError
+            Where there is no such intake, or it was taken back before.
+        """
+        with plainly(f"take back intake {intake}"), writing(self._folder):
+            self._recorder.recover()
+            given = self._recorder.undo(intake)
+            for table in self._tables.values():
+                table.tidy_up()
+            return given
+
+    def add_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
+        """Keep what somebody did to a machine."""
+        with plainly("keep the adjustment"):
+            self._people.add_adjustment(machine, at, what, note)
+
+    def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
+        """Keep why a machine stood; said again for the same start, the later saying holds."""
+        with plainly("keep the reason"):
+            self._people.set_stop_reason(machine, start, end, reason)
+
+    def add_note(self, at: datetime, text: str, machine: str = "") -> None:
+        """Keep a note, of a machine or of none."""
+        with plainly("keep the note"):
+            self._people.add_note(at, text, machine)

@@ -1,0 +1,136 @@
+"""The tables of the journal; migrations/ makes them. Moments are whole microseconds since 1970 [UTC]."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    text,
+)
+from sqlalchemy.types import TypeEngine
+
+from lineview.columns import UTC_US
+from lineview.store.kinds import KINDS, Kind
+
+metadata = MetaData()
+
+#: SQLite numbers rows by itself only where the key is a plain INTEGER.
+_Key = BigInteger().with_variant(Integer(), "sqlite")
+
+#: `state` is begun, done, undone or failed; only done ones are ever given. `cleared` once what an undone or
+#: failed one had written is gone.
+intakes = Table(
+    "intakes",
+    metadata,
+    Column("id", _Key, primary_key=True, autoincrement=True),
+    Column("file", String, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("attempt", Integer, nullable=False),
+    Column("size_bytes", BigInteger, nullable=False),
+    Column("taken_at", BigInteger, nullable=False),
+    Column("layouts", String, nullable=False),
+    Column("rows", BigInteger, nullable=False),
+    Column("kept", BigInteger, nullable=False),
+    Column("duplicate", BigInteger, nullable=False),
+    Column("refused", BigInteger, nullable=False),
+    Column("uncertain", BigInteger, nullable=False),
+    Column("state", String(8), nullable=False),
+    Column("cleared", Boolean, nullable=False),
+    # ids are never given twice, so what a broken-off intake left can never be taken for another's
+    sqlite_autoincrement=True,
+)
+Index(
+    "intakes_done_once",
+    intakes.c.sha256,
+    unique=True,
+    sqlite_where=text("state = 'done'"),
+    postgresql_where=text("state = 'done'"),
+)
+
+
+def _intake_id() -> Column[int]:
+    return Column("intake", _Key, ForeignKey("intakes.id"), nullable=False, index=True)
+
+
+#: From when to when an intake has readings of a channel (kind "readings") or weighings (kind "weights").
+extents = Table(
+    "extents",
+    metadata,
+    Column("id", _Key, primary_key=True, autoincrement=True),
+    _intake_id(),
+    Column("kind", String(8), nullable=False),
+    Column("machine", String, nullable=False),
+    Column("channel", String, nullable=False),
+    Column("first", BigInteger, nullable=False),
+    Column("last", BigInteger, nullable=False),
+    Column("readings", BigInteger, nullable=False),
+    Index("extents_of", "machine", "kind", "channel"),
+)
+
+
+def _type(dtype: pl.DataType) -> TypeEngine[Any]:
+    kinds: dict[pl.DataType, TypeEngine[Any]] = {
+        pl.String(): String(),
+        pl.Int64(): BigInteger(),
+        pl.Float64(): Float(53),
+        pl.Boolean(): Boolean(),
+        UTC_US: BigInteger(),
+    }
+    return kinds[dtype]
+
+
+def _table(kind: Kind) -> Table:
+    told = [Column(name, _type(dtype)) for name, dtype in kind.schema.items() if name != "intake"]
+    return Table(
+        kind.table,
+        metadata,
+        Column("id", _Key, primary_key=True, autoincrement=True),
+        _intake_id(),
+        *told,
+        Index(f"{kind.table}_of", kind.owner, kind.at),
+    )
+
+
+#: One table for each kind of lineview.store.kinds.KINDS, by the kind's name.
+of_kind = {name: _table(kind) for name, kind in KINDS.items()}
+
+adjustments = Table(
+    "adjustments",
+    metadata,
+    Column("id", _Key, primary_key=True, autoincrement=True),
+    Column("machine", String, nullable=False, index=True),
+    Column("at", BigInteger, nullable=False),
+    Column("what", String, nullable=False),
+    Column("note", String, nullable=False),
+)
+
+stop_reasons = Table(
+    "stop_reasons",
+    metadata,
+    Column("id", _Key, primary_key=True, autoincrement=True),
+    Column("machine", String, nullable=False, index=True),
+    Column("start", BigInteger, nullable=False),
+    Column("end", BigInteger, nullable=False),
+    Column("reason", String, nullable=False),
+    Column("set_at", BigInteger, nullable=False),
+)
+
+notes = Table(
+    "notes",
+    metadata,
+    Column("id", _Key, primary_key=True, autoincrement=True),
+    Column("at", BigInteger, nullable=False, index=True),
+    Column("machine", String, nullable=False),
+    Column("text", String, nullable=False),
+)
