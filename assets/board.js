@@ -1,0 +1,77 @@
+/* The little that the browser itself must do: say whether it is night or narrow, name the window, and let
+   the pickers behave as menus do. No other script is loaded but Dash's own and plotly's. */
+(function () {
+  "use strict";
+  var root = document.documentElement;
+  var dark = window.matchMedia("(prefers-color-scheme: dark)");
+  var slim = window.matchMedia("(max-width: 640px)");
+  var KEPT = "lineview-theme";
+
+  function kept() {
+    try { return window.localStorage.getItem(KEPT); } catch (e) { return null; }
+  }
+  function keep(theme) {
+    try { window.localStorage.setItem(KEPT, theme); } catch (e) { /* a browser that keeps nothing */ }
+  }
+  function theme() {
+    return kept() || root.dataset.start || (dark.matches ? "night" : "day");
+  }
+  function screen() {
+    root.dataset.theme = theme();
+    return { theme: root.dataset.theme, narrow: slim.matches };
+  }
+  function other() {
+    return root.dataset.theme === "night" ? "Day" : "Night";
+  }
+  function told() {
+    if (window.dash_clientside && window.dash_clientside.set_props) {
+      window.dash_clientside.set_props("screen", { data: screen() });
+      window.dash_clientside.set_props("theme", { children: other() });
+    }
+  }
+
+  screen();
+  dark.addEventListener("change", told);
+  slim.addEventListener("change", told);
+
+  window.dash_clientside = window.dash_clientside || {};
+  window.dash_clientside.lineview = {
+    screen: function (clicks) {
+      if (clicks) { keep(root.dataset.theme === "night" ? "day" : "night"); }
+      var now = screen();
+      return [now, other()];
+    },
+    titled: function (title, pathname) {
+      if (title) { document.title = title; }
+      return (pathname || "").replace(/\//g, "") === "wall" ? "wall" : "";
+    }
+  };
+
+  /* a picker closes when a choice is made, on Escape, and when one presses elsewhere */
+  function close(but) {
+    document.querySelectorAll("details.picker[open]").forEach(function (one) {
+      if (one !== but) { one.open = false; }
+    });
+  }
+  document.addEventListener("click", function (event) {
+    var inside = event.target.closest ? event.target.closest("details.picker") : null;
+    close(event.target.closest && event.target.closest(".choices a") ? null : inside);
+  });
+  document.addEventListener("keydown", function (event) {
+    if (event.key === "Escape") {
+      var open = document.querySelector("details.picker[open]");
+      close(null);
+      if (open) { open.querySelector("summary").focus(); }
+    }
+    /* the place to drop a file is pressed with the keyboard too */
+    var role = event.target.getAttribute ? event.target.getAttribute("role") : "";
+    if ((event.key === "Enter" || event.key === " ") && role === "button") {
+      event.preventDefault();
+      event.target.click();
+    }
+  });
+  document.addEventListener("focusin", function (event) {
+    var inside = event.target.closest ? event.target.closest("details.picker") : null;
+    close(inside);
+  });
+})();

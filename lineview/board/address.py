@@ -1,0 +1,126 @@
+"""The address of a page: all that a page shows follows from it, so a link brings the same page back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import get_args
+from urllib.parse import parse_qs, urlencode
+
+from lineview.answers.answer import Question
+
+QUESTIONS: tuple[Question, ...] = get_args(Question)
+PAGES = (*QUESTIONS, "intake", "wall")
+#: What a page is called in the header; the wall has no place there.
+NAMES = {
+    "rope": "Rope",
+    "weight": "Weight",
+    "shift": "Shift",
+    "wrap": "Wrap",
+    "order": "Order",
+    "intake": "Intake",
+}
+KEPT = ("line", "machine", "period", "intake", "from")
+
+
+@dataclass(frozen=True)
+class Address:
+    """A page and what it is asked of; None is what the works thinks fit.
+
+    Parameters
+    ----------
+    page : str
+        One of PAGES, or "" where the path names none.
+    line, machine, period : str or None
+        Ids and the token of a period.
+    intake : int or None
+        Whose refusals the intake page lists.
+    first : int
+        The first refusal listed, from 0.
+    """
+
+    page: str
+    line: str | None = None
+    machine: str | None = None
+    period: str | None = None
+    intake: int | None = None
+    first: int = 0
+
+    @property
+    def question(self) -> Question | None:
+        """The question the page answers; the wall shows the shift."""
+        if self.page == "wall":
+            return "shift"
+        return next((q for q in QUESTIONS if q == self.page), None)
+
+    def on(self, page: str) -> Address:
+        """Give the address of another page about the same line and period.
+
+        The machine goes along only where the other page speaks of the same kind of machine.
+        """
+        same_kind = (self.page == "rope") == (page == "rope")
+        return Address(page, self.line, self.machine if same_kind else None, self.period)
+
+    def with_line(self, line: str) -> Address:
+        """Give the address for another line; its machine and refusals fall away."""
+        return replace(self, line=line, machine=None, intake=None, first=0)
+
+    def with_machine(self, machine: str) -> Address:
+        """Give the address for another machine."""
+        return replace(self, machine=machine)
+
+    def with_period(self, period: str) -> Address:
+        """Give the address for another period."""
+        return replace(self, period=period)
+
+    @property
+    def href(self) -> str:
+        """The address as a link.
+
+        Examples
+        --------
+        >>> Address("shift", "1", period="2026-06-09.early").href
+        '/shift?line=1&period=2026-06-09.early'
+        """
+        given = {"line": self.line, "machine": self.machine, "period": self.period}
+        query = {name: value for name, value in given.items() if value}
+        if self.intake is not None:
+            query["intake"] = str(self.intake)
+        if self.first:
+            query["from"] = str(self.first)
+        return f"/{self.page}" + (f"?{urlencode(query)}" if query else "")
+
+
+def read_address(pathname: str | None, search: str | None) -> Address:
+    """Read a page's address.
+
+    Parameters
+    ----------
+    pathname : str or None
+        "/shift"; the root is the shift page.
+    search : str or None
+        The query with its question mark.
+
+    Returns
+    -------
+    Address
+        With an empty page where the path names none; numbers that are none are left out.
+
+    Examples
+    --------
+    >>> read_address("/rope", "?line=1&period=this-week").period
+    'this-week'
+    """
+    name = (pathname or "/").strip("/") or "shift"
+    told = {k: v[0].strip()[:120] for k, v in parse_qs((search or "").lstrip("?")).items() if k in KEPT}
+    return Address(
+        name if name in PAGES else "",
+        told.get("line") or None,
+        told.get("machine") or None,
+        told.get("period") or None,
+        _whole(told.get("intake")),
+        _whole(told.get("from")) or 0,
+    )
+
+
+def _whole(text: str | None) -> int | None:
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 12 else None

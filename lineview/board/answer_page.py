@@ -1,0 +1,115 @@
+"""An answer as a page: sentence, soft line, one picture, tables, the folded working, notes and cautions."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import html
+
+from lineview.answers.answer import Answer, Span
+from lineview.board.aria import aria
+from lineview.board.graph import graph
+from lineview.board.tables import answer_table, frame_table
+from lineview.board.working import working
+from lineview.charts.look import Look
+from lineview.charts.pictures import pictures
+from lineview.errors import LineviewError
+
+#: Shown on every page, whatever the answer adds.
+CAUTION = (
+    "Before reaching past a guard, clearing a jam or adjusting rollers and knives: stop and lock out by your "
+    "site's procedure. Figures come from counters and may be late; no interlock may depend on them."
+)
+
+
+def sentence(spans: tuple[Span, ...]) -> list[Any]:
+    """Give a sentence; what needs a person is marked by weight and line as well as by colour.
+
+    Parameters
+    ----------
+    spans : tuple of Span
+        The answer's.
+
+    Returns
+    -------
+    list
+        Strings and marks.
+    """
+    return [html.Mark(span.text, className="call") if span.call else span.text for span in spans]
+
+
+def answer_page(answer: Answer, look: Look) -> list[Any]:
+    """Give all that stands below the sentence.
+
+    Parameters
+    ----------
+    answer : Answer
+        What to show.
+    look : Look
+        Plant, colours, width.
+
+    Returns
+    -------
+    list
+        Dash components.
+    """
+    plant = look.plant
+    drawn = pictures(answer, look)
+    first = [graph(p, answer.text) for p in drawn if p.first]
+    folded: list[Any] = [graph(p, answer.text) for p in drawn if not p.first]
+    tables = [answer_table(table, plant) for table in answer.tables]
+    behind = [
+        frame_table(name.replace("_", " "), frame, plant)
+        for name, frame in answer.series.items()
+        if frame.height
+    ]
+    page: list[Any] = [html.P(answer.soft, className="soft lead"), *first]
+    if behind and drawn:
+        page.append(_fold("The picture as a table", behind, "chart-table"))
+    page.append(html.Div(tables, className="tables"))
+    page.append(working(answer, plant, folded))
+    if answer.notes:
+        page.append(
+            html.Ul([html.Li(note) for note in answer.notes], className="notes", **aria(label="notes"))
+        )
+    return page
+
+
+def cautions(answer: Answer | None) -> list[Any]:
+    """Give the foot of a page.
+
+    Parameters
+    ----------
+    answer : Answer or None
+        Its own cautions stand first.
+
+    Returns
+    -------
+    list
+        Paragraphs, each caution once.
+    """
+    own = answer.cautions if answer is not None else ()
+    return [html.P(text) for text in dict.fromkeys((*own, *(() if own else (CAUTION,))))]
+
+
+def _fold(title: str, content: list[Any], name: str) -> html.Details:
+    return html.Details([html.Summary(title), *content], className="fold", id=name)
+
+
+def fault_page(error: LineviewError) -> tuple[list[Any], list[Any]]:
+    """Give the sentence and the page for what cannot be answered.
+
+    Parameters
+    ----------
+    error : LineviewError
+        With all its faults.
+
+    Returns
+    -------
+    (list, list)
+        Sentence and what stands below it.
+    """
+    what = error.faults[0].what.rstrip(".") if error.faults else "it cannot be read"
+    return [f"That cannot be answered: {what}."], [
+        html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults", role="alert")
+    ]

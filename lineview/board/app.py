@@ -1,0 +1,73 @@
+"""The board: one Dash app over one works, its callbacks bound to it, everything served from here."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from functools import partial
+
+from dash import Dash, set_props
+
+from lineview.board.callbacks import bind
+from lineview.board.frame import frame, index
+from lineview.board.routes import add_routes
+from lineview.board.security import guard
+from lineview.board.service import Service
+from lineview.shipped import shipped
+
+LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")
+
+log = logging.getLogger(__name__)
+
+
+def create_app(
+    service: Service,
+    *,
+    night: bool | None = None,
+    hosts: Sequence[str] = LOCAL_HOSTS,
+    poll_s: float = 10.0,
+) -> Dash:
+    """Make the board of a works.
+
+    Parameters
+    ----------
+    service : Service
+        What the board asks.
+    night : bool, optional
+        Start dark or light; by default as the system is set. Each browser can switch and remembers.
+    hosts : sequence of str
+        Host names the board answers to.
+    poll_s : float
+        Seconds between looks for new data [s].
+
+    Returns
+    -------
+    dash.Dash
+        Its `server` is a WSGI application; lineview.board.serve serves it.
+    """
+    app = Dash(
+        "lineview",
+        assets_folder=str(shipped("assets")),
+        pages_folder="",
+        serve_locally=True,
+        suppress_callback_exceptions=True,
+        index_string=index(night),
+        title=service.plant.shop,
+        update_title="",
+        meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+        enable_mcp=False,
+        health_endpoint="health",
+        add_log_handler=False,
+        on_error=_failed,
+    )
+    app.layout = partial(frame, poll_s)
+    bind(app, service)
+    add_routes(app.server, service)
+    guard(app.server, hosts, app.csp_hashes())
+    return app
+
+
+def _failed(error: Exception) -> None:
+    """Say on the page that something broke, and keep the whole of it in the log."""
+    log.error("a page could not be made", exc_info=error)
+    set_props("sentence", {"children": "This page could not be made; the log of the board says why."})

@@ -1,0 +1,221 @@
+"""What happens on a page: the address decides what is shown, a poll looks for new data, forms write."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+from datetime import date
+from typing import Any
+
+from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, no_update
+from dash.exceptions import PreventUpdate
+
+from lineview.board.address import read_address
+from lineview.board.local_time import typed_moment
+from lineview.board.notes import chosen_stops
+from lineview.board.outcome import outcome
+from lineview.board.page import forms_of, page_of
+from lineview.board.service import Service, TakeOutcome
+from lineview.errors import AskError, Fault, LineviewError
+
+
+def bind(app: Dash, service: Service) -> None:
+    """Bind every callback to this app.
+
+    Parameters
+    ----------
+    app : dash.Dash
+        With the frame as its layout.
+    service : Service
+        The works.
+    """
+    _bind_showing(app, service)
+    _bind_picking(app)
+    _bind_taking(app, service)
+    _bind_writing(app, service)
+
+
+def _clientside(name: str) -> ClientsideFunction:
+    return ClientsideFunction(namespace="lineview", function_name=name)
+
+
+def _bind_showing(app: Dash, service: Service) -> None:
+    def show(pathname: str, search: str, screen: dict[str, Any] | None, _version: object) -> Any:
+        if screen is None:  # the browser has not yet said whether it is night
+            raise PreventUpdate
+        page = page_of(service, read_address(pathname, search), screen)
+        return page.head, page.sentence, page.below, page.foot, page.title
+
+    def forms(pathname: str, search: str) -> Any:
+        return forms_of(service, read_address(pathname, search))
+
+    def look_again(_ticks: int, known: object) -> Any:
+        version = service.version()
+        return no_update if version == known else version
+
+    places = [("head", "children"), ("sentence", "children"), ("page", "children"), ("foot", "children")]
+    at = [Input("address", "pathname"), Input("address", "search")]
+    app.callback(
+        *[Output(*place) for place in places],
+        Output("title", "data"),
+        *at,
+        Input("screen", "data"),
+        Input("version", "data"),
+    )(show)
+    app.callback(Output("above", "children"), Output("below", "children"), *at)(forms)
+    app.callback(
+        Output("version", "data"),
+        Input("tick", "n_intervals"),
+        State("version", "data"),
+        prevent_initial_call=True,
+    )(look_again)
+    app.clientside_callback(  # type: ignore[no-untyped-call]  # Dash leaves it bare
+        _clientside("screen"),
+        Output("screen", "data"),
+        Output("theme", "children"),
+        Input("theme", "n_clicks"),
+    )
+    app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
+        _clientside("titled"),
+        Output("board", "className"),
+        Input("title", "data"),
+        Input("address", "pathname"),
+    )
+
+
+def _bind_picking(app: Dash) -> None:
+    def pick_days(clicks: int | None, first: str, last: str, pathname: str, search: str) -> Any:
+        if not clicks:
+            raise PreventUpdate
+        try:
+            days = [date.fromisoformat((text or "").strip()) for text in (first, last or first)]
+        except ValueError:
+            return no_update, "Write both days as 2026-06-08."
+        if days[1] < days[0]:
+            return no_update, "The first day is after the last."
+        there = read_address(pathname, search).with_period(f"{days[0]}..{days[1]}")
+        return "?" + there.href.partition("?")[2], ""
+
+    app.callback(
+        Output("address", "search"),
+        Output("day-fault", "children"),
+        Input("day-show", "n_clicks"),
+        State("day-from", "value"),
+        State("day-to", "value"),
+        State("address", "pathname"),
+        State("address", "search"),
+        prevent_initial_call=True,
+    )(pick_days)
+
+
+def _decoded(contents: str) -> bytes:
+    """Give a dropped file's bytes; the browser sends them as text after a comma."""
+    try:
+        return base64.b64decode(contents.partition(",")[2], validate=True)
+    except (binascii.Error, ValueError):
+        raise AskError(Fault("the file did not arrive whole", do="Give it again.")) from None
+
+
+def _take(service: Service, name: str, contents: str, accept: bool, settled: dict[str, str]) -> TakeOutcome:
+    try:
+        return service.take(name, _decoded(contents), accept, settled or None)
+    except LineviewError as error:
+        return TakeOutcome(name, faults=error.faults)
+
+
+def _bind_taking(app: Dash, service: Service) -> None:
+    def take(contents: str | None, name: str) -> Any:
+        if not contents:
+            raise PreventUpdate
+        return outcome(_take(service, name, contents, False, {}), service.plant), service.version()
+
+    def accept(
+        clicks: list[int | None],
+        contents: str,
+        name: str,
+        answers: list[str | None],
+        asked: list[dict[str, str]],
+    ) -> Any:
+        if not any(clicks):
+            raise PreventUpdate
+        settled = {one["about"]: given for one, given in zip(asked, answers, strict=True) if given}
+        return outcome(_take(service, name, contents, True, settled), service.plant), service.version()
+
+    def undo(clicks: list[int | None]) -> Any:
+        number = (ctx.triggered_id or {}).get("intake")
+        if not any(clicks) or number is None:
+            raise PreventUpdate
+        try:
+            service.undo(int(number))
+        except LineviewError as error:
+            return str(error), no_update
+        return f"Intake {number} was taken back.", service.version()
+
+    told = [Output("outcome", "children"), Output("version", "data", allow_duplicate=True)]
+    again = [Output("outcome", "children", allow_duplicate=True), told[1]]
+    given = [State("export", "contents"), State("export", "filename")]
+    app.callback(*told, Input("export", "contents"), given[1], prevent_initial_call=True)(take)
+    app.callback(
+        *again,
+        Input({"kind": "accept", "file": ALL}, "n_clicks"),
+        *given,
+        State({"kind": "settle", "about": ALL}, "value"),
+        State({"kind": "settle", "about": ALL}, "id"),
+        prevent_initial_call=True,
+    )(accept)
+    app.callback(*again, Input({"kind": "undo", "intake": ALL}, "n_clicks"), prevent_initial_call=True)(undo)
+
+
+def _bind_writing(app: Dash, service: Service) -> None:
+    def machine_of(pathname: str, search: str, page: str) -> str:
+        at = read_address(pathname, search)
+        return service.ask(page, at.line, at.machine, at.period).scope.machine  # type: ignore[arg-type]  # a question
+
+    def set_reason(clicks: int | None, stops: list[str], reason: str, pathname: str, search: str) -> Any:
+        if not clicks:
+            raise PreventUpdate
+        if not stops or not (reason or "").strip():
+            return "Tick at least one stop and say why it stood.", no_update
+        try:
+            machine = machine_of(pathname, search, "shift")
+            for start, end in chosen_stops(stops):
+                service.set_stop_reason(machine, start, end, reason.strip())
+        except LineviewError as error:
+            return str(error), no_update
+        return f"“{reason.strip()}” is set for {len(stops)} stop{'s' * (len(stops) > 1)}.", service.version()
+
+    def adjust(clicks: int | None, at: str, what: str, note: str, pathname: str, search: str) -> Any:
+        if not clicks:
+            raise PreventUpdate
+        if not (what or "").strip():
+            return "Say what was done.", no_update
+        try:
+            when = typed_moment(at, service.plant, "when")
+            service.add_adjustment(
+                machine_of(pathname, search, "rope"), when, what.strip(), (note or "").strip()
+            )
+        except LineviewError as error:
+            return str(error), no_update
+        return "Written down; the answer counts from it.", service.version()
+
+    version = Output("version", "data", allow_duplicate=True)
+    where = [State("address", "pathname"), State("address", "search")]
+    app.callback(
+        Output("reason-told", "children"),
+        version,
+        Input("set-reason", "n_clicks"),
+        State("stops", "value"),
+        State("reason", "value"),
+        *where,
+        prevent_initial_call=True,
+    )(set_reason)
+    app.callback(
+        Output("adjustment-told", "children"),
+        version,
+        Input("set-adjustment", "n_clicks"),
+        State("adjusted-at", "value"),
+        State("adjusted-what", "value"),
+        State("adjusted-note", "value"),
+        *where,
+        prevent_initial_call=True,
+    )(adjust)

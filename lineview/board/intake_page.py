@@ -1,0 +1,150 @@
+"""The intake page: give an export, see what became of it, list refusals and conflicts, take one back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+from dash import dcc, html
+
+from lineview import show
+from lineview.board.address import Address
+from lineview.board.aria import aria
+from lineview.board.service import Service
+from lineview.board.tables import frame_table, plain_table
+
+#: A browser holds a file twice as text while it is given this way; larger ones go the plain way.
+DROP_LIMIT_BYTES = 10_000_000
+REFUSALS_A_PAGE = 100
+
+
+def give_form() -> list[Any]:
+    """Give the form that takes an export in."""
+    return [
+        dcc.Upload(
+            html.Div(
+                [
+                    html.Strong("Give an export"),
+                    html.Span(" — drop a file here, or press to choose one.", className="soft"),
+                    html.Br(),
+                    html.Span("CSV, XLSX or ODS, gzipped or not, up to 10 MB.", className="soft"),
+                ],
+                role="button",
+                tabIndex=0,
+                **aria(label="Give an export: choose a file"),
+            ),
+            id="export",
+            className="give",
+            className_active="give over",
+            className_reject="give",
+            max_size=DROP_LIMIT_BYTES,
+        ),
+        html.P([html.A("Give a larger file", href="/large"), " on a plain page."], className="soft"),
+        html.Div(id="outcome", role="status", **aria(live="polite")),
+    ]
+
+
+def intake_sentence(intakes: pl.DataFrame) -> str:
+    """Give the page's sentence.
+
+    Parameters
+    ----------
+    intakes : polars.DataFrame
+        One row an intake.
+
+    Returns
+    -------
+    str
+        How many exports are in.
+    """
+    if not intakes.height:
+        return "No export has been taken in yet; give one below."
+    return f"{show.number(intakes.height)} export{'s have' if intakes.height > 1 else ' has'} been taken in."
+
+
+def intake_page(service: Service, address: Address) -> list[Any]:
+    """Give the lists of the intake page.
+
+    Parameters
+    ----------
+    service : Service
+        Intakes, refusals, conflicts.
+    address : Address
+        Whose refusals are listed, and from where.
+
+    Returns
+    -------
+    list
+        Dash components.
+    """
+    intakes = service.intakes()
+    page: list[Any] = [_intakes(intakes, service, address)]
+    if address.intake is not None:
+        page = [_refusals(service, address), *page]
+    conflicts = service.conflicts()
+    if conflicts.height:
+        words = "Two exports say different things of one moment; none is settled in silence"
+        page.append(frame_table(words, conflicts, service.plant))
+    return page
+
+
+def _intakes(intakes: pl.DataFrame, service: Service, address: Address) -> html.Div:
+    key = "intake" if "intake" in intakes.columns else "id"
+    names = [name for name in intakes.columns if name not in (key, "sha256", "undone")]
+    rows = []
+    for row in intakes.iter_rows(named=True):
+        cells: list[Any] = [show.cell(row[n], "", service.plant) for n in names]
+        number = row.get(key)
+        undone = bool(row.get("undone"))
+        links: list[Any] = []
+        if number is not None:
+            listed = Address("intake", address.line, None, None, int(number)).href
+            links.append(dcc.Link("refusals", href=listed, id={"kind": "refusals", "intake": int(number)}))
+        links.append(html.Span("taken back", className="soft") if undone else _undo(number))
+        rows.append([str(number), *cells, html.Div(links, className="acts")])
+    right = [True, *(intakes.schema[n].is_numeric() for n in names), False]
+    headings = ["no.", *(n.replace("_", " ") for n in names), "what to do"]
+    return plain_table("Exports taken in, newest first", headings, rows, right)
+
+
+def _undo(number: Any) -> html.Details:
+    """Give the two steps that take an intake back."""
+    return html.Details(
+        [
+            html.Summary("take back"),
+            html.Div(
+                [
+                    html.P("Its readings leave every answer; the file itself is kept."),
+                    html.Button(
+                        f"Take intake {number} back",
+                        id={"kind": "undo", "intake": int(number)},
+                        type="button",
+                    ),
+                ]
+            ),
+        ],
+        className="undo",
+    )
+
+
+def _refusals(service: Service, address: Address) -> html.Section:
+    number = address.intake or 0
+    refused = service.refusals(number)
+    first = min(address.first, max(0, refused.height - 1))
+    part = refused.slice(first, REFUSALS_A_PAGE).drop("intake", strict=False)
+    last = first + part.height
+    turns: list[Any] = [html.A("Download all as CSV", href=f"/refusals/{number}.csv", className="download")]
+    for words, start, there in (
+        ("earlier ones", max(0, first - REFUSALS_A_PAGE), first > 0),
+        ("later ones", last, last < refused.height),
+    ):
+        if there:
+            turns.append(
+                dcc.Link(words, href=Address("intake", address.line, None, None, number, start).href)
+            )
+    title = f"Refused by intake {number}"
+    if refused.height:
+        title += f": {first + 1:,} to {last:,} of {refused.height:,}"
+    return html.Section(
+        [frame_table(title, part, service.plant), html.P(turns, className="acts")], id="refusals"
+    )

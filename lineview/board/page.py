@@ -1,0 +1,153 @@
+"""From an address to what the page shows; nothing here is worked out, only asked for and arranged."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from dash import html
+
+from lineview.answers.answer import Answer
+from lineview.board.address import NAMES, Address
+from lineview.board.answer_page import answer_page, cautions, fault_page, sentence
+from lineview.board.header import header
+from lineview.board.intake_page import give_form, intake_page, intake_sentence
+from lineview.board.notes import adjustment_form, reasons_form
+from lineview.board.service import Service
+from lineview.board.wall import SCALE, wall_page
+from lineview.charts.look import Look
+from lineview.charts.theme import DAY, NIGHT
+from lineview.errors import LineviewError
+
+
+@dataclass(frozen=True)
+class Page:
+    """What the frame's places hold: head, sentence, page, foot, and the window's title."""
+
+    head: list[Any]
+    sentence: list[Any]
+    below: list[Any]
+    foot: list[Any] = field(default_factory=list)
+    title: str = ""
+
+
+def look_of(service: Service, address: Address, screen: Mapping[str, Any]) -> Look:
+    """Give how pictures are drawn on this screen.
+
+    Parameters
+    ----------
+    service : Service
+        For the plant.
+    address : Address
+        The wall draws larger.
+    screen : mapping
+        "theme" ("day" or "night") and "narrow", as the browser says.
+
+    Returns
+    -------
+    Look
+        For the charts.
+    """
+    tokens = NIGHT if screen.get("theme") == "night" else DAY
+    wall = address.page == "wall"
+    return Look(service.plant, tokens, bool(screen.get("narrow")) and not wall, SCALE if wall else 1.0)
+
+
+def page_of(service: Service, address: Address, screen: Mapping[str, Any]) -> Page:
+    """Give the page at an address.
+
+    Parameters
+    ----------
+    service : Service
+        The works.
+    address : Address
+        What is asked.
+    screen : mapping
+        As in look_of.
+
+    Returns
+    -------
+    Page
+        A fault is a page too: its sentence says what is wrong.
+    """
+    try:
+        if address.question is not None:
+            return _answered(service, address, look_of(service, address, screen))
+        if address.page == "intake":
+            told = intake_sentence(service.intakes())
+            return _page(service, address, {}, [told], intake_page(service, address), [])
+        return _page(service, address, {}, ["There is no page at this address."], [], [])
+    except LineviewError as error:
+        said, below = fault_page(error)
+        return _page(service, address, {}, said, below, cautions(None))
+
+
+def _answered(service: Service, address: Address, look: Look) -> Page:
+    question = address.question
+    if question is None:
+        return _page(service, address, {}, [], [], [])
+    answer = service.ask(question, address.line, address.machine, address.period)
+    names = _names(service, answer)
+    if address.page == "wall":
+        where = " · ".join(names[k] for k in ("line", "machine", "period") if names.get(k))
+        head = [html.Span(service.plant.shop, className="shop"), html.Span(where, className="where")]
+        return Page(head, sentence(answer.sentence), wall_page(answer, look), [], service.plant.shop)
+    below = answer_page(answer, look)
+    return _page(service, address, names, sentence(answer.sentence), below, cautions(answer))
+
+
+def _names(service: Service, answer: Answer) -> dict[str, str]:
+    machine = service.plant.machine(answer.scope.machine)
+    line = next((one.name or one.id for one in service.plant.lines if one.id == answer.scope.line), "")
+    return {
+        "line": line or answer.scope.line,
+        "machine": machine.shown if machine else answer.scope.machine,
+        "period": answer.scope.label,
+    }
+
+
+def _page(
+    service: Service,
+    address: Address,
+    names: dict[str, str],
+    said: list[Any],
+    below: list[Any],
+    foot: list[Any],
+) -> Page:
+    title = " · ".join(part for part in (NAMES.get(address.page, ""), service.plant.shop) if part)
+    try:
+        head = header(service, address, names)
+    except LineviewError:  # nothing to pick from yet; the page's own fault says why
+        head = header(service, Address("intake"), names)
+    return Page(head, said, below, foot, title)
+
+
+def forms_of(service: Service, address: Address) -> tuple[list[Any], list[Any]]:
+    """Give what a person can write on a page; kept apart so that a refresh never wipes what is typed.
+
+    Parameters
+    ----------
+    service : Service
+        The works.
+    address : Address
+        Of the page.
+
+    Returns
+    -------
+    (list, list)
+        What stands above the page's lists, and what stands below its answer.
+    """
+    if address.page == "intake":
+        return give_form(), []
+    if address.page not in ("shift", "rope"):
+        return [], []
+    try:
+        answer = service.ask(address.page, address.line, address.machine, address.period)  # type: ignore[arg-type]  # one of two questions
+    except LineviewError:
+        return [], []
+    if address.page == "rope":
+        return [], [adjustment_form(answer, service.plant)]
+    form = reasons_form(answer, service.plant)
+    wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
+    return [], [*([form] if form is not None else []), html.P(wall)]

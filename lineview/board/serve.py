@@ -1,0 +1,91 @@
+"""The board's server: waitress on this machine, its address told."""
+
+from __future__ import annotations
+
+import errno
+from typing import Any
+
+from dash import Dash
+from waitress import create_server
+
+from lineview.errors import AskError, Fault
+
+THREADS = 8
+
+
+def open_server(app: Dash, host: str = "127.0.0.1", port: int = 8050) -> Any:
+    """Bind the board to its port without yet serving.
+
+    Parameters
+    ----------
+    app : dash.Dash
+        From create_app.
+    host : str
+        By default this machine alone.
+    port : int
+        0 takes a free one.
+
+    Returns
+    -------
+    waitress.server.BaseWSGIServer
+        With `run()` and `close()`; `effective_port` is the port it has.
+
+    Raises
+    ------
+    AskError
+        Where the port is taken or may not be used.
+    """
+    try:
+        return create_server(app.server, host=host, port=port, threads=THREADS, ident=None)
+    except OSError as error:
+        taken = error.errno == errno.EADDRINUSE
+        what = f"port {port} is taken by another program" if taken else f"port {port} cannot be used: {error}"
+        do = "Stop the other program, or ask for any free port with --port 0."
+        raise AskError(Fault(what, f"{host}:{port}", do=do)) from None
+
+
+def address_of(server: Any, host: str) -> str:
+    """Give the address a browser can open.
+
+    Parameters
+    ----------
+    server : waitress server
+        From open_server.
+    host : str
+        As given to it.
+
+    Returns
+    -------
+    str
+        For instance "http://127.0.0.1:8050/".
+    """
+    return f"http://{f'[{host}]' if ':' in host else host}:{server.effective_port}/"
+
+
+def serve(app: Dash, host: str = "127.0.0.1", port: int = 8050, tell: Any = print) -> None:
+    """Serve the board until it is interrupted.
+
+    Parameters
+    ----------
+    app : dash.Dash
+        From create_app.
+    host : str
+        By default this machine alone.
+    port : int
+        0 takes a free one.
+    tell : callable
+        Told the address, in a sentence.
+
+    Raises
+    ------
+    AskError
+        Where the port is taken.
+    """
+    server = open_server(app, host, port)
+    tell(f"The board is at {address_of(server, host)} (Ctrl+C stops it).")
+    try:
+        server.run()
+    except KeyboardInterrupt:  # the usual way to stop it
+        pass
+    finally:
+        server.close()

@@ -1,0 +1,150 @@
+"""Tables of a page: an answer's own, the chart's data behind it, and any frame."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import polars as pl
+from dash import html
+
+from lineview import show
+from lineview.answers.answer import Table
+from lineview.board.aria import aria
+from lineview.plant import Plant
+
+#: A chart's table shows this many rows; the rest is a download away.
+MOST_ROWS = 200
+
+
+def answer_table(table: Table, plant: Plant) -> html.Div:
+    """Give a table of an answer.
+
+    Parameters
+    ----------
+    table : Table
+        Columns with their units, rows.
+    plant : Plant
+        Units and zone.
+
+    Returns
+    -------
+    dash.html.Div
+        Wide tables scroll within it, never the page.
+    """
+    headings = []
+    for _, heading, unit in table.columns:
+        shown = show.unit_words(unit, plant.units)
+        headings.append(f"{heading}, {shown}" if shown else heading)
+    places = {
+        key: show.column_decimals([row.get(key) for row in table.rows], unit, plant)
+        for key, _, unit in table.columns
+    }
+    rows = [
+        [
+            show.cell(row.get(key), unit, plant, _places(row.get(key), places[key]))
+            for key, _, unit in table.columns
+        ]
+        for row in table.rows
+    ]
+    right = [_is_number([row.get(key) for row in table.rows]) for key, _, _ in table.columns]
+    return plain_table(table.title, headings, rows, right)
+
+
+def _places(content: Any, places: int | None) -> int | None:
+    return None if isinstance(content, float) and content == 0 else places
+
+
+def _is_number(contents: Sequence[Any]) -> bool:
+    told = [c for c in contents if c is not None]
+    return bool(told) and all(isinstance(c, int | float) and not isinstance(c, bool) for c in told)
+
+
+def plain_table(
+    title: str,
+    headings: Sequence[Any],
+    rows: Sequence[Sequence[Any]],
+    right: Sequence[bool],
+    caption_hidden: bool = False,
+) -> html.Div:
+    """Give a table of ready cells.
+
+    Parameters
+    ----------
+    title : str
+        Its caption.
+    headings : sequence
+        One a column.
+    rows : sequence of sequences
+        Cells, as text or components.
+    right : sequence of bool
+        Which columns are numbers and stand at the right.
+    caption_hidden : bool
+        Whether the caption is for screen readers alone.
+
+    Returns
+    -------
+    dash.html.Div
+        Scrolls sideways by itself where it is too wide.
+    """
+    side = ["number" if r else "" for r in right]
+    head = html.Tr([html.Th(h, scope="col", className=s) for h, s in zip(headings, side, strict=True)])
+    body = [html.Tr([html.Td(c, className=s) for c, s in zip(row, side, strict=True)]) for row in rows]
+    if not rows:
+        body = [html.Tr(html.Td("nothing yet", colSpan=len(headings), className="soft"))]
+    caption = html.Caption(title, className="hidden" if caption_hidden else "")
+    return html.Div(
+        html.Table([caption, html.Thead(head), html.Tbody(body)]),
+        className="table",
+        tabIndex=0,
+        role="region",
+        **aria(label=title),
+    )
+
+
+def frame_table(
+    title: str, frame: pl.DataFrame, plant: Plant, headings: Mapping[str, str] | None = None
+) -> html.Div:
+    """Give a frame as a table, its column names as words.
+
+    Parameters
+    ----------
+    title : str
+        Its caption.
+    frame : polars.DataFrame
+        At most MOST_ROWS rows of it are shown.
+    plant : Plant
+        Units and zone.
+    headings : mapping of str to str, optional
+        Words for some columns; by default the name with its unit read off its end.
+
+    Returns
+    -------
+    dash.html.Div
+        The table.
+    """
+    columns = [(name, *_worded(name, headings or {})) for name in frame.columns]
+    whole = frame.head(MOST_ROWS)
+    caption = title if frame.height <= MOST_ROWS else f"{title} (the first {MOST_ROWS} of {frame.height:,})"
+    return answer_table(Table(title, caption, columns, whole.to_dicts()), plant)
+
+
+#: Units that end a column's name, as shown.
+ENDINGS = {
+    "mm": "mm",
+    "g": "g",
+    "kg": "kg",
+    "m": "m",
+    "h": "h",
+    "c": "°C",
+    "min": "min",
+}
+
+
+def _worded(name: str, headings: Mapping[str, str]) -> tuple[str, str]:
+    if name in headings:
+        return headings[name], ""
+    words, _, ending = name.rpartition("_")
+    if words and ending in ENDINGS and not words.endswith("per"):
+        return words.replace("_", " "), ENDINGS[ending]
+    return name.replace("_", " "), ""

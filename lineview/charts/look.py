@@ -1,0 +1,143 @@
+"""What every picture shares: its colours, type, size, and the plain frame around the data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import plotly.graph_objects as go
+
+from lineview.charts.theme import DAY, Tokens
+from lineview.plant import Plant
+
+SANS = "'IBM Plex Sans', 'Helvetica Neue', Arial, sans-serif"
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a picture is to be drawn.
+
+    Parameters
+    ----------
+    plant : Plant
+        Its zone and units.
+    tokens : Tokens
+        Day or night.
+    narrow : bool
+        Whether it is for a phone: fewer ticks, labels above one another.
+    scale : float
+        1 at a desk; about 2 on a wall read from five metres.
+    """
+
+    plant: Plant
+    tokens: Tokens = DAY
+    narrow: bool = False
+    scale: float = 1.0
+
+    def size(self, px: float) -> int:
+        """Give a size in pixels at this scale."""
+        return round(px * self.scale)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A drawn picture with its title and what it shows in words.
+
+    `height` is in pixels at scale 1; `first` pictures stand open, the others in the folded working.
+    """
+
+    title: str
+    figure: go.Figure
+    height: int = 320
+    first: bool = True
+    words: tuple[str, ...] = field(default=())
+
+
+def blank(look: Look, x_title: str = "", y_title: str = "") -> go.Figure:
+    """Give a figure with the look's frame and nothing in it.
+
+    Parameters
+    ----------
+    look : Look
+        Colours, scale, width.
+    x_title, y_title : str
+        Words at the axes.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        To add traces to.
+    """
+    figure = go.Figure()
+    figure.update_layout(
+        template="none",
+        paper_bgcolor="rgba(0,0,0,0)",
+        plot_bgcolor="rgba(0,0,0,0)",
+        font={"family": SANS, "size": look.size(13), "color": look.tokens.ink},
+        margin={
+            "l": look.size(46 if look.narrow else 58),
+            "r": look.size(10),
+            "t": look.size(18),
+            "b": look.size(46),
+        },
+        hovermode="closest",
+        hoverlabel={
+            "bgcolor": look.tokens.card,
+            "bordercolor": look.tokens.grey,
+            "font": {"family": SANS, "size": look.size(13), "color": look.tokens.ink},
+        },
+        showlegend=False,
+        legend={
+            "orientation": "h",
+            "x": 0,
+            "y": -0.22,
+            "yanchor": "top",
+            "font": {"size": look.size(12), "color": look.tokens.soft},
+            "itemclick": False,
+            "itemdoubleclick": False,
+        },
+        dragmode=False,
+        bargap=0,
+    )
+    figure.update_xaxes(**_axis(look, x_title), showgrid=False, ticks="outside")
+    figure.update_yaxes(**_axis(look, y_title), showgrid=True, gridcolor=look.tokens.hairline)
+    return figure
+
+
+def _axis(look: Look, title: str) -> dict[str, Any]:
+    return {
+        "title": {"text": title, "font": {"size": look.size(12), "color": look.tokens.soft}, "standoff": 8},
+        "zeroline": False,
+        "showline": True,
+        "linecolor": look.tokens.hairline,
+        "tickcolor": look.tokens.hairline,
+        "ticklen": 4,
+        "fixedrange": True,
+        "automargin": True,
+        "tickfont": {"size": look.size(13), "color": look.tokens.ink},
+    }
+
+
+def label(
+    figure: go.Figure, look: Look, text: str, x: Any, y: float, *, colour: str = "", **more: Any
+) -> None:
+    """Set words on the data.
+
+    Parameters
+    ----------
+    figure : plotly.graph_objects.Figure
+        Changed in place.
+    look : Look
+        Colours and scale.
+    text : str
+        The words; characters that plotly would read as markup are made harmless.
+    x, y : float
+        In the axes' units.
+    colour : str
+        By default the soft one.
+    **more
+        What plotly's annotation takes besides.
+    """
+    words = text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    given = {"showarrow": False, "font": {"size": look.size(12), "color": colour or look.tokens.soft}}
+    figure.add_annotation(**{"text": words, "x": x, "y": y, **given, **more})

@@ -1,0 +1,163 @@
+"""The shift drawn as a tape: pieces a minute along the clock, the nominal band behind, stops hatched."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import plotly.graph_objects as go
+import polars as pl
+
+from lineview import show
+from lineview.charts.clock_axis import ms, set_clock
+from lineview.charts.look import Look, Picture, blank, label
+from lineview.charts.theme import see_through
+from lineview.charts.thin import thin
+from lineview.figure import Period
+
+#: Kinds of standing still differ by hatching and word, never by hue.
+HATCHING = {"changeover": "/", "stop": "\\", "short stop": "x", "break": ".", "unseen": "-"}
+UNEXPLAINED = "stop, reason not set"
+
+
+def shift_picture(
+    rate: pl.DataFrame,
+    tape: pl.DataFrame,
+    nominal_per_min: tuple[float, float],
+    span: Period,
+    look: Look,
+    name: str = "Pieces a minute",
+) -> Picture:
+    """Draw a stretch of a machine's clock.
+
+    Parameters
+    ----------
+    rate : polars.DataFrame
+        at, rate_per_min; a step holds until the next row; null where unseen.
+    tape : polars.DataFrame
+        TAPE: start, end, state, reason.
+    nominal_per_min : tuple of float
+        The nominal band's ends.
+    span : Period
+        The stretch shown.
+    look : Look
+        Colours, zone, width.
+    name : str
+        For the title.
+
+    Returns
+    -------
+    Picture
+        A long stop without a reason stands in the call colour, and says so in words.
+    """
+    figure = blank(look, "", "pieces a minute")
+    low, high = nominal_per_min
+    figure.add_hrect(y0=low, y1=high, fillcolor=look.tokens.band, line_width=0, layer="below")
+    label(
+        figure,
+        look,
+        f"nominal {low:g}–{high:g}",
+        0,
+        high,
+        xref="paper",
+        xanchor="left",
+        yanchor="bottom",
+        xshift=2,
+    )
+    _rate(figure, look, rate)
+    fastest = float(rate["rate_per_min"].max() or 0.0)  # type: ignore[arg-type]  # a float column's maximum
+    _standing(figure, look, tape, low)
+    _words(figure, look, tape, high, span)
+    set_clock(figure, look, span.start, span.end)
+    figure.update_yaxes(range=[0, max(high, fastest) * 1.12], tickvals=_marks(max(high, fastest)))
+    figure.update_layout(showlegend=True, barmode="overlay")
+    return Picture(name, figure, height=340)
+
+
+def _marks(top: float) -> list[float]:
+    step = 100 if top <= 600 else 200
+    return [float(v) for v in range(0, int(top) + 1, step)]
+
+
+def _rate(figure: go.Figure, look: Look, rate: pl.DataFrame) -> None:
+    shown = thin(rate.sort("at"), "at", "rate_per_min")
+    figure.add_scatter(
+        x=[ms(at) for at in shown["at"].to_list()],
+        y=shown["rate_per_min"].to_list(),
+        mode="lines",
+        line={"color": look.tokens.ink, "width": 1.3 * look.scale, "shape": "hv"},
+        fill="tozeroy",
+        fillcolor=see_through(look.tokens.grey, 0.28),
+        text=[show.moment(at, look.plant, day=False) for at in shown["at"].to_list()],
+        hovertemplate="%{text}, %{y:.0f} a minute<extra></extra>",
+        showlegend=False,
+        connectgaps=False,
+    )
+
+
+def _kind(row: dict[str, object]) -> str:
+    unexplained = row["state"] == "stop" and not row["reason"]
+    return UNEXPLAINED if unexplained else str(row["state"])
+
+
+def _standing(figure: go.Figure, look: Look, tape: pl.DataFrame, height: float) -> None:
+    """Draw the stretches without pieces, one trace a kind so that the legend names each hatching once."""
+    rows = [r for r in tape.iter_rows(named=True) if r["state"] in HATCHING]
+    for kind in (*HATCHING, UNEXPLAINED):
+        of_kind = [r for r in rows if _kind(r) == kind]
+        if not of_kind:
+            continue
+        colour = look.tokens.call if kind == UNEXPLAINED else look.tokens.soft
+        figure.add_bar(
+            x=[(ms(r["start"]) + ms(r["end"])) / 2 for r in of_kind],
+            width=[ms(r["end"]) - ms(r["start"]) for r in of_kind],
+            y=[height] * len(of_kind),
+            name=kind,
+            marker={
+                "color": look.tokens.card,
+                "line": {"color": colour, "width": 1 * look.scale},
+                "pattern": {
+                    "shape": HATCHING.get(kind, "\\"),
+                    "fgcolor": colour,
+                    "bgcolor": look.tokens.card,
+                    "size": look.size(7),
+                    "solidity": 0.22,
+                },
+            },
+            text=[_told(r, look) for r in of_kind],
+            textposition="none",
+            hovertemplate="%{text}<extra></extra>",
+        )
+
+
+def _told(row: dict[str, object], look: Look) -> str:
+    start, end = row["start"], row["end"]
+    reason = f"<br>{row['reason']}" if row["reason"] else ""
+    return (
+        f"{_kind(row)}, {_minutes(end - start)}<br>"  # type: ignore[operator]  # both are datetimes
+        f"{show.moment(start, look.plant, day=False)} to "  # type: ignore[arg-type]  # likewise
+        f"{show.moment(end, look.plant, day=False)}{reason}"  # type: ignore[arg-type]  # likewise
+    )
+
+
+def _minutes(length: timedelta) -> str:
+    minutes = length / timedelta(minutes=1)
+    return f"{minutes:.0f} min" if minutes >= 10 else f"{minutes:.1f} min"
+
+
+def _words(figure: go.Figure, look: Look, tape: pl.DataFrame, high: float, span: Period) -> None:
+    """Word what stands out, above the band; where words would overlap the longest stretch keeps its own."""
+    worth = [r for r in tape.iter_rows(named=True) if _kind(r) == UNEXPLAINED or r["state"] == "slow"]
+    worth.sort(key=lambda r: (_kind(r) != UNEXPLAINED, r["start"] - r["end"]))
+    whole = ms(span.end) - ms(span.start)
+    room = (0.42 if look.narrow else 0.17) * whole * look.scale
+    taken: list[float] = [ms(span.start) + room * 0.35]
+    for row in worth:
+        middle = (ms(row["start"]) + ms(row["end"])) / 2
+        if any(abs(middle - other) < room for other in taken):
+            continue
+        taken.append(middle)
+        slow = row["state"] == "slow"
+        length = row["end"] - row["start"]
+        words = f"slow, {_minutes(length)}" if slow else f"{_minutes(length)}, reason not set"
+        colour = look.tokens.soft if slow else look.tokens.call
+        label(figure, look, words, middle, high, colour=colour, yanchor="bottom")

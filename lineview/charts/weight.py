@@ -1,0 +1,137 @@
+"""Piece weight: a point a batch with its interval, target and tolerance as pale areas behind."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import plotly.graph_objects as go
+import polars as pl
+
+from lineview import show
+from lineview.charts.clock_axis import ms, set_clock
+from lineview.charts.look import Look, Picture, blank, label
+from lineview.charts.thin import thin
+from lineview.figure import Period
+from lineview.show_units import in_units
+
+
+@dataclass(frozen=True)
+class Target:
+    """What a piece should weigh [g]; None where the plant description does not say."""
+
+    target_g: float | None = None
+    low_g: float | None = None
+    high_g: float | None = None
+
+
+def weight_picture(
+    batches: pl.DataFrame,
+    target: Target,
+    look: Look,
+    span: Period,
+    name: str = "Piece weight, batch by batch",
+) -> Picture:
+    """Draw the batches' mean weights.
+
+    Parameters
+    ----------
+    batches : polars.DataFrame
+        at, mean_g, low, high [g], n.
+    target : Target
+        Target and tolerance [g].
+    look : Look
+        Colours, units, zone.
+    span : Period
+        Used where there is no batch.
+    name : str
+        For the title.
+
+    Returns
+    -------
+    Picture
+        One point a batch; its line is the mean's 95 % interval.
+    """
+    unit = show.unit_words("g", look.plant.units)
+    figure = blank(look, "", f"piece weight, {unit}")
+    _areas(figure, look, target)
+    shown = thin(batches.sort("at"), "at", "mean_g", 600)
+    means = _grams(shown["mean_g"], look)
+    above = _gaps(means, _grams(shown["high"], look), 1)
+    below = _gaps(means, _grams(shown["low"], look), -1)
+    places = 2 if unit == "g" else 4
+    figure.add_scatter(
+        x=[ms(at) for at in shown["at"].to_list()],
+        y=means,
+        mode="markers",
+        marker={"color": look.tokens.ink, "size": 5 * look.scale, "symbol": "circle"},
+        error_y={
+            "type": "data",
+            "array": above,
+            "arrayminus": below,
+            "width": 0,
+            "thickness": 1,
+            "color": look.tokens.grey,
+        },
+        text=[_told(row, look, places, unit) for row in shown.iter_rows(named=True)],
+        hovertemplate="%{text}<extra></extra>",
+    )
+    moments = shown["at"].to_list()
+    if moments:
+        set_clock(figure, look, moments[0], moments[-1])
+        pad = (ms(moments[-1]) - ms(moments[0])) * 0.01 or 60_000
+        figure.update_xaxes(range=[ms(moments[0]) - pad, ms(moments[-1]) + pad])
+    else:
+        set_clock(figure, look, span.start, span.end)
+    figure.update_yaxes(showgrid=False)
+    return Picture(name, figure, height=320)
+
+
+def _grams(column: pl.Series, look: Look) -> list[float | None]:
+    return [None if v is None else in_units(v, "g", look.plant.units)[0] for v in column.to_list()]
+
+
+def _gaps(means: list[float | None], ends: list[float | None], sign: int) -> list[float]:
+    pairs = zip(means, ends, strict=True)
+    return [0.0 if m is None or e is None else max(0.0, sign * (e - m)) for m, e in pairs]
+
+
+def _told(row: dict[str, object], look: Look, places: int, unit: str) -> str:
+    parts = [
+        in_units(float(str(row[c])), "g", look.plant.units)[0] for c in ("mean_g",) if row[c] is not None
+    ]
+    mean = show.number(parts[0], places) if parts else show.NOTHING
+    return f"{show.moment(row['at'], look.plant)}<br>{mean} {unit}, {row['n']} pieces"  # type: ignore[arg-type]  # a datetime
+
+
+def _areas(figure: go.Figure, look: Look, target: Target) -> None:
+    def shown(value: float) -> float:
+        return in_units(value, "g", look.plant.units)[0]
+
+    if target.low_g is not None and target.high_g is not None:
+        figure.add_hrect(
+            y0=shown(target.low_g),
+            y1=shown(target.high_g),
+            fillcolor=look.tokens.band,
+            line_width=0,
+            layer="below",
+        )
+        label(
+            figure,
+            look,
+            "tolerance",
+            0,
+            shown(target.high_g),
+            xref="paper",
+            xanchor="left",
+            yanchor="bottom",
+            xshift=2,
+        )
+    if target.target_g is not None:
+        figure.add_hline(
+            y=shown(target.target_g),
+            line={"color": look.tokens.grey, "width": 1, "dash": "dash"},
+            layer="below",
+        )
+        label(
+            figure, look, "target", 1, shown(target.target_g), xref="paper", xanchor="right", yanchor="bottom"
+        )

@@ -1,0 +1,153 @@
+"""Wrap use: metres a thousand good pieces, stacked by cause; causes differ by hatching and word."""
+
+from __future__ import annotations
+
+import math
+
+import plotly.graph_objects as go
+import polars as pl
+
+from lineview import show
+from lineview.charts.look import Look, Picture, blank, label
+from lineview.show_units import in_units
+
+HATCHES = ("/", "x", "\\", "-", ".", "|", "+")
+NEEDED = "geometry"
+UNEXPLAINED = "unexplained"
+
+
+def wrap_picture(causes: pl.DataFrame, look: Look) -> Picture:
+    """Draw each web's use as one bar from what the geometry needs to what no cause explains.
+
+    Parameters
+    ----------
+    causes : polars.DataFrame
+        web, kind, cause, m_per_thousand [m]; one row a web and cause, in the order to be stacked.
+    look : Look
+        Colours, units, width.
+
+    Returns
+    -------
+    Picture
+        The axis may start above 0 and says so; unexplained use alone is in the call colour.
+    """
+    unit = show.unit_words("m", look.plant.units)
+    shown = causes.with_columns(
+        pl.col("m_per_thousand")
+        .map_elements(lambda v: in_units(v, "m", look.plant.units)[0], return_dtype=pl.Float64)
+        .alias("length")
+    ).filter(pl.col("length") > 0)
+    webs = shown["web"].unique(maintain_order=True).to_list()
+    start, end = _reach(shown, webs)
+    title = f"{unit} a thousand good pieces" + (f" (axis from {start:g})" if start else "")
+    figure = blank(look, title, "")
+    for number, cause in enumerate(_ordered(shown)):
+        _segments(figure, look, shown, webs, cause, number, start)
+    worded = [] if look.narrow else _words(figure, look, shown, webs, start, end)
+    kinds = {c for c in _ordered(shown) if c not in worded}
+    for trace in figure.data:
+        trace.showlegend = trace.name in kinds
+    figure.update_layout(barmode="stack", bargap=0.42, showlegend=bool(kinds))
+    figure.update_xaxes(range=[start, end])
+    figure.update_yaxes(
+        tickvals=list(range(len(webs))),
+        ticktext=[_broken(w) for w in webs],
+        showgrid=False,
+        range=[len(webs) - 0.4, -0.75],
+    )
+    return Picture(
+        "Use a thousand good pieces, by cause", figure, height=130 + 62 * len(webs) + 40 * bool(kinds)
+    )
+
+
+def _broken(name: str) -> str:
+    """Break a long name in two lines so that a phone keeps room for the bars."""
+    words = name.split()
+    if len(name) <= 12 or len(words) < 2:
+        return name
+    half = len(words) // 2 or 1
+    return " ".join(words[:half]) + "<br>" + " ".join(words[half:])
+
+
+def _ordered(shown: pl.DataFrame) -> list[str]:
+    causes = shown["cause"].unique(maintain_order=True).to_list()
+    return sorted(causes, key=lambda c: (c != NEEDED, c == UNEXPLAINED))
+
+
+def _reach(shown: pl.DataFrame, webs: list[str]) -> tuple[float, float]:
+    """Give the axis: from a little under the least geometry, so that the causes can be seen at all."""
+    needed = shown.filter(pl.col("cause") == NEEDED)["length"].to_list()
+    totals = [float(shown.filter(pl.col("web") == web)["length"].sum()) for web in webs]
+    end = max(totals, default=1.0)
+    waste = end - min(needed, default=0.0)
+    step = 10.0 ** math.floor(math.log10(end)) / 5 if end > 0 else 1.0
+    start = max(0.0, math.floor((min(needed, default=0.0) - max(waste, 0.02 * end) / 3) / step) * step)
+    return start, end + (end - start) * 0.06
+
+
+def _segments(
+    figure: go.Figure, look: Look, shown: pl.DataFrame, webs: list[str], cause: str, number: int, start: float
+) -> None:
+    of_cause = shown.filter(pl.col("cause") == cause)
+    lengths = dict(zip(of_cause["web"].to_list(), of_cause["length"].to_list(), strict=True))
+    unit = show.unit_words("m", look.plant.units)
+    marker: dict[str, object]
+    if cause == NEEDED:
+        marker = {"color": look.tokens.grey}
+    elif cause == UNEXPLAINED:
+        marker = {"color": look.tokens.call}
+    else:
+        marker = {
+            "color": look.tokens.card,
+            "line": {"color": look.tokens.ink, "width": 1},
+            "pattern": {
+                "shape": HATCHES[(number - 1) % len(HATCHES)],
+                "fgcolor": look.tokens.grey,
+                "bgcolor": look.tokens.card,
+                "size": 7,
+                "solidity": 0.3,
+            },
+        }
+    # the first segment starts at the axis' own start, or plotly would draw it from 0 and lose its label
+    first = cause == NEEDED
+    figure.add_bar(
+        orientation="h",
+        y=[webs.index(w) for w in webs if w in lengths],
+        x=[lengths[w] for w in webs if w in lengths],
+        name=cause,
+        marker=marker,
+        text=[f"{cause} {show.number(lengths[w])} {unit}" for w in webs if w in lengths],
+        textposition="none",
+        hovertemplate="%{text}<extra></extra>",
+        legendrank=1 if first else 2 + number,
+    )
+
+
+def _words(
+    figure: go.Figure, look: Look, shown: pl.DataFrame, webs: list[str], start: float, end: float
+) -> list[str]:
+    """Set each segment's words above it where they fit; give the causes worded at least once."""
+    worded: list[str] = []
+    for at, web in enumerate(webs):
+        left = 0.0
+        for cause in _ordered(shown):
+            row = shown.filter((pl.col("web") == web) & (pl.col("cause") == cause))
+            if not row.height:
+                continue
+            length = float(row["length"][0])
+            seen = max(0.0, left + length - max(left, start))
+            text = f"{cause} {show.number(length, 1)}"
+            if seen / (end - start) * 1000 > len(text) * 6.4 * look.scale:
+                colour = look.tokens.call if cause == UNEXPLAINED else look.tokens.soft
+                label(
+                    figure,
+                    look,
+                    text,
+                    max(left, start) + seen / 2,
+                    at - 0.31,
+                    colour=colour,
+                    yanchor="bottom",
+                )
+                worded.append(cause)
+            left += length
+    return worded

@@ -1,0 +1,129 @@
+"""A service over hand-written answers, which keeps what is written to it so that tests can look."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import invented_answers as invented
+import polars as pl
+
+from lineview.answers.answer import Answer, Question
+from lineview.board.service import TakeOutcome
+from lineview.columns import REFUSALS, TAPE
+from lineview.errors import AskError, Fault, IntakeError
+from lineview.intake.export import Proposal
+from lineview.intake.export import Question as Asked
+from lineview.plant import ColumnTarget, Layout, Plant
+
+PERIODS = [
+    ("2026-06-09.early", "Tue 9 June, early"),
+    ("2026-06-08.late", "Mon 8 June, late"),
+    ("2026-06-08.early", "Mon 8 June, early"),
+    ("this-week", "since Mon 8 June"),
+    ("last-7-days", "the last 7 days"),
+    ("all", "all readings"),
+]
+
+
+class InventedService:
+    """Answers by hand; `written` and `taken` hold what the board did."""
+
+    def __init__(self, plant: Plant | None = None) -> None:
+        self.plant = plant or invented.plant()
+        self.written: list[tuple[object, ...]] = []
+        self.taken: list[tuple[str, bytes, bool, dict[str, str]]] = []
+        self.asked: list[tuple[object, ...]] = []
+        self.reasons: dict[datetime, str] = {}
+        self.state = 1
+
+    def ask(self, question: Question, line: str | None, machine: str | None, period: str | None) -> Answer:
+        self.asked.append((question, line, machine, period))
+        known = dict(self.machines(question, line))
+        if machine is not None and machine not in known:
+            raise AskError(Fault(f"unknown machine '{machine}'", "machine", f"one of {', '.join(known)}"))
+        told = {"machine": machine or next(iter(known)), "line": line or "1"}
+        labels = dict(PERIODS)
+        if period is not None:
+            told["label"] = labels.get(period, period)
+        answer = invented.ANSWERS[question](**told)
+        return self._with_reasons(answer)
+
+    def _with_reasons(self, answer: Answer) -> Answer:
+        if not self.reasons or "tape" not in answer.series:
+            return answer
+        rows = [{**r, "reason": self.reasons.get(r["start"], r["reason"])} for r in answer.series["tape"].to_dicts()]
+        series = {**answer.series, "tape": pl.DataFrame(rows, schema=TAPE)}
+        return replace(answer, series=series)
+
+    def periods(self, question: Question, line: str | None) -> Sequence[tuple[str, str]]:
+        return PERIODS
+
+    def lines(self) -> Sequence[tuple[str, str]]:
+        return [(one.id, one.name) for one in self.plant.lines]
+
+    def machines(self, question: Question, line: str | None) -> Sequence[tuple[str, str]]:
+        kind = "sizer" if question == "rope" else "cut-and-wrap machine"
+        return [(m.id, m.shown) for m in self.plant.machines_of(line or "1", kind)]  # type: ignore[arg-type]
+
+    def take(
+        self, file_name: str, data: bytes, accept: bool = False, settled: Mapping[str, str] | None = None
+    ) -> TakeOutcome:
+        self.taken.append((file_name, data, accept, dict(settled or {})))
+        if not data:
+            raise IntakeError(Fault("the file is empty", file_name, "an export with rows"))
+        if b"unknown" in data and not (accept and settled):
+            layout = Layout(id="wrap1-counter", machine="wrap1", columns={"Count": ColumnTarget(to="good")})
+            sample = pl.DataFrame({"time": ["2026-06-09 06:00:00"], "Count": ["1,234"]})
+            marks = (("en", "1234 pieces"), ("de", "1.234 pieces"))
+            questions = (Asked("decimal", "Is 1,234 in this file one thousand or one and a bit?", marks),)
+            return TakeOutcome(file_name, proposal=Proposal(Path(file_name), layout, sample, questions))
+        self.state += 1
+        counts = {"kept": 2878, "duplicate": 0, "refused": 2}
+        return TakeOutcome(file_name, f"{file_name}: 2,880 rows, 2,878 kept, 2 refused.", counts, 7)
+
+    def intakes(self) -> pl.DataFrame:
+        rows = [
+            {
+                "intake": 7, "file": "wrap1_2026-06-09.csv", "taken at": datetime(2026, 6, 9, 12, 2, tzinfo=UTC),
+                "rows": 2880, "kept": 2878, "duplicate": 0, "refused": 2, "undone": False,
+            },
+            {
+                "intake": 6, "file": "sizer2-june.xlsx", "taken at": datetime(2026, 6, 9, 5, 58, tzinfo=UTC),
+                "rows": 20160, "kept": 20131, "duplicate": 14, "refused": 15, "undone": False,
+            },
+        ]  # fmt: skip
+        return pl.DataFrame(rows)
+
+    def refusals(self, intake: int) -> pl.DataFrame:
+        count = 250 if intake == 6 else 2
+        rows = [
+            (intake, "wrap1.csv", i + 2, "good", "=1+1" if i == 0 else "#####", "no number") for i in range(count)
+        ]
+        return pl.DataFrame(rows, schema=REFUSALS, orient="row")
+
+    def conflicts(self) -> pl.DataFrame:
+        return pl.DataFrame(
+            {
+                "machine": ["wrap1"], "channel": ["good"], "at": [datetime(2026, 6, 9, 6, tzinfo=UTC)],
+                "one value": [41220.0], "other value": [41222.0],
+            }
+        )  # fmt: skip
+
+    def undo(self, intake: int) -> None:
+        self.written.append(("undo", intake))
+        self.state += 1
+
+    def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
+        self.written.append(("reason", machine, start, end, reason))
+        self.reasons[start] = reason
+        self.state += 1
+
+    def add_adjustment(self, machine: str, at: datetime, what: str, note: str) -> None:
+        self.written.append(("adjustment", machine, at, what, note))
+        self.state += 1
+
+    def version(self) -> int:
+        return self.state
