@@ -1,0 +1,76 @@
+"""What a piece weighs, how far pieces spread, where the spread comes from, and what it costs."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from lineview.answers.answer import Answer, Evidence, Scope
+from lineview.answers.weight_figures import weight_figures
+from lineview.answers.weight_tables import capability_table, product_table, spread_table
+from lineview.answers.weight_words import CAUTIONS, notes, sentence, soft_line
+from lineview.columns import BATCHES, READINGS, WEIGHTS, empty
+from lineview.errors import AskError, Fault
+from lineview.measures.counted import steps_by_kind
+from lineview.measures.weight_account import WeightAccount, weight_account
+from lineview.measures.weight_series import batch_points, piece_points
+from lineview.plant import Plant
+
+
+def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
+    """Answer what pieces weigh, how far they spread and what that costs.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    scope : Scope
+        A cut-and-wrap machine and a period.
+    evidence : Evidence
+        Its weights; batches, counters and the sizer's readings tell more where there are any.
+
+    Returns
+    -------
+    Answer
+        With the figures mean_g, sd_within_g, sd_between_g, ..., `series` "batches" and "pieces", and the
+        tables "spread", "capability" and "products".
+
+    Raises
+    ------
+    AskError
+        Where the plant has no such machine.
+    """
+    machine = plant.machine(scope.machine)
+    if machine is None:
+        there = ", ".join(m.id for m in plant.machines) or "none"
+        raise AskError(Fault(f"'{scope.machine}' is no machine of the plant", "--machine", f"one of {there}"))
+    start, end = scope.period.start, scope.period.end
+    own = _or_empty(evidence.weights, WEIGHTS).filter(
+        (pl.col("machine") == machine.id) & (pl.col("at") >= start) & (pl.col("at") < end)
+    )
+    batches = _or_empty(evidence.batches, BATCHES).filter(pl.col("line") == machine.line)
+    steps = steps_by_kind(machine, _or_empty(evidence.readings.get(machine.id), READINGS))
+    account = weight_account(plant, own, batches, steps, (start, end))
+    figures = weight_figures(account, scope.period)
+    return Answer(
+        question="weight",
+        scope=scope,
+        sentence=sentence(account, plant),
+        soft=soft_line(account, scope.label),
+        figures=figures,
+        tables=(spread_table(figures), capability_table(figures), product_table(account)),
+        series=_series(account),
+        notes=notes(account, plant),
+        cautions=CAUTIONS,
+    )
+
+
+def _or_empty(frame: pl.DataFrame | None, schema: dict[str, pl.DataType]) -> pl.DataFrame:
+    return empty(schema) if frame is None or not frame.width else frame
+
+
+def _series(account: WeightAccount) -> dict[str, pl.DataFrame]:
+    found = account.deviation
+    within = found.within.value if found else None
+    df = found.weighings - found.batches if found else 0
+    kept = account.sorted.kept
+    return {"batches": batch_points(kept, within, df), "pieces": piece_points(kept)}

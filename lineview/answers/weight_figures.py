@@ -1,0 +1,214 @@
+"""The weight answer's figures, each with interval, number, period, sources and working."""
+
+from __future__ import annotations
+
+from lineview.figure import Figure, Period, cannot_tell, too_few
+from lineview.measures.weight_account import WeightAccount
+from lineview.measures.weight_spread import Spread, WeightSpread
+
+CONFIDENCE = "95 % confidence"
+SPREAD_SOURCES = ("searle-casella-mcculloch", "weerahandi-1993")
+CAPABILITY_SOURCES = ("iso-22514-2", "weerahandi-1993")
+
+
+def weight_figures(account: WeightAccount, period: Period) -> tuple[Figure, ...]:
+    """Give every figure of the weight answer.
+
+    Parameters
+    ----------
+    account : WeightAccount
+        Of the period.
+    period : Period
+        Asked for.
+
+    Returns
+    -------
+    tuple of Figure
+        By their fixed names; without usable weights the reason stands in each.
+    """
+    found = account.deviation
+    if found is None or account.target_g is None:
+        return _nothing(account, period)
+    return (
+        *_means(account, found, account.target_g, period),
+        *_spreads(found, period),
+        *_numbers(account, found, period),
+        *_capabilities(account, found, period),
+        *_giveaways(account, found, period),
+        *_yields(account, period),
+    )
+
+
+def _nothing(account: WeightAccount, period: Period) -> tuple[Figure, ...]:
+    reasons = "; ".join(f"{n} weights set aside: {why}" for why, n in account.sorted.reasons.items())
+    if account.unplaced:
+        reasons = reasons or f"nothing says which product the {account.unplaced} weights are of"
+    names = (
+        ("mean_g", "mean mass of a piece", "g"),
+        ("sd_within_g", "spread within batches", "g"),
+        ("sd_between_g", "spread between batches", "g"),
+        ("sd_total_g", "spread of all pieces", "g"),
+        ("giveaway_g_per_piece", "giveaway a piece", "g"),
+    )
+    if reasons:
+        return tuple(cannot_tell(*n, why=reasons, period=period) for n in names)
+    return tuple(too_few(*n, needs=1, has=0, period=period) for n in names)
+
+
+def from_spread(
+    spread: Spread,
+    name: str,
+    label: str,
+    unit: str,
+    *,
+    n: int,
+    period: Period,
+    sources: tuple[str, ...],
+    working: str,
+) -> Figure:
+    """Make a figure of a value with limits, or of the reason for none.
+
+    Parameters
+    ----------
+    spread : Spread
+        Value and limits.
+    name, label, unit, n, period, sources, working
+        As in Figure.
+
+    Returns
+    -------
+    Figure
+        As told.
+    """
+    if spread.value is None:
+        why = spread.why_none
+        return Figure(
+            name, label, None, unit, n=n, period=period, interval_kind=why, why_none=why, sources=sources
+        )
+    none = "too few batches or weighings for an interval"
+    kind = CONFIDENCE if spread.low is not None else none
+    return Figure(name, label, spread.value, unit, spread.low, spread.high, kind, n, period, sources, working)
+
+
+def _means(account: WeightAccount, found: WeightSpread, target: float, period: Period) -> list[Figure]:
+    products = account.sorted.kept["product"].n_unique()
+    # One target is certain; of several the mean follows what was weighed.
+    low, high = (None if v is None else v + target for v in (found.mean_low, found.mean_high))
+    kind = "95 % confidence, from batch means"
+    if found.batches <= 1:
+        kind = "95 % confidence, of this one batch" if found.batches else "95 % confidence, from samples"
+    if found.mean_low is None:
+        kind = "too few weighings for an interval"
+    of = "" if products == 1 else f", mean of {products} products by pieces weighed"
+    return [
+        Figure(
+            "mean_g", "mean mass of a piece", target + found.mean, "g", low, high, kind, found.pieces, period,
+            SPREAD_SOURCES,
+            f"target {target:.4g} g{of} {found.mean:+.4f} g mean deviation over {found.batches} batches",
+        ),
+        Figure(
+            "target_g", "target mass of a piece", target, "g", interval_kind="set in plant.toml",
+            n=products, period=period, working=f"plant.toml, {products} product(s){of}",
+        ),
+        Figure(
+            "deviation_g", "mean deviation from target", found.mean, "g", found.mean_low, found.mean_high,
+            kind, found.pieces, period, SPREAD_SOURCES,
+            f"batch means weighted by 1 / (between² + within² / pieces) over {found.batches} batches",
+        ),
+    ]  # fmt: skip
+
+
+def _spreads(found: WeightSpread, period: Period) -> list[Figure]:
+    told = " / ".join(found.levels) or "none"
+    working = f"restricted maximum likelihood, levels {told}, {found.weighings} weighings"
+    total = "√(between² + within²)"
+    if found.between.value is not None and found.within.value is not None:
+        total = f"√({found.between.value:.4f}² + {found.within.value:.4f}²)"
+    rows = (
+        (found.within, "sd_within_g", "spread within batches", found.weighings, working),
+        (found.between, "sd_between_g", "spread between batches", found.batches, working),
+        (found.total, "sd_total_g", "spread of all pieces", found.weighings, total),
+        (found.samples, "sd_samples_g", "spread between sample times in a batch", found.weighings, working),
+        (found.piece, "sd_piece_g", "spread piece to piece", found.weighings, working),
+    )
+    return [
+        from_spread(s, name, label, "g", n=n, period=period, sources=SPREAD_SOURCES, working=w)
+        for s, name, label, n, w in rows
+    ]
+
+
+def _numbers(account: WeightAccount, found: WeightSpread, period: Period) -> list[Figure]:
+    aside = account.sorted.aside.height
+    reasons = "; ".join(f"{n} {why}" for why, n in account.sorted.reasons.items())
+    return [
+        Figure("batches", "batches weighed", found.batches, "", n=found.weighings, period=period),
+        Figure("pieces", "pieces weighed", found.pieces, "", n=found.weighings, period=period),
+        Figure("set_aside", "weights set aside", aside, "", n=aside, period=period, working=reasons),
+    ]
+
+
+def _capabilities(account: WeightAccount, found: WeightSpread, period: Period) -> list[Figure]:
+    capability, scaled = account.capability, account.scaled
+    if capability is None or scaled is None:
+        return []
+    within = "" if scaled.within.value is None else f"{scaled.within.value:.4f}"
+    total = "" if scaled.total.value is None else f"{scaled.total.value:.4f}"
+    mean = f"1 − |{scaled.mean:+.4f}|"
+    rows = (
+        (capability.cp, "cp", "capability Cp, within batches", f"1 / (3 × {within})"),
+        (capability.cpk, "cpk", "capability Cpk, within batches", f"({mean}) / (3 × {within})"),
+        (capability.pp, "pp", "performance Pp, all pieces", f"1 / (3 × {total})"),
+        (capability.ppk, "ppk", "performance Ppk, all pieces", f"({mean}) / (3 × {total})"),
+    )
+    return [
+        from_spread(
+            s, name, label, "", n=found.pieces, period=period, sources=CAPABILITY_SOURCES,
+            working=f"{w}, in tolerances from the target",
+        )
+        for s, name, label, w in rows
+    ]  # fmt: skip
+
+
+def _giveaways(account: WeightAccount, found: WeightSpread, period: Period) -> list[Figure]:
+    given = account.giveaway
+    if given is None:
+        return []
+    working = "" if account.week is None else (
+        f"{found.mean:+.4f} g × {account.week[0]:,.0f} pieces a week "
+        f"({account.week[1]:,.0f} pieces × {account.week[3]:,.0f} / {account.week[2]:,.0f} planned minutes)"
+    )  # fmt: skip
+    return [
+        from_spread(
+            given.g_per_piece, "giveaway_g_per_piece", "giveaway a piece", "g", n=found.pieces,
+            period=period, sources=SPREAD_SOURCES, working="mean mass − target; negative: short",
+        ),
+        from_spread(
+            given.kg_per_week, "giveaway_kg_per_week", "giveaway a week", "kg", n=found.pieces,
+            period=period, sources=SPREAD_SOURCES, working=working,
+        ),
+    ]  # fmt: skip
+
+
+def _yields(account: WeightAccount, period: Period) -> list[Figure]:
+    y = account.balance
+    if y is None:
+        why = "no batch with its mass in and counted pieces"
+        return [
+            cannot_tell("yield_percent", "yield of the batches", "%", why, period),
+            cannot_tell("unexplained_kg", "mass lost without a reason", "kg", why, period),
+        ]
+    rejects = "" if y.rejects_kg is None else f" − rejects {y.rejects_kg:.1f} kg"
+    kind = "95 % confidence (GUM, k = 2); the batch scale's own error not in it"
+    return [
+        Figure(
+            "yield_percent", "yield of the batches", 100 * y.share, "%", 100 * (y.share - 2 * y.u_share),
+            100 * (y.share + 2 * y.u_share), kind, y.batches, period, ("gum",),
+            f"{y.good_pieces:,.0f} good pieces = {y.good_kg:.1f} kg of {y.mass_in_kg:.1f} kg in",
+        ),
+        Figure(
+            "unexplained_kg", "mass lost without a reason", y.unexplained_kg, "kg",
+            y.unexplained_kg - 2 * y.u_unexplained_kg, y.unexplained_kg + 2 * y.u_unexplained_kg, kind,
+            y.batches, period, ("gum",),
+            f"{y.mass_in_kg:.1f} kg in − good {y.good_kg:.1f} kg{rejects}",
+        ),
+    ]  # fmt: skip

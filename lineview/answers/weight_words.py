@@ -1,0 +1,184 @@
+"""The weight answer's words: its sentence, soft line, notes and cautions."""
+
+from __future__ import annotations
+
+from lineview.answers.answer import Span
+from lineview.measures.weight_account import WeightAccount
+from lineview.measures.weight_spread import Spread
+from lineview.plant import Plant
+from lineview.units import convert
+
+CAUTIONS = (
+    "Net-weight hints are not a legal test; ask your local weights-and-measures authority.",
+    "Before adjusting rollers or knives: stop and lock out by your site's procedure; guards on.",
+    "Figures come from scales and counters and may be late or wrong; no interlock may depend on them.",
+)
+
+
+def mass(grams: float, plant: Plant, *, signed: bool = False) -> str:
+    """Write a small mass in the plant's units.
+
+    Parameters
+    ----------
+    grams : float
+        Mass [g].
+    plant : Plant
+        For its units.
+    signed : bool
+        Whether a plus is written.
+
+    Returns
+    -------
+    str
+        "6.62 g", or "0.2335 oz".
+    """
+    sign = "−" if grams < 0 else "+" if signed else ""
+    if plant.units == "US":
+        return f"{sign}{abs(convert(grams, 'g', 'oz')):.4f} oz"
+    return f"{sign}{abs(grams):.3g} g" if abs(grams) < 1 else f"{sign}{abs(grams):.2f} g"
+
+
+def sentence(account: WeightAccount, plant: Plant) -> tuple[Span, ...]:
+    """Say mean, distance from target and both spreads in one sentence.
+
+    Parameters
+    ----------
+    account : WeightAccount
+        Of the period.
+    plant : Plant
+        For the units.
+
+    Returns
+    -------
+    tuple of Span
+        What needs a person is marked.
+    """
+    found = account.deviation
+    if found is None or account.target_g is None:
+        return (Span(_nothing(account), call=bool(account.sorted.aside.height)),)
+    one = account.sorted.kept["product"].n_unique() == 1
+    side = "over" if found.mean >= 0 else "under"
+    off = mass(abs(found.mean), plant)
+    if one:
+        start = f"A piece weighs {mass(found.mean + account.target_g, plant)} on average, "
+        told = [Span(start), Span(f"{off} {side} its target", call=_off_target(account))]
+    else:
+        start = "Pieces weigh "
+        told = [Span(start), Span(f"{off} {side} their targets", call=_off_target(account))]
+        told.append(Span(f" on average ({mass(found.mean + account.target_g, plant)})"))
+    between, within = _spread(found.between, plant), _spread(found.within, plant)
+    if between and within:
+        told.append(Span(f"; batches differ by {between}, pieces within a batch by {within}."))
+    elif within:
+        told.append(Span(f"; pieces differ by {within}; how far batches differ cannot be told."))
+    elif _spread(found.total, plant):
+        told.append(Span(f"; weights differ by {_spread(found.total, plant)}."))
+    else:
+        told.append(Span("; how far pieces differ cannot be told."))
+    return tuple(told)
+
+
+def _spread(spread: Spread, plant: Plant) -> str:
+    return "" if spread.value is None else mass(spread.value, plant)
+
+
+def _off_target(account: WeightAccount) -> bool:
+    """Tell whether the mean is off by more than its tolerance, or tolerance is surely not held."""
+    scaled, capability = account.scaled, account.capability
+    beyond = scaled is not None and abs(scaled.mean) > 1
+    ppk = capability.ppk if capability else None
+    return beyond or (ppk is not None and ppk.high is not None and ppk.high < 2 / 3)
+
+
+def _nothing(account: WeightAccount) -> str:
+    if account.sorted.aside.height:
+        reason, count = next(iter(account.sorted.reasons.items()))
+        return f"What a piece weighs cannot be told: {count} of {_all(account)} weights set aside: {reason}."
+    if account.unplaced:
+        return (
+            "What a piece weighs against its target cannot be told: "
+            f"nothing says which product the {account.unplaced} weights are of."
+        )
+    return "What a piece weighs cannot be told: no weights in this period."
+
+
+def _all(account: WeightAccount) -> int:
+    return account.sorted.kept.height + account.sorted.aside.height + account.unplaced
+
+
+def soft_line(account: WeightAccount, label: str) -> str:
+    """Say period, numbers and what was taken out, below the sentence.
+
+    Parameters
+    ----------
+    account : WeightAccount
+        Of the period.
+    label : str
+        How a person names the period.
+
+    Returns
+    -------
+    str
+        One line.
+    """
+    found = account.deviation
+    parts = [label] if label else []
+    if found is not None:
+        parts.append(f"{found.pieces} pieces in {found.weighings} weighings of {found.batches} batches")
+        if found.mean_low is not None and found.mean_high is not None:
+            parts.append(
+                f"mean off target {found.mean_low:+.3f} to {found.mean_high:+.3f} g with 95 % confidence"
+            )
+    if account.sorted.aside.height:
+        parts.append(f"{account.sorted.aside.height} weights set aside")
+    return "; ".join(parts)
+
+
+def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
+    """Say what was set aside, what was taken off, and what other exports would add.
+
+    Parameters
+    ----------
+    account : WeightAccount
+        Of the period.
+    plant : Plant
+        For the units.
+
+    Returns
+    -------
+    tuple of str
+        Plain sentences.
+    """
+    told = [f"{count} weights set aside: {reason}." for reason, count in account.sorted.reasons.items()]
+    if account.unplaced:
+        told.append(f"{account.unplaced} weights left out: nothing says which product they are of.")
+    told += _wrap_notes(account, plant)
+    found = account.deviation
+    if found is None:
+        return (*told, "Exports of bench samples or an inline scale would tell what pieces weigh.")
+    for spread, what in (
+        (found.between, "Spread between batches"),
+        (found.within, "Spread within batches"),
+    ):
+        if spread.why_none:
+            told.append(f"{what}: {spread.why_none}.")
+    if found.batches == 1:
+        told.append("All weights are of one batch: the mean's interval speaks of that batch alone.")
+    if account.week is None:
+        told.append("Giveaway in kilograms a week needs the machine's piece counter in this period.")
+    if account.balance is None:
+        told.append("Yield needs the batch sheet's mass in and a piece counter over the same batches.")
+    return tuple(told)
+
+
+def _wrap_notes(account: WeightAccount, plant: Plant) -> list[str]:
+    gross = account.sorted.kept.filter("gross")
+    if gross.is_empty():
+        return []
+    return [
+        f"Weights of {product} were taken with the wrap: {mass(wrap, plant)} a piece taken off, "
+        "by the webs' grammage and cut area."
+        for product, wrap in gross.select("product", "wrap_g")
+        .unique("product", maintain_order=True)
+        .iter_rows()
+    ]

@@ -1,0 +1,157 @@
+"""All that the weights of a machine say about its pieces over a period."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+
+from lineview.measures.counted import Steps
+from lineview.measures.giveaway import Giveaway, giveaway
+from lineview.measures.sample_times import with_samples
+from lineview.measures.weighing_faults import Sorted, sort_out
+from lineview.measures.weighings import PieceFacts, weighings
+from lineview.measures.weight_capability import WeightCapability, weight_capability
+from lineview.measures.weight_spread import WeightSpread, spread_of
+from lineview.measures.weight_week import pieces_per_week
+from lineview.measures.wrap_mass import wrap_mass_g
+from lineview.measures.yields import Yield, batch_yield
+from lineview.plant import Plant, Web
+
+DEVIATION = pl.col("net_g") - pl.col("target_g")
+SCALED = DEVIATION / pl.col("tolerance_g")
+#: A 95 % interval is this many standard uncertainties wide on either side, for many degrees of freedom.
+_WIDE = 1.96
+
+
+@dataclass(frozen=True)
+class WeightAccount:
+    """Weights of one machine and what follows from them.
+
+    `sorted` holds what was used and what was set aside. `deviation` is from each product's target [g],
+    `scaled` the same over the tolerance; both None where no weight can be used.
+    """
+
+    sorted: Sorted
+    unplaced: int
+    target_g: float | None
+    deviation: WeightSpread | None
+    scaled: WeightSpread | None
+    capability: WeightCapability | None
+    giveaway: Giveaway | None
+    week: tuple[float, float, float, float] | None
+    balance: Yield | None
+
+
+def piece_facts(plant: Plant, names: list[str]) -> dict[str, PieceFacts]:
+    """Look up target, tolerance and wrap of each product a batch sheet names.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    names : list of str
+        As written on the batch sheet.
+
+    Returns
+    -------
+    dict
+        By the name as written; names the plant does not know are left out.
+    """
+    facts = {}
+    for name in {*names, *(p.id for p in plant.products)}:
+        product = plant.product(name)
+        if product is None:
+            continue
+        found = [plant.web(w) for w in product.webs]
+        webs: list[Web] = [w for w in found if w is not None]
+        wrap = wrap_mass_g(webs) if len(webs) == len(found) else None
+        facts[name] = PieceFacts(product.id, product.mass_g, product.mass_tolerance_g, wrap)
+    return facts
+
+
+def weight_account(
+    plant: Plant,
+    weights: pl.DataFrame,
+    batches: pl.DataFrame,
+    steps: Mapping[str, Steps],
+    period: tuple[datetime, datetime],
+) -> WeightAccount:
+    """Work out all that the weights of a machine say.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    weights : polars.DataFrame
+        WEIGHTS of the machine in the period.
+    batches : polars.DataFrame
+        BATCHES of its line.
+    steps : mapping of str to Steps
+        Counters of the machine by what they count.
+    period : tuple of datetime
+        From when to when [UTC].
+
+    Returns
+    -------
+    WeightAccount
+        What cannot be told is None or says why.
+    """
+    names = batches["product"].drop_nulls().unique().to_list()
+    only = plant.products[0].id if len(plant.products) == 1 else ""
+    facts = piece_facts(plant, names)
+    all_weights = weighings(weights, batches, facts, only)
+    found = sort_out(all_weights.filter(pl.col("target_g").is_not_null()))
+    unplaced = all_weights.height - found.kept.height - found.aside.height
+    week = pieces_per_week(plant, steps, *period)
+    if found.kept.is_empty():
+        return WeightAccount(found, unplaced, None, None, None, None, None, week, None)
+    kept = with_samples(found.kept)
+    found = Sorted(kept, found.aside)
+    deviation = spread_of(kept, DEVIATION)
+    scaled = spread_of(kept, SCALED)
+    target = float(np.average(kept["target_g"].to_numpy(), weights=kept["pieces"].to_numpy()))
+    balance = batch_yield(
+        inside(batches, period), steps, _piece_g(kept, facts, deviation.mean), _u_mean(deviation)
+    )
+    return WeightAccount(
+        found, unplaced, target, deviation, scaled, weight_capability(scaled),
+        giveaway(deviation, week[0] if week else None), week, balance,
+    )  # fmt: skip
+
+
+def inside(batches: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
+    """Give the batches that start and, where it is known, end within a period.
+
+    Parameters
+    ----------
+    batches : polars.DataFrame
+        BATCHES.
+    period : tuple of datetime
+        From when to when [UTC].
+
+    Returns
+    -------
+    polars.DataFrame
+        BATCHES.
+    """
+    start, end = period
+    return batches.filter(
+        (pl.col("start") >= start) & (pl.col("start") < end) & (pl.col("end").fill_null(start) <= end)
+    )
+
+
+def _piece_g(kept: pl.DataFrame, facts: Mapping[str, PieceFacts], off_g: float) -> dict[str, float]:
+    """Give the mean net mass of a piece by product as written; unweighed ones get the mean deviation."""
+    pieces = pl.col("pieces").cast(pl.Float64)
+    means = dict(kept.group_by("product").agg((pl.col("net_g") * pieces).sum() / pieces.sum()).iter_rows())
+    return {name: means.get(f.product, f.target_g + off_g) for name, f in facts.items()}
+
+
+def _u_mean(deviation: WeightSpread) -> float:
+    if deviation.mean_low is None or deviation.mean_high is None:
+        return 0.0
+    return (deviation.mean_high - deviation.mean_low) / (2 * _WIDE)

@@ -1,0 +1,156 @@
+"""Spread of piece weight: between batches, between sample times in a batch, and piece to piece."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.statistics.generalized_intervals import draw_components, percentiles
+from lineview.statistics.nested import lay_out
+from lineview.statistics.variance_components import reml
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """One standard deviation with its 95 % limits, or why there is none."""
+
+    value: float | None
+    low: float | None = None
+    high: float | None = None
+    why_none: str = ""
+
+    @classmethod
+    def of(cls, value: float, limits: tuple[float | None, float | None]) -> Spread:
+        """Make one of a value and its limits."""
+        return cls(value, limits[0], limits[1])
+
+
+@dataclass(frozen=True)
+class WeightSpread:
+    """Mean of a value of the pieces and its spread by level.
+
+    `draws_mean`, `draws_within` and `draws_total` (variances) are draws of the same unknowns, for intervals
+    of anything made from them; empty where none could be made. `levels` are those that could be told apart,
+    outermost first.
+    """
+
+    mean: float
+    mean_low: float | None
+    mean_high: float | None
+    between: Spread
+    samples: Spread
+    piece: Spread
+    within: Spread
+    total: Spread
+    levels: tuple[str, ...]
+    batches: int
+    weighings: int
+    pieces: int
+    draws_mean: Floats
+    draws_within: Floats
+    draws_total: Floats
+
+
+def spread_of(weighings: pl.DataFrame, value: pl.Expr, draws: int = 4000) -> WeightSpread:
+    """Split the spread of a value of the pieces by batch, sample time and piece.
+
+    Parameters
+    ----------
+    weighings : polars.DataFrame
+        WEIGHINGS with samples named, at least one row; a null batch counts as none known.
+    value : polars.Expr
+        What to split: `net_g`, its deviation from the target [g], or that over the tolerance.
+    draws : int
+        Of the generalized pivots behind the limits.
+
+    Returns
+    -------
+    WeightSpread
+        Restricted maximum likelihood estimates with 95 % limits. What cannot be told says why.
+
+    Notes
+    -----
+    The mean of k pieces weighed together has a kth of the pieces' variance. The limits of the mean take the
+    batches, not the pieces, as what was drawn at random.
+    Source: searle-casella-mcculloch, weerahandi-1993
+    """
+    frame = weighings.with_columns(_value=value).filter(pl.col("_value").is_not_null())
+    y, k = frame["_value"].to_numpy(), frame["pieces"].to_numpy().astype(np.float64)
+    names, columns = _levels(frame, y, k)
+    known_batches = frame["batch"].drop_nulls().n_unique()
+    counts = (known_batches, frame.height, int(k.sum()))
+    if y.size < 2 or float(np.ptp(y)) == 0 or names == ():
+        return _untold(frame, y, k, counts)
+    found = reml(y, columns, k)
+    drawn = draw_components(y, columns, k, draws=draws)
+    by_level = {
+        name: Spread.of(sd, _roots(d)) for name, sd, d in zip(names, found.sds, drawn.variances, strict=True)
+    }
+    # Samples of unknown batches may be of different ones, so they are no spread within a batch.
+    inside = [i for i, n in enumerate(names) if n == "piece" or (n == "sample" and known_batches)]
+    told_within = known_batches == 1 or len(names) > 1
+    within, total = drawn.sum_of(inside), drawn.total
+    low, high = percentiles(drawn.mean)
+    unsplit = Spread(None, why_none="cannot be told: no batch or sample has two weighings")
+    return WeightSpread(
+        found.mean, low, high,
+        by_level.get("batch", Spread(None, why_none=_no_batches(frame, known_batches))),
+        by_level.get("sample", Spread(None, why_none="no two sample times with two weighings in one batch")),
+        by_level["piece"] if told_within else unsplit,
+        _summed(found.variances, inside, within) if told_within else unsplit,
+        _summed(found.variances, range(len(names)), total),
+        names, *counts, drawn.mean, within if told_within else np.zeros(0), total,
+    )  # fmt: skip
+
+
+def _summed(variances: tuple[float, ...], which: list[int] | range, draws: Floats) -> Spread:
+    value = float(np.sqrt(sum(variances[i] for i in which)))
+    return Spread.of(value, _roots(draws))
+
+
+def _roots(draws: Floats) -> tuple[float, float]:
+    low, high = percentiles(draws)
+    return float(np.sqrt(low)), float(np.sqrt(high))
+
+
+def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...], list[Floats]]:
+    """Choose the levels that the data can tell apart, outermost first, with their group columns."""
+    batch = frame["batch"].fill_null("").to_numpy()
+    sample = frame["sample"].fill_null("").to_numpy()
+    for names, columns in (
+        (("batch", "sample", "piece"), [batch, sample]),
+        (("batch", "piece"), [batch]),
+        (("sample", "piece"), [sample]),
+        (("piece",), []),
+    ):
+        if "batch" in names and frame["batch"].has_nulls():
+            continue
+        layout = lay_out(y, columns, k)
+        if layout.df_within >= 1 and layout.ss_within > 0 and all(d >= 1 for d in layout.df):
+            return names, columns
+    return (), []
+
+
+def _no_batches(frame: pl.DataFrame, known: int) -> str:
+    if frame["batch"].has_nulls():
+        return "cannot be told: no batch sheet says which batch each weight is of"
+    if known < 2:
+        return f"too few: needs 2 batches, has {known}"
+    return "cannot be told: no batch has two weighings"
+
+
+def _untold(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, int]) -> WeightSpread:
+    """Give the mean alone, with why there is no spread."""
+    n = frame.height
+    why = f"too few: needs 2, has {n}" if n < 2 else f"cannot be told: all {n} weights are equal"
+    none = Spread(None, why_none=why)
+    nothing = np.zeros(0)
+    return WeightSpread(
+        float(np.average(y, weights=k)), None, None, none, none, none, none, none, (), *counts,
+        nothing, nothing, nothing,
+    )  # fmt: skip

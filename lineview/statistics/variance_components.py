@@ -1,0 +1,135 @@
+"""Variance components of nested, unbalanced data by restricted maximum likelihood (REML)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lineview.errors import Fault, MeasureError
+from lineview.statistics.nested import Floats, Layout, fold, lay_out
+
+
+@dataclass(frozen=True)
+class Components:
+    """Variance components.
+
+    Parameters
+    ----------
+    mean : float
+        Generalized least squares mean.
+    mean_variance : float
+        Its variance, with the components taken as known.
+    variances : tuple of float
+        Outermost level first, the single piece last; 0 where the data show none.
+    """
+
+    mean: float
+    mean_variance: float
+    variances: tuple[float, ...]
+
+    @property
+    def sds(self) -> tuple[float, ...]:
+        """Standard deviations, outermost level first."""
+        return tuple(float(np.sqrt(v)) for v in self.variances)
+
+
+def reml(
+    values: ArrayLike,
+    groups: Sequence[ArrayLike],
+    pieces: ArrayLike | None = None,
+    *,
+    maximum_likelihood: bool = False,
+) -> Components:
+    """Estimate the variance of each level of a nested layout.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        One a weighing: the mean of its pieces.
+    groups : sequence of array_like, shape (n,) each
+        Names of the groups, outermost level first (batch, then sample time).
+    pieces : array_like, shape (n,), optional
+        Pieces in each weighing, 1 where not given.
+    maximum_likelihood : bool
+        Plain instead of restricted likelihood.
+
+    Returns
+    -------
+    Components
+        Mean and variances.
+
+    Raises
+    ------
+    MeasureError
+        Where a level has nothing to be estimated from.
+
+    Notes
+    -----
+    Source: searle-casella-mcculloch, davies-goldsmith
+
+    Examples
+    --------
+    >>> found = reml([1.0, 2.0, 3.0, 4.0, 8.0, 9.0], [["a", "a", "b", "b", "c", "c"]])
+    >>> round(found.mean, 6), [round(v, 4) for v in found.variances]
+    (4.5, [12.75, 0.5])
+    """
+    layout = lay_out(values, groups, pieces)
+    if layout.df_within < 1 or any(d < 1 for d in layout.df):
+        raise MeasureError(
+            Fault("a level has no two values under one parent", "groups", "two or more at each level")
+        )
+    scale = max(float(np.var(np.asarray(values, dtype=np.float64))), 1e-300)
+    best = _minimize(layout, scale, maximum_likelihood)
+    _, mean, variance = _minus_twice_loglikelihood(best, layout, maximum_likelihood)
+    return Components(mean, variance, tuple(float(v) for v in best[::-1]))
+
+
+def _minus_twice_loglikelihood(
+    variances: Floats, layout: Layout, maximum_likelihood: bool
+) -> tuple[float, float, float]:
+    """Give -2 log likelihood (less a constant), mean and its variance; innermost variance first."""
+    piece = variances[0]
+    units = layout.mean.size
+    total = (layout.df_within + units) * np.log(piece) - layout.log_pieces
+    total += float(np.sum(np.log(layout.pieces / piece))) + layout.ss_within / piece
+    mean, below = layout.mean, piece / layout.pieces
+    for own, parent in zip(variances[1:], layout.parents, strict=True):
+        spread = own + below
+        mean, below, off = fold(mean, spread, parent)
+        total += float(np.sum(np.log(spread)) - np.sum(np.log(below)) + np.sum(off))
+    if maximum_likelihood:
+        total += float(np.log(below[0]))
+    return float(total), float(mean[0]), float(below[0])
+
+
+def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
+    """Find the variances, innermost first, that are most likely; none below 0."""
+    from scipy.optimize import minimize
+
+    levels = len(layout.parents)
+    within = layout.ss_within / layout.df_within
+    floor = 1e-9 * (within if within > 0 else scale)
+
+    def objective(roots: Floats) -> float:
+        # Squares keep variances from being negative and let them reach 0 exactly.
+        variances = roots**2 * scale
+        variances[0] = max(variances[0], floor * 1e-3)
+        return _minus_twice_loglikelihood(variances, layout, maximum_likelihood)[0]
+
+    best, lowest = None, np.inf
+    for share in (0.5, 0.05, 1.5):
+        start = np.full(levels + 1, np.sqrt(share))
+        start[0] = np.sqrt(max(within, floor) / scale)
+        found = minimize(
+            objective, start, method="Nelder-Mead",
+            options={"xatol": 1e-9, "fatol": 1e-11, "maxiter": 4000, "maxfev": 4000},
+        )  # fmt: skip
+        if found.fun < lowest - 1e-9:
+            best, lowest = found.x, float(found.fun)
+    if best is None:
+        raise MeasureError(Fault("the likelihood has no maximum", "values", "values that vary"))
+    variances = best**2 * scale
+    return np.asarray(np.where(variances < floor, 0.0, variances), dtype=np.float64)

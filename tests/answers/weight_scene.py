@@ -1,0 +1,143 @@
+"""An invented line with weights, a batch sheet and a piece counter, for the tests of the weight answer."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from lineview.answers.answer import Evidence, Scope
+from lineview.columns import (
+    ADJUSTMENTS,
+    BATCHES,
+    PLAN,
+    READINGS,
+    REELS,
+    STOCK,
+    STOP_LOG,
+    WEIGHTS,
+    empty,
+)
+from lineview.figure import Period
+from lineview.plant import Counter, Gauge, Line, Machine, Plant, Product, Web
+
+START = datetime(2026, 6, 9, 4, tzinfo=UTC)
+HOURS = 8
+END = START + timedelta(hours=HOURS)
+
+
+def web(**changes: object) -> Web:
+    given: dict[str, object] = {
+        "id": "film", "kind": "film", "cut_length_mm": 60, "width_mm": 80, "grammage_g_m2": 32.5,
+        "reel_outer_mm": 300, "reel_core_mm": 76,
+    }  # fmt: skip
+    return Web.model_validate({k: v for k, v in (given | changes).items() if v is not None})
+
+
+def product(name: str, mass_g: float = 6.57, **changes: object) -> Product:
+    given: dict[str, object] = {
+        "id": name, "flavour": name.title(), "mass_g": mass_g, "mass_tolerance_g": 0.6, "diameter_mm": 14,
+        "diameter_tolerance_mm": 0.4, "cut_length_mm": 35, "webs": ("film",),
+    }  # fmt: skip
+    return Product.model_validate(given | changes)
+
+
+def plant(*products: Product, webs: tuple[Web, ...] | None = None) -> Plant:
+    pieces = Counter(id="pieces", counts="pieces", modulus=65536, fastest_per_min=450)
+    rope = Counter(id="rope", counts="rope", modulus=1000000, fastest_per_min=2000, unit_value=0.01)
+    gauge = Gauge(id="diameter", measures="rope diameter", unit="mm")
+    return Plant(
+        shop="Invented works",
+        lines=(Line(id="line1"),),
+        machines=(
+            Machine(id="wrap1", kind="cut-and-wrap machine", line="line1", counters=(pieces,)),
+            Machine(id="sizer1", kind="sizer", line="line1", counters=(rope,), gauges=(gauge,)),
+        ),
+        webs=(web(),) if webs is None else webs,
+        products=products or (product("mint"),),
+    )
+
+
+def batch_sheet(
+    count: int, products: tuple[str, ...] = ("mint",), every_min: float = 12, mass_in_kg: float | None = 22.7
+) -> pl.DataFrame:
+    rows = [
+        (
+            "line1",
+            f"B{b}",
+            products[b % len(products)],
+            START + timedelta(minutes=every_min * b),
+            START + timedelta(minutes=every_min * (b + 1) - 2),
+            mass_in_kg,
+            1,
+            b + 2,
+        )
+        for b in range(count)
+    ]
+    return pl.DataFrame(rows, schema=BATCHES, orient="row")
+
+
+def weights(
+    batches: int = 20,
+    samples: tuple[float, ...] = (2, 5, 8),
+    each: int = 5,
+    *,
+    mean: float = 6.62,
+    between: float = 0.11,
+    within: float = 0.25,
+    seed: int = 1,
+    pieces: int = 1,
+    every_min: float = 12,
+    gross: bool = False,
+    digits: int = 2,
+) -> pl.DataFrame:
+    rng = np.random.default_rng(seed)
+    rows = []
+    for b in range(batches):
+        batch_mean = mean + rng.normal(0, between)
+        for minute in samples:
+            for _ in range(each):
+                at = START + timedelta(minutes=every_min * b + minute)
+                mass = pieces * batch_mean + rng.normal(0, within) * np.sqrt(pieces)
+                rows.append(("wrap1", at, round(mass, digits), pieces, gross, "", "", 1, len(rows) + 2))
+    return pl.DataFrame(rows, schema=WEIGHTS, orient="row")
+
+
+def counted(rate_per_min: float = 330.0) -> pl.DataFrame:
+    per_reading = rate_per_min / 6
+    rows = [
+        (
+            "wrap1",
+            "pieces",
+            START + timedelta(seconds=10 * i),
+            float(int(i * per_reading) % 65536),
+            "",
+            "good",
+            1,
+            i,
+        )
+        for i in range(HOURS * 360 + 1)
+    ]
+    return pl.DataFrame(rows, schema=READINGS, orient="row")
+
+
+def scope() -> Scope:
+    return Scope("line1", "wrap1", Period(START, END), END, "Tue 9 June, early")
+
+
+def evidence(
+    weighed: pl.DataFrame | None = None,
+    sheet: pl.DataFrame | None = None,
+    readings: dict[str, pl.DataFrame] | None = None,
+) -> Evidence:
+    return Evidence(
+        readings=readings if readings is not None else {"wrap1": counted()},
+        weights=empty(WEIGHTS) if weighed is None else weighed,
+        batches=batch_sheet(40) if sheet is None else sheet,
+        stop_log=empty(STOP_LOG),
+        reels=empty(REELS),
+        stock=empty(STOCK),
+        plan=empty(PLAN),
+        adjustments=empty(ADJUSTMENTS),
+    )
