@@ -21,6 +21,9 @@ DISPUTES = {
     "at": UTC_US,
 }
 
+#: What a reading says.
+_SAID = ["at", "value", "text"]
+
 
 @dataclass
 class Tally:
@@ -79,27 +82,60 @@ def compare_readings(block: Block, there: pl.DataFrame | None, tally: Tally) -> 
         at, value and text of what is there between the block's first and last moment; None for nothing.
     tally : Tally
         Is added to.
+
+    Notes
+    -----
+    Moments that either side has once are looked up in order; only the few that a side tells in several
+    versions are grouped.
     """
-    said = ["at", "value", "text"]
-    rows = block.rows.select(*said, "row")
-    at = rows["at"]
-    repeated = bool((at.head(-1) == at.tail(-1)).any()) if rows.height > 1 else False
-    if not repeated and (there is None or there.is_empty()):
-        tally.add(block.part, rows["row"], None)
-        return
-    repeats = ~rows.select(pl.struct(said).is_first_distinct().alias("first"))["first"]
-    both = rows.select(said)
-    if there is not None and there.height:
-        known = there.select(said).unique().with_columns(known=pl.lit(value=True))
-        joined = rows.join(known, on=said, how="left", nulls_equal=True, maintain_order="left")
-        repeats = repeats | joined["known"].fill_null(value=False)
-        both = pl.concat([both, there.select(said)])
-    tally.add(block.part, rows["row"], repeats)
-    versions = both.unique().group_by("at").len().filter(pl.col("len") > 1)
-    new = versions.join(rows.select("at"), on="at", how="semi").sort("at")
-    if new.height:
-        named = new.with_columns(machine=pl.lit(block.machine), channel=pl.lit(block.channel))
+    rows = block.rows.select(*_SAID, "row")
+    known = rows.select(_SAID).clear() if there is None else there.select(_SAID).sort("at")
+    again = _as_before(rows)
+    known = known.filter(~_as_before(known))
+    several = pl.concat([_twice(rows.filter(~again)["at"]), _twice(known["at"])]).unique()
+    tangled = (
+        rows["at"].is_in(several.implode()) if several.len() else pl.repeat(False, rows.height, eager=True)
+    )
+    repeats, disputed = _looked_up(rows, known)
+    if several.len():
+        few = rows.filter(tangled)
+        versions = pl.concat([few.select(_SAID), known.join(several.to_frame(), on="at", how="semi")])
+        seen = known.with_columns(seen=pl.lit(value=True)).unique(_SAID)
+        of_few = few.join(seen, on=_SAID, how="left", nulls_equal=True, maintain_order="left")["seen"]
+        first = few.select(pl.struct(_SAID).is_first_distinct().alias("first"))["first"]
+        told = np.array(repeats.to_numpy(), copy=True)
+        told[tangled.to_numpy()] = (of_few.fill_null(value=False) | ~first).to_numpy()
+        repeats = pl.Series(told)
+        counted = versions.unique().group_by("at").len().filter(pl.col("len") > 1)["at"]
+        disputed = pl.concat([disputed.filter(~disputed.is_in(several.implode())), counted])
+    tally.add(block.part, rows["row"], (repeats | again) if bool((repeats | again).any()) else None)
+    if disputed.len():
+        named = disputed.sort().alias("at").to_frame()
+        named = named.with_columns(machine=pl.lit(block.machine), channel=pl.lit(block.channel))
         tally.dispute("readings", named, "machine", "channel", "at")
+
+
+def _as_before(rows: pl.DataFrame) -> pl.Series:
+    """Mark the rows that say what the row before them says."""
+    same = pl.all_horizontal(pl.col(name).eq_missing(pl.col(name).shift(1)) for name in _SAID)
+    return rows.select(same.alias("same"))["same"].fill_null(value=False)
+
+
+def _twice(at: pl.Series) -> pl.Series:
+    """Give the moments that stand more than once in sorted moments."""
+    return at.tail(-1).filter(at.tail(-1) == at.head(-1)).unique()
+
+
+def _looked_up(rows: pl.DataFrame, known: pl.DataFrame) -> tuple[pl.Series, pl.Series]:
+    """Mark the rows that the known ones say too, and give the moments of which they say another thing."""
+    if known.is_empty():
+        return pl.repeat(False, rows.height, eager=True), rows["at"].clear()
+    at, old = rows["at"].to_physical().to_numpy(), known["at"].to_physical().to_numpy()
+    place = np.minimum(np.searchsorted(old, at), old.size - 1)
+    met = pl.Series(old[place] == at)
+    other = known[place]
+    same = rows["value"].eq_missing(other["value"]) & rows["text"].eq_missing(other["text"])
+    return met & same, rows["at"].filter(met & ~same)
 
 
 def compare_weights(block: Block, there: pl.DataFrame | None, tally: Tally) -> None:

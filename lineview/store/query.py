@@ -51,14 +51,20 @@ class Measured:
         polars.DataFrame
             Sorted by channel, if there is one, and moment.
         """
-        files = self._table.files()  # before the hidden intakes: an intake is seen whole or not at all
-        lazy = self._table.scan(files, machine, first, last, self._journal.hidden())
-        if lazy is None or first > last:
+        lazy = self._scan(machine, first, last, channels)
+        if lazy is None:
             return empty(self._schema)
-        if channels is not None:
-            lazy = lazy.filter(pl.col("channel").is_in(list(channels)))
         order = [name for name in ("channel", "at") if name in self._schema]
         return lazy.collect().sort(order, maintain_order=True)
+
+    def _scan(
+        self, machine: str, first: int, last: int, channels: Sequence[str] | None
+    ) -> pl.LazyFrame | None:
+        files = self._table.files()  # before the hidden intakes: an intake is seen whole or not at all
+        lazy = self._table.scan(files, machine, first, last, self._journal.hidden())
+        if lazy is None or first > last or channels is None:
+            return None if first > last else lazy
+        return lazy.filter(pl.col("channel").is_in(list(channels)))
 
     def overlapping(self, block: Block) -> pl.DataFrame | None:
         """Give what is there between a block's first and last moment; None where nothing can be."""
@@ -68,7 +74,11 @@ class Measured:
         if there.is_empty():
             return None
         first, last = there.select(pl.col("first").min(), pl.col("last").max()).row(0)
-        return self.rows(block.machine, max(first, block.first), min(last, block.last), channels)
+        lazy = self._scan(block.machine, max(first, block.first), min(last, block.last), channels)
+        if lazy is None:
+            return None
+        # of readings only what is compared: an export may overlap millions
+        return (lazy.select("at", "value", "text") if channels else lazy).collect()
 
 
 class Told:

@@ -4,8 +4,8 @@ Notes
 -----
 The order: the export's bytes; the journal's row, "begun", with all that the journal keeps; refusals and
 disputed moments; one atomic Delta commit a table, named for the export's SHA-256 and the attempt; the
-journal's row, "done". Nothing of an intake is given before it is done. What a crash leaves is "begun": it is finished
-where all its commits are there, and taken back where one is missing, by whoever opens or writes next.
+journal's row, "done". Nothing of an intake is given before it is done. What a crash leaves is "begun": it is
+finished where all its commits are there, and taken back where one is missing, by the next to open or write.
 """
 
 from __future__ import annotations
@@ -116,7 +116,8 @@ class Recorder:
                 there = self.measured[name].overlapping(block)
                 before = own.setdefault((block.machine, block.channel), [])
                 if before and name == "readings":  # sheets of one file may repeat each other
-                    there = pl.concat([*([] if there is None else [there]), *(b.rows for b in before)])
+                    same = [b.rows.select("at", "value", "text") for b in before]
+                    there = pl.concat([*([] if there is None else [there]), *same])
                 _COMPARE[name](block, there, tally)
                 before.append(block)
         given: dict[str, list[pl.DataFrame]] = {}
