@@ -12,6 +12,7 @@ from lineview.columns import INCREMENTS, UTC_US, empty
 from lineview.errors import Fault, MeasureError
 from lineview.measures.modulus import find_modulus, fits_values
 from lineview.measures.odd_readings import Floats, Ints, Limits, off_course, thawed
+from lineview.plant import Counter
 
 _KINDS = ("step", "rollover", "reset", "glitch", "torn", "several turns")
 _STEP, _ROLLOVER, _RESET, _GLITCH, _TORN, _SEVERAL = range(6)
@@ -35,6 +36,11 @@ class Total:
     low: float
     high: float | None
     missing_s: float
+
+
+def known_modulus(counter: Counter) -> int | None:
+    """Give a counter's declared modulus, or None where nobody knows it."""
+    return None if counter.modulus == "unknown" else counter.modulus
 
 
 def increments(

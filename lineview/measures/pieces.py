@@ -63,10 +63,8 @@ def pieces(machine: Machine, readings: pl.DataFrame, start: datetime, end: datet
         where a reading falls on both moments and none is missing. An interval over a moment is split by
         running time within it; `low` and `high` then leave it out and take it whole.
     """
-    row = pieces_by_stretch(machine, readings, pl.DataFrame({"start": [start], "end": [end]})).row(
-        0, named=True
-    )
-    return Pieces(*(_total(row, name) for name in ("good", "made", "rejects")))
+    row = pl.DataFrame({"start": [start], "end": [end]}).cast(UTC_US)
+    return totals(pieces_by_stretch(machine, readings, row))[0]
 
 
 def _total(row: dict[str, float | None], name: str) -> Total | None:
@@ -221,3 +219,11 @@ def _shared(value: Floats, n: Floats, place: _Place, seen: Clock) -> Floats:
     share = np.where(all_run > 0, (run[1] - run[0]) / np.where(all_run > 0, all_run, 1.0), by_time)
     inner = n[np.minimum(place.floor, len(n) - 1)]
     return np.asarray(value[place.floor] + np.where(place.between, share * inner, 0.0))
+
+
+def totals(counted: pl.DataFrame) -> list[Pieces]:
+    """Give each stretch of pieces_by_stretch as Pieces."""
+    return [
+        Pieces(*(_total(row, name) for name in ("good", "made", "rejects")))
+        for row in counted.iter_rows(named=True)
+    ]

@@ -1,0 +1,127 @@
+"""Changeovers: standing between two batches of different products."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from lineview.columns import UTC_US
+from lineview.measures.states import STANDING, Clock
+from lineview.plant import Machine
+
+#: A changeover: from the last piece of one product to the first of the next.
+CHANGEOVERS: dict[str, pl.DataType] = {
+    "start": UTC_US,
+    "end": UTC_US,
+    "before": pl.String(),
+    "after": pl.String(),
+}
+
+#: Moments at which the product changed, as somebody or some machine wrote them down.
+CHANGES: dict[str, pl.DataType] = {"at": UTC_US, "before": pl.String(), "after": pl.String()}
+
+#: Batch sheets are written by hand: a batch's start may be off by so much [min].
+OFF_MIN = 3.0
+
+
+def product_changes(machine: Machine, readings: pl.DataFrame, batches: pl.DataFrame) -> pl.DataFrame:
+    """Give the moments at which the machine's line went from one product to another.
+
+    Parameters
+    ----------
+    machine : Machine
+        Its gauges say which channel holds the product or the batch.
+    readings : polars.DataFrame
+        READINGS of the machine.
+    batches : polars.DataFrame
+        BATCHES; those of other lines are passed over.
+
+    Returns
+    -------
+    polars.DataFrame
+        CHANGES by time. The machine's own product channel is preferred, then its batch channel read
+        against the batch sheet, then the batch sheet alone.
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> from lineview.columns import BATCHES, READINGS, empty
+    >>> hours = [datetime(2026, 6, 9, hour, tzinfo=UTC) for hour in (6, 7)]
+    >>> sheet = pl.DataFrame({"line": "1", "batch": ["a", "b"], "product": ["mint", "lime"], "start": hours})
+    >>> sheet = pl.concat([empty(BATCHES), sheet.cast({"start": BATCHES["start"]})], how="diagonal")
+    >>> wrapper = Machine(id="w", kind="cut-and-wrap machine", line="1")
+    >>> product_changes(wrapper, empty(READINGS), sheet).row(0)[1:]
+    ('mint', 'lime')
+    """
+    own = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
+    for measures in ("product", "batch"):
+        gauge = machine.gauge("product" if measures == "product" else "batch")
+        if gauge is None:
+            continue
+        marks = (
+            readings.filter((pl.col("channel") == gauge.id) & pl.col("text").is_not_null())
+            .sort("at")
+            .select("at", name="text")
+        )
+        if measures == "batch":
+            sheet = own.drop_nulls(["batch", "product"]).unique("batch", keep="first", maintain_order=True)
+            marks = marks.join(
+                sheet.select(name="batch", product="product"), on="name", how="left", maintain_order="left"
+            ).select("at", name="product")
+        if marks["name"].drop_nulls().len():
+            return _turns(marks)
+    return _turns(own.sort("start").select(at="start", name="product"))
+
+
+def _turns(marks: pl.DataFrame) -> pl.DataFrame:
+    named = marks.drop_nulls("name").with_columns(pl.col("name").str.strip_chars())
+    same = pl.col("name").str.to_lowercase()
+    return (
+        named.with_columns(before=pl.col("name").shift(1))
+        .filter(same != same.shift(1))
+        .select("at", "before", after="name")
+        .cast(dict(CHANGES))  # type: ignore[arg-type]  # polars' stub wants its own mapping type
+    )
+
+
+def find_changeovers(seen: Clock, changes: pl.DataFrame, *, off_min: float = OFF_MIN) -> pl.DataFrame:
+    """Find the standing stretch that belongs to each change of product.
+
+    Parameters
+    ----------
+    seen : Clock
+        The machine's clock.
+    changes : polars.DataFrame
+        CHANGES.
+    off_min : float
+        By how much the moments may be off [min].
+
+    Returns
+    -------
+    polars.DataFrame
+        CHANGEOVERS by time: for each change the longest stretch of standing within `off_min` of it, if any.
+
+    Notes
+    -----
+    A change without standing near it took no time, or was not told by the sheet.
+    Source: derived-tape
+    """
+    stands = seen.code == STANDING
+    begins, ends = seen.edge[:-1][stands], seen.edge[1:][stands]
+    off_us = round(off_min * 6e7)
+    at_us = changes["at"].dt.epoch("us").to_numpy()
+    first = np.searchsorted(ends, at_us - off_us)
+    last = np.searchsorted(begins, at_us + off_us, side="right")
+    found: dict[int, int] = {}
+    for change, (a, b) in enumerate(zip(first.tolist(), last.tolist(), strict=True)):
+        if b > a:
+            found.setdefault(a + int(np.argmax((ends - begins)[a:b])), change)
+    stretches, rows = sorted(found), [found[k] for k in sorted(found)]
+    return pl.DataFrame(
+        {
+            "start": pl.Series(begins[stretches], dtype=pl.Int64),
+            "end": pl.Series(ends[stretches], dtype=pl.Int64),
+            "before": changes["before"].gather(rows),
+            "after": changes["after"].gather(rows),
+        }
+    ).with_columns(pl.col("start", "end").cast(pl.Datetime("us")).dt.replace_time_zone("UTC"))

@@ -1,0 +1,174 @@
+"""Stops that begin, end or lie within an interval between two readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lineview.measures.rate import Bools, Floats, Ints, Legs
+
+#: A count that falls short by less than so long of running is not told from the stamps' jitter [s].
+LEAST_HOLE_S = 3.0
+#: Neighbours on each side from which an interval's own rate is taken.
+_NEIGHBOURS = 6
+
+
+@dataclass(frozen=True)
+class Holes:
+    """Standing parts of intervals, by time: in `interval`, from `opens_s` to `closes_s` after its start."""
+
+    interval: Ints
+    opens_s: Floats
+    closes_s: Floats
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return len(self.interval)
+
+    def joined(self, other: Holes) -> Holes:
+        """Give both together, by time."""
+        interval = np.concatenate((self.interval, other.interval))
+        opens = np.concatenate((self.opens_s, other.opens_s))
+        closes = np.concatenate((self.closes_s, other.closes_s))
+        order = np.lexsort((opens, interval))
+        return Holes(interval[order], opens[order], closes[order])
+
+    def seconds(self, intervals: int) -> Floats:
+        """Give the standing seconds of each interval."""
+        long = self.closes_s - self.opens_s
+        return np.bincount(self.interval, long, minlength=intervals).astype(np.float64)
+
+    def moments(self, span: Ints) -> tuple[Ints, Ints]:
+        """Give when each opens and closes [µs], within its interval."""
+        start, end = span[self.interval], span[self.interval + 1]
+        opens = np.clip(start + np.rint(self.opens_s * 1e6).astype(np.int64), start, end)
+        closes = np.clip(start + np.rint(self.closes_s * 1e6).astype(np.int64), opens, end)
+        return opens, closes
+
+    def breakpoints(self, span: Ints, made: Floats) -> tuple[Ints, Floats]:
+        """Give moments [µs] and the pieces made up to them: none in a hole, evenly beside it."""
+        pieces = np.concatenate(([0.0], np.cumsum(made)))
+        if not self.count:
+            return span, pieces
+        opens, closes = self.moments(span)
+        hole_us = (closes - opens).astype(np.float64)
+        total_us = np.bincount(self.interval, hole_us, minlength=len(made))
+        runs_us = np.maximum((span[1:] - span[:-1]) - total_us, 1.0)
+        first = np.concatenate(([True], self.interval[1:] != self.interval[:-1]))
+        so_far = np.cumsum(hole_us) - hole_us
+        base = np.maximum.accumulate(np.where(first, so_far, 0.0))
+        ran_us = (opens - span[self.interval]) - (so_far - base)
+        value = pieces[self.interval] + made[self.interval] * np.clip(ran_us / runs_us[self.interval], 0, 1)
+        where = np.repeat(self.interval + 1, 2)
+        moments = np.stack((opens, closes), axis=1).ravel()
+        return np.insert(span, where, moments), np.insert(pieces, where, np.repeat(value, 2))
+
+
+def edge_holes(
+    made: Floats, seconds: Floats, legs: Legs, bounded: tuple[Bools, Bools], rates: tuple[Floats, Floats]
+) -> Holes:
+    """Give the standing parts of the first and last intervals of legs next to standing stretches.
+
+    Parameters
+    ----------
+    made, seconds : array of float
+        Counts and length [s] of each interval.
+    legs : Legs
+        Runs of intervals with pieces.
+    bounded : pair of array of bool
+        Whether the machine stood before, and after, each leg.
+    rates : pair of array of float
+        The leg's rate next to its start and to its end [counts/s].
+    """
+    alone = (legs.length == 1) & bounded[0] & bounded[1]
+    stood = [bounded[0] & ~alone, bounded[1] & ~alone]
+    first, last = legs.first, legs.last - 1
+    rest_first = np.clip(seconds[first] - made[first] / rates[0], 0, None)
+    rest_last = np.clip(seconds[last] - made[last] / rates[1], 0, None)
+    rest_alone = np.clip(seconds[first] - made[first] / rates[0], 0, None) / 2
+    zero = np.zeros(len(first))
+    parts = [
+        (first[stood[0]], zero[stood[0]], rest_first[stood[0]]),
+        (last[stood[1]], (seconds[last] - rest_last)[stood[1]], seconds[last][stood[1]]),
+        (first[alone], zero[alone], rest_alone[alone]),
+        (first[alone], (seconds[first] - rest_alone)[alone], seconds[first][alone]),
+    ]
+    interval, opens, closes = (np.concatenate([part[k] for part in parts]) for k in range(3))
+    open_ones = closes > opens
+    order = np.lexsort((opens[open_ones], interval[open_ones]))
+    return Holes(interval[open_ones][order], opens[open_ones][order], closes[open_ones][order])
+
+
+def short_holes(
+    made: Floats, seconds: Floats, legs: Legs, bounded: tuple[Bools, Bools], spread_s: float
+) -> Holes:
+    """Give the stops that are shorter than an interval, inside legs.
+
+    Parameters
+    ----------
+    made, seconds : array of float
+        Counts and length [s] of each interval.
+    legs, bounded
+        As in edge_holes.
+    spread_s : float
+        Standard deviation of how far intervals are off their own rate [s].
+
+    Returns
+    -------
+    Holes
+        One hole where a single interval falls short, two that meet where two neighbours do. Three and more
+        in a row are a slow leg, not a stop.
+    """
+    least = max(LEAST_HOLE_S, 5.0 * spread_s)
+    inner = Legs(legs.first + bounded[0], legs.last - bounded[1])
+    lacks = _lacking(made, seconds, inner, least)
+    short = lacks > least
+    faint = lacks > max(1.0, 2.0 * spread_s)
+    hit = np.flatnonzero(short)
+    if not len(hit):
+        return Holes(hit, np.empty(0), np.empty(0))
+    index = np.concatenate(([False, False], faint, [False, False]))
+    run = index[hit + 1].astype(int) + index[hit + 3]
+    run += (index[hit + 1] & index[hit]).astype(int) + (index[hit + 3] & index[hit + 4])
+    hit = hit[run <= 1]
+    before = faint[np.maximum(hit - 1, 0)] & (hit > 0)
+    after = faint[np.minimum(hit + 1, len(faint) - 1)] & (hit < len(faint) - 1)
+    parts = {}
+    for i, is_before, is_after in zip(hit.tolist(), before.tolist(), after.tolist(), strict=True):
+        long, gone = float(seconds[i]), float(lacks[i])
+        if is_after:
+            parts[i] = (long - gone, long)
+            parts[i + 1] = (0.0, float(lacks[i + 1]))
+        elif is_before:
+            parts[i] = (0.0, gone)
+            parts[i - 1] = (float(seconds[i - 1] - lacks[i - 1]), float(seconds[i - 1]))
+        else:
+            parts[i] = ((long - gone) / 2, (long + gone) / 2)
+    rows = sorted(parts)
+    opens, closes = (np.array([parts[i][k] for i in rows]) for k in range(2))
+    return Holes(np.array(rows, dtype=np.int64), opens, closes)
+
+
+def _lacking(made: Floats, seconds: Floats, inner: Legs, least_s: float) -> Floats:
+    """Give the seconds by which intervals fall short of the median rate around them, 0 where they do not."""
+    lacks = np.zeros(len(made))
+    wide = inner.last - inner.first >= 3
+    if not wide.any():
+        return lacks
+    pace = made / np.maximum(seconds, 1e-9)
+    owner = np.full(len(made), -1)
+    for k in np.flatnonzero(wide):
+        owner[inner.first[k] : inner.last[k]] = k
+    beside = np.maximum(np.roll(pace, 1), np.roll(pace, -1))
+    guess = seconds - made / np.maximum(beside, 1e-9)
+    likely = np.flatnonzero((owner >= 0) & (guess > min(1.0, least_s)))
+    if not len(likely):
+        return lacks
+    window = likely[:, None] + np.arange(-_NEIGHBOURS, _NEIGHBOURS + 1)[None, :]
+    inside = (window >= inner.first[owner[likely]][:, None]) & (window < inner.last[owner[likely]][:, None])
+    around = np.where(inside, pace[np.clip(window, 0, len(made) - 1)], np.nan)
+    own = np.nanmedian(around, axis=1)
+    lacks[likely] = np.clip(seconds[likely] - made[likely] / np.maximum(own, 1e-9), 0, None)
+    return lacks

@@ -1,0 +1,138 @@
+"""What the rest of the shift must run at, and where it ends if it goes on as it went."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+
+import polars as pl
+
+from lineview.columns import PLAN, require
+
+#: Runs and stops of this shift that a projection needs.
+LEAST_CYCLES = 6
+
+
+def planned_pieces(plan: pl.DataFrame, line: str, start: datetime, end: datetime) -> float | None:
+    """Give the pieces planned for a line in a period.
+
+    Parameters
+    ----------
+    plan : polars.DataFrame
+        PLAN.
+    line : str
+        Id of the line.
+    start, end : datetime
+        The period [UTC].
+
+    Returns
+    -------
+    float or None
+        Rows that reach beyond the period count by their share of time in it; None where no row touches it.
+    """
+    require(plan, PLAN, "plan")
+    own = plan.filter((pl.col("line") == line) & pl.col("pieces").is_finite()).filter(
+        (pl.col("start") < end) & (pl.col("end").fill_null(end) > start)
+    )
+    if not own.height:
+        return None
+    pieces = 0.0
+    for row in own.iter_rows(named=True):
+        finish = row["end"] or end
+        whole = (finish - row["start"]).total_seconds()
+        inside = (min(finish, end) - max(row["start"], start)).total_seconds()
+        pieces += row["pieces"] * (inside / whole if whole > 0 else 1.0)
+    return pieces
+
+
+def pace_needed_per_min(planned: float, good: float, left_min: float) -> float | None:
+    """Give the rate still needed [pieces/min]; None where no planned minute is left, 0 where all is made.
+
+    Examples
+    --------
+    >>> pace_needed_per_min(150_000, 117_940, 100.0)
+    320.6
+    """
+    if left_min <= 0:
+        return None
+    return max(0.0, planned - good) / left_min
+
+
+@dataclass(frozen=True)
+class Projection:
+    """Pieces of the rest of a shift with a prediction interval."""
+
+    pieces: float
+    low: float
+    high: float
+    cycles: int
+    confidence: float
+
+
+def run_stop_cycles(tape: pl.DataFrame) -> pl.DataFrame:
+    """Cut a tape into cycles: a run and what stood after it.
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        TAPE by time. Breaks and unseen time are left out.
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns minutes [min] and pieces, one row a cycle; what stood before the first run is a part of the
+        first cycle.
+    """
+    on = tape.filter(~pl.col("state").is_in(["break", "unseen"])).with_columns(
+        minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7,
+        runs=pl.col("state").is_in(["running", "slow"]),
+    )
+    begins = pl.col("runs") & ~pl.col("runs").shift(1, fill_value=True)
+    return (
+        on.with_columns(cycle=begins.cum_sum())
+        .group_by("cycle", maintain_order=True)
+        .agg(pl.col("minutes").sum(), pl.col("pieces").fill_null(0.0).sum())
+        .select("minutes", "pieces")
+    )
+
+
+def project(cycles: pl.DataFrame, left_min: float, *, confidence: float = 0.9) -> Projection | None:
+    """Project the pieces of the planned minutes left from runs and stops so far.
+
+    Parameters
+    ----------
+    cycles : polars.DataFrame
+        As of run_stop_cycles.
+    left_min : float
+        Planned minutes left [min].
+    confidence : float
+        Of the prediction interval.
+
+    Returns
+    -------
+    Projection or None
+        None where there are fewer than `LEAST_CYCLES` cycles.
+
+    Notes
+    -----
+    Pieces follow a renewal reward process: with r = sum of pieces over sum of minutes and s² the mean square
+    of pieces − r × minutes a cycle, the variance over T more minutes is s² T / m (1 + T / sum of minutes),
+    m being the mean minutes of a cycle. Limits by Student's t with one degree less than cycles.
+    Source: derived-projection
+    """
+    from scipy.stats import t as student
+
+    n = cycles.height
+    total_min = float(cycles["minutes"].sum())
+    if n < LEAST_CYCLES or total_min <= 0:
+        return None
+    rate = float(cycles["pieces"].sum()) / total_min
+    rest = (cycles["pieces"] - rate * cycles["minutes"]).to_numpy()
+    square = float((rest**2).sum()) / (n - 1)
+    variance = square * left_min / (total_min / n) * (1.0 + left_min / total_min)
+    half = float(student.ppf(0.5 + confidence / 2.0, n - 1)) * math.sqrt(variance)
+    most = float((cycles["pieces"] / cycles["minutes"]).max() or rate)  # type: ignore[arg-type]  # a float
+    pieces = rate * left_min
+    ceiling = max(most, rate) * left_min
+    return Projection(pieces, max(0.0, pieces - half), min(pieces + half, ceiling), n, confidence)

@@ -1,0 +1,146 @@
+"""The rate within a leg of running: at its edges, in the middle, and where it is slow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: A leg is slow where its rate stays below the nominal band for at least so long [s].
+SLOW_S = 60.0
+#: The rate at an edge is taken over this much of the leg next to it [s].
+EDGE_S = 60.0
+#: Both stamps of an interval may be off by a second.
+STAMPS_S = 2.0
+
+
+@dataclass(frozen=True)
+class Legs:
+    """Runs of intervals: leg k holds the intervals first[k] up to, not including, last[k]."""
+
+    first: Ints
+    last: Ints
+
+    @property
+    def length(self) -> Ints:
+        """How many intervals each leg has."""
+        return self.last - self.first
+
+
+def runs(member: Bools) -> Legs:
+    """Give the runs of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], member.astype(np.int8), [0]))))
+    return Legs(edges[0::2], edges[1::2])
+
+
+def sums(values: Floats) -> Floats:
+    """Give sums up to each edge, one more than the values."""
+    return np.concatenate(([0.0], np.cumsum(values)))
+
+
+def edge_rates(n: Floats, seconds: Floats, legs: Legs, fallback_per_min: float) -> tuple[Floats, Floats]:
+    """Give the rate of each leg next to its start and next to its end [counts/s].
+
+    Parameters
+    ----------
+    n, seconds : array of float
+        Counts and length [s] of each interval.
+    legs : Legs
+        The legs; their first and last intervals may be partial and are left out.
+    fallback_per_min : float
+        Rate where no leg has an interval between its first and last [counts/min].
+
+    Returns
+    -------
+    at_start, at_end : arrays of float
+        One a leg. A leg of one or two intervals takes the rate of the nearest leg that has more.
+    """
+    wide = max(3, int(np.ceil(EDGE_S / max(float(np.median(seconds)), 1e-3)))) if len(seconds) else 3
+    counts, clock = sums(n), sums(seconds)
+    inner_first, inner_last = legs.first + 1, legs.last - 1
+    whole = inner_last > inner_first
+    at_start = _mean(counts, clock, inner_first, np.minimum(inner_first + wide, inner_last), whole)
+    at_end = _mean(counts, clock, np.maximum(inner_last - wide, inner_first), inner_last, whole)
+    if not whole.any():
+        known = np.full(len(whole), fallback_per_min / 60.0)
+        return known, known.copy()
+    index = np.arange(len(whole))
+    near = index[whole][np.clip(np.searchsorted(index[whole], index), 0, whole.sum() - 1)]
+    return np.where(whole, at_start, at_start[near]), np.where(whole, at_end, at_end[near])
+
+
+def _mean(counts: Floats, clock: Floats, first: Ints, last: Ints, whole: Bools) -> Floats:
+    a, b = np.where(whole, first, 0), np.where(whole, last, 1)
+    return np.asarray((counts[b] - counts[a]) / np.maximum(clock[b] - clock[a], 1e-9))
+
+
+def stamp_spread_s(n: Floats, seconds: Floats, member: Bools) -> float:
+    """Give the robust standard deviation of how far intervals are off their own rate [s]."""
+    inner = np.flatnonzero(member[:-2] & member[1:-1] & member[2:]) + 1
+    if len(inner) < 8:
+        return 0.0
+    if len(inner) > 20000:
+        inner = inner[:: len(inner) // 20000]
+    three_n = n[inner - 1] + n[inner] + n[inner + 1]
+    three_s = seconds[inner - 1] + seconds[inner] + seconds[inner + 1]
+    off = seconds[inner] - n[inner] * three_s / np.maximum(three_n, 1e-9)
+    return float(1.4826 * np.median(np.abs(off - np.median(off))) * np.sqrt(1.5))
+
+
+def slow_intervals(n: Floats, run_s: Floats, legs: Legs, band_low_per_min: float) -> Bools:
+    """Tell which intervals belong to slow stretches.
+
+    Parameters
+    ----------
+    n, run_s : array of float
+        Counts and running seconds of each interval.
+    legs : Legs
+        Runs of intervals in which the machine runs.
+    band_low_per_min : float
+        Low end of the nominal band [counts/min].
+
+    Returns
+    -------
+    array of bool
+        True where the rate stays below the band for `SLOW_S` or longer even if the stamps at both ends
+        were off. The rate is taken over a minute centred on the interval, within its leg.
+    """
+    slow = np.zeros(len(n), dtype=bool)
+    low = band_low_per_min / 60.0
+    counts, clock = sums(n), sums(run_s)
+    behind = sums((n < low * run_s - 1e-9).astype(float))
+    worth = np.flatnonzero(behind[legs.last] > behind[legs.first])
+    for a, b in zip(legs.first[worth].tolist(), legs.last[worth].tolist(), strict=True):
+        own = np.arange(a, b)
+        middle = (clock[own] + clock[own + 1]) / 2
+        left = np.clip(np.searchsorted(clock, middle - SLOW_S / 2, side="right") - 1, a, own)
+        right = np.clip(np.searchsorted(clock, middle + SLOW_S / 2), own + 1, b)
+        below = (counts[right] - counts[left]) < low * (clock[right] - clock[left])
+        slow[a:b] = _sustained(below, counts[a : b + 1], clock[a : b + 1], low)
+    return slow
+
+
+def _sustained(below: Bools, counts: Floats, clock: Floats, low: float) -> Bools:
+    """Keep runs below the band that last, and fill short recoveries between them."""
+    kept = _lasting(below, counts, clock, low)
+    gaps = runs(~kept)
+    for a, b in zip(gaps.first, gaps.last, strict=True):
+        if a > 0 and b < len(kept) and clock[b] - clock[a] < SLOW_S:
+            kept[a:b] = True
+    return _lasting(kept, counts, clock, low)
+
+
+def _lasting(below: Bools, counts: Floats, clock: Floats, low: float) -> Bools:
+    legs = runs(below)
+    span = clock[legs.last] - clock[legs.first]
+    made = counts[legs.last] - counts[legs.first]
+    lasts = (span >= SLOW_S - 1e-6) & (made < low * (span - STAMPS_S))
+    kept = np.zeros(len(below), dtype=bool)
+    for a, b in zip(legs.first[lasts], legs.last[lasts], strict=True):
+        kept[a:b] = True
+    return kept

@@ -1,0 +1,183 @@
+"""The account of a shift: minutes and pieces by state, summed, never averaged."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.columns import STATES, TAPE, require
+from lineview.measures.counts import Total
+from lineview.measures.pieces import Pieces
+
+_NOTHING = Total(0.0, 0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class ShiftAccount:
+    """Minutes and pieces of one shift, or of several.
+
+    Parameters
+    ----------
+    minutes : mapping
+        State to its minutes [min].
+    made : mapping
+        State to the pieces counted in it; unseen ones are not in it.
+    stretches : mapping
+        State to the number of its stretches.
+    pieces : Pieces
+        Pieces of the whole stretch from the counters.
+    nominal_per_min : float
+        Nominal rate that the ladder starts from [pieces/min].
+    """
+
+    minutes: Mapping[str, float]
+    made: Mapping[str, float]
+    stretches: Mapping[str, int]
+    pieces: Pieces
+    nominal_per_min: float
+
+    @property
+    def planned_min(self) -> float:
+        """Planned minutes: all but breaks [min]."""
+        return sum(self.minutes[state] for state in STATES if state != "break")
+
+    @property
+    def run_min(self) -> float:
+        """Running and slow minutes [min]."""
+        return self.minutes["running"] + self.minutes["slow"]
+
+    @property
+    def unseen_min(self) -> float:
+        """Minutes without readings [min]."""
+        return self.minutes["unseen"]
+
+    @property
+    def stand_min(self) -> float:
+        """Minutes of stops, short stops and changeovers [min]."""
+        return self.minutes["stop"] + self.minutes["short stop"] + self.minutes["changeover"]
+
+    @property
+    def good(self) -> Total:
+        """Good pieces; nothing known where no counter counts them."""
+        return self.pieces.good or Total(None, 0.0, None, 0.0)
+
+    @property
+    def good_told(self) -> bool:
+        """Whether good pieces can be told."""
+        return self.good.n is not None
+
+    @property
+    def good_used(self) -> float:
+        """Good pieces, or the least they can be."""
+        return self.good.low if self.good.n is None else self.good.n
+
+    @property
+    def made_used(self) -> float:
+        """Pieces made, or the least they can be."""
+        made = self.pieces.made or _NOTHING
+        return made.low if made.n is None else made.n
+
+    @property
+    def rejects_used(self) -> float:
+        """Rejects; where they cannot be told, what stands between pieces made and good ones."""
+        rejects = self.pieces.rejects
+        if rejects is None:
+            return 0.0
+        if rejects.n is None or not self.good_told:
+            return max(0.0, self.made_used - self.good_used)
+        return rejects.n
+
+    @property
+    def counters_differ(self) -> float:
+        """Good pieces less what pieces made and rejects would leave."""
+        return self.good_used - (self.made_used - self.rejects_used)
+
+    def made_in(self, state: str) -> float:
+        """Give the pieces made in a state; in unseen time what is left of the total."""
+        if state != "unseen":
+            return self.made[state]
+        return self.made_used - sum(self.made[s] for s in STATES if s != "unseen")
+
+
+def joined(accounts: Sequence[ShiftAccount], nominal_per_min: float) -> ShiftAccount:
+    """Add accounts up: minutes and pieces are summed.
+
+    Parameters
+    ----------
+    accounts : sequence of ShiftAccount
+        Of one machine; none gives an account of nothing.
+    nominal_per_min : float
+        Nominal rate [pieces/min].
+
+    Returns
+    -------
+    ShiftAccount
+        Their sum.
+    """
+    return ShiftAccount(
+        minutes={state: sum(a.minutes[state] for a in accounts) for state in STATES},
+        made={state: sum(a.made[state] for a in accounts) for state in STATES},
+        stretches={state: sum(a.stretches[state] for a in accounts) for state in STATES},
+        pieces=Pieces(
+            _sum([a.pieces.good for a in accounts]),
+            _sum([a.pieces.made for a in accounts]),
+            _sum([a.pieces.rejects for a in accounts]),
+        ),
+        nominal_per_min=nominal_per_min,
+    )
+
+
+def _sum(parts: Sequence[Total | None]) -> Total | None:
+    """Add totals up; None where nothing counts them."""
+    told = [part for part in parts if part is not None]
+    if len(told) < len(parts) or not parts:
+        return None
+    known = [part.n for part in told if part.n is not None]
+    tops = [part.high for part in told if part.high is not None]
+    return Total(
+        sum(known) if len(known) == len(told) else None,
+        sum(part.low for part in told),
+        sum(tops) if len(tops) == len(told) else None,
+        sum(part.missing_s for part in told),
+    )
+
+
+def account(tape: pl.DataFrame, pieces: Pieces, *, nominal_per_min: float) -> ShiftAccount:
+    """Sum a tape up.
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        TAPE of one shift, or of several.
+    pieces : Pieces
+        Pieces of the same time.
+    nominal_per_min : float
+        Nominal rate [pieces/min].
+
+    Returns
+    -------
+    ShiftAccount
+        With every state, 0 where there is none.
+
+    Raises
+    ------
+    MeasureError
+        Where the tape lacks a column.
+    """
+    require(tape, TAPE, "tape")
+    summed = (
+        tape.with_columns(us=(pl.col("end") - pl.col("start")).dt.total_microseconds())
+        .group_by("state")
+        .agg(pl.col("us").sum(), pl.col("pieces").sum(), n=pl.len())
+    )
+    rows = {row["state"]: row for row in summed.iter_rows(named=True)}
+    empty: dict[str, float] = {"us": 0, "pieces": 0.0, "n": 0}
+    return ShiftAccount(
+        minutes={state: rows.get(state, empty)["us"] / 6e7 for state in STATES},
+        made={state: float(rows.get(state, empty)["pieces"] or 0.0) for state in STATES},
+        stretches={state: int(rows.get(state, empty)["n"]) for state in STATES},
+        pieces=pieces,
+        nominal_per_min=nominal_per_min,
+    )

@@ -1,0 +1,171 @@
+"""A machine's clock split by its piece counter alone: running, slow, standing, unseen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from lineview.measures.holes import Holes, edge_holes, short_holes
+from lineview.measures.rate import (
+    Bools,
+    Floats,
+    Ints,
+    Legs,
+    edge_rates,
+    runs,
+    slow_intervals,
+    stamp_spread_s,
+    sums,
+)
+
+RUNNING, SLOW, STANDING, UNSEEN = range(4)
+#: No piece for at least so long is standing, even where readings come every second [s].
+STANDS_S = 4.0
+#: A burst between two standing stretches that is worth less than so long of running is a jog [min].
+JOG_MIN = 0.1
+
+
+@dataclass(frozen=True)
+class Clock:
+    """A machine's clock between its first and last reading, as stretches, and its pieces along it.
+
+    Parameters
+    ----------
+    edge : array of int
+        Edges of the stretches [µs since 1970], one more than `code`.
+    code : array of int
+        RUNNING, SLOW, STANDING or UNSEEN, one a stretch.
+    at, pieces : arrays
+        Moments [µs] and pieces made up to them; straight between; unseen stretches add nothing.
+    span : array of int
+        Edges of the intervals between readings [µs].
+    low, high, unbounded : array of float
+        Least and most pieces of unseen intervals up to each edge of `span`; `unbounded` counts the
+        intervals whose most is not known.
+    """
+
+    edge: Ints
+    code: Ints
+    at: Ints
+    pieces: Floats
+    span: Ints
+    low: Floats
+    high: Floats
+    unbounded: Floats
+
+
+def clock(increments: pl.DataFrame, *, band_low_per_min: float, gap_s: float) -> Clock:
+    """Split the clock by the increments of the piece counter.
+
+    Parameters
+    ----------
+    increments : polars.DataFrame
+        INCREMENTS, by time, each starting where the one before ends.
+    band_low_per_min : float
+        Low end of the nominal band [pieces/min].
+    gap_s : float
+        Longest interval between readings that still tells what happened in it [s].
+
+    Returns
+    -------
+    Clock
+        Empty arrays where there is no increment.
+
+    Notes
+    -----
+    Standing is an interval without a piece. The interval at either edge of a standing stretch is partial:
+    it ran for its count over the leg's own rate there. An interval or two that fall short of their
+    neighbours by more than the stamps explain hold a stop shorter than the interval; where in it cannot be
+    told, so it is set in the middle. Slow is what stays below the band for a minute and longer.
+    Source: derived-tape
+    """
+    start = increments["start"].dt.epoch("us").to_numpy()
+    end = increments["end"].dt.epoch("us").to_numpy()
+    n = increments["n"].cast(pl.Float64).fill_null(np.nan).to_numpy()
+    seconds = (end - start) / 1e6
+    seen = np.isfinite(n) & (seconds <= gap_s)
+    made = np.where(seen, n, 0.0)
+    stands = _standing(made, seconds, seen, band_low_per_min)
+    legs = runs(seen & ~stands)
+    holes = _holes(made, seconds, seen, stands, legs, band_low_per_min)
+    runs_s = np.where(seen & ~stands, seconds - holes.seconds(len(made)), 0.0)
+    slow = slow_intervals(made, runs_s, legs, band_low_per_min)
+    code = np.select([~seen, stands, slow], [UNSEEN, STANDING, SLOW], RUNNING)
+    bounds = _unseen_bounds(increments, seen)
+    span = np.concatenate((start, end[-1:]))
+    edge, codes = _stretches(span, code, holes)
+    at, pieces = holes.breakpoints(span, made)
+    return Clock(edge, codes, at, pieces, span, *bounds)
+
+
+def _standing(made: Floats, seconds: Floats, seen: Bools, band_low: float) -> Bools:
+    """Tell which intervals the machine stood through, jogs between them included."""
+    stands = seen & (made <= 0)
+    zero = runs(stands)
+    until = np.concatenate(([0.0], np.cumsum(seconds)))
+    brief = until[zero.last] - until[zero.first] < max(STANDS_S, 240.0 / band_low)
+    for a, b in zip(zero.first[brief], zero.last[brief], strict=True):
+        stands[a:b] = False
+    legs = runs(seen & ~stands)
+    if not len(legs.first):
+        return stands
+    counts = np.concatenate(([0.0], np.cumsum(made)))
+    sum_n = counts[legs.last] - counts[legs.first]
+    sum_s = until[legs.last] - until[legs.first]
+    before = np.concatenate(([False], stands))[legs.first]
+    after = np.concatenate((stands, [False]))[legs.last]
+    jog = before & after & ((sum_n <= JOG_MIN * band_low) | (sum_n < 0.1 * band_low * sum_s / 60))
+    for a, b in zip(legs.first[jog], legs.last[jog], strict=True):
+        stands[a:b] = True
+    return stands
+
+
+def _holes(made: Floats, seconds: Floats, seen: Bools, stands: Bools, legs: Legs, band_low: float) -> Holes:
+    """Find the standing parts of intervals in which the machine also ran."""
+    at_start, at_end = edge_rates(made, seconds, legs, _typical(made, seconds, seen & ~stands, band_low))
+    before = np.concatenate(([False], stands))[legs.first]
+    after = np.concatenate((stands, [False]))[legs.last]
+    edges = edge_holes(made, seconds, legs, (before, after), (at_start, at_end))
+    spread = stamp_spread_s(made, seconds, seen & ~stands)
+    return edges.joined(short_holes(made, seconds, legs, (before, after), spread))
+
+
+def _typical(made: Floats, seconds: Floats, member: Bools, band_low: float) -> float:
+    """Give a rate for a machine that never ran three intervals on end [counts/min]."""
+    if not member.any():
+        return band_low
+    return max(float(np.max(made[member] / seconds[member] * 60)), 1e-9)
+
+
+def _unseen_bounds(increments: pl.DataFrame, seen: Bools) -> tuple[Floats, Floats, Floats]:
+    low = increments["low"].cast(pl.Float64).fill_null(0.0).to_numpy()
+    high = increments["high"].cast(pl.Float64).to_numpy()
+    without = np.isnan(high)
+    parts = (low, np.where(without, 0.0, high), without.astype(np.float64))
+    least, most, unbounded = (sums(np.where(seen, 0.0, part)) for part in parts)
+    return least, most, unbounded
+
+
+def _stretches(span: Ints, code: Ints, holes: Holes) -> tuple[Ints, Ints]:
+    """Join intervals of one state and cut in the holes."""
+    if not len(code):
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+    turn = np.flatnonzero(np.concatenate(([True], code[1:] != code[:-1])))
+    edge, codes = span[turn], code[turn]
+    if holes.count:
+        opens, closes = holes.moments(span)
+        after = code[holes.interval]
+        edge = np.concatenate((edge, opens, closes))
+        codes = np.concatenate((codes, np.full(holes.count, STANDING), after))
+        # At one moment the last of closing, interval's edge and opening says what follows.
+        rank = np.concatenate((np.full(len(turn), 1), np.full(holes.count, 2), np.full(holes.count, 0)))
+        order = np.lexsort((rank, edge))
+        edge, codes = edge[order], codes[order]
+        last = np.concatenate((edge[1:] != edge[:-1], [True]))
+        edge, codes = edge[last], codes[last]
+        keep = np.concatenate(([True], codes[1:] != codes[:-1]))
+        edge, codes = edge[keep], codes[keep]
+    short = edge < span[-1]
+    return np.concatenate((edge[short], span[-1:])), codes[short]
