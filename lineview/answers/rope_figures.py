@@ -1,0 +1,276 @@
+"""The rope answer's figures."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from math import sqrt
+
+from lineview.answers.rope_words import number
+from lineview.figure import Figure, Period, cannot_tell, too_few
+from lineview.measures.rope_account import SHARE_OUT, RopeAccount
+from lineview.measures.rope_forecast import HORIZON_H, TimeToLeave
+from lineview.measures.rope_model import LEAST_BATCHES, RopeModel
+from lineview.measures.rope_spread import Estimate
+from lineview.measures.rope_verdict import Verdict
+from lineview.measures.rope_weight import mass_change_g
+
+#: Name, label and unit of the figures that rest on the model.
+MODELLED = (
+    ("drift_mm_per_h", "drift of the rope", "mm/h"),
+    ("drift_since", "drift holds since", ""),
+    ("hours_to_tolerance", "running hours until the batch mean leaves tolerance", "h"),
+    ("hours_to_share_out", f"running hours until {SHARE_OUT:.0%} of pieces are out of tolerance", "h"),
+    ("leaves_tolerance_at", "leaves tolerance at, under the planned shifts", ""),
+    ("batch_to_batch_sd_mm", "one batch to the next, standard deviation", "mm"),
+    ("temperature_mm_per_c", "effect of rope temperature", "mm/°C"),
+    ("level_mm", "rope diameter now", "mm"),
+    ("deviation_mm", "deviation from target now", "mm"),
+    ("weight_effect_g_per_piece", "weight effect of the deviation", "g/piece"),
+    ("weight_effect_kg_per_week", "weight effect of the deviation", "kg/week"),
+    ("weight_effect_money_per_week", "cost of the deviation", "money/week"),
+)
+SOURCES = ("restricted-likelihood", "derived-rope")
+CONFIDENCE = "95 % confidence, noise memory averaged over"
+
+
+def rope_figures(account: RopeAccount, found: Verdict | None, period: Period) -> tuple[Figure, ...]:
+    """Give every figure of the rope answer.
+
+    Parameters
+    ----------
+    account : RopeAccount
+        What was measured.
+    found : Verdict or None
+        The state of the rope.
+    period : Period
+        What was asked.
+
+    Returns
+    -------
+    tuple of Figure
+        Named as in MODELLED, with spread, taper, targets and the adjustments' effects.
+    """
+    figures = list(_targets(account, period))
+    if account.model is None or found is None:
+        figures += [_untold(account, *named, period) for named in MODELLED]
+    else:
+        figures += _drift(account, account.model, found, period)
+        figures += _leaving(account, period)
+        figures += _moved(account, account.model, period)
+        figures += _weights(account, account.model, period)
+        figures += _effects(account, found, period)
+    return (*figures, *_within(account, period))
+
+
+def _untold(account: RopeAccount, name: str, label: str, unit: str, period: Period) -> Figure:
+    if account.problem.startswith("too few batches"):
+        return too_few(name, label, unit, needs=LEAST_BATCHES, has=account.points.height, period=period)
+    return cannot_tell(name, label, unit, account.problem or "no model of the rope", period)
+
+
+def _targets(account: RopeAccount, period: Period) -> tuple[Figure, ...]:
+    target = account.target
+    if target.diameter_mm is None or target.tolerance_mm is None:
+        why = "no batch names its product, and products differ in diameter"
+        return tuple(
+            cannot_tell(name, label, "mm", why, period)
+            for name, label in (
+                ("target_mm", "target diameter"),
+                ("tolerance_low_mm", "tolerance, low end"),
+                ("tolerance_high_mm", "tolerance, high end"),
+            )
+        )
+    given = "given in plant.toml, no interval"
+    middle, half = target.diameter_mm, target.tolerance_mm
+    return (
+        Figure("target_mm", "target diameter", middle, "mm", interval_kind=given, period=period),
+        Figure("tolerance_low_mm", "tolerance, low end", middle - half, "mm", interval_kind=given,
+               period=period, working=f"{middle:g} − {half:g}"),
+        Figure("tolerance_high_mm", "tolerance, high end", middle + half, "mm", interval_kind=given,
+               period=period, working=f"{middle:g} + {half:g}"),
+    )  # fmt: skip
+
+
+def _drift(account: RopeAccount, model: RopeModel, found: Verdict, period: Period) -> list[Figure]:
+    steps = len(model.adjustments)
+    clock = account.clock.source if account.clock is not None else "no clock"
+    cooled = ", rope temperature" if model.temperature_c is not None else ""
+    working = (
+        f"generalised least squares of {model.n} batch means on running hours ({clock}), {steps} step(s)"
+        f"{cooled}; correlation of neighbouring batches about {number(model.fit.phi, 2)}, averaged over its "
+        "restricted likelihood"
+    )
+    return [
+        Figure("drift_mm_per_h", "drift of the rope", found.wear_mm_per_h, "mm/h", found.wear_low,
+               found.wear_high, CONFIDENCE, model.n, period, SOURCES, working),
+        Figure("drift_since", "drift holds since", model.since, "", interval_kind="the last step, or the "
+               "first batch", n=model.n, period=period, sources=SOURCES,
+               working=f"last of {steps} step(s)" if steps else "no step in the period"),
+    ]  # fmt: skip
+
+
+def _leaving(account: RopeAccount, period: Period) -> list[Figure]:
+    ahead, model = account.ahead, account.model
+    names = {name: (label, unit) for name, label, unit in MODELLED}
+    wanted = ("hours_to_tolerance", "hours_to_share_out", "leaves_tolerance_at")
+    if ahead is None or model is None:
+        why = "the tolerance is not known"
+        return [cannot_tell(name, *names[name], why, period) for name in wanted]
+    level = model.fit.mean(model.at(ahead.now_h))
+    wear = model.fit.mean(model.contrast(wear=1.0))
+    working = (
+        f"(tolerance − {number(level, 4)} mm) ÷ {number(wear, 5)} mm/h, over the levels and wears that "
+        f"the data allow; {ahead.mean.share_within:.0%} of them leave within {HORIZON_H:.0f} h"
+    )
+    share = ahead.share
+    out = [_hours("hours_to_tolerance", *names["hours_to_tolerance"], ahead.mean, working, model.n, period)]
+    if share is None:
+        why = f"even a rope on target has more than {SHARE_OUT:.0%} of pieces outside"
+        out.append(cannot_tell("hours_to_share_out", *names["hours_to_share_out"], why, period))
+    else:
+        out.append(
+            _hours("hours_to_share_out", *names["hours_to_share_out"], share, "as hours_to_tolerance, "
+                   "with the band that a mean must keep", model.n, period)
+        )  # fmt: skip
+    return [*out, _calendar(account, names["leaves_tolerance_at"], period)]
+
+
+def _hours(
+    name: str, label: str, unit: str, time: TimeToLeave, working: str, n: int, period: Period
+) -> Figure:
+    kind = "90 % interval"
+    if time.high_h is None:
+        kind += f", open above {HORIZON_H:.0f} h"
+    if time.value_h is None:
+        why = f"will not, within {HORIZON_H:.0f} h"
+        return Figure(name, label, None, unit, time.low_h, None, kind, n, period, SOURCES, working, why)
+    return Figure(name, label, time.value_h, unit, time.low_h, time.high_h, kind, n, period, SOURCES, working)
+
+
+def _calendar(account: RopeAccount, named: tuple[str, str], period: Period) -> Figure:
+    ahead, model = account.ahead, account.model
+    if ahead is None or model is None or ahead.moment is None:
+        why = f"will not, within {HORIZON_H:.0f} h of running"
+        if ahead is not None and ahead.mean.value_h is not None:
+            why = "the planned shifts end before"
+        return cannot_tell("leaves_tolerance_at", *named, why, period)
+    working = (
+        f"{number(ahead.mean.value_h or 0.0, 1)} running hours ÷ {number(ahead.uptime, 2)} running hours a "
+        "planned hour, along the planned shifts"
+    )
+    low: datetime | None = ahead.moment_low
+    return Figure("leaves_tolerance_at", named[0], ahead.moment, "", low, ahead.moment_high, "90 % interval",
+                  model.n, period, SOURCES, working)  # fmt: skip
+
+
+def _moved(account: RopeAccount, model: RopeModel, period: Period) -> list[Figure]:
+    now_h = float(model.hours[-1])
+    contrast = model.at(now_h)
+    low, high = model.fit.interval(contrast)
+    deviation = model.fit.mean(contrast)
+    target = account.target.diameter_mm
+    sampling = account.within.sampling_sd_mm if account.within else 0.0
+    spread = model.fit.sd()
+    ends = model.fit.sd_interval()
+
+    def own(sd: float) -> float:
+        return sqrt(max(0.0, sd**2 - sampling**2))
+
+    out = [
+        Figure("batch_to_batch_sd_mm", "one batch to the next, standard deviation", own(spread), "mm",
+               own(ends[0]), own(ends[1]), "95 % interval", model.n, period, SOURCES,
+               f"√({number(spread, 4)}² − {number(sampling, 4)}²): spread of batch means about the model, "
+               "less what the readings within a batch explain"),
+        _temperature(account, model, period),
+    ]  # fmt: skip
+    if target is None:
+        why = "the target diameter is not known"
+        out.append(cannot_tell("level_mm", "rope diameter now", "mm", why, period))
+        out.append(cannot_tell("deviation_mm", "deviation from target now", "mm", why, period))
+        return out
+    out.append(
+        Figure("level_mm", "rope diameter now", target + deviation, "mm", target + low, target + high,
+               CONFIDENCE, model.n, period, SOURCES, f"{target:g} + {number(deviation, 4)}")
+    )  # fmt: skip
+    out.append(
+        Figure("deviation_mm", "deviation from target now", deviation, "mm", low, high, CONFIDENCE, model.n,
+               period, SOURCES, f"model at {number(now_h, 2)} running hours, the last batch")
+    )  # fmt: skip
+    return out
+
+
+def _temperature(account: RopeAccount, model: RopeModel, period: Period) -> Figure:
+    name, label, unit = "temperature_mm_per_c", "effect of rope temperature", "mm/°C"
+    if model.temperature_c is None:
+        known = account.points["temperature_c"].drop_nulls().len()
+        why = (
+            "rope temperature hardly changes, or most batches have none"
+            if known
+            else "rope temperature was not exported, so wear and cooling cannot be separated"
+        )
+        return cannot_tell(name, label, unit, why, period)
+    contrast = model.contrast(temperature=1.0)
+    low, high = model.fit.interval(contrast)
+    return Figure(name, label, model.fit.mean(contrast), unit, low, high, CONFIDENCE, model.n, period,
+                  SOURCES, f"slope on batch mean temperature about {number(model.temperature_c, 1)} °C")  # fmt: skip
+
+
+def _weights(account: RopeAccount, model: RopeModel, period: Period) -> list[Figure]:
+    names = {name: (label, unit) for name, label, unit in MODELLED}
+    wanted = ("weight_effect_g_per_piece", "weight_effect_kg_per_week", "weight_effect_money_per_week")
+    product, ahead = account.target.product, account.ahead
+    if product is None or ahead is None:
+        why = "the product on the line is not known"
+        return [cannot_tell(name, *names[name], why, period) for name in wanted]
+    contrast = model.at(ahead.now_h)
+    ends = (model.fit.mean(contrast), *model.fit.interval(contrast))
+    grams = [mass_change_g(product.mass_g, product.diameter_mm, d) for d in ends]
+    piece = Figure(
+        wanted[0], names[wanted[0]][0], grams[0], names[wanted[0]][1], grams[1], grams[2], CONFIDENCE,
+        model.n, period, SOURCES, f"{product.mass_g:g} g × ((({product.diameter_mm:g} + {number(ends[0], 4)}) ÷ "
+        f"{product.diameter_mm:g})² − 1)",
+    )  # fmt: skip
+    rate = account.pieces_per_week
+    if rate is None:
+        why = "pieces were not counted"
+        return [piece, *(cannot_tell(name, *names[name], why, period) for name in wanted[1:])]
+    week = Figure(
+        wanted[1], names[wanted[1]][0], grams[0] * rate / 1000, names[wanted[1]][1], grams[1] * rate / 1000,
+        grams[2] * rate / 1000, CONFIDENCE, model.n, period, SOURCES,
+        f"{number(grams[0], 4)} g × {rate:,.0f} pieces a planned week ÷ 1000",
+    )  # fmt: skip
+    why = "plant.toml gives no price of candy"
+    return [piece, week, cannot_tell(wanted[2], *names[wanted[2]], why, period)]
+
+
+def _effects(account: RopeAccount, found: Verdict, period: Period) -> list[Figure]:
+    n = account.model.n if account.model else 0
+    return [
+        Figure(f"adjustment_{i}_mm", f"effect of: {effect.label}", effect.size_mm, "mm", effect.low_mm,
+               effect.high_mm, CONFIDENCE, n, period, SOURCES,
+               f"{number(effect.after_mm, 3)} after − {number(effect.before_mm, 3)} before")
+        for i, effect in enumerate(found.effects, 1)
+    ]  # fmt: skip
+
+
+def _within(account: RopeAccount, period: Period) -> list[Figure]:
+    spread = account.within.sd if account.within else None
+    taper = account.within.taper if account.within else None
+    blocks = account.marks == "blocks"
+    return [
+        _estimate("within_batch_sd_mm", "within a batch, standard deviation", spread,
+                  "two readings in a batch", period, "readings about each batch's own line, pooled"),
+        _estimate("taper_mm", "from a batch's start to its end", None if blocks else taper,
+                  "batch marks" if blocks else "two batches of 8 readings", period,
+                  "mean over batches of slope × length"),
+    ]  # fmt: skip
+
+
+def _estimate(
+    name: str, label: str, found: Estimate | None, needs: str, period: Period, working: str
+) -> Figure:
+    if found is None:
+        return cannot_tell(name, label, "mm", f"it needs {needs}", period)
+    high = found.high if found.high != float("inf") else None
+    return Figure(name, label, found.value, "mm", found.low, high, "95 % confidence, from the change between "
+                  "batches", found.n, period, ("derived-rope",), f"{working}, {found.n} batches")  # fmt: skip

@@ -1,0 +1,156 @@
+"""The rope answer's sentence and the soft line below it."""
+
+from __future__ import annotations
+
+from lineview.answers.answer import Scope, Span
+from lineview.answers.rope_words import about, length, moment, number
+from lineview.measures.rope_account import RopeAccount
+from lineview.measures.rope_forecast import HORIZON_H
+from lineview.measures.rope_verdict import Effect, Verdict
+from lineview.plant import Plant
+
+
+def sentence(account: RopeAccount, found: Verdict | None, plant: Plant, scope: Scope) -> tuple[Span, ...]:
+    """Say how the rope stands.
+
+    Parameters
+    ----------
+    account : RopeAccount
+        What was measured.
+    found : Verdict or None
+        The state of the rope; None where nothing can be told.
+    plant : Plant
+        For units and zone.
+    scope : Scope
+        What was asked.
+
+    Returns
+    -------
+    tuple of Span
+        One plain sentence.
+    """
+    name = account.sizer.shown
+    if found is None:
+        return (Span(f"Whether the rope of {name} drifts cannot be told: {account.problem}."),)
+    if found.state == "drifting":
+        pace = f"{_way(found)} {length(abs(found.wear_mm_per_h), plant, rate=True)} an hour"
+        start = (Span(f"The rope of {name} is "), Span(pace, call=_needs(account)))
+        return (*start, *_leaving(account, plant, scope))
+    if found.state == "stepped":
+        return _stepped(account, found, plant, scope)
+    if found.state == "repaired":
+        last = [e for e in found.effects if e.real][-1]
+        when = moment(last.at, plant, scope.now)
+        return (
+            Span(
+                f"The adjustment of {when} took out {took_out(last, plant)}; since then the rope of {name} "
+            ),
+            Span("holds steady"),
+            *_where(account, plant),
+        )
+    return (Span(f"The rope of {name} holds steady"), *_where(account, plant))
+
+
+def took_out(effect: Effect, plant: Plant) -> str:
+    """Say how much of what was wrong a step took out."""
+    wrong = length(abs(effect.before_mm), plant)
+    if effect.before_mm * effect.after_mm < 0:
+        return f"all of {wrong} and {length(abs(effect.after_mm), plant)} more"
+    return f"{length(abs(effect.size_mm), plant)} of {wrong}"
+
+
+def _way(found: Verdict) -> str:
+    return "thinning" if found.wear_mm_per_h < 0 else "thickening"
+
+
+def _needs(account: RopeAccount) -> bool:
+    signal = account.watch is not None and account.watch.signal is not None
+    return signal or (account.ahead is not None and account.ahead.mean.value_h is not None)
+
+
+def _leaving(account: RopeAccount, plant: Plant, scope: Scope) -> tuple[Span, ...]:
+    ahead = account.ahead
+    if ahead is None:
+        return (Span(f"; when it leaves tolerance cannot be told: {_no_tolerance(account)}."),)
+    hours = ahead.mean.value_h
+    if hours is None:
+        return (Span(f"; at this pace it will not leave tolerance within {HORIZON_H:.0f} hours of running."),)
+    if hours == 0:
+        return (Span(" and is "), Span("out of tolerance already", call=True), Span("."))
+    when = "" if ahead.moment is None else f", {about(ahead.moment, plant, scope.now)}"
+    return (
+        Span("; at this pace it leaves tolerance in "),
+        Span(f"{_hours(hours)} of running", call=True),
+        Span(f"{when}."),
+    )
+
+
+def _hours(hours: float) -> str:
+    if hours < 2:
+        return f"{round(hours * 60)} minutes"
+    return f"{hours:.0f} hours"
+
+
+def _no_tolerance(account: RopeAccount) -> str:
+    return (
+        "no batch names its product, and products differ in diameter"
+        if account.points.height
+        else "no product"
+    )
+
+
+def _stepped(account: RopeAccount, found: Verdict, plant: Plant, scope: Scope) -> tuple[Span, ...]:
+    last = [e for e in found.effects if e.real][-1]
+    way = "down" if last.size_mm < 0 else "up"
+    text = f"stepped {way} {length(abs(last.size_mm), plant)} {about(last.at, plant, scope.now)}"
+    away = not last.helped
+    return (
+        Span(f"The rope of {account.sizer.shown} "),
+        Span(text, call=away),
+        Span("; nobody recorded an adjustment, and since then it holds steady"),
+        *_where(account, plant),
+    )
+
+
+def _where(account: RopeAccount, plant: Plant) -> tuple[Span, ...]:
+    model, ahead = account.model, account.ahead
+    if model is None or account.target.diameter_mm is None or ahead is None:
+        return (Span("."),)
+    level = model.fit.mean(model.at(ahead.now_h))
+    side = "above" if level > 0 else "below"
+    stands = f", {length(abs(level), plant)} {side} its target"
+    if ahead.mean.value_h == 0:
+        return (Span(stands + ": "), Span("out of tolerance", call=True), Span("."))
+    if ahead.mean.value_h is None:
+        return (Span(f"{stands}, and will not leave tolerance within {HORIZON_H:.0f} hours of running."),)
+    return (Span(f"{stands}."),)
+
+
+def soft_line(account: RopeAccount, found: Verdict | None, plant: Plant, scope: Scope) -> str:
+    """Give the line below the sentence: intervals, period, what was taken out.
+
+    Parameters
+    ----------
+    account, found, plant, scope
+        As in sentence.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    if found is None or account.model is None:
+        return scope.label
+    parts = [
+        f"{length(found.wear_low, plant, rate=True, signed=True)} to "
+        f"{length(found.wear_high, plant, rate=True, signed=True)} an hour (95 %)"
+    ]
+    ahead = account.ahead
+    if ahead is not None and ahead.mean.value_h:
+        high = f"{ahead.mean.high_h:.0f}" if ahead.mean.high_h is not None else f"more than {HORIZON_H:.0f}"
+        parts.append(f"{number(ahead.mean.low_h or 0.0, 0)} to {high} hours (90 %)")
+    taken = "Batch taper and batch-to-batch change are taken out"
+    if account.marks == "blocks":
+        taken = "Batches are unknown; blocks of readings stand in for them"
+    since = f"{account.model.n} batches since {moment(account.model.points['at'][0], plant, scope.now)}"
+    return f"{'; '.join(parts)}. {taken}. {since}."

@@ -1,0 +1,237 @@
+"""Everything measured about one sizer's rope over a period, in one object."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from lineview.measures.clock import calendar
+from lineview.measures.rope_batches import points_of, readings_in_batches
+from lineview.measures.rope_clock import RopeClock, rope_clock
+from lineview.measures.rope_forecast import (
+    HORIZON_H,
+    TimeToLeave,
+    band_for_share,
+    planned_moment,
+    time_to_leave,
+)
+from lineview.measures.rope_gauges import CheckedGauge, diameter_gauges, gauge_values
+from lineview.measures.rope_limits import RopeLimits, rope_limits
+from lineview.measures.rope_marks import blocks_of_time, marks_from_pauses
+from lineview.measures.rope_model import RopeModel, fit_rope
+from lineview.measures.rope_spread import WithinBatch, within_batch
+from lineview.measures.rope_target import Target, line_batches, target_of, targets_of
+from lineview.measures.rope_watch import Watch, watch
+from lineview.plant import Machine, Plant
+
+#: Share of pieces out of tolerance for which a second forecast is made.
+SHARE_OUT = 0.05
+#: Days of planned shifts looked through for a forecast's calendar time.
+LOOK_AHEAD = timedelta(days=120)
+
+
+@dataclass(frozen=True)
+class Ahead:
+    """When the rope leaves tolerance: by its mean and by a share of pieces, in hours and on the calendar."""
+
+    now_h: float
+    mean: TimeToLeave
+    share: TimeToLeave | None
+    moment: datetime | None
+    moment_low: datetime | None
+    moment_high: datetime | None
+    uptime: float
+    planned_h_per_week: float
+
+
+@dataclass(frozen=True)
+class RopeAccount:
+    """What was measured; `problem` says why nothing can be told of the drift, "" where it can."""
+
+    sizer: Machine
+    target: Target
+    gauges: tuple[CheckedGauge, ...]
+    problem: str
+    marks: str
+    points: pl.DataFrame
+    within: WithinBatch | None = None
+    clock: RopeClock | None = None
+    model: RopeModel | None = None
+    watch: Watch | None = None
+    ahead: Ahead | None = None
+    limits: tuple[RopeLimits, ...] = ()
+
+    @property
+    def pieces_per_week(self) -> float | None:
+        """Pieces counted an hour of running, over a planned week at the uptime so far; None if uncounted."""
+        if self.clock is None or self.clock.pieces is None or self.model is None or self.ahead is None:
+            return None
+        ran = float(np.ptp(self.model.hours))
+        rate = self.clock.pieces / ran if ran > 0 else 0.0
+        return rate * self.ahead.uptime * self.ahead.planned_h_per_week or None
+
+
+def rope_account(
+    plant: Plant,
+    sizer: Machine,
+    readings: Mapping[str, pl.DataFrame],
+    batches: pl.DataFrame,
+    stop_log: pl.DataFrame,
+    adjustments: pl.DataFrame,
+    period: tuple[datetime, datetime],
+) -> RopeAccount:
+    """Measure a sizer's rope.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    sizer : Machine
+        The sizer asked about.
+    readings : mapping of str to polars.DataFrame
+        READINGS a machine, the line's cut-and-wrap machines too where there are any.
+    batches, stop_log, adjustments : polars.DataFrame
+        BATCHES, STOP_LOG and ADJUSTMENTS.
+    period : (datetime, datetime)
+        From and to [UTC].
+
+    Returns
+    -------
+    RopeAccount
+        With what can be told.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    own = readings.get(sizer.id)
+    sheet = line_batches(batches, sizer.line, period)
+    target = target_of(plant, sheet)
+    bare = RopeAccount(sizer, target, (), "", "", no_points())
+    if own is None or own.is_empty():
+        return replace(bare, problem=f"there are no readings of {sizer.shown} in this time")
+    inside = own.filter((pl.col("at") >= period[0]) & (pl.col("at") < period[1]))
+    gauges = tuple(diameter_gauges(sizer, inside, target.diameter_mm, target.widest_tolerance_mm))
+    bare = replace(bare, gauges=gauges)
+    problem = _gauge_problem(sizer, gauges, target)
+    if problem:
+        return replace(bare, problem=problem)
+    gauge = gauges[0].check.usable
+    marked, marks = _marks(plant, sizer, sheet, gauge, target)
+    core = readings_in_batches(gauge, marked)
+    wrappers = plant.machines_of(sizer.line, "cut-and-wrap machine")
+    clock = rope_clock(
+        sizer, wrappers, readings, stop_log, sheet, gauge, period,
+        short_stop_min=plant.short_stop_min, gap_s=plant.gap_s,
+    )  # fmt: skip
+    temperature = gauge_values(sizer, inside, "rope temperature")
+    points = points_of(core, temperature, targets_of(plant, marked, target), clock.hours)
+    if target.diameter_mm is None and points.height:
+        points = points.with_columns(deviation_mm=pl.col("diameter_mm") - pl.col("diameter_mm").median())
+    told = replace(
+        bare, marks=marks, points=points, clock=clock, within=within_batch(core, points),
+        limits=tuple(rope_limits(core, points)) if points.height else (),
+    )  # fmt: skip
+    return _with_model(plant, told, adjustments, period)
+
+
+def no_points() -> pl.DataFrame:
+    """Give batch points for no readings."""
+    return points_of(
+        readings_in_batches(pl.DataFrame(), pl.DataFrame()), None, {}, lambda at: np.zeros(len(at))
+    )
+
+
+def _gauge_problem(sizer: Machine, gauges: tuple[CheckedGauge, ...], target: Target) -> str:
+    if not gauges:
+        if sizer.gauge("rope diameter") is None:
+            return f"plant.toml gives {sizer.shown} no gauge that measures rope diameter"
+        return f"no rope diameter of {sizer.shown} was read in this time"
+    if not gauges[0].check.usable.is_empty():
+        return ""
+    first = gauges[0]
+    if first.check.slip:
+        seems = "" if first.check.slip == "another unit" else f", as if it were in {first.check.slip}"
+        return (
+            f"gauge {first.gauge.id} shows {first.check.median_mm:g} where {target.diameter_mm:g} mm is meant"
+            f"{seems}; set its unit in plant.toml or in the layout of its export"
+        )
+    if first.check.dead:
+        return f"gauge {first.gauge.id} is dead: it shows {first.check.median_mm:g} and does not move"
+    return f"gauge {first.gauge.id} saw no rope"
+
+
+def _marks(
+    plant: Plant, sizer: Machine, sheet: pl.DataFrame, gauge: pl.DataFrame, target: Target
+) -> tuple[pl.DataFrame, str]:
+    product = target.product.id if target.product else ""
+    if not sheet.is_empty():
+        named = pl.lit(None, dtype=pl.String) if target.several else pl.lit(product)
+        return sheet.with_columns(product=pl.col("product").fill_null(named)), "batch sheet"
+    found = marks_from_pauses(gauge, line=sizer.line, product=product)
+    if found.height >= 2:
+        return found, "pauses"
+    block = plant.batch_kg * 1000 / (target.product.mass_g if target.product else 7.0) / 350
+    return blocks_of_time(gauge, line=sizer.line, product=product, block_min=block), "blocks"
+
+
+def _with_model(
+    plant: Plant, told: RopeAccount, adjustments: pl.DataFrame, period: tuple[datetime, datetime]
+) -> RopeAccount:
+    clock = told.clock
+    if clock is None or told.points.is_empty():
+        return replace(told, problem="no reading of the rope falls into a batch")
+    done = adjustments.filter(pl.col("machine") == told.sizer.id).sort("at")
+    hours = clock.hours(done["at"]).tolist() if done.height else []
+    recorded = list(zip(done["at"].to_list(), hours, done["what"].to_list(), strict=True))
+    model = fit_rope(told.points, recorded)
+    if model is None:
+        if told.points.height >= 8:
+            return replace(told, problem="no running hours pass between the batches")
+        return replace(told, problem=f"too few batches: needs 8, has {told.points.height}")
+    return replace(told, model=model, watch=watch(model), ahead=_ahead(plant, told, model, period))
+
+
+def _ahead(
+    plant: Plant, told: RopeAccount, model: RopeModel, period: tuple[datetime, datetime]
+) -> Ahead | None:
+    target = told.target
+    if target.tolerance_mm is None or target.diameter_mm is None or told.clock is None:
+        return None
+    last = model.points["at"][-1]
+    now_h = float(model.hours[-1])
+    mean = time_to_leave(model, now_h, -target.tolerance_mm, target.tolerance_mm)
+    spread = float(np.hypot(model.fit.sd(), told.within.sd.value if told.within and told.within.sd else 0.0))
+    band = band_for_share(spread, -target.tolerance_mm, target.tolerance_mm, SHARE_OUT)
+    share = time_to_leave(model, now_h, *band) if band else None
+    first = model.points["at"][0]
+    worked = _planned_hours(plant, first, max(last, first + timedelta(hours=1)))
+    ran = float(model.hours[-1] - model.hours[0])
+    uptime = min(1.0, max(0.02, ran / worked)) if worked > 0 else 1.0
+    cal = calendar(plant.shifts, plant.zone, last, last + LOOK_AHEAD)
+
+    def moment(hours: float | None) -> datetime | None:
+        return None if hours is None else planned_moment(hours, cal, last, uptime)
+
+    week = _planned_hours(plant, period[1], period[1] + timedelta(days=7))
+    return Ahead(
+        now_h, mean, share, moment(mean.value_h), moment(mean.low_h), moment(mean.high_h), uptime, week
+    )  # fmt: skip
+
+
+def _planned_hours(plant: Plant, start: datetime, end: datetime) -> float:
+    cal = calendar(plant.shifts, plant.zone, start, end).filter(pl.col("part") == "planned")
+    return float((cal["end"] - cal["start"]).dt.total_seconds().sum() or 0) / 3600
+
+
+def forecast_end(account: RopeAccount) -> float:
+    """Give the running hours up to which a forecast is drawn [h]."""
+    if account.ahead is None or account.model is None:
+        return 0.0
+    behind = float(np.ptp(account.model.hours))
+    reach = account.ahead.mean.high_h or account.ahead.mean.value_h or behind / 2
+    return account.ahead.now_h + min(HORIZON_H, max(reach, behind / 4))

@@ -1,0 +1,208 @@
+"""What moves the rope's diameter: level, wear, steps, temperature, the batch's own shift and its memory."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.statistics.change_points import find_steps
+from lineview.statistics.correlated_regression import CorrelatedFit, correlated_regression
+
+Floats = NDArray[np.float64]
+
+#: Batches that a drift needs at least.
+LEAST_BATCHES = 8
+#: Rope temperature enters the model where this share of batches has one and it varies by this much [°C].
+TEMPERATURE_SHARE, TEMPERATURE_SD = 0.8, 0.1
+
+
+@dataclass(frozen=True)
+class Adjustment:
+    """Something done to the rollers: when, what it is called, and the first batch after it (from 0)."""
+
+    at: datetime
+    label: str
+    first: int
+    running_h: float
+    recorded: bool
+
+
+@dataclass(frozen=True)
+class RopeModel:
+    """The fitted model of one sizer's batch points.
+
+    Parameters
+    ----------
+    points : polars.DataFrame
+        ROPE_BATCHES the fit rests on, deviation known, in order.
+    hours, deviation : numpy.ndarray, shape (n,)
+        Running hours [h] and deviation from target [mm] a batch.
+    columns : numpy.ndarray, shape (n, p)
+        Level, wear, one column a step, and temperature where it is in.
+    adjustments : tuple of Adjustment
+        Steps in the model, recorded and found, in order of time.
+    fit : CorrelatedFit
+        Coefficients and noise.
+    centre_h : float
+        Running hours at which the level's coefficient stands.
+    temperature_c : float or None
+        Mean rope temperature [°C] where temperature is in the model.
+    """
+
+    points: pl.DataFrame
+    hours: Floats
+    deviation: Floats
+    columns: Floats
+    adjustments: tuple[Adjustment, ...]
+    fit: CorrelatedFit
+    centre_h: float
+    temperature_c: float | None
+
+    @property
+    def n(self) -> int:
+        """Batches the fit rests on."""
+        return self.hours.size
+
+    def contrast(self, **parts: float) -> Floats:
+        """Give a contrast from its parts: level, wear, temperature, step0, step1, ..."""
+        out = np.zeros(self.columns.shape[1])
+        for name, value in parts.items():
+            out[self._index(name)] = value
+        return out
+
+    def _index(self, name: str) -> int:
+        if name in ("level", "wear"):
+            return 0 if name == "level" else 1
+        if name == "temperature":
+            return self.columns.shape[1] - 1
+        return 2 + int(name.removeprefix("step"))
+
+    def at(self, hours: float) -> Floats:
+        """Give the contrast for the expected deviation at some running hours, all steps made."""
+        steps = {f"step{i}": 1.0 for i in range(len(self.adjustments))}
+        return self.contrast(level=1.0, wear=hours - self.centre_h, **steps)
+
+    def before(self, step: int) -> Floats:
+        """Give the contrast for the expected deviation just before a step."""
+        made = {f"step{i}": 1.0 for i in range(step)}
+        return self.contrast(level=1.0, wear=self.adjustments[step].running_h - self.centre_h, **made)
+
+    def expected(self) -> Floats:
+        """Give the expected deviation of each batch [mm]."""
+        return np.asarray(self.columns @ (self.fit.weight @ self.fit.beta))
+
+    @property
+    def since(self) -> datetime:
+        """The last step's moment, or the first batch's."""
+        if self.adjustments:
+            return self.adjustments[-1].at
+        first = self.points["at"][0]
+        assert isinstance(first, datetime)  # noqa: S101 - narrows the type, the column is a moment
+        return first
+
+
+def batch_steps(hours: Floats) -> Floats:
+    """Give how many batches on each batch is from the one before, from its running hours.
+
+    Parameters
+    ----------
+    hours : numpy.ndarray, shape (n,)
+        Running hours [h] in order.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n − 1,)
+        1 for neighbours, more across missing batches.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> batch_steps(np.array([0.0, 0.2, 0.4, 1.0])).tolist()
+    [1.0, 1.0, 3.0]
+    """
+    between = np.diff(hours)
+    usual = float(np.median(between)) if between.size else 1.0
+    if usual <= 0:
+        return np.ones(between.size)
+    return np.maximum(1.0, np.round(between / usual))
+
+
+def fit_rope(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]]) -> RopeModel | None:
+    """Fit the model to batch points.
+
+    Parameters
+    ----------
+    points : polars.DataFrame
+        ROPE_BATCHES in order of time; those without a deviation are left out.
+    done : sequence of (datetime, float, str)
+        Recorded adjustments: moment [UTC], running hours [h], label.
+
+    Returns
+    -------
+    RopeModel or None
+        None where there are fewer than 8 batches or no running hours between them.
+
+    Notes
+    -----
+    Steps that nobody recorded are looked for and, once found, stay in the model.
+
+    Source: restricted-likelihood, derived-rope
+    """
+    used = points.filter(pl.col("deviation_mm").is_not_null() & pl.col("running_h").is_not_null())
+    hours = used["running_h"].to_numpy().astype(np.float64)
+    if used.height < LEAST_BATCHES or float(np.ptp(hours)) <= 0:
+        return None
+    y = used["deviation_mm"].to_numpy().astype(np.float64)
+    centre = float(hours.mean())
+    temperature, mean_c = _temperature_column(used)
+    trend = np.column_stack([np.ones(y.size), hours - centre])
+    recorded = _recorded(used, done)
+    known = tuple(a.first for a in recorded)
+    base = np.column_stack([trend, *(_after(y.size, k) for k in known), *temperature])
+    steps = batch_steps(hours)
+    found = find_steps(y, base, steps, known=known)
+    adjustments = sorted([*recorded, *(_found(used, k) for k in found)], key=lambda a: a.first)
+    columns = np.column_stack([trend, *(_after(y.size, a.first) for a in adjustments), *temperature])
+    fit = correlated_regression(y, columns, steps)
+    return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c)
+
+
+def _after(n: int, first: int) -> Floats:
+    return (np.arange(n) >= first).astype(np.float64)
+
+
+def _recorded(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]]) -> list[Adjustment]:
+    """Give recorded adjustments with batches on either side; those between the same batches act as one."""
+    times = points["at"]
+    merged: dict[int, Adjustment] = {}
+    for at, hours, label in sorted(done):
+        first = int((times < at).sum())
+        if not 1 <= first <= points.height - 1:
+            continue
+        before = merged.get(first)
+        name = label if before is None or label == before.label else f"{before.label}; {label}"
+        merged[first] = Adjustment(at, name, first, hours, recorded=True)
+    kept = list(merged.values())
+    room = points.height - 4  # a step a batch would leave nothing to judge them by
+    return kept[-room:] if len(kept) > room else kept
+
+
+def _found(points: pl.DataFrame, first: int) -> Adjustment:
+    at, before = points["at"][first], points["at"][first - 1]
+    hours = (float(points["running_h"][first]) + float(points["running_h"][first - 1])) / 2
+    return Adjustment(before + (at - before) / 2, "step nobody recorded", first, hours, recorded=False)
+
+
+def _temperature_column(points: pl.DataFrame) -> tuple[list[Floats], float | None]:
+    """Deviation of the rope's temperature from its mean [°C]; missing ones stand at the mean."""
+    values = points["temperature_c"].to_numpy().astype(np.float64)
+    known = np.isfinite(values)
+    if known.mean() < TEMPERATURE_SHARE or float(np.std(values[known])) < TEMPERATURE_SD:
+        return [], None
+    mean = float(values[known].mean())
+    return [np.where(known, values - mean, 0.0)], mean

@@ -1,0 +1,125 @@
+"""How far the rope's diameter scatters within a batch, and how it runs from a batch's start to its end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import exp, sqrt
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.statistics.correlation import effective_n
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A value with its 95 % interval and the number of batches behind it."""
+
+    value: float
+    low: float
+    high: float
+    n: int
+
+
+@dataclass(frozen=True)
+class WithinBatch:
+    """Spread within batches [mm], its memory from one reading to the next, and the taper [mm]."""
+
+    sd: Estimate | None
+    memory: float | None
+    taper: Estimate | None
+    sampling_sd_mm: float
+
+
+def within_batch(core: pl.DataFrame, points: pl.DataFrame) -> WithinBatch:
+    """Estimate spread, memory and taper within batches.
+
+    Parameters
+    ----------
+    core : polars.DataFrame
+        Readings sorted into batches (readings_in_batches).
+    points : polars.DataFrame
+        ROPE_BATCHES with taper_mm.
+
+    Returns
+    -------
+    WithinBatch
+        Intervals rest on the change from batch to batch, so the readings' correlation cannot narrow them.
+        `sampling_sd_mm` is how far a batch's mean may lie from the batch's own level for that spread.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    left, nr, counts = _residuals(core)
+    big = counts >= 2
+    if not big.any():
+        return WithinBatch(None, None, None, 0.0)
+    fitted = np.where(counts >= 8, 2, 1)
+    squares = np.bincount(nr, left**2, counts.size)[big].astype(np.float64)
+    df = (counts - fitted)[big].astype(np.float64)
+    spread = _pooled(squares, df)
+    memory = _memory(left, nr, counts)
+    usual = int(np.median(counts))
+    worth = effective_n(usual, memory) if memory is not None and usual > 1 else float(usual)
+    sampling = spread.value / sqrt(max(1.0, worth)) if spread else 0.0
+    tapers = points["taper_mm"].drop_nulls().to_numpy().astype(np.float64)
+    return WithinBatch(spread, memory, _mean(tapers), sampling)
+
+
+def _residuals(core: pl.DataFrame) -> tuple[Floats, NDArray[np.int64], NDArray[np.int64]]:
+    """Give readings less their batch's mean and, from 8 readings on, its straight line."""
+    labels = core["nr"].rank("dense").to_numpy().astype(np.int64) - 1
+    seconds = core["at"].dt.epoch("us").to_numpy() / 1e6
+    value = core["value"].to_numpy().astype(np.float64)
+    m = int(labels.max()) + 1 if labels.size else 0
+    counts = np.bincount(labels, minlength=m)
+    t = seconds - (np.bincount(labels, seconds, m) / counts)[labels]
+    d = value - (np.bincount(labels, value, m) / counts)[labels]
+    tt, td = np.bincount(labels, t * t, m), np.bincount(labels, t * d, m)
+    slope = np.where((counts >= 8) & (tt > 0), td / np.where(tt > 0, tt, 1.0), 0.0)
+    return d - slope[labels] * t, labels, counts
+
+
+def _pooled(squares: Floats, df: Floats) -> Estimate | None:
+    from scipy.special import stdtrit
+
+    good = df > 0
+    squares, df = squares[good], df[good]
+    m = df.size
+    total = float(df.sum())
+    if m == 0 or squares.sum() <= 0:
+        return None
+    variance = float(squares.sum()) / total
+    if m == 1:
+        return Estimate(sqrt(variance), 0.0, float("inf"), 1)
+    # spread of the batches' own variances about the pooled one, on the logarithm's scale
+    error = sqrt(float(np.sum((squares - variance * df) ** 2)) * m / (m - 1)) / total / variance
+    half = float(stdtrit(m - 1, 0.975)) * error / 2
+    return Estimate(sqrt(variance), sqrt(variance) * exp(-half), sqrt(variance) * exp(half), m)
+
+
+def _memory(left: Floats, nr: NDArray[np.int64], counts: NDArray[np.int64]) -> float | None:
+    """Correlation of neighbouring readings, corrected for the line fitted to each batch."""
+    usual = float(np.median(counts))
+    if usual < 8:
+        return None
+    same = nr[1:] == nr[:-1]
+    total = float(left @ left)
+    if total <= 0:
+        return None
+    raw = float(left[1:][same] @ left[:-1][same]) / total
+    return float(np.clip(raw + (2 + 4 * max(raw, 0.0)) / usual, 0.0, 0.98))
+
+
+def _mean(values: Floats) -> Estimate | None:
+    from scipy.special import stdtrit
+
+    m = values.size
+    if m < 2:
+        return None
+    half = float(stdtrit(m - 1, 0.975)) * float(values.std(ddof=1)) / sqrt(m)
+    return Estimate(float(values.mean()), float(values.mean()) - half, float(values.mean()) + half, m)
