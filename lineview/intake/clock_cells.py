@@ -1,0 +1,155 @@
+"""The times of a table's rows: cells to moments in UTC, and why a row has none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.errors import Fault, IntakeError
+from lineview.intake.clock_plan import ClockPlan, plan_clock
+from lineview.intake.clock_read import read_clock
+from lineview.intake.rows import Rows
+from lineview.intake.zones import localise
+from lineview.plant import Layout
+
+
+@dataclass(frozen=True)
+class Times:
+    """Moments [UTC] of rows, why a row has none (None where all have one), and notes."""
+
+    at: pl.Series
+    reasons: pl.Series | None
+    notes: tuple[str, ...] = ()
+
+
+def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
+    """Give the time cells of rows; date and clock of two columns joined with one blank."""
+    if len(places) == 1:
+        return rows.column(places[0])
+    # a workbook gives a date a midnight and a clock a day of its own: neither was written
+    date = rows.column(places[0]).str.strip_chars().str.replace(r"[ T]00:00:00(\.0+)?$", "")
+    clock = rows.column(places[1]).str.strip_chars().str.replace(r"^(1899-12-3[01]|1904-01-01)[ T]", "")
+    serial = r"^\d+(\.\d+)?(E0)?$"
+    both = pl.DataFrame({"date": date, "clock": clock})
+    numeric = pl.col("date").str.contains(serial) & pl.col("clock").str.contains(r"^0(\.\d+)?(E0)?$")
+    total = sum(pl.col(name).cast(pl.Float64, strict=False) for name in ("date", "clock"))
+    text = pl.concat_str(["date", "clock"], separator=" ").str.strip_chars()
+    return both.select(pl.when(numeric).then(total.cast(pl.String)).otherwise(text)).to_series()
+
+
+def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) -> ClockPlan:
+    """Settle the time formats of a table that a layout fits.
+
+    Raises
+    ------
+    IntakeError
+        Where day and month cannot be told apart, or no cell is written as the layout says.
+    """
+    plan = plan_clock(cells, layout.time_format, typed=typed)
+    if plan.undecided:
+        day, month = plan.undecided
+        raise IntakeError(
+            Fault(
+                f"'{plan.example}' can be read day first or month first, and no row decides",
+                where,
+                f"time_format = '{day}' or '{month}' in layout '{layout.id}'",
+            )
+        )
+    return plan
+
+
+def read_times(rows: Rows, cells: pl.Series, plan: ClockPlan, layout: Layout, zone: str) -> Times:
+    """Read the times of rows, without their place in the repeated hour being settled across machines."""
+    clock = read_clock(cells, plan.formats)
+    return to_moments(clock.naive, clock.moment, cells, layout, zone, None)
+
+
+def to_moments(
+    naive: pl.Series,
+    moment: pl.Series,
+    cells: pl.Series,
+    layout: Layout,
+    zone: str,
+    series: pl.Series | None,
+) -> Times:
+    """Bring wall-clock times and moments to UTC, less what the machine's clock is ahead.
+
+    Parameters
+    ----------
+    naive, moment : polars.Series
+        As read_clock gives them.
+    cells : polars.Series of String
+        What was written, for the reasons.
+    layout : Layout
+        With `zone` and `clock_offset_s` [s], by which its clock is ahead.
+    zone : str
+        The plant's zone.
+    series : polars.Series, optional
+        What each time belongs to, for the repeated hour.
+    """
+    local = layout.zone or zone
+    notes: list[str] = []
+    missing = None
+    if naive.null_count() == len(naive):
+        at = moment
+    else:
+        placed = localise(naive, local, series)
+        at, missing = placed.at, placed.missing
+        if moment.null_count() < len(moment):
+            at = at.zip_with(at.is_not_null(), moment)
+        if placed.by_gap:
+            notes.append(
+                f"{placed.by_gap} times in the repeated hour of autumn had no second pass beside them: "
+                "read so that the smaller gap is left"
+            )
+    reasons = _reasons(at, cells, missing, layout, local)
+    if layout.clock_offset_s:
+        at = at - pl.Series([round(layout.clock_offset_s * 1e6)]).cast(pl.Duration("us"))
+    return Times(at, reasons, tuple(notes))
+
+
+def _reasons(
+    at: pl.Series, cells: pl.Series, missing: pl.Series | None, layout: Layout, zone: str
+) -> pl.Series | None:
+    if at.null_count() == 0:
+        return None
+    form = "" if layout.time_format in ("", "auto") else f" as '{layout.time_format}'"
+    text = cells.str.strip_chars()
+    gone = pl.repeat(False, len(at), dtype=pl.Boolean, eager=True) if missing is None else missing
+    return pl.select(
+        pl.when(at.is_not_null())
+        .then(None)
+        .when(gone)
+        .then(pl.format("'{}' does not exist in {}: the clocks went forward", text, pl.lit(zone)))
+        .when(text == "")
+        .then(pl.lit("no time"))
+        .otherwise(pl.format(f"'{{}}' is no time{form}", text))
+    ).to_series()
+
+
+def must_be_times(reasons: pl.Series | None, cells: pl.Series, layout: Layout, where: str) -> None:
+    """Raise where no row has a time as the layout writes it but would in another format.
+
+    Raises
+    ------
+    IntakeError
+        With the format to write.
+    """
+    if reasons is None or reasons.null_count() or not len(cells):
+        return
+    other = plan_clock(cells, "auto", typed=True)
+    if not other.formats:
+        return
+    clock = read_clock(cells, other.formats)
+    if clock.naive.null_count() == clock.moment.null_count() == len(cells):
+        return
+    example = cells.filter(clock.naive.is_not_null() | clock.moment.is_not_null())[0]
+    forms = " or ".join(f"'{one}'" for one in other.undecided or other.formats[:1])
+    raise IntakeError(
+        Fault(
+            f"no row has a time written as '{layout.time_format}': the first is '{example}'",
+            where,
+            f"time_format = {forms} in layout '{layout.id}'",
+        )
+    )

@@ -1,0 +1,165 @@
+"""The header row of a table: where it is, what it says, and the units row under it."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from lineview.intake.records import Records
+from lineview.units import unit_named
+
+#: How many rows from the top a header is looked for.
+LOOK = 100
+_NUMBER = re.compile(r"[+\-−]?\d[\d.,'’\s]*(?:[eE][+-]?\d+)?")
+_TIME = re.compile(
+    r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}.*|\d{1,2}:\d{2}.*|\d{4}-?W\d{2}.*|\d{1,2}[- ][A-Za-z]{3}[- ].*"
+)
+_BRACKETS = re.compile(r"^(.*?)\s*[\[({]([^\[\](){}]*)[\])}]\s*$")
+
+
+@dataclass(frozen=True)
+class Heading:
+    """What the header row says.
+
+    Parameters
+    ----------
+    place : int
+        Its position among the records, -1 where there is none.
+    names : tuple of str
+        Headers as written, "" for a column without one; a repeated one is told apart as "X (2)".
+    units : mapping of int to str
+        Units of columns by the units row, as written.
+    first : int
+        Position of the first record after header and units row.
+    passed : tuple of str
+        Texts of preamble, header and units row: rows that repeat them are no data.
+    """
+
+    place: int
+    names: tuple[str, ...]
+    units: dict[int, str] = field(default_factory=dict)
+    first: int = 0
+    passed: tuple[str, ...] = ()
+
+    @property
+    def width(self) -> int:
+        """Number of columns up to the last that has a header."""
+        return max((i + 1 for i, name in enumerate(self.names) if name), default=0)
+
+    def find(self, header: str) -> int | None:
+        """Give the column of a header, case, blanks and a bracketed unit aside, or None."""
+        key = same(header)
+        exact = [i for i, name in enumerate(self.names) if same(name) == key]
+        if exact:
+            return exact[0]
+        bare = [i for i, name in enumerate(self.names) if name and same(without_unit(name)) == key]
+        return bare[0] if len(bare) == 1 else None
+
+
+def same(text: str) -> str:
+    """Give the form in which headers and names are compared.
+
+    Examples
+    --------
+    >>> same(" Stu\\u0308ck  Gesamt ") == same("stück gesamt")
+    True
+    """
+    return "".join(unicodedata.normalize("NFC", text).casefold().replace("\ufeff", "").split())
+
+
+def without_unit(header: str) -> str:
+    """Give a header without the bracket that ends it."""
+    match = _BRACKETS.match(header)
+    return match[1] if match and match[1] else header
+
+
+def unit_of(header: str) -> str:
+    """Give the unit in the bracket that ends a header, "" where there is none that is known."""
+    match = _BRACKETS.match(header)
+    return unit_named(match[2]) if match else ""
+
+
+def is_valueless(cell: str) -> bool:
+    """Tell whether a cell holds words: neither number nor time."""
+    bare = cell.strip()
+    return not (_NUMBER.fullmatch(bare) or _TIME.fullmatch(bare))
+
+
+def heading_at(records: Records, place: int) -> Heading:
+    """Read the header row at a position, and the units row under it if there is one."""
+    head = records.frame.head(place + 20)
+    cells = [[cell.strip() for cell in row] for row in head["cells"].to_list()]
+    texts = head["text"].to_list()
+    names = _told_apart(cells[place])
+    first, units = place + 1, {}
+    below = next((i for i in range(place + 1, len(cells)) if any(cells[i])), None)
+    if below is not None and _is_units_row(cells[below]):
+        first = below + 1
+        units = {i: cell for i, cell in enumerate(cells[below]) if cell}
+    passed = tuple(text for text in texts[:first] if text.strip())
+    return Heading(place, names, units, first, passed)
+
+
+def best_place(records: Records, wanted: Sequence[str]) -> tuple[int, list[str]]:
+    """Give the record that holds most of the wanted headers, and those it lacks."""
+    best, lacking = -1, list(wanted)
+    for place, row in enumerate(records.frame["cells"].head(LOOK).to_list()):
+        if sum(1 for cell in row if cell.strip()) < 2:
+            continue
+        names = Heading(place, _told_apart([cell.strip() for cell in row]))
+        missing = [header for header in wanted if names.find(header) is None]
+        if len(missing) < len(lacking):
+            best, lacking = place, missing
+    return best, lacking
+
+
+def guessed_place(records: Records) -> int:
+    """Give the likeliest position of a header row where no layout names one, or -1."""
+    rows = [[cell.strip() for cell in row] for row in records.frame["cells"].head(LOOK).to_list()]
+    widths = Counter(len(row) for row in rows if sum(map(bool, row)) > 1)
+    usual = widths.most_common(1)[0][0] if widths else 0
+    for place, row in enumerate(rows):
+        filled = [cell for cell in row if cell]
+        if len(filled) < 2 or len(row) < usual - 1 or len(filled) < len(row) / 2:
+            continue
+        if sum(map(is_valueless, filled)) < 0.8 * len(filled):
+            continue
+        below = [r for r in rows[place + 1 :] if any(r)][:4]
+        if any(not is_valueless(cell) for r in below for cell in r if cell):
+            return place
+    return -1
+
+
+def _told_apart(cells: Sequence[str]) -> tuple[str, ...]:
+    seen: Counter[str] = Counter()
+    names = []
+    for cell in cells:
+        name = re.sub(r"E0$", "", cell) if _NUMBER.fullmatch(cell) else cell
+        key = same(name)
+        seen[key] += 1
+        names.append(f"{name} ({seen[key]})" if name and seen[key] > 1 else name)
+    return tuple(names)
+
+
+_WORDS_OF_UNITS = re.compile(
+    r"[\[(]?(-|–|%|#|text|string|date|time|datum|zeit|utc|local|hh:mm(:ss)?|[ymdthsj:./\- ]{5,}|iso.*)[\])]?",
+    re.I,
+)
+
+
+def _is_units_row(cells: Sequence[str]) -> bool:
+    filled = [cell for cell in cells if cell]
+    if not filled or not all(map(is_valueless, filled)):
+        return False
+    known = sum(1 for cell in filled if unit_named(cell))
+    return known > 0 and all(unit_named(cell) or _WORDS_OF_UNITS.fullmatch(cell) for cell in filled)
+
+
+def blank(texts: pl.Series) -> pl.Series:
+    """Tell which lines hold nothing but blanks and separators."""
+    return ~texts.str.contains(r"[^\s;,|\x1a\x0c]")

@@ -1,0 +1,139 @@
+"""The bytes of an export: read once, hashed as given, unpacked, and known as text or as a workbook."""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+from lineview.errors import Fault, IntakeError
+
+_BINARY_STARTS = (
+    b"%PDF",
+    b"\x89PNG",
+    b"\xff\xd8\xff",
+    b"GIF8",
+    b"\x7fELF",
+    b"MZ",
+    b"SQLite format 3\x00",
+    b"PAR1",
+    b"BZh",
+    b"7z\xbc\xaf\x27\x1c",
+    b"Rar!",
+    b"\xfd7zXZ\x00",
+    b"\x28\xb5\x2f\xfd",
+)
+
+
+@dataclass(frozen=True)
+class Opened:
+    """An export's bytes.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file as given.
+    name : str
+        Its name without ``.gz``.
+    sha256 : str
+        Of the bytes as given, before unpacking.
+    size_bytes : int
+        Of the file as given.
+    data : bytes
+        Unpacked.
+    is_workbook : bool
+        Whether it is an XLSX or ODS workbook; otherwise it is text.
+    """
+
+    path: Path
+    name: str
+    sha256: str
+    size_bytes: int
+    data: bytes
+    is_workbook: bool
+
+
+def open_export(path: Path) -> Opened:
+    """Read a file's bytes, hash them and unpack gzip.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of the export.
+
+    Returns
+    -------
+    Opened
+        Nothing but its bytes is looked at yet.
+
+    Raises
+    ------
+    IntakeError
+        Where the file is missing, empty, cut off or no export at all.
+    """
+    given = _bytes_of(path)
+    digest = hashlib.sha256(given).hexdigest()
+    data = _unpacked(path, given) if given[:2] == b"\x1f\x8b" else given
+    name = path.name[:-3] if path.name.lower().endswith(".gz") else path.name
+    if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):
+        raise IntakeError(Fault("the file is empty", str(path), "a header and rows", "Export it again."))
+    workbook = data[:4] == b"PK\x03\x04"
+    if not workbook and path.name.lower().removesuffix(".gz").endswith((".xlsx", ".ods", ".xlsm")):
+        raise IntakeError(
+            Fault("the workbook cannot be opened: it is cut off or no workbook", str(path), "", _AGAIN)
+        )
+    if not workbook and _is_binary(data):
+        raise IntakeError(
+            Fault("the file is binary, no export", str(path), "text with columns, XLSX or ODS", _AGAIN)
+        )
+    return Opened(path, name, digest, len(given), data, workbook)
+
+
+_AGAIN = "Export it again or leave this file out."
+
+
+def _bytes_of(path: Path) -> bytes:
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise IntakeError(Fault("there is no such file", str(path), "the path of an export")) from None
+    except OSError as error:
+        why = error.strerror or "it cannot be read"
+        raise IntakeError(Fault(f"the file cannot be read: {why}", str(path))) from None
+    if not data:
+        raise IntakeError(Fault("the file is empty", str(path), "a header and rows", "Export it again."))
+    return data
+
+
+def _unpacked(path: Path, given: bytes) -> bytes:
+    try:
+        return gzip.decompress(given)
+    except (EOFError, zlib.error, gzip.BadGzipFile):
+        raise IntakeError(
+            Fault("the gzip is cut off or damaged", str(path), "a whole gzip file", "Copy it again.")
+        ) from None
+
+
+def _is_binary(data: bytes) -> bool:
+    """Tell from the start of the bytes whether they are no text in any encoding."""
+    if data.startswith(_BINARY_STARTS):
+        return True
+    start = data[:65536]
+    if start.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return False
+    if start.count(0) > len(start) // 5 and not _is_utf16(start):
+        return bool(start.replace(b"\x00", b"").translate(None, _TEXT_BYTES)) or not start.strip(b"\x00")
+    control = len(start) - len(start.translate(None, _CONTROL_BYTES))
+    return control > len(start) // 50
+
+
+_CONTROL_BYTES = bytes(b for b in range(32) if b not in b"\x00\t\n\r\x0c\x1a\x1b\x1f")
+_TEXT_BYTES = bytes([9, 10, 13, *range(32, 256)])
+
+
+def _is_utf16(start: bytes) -> bool:
+    even, odd = start[0::2].count(0), start[1::2].count(0)
+    half = len(start) // 2
+    return max(even, odd) > half * 0.4 and min(even, odd) < half * 0.1

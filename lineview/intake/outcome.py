@@ -1,0 +1,118 @@
+"""What one table gave: tidy rows, refusals, and the sentences of the summary."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.errors import Fault, IntakeError
+from lineview.intake.number_cells import Evidence, Marks
+from lineview.intake.rows import Rows
+from lineview.plant import ExportKind, Layout
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """The rows of one table: `refused` has the columns of lineview.intake.rows.REFUSED."""
+
+    layout: str
+    kind: ExportKind
+    tidy: pl.DataFrame
+    refused: pl.DataFrame
+    rows: int
+    rows_refused: int
+    notes: tuple[str, ...] = ()
+
+    @property
+    def uncertain(self) -> int:
+        """Number of tidy rows of uncertain quality."""
+        if "quality" not in self.tidy.columns:
+            return 0
+        return int((self.tidy["quality"] == "uncertain").sum())
+
+
+def outcome(
+    layout: Layout,
+    tidy: pl.DataFrame,
+    rows: Rows,
+    kept: pl.Series,
+    cells: pl.DataFrame,
+    notes: tuple[str, ...],
+) -> Outcome:
+    """Close a table: rows that gave nothing are refused whole, with the first reason among their cells.
+
+    Parameters
+    ----------
+    layout : Layout
+        Used.
+    tidy : polars.DataFrame
+        Of the layout's kind.
+    rows : Rows
+        The rows looked at, with those refused before.
+    kept : polars.Series of Boolean
+        Which of them gave at least one tidy row.
+    cells : polars.DataFrame
+        REFUSED cells.
+    notes : tuple of str
+        So far.
+    """
+    refused = rows.refused
+    lost = rows.frame.filter(~kept).select("row", "text")
+    if lost.height:
+        first = cells.unique("row", keep="first", maintain_order=True).select("row", "reason")
+        lost = lost.join(first, on="row", how="left", maintain_order="left")
+        lost = lost.with_columns(pl.col("reason").fill_null("no value"), column=pl.lit(""))
+        refused = pl.concat([refused, lost.select(refused.columns)])
+        cells = cells.join(lost, on="row", how="anti", maintain_order="left")
+    every = pl.concat([refused, cells]).sort("row", "column", maintain_order=True)
+    count = rows.frame.height + rows.refused.height
+    passed = _passed(rows.passed)
+    said = (*((passed,) if passed else ()), *notes)
+    return Outcome(layout.id, layout.kind, tidy, every, count, refused.height, said)
+
+
+def _passed(counts: dict[str, int]) -> str:
+    """Say what was passed over."""
+    names = {"repeated header": "repeated header", "footer": "footer", "blank": "blank line"}
+    parts = [f"{n} {names[kind]}{'s' if n > 1 else ''}" for kind, n in counts.items() if n]
+    return f"passed over: {', '.join(parts)}" if parts else ""
+
+
+def settled_marks(layout: Layout, gathered: Callable[[], Evidence], separator: str, where: str) -> Marks:
+    """Settle a file's decimal mark: the layout's, or the one that its cells prove.
+
+    Raises
+    ------
+    IntakeError
+        Where both readings fit, or cells contradict one another.
+
+    Notes
+    -----
+    In a comma-separated file without quotes a point is no thousands mark: whoever groups by points writes
+    the comma as decimal mark, and would not separate cells by it.
+    """
+    if layout.decimal:
+        return Marks(layout.decimal, layout.thousands)
+    if layout.thousands in (",", "."):
+        return Marks("." if layout.thousands == "," else ",", layout.thousands)
+    found = gathered()
+    mark = found.mark
+    if mark is None and separator == "," and not found.comma and not found.both_comma:
+        mark = "."
+    if mark is None:
+        said = (
+            f"'{found.example}' can be read as {_both(found.example)}, and no cell decides"
+            if not (found.point and found.comma)
+            else "some cells have a decimal point and others a decimal comma"
+        )
+        raise IntakeError(
+            Fault(said, where, "a decimal mark", f'Write decimal = "." or "," in layout \'{layout.id}\'.')
+        )
+    return Marks(mark, layout.thousands)
+
+
+def _both(text: str) -> str:
+    digits = text.replace(",", "").replace(".", "")
+    return f"{digits} or as {text.replace(',', '.')}"

@@ -1,0 +1,146 @@
+"""One export file to tidy rows and refusals, or to a proposed layout where none fits."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import polars as pl
+
+from lineview.columns import REFUSALS
+from lineview.errors import Fault, IntakeError
+from lineview.intake.export import Export, Part, Proposal
+from lineview.intake.fit import Fit, best_fit, claims, fit, heading_of, is_for
+from lineview.intake.heading import LOOK
+from lineview.intake.opened import open_export
+from lineview.intake.outcome import Outcome
+from lineview.intake.propose import propose
+from lineview.intake.records import Records, text_records
+from lineview.intake.sheets import sheet_records
+from lineview.intake.take_events import take_events
+from lineview.intake.take_readings import take_readings
+from lineview.plant import Layout, Plant
+
+
+def read_export(
+    path: Path,
+    plant: Plant,
+    *,
+    layout: Layout | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> Export | Proposal:
+    """Read one export, whole or not at all.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of the export: text, XLSX or ODS, plain or gzipped.
+    plant : Plant
+        The plant description with its layouts.
+    layout : Layout, optional
+        To be used; without it the layout is found by the file's name and headers.
+    progress : callable, optional
+        Told the rows done so far, a few times.
+
+    Returns
+    -------
+    Export or Proposal
+        A proposal where no layout fits.
+
+    Raises
+    ------
+    IntakeError
+        Where the file cannot be read at all, or a layout meant for it does not fit it.
+    """
+    opened = open_export(path)
+    tables = sheet_records(opened.data, path) if opened.is_workbook else [text_records(opened.data)]
+    notes = tuple(note for table in tables for note in table.notes)
+    facts = (opened.path, opened.name, opened.sha256, opened.size_bytes)
+    del opened
+    fits = [_fit_of(table, facts[1], plant, layout, str(path)) for table in tables]
+    if not any(fits):
+        return propose(path, facts[1], tables, plant)
+    aside = [t.sheet for t, f in zip(tables, fits, strict=True) if f is None]
+    if aside:
+        notes += (f"sheets that no layout fits were left aside: {', '.join(aside)}",)
+    told = progress or (lambda _rows: None)
+    outcomes, sheets = [], []
+    tables.reverse()
+    for one in fits:
+        table = tables.pop()
+        if one is not None:
+            sheets.append(table.sheet)
+            box = [table]
+            del table
+            outcomes.append(_outcome(box, one, plant, str(path), told))
+    return _export(facts, outcomes, sheets, notes)
+
+
+def _fit_of(table: Records, name: str, plant: Plant, layout: Layout | None, where: str) -> Fit | None:
+    """Give the layout that fits a table, or None; raise where one is meant for it but lacks headers."""
+    if layout is not None:
+        one = fit(layout, table)
+        if not one.whole and (not table.sheet or is_for(layout, name, table.sheet)):
+            raise IntakeError(_missing(one, table, where))
+        return one if one.whole else None
+    fits = [fit(one, table) for one in plant.layouts if is_for(one, name, table.sheet)]
+    best = best_fit(fits)
+    if best is None and (meant := [one for one in fits if claims(one)]):
+        raise IntakeError(_missing(min(meant, key=lambda one: len(one.missing)), table, where))
+    return best
+
+
+def _missing(one: Fit, table: Records, where: str) -> Fault:
+    from lineview.intake.heading import guessed_place, heading_at
+
+    place = one.place if one.place >= 0 else guessed_place(table)
+    names = [name for name in heading_at(table, place).names if name] if place >= 0 else []
+    headers = ", ".join(f"'{name}'" for name in names) or f"no header row in the first {LOOK} rows"
+    lacking = ", ".join(f"'{header}'" for header in one.missing)
+    sheet = f" [{table.sheet}]" if table.sheet else ""
+    plural = "columns" if len(one.missing) > 1 else "a column"
+    return Fault(
+        f"layout '{one.layout.id}' names {plural} that the file does not have: {lacking}",
+        where + sheet,
+        f"one of its headers: {headers}",
+        "Correct the layout or leave it to be proposed anew.",
+    )
+
+
+def _outcome(box: list[Records], one: Fit, plant: Plant, where: str, told: Callable[[int], None]) -> Outcome:
+    heading = heading_of(one, box[0])
+    if one.layout.kind == "readings":
+        return take_readings(box, heading, one.layout, plant, where, told)
+    return take_events(box, heading, one.layout, plant, where)
+
+
+def _export(
+    facts: tuple[Path, str, str, int], outcomes: list[Outcome], sheets: list[str], notes: tuple[str, ...]
+) -> Export:
+    path, _, sha256, size_bytes = facts
+    several = len(outcomes) > 1
+    refusals = [
+        one.refused.select(
+            pl.lit(0, dtype=pl.Int64).alias("intake"),
+            pl.lit(f"{path.name} [{sheet}]" if several else path.name).alias("file"),
+            *[pl.col(name) for name in REFUSALS if name not in ("intake", "file")],
+        )
+        for one, sheet in zip(outcomes, sheets, strict=True)
+    ]
+    rows = sum(one.rows for one in outcomes)
+    if not rows:
+        raise IntakeError(
+            Fault("the file has a header but no row", str(path), "rows of data", "Export it again.")
+        )
+    return Export(
+        path=path,
+        sha256=sha256,
+        size_bytes=size_bytes,
+        layouts=tuple(one.layout for one in outcomes),
+        parts=tuple(Part(one.kind, one.tidy) for one in outcomes),
+        rows=rows,
+        refusals=pl.concat(refusals),
+        rows_refused=sum(one.rows_refused for one in outcomes),
+        uncertain=sum(one.uncertain for one in outcomes),
+        notes=(*notes, *(note for one in outcomes for note in one.notes)),
+    )

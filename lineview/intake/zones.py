@@ -1,0 +1,116 @@
+"""Wall-clock times to UTC: the repeated hour of autumn by row order, the missing hour of spring refused."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.columns import UTC_US
+
+
+@dataclass(frozen=True)
+class Localised:
+    """Moments in UTC, which wall-clock times do not exist, and how many had to be read by their gaps.
+
+    `missing` is None where every time exists.
+    """
+
+    at: pl.Series
+    missing: pl.Series | None = None
+    by_gap: int = 0
+
+
+def localise(naive: pl.Series, zone: str, series: pl.Series | None = None) -> Localised:
+    """Turn wall-clock times of a zone into UTC.
+
+    Parameters
+    ----------
+    naive : polars.Series of Datetime
+        In the file's order; null stays null.
+    zone : str
+        Name in the time-zone database.
+    series : polars.Series, optional
+        What each time belongs to (a machine, a channel): order counts within it only.
+
+    Returns
+    -------
+    Localised
+        Times that the zone skips are null and marked missing.
+
+    Notes
+    -----
+    Within a log the clock goes back once in the repeated hour: times before that step are the first pass,
+    those after it the second. A log written newest first is read backwards. Where there is no step, the
+    pass is the one that leaves the smaller gap to the neighbouring rows.
+    Source: iana-time-zones
+
+    Examples
+    --------
+    >>> import polars as pl
+    >>> from datetime import datetime
+    >>> hour = [datetime(2026, 10, 25, 2, m) for m in (0, 30, 0, 30)]
+    >>> localise(pl.Series(hour), "Europe/Berlin").at.dt.strftime("%H:%M").to_list()
+    ['00:00', '00:30', '01:00', '01:30']
+    """
+    if zone in ("UTC", "Etc/UTC"):
+        return Localised(naive.dt.cast_time_unit("us").dt.replace_time_zone("UTC"))
+    plain = naive.dt.replace_time_zone(zone, ambiguous="null", non_existent="null")
+    if plain.null_count() == naive.null_count():
+        return Localised(plain.dt.convert_time_zone("UTC").cast(UTC_US))
+    early = naive.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+    late = naive.dt.replace_time_zone(zone, ambiguous="latest", non_existent="null")
+    missing = naive.is_not_null() & early.is_null()
+    fold = early.is_not_null() & plain.is_null()
+    second, by_gap = _second_pass(naive, fold, series)
+    at = late.zip_with(second, early).dt.convert_time_zone("UTC").cast(UTC_US)
+    return Localised(at, missing if missing.any() else None, by_gap)
+
+
+def _second_pass(naive: pl.Series, fold: pl.Series, series: pl.Series | None) -> tuple[pl.Series, int]:
+    """Tell which times of the repeated hour are its second pass, and how many only their gaps tell."""
+    none = pl.repeat(False, len(naive), eager=True, dtype=pl.Boolean)
+    if not fold.any():
+        return none, 0
+    key = series if series is not None else pl.repeat("", len(naive), eager=True)
+    frame = (
+        pl.DataFrame({"t": naive, "fold": fold, "key": key})
+        .with_row_index("place")
+        .with_columns(pl.col("place").cast(pl.Int64))
+        .filter(pl.col("t").is_not_null())
+    )
+    frame = _oldest_first(frame).with_columns(
+        step=pl.col("t").diff().over("key"),
+        inside=(pl.col("fold") & pl.col("fold").shift().over("key", mapping_strategy="group_to_rows"))
+        & (pl.col("t").dt.date() == pl.col("t").shift().over("key").dt.date()),
+    )
+    back = pl.col("step") < pl.duration()
+    frame = frame.with_columns(
+        run=(back & ~pl.col("inside")).fill_null(False).cum_sum().over("key"),
+        drop=pl.when(back & pl.col("inside")).then("step"),
+        before=pl.when(pl.col("step") >= pl.duration()).then("step"),
+        after=pl.col("step").shift(-1).over("key"),
+        night=pl.col("t").dt.date(),
+    )
+    hours = frame.filter("fold").sort("key", "run", maintain_order=True)
+    of_one = ["key", "run", "night"]
+    at_drop = pl.col("drop") == pl.col("drop").min().over(of_one)
+    passed = at_drop.fill_null(False).cum_max().over(of_one)
+    no_drop = pl.col("drop").is_null().all().over(of_one)
+    ahead, behind = pl.col("before").first().over(of_one), pl.col("after").last().over(of_one)
+    nearer_after = (behind >= pl.duration()) & (ahead.is_null() | (behind < ahead))
+    hours = hours.select(
+        "place",
+        by_gap=no_drop,
+        second=pl.when(no_drop).then(nearer_after.fill_null(False)).otherwise(passed),
+    )
+    places = hours.filter("second")["place"]
+    return none.scatter(places, True), int(hours["by_gap"].sum())
+
+
+def _oldest_first(frame: pl.DataFrame) -> pl.DataFrame:
+    """Put each series oldest first: one whose times mostly fall is a log written newest first."""
+    step = pl.col("t").diff().over("key")
+    falls = (step < pl.duration()).sum().over("key") > (step > pl.duration()).sum().over("key")
+    order = pl.when(falls).then(-pl.col("place")).otherwise(pl.col("place"))
+    return frame.with_columns(order=order).sort("key", "order", maintain_order=True)
