@@ -2,8 +2,18 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+
 from lineview.answers.answer import Answer, Evidence, Question, Scope
 from lineview.plant import Plant
+
+WHERE: dict[Question, tuple[str, str]] = {
+    "rope": ("lineview.answers.rope", "answer_rope"),
+    "weight": ("lineview.answers.weight", "answer_weight"),
+    "shift": ("lineview.answers.shift", "answer_shift"),
+    "wrap": ("lineview.answers.wrap", "answer_wrap"),
+    "order": ("lineview.answers.order", "answer_order"),
+}
 
 
 def answer_to(question: Question, plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
@@ -27,14 +37,6 @@ def answer_to(question: Question, plant: Plant, scope: Scope, evidence: Evidence
     Answer
         Figures, sentence, tables and series.
     """
-    if question == "rope":
-        from lineview.answers.rope import answer_rope as answer
-    elif question == "weight":
-        from lineview.answers.weight import answer_weight as answer
-    elif question == "shift":
-        from lineview.answers.shift import answer_shift as answer
-    elif question == "wrap":
-        from lineview.answers.wrap import answer_wrap as answer
-    else:
-        from lineview.answers.order import answer_order as answer
-    return answer(plant, scope, evidence)
+    module, name = WHERE[question]
+    answer: Answer = getattr(import_module(module), name)(plant, scope, evidence)
+    return answer

@@ -109,7 +109,7 @@ def with_reasons(log: pl.DataFrame, reasons: pl.DataFrame) -> pl.DataFrame:
         return log
     zeros = [pl.lit(0, pl.Int64).alias("intake"), pl.lit(0, pl.Int64).alias("row")]
     set_by_hand = reasons.with_columns(zeros).select(list(STOP_LOG))
-    return pl.concat([set_by_hand.cast(dict(STOP_LOG)), log])
+    return pl.concat([set_by_hand.cast(pl.Schema(STOP_LOG)), log])
 
 
 def _adjustments(log: pl.DataFrame, recorded: pl.DataFrame) -> pl.DataFrame:

@@ -28,6 +28,7 @@ from lineview.store.query import Measured, Told
 from lineview.store.refusals import PerIntake
 from lineview.store.settle import once_weighed, one_a_moment
 from lineview.store.tables import intakes
+from lineview.store.version import version_of
 
 #: What `Store.intakes` gives.
 INTAKES = {
@@ -75,6 +76,10 @@ class Asked:
     def known(self, sha256: str) -> int | None:
         """Give the intake of an export that is in and not undone, or None."""
         return self._journal.known(sha256)
+
+    def version(self) -> str:
+        """Give a mark that changes whenever what the store would answer does."""
+        return version_of(self._journal)
 
     def intakes(self) -> pl.DataFrame:
         """Give the intakes, oldest first; the undone ones too.
