@@ -155,7 +155,9 @@ def _none(height: int) -> _Counted:
 
 def _less(made: _Counted, rejects: _Counted) -> _Counted:
     """Take rejects from pieces made."""
-    low = np.clip(made.low - rejects.high, 0, None)
+    # A reject is a piece made, so over time that neither counter saw there are at least no fewer than 0 good.
+    together = made.missing_s == rejects.missing_s
+    low = np.clip(made.low - np.where(together, rejects.low, rejects.high), 0, None)
     high = np.clip(made.high - rejects.low, 0, None)
     # Both are split at the same moments by the same share, so their difference is split so too.
     exact = (made.low == made.high) & (rejects.low == rejects.high)

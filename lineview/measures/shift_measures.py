@@ -38,6 +38,8 @@ class ShiftMeasures:
         For the rest [pieces/min].
     rest : Projection or None
         Of the planned minutes left.
+    cycles : int
+        Runs with what stood after them, seen so far.
     stops : StopCount
         Of the tape.
     """
@@ -51,7 +53,13 @@ class ShiftMeasures:
     planned: float | None
     pace_needed_per_min: float | None
     rest: Projection | None
+    cycles: int
     stops: StopCount
+
+    @property
+    def unexplained_stops(self) -> int:
+        """Stops, short ones aside, that have no reason."""
+        return self.tape.filter((pl.col("state") == "stop") & pl.col("reason").is_null()).height
 
 
 def nominal_per_min(machine: Machine) -> float:
@@ -111,9 +119,10 @@ def measure_shift(
     left = float(shift_windows(whole)["planned_min"].sum()) - so_far.planned_min
     planned = planned_pieces(plan, machine.line, start, end)
     needed = None if planned is None else pace_needed_per_min(planned, so_far.good_used, left)
-    rest = project(run_stop_cycles(tape), left) if left > 1e-6 else None
+    cycles = run_stop_cycles(tape)
+    rest = project(cycles, left) if left > 1e-6 else None
     return ShiftMeasures(
-        machine, tape, windows, accounts, so_far, left, planned, needed, rest, stop_count(tape)
+        machine, tape, windows, accounts, so_far, left, planned, needed, rest, cycles.height, stop_count(tape)
     )
 
 

@@ -1,0 +1,46 @@
+"""ISO 22400-2's key figures as figures, with their formulas and the edition of our map of states."""
+
+from __future__ import annotations
+
+from lineview.answers.shift_tables import time_elements
+from lineview.figure import Figure, Period, cannot_tell
+from lineview.measures.key_figures import EDITION, KeyFigure, iso_key_figures
+from lineview.measures.shift_measures import ShiftMeasures
+
+
+def iso_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
+    """Give ISO 22400-2's key figures of the minutes that were seen.
+
+    Parameters
+    ----------
+    measured : ShiftMeasures
+        Of the period.
+    period : Period
+        As asked.
+    n : int
+        Readings behind it.
+
+    Returns
+    -------
+    tuple of Figure
+        Named iso_..., in percent, never capped.
+    """
+    elements = time_elements(measured)
+    return tuple(_figure(key, period, n) for key in iso_key_figures(elements))
+
+
+def _figure(key: KeyFigure, period: Period, n: int) -> Figure:
+    name = f"iso_{key.name}_percent"
+    if key.value is None:
+        return cannot_tell(name, key.label, "%", "its divisor is 0", period)
+    working = f"{key.formula} = {key.top:,.4g} ÷ {key.bottom:,.4g} (map of states {EDITION})"
+    return Figure(
+        name,
+        key.label,
+        100 * key.value,
+        "%",
+        n=n,
+        period=period,
+        sources=("iso-22400-2",),
+        working=working,
+    )

@@ -1,0 +1,93 @@
+"""The shift's answer: what it made, where the minutes went, what the rest must do."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from lineview.answers.answer import Answer, Evidence, Scope, Table
+from lineview.answers.iso_figures import iso_figures
+from lineview.answers.shift_figures import shift_figures
+from lineview.answers.shift_tables import (
+    key_figure_table,
+    ladder_table,
+    next_table,
+    reason_table,
+    shift_table,
+    stop_table,
+)
+from lineview.answers.shift_words import CAUTIONS, notes, sentence, soft_line
+from lineview.columns import READINGS, empty
+from lineview.errors import AskError, Fault
+from lineview.measures.shift_measures import ShiftMeasures, measure_shift, rate_by_minute
+from lineview.plant import Plant
+
+
+def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
+    """Answer what a shift made against the nominal band, and where the minutes went.
+
+    Parameters
+    ----------
+    plant : Plant
+        As described in plant.toml.
+    scope : Scope
+        The line's cut-and-wrap machine and the period: a shift, or several.
+    evidence : Evidence
+        Readings of the machine from just before the period to just after it, batches, stop log, reels, plan.
+
+    Returns
+    -------
+    Answer
+        Its figures, ladder and stops speak of the part of the period that is over.
+
+    Raises
+    ------
+    AskError
+        Where the machine is not in the plant description.
+    """
+    machine = plant.machine(scope.machine)
+    if machine is None:
+        known = ", ".join(m.id for m in plant.machines) or "none"
+        raise AskError(Fault(f"unknown machine '{scope.machine}'", "machine", f"one of {known}"))
+    readings = evidence.readings.get(machine.id, empty(READINGS))
+    measured = measure_shift(
+        plant,
+        machine,
+        scope.period.start,
+        scope.period.end,
+        scope.now,
+        readings=readings,
+        batches=evidence.batches,
+        stop_log=evidence.stop_log,
+        plan=evidence.plan,
+    )
+    inside = pl.col("at").is_between(scope.period.start, scope.period.end)
+    n = readings.filter(inside & (pl.col("quality") == "good")).height
+    rate = rate_by_minute(machine, readings, measured.tape)
+    return Answer(
+        "shift",
+        scope,
+        sentence(measured, scope, n),
+        soft_line(measured, plant),
+        (*shift_figures(measured, scope.period, n), *iso_figures(measured, scope.period, n)),
+        _tables(measured, scope),
+        {"tape": _with_rate(measured.tape), "rate": rate},
+        notes(measured, machine, evidence),
+        CAUTIONS,
+    )
+
+
+def _tables(measured: ShiftMeasures, scope: Scope) -> tuple[Table, ...]:
+    tables = [
+        ladder_table(measured),
+        next_table(measured, scope, ()),
+        stop_table(measured),
+        reason_table(measured),
+    ]
+    if measured.windows.height > 1:
+        tables.append(shift_table(measured))
+    return (*tables, key_figure_table(measured))
+
+
+def _with_rate(tape: pl.DataFrame) -> pl.DataFrame:
+    minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
+    return tape.with_columns(rate_per_min=pl.col("pieces") / minutes)

@@ -1,0 +1,141 @@
+"""The shift's tables: ladder, what comes next, stops, shifts, ISO 22400-2's key figures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from lineview.answers.answer import Scope, Table
+from lineview.measures.key_figures import STATE_TO_TIME, TimeElements, iso_key_figures
+from lineview.measures.ladder import ladder
+from lineview.measures.shift_measures import ShiftMeasures
+from lineview.measures.stops import pareto, stop_list
+
+#: Stops listed; the rest are in the figures and the tape.
+LISTED = 200
+
+
+def ladder_table(measured: ShiftMeasures) -> Table:
+    """Give the pieces from nominal to good, cause by cause."""
+    rows = [{"cause": r.cause, "minutes": r.minutes, "pieces": r.pieces} for r in ladder(measured.so_far)]
+    columns = (
+        ("cause", "where the pieces went", ""),
+        ("minutes", "minutes", "min"),
+        ("pieces", "pieces", ""),
+    )
+    return Table("ladder", "Where the pieces went", columns, rows)
+
+
+def next_table(measured: ShiftMeasures, scope: Scope, events: Sequence[dict[str, Any]]) -> Table:
+    """Give what comes next and when: reel and batch ends, then the end of the shift."""
+    columns = (
+        ("event", "next", ""),
+        ("at", "at", ""),
+        ("earliest", "earliest", ""),
+        ("latest", "latest", ""),
+        ("why", "", ""),
+    )
+    end = {"event": "shift ends", "at": scope.period.end, "earliest": None, "latest": None, "why": ""}
+    rows = [*events, end] if measured.left_min > 1e-6 else []
+    return Table("next", "Next", columns, rows)
+
+
+def stop_table(measured: ShiftMeasures) -> Table:
+    """List the stops, short stops and changeovers by time."""
+    rows = stop_list(measured.tape).head(LISTED).rows(named=True)
+    columns = (
+        ("start", "from", ""),
+        ("end", "to", ""),
+        ("minutes", "minutes", "min"),
+        ("state", "state", ""),
+        ("reason", "reason", ""),
+    )
+    return Table("stops", "Stops", columns, rows)
+
+
+def reason_table(measured: ShiftMeasures) -> Table:
+    """Sum the standing minutes by reason, the longest first."""
+    columns = (
+        ("reason", "reason", ""),
+        ("stops", "stops", ""),
+        ("minutes", "minutes", "min"),
+        ("share_percent", "share", "%"),
+        ("so_far_percent", "so far", "%"),
+    )
+    return Table("reasons", "Standing by reason", columns, pareto(stop_list(measured.tape)).rows(named=True))
+
+
+def shift_table(measured: ShiftMeasures) -> Table:
+    """Give one row a shift and their sum; ratios of the sum, never means of ratios."""
+    rows: list[dict[str, Any]] = []
+    names = measured.windows.select("shift", "date", "start").rows()
+    for (shift, date, start), account in zip(names, measured.accounts, strict=True):
+        rows.append({"shift": shift, "date": date, "start": start, **_summary(account)})
+    rows.append({"shift": "all", "date": None, "start": None, **_summary(measured.so_far)})
+    columns = (
+        ("date", "day", ""),
+        ("shift", "shift", ""),
+        ("good", "good pieces", ""),
+        ("planned", "planned", "min"),
+        ("run", "ran", "min"),
+        ("stood", "stood", "min"),
+        ("unseen", "not seen", "min"),
+        ("rate", "effective rate", "pieces/min"),
+        ("uptime", "uptime", "%"),
+    )
+    return Table("shifts", "Shift by shift", columns, rows)
+
+
+def _summary(account: Any) -> dict[str, Any]:
+    good, seen = account.good.n, account.planned_min - account.unseen_min
+    return {
+        "good": None if good is None else round(good),
+        "planned": account.planned_min,
+        "run": account.run_min,
+        "stood": account.stand_min,
+        "unseen": account.unseen_min,
+        "rate": good / account.planned_min if good is not None and account.planned_min > 0 else None,
+        "uptime": 100 * account.run_min / seen if seen > 1e-9 else None,
+    }
+
+
+def time_elements(measured: ShiftMeasures) -> TimeElements:
+    """Give ISO 22400-2's times and counts of the minutes that were seen."""
+    account = measured.so_far
+    delay = account.minutes["stop"] + account.minutes["short stop"]
+    good = account.good_used - account.made["break"]
+    return TimeElements(
+        account.planned_min - account.unseen_min,
+        account.run_min,
+        account.minutes["changeover"],
+        delay,
+        1.0 / account.nominal_per_min,
+        account.made_used,
+        max(0.0, good + account.made["break"]),
+        account.rejects_used,
+    )
+
+
+def key_figure_table(measured: ShiftMeasures) -> Table:
+    """Give ISO 22400-2's key figures with formulas, and where our states' minutes go."""
+    elements = time_elements(measured)
+    rows: list[dict[str, Any]] = [
+        {
+            "name": k.label,
+            "percent": None if k.value is None else 100 * k.value,
+            "formula": k.formula,
+            "minutes": None,
+        }
+        for k in iso_key_figures(elements)
+    ]
+    for state, (iso, losses) in STATE_TO_TIME.items():
+        minutes = measured.so_far.minutes[state]
+        formula = f"ISO 22400-2: {iso}; six losses: {losses}"
+        rows.append({"name": f"minutes {state}", "percent": None, "formula": formula, "minutes": minutes})
+    columns = (
+        ("name", "ISO 22400-2", ""),
+        ("percent", "value", "%"),
+        ("minutes", "minutes", "min"),
+        ("formula", "formula", ""),
+    )
+    return Table("key figures", "Key figures as ISO 22400-2 names them", columns, rows)

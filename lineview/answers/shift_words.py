@@ -1,0 +1,196 @@
+"""The shift's words: the sentence, the soft line, notes and cautions."""
+
+from __future__ import annotations
+
+from lineview.answers.answer import Evidence, Scope, Span
+from lineview.measures.shift_measures import ShiftMeasures
+from lineview.plant import Machine, Plant
+
+CAUTIONS = (
+    "Before reaching past a guard, clearing a jam at rollers, knife or twist heads, or changing rollers: "
+    "stop and lock out by your site's procedure. This page does not show a safe state.",
+    "In-running rolls and rotating twist heads: guards stay on.",
+    "Figures come from counters and may be late or wrong; no interlock, stop or restart may depend on them.",
+)
+_COUNT = (
+    "no",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+)
+
+
+def in_words(count: int) -> str:
+    """Write a small count as a word.
+
+    Examples
+    --------
+    >>> in_words(11), in_words(40)
+    ('eleven', '40')
+    """
+    return _COUNT[count] if 0 <= count < len(_COUNT) else f"{count:,}"
+
+
+def sentence(measured: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span, ...]:
+    """Say what the shift made, in one plain sentence.
+
+    Parameters
+    ----------
+    measured : ShiftMeasures
+        Of the period.
+    scope : Scope
+        As asked.
+    readings : int
+        Readings of the machine in the period.
+
+    Returns
+    -------
+    tuple of Span
+        With `call` on a rate below the nominal band and on minutes that nobody saw.
+    """
+    account = measured.so_far
+    several = measured.windows.height > 1
+    subject = f"These {in_words(measured.windows.height)} shifts" if several else "This shift"
+    if scope.now <= scope.period.start:
+        return (Span(f"{subject} has not begun: the latest reading is from before it."),)
+    if account.planned_min <= 1e-9:
+        return (Span("This is a break: no planned minute of the period is over."),)
+    name = measured.machine.shown
+    if not readings or account.unseen_min >= account.planned_min - 1e-6:
+        call = Span(f"There are no readings of {name}", call=True)
+        return (
+            call,
+            Span(f" in the {account.planned_min:,.0f} planned minutes, so nothing can be told of them."),
+        )
+    if account.pieces.good is None:
+        return (Span(f"No counter of pieces is declared for {name}, so its shift cannot be told."),)
+    if account.unseen_min > account.planned_min / 2:
+        return (
+            Span(
+                f"{account.unseen_min:,.0f} of {account.planned_min:,.0f} planned minutes have no readings",
+                call=True,
+            ),
+            Span(f"; what was seen shows at least {account.good.low:,.0f} good pieces."),
+        )
+    return _made(measured, subject, several=several)
+
+
+def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span, ...]:
+    account, (low, high) = measured.so_far, measured.machine.nominal_per_min
+    going = measured.left_min > 1e-6
+    verb = ("have made" if several else "has made") if going else "made"
+    so_far = " so far" if going else ""
+    whose = "their" if several else "its"
+    minutes = f"{whose} first {account.planned_min:,.0f}" if going else f"{whose} {account.planned_min:,.0f}"
+    least = "" if account.good_told else "at least "
+    rate = account.good_used / account.planned_min
+    below = rate < low
+    top = account.good.high
+    if not account.good_told:
+        below = top is not None and top / account.planned_min < low
+    return (
+        Span(f"{subject} {verb} {least}{account.good_used:,.0f} good pieces{so_far}, "),
+        Span(f"{least}{rate:,.0f} a minute", call=below),
+        Span(f" over {minutes} planned minutes; the nominal band is {low:g} to {high:g}."),
+    )
+
+
+def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
+    """Give the line below: rate while it ran, where it stood, what was not seen, the pace needed."""
+    account = measured.so_far
+    if account.planned_min <= 1e-9 or account.unseen_min >= account.planned_min - 1e-6:
+        return ""
+    parts = []
+    if account.run_min > 0:
+        made = account.made["running"] + account.made["slow"]
+        parts.append(f"While it ran: {made / account.run_min:,.0f} a minute.")
+    parts.append(_stood(measured, plant))
+    if account.unseen_min >= 0.5:
+        low = 100 * account.run_min / account.planned_min
+        high = 100 * (account.run_min + account.unseen_min) / account.planned_min
+        parts.append(
+            f"{account.unseen_min:,.0f} minutes have no readings, "
+            f"so uptime is between {low:.1f} and {high:.1f} %."
+        )
+    parts.append(_plan(measured))
+    return " ".join(part for part in parts if part)
+
+
+def _stood(measured: ShiftMeasures, plant: Plant) -> str:
+    account = measured.so_far
+    if account.stand_min < 0.5:
+        return "It never stood still for longer than a moment."
+    unexplained = measured.unexplained_stops
+    stops = account.stretches["stop"]
+    without = " without a reason" if stops and unexplained == stops else ""
+    if 0 < unexplained < stops:
+        without = f", {in_words(unexplained)} of them without a reason"
+    kinds = []
+    for state, one, many, more in (
+        ("changeover", "changeover", "changeovers", ""),
+        ("stop", "stop", "stops", without),
+        ("short stop", "short stop", "short stops", f" under {plant.short_stop_min:g} minutes"),
+    ):
+        count = account.stretches[state]
+        if count:
+            kinds.append(
+                f"{account.minutes[state]:,.0f} in {in_words(count)} {one if count == 1 else many}{more}"
+            )
+    return f"{account.stand_min:,.0f} minutes stood still: {', '.join(kinds)}."
+
+
+def _plan(measured: ShiftMeasures) -> str:
+    if measured.planned is None:
+        return ""
+    if measured.planned <= 0:
+        return "The plan is 0 pieces, so no pace follows from it."
+    if measured.pace_needed_per_min is None:
+        gap = measured.so_far.good_used - measured.planned
+        return f"The plan was {measured.planned:,.0f}: {abs(gap):,.0f} {'over' if gap >= 0 else 'short'}."
+    if measured.pace_needed_per_min == 0:
+        return f"The plan of {measured.planned:,.0f} is reached."
+    fastest = measured.machine.nominal_per_min[1]
+    beyond = ", more than the nominal band allows" if measured.pace_needed_per_min > fastest else ""
+    return (
+        f"To reach the plan of {measured.planned:,.0f} the rest must run at "
+        f"{measured.pace_needed_per_min:,.0f}{beyond}."
+    )
+
+
+def notes(measured: ShiftMeasures, machine: Machine, evidence: Evidence) -> tuple[str, ...]:
+    """Say what cannot be told and which export would tell it."""
+    told: list[str] = []
+    known_products = machine.gauge("product") or machine.gauge("batch")
+    if not evidence.batches.height and known_products is None:
+        told.append("No batch sheet and no product channel: changeovers are not told apart from stops.")
+    if not evidence.stop_log.height:
+        told.append("No stop log: stops have no reasons until somebody sets them.")
+    if not evidence.plan.height:
+        told.append("No plan: the pace needed for it cannot be told.")
+    if not evidence.reels.height:
+        told.append("No reel log: the next reel change cannot be told.")
+    if machine.counter("rejects") is None and machine.counter("good pieces") is None:
+        told.append("No counter of rejects or good pieces: every piece is taken for good.")
+    if machine.set_per_min is None:
+        told.append("No set rate in plant.toml: the ladder starts from the middle of the nominal band.")
+    made = measured.so_far
+    if made.run_min > 0 and (made.made["running"] + made.made["slow"]) / made.run_min > made.nominal_per_min:
+        told.append(
+            f"It ran faster than nominal, so effectiveness is above 100 %: {made.nominal_per_min:g} a minute "
+            "is too low a nominal rate for this period. Nothing is capped."
+        )
+    if abs(made.counters_differ) >= 0.5:
+        told.append(
+            f"Good pieces differ by {made.counters_differ:+,.0f} from pieces made less rejects: "
+            "the counters disagree."
+        )
+    return tuple(told)
