@@ -302,8 +302,8 @@ def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | N
 
     Examples
     --------
-    >>> column_decimals([0.5, 12.25, None], "", Plant(shop="Invented Sweets"))
-    2
+    >>> column_decimals([0.5, -0.011, None], "", Plant(shop="Invented Sweets"))
+    3
     """
     numbers = [
         in_units(c, unit, plant.units)[0]
@@ -314,5 +314,11 @@ def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | N
         return None
     if all(float(v).is_integer() for v in numbers):
         return 0
-    # the largest sets the scale; three figures of it, one place more so that small ones keep something
-    return min(6, _decimals(max(abs(v) for v in numbers) + 1e-9) + 1)
+    needed = max(_needed(v) for v in numbers)
+    return min(needed, _decimals(max(abs(v) for v in numbers) + 1e-9) + 3)
+
+
+def _needed(value: float) -> int:
+    """Give the places that three figures of a number take, without zeros at their end."""
+    text = f"{value:.{_decimals(value)}f}".rstrip("0")
+    return len(text.partition(".")[2])

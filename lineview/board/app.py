@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Sequence
-from functools import partial
 
 from dash import Dash, set_props
 
@@ -48,7 +47,7 @@ def create_app(
     app = Dash(
         "lineview",
         assets_folder=str(shipped("assets")),
-        pages_folder="",
+        use_pages=False,
         serve_locally=True,
         suppress_callback_exceptions=True,
         index_string=index(night),
@@ -60,7 +59,7 @@ def create_app(
         add_log_handler=False,
         on_error=_failed,
     )
-    app.layout = partial(frame, poll_s)
+    app.layout = lambda: frame(poll_s, service.version())
     bind(app, service)
     add_routes(app.server, service)
     guard(app.server, hosts, app.csp_hashes())

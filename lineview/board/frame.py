@@ -39,13 +39,15 @@ def index(night: bool | None) -> str:
     return INDEX.format(start={None: "", True: "night", False: "day"}[night])
 
 
-def frame(poll_s: float) -> html.Div:
+def frame(poll_s: float, version: int | str) -> html.Div:
     """Give the places that the callbacks fill.
 
     Parameters
     ----------
     poll_s : float
-        Seconds between looks for new data.
+        Seconds between looks for new data [s].
+    version : int or str
+        Of the data, as they are when the page is opened.
 
     Returns
     -------
@@ -56,7 +58,7 @@ def frame(poll_s: float) -> html.Div:
         [
             dcc.Location(id="address", refresh="callback-nav"),
             dcc.Store(id="screen"),
-            dcc.Store(id="version"),
+            dcc.Store(id="version", data=version),
             dcc.Store(id="title"),
             dcc.Interval(id="tick", interval=poll_s * 1000),
             html.A("Skip to the answer", href="#answer", className="skip"),

@@ -42,13 +42,14 @@ def graph(picture: Picture, words: str, scale: float = 1.0) -> html.Figure:
     dash.html.Figure
         For the page.
     """
-    height = round(picture.height * scale)
-    drawn = picture.figure.update_layout(height=height)
+    height = None if scale > 1 else f"{picture.height}px"  # the wall's picture fills what is left of it
     return html.Figure(
         [
             html.Figcaption(picture.title),
             html.Div(
-                dcc.Graph(figure=drawn, config=CONFIG, responsive=True, style={"height": f"{height}px"}),
+                dcc.Graph(
+                    figure=picture.figure, config=CONFIG, responsive=True, style={"height": height or "100%"}
+                ),
                 role="img",
                 **aria(label=f"{picture.title}. {words}"),
             ),

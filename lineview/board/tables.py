@@ -14,7 +14,7 @@ from lineview.board.aria import aria
 from lineview.plant import Plant
 
 #: A chart's table shows this many rows; the rest is a download away.
-MOST_ROWS = 200
+MOST_ROWS = 100
 
 
 def answer_table(table: Table, plant: Plant) -> html.Div:

@@ -78,7 +78,7 @@ def blank(look: Look, x_title: str = "", y_title: str = "") -> go.Figure:
             "l": look.size(46 if look.narrow else 58),
             "r": look.size(10),
             "t": look.size(18),
-            "b": look.size(46),
+            "b": look.size(46 if x_title else 30),
         },
         hovermode="closest",
         hoverlabel={

@@ -74,6 +74,10 @@ def _shown(answer: Answer, look: Look) -> str:
     return machine.shown if machine else answer.scope.machine
 
 
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
 def _rope(answer: Answer, look: Look) -> list[Picture]:
     batches = answer.series["batches"]
     target, low, high = (_value(answer, n) for n in ("target_mm", "tolerance_low_mm", "tolerance_high_mm"))
@@ -105,6 +109,7 @@ def _shift(answer: Answer, look: Look) -> list[Picture]:
     machine = look.plant.machine(answer.scope.machine)
     nominal = machine.nominal_per_min if machine else (300.0, 400.0)
     title = ", ".join(part for part in (_shown(answer, look), answer.scope.label) if part)
+    title = _capital(title)
     series = answer.series
     return [shift_picture(series["rate"], series["tape"], nominal, answer.scope.period, look, title)]
 
@@ -126,7 +131,7 @@ def _order(answer: Answer, look: Look) -> list[Picture]:
                 deliveries=_of_web(answer.series.get("deliveries"), web),
                 order_by=_order_by(answer, web),
                 call=_called(answer),
-                name=f"{(known.name if known else '') or web}, reels on hand",
+                name=_capital(f"{(known.name if known else '') or web}, reels on hand"),
                 first=count == 0,
             )
         )

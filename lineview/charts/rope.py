@@ -15,7 +15,7 @@ from lineview.charts.thin import thin
 from lineview.show_units import in_units
 
 #: Share of half the picture that the rope's unmagnified heart takes.
-HEART = 0.3
+HEART = 0.22
 
 
 @dataclass(frozen=True)
@@ -213,4 +213,5 @@ def _axes(
     )
     hours = shown["running_h"].to_list() + (fan["running_h"].to_list() if fan is not None else [])
     if hours:
-        figure.update_xaxes(range=[min(hours), max(hours) if max(hours) > min(hours) else min(hours) + 1])
+        start = 0.0 if 0 <= min(hours) < 0.1 * max(hours) else min(hours)
+        figure.update_xaxes(range=[start, max(hours) if max(hours) > start else start + 1])

@@ -80,13 +80,22 @@ def _marks(top: float) -> list[float]:
 
 def _rate(figure: go.Figure, look: Look, rate: pl.DataFrame) -> None:
     shown = thin(rate.sort("at"), "at", "rate_per_min")
+    across = [ms(at) for at in shown["at"].to_list()]
+    figure.add_scatter(  # the area by itself: under a line with gaps it would be drawn across them
+        x=across,
+        y=shown["rate_per_min"].fill_null(0.0).fill_nan(0.0).to_list(),
+        mode="lines",
+        line={"width": 0, "shape": "hv"},
+        fill="tozeroy",
+        fillcolor=see_through(look.tokens.grey, 0.28),
+        hoverinfo="skip",
+        showlegend=False,
+    )
     figure.add_scatter(
-        x=[ms(at) for at in shown["at"].to_list()],
+        x=across,
         y=shown["rate_per_min"].to_list(),
         mode="lines",
         line={"color": look.tokens.ink, "width": 1.3 * look.scale, "shape": "hv"},
-        fill="tozeroy",
-        fillcolor=see_through(look.tokens.grey, 0.28),
         text=[show.moment(at, look.plant, day=False) for at in shown["at"].to_list()],
         hovertemplate="%{text}, %{y:.0f} a minute<extra></extra>",
         showlegend=False,
@@ -149,7 +158,7 @@ def _words(figure: go.Figure, look: Look, tape: pl.DataFrame, high: float, span:
     worth = [r for r in tape.iter_rows(named=True) if _kind(r) == UNEXPLAINED or r["state"] == "slow"]
     worth.sort(key=lambda r: (_kind(r) != UNEXPLAINED, r["start"] - r["end"]))
     whole = ms(span.end) - ms(span.start)
-    room = (0.42 if look.narrow else 0.17) * whole * look.scale
+    room = (0.42 if look.narrow else 0.17) * whole
     taken: list[float] = [ms(span.start) + room * 0.35]
     for row in worth:
         middle = (ms(row["start"]) + ms(row["end"])) / 2

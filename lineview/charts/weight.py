@@ -82,7 +82,7 @@ def weight_picture(
         figure.update_xaxes(range=[ms(moments[0]) - pad, ms(moments[-1]) + pad])
     else:
         set_clock(figure, look, span.start, span.end)
-    figure.update_yaxes(showgrid=False)
+    figure.update_yaxes(showgrid=False, tickformat=f".{places}f")
     return Picture(name, figure, height=320)
 
 
@@ -133,5 +133,14 @@ def _areas(figure: go.Figure, look: Look, target: Target) -> None:
             layer="below",
         )
         label(
-            figure, look, "target", 1, shown(target.target_g), xref="paper", xanchor="right", yanchor="bottom"
+            figure,
+            look,
+            "target",
+            0,
+            shown(target.target_g),
+            xref="paper",
+            xanchor="left",
+            yanchor="bottom",
+            xshift=2,
+            bgcolor=look.tokens.band,
         )

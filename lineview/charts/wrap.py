@@ -47,7 +47,7 @@ def wrap_picture(causes: pl.DataFrame, look: Look) -> Picture:
     kinds = {c for c in _ordered(shown) if c not in worded}
     for trace in figure.data:
         trace.showlegend = trace.name in kinds
-    figure.update_layout(barmode="stack", bargap=0.42, showlegend=bool(kinds))
+    figure.update_layout(barmode="stack", bargap=0.5, showlegend=bool(kinds))
     figure.update_xaxes(range=[start, end])
     figure.update_yaxes(
         tickvals=list(range(len(webs))),
@@ -144,7 +144,7 @@ def _words(
                     look,
                     text,
                     max(left, start) + seen / 2,
-                    at - 0.31,
+                    at - 0.27,
                     colour=colour,
                     yanchor="bottom",
                 )

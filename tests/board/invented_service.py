@@ -54,7 +54,10 @@ class InventedService:
     def _with_reasons(self, answer: Answer) -> Answer:
         if not self.reasons or "tape" not in answer.series:
             return answer
-        rows = [{**r, "reason": self.reasons.get(r["start"], r["reason"])} for r in answer.series["tape"].to_dicts()]
+        rows = [
+            {**r, "reason": self.reasons.get(r["start"], r["reason"])}
+            for r in answer.series["tape"].to_dicts()
+        ]
         series = {**answer.series, "tape": pl.DataFrame(rows, schema=TAPE)}
         return replace(answer, series=series)
 
@@ -87,11 +90,11 @@ class InventedService:
     def intakes(self) -> pl.DataFrame:
         rows = [
             {
-                "intake": 7, "file": "wrap1_2026-06-09.csv", "taken at": datetime(2026, 6, 9, 12, 2, tzinfo=UTC),
+                "intake": 7, "file": "wrap1_2026-06-09.csv", "at": datetime(2026, 6, 9, 12, 2, tzinfo=UTC),
                 "rows": 2880, "kept": 2878, "duplicate": 0, "refused": 2, "undone": False,
             },
             {
-                "intake": 6, "file": "sizer2-june.xlsx", "taken at": datetime(2026, 6, 9, 5, 58, tzinfo=UTC),
+                "intake": 6, "file": "sizer2-june.xlsx", "at": datetime(2026, 6, 9, 5, 58, tzinfo=UTC),
                 "rows": 20160, "kept": 20131, "duplicate": 14, "refused": 15, "undone": False,
             },
         ]  # fmt: skip
@@ -100,7 +103,8 @@ class InventedService:
     def refusals(self, intake: int) -> pl.DataFrame:
         count = 250 if intake == 6 else 2
         rows = [
-            (intake, "wrap1.csv", i + 2, "good", "=1+1" if i == 0 else "#####", "no number") for i in range(count)
+            (intake, "wrap1.csv", i + 2, "good", "=1+1" if i == 0 else "#####", "no number")
+            for i in range(count)
         ]
         return pl.DataFrame(rows, schema=REFUSALS, orient="row")
 
