@@ -1,0 +1,81 @@
+"""Files that come out the same, byte for byte, each time: gzip, spreadsheets, open document sheets."""
+
+from __future__ import annotations
+
+import gzip
+import io
+import zipfile
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from xml.sax.saxutils import escape
+
+from xlsxwriter import Workbook
+
+Cell = str | float | int | datetime | None
+_STAMP = (2026, 1, 1, 0, 0, 0)
+
+
+def write_gzip(path: Path, content: bytes) -> None:
+    """Write bytes gzipped, with no name and no time in the header."""
+    packed = io.BytesIO()
+    with gzip.GzipFile(filename="", fileobj=packed, mode="wb", compresslevel=6, mtime=0) as out:
+        out.write(content)
+    path.write_bytes(packed.getvalue())
+
+
+def write_xlsx(path: Path, sheets: dict[str, Sequence[Sequence[Cell]]]) -> None:
+    """Write rows to an XLSX file; moments become date cells."""
+    with Workbook(str(path), {"constant_memory": True, "remove_timezone": True}) as book:
+        book.set_properties({"created": datetime(*_STAMP), "comments": "Invented data"})  # noqa: DTZ001 - a fixed stamp
+        moment = book.add_format({"num_format": "dd.mm.yyyy hh:mm:ss"})
+        for name, rows in sheets.items():
+            sheet = book.add_worksheet(name)
+            sheet.set_column(0, 0, 20)
+            for r, row in enumerate(rows):
+                for c, cell in enumerate(row):
+                    if isinstance(cell, datetime):
+                        sheet.write_datetime(r, c, cell, moment)
+                    elif cell is not None:
+                        sheet.write(r, c, cell)
+
+
+def write_ods(path: Path, sheet: str, rows: Sequence[Sequence[Cell]]) -> None:
+    """Write rows to one sheet of an open document spreadsheet (OASIS OpenDocument 1.3, by hand)."""
+    body = "".join(f"<table:table-row>{''.join(_ods_cell(c) for c in row)}</table:table-row>" for row in rows)
+    names = " ".join(
+        f'xmlns:{short}="urn:oasis:names:tc:opendocument:xmlns:{short}:1.0"'
+        for short in ("office", "table", "text")
+    )
+    content = (
+        f'<?xml version="1.0" encoding="UTF-8"?><office:document-content {names} office:version="1.3">'
+        f'<office:body><office:spreadsheet><table:table table:name="{escape(sheet)}">{body}</table:table>'
+        "</office:spreadsheet></office:body></office:document-content>"
+    )
+    manifest_name = "urn:oasis:names:tc:opendocument:xmlns:manifest:1.0"
+    kind = "application/vnd.oasis.opendocument.spreadsheet"
+    manifest = (
+        f'<?xml version="1.0" encoding="UTF-8"?><manifest:manifest xmlns:manifest="{manifest_name}" '
+        f'manifest:version="1.3"><manifest:file-entry manifest:full-path="/" manifest:media-type="{kind}"/>'
+        '<manifest:file-entry manifest:full-path="content.xml" manifest:media-type="text/xml"/>'
+        "</manifest:manifest>"
+    )
+    with zipfile.ZipFile(path, "w") as out:
+        for name, text in (("mimetype", kind), ("content.xml", content), ("META-INF/manifest.xml", manifest)):
+            info = zipfile.ZipInfo(name, _STAMP)
+            info.compress_type = zipfile.ZIP_STORED if name == "mimetype" else zipfile.ZIP_DEFLATED
+            out.writestr(info, text)
+
+
+def _ods_cell(cell: Cell) -> str:
+    if cell is None:
+        return "<table:table-cell/>"
+    if isinstance(cell, datetime):
+        shown = cell.strftime("%d.%m.%Y %H:%M:%S")
+        kind = f'office:value-type="date" office:date-value="{cell.isoformat(timespec="seconds")}"'
+    elif isinstance(cell, str):
+        shown, kind = escape(cell), 'office:value-type="string"'
+    else:
+        shown = f"{cell:g}"
+        kind = f'office:value-type="float" office:value="{cell}"'
+    return f"<table:table-cell {kind}><text:p>{shown}</text:p></table:table-cell>"

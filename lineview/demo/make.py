@@ -1,0 +1,146 @@
+"""Make the demo: an invented works' plant.toml, its exports, and the truth beside them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from itertools import groupby
+from pathlib import Path
+
+import numpy as np
+
+from lineview.demo.day import LineDay
+from lineview.demo.line import LineRun
+from lineview.demo.scenario import demo_plant, demo_plant_text, line_specs
+from lineview.demo.sheets_of_weeks import write_weeks
+from lineview.demo.shelf import Counted
+from lineview.demo.sizer_exports import hall_rows, write_sizer1, write_sizer2
+from lineview.demo.spec import LineSpec
+from lineview.demo.tally import Tally, Totals
+from lineview.demo.truth import TruthRows, write_truth
+from lineview.demo.unknown import write_unknown
+from lineview.demo.weighing import Weighed, batch_pieces, weigh, wrap_mass_g
+from lineview.demo.windows import Window, windows
+from lineview.demo.wrap_exports import gaps_of, write_wrap1, write_wrap2
+from lineview.plant import Plant
+
+NOTICE = """INVENTED DATA
+
+Everything in this folder is made by lineview's own line simulator: the works, its flavours, its machines,
+its suppliers and every number are invented. Any likeness to a real works is chance.
+
+plant.toml   the plant description, with a layout for every kind of export
+exports/     what the machines and people of the works wrote down, awkwardly, each in its own way
+unknown/     an export that no layout fits yet
+truth/       what really happened; truth.json says what each word means
+"""
+
+
+@dataclass
+class Works:
+    """The simulated works on its way through the days."""
+
+    plant: Plant
+    runs: list[LineRun]
+    rng: np.random.Generator
+    totals: list[Totals]
+    lost: dict[str, int] = field(default_factory=dict)
+    truth: TruthRows = field(default_factory=TruthRows)
+    weighed: list[list[Weighed]] = field(default_factory=lambda: [[], []])
+    stops: list[list[tuple[str, float, float, str]]] = field(default_factory=lambda: [[], []])
+    hall: dict[str, list[str]] = field(default_factory=dict)
+    made: Counter[tuple[str, str, str]] = field(default_factory=Counter)
+
+
+def make_demo(into: Path, *, days: int = 7, seed: int = 1, start: date = date(2026, 6, 8)) -> None:
+    """Write a demo works: plant.toml, exports/, unknown/ and truth/.
+
+    Parameters
+    ----------
+    into : pathlib.Path
+        The folder, made where it is missing.
+    days : int
+        How many days of shifts.
+    seed : int
+        The same seed gives the same bytes.
+    start : datetime.date
+        The first day; a Monday shows most.
+    """
+    for name in ("exports", "unknown", "truth"):
+        (into / name).mkdir(parents=True, exist_ok=True)
+    (into / "README.txt").write_text(NOTICE, encoding="utf-8")
+    (into / "plant.toml").write_text(demo_plant_text(), encoding="utf-8")
+    plant = demo_plant()
+    specs = line_specs(plant)
+    works = Works(plant, [LineRun(s, seed) for s in specs], np.random.default_rng([seed, 99]), [Totals(), Totals()])
+    for number, shifts in _by_day(windows(plant, start, days), start):
+        _day(works, number, shifts, into / "exports")
+    counts = write_weeks(works, into / "exports", start, days)
+    write_unknown(into / "unknown", seed, start)
+    _finish(works, into / "truth", counts, {"seed": seed, "days": days, "start": start.isoformat()})
+
+
+def _by_day(every: list[Window], start: date) -> Iterator[tuple[int, list[Window]]]:
+    for day, shifts in groupby(every, key=lambda w: w.date):
+        yield (day - start).days, list(shifts)
+
+
+def _day(works: Works, number: int, shifts: list[Window], folder: Path) -> None:
+    days = []
+    for i, run in enumerate(works.runs):
+        lived = [run.shift(w) for w in shifts]
+        tally = Tally(run.spec, lived, works.totals[i])
+        works.totals[i] = tally.totals()
+        products = {b.id: b.product.id for b in run.truth.batches}
+        day = LineDay(run.spec, number, shifts[0].date, tally, works.rng, works.lost, products)
+        pieces = [p for shift in lived for p in batch_pieces(shift)]
+        works.truth.add(day, gaps_of(day), pieces)
+        for p in pieces:
+            works.made[week_of(day.date), run.spec.line, products[p.batch]] += p.good
+        works.stops[i] += list(_noted_stops(day))
+        for shift in lived:
+            works.weighed[i] += _weighed(works, i, day, shift)
+        days.append(day)
+    first, second = days
+    write_wrap1(first, folder, works.plant.tz)
+    write_wrap2(second, folder, works.plant.tz)
+    write_sizer1(first, folder)
+    write_sizer2(second, folder)
+    works.hall.setdefault(week_of(first.date), []).extend(hall_rows(first, second, works.plant.tz))
+
+
+def _weighed(works: Works, i: int, day: LineDay, shift) -> list[Weighed]:  # noqa: ANN001
+    if i == 0:
+        tare = wrap_mass_g(day.spec, day.spec.products[0])
+        return weigh(shift, works.rng, scattered=6, tare_g=tare)
+    return weigh(shift, works.rng, runs=(2, 4))
+
+
+def week_of(day: date) -> str:
+    """Give a date's week as ISO 8601 writes it.
+
+    Examples
+    --------
+    >>> week_of(date(2026, 6, 8))
+    '2026-W24'
+    """
+    year, week, _ = day.isocalendar()
+    return f"{year}-W{week:02d}"
+
+
+def _noted_stops(day: LineDay) -> Iterator[tuple[str, float, float, str]]:
+    """Give the stops that got written down: a minute or longer, and not quite all of them."""
+    for s in day.stretches():
+        if s.state not in ("short stop", "stop") or s.seconds < 60.0:
+            continue
+        if s.reason.startswith("adjusted"):
+            yield day.spec.sizer, s.t0, s.t1, s.reason
+            yield day.spec.wrap, s.t0, s.t1, "sizer being set"
+        elif day.rng.random() < 0.93:
+            yield day.spec.wrap, s.t0, s.t1, s.reason
+
+
+def _finish(works: Works, folder: Path, counts: list[Counted], rest: dict[str, object]) -> None:
+    write_truth(folder, works.truth, [r.truth for r in works.runs], counts, rest)

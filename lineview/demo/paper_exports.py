@@ -1,0 +1,94 @@
+"""What people write down: batch sheet, stop book, stop log, reel log, stock counts, plan."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import date, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from lineview.demo.day import serial, wall
+from lineview.demo.files import Cell, write_xlsx
+from lineview.demo.reels import Mount
+from lineview.demo.rope import Batch
+from lineview.demo.shelf import Counted
+from lineview.demo.wrap_exports import CLOCK_FAST_S
+
+
+#: Machine, start and end [s since 1970], reason.
+Stop = tuple[str, float, float, str]
+
+
+def write_batches(batches: Sequence[tuple[str, Batch]], path: Path, zone: ZoneInfo) -> None:
+    """Write the batch sheet: XLSX with date cells, German flavours, an empty row and a total."""
+    rows: list[Sequence[Cell]] = [["Chargenblatt (erfundene Daten)"], [],
+                                  ["Beginn", "Ende", "Linie", "Charge", "Sorte", "Einwaage kg", "Bemerkung"]]  # fmt: skip
+    for line, batch in batches:
+        start, end = (wall(t or 0.0, zone).replace(microsecond=0) for t in (batch.start_s, batch.end_s))
+        rows.append([start, end, line, batch.id, batch.product.also_called[0], batch.mass_in_kg, None])
+    rows.append([None, None, None, None, "Summe", round(sum(b.mass_in_kg for _, b in batches), 2), None])
+    write_xlsx(path, {"Chargen": rows})
+
+
+def write_stops1(stops: Sequence[Stop], path: Path, zone: ZoneInfo) -> None:
+    """Write the first line's stop book: by hand to the minute, spreadsheet serials in a text file."""
+    lines = ["von;Dauer min;Maschine;Grund"]
+    for machine, start, end, reason in stops:
+        minute = math.floor(start / 60.0) * 60.0
+        stamp = f"{serial(minute, zone):.6f}".replace(".", ",")
+        lines.append(f"{stamp};{max(1, math.ceil((end - start) / 60.0))};{machine};{reason}")
+    path.write_bytes(("\r\n".join(lines) + "\r\n").encode("cp1252"))
+
+
+def write_stops2(stops: Sequence[Stop], path: Path, zone: ZoneInfo) -> None:
+    """Write the second line's stop log: to the second, by the clock that is fast, a tab between cells."""
+    lines = ["machine\tstart\tend\treason"]
+    for machine, start, end, reason in stops:
+        first, last = (wall(t + CLOCK_FAST_S, zone).isoformat(timespec="seconds") for t in (start, end))
+        lines.append(f"{machine}\t{first}\t{last}\t{reason}")
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def write_reels(mounts: Sequence[Mount], path: Path, zone: ZoneInfo) -> None:
+    """Write the reel log: semicolons, Windows-1252, decimal comma and a dot for thousands."""
+    lines = ["Maschine;eingelegt;Bahn;Rolle;Länge laut Etikett m;Klebestellen;Rest der alten Rolle m"]
+    for m in mounts:
+        left = "" if m.noted_left_m is None else _german(m.noted_left_m)
+        lines.append(f"{m.machine};{wall(m.at_s, zone):%d.%m.%Y %H:%M:%S};{m.web};{m.reel};{_german(m.label_m)};{m.splices};{left}")
+    path.write_bytes(("\r\n".join(lines) + "\r\n").encode("cp1252"))
+
+
+def _german(value: float) -> str:
+    return f"{value:,.1f}".translate(str.maketrans(",.", ".,"))
+
+
+def write_stock_sheet(rows: Sequence[Counted], path: Path, zone: ZoneInfo) -> None:
+    """Write a stock count as XLSX."""
+    cells: list[Sequence[Cell]] = [["Gezählt", "Bahn", "Ganze Rollen", "Angebrochene Ø mm", "Bestellt Rollen", "Erwartet am"]]
+    for r in rows:
+        due = wall(r.expected_s, zone).replace(hour=0, minute=0, second=0, microsecond=0) if r.expected_s else None
+        cells.append([wall(r.at_s, zone), r.web, r.whole_reels, r.part_outer_mm, r.on_order or None, due])
+    write_xlsx(path, {"Lager": cells, "Notizen": [["erfundene Daten"]]})
+
+
+def write_stock_list(rows: Sequence[Counted], path: Path, zone: ZoneInfo) -> None:
+    """Write a stock count as a semicolon list."""
+    lines = ["counted;web;whole;part_mm;ordered;due"]
+    for r in rows:
+        due = f"{wall(r.expected_s, zone):%d.%m.%Y}" if r.expected_s else ""
+        part = f"{r.part_outer_mm:.0f}" if r.part_outer_mm else ""
+        lines.append(f"{wall(r.at_s, zone):%d.%m.%Y %H:%M};{r.web};{r.whole_reels};{part};{r.on_order or ''};{due}")
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def write_plan(made: Sequence[tuple[str, str, int]], monday: date, path: Path, weeks: int = 4) -> None:
+    """Write a plan: what was made this week rounded up to thousands, growing 3 % a week, marks for thousands."""
+    lines = ["line,product,from,until,pieces"]
+    for week in range(weeks):
+        begin = monday + timedelta(days=7 * week)
+        end = begin + timedelta(days=5)
+        for line, product, pieces in made:
+            wanted = math.ceil(pieces * 1.03 ** (week + 1) / 1000.0) * 1000
+            lines.append(f'{line},{product},{begin},{end},"{wanted:,}"')
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")

@@ -1,0 +1,85 @@
+"""The readings that a simulated line's machines would show, as the store would hand them out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.columns import READINGS
+from lineview.demo.line import LineTruth
+from lineview.demo.tally import Tally
+
+Floats = NDArray[np.float64]
+COUNTERS = ("good", "rejects", "blanks", "pieces", "film", "paper")
+
+
+def readings(
+    truth: LineTruth,
+    *,
+    every_s: float = 10.0,
+    jitter_s: float = 0.0,
+    gauge_every_s: float = 20.0,
+    modulus: Mapping[str, int] | None = None,
+    seed: int = 0,
+) -> pl.DataFrame:
+    """Sample a line's counters and gauges.
+
+    Parameters
+    ----------
+    truth : LineTruth
+        From `simulate`.
+    every_s, gauge_every_s : float
+        Time between counter readings and between gauge readings [s].
+    jitter_s : float
+        Standard deviation of the counter's sampling moment [s]; the value belongs to the moment given.
+    modulus : mapping of str to int, optional
+        Where counters roll over, by channel.
+    seed : int
+        For jitter and gauge noise.
+
+    Returns
+    -------
+    polars.DataFrame
+        READINGS, by machine, channel and moment. Counters good, rejects, blanks, pieces [pieces], film and
+        paper [m] of the wrap machine; rope [m], rope_diameter [mm] and rope_temperature [°C] of the sizer.
+    """
+    rng = np.random.default_rng([seed, 7])
+    tally = Tally(truth.spec, truth.shifts)
+    start, end = truth.shifts[0].window.start_s, truth.shifts[-1].window.end_s
+    at = np.arange(start, end + every_s / 2, every_s)
+    if jitter_s:
+        at = np.sort(at + rng.normal(0.0, jitter_s, len(at)))
+    values = tally.at(at)
+    frames = []
+    for channel in COUNTERS:
+        value = values[channel] % modulus[channel] if modulus and channel in modulus else values[channel]
+        frames.append(_frame(truth.spec.wrap, channel, at, value))
+    gauge_at = np.arange(start, end, gauge_every_s)
+    gauges = tally.gauges(gauge_at)
+    noise = rng.normal(0.0, truth.spec.sd_gauge_mm, len(gauge_at))
+    frames.append(_frame(truth.spec.sizer, "rope_diameter", gauge_at, gauges["diameter"] + noise))
+    frames.append(_frame(truth.spec.sizer, "rope_temperature", gauge_at, gauges["temperature"]))
+    frames.append(_frame(truth.spec.sizer, "rope", gauge_at, tally.at(gauge_at)["rope"]))
+    return pl.concat(frames).sort("machine", "channel", "at")
+
+
+def _frame(machine: str, channel: str, at_s: Floats, value: Floats) -> pl.DataFrame:
+    kept = ~np.isnan(value)
+    count = int(kept.sum())
+    micros = np.round(at_s[kept] * 1e6).astype(np.int64)
+    return pl.DataFrame(
+        {
+            "machine": [machine] * count,
+            "channel": [channel] * count,
+            "at": pl.Series(micros).cast(pl.Datetime("us")).dt.replace_time_zone("UTC"),
+            "value": value[kept],
+            "text": [None] * count,
+            "quality": ["good"] * count,
+            "intake": [0] * count,
+            "row": np.arange(1, count + 1),
+        },
+        schema_overrides=READINGS,
+    ).select(READINGS.keys())

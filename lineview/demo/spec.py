@@ -1,0 +1,129 @@
+"""What a simulated line is: its physics, its faults and its habits, each a number that can be changed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from lineview.plant import Product, Web
+
+
+@dataclass(frozen=True)
+class StopCause:
+    """A cause of stops: how often [1/running hour], how long (median [s], sigma of the logarithm).
+
+    `growth_per_h` is the share by which the rate grows each running hour.
+    """
+
+    reason: str
+    per_hour: float
+    median_s: float
+    sigma: float
+    growth_per_h: float = 0.0
+
+
+@dataclass(frozen=True)
+class Adjustment:
+    """A turn of a roller pair after so many running hours; unrecorded ones appear in no export."""
+
+    after_h: float
+    step_mm: float
+    recorded: bool = True
+    what: str = "adjusted roller pair 3"
+
+
+@dataclass(frozen=True)
+class SlowLeg:
+    """A leg at a lower rate, its start [h] into the shift of this number (from 0)."""
+
+    shift: int
+    after_h: float
+    minutes: float
+    per_min: float
+
+
+STOP_CAUSES = (
+    StopCause("film break", 0.50, 95.0, 0.6),
+    StopCause("paper break", 0.55, 80.0, 0.6),
+    StopCause("jam at knife", 0.60, 120.0, 0.8),
+    StopCause("waiting for rope", 0.45, 70.0, 0.7),
+    StopCause("ends not closing", 0.35, 50.0, 0.5),
+    StopCause("drive fault", 0.08, 560.0, 0.45),
+)
+
+
+@dataclass(frozen=True)
+class LineSpec:
+    """A line: lengths in mm or m, masses in g or kg, times in s or h, as each name ends.
+
+    Parameters
+    ----------
+    line, sizer, wrap : str
+        Ids in the plant description.
+    products : tuple of Product
+        What runs on it; flavours follow each other in random order.
+    webs : tuple of Web
+        Their films and wax paper.
+    wear_mm_per_h : float
+        Drift of the diameter per running hour of the sizer.
+    sd_batch_mm, sd_noise_mm : float
+        Standard deviation of the batch's own shift, and of the correlated noise within it.
+    phi_per_20s : float
+        Autocorrelation of that noise 20 s apart.
+    taper_mm : float
+        Change of diameter from a batch's first piece to its last.
+    mm_per_c, temperature_c : float
+        Effect of rope temperature, and its usual value.
+    sd_density_batch, sd_density_piece, sd_cut : float
+        Relative standard deviations of density (batch, piece) and cut length (piece).
+    """
+
+    line: str
+    sizer: str
+    wrap: str
+    products: tuple[Product, ...]
+    webs: tuple[Web, ...]
+    set_per_min: float = 352.0
+    batch_kg: float = 22.7
+    scrap_share: float = 0.012
+    campaign_batches: tuple[int, int] = (4, 8)
+    pause_s: float = 22.0
+    changeover_s: float = 360.0
+    base_change_factor: float = 1.4
+    clean_down_factor: float = 2.2
+    wear_mm_per_h: float = 0.0
+    level_mm: float = 0.0
+    adjustments: tuple[Adjustment, ...] = ()
+    sd_batch_mm: float = 0.05
+    sd_noise_mm: float = 0.06
+    phi_per_20s: float = 0.7
+    taper_mm: float = -0.06
+    mm_per_c: float = 0.012
+    temperature_c: float = 34.0
+    sd_density_batch: float = 0.006
+    sd_density_piece: float = 0.006
+    sd_cut: float = 0.022
+    sd_gauge_mm: float = 0.012
+    transport_s: float = 8.0
+    stop_causes: tuple[StopCause, ...] = STOP_CAUSES
+    slow_legs: tuple[SlowLeg, ...] = ()
+    slow_legs_per_shift: float = 0.7
+    reject_share: float = 0.010
+    reject_share_restart: float = 0.10
+    restart_pieces: int = 40
+    blanks_per_restart: float = 10.0
+    slip_film: float = 0.004
+    slip_paper: float = 0.002
+    register_m: float = 2.5
+    rethread_m: float = 0.8
+    sd_reel_length: float = 0.004
+    splices_per_reel: float = 0.5
+    #: (kind of web, which new reel from 1, relative error of its true length)
+    mislabelled: tuple[tuple[str, int, float], ...] = ()
+
+    def film_of(self, product: Product) -> Web:
+        """Give the product's film."""
+        return next(w for w in self.webs if w.id in product.webs and w.kind == "film")
+
+    def paper_of(self, product: Product) -> Web:
+        """Give the product's wax paper."""
+        return next(w for w in self.webs if w.id in product.webs and w.kind == "wax paper")

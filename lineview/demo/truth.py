@@ -1,0 +1,207 @@
+"""The truth beside the exports: shifts, stops, batches, adjustments, webs, reels, stock and what words mean."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+
+from lineview.demo.day import LineDay
+from lineview.demo.line import LineTruth
+from lineview.demo.reels import Mount
+from lineview.demo.shelf import Counted
+from lineview.demo.spec import LineSpec
+from lineview.demo.stretch import BLANK, GOOD, MOVING, REJECT, ShiftTruth
+from lineview.demo.weighing import BatchPieces
+from lineview.plant import Product
+
+STATES = ("running", "slow", "short stop", "stop", "changeover", "break")
+#: What the truth's words mean; written beside it.
+DEFINITIONS = {
+    "times": "UTC, ISO 8601; wrap machine's own moments (the rope passes its gauge 8 s earlier)",
+    "running, slow": "cycles are being made; slow while the set rate is 262 to 288 a minute, running at about 352",
+    "short stop, stop": "no cycles and no changeover, cut at the edges of shifts and breaks; short under 300 s "
+    "by the length of the part itself",
+    "changeover": "from the last cycle of one flavour to the first cycle of the next, breaks left out",
+    "break": "exactly as planned; machines stand",
+    "unseen_s": "seconds of the shift in which exports lack readings; the states count through them",
+    "good, rejects, blanks": "cycles; a blank wrap has film and paper and no piece; both counters of web turn",
+    "sd_within_g, sd_between_g": "of piece mass: pooled within batches; between true batch means about the "
+    "product's target, wear and adjustments included",
+}
+
+
+def moment(at_s: float) -> str:
+    """Give a moment as ISO 8601 in UTC, to the millisecond."""
+    return datetime.fromtimestamp(round(at_s, 3), UTC).isoformat(timespec="milliseconds")
+
+
+@dataclass
+class TruthRows:
+    """Rows of the truth tables, gathered day by day."""
+
+    shifts: list[dict[str, object]] = field(default_factory=list)
+    stops: list[dict[str, object]] = field(default_factory=list)
+    webs: list[dict[str, object]] = field(default_factory=list)
+    pieces: dict[str, list[BatchPieces]] = field(default_factory=dict)
+
+    def add(self, day: LineDay, gaps: Sequence[tuple[float, float]], pieces: Sequence[BatchPieces]) -> None:
+        """Take in a day of one line."""
+        self.pieces.setdefault(day.spec.line, []).extend(pieces)
+        for shift in day.shifts:
+            self.shifts.append(_shift_row(day.spec, shift, gaps))
+            self.stops += list(_stop_rows(day.spec, shift))
+            self.webs += list(_web_rows(day, shift))
+
+
+def _shift_row(spec: LineSpec, shift: ShiftTruth, gaps: Sequence[tuple[float, float]]) -> dict[str, object]:
+    w = shift.window
+    unseen = sum(max(0.0, min(b, w.end_s) - max(a, w.start_s)) for a, b in gaps)
+    return {
+        "line": spec.line, "machine": spec.wrap, "date": w.date.isoformat(), "shift": w.shift,
+        "start": moment(w.start_s), "end": moment(w.end_s),
+        "good": shift.count(GOOD), "rejects": shift.count(REJECT), "blanks": shift.count(BLANK),
+        **{f"{state.replace(' ', '_')}_s": round(shift.seconds(state), 3) for state in STATES},
+        "sizer_running_s": round(sum(s.seconds for s in shift.stretches if s.rope_m > 0), 3),
+        "unseen_s": round(unseen, 1),
+    }  # fmt: skip
+
+
+def _stop_rows(spec: LineSpec, shift: ShiftTruth) -> Iterable[dict[str, object]]:
+    for s in shift.stretches:
+        if s.state in ("short stop", "stop", "changeover"):
+            yield {
+                "machine": spec.wrap, "date": shift.window.date.isoformat(), "shift": shift.window.shift,
+                "start": moment(s.t0), "end": moment(s.t1), "seconds": round(s.seconds, 3),
+                "state": s.state, "reason": s.reason, "batch": s.batch,
+            }  # fmt: skip
+
+
+def _web_rows(day: LineDay, shift: ShiftTruth) -> Iterable[dict[str, object]]:
+    """Give the metres of each web by cause: cycles from the counters' own sums, feeds one by one."""
+    used: dict[tuple[str, str, str], float] = {}
+
+    def add(web: str, kind: str, cause: str, metres: float) -> None:
+        used[web, kind, cause] = used.get((web, kind, cause), 0.0) + metres
+
+    for s in shift.stretches:
+        if s.state not in MOVING:
+            continue
+        product = _product_of(day.spec, s.batch, day.products)
+        kinds = shift.kinds[s.first : s.first + s.cycles]
+        counts = {"good pieces": (kinds == GOOD).sum(), "rejects": (kinds == REJECT).sum(), "blank wraps": (kinds == BLANK).sum()}
+        for web in (day.spec.film_of(product), day.spec.paper_of(product)):
+            cut = web.cut_length_mm / 1000.0
+            for cause, n in counts.items():
+                add(web.id, web.kind, cause, float(n) * cut)
+            add(web.id, web.kind, "slip", s.cycles * (day.tally.per_cycle_m(web.kind) - cut))
+    for feed in shift.feeds:
+        add(feed.web, feed.kind, feed.cause, feed.metres)
+    for (web_id, kind, cause), metres in sorted(used.items()):
+        yield {
+            "machine": day.spec.wrap, "date": shift.window.date.isoformat(), "shift": shift.window.shift,
+            "web": web_id, "kind": kind, "cause": cause, "metres": round(metres, 3),
+        }  # fmt: skip
+
+
+def _product_of(spec: LineSpec, batch: str, products: dict[str, str]) -> Product:
+    return next(p for p in spec.products if p.id == products[batch])
+
+
+def write_truth(
+    folder: Path, rows: TruthRows, lines: Sequence[LineTruth], counts: Sequence[Counted], rest: dict[str, object]
+) -> None:
+    """Write every truth table and truth.json.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Made already.
+    rows : TruthRows
+        Gathered day by day.
+    lines : sequence of LineTruth
+        For batches, reel changes, adjustments.
+    counts : sequence of Counted
+        The stock counts.
+    rest : dict
+        What else goes into truth.json.
+    """
+    write_rows(folder / "shifts.csv", rows.shifts)
+    write_rows(folder / "stops.csv", rows.stops)
+    write_rows(folder / "web_use.csv", rows.webs)
+    write_rows(folder / "batches.csv", [r for line in lines for r in _batch_rows(line, rows)])
+    write_rows(folder / "reels.csv", [_reel_row(m) for line in lines for m in line.mounts])
+    write_rows(folder / "adjustments.csv", [
+        {"machine": a.machine, "at": moment(a.at_s), "what": a.what, "step_mm": a.step_mm,
+         "running_h": round(a.run_h, 4), "recorded": a.recorded}
+        for line in lines for a in line.adjustments
+    ])  # fmt: skip
+    write_rows(folder / "stock.csv", [
+        {"at": moment(c.at_s), "web": c.web, "whole_reels": c.whole_reels,
+         "part_left_m": c.part_left_m and round(c.part_left_m, 2), "on_order_reels": c.on_order,
+         "expected_on": moment(c.expected_s) if c.expected_s else ""}
+        for c in counts
+    ])  # fmt: skip
+    sums = {line.spec.line: _line_truth(line, rows.pieces.get(line.spec.line, [])) for line in lines}
+    whole = {"invented": True, "definitions": DEFINITIONS, **rest, "lines": sums}
+    (folder / "truth.json").write_text(json.dumps(whole, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+
+
+def _batch_rows(line: LineTruth, rows: TruthRows) -> Iterable[dict[str, object]]:
+    pieces = {p.batch: p for p in rows.pieces.get(line.spec.line, [])}
+    for b in line.batches:
+        if b.id not in pieces:
+            continue
+        p = pieces[b.id]
+        yield {
+            "line": line.spec.line, "batch": b.id, "product": b.product.id,
+            "start": moment(b.start_s or 0.0), "end": moment(b.end_s or 0.0), "mass_in_kg": b.mass_in_kg,
+            "good": p.good, "rejects": p.rejects, "pieces_kg": round(p.total_kg, 4),
+            "mean_g": round(p.mean_g, 5), "sd_g": round(p.sd_g, 5),
+            "diameter_mm": round(p.diameter_mm, 5), "sd_diameter_mm": round(p.sd_diameter_mm, 5),
+            "temperature_c": round(p.temperature_c, 3), "batch_shift_mm": round(b.shift_mm, 5),
+            "density_g_cm3": round(b.density, 5), "running_h": round(b.run_h, 4), "cut_short": b.cut_short,
+        }  # fmt: skip
+
+
+def _reel_row(m: Mount) -> dict[str, object]:
+    return {
+        "machine": m.machine, "at": moment(m.at_s), "web": m.web, "kind": m.kind, "reel": m.reel, "new": m.new,
+        "label_m": m.label_m, "true_m": round(m.true_m, 2), "splices": m.splices, "old_reel": m.old_reel,
+        "old_left_m": "" if m.old_left_m is None else round(m.old_left_m, 2),
+        "old_left_noted_m": "" if m.noted_left_m is None else m.noted_left_m,
+    }  # fmt: skip
+
+
+def _line_truth(line: LineTruth, pieces: Sequence[BatchPieces]) -> dict[str, object]:
+    spec = line.spec
+    targets = {b.id: b.product.mass_g for b in line.batches}
+    many = sum(p.good + p.rejects - 1 for p in pieces)
+    within = sum(p.sd_g**2 * (p.good + p.rejects - 1) for p in pieces) / max(many, 1)
+    off = [p.mean_g - targets[p.batch] for p in pieces]
+    mean = sum(off) / max(len(off), 1)
+    between = sum((o - mean) ** 2 for o in off) / max(len(off) - 1, 1)
+    return {
+        "sizer": spec.sizer, "wrap": spec.wrap, "drift_mm_per_running_h": spec.wear_mm_per_h,
+        "level_mm": spec.level_mm, "taper_mm": spec.taper_mm, "mm_per_c": spec.mm_per_c,
+        "sd_batch_mm": spec.sd_batch_mm, "sd_noise_mm": spec.sd_noise_mm, "phi_per_20s": spec.phi_per_20s,
+        "sd_gauge_mm": spec.sd_gauge_mm, "sd_density_batch": spec.sd_density_batch,
+        "sd_density_piece": spec.sd_density_piece, "sd_cut": spec.sd_cut, "transport_s": spec.transport_s,
+        "blanks_per_restart": spec.blanks_per_restart, "slip_film": spec.slip_film, "slip_paper": spec.slip_paper,
+        "register_m": spec.register_m, "rethread_m": spec.rethread_m,
+        "mislabelled": [list(m) for m in spec.mislabelled],
+        "sd_within_g": round(within**0.5, 5), "sd_between_g": round(between**0.5, 5),
+        "mean_minus_target_g": round(mean, 5), "batches": len(pieces),
+    }  # fmt: skip
+
+
+def write_rows(path: Path, rows: Sequence[dict[str, object]]) -> None:
+    """Write dictionaries as plain CSV (commas, UTF-8, points)."""
+    with path.open("w", encoding="utf-8", newline="") as out:
+        if rows:
+            writer = csv.DictWriter(out, list(rows[0]), lineterminator="\n")
+            writer.writeheader()
+            writer.writerows(rows)

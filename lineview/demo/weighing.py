@@ -1,0 +1,150 @@
+"""Pieces weighed at the bench: which, when, what the scale showed; and the true masses of each batch."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lineview.demo.day import wall
+from lineview.demo.files import Cell, write_ods
+from lineview.demo.spec import LineSpec
+from lineview.demo.stretch import BLANK, GOOD, MOVING, ShiftTruth, Stretch
+from lineview.plant import Product, Web
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """One piece on the scale."""
+
+    at_s: float
+    mass_g: float
+    batch: str
+    sample: str
+
+
+@dataclass(frozen=True)
+class BatchPieces:
+    """What a batch truly gave: pieces, mass of each [g] summed up, rope diameter [mm] over its running time."""
+
+    batch: str
+    good: int
+    rejects: int
+    mean_g: float
+    sd_g: float
+    total_kg: float
+    diameter_mm: float
+    sd_diameter_mm: float
+    temperature_c: float
+
+
+def wrap_mass_g(spec: LineSpec, product: Product) -> float:
+    """Give the mass of one piece's film and wax paper [g].
+
+    Examples
+    --------
+    >>> from lineview.demo.scenario import demo_plant, line_specs
+    >>> spec = line_specs(demo_plant())[0]
+    >>> round(wrap_mass_g(spec, spec.products[0]), 3)
+    0.208
+    """
+    return _web_g(spec.film_of(product)) + _web_g(spec.paper_of(product))
+
+
+def _web_g(web: Web) -> float:
+    grammage = web.grammage_g_m2 or (web.thickness_um or 0.0) * (web.density_g_cm3 or 0.0)
+    return web.cut_length_mm * web.width_mm * 1e-6 * grammage
+
+
+def by_batch(shift: ShiftTruth) -> dict[str, list[Stretch]]:
+    """Give a shift's moving stretches by batch, in order."""
+    found: dict[str, list[Stretch]] = {}
+    for one in shift.stretches:
+        if one.state in MOVING:
+            found.setdefault(one.batch, []).append(one)
+    return found
+
+
+def batch_pieces(shift: ShiftTruth) -> list[BatchPieces]:
+    """Give the truth of each batch of a shift."""
+    found = []
+    for batch, parts in by_batch(shift).items():
+        kinds = np.concatenate([shift.kinds[p.first : p.first + p.cycles] for p in parts])
+        masses = np.concatenate([shift.masses_g[p.first : p.first + p.cycles] for p in parts])
+        made = masses[kinds != BLANK]
+        if len(made) < 2:
+            continue
+        diameter = np.concatenate([p.diameter_mm[:-1] for p in parts if p.diameter_mm is not None])
+        temperature = np.concatenate([p.temperature_c[:-1] for p in parts if p.temperature_c is not None])
+        good = int(np.count_nonzero(kinds == GOOD))
+        found.append(BatchPieces(
+            batch, good, len(made) - good, float(made.mean()), float(made.std(ddof=1)),
+            float(made.sum()) / 1000.0, float(diameter.mean()), float(diameter.std(ddof=1)),
+            float(temperature.mean()),
+        ))  # fmt: skip
+    return found
+
+
+def weigh(
+    shift: ShiftTruth, rng: np.random.Generator, *, scattered: int = 0, runs: tuple[int, int] = (0, 0), tare_g: float = 0.0
+) -> list[Weighed]:
+    """Weigh good pieces of every second batch.
+
+    Parameters
+    ----------
+    shift : ShiftTruth
+        A shift.
+    rng : numpy.random.Generator
+        Which pieces.
+    scattered : int
+        Pieces taken one at a time, spread over the batch.
+    runs : (int, int)
+        Samples a batch, and pieces that follow each other in each.
+    tare_g : float
+        Mass of the wrap weighed with the piece [g].
+
+    Returns
+    -------
+    list of Weighed
+    """
+    weighed: list[Weighed] = []
+    for batch, parts in list(by_batch(shift).items())[::2]:
+        where = np.concatenate([np.arange(p.first, p.first + p.cycles) for p in parts])
+        when = np.concatenate([p.t0 + (np.arange(p.cycles) + 0.5) * p.seconds / p.cycles for p in parts])
+        good = shift.kinds[where] == GOOD
+        where, when = where[good], when[good]
+        if len(where) < 200:
+            continue
+        picks = [("1", [i]) for i in sorted(rng.choice(len(where), scattered, replace=False))]
+        for k in range(runs[0]):
+            first = int(rng.integers(k * len(where) // runs[0], (k + 1) * len(where) // runs[0] - runs[1]))
+            picks.append((str(k + 1), list(range(first, first + runs[1]))))
+        for sample, pieces in picks:
+            for i in pieces:
+                shown = shift.masses_g[where[i]] + tare_g + rng.normal(0.0, 0.004)
+                weighed.append(Weighed(float(when[pieces[-1]]), round(float(shown), 2), batch, sample))
+    return weighed
+
+
+def write_weights1(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
+    """Write the first line's weighings: bars, a preamble, an average at the end, two bad rows."""
+    lines = ["Bench scale, line 1 | invented data", "", "when|grams|n|batch|sample"]
+    for i, row in enumerate(rows):
+        grams = "E-02" if i % 211 == 100 else f"{row.mass_g:.2f}"
+        lines.append(f"{wall(row.at_s, zone):%Y-%m-%d %H:%M:%S}|{grams}|1|{row.batch}|{row.sample}")
+    mean = sum(r.mass_g for r in rows) / max(len(rows), 1)
+    lines.append(f"Average|{mean:.3f}|||")
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def write_weights2(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
+    """Write the second line's weighings to an open document sheet."""
+    cells: list[Sequence[Cell]] = [["Zeit", "Gramm", "Anzahl", "Charge", "Probe"]]
+    cells += [[wall(r.at_s, zone).replace(microsecond=0), r.mass_g, 1, r.batch, r.sample] for r in rows]
+    write_ods(path, "Waage", cells)
