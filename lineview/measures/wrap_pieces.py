@@ -115,6 +115,11 @@ def wraps_split(steps: Mapping[str, Steps], edges: list[datetime]) -> Floats | N
     return wrapped + split.get("blank wraps", np.zeros_like(wrapped))
 
 
+def good_split(steps: Mapping[str, Steps], edges: list[datetime]) -> Floats | None:
+    """Give good pieces between successive edges, or None where none tells."""
+    return _pieces({kind: own.split(edges) for kind, own in steps.items()})[0]
+
+
 def _pieces(split: Mapping[str, Floats]) -> tuple[Floats | None, Floats | None, Floats | None]:
     """Give good, wrapped and rejected pieces from whichever counters there are."""
     good, pieces, rejects = split.get("good pieces"), split.get("pieces"), split.get("rejects")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -17,42 +17,21 @@ from lineview.stock.pace import Pace, pace
 Floats = npt.NDArray[np.float64]
 #: Spread of the pieces made about the pieces planned, over the plan: an assumption until learned.
 ASSUMED_PLAN_CV = 0.1
-#: What was made, one row a line, day and product; `planned_min` are the line's planned minutes that day.
-MADE = {
-    "line": pl.String(),
-    "date": pl.Date(),
-    "product": pl.String(),
-    "good": pl.Float64(),
-    "planned_min": pl.Float64(),
-}
-
-
-@dataclass(frozen=True)
-class WeekPieces:
-    """Pieces of each product in each coming week, as mean and standard deviation, by line."""
-
-    product: str
-    mean: Floats
-    sd: Floats
-    level_cv: float
-    basis: str
 
 
 @dataclass(frozen=True)
 class Demand:
     """What the coming weeks will wrap.
 
-    `by_web` is each web's need in reels; `pieces` each product's pieces a week; `unknown` names products of
-    the plan that plant.toml has not, and `without_web` products that no web of the kind wraps.
+    `by_web` is each web's need in reels, `basis` what it rests on; `unknown` names products that plant.toml
+    has not, `without_web` says which product has no web of a kind.
     """
 
     weeks: tuple[datetime, ...]
     by_web: Mapping[str, Need]
-    pieces: tuple[WeekPieces, ...]
     basis: Mapping[str, str]
     unknown: tuple[str, ...] = ()
     without_web: tuple[str, ...] = ()
-    assumptions: tuple[str, ...] = field(default=())
 
 
 def week_starts(now: datetime, weeks: int) -> tuple[datetime, ...]:
@@ -104,7 +83,7 @@ def history_pace(made: pl.DataFrame, line: str, reels_a_piece: Mapping[str, floa
     Parameters
     ----------
     made : polars.DataFrame
-        MADE.
+        MADE, as lineview.measures.made_by_day gives it.
     line : str
         Id of the line.
     reels_a_piece : mapping

@@ -16,6 +16,7 @@ from lineview.stock.reels_needed import rounded_order
 Floats = npt.NDArray[np.float64]
 #: No order is looked for beyond this many days.
 HORIZON_DAYS = 364.0
+_DAYS = np.arange(0.0, HORIZON_DAYS + 1.0)
 
 
 @dataclass(frozen=True)
@@ -137,19 +138,31 @@ def _latest(need: Need, supply: Supply, leads: Floats, risk: float) -> float:
 
 
 def cover_days(need: Need, supply: Supply) -> float:
-    """Give the days until the expected need has taken what is on hand and on order; inf where never."""
-    days = np.arange(0.0, HORIZON_DAYS + 1.0)
-    there = np.array([supply.by(day + 1e-9) for day in days])
-    short = np.flatnonzero(need.mean(days) > there)
+    """Give the days until the expected need has taken what is on hand and on order; inf beyond a year."""
+    return _first_short(need.mean(_DAYS), supply)
+
+
+def cover_bounds(need: Need, supply: Supply, share: float = 0.95) -> tuple[float, float]:
+    """Give the days of cover where demand goes high and where it goes low, each with chance 1 − share."""
+    return (
+        _first_short(need.quantile(_DAYS, share), supply),
+        _first_short(need.quantile(_DAYS, 1.0 - share), supply),
+    )
+
+
+def _first_short(needed: Floats, supply: Supply) -> float:
+    """Find when a rising need passes what is there, day by day and in proportion within a day."""
+    there = np.full(len(_DAYS), supply.on_hand)
+    for at, reels in supply.coming:
+        there += np.where(at <= _DAYS, reels, 0.0)
+    short = np.flatnonzero(needed > there)
     if not len(short):
         return math.inf
-    last = float(days[short[0]])
-    if last == 0.0:
+    last = int(short[0])
+    if last == 0:
         return 0.0
-    before, after = float(need.mean(last - 1.0)), float(need.mean(last))
-    there_now = supply.by(last + 1e-9)
-    share = (there_now - before) / max(after - before, 1e-12)
-    return last - 1.0 + min(max(share, 0.0), 1.0)
+    share = (there[last - 1] - needed[last - 1]) / max(needed[last] - needed[last - 1], 1e-12)
+    return float(last - 1 + min(max(share, 0.0), 1.0))
 
 
 def order_quantity(

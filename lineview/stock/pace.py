@@ -12,6 +12,9 @@ import numpy as np
 ASSUMED_WEEK_CV = 0.2
 #: Days of history that a spread is learned from at least.
 LEAST_DAYS = 5
+#: Days of history below which season and mix cannot show, and the spread of the level that is then assumed.
+SHORT_DAYS = 28
+ASSUMED_LEVEL_CV = 0.1
 
 
 @dataclass(frozen=True)
@@ -19,7 +22,8 @@ class Pace:
     """An amount (pieces, reels) for each planned minute.
 
     `day_sd` is the standard deviation of a day's amount about the pace; `level_cv` that of the pace itself
-    over the pace. Both rest on an assumption where `learned` is False.
+    over the pace. Both rest on an assumption where `learned` is False; a level learned from less than
+    SHORT_DAYS has ASSUMED_LEVEL_CV in it, for season and mix cannot show in so short a time.
     """
 
     per_planned_min: float
@@ -61,4 +65,6 @@ def pace(amounts: Sequence[float], planned_min: Sequence[float]) -> Pace | None:
     rest = amount - rate * minutes
     day_sd = float(np.sqrt((rest**2).sum() / (n - 1)))
     level = day_sd * math.sqrt(n) / (rate * float(minutes.sum()))
+    if n < SHORT_DAYS:
+        level = math.hypot(level, ASSUMED_LEVEL_CV)
     return Pace(rate, day_sd, level, n, learned=True)

@@ -1,0 +1,163 @@
+"""The order answer's figures: need, order day, quantity, chances and cover of each web."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from lineview.answers.wrap_figures import slug
+from lineview.figure import Figure, Period, cannot_tell
+from lineview.stock.order_lines import RISK, OrderLine
+from lineview.stock.reels_needed import ReelsNeeded
+
+_SOURCES = ("reel-order", "inventory-theory")
+_CHANCE = "no interval: it is itself a chance over demand and lead time"
+
+
+def order_figures(
+    lines: Sequence[OrderLine], needed: Sequence[tuple[ReelsNeeded, str]], period: Period, currency: str
+) -> tuple[Figure, ...]:
+    """Give every figure of the order answer, by web.
+
+    Parameters
+    ----------
+    lines : sequence of OrderLine
+        Of the webs that have a need.
+    needed : sequence of (ReelsNeeded, str)
+        Reels for a number of pieces, and what that number rests on.
+    period : Period
+        The history used.
+    currency : str
+        Of the plant description.
+
+    Returns
+    -------
+    tuple of Figure
+        Names end with the web's id in snake case.
+    """
+    figures = [_needed(reels, basis, period) for reels, basis in needed]
+    for line in lines:
+        figures += _of_line(line, period, currency)
+    return tuple(figures)
+
+
+def _needed(reels: ReelsNeeded, basis: str, period: Period) -> Figure:
+    return Figure(
+        f"reels_needed_{slug(reels.web)}",
+        f"reels of {reels.web} for {basis}",
+        reels.reels,
+        "reels",
+        interval_kind="whole reels for that number of pieces, no interval",
+        n=round(reels.pieces),
+        period=period,
+        sources=("reel-order", "printers-waste"),
+        working=f"{basis}: {reels.working}",
+    )
+
+
+def _of_line(line: OrderLine, period: Period, currency: str) -> list[Figure]:
+    web, tail = line.web, slug(line.web.id)
+    low, high = (float(line.need.quantile(7.0, share)) for share in (0.05, 0.95))
+    figures = [
+        Figure(
+            f"use_reels_per_week_{tail}",
+            f"reels of {web.id} in the coming week",
+            line.week_reels,
+            "reels/week",
+            low,
+            high,
+            "90 % of weeks",
+            period=period,
+            sources=_SOURCES,
+            working=f"from {line.basis}; a reel holds {line.reel_m:,.0f} m",
+        )
+    ]
+    if line.supply is not None and line.on_hand is not None:
+        counted = line.on_hand
+        figures.append(
+            Figure(
+                f"reels_on_hand_{tail}",
+                f"reels of {web.id} on hand",
+                line.supply.on_hand,
+                "reels",
+                interval_kind="counted, less what was wrapped since",
+                period=period,
+                working=f"{counted.whole_reels:g} whole reels and {counted.part_m:,.0f} m in part reels = "
+                f"{counted.metres:,.0f} m, less use since the count, ÷ {line.reel_m:,.0f} m",
+            )
+        )
+    return figures + _advice(line, period, currency)
+
+
+def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
+    web, tail, advice = line.web, slug(line.web.id), line.advice
+    labels = {
+        "order_by": ("day to order by", ""),
+        "order_quantity": ("reels to order", "reels"),
+        "chance_of_running_out": ("chance of running out before that order comes", ""),
+        "chance_waiting_a_week": ("the same, ordered a week later", ""),
+        "chance_if_ordered_today": ("the same, ordered today", ""),
+        "days_of_cover": ("days until what is on hand and on order is used", "days"),
+        "safety_reels": ("reels expected on hand when the order comes", "reels"),
+        "order_money": ("what the order costs", currency),
+    }
+    if advice is None:
+        return [
+            cannot_tell(f"{name}_{tail}", f"{label}, {web.id}", unit, line.why_none, period)
+            for name, (label, unit) in labels.items()
+        ]
+    none_due = "no order is due within a year"
+    lead = f"{web.lead_time_days:g} ± {web.lead_time_sd_days:g} days"
+    due = line.order_by is not None
+    money = None if web.price_per_reel is None else advice.reels * web.price_per_reel
+    values: dict[str, tuple[object, str, str]] = {
+        "order_by": (line.order_by, f"latest day with at most {RISK:.0%} chance, lead time {lead}", none_due),
+        "order_quantity": (advice.reels if due else None, _quantity_working(line), none_due),
+        "chance_of_running_out": (advice.chance, f"need beyond what is there within {lead}", ""),
+        "chance_waiting_a_week": (advice.chance_week_later, f"need within 7 days + {lead}", ""),
+        "chance_if_ordered_today": (advice.chance_now, f"need within {lead}", ""),
+        "days_of_cover": _cover(line),
+        "safety_reels": (advice.safety_reels if due else None, "there less expected need then", none_due),
+        "order_money": (
+            money if due else None,
+            f"{advice.reels} reels × {web.price_per_reel} {currency}",
+            none_due if money is not None else f"no price in plant.toml for {web.id}",
+        ),
+    }
+    out = []
+    for name, (label, unit) in labels.items():
+        value, working, why = values[name]
+        full = f"{label}, {web.id}"
+        if value is None:
+            out.append(cannot_tell(f"{name}_{tail}", full, unit, why, period))
+        else:
+            low, high, kind = _interval(name, line)
+            out.append(
+                Figure(f"{name}_{tail}", full, value, unit, low, high, kind, period=period,  # type: ignore[arg-type]  # a float, int or moment
+                       sources=_SOURCES, working=working)
+            )  # fmt: skip
+    return out
+
+
+def _quantity_working(line: OrderLine) -> str:
+    web = line.web
+    return (
+        f"{line.quantity_basis}, raised to at least {web.minimum_reels} reels and a multiple of "
+        f"{web.multiple_reels}"
+    )
+
+
+def _cover(line: OrderLine) -> tuple[object, str, str]:
+    advice = line.advice
+    if advice is None or math.isinf(advice.cover_days):
+        return None, "", "what is there lasts beyond a year at the expected need"
+    return advice.cover_days, "until the expected need has taken all on hand and on order", ""
+
+
+def _interval(name: str, line: OrderLine) -> tuple[float | None, float | None, str]:
+    if name == "days_of_cover" and line.supply is not None:
+        low, high = line.cover_interval
+        return low, high, "90 % of the ways demand may go"
+    if name.startswith("chance"):
+        return None, None, _CHANCE
+    return None, None, "advice, no interval"

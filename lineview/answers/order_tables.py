@@ -1,0 +1,130 @@
+"""The order answer's tables and series: the order book, reels for pieces, the fan and the deliveries."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+import polars as pl
+
+from lineview.answers.answer import Table
+from lineview.columns import UTC_US
+from lineview.stock.order_lines import OrderLine, line_fan
+from lineview.stock.reels_needed import ReelsNeeded
+
+FAN = {
+    "web": pl.String(),
+    "week": pl.Float64(),
+    "at": UTC_US,
+    "low90": pl.Float64(),
+    "low50": pl.Float64(),
+    "mid": pl.Float64(),
+    "high50": pl.Float64(),
+    "high90": pl.Float64(),
+}
+DELIVERIES = {"web": pl.String(), "at": UTC_US, "reels": pl.Float64(), "kind": pl.String()}
+
+
+def order_table(lines: Sequence[OrderLine], currency: str) -> Table:
+    """Give the order book, the most urgent first."""
+    rows: list[dict[str, Any]] = []
+    for line in lines:
+        advice, supply, web = line.advice, line.supply, line.web
+        due = line.order_by is not None and advice is not None
+        reels = advice.reels if advice is not None and due else None
+        price = web.price_per_reel
+        rows.append(
+            {
+                "web": web.name or web.id,
+                "supplier": web.supplier,
+                "on_hand": None if supply is None else supply.on_hand,
+                "on_order": None if supply is None else sum(r for _, r in supply.coming),
+                "use": line.week_reels,
+                "order": reels,
+                "by": line.order_by,
+                "arrives": line.arrives,
+                "chance": None if advice is None else advice.chance,
+                "chance_week_later": None if advice is None else advice.chance_week_later,
+                "money": None if price is None or reels is None else reels * price,
+                "declared": web.food_contact_declared_on or None,
+                "why": line.why_none,
+            }
+        )
+    columns = (
+        ("web", "web", ""),
+        ("supplier", "supplier", ""),
+        ("on_hand", "on hand", "reels"),
+        ("on_order", "on order", "reels"),
+        ("use", "use a week", "reels"),
+        ("order", "order", "reels"),
+        ("by", "by", ""),
+        ("arrives", "expected", ""),
+        ("chance", "chance of running out", ""),
+        ("chance_week_later", "a week later", ""),
+        ("money", "costs", currency),
+        ("declared", "food contact declared on", ""),
+        ("why", "cannot be told", ""),
+    )
+    return Table("order", "What to order by when", columns, rows)
+
+
+def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:
+    """Give the reels of each web for a number of pieces, fixed and proportional waste apart."""
+    rows = [
+        {
+            "web": reels.web,
+            "basis": basis,
+            "pieces": reels.pieces,
+            "net": reels.net_m,
+            "proportional": reels.proportional_m,
+            "fixed": reels.fixed_m,
+            "gross": reels.gross_m,
+            "reel": reels.reel_m,
+            "reels": reels.reels,
+            "order": reels.order,
+            "working": reels.working,
+        }
+        for reels, basis in needed
+    ]
+    columns = (
+        ("web", "web", ""),
+        ("basis", "for", ""),
+        ("pieces", "good pieces", "pieces"),
+        ("net", "net", "m"),
+        ("proportional", "waste in proportion", "m"),
+        ("fixed", "fixed waste", "m"),
+        ("gross", "in all", "m"),
+        ("reel", "a reel", "m"),
+        ("reels", "whole reels", "reels"),
+        ("order", "raised to minimum and multiple", "reels"),
+        ("working", "working", ""),
+    )
+    return Table("reels for pieces", "Reels for a number of pieces", columns, rows)
+
+
+def fan_series(lines: Sequence[OrderLine], now: datetime) -> pl.DataFrame:
+    """Give the reels on hand of each counted web over the coming weeks, as a fan."""
+    frames = [
+        pl.DataFrame({**line_fan(line, now)}, schema_overrides={"at": UTC_US}).with_columns(
+            web=pl.lit(line.web.name or line.web.id)
+        )
+        for line in lines
+        if line.supply is not None
+    ]
+    if not frames:
+        return pl.DataFrame(schema=FAN)
+    return pl.concat(frames).select([pl.col(name).cast(kind) for name, kind in FAN.items()])
+
+
+def delivery_series(lines: Sequence[OrderLine]) -> pl.DataFrame:
+    """Give the open deliveries, the advised ones and the days to order by."""
+    rows: list[tuple[str, datetime | None, float, str]] = []
+    for line in lines:
+        name = line.web.name or line.web.id
+        if line.on_hand is not None:
+            rows += [(name, d.at, d.reels, "on order") for d in line.on_hand.deliveries if d.at is not None]
+        if line.advice is not None and line.order_by is not None:
+            rows.append((name, line.order_by, float(line.advice.reels), "order by"))
+            rows.append((name, line.arrives, float(line.advice.reels), "advised"))
+    return pl.DataFrame(rows, schema=DELIVERIES, orient="row")

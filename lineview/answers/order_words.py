@@ -1,0 +1,148 @@
+"""The order answer's words: its sentence, its soft line, its notes and its cautions."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import datetime
+
+from lineview.answers.answer import Span
+from lineview.plant import Plant, Web
+from lineview.stock.demand import Demand
+from lineview.stock.order_lines import RISK, OrderLine
+
+CAUTIONS = (
+    "A planning aid: check the count on the shelf before a large order is sent.",
+    "Wrap that touches food must be approved for it. The date shown is that of the supplier's declaration on "
+    "file; whether it covers the use is for you and the supplier to judge.",
+    "Printed wrap must match the recipe and its allergens; check the artwork before ordering.",
+)
+_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_MONTHS = (
+    "January February March April May June July August September October November December".split()  # noqa: SIM905 - reads better
+)
+
+
+def day_words(at: datetime, plant: Plant) -> str:
+    """Give a moment's day in the plant's zone ("Thursday 25 June")."""
+    local = at.astimezone(plant.tz)
+    return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]}"
+
+
+def chance_words(chance: float) -> str:
+    """Give a chance as people say it.
+
+    Examples
+    --------
+    >>> chance_words(1 / 6), chance_words(0.0004), chance_words(0.97)
+    ('1 chance in 6', 'less than 1 chance in 1000', 'near certainty')
+    """
+    if chance >= 0.95:
+        return "near certainty"
+    if chance > 0.5:
+        return f"{round(chance * 10)} chances in 10"
+    if chance < 0.001:
+        return "less than 1 chance in 1000"
+    return f"1 chance in {round(1 / chance)}"
+
+
+def web_name(web: Web) -> str:
+    """Give a web as it is called in a sentence."""
+    return web.name or web.id
+
+
+def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span, ...]:
+    """Say what to order by when and what waiting risks; of several webs, the most urgent.
+
+    Parameters
+    ----------
+    lines : sequence of OrderLine
+        The most urgent first.
+    plant : Plant
+        For its zone.
+    now : datetime
+        Latest moment known [UTC].
+
+    Returns
+    -------
+    tuple of Span
+        One plain sentence.
+    """
+    told = [line for line in lines if line.advice is not None]
+    due = [line for line in told if line.order_by is not None]
+    if due:
+        return _order(due, plant, now)
+    if told:
+        return (Span("Nothing has to be ordered: what is on hand and on order lasts beyond a year."),)
+    needed = [line for line in lines if line.week_reels > 0]
+    if not needed:
+        return (Span("What to order cannot be told yet: there is neither a plan nor a history."),)
+    first = max(needed, key=lambda line: line.week_reels)
+    text = f"A week takes {first.week_reels:.1f} reels of {web_name(first.web)}; "
+    return (
+        Span(text),
+        Span("when to order cannot be told, for nobody counted the stock", call=True),
+        Span("."),
+    )
+
+
+def _order(due: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span, ...]:
+    first = due[0]
+    if first.advice is None or first.order_by is None:
+        return ()
+    reels = f"{first.advice.reels} reel{'s' if first.advice.reels != 1 else ''}"
+    late = first.order_by <= now
+    start = f"Order {reels} of {web_name(first.web)} " + (
+        "today" if late else f"by {day_words(first.order_by, plant)}"
+    )
+    if late and first.advice.chance > RISK:
+        risk = f"it may run out before they come with {chance_words(first.advice.chance)}"
+        spans = [Span(start + "; "), Span(risk, call=True)]
+    else:
+        spans = [Span(start + "; ")]
+        risk = f"waiting a week risks running out with {chance_words(first.advice.chance_week_later)}"
+        spans.append(Span(risk, call=first.advice.chance_week_later > 2 * RISK))
+    return (*spans, Span("."))
+
+
+def soft_line(lines: Sequence[OrderLine], plant: Plant, label: str) -> str:
+    """Give the line below the sentence: cover, lead time, accepted chance, and how many webs follow."""
+    due = [line for line in lines if line.order_by is not None]
+    parts = []
+    if due and due[0].advice is not None and due[0].supply is not None:
+        first, advice = due[0], due[0].advice
+        cover = "beyond a year" if math.isinf(advice.cover_days) else f"{advice.cover_days:.0f} days"
+        lead = f"{first.web.lead_time_days:g} ± {first.web.lead_time_sd_days:g} days"
+        parts.append(f"{due[0].supply.on_hand:.1f} reels on hand, cover {cover}, lead time {lead}")
+    parts.append(f"at most {RISK:.0%} chance of running out before a delivery")
+    if len(due) > 1 and due[1].order_by is not None:
+        parts.append(f"{len(due) - 1} further webs from {day_words(due[1].order_by, plant)}")
+    if label:
+        parts.append(f"history: {label}")
+    text = "; ".join(parts)
+    return text[0].upper() + text[1:] + "."
+
+
+def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str, ...]:
+    """Say what cannot be told, what was refused and what stands on an assumption."""
+    out = [f"{name} is in the plan or on the batch sheet but not in plant.toml." for name in demand.unknown]
+    out += [f"{what} in plant.toml: nothing is reckoned for it." for what in demand.without_web]
+    uncounted = [web_name(line.web) for line in lines if line.on_hand is None]
+    if uncounted:
+        some = ", ".join(uncounted[:6]) + (" and others" if len(uncounted) > 6 else "")
+        out.append(f"No stock count of {some}: gives the need, cannot tell when to order.")
+    no_lead = [web_name(line.web) for line in lines if line.on_hand is not None and line.advice is None]
+    if no_lead:
+        out.append(f"No lead_time_days in plant.toml for {', '.join(no_lead)}: cannot tell when to order.")
+    for line in lines:
+        out += [] if line.on_hand is None else [f"Not counted: {why}" for why in line.on_hand.refused]
+    unpriced = [web_name(line.web) for line in lines if line.web.price_per_reel is None]
+    if unpriced:
+        out.append(f"No price in plant.toml for {', '.join(unpriced[:6])}: no money is shown for it.")
+    known = {line.web.id for line in lines}
+    out += [
+        f"{web_name(w)}: no reel length, nor thickness, in plant.toml."
+        for w in plant.webs
+        if w.id not in known
+    ]
+    return tuple(out)

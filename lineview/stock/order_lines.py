@@ -1,0 +1,173 @@
+"""One line of the order book a web: on hand, need, when to order, how much, at which chance."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from lineview.plant import Web
+from lineview.stock.need import Need
+from lineview.stock.on_hand import OnHand
+from lineview.stock.ordering import Advice, Supply, advise, cover_bounds, fan, order_quantity
+
+#: Weeks that one order is to last where costs are not known: an assumption.
+COVER_WEEKS = 4.0
+#: Chance of running out before the delivery that is accepted unless the buyer says otherwise.
+RISK = 0.05
+
+
+@dataclass(frozen=True)
+class OrderLine:
+    """The advice on one web, or why there is none.
+
+    `advice` is None where it cannot be told when to order; `why_none` then says why. Reels are of the
+    length of a new reel.
+    """
+
+    web: Web
+    need: Need
+    basis: str
+    reel_m: float
+    on_hand: OnHand | None
+    supply: Supply | None
+    advice: Advice | None
+    why_none: str
+    order_by: datetime | None
+    arrives: datetime | None
+    quantity_basis: str = ""
+
+    @property
+    def cover_interval(self) -> tuple[float | None, float | None]:
+        """Days of cover in a demand high and a demand low, each with 1 chance in 20; None beyond a year."""
+        if self.supply is None:
+            return None, None
+        low, high = cover_bounds(self.need, self.supply)
+        return (None if math.isinf(low) else low), (None if math.isinf(high) else high)
+
+    @property
+    def week_reels(self) -> float:
+        """Reels that the coming week is expected to take."""
+        return float(self.need.week_mean[0])
+
+
+def order_line(
+    web: Web,
+    need: Need,
+    basis: str,
+    reel_m: float,
+    counted: OnHand | None,
+    used_since_m: float,
+    now: datetime,
+    *,
+    risk: float = RISK,
+    weeks: float = COVER_WEEKS,
+    economic: float | None = None,
+) -> OrderLine:
+    """Advise on one web.
+
+    Parameters
+    ----------
+    web : Web
+        Of the plant description.
+    need : Need
+        In reels.
+    basis : str
+        What the need rests on.
+    reel_m : float
+        Length of a new reel [m].
+    counted : OnHand or None
+        The latest stock count.
+    used_since_m : float
+        Metres used since that count [m].
+    now : datetime
+        Latest moment known [UTC].
+    risk : float
+        Chance of running out before a delivery that is accepted.
+    weeks : float
+        Weeks an order is to last where `economic` is None.
+    economic : float or None
+        Economic order quantity [reels].
+
+    Returns
+    -------
+    OrderLine
+        With `advice` None where there is no stock count or no lead time.
+    """
+    if counted is None:
+        why = f"no stock count of {web.id}"
+        return OrderLine(web, need, basis, reel_m, None, None, None, why, None, None)
+    supply = _supply(web, counted, used_since_m, reel_m, now)
+    if web.lead_time_days is None:
+        why = f"no lead_time_days in plant.toml for {web.id}"
+        return OrderLine(web, need, basis, reel_m, counted, supply, None, why, None, None)
+    quantity = order_quantity(
+        need,
+        weeks=weeks,
+        economic=economic,
+        minimum=web.minimum_reels,
+        multiple=web.multiple_reels,
+        from_days=web.lead_time_days,
+    )
+    advice = advise(
+        need,
+        supply,
+        lead_days=web.lead_time_days,
+        lead_sd_days=web.lead_time_sd_days,
+        risk=risk,
+        quantity=quantity,
+    )
+    due = advice.order_in_days
+    order_by = None if due is None else now + timedelta(days=due)
+    arrives = None if order_by is None else order_by + timedelta(days=web.lead_time_days)
+    lasts = (
+        f"{economic:.1f} reels, the economic quantity" if economic is not None else f"{weeks:g} weeks' need"
+    )
+    return OrderLine(web, need, basis, reel_m, counted, supply, advice, "", order_by, arrives, lasts)
+
+
+def _supply(web: Web, counted: OnHand, used_since_m: float, reel_m: float, now: datetime) -> Supply:
+    """Turn a count into reels on hand now and open deliveries in days from now.
+
+    A delivery without a date is expected a lead time after the count; one that is late comes tomorrow.
+    """
+    coming = []
+    for delivery in counted.deliveries:
+        at = delivery.at or counted.counted_at + timedelta(days=web.lead_time_days or 0.0)
+        coming.append((max((at - now) / timedelta(days=1), 1.0), delivery.reels))
+    return Supply(max(counted.metres - used_since_m, 0.0) / reel_m, tuple(sorted(coming)))
+
+
+def line_fan(line: OrderLine, now: datetime) -> Mapping[str, object]:
+    """Give the fan of one line's reels on hand, with the advised delivery as a step.
+
+    Parameters
+    ----------
+    line : OrderLine
+        With a supply.
+    now : datetime
+        Latest moment known [UTC].
+
+    Returns
+    -------
+    mapping
+        week, at, low90, low50, mid, high50, high90.
+    """
+    supply = line.supply or Supply(0.0)
+    added: list[tuple[float, float]] = []
+    until = 56.0
+    if line.advice is not None and line.arrives is not None:
+        comes = (line.arrives - now) / timedelta(days=1)
+        added = [(comes, float(line.advice.reels))]
+        until = math.ceil((comes + 28.0) / 7.0) * 7.0
+    steps = [at for at, _ in (*supply.coming, *added) if at <= until]
+    days = np.sort(np.concatenate([np.arange(0.0, until + 0.5, 3.5), steps, steps]))
+    bands = fan(line.need, supply, added, days)
+    return {
+        "week": days / 7.0,
+        "at": [now + timedelta(days=float(d)) for d in days],
+        **bands,
+    }

@@ -1,0 +1,209 @@
+"""What every web of the works will need in the coming weeks, from the plan and from history."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+
+from lineview.measures.made_by_day import week_planned
+from lineview.measures.reel_length import full_reel_m
+from lineview.plant import Plant, Web
+from lineview.stock.demand import (
+    Demand,
+    Floats,
+    history_pace,
+    plan_cover,
+    planned_pieces,
+    products_of,
+    reels_a_piece,
+    web_need,
+    week_starts,
+)
+
+
+def works_need(
+    plant: Plant,
+    made: pl.DataFrame,
+    plan: pl.DataFrame,
+    waste: Mapping[str, float],
+    now: datetime,
+    *,
+    weeks: int = 26,
+) -> Demand:
+    """Put together what each web will need.
+
+    Parameters
+    ----------
+    plant : Plant
+        Products, webs, lines and shifts.
+    made : polars.DataFrame
+        MADE, from history.
+    plan : polars.DataFrame
+        PLAN; rows that end before `now` are over.
+    waste : mapping
+        From kind of web to metres used for each metre of geometry (1 or more), where it was measured.
+    now : datetime
+        Latest moment known [UTC].
+    weeks : int
+        How far to look.
+
+    Returns
+    -------
+    Demand
+        Needs in reels by web id. Webs of unknown reel length have none.
+    """
+    starts = week_starts(now, weeks)
+    minutes, days = week_planned(plant.shifts, plant.zone, starts)
+    ahead, unknown = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
+    past, unknown_made = _known(plant, made)
+    planned = planned_pieces(ahead, starts)
+    lines = sorted({*past["line"].to_list(), *ahead["line"].to_list()})
+    needs, basis = {}, {}
+    for web in plant.webs:
+        a_piece = piece_share(web, waste.get(web.kind))
+        if a_piece is None:
+            continue
+        factors = dict.fromkeys(products_of(plant, web), a_piece)
+        parts = [
+            (
+                _planned(planned, line, factors, weeks),
+                plan_cover(ahead, line, starts),
+                history_pace(past, line, factors),
+                minutes,
+                days,
+            )
+            for line in lines
+        ]
+        needs[web.id], basis[web.id] = web_need(parts, weeks)
+    return Demand(
+        weeks=starts,
+        by_web=needs,
+        basis=basis,
+        unknown=tuple(sorted({*unknown, *(name for name in unknown_made if name)})),
+        without_web=tuple(_without_web(plant, [*ahead["product"].to_list(), *past["product"].to_list()])),
+    )
+
+
+def piece_share(web: Web, waste: float | None) -> float | None:
+    """Give the reels that a good piece takes: with measured waste, else with plant.toml's allowances.
+
+    Parameters
+    ----------
+    web : Web
+        Of the plant description.
+    waste : float or None
+        Metres used for each metre of geometry, where it was measured.
+
+    Returns
+    -------
+    float or None
+        Reels; None where a new reel's length is not known.
+    """
+    reel_m = full_reel_m(web)
+    if reel_m is None:
+        return None
+    if waste is not None:
+        return reels_a_piece(web, reel_m=reel_m, waste=waste, lost_per_reel_m=0.0)
+    stated = 1.0 + web.running_waste_percent / 100.0
+    return reels_a_piece(web, reel_m=reel_m, waste=stated, lost_per_reel_m=web.start_m + web.end_m)
+
+
+def _known(plant: Plant, frame: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
+    """Give a frame with plant.toml's product ids, and the names that it has not."""
+    names = frame["product"].fill_null("").unique(maintain_order=True).to_list()
+    found = {name: plant.product(name) for name in names if name}
+    ids = {name: product.id for name, product in found.items() if product is not None}
+    renamed = frame.with_columns(
+        product=pl.col("product").fill_null("").replace_strict(ids, default="", return_dtype=pl.String)
+    )
+    return renamed, [name for name in names if name and name not in ids]
+
+
+def _planned(
+    planned: Mapping[tuple[str, str], Floats], line: str, factors: Mapping[str, float], weeks: int
+) -> Floats:
+    total = np.zeros(weeks)
+    for (of_line, product), pieces in planned.items():
+        if of_line == line and product in factors:
+            total = total + pieces * factors[product]
+    return total
+
+
+def _without_web(plant: Plant, products: Sequence[str]) -> list[str]:
+    """Name the products that will be wrapped but that some kind of web of the plant does not wrap."""
+    kinds = {web.kind for web in plant.webs}
+    missing = []
+    for name in dict.fromkeys(products):
+        product = plant.product(name) if name else None
+        if product is None:
+            continue
+        has = {web.kind for web_id in product.webs if (web := plant.web(web_id)) is not None}
+        missing += [f"{product.flavour} has no {kind}" for kind in sorted(kinds - has)]
+    return missing
+
+
+def used_metres(plant: Plant, made: Mapping[str, float], waste: Mapping[str, float]) -> dict[str, float]:
+    """Give the metres of each web [m] that so many good pieces by product took.
+
+    Parameters
+    ----------
+    plant : Plant
+        Products and webs.
+    made : mapping
+        Good pieces by product as the batch sheet names it.
+    waste : mapping
+        From kind of web to metres used for each metre of geometry.
+
+    Returns
+    -------
+    dict
+        By web id.
+    """
+    out = {}
+    for web in plant.webs:
+        a_piece, reel_m = piece_share(web, waste.get(web.kind)), full_reel_m(web)
+        if a_piece is None or reel_m is None:
+            continue
+        own = set(products_of(plant, web))
+        pieces = sum(
+            good for name, good in made.items() if (p := plant.product(name)) is not None and p.id in own
+        )
+        out[web.id] = pieces * a_piece * reel_m
+    return out
+
+
+def pieces_ahead(
+    plant: Plant, web: Web, made: pl.DataFrame, plan: pl.DataFrame, now: datetime, *, weeks: int
+) -> tuple[float, str]:
+    """Give the good pieces that a web will wrap: those of the plan, else the coming weeks at history's pace.
+
+    Parameters
+    ----------
+    plant, web : Plant, Web
+        The works and the web.
+    made, plan : polars.DataFrame
+        MADE and PLAN.
+    now : datetime
+        Latest moment known [UTC].
+    weeks : int
+        Weeks at history's pace where there is no plan.
+
+    Returns
+    -------
+    (float, str)
+        Pieces, and what they rest on.
+    """
+    own = dict.fromkeys(products_of(plant, web), 1.0)
+    ahead, _ = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
+    planned = ahead.filter(pl.col("product").is_in(list(own)))
+    if ahead.height:
+        return float(planned["pieces"].sum()), "the plan"
+    past, _ = _known(plant, made)
+    starts = week_starts(now, weeks)
+    minutes, _ = week_planned(plant.shifts, plant.zone, starts)
+    paces = [history_pace(past, line, own) for line in sorted(set(past["line"].to_list()))]
+    pieces = sum(p.per_planned_min * float(minutes.sum()) for p in paces if p is not None)
+    return pieces, f"{weeks} weeks at history's pace"
