@@ -33,11 +33,11 @@ def write_batches(batches: Sequence[tuple[str, Batch]], path: Path, zone: ZoneIn
 
 def write_stops1(stops: Sequence[Stop], path: Path, zone: ZoneInfo) -> None:
     """Write the first line's stop book: by hand to the minute, spreadsheet serials in a text file."""
-    lines = ["von;Dauer min;Maschine;Grund"]
+    lines = ["von;bis;Dauer min;Maschine;Grund"]
     for machine, start, end, reason in stops:
-        minute = math.floor(start / 60.0) * 60.0
-        stamp = f"{serial(minute, zone):.6f}".replace(".", ",")
-        lines.append(f"{stamp};{max(1, math.ceil((end - start) / 60.0))};{machine};{reason}")
+        first, last = math.floor(start / 60.0) * 60.0, math.ceil(end / 60.0) * 60.0
+        stamps = [f"{serial(t, zone):.6f}".replace(".", ",") for t in (first, last)]
+        lines.append(f"{';'.join(stamps)};{round((last - first) / 60.0)};{machine};{reason}")
     path.write_bytes(("\r\n".join(lines) + "\r\n").encode("cp1252"))
 
 

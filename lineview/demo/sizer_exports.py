@@ -80,5 +80,7 @@ def hall_rows(first: LineDay, second: LineDay, zone: ZoneInfo) -> list[str]:
         fahrenheit = "" if math.isnan(two[i]) else f"{(two[i] + noise[1, i]) * 1.8 + 32.0:.1f}"
         if i % 700 == 333:
             celsius = "n/a"
+        if not celsius and not fahrenheit:
+            continue
         rows.append(f"{wall(moment, zone):%m/%d/%Y %I:%M:%S %p}\t{celsius}\t{fahrenheit}")
     return rows
