@@ -7,6 +7,7 @@ already has its fault, and is passed over here.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from zoneinfo import available_timezones
 
 from lineview.errors import Fault
@@ -36,12 +37,17 @@ def cross_faults(data: Table) -> list[Found]:
     return found
 
 
+@cache
+def _known_zones() -> list[str]:
+    return sorted(available_timezones())  # read from the disk each time
+
+
 def _zones(data: Table) -> Iterator[Found]:
     places: list[tuple[Path, object]] = [(("zone",), data.get("zone"))]
     places += [(("layouts", i, "zone"), row.get("zone")) for i, row in tables(data, "layouts")]
     for path, zone in places:
-        if isinstance(zone, str) and zone and zone not in available_timezones():
-            advice = did_you_mean(zone, sorted(available_timezones()))
+        if isinstance(zone, str) and zone and zone not in _known_zones():
+            advice = did_you_mean(zone, _known_zones())
             advice = advice if advice.startswith("Did") else "Write it as area and city"
             yield path, Fault(f"unknown time zone '{zone}'", "", "a zone such as 'Europe/Paris'", advice)
 

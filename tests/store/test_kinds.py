@@ -1,0 +1,128 @@
+"""Batches, stops, reels, stock and plan: told once, disputed things left out and listed, open ends."""
+
+import pytest
+
+from lineview.errors import AskError
+from lineview.store.store import Store
+
+from .made import at, export, kind, readings
+
+H = 3600
+
+
+@pytest.fixture
+def store(tmp_path):
+    with Store.open(tmp_path / "store") as opened:
+        yield opened
+
+
+def test_the_same_batch_from_two_sheets_is_one(store, tmp_path):
+    batch = {"line": "line1", "batch": "b1", "product": "banana", "start": at(0), "end": at(600)}
+    store.record(export(tmp_path, "a.csv", ("batches", kind("batches", [batch]))))
+    second = store.record(export(tmp_path, "b.csv", ("batches", kind("batches", [batch]))))
+    assert (second.kept, second.duplicate, second.conflicts) == (0, 1, 0)
+    assert store.batches("line1", at(0), at(1)).height == 1
+
+
+def test_a_cell_left_empty_contradicts_nothing_and_is_filled_from_another_export(store, tmp_path):
+    early = {"line": "line1", "batch": "b1", "product": "banana", "start": at(0)}
+    late = {**early, "end": at(600), "mass_in_kg": 22.7}
+    store.record(export(tmp_path, "a.csv", ("batches", kind("batches", [early]))))
+    second = store.record(export(tmp_path, "b.csv", ("batches", kind("batches", [late]))))
+    assert (second.kept, second.conflicts) == (1, 0)
+    assert store.batches("line1", at(0), at(1)).select("end", "mass_in_kg").rows() == [(at(600), 22.7)]
+
+
+def test_two_masses_of_one_batch_are_disputed(store, tmp_path):
+    one = {"line": "line1", "batch": "b1", "start": at(0), "mass_in_kg": 22.7}
+    other = {"line": "line1", "batch": "b2", "start": at(700), "mass_in_kg": 22.0}
+    store.record(export(tmp_path, "a.csv", ("batches", kind("batches", [one, other]))))
+    changed = kind("batches", [{**one, "mass_in_kg": 27.2}])
+    second = store.record(export(tmp_path, "b.csv", ("batches", changed)))
+    assert second.conflicts == 1
+    assert store.batches("line1", at(0), at(9999))["batch"].to_list() == ["b2"]
+    listed = store.conflicts()
+    assert listed["channel"].to_list() == ["b1", "b1"]
+    assert "mass_in_kg = 27.2" in listed["text"][1]
+    assert store.conflicts(second.intake).height == 2
+    store.undo(second.intake)
+    assert store.conflicts().is_empty()
+    assert store.batches("line1", at(0), at(9999))["mass_in_kg"].to_list() == [22.7, 22.0]
+
+
+@pytest.mark.parametrize(
+    ("name", "same", "one", "other", "owner"),
+    [
+        ("stops", {"machine": "wrap1", "start": at(0)}, {"reason": "jam"}, {"reason": "film"}, "wrap1"),
+        ("reels", {"machine": "wrap1", "at": at(0), "web": "film"}, {"reel": "1"}, {"reel": "2"}, "wrap1"),
+        ("stock", {"at": at(0), "web": "film"}, {"whole_reels": 3.0}, {"whole_reels": 4.0}, "film"),
+        ("plan", {"line": "l", "product": "p", "start": at(0)}, {"pieces": 1.0}, {"pieces": 2.0}, "l"),
+    ],
+)
+def test_each_kind_lists_what_is_disputed(store, tmp_path, name, same, one, other, owner):
+    receipt = store.record(
+        export(tmp_path, "a.csv", (name, kind(name, [{**same, **one}, {**same, **other}])))
+    )
+    assert receipt.conflicts == 1
+    found = {
+        "stops": lambda: store.stop_log(owner, at(-1), at(9)),
+        "reels": lambda: store.reels(owner, at(-1), at(9)),
+        "stock": store.stock,
+        "plan": lambda: store.plan(owner, at(-1), at(9)),
+    }[name]()
+    assert found.is_empty()
+    assert store.conflicts()["machine"].to_list() == [owner, owner]
+    assert store.conflicts()["kind"].to_list() == [name, name]
+
+
+def test_a_batch_without_end_lasts_until_the_next(store, tmp_path):
+    rows = [{"line": "line1", "batch": f"b{i}", "start": at(600 * i)} for i in range(3)]
+    store.record(export(tmp_path, "a.csv", ("batches", kind("batches", rows))))
+    assert store.batches("line1", at(700), at(800))["batch"].to_list() == ["b1"]
+    assert store.batches("line1", at(700), at(1201))["batch"].to_list() == ["b1", "b2"]
+    assert store.batches("line1", at(9000), at(9001))["batch"].to_list() == ["b2"]
+    assert store.batches("line2", at(0), at(9001)).is_empty()
+
+
+def test_a_stop_reaching_into_the_period_is_given(store, tmp_path):
+    rows = [{"machine": "wrap1", "start": at(0), "end": at(5 * H), "reason": "jam"}]
+    store.record(export(tmp_path, "a.csv", ("stops", kind("stops", rows))))
+    assert store.stop_log("wrap1", at(4 * H), at(6 * H)).height == 1
+    assert store.stop_log("wrap1", at(5 * H), at(6 * H)).is_empty()
+
+
+def test_the_nearest_reading_either_side_and_the_span(store, tmp_path):
+    rows = [
+        (2, 0, "good", 1.0),
+        (2, 0, "film", 9.0),
+        (3, 400 * 86_400, "good", 2.0),
+        (4, 400 * 86_400 + 5, "good", 3.0),
+    ]
+    store.record(export(tmp_path, "a.csv", ("readings", readings(rows))))
+    clash = readings([(2, 400 * 86_400, "good", 7.0)])
+    assert store.last_before("wrap1", at(400 * 86_400 + 1))["value"].to_list() == [9.0, 2.0]
+    store.record(export(tmp_path, "b.csv", ("readings", clash)))
+    assert store.last_before("wrap1", at(400 * 86_400 + 1))["value"].to_list() == [9.0, 1.0]
+    assert store.last_before("wrap1", at(0)).is_empty()
+    assert store.first_after("wrap1", at(0))["value"].to_list() == [9.0, 1.0]
+    assert store.first_after("wrap1", at(1))["value"].to_list() == [3.0]
+    assert store.first_after("wrap1", at(1), ["film"]).is_empty()
+    assert store.last_before("wrap1", at(9), ["film"])["value"].to_list() == [9.0]
+    span = store.span("wrap1")
+    assert (span.start, span.end) == (at(0), at(400 * 86_400 + 5))
+    assert store.span("wrap2") is None
+
+
+def test_what_people_say_is_kept_and_the_later_reason_holds(store):
+    store.add_adjustment("sizer1", at(9), "pair 3 closed by 0.1 mm")
+    store.add_adjustment("sizer1", at(3), "pair 1 cleaned", "warm")
+    assert store.adjustments("sizer1", at(0), at(9))["what"].to_list() == ["pair 1 cleaned"]
+    store.set_stop_reason("wrap1", at(0), at(60), "jam")
+    store.set_stop_reason("wrap1", at(0), at(60), "film torn")
+    assert store.stop_reasons("wrap1", at(59), at(99))["reason"].to_list() == ["film torn"]
+    store.add_note(at(5), "new knife", "wrap1")
+    assert store.notes(at(0), at(9)).rows() == [(at(5), "wrap1", "new knife")]
+    with pytest.raises(AskError, match="nothing is said"):
+        store.add_note(at(5), "  ")
+    with pytest.raises(AskError, match="ends before"):
+        store.set_stop_reason("wrap1", at(9), at(9), "jam")

@@ -1,0 +1,320 @@
+"""A plant description is read whole, or refused with every fault, its line and a suggestion."""
+
+import tomllib
+from datetime import time
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lineview.errors import PlantError
+from lineview.plant import ColumnTarget, Layout
+from lineview.plant_file import layout_toml, read_plant
+from lineview.plant_lines import Lines
+
+RIGHT = """\
+shop = "Quay Street Sweets"   # invented
+zone = "Europe/Paris"
+currency = "EUR"
+
+[[shifts]]
+id = "early"
+start = 06:00:00
+end = "14:00"
+breaks = [{ start = "09:00", end = 09:15:00 }]
+
+[[shifts]]
+id = "night"
+start = "22:00"
+end = "06:00"
+days = ["mon", "sun"]
+breaks = [{ start = "01:00", end = "01:30" }]
+
+[[lines]]
+id = "line1"
+
+[[machines]]
+id = "wrap1"
+kind = "cut-and-wrap machine"
+line = "line1"
+
+[[machines.counters]]
+id = "good"
+counts = "good pieces"
+modulus = 10000
+fastest_per_min = 450
+
+[[webs]]
+id = "film1"
+kind = "film"
+cut_length_mm = 56
+width_mm = 90
+thickness_um = 23
+density_g_cm3 = 1.39
+reel_outer_mm = 300
+reel_core_mm = 76.2
+food_contact_declared_on = 2026-01-31
+
+[[products]]
+id = "banana"
+flavour = "banana"
+mass_g = 6.8
+mass_tolerance_g = 0.3
+diameter_mm = 14
+diameter_tolerance_mm = 0.4
+cut_length_mm = 40
+webs = ["film1"]
+
+[[layouts]]
+id = "daily"
+machine = "wrap1"
+[layouts.columns]
+"Good pcs" = "good"
+"""
+
+
+def read(folder, text, extra=None):
+    path = folder / "plant.toml"
+    path.write_text(text, encoding="utf-8")
+    more = folder / "layouts.toml"
+    if extra is not None:
+        more.write_text(extra, encoding="utf-8")
+    return read_plant(path, more)
+
+
+def faults(folder, text, extra=None):
+    with pytest.raises(PlantError) as caught:
+        read(folder, text, extra)
+    return caught.value.faults
+
+
+def line_of(text, part):
+    return next(i for i, line in enumerate(text.splitlines(), 1) if part in line)
+
+
+def test_a_right_file_is_read(tmp_path):
+    plant = read(tmp_path, RIGHT)
+    assert plant.shifts[0].end == time(14)
+    assert plant.shifts[0].breaks[0].start == time(9)
+    assert plant.machines[0].nominal_per_min == (300.0, 400.0)
+    assert plant.machines[0].counters[0].modulus == 10_000
+    assert plant.layouts[0].columns == {"Good pcs": ColumnTarget(to="good")}
+    assert plant.webs[0].food_contact_declared_on == "2026-01-31"
+
+
+def test_a_mark_at_the_start_and_crlf_do_no_harm(tmp_path):
+    path = tmp_path / "plant.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + RIGHT.replace("\n", "\r\n").encode())
+    assert read_plant(path).shop == "Quay Street Sweets"
+    path.write_bytes(path.read_bytes().replace(b'kind = "film"', b'kind = "foil"'))
+    with pytest.raises(PlantError, match="line 34:"):
+        read_plant(path)
+
+
+def test_five_faults_come_at_once_each_with_its_line(tmp_path):
+    wrong = (
+        RIGHT.replace("currency", "curency")
+        .replace('"Europe/Paris"', '"Europe/Pariss"')
+        .replace("modulus = 10000", 'modulus = "unkown"')
+        .replace('line = "line1"', 'line = "lin1"')
+        .replace('"Good pcs" = "good"', '"Good pcs" = "god"')
+    )
+    found = faults(tmp_path, wrong)
+    assert [fault.where for fault in found] == [
+        f"plant.toml line {line_of(wrong, part)}"
+        for part in ('"Europe/Pariss"', "curency", 'line = "lin1"', "unkown", '"Good pcs"')
+    ]
+    assert [fault.do for fault in found] == [
+        "Did you mean 'Europe/Paris'?",
+        "Did you mean 'currency'?",
+        "Did you mean 'line1'?",
+        "Did you mean 'unknown'?",
+        "Did you mean 'good'?",
+    ]
+    assert all(fault.what and fault.expected for fault in found)
+
+
+COUNTER = '[[machines.counters]]\nid = "{}"\ncounts = "{}"\nfastest_per_min = {}\n\n[[webs]]'
+SHIFT = '[[shifts]]\nid = "{}"\nstart = "{}"\nend = "{}"\n\n[[lines]]'
+CROSSES = {
+    "unknown time zone": ("Europe/Paris", "Mars/Olympus", "Mars/Olympus"),
+    "two machines have the id 'wrap1'": (
+        "[[webs]]",
+        '[[machines]]\nid = "wrap1"\nkind = "sizer"\nline = "line1"\n\n[[webs]]',
+        None,
+    ),
+    "unknown line 'line9'": ('line = "line1"', 'line = "line9"', "line9"),
+    "unknown web 'film9'": ('webs = ["film1"]', 'webs = ["film9"]', "film9"),
+    "runs from 400 down to 300": (
+        'line = "line1"',
+        'line = "line1"\nnominal_per_min = [400, 300]',
+        "[400, 300]",
+    ),
+    "the break 05:00 to 09:15 is outside its shift": ('start = "09:00"', 'start = "05:00"', '"05:00"'),
+    "the break 01:00 to 07:00 is outside its shift": ('end = "01:30"', 'end = "07:00"', '"07:00"'),
+    "shifts 'early' and 'noon' overlap on mon": (
+        "[[lines]]",
+        SHIFT.format("noon", "13:59", "15:00"),
+        '"13:59"',
+    ),
+    "shifts 'night' and 'dawn' overlap on mon": (
+        "[[lines]]",
+        SHIFT.format("dawn", "05:00", "06:00"),
+        '"05:00"',
+    ),
+    "web 'film1' has no mass": ("density_g_cm3 = 1.39", "", None),
+    "the core of 300 mm is not smaller than the reel of 300 mm": ("76.2", "300", "core"),
+    "unknown machine 'wrap2'": ('machine = "wrap1"', 'machine = "wrap2"', "wrap2"),
+    "which is no counter or gauge of machine 'wrap1'": ('= "good"\n', '= "rejects"\n', None),
+    "has two counters of good pieces": ("[[webs]]", COUNTER.format("g2", "good pieces", 450), None),
+    "two counters or gauges have the id 'good'": (
+        "[[webs]]",
+        COUNTER.format("good", "rejects", 450),
+        None,
+    ),
+    "the fastest possible rate is 350 pieces a minute": ("= 450", "= 350", "= 350"),
+    "'mass_g' is -1": ("mass_g = 6.8", "mass_g = -1", "mass_g = -1"),
+    "'width_mm' is '90,5'": ("width_mm = 90", 'width_mm = "90,5"', "90,5"),
+    "'flavour' is missing in [[products]]": ('flavour = "banana"\n', "", "[[products]]"),
+    "'kind' is 'wrapper'": ('kind = "cut-and-wrap machine"', 'kind = "wrapper"', '"wrapper"'),
+    "'start' is '6.30'": ("start = 06:00:00", 'start = "6.30"', '"6.30"'),
+    "'days' is 'fryday'": ('days = ["mon", "sun"]', 'days = ["mon", "fryday"]', "fryday"),
+    "'webs' is 'film1'": ('webs = ["film1"]', 'webs = "film1"', 'webs = "film1"'),
+    "'id' is ''": ('id = "banana"', 'id = ""', 'id = ""'),
+    "unknown key 'denstiy_g_cm3' in [[webs]]": ("density_g_cm3", "denstiy_g_cm3", "denstiy"),
+}
+
+
+@pytest.mark.parametrize("what", CROSSES)
+def test_what_does_not_fit_is_said_with_its_line(tmp_path, what):
+    old, new, mark = CROSSES[what]
+    wrong = RIGHT.replace(old, new, 1) if old != '= "good"\n' else new.join(RIGHT.rsplit(old, 1))
+    assert wrong != RIGHT
+    found = [fault for fault in faults(tmp_path, wrong) if what in fault.what]
+    assert len(found) == 1
+    assert found[0].expected
+    if mark is not None:
+        assert found[0].where == f"plant.toml line {line_of(wrong, mark)}"
+
+
+def test_no_word_of_the_checking_library_reaches_the_reader(tmp_path):
+    wrong = RIGHT
+    for old, new, _ in CROSSES.values():
+        wrong = wrong.replace(old, new, 1)
+    text = str(PlantError(faults(tmp_path, wrong)))
+    for word in ("pydantic", "Input should", "validation", "Field", "type=", "https"):
+        assert word not in text
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ('shop = "x"\nzone = \n', 2),
+        ('shop = "x\n', 1),
+        ('shop = "x"\nshop = "y"\n', 2),
+        ('shop = "x"\n[[lines]\n', 2),
+        ('shop = "x"\nlist = [1,\n', 2),
+    ],
+)
+def test_a_syntax_error_is_one_fault_with_its_line(tmp_path, text, line):
+    (fault,) = faults(tmp_path, text)
+    assert fault.where == f"plant.toml line {line}"
+    assert fault.expected
+
+
+def test_a_file_that_is_not_there_or_not_text(tmp_path):
+    with pytest.raises(PlantError, match="there is no file"):
+        read_plant(tmp_path / "plant.toml")
+    (tmp_path / "plant.toml").write_bytes(b'shop = "x"\nzone = "\xe9"\n')
+    with pytest.raises(PlantError, match="line 2: a character is not UTF-8"):
+        read_plant(tmp_path / "plant.toml")
+    with pytest.raises(PlantError, match="cannot be read"):
+        read_plant(tmp_path)
+
+
+def test_further_layouts_are_added_and_their_faults_name_their_file(tmp_path):
+    added = '[[layouts]]\nid = "second"\nmachine = "wrap1"\n'
+    assert [one.id for one in read(tmp_path, RIGHT, added).layouts] == ["daily", "second"]
+    found = faults(tmp_path, RIGHT, added.replace("wrap1", "wrap7") + "shap = 1\n[web]\nx = 1\n")
+    assert [(f.where, f.what.split(" ")[0]) for f in found] == [
+        ("layouts.toml line 3", "unknown"),
+        ("layouts.toml line 4", "unknown"),
+        ("layouts.toml line 5", "'web'"),
+    ]
+    (fault,) = faults(tmp_path, RIGHT, added.replace("second", "daily"))
+    assert fault.what == "two layouts have the id 'daily'"
+
+
+IDS = st.from_regex(r"\A[A-Za-z0-9][A-Za-z0-9_.\- ]{0,9}\Z")
+TEXT = st.text(max_size=12)
+LAYOUTS = st.builds(
+    Layout,
+    id=IDS,
+    kind=st.sampled_from(["readings", "weights", "batches"]),
+    files=TEXT,
+    sheet=TEXT,
+    machine=st.just(None),
+    machine_column=TEXT,
+    shape=st.sampled_from(["wide", "long"]),
+    time=st.one_of(TEXT, st.lists(TEXT, min_size=1, max_size=2).map(tuple)),
+    time_format=TEXT,
+    clock_offset_s=st.floats(allow_nan=False, allow_infinity=False),
+    decimal=st.sampled_from([".", ",", ""]),
+    thousands=TEXT,
+    quality_column=TEXT,
+    gross=st.booleans(),
+    columns=st.dictionaries(TEXT, st.builds(ColumnTarget, to=st.just("at"), unit=TEXT), max_size=3),
+)
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.lists(LAYOUTS, min_size=1, max_size=3, unique_by=lambda one: one.id))
+def test_a_layout_written_is_read_back_equal(tmp_path_factory, layouts):
+    folder = tmp_path_factory.getbasetemp()
+    extra = "\n".join(layout_toml(one) for one in layouts)
+    plain = RIGHT[: RIGHT.index("[[layouts]]")]
+    assert read(folder, plain, extra).layouts == tuple(layouts)
+
+
+KEYS = st.one_of(st.from_regex(r"\A[A-Za-z0-9_-]{1,4}\Z"), st.text(max_size=4))
+LEAVES = st.one_of(st.integers(0, 9), st.booleans(), st.text(max_size=6))
+
+
+def spelled(value):
+    """A value of TOML as somebody might write it, over several lines where that is allowed."""
+    if isinstance(value, list):
+        return "[ # list\n" + ",\n".join(spelled(item) for item in value) + "\n]"
+    if isinstance(value, str):
+        return '"' + "".join(f"\\U{ord(c):08x}" if c in '"\\\x7f' or ord(c) < 32 else c for c in value) + '"'
+    return str(value).lower()
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    st.lists(
+        st.dictionaries(KEYS, st.one_of(LEAVES, st.lists(LEAVES, max_size=3)), min_size=1, max_size=4),
+        min_size=1,
+        max_size=4,
+    )
+)
+def test_each_key_is_found_on_its_line(tables):
+    rows, expected = [], {}
+    for i, table in enumerate(tables):
+        rows += ["", "[[part.of]] # [[part]]"]
+        for key, value in table.items():
+            expected["part", "of", i, key] = len("\n".join(rows).split("\n")) + 1
+            rows.append(f"{spelled(key)} . x = {spelled(value)}")
+    text = "\n".join(rows)
+    assert len(tomllib.loads(text)["part"]["of"]) == len(tables)
+    lines = Lines(text)
+    assert {path: lines.of(path) for path in expected} == expected
+    assert {lines.of((*path, "x", 7)) >= line for path, line in expected.items()} == {True}
+
+
+def test_strings_over_lines_and_inline_tables():
+    text = 'a = """\n[x]\n"" \\"""" # c\n"b c".d = { e = [\n1, { f = 2 }] }\n'
+    text += "[[t]]\n[t.u]\nv = 1\n[[t]]\n[t.u]\nv = 2"
+    tomllib.loads(text)
+    lines = Lines(text)
+    assert lines.of(("b c", "d", "e", 1, "f")) == 5
+    assert [lines.of(("t", i, "u", "v")) for i in (0, 1)] == [8, 11]
