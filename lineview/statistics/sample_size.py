@@ -1,0 +1,210 @@
+"""How many values to take, and how many pieces to weigh how often to know a mean."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from lineview.errors import Fault, MeasureError
+
+
+def n_for_mean(alpha: float, beta: float, shift_in_sd: float, *, sides: int = 1) -> float:
+    """Give the sample size to see a shift of the mean, with the standard deviation known.
+
+    Parameters
+    ----------
+    alpha, beta : float
+        Risks of a false alarm and of a miss.
+    shift_in_sd : float
+        The shift over the standard deviation.
+    sides : int
+        1 or 2.
+
+    Returns
+    -------
+    float
+        (z₁₋α + z₁₋β)² / shift², not rounded.
+
+    Notes
+    -----
+    Source: nist-handbook
+
+    Examples
+    --------
+    >>> round(n_for_mean(0.05, 0.10, 1.0), 2)
+    8.56
+    """
+    from scipy.special import ndtri
+
+    return float((ndtri(1 - alpha / sides) + ndtri(1 - beta)) / shift_in_sd) ** 2
+
+
+def df_for_sd(alpha: float, beta: float, ratio: float) -> int:
+    """Give the degrees of freedom to see a variance grow by a ratio.
+
+    Parameters
+    ----------
+    alpha, beta : float
+        Risks of a false alarm and of a miss.
+    ratio : float
+        Variance to be seen over the variance that is right, above 1.
+
+    Returns
+    -------
+    int
+        The least that keeps both risks.
+
+    Notes
+    -----
+    Source: nist-handbook
+    """
+    from scipy.special import chdtr, chdtri
+
+    df = 1
+    while chdtr(df, chdtri(df, alpha) / ratio) > beta:
+        df += 1
+    return df
+
+
+def miss_of_sd(df: int, alpha: float, ratio: float) -> float:
+    """Give the risk that a variance grown by a ratio is missed.
+
+    Parameters
+    ----------
+    df : int
+        Degrees of freedom.
+    alpha : float
+        Risk of a false alarm.
+    ratio : float
+        As in `df_for_sd`.
+
+    Returns
+    -------
+    float
+        Probability.
+
+    Notes
+    -----
+    Source: nist-handbook
+    """
+    from scipy.special import chdtr, chdtri
+
+    return float(chdtr(df, chdtri(df, alpha) / ratio))
+
+
+@dataclass(frozen=True)
+class SamplePlan:
+    """A plan: `pieces` in each of `samples` a batch, over `batches`, and the half-width it gives."""
+
+    batches: int
+    samples: int
+    pieces: int
+    half_width: float
+
+    @property
+    def total(self) -> int:
+        """All pieces weighed."""
+        return self.batches * self.samples * self.pieces
+
+
+def half_width(
+    variances: tuple[float, float, float], batches: int, samples: int, pieces: int, level: float = 0.95
+) -> float:
+    """Give how well a balanced plan knows the mean of all batches.
+
+    Parameters
+    ----------
+    variances : tuple of float
+        Between batches, between sample times, piece to piece.
+    batches, samples, pieces : int
+        Batches weighed, sample times in each, pieces at each.
+    level : float
+        Of confidence.
+
+    Returns
+    -------
+    float
+        t × √(σb² / B + σs² / B S + σp² / B S n), with B - 1 degrees of freedom.
+
+    Raises
+    ------
+    MeasureError
+        For fewer than two batches.
+
+    Notes
+    -----
+    Source: davies-goldsmith
+
+    Examples
+    --------
+    >>> round(half_width((0.0121, 0.0, 0.0625), 40, 1, 5), 3)
+    0.05
+    """
+    from scipy.special import stdtrit
+
+    if batches < 2 or samples < 1 or pieces < 1:
+        raise MeasureError(Fault("a plan needs two batches and a piece in each", "batches, samples, pieces"))
+    between, times, piece = variances
+    variance = (between + (times + piece / pieces) / samples) / batches
+    return float(stdtrit(batches - 1, (1 + level) / 2)) * math.sqrt(variance)
+
+
+def cheapest_plan(
+    variances: tuple[float, float, float],
+    wanted: float,
+    *,
+    most_batches: int = 400,
+    most_pieces: int = 20,
+    batch_effort: float = 5.0,
+) -> SamplePlan | None:
+    """Find the plan of least effort that knows the mean to ± a wanted half-width.
+
+    Parameters
+    ----------
+    variances : tuple of float
+        As in `half_width`.
+    wanted : float
+        Half-width of the 95 % interval.
+    most_batches, most_pieces : int
+        Bounds of the search.
+    batch_effort : float
+        Effort of going to the scale once, in pieces weighed.
+
+    Returns
+    -------
+    SamplePlan or None
+        None where no plan within the bounds is good enough.
+
+    Examples
+    --------
+    >>> plan = cheapest_plan((0.0121, 0.0, 0.0625), 0.05)
+    >>> plan.batches, plan.samples, plan.pieces
+    (41, 1, 5)
+    """
+    best, least = None, math.inf
+    for samples in (1, 2, 3):
+        for pieces in range(1, most_pieces + 1):
+            batches = _batches_needed(variances, wanted, samples, pieces, most_batches)
+            if batches is None:
+                continue
+            effort = batches * samples * (batch_effort + pieces)
+            if effort < least:
+                width = half_width(variances, batches, samples, pieces)
+                best, least = SamplePlan(batches, samples, pieces, width), effort
+    return best
+
+
+def _batches_needed(
+    variances: tuple[float, float, float], wanted: float, samples: int, pieces: int, most: int
+) -> int | None:
+    """Find the least number of batches by halving: the half-width falls with each batch."""
+    if half_width(variances, most, samples, pieces) > wanted:
+        return None
+    low, high = 1, most
+    while high - low > 1:
+        middle = (low + high) // 2
+        if half_width(variances, middle, samples, pieces) <= wanted:
+            high = middle
+        else:
+            low = middle
+    return high
