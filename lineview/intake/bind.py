@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from lineview.errors import Fault, IntakeError
-from lineview.intake.channels import Channel, cell_unit, channels_named, machine_named
+from lineview.intake.channels import Channel, cell_unit, channels_named, machine_named, parts_of
 from lineview.intake.heading import Heading, same, unit_of, without_unit
 from lineview.intake.words import QUALITY_HEADERS
 from lineview.plant import ColumnTarget, Layout, Plant
@@ -136,7 +136,7 @@ def _channels(
         known = ", ".join(machine.id for machine in plant.machines)
         faults.append(Fault(f"'{header}' points at the unknown machine '{owner}'", where, f"one of {known}"))
     elif not found and machines and all(plant.machine(m) for m in machines):
-        parts = sorted({p.id for m in plant.machines if m.id in machines for p in (*m.counters, *m.gauges)})
+        parts = sorted({p.id for m in plant.machines if m.id in machines for p in parts_of(m)})
         faults.append(
             Fault(f"'{header}' points at '{channel}', which is no counter or gauge", where, ", ".join(parts))
         )

@@ -33,7 +33,7 @@ def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
     serial = r"^\d+(\.\d+)?(E0)?$"
     both = pl.DataFrame({"date": date, "clock": clock})
     numeric = pl.col("date").str.contains(serial) & pl.col("clock").str.contains(r"^0(\.\d+)?(E0)?$")
-    total = sum(pl.col(name).cast(pl.Float64, strict=False) for name in ("date", "clock"))
+    total = pl.sum_horizontal(pl.all().cast(pl.Float64, strict=False))
     text = pl.concat_str(["date", "clock"], separator=" ").str.strip_chars()
     return both.select(pl.when(numeric).then(total.cast(pl.String)).otherwise(text)).to_series()
 
@@ -115,17 +115,17 @@ def _reasons(
     if at.null_count() == 0:
         return None
     form = "" if layout.time_format in ("", "auto") else f" as '{layout.time_format}'"
-    text = cells.str.strip_chars()
-    gone = pl.repeat(False, len(at), dtype=pl.Boolean, eager=True) if missing is None else missing
-    return pl.select(
-        pl.when(at.is_not_null())
-        .then(None)
-        .when(gone)
+    odd = at.is_null().arg_true()
+    text = cells.gather(odd).str.strip_chars()
+    gone = pl.repeat(False, len(odd), eager=True) if missing is None else missing.gather(odd)
+    few = pl.select(
+        pl.when(gone)
         .then(pl.format("'{}' does not exist in {}: the clocks went forward", text, pl.lit(zone)))
         .when(text == "")
         .then(pl.lit("no time"))
         .otherwise(pl.format(f"'{{}}' is no time{form}", text))
     ).to_series()
+    return pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(at)).scatter(odd, few)
 
 
 def must_be_times(reasons: pl.Series | None, cells: pl.Series, layout: Layout, where: str) -> None:

@@ -105,8 +105,8 @@ def _sane(times: pl.Series) -> pl.Series:
 def _numeric(texts: pl.Series, form: str) -> pl.Series:
     whole = texts.cast(pl.Int64, strict=False)
     if form != "excel" and whole.null_count() == texts.null_count():
-        unit = 1_000_000 if form == "epoch s" else 1_000
-        return _sane(_in_range(whole.cast(pl.Float64), form, whole * unit).cast(UTC_US))
+        steps = 1_000_000 if form == "epoch s" else 1_000
+        return _sane(_in_range(whole.cast(pl.Float64), form, whole * steps).cast(UTC_US))
     number = texts.str.strip_chars().str.replace(",", ".", literal=True).cast(pl.Float64, strict=False)
     number = number.set(~number.is_finite(), None)
     if form == "excel":

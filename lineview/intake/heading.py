@@ -92,9 +92,8 @@ def is_valueless(cell: str) -> bool:
 
 def heading_at(records: Records, place: int) -> Heading:
     """Read the header row at a position, and the units row under it if there is one."""
-    head = records.frame.head(place + 20)
-    cells = [[cell.strip() for cell in row] for row in head["cells"].to_list()]
-    texts = head["text"].to_list()
+    cells = records.top(place + 20)
+    texts = records.frame["text"].head(place + 20).to_list()
     names = _told_apart(cells[place])
     first, units = place + 1, {}
     below = next((i for i in range(place + 1, len(cells)) if any(cells[i])), None)
@@ -108,10 +107,10 @@ def heading_at(records: Records, place: int) -> Heading:
 def best_place(records: Records, wanted: Sequence[str]) -> tuple[int, list[str]]:
     """Give the record that holds most of the wanted headers, and those it lacks."""
     best, lacking = -1, list(wanted)
-    for place, row in enumerate(records.frame["cells"].head(LOOK).to_list()):
-        if sum(1 for cell in row if cell.strip()) < 2:
+    for place, row in enumerate(records.top(LOOK)):
+        if sum(map(bool, row)) < 2:
             continue
-        names = Heading(place, _told_apart([cell.strip() for cell in row]))
+        names = Heading(place, _told_apart(row))
         missing = [header for header in wanted if names.find(header) is None]
         if len(missing) < len(lacking):
             best, lacking = place, missing
@@ -120,7 +119,7 @@ def best_place(records: Records, wanted: Sequence[str]) -> tuple[int, list[str]]
 
 def guessed_place(records: Records) -> int:
     """Give the likeliest position of a header row where no layout names one, or -1."""
-    rows = [[cell.strip() for cell in row] for row in records.frame["cells"].head(LOOK).to_list()]
+    rows = records.top(LOOK)
     widths = Counter(len(row) for row in rows if sum(map(bool, row)) > 1)
     usual = widths.most_common(1)[0][0] if widths else 0
     for place, row in enumerate(rows):

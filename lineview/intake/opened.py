@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import hashlib
 import zlib
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -37,8 +38,8 @@ class Opened:
         The file as given.
     name : str
         Its name without ``.gz``.
-    sha256 : str
-        Of the bytes as given, before unpacking.
+    digest : concurrent.futures.Future of str
+        SHA-256 of the bytes as given, before unpacking, worked out beside the reading.
     size_bytes : int
         Of the file as given.
     data : bytes
@@ -49,7 +50,7 @@ class Opened:
 
     path: Path
     name: str
-    sha256: str
+    digest: Future[str]
     size_bytes: int
     data: bytes
     is_workbook: bool
@@ -74,7 +75,9 @@ def open_export(path: Path) -> Opened:
         Where the file is missing, empty, cut off or no export at all.
     """
     given = _bytes_of(path)
-    digest = hashlib.sha256(given).hexdigest()
+    with_digest = ThreadPoolExecutor(1)
+    digest = with_digest.submit(lambda: hashlib.sha256(given).hexdigest())
+    with_digest.shutdown(wait=False)
     data = _unpacked(path, given) if given[:2] == b"\x1f\x8b" else given
     name = path.name[:-3] if path.name.lower().endswith(".gz") else path.name
     if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):

@@ -24,13 +24,7 @@ class Outcome:
     rows: int
     rows_refused: int
     notes: tuple[str, ...] = ()
-
-    @property
-    def uncertain(self) -> int:
-        """Number of tidy rows of uncertain quality."""
-        if "quality" not in self.tidy.columns:
-            return 0
-        return int((self.tidy["quality"] == "uncertain").sum())
+    uncertain: int = 0
 
 
 def outcome(
@@ -40,6 +34,7 @@ def outcome(
     kept: pl.Series,
     cells: pl.DataFrame,
     notes: tuple[str, ...],
+    uncertain: int = 0,
 ) -> Outcome:
     """Close a table: rows that gave nothing are refused whole, with the first reason among their cells.
 
@@ -57,6 +52,13 @@ def outcome(
         REFUSED cells.
     notes : tuple of str
         So far.
+    uncertain : int
+        Tidy rows of uncertain quality.
+
+    Returns
+    -------
+    Outcome
+        Whose rows add up.
     """
     refused = rows.refused
     lost = rows.frame.filter(~kept).select("row", "text")
@@ -70,13 +72,13 @@ def outcome(
     count = rows.frame.height + rows.refused.height
     passed = _passed(rows.passed)
     said = (*((passed,) if passed else ()), *notes)
-    return Outcome(layout.id, layout.kind, tidy, every, count, refused.height, said)
+    return Outcome(layout.id, layout.kind, tidy, every, count, refused.height, said, uncertain)
 
 
 def _passed(counts: dict[str, int]) -> str:
     """Say what was passed over."""
     names = {"repeated header": "repeated header", "footer": "footer", "blank": "blank line"}
-    parts = [f"{n} {names[kind]}{'s' if n > 1 else ''}" for kind, n in counts.items() if n]
+    parts = [f"{n} {names[kind]}{'s' if n > 1 else ''}" for kind, n in sorted(counts.items()) if n]
     return f"passed over: {', '.join(parts)}" if parts else ""
 
 

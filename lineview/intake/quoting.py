@@ -105,7 +105,7 @@ def _parsed(texts: pl.Series, separator: str) -> pl.Series:
     """Cut well-formed lines with a CSV reader, which undoes the quotes."""
     bare = texts.str.replace_all(r'"(?:[^"]|"")*"', "")
     counts = bare.str.count_matches(separator, literal=True) + 1
-    width = int(counts.max() or 1)  # type: ignore[call-overload]  # a count is a whole number
+    width = bare[0].count(separator) + 1
     source = io.BytesIO("\n".join([*texts.to_list(), ""]).encode())
     spaced = texts.str.contains(f'(?:^|{re.escape(separator)}) +"|" +(?:{re.escape(separator)}|$)').any()
     if spaced or counts.n_unique() > 1:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import Future
 from pathlib import Path
 
 import polars as pl
@@ -55,7 +56,7 @@ def read_export(
     opened = open_export(path)
     tables = sheet_records(opened.data, path) if opened.is_workbook else [text_records(opened.data)]
     notes = tuple(note for table in tables for note in table.notes)
-    facts = (opened.path, opened.name, opened.sha256, opened.size_bytes)
+    facts = (opened.path, opened.name, opened.digest, opened.size_bytes)
     del opened
     fits = [_fit_of(table, facts[1], plant, layout, str(path)) for table in tables]
     if not any(fits):
@@ -115,9 +116,12 @@ def _outcome(box: list[Records], one: Fit, plant: Plant, where: str, told: Calla
 
 
 def _export(
-    facts: tuple[Path, str, str, int], outcomes: list[Outcome], sheets: list[str], notes: tuple[str, ...]
+    facts: tuple[Path, str, Future[str], int],
+    outcomes: list[Outcome],
+    sheets: list[str],
+    notes: tuple[str, ...],
 ) -> Export:
-    path, _, sha256, size_bytes = facts
+    path, _, digest, size_bytes = facts
     several = len(outcomes) > 1
     refusals = [
         one.refused.select(
@@ -134,7 +138,7 @@ def _export(
         )
     return Export(
         path=path,
-        sha256=sha256,
+        sha256=digest.result(),
         size_bytes=size_bytes,
         layouts=tuple(one.layout for one in outcomes),
         parts=tuple(Part(one.kind, one.tidy) for one in outcomes),

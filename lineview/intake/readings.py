@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
@@ -28,19 +29,29 @@ class Strip:
     quality: pl.Series | None = None
 
 
+@dataclass(frozen=True)
+class Block:
+    """Readings of one channel; text and quality are None where they are null and good throughout."""
+
+    channel: Channel
+    frame: pl.DataFrame
+    has_text: bool
+    has_quality: bool
+
+
 @dataclass
 class Gathered:
     """What the strips of a table gave so far."""
 
     kept: pl.Series
-    blocks: list[pl.DataFrame] = field(default_factory=list)
+    blocks: list[Block] = field(default_factory=list)
     cells: list[pl.DataFrame] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    uncertain: int = 0
 
 
 def tidy_readings(
     rows: Rows, at: pl.Series, strips: Iterator[Strip], marks: Marks, told: Callable[[int], None]
-) -> tuple[pl.DataFrame, pl.DataFrame, pl.Series]:
+) -> tuple[pl.DataFrame, pl.DataFrame, pl.Series, int]:
     """Read strips of cells as readings.
 
     Parameters
@@ -58,16 +69,16 @@ def tidy_readings(
 
     Returns
     -------
-    tuple of (polars.DataFrame, polars.DataFrame, polars.Series of Boolean)
-        READINGS; REFUSED cells; which rows gave at least one reading.
+    tuple of (polars.DataFrame, polars.DataFrame, polars.Series of Boolean, int)
+        READINGS; REFUSED cells; which rows gave at least one reading; how many readings are uncertain.
     """
-    number = rows.number
+    number, at = rows.number.rechunk(), at.rechunk()  # else every block would copy them to line up chunks
     gathered = Gathered(pl.repeat(False, len(number), dtype=pl.Boolean, eager=True))
     for i, strip in enumerate(strips, 1):
         _take(strip, number, at, marks, gathered)
         told(min(len(number), len(number) * i // (i + 1)))
     cells = pl.concat(gathered.cells) if gathered.cells else empty(REFUSED)
-    return _tall(gathered.blocks), cells, gathered.kept
+    return _tall(gathered.blocks), cells, gathered.kept, gathered.uncertain
 
 
 def _take(strip: Strip, number: pl.Series, at: pl.Series, marks: Marks, gathered: Gathered) -> None:
@@ -83,7 +94,7 @@ def _take(strip: Strip, number: pl.Series, at: pl.Series, marks: Marks, gathered
     quality = None if strip.quality is None else judge(strip.quality)
     if quality is not None:
         bad = (quality == "bad") & (strip.cells != "")
-        if bad.any():
+        if bad.any() and strip.quality is not None:
             told = pl.select(pl.format("quality '{}' is bad", strip.quality.str.strip_chars())).to_series()
             why = told.zip_with(bad, _blank_reasons(len(bad)) if why is None else why)
             has = has & ~bad
@@ -92,21 +103,19 @@ def _take(strip: Strip, number: pl.Series, at: pl.Series, marks: Marks, gathered
         ).to_series()
     if why is not None:
         _refuse(strip, own_row, why, gathered)
-    block = pl.DataFrame({"at": own_at, "row": own_row}).with_columns(
-        value=values if values is not None else pl.lit(None, dtype=pl.Float64),
-        text=text if text is not None else pl.lit(None, dtype=pl.String),
-        quality=quality if quality is not None else pl.lit("good"),
-        machine=pl.lit(strip.channel.machine),
-        channel=pl.lit(strip.channel.part.id),
-    )
+    block = pl.DataFrame({"at": own_at, "row": own_row})
+    parts = {"value": None if values is None else values.rechunk(), "text": text, "quality": quality}
+    block = block.with_columns(part.alias(name) for name, part in parts.items() if part is not None)
     if has.all():
         gathered.kept = has if places is None else gathered.kept.scatter(places, True)
     else:
         block = block.filter(has)
         some = has.arg_true() if places is None else places.filter(has)
         gathered.kept = gathered.kept.scatter(some, True)
+    if quality is not None:
+        gathered.uncertain += int((quality.filter(has) == "uncertain").sum())
     if block.height:
-        gathered.blocks.append(block)
+        gathered.blocks.append(Block(strip.channel, block, text is not None, quality is not None))
 
 
 def _blank_reasons(size: int) -> pl.Series:
@@ -124,34 +133,52 @@ def _refuse(strip: Strip, row: pl.Series, why: pl.Series, gathered: Gathered) ->
     gathered.cells.append(cells.select("row", pl.lit(strip.header).alias("column"), "text", "reason"))
 
 
-def _tall(blocks: list[pl.DataFrame]) -> pl.DataFrame:
-    """Put the blocks under one another; columns that are alike throughout stay one value, not millions."""
+def _tall(blocks: list[Block]) -> pl.DataFrame:
+    """Put the blocks under one another; what is alike throughout stays one value, not millions."""
     if not blocks:
         return empty(READINGS)
-    alike: dict[str, str | None] = {}
-    for name in ("machine", "channel", "text", "quality"):
-        firsts = {block[name][0] for block in blocks}
-        if len(firsts) == 1 and all(_is_one_value(block[name]) for block in blocks):
-            alike[name] = firsts.pop()
-    tall = pl.concat([block.drop(*alike) for block in blocks], rechunk=False)
-    blocks.clear()
-    literals = [pl.lit(value, dtype=pl.String).alias(name) for name, value in alike.items()]
-    literals.append(pl.lit(0, dtype=pl.Int64).alias("intake"))
-    return tall.with_columns(literals).select(pl.col(name).cast(READINGS[name]) for name in READINGS)
-
-
-def _is_one_value(column: pl.Series) -> bool:
-    return column.null_count() == len(column) or (
-        column.null_count() == 0 and bool((column == column[0]).all())
-    )
+    alike: dict[str, str | int | None] = {"intake": 0}
+    if not any(block.has_text for block in blocks):
+        alike["text"] = None
+    if not any(block.has_quality for block in blocks):
+        alike["quality"] = "good"
+    if len({block.channel.machine for block in blocks}) == 1:
+        alike["machine"] = blocks[0].channel.machine
+    if len({block.channel.part.id for block in blocks}) == 1:
+        alike["channel"] = blocks[0].channel.part.id
+    own = [name for name in READINGS if name not in alike]
+    frames = []
+    while blocks:
+        block = blocks.pop(0)
+        each = {
+            "machine": block.channel.machine,
+            "channel": block.channel.part.id,
+            "value": None,
+            "text": None,
+            "quality": "good",
+        }
+        missing = [name for name in own if name not in block.frame.columns]
+        frame = block.frame.with_columns(
+            pl.lit(each[name], dtype=READINGS[name]).alias(name) for name in missing
+        )
+        frames.append(frame.select(own))
+    tall = frames.pop(0)
+    for frame in frames:  # shares the frames' memory, where concat would copy them
+        tall = tall.vstack(frame)
+    literals = [pl.lit(value, dtype=READINGS[name]).alias(name) for name, value in alike.items()]
+    return tall.with_columns(literals).select(list(READINGS))
 
 
 def wide_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator[Strip]:
     """Give a wide table's strips: a column each, split by machine where a column tells it."""
     shared = None if bound.quality is None else rows.column(bound.quality)
+    uses = Counter(place for one in bound.columns for place in (one.place, one.quality))
     for column in bound.columns:
         cells = rows.column(column.place)
         quality = shared if column.quality is None else rows.column(column.quality)
+        if uses[column.place] == 1:
+            rows.release(column.place)
+        uses[column.place] -= 1
         if machine is None:
             for channel in column.channels.values():
                 yield Strip(channel, column.header, cells, None, quality)

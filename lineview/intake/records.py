@@ -9,9 +9,9 @@ import polars as pl
 from lineview.intake.quoting import joined_lines, split_quoted
 from lineview.intake.sniff import as_utf8, separator_of
 
-#: The frame of a table: `row` is the line in the file from 1, `text` the line as it stands, `cells` its
-#: cells as text, without the quotes of RFC 4180.
-RECORDS: dict[str, pl.DataType] = {"row": pl.Int64(), "text": pl.String(), "cells": pl.List(pl.String())}
+#: The frame of a table: `row` is the line in the file from 1, `text` the line as it stands. `cells`, its
+#: cells without the quotes of RFC 4180, is there only where cutting the text is not enough.
+RECORDS: dict[str, pl.DataType] = {"row": pl.Int64(), "text": pl.String()}
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class Records:
     sheet : str
         Name of the sheet; "" for text.
     frame : polars.DataFrame
-        RECORDS, every row of the file, blank ones too.
+        RECORDS, every row of the file, blank ones too; with `cells` for sheets and quoted files.
     separator : str
         Between cells; "" for a sheet.
     notes : tuple of str
@@ -34,6 +34,16 @@ class Records:
     frame: pl.DataFrame
     separator: str = ""
     notes: tuple[str, ...] = ()
+
+    @property
+    def cells(self) -> pl.Expr:
+        """The cells of each row as a list of text."""
+        return pl.col("cells") if "cells" in self.frame.columns else pl.col("text").str.split(self.separator)
+
+    def top(self, rows: int) -> list[list[str]]:
+        """Give the cells of the first rows, without blanks around."""
+        lists = self.frame.head(rows).select(self.cells).to_series().to_list()
+        return [[cell.strip() for cell in cells] for cells in lists]
 
     @property
     def is_sheet(self) -> bool:
@@ -60,7 +70,7 @@ def text_records(data: bytes) -> Records:
 
     Examples
     --------
-    >>> text_records(b"t;a\\n1;2,5\\n").frame["cells"].to_list()
+    >>> text_records(b"t;a\\n1;2,5\\n").top(9)
     [['t', 'a'], ['1', '2,5']]
     """
     text, encoding = as_utf8(data)
@@ -69,8 +79,7 @@ def text_records(data: bytes) -> Records:
     notes = () if encoding == "UTF-8" else (f"the file is written in {encoding}",)
     if b'"' in text:
         return Records("", split_quoted(joined_lines(lines, separator), separator), separator, notes)
-    frame = lines.with_columns(cells=pl.col("text").str.split(separator))
-    return Records("", frame, separator, notes)
+    return Records("", lines, separator, notes)
 
 
 def _lines(text: bytes) -> pl.DataFrame:

@@ -23,7 +23,9 @@ class Rows:
     Parameters
     ----------
     frame : polars.DataFrame
-        RECORDS, data rows only.
+        `row` and `text` of the data rows.
+    columns : mapping of int to polars.Series of String
+        The cells of the columns that were asked for.
     refused : polars.DataFrame
         REFUSED: rows that could not be used at all.
     passed : mapping of str to int
@@ -31,9 +33,9 @@ class Rows:
     """
 
     frame: pl.DataFrame
+    columns: dict[int, pl.Series] = field(default_factory=dict)
     refused: pl.DataFrame = field(default_factory=lambda: empty(REFUSED))
     passed: dict[str, int] = field(default_factory=dict)
-    drawn: dict[int, pl.Series] = field(default_factory=dict)
 
     @property
     def number(self) -> pl.Series:
@@ -42,14 +44,11 @@ class Rows:
 
     def column(self, place: int) -> pl.Series:
         """Give a column's cells as text."""
-        if place in self.drawn:
-            return self.drawn[place]
-        return self.frame["cells"].list.get(place, null_on_oob=True).fill_null("")
+        return self.columns[place]
 
-    def draw(self, places: Iterable[int]) -> Rows:
-        """Take the columns out that are needed, so that the others can be let go of."""
-        drawn = {place: self.column(place) for place in places}
-        return Rows(self.frame.drop("cells"), self.refused, self.passed, drawn)
+    def release(self, place: int) -> None:
+        """Let go of a column that is not needed again."""
+        self.columns.pop(place, None)
 
     def without(self, reasons: pl.Series, passed: tuple[str, ...] = ()) -> Rows:
         """Take out the rows that have a reason not to be used: no data, or refused.
@@ -60,23 +59,26 @@ class Rows:
             Why a row cannot be used, null where it can.
         passed : tuple of str
             Texts of the preamble and headers, whose repetitions are no data.
+
+        Returns
+        -------
+        Rows
+            The others.
         """
-        out = reasons.is_not_null()
-        if not out.any():
+        fine = reasons.is_null()
+        if fine.all():
             return self
-        odd = self.frame.filter(out).with_columns(reason=reasons.filter(out))
-        kinds = _kinds(odd, passed)
-        odd = odd.filter(kinds == "data")
-        drawn = {place: cells.filter(~out) for place, cells in self.drawn.items()}
-        refused = odd.select("row", pl.lit("").alias("column"), "text", "reason")
+        odd = self.frame.filter(~fine).with_columns(reason=reasons.filter(~fine))
+        kinds = _kinds(odd["text"], passed)
+        refused = odd.filter(kinds == "data").select("row", pl.lit("").alias("column"), "text", "reason")
         counts = dict(self.passed)
         for kind, number in kinds.filter(kinds != "data").value_counts().iter_rows():
             counts[kind] = counts.get(kind, 0) + number
-        both = pl.concat([self.refused, refused])
-        return Rows(self.frame.filter(~out), both, counts, drawn)
+        columns = {place: cells.filter(fine) for place, cells in self.columns.items()}
+        return Rows(self.frame.filter(fine), columns, pl.concat([self.refused, refused]), counts)
 
 
-def data_rows(records: Records, heading: Heading) -> Rows:
+def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows:
     """Give the rows under a heading; those of the wrong number of cells are refused.
 
     Parameters
@@ -85,49 +87,40 @@ def data_rows(records: Records, heading: Heading) -> Rows:
         The whole table.
     heading : Heading
         Where its header is.
+    places : iterable of int
+        The columns that will be looked at.
 
     Returns
     -------
     Rows
         Blank rows, repeated headers and footers may still be among them: they have no time.
     """
-    rows = Rows(records.frame.slice(heading.first))
-    lengths = rows.frame["cells"].list.len()
-    wide, named = len(heading.names), heading.width
+    body = records.frame.slice(heading.first)
+    cells, wide, named = records.cells, len(heading.names), heading.width
+    wanted = [cells.list.get(i, null_on_oob=True).fill_null("").alias(str(i)) for i in sorted(set(places))]
+    drawn = body.lazy().select(cells.list.len().alias("cells"), *wanted).collect()
+    lengths = drawn["cells"]
+    rows = Rows(body.select("row", "text"), {int(name): drawn[name] for name in drawn.columns[1:]})
     if not len(lengths) or (lengths.min() == lengths.max() and named <= lengths[0] <= wide):
         return rows
-    surplus = (
-        pl.when(pl.col("cells").list.len() > wide)
-        .then(pl.col("cells").list.slice(wide).list.join("").str.strip_chars() != "")
-        .otherwise(False)
+    surplus = cells.list.slice(wide).list.join("").str.strip_chars() != ""
+    reason = (
+        pl.when((cells.list.len() > wide) & surplus)
+        .then(pl.format("{} cells where the header has {}", cells.list.len(), wide))
+        .when(cells.list.len() < named)
+        .then(pl.format("cut off: {} cells where the header has {}", cells.list.len(), named))
     )
-    reasons = rows.frame.select(
-        pl.when(surplus)
-        .then(pl.format("{} cells where the header has {}", pl.col("cells").list.len(), wide))
-        .when(pl.col("cells").list.len() < named)
-        .then(pl.format("cut off: {} cells where the header has {}", pl.col("cells").list.len(), named))
-    ).to_series()
-    return rows.without(reasons, heading.passed)
+    odd = ((lengths > wide) | (lengths < named)).arg_true()
+    why = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(lengths))
+    return rows.without(why.scatter(odd, body[odd].select(reason).to_series()), heading.passed)
 
 
-def _kinds(odd: pl.DataFrame, passed: tuple[str, ...]) -> pl.Series:
+def _kinds(texts: pl.Series, passed: tuple[str, ...]) -> pl.Series:
     """Tell what rows are that cannot be read: "blank", "repeated header", "footer" or "data"."""
-    texts = odd["text"]
-    is_blank = blank(texts)
-    bare = texts.str.strip_chars()
-    repeats = bare.is_in([text.strip() for text in passed])
-    if "cells" not in odd.columns:
-        return pl.select(
-            pl.when(is_blank)
-            .then(pl.lit("blank"))
-            .when(repeats)
-            .then(pl.lit("repeated header"))
-            .otherwise(pl.lit("data"))
-        ).to_series()
-    first = odd["cells"].list.eval(pl.element().filter(pl.element().str.strip_chars() != "")).list.first()
-    totals = pl.Series([bool(TOTALS.match(cell or "")) for cell in first.to_list()], dtype=pl.Boolean)
+    repeats = texts.str.strip_chars().is_in([text.strip() for text in passed])
+    totals = pl.Series([bool(TOTALS.match(text)) for text in texts.to_list()], dtype=pl.Boolean)
     return pl.select(
-        pl.when(is_blank)
+        pl.when(blank(texts))
         .then(pl.lit("blank"))
         .when(repeats)
         .then(pl.lit("repeated header"))

@@ -45,7 +45,13 @@ def take_events(tables: list[Records], heading: Heading, layout: Layout, plant: 
     """
     records = tables.pop()
     bound = bind_fields(layout, heading, plant, where)
-    rows = data_rows(records, heading)
+    places = [
+        *bound.times,
+        *(column.place for column in bound.columns),
+        bound.machine_place,
+        bound.line_place,
+    ]
+    rows = data_rows(records, heading, [place for place in places if place is not None])
     number_columns = [c for c in bound.columns if c.field.holds in ("number", "whole", "duration")]
 
     def gathered() -> Evidence:
@@ -171,8 +177,8 @@ def _usable(fields: dict[str, FieldCells], layout: Layout) -> tuple[pl.Series, p
             .then(pl.lit(fields["pieces"].reasons()))
             .otherwise(lacks)
         )
-    why = frame.select(lacks.alias("why")).to_series()
-    return why.is_null(), why
+    lacking = frame.select(lacks.alias("why")).to_series()
+    return lacking.is_null(), lacking
 
 
 def _said(need: str | tuple[str, ...]) -> str:

@@ -62,18 +62,19 @@ def take_readings(
     records = tables.pop()
     bound = bind(layout, heading, plant, where)
     separator, typed = records.separator, records.is_sheet
-    rows = data_rows(records, heading)
+    rows = data_rows(records, heading, _places(bound))
     del records
     rows, at, notes = _timed(rows, bound, plant, (where, typed, heading))
+    for place in {*bound.times} - {*_value_places(bound)}:
+        rows.release(place)
     told(rows.frame.height // 3)
     rows, at, machine, more = _owned(rows, at, bound, plant)
-    rows = rows.draw(_places(bound))
     marks = settled_marks(layout, lambda: _evidence(rows, bound), separator, where)
     long = layout.shape == "long"
     strips = long_strips(bound, rows, machine) if long else wide_strips(bound, rows, machine)
-    tidy, cells, kept = tidy_readings(rows, at, strips, marks, told)
+    tidy, cells, kept, uncertain = tidy_readings(rows, at, strips, marks, told)
     told(rows.frame.height)
-    return outcome(layout, tidy, rows, kept, cells, (*notes, *more, *bound.notes))
+    return outcome(layout, tidy, rows, kept, cells, (*notes, *more, *bound.notes), uncertain)
 
 
 def _timed(
@@ -124,13 +125,17 @@ def _owned(
 
 
 def _places(bound: Bound) -> list[int]:
+    """Give the columns that will be looked at."""
+    return sorted({*bound.times, *_value_places(bound)})
+
+
+def _value_places(bound: Bound) -> list[int]:
     wanted = [column.place for column in bound.columns]
     wanted += [column.quality for column in bound.columns if column.quality is not None]
     if bound.name_place >= 0:
         wanted += [bound.name_place, bound.value_place]
-    if bound.quality is not None:
-        wanted.append(bound.quality)
-    return sorted(set(wanted))
+    wanted += [place for place in (bound.quality, bound.machine_place) if place is not None]
+    return wanted
 
 
 def _evidence(rows: Rows, bound: Bound) -> Evidence:

@@ -55,33 +55,38 @@ def localise(naive: pl.Series, zone: str, series: pl.Series | None = None) -> Lo
     """
     if zone in ("UTC", "Etc/UTC"):
         return Localised(naive.dt.cast_time_unit("us").dt.replace_time_zone("UTC"))
-    plain = naive.dt.replace_time_zone(zone, ambiguous="null", non_existent="null")
-    if plain.null_count() == naive.null_count():
-        return Localised(plain.dt.convert_time_zone("UTC").cast(UTC_US))
-    early = naive.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
-    late = naive.dt.replace_time_zone(zone, ambiguous="latest", non_existent="null")
-    missing = naive.is_not_null() & early.is_null()
-    fold = early.is_not_null() & plain.is_null()
-    second, by_gap = _second_pass(naive, fold, series)
-    at = late.zip_with(second, early).dt.convert_time_zone("UTC").cast(UTC_US)
-    return Localised(at, missing if missing.any() else None, by_gap)
-
-
-def _second_pass(naive: pl.Series, fold: pl.Series, series: pl.Series | None) -> tuple[pl.Series, int]:
-    """Tell which times of the repeated hour are its second pass, and how many only their gaps tell."""
+    local = pl.col("t").dt.replace_time_zone(zone, ambiguous="null", non_existent="null")
+    in_utc = local.dt.convert_time_zone("UTC").cast(UTC_US)
+    at = naive.to_frame("t").lazy().select(in_utc).collect().to_series()
+    if at.null_count() == naive.null_count():
+        return Localised(at)
+    odd = (at.is_null() & naive.is_not_null()).arg_true()
+    few = naive.gather(odd)
+    early = few.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+    late = few.dt.replace_time_zone(zone, ambiguous="latest", non_existent="null")
+    folds = odd.filter(early.is_not_null())
+    second, by_gap = _second_pass(naive, folds, series)
+    chosen = late.zip_with(odd.is_in(second.implode()), early)
+    at = at.scatter(odd, chosen.dt.convert_time_zone("UTC").cast(UTC_US))
+    if len(folds) == len(odd):
+        return Localised(at, None, by_gap)
     none = pl.repeat(False, len(naive), eager=True, dtype=pl.Boolean)
-    if not fold.any():
-        return none, 0
+    return Localised(at, none.scatter(odd.filter(early.is_null()), True), by_gap)
+
+
+def _second_pass(naive: pl.Series, folds: pl.Series, series: pl.Series | None) -> tuple[pl.Series, int]:
+    """Give the places of times in the second pass of a repeated hour, and how many only gaps tell."""
+    if not len(folds):
+        return folds, 0
     key = series if series is not None else pl.repeat("", len(naive), eager=True)
-    frame = (
-        pl.DataFrame({"t": naive, "fold": fold, "key": key})
-        .with_row_index("place")
-        .with_columns(pl.col("place").cast(pl.Int64))
-        .filter(pl.col("t").is_not_null())
-    )
+    dates = naive.gather(folds).dt.date().unique()
+    near = pl.concat([dates, dates.dt.offset_by("-1d"), dates.dt.offset_by("1d")]).unique()
+    frame = pl.DataFrame({"t": naive, "key": key}).with_columns(place=pl.int_range(pl.len(), dtype=pl.Int64))
+    frame = frame.filter(pl.col("t").dt.date().is_in(near.implode()))
+    frame = frame.with_columns(fold=pl.col("place").is_in(folds.implode()))
     frame = _oldest_first(frame).with_columns(
         step=pl.col("t").diff().over("key"),
-        inside=(pl.col("fold") & pl.col("fold").shift().over("key", mapping_strategy="group_to_rows"))
+        inside=(pl.col("fold") & pl.col("fold").shift().over("key"))
         & (pl.col("t").dt.date() == pl.col("t").shift().over("key").dt.date()),
     )
     back = pl.col("step") < pl.duration()
@@ -104,8 +109,7 @@ def _second_pass(naive: pl.Series, fold: pl.Series, series: pl.Series | None) ->
         by_gap=no_drop,
         second=pl.when(no_drop).then(nearer_after.fill_null(False)).otherwise(passed),
     )
-    places = hours.filter("second")["place"]
-    return none.scatter(places, True), int(hours["by_gap"].sum())
+    return hours.filter("second")["place"], int(hours["by_gap"].sum())
 
 
 def _oldest_first(frame: pl.DataFrame) -> pl.DataFrame:
