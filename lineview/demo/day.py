@@ -70,3 +70,15 @@ def serial(at_s: float, zone: ZoneInfo) -> float:
     25569.0
     """
     return (wall(at_s, zone) - datetime(1899, 12, 30)).total_seconds() / 86400.0  # noqa: DTZ001 - wall time
+
+
+def week_of(day: date) -> str:
+    """Give a date's week as ISO 8601 writes it.
+
+    Examples
+    --------
+    >>> week_of(date(2026, 6, 8))
+    '2026-W24'
+    """
+    year, week, _ = day.isocalendar()
+    return f"{year}-W{week:02d}"

@@ -128,7 +128,9 @@ class LineRun:
             seconds *= self.spec.base_change_factor
         if set(self.product.allergens) - set(following.allergens):
             seconds *= self.spec.clean_down_factor
-        at = run.idle(max(seconds, 120.0), "changeover", f"{self.product.flavour} to {following.flavour}", whole=True)
+        at = run.idle(
+            max(seconds, 120.0), "changeover", f"{self.product.flavour} to {following.flavour}", whole=True
+        )
         film = self.spec.film_of(following)
         if film.id != self.rack.mounted["film"].web.id:
             self.rack.mount(film, at + 30.0)
@@ -146,7 +148,9 @@ class LineRun:
         length = window.end_s - window.start_s
         if not legs and self.rng.random() < self.spec.slow_legs_per_shift:
             begin = window.start_s + float(self.rng.uniform(0.1, 0.85)) * length
-            legs = [(begin, float(self.rng.uniform(20.0, 40.0)) * 60.0, float(self.rng.uniform(262.0, 288.0)))]
+            legs = [
+                (begin, float(self.rng.uniform(20.0, 40.0)) * 60.0, float(self.rng.uniform(262.0, 288.0)))
+            ]
         return [(begin, begin + seconds, per_min) for begin, seconds, per_min in legs]
 
 
@@ -181,7 +185,9 @@ def simulate(spec: LineSpec, seed: int, windows: Sequence[Window]) -> LineTruth:
     return run.truth
 
 
-def each_shift(spec: LineSpec, seed: int, windows: Sequence[Window]) -> Iterator[tuple[ShiftTruth, LineTruth]]:
+def each_shift(
+    spec: LineSpec, seed: int, windows: Sequence[Window]
+) -> Iterator[tuple[ShiftTruth, LineTruth]]:
     """Run a line shift by shift, holding one shift at a time; the second of each pair grows."""
     run = LineRun(spec, seed)
     for window in windows:

@@ -2,29 +2,27 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 from itertools import groupby
 from pathlib import Path
 
 import numpy as np
 
-from lineview.demo.day import LineDay
+from lineview.demo.day import LineDay, week_of
 from lineview.demo.line import LineRun
 from lineview.demo.scenario import demo_plant, demo_plant_text, line_specs
 from lineview.demo.sheets_of_weeks import write_weeks
 from lineview.demo.shelf import Counted
 from lineview.demo.sizer_exports import hall_rows, write_sizer1, write_sizer2
-from lineview.demo.spec import LineSpec
+from lineview.demo.stretch import ShiftTruth
 from lineview.demo.tally import Tally, Totals
-from lineview.demo.truth import TruthRows, write_truth
+from lineview.demo.truth import write_truth
 from lineview.demo.unknown import write_unknown
 from lineview.demo.weighing import Weighed, batch_pieces, weigh, wrap_mass_g
 from lineview.demo.windows import Window, windows
+from lineview.demo.works import Works
 from lineview.demo.wrap_exports import gaps_of, write_wrap1, write_wrap2
-from lineview.plant import Plant
 
 NOTICE = """INVENTED DATA
 
@@ -36,22 +34,6 @@ exports/     what the machines and people of the works wrote down, awkwardly, ea
 unknown/     an export that no layout fits yet
 truth/       what really happened; truth.json says what each word means
 """
-
-
-@dataclass
-class Works:
-    """The simulated works on its way through the days."""
-
-    plant: Plant
-    runs: list[LineRun]
-    rng: np.random.Generator
-    totals: list[Totals]
-    lost: dict[str, int] = field(default_factory=dict)
-    truth: TruthRows = field(default_factory=TruthRows)
-    weighed: list[list[Weighed]] = field(default_factory=lambda: [[], []])
-    stops: list[list[tuple[str, float, float, str]]] = field(default_factory=lambda: [[], []])
-    hall: dict[str, list[str]] = field(default_factory=dict)
-    made: Counter[tuple[str, str, str]] = field(default_factory=Counter)
 
 
 def make_demo(into: Path, *, days: int = 7, seed: int = 1, start: date = date(2026, 6, 8)) -> None:
@@ -74,7 +56,9 @@ def make_demo(into: Path, *, days: int = 7, seed: int = 1, start: date = date(20
     (into / "plant.toml").write_text(demo_plant_text(), encoding="utf-8")
     plant = demo_plant()
     specs = line_specs(plant)
-    works = Works(plant, [LineRun(s, seed) for s in specs], np.random.default_rng([seed, 99]), [Totals(), Totals()])
+    works = Works(
+        plant, [LineRun(s, seed) for s in specs], np.random.default_rng([seed, 99]), [Totals(), Totals()]
+    )
     for number, shifts in _by_day(windows(plant, start, days), start):
         _day(works, number, shifts, into / "exports")
     counts = write_weeks(works, into / "exports", start, days)
@@ -111,23 +95,11 @@ def _day(works: Works, number: int, shifts: list[Window], folder: Path) -> None:
     works.hall.setdefault(week_of(first.date), []).extend(hall_rows(first, second, works.plant.tz))
 
 
-def _weighed(works: Works, i: int, day: LineDay, shift) -> list[Weighed]:  # noqa: ANN001
+def _weighed(works: Works, i: int, day: LineDay, shift: ShiftTruth) -> list[Weighed]:
     if i == 0:
         tare = wrap_mass_g(day.spec, day.spec.products[0])
         return weigh(shift, works.rng, scattered=6, tare_g=tare)
     return weigh(shift, works.rng, runs=(2, 4))
-
-
-def week_of(day: date) -> str:
-    """Give a date's week as ISO 8601 writes it.
-
-    Examples
-    --------
-    >>> week_of(date(2026, 6, 8))
-    '2026-W24'
-    """
-    year, week, _ = day.isocalendar()
-    return f"{year}-W{week:02d}"
 
 
 def _noted_stops(day: LineDay) -> Iterator[tuple[str, float, float, str]]:

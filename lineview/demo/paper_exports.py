@@ -15,15 +15,14 @@ from lineview.demo.rope import Batch
 from lineview.demo.shelf import Counted
 from lineview.demo.wrap_exports import CLOCK_FAST_S
 
-
 #: Machine, start and end [s since 1970], reason.
 Stop = tuple[str, float, float, str]
 
 
 def write_batches(batches: Sequence[tuple[str, Batch]], path: Path, zone: ZoneInfo) -> None:
     """Write the batch sheet: XLSX with date cells, German flavours, an empty row and a total."""
-    rows: list[Sequence[Cell]] = [["Chargenblatt (erfundene Daten)"], [],
-                                  ["Beginn", "Ende", "Linie", "Charge", "Sorte", "Einwaage kg", "Bemerkung"]]  # fmt: skip
+    rows: list[Sequence[Cell]] = [["Chargenblatt (erfundene Daten)"], []]
+    rows.append(["Beginn", "Ende", "Linie", "Charge", "Sorte", "Einwaage kg", "Bemerkung"])
     for line, batch in batches:
         start, end = (wall(t or 0.0, zone).replace(microsecond=0) for t in (batch.start_s, batch.end_s))
         rows.append([start, end, line, batch.id, batch.product.also_called[0], batch.mass_in_kg, None])
@@ -55,7 +54,8 @@ def write_reels(mounts: Sequence[Mount], path: Path, zone: ZoneInfo) -> None:
     lines = ["Maschine;eingelegt;Bahn;Rolle;Länge laut Etikett m;Klebestellen;Rest der alten Rolle m"]
     for m in mounts:
         left = "" if m.noted_left_m is None else _german(m.noted_left_m)
-        lines.append(f"{m.machine};{wall(m.at_s, zone):%d.%m.%Y %H:%M:%S};{m.web};{m.reel};{_german(m.label_m)};{m.splices};{left}")
+        at = f"{wall(m.at_s, zone):%d.%m.%Y %H:%M:%S}"
+        lines.append(f"{m.machine};{at};{m.web};{m.reel};{_german(m.label_m)};{m.splices};{left}")
     path.write_bytes(("\r\n".join(lines) + "\r\n").encode("cp1252"))
 
 
@@ -65,9 +65,15 @@ def _german(value: float) -> str:
 
 def write_stock_sheet(rows: Sequence[Counted], path: Path, zone: ZoneInfo) -> None:
     """Write a stock count as XLSX."""
-    cells: list[Sequence[Cell]] = [["Gezählt", "Bahn", "Ganze Rollen", "Angebrochene Ø mm", "Bestellt Rollen", "Erwartet am"]]
+    cells: list[Sequence[Cell]] = [
+        ["Gezählt", "Bahn", "Ganze Rollen", "Angebrochene Ø mm", "Bestellt Rollen", "Erwartet am"]
+    ]
     for r in rows:
-        due = wall(r.expected_s, zone).replace(hour=0, minute=0, second=0, microsecond=0) if r.expected_s else None
+        due = (
+            wall(r.expected_s, zone).replace(hour=0, minute=0, second=0, microsecond=0)
+            if r.expected_s
+            else None
+        )
         cells.append([wall(r.at_s, zone), r.web, r.whole_reels, r.part_outer_mm, r.on_order or None, due])
     write_xlsx(path, {"Lager": cells, "Notizen": [["erfundene Daten"]]})
 
@@ -78,12 +84,14 @@ def write_stock_list(rows: Sequence[Counted], path: Path, zone: ZoneInfo) -> Non
     for r in rows:
         due = f"{wall(r.expected_s, zone):%d.%m.%Y}" if r.expected_s else ""
         part = f"{r.part_outer_mm:.0f}" if r.part_outer_mm else ""
-        lines.append(f"{wall(r.at_s, zone):%d.%m.%Y %H:%M};{r.web};{r.whole_reels};{part};{r.on_order or ''};{due}")
+        lines.append(
+            f"{wall(r.at_s, zone):%d.%m.%Y %H:%M};{r.web};{r.whole_reels};{part};{r.on_order or ''};{due}"
+        )
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
 def write_plan(made: Sequence[tuple[str, str, int]], monday: date, path: Path, weeks: int = 4) -> None:
-    """Write a plan: what was made this week rounded up to thousands, growing 3 % a week, marks for thousands."""
+    """Write a plan: what was made, rounded up to thousands, growing 3 % a week."""
     lines = ["line,product,from,until,pieces"]
     for week in range(weeks):
         begin = monday + timedelta(days=7 * week)

@@ -64,7 +64,8 @@ class Rack:
         self.mounts.append(
             Mount(
                 self.spec.wrap, at_s, web.id, web.kind, reel.id, reel.label_m, reel.left_m,
-                old.web.id if old else "", old.id if old else "", old.left_m if old else None, noted, len(reel.splices_left_m), new,
+                old.web.id if old else "", old.id if old else "", old.left_m if old else None, noted,
+                len(reel.splices_left_m), new,
             )
         )  # fmt: skip
         return reel

@@ -32,7 +32,9 @@ class Batch:
     cut_short: bool = False
 
 
-def new_batch(spec: LineSpec, rng: np.random.Generator, batch_id: str, product: Product, level: float) -> Batch:
+def new_batch(
+    spec: LineSpec, rng: np.random.Generator, batch_id: str, product: Product, level: float
+) -> Batch:
     """Draw a batch; `level` [mm] is the sizer's present deviation, which sets how many pieces it gives."""
     mass_in = float(rng.normal(spec.batch_kg, 0.12))
     shift = float(rng.normal(0.0, spec.sd_batch_mm))
@@ -46,7 +48,9 @@ def new_batch(spec: LineSpec, rng: np.random.Generator, batch_id: str, product: 
     return Batch(batch_id, product, round(mass_in, 2), shift, density, temperature, pieces, noise_mm=noise)
 
 
-def piece_mass_g(density: Floats | float, diameter_mm: Floats | float, cut_mm: Floats | float) -> Floats | float:
+def piece_mass_g(
+    density: Floats | float, diameter_mm: Floats | float, cut_mm: Floats | float
+) -> Floats | float:
     """Give density [g/cm3] times pi/4 d2 L, in g.
 
     Examples

@@ -1,4 +1,4 @@
-"""The exports that come once a week: batch sheet, stop logs, reel log, weighings, stock, plan, thermometer."""
+"""The exports of a week: batch sheet, stop logs, reel log, weighings, stock, plan, thermometer."""
 
 from __future__ import annotations
 
@@ -6,16 +6,14 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from lineview.demo import paper_exports as paper
-from lineview.demo.day import wall
+from lineview.demo.day import wall, week_of
 from lineview.demo.shelf import Counted, count_stock
 from lineview.demo.sizer_exports import write_scanner
 from lineview.demo.weighing import write_weights1, write_weights2
-
-if TYPE_CHECKING:
-    from lineview.demo.make import Works
+from lineview.demo.works import Works
 
 T = TypeVar("T")
 
@@ -64,8 +62,6 @@ def write_weeks(works: Works, folder: Path, start: date, days: int) -> list[Coun
 
 
 def _weeks(works: Works, rows: Iterable[T], at: Callable[[T], float]) -> Iterable[tuple[str, list[T]]]:
-    from lineview.demo.make import week_of
-
     found: dict[str, list[T]] = defaultdict(list)
     for row in sorted(rows, key=at):
         found[week_of(wall(at(row), works.plant.tz).date())].append(row)
@@ -87,11 +83,15 @@ def _counts(works: Works, folder: Path, start: date, days: int) -> list[Counted]
     counted = []
     for day in (start + timedelta(days=n) for n in range(days)):
         if day.weekday() == 0 or day == start:
-            rows = count_stock(works.plant, mounts, begin, datetime.combine(day, time(5, 30), zone).timestamp())
+            rows = count_stock(
+                works.plant, mounts, begin, datetime.combine(day, time(5, 30), zone).timestamp()
+            )
             paper.write_stock_sheet(rows, folder / f"stock_{day}.xlsx", zone)
             counted += rows
         elif day.weekday() == 4:
-            rows = count_stock(works.plant, mounts, begin, datetime.combine(day, time(22, 30), zone).timestamp())
+            rows = count_stock(
+                works.plant, mounts, begin, datetime.combine(day, time(22, 30), zone).timestamp()
+            )
             paper.write_stock_list(rows, folder / f"stock_{day}.csv", zone)
             counted += rows
     return counted

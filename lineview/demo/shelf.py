@@ -32,7 +32,9 @@ def outer_mm(web: Web, left_m: float) -> float:
     >>> round(outer_mm(demo_plant().web("wax"), 1470.0))
     300
     """
-    return math.sqrt(web.reel_core_mm**2 + 4.0 * left_m * 1000.0 * (web.thickness_um or 0.0) / 1000.0 / math.pi)
+    return math.sqrt(
+        web.reel_core_mm**2 + 4.0 * left_m * 1000.0 * (web.thickness_um or 0.0) / 1000.0 / math.pi
+    )
 
 
 def count_stock(plant: Plant, mounts: Sequence[Mount], start_s: float, at_s: float) -> list[Counted]:

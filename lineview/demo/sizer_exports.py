@@ -20,13 +20,13 @@ WINTER_TIME = ZoneInfo("Etc/GMT-1")
 
 
 def write_sizer1(day: LineDay, folder: Path) -> None:
-    """Write a day of the first sizer: XLSX, always winter time, a units row, nothing where the rope stands."""
+    """Write a day of the first sizer: XLSX, winter time all year, a units row, no value at a standstill."""
     at = day.times(20.0)
     gauges, rope = day.tally.gauges(at), day.tally.at(at)["rope"]
     shown = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
     bad = set(day.rng.choice(len(at), 6, replace=False))
-    rows: list[Sequence[Cell]] = [["Strangmessung (erfundene Daten)"], [], ["Zeit (MEZ)", "Strang Ø", "Strang Länge"],
-                                  ["", "mm", "dm"]]  # fmt: skip
+    rows: list[Sequence[Cell]] = [["Strangmessung (erfundene Daten)"], []]
+    rows += [["Zeit (MEZ)", "Strang Ø", "Strang Länge"], ["", "mm", "dm"]]
     for i, moment in enumerate(at):
         value: Cell = None if math.isnan(shown[i]) else round(float(shown[i]), 2)
         if i in bad and value is not None:
@@ -70,7 +70,7 @@ def write_scanner(batches: Sequence[Batch], path: Path) -> None:
 
 
 def hall_rows(first: LineDay, second: LineDay, zone: ZoneInfo) -> list[str]:
-    """Give a day of the hall thermometer: both ropes each minute, one in °C and one in °F, twelve-hour clock."""
+    """Give a day of the hall thermometer: each minute, in °C and in °F, twelve-hour clock."""
     at = first.times(60.0)
     one, two = first.tally.gauges(at)["temperature"], second.tally.gauges(at)["temperature"]
     noise = first.rng.normal(0.0, 0.1, (2, len(at)))

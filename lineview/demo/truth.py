@@ -1,4 +1,4 @@
-"""The truth beside the exports: shifts, stops, batches, adjustments, webs, reels, stock and what words mean."""
+"""The truth beside the exports: shifts, stops, batches, adjustments, webs, reels, stock."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ STATES = ("running", "slow", "short stop", "stop", "changeover", "break")
 #: What the truth's words mean; written beside it.
 DEFINITIONS = {
     "times": "UTC, ISO 8601; wrap machine's own moments (the rope passes its gauge 8 s earlier)",
-    "running, slow": "cycles are being made; slow while the set rate is 262 to 288 a minute, running at about 352",
-    "short stop, stop": "no cycles and no changeover, cut at the edges of shifts and breaks; short under 300 s "
-    "by the length of the part itself",
+    "running, slow": "cycles are made; slow while the set rate is 262 to 288 a minute, else about 352",
+    "short stop, stop": "no cycles and no changeover, cut at the edges of shifts and breaks; short under "
+    "300 s by the length of the part itself",
     "changeover": "from the last cycle of one flavour to the first cycle of the next, breaks left out",
     "break": "exactly as planned; machines stand",
     "unseen_s": "seconds of the shift in which exports lack readings; the states count through them",
-    "good, rejects, blanks": "cycles; a blank wrap has film and paper and no piece; both counters of web turn",
+    "good, rejects, blanks": "cycles; a blank wrap has film and paper and no piece; both web counters turn",
     "sd_within_g, sd_between_g": "of piece mass: pooled within batches; between true batch means about the "
     "product's target, wear and adjustments included",
 }
@@ -92,7 +92,11 @@ def _web_rows(day: LineDay, shift: ShiftTruth) -> Iterable[dict[str, object]]:
             continue
         product = _product_of(day.spec, s.batch, day.products)
         kinds = shift.kinds[s.first : s.first + s.cycles]
-        counts = {"good pieces": (kinds == GOOD).sum(), "rejects": (kinds == REJECT).sum(), "blank wraps": (kinds == BLANK).sum()}
+        counts = {
+            "good pieces": (kinds == GOOD).sum(),
+            "rejects": (kinds == REJECT).sum(),
+            "blank wraps": (kinds == BLANK).sum(),
+        }
         for web in (day.spec.film_of(product), day.spec.paper_of(product)):
             cut = web.cut_length_mm / 1000.0
             for cause, n in counts.items():
@@ -112,7 +116,11 @@ def _product_of(spec: LineSpec, batch: str, products: dict[str, str]) -> Product
 
 
 def write_truth(
-    folder: Path, rows: TruthRows, lines: Sequence[LineTruth], counts: Sequence[Counted], rest: dict[str, object]
+    folder: Path,
+    rows: TruthRows,
+    lines: Sequence[LineTruth],
+    counts: Sequence[Counted],
+    rest: dict[str, object],
 ) -> None:
     """Write every truth table and truth.json.
 
@@ -147,7 +155,9 @@ def write_truth(
     ])  # fmt: skip
     sums = {line.spec.line: _line_truth(line, rows.pieces.get(line.spec.line, [])) for line in lines}
     whole = {"invented": True, "definitions": DEFINITIONS, **rest, "lines": sums}
-    (folder / "truth.json").write_text(json.dumps(whole, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    (folder / "truth.json").write_text(
+        json.dumps(whole, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
+    )
 
 
 def _batch_rows(line: LineTruth, rows: TruthRows) -> Iterable[dict[str, object]]:
@@ -169,7 +179,8 @@ def _batch_rows(line: LineTruth, rows: TruthRows) -> Iterable[dict[str, object]]
 
 def _reel_row(m: Mount) -> dict[str, object]:
     return {
-        "machine": m.machine, "at": moment(m.at_s), "web": m.web, "kind": m.kind, "reel": m.reel, "new": m.new,
+        "machine": m.machine, "at": moment(m.at_s), "web": m.web, "kind": m.kind, "reel": m.reel,
+        "new": m.new,
         "label_m": m.label_m, "true_m": round(m.true_m, 2), "splices": m.splices, "old_reel": m.old_reel,
         "old_left_m": "" if m.old_left_m is None else round(m.old_left_m, 2),
         "old_left_noted_m": "" if m.noted_left_m is None else m.noted_left_m,
@@ -190,7 +201,8 @@ def _line_truth(line: LineTruth, pieces: Sequence[BatchPieces]) -> dict[str, obj
         "sd_batch_mm": spec.sd_batch_mm, "sd_noise_mm": spec.sd_noise_mm, "phi_per_20s": spec.phi_per_20s,
         "sd_gauge_mm": spec.sd_gauge_mm, "sd_density_batch": spec.sd_density_batch,
         "sd_density_piece": spec.sd_density_piece, "sd_cut": spec.sd_cut, "transport_s": spec.transport_s,
-        "blanks_per_restart": spec.blanks_per_restart, "slip_film": spec.slip_film, "slip_paper": spec.slip_paper,
+        "blanks_per_restart": spec.blanks_per_restart, "slip_film": spec.slip_film,
+        "slip_paper": spec.slip_paper,
         "register_m": spec.register_m, "rethread_m": spec.rethread_m,
         "mislabelled": [list(m) for m in spec.mislabelled],
         "sd_within_g": round(within**0.5, 5), "sd_between_g": round(between**0.5, 5),

@@ -28,5 +28,6 @@ def write_unknown(folder: Path, seed: int, start: date) -> None:
         rejects += int(rng.random() < 0.8)
         hour, minute, second = 10 + (i // 2) // 60, (i // 2) % 60, (i % 2) * 30
         day = f"{start.day:02d}/{start.month:02d}/{start.year}"
-        lines.append(f"{day}\t{hour:02d}:{minute:02d}:{second:02d}\t{pieces % 10000:,}\t{rejects}\t{rng.normal(15.05, 0.06):.2f}")
+        stamp = f"{day}\t{hour:02d}:{minute:02d}:{second:02d}"
+        lines.append(f"{stamp}\t{pieces % 10000:,}\t{rejects}\t{rng.normal(15.05, 0.06):.2f}")
     (folder / "trial_counter.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")

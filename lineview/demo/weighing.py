@@ -31,7 +31,7 @@ class Weighed:
 
 @dataclass(frozen=True)
 class BatchPieces:
-    """What a batch truly gave: pieces, mass of each [g] summed up, rope diameter [mm] over its running time."""
+    """What a batch truly gave: pieces, their mass, and the rope over its running time."""
 
     batch: str
     good: int
@@ -92,7 +92,12 @@ def batch_pieces(shift: ShiftTruth) -> list[BatchPieces]:
 
 
 def weigh(
-    shift: ShiftTruth, rng: np.random.Generator, *, scattered: int = 0, runs: tuple[int, int] = (0, 0), tare_g: float = 0.0
+    shift: ShiftTruth,
+    rng: np.random.Generator,
+    *,
+    scattered: int = 0,
+    runs: tuple[int, int] = (0, 0),
+    tare_g: float = 0.0,
 ) -> list[Weighed]:
     """Weigh good pieces of every second batch.
 

@@ -16,6 +16,11 @@ from lineview.demo.windows import Window
 
 WRAP1_START = {"pieces": 41200, "rejects": 9120, "blanks": 30211, "film": 51234, "paper": 18400}
 WRAP2_START = {"good": 8412345, "rejects": 104020, "film": 51400000, "paper": 45900000}
+#: Name, channel, counts a piece or metre, every how manieth moment.
+WRAP2_TAGS = (
+    ("W2.Good.Acc", "good", 1.0, 1), ("W2.Reject.Acc", "rejects", 1.0, 1),
+    ("W2.Film.cm", "film", 100.0, 3), ("W2.Paper.cm", "paper", 100.0, 3),
+)  # fmt: skip
 CLOCK_FAST_S = 42.0
 #: The first machine's logger was off the network: day of the week from 0, from and to [h into its shifts].
 GAP = (2, 4.40, 4.63)
@@ -51,7 +56,8 @@ def write_wrap1(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
         stamp = wall(moment, zone).strftime("%d.%m.%Y;%H:%M:%S")
         cells = ["Fehler" if i in bad and c == "pieces" else str(v[i]) for c, v in columns.items()]
         lines.append(f"{stamp};{';'.join(cells)};{f'{speed[i]:.1f}'.replace('.', ',')}")
-    lines.append(f"Summe;;{int(true['pieces'][-1] - true['pieces'][0])};{int(true['rejects'][-1] - true['rejects'][0])}")
+    made, rejected = (int(true[c][-1] - true[c][0]) for c in ("pieces", "rejects"))
+    lines.append(f"Summe;;{made};{rejected}")
     text = "\r\n".join(lines) + "\r\n"
     (folder / f"wrap1_{day.date:%Y-%m-%d}.csv").write_bytes(text.encode("cp1252"))
 
@@ -60,7 +66,10 @@ def write_wrap2(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
     """Write a day of the second machine: a file a shift, overlapping, long, UTF-16, gzipped, clock fast."""
     rows = _wrap2_rows(day)
     for window in (s.window for s in day.shifts):
-        first, last = max(window.start_s - 300.0, day.start_s - 30.0), min(window.end_s + 900.0, day.end_s + 30.0)
+        first, last = (
+            max(window.start_s - 300.0, day.start_s - 30.0),
+            min(window.end_s + 900.0, day.end_s + 30.0),
+        )
         picked = [row for row in rows if first <= row[0] <= last]
         if day.number % 7 == 3 and window.shift == "late":
             picked = _with_conflict(picked, window, day.spec)
@@ -78,15 +87,13 @@ def _wrap2_rows(day: LineDay) -> list[Row]:
     at = day.times(10.0, before_s=30.0, after_s=30.0)
     away = _outage(day)
     at = at[~((at > away[0]) & (at < away[1]))]
-    for name, channel, factor, thin in (("W2.Good.Acc", "good", 1.0, 1), ("W2.Reject.Acc", "rejects", 1.0, 1),
-                                        ("W2.Film.cm", "film", 100.0, 3), ("W2.Paper.cm", "paper", 100.0, 3)):  # fmt: skip
+    for name, channel, factor, thin in WRAP2_TAGS:
         moments = at[::thin]
         values = _wrap2_values(day, channel, factor, moments)
         quality = day.rng.choice(["Good", "Uncertain", "Bad"], len(moments), p=[0.998, 0.0012, 0.0008])
+        quality[[0, -1]] = "Good"
         for moment, value, word in zip(moments, values, quality, strict=True):
-            edge = moment in (moments[0], moments[-1])
-            word = "Good" if edge else str(word)
-            rows.append((float(moment), name, "0" if word == "Bad" else str(int(value)), word))
+            rows.append((float(moment), name, "0" if word == "Bad" else str(int(value)), str(word)))
     rows += [(s.t0, "W2.State", _state(s.state, s.reason), "Good") for s in day.stretches()]
     return sorted(rows)
 
