@@ -10,6 +10,11 @@ from lineview.measures.rate import Bools, Floats, Ints, Legs
 
 #: A count that falls short by less than so long of running is not told from the stamps' jitter [s].
 LEAST_HOLE_S = 3.0
+#: A hole briefer than this is none: at whole microseconds it could open and close at once [s].
+BRIEF_S = 0.001
+#: An interval at least so long [s] that ran for less than this share of its neighbours' rate holds a stop,
+#: however many such intervals follow each other.
+_LONG_S, _STOOD_SHARE = 30.0, 0.6
 #: Neighbours on each side from which an interval's own rate is taken.
 _NEIGHBOURS = 6
 
@@ -96,7 +101,7 @@ def edge_holes(
         (first[alone], (seconds[first] - rest_alone)[alone], seconds[first][alone]),
     ]
     interval, opens, closes = (np.concatenate([part[k] for part in parts]) for k in range(3))
-    open_ones = closes > opens
+    open_ones = closes - opens > BRIEF_S
     order = np.lexsort((opens[open_ones], interval[open_ones]))
     return Holes(interval[open_ones][order], opens[open_ones][order], closes[open_ones][order])
 
@@ -119,7 +124,7 @@ def short_holes(
     -------
     Holes
         One hole where a single interval falls short, two that meet where two neighbours do. Three and more
-        in a row are a slow leg, not a stop.
+        in a row are a slow leg, not a stop, unless an interval of half a minute or longer stood for most of it.
     """
     least = max(LEAST_HOLE_S, 5.0 * spread_s)
     inner = Legs(legs.first + bounded[0], legs.last - bounded[1])
@@ -132,7 +137,8 @@ def short_holes(
     index = np.concatenate(([False, False], faint, [False, False]))
     run = index[hit + 1].astype(int) + index[hit + 3]
     run += (index[hit + 1] & index[hit]).astype(int) + (index[hit + 3] & index[hit + 4])
-    hit = hit[run <= 1]
+    stood = (seconds[hit] >= _LONG_S) & (lacks[hit] > (1.0 - _STOOD_SHARE) * seconds[hit])
+    hit = hit[(run <= 1) | stood]
     before = faint[np.maximum(hit - 1, 0)] & (hit > 0)
     after = faint[np.minimum(hit + 1, len(faint) - 1)] & (hit < len(faint) - 1)
     parts = {}
@@ -146,7 +152,7 @@ def short_holes(
             parts[i - 1] = (float(seconds[i - 1] - lacks[i - 1]), float(seconds[i - 1]))
         else:
             parts[i] = ((long - gone) / 2, (long + gone) / 2)
-    rows = sorted(parts)
+    rows = sorted(i for i in parts if parts[i][1] - parts[i][0] > BRIEF_S)
     opens, closes = (np.array([parts[i][k] for i in rows]) for k in range(2))
     return Holes(np.array(rows, dtype=np.int64), opens, closes)
 
