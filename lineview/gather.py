@@ -13,6 +13,8 @@ from lineview.store.store import Store
 
 #: How far beyond a period batches and stops may start and still matter in it.
 MARGIN = timedelta(hours=12)
+#: How far beyond a shift its machine's readings are fetched, so that a stop over its ends is measured whole.
+BEYOND = timedelta(hours=2)
 
 
 def gather(store: Store, plant: Plant, question: Question, scope: Scope) -> Evidence:
@@ -37,13 +39,14 @@ def gather(store: Store, plant: Plant, question: Question, scope: Scope) -> Evid
     """
     machines = _machines(plant, question, scope)
     start, end = scope.period.start, scope.period.end
+    beyond = BEYOND if question == "shift" else timedelta()
     lines = sorted({m.line for m in machines})
     ids = [m.id for m in plant.machines if m.line in lines]
     logs = [store.stop_log(m, start - MARGIN, end + MARGIN) for m in ids]
     log = pl.concat(logs) if logs else pl.DataFrame(schema=STOP_LOG)
     reasons = [store.stop_reasons(m, start - MARGIN, end + MARGIN) for m in ids]
     return Evidence(
-        readings={m.id: widened(store, m.id, scope) for m in machines},
+        readings={m.id: widened(store, m.id, scope, beyond) for m in machines},
         weights=_stacked([store.weights(m, start, end) for m in ids]),
         batches=_stacked([store.batches(line, start - MARGIN, end + MARGIN) for line in lines]),
         stop_log=with_reasons(log, _stacked(reasons)),
@@ -63,7 +66,7 @@ def _machines(plant: Plant, question: Question, scope: Scope) -> list[Machine]:
     return chosen
 
 
-def widened(store: Store, machine: str, scope: Scope) -> pl.DataFrame:
+def widened(store: Store, machine: str, scope: Scope, beyond: timedelta) -> pl.DataFrame:
     """Fetch a machine's readings of the scope's period and the one reading either side of it.
 
     Parameters
@@ -74,15 +77,18 @@ def widened(store: Store, machine: str, scope: Scope) -> pl.DataFrame:
         Id of the machine.
     scope : Scope
         For its period.
+    beyond : datetime.timedelta
+        By how much to widen the period first.
 
     Returns
     -------
     polars.DataFrame
         READINGS, sorted by channel and moment.
     """
-    inside = store.readings(machine, scope.period.start, scope.period.end)
-    before = store.last_before(machine, scope.period.start)
-    after = store.first_after(machine, scope.period.end)
+    start, end = scope.period.start - beyond, scope.period.end + beyond
+    inside = store.readings(machine, start, end)
+    before = store.last_before(machine, start)
+    after = store.first_after(machine, end)
     return pl.concat([before, inside, after]).unique(["channel", "at"]).sort("channel", "at")
 
 

@@ -68,12 +68,9 @@ def _records(name: str, text: pl.DataFrame, numeric: pl.DataFrame) -> Records:
         .alias(f"c{i}")
         for i, (column, is_number) in enumerate(zip(text, numeric, strict=True))
     ]
-    frame = (
-        pl.select(cells)
-        .select(
-            pl.int_range(1, pl.len() + 1, dtype=pl.Int64).alias("row"),
-            pl.concat_str(pl.all(), separator="\t").str.strip_chars_end("\t").alias("text"),
-            pl.concat_list(pl.all()).alias("cells"),
-        )
+    frame = pl.select(cells).select(
+        pl.int_range(1, pl.len() + 1, dtype=pl.Int64).alias("row"),
+        pl.concat_str(pl.all(), separator="\t").str.strip_chars_end("\t").alias("text"),
+        pl.concat_list(pl.all()).alias("cells"),
     )
     return Records(name, frame)

@@ -7,6 +7,7 @@ import polars as pl
 from lineview.columns import READINGS, STOP_LOG, require
 from lineview.measures.changeovers import find_changeovers, product_changes
 from lineview.measures.counts import increments, known_modulus
+from lineview.measures.cycles import clock_with_blanks
 from lineview.measures.states import Clock, clock
 from lineview.measures.tape import lay
 from lineview.plant import Counter, Machine
@@ -37,11 +38,16 @@ def channel_increments(readings: pl.DataFrame, counter: Counter) -> pl.DataFrame
 
 
 def machine_clock(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> Clock:
-    """Split a machine's clock by its piece counter; empty where it has none or no readings."""
+    """Split a machine's clock by its wraps, or by its pieces; empty where neither is counted."""
     counter = piece_counter(machine)
     own = readings if counter is not None else readings.clear()
     steps = channel_increments(own, counter or Counter(id="none", counts="pieces", fastest_per_min=1))
-    return clock(steps, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s)
+    band_low = machine.nominal_per_min[0]
+    blank = machine.counter("blank wraps")
+    if blank is None:
+        return clock(steps, band_low_per_min=band_low, gap_s=gap_s)
+    blanks = channel_increments(own, blank)
+    return clock_with_blanks(steps, blanks, band_low_per_min=band_low, gap_s=gap_s)
 
 
 def machine_tape(
