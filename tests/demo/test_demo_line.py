@@ -1,6 +1,8 @@
 """The bare line: its clock adds up, its counters are what its cycles say, its physics is what was asked."""
 
 from dataclasses import replace
+from datetime import date
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -27,14 +29,12 @@ def test_stretches_fill_each_shift_without_gap_or_overlap(truth: LineTruth) -> N
         parts = shift.stretches
         assert parts[0].t0 == shift.window.start_s
         assert parts[-1].t1 == shift.window.end_s
-        assert all(a.t1 == b.t0 for a, b in zip(parts, parts[1:], strict=False))
+        assert all(a.t1 == b.t0 for a, b in pairwise(parts))
         assert all(p.seconds > 0 for p in parts)
 
 
 def test_breaks_stand_exactly_as_planned() -> None:
     plant = demo_plant()
-    from datetime import date
-
     truth = simulate(SPECS[1], 3, windows(plant, date(2026, 6, 8), 4))
     for shift in truth.shifts:
         stood = [(s.t0, s.t1) for s in shift.stretches if s.state == "break"]
@@ -79,7 +79,7 @@ def test_web_on_the_reels_is_what_was_fed(truth: LineTruth) -> None:
     tally = Tally(truth.spec, truth.shifts)
     papers = [m for m in truth.mounts if m.kind == "wax paper"]
     assert len(papers) > 10
-    for one, following in zip(papers[:-1], papers[1:], strict=True):
+    for one, following in pairwise(papers):
         # The threading of the first reel of all comes later than its mounting.
         fed = tally.at(np.array([one.at_s, following.at_s]))["paper"]
         assert following.old_left_m is not None
