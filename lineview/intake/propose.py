@@ -1,12 +1,260 @@
-"""A layout proposed for a file that none fits."""
+"""A layout proposed for a file that none fits, with what cannot be told put as questions."""
 
 from __future__ import annotations
+
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from lineview.intake.export import Proposal
+
+import polars as pl
+
+from lineview.errors import Fault, IntakeError
+from lineview.intake.export import Proposal, Question
+from lineview.intake.fields import ESSENTIAL, TIME_FIELD
+from lineview.intake.header_words import FIELD_WORDS, recognised
+from lineview.intake.heading import Heading, guessed_place, heading_at
+from lineview.intake.number_cells import Marks, evidence_of_all
+from lineview.intake.propose_clock import FoundClock, find_clock, time_shares
+from lineview.intake.propose_names import (
+    id_for,
+    is_text,
+    kind_for,
+    line_named,
+    long_columns,
+    machine_place,
+    machines_named,
+    pattern_for,
+)
+from lineview.intake.propose_values import Found, find_channels, find_fields
 from lineview.intake.records import Records
-from lineview.plant import Plant
+from lineview.intake.rows import Rows, data_rows
+from lineview.intake.sample import sample_of
+from lineview.plant import ExportKind, Layout, Machine, Plant
 
 
-def propose(path: Path, name: str, tables: Sequence[Records], plant: Plant) -> Proposal:
-    raise NotImplementedError
+@dataclass(frozen=True)
+class Draft:
+    """What is known of a table while a layout is proposed for it."""
+
+    name: str
+    records: Records
+    heading: Heading
+    rows: Rows
+    clock: FoundClock
+    kind: ExportKind
+    long: tuple[int, int, int | None] | None
+    machine_place: int | None
+    marks: Marks
+    plant: Plant
+
+    @property
+    def texts(self) -> list[str]:
+        """Where a machine or line could be named."""
+        before = [cell for cells in self.records.top(self.heading.place) for cell in cells]
+        return [self.name, self.records.sheet, *before]
+
+    @property
+    def used(self) -> set[int]:
+        """Columns that are taken already."""
+        special = [*self.clock.places, self.machine_place, *(self.long or ())]
+        return {place for place in special if place is not None}
+
+
+def propose(
+    path: Path, name: str, tables: Sequence[Records], plant: Plant, notes: Sequence[str] = ()
+) -> Proposal:
+    """Propose a layout by header words and values.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file as given.
+    name : str
+        Its name without ``.gz``.
+    tables : sequence of Records
+        Its tables; the first with a header and times is taken.
+    plant : Plant
+        Whose machines, counters, gauges and fields the headers could mean.
+    notes : sequence of str
+        Why no layout fits.
+
+    Returns
+    -------
+    Proposal
+        With a question for all that the file does not tell.
+
+    Raises
+    ------
+    IntakeError
+        Where no table has a header row over rows with times.
+    """
+    for records in tables:
+        place = guessed_place(records)
+        if place < 0:
+            continue
+        heading = heading_at(records, place)
+        rows = data_rows(records, heading, range(heading.width))
+        clock = find_clock(rows, heading, time_shares(rows, heading), typed=records.is_sheet)
+        if clock is not None or _has_week(heading):
+            return _proposal(path, name, records, (heading, rows, clock), plant, notes)
+    raise IntakeError(
+        Fault(
+            "no header row over rows with times was found",
+            str(path),
+            "a row of headers, and a column of times",
+            "Leave this file out, or write a layout for it.",
+        )
+    )
+
+
+def _has_week(heading: Heading) -> bool:
+    return any(
+        recognised(header, {"week": FIELD_WORDS["plan"]["week"]}) for header in heading.names if header
+    )
+
+
+def _proposal(
+    path: Path,
+    name: str,
+    records: Records,
+    found_so_far: tuple[Heading, Rows, FoundClock | None],
+    plant: Plant,
+    notes: Sequence[str],
+) -> Proposal:
+    heading, rows, clock = found_so_far
+    clock = clock or FoundClock((), "iso")
+    long = long_columns(heading, rows)
+    kind = kind_for(name, records.sheet, heading, plant, long is not None)
+    numeric = [p for p in range(heading.width) if p not in clock.places and not is_text(rows.column(p))]
+    questions = [clock.question] if clock.question else []
+    mark, decimal = _decimal(records, [rows.column(p) for p in numeric] + _long_values(rows, long))
+    questions += [decimal] if decimal else []
+    machine = machine_place(heading, rows, plant)
+    draft = Draft(name, records, heading, rows, clock, kind, long, machine, Marks(mark or "."), plant)
+    owners, whose = _machines(draft)
+    found = _values(draft, owners)
+    questions += [*whose, *found.questions]
+    layout = _layout(draft, owners, found, mark if decimal is None else "")
+    questions += _line_question(layout, draft)
+    said = [*notes, *([f"not recognised, left out: {', '.join(found.unknown)}"] if found.unknown else [])]
+    if not found.columns:
+        said.append("no column was recognised: name its headers in the layout")
+        questions.append(Question("columns", "which header means what? Write the layout by hand", ()))
+    sample = sample_of(records, heading, layout, plant, asked=bool(questions))
+    return Proposal(path, layout, sample, tuple(questions), tuple(said))
+
+
+def _long_values(rows: Rows, long: tuple[int, int, int | None] | None) -> list[pl.Series]:
+    if long is None:
+        return []
+    cells = rows.column(long[1])
+    return [cells.filter(cells.str.contains(r"^\s*[+\-−]?[\d.,'’\s]+\s*$"))]
+
+
+def _decimal(records: Records, columns: list[pl.Series]) -> tuple[str, Question | None]:
+    """Settle the decimal mark, or ask."""
+    found = evidence_of_all(columns)
+    if not (found.point or found.comma or found.both):
+        return "", None
+    if found.mark:
+        return found.mark, None
+    if records.separator == "," and not found.comma and not found.both_comma:
+        return ".", None
+    digits = found.example.replace(",", "").replace(".", "")
+    small = found.example.replace(",", ".")
+    point, comma = (digits, small) if "," in found.example else (small, digits)
+    said = found.example or "a number"
+    options = ((".", f"{said} means {point}"), (",", f"{said} means {comma}"))
+    return "", Question("decimal", f"which is the decimal mark? '{said}' can be read in two ways", options)
+
+
+def _machines(draft: Draft) -> tuple[tuple[Machine, ...], list[Question]]:
+    """Give the machines that the file could be from, and the question where that is open."""
+    plant = draft.plant
+    if draft.machine_place is not None:
+        return plant.machines, []
+    wrapping = tuple(m for m in plant.machines if m.kind == "cut-and-wrap machine")
+    could = wrapping if draft.kind in ("weights", "reels") else plant.machines
+    named = tuple(m for m in machines_named(draft.texts, plant) if m in could)
+    in_headers = machines_named([h for h in draft.heading.names if h], plant)
+    if draft.kind == "readings" and len(in_headers) > 1 and not named:
+        return in_headers, []
+    chosen = named or could
+    needs = draft.kind == "readings" or "machine" in ESSENTIAL[draft.kind]
+    if len(chosen) > 1 and draft.kind == "readings":
+        counts = {
+            m.id: len(find_channels(_named_cells(draft), plant, (m,), draft.marks).columns) for m in chosen
+        }
+        most = max(counts.values())
+        chosen = tuple(m for m in chosen if counts[m.id] == most)
+    if len(chosen) == 1 or not needs:
+        return chosen, []
+    options = tuple((machine.id, machine.shown) for machine in chosen)
+    return chosen[:1], [Question("machine", "which machine wrote this file?", options)]
+
+
+def _named_cells(draft: Draft) -> list[tuple[str, pl.Series, str]]:
+    """Give headers (or the names of a long table) with their cells and units."""
+    rows, heading = draft.rows, draft.heading
+    if draft.long:
+        names, values = rows.column(draft.long[0]), rows.column(draft.long[1])
+        distinct = [n for n in names.unique(maintain_order=True).to_list() if n.strip()][:200]
+        return [(name.strip(), values.filter(names == name), "") for name in distinct]
+    places = [p for p in range(heading.width) if p not in draft.used and heading.names[p]]
+    return [(heading.names[p], rows.column(p), heading.units.get(p, "")) for p in places]
+
+
+def _values(draft: Draft, owners: tuple[Machine, ...]) -> Found:
+    if draft.kind == "readings":
+        shared = owners[:1] if draft.machine_place is not None else owners
+        return find_channels(_named_cells(draft), draft.plant, shared, draft.marks)
+    columns = {p: draft.rows.column(p) for p in range(draft.heading.width) if p not in draft.used}
+    found = find_fields(draft.kind, draft.heading, columns, draft.clock.places, draft.marks, draft.plant)
+    if found.columns and TIME_FIELD[draft.kind] in {target.to for target in found.columns.values()}:
+        first = TIME_FIELD[draft.kind]
+        found.columns = {header: target for header, target in found.columns.items() if target.to != first}
+    return found
+
+
+def _layout(draft: Draft, owners: tuple[Machine, ...], found: Found, decimal: str) -> Layout:
+    heading, long = draft.heading, draft.long
+    times = tuple(heading.names[place] for place in draft.clock.places)
+    by_column = draft.machine_place is not None
+    single = len(owners) == 1 and not by_column and (draft.kind not in ("batches", "stock", "plan"))
+    return Layout.model_validate(
+        {
+            "id": id_for(draft.name, draft.records.sheet, draft.plant),
+            "kind": draft.kind,
+            "files": pattern_for(draft.name),
+            "sheet": draft.records.sheet,
+            "machine": owners[0].id if single else None,
+            "machine_column": heading.names[draft.machine_place] if draft.machine_place is not None else "",
+            "line": line_named(draft.texts, draft.plant) if draft.kind in ("batches", "plan") else None,
+            "shape": "long" if long else "wide",
+            "time": times[0] if len(times) == 1 else times or "time",
+            "time_format": draft.clock.time_format,
+            "decimal": decimal,
+            "name_column": heading.names[long[0]] if long else "",
+            "value_column": heading.names[long[1]] if long else "",
+            "quality_column": heading.names[long[2]] if long and long[2] is not None else "",
+            "columns": found.columns,
+        }
+    )
+
+
+def _line_question(layout: Layout, draft: Draft) -> list[Question]:
+    by_header = any(target.to == "line" for target in layout.columns.values())
+    if (
+        "line" not in ESSENTIAL.get(layout.kind, ())
+        or layout.line
+        or by_header
+        or draft.machine_place is not None
+    ):
+        return []
+    return [
+        Question(
+            "line",
+            "which line is this for?",
+            tuple((one.id, one.name or one.id) for one in draft.plant.lines),
+        )
+    ]

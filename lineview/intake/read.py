@@ -12,7 +12,7 @@ from lineview.columns import REFUSALS
 from lineview.errors import Fault, IntakeError
 from lineview.intake.export import Export, Part, Proposal
 from lineview.intake.fit import Fit, best_fit, claims, fit, heading_of, is_for
-from lineview.intake.heading import LOOK
+from lineview.intake.heading import LOOK, guessed_place, heading_at
 from lineview.intake.opened import open_export
 from lineview.intake.outcome import Outcome
 from lineview.intake.propose import propose
@@ -60,7 +60,7 @@ def read_export(
     del opened
     fits = [_fit_of(table, facts[1], plant, layout, str(path)) for table in tables]
     if not any(fits):
-        return propose(path, facts[1], tables, plant)
+        return propose(path, facts[1], tables, plant, _why_none(tables, facts[1], plant))
     aside = [t.sheet for t, f in zip(tables, fits, strict=True) if f is None]
     if aside:
         notes += (f"sheets that no layout fits were left aside: {', '.join(aside)}",)
@@ -91,9 +91,17 @@ def _fit_of(table: Records, name: str, plant: Plant, layout: Layout | None, wher
     return best
 
 
-def _missing(one: Fit, table: Records, where: str) -> Fault:
-    from lineview.intake.heading import guessed_place, heading_at
+def _why_none(tables: list[Records], name: str, plant: Plant) -> list[str]:
+    """Say which headers are missing for layouts whose pattern takes the file."""
+    fits = [fit(one, table) for table in tables for one in plant.layouts if is_for(one, name, table.sheet)]
+    return [
+        f"layout '{one.layout.id}' does not fit: no header {', '.join(one.missing)}"
+        for one in fits
+        if one.missing and len(one.missing) < one.wanted
+    ]
 
+
+def _missing(one: Fit, table: Records, where: str) -> Fault:
     place = one.place if one.place >= 0 else guessed_place(table)
     names = [name for name in heading_at(table, place).names if name] if place >= 0 else []
     headers = ", ".join(f"'{name}'" for name in names) or f"no header row in the first {LOOK} rows"

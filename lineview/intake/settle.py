@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from lineview.errors import Fault, IntakeError
 from lineview.intake.export import Proposal
+from lineview.intake.propose_values import LEAVE_OUT
 from lineview.plant import Layout
 
 
@@ -60,6 +61,8 @@ def _with(layout: Layout, settled: Mapping[str, object]) -> Layout:
         part, _, header = about.partition(" of ")
         if part == "unit" and header in columns:
             columns[header] = columns[header].model_copy(update={"unit": answer})
+        elif part == "to" and header in columns and answer == LEAVE_OUT:
+            del columns[header]
         elif part == "to" and header in columns:
             columns[header] = columns[header].model_copy(update={"to": answer})
         else:

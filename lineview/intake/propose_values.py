@@ -1,0 +1,193 @@
+"""What the value columns of an unknown table could be: counters and gauges, or fields of another kind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from lineview.intake.channels import own_unit, parts_of
+from lineview.intake.export import Question
+from lineview.intake.header_words import CHANNELS, FIELD_WORDS, recognised
+from lineview.intake.heading import Heading, same, unit_of
+from lineview.intake.number_cells import Marks, parse_numbers
+from lineview.plant import ColumnTarget, Counter, ExportKind, Gauge, Machine, Plant
+from lineview.units import convert, dimension, unit_named
+
+LEAVE_OUT = "leave out"
+
+
+@dataclass
+class Found:
+    """Targets by header, what has to be asked, and headers that nobody knows."""
+
+    columns: dict[str, ColumnTarget] = field(default_factory=dict)
+    questions: list[Question] = field(default_factory=list)
+    unknown: list[str] = field(default_factory=list)
+
+
+def find_channels(
+    headers: Iterable[tuple[str, pl.Series, str]], plant: Plant, machines: tuple[Machine, ...], marks: Marks
+) -> Found:
+    """Find the counters and gauges that headers, or names of a long table, mean.
+
+    Parameters
+    ----------
+    headers : iterable of (str, polars.Series of String, str)
+        Header or name, its cells, and its unit by the units row.
+    plant : Plant
+        For its products, to tell units by.
+    machines : tuple of Machine
+        That the file could be from.
+    marks : Marks
+        How the file writes numbers.
+
+    Returns
+    -------
+    Found
+        A question for each header that two channels could fit.
+    """
+    found = Found()
+    taken: set[str] = set()
+    for header, cells, in_row in headers:
+        options = _options(header, machines, len(machines) > 1)
+        free = [option for option in options if option[0] not in taken]
+        if not free:
+            found.unknown.append(header)
+            continue
+        to, part = free[0]
+        if len({option[0] for option in free}) > 1:
+            shown = tuple((one, f"{piece_of(other)} of the machine") for one, other in free)
+            text = f"what does '{header}' hold?"
+            found.questions.append(Question(f"to of {header}", text, (*shown, (LEAVE_OUT, "nothing of use"))))
+        taken.add(to)
+        unit = unit_named(in_row) or unit_of(header)
+        unit = unit if dimension(unit) == dimension(own_unit(part)) else ""
+        found.columns[header] = ColumnTarget(to=to, unit=unit)
+        if not unit and isinstance(part, Gauge) and part.unit:
+            _settle_unit(header, cells, part, plant, marks, found)
+    return found
+
+
+def piece_of(part: Counter | Gauge) -> str:
+    """Say what a counter counts or a gauge measures."""
+    return part.counts if isinstance(part, Counter) else part.measures
+
+
+def _options(header: str, machines: tuple[Machine, ...], several: bool) -> list[tuple[str, Counter | Gauge]]:
+    """Give the channels that a header could mean: by id, then by words, then by words near to them."""
+    key = same(header)
+    own = [m for m in machines if same(m.id) in key or (m.name and same(m.name) in key)]
+    pool = [
+        (f"{machine.id}/{part.id}" if several else part.id, part)
+        for machine in (own or machines)
+        for part in parts_of(machine)
+    ]
+    by_id = [
+        one
+        for one in pool
+        if same(one[1].id) == key or key.endswith(("." + same(one[1].id), "_" + same(one[1].id)))
+    ]
+    if by_id:
+        return by_id[:1]
+    meaning = recognised(header, CHANNELS)
+    fit = [one for one in pool if piece_of(one[1]) == meaning]
+    digits = [c for c in key if c.isdigit()]
+    if len(fit) > 1 and digits:
+        paired = [one for one in fit if isinstance(one[1], Gauge) and str(one[1].pair) == digits[-1]]
+        fit = paired or fit
+    if fit:
+        return fit
+    near = {"good pieces": "pieces", "pieces": "good pieces", "rope": "rope diameter"}.get(meaning)
+    close = [one for one in pool if piece_of(one[1]) == near]
+    return (
+        close * 2
+        if not close
+        else [*close, *[o for o in pool if isinstance(o[1], Counter) and o not in close]]
+    )
+
+
+def _settle_unit(
+    header: str, cells: pl.Series, part: Gauge, plant: Plant, marks: Marks, found: Found
+) -> None:
+    """Tell a gauge's unit by the products' diameters, or ask."""
+    choices = {
+        "length": ("mm", "in"),
+        "temperature": ("°C", "°F"),
+        "speed": ("m/min", "mm/s", "ft/min"),
+        "turning": ("rpm",),
+    }.get(dimension(part.unit), ())
+    median = parse_numbers(cells, marks)[0].median()
+    if dimension(part.unit) == "length" and isinstance(median, float):
+        sizes = [product.diameter_mm for product in plant.products]
+        near = [u for u in choices if any(0.7 < convert(median, u, "mm") / size < 1.4 for size in sizes)]
+        choices = tuple(near) if len(near) == 1 else choices
+    if len(choices) == 1:
+        found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
+    elif choices:
+        shown = tuple(
+            (unit, f"{median:g} {unit} in the middle" if median is not None else unit) for unit in choices
+        )
+        found.questions.append(Question(f"unit of {header}", f"in which unit is '{header}'?", shown))
+
+
+def find_fields(
+    kind: ExportKind,
+    heading: Heading,
+    columns: dict[int, pl.Series],
+    times: tuple[int, ...],
+    marks: Marks,
+    plant: Plant,
+) -> Found:
+    """Find the fields that the headers of a table of weights, batches, stops, ... mean."""
+    found = Found()
+    taken: set[str] = set()
+    words = FIELD_WORDS[kind]
+    for place, cells in columns.items():
+        header = heading.names[place]
+        if place in times or not header:
+            continue
+        free = {name: known for name, known in words.items() if name not in taken or name == "mass_g"}
+        to = recognised(header, free)
+        if not to:
+            found.unknown.append(header)
+            continue
+        taken.add(to)
+        unit = (
+            unit_named(heading.units.get(place, ""))
+            or unit_of(header)
+            or unit_named(header.split()[-1].split("_")[-1])
+        )
+        wanted = {"mass_g": "g", "mass_in_kg": "kg", "length_m": "m", "left_m": "m", "part_reel_outer_mm": "mm",
+                  "duration": "s"}.get(to, "")  # fmt: skip
+        unit = unit if dimension(unit) == dimension(wanted) else ""
+        found.columns[header] = ColumnTarget(to=to, unit=unit)
+        if wanted and not unit:
+            _ask_unit(header, to, cells, marks, plant, found)
+    return found
+
+
+def _ask_unit(header: str, to: str, cells: pl.Series, marks: Marks, plant: Plant, found: Found) -> None:
+    choices: tuple[str, ...] = {
+        "mass_g": ("g", "oz", "kg"),
+        "mass_in_kg": ("kg", "lb"),
+        "length_m": ("m", "ft"),
+        "left_m": ("m", "ft"),
+        "part_reel_outer_mm": ("mm", "in", "cm"),
+        "duration": ("min", "s", "h"),
+    }[to]
+    median = parse_numbers(cells, marks)[0].median()
+    if to == "duration" and not isinstance(median, float):
+        return  # written as h:mm:ss
+    if to == "mass_g" and isinstance(median, float):
+        masses = [product.mass_g for product in plant.products]
+        near = [u for u in choices if any(0.6 < convert(median, u, "g") / mass < 1.6 for mass in masses)]
+        choices = tuple(near) if len(near) == 1 else choices
+    if len(choices) == 1:
+        found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
+        return
+    shown = tuple(
+        (unit, f"{median:g} {unit} in the middle" if median is not None else unit) for unit in choices
+    )
+    found.questions.append(Question(f"unit of {header}", f"in which unit is '{header}'?", shown))
