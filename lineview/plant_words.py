@@ -75,6 +75,18 @@ _EXPECTED = {
 def did_you_mean(word: object, known: list[str]) -> str:
     """Suggest the nearest known word, else list what there is.
 
+    Parameters
+    ----------
+    word : object
+        What was written.
+    known : list of str
+        What could have been meant.
+
+    Returns
+    -------
+    str
+        A sentence for `Fault.do`.
+
     Examples
     --------
     >>> did_you_mean("wrapp1", ["wrap1", "sizer1"])

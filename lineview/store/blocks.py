@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from lineview.errors import Fault, StoreError
 from lineview.store.delta import Piece
 
 #: Up to so many runs of equal machine and channel a block, slices are put together; else rows are filtered.
@@ -49,9 +50,17 @@ def blocks(part: int, tidy: pl.DataFrame, by: Sequence[str]) -> list[Block]:
     -------
     list of Block
         Sorted by machine and channel; each block sorted by moment, rows of one moment in their old order.
+
+    Raises
+    ------
+    StoreError
+        Where a row does not say whose it is or of when.
     """
     if tidy.is_empty():
         return []
+    if any(tidy[name].null_count() for name in (*by, "at", "row")):
+        fault = Fault("a row has no machine, channel, moment or line", "", "rows that say whose they are")
+        raise StoreError(fault)
     changed = pl.any_horizontal(pl.col(name) != pl.col(name).shift(1) for name in by)
     starts = tidy.lazy().select(changed.fill_null(value=True).arg_true()).collect(engine="in-memory")
     offsets = starts.to_series().to_list()

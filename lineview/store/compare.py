@@ -139,7 +139,17 @@ def _looked_up(rows: pl.DataFrame, known: pl.DataFrame) -> tuple[pl.Series, pl.S
 
 
 def compare_weights(block: Block, there: pl.DataFrame | None, tally: Tally) -> None:
-    """Compare the weighings of one machine with those that are there; alike ones of one file are not one."""
+    """Compare the weighings of one machine with those that are there; alike ones of one file are not one.
+
+    Parameters
+    ----------
+    block : Block
+        The weighings, sorted by moment.
+    there : polars.DataFrame or None
+        WEIGHTS of what is there between the block's first and last moment; None for nothing.
+    tally : Tally
+        Is added to.
+    """
     if there is None or there.is_empty():
         tally.add(block.part, block.rows["row"], None)
         return
@@ -151,7 +161,19 @@ def compare_weights(block: Block, there: pl.DataFrame | None, tally: Tally) -> N
 
 
 def compare_kind(part: int, kind: Kind, tidy: pl.DataFrame, there: pl.DataFrame, tally: Tally) -> None:
-    """Compare rows of one of the journal's kinds with each other and with those that are there."""
+    """Compare rows of one of the journal's kinds with each other and with those that are there.
+
+    Parameters
+    ----------
+    part : int
+        Which part of the export the rows are of.
+    kind : Kind
+        What they are.
+    tidy, there : polars.DataFrame
+        With the kind's columns: the export's rows, and those there that may speak of the same.
+    tally : Tally
+        Is added to.
+    """
     said: Sequence[str] = [*kind.keys, *kind.values]
     repeats = ~tidy.select(pl.struct(said).is_first_distinct().alias("first"))["first"]
     known = there.select(said).unique().with_columns(known=pl.lit(value=True))

@@ -189,7 +189,7 @@ class PartedTable:
         rows = pl.concat([frame.lazy() for frame in piece.rows]).with_columns(intake=pl.lit(intake, pl.Int64))
 
         def write(path: Path) -> None:
-            rows.select(list(self._written)).sink_parquet(
+            rows.select(list(self._written)).cast(pl.Schema(self._written)).sink_parquet(
                 path, compression="zstd", compression_level=1, row_group_size=_ROW_GROUP
             )
 

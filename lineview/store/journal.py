@@ -16,6 +16,7 @@ from lineview.errors import Fault, StoreError
 from lineview.store.frames import plain
 from lineview.store.migrate import migrate
 from lineview.store.moments import micros
+from lineview.store.plainly import plainly
 from lineview.store.tables import extents, intakes, of_kind
 
 
@@ -47,13 +48,13 @@ class Journal:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Give a connection for queries."""
-        with self.engine.connect() as connection:
+        with plainly("read the journal"), self.engine.connect() as connection:
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """Give a connection whose changes are kept together, or none of them where something fails."""
-        with self.engine.begin() as connection:
+        with plainly("write to the journal"), self.engine.begin() as connection:
             yield connection
 
     def known(self, sha256: str) -> int | None:

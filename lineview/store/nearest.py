@@ -56,7 +56,26 @@ def last_before(
 def first_after(
     readings: Measured, spans: pl.DataFrame, machine: str, moment: int, channels: Sequence[str] | None
 ) -> pl.DataFrame:
-    """Give the first undisputed reading of each channel at or after a moment; as `last_before` else."""
+    """Give the first undisputed reading of each channel at or after a moment [µs since 1970].
+
+    Parameters
+    ----------
+    readings : Measured
+        Where they are.
+    spans : polars.DataFrame
+        From lineview.store.extents.spans, of this machine.
+    machine : str
+        Its id.
+    moment : int
+        Included.
+    channels : sequence of str, optional
+        Only of these.
+
+    Returns
+    -------
+    polars.DataFrame
+        READINGS, at most one a channel.
+    """
     there = spans.filter(pl.col("last") >= moment)
     if channels is not None:
         there = there.filter(pl.col("channel").is_in(list(channels)))

@@ -64,7 +64,17 @@ class Receipt:
 
 
 def receipt(row: Any, conflicts: int, *, already: bool = False) -> Receipt:
-    """Give the receipt of an intake's row in the journal."""
+    """Give the receipt of an intake's row in the journal.
+
+    Parameters
+    ----------
+    row : sqlalchemy.Row
+        Of the table intakes.
+    conflicts : int
+        Its disputed moments.
+    already : bool
+        Whether it was in before.
+    """
     return Receipt(row.id, row.rows, row.kept, row.duplicate, row.refused, row.uncertain, conflicts, already)
 
 

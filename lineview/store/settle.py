@@ -31,19 +31,21 @@ def one_a_moment(readings: pl.DataFrame) -> pl.DataFrame:
     polars.DataFrame
         The same without repeats and without moments that have two different values.
     """
-    same = pl.all_horizontal(pl.col(key) == pl.col(key).shift(1) for key in READING_KEYS)
-    repeat = readings.select(repeat=same.fill_null(value=False))["repeat"]
-    if not repeat.any():
+    repeat = pl.all_horizontal(pl.col(key) == pl.col(key).shift(1) for key in READING_KEYS)
+    other = pl.any_horizontal(pl.col(value).ne_missing(pl.col(value).shift(1)) for value in READING_VALUES)
+    marks = readings.select(repeat.fill_null(value=False).alias("repeat"), other.alias("other"))
+    if not marks["repeat"].any():
         return readings
-    # a disputed or repeated moment is a row that repeats the one before, or the one before such a row
-    touched = repeat | repeat.shift(-1).fill_null(value=False)
-    settled = (
-        readings.filter(touched)
-        .sort("channel", "at", "quality", "intake", "row")
-        .filter(~_differ(READING_VALUES).over(READING_KEYS))
-        .unique(READING_KEYS, keep="first", maintain_order=True)
+    # the readings of one moment stand together, so they differ where one differs from the one before it
+    marks = marks.with_columns((~pl.col("repeat")).cum_sum().alias("moment"))
+    disputed = marks.filter("repeat", "other")["moment"].unique()
+    return (
+        readings.with_columns(marks["moment"])
+        .filter(~pl.col("moment").is_in(disputed.implode()))
+        .sort("moment", pl.col("quality") != "good", "intake", "row")
+        .filter((pl.col("moment") != pl.col("moment").shift(1)).fill_null(value=True))
+        .drop("moment")
     )
-    return pl.concat([readings.filter(~touched), settled]).sort(READING_KEYS)
 
 
 def disputed_moments(readings: pl.DataFrame) -> pl.DataFrame:
@@ -104,7 +106,15 @@ def told_once(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) ->
 
 
 def contradictions(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
-    """Give the rows of every key of which two different things are told."""
+    """Give the rows of every key of which two different things are told.
+
+    Parameters
+    ----------
+    rows : polars.DataFrame
+        All that the exports tell of one kind.
+    keys, values : sequence of str
+        As of lineview.store.kinds.Kind.
+    """
     return rows.filter(_contradict(values).over(keys)) if rows.height else rows
 
 
