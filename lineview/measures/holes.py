@@ -170,6 +170,10 @@ def _lacking(made: Floats, seconds: Floats, inner: Legs, least_s: float) -> Floa
     beside = np.maximum(np.roll(pace, 1), np.roll(pace, -1))
     guess = seconds - made / np.maximum(beside, 1e-9)
     likely = np.flatnonzero((owner >= 0) & (guess > min(1.0, least_s)))
+    # Two neighbours on either side tell a stop from a slow run, whose middle is like its own neighbours.
+    likely = np.unique(likely[:, None] + np.arange(-2, 3)[None, :])
+    likely = likely[(likely >= 0) & (likely < len(made))]
+    likely = likely[owner[likely] >= 0]
     if not len(likely):
         return lacks
     window = likely[:, None] + np.arange(-_NEIGHBOURS, _NEIGHBOURS + 1)[None, :]
