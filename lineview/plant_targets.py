@@ -4,27 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from lineview import columns
 from lineview.errors import Fault
+from lineview.intake import fields
 from lineview.plant_tables import Found, Table, ids, tables
 from lineview.plant_words import did_you_mean
-
-_OURS = {"intake", "row"}
 
 #: The fields that a header of each kind of export can mean, besides counters and gauges.
 FIELDS: dict[str, tuple[str, ...]] = {
     "readings": ("machine", "at", "quality"),
-    **{
-        kind: (*(name for name in schema if name not in _OURS), "machine", "line", "at")
-        for kind, schema in (
-            ("weights", columns.WEIGHTS),
-            ("batches", columns.BATCHES),
-            ("stops", columns.STOP_LOG),
-            ("reels", columns.REELS),
-            ("stock", columns.STOCK),
-            ("plan", columns.PLAN),
-        )
-    },
+    **{kind: (*told, "machine", "line", "at") for kind, told in fields.FIELDS.items()},
 }
 
 

@@ -245,6 +245,24 @@ def test_further_layouts_are_added_and_their_faults_name_their_file(tmp_path):
     assert fault.what == "two layouts have the id 'daily'"
 
 
+@pytest.mark.parametrize(
+    ("kind", "to"),
+    [
+        ("stops", "duration"),
+        ("plan", "week"),
+        ("weights", "mass_g"),
+        ("batches", "line"),
+        ("reels", "machine"),
+    ],
+)
+def test_each_kind_of_export_has_its_own_fields(tmp_path, kind, to):
+    layout = f'[[layouts]]\nid = "x"\nkind = "{kind}"\n[layouts.columns]\n"A" = "{{}}"\n'
+    assert read(tmp_path, RIGHT, layout.format(to)).layouts[1].columns["A"].to == to
+    (fault,) = faults(tmp_path, RIGHT, layout.format("good"))
+    assert fault.what == f"column 'A' points at 'good', which is no field of {kind} exports"
+    assert fault.where == "layouts.toml line 5"
+
+
 IDS = st.from_regex(r"\A[A-Za-z0-9][A-Za-z0-9_.\- ]{0,9}\Z")
 TEXT = st.text(max_size=12)
 LAYOUTS = st.builds(
