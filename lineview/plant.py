@@ -59,7 +59,11 @@ class Counter(Part):
 
 
 class Gauge(Part):
-    """A gauge: what it measures, in which unit, at which place, and the roller pair it belongs to."""
+    """A gauge: what it measures, in which unit, at which place, and the roller pair it belongs to.
+
+    `codes` says what the codes or names of a state channel mean: one of lineview.measures.state_codes'
+    MEANINGS each. The names of ANSI/ISA-TR88.00.02 need no entry; a bare number always does.
+    """
 
     id: Id
     measures: Measures
@@ -67,6 +71,7 @@ class Gauge(Part):
     pair: int | None = None
     position_mm: NotNegative | None = None
     roller_diameter_mm: Positive | None = None
+    codes: dict[str, str] = {}
 
 
 class Machine(Part):
@@ -146,6 +151,7 @@ class Product(Part):
     diameter_tolerance_mm: Positive
     cut_length_mm: Positive
     density_g_cm3: Positive | None = None
+    price_per_kg: NotNegative | None = None
     allergens: tuple[str, ...] = ()
     webs: tuple[Id, ...] = ()
     also_called: tuple[str, ...] = ()

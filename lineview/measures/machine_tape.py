@@ -8,6 +8,7 @@ from lineview.columns import READINGS, STOP_LOG, require
 from lineview.measures.changeovers import find_changeovers, product_changes
 from lineview.measures.counts import increments, known_modulus
 from lineview.measures.cycles import clock_with_blanks
+from lineview.measures.state_codes import state_log
 from lineview.measures.states import Clock, clock
 from lineview.measures.tape import lay
 from lineview.plant import Counter, Machine
@@ -96,4 +97,5 @@ def machine_tape(
         short_stop_min=short_stop_min,
         changeovers=find_changeovers(seen, product_changes(machine, readings, batches)),
         stop_log=stop_log.filter(pl.col("machine") == machine.id),
+        state_log=state_log(machine, readings),
     )

@@ -79,8 +79,24 @@ def lay(
     short_stop_min: float,
     changeovers: pl.DataFrame,
     stop_log: pl.DataFrame,
+    state_log: pl.DataFrame | None = None,
 ) -> pl.DataFrame:
-    """Lay a machine's clock over the calendar; arguments as in `tape`."""
+    """Lay a machine's clock over the calendar.
+
+    Parameters
+    ----------
+    seen : Clock
+        The machine's clock.
+    calendar, short_stop_min, changeovers, stop_log
+        As in `tape`.
+    state_log : polars.DataFrame, optional
+        STOP_LOG from the machine's own state channel; its reasons stand where the stop log has none.
+
+    Returns
+    -------
+    polars.DataFrame
+        TAPE.
+    """
     require(calendar, CALENDAR, "calendar")
     if not calendar.height:
         return empty(TAPE)
@@ -91,7 +107,7 @@ def lay(
     reason = np.full(len(code), None, dtype=object)
     if stands.any():
         kind, why = _standing(
-            seen, stretch, (end - start) * ~pause, stands, short_stop_min, changeovers, stop_log
+            seen, stretch, (end - start) * ~pause, stands, short_stop_min, changeovers, (stop_log, state_log)
         )
         code = np.where(stands, kind, code)
         reason = np.where(stands & ~pause, why, reason)
@@ -120,7 +136,7 @@ def _standing(
     stands: Bools,
     short_stop_min: float,
     changeovers: pl.DataFrame,
-    stop_log: pl.DataFrame,
+    logs: tuple[pl.DataFrame, pl.DataFrame | None],
 ) -> tuple[Ints, np.ndarray]:
     """Give the state and reason of each standing row (other rows hold anything)."""
     whole = np.bincount(stretch[stands], planned_us[stands], minlength=len(seen.code) + 1)
@@ -128,7 +144,10 @@ def _standing(
     used = np.unique(stretch[stands])
     why = np.full(len(seen.code) + 1, None, dtype=object)
     begins, ends = seen.edge[used], seen.edge[used + 1]
-    why[used] = reason_of(begins, ends, stop_log)
+    said_by_people, said_by_machine = (
+        [None] * len(used) if log is None else reason_of(begins, ends, log) for log in logs
+    )
+    why[used] = [a if a is not None else b for a, b in zip(said_by_people, said_by_machine, strict=True)]
     changes = np.zeros(len(seen.code) + 1, dtype=bool)
     changes[used] = _overlaps(begins, ends, changeovers)
     said = [i for i in used.tolist() if why[i] is not None and CHANGEOVER_WORDS.search(why[i])]

@@ -1,0 +1,68 @@
+"""Two efficiencies of a packaging machine: over all causes, and over the machine's own alone."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.columns import TAPE, require
+
+#: Reasons whose cause lies outside the machine.
+OUTSIDE_WORDS = re.compile(
+    r"\b(blocked|starved|outside|waiting|upstream|downstream|power cut"
+    r"|no (batch|product|rope|material|staff))\b",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True)
+class Efficiency:
+    """Good pieces over what the operating minutes would give at the nominal rate.
+
+    `operating_min` leaves out breaks, changeovers and unseen minutes [min]; `outside_min` of it stood by a
+    cause outside the machine [min]. Both shares are None where their divisor is 0.
+    """
+
+    good: float
+    nominal_per_min: float
+    operating_min: float
+    outside_min: float
+
+    @property
+    def all_causes(self) -> float | None:
+        """Efficiency with losses counted whatever their cause."""
+        return _over(self.good, self.nominal_per_min * self.operating_min)
+
+    @property
+    def machine_only(self) -> float | None:
+        """Efficiency without the losses whose cause lies outside the machine."""
+        return _over(self.good, self.nominal_per_min * (self.operating_min - self.outside_min))
+
+
+def _over(top: float, bottom: float) -> float | None:
+    return top / bottom if bottom > 1e-9 else None
+
+
+def outside_minutes(tape: pl.DataFrame) -> float:
+    """Give the minutes of stops whose reason says that the cause lies outside the machine [min].
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        TAPE.
+
+    Returns
+    -------
+    float
+        Minutes [min]; stops without a reason count as the machine's own.
+
+    Notes
+    -----
+    Source: din-en-415-11
+    """
+    require(tape, TAPE, "tape")
+    stops = tape.filter(pl.col("state").is_in(["stop", "short stop"]) & pl.col("reason").is_not_null())
+    outside = [bool(OUTSIDE_WORDS.search(reason)) for reason in stops["reason"].to_list()]
+    return float((stops["end"] - stops["start"]).dt.total_microseconds().filter(outside).sum()) / 6e7
