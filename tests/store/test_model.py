@@ -45,7 +45,7 @@ def repeats(rows, files):
     return count
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(st.lists(st.one_of(ROWS, st.integers(0, 5)), min_size=1, max_size=6))
 def test_the_store_gives_what_a_plain_list_gives(steps):
     with tempfile.TemporaryDirectory() as folder, Store.open(Path(folder) / "store") as store:
