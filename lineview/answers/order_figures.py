@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from lineview.answers.wrap_figures import slug
+from lineview.answers.figure_names import slug
 from lineview.figure import Figure, Period, cannot_tell
 from lineview.stock.order_lines import RISK, OrderLine
 from lineview.stock.reels_needed import ReelsNeeded
@@ -100,6 +100,8 @@ def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
         "days_of_cover": ("days until what is on hand and on order is used", "days"),
         "safety_reels": ("reels expected on hand when the order comes", "reels"),
         "order_money": ("what the order costs", currency),
+        "halving_reels": ("reels more on the shelf to halve the chance", "reels"),
+        "halving_money": ("money they tie up", currency),
     }
     if advice is None:
         return [
@@ -124,6 +126,17 @@ def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
             none_due if money is not None else f"no price in plant.toml for {web.id}",
         ),
     }
+    tied = None if web.price_per_reel is None else advice.halving_reels * web.price_per_reel
+    values["halving_reels"] = (
+        advice.halving_reels if due else None,
+        f"need in the days that the order must go out earlier for a chance of {RISK / 2:.1%}",
+        none_due,
+    )
+    values["halving_money"] = (
+        tied if due else None,
+        f"{advice.halving_reels:.1f} reels × {web.price_per_reel} {currency}",
+        none_due if tied is not None else f"no price in plant.toml for {web.id}",
+    )
     out = []
     for name, (label, unit) in labels.items():
         value, working, why = values[name]

@@ -6,7 +6,7 @@ import polars as pl
 
 from lineview.answers.answer import Answer, Evidence, Scope
 from lineview.answers.wrap_figures import wrap_figures
-from lineview.answers.wrap_tables import cause_series, product_table, reel_table, use_table
+from lineview.answers.wrap_tables import cause_series, product_table, reel_table, use_table, view_table
 from lineview.answers.wrap_words import CAUTIONS, notes, sentence, soft_line
 from lineview.columns import READINGS, empty
 from lineview.errors import AskError, Fault
@@ -60,6 +60,7 @@ def answer_wrap(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         figures=wrap_figures(account, scope.period, plant.currency),
         tables=(
             use_table(account, plant.currency),
+            view_table(account),
             product_table(account, plant, plant.currency),
             reel_table(account),
         ),

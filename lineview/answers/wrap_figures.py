@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from lineview.answers.figure_names import slug
+from lineview.answers.waste_figures import waste_figures
 from lineview.figure import Figure, Period, cannot_tell
 from lineview.measures.wrap_account import KINDS, WrapAccount
 from lineview.measures.wrap_per_thousand import per_thousand
@@ -44,12 +46,7 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
         for unit in UNITS:
             for what in ("", "geometry", "fed", "difference", *CAUSES[1:]):
                 figures.append(_figure(account, use, kind, unit, what, period, currency))
-    return tuple(figures)
-
-
-def slug(text: str) -> str:
-    """Give a word or id as part of a figure's name."""
-    return "".join(c if c.isalnum() else "_" for c in text.casefold())
+    return (*figures, *waste_figures(account, period))
 
 
 def shown_unit(unit: str, currency: str) -> str:

@@ -8,6 +8,7 @@ import polars as pl
 
 from lineview.answers.answer import Table
 from lineview.answers.wrap_figures import shown_unit
+from lineview.measures.use_views import WrongLabel
 from lineview.measures.wrap_account import WrapAccount
 from lineview.measures.wrap_per_thousand import per_thousand
 from lineview.measures.wrap_use import CAUSES, UNITS, WebUse
@@ -81,8 +82,37 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
     return Table("products", "Use a thousand good pieces, by product", columns, rows)
 
 
+def view_table(account: WrapAccount) -> Table:
+    """Give the views of the same metres beside each other, and reconciled."""
+    rows: list[dict[str, Any]] = []
+    for views in account.views:
+        for total in views.totals:
+            row = {"web": views.kind, "view": total.view, "metres": total.metres, "doubt": 2.0 * total.sd}
+            rows.append(row | {"adjustment": total.adjustment, "reels": views.reels})
+        rows.append(
+            {
+                "web": views.kind,
+                "view": "reconciled",
+                "metres": views.reconciled_m,
+                "doubt": 2.0 * views.reconciled_sd_m,
+                "adjustment": None,
+                "reels": views.reels,
+            }
+        )
+    columns = (
+        ("web", "web", ""),
+        ("view", "view", ""),
+        ("metres", "metres", "m"),
+        ("doubt", "± (k = 2)", "m"),
+        ("adjustment", "adjusted by", "m"),
+        ("reels", "reels compared", "reels"),
+    )
+    return Table("views", "Three views of the same use", columns, rows)
+
+
 def reel_table(account: WrapAccount) -> Table:
     """Give each reel: when it was mounted, what its label said, what was left and what was fed."""
+    wrong = {(w.kind, w.reel): verdict(w) for views in account.views for w in views.wrong}
     rows = [
         {
             "reel": span.reel,
@@ -95,6 +125,7 @@ def reel_table(account: WrapAccount) -> Table:
             "drawn": span.drawn_m,
             "fed": None if span.fed is None else span.fed.value,
             "splices": span.splices,
+            "verdict": wrong.get((span.kind, span.reel), ""),
         }
         for span in account.reels
     ]
@@ -109,8 +140,18 @@ def reel_table(account: WrapAccount) -> Table:
         ("drawn", "drawn", "m"),
         ("fed", "fed by the counter", "m"),
         ("splices", "splices", ""),
+        ("verdict", "does not fit", ""),
     )
     return Table("reels", "Reels", columns, rows)
+
+
+def verdict(wrong: WrongLabel) -> str:
+    """Say in plain words which of a reel's three views does not fit the other two."""
+    share, tolerance = f"{100 * wrong.share:+.0f} %", f"±{100 * wrong.tolerance:g}"
+    share = share.replace("-", "−")
+    if wrong.what == "label":
+        return f"reel {wrong.reel}'s length is not what its label says: {share}, beyond {tolerance}"
+    return f"on reel {wrong.reel} the {wrong.what} does not fit the other two: {share}, beyond {tolerance}"
 
 
 def cause_series(account: WrapAccount, plant: Plant) -> pl.DataFrame:

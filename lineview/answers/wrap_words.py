@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from lineview.answers.answer import Span
+from lineview.answers.wrap_tables import verdict
 from lineview.measures.wrap_account import WrapAccount
 from lineview.measures.wrap_per_thousand import per_thousand
 from lineview.measures.wrap_use import WebUse
@@ -95,7 +96,8 @@ def soft_line(account: WrapAccount, plant: Plant, machine: Machine, label: str) 
     parts.append(f"{_counted(account.good)} good pieces")
     text = ", ".join(parts) + "."
     text = text[0].upper() + text[1:]
-    return " ".join([text, *[f"{fault.what.capitalize()}." for fault in account.faults]])
+    odd = [verdict(w) for views in account.views for w in views.wrong] + [f.what for f in account.faults]
+    return " ".join([text, *[f"{what[0].upper()}{what[1:]}." for what in odd]])
 
 
 def _counted(pieces: float) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -11,7 +11,10 @@ import polars as pl
 from lineview.measures.counted import Counted, Steps, steps_by_kind
 from lineview.measures.product_spans import ProductSpan, leave_out, product_spans
 from lineview.measures.reel_balance import ReelFault, ReelSpan, reel_faults, reel_spans
+from lineview.measures.use_views import Views, reel_metres, views_of
+from lineview.measures.wrap_bins import wrap_bins
 from lineview.measures.wrap_events import WrapEvents, count_within
+from lineview.measures.wrap_learn import Learned, blanks_per_restart, learn_waste
 from lineview.measures.wrap_pieces import WRAP_COUNTERS, WrapPieces, wrap_pieces
 from lineview.measures.wrap_use import Happened, WebUse, web_for, web_use
 from lineview.measures.wrap_waste import Waste, assumed_waste
@@ -32,6 +35,9 @@ class WrapAccount:
     by_product: tuple[tuple[str, WebUse], ...]
     reels: tuple[ReelSpan, ...]
     faults: tuple[ReelFault, ...]
+    waste: Mapping[str, Waste]
+    views: tuple[Views, ...]
+    blanks: Learned | None
     left_out_min: float
     readings: int
 
@@ -53,7 +59,6 @@ def wrap_account(
     reels: pl.DataFrame,
     events: WrapEvents | None,
     period: tuple[datetime, datetime],
-    learned: dict[WebKind, Waste] | None = None,
 ) -> WrapAccount:
     """Draw up the account.
 
@@ -64,11 +69,9 @@ def wrap_account(
     readings, batches, reels : polars.DataFrame
         READINGS of the machine, BATCHES, REELS.
     events : WrapEvents or None
-        Restarts and changeovers, None where no tape tells.
+        Restarts and changeovers; None where no tape tells, and then no waste is learned.
     period : (datetime, datetime)
         From, to [UTC].
-    learned : dict, optional
-        Waste by kind of web, where it was learned; else what stands in plant.toml.
 
     Returns
     -------
@@ -80,25 +83,51 @@ def wrap_account(
     spans = _counted_spans(steps, product_spans(batches, machine.line, start, end))
     rows = wrap_pieces(steps, spans, KINDS)
     mounted = [s for s in reel_spans(plant, machine.id, reels, steps, end) if s.mounted < end]
-    uses, by_product = [], []
+    uses, by_product, views = [], [], []
+    wastes: dict[str, Waste] = {}
     for kind in KINDS:
-        waste = (learned or {}).get(kind) or _stated(plant, rows, kind)
+        own = [reel for reel in mounted if reel.kind == kind]
+        waste = _waste(plant, steps, spans, rows, own, kind, events)
         if waste is None:
             continue
-        happened = _happened(events, mounted, kind, start, end)
+        wastes[kind] = waste
+        happened = _happened(events, own, start, end)
         use = web_use(plant, kind, rows, _fed(steps, spans, rows, kind, start, end), waste, happened)
         if use is not None:
             uses.append(use)
         by_product += _each_product(plant, kind, rows, waste)
+        reconciled = None if events is None else views_of(reel_metres(own, waste, events), kind)
+        views += [] if reconciled is None else [reconciled]
     return WrapAccount(
         rows=tuple(rows),
         uses=tuple(uses),
         by_product=tuple(by_product),
         reels=tuple(mounted),
         faults=tuple(reel_faults(mounted)),
+        waste=wastes,
+        views=tuple(views),
+        blanks=None if events is None else blanks_per_restart(steps, events, end),
         left_out_min=sum((s.end - s.start).total_seconds() for s in spans if not s.counted) / 60.0,
         readings=sum(steps[what].between(start, end).n for what in steps),
     )
+
+
+def _waste(
+    plant: Plant,
+    steps: Mapping[str, Steps],
+    spans: Sequence[ProductSpan],
+    rows: Sequence[WrapPieces],
+    reels: Sequence[ReelSpan],
+    kind: WebKind,
+    events: WrapEvents | None,
+) -> Waste | None:
+    """Give the waste of a kind: learned where a tape shows events, else what stands in plant.toml."""
+    stated = _stated(plant, rows, kind)
+    if stated is None or events is None:
+        return stated
+    webs = {row.product: web_for(plant, row.product, kind) for row in rows}
+    cut_mm = {product: web.cut_length_mm for product, web in webs.items() if web is not None}
+    return learn_waste(wrap_bins(steps, kind, spans, cut_mm, reels, events), reels, stated)
 
 
 def _counted_spans(steps: dict[str, Steps], spans: list[ProductSpan]) -> list[ProductSpan]:
@@ -139,10 +168,7 @@ def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | 
     return assumed_waste(max(webs, key=lambda pair: pair[0])[1])
 
 
-def _happened(
-    events: WrapEvents | None, reels: Sequence[ReelSpan], kind: WebKind, start: datetime, end: datetime
-) -> Happened:
-    own = [reel for reel in reels if reel.kind == kind]
+def _happened(events: WrapEvents | None, own: Sequence[ReelSpan], start: datetime, end: datetime) -> Happened:
     ended = [r for r in own if r.taken_off is not None and start <= r.taken_off < end]
     known = [r for r in ended if r.left_m is not None]
     scrapped = sum(r.scrapped_m or 0.0 for r in known)

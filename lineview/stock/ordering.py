@@ -37,6 +37,7 @@ class Advice:
 
     `order_in_days` is None where no order is due within the horizon, and 0 where it is due or late; `chance`
     is that of running out before the order comes, ordered then; `chance_week_later` the same a week later.
+    `halving_reels` are the reels more on the shelf if ordered early enough to halve the chance.
     """
 
     order_in_days: float | None
@@ -46,10 +47,11 @@ class Advice:
     chance_now: float
     cover_days: float
     safety_reels: float
+    halving_reels: float
 
 
-def chance_before_delivery(need: Need, supply: Supply, order_in_days: float, leads: Floats) -> float:
-    """Give the chance of running out before an order comes that is placed so many days from now.
+def chances_before_delivery(need: Need, supply: Supply, order_in_days: Floats, leads: Floats) -> Floats:
+    """Give the chance of running out before an order comes, for each of several days to place it.
 
     Parameters
     ----------
@@ -57,25 +59,53 @@ def chance_before_delivery(need: Need, supply: Supply, order_in_days: float, lea
         Of the web.
     supply : Supply
         On hand and open deliveries.
-    order_in_days : float
+    order_in_days : numpy.ndarray
         Days from now to the order.
     leads : numpy.ndarray
         Equally likely lead times [days].
 
     Returns
     -------
-    float
+    numpy.ndarray
         Mean over the lead times of the chance at the worst moment: just before an open delivery that comes
-        earlier, or just before the order itself. Later moments contain the earlier ones' risk unless a
-        delivery lies between, so this is exact without open deliveries and slightly low with them.
+        earlier, or just before the order itself. Exact without open deliveries, slightly low with them.
     """
-    total = 0.0
-    for lead in leads:
-        end = order_in_days + float(lead)
-        moments = [at for at, _ in supply.coming if 0 < at < end] + [end]
-        amounts = [supply.by(at) for at in moments]
-        total += float(np.max(need.exceeds(np.array(moments), np.array(amounts))))
-    return total / len(leads)
+    ends = np.asarray(order_in_days, dtype=float)[:, None] + leads[None, :]
+    there = np.full(ends.shape, supply.on_hand)
+    for at, reels in supply.coming:
+        there += np.where(at < ends, reels, 0.0)
+    chance = need.exceeds(ends, there)
+    for at, _ in supply.coming:
+        before = float(need.exceeds(at, supply.by(at)))
+        chance = np.maximum(chance, np.where((at > 0) & (at < ends), before, 0.0))
+    return np.asarray(chance.mean(axis=1))
+
+
+def chance_before_delivery(need: Need, supply: Supply, order_in_days: float, leads: Floats) -> float:
+    """Give the chance of running out before an order comes that is placed so many days from now."""
+    return float(chances_before_delivery(need, supply, np.array([order_in_days]), leads)[0])
+
+
+def latest_day(need: Need, supply: Supply, leads: Floats, risk: float) -> float | None:
+    """Find the last whole day from now on which ordering keeps the chance within an accepted one.
+
+    Parameters
+    ----------
+    need, supply, leads
+        As in chances_before_delivery.
+    risk : float
+        Accepted chance of running out.
+
+    Returns
+    -------
+    float or None
+        0 where today is late already; None where no day within the horizon is too late. The chance need not
+        rise all the way (an open delivery lowers it), so the first crossing counts.
+    """
+    over = np.flatnonzero(chances_before_delivery(need, supply, _DAYS, leads) > risk)
+    if not len(over):
+        return None
+    return float(max(over[0] - 1, 0))
 
 
 def advise(
@@ -108,33 +138,25 @@ def advise(
         With the latest day on which ordering keeps the chance within `risk`.
     """
     leads = lead_time_values(lead_days, lead_sd_days)
-    now = chance_before_delivery(need, supply, 0.0, leads)
-    far = chance_before_delivery(need, supply, HORIZON_DAYS, leads)
+    due = latest_day(need, supply, leads, risk)
     cover = cover_days(need, supply)
-    if far <= risk:
-        return Advice(None, 0, far, far, now, cover, 0.0)
-    due = 0.0 if now > risk else _latest(need, supply, leads, risk)
+    if due is None:
+        now, far = chances_before_delivery(need, supply, np.array([0.0, HORIZON_DAYS]), leads)
+        return Advice(None, 0, float(far), float(far), float(now), cover, 0.0, 0.0)
+    now, then, later = chances_before_delivery(need, supply, np.array([0.0, due, due + 7.0]), leads)
+    half = latest_day(need, supply, leads, risk / 2.0)
+    earlier = due - (due if half is None else half)
     there = supply.by(due + lead_days + 1e-9)
     return Advice(
         order_in_days=due,
         reels=quantity,
-        chance=chance_before_delivery(need, supply, due, leads),
-        chance_week_later=chance_before_delivery(need, supply, due + 7.0, leads),
-        chance_now=now,
+        chance=float(then),
+        chance_week_later=float(later),
+        chance_now=float(now),
         cover_days=cover,
         safety_reels=there - float(need.mean(due + lead_days)),
+        halving_reels=float(need.mean(due + lead_days) - need.mean(due + lead_days - earlier)),
     )
-
-
-def _latest(need: Need, supply: Supply, leads: Floats, risk: float) -> float:
-    """Find the last whole day on which ordering keeps the chance within the accepted one.
-
-    The chance need not rise all the way (an open delivery lowers it), so the first crossing is looked for.
-    """
-    day = 0
-    while chance_before_delivery(need, supply, day + 1.0, leads) <= risk:
-        day += 1
-    return float(day)
 
 
 def cover_days(need: Need, supply: Supply) -> float:

@@ -1,4 +1,4 @@
-"""A simulated cut-and-wrap machine whose webs' waste is known: readings, reels and batches beside the truth."""
+"""A simulated cut-and-wrap machine whose webs' waste is known: frames beside the truth."""
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -67,7 +67,7 @@ def wrap_plant(*, blanks_counter: bool = True, feed_unit_m: float = 0.1) -> Plan
             diameter_tolerance_mm=0.4,
             cut_length_mm=35,
             webs=("film", "wax"),
-        )  # fmt: skip
+        )
         for name in ("plum", "birch")
     )
     return Plant(
@@ -95,6 +95,7 @@ def wrap_line(
     blanks_counter: bool = True,
     left_logged: bool = True,
     extra_per_wrap: float = 0.0,
+    least_stop_s: float = 75.0,
 ) -> Made:
     """Run the machine: stretches of running between stops, reels that end, splices at unknown places.
 
@@ -122,7 +123,7 @@ def wrap_line(
         elif now >= batch_at:
             now += rng.uniform(150.0, 260.0)
         else:
-            now += min(20.0 + rng.lognormal(3.8, 0.9), 1500.0)
+            now += min(least_stop_s + rng.lognormal(3.8, 0.9), 1500.0)
     end_s = state.t[-1] + 600.0
     readings = state.readings(end_s, every_s)
     truth = Truth(
@@ -195,7 +196,7 @@ class _State:
         self.note(t)
 
     def run(self, t, seconds, rate, factor):
-        """Run until the time is up or a reel ends, whichever is first; give the end and whether a reel ended."""
+        """Run until the time is up or a reel ends; give the end and whether a reel ended."""
         speed = {"film": rate * 0.056 * factor, "paper": rate * 0.050 * factor}
         until = min((self.left[c][1] - self.left[c][0]) / speed[c] for c in speed)
         ended = until <= seconds

@@ -1,0 +1,145 @@
+"""The period cut into stretches of one reel each, the window of a reel change apart, to learn waste."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+import numpy.typing as npt
+
+from lineview.measures.counted import Steps
+from lineview.measures.product_spans import ProductSpan
+from lineview.measures.reel_balance import ReelSpan
+from lineview.measures.wrap_events import WrapEvents
+from lineview.measures.wrap_pieces import WRAP_COUNTERS, wraps_split
+
+Floats = npt.NDArray[np.float64]
+#: A reel change is written down this long before or after what it does to the counters.
+BEFORE, AFTER = timedelta(minutes=5), timedelta(minutes=10)
+#: Where no reel log cuts the time, it is cut into stretches this long.
+PLAIN = timedelta(hours=1)
+
+
+@dataclass(frozen=True)
+class WrapBin:
+    """One stretch: metres fed, metres that its wraps needed [m], and what happened in it."""
+
+    start: datetime
+    end: datetime
+    at_change: bool
+    fed_m: float
+    net_m: float
+    restarts: int
+    changeovers: int
+    splices: int
+
+    @property
+    def over_m(self) -> float:
+        """Metres fed beyond what the wraps needed [m]."""
+        return self.fed_m - self.net_m
+
+
+def wrap_bins(
+    steps: Mapping[str, Steps],
+    kind: str,
+    spans: Sequence[ProductSpan],
+    cut_mm: Mapping[str, float],
+    reels: Sequence[ReelSpan],
+    events: WrapEvents,
+) -> list[WrapBin]:
+    """Cut the period into stretches and sum each.
+
+    Parameters
+    ----------
+    steps : mapping
+        Of the machine's counters by what they count.
+    kind : str
+        "film" or "wax paper".
+    spans : sequence of ProductSpan
+        The period's stretches on one product each, uncounted time marked.
+    cut_mm : mapping
+        Cut length a wrap by product [mm].
+    reels : sequence of ReelSpan
+        Of this kind; none where there is no reel log.
+    events : WrapEvents
+        Restarts and changeovers.
+
+    Returns
+    -------
+    list of WrapBin
+        Only stretches that are counted throughout, on products of known cut length, and without a splice
+        that may still be to come.
+    """
+    if kind not in steps or not spans:
+        return []
+    edges, known = _edges(spans, reels)
+    fine = sorted({*edges, *(s.start for s in spans), spans[-1].end})
+    wraps = wraps_split(steps, fine)
+    if wraps is None:
+        return []
+    net = wraps * _cut_at(fine, spans, cut_mm) / 1000.0
+    fed = steps[kind].split(fine)
+    at = np.searchsorted([f.timestamp() for f in fine], [e.timestamp() for e in edges])
+    gaps = [gap for what in (*WRAP_COUNTERS, kind) if what in steps for gap in steps[what].unknown()]
+    restarts = _count(events.restarts, edges)
+    changeovers = _count(events.changeovers, edges)
+    out = []
+    for k, (change, splices) in enumerate(known):
+        a, b = edges[k], edges[k + 1]
+        own_net, own_fed = float(net[at[k] : at[k + 1]].sum()), float(fed[at[k] : at[k + 1]].sum())
+        if splices is None or not np.isfinite(own_net) or own_fed <= 0:
+            continue
+        if any(start < b and end > a for start, end in gaps):
+            continue
+        out.append(WrapBin(a, b, change, own_fed, own_net, restarts[k], changeovers[k], splices))
+    return out
+
+
+def _edges(
+    spans: Sequence[ProductSpan], reels: Sequence[ReelSpan]
+) -> tuple[list[datetime], list[tuple[bool, int | None]]]:
+    """Give edges, and of each stretch between them whether it holds a reel change and how many splices.
+
+    Splices are None where they cannot be told: on the reel that was on before the log began, and on the one
+    that is still on.
+    """
+    start, end = spans[0].start, spans[-1].end
+    if not reels:
+        edges = [start]
+        while edges[-1] + PLAIN < end:
+            edges.append(edges[-1] + PLAIN)
+        return [*edges, end], [(False, 0)] * len(edges)
+    edges, known = [start], []
+    splices: int | None = None
+    for reel in sorted(reels, key=lambda r: r.mounted):
+        opens, closes = reel.mounted - BEFORE, reel.mounted + AFTER
+        if closes <= edges[-1] or opens >= end:
+            splices = reel.splices if reel.taken_off is not None else None
+            continue
+        if opens > edges[-1]:
+            known.append((False, splices))
+            edges.append(opens)
+        elif len(edges) > 1:
+            known[-1] = (known[-1][0], None)
+        known.append((True, 0 if reel.mounted > start else None))
+        edges.append(min(closes, end))
+        splices = reel.splices if reel.taken_off is not None else None
+    if edges[-1] < end:
+        known.append((False, splices))
+        edges.append(end)
+    return edges, known
+
+
+def _cut_at(fine: Sequence[datetime], spans: Sequence[ProductSpan], cut_mm: Mapping[str, float]) -> Floats:
+    """Give the cut length in each fine stretch; nan where the product is not known."""
+    starts = [s.start.timestamp() for s in spans]
+    cuts = np.array([cut_mm.get(s.product, np.nan) for s in spans])
+    index = np.searchsorted(starts, [f.timestamp() for f in fine[:-1]], side="right") - 1
+    return np.asarray(cuts[np.clip(index, 0, len(spans) - 1)])
+
+
+def _count(moments: Sequence[datetime], edges: Sequence[datetime]) -> list[int]:
+    counts, _ = np.histogram([m.timestamp() for m in moments], bins=[e.timestamp() for e in edges])
+    return [int(c) for c in counts]

@@ -1,0 +1,158 @@
+"""Waste learned from the plant's own counters, stops and reel changes, with intervals."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+
+from lineview.errors import MeasureError
+from lineview.measures.counted import Steps
+from lineview.measures.reel_balance import ReelSpan
+from lineview.measures.wrap_bins import WrapBin
+from lineview.measures.wrap_events import WrapEvents
+from lineview.measures.wrap_waste import Allowance, Waste
+from lineview.statistics.nonnegative import nonnegative_fit
+
+#: A cause is learned from at least so many of its events, and all of them from so many stretches.
+LEAST_EVENTS = 8
+LEAST_BINS = 20
+CAUSES = ("restart", "reel_start", "splice", "changeover", "proportional")
+
+
+@dataclass(frozen=True)
+class Learned:
+    """A mean with its 95 % interval and the number of events behind it."""
+
+    value: float
+    low: float
+    high: float
+    n: int
+
+
+def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], stated: Waste) -> Waste:
+    """Learn the waste of one kind of web.
+
+    Parameters
+    ----------
+    bins : sequence of WrapBin
+        Of the kind.
+    reels : sequence of ReelSpan
+        Of the kind: what was left on them is the waste at reel ends.
+    stated : Waste
+        What stands in plant.toml, kept for what cannot be learned.
+
+    Returns
+    -------
+    Waste
+        Metres fed beyond what the wraps needed, regressed on restarts, reel starts, splices, changeovers
+        and the metres themselves, none below 0; a cause with fewer than LEAST_EVENTS events stays as it
+        was stated.
+
+    Notes
+    -----
+    Source: printers-waste, lawson-hanson-1974, mackinnon-white-1985
+    """
+    ends = mean_learned([r.scrapped_m for r in reels if r.scrapped_m])
+    waste = stated if ends is None else replace(stated, reel_end=_allowance(ends))
+    found = _regress(bins)
+    for name, learned in found.items():
+        waste = replace(waste, **{name: _allowance(learned)})
+    return waste
+
+
+def mean_learned(values: Sequence[float | None], least: int = 5) -> Learned | None:
+    """Give the mean of what was measured with its Student interval, or None where there is too little.
+
+    Parameters
+    ----------
+    values : sequence of float or None
+        Measured; None is left aside.
+    least : int
+        How many are needed.
+
+    Returns
+    -------
+    Learned or None
+        Its low end not below 0.
+
+    Examples
+    --------
+    >>> mean_learned([8.0, 7.0, 9.0, 8.0, 8.0]).value
+    8.0
+    """
+    told = np.array([v for v in values if v is not None], dtype=float)
+    if len(told) < least:
+        return None
+    from scipy.stats import t
+
+    half = float(t.ppf(0.975, len(told) - 1) * told.std(ddof=1) / math.sqrt(len(told)))
+    mean = float(told.mean())
+    return Learned(mean, max(mean - half, 0.0), mean + half, len(told))
+
+
+def blanks_per_restart(steps: Mapping[str, Steps], events: WrapEvents, end: datetime) -> Learned | None:
+    """Give the blank wraps at a restart, from their counter.
+
+    Parameters
+    ----------
+    steps : mapping
+        Of the machine's counters by what they count.
+    events : WrapEvents
+        When it restarted.
+    end : datetime
+        End of the period [UTC].
+
+    Returns
+    -------
+    Learned or None
+        Mean over restarts of the blank wraps up to the next one; None without the counter or with too few
+        restarts.
+    """
+    own = steps.get("blank wraps")
+    if own is None or len(events.restarts) < LEAST_EVENTS:
+        return None
+    edges = [moment for moment in sorted(events.restarts) if moment < end]
+    counts = own.split([*edges, end])
+    return mean_learned(counts.tolist())
+
+
+def _allowance(learned: Learned) -> Allowance:
+    return Allowance(learned.value, learned.low, learned.high, learned=True, n=learned.n)
+
+
+def _regress(bins: Sequence[WrapBin]) -> dict[str, Learned]:
+    """Fit what was fed over; a cause that cannot be told from the others is left out, the rarest first."""
+    if len(bins) < LEAST_BINS:
+        return {}
+    columns = {
+        "restart": np.array([b.restarts for b in bins], dtype=float),
+        "reel_start": np.array([b.at_change for b in bins], dtype=float),
+        "splice": np.array([b.splices for b in bins], dtype=float),
+        "changeover": np.array([b.changeovers for b in bins], dtype=float),
+        "proportional": np.array([b.net_m for b in bins], dtype=float),
+    }
+    used = [c for c in CAUSES if c == "proportional" or columns[c].sum() >= LEAST_EVENTS]
+    over = np.array([b.over_m for b in bins])
+    groups = np.array([b.at_change for b in bins], dtype=float)
+    while used:
+        try:
+            design = np.column_stack([columns[c] for c in used])
+            fit = nonnegative_fit(design / design.max(axis=0), over, groups=groups)
+        except MeasureError:
+            used.remove(min(used, key=lambda c: columns[c].sum()))
+            continue
+        top = design.max(axis=0)
+        return {
+            name: Learned(
+                float(fit.coefficients[k] / top[k]),
+                float(fit.low[k] / top[k]),
+                float(fit.high[k] / top[k]),
+                int(columns[name].sum()) if name != "proportional" else fit.n,
+            )
+            for k, name in enumerate(used)
+        }
+    return {}
