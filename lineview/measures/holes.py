@@ -15,6 +15,8 @@ BRIEF_S = 0.001
 #: An interval at least so long [s] that ran for less than this share of its neighbours' rate holds a stop,
 #: however many such intervals follow each other.
 _LONG_S, _STOOD_SHARE = 30.0, 0.6
+#: In so long an interval a smaller lack than this share may as well be a slow minute: no stop is made of it.
+_SLOW_SHARE = 0.3
 #: Neighbours on each side from which an interval's own rate is taken.
 _NEIGHBOURS = 6
 
@@ -124,11 +126,13 @@ def short_holes(
     -------
     Holes
         One hole where a single interval falls short, two that meet where two neighbours do. Three and more
-        in a row are a slow leg, not a stop, unless an interval of half a minute or longer stood for most of it.
+        in a row are a slow leg, not a stop, unless an interval of half a minute or longer stood most of it.
     """
-    least = max(LEAST_HOLE_S, 5.0 * spread_s)
+    least = np.maximum(
+        max(LEAST_HOLE_S, 5.0 * spread_s), np.where(seconds >= _LONG_S, _SLOW_SHARE * seconds, 0.0)
+    )
     inner = Legs(legs.first + bounded[0], legs.last - bounded[1])
-    lacks = _lacking(made, seconds, inner, least)
+    lacks = _lacking(made, seconds, inner)
     short = lacks > least
     faint = lacks > max(1.0, 2.0 * spread_s)
     hit = np.flatnonzero(short)
@@ -144,12 +148,12 @@ def short_holes(
     parts = {}
     for i, is_before, is_after in zip(hit.tolist(), before.tolist(), after.tolist(), strict=True):
         long, gone = float(seconds[i]), float(lacks[i])
-        if is_after:
+        if is_after and not (is_before and lacks[i - 1] > lacks[i + 1]):
             parts[i] = (long - gone, long)
-            parts[i + 1] = (0.0, float(lacks[i + 1]))
+            parts.setdefault(i + 1, (0.0, float(lacks[i + 1])))
         elif is_before:
             parts[i] = (0.0, gone)
-            parts[i - 1] = (float(seconds[i - 1] - lacks[i - 1]), float(seconds[i - 1]))
+            parts.setdefault(i - 1, (float(seconds[i - 1] - lacks[i - 1]), float(seconds[i - 1])))
         else:
             parts[i] = ((long - gone) / 2, (long + gone) / 2)
     rows = sorted(i for i in parts if parts[i][1] - parts[i][0] > BRIEF_S)
@@ -157,7 +161,7 @@ def short_holes(
     return Holes(np.array(rows, dtype=np.int64), opens, closes)
 
 
-def _lacking(made: Floats, seconds: Floats, inner: Legs, least_s: float) -> Floats:
+def _lacking(made: Floats, seconds: Floats, inner: Legs) -> Floats:
     """Give the seconds by which intervals fall short of the median rate around them, 0 where they do not."""
     lacks = np.zeros(len(made))
     wide = inner.last - inner.first >= 3
@@ -169,7 +173,7 @@ def _lacking(made: Floats, seconds: Floats, inner: Legs, least_s: float) -> Floa
         owner[inner.first[k] : inner.last[k]] = k
     beside = np.maximum(np.roll(pace, 1), np.roll(pace, -1))
     guess = seconds - made / np.maximum(beside, 1e-9)
-    likely = np.flatnonzero((owner >= 0) & (guess > min(1.0, least_s)))
+    likely = np.flatnonzero((owner >= 0) & (guess > 1.0))
     # Two neighbours on either side tell a stop from a slow run, whose middle is like its own neighbours.
     likely = np.unique(likely[:, None] + np.arange(-2, 3)[None, :])
     likely = likely[(likely >= 0) & (likely < len(made))]

@@ -48,7 +48,7 @@ def simulate(
             rate = 268.0 if inside else leg_rate
             edges = [leg_end, end, slow[0][1] if inside else (slow[0][0] if at < slow[0][0] else np.inf)]
             until = min(edges)
-            gaps = 60 / rate * (1 + 0.05 * rng.standard_normal(int((until - at) * rate / 60) + 1))
+            gaps = 60 / rate * (1 + 0.05 * rng.standard_normal(int((until - at) * rate / 60 * 1.02) + 50))
             made = at + np.cumsum(gaps)
             times.append(made[made < until])
             at = until
