@@ -8,7 +8,7 @@ import polars as pl
 
 from lineview.errors import Fault, IntakeError
 from lineview.intake.clock_plan import ClockPlan, plan_clock
-from lineview.intake.clock_read import read_clock
+from lineview.intake.clock_read import Clock, read_clock
 from lineview.intake.rows import Rows
 from lineview.intake.zones import localise
 from lineview.plant import Layout
@@ -128,7 +128,7 @@ def _reasons(
     return pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(at)).scatter(odd, few)
 
 
-def must_be_times(reasons: pl.Series | None, cells: pl.Series, layout: Layout, where: str) -> None:
+def must_be_times(read: Clock, cells: pl.Series, layout: Layout, where: str) -> None:
     """Raise where no row has a time as the layout writes it but would in another format.
 
     Raises
@@ -136,7 +136,7 @@ def must_be_times(reasons: pl.Series | None, cells: pl.Series, layout: Layout, w
     IntakeError
         With the format to write.
     """
-    if reasons is None or reasons.null_count() or not len(cells):
+    if read.naive.null_count() < len(cells) or read.moment.null_count() < len(cells):
         return
     other = plan_clock(cells, "auto", typed=True)
     if not other.formats:

@@ -9,6 +9,7 @@ from datetime import datetime
 import polars as pl
 
 from lineview.columns import UTC_US
+from lineview.intake.months import english_months
 
 #: Formats that are numbers: a spreadsheet's serial days, seconds and milliseconds since 1970 in UTC.
 NUMERIC = ("excel", "epoch s", "epoch ms")
@@ -70,9 +71,10 @@ def read_clock(texts: pl.Series, formats: Sequence[str]) -> Clock:
 
 
 def spaced_alike(texts: pl.Series) -> pl.Series:
-    """Take blanks off the ends, make every blank within one plain blank and drop a leading weekday."""
+    """Take blanks off the ends, make every blank one plain blank, drop a weekday in front, write months in English."""
     bare = texts.str.replace_all(r"\s+", " ").str.strip_chars()
-    return bare.str.replace(r"^\pL{2,10}\.?,? (\d)", "$1")
+    bare = bare.str.replace(r"^\pL{2,10}\.?,? (\d{1,4}[./-]|\d{1,2}\.? \pL)", "$1")
+    return english_months(bare) if bare.str.contains(r"\pL{3}").any() else bare
 
 
 def parse_one(texts: pl.Series, form: str) -> pl.Series:

@@ -57,7 +57,7 @@ def event_times(
         fine = times.reasons.is_null()
         found, naive = rows.without(times.reasons, heading.passed), naive.filter(fine)
         if not found.frame.height and found.refused.height:
-            must_be_times(times.reasons, cells, layout, where)
+            must_be_times(clock, cells, layout, where)
         times = Times(times.at.filter(fine), None, times.notes)
         key = None if key is None else key.filter(fine)
     fields = {first: FieldCells(first, own[0].header if own else "", times.at)}
@@ -90,7 +90,7 @@ def _other(
         clock = Clock(on_day.zip_with(short, clock.naive), clock.moment)
     times = to_moments(clock.naive, clock.moment, cells, bound.layout, plant.zone, key)
     moments = times.at
-    late = (moments < at) & (clock.naive >= naive)
+    late = moments < at
     if late.any():  # start and end stand on either side of the clock's going back
         zone = bound.layout.zone or plant.zone
         other = clock.naive.dt.replace_time_zone(zone, ambiguous="latest", non_existent="null")

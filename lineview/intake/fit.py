@@ -49,10 +49,12 @@ def wanted_headers(layout: Layout) -> list[str]:
 def is_for(layout: Layout, name: str, sheet: str) -> bool:
     """Tell whether a layout's patterns take a file's name and a sheet's."""
     pattern = layout.files.casefold().removesuffix(".gz")
-    takes_file = fnmatchcase(name.casefold(), pattern)
-    return takes_file and (
-        not layout.sheet or not sheet or fnmatchcase(sheet.casefold(), layout.sheet.casefold())
-    )
+    return fnmatchcase(name.casefold(), pattern) and takes_sheet(layout, sheet)
+
+
+def takes_sheet(layout: Layout, sheet: str) -> bool:
+    """Tell whether a layout's pattern of sheets takes a sheet; text has none."""
+    return not layout.sheet or not sheet or fnmatchcase(sheet.casefold(), layout.sheet.casefold())
 
 
 def fit(layout: Layout, records: Records) -> Fit:

@@ -11,7 +11,7 @@ import polars as pl
 from lineview.columns import REFUSALS
 from lineview.errors import Fault, IntakeError
 from lineview.intake.export import Export, Part, Proposal
-from lineview.intake.fit import Fit, best_fit, claims, fit, heading_of, is_for
+from lineview.intake.fit import Fit, best_fit, claims, fit, heading_of, is_for, takes_sheet
 from lineview.intake.heading import LOOK, guessed_place, heading_at
 from lineview.intake.opened import open_export
 from lineview.intake.outcome import Outcome
@@ -59,6 +59,8 @@ def read_export(
     facts = (opened.path, opened.name, opened.digest, opened.size_bytes)
     del opened
     fits = [_fit_of(table, facts[1], plant, layout, str(path)) for table in tables]
+    if layout is not None and not any(fits):
+        raise IntakeError(_missing(fit(layout, tables[0]), tables[0], str(path)))
     if not any(fits):
         return propose(path, facts[1], tables, plant, _why_none(tables, facts[1], plant))
     aside = [t.sheet for t, f in zip(tables, fits, strict=True) if f is None]
@@ -81,7 +83,9 @@ def _fit_of(table: Records, name: str, plant: Plant, layout: Layout | None, wher
     """Give the layout that fits a table, or None; raise where one is meant for it but lacks headers."""
     if layout is not None:
         one = fit(layout, table)
-        if not one.whole and (not table.sheet or is_for(layout, name, table.sheet)):
+        if not takes_sheet(layout, table.sheet):
+            return None
+        if not one.whole and (layout.sheet or not table.sheet):
             raise IntakeError(_missing(one, table, where))
         return one if one.whole else None
     fits = [fit(one, table) for one in plant.layouts if is_for(one, name, table.sheet)]

@@ -97,7 +97,7 @@ def _timed(
         return rows, times.at, times.notes
     timed = rows.without(times.reasons, heading.passed)
     if not timed.frame.height and timed.refused.height:
-        must_be_times(times.reasons, cells, layout, where)
+        must_be_times(clock, cells, layout, where)
     return timed, times.at.filter(times.reasons.is_null()), times.notes
 
 
