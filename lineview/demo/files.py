@@ -41,7 +41,12 @@ def write_xlsx(path: Path, sheets: dict[str, Sequence[Sequence[Cell]]]) -> None:
 
 
 def write_ods(path: Path, sheet: str, rows: Sequence[Sequence[Cell]]) -> None:
-    """Write rows to one sheet of an open document spreadsheet (OASIS OpenDocument 1.3, by hand)."""
+    """Write rows to one sheet of an open document spreadsheet, by hand.
+
+    Notes
+    -----
+    Source: opendocument-1.3
+    """
     body = "".join(f"<table:table-row>{''.join(_ods_cell(c) for c in row)}</table:table-row>" for row in rows)
     names = " ".join(
         f'xmlns:{short}="urn:oasis:names:tc:opendocument:xmlns:{short}:1.0"'

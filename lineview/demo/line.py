@@ -75,7 +75,7 @@ class LineRun:
             run.set_per_min = float(self.rng.normal(self.spec.set_per_min, 2.5))
             self._batch(run)
             if run.now < closing - 500.0:
-                self._between(run)
+                self._between(run, closing)
         if not run.over:
             run.idle(window.end_s - run.now, "stop", "cleaning at end of shift", whole=True)
         self.shifts_done += 1
@@ -92,10 +92,9 @@ class LineRun:
             self.truth.batches.append(batch)
         self.to_go -= 1
 
-    def _between(self, run: ShiftRun) -> None:
+    def _between(self, run: ShiftRun, closing: float) -> None:
         due = self._due()
-        if self.to_go <= 0:
-            self._changeover(run)
+        if self.to_go <= 0 and self._changeover(run, closing):
             if due is not None and not self.spec.adjustments[due].recorded:
                 self._adjust(run.now - 60.0)
         elif due is not None and self.spec.adjustments[due].recorded:
@@ -120,7 +119,8 @@ class LineRun:
             Adjusted(self.spec.sizer, at_s, run_h, one.step_mm, one.recorded, one.what)
         )
 
-    def _changeover(self, run: ShiftRun) -> None:
+    def _changeover(self, run: ShiftRun, closing: float) -> bool:
+        """Change to another flavour; not where the shift would end before its first batch did."""
         others = [p for p in self.spec.products if p.id != self.product.id] or [self.product]
         following = others[int(self.rng.integers(len(others)))]
         seconds = self.spec.changeover_s * math.exp(0.3 * float(self.rng.normal()))
@@ -128,9 +128,11 @@ class LineRun:
             seconds *= self.spec.base_change_factor
         if set(self.product.allergens) - set(following.allergens):
             seconds *= self.spec.clean_down_factor
-        at = run.idle(
-            max(seconds, 120.0), "changeover", f"{self.product.flavour} to {following.flavour}", whole=True
-        )
+        seconds = max(seconds, 120.0)
+        pauses = sum(end - start for start, end in run.window.breaks if run.now <= start <= run.now + seconds)
+        if run.now + seconds + pauses > closing - 600.0:
+            return False
+        at = run.idle(seconds, "changeover", f"{self.product.flavour} to {following.flavour}", whole=True)
         film = self.spec.film_of(following)
         if film.id != self.rack.mounted["film"].web.id:
             self.rack.mount(film, at + 30.0)
@@ -138,6 +140,7 @@ class LineRun:
         run.feed("film", self.spec.register_m, "changeovers", at + 60.0)
         self.product = following
         self.to_go = int(self.rng.integers(*self.spec.campaign_batches, endpoint=True))
+        return True
 
     def _slow_legs(self, window: Window) -> list[tuple[float, float, float]]:
         legs = [

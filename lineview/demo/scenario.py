@@ -38,11 +38,11 @@ def line_specs(plant: Plant) -> tuple[LineSpec, LineSpec]:
         StopCause(c.reason, c.per_hour, c.median_s, c.sigma, 0.015 if c.reason == "jam at knife" else 0.0)
         for c in STOP_CAUSES
     )
+    later = tuple(Adjustment(75.0 + 45.0 * i, -0.28 if i == 0 else -0.25) for i in range(40))
     first = LineSpec(
         "line1", "sizer1", "wrap1", _products(plant, LINE_1_PRODUCTS), plant.webs,
         wear_mm_per_h=0.0055, level_mm=-0.04, mislabelled=(("wax paper", 9, -0.055),),
-        adjustments=(Adjustment(24.0, -0.13),
-                     Adjustment(110.0, -0.40), Adjustment(200.0, -0.50), Adjustment(300.0, -0.55)),
+        adjustments=(Adjustment(24.0, -0.13), *later),
     )  # fmt: skip
     second = LineSpec(
         "line2", "sizer2", "wrap2", _products(plant, LINE_2_PRODUCTS), plant.webs,

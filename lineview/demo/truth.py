@@ -24,7 +24,7 @@ DEFINITIONS = {
     "times": "UTC, ISO 8601; wrap machine's own moments (the rope passes its gauge 8 s earlier)",
     "running, slow": "cycles are made; slow while the set rate is 262 to 288 a minute, else about 352",
     "short stop, stop": "no cycles and no changeover, cut at the edges of shifts and breaks; short under "
-    "300 s by the length of the part itself",
+    "300 s by the length of the part itself; a run of a few seconds between two stops parts them",
     "changeover": "from the last cycle of one flavour to the first cycle of the next, breaks left out",
     "break": "exactly as planned; machines stand",
     "unseen_s": "seconds of the shift in which exports lack readings; the states count through them",

@@ -15,25 +15,26 @@ from lineview.demo.spec import LineSpec
 from lineview.demo.windows import Window
 
 WRAP1_START = {"pieces": 41200, "rejects": 9120, "blanks": 30211, "film": 51234, "paper": 18400}
-WRAP2_START = {"good": 8412345, "rejects": 104020, "film": 51400000, "paper": 45900000}
+WRAP2_START = {"good": 8412345, "rejects": 104020, "blanks": 61007, "film": 51400000, "paper": 45900000}
 #: Name, channel, counts a piece or metre, every how manieth moment.
 WRAP2_TAGS = (
-    ("W2.Good.Acc", "good", 1.0, 1), ("W2.Reject.Acc", "rejects", 1.0, 1),
+    ("W2.Good.Acc", "good", 1.0, 1), ("W2.Reject.Acc", "rejects", 1.0, 1), ("W2.Blank.Acc", "blanks", 1.0, 1),
     ("W2.Film.cm", "film", 100.0, 3), ("W2.Paper.cm", "paper", 100.0, 3),
 )  # fmt: skip
 CLOCK_FAST_S = 42.0
-#: The first machine's logger was off the network: day of the week from 0, from and to [h into its shifts].
-GAP = (2, 4.40, 4.63)
+#: The first machine's logger was off the network: day of the week from 0, from and to [s into its shifts].
+GAP = (2, 15840.0, 16670.0)
 #: The second machine was without power: day of the week, from and to [s into its late shift].
 OUTAGE = (1, 40.0, 200.0)
 _HEADER = "Datum;Uhrzeit;Stück gesamt;Ausschuss;Leerwickel;Folie;Wachspapier;Takt 1/min"
 
 
 def gaps_of(day: LineDay) -> list[tuple[float, float]]:
-    """Give where the first machine's readings are missing [s since 1970]."""
-    if day.number % 7 != GAP[0] or day.spec.wrap != "wrap1":
-        return []
-    return [(day.start_s + GAP[1] * 3600.0, day.start_s + GAP[2] * 3600.0)]
+    """Give where a machine's readings are missing, from the last before to the first after [s since 1970]."""
+    if day.spec.wrap == "wrap2":
+        away = _outage(day)
+        return [away] if np.isfinite(away[0]) else []
+    return [(day.start_s + GAP[1], day.start_s + GAP[2])] if day.number % 7 == GAP[0] else []
 
 
 def write_wrap1(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
@@ -65,6 +66,7 @@ def write_wrap1(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
 def write_wrap2(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
     """Write a day of the second machine: a file a shift, overlapping, long, UTF-16, gzipped, clock fast."""
     rows = _wrap2_rows(day)
+    stamps = {at: _stamp(at, zone) for at in {row[0] for row in rows}}
     for window in (s.window for s in day.shifts):
         first, last = (
             max(window.start_s - 300.0, day.start_s - 30.0),
@@ -74,7 +76,7 @@ def write_wrap2(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
         if day.number % 7 == 3 and window.shift == "late":
             picked = _with_conflict(picked, window, day.spec)
         lines = ["timestamp\tname\tvalue\tquality"]
-        lines += [f"{_stamp(at, zone)}\t{name}\t{value}\t{quality}" for at, name, value, quality in picked]
+        lines += [f"{stamps[at]}\t{name}\t{value}\t{quality}" for at, name, value, quality in picked]
         name = f"wrap2_{window.date:%Y-%m-%d}_{window.shift}.tsv.gz"
         write_gzip(folder / name, ("\ufeff" + "\r\n".join(lines) + "\r\n").encode("utf-16-le"))
 
@@ -127,7 +129,7 @@ def _state(state: str, reason: str) -> str:
         return "Idle"
     if reason in ("waiting for rope", "next batch"):
         return "Suspended"
-    return "Stopped" if state == "changeover" else "Held"
+    return "Setup" if state == "changeover" else "Held"
 
 
 def _with_conflict(rows: list[Row], window: Window, spec: LineSpec) -> list[Row]:
