@@ -97,23 +97,22 @@ def machine_place(heading: Heading, rows: Rows, plant: Plant) -> int | None:
 
 def machines_named(texts: Sequence[str], plant: Plant) -> tuple[Machine, ...]:
     """Give the machines whose id or name stands in a text: a file's name, a sheet's, a preamble."""
-    joined = [same(re.sub(r"[_\-.]", "", text)) for text in texts]
-
-    def stands(machine: Machine) -> bool:
-        keys = [same(re.sub(r"[_\-.]", "", key)) for key in (machine.id, machine.name) if key]
-        return any(re.search(re.escape(key) + r"(?!\d)", text) for key in keys for text in joined)
-
-    return tuple(machine for machine in plant.machines if stands(machine))
+    return tuple(m for m in plant.machines if any(_stands(key, texts) for key in (m.id, m.name)))
 
 
 def line_named(texts: Sequence[str], plant: Plant) -> str | None:
     """Give the line that texts name, or the only one."""
-    joined = [same(re.sub(r"[_\-.]", "", text)) for text in texts]
-    for line in plant.lines:
-        keys = [same(re.sub(r"[_\-.]", "", key)) for key in (line.id, line.name) if key]
-        if any(re.search(re.escape(key) + r"(?!\d)", text) for key in keys for text in joined):
-            return line.id
-    return plant.lines[0].id if len(plant.lines) == 1 else None
+    named = [one.id for one in plant.lines if any(_stands(key, texts) for key in (one.id, one.name))]
+    return named[0] if named else plant.lines[0].id if len(plant.lines) == 1 else None
+
+
+def _stands(key: str, texts: Sequence[str]) -> bool:
+    """Tell whether a key stands in a text as a word of its own, however its parts are put together."""
+    letters = [re.escape(letter) for letter in same(key) if letter.isalnum()]
+    if not letters:
+        return False
+    word = re.compile(r"(?<![^\W_])" + r"[\s_\-.]*".join(letters) + r"(?![^\W_])")
+    return any(word.search(text.casefold()) for text in texts)
 
 
 def is_text(cells: pl.Series) -> bool:
