@@ -140,7 +140,10 @@ class Web(Part):
 
 
 class Product(Part):
-    """A product: a flavour on a base, its piece, its rope and the webs that wrap it."""
+    """A product: a flavour on a base, its piece, its rope and the webs that wrap it.
+
+    `price_per_kg` is what a kilogram of it costs to make, for the money that is given away.
+    """
 
     id: Id
     flavour: str

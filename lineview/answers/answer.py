@@ -10,6 +10,7 @@ from typing import Any, Literal
 import polars as pl
 
 from lineview.figure import Figure, Period
+from lineview.measures.contents_rules import ContentsRules
 
 Question = Literal["rope", "weight", "shift", "wrap", "order"]
 
@@ -43,7 +44,8 @@ class Scope:
 class Evidence:
     """All that an answer may look at, as frames of lineview.columns, cut to the scope's need.
 
-    `readings` holds a frame a machine. Frames that no export gave are empty, never None.
+    `readings` holds a frame a machine. Frames that no export gave are empty, never None. `net_contents`
+    holds the dated rules for packages by name ("hb133", "eu", "r87"); it may be empty.
     """
 
     readings: Mapping[str, pl.DataFrame]
@@ -54,6 +56,7 @@ class Evidence:
     stock: pl.DataFrame
     plan: pl.DataFrame
     adjustments: pl.DataFrame
+    net_contents: Mapping[str, ContentsRules] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import polars as pl
 
 from lineview.answers.answer import Answer, Evidence, Scope
+from lineview.answers.weight_detail_figures import detail_figures
+from lineview.answers.weight_detail_tables import bag_table, chart_table, plan_table
+from lineview.answers.weight_detail_words import detail_notes
 from lineview.answers.weight_figures import weight_figures
 from lineview.answers.weight_tables import capability_table, product_table, spread_table
 from lineview.answers.weight_words import CAUTIONS, notes, sentence, soft_line
 from lineview.columns import BATCHES, READINGS, WEIGHTS, empty
 from lineview.errors import AskError, Fault
-from lineview.measures.counted import steps_by_kind
+from lineview.measures.counted import Steps, steps_by_kind
 from lineview.measures.weight_account import WeightAccount, weight_account
+from lineview.measures.weight_detail import LineSeen, weight_detail
 from lineview.measures.weight_series import batch_points, piece_points
-from lineview.plant import Plant
+from lineview.plant import Machine, Plant
 
 
 def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
@@ -32,7 +38,7 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     -------
     Answer
         With the figures mean_g, sd_within_g, sd_between_g, ..., `series` "batches" and "pieces", and the
-        tables "spread", "capability" and "products".
+        tables "spread", "capability", "products", "chart", "plans" and "bags".
 
     Raises
     ------
@@ -50,22 +56,43 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     batches = _or_empty(evidence.batches, BATCHES).filter(pl.col("line") == machine.line)
     steps = steps_by_kind(machine, _or_empty(evidence.readings.get(machine.id), READINGS))
     account = weight_account(plant, own, batches, steps, (start, end))
+    series = _series(account)
+    detail = weight_detail(
+        plant,
+        account,
+        series["batches"],
+        _line_seen(plant, machine, steps, batches, evidence),
+        evidence.net_contents,
+    )
     figures = weight_figures(account, scope.period)
+    tables = [spread_table(figures), capability_table(figures), product_table(account)]
+    if detail is not None:
+        figures += detail_figures(detail, plant.currency, scope.period)
+        tables += [chart_table(detail), plan_table(detail), bag_table(detail.bags)]
     return Answer(
         question="weight",
         scope=scope,
         sentence=sentence(account, plant),
         soft=soft_line(account, scope.label),
         figures=figures,
-        tables=(spread_table(figures), capability_table(figures), product_table(account)),
-        series=_series(account),
-        notes=notes(account, plant),
+        tables=tuple(tables),
+        series=series,
+        notes=(*notes(account, plant), *detail_notes(detail)),
         cautions=CAUTIONS,
     )
 
 
 def _or_empty(frame: pl.DataFrame | None, schema: dict[str, pl.DataType]) -> pl.DataFrame:
     return empty(schema) if frame is None or not frame.width else frame
+
+
+def _line_seen(
+    plant: Plant, machine: Machine, steps: Mapping[str, Steps], batches: pl.DataFrame, evidence: Evidence
+) -> LineSeen:
+    sizers = plant.machines_of(machine.line, "sizer")
+    sizer = sizers[0] if sizers else None
+    readings = _or_empty(evidence.readings.get(sizer.id) if sizer else None, READINGS)
+    return LineSeen(steps, sizer, readings, steps_by_kind(sizer, readings) if sizer else {}, batches)
 
 
 def _series(account: WeightAccount) -> dict[str, pl.DataFrame]:

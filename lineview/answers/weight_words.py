@@ -168,6 +168,11 @@ def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
         told.append("Giveaway in kilograms a week needs the machine's piece counter in this period.")
     if account.balance is None:
         told.append("Yield needs the batch sheet's mass in and a piece counter over the same batches.")
+    elif account.balance.share - 2 * account.balance.u_share > 1:
+        told.append(
+            f"More mass came out than went in ({100 * account.balance.share:.0f} %): the count, the mean "
+            "mass or the batches' mass in is wrong, or batches are missing from the sheet."
+        )
     return tuple(told)
 
 

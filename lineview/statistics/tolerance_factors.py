@@ -121,7 +121,7 @@ def two_sided(n: int, share: float, confidence: float) -> float:
     Examples
     --------
     >>> round(two_sided(8, 0.9, 0.9), 4)
-    2.7542
+    2.7541
     """
     from scipy.optimize import brentq
     from scipy.special import chdtrc

@@ -1,0 +1,117 @@
+"""Tables of the weight answer's detail: three-way chart, sample plans, bags."""
+
+from __future__ import annotations
+
+from lineview.answers.answer import Table
+from lineview.measures.weight_bags import BagPlan, BagRow
+from lineview.measures.weight_detail import WeightDetail
+
+
+def chart_table(detail: WeightDetail) -> Table:
+    """Give centre, limits and batches outside of the three charts.
+
+    Parameters
+    ----------
+    detail : WeightDetail
+        Of the period.
+
+    Returns
+    -------
+    Table
+        "chart".
+    """
+    columns = (("chart", "Chart", ""), ("centre", "Centre", "g"), ("low", "Low limit", "g"),
+               ("high", "High limit", "g"), ("outside", "Outside", ""))  # fmt: skip
+    rows = [
+        {"chart": f"{c.chart} ({c.unit})", "centre": c.centre, "low": c.low, "high": c.high,
+         "outside": ", ".join(c.outside) or "none"}
+        for c in detail.chart.charts
+    ]  # fmt: skip
+    return Table("chart", "Three-way control chart", columns, rows)
+
+
+def plan_table(detail: WeightDetail) -> Table:
+    """Give how many pieces to weigh how often to know the mean.
+
+    Parameters
+    ----------
+    detail : WeightDetail
+        Of the period.
+
+    Returns
+    -------
+    Table
+        "plans".
+    """
+    columns = (("within", "Mean to ±", "g"), ("batches", "Batches", ""), ("samples", "Times a batch", ""),
+               ("pieces", "Pieces a time", ""), ("total", "Pieces in all", ""))  # fmt: skip
+    rows = [
+        {
+            "within": wanted,
+            "batches": plan.batches if plan else None,
+            "samples": plan.samples if plan else None,
+            "pieces": plan.pieces if plan else None,
+            "total": plan.total if plan else None,
+        }
+        for wanted, plan in detail.plans
+    ]
+    return Table("plans", "How many pieces to weigh, how often", columns, rows)
+
+
+def bag_table(plan: BagPlan | None) -> Table:
+    """Give planned bags by count and by weight.
+
+    Parameters
+    ----------
+    plan : BagPlan or None
+        None gives a table without rows.
+
+    Returns
+    -------
+    Table
+        "bags": a planning aid; `why` says in words why fewer will not do, and which rules were used.
+    """
+    columns = (
+        ("label_g", "Label", "g"),
+        ("lot", "Bags a lot", ""),
+        ("count", "Pieces", ""),
+        ("count_mean_g", "Mean bag", "g"),
+        ("count_chance", "Chance to pass", "%"),
+        ("fill_g", "Or fill to", "g"),
+        ("fill_mean_g", "Mean bag filled", "g"),
+        ("fill_chance", "Chance to pass filled", "%"),
+        ("why", "Why", ""),
+    )
+    rows = [] if plan is None else [_bag(row, plan) for row in plan.rows]
+    return Table("bags", "Plan of a bag (a planning aid; the authority decides)", columns, rows)
+
+
+def _bag(row: BagRow, plan: BagPlan) -> dict[str, object]:
+    by_count, by_fill = row.count_chance, row.fill_chance
+    return {
+        "label_g": row.label_g,
+        "lot": row.lot,
+        "count": row.count,
+        "count_mean_g": by_count.bag_mean_g if by_count else None,
+        "count_chance": 100 * by_count.passing if by_count else None,
+        "fill_g": row.fill_g,
+        "fill_mean_g": by_fill.bag_mean_g if by_fill else None,
+        "fill_chance": 100 * by_fill.passing if by_fill else None,
+        "why": row.why_none
+        or f"{_why(row)} {plan.rules}; {plan.product}, {plan.shape}; {plan.batches} batches a lot.",
+    }
+
+
+def _why(row: BagRow) -> str:
+    """Say why a piece fewer will not do."""
+    less = row.one_less
+    if less is None or row.count is None:
+        return ""
+    if less.bag_mean_g < row.label_g:
+        return (
+            f"With {row.count - 1} pieces the mean bag would be {row.label_g - less.bag_mean_g:.1f} g short."
+        )
+    worst = "their mean" if less.mean_fails >= less.beyond_fails else "single bags too far below the label"
+    return (
+        f"With {row.count - 1} pieces {100 * (1 - less.passing):.0f} % of lots would fail, most by {worst}."
+    )

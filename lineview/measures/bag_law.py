@@ -1,0 +1,193 @@
+"""The law of a bag's net mass from that of its pieces, by convolution, filled by count or by weight."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lineview.errors import Fault, MeasureError
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Law:
+    """Probabilities `p` of the masses start, start + step, ... [g]."""
+
+    start_g: float
+    step_g: float
+    p: Floats
+
+    @property
+    def grid_g(self) -> Floats:
+        """The masses [g]."""
+        return np.asarray(self.start_g + self.step_g * np.arange(self.p.size), dtype=np.float64)
+
+    @property
+    def mean_g(self) -> float:
+        """Mean [g]."""
+        return float(self.p @ self.grid_g)
+
+    @property
+    def sd_g(self) -> float:
+        """Standard deviation [g]."""
+        return float(np.sqrt(self.p @ (self.grid_g - self.mean_g) ** 2))
+
+    def share_below(self, limit_g: float) -> float:
+        """Give the probability of a mass below a limit [g]."""
+        return float(self.p[self.grid_g < limit_g - 1e-9].sum())
+
+    def quantiles(self, share: Floats) -> Floats:
+        """Give the masses [g] below which these shares lie, each grid mass spread over its own step."""
+        ends = np.concatenate([[0.0], np.cumsum(self.p)])
+        edges = self.start_g + self.step_g * (np.arange(self.p.size + 1) - 0.5)
+        return np.asarray(np.interp(share * ends[-1], ends, edges), dtype=np.float64)
+
+
+def piece_law(net_g: ArrayLike, mean_g: float, sd_g: float, step_g: float) -> Law:
+    """Give the law of one piece from weighed ones, moved and stretched to a mean and a spread.
+
+    Parameters
+    ----------
+    net_g : array_like
+        Single pieces, each less its batch's mean [g]; their shape is kept, whatever it is.
+    mean_g, sd_g : float
+        Mean, and spread within a batch, that the law shall have [g].
+    step_g : float
+        Step of the grid [g].
+
+    Returns
+    -------
+    Law
+        Each piece shared between the two grid masses next to it, so that the mean is kept exactly.
+
+    Raises
+    ------
+    MeasureError
+        For fewer than two pieces, or a step that is not above 0.
+
+    Examples
+    --------
+    >>> law = piece_law([-1.0, 0.0, 1.0], 6.6, 0.25, 0.01)
+    >>> round(law.mean_g, 6), round(law.sd_g, 3)
+    (6.6, 0.25)
+    """
+    off = np.asarray(net_g, dtype=np.float64)
+    if off.size < 2 or not step_g > 0:
+        raise MeasureError(Fault("too few pieces for a law", "net_g", "two or more single pieces"))
+    spread = float(np.std(off))
+    # Sharing a mass between two grid masses adds a sixth of the step squared, on average, to the variance.
+    inner = np.sqrt(max(sd_g**2 - step_g**2 / 6, 0.0))
+    scaled = mean_g + (off - off.mean()) * (inner / spread if spread > 0 else 0.0)
+    start = np.floor(scaled.min() / step_g) - 1
+    place = scaled / step_g - start
+    below = np.floor(place).astype(np.int64)
+    p = np.zeros(int(below.max()) + 3)
+    np.add.at(p, below, 1 - (place - below))
+    np.add.at(p, below + 1, place - below)
+    return Law(float(start * step_g), step_g, p / off.size)
+
+
+def normal_offsets(count: int = 2001) -> Floats:
+    """Give evenly spread normal offsets, for pieces of which only mean and spread are known.
+
+    Parameters
+    ----------
+    count : int
+        How many.
+
+    Returns
+    -------
+    numpy.ndarray, shape (count,)
+        Quantiles of a normal.
+    """
+    from scipy.special import ndtri
+
+    return np.asarray(ndtri((np.arange(count) + 0.5) / count), dtype=np.float64)
+
+
+def bag_by_count(piece: Law, count: int) -> Law:
+    """Give the law of the sum of so many pieces of one batch.
+
+    Parameters
+    ----------
+    piece : Law
+        Of one piece.
+    count : int
+        Pieces in the bag, one or more.
+
+    Returns
+    -------
+    Law
+        By the power of the Fourier transform, long enough that nothing wraps round.
+
+    Raises
+    ------
+    MeasureError
+        For a count below one.
+
+    Examples
+    --------
+    >>> law = bag_by_count(piece_law(normal_offsets(), 6.5738, 0.25, 0.02), 70)
+    >>> round(law.mean_g, 2), round(law.sd_g, 3)
+    (460.17, 2.092)
+    """
+    if count < 1:
+        raise MeasureError(Fault(f"a bag of {count} pieces", "count", "one or more"))
+    size = (piece.p.size - 1) * count + 1
+    padded = 1 << (size - 1).bit_length() if size > 1 else 1
+    powered = np.fft.rfft(piece.p, padded) ** count
+    p = np.maximum(np.fft.irfft(powered, padded)[:size], 0.0)
+    kept = np.flatnonzero(p > 1e-15)
+    first, last = int(kept[0]), int(kept[-1])
+    p = p[first : last + 1]
+    return Law(piece.start_g * count + first * piece.step_g, piece.step_g, p / p.sum())
+
+
+def bag_by_weight(piece: Law, fill_g: float) -> Law:
+    """Give the law of a bag filled piece by piece until it weighs at least a set mass.
+
+    Parameters
+    ----------
+    piece : Law
+        Of one piece, all masses above 0.
+    fill_g : float
+        Mass at which filling stops [g].
+
+    Returns
+    -------
+    Law
+        From `fill_g` on, up to one piece more.
+
+    Raises
+    ------
+    MeasureError
+        Where a piece may weigh nothing, or the mass is not above 0.
+
+    Examples
+    --------
+    >>> law = bag_by_weight(piece_law(normal_offsets(), 6.5738, 0.25, 0.02), 454.0)
+    >>> law.share_below(454.0), round(law.mean_g - 454.0, 1)
+    (0.0, 3.3)
+    """
+    first = round(piece.start_g / piece.step_g)
+    lead = int(np.flatnonzero(piece.p > 0)[0])
+    p = np.trim_zeros(piece.p)
+    least = first + lead
+    if least < 1 or not fill_g > 0:
+        raise MeasureError(Fault("pieces or the fill weigh nothing", "piece, fill_g", "masses above 0 g"))
+    goal = int(np.ceil(fill_g / piece.step_g - 1e-9))
+    done = np.zeros(p.size + least)
+    current, at = np.ones(1), 0
+    # Each turn adds a piece to the bags that are not full; those that are full are put aside.
+    while current.size and float(current.sum()) > 1e-14:
+        current, at = np.convolve(current, p), at + least
+        full = max(goal - at, 0)
+        if full < current.size:
+            tail = current[full:]
+            begin = at + full - goal
+            done[begin : begin + tail.size] += tail
+            current = current[:full]
+    return Law(goal * piece.step_g, piece.step_g, done / done.sum())

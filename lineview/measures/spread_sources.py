@@ -1,0 +1,215 @@
+"""How much of the spread of piece weight comes from diameter, cut length and density.
+
+Mass is density × π/4 × diameter² × cut length, so ln mass is a sum and its variance the sum of the parts'.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.measures.counted import Steps
+from lineview.measures.rope_before import rope_before
+from lineview.statistics.lag import Lag, best_lag
+from lineview.statistics.shared_variance import Share, levels_of, shares
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+#: Delays tried [s]; below 0 for clocks that are a little apart.
+DELAYS_S = tuple(float(x) for x in range(-30, 305, 5))
+#: Fewer pairs or batches than these tell nothing.
+LEAST_PAIRS, LEAST_BATCHES = 20, 5
+
+
+@dataclass(frozen=True)
+class SpreadSources:
+    """Shares of the relative variance of a piece's mass, or why they cannot be told.
+
+    `diameter` is of all of it; `cut_length` and `density` from batch to batch, where a rope counter tells
+    them apart, else `rest_between` holds both; `rest_within` is what is left within batches: single cuts,
+    air from piece to piece, and the scale. `delay` is None where no delay stands out.
+    """
+
+    diameter: Share | None
+    cut_length: Share | None
+    density: Share | None
+    rest_between: Share | None
+    rest_within: Share | None
+    delay: Lag | None
+    pairs: int
+    batches: int
+    pieces_together: int
+    why_none: str = ""
+    why_no_length: str = ""
+
+
+@dataclass(frozen=True)
+class LengthCounters:
+    """Metres of rope and pieces as counted, with the stretches of the batches (name, start, end)."""
+
+    rope_m: Steps
+    pieces: Steps
+    stretches: Sequence[tuple[str, datetime, datetime]]
+
+
+def spread_sources(
+    weighings: pl.DataFrame,
+    rope: pl.DataFrame,
+    diameter_mm: Mapping[str, float],
+    lengths: LengthCounters | None,
+) -> SpreadSources:
+    """Split the relative variance of piece mass by its sources.
+
+    Parameters
+    ----------
+    weighings : polars.DataFrame
+        WEIGHINGS that are kept, samples named.
+    rope : polars.DataFrame
+        at [UTC], value [mm]: usable diameters of the line's rope, by time.
+    diameter_mm : mapping of str to float
+        Target diameter by product [mm].
+    lengths : LengthCounters or None
+        For the mean cut length of each batch.
+
+    Returns
+    -------
+    SpreadSources
+        With 95 % limits.
+
+    Notes
+    -----
+    Each weighing is paired with the rope's diameter a delay before. The share of diameter is
+    cov(ln m, 2 ln d) / var(ln m), which noise of the gauge leaves alone.
+    Source: derived-spread-sources
+    """
+    frame = _of_one_kind(weighings, diameter_mm)
+    if rope.is_empty():
+        return _untold("no rope diameter in this period", frame)
+    if frame.height < LEAST_PAIRS or frame["batch"].n_unique() < LEAST_BATCHES:
+        return _untold(
+            f"too few: needs {LEAST_PAIRS} weighings of {LEAST_BATCHES} batches, has {frame.height} of "
+            f"{frame['batch'].n_unique()}",
+            frame,
+        )
+    columns = _Columns.of(frame)
+    rope_s, thick = _seconds(rope["at"]), rope["value"].to_numpy()
+    delay = _delay(columns, rope_s, thick)
+    before = rope_before(rope_s, thick, columns.at_s, delay.lag if delay.clear else 0.0)
+    x = 2 * np.log(before / columns.target_mm)
+    length = _lengths(columns.batch_names, lengths)
+    return _shares(columns, x, length, delay, "" if lengths else _NO_LENGTH)
+
+
+_NO_LENGTH = "no counter of rope metres beside one of pieces, so cut length and density stay together"
+
+
+@dataclass(frozen=True)
+class _Columns:
+    """The weighings as arrays."""
+
+    at_s: Floats
+    y: Floats
+    target_mm: Floats
+    batch: Ints
+    sample: Ints
+    batch_names: list[str]
+    pieces: int
+
+    @classmethod
+    def of(cls, frame: pl.DataFrame) -> _Columns:
+        names = frame["batch"].to_list()
+        batch = np.unique(np.array(names), return_inverse=True)[1].astype(np.int64)
+        # An inline scale weighs a whole batch as one sample: its minutes then are the sample times.
+        one = frame.group_by("batch").agg(pl.col("sample").n_unique() == 1)["sample"].all()
+        when = pl.col("at").dt.truncate("1m").cast(pl.String) if one else pl.col("sample")
+        key = frame.select(pl.concat_str("batch", pl.lit("\t"), when))["batch"].to_numpy()
+        return cls(
+            _seconds(frame["at"]),
+            np.log((frame["net_g"] / frame["target_g"]).to_numpy()),
+            frame["_target_mm"].to_numpy(),
+            batch,
+            np.unique(key, return_inverse=True)[1].astype(np.int64),
+            names,
+            int(frame["pieces"][0]) if frame.height else 1,
+        )
+
+
+def _of_one_kind(weighings: pl.DataFrame, diameter_mm: Mapping[str, float]) -> pl.DataFrame:
+    """Keep weighings of known batches, and of the usual number of pieces weighed together."""
+    frame = weighings.filter(pl.col("batch").is_not_null() & (pl.col("net_g") > 0)).with_columns(
+        _target_mm=pl.col("product").replace_strict(dict(diameter_mm), default=None, return_dtype=pl.Float64)
+    )
+    frame = frame.filter(pl.col("_target_mm").is_not_null())
+    if frame.is_empty():
+        return frame
+    usual = frame.group_by("pieces").len().sort("len", "pieces", descending=True)["pieces"][0]
+    return frame.filter(pl.col("pieces") == usual)
+
+
+def _seconds(at: pl.Series) -> Floats:
+    return np.asarray(at.dt.epoch("us").to_numpy(), dtype=np.float64) / 1e6
+
+
+def _delay(columns: _Columns, rope_s: Floats, thick: Floats) -> Lag:
+    """Find the transport delay from sample means within batches."""
+    count = np.bincount(columns.sample).astype(np.float64)
+    first = np.unique(columns.sample, return_index=True)[1]
+    y = np.bincount(columns.sample, weights=columns.y) / count
+    at = np.bincount(columns.sample, weights=columns.at_s - columns.at_s[0]) / count + columns.at_s[0]
+    sampled = [np.log(rope_before(rope_s, thick, at, d) / columns.target_mm[first]) for d in DELAYS_S]
+    return best_lag(at, y, columns.batch[first].astype(np.float64), sampled, list(DELAYS_S))
+
+
+def _lengths(names: list[str], lengths: LengthCounters | None) -> Floats | None:
+    """Give ln of the mean cut length of each weighing's batch; nan where the counters do not tell it."""
+    if lengths is None:
+        return None
+    known: dict[str, float] = {}
+    for name, start, end in lengths.stretches:
+        rope_m, pieces = lengths.rope_m.between(start, end), lengths.pieces.between(start, end)
+        if rope_m.exact and pieces.exact and rope_m.value > 0 and pieces.value > 0:
+            known[name] = float(np.log(rope_m.value / pieces.value))
+    return np.array([known.get(n, np.nan) for n in names])
+
+
+def _shares(columns: _Columns, x: Floats, length: Floats | None, delay: Lag, why: str) -> SpreadSources:
+    usable = np.isfinite(x) & np.isfinite(columns.y)
+    if length is not None:
+        with_length = usable & np.isfinite(length)
+        if np.unique(columns.batch[with_length]).size < LEAST_BATCHES:
+            length, why = None, "the counters of rope and pieces do not cover enough batches"
+        else:
+            usable = with_length
+    pairs, batches = int(usable.sum()), int(np.unique(columns.batch[usable]).size)
+    shown = delay if delay.clear else None
+    if pairs < LEAST_PAIRS or batches < LEAST_BATCHES:
+        reason = f"too few: needs {LEAST_PAIRS} pairs with a rope reading, has {pairs}"
+        return SpreadSources(
+            None, None, None, None, None, shown, pairs, batches, columns.pieces, reason, reason
+        )
+    parts = [columns.y[usable], x[usable]] + ([] if length is None else [length[usable]])
+    levels = levels_of(np.column_stack(parts), columns.batch[usable], columns.sample[usable])
+    extra = [0.0] * (len(parts) - 2)
+    wanted = {
+        "diameter": ("all", np.array([0.0, 1.0, *extra])),
+        "rest_between": ("between", np.array([1.0, -1.0, *extra])),
+        "rest_within": ("within", np.array([1.0, -1.0, *extra])),
+    }
+    if length is not None:
+        wanted["cut_length"] = ("between", np.array([0.0, 0.0, 1.0]))
+        wanted["density"] = ("between", np.array([1.0, -1.0, -1.0]))
+    found = shares(levels, wanted)  # type: ignore[arg-type]  # the literals widen to str in a dict
+    return SpreadSources(
+        found["diameter"], found.get("cut_length"), found.get("density"), found["rest_between"],
+        found["rest_within"], shown, pairs, batches, columns.pieces, "", why,
+    )  # fmt: skip
+
+
+def _untold(why: str, frame: pl.DataFrame) -> SpreadSources:
+    batches = frame["batch"].n_unique() if frame.height else 0
+    return SpreadSources(None, None, None, None, None, None, 0, batches, 1, why, why)

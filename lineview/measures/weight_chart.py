@@ -1,0 +1,109 @@
+"""Three-way control chart of piece weight: batch means, their moving ranges, spread within batches."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from lineview.statistics.control_constants import control_constants
+from lineview.statistics.control_limits import individuals_limits
+
+#: Fewer batches than this give no limits.
+LEAST = 8
+
+
+@dataclass(frozen=True)
+class ChartLimits:
+    """One chart: its centre and limits, and the batches beyond them."""
+
+    chart: str
+    unit: str
+    centre: float
+    low: float
+    high: float
+    outside: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ThreeWay:
+    """The three charts; empty where there are too few batches. `points` holds batch, deviation and sd."""
+
+    charts: tuple[ChartLimits, ...]
+    batches: int
+
+    @property
+    def outside(self) -> tuple[str, ...]:
+        """Batches beyond any limit, each once."""
+        return tuple(dict.fromkeys(name for chart in self.charts for name in chart.outside))
+
+
+def three_way(points: pl.DataFrame, weighings: pl.DataFrame) -> ThreeWay:
+    """Give the limits of the three charts.
+
+    Parameters
+    ----------
+    points : polars.DataFrame
+        BATCH_POINTS, by time.
+    weighings : polars.DataFrame
+        WEIGHINGS they were made of.
+
+    Returns
+    -------
+    ThreeWay
+        Batch means are charted as single values, with limits from their moving range: batches differ by
+        more than their pieces explain, so limits from the pieces would cry at every batch.
+
+    Notes
+    -----
+    The third chart is of standard deviations within batches, with limits that follow each batch's number of
+    weighings; its `low` and `high` are those of the usual number.
+    Source: nist-handbook, iso-7870-2
+    """
+    names = points["batch"].to_list()
+    if len(names) < LEAST:
+        return ThreeWay((), len(names))
+    single, moving = individuals_limits(points["deviation_g"].to_numpy())
+    charts = [
+        ChartLimits(
+            "batch means", "g off target", single.centre, single.low, single.high,
+            tuple(names[i] for i in single.outside),
+        ),
+        ChartLimits(
+            "moving range of batch means", "g", moving.centre, moving.low, moving.high,
+            tuple(names[i + 1] for i in moving.outside),
+        ),
+    ]  # fmt: skip
+    within = _within(weighings)
+    return ThreeWay((*charts, within) if within else tuple(charts), len(names))
+
+
+def _within(weighings: pl.DataFrame) -> ChartLimits | None:
+    """Chart the spread within batches of single pieces (or of as many together as is usual)."""
+    usual = weighings.group_by("pieces").len().sort("len", descending=True)["pieces"][0]
+    spread = (
+        weighings.filter((pl.col("pieces") == usual) & pl.col("batch").is_not_null())
+        .group_by("batch", maintain_order=True)
+        .agg(pl.col("net_g").std().alias("sd"), pl.len().alias("n"))
+        .filter(pl.col("n") > 1)
+    )
+    if spread.height < LEAST:
+        return None
+    n, sd = spread["n"].to_numpy(), spread["sd"].to_numpy()
+    pooled = float(np.sqrt(np.sum((n - 1) * sd**2) / np.sum(n - 1)))
+    low, centre, high = _sd_limits(n, pooled)
+    outside = (sd > high) | (sd < low)
+    middle = int(np.argsort(n)[n.size // 2])
+    return ChartLimits(
+        "spread within batches", "g", float(centre[middle]), float(low[middle]), float(high[middle]),
+        tuple(b for b, out in zip(spread["batch"].to_list(), outside, strict=True) if out),
+    )  # fmt: skip
+
+
+def _sd_limits(n: Sequence[int] | np.ndarray, sd: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    c4 = {int(size): control_constants(int(size)).c4 for size in np.unique(n)}
+    centre = np.array([c4[int(size)] for size in n])
+    half = 3 * np.sqrt(1 - centre**2)
+    return sd * np.maximum(centre - half, 0.0), sd * centre, sd * (centre + half)

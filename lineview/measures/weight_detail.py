@@ -1,0 +1,161 @@
+"""What else the weights of a machine say: charts, shape, sources of the spread, sample plans, bags, money."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import polars as pl
+
+from lineview.measures.contents_rules import ContentsRules
+from lineview.measures.counted import Steps
+from lineview.measures.rope_gauges import diameter_gauges
+from lineview.measures.spread_sources import LengthCounters, SpreadSources, spread_sources
+from lineview.measures.weight_account import WeightAccount
+from lineview.measures.weight_bags import BagPlan, plan_bags
+from lineview.measures.weight_chart import ThreeWay, three_way
+from lineview.measures.weight_shape import WeightShape, weight_shape
+from lineview.measures.weight_spread import Spread, WeightSpread
+from lineview.plant import Machine, Plant
+from lineview.statistics.sample_size import SamplePlan, cheapest_plan
+
+#: Labels that bags are planned for, in the order of the table: metric [g], and 4, 8 and 16 oz in grams.
+LABELS_G = {"metric": (100.0, 250.0, 500.0), "US": (113.0, 227.0, 454.0)}
+RULES = {"metric": "eu", "US": "hb133"}
+#: Parts of the tolerance to which the mean shall be known, for sample plans.
+PRECISIONS = (0.05, 0.1, 0.2)
+
+
+@dataclass(frozen=True)
+class WeightDetail:
+    """Each part is None where nothing can be said; `plans` pairs a wanted half-width [g] with its plan."""
+
+    chart: ThreeWay
+    shape: WeightShape
+    sources: SpreadSources
+    plans: tuple[tuple[float, SamplePlan | None], ...]
+    bags: BagPlan | None
+    money_per_week: Spread
+
+
+@dataclass(frozen=True)
+class LineSeen:
+    """What the line's machines counted and measured: the wrapping machine's steps, the sizer's readings."""
+
+    steps: Mapping[str, Steps]
+    sizer: Machine | None
+    rope_readings: pl.DataFrame
+    rope_steps: Mapping[str, Steps]
+    batches: pl.DataFrame
+
+
+def weight_detail(
+    plant: Plant,
+    account: WeightAccount,
+    points: pl.DataFrame,
+    seen: LineSeen,
+    rules: Mapping[str, ContentsRules],
+) -> WeightDetail | None:
+    """Work out the rest.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    account : WeightAccount
+        Of the same weights.
+    points : polars.DataFrame
+        BATCH_POINTS of them.
+    seen : LineSeen
+        Counters and gauges of the line.
+    rules : mapping of str to ContentsRules
+        Net-contents rules by name; may be empty.
+
+    Returns
+    -------
+    WeightDetail or None
+        None where no weight can be used.
+    """
+    found, target = account.deviation, account.target_g
+    if found is None or target is None:
+        return None
+    kept = account.sorted.kept
+    own = rules.get(RULES[plant.units])
+    bags = None
+    if own is not None:
+        an_hour = account.week[1] / account.week[2] * 60 if account.week else 350.0 * 60
+        bags = plan_bags(
+            kept, found, _most_weighed(kept), LABELS_G[plant.units], own,
+            pieces_per_lot=an_hour, batch_kg=plant.batch_kg,
+        )  # fmt: skip
+    return WeightDetail(
+        three_way(points, kept), weight_shape(kept), _sources(plant, kept, seen),
+        sample_plans(found, float(kept["tolerance_g"].mean())),  # type: ignore[arg-type]  # floats
+        bags, _money(plant, account, found),
+    )  # fmt: skip
+
+
+def sample_plans(found: WeightSpread, tolerance_g: float) -> tuple[tuple[float, SamplePlan | None], ...]:
+    """Give plans that know the mean to parts of the tolerance.
+
+    Parameters
+    ----------
+    found : WeightSpread
+        Spread by level [g].
+    tolerance_g : float
+        Of a piece [g].
+
+    Returns
+    -------
+    tuple of (float, SamplePlan or None)
+        Half-width [g] and the plan of least effort; no plan where batches cannot be told from pieces.
+    """
+    if found.between.value is None or found.piece.value is None:
+        return ()
+    variances = (found.between.value**2, (found.samples.value or 0.0) ** 2, found.piece.value**2)
+    return tuple((part * tolerance_g, cheapest_plan(variances, part * tolerance_g)) for part in PRECISIONS)
+
+
+def _most_weighed(kept: pl.DataFrame) -> str:
+    return str(kept.group_by("product").len().sort("len", "product", descending=[True, False])["product"][0])
+
+
+def _sources(plant: Plant, kept: pl.DataFrame, seen: LineSeen) -> SpreadSources:
+    targets = {p.id: p.diameter_mm for p in plant.products}
+    rope = pl.DataFrame(schema={"at": kept.schema["at"], "value": pl.Float64})
+    if seen.sizer is not None and seen.rope_readings.height:
+        own = [p for p in plant.products if p.id in set(kept["product"].to_list())]
+        target = sum(p.diameter_mm for p in own) / len(own) if own else None
+        tolerance = max((p.diameter_tolerance_mm for p in own), default=None)
+        gauges = diameter_gauges(seen.sizer, seen.rope_readings, target, tolerance)
+        rope = gauges[0].check.usable.select("at", "value").sort("at") if gauges else rope
+    return spread_sources(kept, rope, targets, _length_counters(seen))
+
+
+def _length_counters(seen: LineSeen) -> LengthCounters | None:
+    pieces = seen.steps.get("pieces") or seen.steps.get("good pieces")
+    rope = seen.rope_steps.get("rope")
+    if pieces is None or rope is None:
+        return None
+    stretches: list[tuple[str, datetime, datetime]] = []
+    rows = seen.batches.sort("start").with_columns(_next=pl.col("start").shift(-1))
+    for name, start, end, after in rows.select("batch", "start", "end", "_next").iter_rows():
+        last = end or (after if after is not None and after - start < timedelta(hours=1) else None)
+        if last is not None and last > start:
+            stretches.append((name, start, last))
+    return LengthCounters(rope, pieces, stretches)
+
+
+def _money(plant: Plant, account: WeightAccount, found: WeightSpread) -> Spread:
+    """Give the money a week given away, where every product weighed has a price."""
+    if account.giveaway is None or account.giveaway.kg_per_week.value is None:
+        return Spread(None, why_none="cannot be told: no counter of pieces in this period")
+    names = account.sorted.kept["product"].unique().to_list()
+    prices = [p.price_per_kg for p in plant.products if p.id in names]
+    known = [p for p in prices if p is not None]
+    if not known or len(known) < len(prices):
+        return Spread(None, why_none="cannot be told: no price_per_kg of the product in plant.toml")
+    price, week = sum(known) / len(known), account.giveaway.kg_per_week
+    low, high = (None if v is None else v * price for v in (week.low, week.high))
+    return Spread((week.value or 0.0) * price, low, high)

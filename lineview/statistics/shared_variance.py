@@ -1,0 +1,213 @@
+"""Shares of a variance that other quantities explain, from nested pairs, by covariances and their draws.
+
+With y = x₁ + x₂ + rest, independent of each other, cov(y, xᵢ) = var(xᵢ): the share cov / var holds however
+noisy the reading of xᵢ is, as noise of the gauge has no covariance with y.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lineview.errors import Fault, MeasureError
+from lineview.statistics.generalized_intervals import percentiles
+
+Floats = NDArray[np.float64]
+Where = Literal["all", "between", "within"]
+SEED = 4
+
+
+@dataclass(frozen=True)
+class Level:
+    """Sums of squares and products of one level with its degrees of freedom.
+
+    `weight` is what its mean square counts in the covariance of a single piece, `above` what it counts in
+    the component between batches alone.
+    """
+
+    ss: Floats
+    df: int
+    weight: float
+    above: float
+
+
+def levels_of(values: Floats, batch: NDArray[np.int64], sample: NDArray[np.int64]) -> list[Level]:
+    """Give the levels whose weighted mean squares add up to the covariance of a single piece.
+
+    Parameters
+    ----------
+    values : numpy.ndarray, shape (n, p)
+        One row a piece; the explained quantity first.
+    batch, sample : numpy.ndarray, shape (n,)
+        Number of its batch, and of its sample time (each sample within one batch).
+
+    Returns
+    -------
+    list of Level
+        Between batches, between sample times in a batch, within a sample; levels without degrees of
+        freedom are left out.
+
+    Raises
+    ------
+    MeasureError
+        Where there are fewer than three batches.
+
+    Notes
+    -----
+    Unweighted means: the mean square of batch means holds the batch component once, the sample component
+    over the harmonic mean number of samples, and so on down, whatever the numbers are.
+    Source: burdick-graybill
+    """
+    sample_ids, sample_index = np.unique(sample, return_inverse=True)
+    first = np.unique(sample_index, return_index=True)[1]
+    pieces = np.bincount(sample_index).astype(np.float64)
+    sample_mean = _means(values, sample_index, pieces)
+    _, parent = np.unique(batch[first], return_inverse=True)
+    samples = np.bincount(parent).astype(np.float64)
+    batch_mean = _means(sample_mean, parent, samples)
+    if samples.size < 3:
+        raise MeasureError(Fault(f"{samples.size} batches", "batch", "three or more"))
+    top = batch_mean - batch_mean.mean(axis=0)
+    middle = sample_mean - batch_mean[parent]
+    low = values - sample_mean[sample_index]
+    over_samples, over_pieces = _harmonic(samples), _harmonic(pieces)
+    found = [Level(top.T @ top, samples.size - 1, 1.0, 1.0)]
+    df_middle, df_low = sample_ids.size - samples.size, values.shape[0] - sample_ids.size
+    if df_middle > 0:
+        found.append(Level(middle.T @ middle, df_middle, 1 - over_samples, -over_samples))
+    if df_low > 0:
+        # With one sample a batch the batch's mean square holds the pieces' over their number itself.
+        found.append(Level(low.T @ low, df_low, 1 - over_pieces, 0.0 if df_middle > 0 else -over_pieces))
+    return found
+
+
+def _means(values: Floats, index: NDArray[np.int64], count: Floats) -> Floats:
+    sums = np.zeros((count.size, values.shape[1]))
+    np.add.at(sums, index, values)
+    return np.asarray(sums / count[:, None], dtype=np.float64)
+
+
+def _harmonic(count: Floats) -> float:
+    """Give 1 over the harmonic mean of counts."""
+    return float(np.mean(1.0 / count))
+
+
+def covariance(levels: list[Level]) -> Floats:
+    """Give the covariance of a single piece.
+
+    Parameters
+    ----------
+    levels : list of Level
+        As `levels_of` gives them.
+
+    Returns
+    -------
+    numpy.ndarray, shape (p, p)
+        Σ weight × mean square.
+    """
+    return np.asarray(sum(level.weight * level.ss / level.df for level in levels), dtype=np.float64)
+
+
+def covariance_draws(level: Level, draws: int, seed: int) -> Floats:
+    """Draw the covariance matrix behind one level's sums of squares, by its generalized pivot.
+
+    Parameters
+    ----------
+    level : Level
+        With more degrees of freedom than quantities.
+    draws : int
+        How many.
+    seed : int
+        Of the draws.
+
+    Returns
+    -------
+    numpy.ndarray, shape (draws, p, p)
+        Exact for the first quantity's variance and for slopes on it.
+
+    Notes
+    -----
+    With S = C Cᵀ and S ~ Wishart(Σ), C = L A for Σ = L Lᵀ and Bartlett's A; so L = C A⁻¹.
+    Source: weerahandi-1993
+    """
+    rng = np.random.default_rng(seed)
+    p = level.ss.shape[0]
+    root = _root(level.ss)
+    a = np.zeros((draws, p, p))
+    for i in range(p):
+        a[:, i, i] = np.sqrt(rng.chisquare(max(level.df - i, 1), draws))
+        for j in range(i):
+            a[:, i, j] = rng.standard_normal(draws)
+    lower = root @ np.linalg.inv(a)
+    return np.asarray(lower @ np.swapaxes(lower, 1, 2), dtype=np.float64)
+
+
+def _root(ss: Floats) -> Floats:
+    """Give the lower root of a matrix that may have rows of zeros."""
+    p = ss.shape[0]
+    root = np.zeros((p, p))
+    for i in range(p):
+        for j in range(i + 1):
+            left = ss[i, j] - float(root[i, :j] @ root[j, :j])
+            if i == j:
+                root[i, i] = np.sqrt(max(left, 0.0))
+            elif root[j, j] > 1e-12 * np.sqrt(max(ss[j, j], 1e-300)):
+                root[i, j] = left / root[j, j]
+    return root
+
+
+@dataclass(frozen=True)
+class Share:
+    """A share with its 95 % limits; it may stray beyond 0 and 1 where little is known."""
+
+    value: float
+    low: float
+    high: float
+
+
+def shares(
+    levels: list[Level], parts: dict[str, tuple[Where, Floats]], draws: int = 4000
+) -> dict[str, Share]:
+    """Give the share of the first quantity's variance that goes with each combination of quantities.
+
+    Parameters
+    ----------
+    levels : list of Level
+        As `levels_of` gives them.
+    parts : dict
+        From a name to where it is taken ("all", "between" batches, "within" them), and the coefficients of
+        the quantities: the part is cov(y, Σ cᵢ xᵢ) there.
+    draws : int
+        Of the pivots.
+
+    Returns
+    -------
+    dict of str to Share
+        Each over the variance of y at all levels.
+
+    Notes
+    -----
+    Source: derived-spread-sources, weerahandi-1993
+    """
+    drawn = [covariance_draws(level, draws, SEED + i) for i, level in enumerate(levels)]
+    squares = [level.ss / level.df for level in levels]
+    everywhere = [level.weight for level in levels]
+    total = sum(w * m[0, 0] for w, m in zip(everywhere, squares, strict=True))
+    total_drawn = sum(w * m[:, 0, 0] for w, m in zip(everywhere, drawn, strict=True))
+    found = {}
+    for name, (where, coefficients) in parts.items():
+        weights = [_weight(level, where) for level in levels]
+        part = sum(w * float(m[0] @ coefficients) for w, m in zip(weights, squares, strict=True))
+        part_drawn = sum(w * (m[:, 0, :] @ coefficients) for w, m in zip(weights, drawn, strict=True))
+        low, high = percentiles(np.asarray(part_drawn / total_drawn))
+        found[name] = Share(float(part / total), low, high)
+    return found
+
+
+def _weight(level: Level, where: Where) -> float:
+    if where == "between":
+        return level.above
+    return level.weight if where == "all" else level.weight - level.above
