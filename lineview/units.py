@@ -20,6 +20,7 @@ FACTORS: dict[str, dict[str, Fraction]] = {
         "m": Fraction(1),
         "mm": Fraction(1, 1000),
         "cm": Fraction(1, 100),
+        "dm": Fraction(1, 10),
         "km": Fraction(1000),
         "µm": Fraction(1, 1000000),
         "in": _INCH,

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 import polars as pl
 
 from lineview.errors import Fault
 from lineview.plant import Counter, Gauge, Machine, Plant
-from lineview.units import convert, dimension, unit_named
+from lineview.units import FACTORS, convert, dimension, unit_named
 
 _TEXTS = ("state", "batch", "product")
 
@@ -31,10 +32,12 @@ class Channel:
         wanted = own_unit(self.part)
         if not self.unit or not wanted or dimension(self.unit) != dimension(wanted):
             return values
-        scaled = convert(values, self.unit, wanted)
-        if isinstance(self.part, Counter) and wanted == "m":
-            return scaled if self.part.unit_value == 1 else scaled / self.part.unit_value
-        return scaled
+        if isinstance(self.part, Gauge):
+            return convert(values, self.unit, wanted)
+        kind = dimension(wanted)
+        of_count = Fraction(str(self.part.unit_value)) if kind == "length" else Fraction(1)
+        ratio = FACTORS[kind][self.unit] / FACTORS[kind][wanted] / of_count
+        return values if ratio == 1 else values * ratio.numerator / ratio.denominator
 
 
 def own_unit(part: Counter | Gauge) -> str:

@@ -155,8 +155,10 @@ def _is_units_row(cells: Sequence[str]) -> bool:
     filled = [cell for cell in cells if cell]
     if not filled or not all(map(is_valueless, filled)):
         return False
-    known = sum(1 for cell in filled if unit_named(cell))
-    return known > 0 and all(unit_named(cell) or _WORDS_OF_UNITS.fullmatch(cell) for cell in filled)
+    known = [cell for cell in filled if unit_named(cell) or _WORDS_OF_UNITS.fullmatch(cell)]
+    if not any(map(unit_named, known)) or any(len(cell) > 20 for cell in filled):
+        return False
+    return len(known) == len(filled) or (len(known) > len(filled) / 2 and not cells[0])
 
 
 def blank(texts: pl.Series) -> pl.Series:

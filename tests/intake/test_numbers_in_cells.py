@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import polars as pl
 import pytest
-from invented_works import layout_of, reasons, values
+from invented_works import WORKS, layout_of, reasons, values
 
 from lineview.errors import IntakeError
 from lineview.intake.number_cells import Marks, evidence, parse_numbers
+from lineview.plant import Counter
 
 GAUGES = layout_of({"d": "diameter", "t": "temperature"}, machine="sizer1")
 
@@ -137,3 +138,23 @@ def test_where_layout_and_units_row_disagree_the_file_is_believed_and_it_is_said
 def test_evidence_counts_what_proves_a_mark():
     found = evidence(pl.Series(["1,234", "12,5", "7"]))
     assert (found.comma, found.point, found.both, found.mark) == (1, 0, 1, ",")
+
+
+def test_a_units_row_of_a_feed_counter_leaves_its_counts_whole(read):
+    works = WORKS.model_copy(
+        update={
+            "machines": (
+                WORKS.machines[0].model_copy(
+                    update={"counters": (Counter(id="film", counts="film", fastest_per_min=500, unit_value=0.1),)}
+                ),
+            )
+        }
+    )
+    layout = layout_of({"Folie": "film"})
+    assert values(read("time;Folie\n;dm\n2026-06-08 06:00:00;51233\n", layout, plant=works), "film") == [51233.0]
+    assert values(read("time;Folie\n;m\n2026-06-08 06:00:00;5123,3\n", layout, plant=works), "film") == [51233.0]
+
+
+def test_a_units_row_with_a_word_nobody_knows_is_still_one(read):
+    export = read("time;d;t;x\n;mm;°C;Schritt\n2026-06-08 06:00:00;14.02;35;1\n", GAUGES)
+    assert (export.rows, export.rows_refused) == (1, 0)
