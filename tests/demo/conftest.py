@@ -7,7 +7,7 @@ from lineview.demo.make import make_demo
 
 @pytest.fixture(scope="session")
 def works(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Five days of the demo, fresh."""
+    """The demo's week, written afresh."""
     into = tmp_path_factory.mktemp("works")
-    make_demo(into, days=5, seed=4)
+    make_demo(into)
     return into
