@@ -81,13 +81,27 @@ class Address:
         >>> Address("shift", "1", period="2026-06-09.early").href
         '/shift?line=1&period=2026-06-09.early'
         """
+        return f"/{self.page}{self._query}"
+
+    def file(self, name: str) -> str:
+        """Give the link to one of the answer's frames as a file.
+
+        Examples
+        --------
+        >>> Address("rope", period="this-week").file("batches")
+        '/rope/batches.csv?period=this-week'
+        """
+        return f"/{self.page}/{name}.csv{self._query}"
+
+    @property
+    def _query(self) -> str:
         given = {"line": self.line, "machine": self.machine, "period": self.period}
         query = {name: value for name, value in given.items() if value}
         if self.intake is not None:
             query["intake"] = str(self.intake)
         if self.first:
             query["from"] = str(self.first)
-        return f"/{self.page}" + (f"?{urlencode(query)}" if query else "")
+        return f"?{urlencode(query)}" if query else ""
 
 
 def read_address(pathname: str | None, search: str | None) -> Address:

@@ -7,6 +7,7 @@ from typing import Any
 from dash import html
 
 from lineview.answers.answer import Answer, Span
+from lineview.board.address import Address
 from lineview.board.aria import aria
 from lineview.board.graph import graph
 from lineview.board.tables import answer_table, frame_table
@@ -20,6 +21,22 @@ CAUTION = (
     "Before reaching past a guard, clearing a jam or adjusting rollers and knives: stop and lock out by your "
     "site's procedure. Figures come from counters and may be late; no interlock may depend on them."
 )
+
+
+#: Columns of the pictures' frames whose names do not end in their unit.
+HEADINGS: dict[str, dict[str, tuple[str, str]]] = {
+    "rope": {
+        name: (words, "mm")
+        for name, words in (
+            ("low", "from"),
+            ("mid", "expected"),
+            ("high", "to"),
+            ("value", "smoothed deviation"),
+        )
+    },
+    "weight": {"low": ("from", "g"), "high": ("to", "g")},
+    "wrap": {"m_per_thousand": ("a thousand good pieces", "m")},
+}
 
 
 def sentence(spans: tuple[Span, ...]) -> list[Any]:
@@ -38,7 +55,7 @@ def sentence(spans: tuple[Span, ...]) -> list[Any]:
     return [html.Mark(span.text, className="call") if span.call else span.text for span in spans]
 
 
-def answer_page(answer: Answer, look: Look) -> list[Any]:
+def answer_page(answer: Answer, look: Look, address: Address) -> list[Any]:
     """Give all that stands below the sentence.
 
     Parameters
@@ -47,6 +64,8 @@ def answer_page(answer: Answer, look: Look) -> list[Any]:
         What to show.
     look : Look
         Plant, colours, width.
+    address : Address
+        Of the page, for links to its files.
 
     Returns
     -------
@@ -58,11 +77,7 @@ def answer_page(answer: Answer, look: Look) -> list[Any]:
     first = [graph(p, answer.text) for p in drawn if p.first]
     folded: list[Any] = [graph(p, answer.text) for p in drawn if not p.first]
     tables = [answer_table(table, plant) for table in answer.tables]
-    behind = [
-        frame_table(name.replace("_", " "), frame, plant)
-        for name, frame in answer.series.items()
-        if frame.height
-    ]
+    behind = _behind(answer, look, address)
     page: list[Any] = [html.P(answer.soft, className="soft lead"), *first]
     if behind and drawn:
         page.append(_fold("The picture as a table", behind, "chart-table"))
@@ -90,6 +105,18 @@ def cautions(answer: Answer | None) -> list[Any]:
     """
     own = answer.cautions if answer is not None else ()
     return [html.P(text) for text in dict.fromkeys((*own, *(() if own else (CAUTION,))))]
+
+
+def _behind(answer: Answer, look: Look, address: Address) -> list[Any]:
+    """Give the picture's frames as tables, each with all of its rows as a file."""
+    tables: list[Any] = []
+    for name, frame in answer.series.items():
+        if not frame.height:
+            continue
+        words = name.replace("_", " ")
+        tables.append(frame_table(words, frame, look.plant, HEADINGS.get(answer.question)))
+        tables.append(html.P(html.A(f"All of {words} as CSV", href=address.file(name)), className="acts"))
+    return tables
 
 
 def _fold(title: str, content: list[Any], name: str) -> html.Details:

@@ -76,7 +76,7 @@ def _picker(
 ) -> html.Details:
     """Give one picker: its present choice, unfolding to links; each choice is an address."""
     current = name or dict(choices).get(chosen or "") or chosen or (choices[0][1] if choices else "none yet")
-    named = "hidden" if current.casefold().startswith(kind) else "kind"  # not "line line 1"
+    kinds = [] if current.casefold().startswith(kind) else [html.Span(f"{kind} ", className="kind")]
     links = [
         html.Li(
             dcc.Link(
@@ -89,7 +89,7 @@ def _picker(
     ]
     return html.Details(
         [
-            html.Summary([html.Span(f"{kind} ", className=named), html.Span(current, className="choice")]),
+            html.Summary([*kinds, html.Span(current, className="choice")]),
             html.Div([html.Ul(links), *([below] if below is not None else [])], className="choices"),
         ],
         className="picker",

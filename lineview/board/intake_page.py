@@ -146,5 +146,6 @@ def _refusals(service: Service, address: Address) -> html.Section:
     if refused.height:
         title += f": {first + 1:,} to {last:,} of {refused.height:,}"
     return html.Section(
-        [frame_table(title, part, service.plant), html.P(turns, className="acts")], id="refusals"
+        [frame_table(title, part, service.plant, most=REFUSALS_A_PAGE), html.P(turns, className="acts")],
+        id="refusals",
     )

@@ -93,7 +93,7 @@ def _answered(service: Service, address: Address, look: Look) -> Page:
         where = " · ".join(names[k] for k in ("line", "machine", "period") if names.get(k))
         head = [html.Span(service.plant.shop, className="shop"), html.Span(where, className="where")]
         return Page(head, sentence(answer.sentence), wall_page(answer, look), [], service.plant.shop)
-    below = answer_page(answer, look)
+    below = answer_page(answer, look, address)
     return _page(service, address, names, sentence(answer.sentence), below, cautions(answer))
 
 

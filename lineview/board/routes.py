@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Callable
 from typing import Any
 
+import polars as pl
 from flask import Flask, Response, render_template_string, request
 
+from lineview.answers.answer import Answer
+from lineview.board.address import Address, read_address
 from lineview.board.service import Service, TakeOutcome
-from lineview.errors import LineviewError
+from lineview.errors import AskError, Fault, LineviewError
 
 #: A spreadsheet would read a cell that starts with one of these as a formula.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -47,20 +51,43 @@ def add_routes(server: Flask, service: Service) -> None:
     """
 
     def refusals(intake: int) -> Response:
-        try:
-            frame = service.refusals(intake)
-        except LineviewError as error:
-            return Response(str(error), status=404, mimetype="text/plain")
-        name = f"refusals-{intake}.csv"
-        sent = Response(csv_text(frame.columns, frame.rows()), mimetype="text/csv")
-        sent.headers["Content-Disposition"] = f"attachment; filename={name}"
-        return sent
+        return _file(f"refusals-{intake}", lambda: service.refusals(intake))
+
+    def series(question: str, name: str) -> Response:
+        def frame() -> pl.DataFrame:
+            at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
+            known = _ask(service, at).series
+            if name not in known:
+                raise AskError(
+                    Fault(f"there is no frame '{name}'", question, f"one of {', '.join(known) or 'none'}")
+                )
+            return known[name]
+
+        return _file(f"{question}-{name}", frame)
 
     def large() -> str:
         return render_template_string(LARGE, shop=service.plant.shop, outcome=_given(service))
 
     server.add_url_rule("/refusals/<int:intake>.csv", "refusals", refusals)
+    server.add_url_rule("/<question>/<name>.csv", "series", series)
     server.add_url_rule("/large", "large", large, methods=["GET", "POST"])
+
+
+def _ask(service: Service, at: Address) -> Answer:
+    if at.question is None:
+        raise AskError(Fault("there is no page at this address"))
+    return service.ask(at.question, at.line, at.machine, at.period)
+
+
+def _file(name: str, frame: Callable[[], pl.DataFrame]) -> Response:
+    """Send a frame as a file, or the plain error that stands in its way."""
+    try:
+        found = frame()
+    except LineviewError as error:
+        return Response(str(error), status=404, mimetype="text/plain")
+    sent = Response(csv_text(found.columns, found.rows()), mimetype="text/csv")
+    sent.headers["Content-Disposition"] = f"attachment; filename={name}.csv"
+    return sent
 
 
 def _given(service: Service) -> TakeOutcome | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import socket
 from typing import Any
 
 from dash import Dash
@@ -35,13 +36,15 @@ def open_server(app: Dash, host: str = "127.0.0.1", port: int = 8050) -> Any:
     AskError
         Where the port is taken or may not be used.
     """
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
-        return create_server(app.server, host=host, port=port, threads=THREADS, ident=None)
+        bound = socket.create_server((host, port), family=family)
     except OSError as error:
         taken = error.errno == errno.EADDRINUSE
         what = f"port {port} is taken by another program" if taken else f"port {port} cannot be used: {error}"
         do = "Stop the other program, or ask for any free port with --port 0."
         raise AskError(Fault(what, f"{host}:{port}", do=do)) from None
+    return create_server(app.server, sockets=[bound], threads=THREADS, ident=None)
 
 
 def address_of(server: Any, host: str) -> str:

@@ -13,8 +13,8 @@ from lineview.answers.answer import Table
 from lineview.board.aria import aria
 from lineview.plant import Plant
 
-#: A chart's table shows this many rows; the rest is a download away.
-MOST_ROWS = 100
+#: A frame's table shows this many rows, since each row costs the browser time; the rest is a download away.
+MOST_ROWS = 40
 
 
 def answer_table(table: Table, plant: Plant) -> html.Div:
@@ -103,7 +103,11 @@ def plain_table(
 
 
 def frame_table(
-    title: str, frame: pl.DataFrame, plant: Plant, headings: Mapping[str, str] | None = None
+    title: str,
+    frame: pl.DataFrame,
+    plant: Plant,
+    headings: Mapping[str, tuple[str, str]] | None = None,
+    most: int = MOST_ROWS,
 ) -> html.Div:
     """Give a frame as a table, its column names as words.
 
@@ -112,11 +116,13 @@ def frame_table(
     title : str
         Its caption.
     frame : polars.DataFrame
-        At most MOST_ROWS rows of it are shown.
+        At most `most` rows of it are shown.
     plant : Plant
         Units and zone.
-    headings : mapping of str to str, optional
-        Words for some columns; by default the name with its unit read off its end.
+    headings : mapping of str to (str, str), optional
+        Words and unit of some columns; by default the name, with its unit read off its end.
+    most : int
+        Rows shown.
 
     Returns
     -------
@@ -124,8 +130,8 @@ def frame_table(
         The table.
     """
     columns = [(name, *_worded(name, headings or {})) for name in frame.columns]
-    whole = frame.head(MOST_ROWS)
-    caption = title if frame.height <= MOST_ROWS else f"{title} (the first {MOST_ROWS} of {frame.height:,})"
+    whole = frame.head(most)
+    caption = title if frame.height <= most else f"{title} (the first {most} of {frame.height:,})"
     return answer_table(Table(title, caption, columns, whole.to_dicts()), plant)
 
 
@@ -141,9 +147,9 @@ ENDINGS = {
 }
 
 
-def _worded(name: str, headings: Mapping[str, str]) -> tuple[str, str]:
+def _worded(name: str, headings: Mapping[str, tuple[str, str]]) -> tuple[str, str]:
     if name in headings:
-        return headings[name], ""
+        return headings[name]
     words, _, ending = name.rpartition("_")
     if words and ending in ENDINGS and not words.endswith("per"):
         return words.replace("_", " "), ENDINGS[ending]

@@ -90,8 +90,10 @@ def blank(look: Look, x_title: str = "", y_title: str = "") -> go.Figure:
         legend={
             "orientation": "h",
             "x": 0,
-            "y": -0.22,
-            "yanchor": "top",
+            "yref": "container",
+            "y": 0.01,
+            "yanchor": "bottom",
+            "traceorder": "normal",
             "font": {"size": look.size(12), "color": look.tokens.soft},
             "itemclick": False,
             "itemdoubleclick": False,
@@ -102,6 +104,31 @@ def blank(look: Look, x_title: str = "", y_title: str = "") -> go.Figure:
     figure.update_xaxes(**_axis(look, x_title), showgrid=False, ticks="outside")
     figure.update_yaxes(**_axis(look, y_title), showgrid=True, gridcolor=look.tokens.hairline)
     return figure
+
+
+def show_legend(figure: go.Figure, look: Look, kinds: int) -> int:
+    """Show the legend below a picture and give the room it takes.
+
+    Parameters
+    ----------
+    figure : plotly.graph_objects.Figure
+        Changed in place: its lower margin grows.
+    look : Look
+        A phone's legend stands in two columns at most.
+    kinds : int
+        How many entries it has.
+
+    Returns
+    -------
+    int
+        Pixels to add to the picture's height.
+    """
+    if not kinds:
+        return 0
+    rows = (kinds + 1) // 2 if look.narrow else 1
+    room = look.size(14 + 21 * rows)
+    figure.update_layout(showlegend=True, margin_b=figure.layout.margin.b + room)
+    return room
 
 
 def _axis(look: Look, title: str) -> dict[str, Any]:

@@ -81,11 +81,7 @@ def rope_picture(
     _band(figure, look, shown, scale)
     if fan is not None:
         _fan(figure, look, fan, scale, call)
-    now = float(shown["running_h"].max() or 0.0)  # type: ignore[arg-type]  # a float column's maximum
-    if fan is not None:
-        _tick(figure, look, now, "now", look.tokens.soft, dash="dash", left=True)
-    for row in adjustments.iter_rows(named=True) if adjustments is not None else ():
-        _tick(figure, look, row["running_h"], str(row["label"]), look.tokens.note)
+    _ticks(figure, look, shown, fan, adjustments)
     _axes(figure, look, tolerance, scale, shown, fan)
     return Picture(f"{name}, its tolerance magnified {scale.times} times", figure, height=340)
 
@@ -168,6 +164,29 @@ def _fan(figure: go.Figure, look: Look, fan: pl.DataFrame, scale: _Scale, call: 
         )
 
 
+def _ticks(
+    figure: go.Figure,
+    look: Look,
+    shown: pl.DataFrame,
+    fan: pl.DataFrame | None,
+    adjustments: pl.DataFrame | None,
+) -> None:
+    """Mark now and every adjustment; where words would overlap the later adjustment keeps its own."""
+    now = float(shown["running_h"].max() or 0.0)  # type: ignore[arg-type]  # a float column's maximum
+    end = now if fan is None else max(now, *fan["running_h"].to_list())
+    letter = max(end, 1e-9) / (46 if look.narrow else 150)  # the width of one, in hours
+    left = end
+    if fan is not None:
+        _tick(figure, look, now, "now", look.tokens.soft, dash="dash", before=True)
+        left = now - 5 * letter
+    rows = [] if adjustments is None else adjustments.sort("running_h", descending=True).to_dicts()
+    for row in rows:
+        hour, words = row["running_h"], str(row["label"])
+        fits = hour + len(words) * letter < left
+        _tick(figure, look, hour, words if fits else "", look.tokens.note)
+        left = hour if fits else left
+
+
 def _tick(
     figure: go.Figure,
     look: Look,
@@ -176,10 +195,12 @@ def _tick(
     colour: str,
     *,
     dash: str = "solid",
-    left: bool = False,
+    before: bool = False,
 ) -> None:
     figure.add_vline(x=hour, line={"color": colour, "width": look.size(1.4) or 1, "dash": dash})
-    side = {"xanchor": "right", "xshift": -4} if left else {"xanchor": "left", "xshift": 3}
+    if not words:
+        return
+    side = {"xanchor": "right", "xshift": -4} if before else {"xanchor": "left", "xshift": 3}
     label(figure, look, words, hour, 1.0, colour=colour, yref="paper", yanchor="top", **side)
 
 

@@ -9,7 +9,7 @@ import polars as pl
 
 from lineview import show
 from lineview.charts.clock_axis import ms, set_clock
-from lineview.charts.look import Look, Picture, blank, label
+from lineview.charts.look import Look, Picture, blank, label, show_legend
 from lineview.charts.theme import see_through
 from lineview.charts.thin import thin
 from lineview.figure import Period
@@ -69,8 +69,9 @@ def shift_picture(
     _words(figure, look, tape, high, span)
     set_clock(figure, look, span.start, span.end)
     figure.update_yaxes(range=[0, max(high, fastest) * 1.12], tickvals=_marks(max(high, fastest)))
-    figure.update_layout(showlegend=True, barmode="overlay")
-    return Picture(name, figure, height=340)
+    figure.update_layout(barmode="overlay")
+    room = show_legend(figure, look, sum(trace.showlegend is not False for trace in figure.data))
+    return Picture(name, figure, height=300 + room)
 
 
 def _marks(top: float) -> list[float]:

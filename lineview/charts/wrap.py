@@ -8,12 +8,13 @@ import plotly.graph_objects as go
 import polars as pl
 
 from lineview import show
-from lineview.charts.look import Look, Picture, blank, label
+from lineview.charts.look import Look, Picture, blank, label, show_legend
 from lineview.show_units import in_units
 
 HATCHES = ("/", "x", "\\", "-", ".", "|", "+")
 NEEDED = "geometry"
 UNEXPLAINED = "unexplained"
+LENGTHS = {"m": "metres", "ft": "feet"}
 
 
 def wrap_picture(causes: pl.DataFrame, look: Look) -> Picture:
@@ -39,7 +40,7 @@ def wrap_picture(causes: pl.DataFrame, look: Look) -> Picture:
     ).filter(pl.col("length") > 0)
     webs = shown["web"].unique(maintain_order=True).to_list()
     start, end = _reach(shown, webs)
-    title = f"{unit} a thousand good pieces" + (f" (axis from {start:g})" if start else "")
+    title = f"{LENGTHS.get(unit, unit)} a thousand good pieces" + (f" (axis from {start:g})" if start else "")
     figure = blank(look, title, "")
     for number, cause in enumerate(_ordered(shown)):
         _segments(figure, look, shown, webs, cause, number, start)
@@ -47,7 +48,7 @@ def wrap_picture(causes: pl.DataFrame, look: Look) -> Picture:
     kinds = {c for c in _ordered(shown) if c not in worded}
     for trace in figure.data:
         trace.showlegend = trace.name in kinds
-    figure.update_layout(barmode="stack", bargap=0.5, showlegend=bool(kinds))
+    figure.update_layout(barmode="stack", bargap=0.5)
     figure.update_xaxes(range=[start, end])
     figure.update_yaxes(
         tickvals=list(range(len(webs))),
@@ -55,9 +56,9 @@ def wrap_picture(causes: pl.DataFrame, look: Look) -> Picture:
         showgrid=False,
         range=[len(webs) - 0.4, -0.75],
     )
-    return Picture(
-        "Use a thousand good pieces, by cause", figure, height=130 + 62 * len(webs) + 40 * bool(kinds)
-    )
+    # on a phone the causes' names are too long for two columns
+    room = show_legend(figure, look, 2 * len(kinds) if look.narrow else len(kinds))
+    return Picture("Use a thousand good pieces, by cause", figure, height=110 + 66 * len(webs) + room)
 
 
 def _broken(name: str) -> str:

@@ -1,0 +1,134 @@
+"""Pages as components: all that an answer holds is on its page, and faults are pages too."""
+
+from urllib.parse import urlsplit
+
+import invented_answers as invented
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from invented_service import InventedService
+
+from lineview.board.address import NAMES, PAGES, Address, read_address
+from lineview.board.local_time import typed_moment
+from lineview.board.page import forms_of, page_of
+from lineview.errors import AskError, Fault, StoreError
+
+DAY = {"theme": "day", "narrow": False}
+WORDS = st.text(st.characters(codec="utf-8", exclude_categories=["Cs", "Cc"]), min_size=1, max_size=40).map(
+    str.strip
+)
+MAYBE = st.none() | WORDS.filter(bool)
+
+
+def words_in(part: object) -> str:
+    """Give all text of components."""
+    if isinstance(part, list | tuple):
+        return " ".join(words_in(p) for p in part)
+    if isinstance(part, str | int | float):
+        return str(part)
+    return words_in(getattr(part, "children", None) or "") if hasattr(part, "to_plotly_json") else ""
+
+
+@given(st.sampled_from(PAGES), MAYBE, MAYBE, MAYBE, st.none() | st.integers(0, 10**9), st.integers(0, 10**6))
+def test_an_address_brings_the_same_page_back(
+    page: str, line: str | None, machine: str | None, period: str | None, intake: int | None, first: int
+) -> None:
+    address = Address(page, line, machine, period, intake, first)
+    split = urlsplit(address.href)
+    assert read_address(split.path, f"?{split.query}") == address
+
+
+@pytest.mark.parametrize("search", ["?intake=-3", "?intake=x", "?from=9e9", "?line=", "?other=1", "", None])
+def test_odd_addresses_are_read_without_error(search: str | None) -> None:
+    read = read_address("/intake", search)
+    assert (read.intake, read.first, read.line) == (None, 0, None)
+
+
+def test_pickers_keep_line_and_period_from_page_to_page() -> None:
+    here = Address("shift", "2", "wrap2", "this-week")
+    assert here.on("wrap") == Address("wrap", "2", "wrap2", "this-week")
+    assert here.on("rope") == Address("rope", "2", None, "this-week")
+    assert here.with_line("1") == Address("shift", "1", None, "this-week")
+
+
+@pytest.mark.parametrize("question", invented.ANSWERS)
+def test_a_page_holds_all_of_its_answer(question: str) -> None:
+    answer = invented.ANSWERS[question]()
+    page = page_of(InventedService(), Address(question), DAY)
+    assert words_in(page.sentence).replace("  ", " ").strip().startswith(answer.sentence[0].text.strip())
+    shown = words_in(page.below)
+    assert answer.soft in shown
+    for table in answer.tables:
+        assert table.title in shown
+    for figure in answer.figures:
+        assert figure.label in shown
+        assert figure.working in shown
+        if not figure.told:
+            assert figure.why_none in shown
+    for note in answer.notes:
+        assert note in shown
+    for caution in answer.cautions:
+        assert caution in words_in(page.foot)
+    assert words_in(page.head).startswith("Gorse Lane Sweets")
+
+
+def test_what_needs_a_person_is_marked_by_an_element_and_not_by_colour_alone() -> None:
+    page = page_of(InventedService(), Address("rope"), DAY)
+    marks = [p for p in page.sentence if getattr(p, "className", "") == "call"]
+    assert [m.children for m in marks] == ["thinning 0.011 mm an hour", "34 hours of running"]
+    assert {type(m).__name__ for m in marks} == {"Mark"}
+
+
+def test_an_unknown_machine_is_a_page_that_says_so_and_can_be_left() -> None:
+    page = page_of(InventedService(), Address("shift", machine="wrap9"), DAY)
+    assert words_in(page.sentence) == "That cannot be answered: unknown machine 'wrap9'."
+    assert "one of wrap1, wrap3" in words_in(page.below)
+    assert all(name in words_in(page.head) for name in NAMES.values())
+    assert "stop and lock out" in words_in(page.foot)
+
+
+def test_an_empty_store_is_a_page_too() -> None:
+    class Empty(InventedService):
+        def ask(self, *_: object) -> object:  # type: ignore[override]
+            raise StoreError(Fault("there are no readings yet", do="Give an export on the intake page."))
+
+        def periods(self, *_: object) -> list[tuple[str, str]]:  # type: ignore[override]
+            raise AskError(Fault("there are no readings yet"))
+
+    page = page_of(Empty(), Address("weight"), DAY)
+    assert "no readings yet" in words_in(page.sentence)
+    assert "Intake" in words_in(page.head)
+    assert forms_of(Empty(), Address("shift")) == ([], [])
+
+
+def test_an_address_of_no_page() -> None:
+    page = page_of(InventedService(), read_address("/../etc/passwd", ""), DAY)
+    assert words_in(page.sentence) == "There is no page at this address."
+
+
+def test_refusals_are_listed_a_page_at_a_time() -> None:
+    service = InventedService()
+    first = words_in(page_of(service, Address("intake", intake=6), DAY).below)
+    assert "1 to 100 of 250" in first
+    last = words_in(page_of(service, Address("intake", intake=6, first=200), DAY).below)
+    assert "201 to 250 of 250" in last
+    assert "later ones" in first
+    assert "later ones" not in last
+
+
+def test_pages_in_us_units_convert_tables_and_headings() -> None:
+    page = page_of(InventedService(invented.plant("US", "USD")), Address("weight"), DAY)
+    shown = words_in(page.below)
+    assert "standard deviation, oz" in shown
+    assert "0.24127 oz" in shown  # 6.84 g, its interval 0.0007 oz to each side
+    assert "at mean, oz sd, oz from, oz to, oz n" in shown  # every mass of a table in the same unit
+
+
+@pytest.mark.parametrize("text", ["", "yesterday", "2026-13-01 10:00", "2026-03-29 02:30"])
+def test_typed_moments_that_are_none(text: str) -> None:
+    with pytest.raises(AskError):
+        typed_moment(text, invented.plant(), "when")
+
+
+def test_of_the_repeated_hour_the_first_is_meant() -> None:
+    assert typed_moment("2026-10-25 02:30", invented.plant(), "when").hour == 0

@@ -1,0 +1,155 @@
+"""The server: own names only, own scripts only, strangers' posts refused, files that no spreadsheet runs."""
+
+import csv
+import io
+import socket
+
+import dash
+import pytest
+from flask.testing import FlaskClient
+from invented_service import InventedService
+
+from lineview.board.app import create_app
+from lineview.board.routes import csv_text
+from lineview.board.serve import address_of, open_server
+from lineview.errors import AskError
+
+
+@pytest.fixture(scope="module")
+def service() -> InventedService:
+    return InventedService()
+
+
+@pytest.fixture(scope="module")
+def client(service: InventedService) -> FlaskClient:
+    return create_app(service).server.test_client()
+
+
+def get(client: FlaskClient, path: str, **headers: str):  # type: ignore[no-untyped-def]
+    answer = client.get(path, headers={"Host": "127.0.0.1:8050", **headers}, buffered=True)
+    answer.get_data()  # files are read whole and closed
+    answer.close()
+    return answer
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1:8050", "localhost", "[::1]:8050", "LOCALHOST:80"])
+def test_it_answers_to_its_own_names(client: FlaskClient, host: str) -> None:
+    assert get(client, "/health", Host=host).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "host", ["evil.example", "127.0.0.1.evil.example", "localhost@evil.example", "10.0.0.7"]
+)
+def test_it_answers_to_no_other_name(client: FlaskClient, host: str) -> None:
+    for path in ("/", "/health", "/_dash-layout", "/assets/style.css"):
+        assert get(client, path, Host=host).status_code == 403
+
+
+def test_posts_from_elsewhere_are_refused(client: FlaskClient) -> None:
+    for given in ({"Origin": "http://evil.example"}, {"Origin": "null"}, {"Sec-Fetch-Site": "cross-site"}):
+        sent = {"Host": "127.0.0.1:8050", **given}
+        assert client.post("/_dash-update-component", json={}, headers=sent).status_code == 403
+        assert client.post("/large", data={}, headers=sent).status_code == 403
+
+
+def test_every_answer_carries_the_headers(client: FlaskClient) -> None:
+    for path in ("/", "/shift?line=1", "/health", "/assets/style.css", "/refusals/7.csv"):
+        headers = get(client, path).headers
+        policy = headers["Content-Security-Policy"]
+        assert "default-src 'none'" in policy
+        assert "'unsafe-eval'" not in policy
+        script = next(p for p in policy.split("; ") if p.startswith("script-src"))
+        assert "unsafe" not in script
+        assert "frame-ancestors 'none'" in policy
+        assert headers["X-Content-Type-Options"] == "nosniff"
+        assert headers["X-Frame-Options"] == "DENY"
+
+
+def test_the_document_names_no_other_host_and_holds_no_page(client: FlaskClient) -> None:
+    text = get(client, "/").text
+    assert 'src="http' not in text
+    assert 'href="http' not in text
+    assert len(text) < 12_000
+    assert "width=device-width" in text
+    assert '<html lang="en"' in text
+
+
+def test_no_callback_is_global_and_two_boards_do_not_mix(service: InventedService) -> None:
+    other = InventedService()
+    one, two = create_app(service), create_app(other)
+    assert not dash._callback.GLOBAL_CALLBACK_LIST
+    assert set(one.callback_map) == set(two.callback_map)
+
+
+def test_the_machine_interface_is_off(client: FlaskClient) -> None:
+    assert client.post("/_mcp", json={}, headers={"Host": "localhost"}).status_code in (404, 405)
+
+
+def test_a_callback_may_not_send_more_than_its_limit(client: FlaskClient) -> None:
+    sent = client.post(
+        "/_dash-update-component",
+        data=b"x" * 20_000_001,
+        headers={"Host": "localhost", "Content-Type": "application/json"},
+    )
+    assert sent.status_code == 413
+
+
+def test_refusals_come_as_csv_in_which_no_cell_is_a_formula(client: FlaskClient) -> None:
+    answer = get(client, "/refusals/7.csv")
+    assert answer.headers["Content-Disposition"] == "attachment; filename=refusals-7.csv"
+    rows = list(csv.DictReader(io.StringIO(answer.text)))
+    assert [r["text"] for r in rows] == ["'=1+1", "#####"]
+    assert [r["row"] for r in rows] == ["2", "3"]
+
+
+def test_a_pictures_frame_comes_whole_as_csv(client: FlaskClient) -> None:
+    answer = get(client, "/rope/batches.csv?line=1&period=this-week")
+    assert len(list(csv.DictReader(io.StringIO(answer.text)))) == 341
+    assert answer.headers["Content-Disposition"] == "attachment; filename=rope-batches.csv"
+    for path in ("/rope/nothing.csv", "/nothing/batches.csv", "/rope/batches.csv?machine=wrap9"):
+        assert get(client, path).status_code == 404
+
+
+@pytest.mark.parametrize("cell", ["=1", "+1", "-1", "@a", "\t=1", "\r=1"])
+def test_cells_that_would_run_are_guarded(cell: str) -> None:
+    assert (
+        next(csv.reader(io.StringIO(csv_text([], [(cell,)]).split("\r\n", 1)[1], newline="")))[0]
+        == f"'{cell}"
+    )
+
+
+def test_larger_files_go_by_the_plain_page(client: FlaskClient, service: InventedService) -> None:
+    assert "multipart/form-data" in get(client, "/large").text
+    sent = client.post(
+        "/large",
+        data={"export": (io.BytesIO(b"time,good\n"), "<b>.csv")},
+        headers={"Host": "localhost", "Origin": "http://localhost"},
+    )
+    assert sent.status_code == 200
+    assert "2,878 kept" in sent.text
+    assert "<b>" not in sent.text
+    assert service.taken[-1][:2] == ("<b>.csv", b"time,good\n")
+
+
+def test_faults_of_a_larger_file_are_shown(client: FlaskClient) -> None:
+    sent = client.post("/large", data={"export": (io.BytesIO(b""), "a.csv")}, headers={"Host": "localhost"})
+    assert "the file is empty" in sent.text
+
+
+def test_a_taken_port_is_a_plain_error() -> None:
+    app = create_app(InventedService())
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        with pytest.raises(AskError, match=f"port {port} is taken"):
+            open_server(app, port=port)
+
+
+def test_port_0_takes_a_free_one_and_tells_it() -> None:
+    server = open_server(create_app(InventedService()), port=0)
+    try:
+        assert address_of(server, "127.0.0.1") == f"http://127.0.0.1:{server.effective_port}/"
+        assert int(server.effective_port) > 0
+    finally:
+        server.close()

@@ -1,0 +1,207 @@
+"""The board in a real browser, over hand-written answers."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import invented_answers as invented
+import pytest
+from conftest import Served
+from invented_service import InventedService
+
+from lineview.board.address import NAMES
+
+pytestmark = pytest.mark.browser
+ANSWERED = list(invented.ANSWERS)
+
+
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_every_page_opens_with_its_sentence_and_fits(serve_board: Served, size: str) -> None:
+    board = serve_board(InventedService(), size)
+    for page in [*ANSWERED, "intake"]:
+        board.open(f"/{page}")
+        if page in ANSWERED:
+            board.drawn()
+            assert board.sentence == invented.ANSWERS[page]().text
+        wide, inner = board.page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+        assert wide <= inner, f"{page} scrolls sideways"
+        assert board.page.title() == f"{NAMES[page]} · Gorse Lane Sweets"
+
+
+def test_no_button_sends_a_chart_anywhere(serve_board: Served) -> None:
+    board = serve_board(InventedService()).open("/shift").drawn()
+    board.page.hover(".js-plotly-plot")
+    assert board.page.locator(".modebar-btn").count() == 0
+    board.page.dblclick(".js-plotly-plot .nsewdrag")
+    assert board.page.locator(".plotly-notifier *").count() == 0
+    text = board.page.content().casefold()
+    assert "share chart" not in text
+    assert "chart studio" not in text
+
+
+def test_the_smaller_bundle_of_charts_is_the_only_one_loaded(serve_board: Served) -> None:
+    board = serve_board(InventedService())
+    scripts: list[str] = []
+    board.page.on("request", lambda r: scripts.append(r.url) if "plotly" in r.url else None)
+    board.open("/rope").drawn()
+    assert [re.sub(r".*/|\?.*", "", url) for url in scripts] == ["plotly-cartesian.min.js"]
+
+
+def test_pickers_write_the_address_and_back_works(serve_board: Served) -> None:
+    board = serve_board(InventedService()).open("/shift")
+    page = board.page
+    page.click("#pick-machine summary")
+    page.click("#pick-machine >> text=cut-and-wrap 3")
+    page.wait_for_selector("#pick-machine .choice:has-text('cut-and-wrap 3')")
+    assert board.path == "/shift?machine=wrap3"
+    assert page.locator("#pick-machine[open]").count() == 0
+    page.click("#pick-period summary")
+    page.click("#pick-period >> text=Mon 8 June, late")
+    page.wait_for_selector("#pick-period .choice:has-text('Mon 8 June, late')")
+    assert board.path == "/shift?machine=wrap3&period=2026-06-08.late"
+    page.click("#pick-line summary")
+    page.click("#pick-line >> text=line 2")
+    page.wait_for_selector("#pick-line .choice:has-text('line 2')")
+    assert board.path == "/shift?line=2&period=2026-06-08.late"  # a machine of line 1 does not go along
+    page.click("nav >> text=Wrap")
+    page.wait_for_selector("#sentence:has-text('A thousand pieces')")
+    assert board.path == "/wrap?line=2&period=2026-06-08.late"
+    page.go_back()
+    page.wait_for_selector("#sentence:has-text('This shift made')")
+    page.go_back()
+    page.wait_for_selector("#pick-line .choice:has-text('line 1')")
+    assert board.path == "/shift?machine=wrap3&period=2026-06-08.late"
+
+
+def test_a_link_brings_the_same_page_back(serve_board: Served) -> None:
+    service = InventedService()
+    serve_board(service).open("/rope?line=2&machine=sizer4&period=this-week").drawn()
+    assert ("rope", "2", "sizer4", "this-week") in service.asked
+
+
+def test_days_of_ones_own(serve_board: Served) -> None:
+    board = serve_board(InventedService()).open("/wrap")
+    page = board.page
+    page.click("#pick-period summary")
+    page.fill("#day-from", "2026-06-12")
+    page.fill("#day-to", "2026-06-08")
+    page.click("#day-show")
+    page.wait_for_selector("#day-fault:has-text('after the last')")
+    page.fill("#day-from", "2026-06-08")
+    page.fill("#day-to", "2026-06-12")
+    page.click("#day-show")
+    page.wait_for_selector("#pick-period .choice:has-text('2026-06-08..2026-06-12')")
+    assert board.path == "/wrap?period=2026-06-08..2026-06-12"
+
+
+def test_an_export_is_given_and_its_summary_read(serve_board: Served, tmp_path: Path) -> None:
+    service = InventedService()
+    board = serve_board(service).open("/intake")
+    export = tmp_path / "wrap1.csv"
+    export.write_bytes(b"time;good\r\n2026-06-09 06:00:00;41220\r\n")
+    board.page.set_input_files("#export input[type=file]", export)
+    board.page.wait_for_selector("#outcome:has-text('2,878 kept')")
+    assert service.taken == [("wrap1.csv", export.read_bytes(), False, {})]
+    board.page.click("#outcome >> text=its refusals")
+    board.page.wait_for_selector("#refusals:has-text('Refused by intake 7')")
+    assert board.path == "/intake?intake=7"
+
+
+def test_a_layout_is_proposed_asked_about_and_accepted(serve_board: Served, tmp_path: Path) -> None:
+    service = InventedService()
+    board = serve_board(service).open("/intake")
+    export = tmp_path / "odd.csv"
+    export.write_bytes(b'unknown,Count\n2026-06-09,"1,234"\n')
+    board.page.set_input_files("#export input[type=file]", export)
+    board.page.wait_for_selector("#outcome:has-text('one thousand or one and a bit')")
+    board.page.click("#outcome label:has-text('1234 pieces')")
+    board.page.click("text=Accept this layout")
+    board.page.wait_for_selector("#outcome:has-text('2,878 kept')")
+    assert service.taken[-1] == ("odd.csv", export.read_bytes(), True, {"decimal": "en"})
+
+
+def test_a_bad_export_gets_a_plain_error(serve_board: Served, tmp_path: Path) -> None:
+    board = serve_board(InventedService()).open("/intake")
+    export = tmp_path / "empty.csv"
+    export.write_bytes(b"")
+    board.page.set_input_files("#export input[type=file]", export)
+    board.page.wait_for_selector("#outcome:has-text('was not taken in'), #outcome:has-text('did not arrive')")
+
+
+def test_an_intake_is_taken_back_in_two_steps(serve_board: Served) -> None:
+    service = InventedService()
+    board = serve_board(service).open("/intake")
+    board.page.click("details.undo summary >> nth=0")
+    assert service.written == []
+    board.page.click("text=Take intake 7 back")
+    board.page.wait_for_selector("#outcome:has-text('Intake 7 was taken back')")
+    assert service.written == [("undo", 7)]
+
+
+def test_the_reason_of_a_stop_is_set_and_shown(serve_board: Served) -> None:
+    service = InventedService()
+    board = serve_board(service).open("/shift").drawn()
+    page = board.page
+    page.click("#reasons > summary")
+    page.click("#set-reason")
+    page.wait_for_selector("#reason-told:has-text('Tick at least one stop')")
+    page.click("#stops label >> nth=0")
+    page.fill("#reason", "film tore")
+    page.click("#set-reason")
+    page.wait_for_selector("#reason-told:has-text('is set for 1 stop')")
+    (kind, machine, start, end, reason) = service.written[0]
+    assert (kind, machine, reason) == ("reason", "wrap1", "film tore")
+    assert (end - start).total_seconds() == 18 * 60  # type: ignore[operator]
+    page.wait_for_selector("#chart-table td:has-text('film tore')", state="attached")
+    assert page.input_value("#reason") == "film tore"  # the refresh did not wipe the form
+
+
+def test_an_adjustment_is_written_down(serve_board: Served) -> None:
+    service = InventedService()
+    board = serve_board(service).open("/rope?line=1")
+    page = board.page
+    page.click("#adjustment > summary")
+    page.fill("#adjusted-at", "2026-03-29 02:30")
+    page.fill("#adjusted-what", "pair 3 opened")
+    page.click("#set-adjustment")
+    page.wait_for_selector("#adjustment-told:has-text('does not exist')")
+    page.fill("#adjusted-at", "2026-06-09 14:05")
+    page.click("#set-adjustment")
+    page.wait_for_selector("#adjustment-told:has-text('Written down')")
+    assert service.written[0][1] == "sizer2"
+    assert service.written[0][2].isoformat() == "2026-06-09T12:05:00+00:00"  # type: ignore[attr-defined]
+
+
+def test_new_data_refresh_the_page_without_being_asked(serve_board: Served) -> None:
+    service = InventedService()
+    board = serve_board(service).open("/shift").drawn()
+    row = next(r for r in invented.tape().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
+    service.set_stop_reason("wrap1", row["start"], row["end"], "said elsewhere")
+    board.page.wait_for_selector("#chart-table td:has-text('said elsewhere')", state="attached")
+
+
+def test_night_follows_the_system_and_can_be_switched_and_is_remembered(serve_board: Served) -> None:
+    board = serve_board(InventedService(), dark=True).open("/rope").drawn()
+    ground = "getComputedStyle(document.body).backgroundColor"
+    ink = "document.querySelector('.xtick text').style.fill"
+    assert board.page.evaluate(ground) == "rgb(17, 23, 27)"
+    assert board.page.evaluate(ink) == "rgb(237, 232, 220)"
+    board.page.click("#theme")
+    board.until(f"{ink} === 'rgb(28, 43, 51)'")
+    assert board.page.evaluate(ground) == "rgb(250, 248, 243)"
+    board.page.reload()
+    board.settled().drawn()
+    assert board.page.evaluate(ground) == "rgb(250, 248, 243)"
+
+
+def test_the_wall_reads_from_five_metres_and_fits_its_screen(serve_board: Served) -> None:
+    board = serve_board(InventedService(), "wall").open("/wall?line=1").drawn()
+    board.until("document.querySelector('.js-plotly-plot .main-svg').getBoundingClientRect().height > 300")
+    size = board.page.evaluate("parseFloat(getComputedStyle(document.getElementById('sentence')).fontSize)")
+    assert size >= 55  # px on a screen of 1920
+    tall, inner = board.page.evaluate("[document.documentElement.scrollHeight, innerHeight]")
+    assert tall <= inner
+    ticks = board.page.evaluate("parseFloat(document.querySelector('.xtick text').style.fontSize)")
+    assert ticks >= 24
+    assert board.page.locator("#theme:visible, nav:visible, input:visible").count() == 0

@@ -1,0 +1,199 @@
+"""Pictures say what the frames say: nothing is moved, hidden, invented or called for without need."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+
+import invented_answers as invented
+import polars as pl
+import pytest
+
+from lineview.charts.clock_axis import _ticks, ms
+from lineview.charts.look import Look
+from lineview.charts.order import order_picture
+from lineview.charts.pictures import NEEDS, pictures
+from lineview.charts.rope import Tolerance, rope_picture
+from lineview.charts.shift import HATCHING, UNEXPLAINED, shift_picture
+from lineview.charts.theme import DAY, NIGHT
+from lineview.charts.thin import MOST_POINTS, thin
+from lineview.charts.wrap import wrap_picture
+from lineview.plant import Plant
+
+LOOK = Look(invented.plant())
+
+
+@pytest.mark.parametrize("question", invented.ANSWERS)
+@pytest.mark.parametrize(
+    "look", [LOOK, Look(invented.plant("US"), NIGHT, narrow=True)], ids=["desk", "phone"]
+)
+def test_every_answer_has_a_first_picture_that_serialises(question: str, look: Look) -> None:
+    drawn = pictures(invented.ANSWERS[question](), look)
+    assert sum(p.first for p in drawn) == 1
+    assert all(len(p.figure.to_json()) > 500 for p in drawn)
+    kinds = {trace.type for p in drawn for trace in p.figure.data}
+    assert kinds <= {"scatter", "bar"}  # no WebGL: it is slower on the panels this runs on
+
+
+@pytest.mark.parametrize("question", NEEDS)
+def test_missing_series_give_no_picture_and_no_error(question: str) -> None:
+    answer = invented.ANSWERS[question]()
+    assert pictures(replace(answer, series={}), LOOK) == ()
+    emptied = {name: frame.clear() for name, frame in answer.series.items()}
+    assert pictures(replace(answer, series=emptied), LOOK) == ()
+
+
+# -- the rope ---------------------------------------------------------------------------------------
+
+
+def rope_of(deviations: list[float], **more: object):  # type: ignore[no-untyped-def]
+    answer = invented.rope()
+    batches = (
+        answer.series["batches"]
+        .head(len(deviations))
+        .with_columns(
+            pl.Series("deviation_mm", deviations),
+            pl.Series("running_h", [float(i) for i in range(len(deviations))]),
+        )
+    )
+    return rope_picture(batches, Tolerance(15.0, 14.7, 15.3), LOOK, **more)  # type: ignore[arg-type]
+
+
+def test_rope_is_mirrored_and_magnified_as_its_title_says() -> None:
+    picture = rope_of([0.0, 0.1, -0.2])
+    lower, upper = (list(trace.y) for trace in picture.figure.data[:2])
+    assert lower == [-y for y in upper]
+    times = int(picture.title.split("magnified ")[1].split()[0])
+    assert upper[1] - upper[0] == pytest.approx(times * 0.1 / 2)
+    bands = picture.figure.layout.shapes[:2]
+    assert bands[0].y1 - bands[0].y0 == pytest.approx(times * 0.6 / 2)
+
+
+def test_rope_far_out_of_tolerance_is_still_drawn_outside_its_axis() -> None:
+    picture = rope_of([0.0, -0.9, 0.2])
+    upper = list(picture.figure.data[1].y)
+    assert min(upper) > 0  # it never crosses its own axis
+    assert upper[1] < picture.figure.layout.shapes[0].y0 < upper[0]
+
+
+def test_forecast_is_in_the_call_colour_only_where_a_person_is_needed() -> None:
+    fan = invented.rope().series["forecast"]
+    calm, called = (rope_of([0.0, 0.1], forecast=fan, call=c).figure.to_json() for c in (False, True))
+    assert DAY.call not in calm
+    assert "184,70,0" not in calm
+    assert DAY.call in called
+
+
+def test_adjustments_that_stand_close_keep_their_lines_when_words_do_not_fit() -> None:
+    close = pl.DataFrame(
+        {"running_h": [1.0, 1.01, 9.0], "at": [invented.EARLY.start] * 3, "label": ["pair 1 opened"] * 3}
+    )
+    picture = rope_of([0.0] * 40, adjustments=close)
+    words = [a.text for a in picture.figure.layout.annotations]
+    lines = [s for s in picture.figure.layout.shapes if s.type == "line"]
+    assert len(lines) == 3
+    assert words.count("pair 1 opened") == 2
+
+
+def test_words_of_people_are_not_read_as_markup() -> None:
+    one = pl.DataFrame({"running_h": [1.0], "at": [invented.EARLY.start], "label": ["<a href='x'>pair</a>"]})
+    words = [a.text for a in rope_of([0.0] * 40, adjustments=one).figure.layout.annotations]
+    assert words == ["&lt;a href='x'&gt;pair&lt;/a&gt;"]
+
+
+# -- the shift --------------------------------------------------------------------------------------
+
+
+def test_tape_draws_each_standing_stretch_once_with_its_own_length() -> None:
+    tape = invented.tape()
+    picture = shift_picture(invented.rate(), tape, (300, 400), invented.EARLY, LOOK)
+    bars = [t for t in picture.figure.data if t.type == "bar"]
+    drawn = {bar.name: sum(bar.width) / 60_000 for bar in bars}
+    minutes: dict[str, float] = {}
+    for row in tape.iter_rows(named=True):
+        if row["state"] in HATCHING:
+            kind = UNEXPLAINED if row["state"] == "stop" and row["reason"] is None else row["state"]
+            minutes[kind] = minutes.get(kind, 0) + (row["end"] - row["start"]).total_seconds() / 60
+    assert drawn == pytest.approx(minutes)
+    shapes = [bar.marker.pattern.shape for bar in bars if bar.name != UNEXPLAINED]
+    assert len(set(shapes)) == len(shapes)  # told apart without colour
+    called = [bar.name for bar in bars if bar.marker.pattern.fgcolor == DAY.call]
+    assert called == [UNEXPLAINED]
+
+
+def test_unseen_time_has_no_line() -> None:
+    picture = shift_picture(invented.rate(), invented.tape(), (300, 400), invented.EARLY, LOOK)
+    line = next(t for t in picture.figure.data if t.type == "scatter" and t.line.width > 0)
+    unseen = [
+        y for x, y in zip(line.x, line.y, strict=True) if 415 <= (x - ms(invented.EARLY.start)) / 60_000 < 421
+    ]
+    assert len(unseen) == 6
+    assert all(y is None for y in unseen)
+    assert not line.connectgaps
+
+
+def test_night_of_the_autumn_change_has_nine_hours_and_shows_one_twice() -> None:
+    start = datetime(2026, 10, 24, 20, tzinfo=UTC)  # 22:00 in Berlin
+    ticks = _ticks(start, start + timedelta(hours=9), Look(Plant(shop="Invented", zone="Europe/Berlin")))
+    gaps = [(b[0].timestamp() - a[0].timestamp()) / 3600 for a, b in pairwise(ticks)]
+    assert [t.split("<br>")[0] for _, t in ticks][:4] == ["22:00", "23:00", "00:00", "01:00"]
+    assert sum(gaps) == 9  # the repeated hour is drawn as long as it was
+    assert min(gaps) > 0
+
+
+# -- wrap and order ---------------------------------------------------------------------------------
+
+
+def test_wrap_bars_add_up_to_the_use_and_the_axis_says_where_it_starts() -> None:
+    causes = invented.wrap().series["causes"]
+    picture = wrap_picture(causes, LOOK)
+    total = sum(trace.x[0] for trace in picture.figure.data)
+    assert total == pytest.approx(63.4)
+    start = picture.figure.layout.xaxis.range[0]
+    assert start > 0
+    assert f"(axis from {start:g})" in picture.figure.layout.xaxis.title.text
+    hatched = [t.marker.pattern.shape for t in picture.figure.data if t.marker.pattern.shape]
+    assert len(hatched) == 3 == len(set(hatched))
+
+
+def test_each_cause_is_worded_or_in_the_legend() -> None:
+    for narrow in (False, True):
+        picture = wrap_picture(invented.wrap().series["causes"], replace(LOOK, narrow=narrow))
+        worded = " ".join(a.text for a in picture.figure.layout.annotations)
+        for trace in picture.figure.data:
+            assert trace.showlegend or trace.name in worded
+
+
+def test_wrap_in_us_units_is_in_feet() -> None:
+    picture = wrap_picture(invented.wrap().series["causes"], Look(invented.plant("US")))
+    assert sum(trace.x[0] for trace in picture.figure.data) == pytest.approx(63.4 / 0.3048)
+    assert picture.figure.layout.xaxis.title.text.startswith("feet a thousand")
+
+
+def test_stock_keeps_a_delivery_as_a_step() -> None:
+    fan = invented.order().series["fan"].filter(pl.col("web") == "clear").sort("at", maintain_order=True)
+    picture = order_picture(fan, LOOK)
+    middle = picture.figure.data[-1]
+    rises = [b - a for a, b in pairwise(middle.y) if b > a]
+    assert rises == pytest.approx([24.0])
+    at = next(i for i, (a, b) in enumerate(pairwise(middle.y)) if b > a)
+    assert middle.x[at] == middle.x[at + 1]
+
+
+# -- thinning ---------------------------------------------------------------------------------------
+
+
+def test_thinning_keeps_ends_extremes_and_gaps() -> None:
+    count = 50_000
+    values: list[float | None] = [350.0 + (i % 7) for i in range(count)]
+    values[12_345] = 900.0
+    values[23_456] = -5.0
+    for i in range(30_000, 33_000):
+        values[i] = None
+    long = pl.DataFrame({"x": range(count), "y": values})
+    short = thin(long, "x", "y")
+    assert short.height <= MOST_POINTS
+    assert (short["y"].max(), short["y"].min()) == (900.0, -5.0)
+    assert (short["x"][0], short["x"][-1]) == (0, count - 1)
+    assert short.filter(pl.col("x").is_between(30_000, 32_999))["y"].null_count() > 0
+    assert short["x"].is_sorted()
+    assert thin(long.head(100), "x", "y").equals(long.head(100))
