@@ -212,7 +212,8 @@ def _temperature(account: RopeAccount, model: RopeModel, period: Period) -> Figu
     contrast = model.contrast(temperature=1.0)
     low, high = model.fit.interval(contrast)
     return Figure(name, label, model.fit.mean(contrast), unit, low, high, CONFIDENCE, model.n, period,
-                  SOURCES, f"slope on batch mean temperature about {number(model.temperature_c, 1)} °C")  # fmt: skip
+                  SOURCES, "slope on batch mean temperature about "
+                  f"{number(model.temperature_c, 1)} °C")  # fmt: skip
 
 
 def _weights(account: RopeAccount, model: RopeModel, period: Period) -> list[Figure]:
@@ -227,7 +228,8 @@ def _weights(account: RopeAccount, model: RopeModel, period: Period) -> list[Fig
     grams = [mass_change_g(product.mass_g, product.diameter_mm, d) for d in ends]
     piece = Figure(
         wanted[0], names[wanted[0]][0], grams[0], names[wanted[0]][1], grams[1], grams[2], CONFIDENCE,
-        model.n, period, SOURCES, f"{product.mass_g:g} g × ((({product.diameter_mm:g} + {number(ends[0], 4)}) ÷ "
+        model.n, period, SOURCES,
+        f"{product.mass_g:g} g × ((({product.diameter_mm:g} + {number(ends[0], 4)}) ÷ "
         f"{product.diameter_mm:g})² − 1)",
     )  # fmt: skip
     rate = account.pieces_per_week

@@ -11,7 +11,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.measures.clock import calendar, running_hours
-from lineview.measures.machine_tape import channel_increments, machine_tape, piece_counter
+from lineview.measures.machine_counts import channel_increments, piece_counter
+from lineview.measures.machine_tape import machine_tape
 from lineview.measures.rope_hours import live_hours
 from lineview.plant import Machine
 

@@ -36,10 +36,11 @@ def live_hours(readings: pl.DataFrame, at: pl.Series, gap_s: float) -> Floats:
     >>> from datetime import UTC, datetime, timedelta
     >>> import polars as pl
     >>> start = datetime(2026, 6, 9, 6, tzinfo=UTC)
-    >>> times = pl.Series([start + timedelta(minutes=m) for m in (0, 1, 2, 62, 63)]).cast(pl.Datetime("us", "UTC"))
+    >>> minutes = (0, 1, 2, 62, 63)
+    >>> times = pl.Series([start + timedelta(minutes=m) for m in minutes], dtype=pl.Datetime("us", "UTC"))
     >>> (live_hours(pl.DataFrame({"at": times}), times, 120) * 60).round(1).tolist()
     [0.0, 1.0, 2.0, 2.0, 3.0]
-    """  # noqa: E501 - one example line
+    """
     seconds = readings["at"].dt.epoch("us").to_numpy() / 1e6
     wanted = at.dt.epoch("us").to_numpy() / 1e6
     if seconds.size < 2:

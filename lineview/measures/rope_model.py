@@ -11,7 +11,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.statistics.change_points import find_steps
-from lineview.statistics.correlated_regression import CorrelatedFit, correlated_regression
+from lineview.statistics.correlated_regression import CorrelatedFit
+from lineview.statistics.step_average import averaged_over_steps
 
 Floats = NDArray[np.float64]
 
@@ -79,7 +80,7 @@ class RopeModel:
         if name in ("level", "wear"):
             return 0 if name == "level" else 1
         if name == "temperature":
-            return self.columns.shape[1] - 1
+            return int(self.columns.shape[1]) - 1
         return 2 + int(name.removeprefix("step"))
 
     def at(self, hours: float) -> Floats:
@@ -101,8 +102,7 @@ class RopeModel:
         """The last step's moment, or the first batch's."""
         if self.adjustments:
             return self.adjustments[-1].at
-        first = self.points["at"][0]
-        assert isinstance(first, datetime)  # noqa: S101 - narrows the type, the column is a moment
+        first: datetime = self.points["at"][0]
         return first
 
 
@@ -165,10 +165,11 @@ def fit_rope(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]]) 
     known = tuple(a.first for a in recorded)
     base = np.column_stack([trend, *(_after(y.size, k) for k in known), *temperature])
     steps = batch_steps(hours)
-    found = find_steps(y, base, steps, known=known)
-    adjustments = sorted([*recorded, *(_found(used, k) for k in found)], key=lambda a: a.first)
+    search = find_steps(y, base, steps, known=known)
+    adjustments = sorted([*recorded, *(_found(used, k) for k in search.found)], key=lambda a: a.first)
     columns = np.column_stack([trend, *(_after(y.size, a.first) for a in adjustments), *temperature])
-    fit = correlated_regression(y, columns, steps)
+    doubtful = tuple(2 + i for i, a in enumerate(adjustments) if not a.recorded)
+    fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best)
     return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c)
 
 

@@ -19,6 +19,10 @@ SEARCH_NOISES = (
 )
 
 
+#: Share of series without a step in which one is found all the same, about.
+FALSE_SHARE = 0.05
+
+
 @dataclass(frozen=True)
 class StepScan:
     """The likeliest step: the point it stands before, its score in standard errors and its evidence.
@@ -113,16 +117,24 @@ def _scores(y: Floats, x: Floats, noise: Noise, margin: int) -> Floats:
     return score
 
 
+@dataclass(frozen=True)
+class StepSearch:
+    """Steps found, as indices of the first points after them, and the best of those not found."""
+
+    found: tuple[int, ...]
+    next_best: StepScan | None
+
+
 def find_steps(
     y: Floats,
     x: Floats,
     steps: Floats,
     *,
-    false_share: float = 0.01,
+    false_share: float = FALSE_SHARE,
     most: int = 20,
     margin: int = 3,
     known: tuple[int, ...] = (),
-) -> tuple[int, ...]:
+) -> StepSearch:
     """Find steps one after another until none is left that chance does not explain.
 
     Parameters
@@ -140,8 +152,8 @@ def find_steps(
 
     Returns
     -------
-    tuple of int
-        Indices of the first points after each step, in order.
+    StepSearch
+        The steps, and the likeliest place of one more.
 
     Notes
     -----
@@ -151,7 +163,7 @@ def find_steps(
     --------
     >>> import numpy as np
     >>> y = np.sin(np.arange(60.0) * 9) + np.repeat([0.0, 6.0, 1.0], 20)
-    >>> find_steps(y, np.ones((60, 1)), np.ones(59))
+    >>> find_steps(y, np.ones((60, 1)), np.ones(59)).found
     (20, 40)
     """
     n = y.size
@@ -161,9 +173,9 @@ def find_steps(
         columns = np.column_stack([x, *(_step(n, k) for k in found)])
         scan = scan_steps(y, columns, steps, margin, (*found, *known))
         if scan.gain < limit:
-            break
+            return StepSearch(tuple(sorted(found)), scan)
         found = _settled(y, x, steps, [*found, scan.at], margin, known)
-    return tuple(sorted(found))
+    return StepSearch(tuple(sorted(found)), None)
 
 
 def step_limit(n: int, false_share: float) -> float:

@@ -44,8 +44,10 @@ class CorrelatedFit:
         Of the coefficients under each, noise variance estimated.
     variance : numpy.ndarray, shape (g,)
         Noise variance under each (restricted maximum likelihood).
-    df : int
+    df : numpy.ndarray, shape (g,)
         Points less coefficients.
+    likelihood : float
+        Largest log likelihood over the noises (coefficients and variance fitted too), but for a constant.
     """
 
     noises: tuple[Noise, ...]
@@ -53,7 +55,8 @@ class CorrelatedFit:
     beta: Floats
     covariance: Floats
     variance: Floats
-    df: int
+    df: Floats
+    likelihood: float
 
     @property
     def mode(self) -> int:
@@ -94,8 +97,8 @@ class CorrelatedFit:
         """Draw coefficients, noise standard deviations and noises (as indices) that the data allow."""
         rng = np.random.default_rng(seed)
         which = rng.choice(self.weight.size, size=n, p=self.weight)
-        chi2 = rng.chisquare(self.df, size=n)
-        sd = np.sqrt(self.variance[which] * self.df / chi2)
+        df = self.df[which]
+        sd = np.sqrt(self.variance[which] * df / rng.chisquare(df))
         normal = rng.standard_normal((n, self.beta.shape[1]))
         root = _roots(self.covariance / self.variance[:, None, None])
         beta = self.beta[which] + sd[:, None] * np.einsum("nij,nj->ni", root[which], normal)
@@ -149,7 +152,7 @@ def correlated_regression(
     log_weight = np.empty(len(tried))
     beta, covariance = np.empty((len(tried), p)), np.empty((len(tried), p, p))
     variance = np.empty(len(tried))
-    df = n - p
+    df, likelihood = n - p, -np.inf
     for g, noise in enumerate(tried):
         solved, log_det = inverse_times(noise, steps, both)
         cross = both.T @ solved
@@ -159,9 +162,11 @@ def correlated_regression(
         variance[g] = left / df
         covariance[g] = inverse * variance[g]
         log_det_x = float(np.linalg.slogdet(cross[:p, :p])[1])
+        likelihood = max(likelihood, -0.5 * (log_det + n * float(np.log(left))))
         log_weight[g] = -0.5 * (log_det + log_det_x + df * np.log(left))
     weight = np.exp(log_weight - log_weight.max())
-    return CorrelatedFit(tried, weight / weight.sum(), beta, covariance, variance, df)
+    every = np.full(len(tried), float(df))
+    return CorrelatedFit(tried, weight / weight.sum(), beta, covariance, variance, every, likelihood)
 
 
 def _roots(covariance: Floats) -> Floats:
@@ -170,7 +175,7 @@ def _roots(covariance: Floats) -> Floats:
     return np.asarray(vector * np.sqrt(np.maximum(value, 0))[:, None, :])
 
 
-def _mixture_quantile(share: float, weight: Floats, centre: Floats, scale: Floats, df: int) -> float:
+def _mixture_quantile(share: float, weight: Floats, centre: Floats, scale: Floats, df: Floats) -> float:
     """Quantile of a mixture of t distributions, by bisection between its parts' quantiles."""
     from scipy.special import stdtr, stdtrit
 

@@ -1,0 +1,61 @@
+"""Correlated data, run rules: constructed checks, NIST 6.6.2.4 (read), Nelson 1984 by a glossary (read)."""
+
+import numpy as np
+import pytest
+from scipy.stats import chi2
+
+from lineview.statistics.control_limits import acceptance_limits
+from lineview.statistics.correlation import effective_n, false_alarm_share, ljung_box
+from lineview.statistics.run_rules import NELSON, nelson_test
+
+
+def test_false_alarms_of_moving_range_limits_under_ar1_constructed():
+    widths = [3.0, 2.51, 2.121, 1.643, 0.949]
+    shares = [0.0027, 0.0121, 0.0339, 0.1003, 0.3428]
+    for phi, width, share in zip((0, 0.3, 0.5, 0.7, 0.9), widths, shares, strict=True):
+        assert false_alarm_share(phi) == pytest.approx((width, share), abs=6e-4)
+
+
+def test_worth_of_50_pieces_constructed():
+    assert effective_n(50, 0.8) == pytest.approx(6.0976, abs=1e-3)
+
+
+def test_acceptance_limits_from_memory():
+    low, high = acceptance_limits(low=13.6, high=14.4, sd=0.06, n=5, share_outside=0.01)
+    assert (low, high) == pytest.approx((13.65908, 14.34092), abs=1e-4)
+
+
+def test_nist_6_6_2_4_ljung_box_reference_points():
+    printed = [23.33673, 28.24115, 33.19624, 36.41503]
+    assert chi2.ppf([0.5, 0.75, 0.9, 0.95], 24) == pytest.approx(printed, abs=1e-4)
+    assert chi2.sf(31.91066, 24) > 0.05  # the residuals pass
+
+
+def test_ljung_box_against_statsmodels():
+    from statsmodels.stats.diagnostic import acorr_ljungbox
+
+    x = np.random.default_rng(5).standard_normal(200)
+    ours, theirs = ljung_box(x, 24), acorr_ljungbox(x, lags=[24])
+    assert ours.statistic == pytest.approx(float(theirs["lb_stat"].iloc[0]), rel=1e-10)
+    assert ours.p == pytest.approx(float(theirs["lb_pvalue"].iloc[0]), rel=1e-10)
+
+
+@pytest.mark.parametrize(
+    ("test", "z", "first"),
+    [
+        (1, [0, 0, 3.1], 3),
+        (2, [0.1] * 9, 9),
+        (3, [0, 0.1, 0.2, 0.3, 0.4, 0.5], 6),
+        (4, [0.1, -0.1] * 7, 14),
+        (5, [2.1, 0, 2.1], 3),
+        (6, [1.1, 1.1, 0, 1.1, 1.1], 5),
+        (7, [0.5] * 15, 15),
+        (8, [1.1, -1.1] * 4, 8),
+    ],
+)
+def test_nelson_1984(test, z, first):
+    assert len(NELSON) == 8
+    hit = np.flatnonzero(nelson_test(np.array(z), test))
+    assert hit.size == 1
+    assert hit[0] + 1 == first
+    assert not nelson_test(np.array(z[:-1]), test).any()
