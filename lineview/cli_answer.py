@@ -5,18 +5,16 @@ from __future__ import annotations
 import sys
 from typing import cast, get_args
 
-from rich.console import Console
 from rich.table import Table as RichTable
 from rich.text import Text
 
 from lineview import show
 from lineview.answers.answer import Answer, Question, Table
 from lineview.answers.json_form import to_json
+from lineview.cli_console import console
 from lineview.errors import AskError, Fault
 from lineview.plant import Plant
 from lineview.works import Works
-
-console = Console(highlight=False)
 
 
 def print_answer(

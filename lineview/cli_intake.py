@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import polars as pl
-from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
+from lineview.cli_console import console
 from lineview.errors import AskError, Fault, IntakeError, LineviewError
 from lineview.intake.export import Proposal
 from lineview.intake.find import find_exports
@@ -17,8 +17,6 @@ from lineview.plant_file import layout_toml, read_plant
 from lineview.sheets.guard import guarded
 from lineview.take_in import Taken
 from lineview.works import Works
-
-console = Console(highlight=False)
 
 
 def take(works: Works, paths: Sequence[Path], accept: bool, settle: Sequence[str]) -> None:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import cast, get_args
 
-from rich.console import Console
-
 from lineview.answers.answer import Answer, Question
+from lineview.cli_console import console
 from lineview.errors import AskError, Fault
 from lineview.plant import Plant
 from lineview.sheets.page import to_pdf
@@ -15,7 +14,6 @@ from lineview.sheets.table_csv import to_csv
 from lineview.sheets.workbook import to_xlsx
 from lineview.works import Works
 
-console = Console(highlight=False)
 FORMS = {".pdf": to_pdf, ".xlsx": to_xlsx, ".csv": to_csv}
 
 

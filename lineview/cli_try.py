@@ -7,14 +7,12 @@ from pathlib import Path
 from shutil import copy2, copytree
 from typing import get_args
 
-from rich.console import Console
-
 from lineview.answers.answer import Question
+from lineview.cli_console import console
 from lineview.errors import Fault, LineviewError, StoreError
 from lineview.shipped import shipped
 from lineview.works import Works
 
-console = Console(highlight=False)
 #: The demo's first day; a Monday.
 FIRST_DAY = date(2026, 6, 8)
 

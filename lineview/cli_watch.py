@@ -5,14 +5,11 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
-from rich.console import Console
-
+from lineview.cli_console import console
 from lineview.errors import Fault, IntakeError, LineviewError
 from lineview.intake.find import find_exports
 from lineview.take_in import Taken
 from lineview.works import Works
-
-console = Console(highlight=False)
 
 
 def watch_folder(works: Works, folder: Path, every_s: float, looks: int, port: int | None) -> None:

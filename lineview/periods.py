@@ -170,8 +170,8 @@ def _last_shift(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tupl
     known = [s for s in shifts_between(shifts, zone, span) if s[2].start < span.end]
     if known:
         return known[-1][2], known[-1][1]
-    day = span.end.astimezone(zone).date()
-    return Period(local(day, time(0), zone), local(day + timedelta(days=1), time(0), zone)), day_label(day)
+    day = span.end.astimezone(zone).date()  # no shifts to go by: what was read of the last day
+    return Period(max(local(day, time(0), zone), span.start), _after(span.end)), day_label(day)
 
 
 def _one_shift(token: str, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[Period, str]:

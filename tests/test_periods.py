@@ -33,9 +33,9 @@ def test_last_shift_is_the_one_that_runs_or_ran_last() -> None:
     assert resolve("last-shift", SHIFTS, BERLIN, span("2026-06-10T03:00"))[1] == "Tue 9 June, night"
 
 
-def test_without_shifts_the_day_of_the_last_reading_is_meant() -> None:
+def test_without_shifts_what_was_read_of_the_last_day_is_meant() -> None:
     period, label = resolve("last-shift", (), BERLIN, span("2026-06-09T15:00"))
-    assert (hours(period), label) == (24, "Tue 9 June")
+    assert (round(hours(period), 6), label) == (15, "Tue 9 June")
 
 
 @pytest.mark.parametrize(("day", "expected"), [("2026-10-24", 9), ("2026-10-25", 8), ("2026-03-28", 7)])

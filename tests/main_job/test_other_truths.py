@@ -1,0 +1,78 @@
+"""Rope, weight and wrap of the invented week against what really happened."""
+
+import json
+
+import pytest
+from conftest import DEMO, truth
+
+from lineview.answers.answer import Answer
+from lineview.answers.json_form import to_json
+from lineview.take_in import Taken
+from lineview.works import Works
+
+TRUTH = json.loads((DEMO / "truth" / "truth.json").read_text(encoding="utf-8"))["lines"]
+
+
+def covers(answer: Answer, name: str, true: float) -> None:
+    figure = answer.figure(name)
+    assert figure is not None and figure.value is not None, f"{name}: {figure and figure.why_none}"
+    print(f"{name}: {figure.value:.5g}, {figure.low:.5g} to {figure.high:.5g}, truth {true:.5g}")
+    assert figure.low <= true <= figure.high
+
+
+def test_every_export_is_in_and_its_rows_add_up(taken: list[Taken]) -> None:
+    assert [one.path.name for one in taken if one.receipt is None] == []
+    for one in taken:
+        r = one.receipt
+        assert r is not None
+        assert r.kept + r.duplicate + r.refused == r.rows
+
+
+def test_the_same_exports_again_change_nothing(week: Works) -> None:
+    before = week.version()
+    again = week.take([week.folder / "exports"])
+    assert all(one.receipt is not None and one.receipt.already for one in again)
+    assert week.version() == before
+
+
+@pytest.mark.parametrize("line", ["line1", "line2"])
+def test_drift_covers_the_truth(week: Works, line: str) -> None:
+    answer = week.ask("rope", machine=TRUTH[line]["sizer"])
+    covers(answer, "drift_mm_per_h", TRUTH[line]["drift_mm_per_running_h"])
+
+
+@pytest.mark.parametrize("line", ["line1", "line2"])
+@pytest.mark.parametrize("what", ["within", "between"])
+def test_spread_covers_the_truth(week: Works, line: str, what: str) -> None:
+    answer = week.ask("weight", machine=TRUTH[line]["wrap"])
+    covers(answer, f"sd_{what}_g", TRUTH[line][f"sd_{what}_g"])
+
+
+@pytest.mark.parametrize("line", ["line1", "line2"])
+@pytest.mark.parametrize("web", ["film", "wax paper"])
+def test_metres_of_web_are_those_used(week: Works, line: str, web: str) -> None:
+    machine = TRUTH[line]["wrap"]
+    answer = week.ask("wrap", machine=machine)
+    used = truth("web_use")
+    metres = used.filter((used["machine"] == machine) & (used["kind"] == web))["metres"].sum()
+    good = truth("shifts")
+    pieces = good.filter(good["machine"] == machine)["good"].sum()
+    figure = answer.figure(f"{web.replace(' ', '_')}_m_per_thousand")
+    assert figure is not None and isinstance(figure.value, float)
+    true = 1000 * metres / pieces
+    print(f"{machine} {web}: {figure.value:.3f} m a thousand, truth {true:.3f}")
+    assert figure.value == pytest.approx(true, rel=0.01)
+
+
+@pytest.mark.parametrize("question", ["rope", "weight", "shift", "wrap", "order"])
+def test_each_figure_can_be_asked(week: Works, question: str) -> None:
+    answer = week.ask(question)  # type: ignore[arg-type]  # one of the five
+    assert answer.figures and answer.text.endswith(".")
+    for figure in answer.figures:
+        assert figure.label, figure.name
+        if figure.value is None:
+            assert figure.why_none, figure.name
+        else:
+            assert figure.interval_kind, figure.name
+            assert figure.working or isinstance(figure.value, str), figure.name
+    json.loads(to_json(answer))

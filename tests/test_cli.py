@@ -1,0 +1,190 @@
+"""The command line: plain errors with exit status 2, nothing half written, help at once."""
+
+import gzip
+import json
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+PLANT = """
+shop = "Invented Sweets"
+zone = "Europe/Berlin"
+
+[[lines]]
+id = "1"
+
+[[machines]]
+id = "wrap1"
+kind = "cut-and-wrap machine"
+line = "1"
+counters = [{ id = "pieces", counts = "pieces", modulus = 65536, fastest_per_min = 450 }]
+
+[[layouts]]
+id = "log"
+files = "log*.csv"
+machine = "wrap1"
+time = "time"
+time_format = "%Y-%m-%d %H:%M:%S"
+decimal = "."
+[layouts.columns]
+"count" = { to = "pieces" }
+"""
+
+
+def run(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
+    environment = {k: v for k, v in os.environ.items() if not k.startswith("LINEVIEW_")}
+    command = [sys.executable, "-c", "from lineview.cli import main; main()", *map(str, words)]
+    return subprocess.run(command, cwd=cwd, env=environment, capture_output=True, text=True, check=False)
+
+
+@pytest.fixture
+def works(tmp_path: Path) -> Path:
+    (tmp_path / "plant.toml").write_text(PLANT, encoding="utf-8")
+    return tmp_path
+
+
+def good_export() -> str:
+    rows = (f"2026-06-09 06:{s // 60:02d}:{s % 60:02d},{60000 + s * 6}\n" for s in range(0, 1800, 10))
+    return "time,count\n" + "".join(rows)
+
+
+def stored(works: Path) -> list[str]:
+    """What stands in the store besides its empty frame."""
+    listing = run("intake", "--list", cwd=works)
+    return [line for line in listing.stdout.splitlines() if "csv" in line or "xlsx" in line]
+
+
+def test_help_answers_within_a_second(tmp_path: Path) -> None:
+    took = []
+    for _ in range(3):
+        start = time.perf_counter()
+        assert "intake" in run("--help", cwd=tmp_path).stdout
+        took.append(time.perf_counter() - start)
+    print(f"lineview --help: {min(took):.2f} s, best of three")
+    assert min(took) < 1.0
+
+
+def bad_files(folder: Path) -> dict[str, tuple[Path, str]]:
+    made: dict[str, tuple[bytes, str]] = {
+        "log-empty.csv": (b"", "empty"),
+        "log-binary.csv": (bytes(range(256)) * 40, ""),
+        "log-cut.csv.gz": (gzip.compress(good_export().encode())[:-40], ""),
+        "log-cut.xlsx": (b"PK\x03\x04" + bytes(400), ""),
+        "log-column.csv": (b"time,quantity\n2026-06-09 06:00:00,1\n", "count"),
+    }
+    for name, (content, _) in made.items():
+        (folder / name).write_bytes(content)
+    return {name: (folder / name, word) for name, (_, word) in made.items()}
+
+
+@pytest.mark.parametrize(
+    "name", ["log-empty.csv", "log-binary.csv", "log-cut.csv.gz", "log-cut.xlsx", "log-column.csv"]
+)
+def test_a_bad_file_gets_a_plain_error_and_nothing_is_kept(works: Path, name: str) -> None:
+    path, word = bad_files(works)[name]
+    done = run("intake", path, cwd=works)
+    assert done.returncode == 2
+    assert name in done.stderr and word in done.stderr
+    assert "Traceback" not in done.stderr + done.stdout
+    assert not stored(works)
+
+
+def test_a_folder_without_exports_and_one_that_is_not_there(works: Path) -> None:
+    (works / "empty").mkdir()
+    done = run("intake", "empty", "missing", cwd=works)
+    assert done.returncode == 2
+    assert "empty" in done.stderr and "missing" in done.stderr  # both faults at once
+    assert "Traceback" not in done.stderr
+
+
+def test_a_good_file_beside_a_bad_one_is_still_taken_in(works: Path) -> None:
+    bad_files(works)
+    (works / "log-good.csv").write_text(good_export(), encoding="utf-8")
+    done = run("intake", "log-good.csv", "log-empty.csv", cwd=works)
+    assert done.returncode == 2
+    assert len(stored(works)) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        (("answer", "shift", "--machine", "wrap9"), "unknown machine 'wrap9'"),
+        (("answer", "shift", "--line", "7"), "unknown line '7'"),
+        (("answer", "yesterday"), "unknown question"),
+        (("answer", "shift", "--period", "soon"), "names no period"),
+        (("answer", "shift", "--from", "2026-06-10", "--to", "2026-06-09"), "ends before it starts"),
+        (("answer", "rope"), "there is no sizer"),
+        (("intake", "--undo", "99"), "99"),
+        (("sheet", "shift", "page.doc"), ".pdf"),
+    ],
+)
+def test_a_wrong_question_gets_a_plain_error(works: Path, words: tuple[str, ...], expected: str) -> None:
+    (works / "log-good.csv").write_text(good_export(), encoding="utf-8")
+    assert run("intake", "log-good.csv", cwd=works).returncode == 0
+    done = run(*words, cwd=works)
+    assert done.returncode == 2
+    assert expected in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_no_readings_yet_and_no_plant(works: Path, tmp_path: Path) -> None:
+    done = run("answer", "shift", cwd=works)
+    assert (done.returncode, "no readings yet" in done.stderr) == (2, True)
+    (tmp_path / "elsewhere").mkdir()
+    done = run("answer", "shift", cwd=tmp_path / "elsewhere")
+    assert (done.returncode, "no plant description" in done.stderr) == (2, True)
+
+
+def test_a_plant_with_five_faults_gets_all_five_with_their_lines(works: Path) -> None:
+    text = PLANT.replace('zone = "Europe/Berlin"', 'zone = "Europe/Atlantis"')
+    text = text.replace('kind = "cut-and-wrap machine"', 'kind = "wrapper"').replace(
+        'line = "1"', 'line = "9"'
+    )
+    text = text.replace("modulus = 65536", "modulus = -1").replace('decimal = "."', 'decimal = "dot"')
+    (works / "plant.toml").write_text(text, encoding="utf-8")
+    done = run("check", cwd=works)
+    assert done.returncode == 2
+    faults = [line for line in done.stderr.splitlines() if line.startswith("lineview: ")]
+    assert len(faults) >= 5, done.stderr
+    assert all(" line " in fault for fault in faults), done.stderr
+
+
+def test_counters_alone_go_the_whole_way_and_json_is_whole(works: Path) -> None:
+    (works / "log-good.csv").write_text(good_export(), encoding="utf-8")
+    assert run("intake", "log-good.csv", cwd=works).returncode == 0
+    done = run("answer", "shift", "--json", cwd=works)
+    assert done.returncode == 0, done.stderr
+    read = json.loads(done.stdout)
+    assert read["version"] == "lineview.answer/1"
+    assert read["figures"]["good_pieces"]["value"] == 1790 * 6
+    again = run("intake", "log-good.csv", cwd=works)
+    assert "nothing changed" in again.stdout.replace("\n", " ") or "before" in again.stdout
+    assert run("intake", "--undo", "1", cwd=works).returncode == 0
+    assert run("answer", "shift", cwd=works).returncode == 2
+
+
+def test_watch_takes_in_what_arrives(works: Path) -> None:
+    (works / "arrivals").mkdir()
+    (works / "arrivals" / "log-1.csv").write_text(good_export(), encoding="utf-8")
+    done = run("watch", "arrivals", "--every-s", "0.2", "--looks", "3", cwd=works)
+    assert done.returncode == 0, done.stderr
+    assert "rows new" in done.stdout
+    assert len(stored(works)) == 1
+
+
+@pytest.mark.parametrize("name", ["page.pdf", "page.xlsx", "page.csv"])
+def test_sheets_are_written(works: Path, name: str) -> None:
+    (works / "log-good.csv").write_text(good_export(), encoding="utf-8")
+    run("intake", "log-good.csv", cwd=works)
+    assert run("sheet", "shift", name, cwd=works).returncode == 0
+    assert (works / name).stat().st_size > 100
+
+
+def test_an_adjustment_can_be_written_down(works: Path) -> None:
+    assert run("adjusted", "wrap1", "knife changed", "--at", "2026-06-09 06:10", cwd=works).returncode == 0
+    assert run("adjusted", "wrap9", "knife changed", "--at", "2026-06-09 06:10", cwd=works).returncode == 2
+    assert run("adjusted", "wrap1", "knife changed", "--at", "teatime", cwd=works).returncode == 2
