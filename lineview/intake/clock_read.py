@@ -71,7 +71,7 @@ def read_clock(texts: pl.Series, formats: Sequence[str]) -> Clock:
 
 
 def spaced_alike(texts: pl.Series) -> pl.Series:
-    """Take blanks off the ends, make every blank one plain blank, drop a weekday in front, write months in English."""
+    """Make blanks single and plain, drop a weekday in front, write months in English."""
     bare = texts.str.replace_all(r"\s+", " ").str.strip_chars()
     bare = bare.str.replace(r"^\pL{2,10}\.?,? (\d{1,4}[./-]|\d{1,2}\.? \pL)", "$1")
     return english_months(bare) if bare.str.contains(r"\pL{3}").any() else bare

@@ -1,4 +1,4 @@
-"""The fields of weights, batches, stops, reels, stock and plan: what their cells hold and which must be there."""
+"""The fields of weights, batches, stops, reels, stock and plan: what they hold and which must be there."""
 
 from __future__ import annotations
 

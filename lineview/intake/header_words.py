@@ -15,9 +15,9 @@ def _words(text: str) -> tuple[str, ...]:
 
 TIME = _words(
     "time timestamp datetime when zeit zeitpunkt zeitstempel uhrzeit datum date heure horodatage fecha hora "
-    "ora data tijd tijdstip tijdstempel moment counted gezählt compté contado contato geteld logged recorded "
-    "measured eingelegt begin beginn start from von début debut inicio inizio utc unix epoch day tag jour día "
-    "dia giorno dag woche week"
+    "ora data tijd tijdstip tijdstempel moment counted gezählt compté contado contato geteld logged "
+    "recorded measured eingelegt begin beginn start from von début debut inicio inizio utc unix epoch "
+    "day tag jour día dia giorno dag woche week"
 )
 MACHINE = _words("machine maschine máquina maquina macchina anlage")
 LINE = _words("line linie ligne línea linea lijn")
@@ -30,8 +30,8 @@ VALUE = _words("value wert valeur valor valore waarde reading messwert val")
 #: What counters count and gauges measure. The first that matches counts, so the narrower come first.
 CHANNELS: dict[str, tuple[str, ...]] = {
     "rejects": _words(
-        "reject rejects rejected ausschuss rebut rebuts rechazo rechazos rechazados scarto scarti uitval scrap "
-        "afkeur nok"
+        "reject rejects rejected ausschuss rebut rebuts rechazo rechazos rechazados scarto scarti uitval "
+        "scrap afkeur nok"
     ),
     "blank wraps": _words("blank blanks leerwickel leer vide vides vacío vacíos vuoto vuoti leeg lege"),
     "wax paper": _words("wax wachs paper papier papel carta cire cera was waspapier"),
@@ -121,13 +121,13 @@ KIND_WORDS: dict[ExportKind, tuple[str, ...]] = {
     ),
     "reels": _words("reel reels rolle rollen bobine bobines bobina bobinas rol splice splices klebestellen"),
     "stops": _words(
-        "stop stops stillstand stillstände störung arrêt arret arrêts parada paradas fermata fermate stilstand "
-        "reason grund raison motif motivo reden ursache downtime"
+        "stop stops stillstand stillstände störung arrêt arret arrêts parada paradas fermata fermate "
+        "stilstand reason grund raison motif motivo reden ursache downtime"
     ),
     "batches": _words("batches batchsheet chargen lots lotes lotti einwaage partijen"),
     "weights": _words(
-        "weight weights gewicht gewichte poids peso pesos pesi weighing wägung grams gramm gram grammes gramos "
-        "grammi mass masse"
+        "weight weights gewicht gewichte poids peso pesos pesi weighing wägung grams gramm gram grammes "
+        "gramos grammi mass masse"
     ),
 }
 
@@ -151,8 +151,8 @@ def recognised(header: str, table: Mapping[str, tuple[str, ...]]) -> str:
 
     Examples
     --------
-    >>> recognised("Folienlänge [m]", CHANNELS), recognised("Good pieces", CHANNELS), recognised("xyz", CHANNELS)
-    ('film', 'good pieces', '')
+    >>> recognised("Folienlänge [m]", CHANNELS), recognised("xyz", CHANNELS)
+    ('film', '')
     """
     words = tokens(without_unit(header))
     for meaning, known in table.items():

@@ -62,11 +62,11 @@ class Heading:
 
 
 def same(text: str) -> str:
-    """Give the form in which headers and names are compared.
+    r"""Give the form in which headers and names are compared.
 
     Examples
     --------
-    >>> same(" Stu\\u0308ck  Gesamt ") == same("stück gesamt")
+    >>> same(" Stu\u0308ck  Gesamt ") == same("stück gesamt")
     True
     """
     return "".join(unicodedata.normalize("NFC", text).casefold().replace("\ufeff", "").split())

@@ -12,12 +12,12 @@ _SPACES = "\u0020\u00a0\u202f\u2009\u2007"
 _APOSTROPHES = "'’"
 #: What stands in a cell instead of a number, in lower case.
 PLACEHOLDERS = (
-    "-", "--", "---", "----", "–", "—", ".", "..", "...", "?", "*", "n/a", "n.a.", "na", "#n/a", "null", "none",
-    "nil", "bad", "error", "err", "fail", "failed", "fault", "timeout", "no data", "nodata", "missing", "void",
-    "overflow", "underflow", "overrange", "underrange", "over", "under", "ovf", "ol", "overload",
-    "open", "invalid", "unknown", "disconnected", "offline", "comm fail", "bad input", "i/o timeout",
-    "#div/0!", "#value!", "#ref!", "#num!", "#name?", "#null!", "k.a.", "fehler", "ungültig",
-    "1.#qnan", "-1.#qnan", "1.#ind", "-1.#ind", "1.#snan", "1.#qnan0", "-1.#ind00",
+    "-", "--", "---", "----", "–", "—", ".", "..", "...", "?", "*", "n/a", "n.a.", "na", "#n/a", "null",
+    "none", "nil", "bad", "error", "err", "fail", "failed", "fault", "timeout", "no data", "nodata",
+    "missing", "void", "overflow", "underflow", "overrange", "underrange", "over", "under", "ovf", "ol",
+    "overload", "open", "invalid", "unknown", "disconnected", "offline", "comm fail", "bad input",
+    "i/o timeout", "#div/0!", "#value!", "#ref!", "#num!", "#name?", "#null!", "k.a.", "fehler",
+    "ungültig", "1.#qnan", "-1.#qnan", "1.#ind", "-1.#ind", "1.#snan", "1.#qnan0", "-1.#ind00",
 )  # fmt: skip
 _NOT_FINITE = r"^[+-]?(nan|inf|infinity|∞|1\.#inf(00)?)$"
 

@@ -63,7 +63,7 @@ def find_clock(rows: Rows, heading: Heading, shares: dict[int, float], *, typed:
     if not fit:
         return None
     best = max(fit, key=rank)
-    places = (best,)
+    places: tuple[int, ...] = (best,)
     if not rows.column(best).str.contains(r":|\d{4}T|[h]\d{2}|^\d+([.,]\d+)?(E0)?$").any():
         clocks = [p for p in range(heading.width) if p != best and _is_clock(rows.column(p))]
         places = (best, *clocks[:1])
@@ -93,7 +93,7 @@ def _filled(cells: pl.Series) -> pl.Series:
 
 def _is_clock(cells: pl.Series) -> bool:
     filled = _filled(cells.head(500))
-    return len(filled) > 0 and float(filled.str.contains(_CLOCK).mean() or 0) > 0.5
+    return int(filled.str.contains(_CLOCK).sum()) * 2 > len(filled)
 
 
 def _share(cells: pl.Series, plan: ClockPlan) -> float:
@@ -101,4 +101,4 @@ def _share(cells: pl.Series, plan: ClockPlan) -> float:
     if not dated:
         return 0.0
     clock = read_clock(cells, dated)
-    return 1 - (clock.naive.is_null() & clock.moment.is_null()).sum() / len(cells)
+    return 1 - int((clock.naive.is_null() & clock.moment.is_null()).sum()) / len(cells)

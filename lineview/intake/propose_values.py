@@ -9,6 +9,7 @@ import polars as pl
 
 from lineview.intake.channels import own_unit, parts_of
 from lineview.intake.export import Question
+from lineview.intake.fields import FIELDS
 from lineview.intake.header_words import CHANNELS, FIELD_WORDS, recognised
 from lineview.intake.heading import Heading, same, unit_of
 from lineview.intake.number_cells import Marks, parse_numbers
@@ -127,7 +128,8 @@ def _settle_unit(
         found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
     elif choices:
         shown = tuple(
-            (unit, f"{median:g} {unit} in the middle" if median is not None else unit) for unit in choices
+            (unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit)
+            for unit in choices
         )
         found.questions.append(Question(f"unit of {header}", f"in which unit is '{header}'?", shown))
 
@@ -159,8 +161,8 @@ def find_fields(
             or unit_of(header)
             or unit_named(header.split()[-1].split("_")[-1])
         )
-        wanted = {"mass_g": "g", "mass_in_kg": "kg", "length_m": "m", "left_m": "m", "part_reel_outer_mm": "mm",
-                  "duration": "s"}.get(to, "")  # fmt: skip
+        wanted = FIELDS[kind][to].unit
+        wanted = "" if wanted == "pieces" else wanted
         unit = unit if dimension(unit) == dimension(wanted) else ""
         found.columns[header] = ColumnTarget(to=to, unit=unit)
         if wanted and not unit:
@@ -188,6 +190,6 @@ def _ask_unit(header: str, to: str, cells: pl.Series, marks: Marks, plant: Plant
         found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
         return
     shown = tuple(
-        (unit, f"{median:g} {unit} in the middle" if median is not None else unit) for unit in choices
+        (unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit) for unit in choices
     )
     found.questions.append(Question(f"unit of {header}", f"in which unit is '{header}'?", shown))

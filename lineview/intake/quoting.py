@@ -11,7 +11,7 @@ import polars as pl
 
 
 def joined_lines(lines: pl.DataFrame, separator: str) -> pl.DataFrame:
-    """Join the lines of a cell that holds line ends.
+    r"""Join the lines of a cell that holds line ends.
 
     Parameters
     ----------
@@ -36,7 +36,7 @@ def joined_lines(lines: pl.DataFrame, separator: str) -> pl.DataFrame:
     --------
     >>> three = pl.DataFrame({"row": [1, 2, 3], "text": ["a,b", '1,"x', 'y"']})
     >>> joined_lines(three, ",")["text"].to_list()
-    ['a,b', '1,"x\\ny"']
+    ['a,b', '1,"x\ny"']
     """
     odd = lines["text"].str.count_matches('"', literal=True) % 2 == 1
     if not odd.any():

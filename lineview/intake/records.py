@@ -52,7 +52,7 @@ class Records:
 
 
 def text_records(data: bytes) -> Records:
-    """Cut the bytes of a text export into records.
+    r"""Cut the bytes of a text export into records.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ def text_records(data: bytes) -> Records:
 
     Examples
     --------
-    >>> text_records(b"t;a\\n1;2,5\\n").top(9)
+    >>> text_records(b"t;a\n1;2,5\n").top(9)
     [['t', 'a'], ['1', '2,5']]
     """
     text, encoding = as_utf8(data)

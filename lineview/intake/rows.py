@@ -1,4 +1,4 @@
-"""Which rows of a table are data, which are passed over, and which are refused before their cells are read."""
+"""Which rows of a table are data, which are passed over, and which are refused for their shape."""
 
 from __future__ import annotations
 
@@ -74,8 +74,13 @@ class Rows:
         counts = dict(self.passed)
         for kind, number in kinds.filter(kinds != "data").value_counts().iter_rows():
             counts[kind] = counts.get(kind, 0) + number
-        columns = {place: cells.filter(fine) for place, cells in self.columns.items()}
+        columns = {place: _without_empty_chunks(cells.filter(fine)) for place, cells in self.columns.items()}
         return Rows(self.frame.filter(fine), columns, pl.concat([self.refused, refused]), counts)
+
+
+def _without_empty_chunks(cells: pl.Series) -> pl.Series:
+    """Make a column whole where a chunk of it is empty: polars 2.1 panics when it joins such text."""
+    return cells.rechunk() if cells.n_chunks() > 1 and 0 in cells.chunk_lengths() else cells
 
 
 def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows:
@@ -100,7 +105,10 @@ def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows
     wanted = [cells.list.get(i, null_on_oob=True).fill_null("").alias(str(i)) for i in sorted(set(places))]
     drawn = body.lazy().select(cells.list.len().alias("cells"), *wanted).collect()
     lengths = drawn["cells"]
-    rows = Rows(body.select("row", "text"), {int(name): drawn[name] for name in drawn.columns[1:]})
+    rows = Rows(
+        body.select("row", "text"),
+        {int(name): _without_empty_chunks(drawn[name]) for name in drawn.columns[1:]},
+    )
     if not len(lengths) or (lengths.min() == lengths.max() and named <= lengths[0] <= wide):
         return rows
     surplus = cells.list.slice(wide).list.join("").str.strip_chars() != ""

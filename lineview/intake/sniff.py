@@ -11,7 +11,7 @@ SEPARATORS = ("\t", ";", "|", ",")
 
 
 def as_utf8(data: bytes) -> tuple[bytes, str]:
-    """Give the text as UTF-8 without mark or NULs, with "\\n" or "\\r\\n" line ends, and its encoding.
+    r"""Give the text as UTF-8 without mark or NULs, with "\n" or "\r\n" line ends, and its encoding.
 
     Parameters
     ----------
@@ -26,7 +26,7 @@ def as_utf8(data: bytes) -> tuple[bytes, str]:
     Examples
     --------
     >>> as_utf8(codecs.BOM_UTF16_LE + "Stück".encode("utf-16-le"))
-    (b'St\\xc3\\xbcck', 'UTF-16')
+    (b'St\xc3\xbcck', 'UTF-16')
     >>> as_utf8("Stück".encode("cp1252"))[1]
     'Windows-1252'
     """

@@ -10,10 +10,10 @@ from lineview.intake.fields import ESSENTIAL, SCHEMAS
 from lineview.intake.heading import Heading, same
 from lineview.intake.number_cells import Evidence, evidence_of_all
 from lineview.intake.outcome import Outcome, outcome, settled_marks
+from lineview.intake.read_field import FieldCells, read_field
 from lineview.intake.readings import machine_column
 from lineview.intake.records import Records
 from lineview.intake.rows import REFUSED, Rows, data_rows
-from lineview.intake.read_field import FieldCells, read_field
 from lineview.plant import Layout, Plant
 
 

@@ -37,7 +37,8 @@ def test_weights_of_zero_and_less_and_bad_piece_counts_are_refused(read):
     layout = layout_of({"g": ("mass_g", "g"), "n": "pieces"}, kind="weights")
     text = (
         "time;g;n\n2026-06-08 06:00:00;65.5;10\n2026-06-08 06:00:00;0;10\n2026-06-08 06:00:00;-1;10\n"
-        "2026-06-08 06:00:00;65.5;x\n2026-06-08 06:00:00;;10\n2026-06-08 06:00:00;65.5;\n2026-06-08 06:00:00;65.5;1.5\n"
+        "2026-06-08 06:00:00;65.5;x\n2026-06-08 06:00:00;;10\n2026-06-08 06:00:00;65.5;\n"
+        "2026-06-08 06:00:00;65.5;1.5\n"
     )
     export = read(text, layout)
     assert column(export, "pieces") == [10, 1]
@@ -52,12 +53,16 @@ def test_weights_of_zero_and_less_and_bad_piece_counts_are_refused(read):
 
 def test_batches_take_the_line_of_the_row_before_the_layouts(read):
     layout = layout_of(
-        {"Charge": "batch", "Sorte": "product", "Linie": "line", "Ende": "end", "Einwaage": ("mass_in_kg", "lb")},
+        {
+            "Charge": "batch", "Sorte": "product", "Linie": "line", "Ende": "end",
+            "Einwaage": ("mass_in_kg", "lb"),
+        },
         kind="batches", machine=None, line="line2", time="Beginn",
     )  # fmt: skip
     text = (
         "Charge;Sorte;Linie;Beginn;Ende;Einwaage\nB1;Plum;Linie 1;2026-06-08 06:00:00;06:09:30;50\n"
-        "B2;Pear;;2026-06-08 23:55:00;00:04;\nB3;Pear;line9;2026-06-08 08:00:00;;50\n;Pear;;2026-06-08 09:00:00;;50\n"
+        "B2;Pear;;2026-06-08 23:55:00;00:04;\nB3;Pear;line9;2026-06-08 08:00:00;;50\n"
+        ";Pear;;2026-06-08 09:00:00;;50\n"
     )
     export = read(text, layout)
     assert schema(export) == BATCHES
@@ -105,7 +110,10 @@ def test_machines_of_rows_by_name_and_unknown_ones_refused(read):
 
 def test_reels(read):
     layout = layout_of(
-        {"Bahn": "web", "Rolle": "reel", "Länge": ("length_m", "ft"), "Rest": ("left_m", "m"), "Kl": "splices"},
+        {
+            "Bahn": "web", "Rolle": "reel", "Länge": ("length_m", "ft"), "Rest": ("left_m", "m"),
+            "Kl": "splices",
+        },
         kind="reels", time="wann", time_format="%d.%m.%Y %H:%M", decimal=",", thousands=".",
     )  # fmt: skip
     text = (
@@ -127,7 +135,10 @@ def test_stock_needs_one_quantity(read):
         {"web": "web", "whole": "whole_reels", "part": ("part_reel_outer_mm", "cm"), "due": "expected_on"},
         kind="stock", machine=None, time="counted", time_format="%d.%m.%Y",
     )  # fmt: skip
-    text = "counted;web;whole;part;due\n08.06.2026;wax;3;21,5;12.06.2026\n08.06.2026;wax;;;12.06.2026\nTotal;;3;;\n"
+    text = (
+        "counted;web;whole;part;due\n08.06.2026;wax;3;21,5;12.06.2026\n"
+        "08.06.2026;wax;;;12.06.2026\nTotal;;3;;\n"
+    )
     export = read(text, layout)
     assert schema(export) == STOCK
     assert column(export, "part_reel_outer_mm") == [215.0]

@@ -57,7 +57,9 @@ def test_counters_in_six_languages(tmp_path, time, pieces, rejects, film):
 
 
 def test_gauges_with_units_in_a_units_row(tmp_path):
-    text = "Zeit;Strang Ø;Temperatur\n;in;°F\n08.06.2026 06:00:00;0,551;95,5\n08.06.2026 06:00:10;0,552;95,4\n"
+    text = (
+        "Zeit;Strang Ø;Temperatur\n;in;°F\n08.06.2026 06:00:00;0,551;95,5\n08.06.2026 06:00:10;0,552;95,4\n"
+    )
     proposal = proposed(tmp_path, text, "logger.csv")
     assert targets(proposal) == {"Strang Ø": "diameter", "Temperatur": "temperature"}
     assert proposal.layout.machine == "sizer1"
@@ -123,7 +125,10 @@ def test_a_long_table(tmp_path):
 
 
 def test_date_and_clock_columns_and_a_preamble_that_names_the_machine(tmp_path):
-    text = "Machine: wrap2\nShop: invented\n\nDatum;Uhrzeit;Stück\n08.06.2026;06:00:00;5\n08.06.2026;06:00:10;9\n"
+    text = (
+        "Machine: wrap2\nShop: invented\n\nDatum;Uhrzeit;Stück\n08.06.2026;06:00:00;5\n"
+        "08.06.2026;06:00:10;9\n"
+    )
     proposal = proposed(tmp_path, text, "export.csv")
     assert proposal.layout.time == ("Datum", "Uhrzeit")
     assert proposal.layout.machine == "wrap2"
@@ -155,7 +160,10 @@ def test_date_and_clock_columns_and_a_preamble_that_names_the_machine(tmp_path):
             "reels_wrap1.csv",
             "time;web;reel;length [m];left [m];splices\n2026-06-08 06:00;wax;R1;2800;12;1\n",
             "reels",
-            {"web": "web", "reel": "reel", "length [m]": "length_m", "left [m]": "left_m", "splices": "splices"},
+            {
+                "web": "web", "reel": "reel", "length [m]": "length_m", "left [m]": "left_m",
+                "splices": "splices",
+            },
         ),
         (
             "stock.csv",

@@ -35,7 +35,10 @@ def test_what_qualities_mean(cells, meaning):
 
 def test_a_quality_column_for_the_whole_row(read):
     layout = layout_of({"n": "pieces", "r": "rejects"}, quality_column="Q")
-    text = "time;n;r;Q\n2026-06-08 06:00:00;1;0;Good\n2026-06-08 06:00:10;2;0;Bad\n2026-06-08 06:00:20;3;0;Uncertain\n"
+    text = (
+        "time;n;r;Q\n2026-06-08 06:00:00;1;0;Good\n2026-06-08 06:00:10;2;0;Bad\n"
+        "2026-06-08 06:00:20;3;0;Uncertain\n"
+    )
     export = read(text, layout)
     assert values(export, "pieces") == [1, 3]
     assert export.uncertain == 2

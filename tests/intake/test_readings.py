@@ -32,7 +32,10 @@ def test_channels_of_several_machines_in_one_file(read):
 
 def test_a_machine_column_in_a_wide_table(read):
     layout = layout_of({"n": "pieces", "d": "diameter"}, machine=None, machine_column="who")
-    text = "time;who;n;d\n2026-06-08 06:00:00;wrap1;1;\n2026-06-08 06:00:00;Sizer1;;14.02\n2026-06-08 06:00:00;?;1;\n"
+    text = (
+        "time;who;n;d\n2026-06-08 06:00:00;wrap1;1;\n2026-06-08 06:00:00;Sizer1;;14.02\n"
+        "2026-06-08 06:00:00;?;1;\n"
+    )
     export = read(text, layout)
     assert export.parts[0].tidy.sort("row").select("machine", "channel").rows() == [
         ("wrap1", "pieces"), ("sizer1", "diameter"),
@@ -44,7 +47,10 @@ def test_a_machine_column_in_a_long_table(read):
     layout = layout_of(
         {"pcs": "pieces"}, machine=None, machine_column="who", shape="long", name_column="n", value_column="v"
     )
-    text = "time;who;n;v\n2026-06-08 06:00:00;wrap1;pcs;1\n2026-06-08 06:00:00;wrap2;pcs;2\n2026-06-08 06:00:00;sizer1;pcs;3\n"
+    text = (
+        "time;who;n;v\n2026-06-08 06:00:00;wrap1;pcs;1\n2026-06-08 06:00:00;wrap2;pcs;2\n"
+        "2026-06-08 06:00:00;sizer1;pcs;3\n"
+    )
     export = read(text, layout)
     assert export.parts[0].tidy.sort("row")["machine"].to_list() == ["wrap1", "wrap2"]
     assert export.rows_refused == 1

@@ -49,8 +49,9 @@ SURPLUS = st.tuples(TIMES, CELLS, CELLS, QUALITIES, st.just(""), st.just(" ")).m
     lambda cells: (list(cells), True)
 )
 HEADER = ["time", "n", "r", "Q"]
-NO_DATA = st.sampled_from([(HEADER, False), ([""], False), (["", "", "", ""], False), (["Total", "9", "", ""], False),
-                           (["Summe: ", "9", "9", ""], False)])  # fmt: skip
+NO_DATA = st.sampled_from(
+    [HEADER, [""], ["", "", "", ""], ["Total", "9", "", ""], ["Summe: ", "9", "9", ""]]
+).map(lambda cells: (cells, False))
 LINES = st.lists(st.one_of(DATA, DATA, DATA, SHORT, LONG, SURPLUS, NO_DATA), max_size=25)
 
 

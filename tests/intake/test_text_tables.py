@@ -99,7 +99,10 @@ def test_a_quoted_table_with_doubled_quotes_and_separators(read):
 
 
 def test_a_line_end_within_quotes_is_one_row_with_the_number_of_its_first_line(read):
-    text = 'time,pieces,note,rejects\n2026-06-08 06:00:00,100,"jam\nat the knife",1\n2026-06-08 06:00:10,158,,2\n'
+    text = (
+        'time,pieces,note,rejects\n2026-06-08 06:00:00,100,"jam\nat the knife",1\n'
+        "2026-06-08 06:00:10,158,,2\n"
+    )
     export = read(text, PIECES)
     assert values(export, "rejects") == [1, 2]
     assert export.parts[0].tidy["row"].unique().sort().to_list() == [2, 4]

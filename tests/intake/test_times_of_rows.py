@@ -81,7 +81,7 @@ def test_a_declared_format_is_kept_to(read, form, cell):
 
 
 def test_day_or_month_first_is_asked_where_no_cell_decides(read):
-    with pytest.raises(IntakeError, match="day first or month first.*time_format"):
+    with pytest.raises(IntakeError, match=r"day first or month first.*time_format"):
         one("05/06/2026 06:00", read)
 
 

@@ -46,7 +46,7 @@ def test_ctr_12_note_1_234_alone_is_undecidable_constructed(tmp_path):
     path = tmp_path / "a.csv"
     path.write_text("time;n\n2026-06-08 06:00:00;1,234\n")
     layout = Layout(id="a", machine="wrap1", columns={"n": ColumnTarget(to="pieces")})
-    with pytest.raises(IntakeError, match="1234 or as 1.234"):
+    with pytest.raises(IntakeError, match=r"1234 or as 1\.234"):
         read_export(path, WORKS, layout=layout)
 
 
