@@ -62,7 +62,7 @@ def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     )
     inside = pl.col("at").is_between(scope.period.start, scope.period.end)
     n = readings.filter(inside & (pl.col("quality") == "good")).height
-    rate = rate_by_minute(machine, readings, measured.tape)
+    rate = rate_by_minute(measured)
     return Answer(
         "shift",
         scope,

@@ -95,6 +95,11 @@ def increments(
     limits = Limits(known, fastest_per_min, margin)
     if known is None and (np.diff(value) < 0).any():
         limits = Limits(find_modulus(at_us, value, limits), fastest_per_min, margin)
+    steps = np.diff(value)
+    added, most = limits.unrolled(steps), limits.most(np.diff(at_us) / 1e6)
+    if _plain(added, most, limits):
+        kind = np.where(steps < 0, np.uint8(_ROLLOVER), np.uint8(_STEP))
+        return _as_frame(at_us[:-1], at_us[1:], added, added, added, kind)
     odd, torn = off_course(at_us, value, limits)
     mark = _marks(odd, torn)
     kept = np.flatnonzero(~odd)
@@ -132,6 +137,12 @@ def _in_order(readings: pl.DataFrame) -> tuple[Ints, Floats]:
         at_us = usable["at"].dt.epoch("us").to_numpy()
         value = usable["value"].cast(pl.Float64).to_numpy()
     return at_us, value
+
+
+def _plain(added: Floats, most: Floats, limits: Limits) -> bool:
+    """Tell whether every increment is possible and no counter can have turned twice."""
+    turns = limits.modulus is not None and bool((added + limits.modulus <= most).any())
+    return not turns and bool(((added >= 0) & (added <= most)).all())
 
 
 def _marks(odd: np.ndarray, torn: np.ndarray) -> Ints:
@@ -175,14 +186,15 @@ def _bounds(
 
 
 def _as_frame(start: Ints, end: Ints, n: Floats, low: Floats, high: Floats, kind: Ints) -> pl.DataFrame:
-    open_ended = (kind == _RESET) | (kind == _SEVERAL)
+    open_ended = pl.Series((kind == _RESET) | (kind == _SEVERAL))
+    counted = pl.Series(n)
     return pl.DataFrame(
         {
             "start": pl.Series(start).cast(pl.Datetime("us")).dt.replace_time_zone("UTC"),
             "end": pl.Series(end).cast(pl.Datetime("us")).dt.replace_time_zone("UTC"),
-            "n": pl.Series(n).set(pl.Series(open_ended), None),
-            "low": low,
-            "high": high,
+            "n": counted.set(open_ended, None) if open_ended.any() else counted,
+            "low": counted if low is n else low,
+            "high": counted if high is n else high,
             "kind": pl.Series(_KINDS).gather(kind),
         },
         schema_overrides={"start": UTC_US, "end": UTC_US},

@@ -42,10 +42,13 @@ class Holes:
         order = np.lexsort((opens, interval))
         return Holes(interval[order], opens[order], closes[order])
 
-    def seconds(self, intervals: int) -> Floats:
-        """Give the standing seconds of each interval."""
-        long = self.closes_s - self.opens_s
-        return np.bincount(self.interval, long, minlength=intervals).astype(np.float64)
+    def run_seconds(self, seconds: Floats) -> Floats:
+        """Give the seconds of each interval that are in no hole."""
+        if not self.count:
+            return seconds
+        left = seconds.copy()
+        np.subtract.at(left, self.interval, self.closes_s - self.opens_s)
+        return left
 
     def moments(self, span: Ints) -> tuple[Ints, Ints]:
         """Give when each opens and closes [µs], within its interval."""
@@ -61,13 +64,14 @@ class Holes:
             return span, pieces
         opens, closes = self.moments(span)
         hole_us = (closes - opens).astype(np.float64)
-        total_us = np.bincount(self.interval, hole_us, minlength=len(made))
-        runs_us = np.maximum((span[1:] - span[:-1]) - total_us, 1.0)
         first = np.concatenate(([True], self.interval[1:] != self.interval[:-1]))
+        group = np.cumsum(first) - 1
+        runs_us = span[self.interval + 1] - span[self.interval] - np.bincount(group, hole_us)[group]
         so_far = np.cumsum(hole_us) - hole_us
-        base = np.maximum.accumulate(np.where(first, so_far, 0.0))
+        base = so_far[np.flatnonzero(first)][group]
         ran_us = (opens - span[self.interval]) - (so_far - base)
-        value = pieces[self.interval] + made[self.interval] * np.clip(ran_us / runs_us[self.interval], 0, 1)
+        share = np.clip(ran_us / np.maximum(runs_us, 1.0), 0, 1)
+        value = pieces[self.interval] + made[self.interval] * share
         where = np.repeat(self.interval + 1, 2)
         moments = np.stack((opens, closes), axis=1).ravel()
         return np.insert(span, where, moments), np.insert(pieces, where, np.repeat(value, 2))

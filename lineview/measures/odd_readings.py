@@ -37,10 +37,16 @@ class Limits:
 
     def advance(self, before: Floats, after: Floats) -> Floats:
         """Give the counts added, through a rollover where the value fell and the modulus is known."""
-        step = after - before
-        if self.modulus is None:
+        return self.unrolled(after - before)
+
+    def unrolled(self, step: Floats) -> Floats:
+        """Give steps with those that fell taken through a rollover, where the modulus is known."""
+        fell = np.flatnonzero(step < 0)
+        if self.modulus is None or not len(fell):
             return step
-        return np.where(step < 0, np.mod(step, self.modulus), step)
+        step = step.copy()
+        step[fell] = np.mod(step[fell], self.modulus)
+        return step
 
 
 def seconds_between(at_us: Ints, i: Ints, j: Ints) -> Floats:

@@ -8,12 +8,12 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from lineview.columns import READINGS, UTC_US, require
+from lineview.columns import UTC_US, require
 from lineview.measures.counts import Total
-from lineview.measures.machine_tape import channel_increments, machine_clock
+from lineview.measures.machine_counts import MachineCounts, count_machine
 from lineview.measures.rate import Bools, Floats, Ints, sums
 from lineview.measures.states import Clock
-from lineview.plant import Counter, Machine
+from lineview.plant import Counts, Machine
 
 #: Gap after which a machine's clock is unseen [s]; only how boundary intervals are split depends on it.
 _GAP_S = 600.0
@@ -95,13 +95,27 @@ def pieces_by_stretch(machine: Machine, readings: pl.DataFrame, stretches: pl.Da
     MeasureError
         Where a frame lacks a column.
     """
-    require(readings, READINGS, "readings")
+    return pieces_of(count_machine(machine, readings, gap_s=_GAP_S), stretches)
+
+
+def pieces_of(counts: MachineCounts, stretches: pl.DataFrame) -> pl.DataFrame:
+    """Give pieces of each stretch from a machine whose counters are worked out.
+
+    Parameters
+    ----------
+    counts : MachineCounts
+        Of the machine.
+    stretches : polars.DataFrame
+        As in pieces_by_stretch.
+
+    Returns
+    -------
+    polars.DataFrame
+        As in pieces_by_stretch.
+    """
     require(stretches, {"start": UTC_US, "end": UTC_US}, "stretches")
-    seen = machine_clock(machine, readings, gap_s=_GAP_S)
     edges = (stretches["start"].dt.epoch("us").to_numpy(), stretches["end"].dt.epoch("us").to_numpy())
-    made = _counted(machine.counter("pieces"), readings, seen, edges)
-    rejects = _counted(machine.counter("rejects"), readings, seen, edges)
-    good = _counted(machine.counter("good pieces"), readings, seen, edges)
+    made, rejects, good = (_counted(counts, kind, edges) for kind in ("pieces", "rejects", "good pieces"))
     other = _less(made, rejects) if made is not None and rejects is not None else made
     good = other if good is None else good.or_else(other)
     if made is None and good is not None:
@@ -167,14 +181,13 @@ def _less(made: _Counted, rejects: _Counted) -> _Counted:
     )
 
 
-def _counted(
-    counter: Counter | None, readings: pl.DataFrame, seen: Clock, edges: tuple[Ints, Ints]
-) -> _Counted | None:
+def _counted(counts: MachineCounts, kind: Counts, edges: tuple[Ints, Ints]) -> _Counted | None:
     """Count one counter over stretches."""
+    counter = counts.machine.counter(kind)
     if counter is None:
         return None
     begins, ends = edges
-    steps = channel_increments(readings, counter)
+    steps, seen = counts.steps[kind], counts.seen
     fastest = counter.fastest_per_min * counter.unit_value * 1.05 / 6e7
     if not steps.height:
         long = (ends - begins).astype(np.float64)

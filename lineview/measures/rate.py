@@ -53,21 +53,24 @@ def edge_rates(n: Floats, seconds: Floats, legs: Legs, fallback_per_min: float) 
     legs : Legs
         The legs; their first and last intervals may be partial and are left out.
     fallback_per_min : float
-        Rate where no leg has an interval between its first and last [counts/min].
+        Rate where there is no leg at all [counts/min].
 
     Returns
     -------
     at_start, at_end : arrays of float
         One a leg. A leg of one or two intervals takes the rate of the nearest leg that has more.
     """
-    wide = max(3, int(np.ceil(EDGE_S / max(float(np.median(seconds)), 1e-3)))) if len(seconds) else 3
+    usual_s = float(np.median(seconds[:20000])) if len(seconds) else EDGE_S
+    wide = max(3, int(np.ceil(EDGE_S / max(usual_s, 1e-3))))
     counts, clock = sums(n), sums(seconds)
     inner_first, inner_last = legs.first + 1, legs.last - 1
     whole = inner_last > inner_first
     at_start = _mean(counts, clock, inner_first, np.minimum(inner_first + wide, inner_last), whole)
     at_end = _mean(counts, clock, np.maximum(inner_last - wide, inner_first), inner_last, whole)
     if not whole.any():
-        known = np.full(len(whole), fallback_per_min / 60.0)
+        # A machine that never ran three intervals on end: its fastest interval is the best guess.
+        peaks = [float((n[a:b] / seconds[a:b]).max()) for a, b in zip(legs.first, legs.last, strict=True)]
+        known = np.full(len(whole), max([*peaks, 1e-9]) if peaks else fallback_per_min / 60.0)
         return known, known.copy()
     index = np.arange(len(whole))
     near = index[whole][np.clip(np.searchsorted(index[whole], index), 0, whole.sum() - 1)]
@@ -112,16 +115,19 @@ def slow_intervals(n: Floats, run_s: Floats, legs: Legs, band_low_per_min: float
     """
     slow = np.zeros(len(n), dtype=bool)
     low = band_low_per_min / 60.0
-    counts, clock = sums(n), sums(run_s)
-    behind = sums((n < low * run_s - 1e-9).astype(float))
-    worth = np.flatnonzero(behind[legs.last] > behind[legs.first])
-    for a, b in zip(legs.first[worth].tolist(), legs.last[worth].tolist(), strict=True):
-        own = np.arange(a, b)
-        middle = (clock[own] + clock[own + 1]) / 2
-        left = np.clip(np.searchsorted(clock, middle - SLOW_S / 2, side="right") - 1, a, own)
-        right = np.clip(np.searchsorted(clock, middle + SLOW_S / 2), own + 1, b)
+    behind = np.flatnonzero(n < low * run_s - 1e-9)
+    owner = np.searchsorted(legs.first, behind, side="right") - 1
+    inside = (owner >= 0) & (behind < legs.last[np.maximum(owner, 0)]) if len(legs.first) else owner >= 0
+    # Only a leg with some interval behind the band can be slow somewhere.
+    for k in np.unique(owner[inside]).tolist():
+        a, b = int(legs.first[k]), int(legs.last[k])
+        counts, clock = sums(n[a:b]), sums(run_s[a:b])
+        middle = (clock[:-1] + clock[1:]) / 2
+        own = np.arange(b - a)
+        left = np.clip(np.searchsorted(clock, middle - SLOW_S / 2, side="right") - 1, 0, own)
+        right = np.clip(np.searchsorted(clock, middle + SLOW_S / 2), own + 1, b - a)
         below = (counts[right] - counts[left]) < low * (clock[right] - clock[left])
-        slow[a:b] = _sustained(below, counts[a : b + 1], clock[a : b + 1], low)
+        slow[a:b] = _sustained(below, counts, clock, low)
     return slow
 
 

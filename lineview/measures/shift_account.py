@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import polars as pl
 
-from lineview.columns import STATES, TAPE, require
+from lineview.columns import STATES, TAPE, UTC_US, require
 from lineview.measures.counts import Total
 from lineview.measures.pieces import Pieces
 
 _NOTHING = Total(0.0, 0.0, 0.0, 0.0)
+_WINDOW = {"start": UTC_US, "end": UTC_US}
 
 
 @dataclass(frozen=True)
@@ -166,18 +168,56 @@ def account(tape: pl.DataFrame, pieces: Pieces, *, nominal_per_min: float) -> Sh
     MeasureError
         Where the tape lacks a column.
     """
+    whole = pl.DataFrame({"start": [tape["start"].min()], "end": [tape["end"].max()]}, schema=_WINDOW)
+    return accounts(tape, whole, [pieces], nominal_per_min=nominal_per_min)[0]
+
+
+def accounts(
+    tape: pl.DataFrame, windows: pl.DataFrame, pieces: Sequence[Pieces], *, nominal_per_min: float
+) -> tuple[ShiftAccount, ...]:
+    """Sum a tape up, shift by shift.
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        TAPE; its stretches are cut at the shifts' edges.
+    windows : polars.DataFrame
+        Columns start, end of the shifts, by time.
+    pieces : sequence of Pieces
+        One a shift.
+    nominal_per_min : float
+        Nominal rate [pieces/min].
+
+    Returns
+    -------
+    tuple of ShiftAccount
+        One a shift, with every state.
+
+    Raises
+    ------
+    MeasureError
+        Where the tape lacks a column.
+    """
     require(tape, TAPE, "tape")
+    begins = windows["start"].dt.epoch("us").to_numpy()
+    row = np.searchsorted(begins, tape["start"].dt.epoch("us").to_numpy(), side="right") - 1
     summed = (
-        tape.with_columns(us=(pl.col("end") - pl.col("start")).dt.total_microseconds())
-        .group_by("state")
+        tape.with_columns(us=(pl.col("end") - pl.col("start")).dt.total_microseconds(), shift=pl.Series(row))
+        .group_by("shift", "state")
         .agg(pl.col("us").sum(), pl.col("pieces").sum(), n=pl.len())
     )
-    rows = {row["state"]: row for row in summed.iter_rows(named=True)}
-    empty: dict[str, float] = {"us": 0, "pieces": 0.0, "n": 0}
-    return ShiftAccount(
-        minutes={state: rows.get(state, empty)["us"] / 6e7 for state in STATES},
-        made={state: float(rows.get(state, empty)["pieces"] or 0.0) for state in STATES},
-        stretches={state: int(rows.get(state, empty)["n"]) for state in STATES},
-        pieces=pieces,
-        nominal_per_min=nominal_per_min,
-    )
+    sums = {(shift, state): rest for shift, state, *rest in summed.iter_rows()}
+    nothing = [0, 0.0, 0]
+    found = []
+    for k, counted in enumerate(pieces):
+        own = {state: sums.get((k, state), nothing) for state in STATES}
+        found.append(
+            ShiftAccount(
+                minutes={state: us / 6e7 for state, (us, _, _) in own.items()},
+                made={state: float(made or 0.0) for state, (_, made, _) in own.items()},
+                stretches={state: int(n) for state, (_, _, n) in own.items()},
+                pieces=counted,
+                nominal_per_min=nominal_per_min,
+            )
+        )
+    return tuple(found)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -10,10 +9,11 @@ import polars as pl
 
 from lineview.columns import TAPE
 from lineview.measures.clock import calendar, shift_windows
-from lineview.measures.machine_tape import machine_tape
+from lineview.measures.machine_counts import MachineCounts, count_machine
+from lineview.measures.machine_tape import tape_of
 from lineview.measures.pace import Projection, pace_needed_per_min, planned_pieces, project, run_stop_cycles
-from lineview.measures.pieces import pieces_by_stretch, totals
-from lineview.measures.shift_account import ShiftAccount, account, joined
+from lineview.measures.pieces import pieces_of, totals
+from lineview.measures.shift_account import ShiftAccount, accounts, joined
 from lineview.measures.stops import StopCount, stop_count
 from lineview.plant import Machine, Plant
 
@@ -26,6 +26,8 @@ class ShiftMeasures:
     ----------
     machine : Machine
         As in the plant description.
+    counts : MachineCounts
+        Its counters and clock.
     tape : polars.DataFrame
         TAPE of the part of the period that is over.
     windows : polars.DataFrame
@@ -45,6 +47,7 @@ class ShiftMeasures:
     """
 
     machine: Machine
+    counts: MachineCounts
     tape: pl.DataFrame
     windows: pl.DataFrame
     accounts: tuple[ShiftAccount, ...]
@@ -104,52 +107,45 @@ def measure_shift(
         whole = calendar((), plant.zone, start, end)
     reach = min(max(now, start), end)
     past = whole.filter(pl.col("start") < reach).with_columns(pl.min_horizontal("end", pl.lit(reach)))
-    tape = machine_tape(
-        machine,
-        readings,
-        batches,
-        stop_log,
-        past,
-        short_stop_min=plant.short_stop_min,
-        gap_s=plant.gap_s,
-    )
+    counts = count_machine(machine, readings, gap_s=plant.gap_s)
+    tape = tape_of(counts, readings, batches, stop_log, past, short_stop_min=plant.short_stop_min)
     windows = shift_windows(past)
-    accounts = tuple(_accounts(machine, readings, past, windows, tape))
-    so_far = joined(accounts, nominal_per_min(machine))
+    by_shift = _accounts(counts, windows, tape)
+    so_far = joined(by_shift, nominal_per_min(machine))
     left = float(shift_windows(whole)["planned_min"].sum()) - so_far.planned_min
     planned = planned_pieces(plan, machine.line, start, end)
     needed = None if planned is None else pace_needed_per_min(planned, so_far.good_used, left)
     cycles = run_stop_cycles(tape)
     rest = project(cycles, left) if left > 1e-6 else None
     return ShiftMeasures(
-        machine, tape, windows, accounts, so_far, left, planned, needed, rest, cycles.height, stop_count(tape)
+        machine,
+        counts,
+        tape,
+        windows,
+        by_shift,
+        so_far,
+        left,
+        planned,
+        needed,
+        rest,
+        cycles.height,
+        stop_count(tape),
     )
 
 
-def _accounts(
-    machine: Machine, readings: pl.DataFrame, past: pl.DataFrame, windows: pl.DataFrame, tape: pl.DataFrame
-) -> Sequence[ShiftAccount]:
+def _accounts(counts: MachineCounts, windows: pl.DataFrame, tape: pl.DataFrame) -> tuple[ShiftAccount, ...]:
     """Give one account a shift."""
-    rate = nominal_per_min(machine)
-    counted = totals(pieces_by_stretch(machine, readings, windows.select("start", "end")))
-    edges = windows.select("start", "end").rows()
-    parts = [tape.filter((pl.col("start") >= a) & (pl.col("end") <= b)) for a, b in edges]
-    return [account(part, pieces, nominal_per_min=rate) for part, pieces in zip(parts, counted, strict=True)]
+    counted = totals(pieces_of(counts, windows.select("start", "end")))
+    return accounts(tape, windows, counted, nominal_per_min=nominal_per_min(counts.machine))
 
 
-def rate_by_minute(
-    machine: Machine, readings: pl.DataFrame, tape: pl.DataFrame, *, step_s: float = 60.0
-) -> pl.DataFrame:
+def rate_by_minute(measured: ShiftMeasures, *, step_s: float = 60.0) -> pl.DataFrame:
     """Give the rate along the clock for a drawing: about a minute a step, cut at the tape's edges.
 
     Parameters
     ----------
-    machine : Machine
-        As in the plant description.
-    readings : polars.DataFrame
-        READINGS of the machine.
-    tape : polars.DataFrame
-        TAPE by time.
+    measured : ShiftMeasures
+        Of the period.
     step_s : float
         Longest step [s].
 
@@ -158,6 +154,7 @@ def rate_by_minute(
     polars.DataFrame
         Columns at, rate_per_min [pieces/min]; a rate holds until the next row; null where unseen.
     """
+    tape = measured.tape
     if not tape.height:
         return pl.DataFrame(schema={"at": TAPE["start"], "rate_per_min": pl.Float64})
     starts, ends, unseen = [], [], []
@@ -170,7 +167,7 @@ def rate_by_minute(
         ends += edges[1:]
         unseen += [row["state"] == "unseen"] * steps
     frame = pl.DataFrame({"start": starts, "end": ends}).cast(TAPE["start"])
-    made = pieces_by_stretch(machine, readings, frame)
+    made = pieces_of(measured.counts, frame)
     minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
     rate = made.with_columns(unseen=pl.Series(unseen)).select(
         at="start", rate_per_min=pl.when(~pl.col("unseen")).then(pl.col("made") / minutes)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from lineview.measures.holes import Holes, edge_holes, short_holes
 from lineview.measures.rate import (
@@ -88,11 +89,12 @@ def clock(increments: pl.DataFrame, *, band_low_per_min: float, gap_s: float) ->
     seen = np.isfinite(n) & (seconds <= gap_s)
     made = np.where(seen, n, 0.0)
     stands = _standing(made, seconds, seen, band_low_per_min)
-    legs = runs(seen & ~stands)
-    holes = _holes(made, seconds, seen, stands, legs, band_low_per_min)
-    runs_s = np.where(seen & ~stands, seconds - holes.seconds(len(made)), 0.0)
-    slow = slow_intervals(made, runs_s, legs, band_low_per_min)
-    code = np.select([~seen, stands, slow], [UNSEEN, STANDING, SLOW], RUNNING)
+    works = seen & ~stands
+    legs = runs(works)
+    holes = _holes(made, seconds, works, stands, legs, band_low_per_min)
+    slow = slow_intervals(made, holes.run_seconds(seconds), legs, band_low_per_min)
+    code = np.full(len(made), RUNNING, dtype=np.uint8)
+    code[slow], code[stands], code[~seen] = SLOW, STANDING, UNSEEN
     bounds = _unseen_bounds(increments, seen)
     span = np.concatenate((start, end[-1:]))
     edge, codes = _stretches(span, code, holes)
@@ -122,24 +124,20 @@ def _standing(made: Floats, seconds: Floats, seen: Bools, band_low: float) -> Bo
     return stands
 
 
-def _holes(made: Floats, seconds: Floats, seen: Bools, stands: Bools, legs: Legs, band_low: float) -> Holes:
+def _holes(made: Floats, seconds: Floats, works: Bools, stands: Bools, legs: Legs, band_low: float) -> Holes:
     """Find the standing parts of intervals in which the machine also ran."""
-    at_start, at_end = edge_rates(made, seconds, legs, _typical(made, seconds, seen & ~stands, band_low))
+    at_start, at_end = edge_rates(made, seconds, legs, band_low)
     before = np.concatenate(([False], stands))[legs.first]
     after = np.concatenate((stands, [False]))[legs.last]
     edges = edge_holes(made, seconds, legs, (before, after), (at_start, at_end))
-    spread = stamp_spread_s(made, seconds, seen & ~stands)
+    spread = stamp_spread_s(made, seconds, works)
     return edges.joined(short_holes(made, seconds, legs, (before, after), spread))
 
 
-def _typical(made: Floats, seconds: Floats, member: Bools, band_low: float) -> float:
-    """Give a rate for a machine that never ran three intervals on end [counts/min]."""
-    if not member.any():
-        return band_low
-    return max(float(np.max(made[member] / seconds[member] * 60)), 1e-9)
-
-
 def _unseen_bounds(increments: pl.DataFrame, seen: Bools) -> tuple[Floats, Floats, Floats]:
+    if seen.all():
+        nothing = np.zeros(len(seen) + 1)
+        return nothing, nothing, nothing
     low = increments["low"].cast(pl.Float64).fill_null(0.0).to_numpy()
     high = increments["high"].cast(pl.Float64).to_numpy()
     without = np.isnan(high)
@@ -148,12 +146,12 @@ def _unseen_bounds(increments: pl.DataFrame, seen: Bools) -> tuple[Floats, Float
     return least, most, unbounded
 
 
-def _stretches(span: Ints, code: Ints, holes: Holes) -> tuple[Ints, Ints]:
+def _stretches(span: Ints, code: NDArray[np.uint8], holes: Holes) -> tuple[Ints, Ints]:
     """Join intervals of one state and cut in the holes."""
     if not len(code):
         return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
     turn = np.flatnonzero(np.concatenate(([True], code[1:] != code[:-1])))
-    edge, codes = span[turn], code[turn]
+    edge, codes = span[turn], code[turn].astype(np.int64)
     if holes.count:
         opens, closes = holes.moments(span)
         after = code[holes.interval]

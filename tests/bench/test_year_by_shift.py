@@ -1,0 +1,106 @@
+"""A year of ten-second readings summed up by shift, machine by machine and month by month."""
+
+import resource
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+
+from lineview.columns import BATCHES, READINGS, STOP_LOG, empty
+from lineview.measures.clock import calendar, shift_windows
+from lineview.measures.machine_counts import count_machine
+from lineview.measures.machine_tape import tape_of
+from lineview.measures.pieces import pieces_of, totals
+from lineview.measures.shift_account import accounts, joined
+from lineview.plant import Break, Counter, Machine, Shift
+
+EVERY_DAY = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+SHIFTS = (
+    Shift(
+        id="early", start="06:00", end="14:00", days=EVERY_DAY, breaks=(Break(start="09:00", end="09:25"),)
+    ),
+    Shift(id="late", start="14:00", end="22:00", days=EVERY_DAY),
+    Shift(id="night", start="22:00", end="06:00", days=EVERY_DAY),
+)
+MONTHS = [datetime(2026, m, 1, tzinfo=UTC) for m in range(1, 13)] + [datetime(2027, 1, 1, tzinfo=UTC)]
+WRAPPER = Machine(
+    id="w",
+    kind="cut-and-wrap machine",
+    line="1",
+    counters=(Counter(id="p", counts="pieces", modulus=65536, fastest_per_min=450),),
+)
+
+
+def write_year(folder: Path, seed: int) -> int:
+    """Write a year of readings, a file a month; give the pieces made between the first and last reading."""
+    rng = np.random.default_rng(seed)
+    n = 365 * 8640 + 1
+    steps = rng.integers(55, 62, n)
+    for at, length in zip(rng.integers(0, n, 26_000), rng.lognormal(2, 1, 26_000).astype(int), strict=True):
+        steps[at : at + length] = 0
+    value = np.cumsum(steps) % 65536
+    stamp = np.datetime64("2026-01-01", "us") + np.arange(n) * np.timedelta64(10_000_000, "us")
+    frame = pl.DataFrame({"at": pl.Series(stamp).dt.replace_time_zone("UTC"), "value": value.astype(float)})
+    for k in range(12):
+        inside = pl.col("at").is_between(MONTHS[k], MONTHS[k + 1])  # with the reading on the edge
+        frame.filter(inside).write_parquet(folder / f"{seed}-{k:02}.parquet")
+    return int(steps[1:].sum())
+
+
+def sum_year(folder: Path, seed: int) -> tuple[float, int, float]:
+    """Give pieces, shifts and running minutes of a machine's year."""
+    made, shifts, run_min = 0.0, 0, 0.0
+    for k in range(12):
+        readings = pl.read_parquet(folder / f"{seed}-{k:02}.parquet").with_columns(
+            machine=pl.lit("w"),
+            channel=pl.lit("p"),
+            text=pl.lit(None, pl.String),
+            quality=pl.lit("good"),
+            intake=pl.lit(1, pl.Int64),
+            row=pl.lit(1, pl.Int64),
+        ).select(list(READINGS))  # fmt: skip
+        cal = calendar(SHIFTS, "UTC", MONTHS[k], MONTHS[k + 1])
+        counts = count_machine(WRAPPER, readings, gap_s=120)
+        tape = tape_of(counts, readings, empty(BATCHES), empty(STOP_LOG), cal, short_stop_min=5)
+        windows = shift_windows(cal).select("start", "end")
+        pieces = totals(pieces_of(counts, windows))
+        month = joined(accounts(tape, windows, pieces, nominal_per_min=350), 350)
+        made += month.made_used
+        run_min += month.run_min
+        shifts += windows.height
+    return made, shifts, run_min
+
+
+def measure(folder: Path, machines: int) -> float:
+    truth = [write_year(folder, seed) for seed in range(machines)]
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    wall, cpu = time.perf_counter(), time.process_time()
+    found = [sum_year(folder, seed) for seed in range(machines)]
+    wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
+    scan = time.process_time()
+    for seed in range(machines):
+        pl.scan_parquet(folder / f"{seed}-*.parquet").select(pl.col("value").diff().sum()).collect()
+    scan = time.process_time() - scan
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(
+        f"{machines} machine-years by shift: {wall:.1f} s, {cpu:.1f} s of processor, "
+        f"{cpu / max(scan, 1e-9):.0f} times a bare scan; peak {peak:.0f} MB ({before / 1024:.0f} before)"
+    )
+    assert [made for made, _, _ in found] == truth
+    return cpu / machines
+
+
+@pytest.mark.bench
+def test_one_machine_year(tmp_path: Path) -> None:
+    assert (
+        measure(tmp_path, 1) < 4.0
+    )  # seconds of processor, on a busy machine too; ten take 8 s on a free one
+
+
+@pytest.mark.bench
+@pytest.mark.long
+def test_ten_machine_years(tmp_path: Path) -> None:
+    assert measure(tmp_path, 10) < 2.0
