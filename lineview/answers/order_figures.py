@@ -97,6 +97,7 @@ def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
         "chance_of_running_out": ("chance of running out before that order comes", ""),
         "chance_waiting_a_week": ("the same, ordered a week later", ""),
         "chance_if_ordered_today": ("the same, ordered today", ""),
+        "chance_before_open_delivery": ("chance of running out before an open delivery", ""),
         "days_of_cover": ("days until what is on hand and on order is used", "days"),
         "safety_reels": ("reels expected on hand when the order comes", "reels"),
         "order_money": ("what the order costs", currency),
@@ -126,6 +127,12 @@ def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
             none_due if money is not None else f"no price in plant.toml for {web.id}",
         ),
     }
+    before = line.open_risk
+    values["chance_before_open_delivery"] = (
+        None if before is None else before[0],
+        "" if before is None else f"need beyond what is there within {before[1]:.1f} days",
+        "no delivery is open",
+    )
     tied = None if web.price_per_reel is None else advice.halving_reels * web.price_per_reel
     values["halving_reels"] = (
         advice.halving_reels if due else None,

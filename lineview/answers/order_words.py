@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from lineview.answers.answer import Span
 from lineview.plant import Plant, Web
@@ -71,9 +71,10 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[S
     told = [line for line in lines if line.advice is not None]
     due = [line for line in told if line.order_by is not None]
     if due:
-        return _order(due, plant, now)
+        return (*_order(due, plant, now), *_open(told, plant, now))
     if told:
-        return (Span("Nothing has to be ordered: what is on hand and on order lasts beyond a year."),)
+        nothing = Span("Nothing has to be ordered: what is on hand and on order lasts beyond a year.")
+        return (nothing, *_open(told, plant, now))
     needed = [line for line in lines if line.week_reels > 0]
     if not needed:
         return (Span("What to order cannot be told yet: there is neither a plan nor a history."),)
@@ -103,6 +104,18 @@ def _order(due: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span,
         risk = f"waiting a week risks running out with {chance_words(first.advice.chance_week_later)}"
         spans.append(Span(risk, call=first.advice.chance_week_later > 2 * RISK))
     return (*spans, Span("."))
+
+
+def _open(told: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span, ...]:
+    """Name the web most likely to run out before a delivery that is already ordered; no order helps that."""
+    risky = [(line.open_risk, line.web) for line in told if line.open_risk is not None]
+    over = [(risk, web) for risk, web in risky if risk is not None and risk[0] > RISK]
+    if not over:
+        return ()
+    (chance, day), web = max(over, key=lambda pair: pair[0][0])
+    at = day_words(now + timedelta(days=day), plant)
+    text = f"{web_name(web)} may run out before its delivery of {at} with {chance_words(chance)}"
+    return (Span(" "), Span(text, call=True), Span("."))
 
 
 def soft_line(lines: Sequence[OrderLine], plant: Plant, label: str) -> str:

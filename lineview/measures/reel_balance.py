@@ -10,10 +10,11 @@ from typing import Any
 import polars as pl
 
 from lineview.measures.counted import Counted, Steps
+from lineview.measures.reel_length import full_reel_m
 from lineview.measures.wrap_pieces import WRAP_COUNTERS, wraps_split
 from lineview.plant import Plant, Web
 
-#: A rest longer than this share of the label is a part reel that goes back on the shelf.
+#: A rest longer than this share of a new reel is a part reel that goes back on the shelf.
 SCRAP_SHARE = 0.05
 
 
@@ -32,6 +33,7 @@ class ReelSpan:
     cut_length_mm: float | None
     mounted: datetime
     taken_off: datetime | None
+    full_m: float | None
     label_m: float | None
     held_m: float | None
     left_m: float | None
@@ -51,11 +53,12 @@ class ReelSpan:
     def scrapped_m(self) -> float | None:
         """What was thrown away with the core [m]: a short rest that nobody mounted again.
 
-        A rest above SCRAP_SHARE of the label counts as a part reel put back on the shelf.
+        A rest above SCRAP_SHARE of a new reel counts as a part reel put back on the shelf.
         """
         if self.left_m is None or self.taken_off is None:
             return None
-        if self.returned or (self.label_m is not None and self.left_m > SCRAP_SHARE * self.label_m):
+        full = self.full_m or self.label_m
+        if self.returned or (full is not None and self.left_m > SCRAP_SHARE * full):
             return 0.0
         return self.left_m
 
@@ -122,22 +125,34 @@ def reel_spans(
 
 
 def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
-    """Give a reel that is mounted again what was left on it, and mark the time before as returned."""
+    """Mark the rests that were mounted again: under the same name, or as a part reel of that length.
+
+    A reel mounted again under its name holds what was left on it; a part reel's own label says so itself.
+    """
     out: list[ReelSpan] = []
-    last: dict[tuple[str, str], int] = {}
     for span in spans:
-        key = (span.kind, span.reel)
-        if span.reel and key in last:
-            before = out[last[key]]
-            out[last[key]] = replace(before, returned=True)
-            if before.left_m:
-                out.append(replace(span, held_m=before.left_m))
-            else:
-                out.append(span)
-        else:
+        before = _rest_of(out, span)
+        if before is None:
             out.append(span)
-        last[key] = len(out) - 1
+            continue
+        out[before] = replace(out[before], returned=True)
+        same = out[before].reel == span.reel
+        out.append(replace(span, held_m=out[before].left_m) if same else span)
     return out
+
+
+def _rest_of(earlier: list[ReelSpan], span: ReelSpan) -> int | None:
+    """Find the rest that this mounting uses up, the latest first."""
+    for k in range(len(earlier) - 1, -1, -1):
+        other = earlier[k]
+        if other.kind != span.kind or other.returned or not other.left_m:
+            continue
+        if span.reel and other.reel == span.reel:
+            return k
+        part = span.full_m is not None and span.label_m is not None and span.label_m < 0.95 * span.full_m
+        if part and other.web == span.web and abs(other.left_m - (span.label_m or 0.0)) < 0.5:
+            return k
+    return None
 
 
 def _span(
@@ -164,6 +179,7 @@ def _span(
         cut_length_mm=None if web is None else web.cut_length_mm,
         mounted=mounted,
         taken_off=None if following is None else end,
+        full_m=None if web is None else full_reel_m(web),
         label_m=label,
         held_m=label,
         left_m=None if following is None else following["left_m"],

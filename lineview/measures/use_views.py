@@ -18,9 +18,11 @@ VIEWS = ("geometry", "feed counter", "reel balance")
 #: Standard uncertainty of a reel's labelled length over the length: ±2 % is usual (k = 2). An assumption.
 LABEL_SD = 0.01
 #: Of the feed counter: a scale error common to all reels, and one of each reel. Assumptions.
-FEED_COMMON_SD, FEED_OWN_SD = 0.005, 0.001
+FEED_COMMON_SD, FEED_OWN_SD = 0.005, 0.003
 #: Of the cut length: common, and of each reel. Assumptions.
-CUT_COMMON_SD, CUT_OWN_SD = 0.005, 0.002
+CUT_COMMON_SD, CUT_OWN_SD = 0.005, 0.003
+#: Metres by which the moment of a reel change may put counts on the wrong reel, and by which a rest is read.
+CHANGE_SD_M, READ_SD_M = 1.5, 2.5
 
 
 @dataclass(frozen=True)
@@ -133,8 +135,8 @@ def _drawn(spans: Sequence[ReelSpan], waste: Waste) -> tuple[float | None, float
     if label is None:
         return None, 0.0
     if left is None:
-        return label - waste.reel_end.metres, max(waste.reel_end.metres, 1.0)
-    return label - left, 0.0
+        return label - waste.reel_end.metres, max(waste.reel_end.metres, READ_SD_M)
+    return label - left, READ_SD_M
 
 
 def _sum(values: Sequence[float | None]) -> float | None:
@@ -207,8 +209,10 @@ def _covariance(
 ) -> Floats:
     """Give the covariance [m²]: each reel's own doubt, and what all reels of a view share."""
     view = np.array([v for _, v in index])
-    own = np.choose(view, [CUT_OWN_SD, FEED_OWN_SD, label_sd]) * measured
-    doubt = np.array([current[k].own_sd_m if v == 2 else 0.1 for k, v in index])
+    label = np.array([current[k].label_m or 0.0 for k, _ in index])
+    # A label's error is one of the whole reel, however little of it was drawn.
+    own = np.where(view == 2, label_sd * label, np.choose(view, [CUT_OWN_SD, FEED_OWN_SD, 0.0]) * measured)
+    doubt = np.array([current[k].own_sd_m if v == 2 else CHANGE_SD_M for k, v in index])
     covariance = np.diag(own**2 + doubt**2)
     for v, common in ((0, CUT_COMMON_SD), (1, FEED_COMMON_SD)):
         shared = np.where(view == v, common * measured, 0.0)
@@ -232,9 +236,9 @@ def _worst(
     if size[at] <= critical:
         return None
     k, v = index[at]
-    measured = current[k].told[v] or 1.0
-    share = float(fit.adjustments[at]) / measured
-    tolerance = 2.0 * (label_sd, FEED_OWN_SD, CUT_OWN_SD)[{2: 0, 1: 1, 0: 2}[v]]
+    whole = current[k].label_m if v == 2 else current[k].told[v]
+    share = float(fit.adjustments[at]) / (whole or 1.0)
+    tolerance = 2.0 * (CUT_OWN_SD, FEED_OWN_SD, label_sd)[v]
     what = ("wraps", "feed counter", "label")[v]
     return k, WrongLabel(
         current[k].reel, current[k].kind, what, share, tolerance, float(fit.standardized[at])

@@ -105,16 +105,27 @@ def history_pace(made: pl.DataFrame, line: str, reels_a_piece: Mapping[str, floa
     return pace(days["amount"].to_list(), days["planned_min"].to_list())
 
 
-def web_need(
-    lines: Sequence[tuple[Floats, Floats, Pace | None, Floats, Floats]], weeks: int
-) -> tuple[Need, str]:
+@dataclass(frozen=True)
+class Ahead:
+    """What history says of each coming week: mean, standard deviation, and the level's doubt over it."""
+
+    mean: Floats
+    sd: Floats
+    level_cv: float
+
+
+def pace_ahead(learned: Pace, minutes: Floats, days: Floats) -> Ahead:
+    """Turn a pace into coming weeks by their planned minutes [min] and planned days."""
+    return Ahead(learned.per_planned_min * minutes, learned.day_sd * np.sqrt(days), learned.level_cv)
+
+
+def web_need(lines: Sequence[tuple[Floats, Floats, Ahead | None]], weeks: int) -> tuple[Need, str]:
     """Put a web's need together from its lines.
 
     Parameters
     ----------
     lines : sequence of tuples
-        For each line: planned amount a week, share of each week that the plan covers, history's pace,
-        planned minutes and planned days of each coming week.
+        For each line: planned amount a week, share of each week that the plan covers, and what history says.
     weeks : int
         How many.
 
@@ -125,18 +136,17 @@ def web_need(
     """
     mean, variance, level_variance = np.zeros(weeks), np.zeros(weeks), 0.0
     said: set[str] = set()
-    for planned, covered, learned, minutes, days in lines:
+    for planned, covered, ahead in lines:
         rest = 1.0 - covered
         mean += planned
         variance += (ASSUMED_PLAN_CV * planned) ** 2
         if planned.sum() > 0:
             said.add("plan")
-        if learned is not None and learned.per_planned_min > 0:
-            by_pace = learned.per_planned_min * minutes * rest
-            mean += by_pace
-            variance += learned.day_sd**2 * days * rest
-            level_variance += (learned.level_cv * by_pace.mean()) ** 2
-            said |= {"history"} if by_pace.sum() > 0 else set()
+        if ahead is not None and ahead.mean.sum() > 0:
+            mean += ahead.mean * rest
+            variance += ahead.sd**2 * rest
+            level_variance += (ahead.level_cv * float((ahead.mean * rest).mean())) ** 2
+            said |= {"history"} if (ahead.mean * rest).sum() > 0 else set()
         elif covered.any() and rest.any() and planned.sum() > 0:
             mean += planned.sum() / covered.sum() * rest
             variance += (2 * ASSUMED_PLAN_CV * planned.sum() / covered.sum()) ** 2 * rest

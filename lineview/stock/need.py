@@ -54,16 +54,22 @@ class Need:
 
     def exceeds(self, days: npt.ArrayLike, reels: npt.ArrayLike) -> Floats:
         """Give the chance that more than `reels` are needed up to so many days from now."""
-        from scipy.special import gammaincc
+        return gamma_beyond(self.mean(days), self.sd(days), np.asarray(reels, dtype=float))
 
-        mean, sd = self.mean(days), self.sd(days)
-        amount = np.asarray(reels, dtype=float)
-        sure = sd <= 1e-12 + 1e-9 * mean
-        shape = np.where(sure, 1.0, (mean / np.where(sure, 1.0, sd)) ** 2)
-        scale = np.where(sure, 1.0, sd**2 / np.where(mean > 0, mean, 1.0))
-        chance = gammaincc(shape, np.maximum(amount, 0.0) / scale)
-        certain = (mean > amount).astype(float)
-        return np.asarray(np.where(sure, certain, np.where(amount < 0, 1.0, chance)))
+
+def gamma_beyond(mean: Floats, sd: Floats, amount: Floats) -> Floats:
+    """Give the chance that a gamma-distributed sum of this mean and spread passes an amount.
+
+    Where there is no spread, the chance is 0 or 1; below 0 it is 1.
+    """
+    from scipy.special import gammaincc
+
+    sure = sd <= 1e-12 + 1e-9 * mean
+    shape = np.where(sure, 1.0, (mean / np.where(sure, 1.0, sd)) ** 2)
+    scale = np.where(sure, 1.0, sd**2 / np.where(mean > 0, mean, 1.0))
+    chance = gammaincc(shape, np.maximum(amount, 0.0) / scale)
+    certain = (mean > amount).astype(float)
+    return np.asarray(np.where(sure, certain, np.where(amount < 0, 1.0, chance)))
 
 
 def _cumulative(weekly: Floats, days: npt.ArrayLike) -> Floats:

@@ -12,7 +12,15 @@ import numpy as np
 from lineview.plant import Web
 from lineview.stock.need import Need
 from lineview.stock.on_hand import OnHand
-from lineview.stock.ordering import Advice, Supply, advise, cover_bounds, fan, order_quantity
+from lineview.stock.ordering import (
+    Advice,
+    Supply,
+    advise,
+    chance_before_open,
+    cover_bounds,
+    fan,
+    order_quantity,
+)
 
 #: Weeks that one order is to last where costs are not known: an assumption.
 COVER_WEEKS = 4.0
@@ -39,6 +47,11 @@ class OrderLine:
     order_by: datetime | None
     arrives: datetime | None
     quantity_basis: str = ""
+
+    @property
+    def open_risk(self) -> tuple[float, float] | None:
+        """The greatest chance of running out before an open delivery, and its day from now; None if none."""
+        return None if self.supply is None else chance_before_open(self.need, self.supply)
 
     @property
     def cover_interval(self) -> tuple[float | None, float | None]:

@@ -16,6 +16,8 @@ from lineview.stock.reels_needed import rounded_order
 Floats = npt.NDArray[np.float64]
 #: No order is looked for beyond this many days.
 HORIZON_DAYS = 364.0
+#: Days looked at in one go.
+_CHUNK = 49
 _DAYS = np.arange(0.0, HORIZON_DAYS + 1.0)
 
 
@@ -67,23 +69,27 @@ def chances_before_delivery(need: Need, supply: Supply, order_in_days: Floats, l
     Returns
     -------
     numpy.ndarray
-        Mean over the lead times of the chance at the worst moment: just before an open delivery that comes
-        earlier, or just before the order itself. Exact without open deliveries, slightly low with them.
+        Mean over the lead times of the chance that all that is there by then is used just before the order
+        comes. A shortage before an earlier open delivery is not in it, for no order can help it any more:
+        `chance_before_open` tells of that.
     """
     ends = np.asarray(order_in_days, dtype=float)[:, None] + leads[None, :]
     there = np.full(ends.shape, supply.on_hand)
     for at, reels in supply.coming:
         there += np.where(at < ends, reels, 0.0)
     chance = need.exceeds(ends, there)
-    for at, _ in supply.coming:
-        before = float(need.exceeds(at, supply.by(at)))
-        chance = np.maximum(chance, np.where((at > 0) & (at < ends), before, 0.0))
     return np.asarray(chance.mean(axis=1))
 
 
 def chance_before_delivery(need: Need, supply: Supply, order_in_days: float, leads: Floats) -> float:
     """Give the chance of running out before an order comes that is placed so many days from now."""
     return float(chances_before_delivery(need, supply, np.array([order_in_days]), leads)[0])
+
+
+def chance_before_open(need: Need, supply: Supply) -> tuple[float, float] | None:
+    """Give the greatest chance of running out before an open delivery, and its day; None without one."""
+    told = [(float(need.exceeds(at, supply.by(at))), at) for at, _ in supply.coming if at > 0]
+    return max(told) if told else None
 
 
 def latest_day(need: Need, supply: Supply, leads: Floats, risk: float) -> float | None:
@@ -102,10 +108,11 @@ def latest_day(need: Need, supply: Supply, leads: Floats, risk: float) -> float 
         0 where today is late already; None where no day within the horizon is too late. The chance need not
         rise all the way (an open delivery lowers it), so the first crossing counts.
     """
-    over = np.flatnonzero(chances_before_delivery(need, supply, _DAYS, leads) > risk)
-    if not len(over):
-        return None
-    return float(max(over[0] - 1, 0))
+    for days in np.split(_DAYS, np.arange(_CHUNK, len(_DAYS), _CHUNK)):
+        over = np.flatnonzero(chances_before_delivery(need, supply, days, leads) > risk)
+        if len(over):
+            return float(max(days[over[0]] - 1.0, 0.0))
+    return None
 
 
 def advise(

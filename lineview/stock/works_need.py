@@ -12,9 +12,11 @@ from lineview.measures.made_by_day import week_planned
 from lineview.measures.reel_length import full_reel_m
 from lineview.plant import Plant, Web
 from lineview.stock.demand import (
+    Ahead,
     Demand,
     Floats,
     history_pace,
+    pace_ahead,
     plan_cover,
     planned_pieces,
     products_of,
@@ -22,6 +24,12 @@ from lineview.stock.demand import (
     web_need,
     week_starts,
 )
+from lineview.stock.history_weeks import history_weeks, weeks_ahead
+
+#: From so many weeks of history on, the coming weeks are forecast week by week.
+WEEKS_OF_HISTORY = 8
+#: Weeks over which a plan is shared out.
+PLAN_WEEKS = 106
 
 
 def works_need(
@@ -56,28 +64,24 @@ def works_need(
         Needs in reels by web id. Webs of unknown reel length have none.
     """
     starts = week_starts(now, weeks)
-    minutes, days = week_planned(plant.shifts, plant.zone, starts)
     ahead, unknown = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
     past, unknown_made = _known(plant, made)
     planned = planned_pieces(ahead, starts)
     lines = sorted({*past["line"].to_list(), *ahead["line"].to_list()})
+    shares = {web.id: piece_share(web, waste.get(web.kind)) for web in plant.webs}
+    factors = {
+        web.id: dict.fromkeys(products_of(plant, web), share)
+        for web in plant.webs
+        if (share := shares[web.id]) is not None
+    }
+    history = history_ahead(plant, past, factors, lines, starts)
+    covers = {line: plan_cover(ahead, line, starts) for line in lines}
     needs, basis = {}, {}
-    for web in plant.webs:
-        a_piece = piece_share(web, waste.get(web.kind))
-        if a_piece is None:
-            continue
-        factors = dict.fromkeys(products_of(plant, web), a_piece)
+    for web_id, own in factors.items():
         parts = [
-            (
-                _planned(planned, line, factors, weeks),
-                plan_cover(ahead, line, starts),
-                history_pace(past, line, factors),
-                minutes,
-                days,
-            )
-            for line in lines
+            (_planned(planned, line, own, weeks), covers[line], history.get((line, web_id))) for line in lines
         ]
-        needs[web.id], basis[web.id] = web_need(parts, weeks)
+        needs[web_id], basis[web_id] = web_need(parts, weeks)
     return Demand(
         weeks=starts,
         by_web=needs,
@@ -198,12 +202,51 @@ def pieces_ahead(
     """
     own = dict.fromkeys(products_of(plant, web), 1.0)
     ahead, _ = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
-    planned = ahead.filter(pl.col("product").is_in(list(own)))
     if ahead.height:
-        return float(planned["pieces"].sum()), "the plan"
+        shared = planned_pieces(ahead, week_starts(now, PLAN_WEEKS))
+        return sum(float(p.sum()) for (_, product), p in shared.items() if product in own), "the plan"
     past, _ = _known(plant, made)
     starts = week_starts(now, weeks)
-    minutes, _ = week_planned(plant.shifts, plant.zone, starts)
-    paces = [history_pace(past, line, own) for line in sorted(set(past["line"].to_list()))]
-    pieces = sum(p.per_planned_min * float(minutes.sum()) for p in paces if p is not None)
+    lines = sorted(set(past["line"].to_list()))
+    history = history_ahead(plant, past, {web.id: own}, lines, starts)
+    pieces = sum(float(one.mean.sum()) for one in history.values())
     return pieces, f"{weeks} weeks at history's pace"
+
+
+def history_ahead(
+    plant: Plant,
+    past: pl.DataFrame,
+    factors: Mapping[str, Mapping[str, float]],
+    lines: Sequence[str],
+    starts: Sequence[datetime],
+) -> dict[tuple[str, str], Ahead]:
+    """Give what history says of the coming weeks, by line and web.
+
+    Parameters
+    ----------
+    plant : Plant
+        For shifts and zone.
+    past : polars.DataFrame
+        MADE with plant.toml's product ids.
+    factors : mapping
+        From web id to the amount that a piece of each product takes of it.
+    lines : sequence of str
+        Ids of the lines.
+    starts : sequence of datetime
+        Starts of the coming weeks [UTC].
+
+    Returns
+    -------
+    dict
+        By week, with season and level, from WEEKS_OF_HISTORY weeks on; else by the days' pace.
+    """
+    if history_weeks(past, starts[0]) >= WEEKS_OF_HISTORY:
+        return weeks_ahead(plant, past, factors, lines, starts)
+    minutes, days = week_planned(plant.shifts, plant.zone, starts)
+    out = {}
+    for web_id, own in factors.items():
+        for line in lines:
+            learned = history_pace(past, line, own)
+            if learned is not None:
+                out[line, web_id] = pace_ahead(learned, minutes, days)
+    return out
