@@ -45,6 +45,17 @@ class Bound:
 def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> Bound:
     """Bind a layout of readings to a table's headers.
 
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    heading : Heading
+        Of the table.
+    plant : Plant
+        The plant description.
+    where : str
+        The file, for messages.
+
     Raises
     ------
     IntakeError
@@ -84,14 +95,34 @@ def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> Bound:
 
 
 def time_places(layout: Layout, heading: Heading) -> tuple[int, ...]:
-    """Give the columns that hold the time: one, or date and clock."""
+    """Give the columns that hold the time: one, or date and clock.
+
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    heading : Heading
+        Of the table.
+    """
     own = next((header for header, target in layout.columns.items() if target.to == "at"), "")
     times = [own] if own else [layout.time] if isinstance(layout.time, str) else layout.time
     return tuple(place for header in times if (place := heading.find(header)) is not None)
 
 
 def special_place(layout: Layout, heading: Heading, header: str, to: str) -> int | None:
-    """Give the column that tells machine, line or quality, or None."""
+    """Give the column that tells machine, line or quality, or None.
+
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    heading : Heading
+        Of the table.
+    header : str
+        The layout's setting, "" where it has none.
+    to : str
+        The target that would name the same thing.
+    """
     own = next((h for h, target in layout.columns.items() if target.to == to), "")
     return heading.find(header or own) if header or own else None
 
@@ -102,7 +133,19 @@ def _place(heading: Heading, header: str) -> int:
 
 
 def machines_of(layout: Layout, plant: Plant, where: str, faults: list[Fault]) -> tuple[str, ...]:
-    """Give the ids of the machines that a layout's rows can belong to."""
+    """Give the ids of the machines that a layout's rows can belong to.
+
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    plant : Plant
+        The plant description.
+    where : str
+        The file, for messages.
+    faults : list of Fault
+        Faults found are added to it.
+    """
     known = ", ".join(machine.id for machine in plant.machines) or "none is described"
     by_column = layout.machine_column or any(t.to == "machine" for t in layout.columns.values())
     if layout.machine:

@@ -47,6 +47,17 @@ class BoundFields:
 def bind_fields(layout: Layout, heading: Heading, plant: Plant, where: str) -> BoundFields:
     """Bind a layout to a table's headers.
 
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    heading : Heading
+        Of the table.
+    plant : Plant
+        The plant description.
+    where : str
+        The file, for messages.
+
     Raises
     ------
     IntakeError

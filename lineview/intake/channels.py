@@ -48,7 +48,15 @@ def own_unit(part: Counter | Gauge) -> str:
 
 
 def machine_named(plant: Plant, name: str) -> Machine | None:
-    """Give the machine whose id or name this is, case and blanks aside, or None."""
+    """Give the machine whose id or name this is, case and blanks aside, or None.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant description.
+    name : str
+        As an export writes it.
+    """
     key = "".join(name.casefold().split())
     for machine in plant.machines:
         if key in {"".join(text.casefold().split()) for text in (machine.id, machine.name) if text}:
@@ -90,6 +98,21 @@ def cell_unit(
     header: str, declared: str, in_header: str, in_row: str, part: Counter | Gauge | None, wanted: str = ""
 ) -> tuple[str, Fault | None, str]:
     """Settle the unit of a column's cells: the units row's before the layout's before the header's.
+
+    Parameters
+    ----------
+    header : str
+        As the layout writes it.
+    declared : str
+        The layout's unit, "" where it gives none.
+    in_header : str
+        The unit named in the header.
+    in_row : str
+        The unit named in the units row.
+    part : Counter, Gauge or None
+        The counter or gauge, None for a field.
+    wanted : str
+        The unit a field is kept in.
 
     Returns
     -------

@@ -24,7 +24,15 @@ class Times:
 
 
 def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
-    """Give the time cells of rows; date and clock of two columns joined with one blank."""
+    """Give the time cells of rows; date and clock of two columns joined with one blank.
+
+    Parameters
+    ----------
+    rows : Rows
+        Under the heading.
+    places : tuple of int
+        The columns.
+    """
     if len(places) == 1:
         return rows.column(places[0])
     # a workbook gives a date a midnight and a clock a day of its own: neither was written
@@ -40,6 +48,17 @@ def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
 
 def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) -> ClockPlan:
     """Settle the time formats of a table that a layout fits.
+
+    Parameters
+    ----------
+    cells : polars.Series of String
+        As they stand.
+    layout : Layout
+        How the export is laid out.
+    where : str
+        The file, for messages.
+    typed : bool
+        Whether the cells come from a workbook.
 
     Raises
     ------
@@ -60,7 +79,21 @@ def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) 
 
 
 def read_times(rows: Rows, cells: pl.Series, plan: ClockPlan, layout: Layout, zone: str) -> Times:
-    """Read the times of rows, without their place in the repeated hour being settled across machines."""
+    """Read the times of rows, without their place in the repeated hour being settled across machines.
+
+    Parameters
+    ----------
+    rows : Rows
+        Under the heading.
+    cells : polars.Series of String
+        As they stand.
+    plan : ClockPlan
+        The formats.
+    layout : Layout
+        How the export is laid out.
+    zone : str
+        The plant's time zone.
+    """
     clock = read_clock(cells, plan.formats)
     return to_moments(clock.naive, clock.moment, cells, layout, zone, None)
 
@@ -130,6 +163,17 @@ def _reasons(
 
 def must_be_times(read: Clock, cells: pl.Series, layout: Layout, where: str) -> None:
     """Raise where no row has a time as the layout writes it but would in another format.
+
+    Parameters
+    ----------
+    read : Clock
+        What the layout's own formats gave.
+    cells : polars.Series of String
+        As they stand.
+    layout : Layout
+        How the export is laid out.
+    where : str
+        The file, for messages.
 
     Raises
     ------

@@ -78,7 +78,15 @@ def spaced_alike(texts: pl.Series) -> pl.Series:
 
 
 def parse_one(texts: pl.Series, form: str) -> pl.Series:
-    """Read cells in one format; null where one is not written so. Years outside 1970 to 2099 are none."""
+    """Read cells in one format; null where one is not written so. Years outside 1970 to 2099 are none.
+
+    Parameters
+    ----------
+    texts : polars.Series of String
+        Cells.
+    form : str
+        One of NUMERIC, or a pattern of polars.
+    """
     if form in NUMERIC:
         return _numeric(texts, form)
     if "%.f" in form:

@@ -47,18 +47,44 @@ def wanted_headers(layout: Layout) -> list[str]:
 
 
 def is_for(layout: Layout, name: str, sheet: str) -> bool:
-    """Tell whether a layout's patterns take a file's name and a sheet's."""
+    """Tell whether a layout's patterns take a file's name and a sheet's.
+
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    name : str
+        The file's name without ``.gz``.
+    sheet : str
+        Its name, "" for text.
+    """
     pattern = layout.files.casefold().removesuffix(".gz")
     return fnmatchcase(name.casefold(), pattern) and takes_sheet(layout, sheet)
 
 
 def takes_sheet(layout: Layout, sheet: str) -> bool:
-    """Tell whether a layout's pattern of sheets takes a sheet; text has none."""
+    """Tell whether a layout's pattern of sheets takes a sheet; text has none.
+
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    sheet : str
+        Its name, "" for text.
+    """
     return not layout.sheet or not sheet or fnmatchcase(sheet.casefold(), layout.sheet.casefold())
 
 
 def fit(layout: Layout, records: Records) -> Fit:
-    """Look for a layout's headers in a table."""
+    """Look for a layout's headers in a table.
+
+    Parameters
+    ----------
+    layout : Layout
+        Whose headers are looked for.
+    records : Records
+        The table.
+    """
     wanted = wanted_headers(layout)
     place, missing = best_place(records, wanted)
     return Fit(layout, place, tuple(missing), len(wanted))
@@ -87,5 +113,13 @@ def _closeness(layout: Layout) -> int:
 
 
 def heading_of(one: Fit, records: Records) -> Heading:
-    """Give the heading of a table that a layout fits."""
+    """Give the heading of a table that a layout fits.
+
+    Parameters
+    ----------
+    one : Fit
+        The fit.
+    records : Records
+        The table.
+    """
     return heading_at(records, one.place)

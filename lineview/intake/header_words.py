@@ -149,6 +149,13 @@ def tokens(text: str) -> set[str]:
 def recognised(header: str, table: Mapping[str, tuple[str, ...]]) -> str:
     """Give the first meaning of a table that a header's words have, "" where it has none.
 
+    Parameters
+    ----------
+    header : str
+        As the export writes it.
+    table : mapping of str to tuple of str
+        Meanings, each with the words for it.
+
     Examples
     --------
     >>> recognised("Folienlänge [m]", CHANNELS), recognised("xyz", CHANNELS)

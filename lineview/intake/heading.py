@@ -91,7 +91,15 @@ def is_valueless(cell: str) -> bool:
 
 
 def heading_at(records: Records, place: int) -> Heading:
-    """Read the header row at a position, and the units row under it if there is one."""
+    """Read the header row at a position, and the units row under it if there is one.
+
+    Parameters
+    ----------
+    records : Records
+        The table.
+    place : int
+        Position of the header row among the records.
+    """
     cells = records.top(place + 20)
     texts = records.frame["text"].head(place + 20).to_list()
     names = _told_apart(cells[place])
@@ -105,7 +113,15 @@ def heading_at(records: Records, place: int) -> Heading:
 
 
 def best_place(records: Records, wanted: Sequence[str]) -> tuple[int, list[str]]:
-    """Give the record that holds most of the wanted headers, and those it lacks."""
+    """Give the record that holds most of the wanted headers, and those it lacks.
+
+    Parameters
+    ----------
+    records : Records
+        The table.
+    wanted : sequence of str
+        The headers a layout names.
+    """
     best, lacking = -1, list(wanted)
     for place, row in enumerate(records.top(LOOK)):
         if sum(map(bool, row)) < 2:

@@ -59,7 +59,15 @@ class Evidence:
 
 
 def pattern(decimal: str, thousands: str = "") -> str:
-    """Give the regular expression of a number with these marks."""
+    """Give the regular expression of a number with these marks.
+
+    Parameters
+    ----------
+    decimal : str
+        The decimal mark.
+    thousands : str
+        The thousands mark, "" for every usual one.
+    """
     other = "," if decimal == "." else "."
     marks = _group(thousands) if thousands else f"[{other}{_SPACES}{_APOSTROPHES}]"
     return rf"^[+-]?(?:\d+|\d{{1,3}}(?:{marks}\d{{3}})+)?(?:[{decimal}]\d*)?(?:[eE][+-]?\d+)?$"

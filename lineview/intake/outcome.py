@@ -85,6 +85,17 @@ def _passed(counts: dict[str, int]) -> str:
 def settled_marks(layout: Layout, gathered: Callable[[], Evidence], separator: str, where: str) -> Marks:
     """Settle a file's decimal mark: the layout's, or the one that its cells prove.
 
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    gathered : callable
+        Gives the evidence of all number cells; asked only where the layout says nothing.
+    separator : str
+        Between cells; "" for a sheet.
+    where : str
+        The file, for messages.
+
     Raises
     ------
     IntakeError

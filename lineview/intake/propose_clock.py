@@ -26,7 +26,15 @@ class FoundClock:
 
 
 def time_shares(rows: Rows, heading: Heading) -> dict[int, float]:
-    """Give for each column the share of its filled cells that read as a date and time."""
+    """Give for each column the share of its filled cells that read as a date and time.
+
+    Parameters
+    ----------
+    rows : Rows
+        Under the heading.
+    heading : Heading
+        Of the table.
+    """
     shares = {}
     for place in range(heading.width):
         cells = _filled(rows.column(place).head(2000))

@@ -38,7 +38,17 @@ def pattern_for(name: str) -> str:
 
 
 def id_for(name: str, sheet: str, plant: Plant) -> str:
-    """Give an id that the plant's layouts do not have yet."""
+    """Give an id that the plant's layouts do not have yet.
+
+    Parameters
+    ----------
+    name : str
+        The file's name.
+    sheet : str
+        Its name, "" for text.
+    plant : Plant
+        The plant description.
+    """
     stem = re.sub(r"\*", "", pattern_for(name).rpartition(".")[0]) + (f" {sheet}" if sheet else "")
     plain = unicodedata.normalize("NFKD", stem.replace("ß", "ss")).encode("ascii", "ignore").decode()
     plain = re.sub(r"[^A-Za-z0-9]+", " ", plain).strip()[:50] or "export"
@@ -49,7 +59,21 @@ def id_for(name: str, sheet: str, plant: Plant) -> str:
 
 
 def kind_for(name: str, sheet: str, heading: Heading, plant: Plant, long: bool) -> ExportKind:
-    """Tell the kind of an export by the words of its name and headers."""
+    """Tell the kind of an export by the words of its name and headers.
+
+    Parameters
+    ----------
+    name : str
+        The file's name.
+    sheet : str
+        Its name, "" for text.
+    heading : Heading
+        Of the table.
+    plant : Plant
+        The plant description.
+    long : bool
+        Whether the table is long.
+    """
     if long:
         return "readings"
     named = tokens(name) | tokens(sheet)
@@ -71,7 +95,15 @@ def kind_for(name: str, sheet: str, heading: Heading, plant: Plant, long: bool) 
 
 
 def long_columns(heading: Heading, rows: Rows) -> tuple[int, int, int | None] | None:
-    """Give the columns of name, value and quality of a long table, or None for a wide one."""
+    """Give the columns of name, value and quality of a long table, or None for a wide one.
+
+    Parameters
+    ----------
+    heading : Heading
+        Of the table.
+    rows : Rows
+        Under the heading.
+    """
     by_words = {place: tokens(header) for place, header in enumerate(heading.names) if header}
     names = [p for p, words in by_words.items() if words & set(NAME)]
     values = [p for p, words in by_words.items() if words & set(VALUE)]
@@ -86,7 +118,17 @@ def long_columns(heading: Heading, rows: Rows) -> tuple[int, int, int | None] | 
 
 
 def machine_place(heading: Heading, rows: Rows, plant: Plant) -> int | None:
-    """Give the column whose cells name machines, or None."""
+    """Give the column whose cells name machines, or None.
+
+    Parameters
+    ----------
+    heading : Heading
+        Of the table.
+    rows : Rows
+        Under the heading.
+    plant : Plant
+        The plant description.
+    """
     for place in range(heading.width):
         distinct = [c for c in rows.column(place).head(5000).unique().to_list() if c.strip()]
         known = [machine_named(plant, cell) for cell in distinct[:50]]
@@ -96,12 +138,28 @@ def machine_place(heading: Heading, rows: Rows, plant: Plant) -> int | None:
 
 
 def machines_named(texts: Sequence[str], plant: Plant) -> tuple[Machine, ...]:
-    """Give the machines whose id or name stands in a text: a file's name, a sheet's, a preamble."""
+    """Give the machines whose id or name stands in a text: a file's name, a sheet's, a preamble.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        A file's name, a sheet's, the cells of a preamble.
+    plant : Plant
+        The plant description.
+    """
     return tuple(m for m in plant.machines if any(_stands(key, texts) for key in (m.id, m.name)))
 
 
 def line_named(texts: Sequence[str], plant: Plant) -> str | None:
-    """Give the line that texts name, or the only one."""
+    """Give the line that texts name, or the only one.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        A file's name, a sheet's, the cells of a preamble.
+    plant : Plant
+        The plant description.
+    """
     named = [one.id for one in plant.lines if any(_stands(key, texts) for key in (one.id, one.name))]
     return named[0] if named else plant.lines[0].id if len(plant.lines) == 1 else None
 

@@ -142,7 +142,23 @@ def find_fields(
     marks: Marks,
     plant: Plant,
 ) -> Found:
-    """Find the fields that the headers of a table of weights, batches, stops, ... mean."""
+    """Find the fields that the headers of a table of weights, batches, stops, ... mean.
+
+    Parameters
+    ----------
+    kind : ExportKind
+        The kind of export.
+    heading : Heading
+        Of the table.
+    columns : mapping of int to polars.Series of String
+        Cells by column.
+    times : tuple of int
+        The columns that are times.
+    marks : Marks
+        How the file writes numbers.
+    plant : Plant
+        The plant description.
+    """
     found = Found()
     taken: set[str] = set()
     words = FIELD_WORDS[kind]

@@ -170,7 +170,17 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
 
 
 def wide_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator[Strip]:
-    """Give a wide table's strips: a column each, split by machine where a column tells it."""
+    """Give a wide table's strips: a column each, split by machine where a column tells it.
+
+    Parameters
+    ----------
+    bound : Bound
+        Where the layout finds everything.
+    rows : Rows
+        Under the heading.
+    machine : polars.Series of String or None
+        Id of each row's machine; None where no column tells it.
+    """
     shared = None if bound.quality is None else rows.column(bound.quality)
     uses = Counter(place for one in bound.columns for place in (one.place, one.quality))
     for column in bound.columns:
@@ -191,7 +201,17 @@ def wide_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator
 
 
 def long_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator[Strip]:
-    """Give a long table's strips: one for each name and machine."""
+    """Give a long table's strips: one for each name and machine.
+
+    Parameters
+    ----------
+    bound : Bound
+        Where the layout finds everything.
+    rows : Rows
+        Under the heading.
+    machine : polars.Series of String or None
+        Id of each row's machine; None where no column tells it.
+    """
     names, values = rows.column(bound.name_place), rows.column(bound.value_place)
     quality = None if bound.quality is None else rows.column(bound.quality)
     for name in names.unique(maintain_order=True).to_list():
@@ -204,7 +224,19 @@ def long_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator
 
 
 def machine_column(place: int | None, fallback: str | None, rows: Rows, plant: Plant) -> pl.Series | None:
-    """Give each row's machine id by its machine column: null where it is unknown, None without the column."""
+    """Give each row's machine id by its machine column: null where it is unknown, None without the column.
+
+    Parameters
+    ----------
+    place : int or None
+        The column, None where there is none.
+    fallback : str or None
+        Id of the machine of rows that name none.
+    rows : Rows
+        Under the heading.
+    plant : Plant
+        The plant description.
+    """
     if place is None:
         return None
     cells = rows.column(place)
@@ -216,7 +248,15 @@ def machine_column(place: int | None, fallback: str | None, rows: Rows, plant: P
 
 
 def unknown_names(bound: Bound, rows: Rows) -> pl.Series:
-    """Give why rows of a long table have no channel; null where they have one."""
+    """Give why rows of a long table have no channel; null where they have one.
+
+    Parameters
+    ----------
+    bound : Bound
+        Where the layout finds everything.
+    rows : Rows
+        Under the heading.
+    """
     names = rows.column(bound.name_place)
     meaning = {
         name: None if bound.names.get(same(name)) else f"name '{name}' is not in the layout"
