@@ -7,6 +7,8 @@ import polars as pl
 from lineview.answers.answer import Answer, Evidence, Scope, Table
 from lineview.answers.iso_figures import iso_figures
 from lineview.answers.shift_figures import shift_figures
+from lineview.answers.shift_study_figures import event_figures, study_figures
+from lineview.answers.shift_study_tables import event_rows, study_tables
 from lineview.answers.shift_tables import (
     key_figure_table,
     ladder_table,
@@ -15,10 +17,12 @@ from lineview.answers.shift_tables import (
     shift_table,
     stop_table,
 )
-from lineview.answers.shift_words import CAUTIONS, notes, sentence, soft_line
+from lineview.answers.shift_words import ALLERGENS, CAUTIONS, notes, sentence, soft_line
 from lineview.columns import READINGS, empty
 from lineview.errors import AskError, Fault
 from lineview.measures.shift_measures import ShiftMeasures, measure_shift, rate_by_minute
+from lineview.measures.shift_study import ShiftStudy, study_shift
+from lineview.measures.state_codes import unknown_states
 from lineview.plant import Plant
 
 
@@ -60,6 +64,16 @@ def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         stop_log=evidence.stop_log,
         plan=evidence.plan,
     )
+    study = study_shift(
+        plant,
+        measured,
+        scope.period.end,
+        scope.now,
+        readings=readings,
+        batches=evidence.batches,
+        reels=evidence.reels,
+        plan=evidence.plan,
+    )
     inside = pl.col("at").is_between(scope.period.start, scope.period.end)
     n = readings.filter(inside & (pl.col("quality") == "good")).height
     rate = rate_by_minute(measured)
@@ -68,24 +82,29 @@ def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         scope,
         sentence(measured, scope, n),
         soft_line(measured, plant),
-        (*shift_figures(measured, scope.period, n), *iso_figures(measured, scope.period, n)),
-        _tables(measured, scope),
+        (
+            *shift_figures(measured, scope.period, n),
+            *event_figures(study.events, scope.period),
+            *iso_figures(measured, scope.period, n),
+            *study_figures(study, measured.stops.events, scope.period),
+        ),
+        _tables(plant, measured, study, scope),
         {"tape": _with_rate(measured.tape), "rate": rate},
-        notes(measured, machine, evidence),
-        CAUTIONS,
+        notes(measured, machine, evidence, unknown_states(machine, readings)),
+        CAUTIONS if study.order is None else (*CAUTIONS, ALLERGENS),
     )
 
 
-def _tables(measured: ShiftMeasures, scope: Scope) -> tuple[Table, ...]:
+def _tables(plant: Plant, measured: ShiftMeasures, study: ShiftStudy, scope: Scope) -> tuple[Table, ...]:
     tables = [
         ladder_table(measured),
-        next_table(measured, scope, ()),
+        next_table(measured, scope, event_rows(study.events)),
         stop_table(measured),
         reason_table(measured),
     ]
     if measured.windows.height > 1:
         tables.append(shift_table(measured))
-    return (*tables, key_figure_table(measured))
+    return (*tables, *study_tables(study, plant), key_figure_table(measured))
 
 
 def _with_rate(tape: pl.DataFrame) -> pl.DataFrame:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from lineview.answers.answer import Evidence, Scope, Span
 from lineview.measures.shift_measures import ShiftMeasures
 from lineview.plant import Machine, Plant
@@ -11,6 +13,10 @@ CAUTIONS = (
     "stop and lock out by your site's procedure. This page does not show a safe state.",
     "In-running rolls and rotating twist heads: guards stay on.",
     "Figures come from counters and may be late or wrong; no interlock, stop or restart may depend on them.",
+)
+ALLERGENS = (
+    "Allergen or colour change: follow the written changeover and label check; an allergen needs a validated "
+    "clean-down. The order of flavours is advice from minutes alone."
 )
 _COUNT = (
     "no",
@@ -105,7 +111,20 @@ def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span
 
 
 def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
-    """Give the line below: rate while it ran, where it stood, what was not seen, the pace needed."""
+    """Give the line below: rate while it ran, where it stood, what was not seen, the pace needed.
+
+    Parameters
+    ----------
+    measured : ShiftMeasures
+        Of the period.
+    plant : Plant
+        For the limit of a short stop.
+
+    Returns
+    -------
+    str
+        "" where nothing was seen.
+    """
     account = measured.so_far
     if account.planned_min <= 1e-9 or account.unseen_min >= account.planned_min - 1e-6:
         return ""
@@ -166,8 +185,27 @@ def _plan(measured: ShiftMeasures) -> str:
     )
 
 
-def notes(measured: ShiftMeasures, machine: Machine, evidence: Evidence) -> tuple[str, ...]:
-    """Say what cannot be told and which export would tell it."""
+def notes(
+    measured: ShiftMeasures, machine: Machine, evidence: Evidence, unknown_states: Sequence[str]
+) -> tuple[str, ...]:
+    """Say what cannot be told and which export would tell it.
+
+    Parameters
+    ----------
+    measured : ShiftMeasures
+        Of the period.
+    machine : Machine
+        As in the plant description.
+    evidence : Evidence
+        What was given.
+    unknown_states : sequence of str
+        States of the machine's channel that nobody declared.
+
+    Returns
+    -------
+    tuple of str
+        Plain sentences.
+    """
     told: list[str] = []
     known_products = machine.gauge("product") or machine.gauge("batch")
     if not evidence.batches.height and known_products is None:
@@ -182,6 +220,11 @@ def notes(measured: ShiftMeasures, machine: Machine, evidence: Evidence) -> tupl
         told.append("No counter of rejects or good pieces: every piece is taken for good.")
     if machine.set_per_min is None:
         told.append("No set rate in plant.toml: the ladder starts from the middle of the nominal band.")
+    if unknown_states:
+        told.append(
+            f"What the states {', '.join(unknown_states[:6])} mean is not declared in plant.toml; published "
+            "lists number the same names differently, so a number is not guessed."
+        )
     made = measured.so_far
     if made.run_min > 0 and (made.made["running"] + made.made["slow"]) / made.run_min > made.nominal_per_min:
         told.append(

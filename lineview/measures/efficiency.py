@@ -64,5 +64,6 @@ def outside_minutes(tape: pl.DataFrame) -> float:
     """
     require(tape, TAPE, "tape")
     stops = tape.filter(pl.col("state").is_in(["stop", "short stop"]) & pl.col("reason").is_not_null())
-    outside = [bool(OUTSIDE_WORDS.search(reason)) for reason in stops["reason"].to_list()]
-    return float((stops["end"] - stops["start"]).dt.total_microseconds().filter(outside).sum()) / 6e7
+    long_us = (stops["end"] - stops["start"]).dt.total_microseconds().to_list()
+    reasons = stops["reason"].to_list()
+    return sum(us for us, reason in zip(long_us, reasons, strict=True) if OUTSIDE_WORDS.search(reason)) / 6e7

@@ -1,0 +1,329 @@
+"""The shift's answer: its sentence in every case, a ladder that adds up, the same numbers everywhere."""
+
+import sys
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from lineview.answers.answer import Answer, Evidence, Scope
+from lineview.answers.json_form import to_json
+from lineview.answers.shift import answer_shift
+from lineview.columns import ADJUSTMENTS, BATCHES, PLAN, READINGS, REELS, STOCK, STOP_LOG, WEIGHTS, empty
+from lineview.errors import AskError
+from lineview.figure import Period
+from lineview.plant import Gauge, Line, Machine, Plant, Product, Web
+
+sys.path.insert(0, str(Path(__file__).parent.parent / "truth"))
+from clock_line import EARLY, START, Run, machine, readings, simulate
+
+END = START + timedelta(hours=8)
+RUN = simulate(7)
+FRAME = readings(RUN, 10, seed=7)
+NOTHING = Evidence(
+    readings={},
+    weights=empty(WEIGHTS),
+    batches=empty(BATCHES),
+    stop_log=empty(STOP_LOG),
+    reels=empty(REELS),
+    stock=empty(STOCK),
+    plan=empty(PLAN),
+    adjustments=empty(ADJUSTMENTS),
+)
+
+
+def product(name: str, *allergens: str) -> Product:
+    return Product(
+        id=name,
+        flavour=name,
+        base="soft" if name < "m" else "hard",
+        mass_g=6.8,
+        mass_tolerance_g=0.5,
+        diameter_mm=14,
+        diameter_tolerance_mm=0.5,
+        cut_length_mm=30,
+        allergens=allergens,
+    )
+
+
+def works(own: Machine | None = None) -> Plant:
+    return Plant(
+        shop="Invented Sweets",
+        shifts=(EARLY,),
+        lines=(Line(id="1"),),
+        machines=(own or machine(name="Cut-and-wrap 1"),),
+        webs=(
+            Web(
+                id="film", kind="film", cut_length_mm=56, width_mm=90, reel_outer_mm=300, reel_core_mm=76,
+                reel_length_m=2876,
+            ),
+        ),
+        products=(product("lime"), product("mint"), product("nut", "nuts"), product("almond", "nuts")),
+    )  # fmt: skip
+
+
+def ask(
+    frame: pl.DataFrame = FRAME,
+    start: datetime = START,
+    end: datetime = END,
+    now: datetime = END,
+    plant: Plant | None = None,
+    **more: pl.DataFrame,
+) -> Answer:
+    evidence = replace(NOTHING, readings={"w1": frame}, **more)
+    return answer_shift(
+        plant or works(), Scope("1", "w1", Period(start, end), now, "Tue 9 June, early"), evidence
+    )
+
+
+def plan(*rows: tuple[str, float, float, float]) -> pl.DataFrame:
+    """Rows of product, start and end [h after START], pieces."""
+    return pl.DataFrame(
+        {
+            "line": "1",
+            "product": [r[0] for r in rows],
+            "start": [START + timedelta(hours=r[1]) for r in rows],
+            "end": [START + timedelta(hours=r[2]) for r in rows],
+            "pieces": [float(r[3]) for r in rows],
+            "intake": 1,
+            "row": 1,
+        }
+    ).cast(dict(PLAN))  # type: ignore[arg-type]
+
+
+def sheet(*rows: tuple[float, str]) -> pl.DataFrame:
+    return pl.DataFrame(
+        {
+            "line": "1",
+            "batch": [f"b{k}" for k in range(len(rows))],
+            "product": [name for _, name in rows],
+            "start": [START + timedelta(hours=h) for h, _ in rows],
+            "end": None,
+            "mass_in_kg": 22.7,
+            "intake": 1,
+            "row": 1,
+        }
+    ).cast(dict(BATCHES))  # type: ignore[arg-type]
+
+
+def value(answer: Answer, name: str) -> float:
+    figure = answer.figure(name)
+    assert figure is not None
+    assert isinstance(figure.value, int | float), figure.why_none
+    return float(figure.value)
+
+
+def table(answer: Answer, name: str) -> list[dict[str, object]]:
+    return [dict(row) for t in answer.tables if t.name == name for row in t.rows]
+
+
+def made(run: Run, start_s: float, end_s: float) -> int:
+    good = (run.pieces > start_s) & (run.pieces <= end_s)
+    before = (run.pieces <= start_s).sum()
+    return int(good.sum()) - int((before + good.sum()) // 80 - before // 80)
+
+
+def test_a_whole_shift_is_told_with_its_good_pieces_exact() -> None:
+    answer = ask(plan=plan(("mint", 0, 8, 150_000)))
+    good = made(RUN, 0, 8 * 3600)
+    assert value(answer, "good_pieces") == good
+    assert answer.text == (
+        f"This shift made {good:,} good pieces, {good / 455:,.0f} a minute over its 455 planned minutes; "
+        "the nominal band is 300 to 400."
+    )
+    assert any(span.call for span in answer.sentence) == (good / 455 < 300)
+    assert value(answer, "planned_min") == 455
+    assert value(answer, "break_min") == 25
+    assert "The plan was 150,000" in answer.soft
+    to_json(answer)
+
+
+@pytest.mark.parametrize("cut", [None, 3, 6])
+def test_ladder_and_minutes_add_up_exactly(cut: int | None) -> None:
+    frame = FRAME
+    if cut is not None:
+        frame = frame.filter(
+            ~pl.col("at").is_between(START + timedelta(hours=cut), START + timedelta(hours=cut + 1))
+        )
+    answer = ask(frame)
+    rungs = table(answer, "ladder")
+    assert sum(r["pieces"] for r in rungs[:-1]) == rungs[-1]["pieces"]  # type: ignore[misc]
+    assert sum(r["minutes"] or 0 for r in rungs[1:]) == pytest.approx(455, abs=1e-9)  # type: ignore[misc]
+    assert rungs[0]["pieces"] == 455 * 350
+    if cut is None:
+        assert rungs[-1]["pieces"] == value(answer, "good_pieces")
+    names = ("running", "slow", "short_stop", "stop", "changeover", "unseen")
+    assert sum(value(answer, f"{n}_min") for n in names) == pytest.approx(455, abs=1e-9)
+
+
+def test_a_shift_that_goes_on_tells_pace_projection_and_what_comes_next() -> None:
+    now = START + timedelta(hours=5)
+    reels = pl.DataFrame(
+        {
+            "machine": ["w1"],
+            "at": [now - timedelta(minutes=60)],
+            "web": ["film"],
+            "reel": ["r1"],
+            "length_m": [2876.0],
+            "left_m": [None],
+            "splices": [0],
+            "intake": [1],
+            "row": [1],
+        }
+    ).cast(dict(REELS))  # type: ignore[arg-type]
+    answer = ask(
+        FRAME.filter(pl.col("at") <= now),
+        now=now,
+        plan=plan(("mint", 0, 8, 140_000)),
+        batches=sheet((0, "lime"), (4.95, "mint")),
+        reels=reels,
+    )
+    so_far = made(RUN, 0, 5 * 3600)
+    assert answer.text.startswith(f"This shift has made {so_far:,} good pieces so far, ")
+    assert value(answer, "planned_min") == 275
+    assert value(answer, "pace_needed_per_min") == pytest.approx((140_000 - so_far) / 180)
+    projected = answer.figure("projected_pieces")
+    assert projected is not None
+    assert projected.low < made(RUN, 0, 8 * 3600) < projected.high  # type: ignore[operator]
+    events = {row["event"]: row for row in table(answer, "next")}
+    assert events["shift ends"]["at"] == END
+    reel = events["film reel ends"]
+    wraps = int(((RUN.pieces > 4 * 3600) & (RUN.pieces <= 5 * 3600)).sum())
+    left = 2876 / 0.056 - wraps
+    truth = START + timedelta(seconds=float(RUN.pieces[RUN.pieces > 5 * 3600][int(left)])) if left < len(
+        RUN.pieces[RUN.pieces > 5 * 3600]
+    ) else None  # fmt: skip
+    assert reel["earliest"] <= reel["at"]  # type: ignore[operator]
+    if truth is not None and reel["latest"] is not None:
+        assert reel["earliest"] - timedelta(minutes=5) <= truth <= reel["latest"] + timedelta(minutes=5)  # type: ignore[operator]
+    assert "batch ends, mint" in events
+
+
+def test_no_readings_future_break_and_mostly_unseen_each_have_their_sentence() -> None:
+    none = ask(FRAME.clear())
+    assert none.text.startswith("There are no readings of Cut-and-wrap 1 in the 455 planned minutes")
+    assert none.sentence[0].call
+    assert none.figure("good_pieces").value is None  # type: ignore[union-attr]
+    assert none.figure("uptime_percent").value is None  # type: ignore[union-attr]
+    future = ask(FRAME, now=START - timedelta(hours=1))
+    assert "has not begun" in future.text
+    pause = ask(start=START + timedelta(hours=3), end=START + timedelta(hours=3, minutes=25))
+    assert pause.text == "This is a break: no planned minute of the period is over."
+    little = ask(FRAME.filter(pl.col("at") < START + timedelta(hours=2)))
+    assert little.text.startswith(
+        "335 of 455 planned minutes have no readings; what was seen shows at least "
+    )
+    for answer in (none, future, pause, little):
+        to_json(answer)
+        assert "nan" not in to_json(answer).lower()
+
+
+def test_missing_readings_leave_bounds_that_hold() -> None:
+    gone = pl.col("at").is_between(START + timedelta(hours=1), START + timedelta(hours=1, minutes=20))
+    answer = ask(FRAME.filter(~gone))
+    uptime = answer.figure("uptime_percent")
+    assert uptime is not None
+    truth = 100 * (RUN.running_s(0, 10800) + RUN.running_s(12300, 28800)) / (455 * 60)
+    assert uptime.low - 0.3 <= truth <= uptime.high + 0.3  # type: ignore[operator]
+    assert uptime.interval_kind == "bounds: unseen minutes"
+    # The counter went on counting, so the pieces are exact all the same.
+    assert value(answer, "good_pieces") == made(RUN, 0, 8 * 3600)
+    end = ask(FRAME.filter(pl.col("at") < START + timedelta(hours=7)))
+    good = end.figure("good_pieces")
+    assert good is not None
+    assert good.value is None
+    assert good.low <= made(RUN, 0, 8 * 3600) <= good.high  # type: ignore[operator]
+    assert "at least" in end.text
+
+
+def test_several_shifts_are_summed_and_ratios_never_averaged() -> None:
+    answer = ask(end=START + timedelta(hours=32), now=START + timedelta(hours=32))
+    assert answer.text.startswith("These two shifts")
+    rows = table(answer, "shifts")
+    assert [row["shift"] for row in rows] == ["early", "early", "all"]
+    assert rows[2]["planned"] == 910
+    # The second has no readings, so all that was seen is the first.
+    assert rows[0]["uptime"] == pytest.approx(rows[2]["uptime"])
+    assert rows[1]["uptime"] is None
+
+
+@pytest.mark.parametrize(
+    ("pieces", "said"), [(0, "The plan is 0 pieces"), (150_000, "the rest must run at"), (10, "is reached")]
+)
+def test_every_plan_has_its_words(pieces: float, said: str) -> None:
+    now = START + timedelta(hours=5)
+    answer = ask(FRAME.filter(pl.col("at") <= now), now=now, plan=plan(("mint", 0, 8, pieces)))
+    assert said in answer.soft
+
+
+def test_notes_say_what_other_exports_would_add() -> None:
+    answer = ask()
+    for word in ("batch sheet", "stop log", "plan", "reel log"):
+        assert any(word in note for note in answer.notes)
+    assert len(answer.cautions) == 3
+
+
+def test_changeovers_are_told_from_flavour_to_flavour_and_an_order_is_advised() -> None:
+    a, b = next((a, b) for a, b in RUN.stops if b - a > 90 and 3600 < a < 9000)
+    batches = sheet((0, "lime"), ((a + b) / 7200, "mint"))
+    answer = ask(
+        batches=batches,
+        now=START + timedelta(hours=6),
+        plan=plan(("nut", 5, 8, 1000), ("almond", 5, 8, 1000), ("lime", 5, 8, 1000)),
+    )
+    assert value(answer, "changeovers") == 1
+    assert value(answer, "changeover_min") == pytest.approx((b - a) / 60, abs=0.1)
+    row = table(answer, "changeovers")[0]
+    assert (row["before"], row["after"], row["count"]) == ("lime", "mint", 1)
+    order = [r["product"] for r in table(answer, "order")]
+    assert order[0] == "mint"
+    assert set(order[2:]) == {"nut", "almond"}
+    assert any("validated clean-down" in caution for caution in answer.cautions)
+
+
+def test_blocked_and_starved_minutes_are_left_out_of_the_machines_own_efficiency() -> None:
+    a, b = max(((a, b) for a, b in RUN.stops if 0 < a < 28000), key=lambda s: s[1] - s[0])
+    own = machine(name="Cut-and-wrap 1", gauges=(Gauge(id="state", measures="state"),))
+    marks = pl.DataFrame(
+        {
+            "machine": "w1",
+            "channel": "state",
+            "at": [START - timedelta(minutes=5), START + timedelta(seconds=a), START + timedelta(seconds=b)],
+            "value": None,
+            "text": ["Execute", "Suspended", "Execute"],
+            "quality": "good",
+            "intake": 1,
+            "row": 1,
+        }
+    ).cast(dict(READINGS))  # type: ignore[arg-type]
+    answer = ask(pl.concat([FRAME, marks]), plant=works(own))
+    assert value(answer, "efficiency_machine_only_percent") > value(answer, "efficiency_all_causes_percent")
+    assert any(row["reason"] == "outside" for row in table(answer, "reasons"))
+    numbers = marks.with_columns(text=pl.Series(["6", "5", "6"]))
+    told = ask(pl.concat([FRAME, numbers]), plant=works(own))
+    assert any("number is not guessed" in note for note in told.notes)
+    assert value(told, "efficiency_machine_only_percent") == value(told, "efficiency_all_causes_percent")
+
+
+def test_running_above_nominal_is_flagged_and_not_capped() -> None:
+    answer = ask(plant=works(machine(name="Cut-and-wrap 1", set_per_min=250)))
+    assert value(answer, "iso_effectiveness_percent") > 100
+    assert any("above 100 %" in note for note in answer.notes)
+
+
+def test_the_series_draw_the_whole_tape() -> None:
+    answer = ask()
+    tape, rate = answer.series["tape"], answer.series["rate"]
+    assert (tape["end"].max() - tape["start"].min()) == timedelta(hours=8)  # type: ignore[operator]
+    assert rate["at"].is_sorted()
+    steps = rate.with_columns(long=(pl.col("at").shift(-1) - pl.col("at")).dt.total_microseconds() / 6e7)
+    drawn = float((steps["long"] * steps["rate_per_min"]).sum())
+    assert drawn == pytest.approx(value(answer, "pieces_made"), rel=1e-9)
+
+
+def test_an_unknown_machine_is_named_with_those_there_are() -> None:
+    scope = Scope("1", "w9", Period(START, END), END)
+    with pytest.raises(AskError, match=r"w9.*w1"):
+        answer_shift(works(), scope, NOTHING)
