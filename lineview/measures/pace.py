@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 import polars as pl
 
 from lineview.columns import PLAN, require
+from lineview.measures.clock import calendar
+from lineview.plant import Shift
 
 #: Runs and stops of this shift that a projection needs.
 LEAST_CYCLES = 6
 
 
-def planned_pieces(plan: pl.DataFrame, line: str, start: datetime, end: datetime) -> float | None:
+def planned_pieces(
+    plan: pl.DataFrame, line: str, start: datetime, end: datetime, *, shifts: Sequence[Shift], zone: str
+) -> float | None:
     """Give the pieces planned for a line in a period.
 
     Parameters
@@ -25,11 +30,16 @@ def planned_pieces(plan: pl.DataFrame, line: str, start: datetime, end: datetime
         Id of the line.
     start, end : datetime
         The period [UTC].
+    shifts : sequence of Shift
+        From the plant description.
+    zone : str
+        The plant's zone.
 
     Returns
     -------
     float or None
-        Rows that reach beyond the period count by their share of time in it; None where no row touches it.
+        Rows that reach beyond the period count by their share of planned minutes in it; None where no row
+        touches it.
     """
     require(plan, PLAN, "plan")
     own = plan.filter((pl.col("line") == line) & pl.col("pieces").is_finite()).filter(
@@ -40,10 +50,19 @@ def planned_pieces(plan: pl.DataFrame, line: str, start: datetime, end: datetime
     pieces = 0.0
     for row in own.iter_rows(named=True):
         finish = row["end"] or end
-        whole = (finish - row["start"]).total_seconds()
-        inside = (min(finish, end) - max(row["start"], start)).total_seconds()
+        whole = _planned_s(shifts, zone, row["start"], finish)
+        inside = _planned_s(shifts, zone, max(row["start"], start), min(finish, end))
         pieces += row["pieces"] * (inside / whole if whole > 0 else 1.0)
     return pieces
+
+
+def _planned_s(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime) -> float:
+    """Give the planned seconds between two moments; all of them where no shift is planned there."""
+    if end <= start:
+        return 0.0
+    cal = calendar(shifts, zone, start, end)
+    planned = cal.filter(pl.col("part") == "planned") if cal.height else calendar((), zone, start, end)
+    return float((planned["end"] - planned["start"]).dt.total_seconds(fractional=True).sum())
 
 
 def pace_needed_per_min(planned: float, good: float, left_min: float) -> float | None:

@@ -113,7 +113,7 @@ def measure_shift(
     by_shift = _accounts(counts, windows, tape)
     so_far = joined(by_shift, nominal_per_min(machine))
     left = float(shift_windows(whole)["planned_min"].sum()) - so_far.planned_min
-    planned = planned_pieces(plan, machine.line, start, end)
+    planned = planned_pieces(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
     needed = None if planned is None else pace_needed_per_min(planned, so_far.good_used, left)
     cycles = run_stop_cycles(tape)
     rest = project(cycles, left) if left > 1e-6 else None
