@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import Future
 from pathlib import Path
+from zoneinfo import available_timezones
 
 import polars as pl
 
@@ -58,6 +59,7 @@ def read_export(
     notes = tuple(note for table in tables for note in table.notes)
     facts = (opened.path, opened.name, opened.digest, opened.size_bytes)
     del opened
+    tables = [_best_cut(table, facts[1], plant, layout) for table in tables]
     fits = [_fit_of(table, facts[1], plant, layout, str(path)) for table in tables]
     if layout is not None and not any(fits):
         raise IntakeError(_missing(fit(layout, tables[0]), tables[0], str(path)))
@@ -77,6 +79,15 @@ def read_export(
             del table
             outcomes.append(_outcome(box, one, plant, str(path), told))
     return _export(facts, outcomes, sheets, notes)
+
+
+def _best_cut(table: Records, name: str, plant: Plant, layout: Layout | None) -> Records:
+    """Give a table cut at the separator with which a layout fits, where the likeliest one fits none."""
+    layouts = [layout] if layout else [one for one in plant.layouts if is_for(one, name, table.sheet)]
+    if any(fit(one, table).whole for one in layouts):
+        return table
+    others = table.cut_otherwise()
+    return next((cut for cut in others if any(fit(one, cut).whole for one in layouts)), table)
 
 
 def _fit_of(table: Records, name: str, plant: Plant, layout: Layout | None, where: str) -> Fit | None:
@@ -121,6 +132,11 @@ def _missing(one: Fit, table: Records, where: str) -> Fault:
 
 
 def _outcome(box: list[Records], one: Fit, plant: Plant, where: str, told: Callable[[int], None]) -> Outcome:
+    zone = one.layout.zone
+    if zone and zone not in available_timezones():
+        raise IntakeError(
+            Fault(f"layout '{one.layout.id}' names the unknown zone '{zone}'", where, "such as Europe/Berlin")
+        )
     heading = heading_of(one, box[0])
     if one.layout.kind == "readings":
         return take_readings(box, heading, one.layout, plant, where, told)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 import polars as pl
 
@@ -98,8 +99,7 @@ def _durations(
     texts: pl.Series, column: FieldColumn, marks: Marks, where: str
 ) -> tuple[pl.Series, pl.Series | None]:
     """Read durations [s]: h:mm:ss or h:mm, or numbers in the column's unit."""
-    # a workbook's duration is a clock time of its day zero
-    bare = texts.str.strip_chars().str.replace(r"^(1899-12-3[01]|1904-01-01)[ T]", "")
+    bare = texts.str.strip_chars()
     parts = bare.str.extract_groups(r"^(?<h>\d{1,3}):(?<m>[0-5]?\d)(?::(?<s>[0-5]?\d(?:[.,]\d+)?))?$")
     clock = pl.DataFrame({"p": parts}).unnest("p")
     seconds = clock.select(
@@ -107,6 +107,11 @@ def _durations(
         + pl.col("m").cast(pl.Float64) * 60
         + pl.col("s").str.replace(",", ".", literal=True).cast(pl.Float64).fill_null(0.0)
     ).to_series()
+    # a workbook's duration is a moment counted from its day zero
+    typed = bare.str.to_datetime("%Y-%m-%d %H:%M:%S%.f", time_unit="us", strict=False)
+    zero = pl.Series([datetime(1899, 12, 31)], dtype=pl.Datetime("us"))  # noqa: DTZ001 - no zone
+    since = (typed - zero).dt.total_seconds(fractional=True)
+    seconds = seconds.zip_with(since.is_null() | ~since.is_between(0, 90 * 86400), since)
     if seconds.is_null().any() and not column.unit and parse_numbers(bare, marks)[0].is_not_null().any():
         raise IntakeError(
             Fault(

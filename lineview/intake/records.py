@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from lineview.intake.quoting import joined_lines, split_quoted
-from lineview.intake.sniff import as_utf8, separator_of
+from lineview.intake.sniff import SEPARATORS, as_utf8, separator_of
 
 #: The frame of a table: `row` is the line in the file from 1, `text` the line as it stands. `cells`, its
 #: cells without the quotes of RFC 4180, is there only where cutting the text is not enough.
@@ -44,6 +44,13 @@ class Records:
         """Give the cells of the first rows, without blanks around."""
         lists = self.frame.head(rows).select(self.cells).to_series().to_list()
         return [[cell.strip() for cell in cells] for cells in lists]
+
+    def cut_otherwise(self) -> list[Records]:
+        """Give the same table cut at other separators, for text without quotes."""
+        if self.is_sheet or "cells" in self.frame.columns:
+            return []
+        others = [mark for mark in SEPARATORS if mark != self.separator]
+        return [Records(self.sheet, self.frame, mark, self.notes) for mark in others]
 
     @property
     def is_sheet(self) -> bool:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from lineview.columns import REFUSALS, empty
-from lineview.intake.heading import Heading, blank
+from lineview.intake.heading import Heading, blank, same
 from lineview.intake.records import Records
 from lineview.intake.words import TOTALS
 
@@ -125,7 +125,8 @@ def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows
 
 def _kinds(texts: pl.Series, passed: tuple[str, ...]) -> pl.Series:
     """Tell what rows are that cannot be read: "blank", "repeated header", "footer" or "data"."""
-    repeats = texts.str.strip_chars().is_in([text.strip() for text in passed])
+    known = {same(text) for text in passed}
+    repeats = pl.Series([same(text) in known for text in texts.to_list()], dtype=pl.Boolean)
     totals = pl.Series([bool(TOTALS.match(text)) for text in texts.to_list()], dtype=pl.Boolean)
     return pl.select(
         pl.when(blank(texts))

@@ -41,7 +41,11 @@ def sheet_records(data: bytes, path: Path) -> list[Records]:
                 hidden.append(name)
             elif whole.height:
                 numeric = book.load_sheet(name, header_row=None, skip_rows=0, dtypes="boolean")
-                sheets.append(_records(name, whole.to_polars(), numeric.to_polars()))
+                cells = whole.to_polars()
+                if b"opendocument" in data[:200]:
+                    clocks = book.load_sheet(name, header_row=None, skip_rows=0, dtypes="duration")
+                    cells = _with_clocks(cells, clocks.to_polars())
+                sheets.append(_records(name, cells, numeric.to_polars()))
     except fastexcel.FastExcelError:
         raise IntakeError(
             Fault(
@@ -74,3 +78,14 @@ def _records(name: str, text: pl.DataFrame, numeric: pl.DataFrame) -> Records:
         pl.concat_list(pl.all()).alias("cells"),
     )
     return Records(name, frame)
+
+
+def _with_clocks(cells: pl.DataFrame, clocks: pl.DataFrame) -> pl.DataFrame:
+    """Write the times of day of an ODS sheet, which do not come as text."""
+    filled = []
+    for cell, clock in zip(cells, clocks, strict=True):
+        if clock.dtype == pl.Duration and clock.null_count() < len(clock):
+            text = (pl.Series([0]).cast(pl.Datetime("us")) + clock).dt.strftime("%H:%M:%S")
+            cell = cell.zip_with(cell.is_not_null(), text)  # noqa: PLW2901 - the same cells, filled
+        filled.append(cell)
+    return pl.DataFrame(filled)

@@ -153,3 +153,17 @@ def test_repeated_headers_in_one_row_are_told_apart(read):
 def test_a_header_without_rows_is_an_error(read):
     with pytest.raises(IntakeError, match="header but no row"):
         read("time;pieces;rejects\n", PIECES)
+
+
+def test_a_preamble_of_other_separators_misleads_nobody(read):
+    text = "Report, line 1\nPrinted, today\nBy, nobody\nCopies, two\n" + table()
+    assert values(read(text, PIECES), "pieces") == [100, 158]
+
+
+def test_a_repeated_header_in_other_letters_is_no_data(read):
+    assert read(table() + "TIME;Pieces;REJECTS\n" + ROWS[2] + "\n", PIECES).rows_refused == 0
+
+
+def test_an_unknown_zone_of_a_layout_is_an_error(read):
+    with pytest.raises(IntakeError, match="unknown zone 'Berlin'"):
+        read(table(), PIECES.model_copy(update={"zone": "Berlin"}))

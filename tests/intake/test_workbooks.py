@@ -48,6 +48,8 @@ def ods(path: Path, rows: list[list[object]], name: str = "Waage") -> Path:
         for cell in row:
             if isinstance(cell, dt.datetime):
                 made = TableCell(valuetype="date", datevalue=cell.isoformat())
+            elif isinstance(cell, dt.time):
+                made = TableCell(valuetype="time", timevalue=f"PT{cell:%HH%MM%S}S")
             elif isinstance(cell, int | float):
                 made = TableCell(valuetype="float", value=str(cell))
             else:
@@ -149,3 +151,20 @@ def test_a_truncated_workbook_is_an_error(tmp_path):
     path.write_bytes(path.read_bytes()[:2000])
     with pytest.raises(IntakeError, match="cut off"):
         read_export(path, WORKS)
+
+
+def test_times_of_day_in_ods_and_durations_in_xlsx(tmp_path):
+    rows = [["day", "clock", "n"], [AT[1], dt.time(6, 0, 10), 5]]
+    layout = layout_of({"n": "pieces"}, time=("day", "clock"), time_format="iso")
+    rows[1][0] = dt.datetime(2026, 6, 8)  # noqa: DTZ001 - a sheet has no zone
+    assert utc(opened(ods(tmp_path / "a.ods", rows), layout)) == ["2026-06-08 04:00:10"]
+    book = xlsxwriter.Workbook(tmp_path / "b.xlsx")
+    sheet, span = book.add_worksheet(), book.add_format({"num_format": "[h]:mm:ss"})
+    sheet.write_row(0, 0, ["start", "d"])
+    sheet.write(1, 0, "2026-06-08 06:00:00")
+    sheet.write_datetime(1, 1, dt.timedelta(minutes=2, seconds=30), span)
+    sheet.write(2, 0, "2026-06-08 06:00:00")
+    sheet.write_datetime(2, 1, dt.timedelta(hours=36), span)
+    book.close()
+    stops = opened(tmp_path / "b.xlsx", layout_of({"d": "duration"}, kind="stops", time="start"))
+    assert utc(stops, "end") == ["2026-06-08 04:02:30", "2026-06-09 16:00:00"]
