@@ -9,7 +9,6 @@ import polars as pl
 from lineview.answers.answer import Evidence, Question, Scope
 from lineview.columns import ADJUSTMENTS, STOP_LOG
 from lineview.net_contents_tables import net_contents_tables
-from lineview.net_contents_tables import net_contents_tables
 from lineview.plant import Machine, Plant
 from lineview.store.store import Store
 
@@ -55,7 +54,6 @@ def gather(store: Store, plant: Plant, question: Question, scope: Scope) -> Evid
         reels=_stacked([store.reels(m, start - MARGIN, end + MARGIN) for m in ids]),
         stock=store.stock(),
         plan=_stacked([store.plan(line, start, end + 8 * MARGIN * 28) for line in lines]),
-        net_contents=net_contents_tables() if question == "weight" else {},
         adjustments=_adjustments(log, _stacked([store.adjustments(m, start, end) for m in ids])),
         net_contents=net_contents_tables() if question == "weight" else {},
     )
