@@ -15,7 +15,20 @@ _MOST_STRAY = 0.01
 
 
 def fits_values(value: Floats, modulus: float) -> bool:
-    """Tell whether the values stay below the modulus, a stray reading in a hundred aside."""
+    """Tell whether the values stay below the modulus, a stray reading in a hundred aside.
+
+    Parameters
+    ----------
+    value : array of float
+        Values [counts].
+    modulus : float
+        As declared.
+
+    Returns
+    -------
+    bool
+        False where the declared modulus is contradicted.
+    """
     return bool(np.mean(value >= modulus) <= _MOST_STRAY)
 
 

@@ -50,12 +50,42 @@ class Limits:
 
 
 def seconds_between(at_us: Ints, i: Ints, j: Ints) -> Floats:
-    """Give the seconds from the readings `i` to the readings `j`."""
+    """Give the time between readings.
+
+    Parameters
+    ----------
+    at_us : array of int
+        Moments [µs].
+    i, j : array of int
+        Places of the earlier and later readings.
+
+    Returns
+    -------
+    array of float
+        Seconds.
+    """
     return (at_us[j] - at_us[i]) / 1e6
 
 
 def possible(at_us: Ints, value: Floats, i: Ints, j: Ints, limits: Limits) -> Bools:
-    """Tell where going from reading `i` to reading `j` is possible at the fastest rate."""
+    """Tell where going from one reading to another is possible at the fastest rate.
+
+    Parameters
+    ----------
+    at_us : array of int
+        Moments [µs].
+    value : array of float
+        Values [counts].
+    i, j : array of int
+        Places of the earlier and later readings.
+    limits : Limits
+        What the counter can do.
+
+    Returns
+    -------
+    array of bool
+        One a pair.
+    """
     step = limits.advance(value[i], value[j])
     return np.asarray((step >= 0) & (step <= limits.most(seconds_between(at_us, i, j))))
 
@@ -153,6 +183,15 @@ def _restarted(at_us: Ints, value: Floats, pairs: Ints, limits: Limits, good: Bo
 
 def thawed(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
     """Find frozen readings before a jump that is possible only if they were frozen.
+
+    Parameters
+    ----------
+    at_us : array of int
+        Moments [µs], ascending, each once.
+    value : array of float
+        Values [counts].
+    limits : Limits
+        What the counter can do.
 
     Returns
     -------

@@ -66,7 +66,21 @@ def _planned_s(shifts: Sequence[Shift], zone: str, start: datetime, end: datetim
 
 
 def pace_needed_per_min(planned: float, good: float, left_min: float) -> float | None:
-    """Give the rate still needed [pieces/min]; None where no planned minute is left, 0 where all is made.
+    """Give the rate that the rest of a shift must run at.
+
+    Parameters
+    ----------
+    planned : float
+        Pieces planned.
+    good : float
+        Good pieces so far.
+    left_min : float
+        Planned minutes left [min].
+
+    Returns
+    -------
+    float or None
+        Pieces a minute; None where no planned minute is left, 0 where all is made.
 
     Examples
     --------

@@ -83,7 +83,20 @@ def _mean(counts: Floats, clock: Floats, first: Ints, last: Ints, whole: Bools) 
 
 
 def stamp_spread_s(n: Floats, seconds: Floats, member: Bools) -> float:
-    """Give the robust standard deviation of how far intervals are off their own rate [s]."""
+    """Give how far intervals are off the rate of themselves and their neighbours.
+
+    Parameters
+    ----------
+    n, seconds : array of float
+        Counts and length [s] of each interval.
+    member : array of bool
+        Intervals in which the machine runs.
+
+    Returns
+    -------
+    float
+        Robust standard deviation [s]; 0 where there are too few to tell.
+    """
     inner = np.flatnonzero(member[:-2] & member[1:-1] & member[2:]) + 1
     if len(inner) < 8:
         return 0.0

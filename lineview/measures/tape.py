@@ -177,8 +177,8 @@ def _frame(
     first = np.flatnonzero(new)
     last = np.concatenate((first[1:], [len(start)])) - 1
     begins, ends, codes = start[first], end[last], code[first]
-    made = pieces_between(seen, begins, ends)
-    low, high = unseen_between(seen, begins, ends)
+    made = _pieces_between(seen, begins, ends)
+    low, high = _unseen_between(seen, begins, ends)
     exact = (high == 0) & (codes != UNSEEN)
     states = pl.Series(codes).replace_strict(_NAMES, return_dtype=pl.String)
     top = pl.Series(made + high)
@@ -196,7 +196,7 @@ def _frame(
     )
 
 
-def pieces_between(seen: Clock, start: Ints, end: Ints) -> Floats:
+def _pieces_between(seen: Clock, start: Ints, end: Ints) -> Floats:
     """Give the pieces of seen intervals between two moments [µs]."""
     if not len(seen.at):
         return np.zeros(len(start))
@@ -206,7 +206,7 @@ def pieces_between(seen: Clock, start: Ints, end: Ints) -> Floats:
     return np.round(b - a, 6)
 
 
-def unseen_between(seen: Clock, start: Ints, end: Ints) -> tuple[Floats, Floats]:
+def _unseen_between(seen: Clock, start: Ints, end: Ints) -> tuple[Floats, Floats]:
     """Give the least and most pieces of unseen time between two moments [µs]; inf: unbounded."""
     if not len(seen.code):
         return np.zeros(len(start)), np.where(end > start, np.inf, 0.0)

@@ -36,10 +36,14 @@ def rate_ratio(
 
     Parameters
     ----------
-    events, other_events : int
+    events : int
         Events seen.
-    time, other_time : float
-        Times watched, in one unit.
+    time : float
+        Time watched.
+    other_events : int
+        Events seen at other times.
+    other_time : float
+        Other time watched, in the same unit.
     confidence : float
         Two-sided.
 
