@@ -180,12 +180,9 @@ def parse_numbers(texts: pl.Series, marks: Marks) -> tuple[pl.Series, pl.Series 
 def _parse_odd(texts: pl.Series, marks: Marks) -> tuple[pl.Series, pl.Series]:
     """Read the cells that are no bare number."""
     text = pl.col("text")
-    others = (
-        f"[{_SPACES}{_APOSTROPHES}]"
-        if marks.thousands
-        else (f"[{',' if marks.decimal == '.' else '.'}{_SPACES}{_APOSTROPHES}]")
-    )
-    bare = text.str.replace_all(_group(marks.thousands) if marks.thousands else others, "")
+    other = "," if marks.decimal == "." else "."
+    group = _group(marks.thousands) if marks.thousands else f"[{other}{_SPACES}{_APOSTROPHES}]"
+    bare = text.str.replace_all(group, "")
     # a sheet's own number has an exponent and always a point
     number = (
         pl.when(text.str.contains(r"^[+-]?\d+(\.\d+)?[eE][+-]?\d+$"))
@@ -193,7 +190,19 @@ def _parse_odd(texts: pl.Series, marks: Marks) -> tuple[pl.Series, pl.Series]:
         .when(text.str.contains(pattern(marks.decimal, marks.thousands)) & text.str.contains(r"\d"))
         .then(bare.str.replace(",", ".", literal=True) if marks.decimal == "," else bare)
     )
-    low = text.str.to_lowercase()
+    frame = pl.DataFrame({"text": tidied(texts)})
+    read = frame.lazy().select("text", value=number.cast(pl.Float64, strict=False)).collect()
+    values = read["value"].set(read["value"].is_not_null() & ~read["value"].is_finite(), None)
+    none = values.is_null().arg_true()
+    reasons = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(values))
+    if not len(none):
+        return values, reasons
+    return values, reasons.scatter(none, _why_no_number(read["text"].gather(none), marks))
+
+
+def _why_no_number(texts: pl.Series, marks: Marks) -> pl.Series:
+    """Say why cells are no numbers; an empty one needs no reason."""
+    text, low = pl.col("text"), pl.col("text").str.to_lowercase()
     why = (
         pl.when(text.is_null() | (text == ""))
         .then(None)
@@ -203,10 +212,4 @@ def _parse_odd(texts: pl.Series, marks: Marks) -> tuple[pl.Series, pl.Series]:
         .then(pl.format("placeholder '{}' for a missing value", text))
         .otherwise(pl.format("'{}' is not a number with decimal '" + marks.decimal + "'", text))
     )
-    read = (
-        pl.DataFrame({"text": tidied(texts)})
-        .with_columns(value=number.cast(pl.Float64, strict=False))
-        .with_columns(value=pl.when(pl.col("value").is_finite()).then("value"))
-        .select("value", why=pl.when(pl.col("value").is_null()).then(why))
-    )
-    return read["value"], read["why"].rename("why")
+    return pl.DataFrame({"text": texts}).select(why.alias("why")).to_series()
