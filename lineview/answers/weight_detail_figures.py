@@ -47,7 +47,7 @@ def detail_figures(detail: WeightDetail, currency: str, period: Period) -> tuple
         Figure(
             "batches_outside", "batches beyond control limits", len(detail.chart.outside), "",
             n=detail.chart.batches, period=period, sources=("nist-handbook", "iso-7870-2"),
-            working=", ".join(detail.chart.outside) or "none",
+            working=f"{', '.join(detail.chart.outside) or 'none'}; by chance {detail.chart.by_chance:.1f}",
         ),
     )  # fmt: skip
 

@@ -61,13 +61,18 @@ def _source_note(sources: SpreadSources) -> str:
 def _stability_note(detail: WeightDetail) -> str:
     if not detail.chart.charts:
         return f"Whether the process is stable cannot be told: needs 8 batches, has {detail.chart.batches}."
-    outside = detail.chart.outside
-    if not outside:
-        return ""
-    shown = ", ".join(outside[:5]) + (" and more" if len(outside) > 5 else "")
+    chart = detail.chart
+    outside = chart.outside
+    found = f"{len(outside)} of {chart.batches} batches are beyond control limits"
+    found += f" ({', '.join(outside[:5])}{' and more' if len(outside) > 5 else ''})" if outside else ""
+    if chart.stable:
+        return f"{found}; by chance about {chart.by_chance:.0f} would be." if outside else ""
+    parts = [f"{found}, by chance about {chart.by_chance:.0f} would be"] if chart.too_many else []
+    if chart.drifting:
+        parts.append(f"batch means follow each other (lag-1 autocorrelation {chart.follow:.2f})")
     return (
-        f"Not stable: {len(outside)} of {detail.chart.batches} batches beyond control limits ({shown}). "
-        "Capability speaks of a stable process; take it as a description of this period only."
+        f"Not stable: {'; '.join(parts)}. Capability speaks of a stable process; take it as a description "
+        "of this period only."
     )
 
 

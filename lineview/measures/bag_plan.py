@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from lineview.errors import Fault, MeasureError
-from lineview.measures.bag_law import Floats, Law, bag_by_count, bag_by_weight
+from lineview.measures.bag_law import Law, bag_by_count, bag_by_weight
 from lineview.measures.contents_rules import ContentsRules, Sampling
 
 LOTS = 40_000
+#: Evenly likely masses that stand for a bag's law when lots are drawn.
+TABLE = 1 << 17
 SEED = 133
 
 
@@ -82,11 +83,8 @@ def chance_by_count(
     """
     law = bag_by_count(pieces.piece, count)
 
-    def bag(u: Floats, shift: Floats) -> Floats:
-        # A shift common to all pieces moves the law of their sum by count × shift, exactly.
-        return np.asarray(law.quantiles(u) + count * shift, dtype=np.float64)
-
-    return _chance(pieces, rules.plan(lot), label_g, rules, lots, bag)
+    # A shift common to all pieces moves the law of their sum by count × shift, exactly.
+    return _chance(pieces, rules.plan(lot), label_g, rules, lots, law, count)
 
 
 def chance_by_weight(
@@ -107,7 +105,7 @@ def chance_by_weight(
         A batch's shift changes little here: filling stops by the scale.
     """
     law = bag_by_weight(pieces.piece, fill_g)
-    return _chance(pieces, rules.plan(lot), label_g, rules, lots, lambda u, _: law.quantiles(u))
+    return _chance(pieces, rules.plan(lot), label_g, rules, lots, law, 0)
 
 
 def _chance(
@@ -116,9 +114,11 @@ def _chance(
     label_g: float,
     rules: ContentsRules,
     lots: int,
-    bag: Callable[[Floats, Floats], Floats],
+    law: Law,
+    shifted: int,
 ) -> Chance:
-    """Draw lots and see how many pass."""
+    """Draw lots and see how many pass; `shifted` pieces of a bag bear its batch's shift."""
+    table = law.quantiles((np.arange(TABLE) + 0.5) / TABLE)
     rng = np.random.default_rng(SEED)
     n = plan.packages or 1
     mean_n = plan.mean_packages or n
@@ -130,7 +130,9 @@ def _chance(
         size = min(block, lots - begin)
         shifts = rng.normal(0.0, pieces.sd_batch_g, (size, pieces.batches))
         which = rng.integers(0, pieces.batches, (size, n))
-        net = bag(rng.random((size, n)), np.take_along_axis(shifts, which, axis=1))
+        net = table[rng.integers(0, TABLE, (size, n))]
+        if shifted:
+            net += shifted * np.take_along_axis(shifts, which, axis=1)
         first = net[:, :mean_n]
         slack = (plan.mean_factor or 0.0) * (first.std(axis=1, ddof=1) if mean_n > 1 else 0.0)
         mean_ok = first.mean(axis=1) >= label_g - slack

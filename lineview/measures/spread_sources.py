@@ -5,18 +5,19 @@ Mass is density × π/4 × diameter² × cut length, so ln mass is a sum and its
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
 from lineview.measures.counted import Steps
+from lineview.measures.rope_batches import readings_in_batches
 from lineview.measures.rope_before import rope_before
+from lineview.measures.rope_variance import RopeVariance, rope_variance
 from lineview.statistics.lag import Lag, best_lag
-from lineview.statistics.shared_variance import Share, levels_of, shares
+from lineview.statistics.shared_variance import Part, Share, levels_of, shares
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -50,18 +51,18 @@ class SpreadSources:
 
 @dataclass(frozen=True)
 class LengthCounters:
-    """Metres of rope and pieces as counted, with the stretches of the batches (name, start, end)."""
+    """Metres of rope, and pieces, as counted."""
 
     rope_m: Steps
     pieces: Steps
-    stretches: Sequence[tuple[str, datetime, datetime]]
 
 
 def spread_sources(
     weighings: pl.DataFrame,
     rope: pl.DataFrame,
+    batches: pl.DataFrame,
     diameter_mm: Mapping[str, float],
-    lengths: LengthCounters | None,
+    counters: LengthCounters | None,
 ) -> SpreadSources:
     """Split the relative variance of piece mass by its sources.
 
@@ -71,9 +72,11 @@ def spread_sources(
         WEIGHINGS that are kept, samples named.
     rope : polars.DataFrame
         at [UTC], value [mm]: usable diameters of the line's rope, by time.
+    batches : polars.DataFrame
+        BATCHES of the line.
     diameter_mm : mapping of str to float
-        Target diameter by product [mm].
-    lengths : LengthCounters or None
+        Target diameter by product [mm], under its id and as the batch sheet names it.
+    counters : LengthCounters or None
         For the mean cut length of each batch.
 
     Returns
@@ -83,8 +86,10 @@ def spread_sources(
 
     Notes
     -----
-    Each weighing is paired with the rope's diameter a delay before. The share of diameter is
-    cov(ln m, 2 ln d) / var(ln m), which noise of the gauge leaves alone.
+    Between batches the share of diameter is cov(ln m, 2 ln d) / var(ln m) of batch means, which noise of
+    the gauge leaves alone. Within batches it is the rope's own variance, gauge noise taken off: a piece
+    paired with the reading next to it would miss what the rope does in between, and where the delay is not
+    known nearly all.
     Source: derived-spread-sources
     """
     frame = _of_one_kind(weighings, diameter_mm)
@@ -97,12 +102,13 @@ def spread_sources(
             frame,
         )
     columns = _Columns.of(frame)
-    rope_s, thick = _seconds(rope["at"]), rope["value"].to_numpy()
-    delay = _delay(columns, rope_s, thick)
-    before = rope_before(rope_s, thick, columns.at_s, delay.lag if delay.clear else 0.0)
-    x = 2 * np.log(before / columns.target_mm)
-    length = _lengths(columns.batch_names, lengths)
-    return _shares(columns, x, length, delay, "" if lengths else _NO_LENGTH)
+    core = readings_in_batches(rope, batches)
+    seen = rope_variance(core, diameter_mm)
+    if seen.within is None:
+        return _untold("too few rope readings within batches", frame)
+    delay = _delay(columns, _seconds(rope["at"]), rope["value"].to_numpy())
+    length = _lengths(columns.batch_names, counters, core)
+    return _shares(columns, seen, length, delay, "" if counters else _NO_LENGTH)
 
 
 _NO_LENGTH = "no counter of rope metres beside one of pieces, so cut length and density stay together"
@@ -165,19 +171,22 @@ def _delay(columns: _Columns, rope_s: Floats, thick: Floats) -> Lag:
     return best_lag(at, y, columns.batch[first].astype(np.float64), sampled, list(DELAYS_S))
 
 
-def _lengths(names: list[str], lengths: LengthCounters | None) -> Floats | None:
+def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFrame) -> Floats | None:
     """Give ln of the mean cut length of each weighing's batch; nan where the counters do not tell it."""
-    if lengths is None:
+    if counters is None:
         return None
     known: dict[str, float] = {}
-    for name, start, end in lengths.stretches:
-        rope_m, pieces = lengths.rope_m.between(start, end), lengths.pieces.between(start, end)
+    for name, start, end in core.select("batch", "start", "end").unique().iter_rows():
+        rope_m, pieces = counters.rope_m.between(start, end), counters.pieces.between(start, end)
         if rope_m.exact and pieces.exact and rope_m.value > 0 and pieces.value > 0:
             known[name] = float(np.log(rope_m.value / pieces.value))
     return np.array([known.get(n, np.nan) for n in names])
 
 
-def _shares(columns: _Columns, x: Floats, length: Floats | None, delay: Lag, why: str) -> SpreadSources:
+def _shares(
+    columns: _Columns, seen: RopeVariance, length: Floats | None, delay: Lag, why: str
+) -> SpreadSources:
+    x = 2 * np.array([seen.mean.get(n, np.nan) for n in columns.batch_names])
     usable = np.isfinite(x) & np.isfinite(columns.y)
     if length is not None:
         with_length = usable & np.isfinite(length)
@@ -188,22 +197,23 @@ def _shares(columns: _Columns, x: Floats, length: Floats | None, delay: Lag, why
     pairs, batches = int(usable.sum()), int(np.unique(columns.batch[usable]).size)
     shown = delay if delay.clear else None
     if pairs < LEAST_PAIRS or batches < LEAST_BATCHES:
-        reason = f"too few: needs {LEAST_PAIRS} pairs with a rope reading, has {pairs}"
+        reason = f"too few: needs {LEAST_PAIRS} weighings in batches with rope readings, has {pairs}"
         return SpreadSources(
             None, None, None, None, None, shown, pairs, batches, columns.pieces, reason, reason
         )
     parts = [columns.y[usable], x[usable]] + ([] if length is None else [length[usable]])
     levels = levels_of(np.column_stack(parts), columns.batch[usable], columns.sample[usable])
     extra = [0.0] * (len(parts) - 2)
+    within = 4 * (seen.within or 0.0), 4 * seen.u_within, max(seen.batches - 1, 2)
     wanted = {
-        "diameter": ("all", np.array([0.0, 1.0, *extra])),
-        "rest_between": ("between", np.array([1.0, -1.0, *extra])),
-        "rest_within": ("within", np.array([1.0, -1.0, *extra])),
+        "diameter": Part("all", np.array([0.0, 1.0, *extra]), 1.0),
+        "rest_between": Part("between", np.array([1.0, -1.0, *extra])),
+        "rest_within": Part("within", np.array([1.0, -1.0, *extra]), -1.0),
     }
     if length is not None:
-        wanted["cut_length"] = ("between", np.array([0.0, 0.0, 1.0]))
-        wanted["density"] = ("between", np.array([1.0, -1.0, -1.0]))
-    found = shares(levels, wanted)  # type: ignore[arg-type]  # the literals widen to str in a dict
+        wanted["cut_length"] = Part("between", np.array([0.0, 0.0, 1.0]))
+        wanted["density"] = Part("between", np.array([1.0, -1.0, -1.0]))
+    found = shares(levels, wanted, within)
     return SpreadSources(
         found["diameter"], found.get("cut_length"), found.get("density"), found["rest_between"],
         found["rest_within"], shown, pairs, batches, columns.pieces, "", why,

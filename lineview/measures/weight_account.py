@@ -112,7 +112,9 @@ def weight_account(
     kept = with_samples(found.kept)
     found = Sorted(kept, found.aside)
     deviation = spread_of(kept, DEVIATION)
-    scaled = spread_of(kept, SCALED)
+    tolerances = kept["tolerance_g"].unique().to_list()
+    # With one tolerance the scaled values are the deviations in another unit.
+    scaled = deviation.over(tolerances[0]) if len(tolerances) == 1 else spread_of(kept, SCALED)
     target = float(np.average(kept["target_g"].to_numpy(), weights=kept["pieces"].to_numpy()))
     balance = batch_yield(
         inside(batches, period), steps, _piece_g(kept, facts, deviation.mean), _u_mean(deviation)

@@ -10,9 +10,13 @@ import polars as pl
 
 from lineview.statistics.control_constants import control_constants
 from lineview.statistics.control_limits import individuals_limits
+from lineview.statistics.summary import summarize
 
 #: Fewer batches than this give no limits.
 LEAST = 8
+#: Chance of a batch of a stable process to be outside of one of the three charts: 0.3 % for its mean, 0.9 %
+#: for the moving range, whose law is skewed, 0.3 % for the spread.
+FALSE_ALARMS = 0.015
 
 
 @dataclass(frozen=True)
@@ -29,15 +33,42 @@ class ChartLimits:
 
 @dataclass(frozen=True)
 class ThreeWay:
-    """The three charts; empty where there are too few batches. `points` holds batch, deviation and sd."""
+    """The three charts; empty where there are too few batches.
+
+    `follow` is the lag-1 autocorrelation of the batch means: how closely each follows the one before.
+    """
 
     charts: tuple[ChartLimits, ...]
     batches: int
+    follow: float | None = None
 
     @property
     def outside(self) -> tuple[str, ...]:
         """Batches beyond any limit, each once."""
         return tuple(dict.fromkeys(name for chart in self.charts for name in chart.outside))
+
+    @property
+    def by_chance(self) -> float:
+        """Give how many batches would be outside by chance if the process were stable."""
+        return FALSE_ALARMS * self.batches
+
+    @property
+    def too_many(self) -> bool:
+        """Tell whether more are outside than one stable process in a hundred would show."""
+        from scipy.special import bdtrc
+
+        k = len(self.outside)
+        return k > 0 and float(bdtrc(k - 1, self.batches, FALSE_ALARMS)) < 0.01
+
+    @property
+    def drifting(self) -> bool:
+        """Tell whether batch means follow each other more than chance allows (one side, 1 in 200)."""
+        return self.follow is not None and self.follow * self.batches**0.5 > 2.576
+
+    @property
+    def stable(self) -> bool:
+        """Whether nothing speaks against a stable process."""
+        return not self.too_many and not self.drifting
 
 
 def three_way(points: pl.DataFrame, weighings: pl.DataFrame) -> ThreeWay:
@@ -77,7 +108,8 @@ def three_way(points: pl.DataFrame, weighings: pl.DataFrame) -> ThreeWay:
         ),
     ]  # fmt: skip
     within = _within(weighings)
-    return ThreeWay((*charts, within) if within else tuple(charts), len(names))
+    follow = summarize(points["deviation_g"].to_list()).r1
+    return ThreeWay((*charts, within) if within else tuple(charts), len(names), follow)
 
 
 def _within(weighings: pl.DataFrame) -> ChartLimits | None:

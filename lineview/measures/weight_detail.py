@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 
 import polars as pl
 
@@ -122,7 +121,9 @@ def _most_weighed(kept: pl.DataFrame) -> str:
 
 
 def _sources(plant: Plant, kept: pl.DataFrame, seen: LineSeen) -> SpreadSources:
-    targets = {p.id: p.diameter_mm for p in plant.products}
+    names = {*seen.batches["product"].drop_nulls().to_list(), *(p.id for p in plant.products)}
+    known = {name: plant.product(name) for name in names}
+    targets = {name: product.diameter_mm for name, product in known.items() if product is not None}
     rope = pl.DataFrame(schema={"at": kept.schema["at"], "value": pl.Float64})
     if seen.sizer is not None and seen.rope_readings.height:
         own = [p for p in plant.products if p.id in set(kept["product"].to_list())]
@@ -130,21 +131,13 @@ def _sources(plant: Plant, kept: pl.DataFrame, seen: LineSeen) -> SpreadSources:
         tolerance = max((p.diameter_tolerance_mm for p in own), default=None)
         gauges = diameter_gauges(seen.sizer, seen.rope_readings, target, tolerance)
         rope = gauges[0].check.usable.select("at", "value").sort("at") if gauges else rope
-    return spread_sources(kept, rope, targets, _length_counters(seen))
+    return spread_sources(kept, rope, seen.batches, targets, _length_counters(seen))
 
 
 def _length_counters(seen: LineSeen) -> LengthCounters | None:
     pieces = seen.steps.get("pieces") or seen.steps.get("good pieces")
     rope = seen.rope_steps.get("rope")
-    if pieces is None or rope is None:
-        return None
-    stretches: list[tuple[str, datetime, datetime]] = []
-    rows = seen.batches.sort("start").with_columns(_next=pl.col("start").shift(-1))
-    for name, start, end, after in rows.select("batch", "start", "end", "_next").iter_rows():
-        last = end or (after if after is not None and after - start < timedelta(hours=1) else None)
-        if last is not None and last > start:
-            stretches.append((name, start, last))
-    return LengthCounters(rope, pieces, stretches)
+    return None if pieces is None or rope is None else LengthCounters(rope, pieces)
 
 
 def _money(plant: Plant, account: WeightAccount, found: WeightSpread) -> Spread:

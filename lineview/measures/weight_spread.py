@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -28,6 +28,11 @@ class Spread:
     def of(cls, value: float, limits: tuple[float | None, float | None]) -> Spread:
         """Make one of a value and its limits."""
         return cls(value, limits[0], limits[1])
+
+    def over(self, unit: float) -> Spread:
+        """Give the same in another unit."""
+        told = [None if v is None else v / unit for v in (self.value, self.low, self.high)]
+        return Spread(told[0], told[1], told[2], self.why_none)
 
 
 @dataclass(frozen=True)
@@ -55,8 +60,25 @@ class WeightSpread:
     draws_within: Floats
     draws_total: Floats
 
+    def over(self, unit: float) -> WeightSpread:
+        """Give the same in another unit, such as the tolerance."""
+        spreads = {
+            name: getattr(self, name).over(unit)
+            for name in ("between", "samples", "piece", "within", "total")
+        }
+        return replace(
+            self,
+            mean=self.mean / unit,
+            mean_low=None if self.mean_low is None else self.mean_low / unit,
+            mean_high=None if self.mean_high is None else self.mean_high / unit,
+            draws_mean=self.draws_mean / unit,
+            draws_within=self.draws_within / unit**2,
+            draws_total=self.draws_total / unit**2,
+            **spreads,
+        )
 
-def spread_of(weighings: pl.DataFrame, value: pl.Expr, draws: int = 4000) -> WeightSpread:
+
+def spread_of(weighings: pl.DataFrame, value: pl.Expr, draws: int = 2500) -> WeightSpread:
     """Split the spread of a value of the pieces by batch, sample time and piece.
 
     Parameters

@@ -61,7 +61,8 @@ def best_lag(at_s: Floats, values: Floats, groups: Floats, sampled: list[Floats]
         return Lag(0.0, 0.0, 0, False, 0.0, 0.0)
     lag, r, n = max(tried, key=lambda t: t[1])
     # Delays at which the likelihood is not clearly lower: 3.84 is the chi-square limit for one unknown.
-    near = [t for t, s, _ in tried if s > 0 and n * math.log((1 - s * s) / max(1 - r * r, 1e-12)) < 3.84]
+    least = math.log(max(1 - r * r, 1e-12))
+    near = [t for t, s, _ in tried if s > 0 and n * (math.log(max(1 - s * s, 1e-12)) - least) < 3.84]
     return Lag(lag, r, n, _clear(r, n, len(tried)), min(near, default=lag), max(near, default=lag))
 
 

@@ -105,7 +105,7 @@ def fold(mean: Floats, variance: Floats, parent: Ints) -> tuple[Floats, Floats, 
     mean, variance : numpy.ndarray, shape (..., units)
         Of each unit, the level's own variance included.
     parent : numpy.ndarray, shape (units,)
-        Index of each unit's parent, sorted or not.
+        Index of each unit's parent, ascending.
 
     Returns
     -------
@@ -131,13 +131,12 @@ def sum_under(values: Floats, parent: Ints) -> Floats:
     values : numpy.ndarray, shape (..., units)
         What to sum.
     parent : numpy.ndarray, shape (units,)
-        Index of each unit's parent.
+        Index of each unit's parent, ascending, as `lay_out` numbers them.
 
     Returns
     -------
     numpy.ndarray, shape (..., parents)
         The sums.
     """
-    order = np.argsort(parent, kind="stable")
-    starts = np.concatenate([[0], np.flatnonzero(np.diff(parent[order])) + 1])
-    return np.add.reduceat(values[..., order], starts, axis=-1)
+    starts = np.concatenate([[0], np.flatnonzero(np.diff(parent)) + 1])
+    return np.asarray(np.add.reduceat(values, starts, axis=-1), dtype=np.float64)

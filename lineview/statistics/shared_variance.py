@@ -168,8 +168,23 @@ class Share:
     high: float
 
 
+@dataclass(frozen=True)
+class Part:
+    """One part: where it is taken, the coefficients of the quantities there, and a variance known apart.
+
+    `apart` times `sign` is added: a variance that was measured by itself, with its standard uncertainty.
+    """
+
+    where: Where
+    coefficients: Floats
+    sign: float = 0.0
+
+
 def shares(
-    levels: list[Level], parts: dict[str, tuple[Where, Floats]], draws: int = 4000
+    levels: list[Level],
+    parts: dict[str, Part],
+    apart: tuple[float, float, int] = (0.0, 0.0, 2),
+    draws: int = 4000,
 ) -> dict[str, Share]:
     """Give the share of the first quantity's variance that goes with each combination of quantities.
 
@@ -177,9 +192,10 @@ def shares(
     ----------
     levels : list of Level
         As `levels_of` gives them.
-    parts : dict
-        From a name to where it is taken ("all", "between" batches, "within" them), and the coefficients of
-        the quantities: the part is cov(y, Σ cᵢ xᵢ) there.
+    parts : dict of str to Part
+        Each is cov(y, Σ cᵢ xᵢ) at "all" levels, "between" batches or "within" them, plus sign × apart.
+    apart : tuple
+        A variance measured by itself: value, standard uncertainty, degrees of freedom of that.
     draws : int
         Of the pivots.
 
@@ -198,10 +214,13 @@ def shares(
     total = sum(w * m[0, 0] for w, m in zip(everywhere, squares, strict=True))
     total_drawn = sum(w * m[:, 0, 0] for w, m in zip(everywhere, drawn, strict=True))
     found = {}
-    for name, (where, coefficients) in parts.items():
-        weights = [_weight(level, where) for level in levels]
-        part = sum(w * float(m[0] @ coefficients) for w, m in zip(weights, squares, strict=True))
-        part_drawn = sum(w * (m[:, 0, :] @ coefficients) for w, m in zip(weights, drawn, strict=True))
+    value, u, df = apart
+    known = value + u * np.random.default_rng(SEED + 100).standard_t(df, draws)
+    for name, one in parts.items():
+        weights = [_weight(level, one.where) for level in levels]
+        c = one.coefficients
+        part = one.sign * value + sum(w * float(m[0] @ c) for w, m in zip(weights, squares, strict=True))
+        part_drawn = one.sign * known + sum(w * (m[:, 0, :] @ c) for w, m in zip(weights, drawn, strict=True))
         low, high = percentiles(np.asarray(part_drawn / total_drawn))
         found[name] = Share(float(part / total), low, high)
     return found

@@ -120,7 +120,7 @@ def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
         return _minus_twice_loglikelihood(variances, layout, maximum_likelihood)[0]
 
     best, lowest = None, np.inf
-    for share in (0.5, 0.05, 1.5):
+    for share in (0.5, 0.05):
         start = np.full(levels + 1, np.sqrt(share))
         start[0] = np.sqrt(max(within, floor) / scale)
         found = minimize(
