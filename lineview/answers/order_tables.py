@@ -27,7 +27,15 @@ DELIVERIES = {"web": pl.String(), "at": UTC_US, "reels": pl.Float64(), "kind": p
 
 
 def order_table(lines: Sequence[OrderLine], currency: str) -> Table:
-    """Give the order book, the most urgent first."""
+    """Give the order book, the most urgent first.
+
+    Parameters
+    ----------
+    lines : sequence of OrderLine
+        The most urgent first.
+    currency : str
+        Of the plant description.
+    """
     rows: list[dict[str, Any]] = []
     for line in lines:
         advice, supply, web = line.advice, line.supply, line.web
@@ -104,7 +112,15 @@ def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:
 
 
 def fan_series(lines: Sequence[OrderLine], now: datetime) -> pl.DataFrame:
-    """Give the reels on hand of each counted web over the coming weeks, as a fan."""
+    """Give the reels on hand of each counted web over the coming weeks, as a fan.
+
+    Parameters
+    ----------
+    lines : sequence of OrderLine
+        The most urgent first.
+    now : datetime
+        Latest moment known [UTC].
+    """
     frames = [
         pl.DataFrame({**line_fan(line, now)}, schema_overrides={"at": UTC_US}).with_columns(
             web=pl.lit(line.web.name or line.web.id)

@@ -24,7 +24,15 @@ _MONTHS = (
 
 
 def day_words(at: datetime, plant: Plant) -> str:
-    """Give a moment's day in the plant's zone ("Thursday 25 June")."""
+    """Give a moment's day in the plant's zone ("Thursday 25 June").
+
+    Parameters
+    ----------
+    at : datetime
+        The moment [UTC].
+    plant : Plant
+        The works.
+    """
     local = at.astimezone(plant.tz)
     return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]}"
 
@@ -119,7 +127,17 @@ def _open(told: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span,
 
 
 def soft_line(lines: Sequence[OrderLine], plant: Plant, label: str) -> str:
-    """Give the line below the sentence: cover, lead time, accepted chance, and how many webs follow."""
+    """Give the line below the sentence: cover, lead time, accepted chance, and how many webs follow.
+
+    Parameters
+    ----------
+    lines : sequence of OrderLine
+        The most urgent first.
+    plant : Plant
+        The works.
+    label : str
+        How a person names the period.
+    """
     due = [line for line in lines if line.order_by is not None]
     parts = []
     if due and due[0].advice is not None and due[0].supply is not None:
@@ -137,7 +155,17 @@ def soft_line(lines: Sequence[OrderLine], plant: Plant, label: str) -> str:
 
 
 def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str, ...]:
-    """Say what cannot be told, what was refused and what stands on an assumption."""
+    """Say what cannot be told, what was refused and what stands on an assumption.
+
+    Parameters
+    ----------
+    lines : sequence of OrderLine
+        The most urgent first.
+    demand : Demand
+        What the coming weeks need.
+    plant : Plant
+        The works.
+    """
     out = [f"{name} is in the plan or on the batch sheet but not in plant.toml." for name in demand.unknown]
     out += [f"{what} in plant.toml: nothing is reckoned for it." for what in demand.without_web]
     uncounted = [web_name(line.web) for line in lines if line.on_hand is None]

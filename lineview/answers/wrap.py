@@ -76,7 +76,15 @@ def answer_wrap(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
 
 
 def wrapping_machine(plant: Plant, machine_id: str) -> Machine:
-    """Give the cut-and-wrap machine of this id, or raise with those there are."""
+    """Give the cut-and-wrap machine of this id, or raise with those there are.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    machine_id : str
+        Id asked for.
+    """
     machine = plant.machine(machine_id)
     if machine is None or machine.kind != "cut-and-wrap machine":
         there = ", ".join(m.id for m in plant.machines if m.kind == "cut-and-wrap machine")
@@ -87,7 +95,19 @@ def wrapping_machine(plant: Plant, machine_id: str) -> Machine:
 
 
 def machine_events(plant: Plant, machine: Machine, scope: Scope, evidence: Evidence) -> WrapEvents | None:
-    """Find restarts and changeovers of a machine on its tape; None where it has no readings."""
+    """Find restarts and changeovers of a machine on its tape; None where it has no readings.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    machine : Machine
+        The cut-and-wrap machine.
+    scope : Scope
+        What is asked.
+    evidence : Evidence
+        The frames it may look at.
+    """
     readings = evidence.readings.get(machine.id, empty(READINGS))
     counts = [c.id for c in machine.counters if c.counts in ("pieces", "good pieces")]
     if readings.filter(pl.col("channel").is_in(counts)).height < 2:

@@ -50,7 +50,15 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
 
 
 def shown_unit(unit: str, currency: str) -> str:
-    """Give a unit as a person reads it ("m2" as "m²", "money" as the currency)."""
+    """Give a unit as a person reads it ("m2" as "m²", "money" as the currency).
+
+    Parameters
+    ----------
+    unit : str
+        "m", "m2", "kg" or "money".
+    currency : str
+        Of the plant description.
+    """
     return {"m2": "m²", "money": currency}.get(unit, unit)
 
 

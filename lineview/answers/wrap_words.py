@@ -76,13 +76,33 @@ def _metres(use: WebUse, what: str, plant: Plant) -> str:
 
 
 def in_plant_units(metres: float, plant: Plant) -> tuple[float, str]:
-    """Give metres and their unit as the plant's people read them: metres, or feet."""
+    """Give metres and their unit as the plant's people read them: metres, or feet.
+
+    Parameters
+    ----------
+    metres : float
+        Length [m].
+    plant : Plant
+        The works.
+    """
     unit = "ft" if plant.units == "US" else "m"
     return convert(metres, "m", unit), unit
 
 
 def soft_line(account: WrapAccount, plant: Plant, machine: Machine, label: str) -> str:
-    """Give the line below the sentence: intervals, period, pieces and what the reel log cannot mean."""
+    """Give the line below the sentence: intervals, period, pieces and what the reel log cannot mean.
+
+    Parameters
+    ----------
+    account : WrapAccount
+        Of the period.
+    plant : Plant
+        The works.
+    machine : Machine
+        The cut-and-wrap machine.
+    label : str
+        How a person names the period.
+    """
     ranges = []
     for use in account.uses:
         told = per_thousand(use, "", "m")
@@ -105,7 +125,19 @@ def _counted(pieces: float) -> str:
 
 
 def notes(account: WrapAccount, machine: Machine, *, tape_told: bool, batches_told: bool) -> tuple[str, ...]:
-    """Say what cannot be told and which export would tell it."""
+    """Say what cannot be told and which export would tell it.
+
+    Parameters
+    ----------
+    account : WrapAccount
+        Of the period.
+    machine : Machine
+        The cut-and-wrap machine.
+    tape_told : bool
+        Whether a tape shows restarts.
+    batches_told : bool
+        Whether batches tell products.
+    """
     out = []
     if not account.rows:
         out.append("No counter of pieces or good pieces has readings in this period.")

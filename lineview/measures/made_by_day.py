@@ -70,7 +70,19 @@ def made_by_day(
 
 
 def planned_minutes(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime) -> dict[date, float]:
-    """Give the planned minutes [min] of each day that a shift starts on, breaks left out."""
+    """Give the planned minutes [min] of each day that a shift starts on, breaks left out.
+
+    Parameters
+    ----------
+    shifts : sequence of Shift
+        Of the plant description.
+    zone : str
+        The plant's time zone.
+    start : datetime
+        From when [UTC].
+    end : datetime
+        Up to when [UTC].
+    """
     cal = calendar(shifts, zone, start, end).filter(pl.col("part") == "planned")
     spent = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
     days = cal.group_by("date").agg(minutes=spent.sum()).sort("date")
@@ -120,7 +132,17 @@ def _by_day(spans: Sequence[ProductSpan], tz: ZoneInfo) -> list[ProductSpan]:
 def week_planned(
     shifts: Sequence[Shift], zone: str, starts: Sequence[datetime]
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Give the planned minutes and the planned days of each week of seven days from its start."""
+    """Give the planned minutes and the planned days of each week of seven days from its start.
+
+    Parameters
+    ----------
+    shifts : sequence of Shift
+        Of the plant description.
+    zone : str
+        The plant's time zone.
+    starts : sequence of datetime
+        Starts of the weeks [UTC].
+    """
     week = timedelta(days=7)
     totals = [planned_minutes(shifts, zone, start, start + week) for start in starts]
     return np.array([sum(t.values()) for t in totals]), np.array([float(len(t)) for t in totals])

@@ -73,7 +73,15 @@ class ReelFault:
 
 
 def web_of(plant: Plant, name: str) -> Web | None:
-    """Give the web that a log names by id, name or, where one web alone is of it, kind."""
+    """Give the web that a log names by id, name or, where one web alone is of it, kind.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    name : str
+        As the log has it.
+    """
     key = name.strip().casefold()
     for web in plant.webs:
         if key in (web.id.casefold(), web.name.casefold()) and key:
@@ -83,7 +91,15 @@ def web_of(plant: Plant, name: str) -> Web | None:
 
 
 def kind_of(plant: Plant, name: str) -> str:
-    """Give the kind of the web that a log names, or "" where it is none of the plant's."""
+    """Give the kind of the web that a log names, or "" where it is none of the plant's.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    name : str
+        As the log has it.
+    """
     web = web_of(plant, name)
     if web is not None:
         return web.kind

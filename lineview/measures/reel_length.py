@@ -79,6 +79,15 @@ def wound_thickness_um(outer_mm: float, core_mm: float, length_m: float) -> floa
 def layers(outer_mm: float, core_mm: float, thickness_um: float) -> float:
     """Give the number of layers on a reel, (D − d) ÷ 2t.
 
+    Parameters
+    ----------
+    outer_mm : float
+        Outer diameter of the reel [mm].
+    core_mm : float
+        Diameter of its core [mm].
+    thickness_um : float
+        Thickness as wound [µm].
+
     Examples
     --------
     >>> round(layers(300, 76, 23), 1)
@@ -90,6 +99,15 @@ def layers(outer_mm: float, core_mm: float, thickness_um: float) -> float:
 
 def outer_diameter_mm(length_m: float, core_mm: float, thickness_um: float) -> float:
     """Give the outer diameter [mm] of a reel that holds this length [m] on this core.
+
+    Parameters
+    ----------
+    length_m : float
+        Length of web [m].
+    core_mm : float
+        Diameter of its core [mm].
+    thickness_um : float
+        Thickness as wound [µm].
 
     Notes
     -----
@@ -181,6 +199,13 @@ def part_reel_m(web: Web, outer_mm: float, *, tolerance_mm: float = 2.0) -> floa
 def pieces_left(length_m: float, cut_length_mm: float) -> int:
     """Give the whole wraps that a length of web still makes.
 
+    Parameters
+    ----------
+    length_m : float
+        Length of web [m].
+    cut_length_mm : float
+        Length of web a wrap [mm].
+
     Examples
     --------
     >>> pieces_left(2876.06, 56)
@@ -191,6 +216,15 @@ def pieces_left(length_m: float, cut_length_mm: float) -> int:
 
 def minutes_left(length_m: float, cut_length_mm: float, wraps_per_min: float) -> float:
     """Give the minutes that a length of web lasts at a rate [wraps/min].
+
+    Parameters
+    ----------
+    length_m : float
+        Length of web [m].
+    cut_length_mm : float
+        Length of web a wrap [mm].
+    wraps_per_min : float
+        Rate [1/min].
 
     Examples
     --------

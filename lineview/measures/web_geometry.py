@@ -132,13 +132,30 @@ def metres(wraps: float, cut_length_mm: float) -> float:
 
 
 def area_m2(length_m: float, width_mm: float) -> float:
-    """Give the area [m²] of a length [m] of web of this width [mm]."""
+    """Give the area [m²] of a length [m] of web of this width [mm].
+
+    Parameters
+    ----------
+    length_m : float
+        Length of web [m].
+    width_mm : float
+        Width of the web [mm].
+    """
     _positive(width_mm=width_mm)
     return length_m * width_mm / 1000.0
 
 
 def mass_kg(length_m: float, width_mm: float, grammage: float) -> float:
     """Give the mass [kg] of a length [m] of web of this width [mm] and grammage [g/m²].
+
+    Parameters
+    ----------
+    length_m : float
+        Length of web [m].
+    width_mm : float
+        Width of the web [mm].
+    grammage : float
+        Grammage, in g/m².
 
     Examples
     --------

@@ -24,7 +24,10 @@ PLAIN = timedelta(hours=1)
 
 @dataclass(frozen=True)
 class WrapBin:
-    """One stretch: metres fed, metres that its wraps needed [m], and what happened in it."""
+    """One stretch: metres fed, metres that its wraps needed [m], and what happened in it.
+
+    A splice may be anywhere on its reel, so a reel's splices are shared out by metres fed.
+    """
 
     start: datetime
     end: datetime
@@ -33,7 +36,7 @@ class WrapBin:
     net_m: float
     restarts: int
     changeovers: int
-    splices: int
+    splices: float
 
     @property
     def over_m(self) -> float:
@@ -74,62 +77,74 @@ def wrap_bins(
     """
     if kind not in steps or not spans:
         return []
-    edges, known = _edges(spans, reels)
-    fine = sorted({*edges, *(s.start for s in spans), spans[-1].end})
+    edges, changes = _edges(spans, reels)
+    fine = sorted({*edges, *(s.start for s in spans), spans[-1].end, *_mounts(reels, spans)})
     wraps = wraps_split(steps, fine)
     if wraps is None:
         return []
     net = wraps * _cut_at(fine, spans, cut_mm) / 1000.0
     fed = steps[kind].split(fine)
+    splices = _splices(fine, fed, reels)
     at = np.searchsorted([f.timestamp() for f in fine], [e.timestamp() for e in edges])
     gaps = [gap for what in (*WRAP_COUNTERS, kind) if what in steps for gap in steps[what].unknown()]
     restarts = _count(events.restarts, edges)
     changeovers = _count(events.changeovers, edges)
     out = []
-    for k, (change, splices) in enumerate(known):
-        a, b = edges[k], edges[k + 1]
-        own_net, own_fed = float(net[at[k] : at[k + 1]].sum()), float(fed[at[k] : at[k + 1]].sum())
-        if splices is None or not np.isfinite(own_net) or own_fed <= 0:
-            continue
-        if any(start < b and end > a for start, end in gaps):
-            continue
-        out.append(WrapBin(a, b, change, own_fed, own_net, restarts[k], changeovers[k], splices))
+    for k, change in enumerate(changes):
+        a, b, cells = edges[k], edges[k + 1], slice(at[k], at[k + 1])
+        own_net, own_fed = float(net[cells].sum()), float(fed[cells].sum())
+        spliced = float((np.nansum if change else np.sum)(splices[cells]))
+        told = np.isfinite(own_net) and np.isfinite(spliced) and own_fed > 0
+        if told and not any(start < b and end > a for start, end in gaps):
+            out.append(WrapBin(a, b, change, own_fed, own_net, restarts[k], changeovers[k], spliced))
     return out
 
 
-def _edges(
-    spans: Sequence[ProductSpan], reels: Sequence[ReelSpan]
-) -> tuple[list[datetime], list[tuple[bool, int | None]]]:
-    """Give edges, and of each stretch between them whether it holds a reel change and how many splices.
-
-    Splices are None where they cannot be told: on the reel that was on before the log began, and on the one
-    that is still on.
-    """
+def _edges(spans: Sequence[ProductSpan], reels: Sequence[ReelSpan]) -> tuple[list[datetime], list[bool]]:
+    """Give edges, and of each stretch between them whether it is the window of a reel change."""
     start, end = spans[0].start, spans[-1].end
     if not reels:
         edges = [start]
         while edges[-1] + PLAIN < end:
             edges.append(edges[-1] + PLAIN)
-        return [*edges, end], [(False, 0)] * len(edges)
-    edges, known = [start], []
-    splices: int | None = None
+        return [*edges, end], [False] * len(edges)
+    edges, changes = [start], []
     for reel in sorted(reels, key=lambda r: r.mounted):
         opens, closes = reel.mounted - BEFORE, reel.mounted + AFTER
-        if closes <= edges[-1] or opens >= end:
-            splices = reel.splices if reel.taken_off is not None else None
+        if reel.mounted <= start or closes <= edges[-1] or closes > end:
             continue
         if opens > edges[-1]:
-            known.append((False, splices))
+            changes.append(False)
             edges.append(opens)
-        elif len(edges) > 1:
-            known[-1] = (known[-1][0], None)
-        known.append((True, 0 if reel.mounted > start else None))
-        edges.append(min(closes, end))
-        splices = reel.splices if reel.taken_off is not None else None
+        changes.append(True)
+        edges.append(closes)
     if edges[-1] < end:
-        known.append((False, splices))
+        changes.append(False)
         edges.append(end)
-    return edges, known
+    return edges, changes
+
+
+def _mounts(reels: Sequence[ReelSpan], spans: Sequence[ProductSpan]) -> list[datetime]:
+    return [r.mounted for r in reels if spans[0].start < r.mounted < spans[-1].end]
+
+
+def _splices(fine: Sequence[datetime], fed: Floats, reels: Sequence[ReelSpan]) -> Floats:
+    """Share each reel's splices out over the stretches by metres fed; nan where they cannot be told.
+
+    That is on the reel that was on before the log began, and on one that is still on and has splices.
+    """
+    if not reels:
+        return np.zeros(len(fed))
+    out = np.full(len(fed), np.nan)
+    starts = np.array([f.timestamp() for f in fine[:-1]])
+    for reel in reels:
+        if reel.taken_off is None and reel.splices:
+            continue
+        off = np.inf if reel.taken_off is None else reel.taken_off.timestamp()
+        own = (starts >= reel.mounted.timestamp()) & (starts < off)
+        total = float(fed[own].sum())
+        out[own] = reel.splices * fed[own] / total if total > 0 else 0.0
+    return out
 
 
 def _cut_at(fine: Sequence[datetime], spans: Sequence[ProductSpan], cut_mm: Mapping[str, float]) -> Floats:

@@ -43,5 +43,15 @@ def wrap_events(tape: pl.DataFrame) -> WrapEvents:
 
 
 def count_within(moments: tuple[datetime, ...], start: datetime, end: datetime) -> int:
-    """Count the moments from `start` up to, not including, `end`."""
+    """Count the moments from `start` up to, not including, `end`.
+
+    Parameters
+    ----------
+    moments : tuple of datetime
+        When it happened [UTC].
+    start : datetime
+        From when [UTC].
+    end : datetime
+        Up to when [UTC].
+    """
     return sum(start <= moment < end for moment in moments)

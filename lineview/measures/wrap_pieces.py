@@ -107,7 +107,15 @@ def good_counted(steps: Mapping[str, Steps], start: datetime, end: datetime) -> 
 
 
 def wraps_split(steps: Mapping[str, Steps], edges: list[datetime]) -> Floats | None:
-    """Give wraps (pieces and counted blanks) between successive edges, or None where none tells."""
+    """Give wraps (pieces and counted blanks) between successive edges, or None where none tells.
+
+    Parameters
+    ----------
+    steps : mapping
+        Of counters by what they count.
+    edges : list of datetime
+        Edges of the stretches, in order [UTC].
+    """
     split = {kind: own.split(edges) for kind, own in steps.items()}
     _, wrapped, _ = _pieces(split)
     if wrapped is None:
@@ -116,7 +124,15 @@ def wraps_split(steps: Mapping[str, Steps], edges: list[datetime]) -> Floats | N
 
 
 def good_split(steps: Mapping[str, Steps], edges: list[datetime]) -> Floats | None:
-    """Give good pieces between successive edges, or None where none tells."""
+    """Give good pieces between successive edges, or None where none tells.
+
+    Parameters
+    ----------
+    steps : mapping
+        Of counters by what they count.
+    edges : list of datetime
+        Edges of the stretches, in order [UTC].
+    """
     return _pieces({kind: own.split(edges) for kind, own in steps.items()})[0]
 
 

@@ -16,15 +16,15 @@ Floats = npt.NDArray[np.float64]
 class NonNegativeFit:
     """A fit y = X b + error with b ≥ 0.
 
-    `low` and `high` are the ends of each coefficient's interval, cut off at 0; `n` rows and `df` degrees of
-    freedom stand behind them. `residual_sd` is that of the fit without the constraint.
+    `low` and `high` are the ends of each coefficient's interval, cut off at 0; `n` rows and each one's `df`
+    degrees of freedom stand behind them. `residual_sd` is that of the fit without the constraint.
     """
 
     coefficients: Floats
     low: Floats
     high: Floats
     n: int
-    df: int
+    df: Floats
     residual_sd: float
 
 
@@ -61,9 +61,10 @@ def nonnegative_fit(
 
     Notes
     -----
-    HC3 divides each residual by one less its leverage, so that the spread may differ from row to row.
+    HC3 divides each residual by one less its leverage, so that the spread may differ from row to row. The
+    degrees of freedom are Satterthwaite's for that variance: few where few rows bear on a coefficient.
 
-    Source: lawson-hanson-1974, mackinnon-white-1985
+    Source: lawson-hanson-1974, mackinnon-white-1985, bell-mccaffrey-2002
 
     Examples
     --------
@@ -84,11 +85,8 @@ def nonnegative_fit(
     inverse = np.linalg.inv(xw.T @ xw)
     free = inverse @ (xw.T @ yw)
     residual = yw - xw @ free
-    leverage = np.clip(np.einsum("ij,jk,ik->i", xw, inverse, xw), 0.0, 1.0 - 1e-9)
-    meat = (xw * (residual / (1.0 - leverage))[:, None]).T @ (xw * (residual / (1.0 - leverage))[:, None])
-    sd = np.sqrt(np.diag(inverse @ meat @ inverse))
-    df = len(y) - x.shape[1]
-    half = float(t.ppf(0.5 + level / 2.0, df)) * sd
+    sd, df = _sandwich(xw, inverse, residual)
+    half = t.ppf(0.5 + level / 2.0, df) * sd
     low, high = np.maximum(free - half, 0.0), np.maximum(free + half, 0.0)
     return NonNegativeFit(
         coefficients=constrained,
@@ -96,8 +94,23 @@ def nonnegative_fit(
         high=np.maximum(high, constrained),
         n=len(y),
         df=df,
-        residual_sd=float(np.sqrt((residual**2).sum() / df)),
+        residual_sd=float(np.sqrt((residual**2).sum() / (len(y) - x.shape[1]))),
     )
+
+
+def _sandwich(x: Floats, inverse: Floats, residual: Floats) -> tuple[Floats, Floats]:
+    """Give each coefficient's standard deviation and its degrees of freedom."""
+    bears = inverse @ x.T
+    hat = x @ bears
+    left = np.clip(1.0 - np.diag(hat), 1e-9, None)
+    sd = np.sqrt((bears**2) @ (residual / left) ** 2)
+    rest = np.eye(len(x)) - hat
+    df = []
+    for row in bears:
+        shape = (row / left)[:, None] * rest
+        cross = shape @ shape.T
+        df.append(np.trace(cross) ** 2 / (cross**2).sum())
+    return sd, np.array(df)
 
 
 def _weights(x: Floats, y: Floats, groups: npt.NDArray[np.generic]) -> Floats:

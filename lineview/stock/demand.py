@@ -35,7 +35,15 @@ class Demand:
 
 
 def week_starts(now: datetime, weeks: int) -> tuple[datetime, ...]:
-    """Give the starts of the coming weeks of seven days, the first being now."""
+    """Give the starts of the coming weeks of seven days, the first being now.
+
+    Parameters
+    ----------
+    now : datetime
+        Latest moment known [UTC].
+    weeks : int
+        How many.
+    """
     return tuple(now + timedelta(days=7 * k) for k in range(weeks))
 
 
@@ -69,7 +77,17 @@ def planned_pieces(plan: pl.DataFrame, starts: Sequence[datetime]) -> dict[tuple
 
 
 def plan_cover(plan: pl.DataFrame, line: str, starts: Sequence[datetime]) -> Floats:
-    """Give the share of each week that lies before a line's plan ends; 0 where it has none."""
+    """Give the share of each week that lies before a line's plan ends; 0 where it has none.
+
+    Parameters
+    ----------
+    plan : polars.DataFrame
+        PLAN.
+    line : str
+        Id of the line.
+    starts : sequence of datetime
+        Starts of the weeks [UTC].
+    """
     own = plan.filter((pl.col("line") == line) & (pl.col("end") > starts[0]))
     if own.is_empty():
         return np.zeros(len(starts))
@@ -115,7 +133,17 @@ class Ahead:
 
 
 def pace_ahead(learned: Pace, minutes: Floats, days: Floats) -> Ahead:
-    """Turn a pace into coming weeks by their planned minutes [min] and planned days."""
+    """Turn a pace into coming weeks by their planned minutes [min] and planned days.
+
+    Parameters
+    ----------
+    learned : Pace
+        Of a line.
+    minutes : numpy.ndarray
+        Planned minutes of each coming week.
+    days : numpy.ndarray
+        Planned days of each coming week.
+    """
     return Ahead(learned.per_planned_min * minutes, learned.day_sd * np.sqrt(days), learned.level_cv)
 
 
@@ -180,5 +208,13 @@ def reels_a_piece(web: Web, *, reel_m: float, waste: float, lost_per_reel_m: flo
 
 
 def products_of(plant: Plant, web: Web) -> list[str]:
-    """Give the ids of the products that a web wraps."""
+    """Give the ids of the products that a web wraps.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    web : Web
+        Of the plant description.
+    """
     return [product.id for product in plant.products if web.id in product.webs]

@@ -26,12 +26,30 @@ def standard_normal_loss2(z: float) -> float:
 
 
 def normal_loss(quantity: float, mean: float, sd: float) -> float:
-    """Give the expected shortage of a normal demand beyond a quantity."""
+    """Give the expected shortage of a normal demand beyond a quantity.
+
+    Parameters
+    ----------
+    quantity : float
+        Units there are, or in an order.
+    mean : float
+        Mean of the demand.
+    sd : float
+        Standard deviation of the demand.
+    """
     return sd * standard_normal_loss((quantity - mean) / sd)
 
 
 def poisson_loss(quantity: int, mean: float) -> float:
-    """Give the expected shortage of a Poisson demand beyond a whole quantity."""
+    """Give the expected shortage of a Poisson demand beyond a whole quantity.
+
+    Parameters
+    ----------
+    quantity : int
+        Whole units there are.
+    mean : float
+        Mean of the demand.
+    """
     from scipy.stats import poisson
 
     return float((mean - quantity) * poisson.sf(quantity, mean) + mean * poisson.pmf(quantity, mean))

@@ -18,7 +18,15 @@ Floats = npt.NDArray[np.float64]
 
 
 def history_weeks(past: pl.DataFrame, now: datetime) -> int:
-    """Give the whole weeks of seven days before `now` that history covers."""
+    """Give the whole weeks of seven days before `now` that history covers.
+
+    Parameters
+    ----------
+    past : polars.DataFrame
+        MADE with plant.toml's product ids.
+    now : datetime
+        Latest moment known [UTC].
+    """
     if past.is_empty():
         return 0
     first: date = past["date"].to_list()[int(past["date"].arg_min() or 0)]

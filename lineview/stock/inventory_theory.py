@@ -54,10 +54,14 @@ def economic_quantity_backorders(fixed: float, holding: float, shortage: float, 
 
     Parameters
     ----------
-    fixed, holding, rate : float
-        As in economic_quantity.
+    fixed : float
+        Cost of an order, whatever its size (K).
+    holding : float
+        Cost of holding one unit for one unit of time (h).
     shortage : float
         Cost of one unit waiting for one unit of time (p).
+    rate : float
+        Demand in one unit of time (λ).
 
     Returns
     -------
@@ -115,10 +119,12 @@ def quantity_with_breaks(
 
     Parameters
     ----------
-    fixed, rate : float
-        As in economic_quantity.
+    fixed : float
+        Cost of an order, whatever its size (K).
     holding_share : float
         Cost of holding in a unit of time over the price.
+    rate : float
+        Demand in one unit of time (λ).
     breaks : tuple of PriceBreak
         Prices, from any quantity on.
 

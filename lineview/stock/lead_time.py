@@ -33,7 +33,7 @@ def lead_time_values(mean_days: float, sd_days: float, values: int = VALUES) -> 
     21.0
     """
     if mean_days <= 0 or sd_days <= 0:
-        return np.array([max(mean_days, 0.0)])
+        return np.array([max(float(mean_days), 0.0)])
     from scipy.special import gammaincinv
 
     shape = (mean_days / sd_days) ** 2

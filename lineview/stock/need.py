@@ -61,6 +61,15 @@ def gamma_beyond(mean: Floats, sd: Floats, amount: Floats) -> Floats:
     """Give the chance that a gamma-distributed sum of this mean and spread passes an amount.
 
     Where there is no spread, the chance is 0 or 1; below 0 it is 1.
+
+    Parameters
+    ----------
+    mean : numpy.ndarray
+        Means of the sums.
+    sd : numpy.ndarray
+        Their standard deviations.
+    amount : numpy.ndarray
+        What is there.
     """
     from scipy.special import gammaincc
 

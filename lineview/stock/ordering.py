@@ -82,12 +82,32 @@ def chances_before_delivery(need: Need, supply: Supply, order_in_days: Floats, l
 
 
 def chance_before_delivery(need: Need, supply: Supply, order_in_days: float, leads: Floats) -> float:
-    """Give the chance of running out before an order comes that is placed so many days from now."""
+    """Give the chance of running out before an order comes that is placed so many days from now.
+
+    Parameters
+    ----------
+    need : Need
+        Of the web.
+    supply : Supply
+        On hand and on order.
+    order_in_days : float
+        Days from now to the order.
+    leads : numpy.ndarray
+        Equally likely lead times, in days.
+    """
     return float(chances_before_delivery(need, supply, np.array([order_in_days]), leads)[0])
 
 
 def chance_before_open(need: Need, supply: Supply) -> tuple[float, float] | None:
-    """Give the greatest chance of running out before an open delivery, and its day; None without one."""
+    """Give the greatest chance of running out before an open delivery, and its day; None without one.
+
+    Parameters
+    ----------
+    need : Need
+        Of the web.
+    supply : Supply
+        On hand and on order.
+    """
     told = [(float(need.exceeds(at, supply.by(at))), at) for at, _ in supply.coming if at > 0]
     return max(told) if told else None
 
@@ -167,12 +187,30 @@ def advise(
 
 
 def cover_days(need: Need, supply: Supply) -> float:
-    """Give the days until the expected need has taken what is on hand and on order; inf beyond a year."""
+    """Give the days until the expected need has taken what is on hand and on order; inf beyond a year.
+
+    Parameters
+    ----------
+    need : Need
+        Of the web.
+    supply : Supply
+        On hand and on order.
+    """
     return _first_short(need.mean(_DAYS), supply)
 
 
 def cover_bounds(need: Need, supply: Supply, share: float = 0.95) -> tuple[float, float]:
-    """Give the days of cover where demand goes high and where it goes low, each with chance 1 − share."""
+    """Give the days of cover where demand goes high and where it goes low, each with chance 1 − share.
+
+    Parameters
+    ----------
+    need : Need
+        Of the web.
+    supply : Supply
+        On hand and on order.
+    share : float
+        Chance, or share of the demand.
+    """
     return (
         _first_short(need.quantile(_DAYS, share), supply),
         _first_short(need.quantile(_DAYS, 1.0 - share), supply),
@@ -216,7 +254,7 @@ def order_quantity(
     minimum, multiple : int
         The supplier's.
     from_days : float
-        When the order will come [days from now].
+        When the order will come, from now [days].
 
     Returns
     -------

@@ -76,10 +76,16 @@ def reorder_point(
 
     Parameters
     ----------
-    need, lead_days, lead_sd_days, review_days
-        As in chance_of_running_out.
+    need : DailyNeed
+        Of the web.
     risk : float
-        Accepted chance in each cycle.
+        Accepted chance of running out in a cycle.
+    lead_days : float
+        Lead time [days].
+    lead_sd_days : float
+        Its standard deviation [days].
+    review_days : float
+        Time between two looks at the position [days].
 
     Returns
     -------

@@ -69,13 +69,32 @@ def _loss2(y: float, demand: LeadDemand) -> float:
 
 
 def position_cost(costs: Costs, demand: LeadDemand, position: float) -> float:
-    """Give the cost rate at a stock position: h E(y − D)⁺ + p E(D − y)⁺."""
+    """Give the cost rate at a stock position: h E(y − D)⁺ + p E(D − y)⁺.
+
+    Parameters
+    ----------
+    costs : Costs
+        Of ordering, holding and shortage.
+    demand : LeadDemand
+        Over the lead time, normal.
+    position : float
+        On hand and on order.
+    """
     short = normal_loss(position, demand.mean, demand.sd)
     return costs.holding * (position - demand.mean + short) + costs.shortage * short
 
 
 def best_reorder(costs: Costs, demand: LeadDemand, quantity: float) -> float:
     """Give the best reorder point for a given quantity: where the cost rate at r equals that at r + Q.
+
+    Parameters
+    ----------
+    costs : Costs
+        Of ordering, holding and shortage.
+    demand : LeadDemand
+        Over the lead time, normal.
+    quantity : float
+        Units there are, or in an order.
 
     Notes
     -----
@@ -95,6 +114,13 @@ def best_reorder(costs: Costs, demand: LeadDemand, quantity: float) -> float:
 
 def best_policy(costs: Costs, demand: LeadDemand) -> Policy:
     """Give the policy of least exact cost.
+
+    Parameters
+    ----------
+    costs : Costs
+        Of ordering, holding and shortage.
+    demand : LeadDemand
+        Over the lead time, normal.
 
     Notes
     -----
@@ -118,6 +144,13 @@ def best_policy(costs: Costs, demand: LeadDemand) -> Policy:
 def with_safety_stock(costs: Costs, demand: LeadDemand) -> Policy:
     """Give the economic quantity with a reorder point at the critical ratio p ÷ (p + h).
 
+    Parameters
+    ----------
+    costs : Costs
+        Of ordering, holding and shortage.
+    demand : LeadDemand
+        Over the lead time, normal.
+
     Notes
     -----
     Source: snyder-shen
@@ -132,6 +165,13 @@ def with_safety_stock(costs: Costs, demand: LeadDemand) -> Policy:
 def with_backorder_quantity(costs: Costs, demand: LeadDemand) -> Policy:
     """Give the economic quantity with backorders, and the best reorder point for it.
 
+    Parameters
+    ----------
+    costs : Costs
+        Of ordering, holding and shortage.
+    demand : LeadDemand
+        Over the lead time, normal.
+
     Notes
     -----
     Source: snyder-shen
@@ -142,6 +182,13 @@ def with_backorder_quantity(costs: Costs, demand: LeadDemand) -> Policy:
 
 def by_loss(costs: Costs, demand: LeadDemand) -> Policy:
     """Give the policy by the loss-function approximation: n(r) = h Q ÷ (h + p), Q from the second-order loss.
+
+    Parameters
+    ----------
+    costs : Costs
+        Of ordering, holding and shortage.
+    demand : LeadDemand
+        Over the lead time, normal.
 
     Notes
     -----

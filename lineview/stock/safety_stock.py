@@ -47,7 +47,15 @@ def lead_time_demand(rate: float, rate_sd: float, lead: float, lead_sd: float) -
 
 
 def safety_stock(service: float, demand: LeadDemand) -> float:
-    """Give the stock beyond the expected demand that keeps a cycle from running out with this chance."""
+    """Give the stock beyond the expected demand that keeps a cycle from running out with this chance.
+
+    Parameters
+    ----------
+    service : float
+        Chance of not running out in a cycle.
+    demand : LeadDemand
+        Over the lead time, normal.
+    """
     from scipy.stats import norm
 
     if not 0 < service < 1:

@@ -14,6 +14,13 @@ from lineview.stock.safety_stock import LeadDemand, safety_stock
 def cycle_service_reorder(service: float, demand: LeadDemand) -> float:
     """Give the reorder point at which a cycle does not run out with this chance (type 1).
 
+    Parameters
+    ----------
+    service : float
+        Chance of not running out in a cycle.
+    demand : LeadDemand
+        Over the lead time, normal.
+
     Notes
     -----
     Source: nahmias
@@ -23,6 +30,15 @@ def cycle_service_reorder(service: float, demand: LeadDemand) -> float:
 
 def fill_rate_reorder(share: float, demand: LeadDemand, quantity: float) -> float:
     """Give the reorder point at which this share of demand is met from stock (type 2): n(R) = (1 − β) Q.
+
+    Parameters
+    ----------
+    share : float
+        Chance, or share of the demand.
+    demand : LeadDemand
+        Over the lead time, normal.
+    quantity : float
+        Units there are, or in an order.
 
     Notes
     -----

@@ -48,7 +48,15 @@ def latest_counts(plant: Plant, stock: pl.DataFrame) -> Counts:
 
 
 def names_of(plant: Plant, web: Web) -> list[str]:
-    """Give the names that a log may use for a web."""
+    """Give the names that a log may use for a web.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    web : Web
+        Of the plant description.
+    """
     alone = sum(other.kind == web.kind for other in plant.webs) == 1
     return [name for name in (web.id, web.name, web.kind if alone else "") if name]
 
