@@ -10,7 +10,7 @@ from lineview.answers.answer import Answer, Span
 from lineview.board.address import Address
 from lineview.board.aria import aria
 from lineview.board.graph import graph
-from lineview.board.tables import answer_table, frame_table
+from lineview.board.tables import frame_table, open_or_folded
 from lineview.board.working import working
 from lineview.charts.look import Look
 from lineview.charts.pictures import pictures
@@ -23,6 +23,8 @@ CAUTION = (
 )
 
 
+#: So many of an answer's tables stand open below its picture.
+OPEN_TABLES = 2
 #: Columns of the pictures' frames whose names do not end in their unit.
 HEADINGS: dict[str, dict[str, tuple[str, str]]] = {
     "rope": {
@@ -76,7 +78,7 @@ def answer_page(answer: Answer, look: Look, address: Address) -> list[Any]:
     drawn = pictures(answer, look)
     first = [graph(p, answer.text) for p in drawn if p.first]
     folded: list[Any] = [graph(p, answer.text) for p in drawn if not p.first]
-    tables = [answer_table(table, plant) for table in answer.tables]
+    tables = [open_or_folded(table, plant, at < OPEN_TABLES) for at, table in enumerate(answer.tables)]
     behind = _behind(answer, look, address)
     page: list[Any] = [html.P(answer.soft, className="soft lead"), *first]
     if behind and drawn:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import polars as pl
@@ -15,6 +16,11 @@ from lineview.plant import Plant
 
 #: A frame's table shows this many rows, since each row costs the browser time; the rest is a download away.
 MOST_ROWS = 40
+#: Longer tables stand folded, and none shows more rows than MOST_FOLDED.
+OPEN_ROWS = 12
+MOST_FOLDED = 150
+#: Text of a cell that is longer than this many letters gets a column of some width.
+LONG = 28
 
 
 def answer_table(table: Table, plant: Plant) -> html.Div:
@@ -48,7 +54,44 @@ def answer_table(table: Table, plant: Plant) -> html.Div:
         for row in table.rows
     ]
     right = [_is_number([row.get(key) for row in table.rows]) for key, _, _ in table.columns]
-    return plain_table(table.title, headings, rows, right)
+    made = plain_table(table.title, headings, rows, right)
+    if _wide(rows, len(headings)):
+        made.className = "table wide"  # type: ignore[attr-defined]  # set by Dash from its property list
+    return made
+
+
+def _wide(rows: Sequence[Sequence[str]], columns: int) -> bool:
+    """Say whether a table needs the page's whole width."""
+    widest = [max((len(row[i]) for row in rows), default=0) for i in range(columns)]
+    return columns > 6 or sum(min(w, LONG) for w in widest) + 3 * columns > 62
+
+
+def open_or_folded(table: Table, plant: Plant, is_open: bool) -> html.Div | html.Details:
+    """Give a table as it stands on a page: the first ones open, further and long ones folded.
+
+    Parameters
+    ----------
+    table : Table
+        Of an answer.
+    plant : Plant
+        Units and zone.
+    is_open : bool
+        Whether it is among the first.
+
+    Returns
+    -------
+    dash.html.Div or dash.html.Details
+        A fold names how many rows are in it.
+    """
+    if is_open and len(table.rows) <= OPEN_ROWS:
+        return answer_table(table, plant)
+    rows = f"{len(table.rows)} rows" if len(table.rows) != 1 else "1 row"
+    inner = answer_table(replace(table, rows=table.rows[:MOST_FOLDED]), plant)
+    more = len(table.rows) - MOST_FOLDED
+    note = (
+        [html.P(f"{more:,} further rows are in the sheet and the JSON of this answer.")] if more > 0 else []
+    )
+    return html.Details([html.Summary(f"{table.title} ({rows})"), inner, *note], className="fold wide")
 
 
 def _places(content: Any, places: int | None) -> int | None:
@@ -89,7 +132,10 @@ def plain_table(
     """
     side = ["number" if r else "" for r in right]
     head = html.Tr([html.Th(h, scope="col", className=s) for h, s in zip(headings, side, strict=True)])
-    body = [html.Tr([html.Td(c, className=s) for c, s in zip(row, side, strict=True)]) for row in rows]
+    body = [
+        html.Tr([html.Td(c, className=s or _text_class(c)) for c, s in zip(row, side, strict=True)])
+        for row in rows
+    ]
     if not rows:
         body = [html.Tr(html.Td("nothing yet", colSpan=len(headings), className="soft"))]
     caption = html.Caption(title, className="hidden" if caption_hidden else "")
@@ -100,6 +146,10 @@ def plain_table(
         role="region",
         **aria(label=title),
     )
+
+
+def _text_class(content: Any) -> str:
+    return "long" if isinstance(content, str) and len(content) > LONG else ""
 
 
 def frame_table(

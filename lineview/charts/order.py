@@ -12,6 +12,9 @@ from lineview.charts.clock_axis import ms, set_clock
 from lineview.charts.look import Look, Picture, blank, label
 from lineview.charts.theme import see_through
 
+#: How a delivery of each kind is worded.
+ARRIVING = {"on order": "arrive", "advised": "would arrive if ordered"}
+
 
 def order_picture(
     fan: pl.DataFrame,
@@ -32,7 +35,7 @@ def order_picture(
     look : Look
         Colours, zone, width.
     deliveries : polars.DataFrame, optional
-        at, reels.
+        at, reels, and kind ("on order" or "advised") where it is known.
     order_by : datetime.datetime, optional
         The day to order by.
     call : bool
@@ -54,7 +57,7 @@ def order_picture(
     lows = [v for v in fan["low90"].to_list() if v is not None]
     top = max(tops, default=1.0) or 1.0
     for row in deliveries.iter_rows(named=True) if deliveries is not None else ():
-        words = f"{show.number(row['reels'])} reels arrive"
+        words = f"{show.number(row['reels'])} reels {ARRIVING.get(row.get('kind') or '', 'arrive')}"
         label(
             figure,
             look,

@@ -101,8 +101,28 @@ def _rope(answer: Answer, look: Look) -> list[Picture]:
 
 
 def _weight(answer: Answer, look: Look) -> list[Picture]:
-    target = Target(*(_value(answer, n) for n in ("target_g", "tolerance_low_g", "tolerance_high_g")))
-    return [weight_picture(answer.series["batches"], target, look, answer.scope.period)]
+    """Draw weights as they are, or off their targets where the batches have several."""
+    batches, target = answer.series["batches"], _targets(answer, look)
+    if target.target_g is not None and "target_g" in batches.columns and batches["target_g"].n_unique() > 1:
+        off = pl.col("mean_g", "low", "high") - pl.col("target_g")
+        batches, name = batches.with_columns(off), "Piece weight off its target, batch by batch"
+        shift = target.target_g
+        target = Target(0.0, *(None if v is None else v - shift for v in (target.low_g, target.high_g)))
+        return [weight_picture(batches, target, look, answer.scope.period, name, off_target=True)]
+    return [weight_picture(batches, target, look, answer.scope.period)]
+
+
+def _targets(answer: Answer, look: Look) -> Target:
+    """Give target and tolerance: the answer's own, else the plant's where all its batches share one."""
+    told = [_value(answer, n) for n in ("target_g", "tolerance_low_g", "tolerance_high_g")]
+    batches = answer.series["batches"]
+    if told[0] is not None and told[1] is None and "product" in batches.columns:
+        found = [look.plant.product(str(p)) for p in batches["product"].unique().to_list()]
+        widths = {p.mass_tolerance_g for p in found if p is not None}
+        if len(widths) == 1 and None not in found:
+            width = widths.pop()
+            told[1:] = [told[0] - width, told[0] + width]
+    return Target(*told)
 
 
 def _shift(answer: Answer, look: Look) -> list[Picture]:
@@ -128,7 +148,7 @@ def _order(answer: Answer, look: Look) -> list[Picture]:
             order_picture(
                 fan.filter(pl.col("web") == web).sort("at", maintain_order=True),
                 look,
-                deliveries=_of_web(answer.series.get("deliveries"), web),
+                deliveries=_coming(answer, web),
                 order_by=_order_by(answer, web),
                 call=_called(answer),
                 name=_capital(f"{(known.name if known else '') or web}, reels on hand"),
@@ -142,10 +162,18 @@ def _of_web(frame: pl.DataFrame | None, web: str) -> pl.DataFrame | None:
     return None if frame is None else frame.filter(pl.col("web") == web)
 
 
+def _coming(answer: Answer, web: str) -> pl.DataFrame | None:
+    """Give a web's deliveries without the rows that say when to order."""
+    found = _of_web(answer.series.get("deliveries"), web)
+    if found is None or "kind" not in found.columns:
+        return found
+    return found.filter(pl.col("kind") != "order by")
+
+
 def _order_by(answer: Answer, web: str) -> datetime | None:
-    days = _of_web(answer.series.get("order_by"), web)
-    if days is not None and days.height:
-        found = days["at"].to_list()[0]
-        return found if isinstance(found, datetime) else None
-    figure = answer.figure(f"order_by_{web}") or answer.figure("order_by")
-    return figure.value if figure and isinstance(figure.value, datetime) else None
+    """Give the day a web is to be ordered by, from the rows that say it."""
+    found = _of_web(answer.series.get("deliveries"), web)
+    if found is None or "kind" not in found.columns:
+        return None
+    days = found.filter(pl.col("kind") == "order by")["at"].to_list()
+    return min(days, default=None)

@@ -60,7 +60,7 @@ def rope_picture(
     look : Look
         Colours, units, width.
     forecast : polars.DataFrame, optional
-        running_h [h], low, mid, high [mm].
+        running_h [h], low, mid, high [mm], off the target as `deviation_mm` is.
     adjustments : polars.DataFrame, optional
         running_h [h], at, label.
     call : bool
@@ -74,7 +74,9 @@ def rope_picture(
         The title states the magnification.
     """
     shown = _diameters(batches, tolerance)
-    fan = forecast if forecast is not None and forecast.height else None
+    fan = None
+    if forecast is not None and forecast.height:
+        fan = forecast.sort("running_h").with_columns(pl.col("low", "mid", "high") + tolerance.target_mm)
     scale = _scale(shown, tolerance, fan)
     figure = blank(look, "running hours", f"diameter, {show.unit_words('mm', look.plant.units)}")
     _tolerance_band(figure, look, tolerance, scale)

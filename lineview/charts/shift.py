@@ -170,4 +170,6 @@ def _words(figure: go.Figure, look: Look, tape: pl.DataFrame, high: float, span:
         length = row["end"] - row["start"]
         words = f"slow, {_minutes(length)}" if slow else f"{_minutes(length)}, reason not set"
         colour = look.tokens.soft if slow else look.tokens.call
-        label(figure, look, words, middle, high, colour=colour, yanchor="bottom")
+        side = "right" if middle > ms(span.end) - room / 2 else "center"
+        at = ms(span.end) if side == "right" else middle
+        label(figure, look, words, at, high, colour=colour, yanchor="bottom", xanchor=side)

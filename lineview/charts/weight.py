@@ -30,6 +30,8 @@ def weight_picture(
     look: Look,
     span: Period,
     name: str = "Piece weight, batch by batch",
+    *,
+    off_target: bool = False,
 ) -> Picture:
     """Draw the batches' mean weights.
 
@@ -45,6 +47,8 @@ def weight_picture(
         Used where there is no batch.
     name : str
         For the title.
+    off_target : bool
+        Whether the weights are given as differences from the target.
 
     Returns
     -------
@@ -52,7 +56,7 @@ def weight_picture(
         One point a batch; its line is the mean's 95 % interval.
     """
     unit = show.unit_words("g", look.plant.units)
-    figure = blank(look, "", f"piece weight, {unit}")
+    figure = blank(look, "", f"{'off target' if off_target else 'piece weight'}, {unit}")
     _areas(figure, look, target)
     shown = thin(batches.sort("at"), "at", "mean_g", 600)
     means = _grams(shown["mean_g"], look)

@@ -80,9 +80,9 @@ def rope(machine: str = "sizer2", label: str = "since Mon 8 June", line: str = "
     forecast = pl.DataFrame(
         {
             "running_h": [58.0, 70.0, 80.0, 92.0],
-            "low": [14.98, 14.83, 14.7, 14.52],
-            "mid": [15.0, 14.87, 14.76, 14.63],
-            "high": [15.02, 14.91, 14.83, 14.73],
+            "low": [-0.02, -0.17, -0.30, -0.48],
+            "mid": [0.00, -0.13, -0.24, -0.37],
+            "high": [0.02, -0.09, -0.17, -0.27],
         }
     )
     hours = [r[3] for r in rows]
@@ -396,7 +396,8 @@ def order(machine: str = "wrap1", label: str = "all readings", line: str = "1") 
                         mid + wide,
                     )
                 )
-        arrivals.append((web, start + timedelta(days=38), float(arrives)))
+        arrivals.append((web, start + timedelta(days=38), float(arrives), "advised"))
+    arrivals.append(("clear", datetime(2026, 6, 25, 10, tzinfo=UTC), 24.0, "order by"))
     names = ["web", "at", "low90", "low50", "mid", "high50", "high90"]
     return Answer(
         "order",
@@ -434,7 +435,7 @@ def order(machine: str = "wrap1", label: str = "all readings", line: str = "1") 
         ),
         {
             "fan": pl.DataFrame(rows, schema=names, orient="row"),
-            "deliveries": pl.DataFrame(arrivals, schema=["web", "at", "reels"], orient="row"),
+            "deliveries": pl.DataFrame(arrivals, schema=["web", "at", "reels", "kind"], orient="row"),
         },
         (),
         ("Wrap that touches food must be approved for it.",),
