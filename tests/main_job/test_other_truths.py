@@ -3,12 +3,12 @@
 import json
 
 import pytest
-from conftest import DEMO, truth
 
 from lineview.answers.answer import Answer
 from lineview.answers.json_form import to_json
 from lineview.take_in import Taken
 from lineview.works import Works
+from tests.main_job.invented_week import DEMO, truth
 
 TRUTH = json.loads((DEMO / "truth" / "truth.json").read_text(encoding="utf-8"))["lines"]
 

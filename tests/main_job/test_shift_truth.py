@@ -1,11 +1,11 @@
-"""The invented week's shifts against what really happened, from the exports to the answer; figures printed."""
+"""The invented week's shifts against what really happened, from export to answer; prints figures."""
 
 import polars as pl
 import pytest
-from conftest import truth
 
 from lineview.answers.answer import Answer
 from lineview.works import Works
+from tests.main_job.invented_week import truth
 
 STANDS = ("stop", "short stop", "changeover")
 SHIFTS = list(truth("shifts").iter_rows(named=True))
