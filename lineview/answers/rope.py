@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from lineview.answers.answer import Answer, Evidence, Scope
 from lineview.answers.rope_figures import rope_figures
+from lineview.answers.rope_notes import notes_of
 from lineview.answers.rope_sentence import sentence, soft_line
-from lineview.answers.rope_tables import gauge_words, rope_series, rope_tables
+from lineview.answers.rope_tables import rope_series, rope_tables
 from lineview.errors import AskError, Fault
-from lineview.measures.rope_account import RopeAccount, rope_account
+from lineview.measures.rope_account import rope_account
 from lineview.measures.rope_verdict import verdict
 from lineview.plant import Machine, Plant
 
@@ -57,7 +58,7 @@ def answer_rope(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         figures=figures,
         tables=rope_tables(account, found, figures, plant, scope),
         series=rope_series(account, found),
-        notes=_notes(account),
+        notes=notes_of(account, plant),
         cautions=CAUTIONS,
     )
 
@@ -68,31 +69,3 @@ def _sizer(plant: Plant, name: str) -> Machine:
         known = ", ".join(m.id for m in plant.machines if m.kind == "sizer") or "none in plant.toml"
         raise AskError(Fault(f"'{name}' is not a sizer", "--machine", f"one of {known}"))
     return machine
-
-
-def _notes(account: RopeAccount) -> tuple[str, ...]:
-    notes = gauge_words(account)
-    if account.marks == "pauses":
-        notes.append("Batches were found from pauses of the rope; a batch sheet would give their true marks.")
-    if account.marks == "blocks":
-        notes.append(
-            "Batches are unknown: the rope never pauses and no batch sheet was exported. Blocks of readings "
-            "as long as a usual batch stand in for them, so taper and change between batches are not apart."
-        )
-    if account.clock is not None and account.clock.source == "live gauge readings":
-        notes.append(
-            "Running hours are the time with live gauge readings; a piece counter of the line, or a rope "
-            "counter of the sizer, would show stops that the gauge does not."
-        )
-    if account.points.height and account.points["temperature_c"].null_count() == account.points.height:
-        notes.append(
-            "Rope temperature was not exported: slow cooling or warming cannot be separated from wear."
-        )
-    unknown = account.points["deviation_mm"].null_count() if account.points.height else 0
-    if unknown:
-        notes.append(f"{unknown} batches name no known product and were left out of the drift.")
-    if account.model is not None:
-        notes.append(
-            "Diameters compare only at one distance after the last roller pair, since rope recovers."
-        )
-    return tuple(notes)

@@ -10,7 +10,7 @@ import polars as pl
 
 from lineview.answers.answer import Scope, Table
 from lineview.answers.rope_sentence import took_out
-from lineview.answers.rope_words import length, moment, number
+from lineview.answers.rope_words import length, moment
 from lineview.columns import UTC_US
 from lineview.figure import Figure
 from lineview.measures.rope_account import RopeAccount, forecast_end
@@ -38,13 +38,14 @@ def rope_tables(
     Returns
     -------
     tuple of Table
-        "causes", "adjustments", "limits" and "gauges", without those that would be empty.
+        "causes", "adjustments", "limits", "gauges" and "rollers", without those that would be empty.
     """
     tables = [
         _causes(account, found, {f.name: f for f in figures}, plant, scope),
         _adjustments(found, plant, scope),
         _limits(account),
         _gauges(account),
+        _rollers(account),
     ]
     return tuple(table for table in tables if table.rows)
 
@@ -177,6 +178,28 @@ def _gauges(account: RopeAccount) -> Table:
     return Table("gauges", "Diameter gauges", columns, rows)
 
 
+def _rollers(account: RopeAccount) -> Table:
+    columns = (
+        ("pair", "roller pair", ""), ("turns_s", "turns once in", "s"), ("ripple", "ripple, amplitude", "mm"),
+        ("chance", "by chance", ""), ("slip", "flow missing against the last pair", "%"),
+        ("low", "95 % from", "%"),
+        ("high", "to", "%"), ("found", "found", ""),
+    )  # fmt: skip
+    rows: dict[int, dict[str, Any]] = {}
+    empty = {key: None for key, _, _ in columns}
+    for one in account.ripples:
+        row = rows.setdefault(one.pair, {**empty, "pair": one.pair})
+        row["turns_s"], row["found"] = one.turns_s, one.why_none
+        if one.ripple is not None:
+            row["ripple"], row["chance"] = one.ripple.amplitude, one.ripple.chance
+            row["found"] = "ripple at this pair's turning period" if one.found else "no ripple"
+    for slip in account.slips:
+        row = rows.setdefault(slip.pair, {**empty, "pair": slip.pair})
+        row["slip"], row["low"], row["high"] = 100 * slip.share, 100 * slip.low, 100 * slip.high
+    ordered = [rows[pair] for pair in sorted(rows)]
+    return Table("rollers", "Roller pairs: ripple at their turning period, and flow v·d²", columns, ordered)
+
+
 def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.DataFrame]:
     """Give the frames for the picture.
 
@@ -205,20 +228,4 @@ def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.Dat
         schema={"running_h": pl.Float64, "at": UTC_US, "label": pl.String, "recorded": pl.Boolean},
         orient="row",
     )
-    return out
-
-
-def gauge_words(account: RopeAccount) -> list[str]:
-    """Say what was found wrong with gauges, in words."""
-    out = []
-    for one in account.gauges:
-        check, name = one.check, one.gauge.id
-        if check.slip:
-            out.append(f"Gauge {name} seems to be in {check.slip}, not mm: its readings were not used.")
-        elif check.dead:
-            out.append(f"Gauge {name} is dead: it stands at {number(check.median_mm or 0.0, 3)}.")
-        elif check.frozen:
-            out.append(f"Gauge {name} stood still for {check.frozen} readings; they were not used.")
-        if check.off_rope:
-            out.append(f"{check.off_rope} readings of gauge {name} were too far from any rope to be used.")
     return out

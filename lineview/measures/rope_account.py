@@ -10,8 +10,10 @@ import numpy as np
 import polars as pl
 
 from lineview.measures.clock import calendar
+from lineview.measures.gauge_agreement import Agreement, gauge_agreement
 from lineview.measures.rope_batches import points_of, readings_in_batches
 from lineview.measures.rope_clock import RopeClock, rope_clock
+from lineview.measures.rope_continuity import Slip, slips
 from lineview.measures.rope_forecast import (
     HORIZON_H,
     TimeToLeave,
@@ -23,6 +25,7 @@ from lineview.measures.rope_gauges import CheckedGauge, diameter_gauges, gauge_v
 from lineview.measures.rope_limits import RopeLimits, rope_limits
 from lineview.measures.rope_marks import blocks_of_time, marks_from_pauses
 from lineview.measures.rope_model import RopeModel, fit_rope
+from lineview.measures.rope_signature import RollerRipple, roller_ripples
 from lineview.measures.rope_spread import WithinBatch, within_batch
 from lineview.measures.rope_target import Target, line_batches, target_of, targets_of
 from lineview.measures.rope_watch import Watch, watch
@@ -64,6 +67,9 @@ class RopeAccount:
     watch: Watch | None = None
     ahead: Ahead | None = None
     limits: tuple[RopeLimits, ...] = ()
+    agreement: Agreement | None = None
+    ripples: tuple[RollerRipple, ...] = ()
+    slips: tuple[Slip, ...] = ()
 
     @property
     def pieces_per_week(self) -> float | None:
@@ -135,6 +141,9 @@ def rope_account(
     told = replace(
         bare, marks=marks, points=points, clock=clock, within=within_batch(core, points),
         limits=tuple(rope_limits(core, points)) if points.height else (),
+        agreement=_agreement(gauges, marked, clock),
+        ripples=tuple(roller_ripples(sizer, inside, _fastest(gauges))),
+        slips=tuple(slips(sizer, inside)),
     )  # fmt: skip
     return _with_model(plant, told, adjustments, period)
 
@@ -177,6 +186,20 @@ def _marks(
         return found, "pauses"
     block = plant.batch_kg * 1000 / (target.product.mass_g if target.product else 7.0) / 350
     return blocks_of_time(gauge, line=sizer.line, product=product, block_min=block), "blocks"
+
+
+def _fastest(gauges: tuple[CheckedGauge, ...]) -> pl.DataFrame:
+    """Give the readings of the gauge behind the last pair that reads most often."""
+    return max((g.check.usable for g in gauges if g.last), key=lambda frame: frame.height)
+
+
+def _agreement(gauges: tuple[CheckedGauge, ...], marked: pl.DataFrame, clock: RopeClock) -> Agreement | None:
+    """Compare the first two gauges behind the last roller pair, where there are two."""
+    last = [g for g in gauges if g.last and not g.check.usable.is_empty()][:2]
+    if len(last) < 2:
+        return None
+    first, second = ((g.gauge.id, g.check.usable) for g in last)
+    return gauge_agreement(first, second, marked, clock.hours)
 
 
 def _with_model(

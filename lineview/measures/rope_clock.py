@@ -83,7 +83,7 @@ def rope_clock(
         states = steps.select(
             "start", "end", state=pl.when(moving).then(pl.lit("running")).otherwise(pl.lit("stop"))
         )
-        chosen = _by_tape(states, f"{rope.id} of {sizer.shown}", None)
+        chosen = _by_tape(states, f"{rope.id} of {sizer.shown}", _pieces(wrappers, readings, period))
         if _covers(chosen, probe, wanted):
             return chosen
     cal = calendar((), "UTC", *period)
@@ -97,6 +97,21 @@ def rope_clock(
         if _covers(chosen, probe, wanted):
             return chosen
     return RopeClock(live, "live gauge readings")
+
+
+def _pieces(
+    wrappers: Sequence[Machine], readings: Mapping[str, pl.DataFrame], period: tuple[datetime, datetime]
+) -> float | None:
+    """Sum the pieces counted in a period; None where no machine counts them."""
+    total = None
+    for wrapper in wrappers:
+        counter = piece_counter(wrapper)
+        if counter is None or wrapper.id not in readings:
+            continue
+        steps = channel_increments(readings[wrapper.id], counter)
+        inside = steps.filter((pl.col("end") > period[0]) & (pl.col("start") < period[1]))
+        total = (total or 0.0) + float(inside["n"].sum() or 0.0)
+    return total or None
 
 
 def _probe(gauge: pl.DataFrame) -> pl.Series:

@@ -13,10 +13,11 @@ from lineview.plant import Gauge, Machine
 
 @dataclass(frozen=True)
 class CheckedGauge:
-    """A diameter gauge with what its check found."""
+    """A diameter gauge with what its check found; `last` where it sits behind the last roller pair."""
 
     gauge: Gauge
     check: GaugeCheck
+    last: bool = True
 
 
 def diameter_gauges(
@@ -52,7 +53,8 @@ def diameter_gauges(
             continue
         # a pair's own gauge sits before the last pair, where the rope is not yet at its final size
         inner = gauge.pair is not None and gauge.pair < last_pair(machine.gauges)
-        checked.append(CheckedGauge(gauge, check_gauge(own, None if inner else target_mm, tolerance_mm)))
+        check = check_gauge(own, None if inner else target_mm, tolerance_mm)
+        checked.append(CheckedGauge(gauge, check, not inner))
     return sorted(checked, key=_preference, reverse=True)
 
 
@@ -61,10 +63,9 @@ def last_pair(gauges: Sequence[Gauge]) -> int:
     return max((g.pair or 0 for g in gauges), default=0)
 
 
-def _preference(one: CheckedGauge) -> tuple[bool, float, int, int]:
+def _preference(one: CheckedGauge) -> tuple[bool, bool, int, int]:
     gauge, usable = one.gauge, one.check.usable.height
-    pair = gauge.pair if gauge.pair is not None else 99
-    return usable > 0, float(pair), round(gauge.position_mm or 0.0), usable
+    return usable > 0, one.last, round(gauge.position_mm or 0.0), usable
 
 
 def gauge_values(machine: Machine, readings: pl.DataFrame, measures: str) -> pl.DataFrame | None:

@@ -14,6 +14,8 @@ Floats = NDArray[np.float64]
 
 #: Largest subgroup for which ranges are charted.
 LARGEST = 25
+#: Share of batches that must have the same number of readings.
+ALIKE = 0.8
 
 
 @dataclass(frozen=True)
@@ -72,7 +74,8 @@ def _subgroup_charts(core: pl.DataFrame, points: pl.DataFrame, *, deviations: bo
     if points.is_empty():
         return []
     size = int(np.bincount(points["n"].to_numpy()).argmax())
-    if not 2 <= size <= LARGEST:
+    alike = float((points["n"] == size).mean() or 0.0)  # type: ignore[arg-type]  # polars types a mean loosely
+    if not 2 <= size <= LARGEST or alike < ALIKE:
         return []
     whole = core.filter(pl.len().over("nr") == size).sort("nr", "at")
     groups = whole["value"].to_numpy().astype(np.float64).reshape(-1, size)

@@ -10,8 +10,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.statistics.change_points import find_steps
+from lineview.statistics.change_points import find_steps, scan_steps, step_limit
 from lineview.statistics.correlated_regression import CorrelatedFit
+from lineview.statistics.kinks import Bend, bend_column, find_bend
 from lineview.statistics.step_average import averaged_over_steps
 
 Floats = NDArray[np.float64]
@@ -20,6 +21,10 @@ Floats = NDArray[np.float64]
 LEAST_BATCHES = 8
 #: Rope temperature enters the model where this share of batches has one and it varies by this much [°C].
 TEMPERATURE_SHARE, TEMPERATURE_SD = 0.8, 0.1
+#: Share of lines of one pace in which a change of pace is found all the same, about.
+BEND_SHARE = 0.01
+#: How much more a change of pace must explain than a step, for a step near an end looks much like one.
+STEP_FIRST = 3.0
 
 
 @dataclass(frozen=True)
@@ -53,6 +58,8 @@ class RopeModel:
         Running hours at which the level's coefficient stands.
     temperature_c : float or None
         Mean rope temperature [°C] where temperature is in the model.
+    bend_h : float or None
+        Running hours at which the wear changed its pace, where it did; `wear` is the pace since.
     """
 
     points: pl.DataFrame
@@ -63,6 +70,7 @@ class RopeModel:
     fit: CorrelatedFit
     centre_h: float
     temperature_c: float | None
+    bend_h: float | None = None
 
     @property
     def n(self) -> int:
@@ -81,17 +89,23 @@ class RopeModel:
             return 0 if name == "level" else 1
         if name == "temperature":
             return int(self.columns.shape[1]) - 1
+        if name == "bend":
+            return 2 + len(self.adjustments)
         return 2 + int(name.removeprefix("step"))
 
     def at(self, hours: float) -> Floats:
         """Give the contrast for the expected deviation at some running hours, all steps made."""
-        steps = {f"step{i}": 1.0 for i in range(len(self.adjustments))}
-        return self.contrast(level=1.0, wear=hours - self.centre_h, **steps)
+        return self._standing(hours, len(self.adjustments))
 
     def before(self, step: int) -> Floats:
         """Give the contrast for the expected deviation just before a step."""
-        made = {f"step{i}": 1.0 for i in range(step)}
-        return self.contrast(level=1.0, wear=self.adjustments[step].running_h - self.centre_h, **made)
+        return self._standing(self.adjustments[step].running_h, step)
+
+    def _standing(self, hours: float, steps: int) -> Floats:
+        parts = {f"step{i}": 1.0 for i in range(steps)}
+        if self.bend_h is not None:
+            parts["bend"] = min(hours - self.bend_h, 0.0)
+        return self.contrast(level=1.0, wear=hours - self.centre_h, **parts)
 
     def expected(self) -> Floats:
         """Give the expected deviation of each batch [mm]."""
@@ -99,11 +113,12 @@ class RopeModel:
 
     @property
     def since(self) -> datetime:
-        """The last step's moment, or the first batch's."""
-        if self.adjustments:
-            return self.adjustments[-1].at
+        """When the present run of wear began: at the last step, a change of pace, or the first batch."""
         first: datetime = self.points["at"][0]
-        return first
+        starts = [first, *(a.at for a in self.adjustments[-1:])]
+        if self.bend_h is not None:
+            starts.append(self.points["at"][int(np.searchsorted(self.hours, self.bend_h))])
+        return max(starts)
 
 
 def batch_steps(hours: Floats) -> Floats:
@@ -165,12 +180,35 @@ def fit_rope(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]]) 
     known = tuple(a.first for a in recorded)
     base = np.column_stack([trend, *(_after(y.size, k) for k in known), *temperature])
     steps = batch_steps(hours)
-    search = find_steps(y, base, steps, known=known)
+    bend = _early_bend(y, base, hours, steps, known)
+    bent = [] if bend is None else [bend_column(hours, bend.at)]
+    search = find_steps(y, np.column_stack([base, *bent]), steps, known=known)
     adjustments = sorted([*recorded, *(_found(used, k) for k in search.found)], key=lambda a: a.first)
-    columns = np.column_stack([trend, *(_after(y.size, a.first) for a in adjustments), *temperature])
+    made = [_after(y.size, a.first) for a in adjustments]
+    columns = np.column_stack([trend, *made, *bent, *temperature])
     doubtful = tuple(2 + i for i, a in enumerate(adjustments) if not a.recorded)
-    fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best)
-    return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c)
+    doubtful += () if bend is None else (2 + len(adjustments),)
+    swaps = [(doubtful[-1], bend_column(hours, at), odds) for at, odds in (bend.others if bend else ())]
+    fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best, swaps)
+    bend_h = None if bend is None else bend.at
+    return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c, bend_h)
+
+
+def _early_bend(y: Floats, base: Floats, hours: Floats, steps: Floats, known: tuple[int, ...]) -> Bend | None:
+    """Look for a change of pace before steps are looked for; a likelier step comes first."""
+    margin = max(2 * LEAST_BATCHES, y.size // 10)
+    inner = hours[margin:-margin]
+    if inner.size < 2:
+        return None
+    many = 24 if y.size < 2000 else 12
+    places = np.r_[
+        np.linspace(inner[0], inner[-1], many), hours[[k for k in known if margin <= k < y.size - margin]]
+    ]
+    found = find_bend(y, base, hours, steps, places)
+    if found is None or found.gain < step_limit(y.size, BEND_SHARE):
+        return None
+    step = scan_steps(y, base, steps, closed=known)
+    return found if found.gain > step.gain + STEP_FIRST else None
 
 
 def _after(n: int, first: int) -> Floats:

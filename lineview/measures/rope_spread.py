@@ -13,6 +13,9 @@ from lineview.statistics.correlation import effective_n
 
 Floats = NDArray[np.float64]
 
+#: Memories tried.
+PHIS = np.linspace(0.0, 0.98, 25)
+
 
 @dataclass(frozen=True)
 class Estimate:
@@ -61,11 +64,10 @@ def within_batch(core: pl.DataFrame, points: pl.DataFrame) -> WithinBatch:
     fitted = np.where(counts >= 8, 2, 1)
     squares = np.bincount(nr, left**2, counts.size)[big].astype(np.float64)
     df = (counts - fitted)[big].astype(np.float64)
-    spread = _pooled(squares, df)
-    memory = _memory(left, nr, counts)
     usual = int(np.median(counts))
-    worth = effective_n(usual, memory) if memory is not None and usual > 1 else float(usual)
-    sampling = spread.value / sqrt(max(1.0, worth)) if spread else 0.0
+    memory, kept, mean_share = _memory(left, nr, usual)
+    spread = _pooled(squares, df, 1 / kept)
+    sampling = spread.value * sqrt(mean_share) if spread else 0.0
     tapers = points["taper_mm"].drop_nulls().to_numpy().astype(np.float64)
     return WithinBatch(spread, memory, _mean(tapers), sampling)
 
@@ -84,7 +86,7 @@ def _residuals(core: pl.DataFrame) -> tuple[Floats, NDArray[np.int64], NDArray[n
     return d - slope[labels] * t, labels, counts
 
 
-def _pooled(squares: Floats, df: Floats) -> Estimate | None:
+def _pooled(squares: Floats, df: Floats, factor: float) -> Estimate | None:
     from scipy.special import stdtrit
 
     good = df > 0
@@ -94,25 +96,40 @@ def _pooled(squares: Floats, df: Floats) -> Estimate | None:
     if m == 0 or squares.sum() <= 0:
         return None
     variance = float(squares.sum()) / total
+    sd = sqrt(variance * factor)
     if m == 1:
-        return Estimate(sqrt(variance), 0.0, float("inf"), 1)
+        return Estimate(sd, 0.0, float("inf"), 1)
     # spread of the batches' own variances about the pooled one, on the logarithm's scale
     error = sqrt(float(np.sum((squares - variance * df) ** 2)) * m / (m - 1)) / total / variance
     half = float(stdtrit(m - 1, 0.975)) * error / 2
-    return Estimate(sqrt(variance), sqrt(variance) * exp(-half), sqrt(variance) * exp(half), m)
+    return Estimate(sd, sd * exp(-half), sd * exp(half), m)
 
 
-def _memory(left: Floats, nr: NDArray[np.int64], counts: NDArray[np.int64]) -> float | None:
-    """Correlation of neighbouring readings, corrected for the line fitted to each batch."""
-    usual = float(np.median(counts))
-    if usual < 8:
-        return None
+def _memory(left: Floats, nr: NDArray[np.int64], usual: int) -> tuple[float | None, float, float]:
+    """Give the readings' memory, the share of variance a fitted line leaves, and the variance of a mean.
+
+    Both shares are of the readings' own variance. The correlation of neighbours about a fitted line is too
+    low in short batches; the memory is the one whose expected correlation, line and all, is that seen.
+    """
     same = nr[1:] == nr[:-1]
     total = float(left @ left)
-    if total <= 0:
-        return None
-    raw = float(left[1:][same] @ left[:-1][same]) / total
-    return float(np.clip(raw + (2 + 4 * max(raw, 0.0)) / usual, 0.0, 0.98))
+    if usual < 8 or total <= 0:
+        return None, 1.0, 1 / max(1, usual)
+    seen = float(left[1:][same] @ left[:-1][same]) / total
+    n = min(usual, 120)
+    expected = [_about_a_line(n, phi) for phi in PHIS]
+    phi = float(np.interp(seen, [e[0] for e in expected], PHIS))
+    kept = _about_a_line(n, phi)[1]
+    return phi, kept, 1 / effective_n(usual, phi)
+
+
+def _about_a_line(n: int, phi: float) -> tuple[float, float]:
+    """Give the correlation of neighbours to expect about a fitted line, and the share of variance left."""
+    away = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
+    basis = np.linalg.qr(np.column_stack([np.ones(n), np.arange(n)]))[0]
+    left = np.eye(n) - basis @ basis.T
+    covariance = left @ phi**away @ left
+    return float(np.trace(covariance, 1) / np.trace(covariance)), float(np.trace(covariance)) / (n - 2)
 
 
 def _mean(values: Floats) -> Estimate | None:

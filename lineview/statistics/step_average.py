@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.statistics.change_points import StepScan, step_limit
+from lineview.statistics.change_points import SEARCH_NOISES, StepScan, step_limit
 from lineview.statistics.correlated_regression import CorrelatedFit, correlated_regression
 
 Floats = NDArray[np.float64]
@@ -17,7 +19,12 @@ LEAST_ODDS = 0.003
 
 
 def averaged_over_steps(
-    y: Floats, x: Floats, steps: Floats, doubtful: tuple[int, ...], next_best: StepScan | None
+    y: Floats,
+    x: Floats,
+    steps: Floats,
+    doubtful: tuple[int, ...],
+    next_best: StepScan | None,
+    swaps: Sequence[tuple[int, Floats, float]] = (),
 ) -> CorrelatedFit:
     """Fit y on x, averaged over the noises, over leaving out doubtful steps and over one more step.
 
@@ -33,6 +40,8 @@ def averaged_over_steps(
         Columns of x that are steps found, not recorded.
     next_best : StepScan or None
         The best step that was not found.
+    swaps : sequence of (int, numpy.ndarray, float)
+        Columns that might as well stand in another's place: which, its values, and the odds.
 
     Returns
     -------
@@ -70,6 +79,11 @@ def averaged_over_steps(
             more = correlated_regression(y, np.column_stack([x, before]), steps)
             fits.append(_narrowed(more, x.shape[1]))
             odds.append(chance)
+    for column, values, chance in swaps:
+        other = x.copy()
+        other[:, column] = values
+        fits.append(correlated_regression(y, other, steps, SEARCH_NOISES))
+        odds.append(chance)
     return _mixed(fits, np.array(odds) / sum(odds))
 
 
