@@ -15,8 +15,9 @@ BRIEF_S = 0.001
 #: An interval at least so long [s] that ran for less than this share of its neighbours' rate holds a stop,
 #: however many such intervals follow each other.
 _LONG_S, _STOOD_SHARE = 30.0, 0.6
-#: In so long an interval a smaller lack than this share may as well be a slow minute: no stop is made of it.
-_SLOW_SHARE = 0.3
+#: In so long an interval a smaller lack than this share may be a slow minute: a stop is made of it only
+#: where the intervals before and after it lack no more than `_FULL_SHARE`.
+_SLOW_SHARE, _FULL_SHARE = 0.3, 0.05
 #: Neighbours on each side from which an interval's own rate is taken.
 _NEIGHBOURS = 6
 
@@ -132,9 +133,7 @@ def short_holes(
         One hole where a single interval falls short, two that meet where two neighbours do. Three and more
         in a row are a slow leg, not a stop, unless an interval of half a minute or longer stood most of it.
     """
-    least = np.maximum(
-        max(LEAST_HOLE_S, 5.0 * spread_s), np.where(seconds >= _LONG_S, _SLOW_SHARE * seconds, 0.0)
-    )
+    least = max(LEAST_HOLE_S, 5.0 * spread_s)
     inner = Legs(legs.first + bounded[0], legs.last - bounded[1])
     lacks = _lacking(made, seconds, inner)
     short = lacks > least
@@ -145,8 +144,10 @@ def short_holes(
     index = np.concatenate(([False, False], faint, [False, False]))
     run = index[hit + 1].astype(int) + index[hit + 3]
     run += (index[hit + 1] & index[hit]).astype(int) + (index[hit + 3] & index[hit + 4])
-    stood = (seconds[hit] >= _LONG_S) & (lacks[hit] > (1.0 - _STOOD_SHARE) * seconds[hit])
-    hit = hit[(run <= 1) | stood]
+    share, long = lacks[hit] / seconds[hit], seconds[hit] >= _LONG_S
+    stood = long & (share > 1.0 - _STOOD_SHARE)
+    maybe_slow = long & (share < _SLOW_SHARE) & ~_between_full(hit, lacks, seconds, inner)
+    hit = hit[((run <= 1) & ~maybe_slow) | stood]
     before = faint[np.maximum(hit - 1, 0)] & (hit > 0)
     after = faint[np.minimum(hit + 1, len(faint) - 1)] & (hit < len(faint) - 1)
     parts = {}
@@ -163,6 +164,14 @@ def short_holes(
     rows = sorted(i for i in parts if parts[i][1] - parts[i][0] > BRIEF_S)
     opens, closes = (np.array([parts[i][k] for i in rows]) for k in range(2))
     return Holes(np.array(rows, dtype=np.int64), opens, closes)
+
+
+def _between_full(hit: Ints, lacks: Floats, seconds: Floats, inner: Legs) -> Bools:
+    """Tell which intervals lie between two of their leg that ran in full."""
+    owner = np.searchsorted(inner.first, hit, side="right") - 1
+    inside = (hit - 1 >= inner.first[owner]) & (hit + 1 < inner.last[owner])
+    full = lacks <= _FULL_SHARE * seconds
+    return np.asarray(inside & full[hit - 1] & full[np.minimum(hit + 1, len(full) - 1)])
 
 
 def _lacking(made: Floats, seconds: Floats, inner: Legs) -> Floats:

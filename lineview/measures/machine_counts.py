@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from lineview.columns import READINGS, require
+from lineview.columns import INCREMENTS, READINGS, empty, require
 from lineview.measures.counts import increments, known_modulus
 from lineview.measures.states import Clock, clock
 from lineview.plant import Counter, Counts, Machine
@@ -54,7 +54,9 @@ def channel_increments(readings: pl.DataFrame, counter: Counter) -> pl.DataFrame
 
 
 def count_machine(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> MachineCounts:
-    """Work out a machine's counters of pieces, good pieces and rejects, and its clock.
+    """Work out a machine's counters of pieces, good pieces, rejects and blank wraps, and its clock.
+
+    A machine runs while it makes cycles: pieces, or good pieces and rejects, and blank wraps.
 
     Parameters
     ----------
@@ -76,14 +78,27 @@ def count_machine(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> 
         Where the readings lack a column.
     """
     require(readings, READINGS, "readings")
-    kinds: tuple[Counts, ...] = ("pieces", "good pieces", "rejects")
+    kinds: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
     counters = {kind: machine.counter(kind) for kind in kinds}
     steps = {kind: channel_increments(readings, c) for kind, c in counters.items() if c is not None}
     shows = piece_counter(machine)
-    nothing = increments(
-        pl.DataFrame(schema={"at": READINGS["at"], "value": pl.Float64}), modulus=None, fastest_per_min=1.0
+    made = empty(INCREMENTS) if shows is None else steps[shows.counts]
+    if shows is not None and shows.counts == "good pieces":
+        made = _together(made, steps.get("rejects"))
+    cycles = _together(made, steps.get("blank wraps"))
+    low = machine.nominal_per_min[0]
+    return MachineCounts(machine, steps, clock(cycles, band_low_per_min=low, gap_s=gap_s, made=made["n"]))
+
+
+def _together(steps: pl.DataFrame, other: pl.DataFrame | None) -> pl.DataFrame:
+    """Add what another counter of the same cycles counted between the same readings."""
+    if other is None or not other.height:
+        return steps
+    sums = ("n", "low", "high")
+    if steps.height == other.height and steps["start"].equals(other["start"]):
+        return steps.with_columns(steps[name] + other[name] for name in sums)
+    # Where the other lacks a reading, its share of the interval cannot be told and is left out.
+    near = steps.select("start", "end").join(
+        other, on=["start", "end"], how="left", maintain_order="left", validate="1:1"
     )
-    of_pieces = nothing if shows is None else steps[shows.counts]
-    return MachineCounts(
-        machine, steps, clock(of_pieces, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s)
-    )
+    return steps.with_columns(steps[name] + near[name].fill_null(0.0) for name in sums)

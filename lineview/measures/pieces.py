@@ -210,7 +210,9 @@ def _counted(counts: MachineCounts, kind: Counts, edges: tuple[Ints, Ints]) -> _
     ).astype(np.float64)
     gone = sums(np.where(known, 0.0, np.diff(span) / 1e6))
     missing = gone[place_b.ceil] - gone[place_a.floor] + outside_us / 1e6
-    told = missing <= 0
+    # Less than a usual interval without a reading at the period's edge is told all the same, with bounds.
+    usual_us = float(np.median(np.diff(span[:2000])))
+    told = (missing <= 0) | ((outside_us <= 1.5 * usual_us) & (missing <= outside_us / 1e6 + 1e-9))
     return _Counted(np.where(told, np.round(inside, 6), np.nan), low, high + outside_us * fastest, missing)
 
 

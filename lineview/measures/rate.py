@@ -79,7 +79,7 @@ def edge_rates(n: Floats, seconds: Floats, legs: Legs, fallback_per_min: float) 
 
 def _mean(counts: Floats, clock: Floats, first: Ints, last: Ints, whole: Bools) -> Floats:
     a, b = np.where(whole, first, 0), np.where(whole, last, 1)
-    return np.asarray((counts[b] - counts[a]) / np.maximum(clock[b] - clock[a], 1e-9))
+    return np.maximum((counts[b] - counts[a]) / np.maximum(clock[b] - clock[a], 1e-9), 1e-9)
 
 
 def stamp_spread_s(n: Floats, seconds: Floats, member: Bools) -> float:
@@ -158,7 +158,10 @@ def _lasting(below: Bools, counts: Floats, clock: Floats, low: float) -> Bools:
     legs = runs(below)
     span = clock[legs.last] - clock[legs.first]
     made = counts[legs.last] - counts[legs.first]
-    lasts = (span >= SLOW_S - 1e-6) & (made < low * (span - STAMPS_S))
+    # One long interval below the band may as well hold a stop: slow needs two.
+    lasts = (
+        (span >= SLOW_S - 1e-6) & ((legs.length > 1) | (span > 2 * SLOW_S)) & (made < low * (span - STAMPS_S))
+    )
     kept = np.zeros(len(below), dtype=bool)
     for a, b in zip(legs.first[lasts], legs.last[lasts], strict=True):
         kept[a:b] = True

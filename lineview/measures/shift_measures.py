@@ -105,7 +105,9 @@ def measure_shift(
     whole = calendar(plant.shifts, plant.zone, start, end)
     if not whole.height:
         whole = calendar((), plant.zone, start, end)
-    reach = min(max(now, start), end)
+    # A shift whose last reading is within a gap of its end is over.
+    over = (end - now).total_seconds() <= plant.gap_s
+    reach = end if over else min(max(now, start), end)
     past = whole.filter(pl.col("start") < reach).with_columns(pl.min_horizontal("end", pl.lit(reach)))
     counts = count_machine(machine, readings, gap_s=plant.gap_s)
     tape = tape_of(counts, readings, batches, stop_log, past, short_stop_min=plant.short_stop_min)

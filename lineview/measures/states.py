@@ -57,7 +57,9 @@ class Clock:
     unbounded: Floats
 
 
-def clock(increments: pl.DataFrame, *, band_low_per_min: float, gap_s: float) -> Clock:
+def clock(
+    increments: pl.DataFrame, *, band_low_per_min: float, gap_s: float, made: pl.Series | None = None
+) -> Clock:
     """Split the clock by the increments of the piece counter.
 
     Parameters
@@ -68,6 +70,8 @@ def clock(increments: pl.DataFrame, *, band_low_per_min: float, gap_s: float) ->
         Low end of the nominal band [pieces/min].
     gap_s : float
         Longest interval between readings that still tells what happened in it [s].
+    made : polars.Series, optional
+        Pieces of each interval, where the increments count blank wraps too; by default the increments.
 
     Returns
     -------
@@ -87,18 +91,19 @@ def clock(increments: pl.DataFrame, *, band_low_per_min: float, gap_s: float) ->
     n = increments["n"].cast(pl.Float64).fill_null(np.nan).to_numpy()
     seconds = (end - start) / 1e6
     seen = np.isfinite(n) & (seconds <= gap_s)
-    made = np.where(seen, n, 0.0)
-    stands = _standing(made, seconds, seen, band_low_per_min)
+    cycles = np.where(seen, n, 0.0)
+    stands = _standing(cycles, seconds, seen, band_low_per_min)
     works = seen & ~stands
     legs = runs(works)
-    holes = _holes(made, seconds, works, stands, legs, band_low_per_min)
-    slow = slow_intervals(made, holes.run_seconds(seconds), legs, band_low_per_min)
-    code = np.full(len(made), RUNNING, dtype=np.uint8)
+    holes = _holes(cycles, seconds, works, stands, legs, band_low_per_min)
+    slow = slow_intervals(cycles, holes.run_seconds(seconds), legs, band_low_per_min)
+    code = np.full(len(cycles), RUNNING, dtype=np.uint8)
     code[slow], code[stands], code[~seen] = SLOW, STANDING, UNSEEN
     bounds = _unseen_bounds(increments, seen)
     span = np.concatenate((start, end[-1:]))
     edge, codes = _stretches(span, code, holes)
-    at, pieces = holes.breakpoints(span, made)
+    counted = cycles if made is None else np.where(seen, made.fill_null(0.0).to_numpy(), 0.0)
+    at, pieces = holes.breakpoints(span, counted)
     return Clock(edge, codes, at, pieces, span, *bounds)
 
 
@@ -107,7 +112,10 @@ def _standing(made: Floats, seconds: Floats, seen: Bools, band_low: float) -> Bo
     stands = seen & (made <= 0)
     zero = runs(stands)
     until = np.concatenate(([0.0], np.cumsum(seconds)))
-    brief = until[zero.last] - until[zero.first] < max(STANDS_S, 240.0 / band_low)
+    moves = np.concatenate(([False], seen & ~stands, [False]))
+    # Between two intervals with pieces a moment without one is the reading's own jitter.
+    between = moves[zero.first] & moves[zero.last + 1]
+    brief = between & (until[zero.last] - until[zero.first] < max(STANDS_S, 240.0 / band_low))
     for a, b in zip(zero.first[brief], zero.last[brief], strict=True):
         stands[a:b] = False
     legs = runs(seen & ~stands)
