@@ -78,7 +78,8 @@ def answer_page(answer: Answer, look: Look, address: Address) -> list[Any]:
     drawn = pictures(answer, look)
     first = [graph(p, answer.text) for p in drawn if p.first]
     folded: list[Any] = [graph(p, answer.text) for p in drawn if not p.first]
-    tables = [open_or_folded(table, plant, at < OPEN_TABLES) for at, table in enumerate(answer.tables)]
+    told = [table for table in answer.tables if table.rows]
+    tables = [open_or_folded(table, plant, at < OPEN_TABLES) for at, table in enumerate(told)]
     behind = _behind(answer, look, address)
     page: list[Any] = [html.P(answer.soft, className="soft lead"), *first]
     if behind and drawn:

@@ -40,13 +40,25 @@ def _clientside(name: str) -> ClientsideFunction:
 
 
 def _bind_showing(app: Dash, service: Service) -> None:
-    def show(pathname: str, search: str, screen: dict[str, Any] | None, _version: object) -> Any:
+    def show(
+        pathname: str, search: str, screen: dict[str, Any] | None, _version: object, shown: str | None
+    ) -> Any:
         if screen is None:  # the browser has not yet said whether it is night
             raise PreventUpdate
         page = page_of(service, read_address(pathname, search), screen)
-        return page.head, page.sentence, page.below, page.foot, page.title
+        here = f"{pathname}{search}"
+        return (
+            page.head,
+            page.sentence,
+            page.below,
+            page.foot,
+            page.title,
+            no_update if here == shown else here,
+        )
 
-    def forms(pathname: str, search: str) -> Any:
+    def forms(shown: str | None, pathname: str, search: str) -> Any:
+        if shown is None:
+            raise PreventUpdate
         return forms_of(service, read_address(pathname, search))
 
     def look_again(_ticks: int, known: object) -> Any:
@@ -58,11 +70,17 @@ def _bind_showing(app: Dash, service: Service) -> None:
     app.callback(
         *[Output(*place) for place in places],
         Output("title", "data"),
+        Output("shown", "data"),
         *at,
         Input("screen", "data"),
         Input("version", "data"),
+        State("shown", "data"),
     )(show)
-    app.callback(Output("above", "children"), Output("below", "children"), *at)(forms)
+    # forms follow the page, so that they find its answer worked out, and stay as they are on a refresh
+    where = [State("address", "pathname"), State("address", "search")]
+    app.callback(Output("above", "children"), Output("below", "children"), Input("shown", "data"), *where)(
+        forms
+    )
     app.callback(
         Output("version", "data"),
         Input("tick", "n_intervals"),

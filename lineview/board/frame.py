@@ -60,6 +60,7 @@ def frame(poll_s: float, version: int | str) -> html.Div:
             dcc.Store(id="screen"),
             dcc.Store(id="version", data=version),
             dcc.Store(id="title"),
+            dcc.Store(id="shown"),
             dcc.Interval(id="tick", interval=poll_s * 1000),
             html.A("Skip to the answer", href="#answer", className="skip"),
             html.Header(

@@ -41,7 +41,8 @@ def answer_table(table: Table, plant: Plant) -> html.Div:
     headings = []
     for _, heading, unit in table.columns:
         shown = show.unit_words(unit, plant.units)
-        headings.append(f"{heading}, {shown}" if shown else heading)
+        said = shown in heading.split() or (len(shown) > 2 and heading.startswith(shown))  # "minutes, min"
+        headings.append(heading if said or not shown else f"{heading}, {shown}")
     places = {
         key: show.column_decimals([row.get(key) for row in table.rows], unit, plant)
         for key, _, unit in table.columns

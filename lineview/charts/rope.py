@@ -221,8 +221,9 @@ def _axes(
     shown: pl.DataFrame,
     fan: pl.DataFrame | None,
 ) -> None:
-    count = 3 if look.narrow or look.scale > 1 else 5
     span = tolerance.high_mm - tolerance.low_mm
+    even = abs(span * 25 - round(span * 25)) < 1e-6  # quarters of it can be written in hundredths
+    count = 5 if even and not look.narrow and look.scale == 1 else 3
     marks = [tolerance.low_mm + span * i / (count - 1) for i in range(count)]
     reach = max(scale.edge(tolerance.high_mm), scale.edge(max(marks)))
     tops = [scale.edge(d) for d in shown["shown_mm"].to_list() if d is not None]
