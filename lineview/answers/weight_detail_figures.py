@@ -44,11 +44,26 @@ def detail_figures(detail: WeightDetail, currency: str, period: Period) -> tuple
             detail.money_per_week, "giveaway_money_per_week", "money given away a week", currency, n=0,
             period=period, sources=(), working="giveaway a week × price_per_kg in plant.toml",
         ),
+        _achievable(detail, period),
         Figure(
             "batches_outside", "batches beyond control limits", len(detail.chart.outside), "",
             n=detail.chart.batches, period=period, sources=("nist-handbook", "iso-7870-2"),
             working=f"{', '.join(detail.chart.outside) or 'none'}; by chance {detail.chart.by_chance:.1f}",
         ),
+    )  # fmt: skip
+
+
+def _achievable(detail: WeightDetail, period: Period) -> Figure:
+    """Give the mean piece that the greatest planned bag would still allow."""
+    name, label = "achievable_target_g", "mean piece that the present spread allows"
+    rows = [r for r in detail.bags.rows if r.least_mean_g is not None] if detail.bags else []
+    if not rows:
+        return cannot_tell(name, label, "g", "no bag could be planned", period)
+    row = rows[-1]
+    working = f"least mean with which {row.count} pieces pass as {row.label_g:g} g under {detail.bags_rules}"
+    return Figure(
+        name, label, row.least_mean_g, "g", interval_kind="by convolution at the spread found, no interval",
+        n=0, period=period, sources=("derived-bag-plan",), working=working,
     )  # fmt: skip
 
 

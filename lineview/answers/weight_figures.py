@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from lineview.figure import Figure, Period, cannot_tell, too_few
+from lineview.measures.giveaway import share_below
 from lineview.measures.weight_account import WeightAccount
 from lineview.measures.weight_spread import Spread, WeightSpread
 
@@ -34,6 +35,7 @@ def weight_figures(account: WeightAccount, period: Period) -> tuple[Figure, ...]
         *_spreads(found, period),
         *_numbers(account, found, period),
         *_capabilities(account, found, period),
+        _below(account, found, period),
         *_giveaways(account, found, period),
         *_yields(account, period),
     )
@@ -167,6 +169,16 @@ def _capabilities(account: WeightAccount, found: WeightSpread, period: Period) -
         )
         for s, name, label, w in rows
     ]  # fmt: skip
+
+
+def _below(account: WeightAccount, found: WeightSpread, period: Period) -> Figure:
+    name, label = "below_tolerance_percent", "pieces below their tolerance"
+    if account.scaled is None:
+        return cannot_tell(name, label, "%", "no weight can be used", period)
+    return from_spread(
+        share_below(account.scaled).times(100.0), name, label, "%", n=found.pieces, period=period,
+        sources=CAPABILITY_SOURCES, working="normal share below target − tolerance, by mean and total spread",
+    )  # fmt: skip
 
 
 def _giveaways(account: WeightAccount, found: WeightSpread, period: Period) -> list[Figure]:

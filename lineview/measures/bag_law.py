@@ -170,7 +170,7 @@ def bag_by_weight(piece: Law, fill_g: float) -> Law:
     --------
     >>> law = bag_by_weight(piece_law(normal_offsets(), 6.5738, 0.25, 0.02), 454.0)
     >>> law.share_below(454.0), round(law.mean_g - 454.0, 1)
-    (0.0, 3.3)
+    (0.0, 3.4)
     """
     first = round(piece.start_g / piece.step_g)
     lead = int(np.flatnonzero(piece.p > 0)[0])

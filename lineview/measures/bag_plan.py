@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -94,10 +94,12 @@ def chance_by_weight(
 
     Parameters
     ----------
-    pieces, label_g, lot, rules, lots
-        As in `chance_by_count`.
+    pieces : BagPieces
+        What the bags are filled with.
     fill_g : float
         Mass at which filling stops [g].
+    label_g, lot, rules, lots
+        As in `chance_by_count`.
 
     Returns
     -------
@@ -163,10 +165,12 @@ def smallest_count(
 
     Parameters
     ----------
-    pieces, label_g, lot, rules, lots
+    pieces, label_g, lot, rules
         As in `chance_by_count`.
     wanted : float
         Chance of a lot to pass.
+    lots : int
+        As in `chance_by_count`.
 
     Returns
     -------
@@ -192,6 +196,54 @@ def smallest_count(
     )
 
 
+def smallest_mean(
+    pieces: BagPieces,
+    count: int,
+    label_g: float,
+    lot: int,
+    rules: ContentsRules,
+    wanted: float = 0.95,
+    lots: int = LOTS,
+) -> float:
+    """Find the least mean piece with which bags of so many pieces pass as often as wanted.
+
+    It is the target that the present spread allows: its law is moved, its shape and spread stay.
+
+    Parameters
+    ----------
+    pieces : BagPieces
+        What the bags are filled with.
+    count : int
+        Pieces in each bag.
+    label_g, lot, rules
+        As in `chance_by_count`.
+    wanted : float
+        Chance of a lot to pass.
+    lots : int
+        As in `chance_by_count`.
+
+    Returns
+    -------
+    float
+        Mean mass of a piece [g], to a thousandth; never below the label over the count.
+    """
+    law = bag_by_count(pieces.piece, count)
+    plan = rules.plan(lot)
+    low = label_g / count
+    high = low + (rules.allowance_g(label_g) + 5 * law.sd_g) / count + 3 * pieces.sd_batch_g
+
+    def enough(mean: float) -> bool:
+        moved = replace(law, start_g=law.start_g + count * (mean - pieces.piece.mean_g))
+        return _chance(pieces, plan, label_g, rules, lots, moved, count).passing >= wanted
+
+    if enough(low):
+        return low
+    while high - low > 0.001:
+        middle = (low + high) / 2
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    return high
+
+
 def smallest_fill(
     pieces: BagPieces,
     label_g: float,
@@ -205,10 +257,12 @@ def smallest_fill(
 
     Parameters
     ----------
-    pieces, label_g, lot, rules, wanted, lots
+    pieces, label_g, lot, rules, wanted
         As in `smallest_count`.
     step_g : float
         Step of the fill [g].
+    lots : int
+        As in `chance_by_count`.
 
     Returns
     -------

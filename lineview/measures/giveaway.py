@@ -1,4 +1,4 @@
-"""What is given away above the target, and the target that the present spread would allow."""
+"""What is given away above the target, and the share of pieces below a limit."""
 
 from __future__ import annotations
 
@@ -39,38 +39,6 @@ def giveaway(deviation: WeightSpread, pieces_per_week: float | None) -> Giveaway
     factor = pieces_per_week / 1000
     low, high = (None if v is None else v * factor for v in (each.low, each.high))
     return Giveaway(each, Spread(deviation.mean * factor, low, high))
-
-
-def achievable_target(deviation: WeightSpread, allowance_g: float, share: float = 0.95) -> Spread:
-    """Give how far above the least mean the target must stand for batches to stay above it.
-
-    Parameters
-    ----------
-    deviation : WeightSpread
-        Of net mass less target [g].
-    allowance_g : float
-        How far a batch's mean may fall below the label's mass a piece [g]; 0 for not at all.
-    share : float
-        Of batches whose mean shall not fall lower.
-
-    Returns
-    -------
-    Spread
-        Grams above the label's mass a piece at which the target must stand: z × spread between batches
-        less the allowance, not below 0, with 95 % limits.
-
-    Notes
-    -----
-    Source: derived-target
-    """
-    from scipy.special import ndtri
-
-    sd = deviation.between
-    if sd.value is None:
-        return Spread(None, why_none=sd.why_none)
-    z = float(ndtri(share))
-    low, high = (None if v is None else max(z * v - allowance_g, 0.0) for v in (sd.low, sd.high))
-    return Spread(max(z * sd.value - allowance_g, 0.0), low, high)
 
 
 def share_below(scaled: WeightSpread, limit: float = -1.0) -> Spread:

@@ -9,7 +9,14 @@ import polars as pl
 
 from lineview.errors import MeasureError
 from lineview.measures.bag_law import normal_offsets, piece_law
-from lineview.measures.bag_plan import BagPieces, Chance, chance_by_count, smallest_count, smallest_fill
+from lineview.measures.bag_plan import (
+    BagPieces,
+    Chance,
+    chance_by_count,
+    smallest_count,
+    smallest_fill,
+    smallest_mean,
+)
 from lineview.measures.contents_rules import ContentsRules
 from lineview.measures.weight_shape import within_offsets
 from lineview.measures.weight_spread import WeightSpread
@@ -24,7 +31,8 @@ _SEARCH, _FINAL = 2000, 10_000
 class BagRow:
     """A planned bag: by count, and by the mass at which filling stops [g].
 
-    `count_chance` and `fill_chance` are chances of a lot to pass; `why_none` says why there is no plan.
+    `count_chance` and `fill_chance` are chances of a lot to pass; `least_mean_g` is the mean piece that so
+    many pieces would still allow; `why_none` says why there is no plan.
     """
 
     label_g: float
@@ -34,6 +42,7 @@ class BagRow:
     one_less: Chance | None = None
     fill_g: float | None = None
     fill_chance: Chance | None = None
+    least_mean_g: float | None = None
     why_none: str = ""
 
 
@@ -118,4 +127,5 @@ def _row(
         return BagRow(label_g, lot, why_none=str(error))
     by_count = chance_by_count(pieces, count, label_g, lot, rules, _FINAL)
     less = chance_by_count(pieces, count - 1, label_g, lot, rules, _SEARCH) if count > 1 else None
-    return BagRow(label_g, lot, count, by_count, less, fill, by_weight)
+    least = smallest_mean(pieces, count, label_g, lot, rules, wanted, _SEARCH)
+    return BagRow(label_g, lot, count, by_count, less, fill, by_weight, least)

@@ -37,6 +37,11 @@ class WeightDetail:
     bags: BagPlan | None
     money_per_week: Spread
 
+    @property
+    def bags_rules(self) -> str:
+        """Give the rules that bags were planned by, or ""."""
+        return self.bags.rules if self.bags else ""
+
 
 @dataclass(frozen=True)
 class LineSeen:

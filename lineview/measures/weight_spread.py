@@ -31,7 +31,11 @@ class Spread:
 
     def over(self, unit: float) -> Spread:
         """Give the same in another unit."""
-        told = [None if v is None else v / unit for v in (self.value, self.low, self.high)]
+        return self.times(1 / unit)
+
+    def times(self, factor: float) -> Spread:
+        """Give the same, multiplied."""
+        told = [None if v is None else v * factor for v in (self.value, self.low, self.high)]
         return Spread(told[0], told[1], told[2], self.why_none)
 
 

@@ -145,7 +145,7 @@ def cpk_interval(c: float, n: int, level: float = 0.95) -> tuple[float, float]:
     Examples
     --------
     >>> [round(x, 3) for x in cpk_interval(1.273, 168)]
-    [1.128, 1.418]
+    [1.127, 1.419]
     """
     from scipy.special import ndtri
 

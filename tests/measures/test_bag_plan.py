@@ -13,6 +13,7 @@ from lineview.measures.bag_plan import (
     chance_by_weight,
     smallest_count,
     smallest_fill,
+    smallest_mean,
 )
 from lineview.net_contents_tables import net_contents_tables
 
@@ -86,3 +87,11 @@ def test_no_bag_without_pieces(bad: int) -> None:
 def test_one_piece_is_no_law() -> None:
     with pytest.raises(MeasureError, match="too few pieces"):
         piece_law([0.1], 6.6, 0.25, 0.01)
+
+
+def test_the_least_mean_is_the_one_that_just_passes() -> None:
+    pieces = BagPieces(piece_law(normal_offsets(), 6.6, 0.25, 0.01), 0.1, 6)
+    least = smallest_mean(pieces, 70, 454, 1000, TABLES["hb133"], 0.95, 4000)
+    assert 454 / 70 <= least < 6.7
+    at = BagPieces(piece_law(normal_offsets(), least, 0.25, 0.01), 0.1, 6)
+    assert chance_by_count(at, 70, 454, 1000, TABLES["hb133"], 4000).passing == pytest.approx(0.95, abs=0.01)
