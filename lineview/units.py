@@ -119,6 +119,8 @@ def unit_named(text: str) -> str:
     if key in _ALSO:
         return _ALSO[key]
     known = [u for units in FACTORS.values() for u in units] + list(_TEMPERATURES)
+    if len(bare) == 1:
+        return ""  # "S" and "M" are not seconds and metres
     return next((unit for unit in known if unit.casefold() == key), "")
 
 

@@ -171,10 +171,12 @@ def _is_units_row(cells: Sequence[str]) -> bool:
     filled = [cell for cell in cells if cell]
     if not filled or not all(map(is_valueless, filled)):
         return False
-    known = [cell for cell in filled if unit_named(cell) or _WORDS_OF_UNITS.fullmatch(cell)]
-    if not any(map(unit_named, known)) or any(len(cell) > 20 for cell in filled):
+    units = sum(1 for cell in filled if unit_named(cell))
+    if not units or any(len(cell) > 20 for cell in filled):
         return False
-    return len(known) == len(filled) or (len(known) > len(filled) / 2 and not cells[0])
+    # under an empty time cell most words being units is enough
+    telling = all(unit_named(cell) or _WORDS_OF_UNITS.fullmatch(cell) for cell in filled)
+    return telling or (2 * units > len(filled) and not cells[0])
 
 
 def blank(texts: pl.Series) -> pl.Series:

@@ -164,3 +164,9 @@ def test_a_units_row_of_a_feed_counter_leaves_its_counts_whole(read):
 def test_a_units_row_with_a_word_nobody_knows_is_still_one(read):
     export = read("time;d;t;x\n;mm;°C;Schritt\n2026-06-08 06:00:00;14.02;35;1\n", GAUGES)
     assert (export.rows, export.rows_refused) == (1, 0)
+
+
+def test_a_row_without_a_time_under_the_header_is_no_units_row(read):
+    layout = layout_of({"S": "state"}, shape="long", name_column="name", value_column="v", quality_column="q")
+    export = read("time;name;v;q\n;S;-;Good\n2026-06-08 06:00:00;S;Run;Good\n", layout)
+    assert (export.rows, export.rows_refused) == (2, 1)
