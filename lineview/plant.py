@@ -108,11 +108,20 @@ class Line(Part):
     name: str = ""
 
 
+class PriceStep(Part):
+    """A price a reel from a number of reels on, for all reels of the order."""
+
+    from_reels: Annotated[int, Field(ge=1)]
+    price_per_reel: Positive
+
+
 class Web(Part):
     """One material fed from a reel, with its allowances and its supply.
 
     Either `grammage_g_m2` or both `thickness_um` and `density_g_cm3` give its mass. `reel_length_m` is what
-    the label says; without it the length follows from the diameters and the thickness.
+    the label says; without it the length follows from the diameters and the thickness. A delivery may come
+    `under_delivery_percent` short; `freight_per_order` and `holding_percent_per_year` (of the price, for
+    money and room) make the order quantity an economic one.
     """
 
     id: Id
@@ -136,6 +145,12 @@ class Web(Part):
     lead_time_sd_days: NotNegative = 0.0
     minimum_reels: Annotated[int, Field(ge=1)] = 1
     multiple_reels: Annotated[int, Field(ge=1)] = 1
+    under_delivery_percent: Annotated[float, Field(ge=0, lt=100)] = 0.0
+    shelf_life_days: Positive | None = None
+    reels_per_pallet: Annotated[int, Field(ge=1)] | None = None
+    freight_per_order: Positive | None = None
+    holding_percent_per_year: Positive | None = None
+    price_breaks: tuple[PriceStep, ...] = ()
     food_contact_declared_on: str = ""
 
 

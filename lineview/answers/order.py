@@ -8,7 +8,7 @@ import polars as pl
 
 from lineview.answers.answer import Answer, Evidence, Scope
 from lineview.answers.order_figures import order_figures
-from lineview.answers.order_tables import delivery_series, fan_series, order_table, reels_table
+from lineview.answers.order_tables import delivery_series, fan_series, order_table, reels_table, sheet_table
 from lineview.answers.order_words import CAUTIONS, notes, sentence, soft_line
 from lineview.measures.made_by_day import made_by_day
 from lineview.measures.made_since import made_since
@@ -17,6 +17,7 @@ from lineview.measures.wrap_account import wrap_account
 from lineview.measures.wrap_ratio import waste_ratios
 from lineview.plant import Machine, Plant
 from lineview.stock.reels_needed import ReelsNeeded, reels_needed
+from lineview.stock.supplier_orders import supplier_orders
 from lineview.stock.works_need import pieces_ahead, used_metres, works_need
 from lineview.stock.works_orders import Counts, latest_counts, order_lines
 
@@ -57,7 +58,11 @@ def answer_order(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         sentence=sentence(lines, plant, scope.now),
         soft=soft_line(lines, plant, scope.label),
         figures=order_figures(lines, needed, scope.period, plant.currency),
-        tables=(order_table(lines, plant.currency), reels_table(needed)),
+        tables=(
+            order_table(lines, plant.currency),
+            sheet_table(supplier_orders(lines), plant.currency),
+            reels_table(needed),
+        ),
         series={"fan": fan_series(lines, scope.now), "deliveries": delivery_series(lines)},
         notes=notes(lines, demand, plant),
         cautions=CAUTIONS,
@@ -102,9 +107,19 @@ def _needed(
         pieces, basis = pieces_ahead(plant, web, made, plan, scope.now, weeks=WEEKS_AHEAD)
         measured = waste.get(web.kind)
         if measured is None:
-            out.append((reels_needed(web, pieces, reel_m=reel_m), basis))
+            needed = reels_needed(
+                web, pieces, reel_m=reel_m, under_delivery_percent=web.under_delivery_percent
+            )
+            out.append((needed, basis))
         else:
             percent = 100.0 * (measured - 1.0)
-            needed = reels_needed(web, pieces, reel_m=reel_m, reel_waste_m=0.0, waste_percent=percent)
+            needed = reels_needed(
+                web,
+                pieces,
+                reel_m=reel_m,
+                reel_waste_m=0.0,
+                waste_percent=percent,
+                under_delivery_percent=web.under_delivery_percent,
+            )
             out.append((needed, f"{basis}, waste as measured"))
     return out

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from lineview.answers.figure_names import slug
 from lineview.figure import Figure, Period, cannot_tell
 from lineview.stock.order_lines import RISK, OrderLine
+from lineview.stock.order_size import price_at
 from lineview.stock.reels_needed import ReelsNeeded
 
 _SOURCES = ("reel-order", "inventory-theory")
@@ -112,7 +113,8 @@ def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
     none_due = "no order is due within a year"
     lead = f"{web.lead_time_days:g} ± {web.lead_time_sd_days:g} days"
     due = line.order_by is not None
-    money = None if web.price_per_reel is None else advice.reels * web.price_per_reel
+    price = price_at(web, advice.reels)
+    money = None if price is None else advice.reels * price
     values: dict[str, tuple[object, str, str]] = {
         "order_by": (line.order_by, f"latest day with at most {RISK:.0%} chance, lead time {lead}", none_due),
         "order_quantity": (advice.reels if due else None, _quantity_working(line), none_due),
@@ -123,7 +125,7 @@ def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
         "safety_reels": (advice.safety_reels if due else None, "there less expected need then", none_due),
         "order_money": (
             money if due else None,
-            f"{advice.reels} reels × {web.price_per_reel} {currency}",
+            f"{advice.reels} reels × {price} {currency}",
             none_due if money is not None else f"no price in plant.toml for {web.id}",
         ),
     }

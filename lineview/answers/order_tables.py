@@ -11,7 +11,9 @@ import polars as pl
 from lineview.answers.answer import Table
 from lineview.columns import UTC_US
 from lineview.stock.order_lines import OrderLine, line_fan
+from lineview.stock.order_size import price_at
 from lineview.stock.reels_needed import ReelsNeeded
+from lineview.stock.supplier_orders import SupplierOrder
 
 FAN = {
     "web": pl.String(),
@@ -41,7 +43,7 @@ def order_table(lines: Sequence[OrderLine], currency: str) -> Table:
         advice, supply, web = line.advice, line.supply, line.web
         due = line.order_by is not None and advice is not None
         reels = advice.reels if advice is not None and due else None
-        price = web.price_per_reel
+        price = None if reels is None else price_at(web, reels)
         rows.append(
             {
                 "web": web.name or web.id,
@@ -75,6 +77,36 @@ def order_table(lines: Sequence[OrderLine], currency: str) -> Table:
         ("why", "cannot be told", ""),
     )
     return Table("order", "What to order by when", columns, rows)
+
+
+def sheet_table(orders: Sequence[SupplierOrder], currency: str) -> Table:
+    """Give the order sheet: the rows of each supplier's order, then its total.
+
+    Parameters
+    ----------
+    orders : sequence of SupplierOrder
+        The earliest first.
+    currency : str
+        Of the plant description.
+    """
+    rows: list[dict[str, Any]] = []
+    for order in orders:
+        shared = {"supplier": order.supplier or "no supplier in plant.toml", "by": order.order_by}
+        for row in order.rows:
+            one = {"web": row.web.name or row.web.id, "reels": row.reels, "price": row.price}
+            rows.append(shared | one | {"money": row.money, "pallets": row.pallets})
+        total = {"web": "total", "reels": order.reels, "price": None, "money": order.money}
+        rows.append(shared | total | {"pallets": order.pallets})
+    columns = (
+        ("supplier", "supplier", ""),
+        ("by", "order by", ""),
+        ("web", "web", ""),
+        ("reels", "reels", "reels"),
+        ("price", "a reel", currency),
+        ("money", "costs", currency),
+        ("pallets", "pallets", ""),
+    )
+    return Table("order sheet", "Order sheet by supplier", columns, rows)
 
 
 def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:

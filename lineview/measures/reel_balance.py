@@ -134,7 +134,8 @@ def reel_spans(
     spans: list[ReelSpan] = []
     for kind in ("film", "wax paper"):
         rows = [r for r in own.iter_rows(named=True) if kind_of(plant, r["web"] or "") == kind]
-        for row, following in zip(rows, [*rows[1:], None], strict=True):
+        # The last reel is followed by none.
+        for row, following in zip(rows, [*rows[1:], None], strict=False):
             end = last if following is None else following["at"]
             spans.append(_span(plant, kind, row, following, end, steps))
     return _with_rests(spans)

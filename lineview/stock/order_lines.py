@@ -12,6 +12,7 @@ import numpy as np
 from lineview.plant import Web
 from lineview.stock.need import Need
 from lineview.stock.on_hand import OnHand
+from lineview.stock.order_size import wanted_reels
 from lineview.stock.ordering import (
     Advice,
     Supply,
@@ -19,8 +20,8 @@ from lineview.stock.ordering import (
     chance_before_open,
     cover_bounds,
     fan,
-    order_quantity,
 )
+from lineview.stock.reels_needed import rounded_order
 
 #: Weeks that one order is to last where costs are not known: an assumption.
 COVER_WEEKS = 4.0
@@ -78,7 +79,6 @@ def order_line(
     *,
     risk: float = RISK,
     weeks: float = COVER_WEEKS,
-    economic: float | None = None,
 ) -> OrderLine:
     """Advise on one web.
 
@@ -101,9 +101,7 @@ def order_line(
     risk : float
         Chance of running out before a delivery that is accepted.
     weeks : float
-        Weeks an order is to last where `economic` is None.
-    economic : float or None
-        Economic order quantity [reels].
+        Weeks an order is to last where its costs are not known.
 
     Returns
     -------
@@ -117,14 +115,8 @@ def order_line(
     if web.lead_time_days is None:
         why = f"no lead_time_days in plant.toml for {web.id}"
         return OrderLine(web, need, basis, reel_m, counted, supply, None, why, None, None)
-    quantity = order_quantity(
-        need,
-        weeks=weeks,
-        economic=economic,
-        minimum=web.minimum_reels,
-        multiple=web.multiple_reels,
-        from_days=web.lead_time_days,
-    )
+    wanted, lasts = wanted_reels(web, need, weeks)
+    quantity = rounded_order(math.ceil(wanted - 1e-9), web.minimum_reels, web.multiple_reels)
     advice = advise(
         need,
         supply,
@@ -136,9 +128,6 @@ def order_line(
     due = advice.order_in_days
     order_by = None if due is None else now + timedelta(days=due)
     arrives = None if order_by is None else order_by + timedelta(days=web.lead_time_days)
-    lasts = (
-        f"{economic:.1f} reels, the economic quantity" if economic is not None else f"{weeks:g} weeks' need"
-    )
     return OrderLine(web, need, basis, reel_m, counted, supply, advice, "", order_by, arrives, lasts)
 
 

@@ -11,7 +11,6 @@ import numpy.typing as npt
 
 from lineview.stock.lead_time import lead_time_values
 from lineview.stock.need import Need
-from lineview.stock.reels_needed import rounded_order
 
 Floats = npt.NDArray[np.float64]
 #: No order is looked for beyond this many days.
@@ -230,40 +229,6 @@ def _first_short(needed: Floats, supply: Supply) -> float:
         return 0.0
     share = (there[last - 1] - needed[last - 1]) / max(needed[last] - needed[last - 1], 1e-12)
     return float(last - 1 + min(max(share, 0.0), 1.0))
-
-
-def order_quantity(
-    need: Need,
-    *,
-    weeks: float,
-    economic: float | None,
-    minimum: int,
-    multiple: int,
-    from_days: float = 0.0,
-) -> int:
-    """Give the reels of one order: the economic quantity, or so many weeks' need where costs are unknown.
-
-    Parameters
-    ----------
-    need : Need
-        Of the web.
-    weeks : float
-        Weeks that an order is to last where `economic` is None.
-    economic : float or None
-        Economic order quantity [reels].
-    minimum, multiple : int
-        The supplier's.
-    from_days : float
-        When the order will come, from now [days].
-
-    Returns
-    -------
-    int
-        Whole reels, at least 1.
-    """
-    days = np.array([from_days, from_days + 7.0 * weeks])
-    wanted = economic if economic is not None else float(np.diff(need.mean(days))[0])
-    return rounded_order(max(math.ceil(wanted - 1e-9), 1), minimum, multiple)
 
 
 def fan(need: Need, supply: Supply, added: Sequence[tuple[float, float]], days: Floats) -> dict[str, Floats]:

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from wrap_line import START, evidence_of, scope_of, wrap_line
+from wrap_works import START, evidence_of, scope_of, wrap_line
 
 from lineview.answers.wrap import answer_wrap, machine_events
 from lineview.measures.wrap_account import wrap_account

@@ -1,0 +1,105 @@
+"""A whole order to one supplier, planned together: one freight, pallets filled."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from lineview.plant import Web
+from lineview.stock.order_lines import OrderLine
+from lineview.stock.order_size import price_at
+
+#: What is due within so many days of a supplier's first line goes with it.
+TOGETHER_DAYS = 7.0
+_NEVER = datetime.max.replace(tzinfo=UTC)
+#: A last pallet filled at least this far is filled up.
+PALLET_SHARE = 0.5
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """One line of an order sheet; `money` is None where there is no price."""
+
+    web: Web
+    reels: int
+    price: float | None
+    money: float | None
+    pallets: float | None
+
+
+@dataclass(frozen=True)
+class SupplierOrder:
+    """An order to one supplier: by when, its rows, and the totals that can be told."""
+
+    supplier: str
+    order_by: datetime
+    rows: tuple[SheetRow, ...]
+
+    @property
+    def reels(self) -> int:
+        """Reels in the order."""
+        return sum(row.reels for row in self.rows)
+
+    @property
+    def money(self) -> float | None:
+        """What it costs without freight; None where a price is missing."""
+        told = [row.money for row in self.rows]
+        return None if any(m is None for m in told) else sum(m for m in told if m is not None)
+
+    @property
+    def pallets(self) -> float | None:
+        """Pallets; None where some web's reels a pallet are not known."""
+        told = [row.pallets for row in self.rows]
+        return None if any(p is None for p in told) else sum(p for p in told if p is not None)
+
+
+def supplier_orders(
+    lines: Sequence[OrderLine], *, together_days: float = TOGETHER_DAYS
+) -> list[SupplierOrder]:
+    """Put the due lines of each supplier together.
+
+    Parameters
+    ----------
+    lines : sequence of OrderLine
+        Of all webs.
+    together_days : float
+        How much later than a supplier's first line another may be due and still go with it [days].
+
+    Returns
+    -------
+    list of SupplierOrder
+        The earliest first. Where the last pallet is at least half full, the most urgent web fills it up.
+    """
+    due = [line for line in lines if line.order_by is not None and line.advice is not None]
+    out = []
+    for supplier in sorted({line.web.supplier for line in due}):
+        own = sorted((x for x in due if x.web.supplier == supplier), key=lambda x: x.order_by or _NEVER)
+        first = own[0].order_by or _NEVER
+        last = first + timedelta(days=together_days)
+        rows = [_row(x.web, x.advice.reels) for x in own if x.advice and (x.order_by or _NEVER) <= last]
+        out.append(SupplierOrder(supplier, first, tuple(_filled(rows))))
+    return sorted(out, key=lambda order: order.order_by)
+
+
+def _row(web: Web, reels: int) -> SheetRow:
+    price = price_at(web, reels)
+    return SheetRow(
+        web=web,
+        reels=reels,
+        price=price,
+        money=None if price is None else price * reels,
+        pallets=None if web.reels_per_pallet is None else reels / web.reels_per_pallet,
+    )
+
+
+def _filled(rows: list[SheetRow]) -> list[SheetRow]:
+    """Fill the last pallet with the most urgent web, in its multiples, where it is half full already."""
+    first, total = rows[0].web, sum(row.pallets or 0.0 for row in rows)
+    if first.reels_per_pallet is None or any(row.pallets is None for row in rows):
+        return rows
+    rest = total - int(total + 1e-9)
+    if rest < PALLET_SHARE:
+        return rows
+    more = int((1.0 - rest) * first.reels_per_pallet + 1e-9) // first.multiple_reels * first.multiple_reels
+    return [_row(first, rows[0].reels + more), *rows[1:]]
