@@ -174,7 +174,9 @@ def _plan(measured: ShiftMeasures) -> str:
         return "The plan is 0 pieces, so no pace follows from it."
     if measured.pace_needed_per_min is None:
         gap = measured.so_far.good_used - measured.planned
-        return f"The plan was {measured.planned:,.0f}: {abs(gap):,.0f} {'over' if gap >= 0 else 'short'}."
+        return (
+            f"The plan for it was {measured.planned:,.0f}: {abs(gap):,.0f} {'over' if gap >= 0 else 'short'}."
+        )
     if measured.pace_needed_per_min == 0:
         return f"The plan of {measured.planned:,.0f} is reached."
     fastest = measured.machine.nominal_per_min[1]

@@ -136,7 +136,7 @@ def test_a_whole_shift_is_told_with_its_good_pieces_exact() -> None:
     assert any(span.call for span in answer.sentence) == (good / 455 < 300)
     assert value(answer, "planned_min") == 455
     assert value(answer, "break_min") == 25
-    assert "The plan was 150,000" in answer.soft
+    assert "The plan for it was 150,000" in answer.soft
     to_json(answer)
 
 

@@ -1,0 +1,235 @@
+"""What lies behind a shift's stops: order of flavours, clusters, trend, efficiency, states, plan, pareto."""
+
+from datetime import UTC, datetime, time, timedelta
+from itertools import pairwise, permutations
+
+import numpy as np
+import polars as pl
+import pytest
+
+from lineview.columns import PLAN, READINGS, TAPE
+from lineview.errors import MeasureError
+from lineview.measures.changeover_matrix import changeover_matrix
+from lineview.measures.efficiency import Efficiency, outside_minutes
+from lineview.measures.flavour_order import MOST_PRODUCTS, cheapest_order, expected_minutes
+from lineview.measures.pace import pace_needed_per_min, planned_pieces, project, run_stop_cycles
+from lineview.measures.run_clock import run_clock
+from lineview.measures.state_codes import state_log, unknown_states
+from lineview.measures.stop_clusters import stop_clusters
+from lineview.measures.stop_trend import stop_trend
+from lineview.measures.stops import pareto, stop_count, stop_list
+from lineview.plant import Gauge, Machine, Product, Shift
+
+START = datetime(2026, 6, 9, 6, tzinfo=UTC)
+
+
+def tape_of(*parts: tuple[str, float] | tuple[str, float, str]) -> pl.DataFrame:
+    """A tape of (state, minutes, reason) at 350 a minute."""
+    rows, at = [], START
+    for state, minutes, *reason in parts:
+        end = at + timedelta(minutes=minutes)
+        pieces = minutes * 350 if state in ("running", "slow") else 0.0
+        rows.append((at, end, state, pieces, pieces, pieces, reason[0] if reason else None))
+        at = end
+    return pl.DataFrame(rows, schema=TAPE, orient="row")
+
+
+def product(name: str, base: str = "soft", *allergens: str) -> Product:
+    return Product(
+        id=name, flavour=name, base=base, mass_g=7, mass_tolerance_g=0.5, diameter_mm=14,
+        diameter_tolerance_mm=0.5, cut_length_mm=30, allergens=allergens,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_order_is_the_cheapest_of_all_orders(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    sets = [(), (), ("nuts",), ("nuts", "milk"), ("milk",), ()]
+    products = [product(f"p{k}", "soft", *sets[k]) for k in range(6)]
+    minutes = {(a.id, b.id): float(rng.uniform(2, 12)) for a in products for b in products}
+    first = "p2" if seed % 2 else None
+    found = cheapest_order(products, minutes, first=first)
+
+    def price(order: tuple[Product, ...]) -> tuple[int, float]:
+        downs = sum(bool(set(a.allergens) - set(b.allergens)) for a, b in pairwise(order))
+        return downs, sum(minutes[a.id, b.id] for a, b in pairwise(order))
+
+    best = min(price(order) for order in permutations(products) if first in (None, order[0].id))
+    assert (found.clean_downs, found.minutes) == (best[0], pytest.approx(best[1]))
+    assert (found.as_given_clean_downs, found.as_given_min) == (
+        price(tuple(products))[0],
+        pytest.approx(price(tuple(products))[1]),
+    )
+
+
+def test_a_full_day_of_products_is_put_in_order_and_one_more_is_refused() -> None:
+    products = [product(f"p{k:02}") for k in range(MOST_PRODUCTS)]
+    minutes = {(a.id, b.id): 5.0 + (int(b.id[1:]) - int(a.id[1:])) % 7 for a in products for b in products}
+    found = cheapest_order(products, minutes)
+    assert sorted(found.products) == [p.id for p in products]
+    assert found.minutes <= found.as_given_min
+    with pytest.raises(MeasureError, match="cannot be put in order"):
+        cheapest_order([*products, product("more")], minutes)
+
+
+def test_expected_minutes_fall_back_from_flavour_to_base_to_the_usual() -> None:
+    at = [START] * 3
+    frame = pl.DataFrame(
+        {
+            "start": at,
+            "end": [START + timedelta(minutes=m) for m in (4, 6, 9)],
+            "before": ["a", "a", "b"],
+            "after": ["b", "b", "c"],
+        }
+    )
+    matrix = changeover_matrix(frame, str)
+    assert matrix.row(0) == ("a", "b", 2, 5.0, 4.0, 6.0)
+    products = [product("a"), product("b"), product("d"), product("c", "hard"), product("e", "hard")]
+    minutes = expected_minutes(products, matrix, usual_min=7)
+    assert minutes["a", "b"] == 5
+    assert minutes["d", "a"] == 5  # soft to soft
+    assert minutes["a", "e"] == 9  # soft to hard
+    assert minutes["e", "a"] == 7  # never seen
+
+
+def test_stops_right_after_changeovers_are_found_and_others_are_not() -> None:
+    parts: list[tuple[str, float]] = [("running", 20.0)]
+    for _ in range(8):
+        parts += [
+            ("changeover", 5.0),
+            ("running", 2.0),
+            ("short stop", 1.0),
+            ("running", 2.0),
+            ("short stop", 1.0),
+        ]
+        parts += [("running", 60.0)]
+    found = {c.after: c for c in stop_clusters(run_clock(tape_of(*parts)), [])}
+    assert found["changeover"].ratio.low > 3
+    assert found["changeover"].p_corrected < 0.001
+    assert found["changeover"].stops == 16
+    rng = np.random.default_rng(3)
+    even: list[tuple[str, float]] = []
+    for k in range(60):
+        even += [("running", float(rng.exponential(20))), ("changeover" if k % 6 == 0 else "short stop", 2.0)]
+    reels = [START + timedelta(minutes=100 * k) for k in range(12)]
+    for cluster in stop_clusters(run_clock(tape_of(*even)), reels):
+        assert cluster.ratio.low <= 1 <= cluster.ratio.high
+        assert cluster.stops + cluster.other_stops == 50
+        assert cluster.run_min + cluster.other_run_min == pytest.approx(run_clock(tape_of(*even)).run_min)
+
+
+def test_a_machine_that_wears_is_told_from_one_that_does_not() -> None:
+    worn = [part for k in range(25) for part in (("running", 60 / (k + 1) ** 0.8), ("short stop", 1.0))]
+    found = stop_trend(run_clock(tape_of(*worn, ("running", 3.0))))
+    assert found is not None
+    assert found.verdict == "more and more often"
+    assert found.law.b_low > 1
+    steady = [part for _ in range(25) for part in (("running", 12.0), ("short stop", 1.0))]
+    even = stop_trend(run_clock(tape_of(*steady, ("running", 12.0))))
+    assert even is not None
+    assert even.verdict == "no trend shown"
+    assert stop_trend(run_clock(tape_of(("running", 10), ("stop", 6), ("running", 10)))) is None
+
+
+def test_the_trend_test_is_wrong_as_often_as_it_says() -> None:
+    rng = np.random.default_rng(11)
+    shown = 0
+    for _ in range(300):
+        times = np.cumsum(rng.exponential(10, 40))
+        legs = [part for gap in np.diff(times) for part in (("running", float(gap)), ("short stop", 0.5))]
+        found = stop_trend(run_clock(tape_of(*legs, ("running", float(rng.exponential(10))))))
+        assert found is not None
+        shown += found.handbook.p_two_sided < 0.05
+    print(f"a trend shown in {shown} of 300 lines without one, at 5 %")
+    assert 4 <= shown <= 28
+
+
+def test_stops_are_counted_by_beginnings_while_it_ran() -> None:
+    tape = tape_of(
+        ("stop", 7), ("running", 60), ("short stop", 2), ("break", 25), ("short stop", 1), ("running", 30),
+        ("unseen", 5), ("stop", 8), ("running", 10), ("stop", 6),
+    )  # fmt: skip
+    found = stop_count(tape)
+    assert (found.events, found.restored) == (2, 1)
+    assert found.stopped_min == pytest.approx(3)
+    assert found.mean_between_min == pytest.approx(100 / 2)
+    assert stop_list(tape).height == 5
+
+
+def test_pareto_by_reason_adds_up() -> None:
+    tape = tape_of(
+        ("running", 10), ("stop", 9, "film broke"), ("running", 10), ("stop", 6), ("running", 9),
+        ("changeover", 5), ("running", 9), ("short stop", 4, "film broke "), ("running", 4),
+    )  # fmt: skip
+    rows = pareto(stop_list(tape)).select("reason", "stops", "minutes").rows()
+    assert rows == [("film broke", 2, 13.0), ("reason not set", 1, 6.0), ("changeover", 1, 5.0)]
+
+
+def test_two_efficiencies_differ_by_what_lies_outside() -> None:
+    tape = tape_of(
+        ("running", 80), ("stop", 10, "blocked"), ("running", 5), ("stop", 5, "knife"), ("running", 10)
+    )
+    assert outside_minutes(tape) == pytest.approx(10)
+    own = Efficiency(good=95 * 350 * 0.98, nominal_per_min=350, operating_min=110, outside_min=10)
+    assert own.all_causes == pytest.approx(95 * 0.98 / 110)
+    assert own.machine_only == pytest.approx(95 * 0.98 / 100)
+    assert Efficiency(0, 350, 0, 0).all_causes is None
+
+
+def test_a_state_channel_gives_reasons_by_name() -> None:
+    machine = Machine(
+        id="w",
+        kind="cut-and-wrap machine",
+        line="1",
+        gauges=(Gauge(id="s", measures="state", codes={"12": "starved"}),),
+    )
+    states = ["Execute", "Suspended", "12", "Held", "Execute", "77"]
+    frame = pl.DataFrame(
+        {
+            "machine": "w",
+            "channel": "s",
+            "at": [START + timedelta(minutes=k) for k in range(6)],
+            "value": None,
+            "text": states,
+            "quality": "good",
+            "intake": 1,
+            "row": 1,
+        }
+    ).cast(dict(READINGS))  # type: ignore[arg-type]
+    assert state_log(machine, frame)["reason"].to_list() == ["outside", "starved"]
+    assert unknown_states(machine, frame) == ["77"]
+    numbers = frame.with_columns(
+        text=pl.lit(None, pl.String), value=pl.Series([6.0, 12.0, 6.0, 12.0, 6.0, 6.0])
+    )
+    assert state_log(machine, numbers)["reason"].to_list() == ["starved", "starved"]
+    assert unknown_states(machine, numbers) == ["6"]
+
+
+def test_a_week_of_plan_is_shared_by_planned_minutes() -> None:
+    shifts = (Shift(id="e", start=time(6), end=time(14)), Shift(id="l", start=time(14), end=time(22)))
+    monday = datetime(2026, 6, 8, tzinfo=UTC)
+    frame = pl.DataFrame(
+        {
+            "line": "1",
+            "product": "p",
+            "start": [monday, START],
+            "end": [monday + timedelta(days=5), START + timedelta(hours=8)],
+            "pieces": [100_000.0, 7.0],
+            "intake": 1,
+            "row": 1,
+        }
+    ).cast(dict(PLAN))  # type: ignore[arg-type]
+    end = START + timedelta(hours=8)
+    assert planned_pieces(frame, "1", START, end, shifts=shifts, zone="UTC") == pytest.approx(10_007)
+    assert planned_pieces(frame, "2", START, end, shifts=shifts, zone="UTC") is None
+    assert pace_needed_per_min(100, 200, 10) == 0
+    assert pace_needed_per_min(100, 0, 0) is None
+
+
+def test_a_projection_needs_six_cycles_and_none_is_made_of_nothing() -> None:
+    cycle = (("running", 10.0), ("short stop", 2.0))
+    assert project(run_stop_cycles(tape_of(*cycle * 5)), 60) is None
+    found = project(run_stop_cycles(tape_of(*cycle * 6)), 60)
+    assert found is not None
+    assert found.pieces == pytest.approx(60 * 350 * 10 / 12)
+    assert found.low == pytest.approx(found.pieces)
