@@ -8,7 +8,14 @@ import polars as pl
 
 from lineview.answers.answer import Answer, Evidence, Scope
 from lineview.answers.order_figures import order_figures
-from lineview.answers.order_tables import delivery_series, fan_series, order_table, reels_table, sheet_table
+from lineview.answers.order_tables import (
+    delivery_series,
+    demand_table,
+    fan_series,
+    order_table,
+    reels_table,
+    sheet_table,
+)
 from lineview.answers.order_words import CAUTIONS, notes, sentence, soft_line
 from lineview.measures.made_by_day import made_by_day
 from lineview.measures.made_since import made_since
@@ -62,6 +69,7 @@ def answer_order(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
             order_table(lines, plant.currency),
             sheet_table(supplier_orders(lines), plant.currency),
             reels_table(needed),
+            demand_table(demand, plant),
         ),
         series={"fan": fan_series(lines, scope.now), "deliveries": delivery_series(lines)},
         notes=notes(lines, demand, plant),

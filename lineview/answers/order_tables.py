@@ -10,6 +10,8 @@ import polars as pl
 
 from lineview.answers.answer import Table
 from lineview.columns import UTC_US
+from lineview.plant import Plant
+from lineview.stock.demand import Demand
 from lineview.stock.order_lines import OrderLine, line_fan
 from lineview.stock.order_size import price_at
 from lineview.stock.reels_needed import ReelsNeeded
@@ -107,6 +109,42 @@ def sheet_table(orders: Sequence[SupplierOrder], currency: str) -> Table:
         ("pallets", "pallets", ""),
     )
     return Table("order sheet", "Order sheet by supplier", columns, rows)
+
+
+def demand_table(demand: Demand, plant: Plant, weeks: int = 4) -> Table:
+    """Give the good pieces of each product in the coming weeks, as a distribution.
+
+    Parameters
+    ----------
+    demand : Demand
+        What the coming weeks wrap.
+    plant : Plant
+        For the flavours' names.
+    weeks : int
+        How many weeks to show.
+    """
+    rows: list[dict[str, Any]] = []
+    for name, need in demand.by_product.items():
+        product = plant.product(name)
+        for k, start in enumerate(demand.weeks[:weeks]):
+            week = need.week(k)
+            rows.append(
+                {
+                    "product": name if product is None else product.flavour,
+                    "week": start,
+                    "pieces": float(week.mean(7.0)),
+                    "low": float(week.quantile(7.0, 0.05)),
+                    "high": float(week.quantile(7.0, 0.95)),
+                }
+            )
+    columns = (
+        ("product", "product", ""),
+        ("week", "week from", ""),
+        ("pieces", "good pieces expected", "pieces"),
+        ("low", "1 week in 20 below", "pieces"),
+        ("high", "1 week in 20 above", "pieces"),
+    )
+    return Table("demand", "Good pieces in the coming weeks", columns, rows)
 
 
 def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:

@@ -44,6 +44,7 @@ def waste_figures(account: WrapAccount, period: Period) -> tuple[Figure, ...]:
                 figures.append(_figure(name, said, allowance, events, period))
         figures.append(_running(kind, waste.proportional, period))
         figures += _reconciled(account, kind, period)
+        figures += _left(account, kind, period)
     return tuple(figures)
 
 
@@ -143,3 +144,38 @@ def _reconciled(account: WrapAccount, kind: str, period: Period) -> list[Figure]
             working="; ".join(f"reel {w.reel}: {w.what} {w.share:+.1%}" for w in views.wrong) or "none",
         ),
     ]
+
+
+def _left(account: WrapAccount, kind: str, period: Period) -> list[Figure]:
+    """Give what is left on the reel that is on, and how long it lasts at the period's pace."""
+    names = f"{slug(kind)}_reel_left_m", f"{slug(kind)}_reel_left_min"
+    labels = f"{kind}: left on the reel that is on", f"{kind}: until that reel ends"
+    left = account.left.get(kind)
+    if left is None:
+        why = "no reel log, feed counter or reel length tells what is on"
+        pairs = zip(names, labels, ("m", "min"), strict=True)
+        return [cannot_tell(name, label, unit, why, period) for name, label, unit in pairs]
+    kinds = "k = 2, from the label's and the counter's uncertainty"
+    told = f"reel {left.reel}: held less fed less its end"
+    out = [
+        Figure(
+            names[0], labels[0], left.metres, "m", left.low_m, left.high_m, kinds, period=period, working=told
+        )
+    ]
+    if left.minutes is None or left.metres <= 0:
+        return [*out, cannot_tell(names[1], labels[1], "min", "nothing was wrapped", period)]
+    scale = left.minutes / left.metres
+    out.append(
+        Figure(
+            names[1],
+            labels[1],
+            left.minutes,
+            "min",
+            left.low_m * scale,
+            left.high_m * scale,
+            kinds,
+            period=period,
+            working=f"{left.wraps:,} wraps at the period's pace, stops included",
+        )
+    )
+    return out

@@ -11,6 +11,7 @@ import polars as pl
 from lineview.measures.counted import Counted, Steps, steps_by_kind
 from lineview.measures.product_spans import ProductSpan, leave_out, product_spans
 from lineview.measures.reel_balance import ReelFault, ReelSpan, reel_faults, reel_spans
+from lineview.measures.reel_left import ReelLeft, reel_left
 from lineview.measures.use_views import Views, reel_metres, views_of
 from lineview.measures.wrap_bins import wrap_bins
 from lineview.measures.wrap_events import WrapEvents, count_within
@@ -38,6 +39,7 @@ class WrapAccount:
     waste: Mapping[str, Waste]
     views: tuple[Views, ...]
     blanks: Learned | None
+    left: Mapping[str, ReelLeft]
     left_out_min: float
     readings: int
 
@@ -106,10 +108,25 @@ def wrap_account(
         faults=tuple(reel_faults(mounted)),
         waste=wastes,
         views=tuple(views),
+        left=_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
         blanks=None if events is None else blanks_per_restart(steps, events, end),
         left_out_min=sum((s.end - s.start).total_seconds() for s in spans if not s.counted) / 60.0,
         readings=sum(steps[what].between(start, end).n for what in steps),
     )
+
+
+def _left(
+    reels: Sequence[ReelSpan], wastes: Mapping[str, Waste], rows: Sequence[WrapPieces], minutes: float
+) -> dict[str, ReelLeft]:
+    """Give what is left on the reels that are on, at the period's own pace."""
+    pace = sum(row.wrapped + (row.blanks or 0.0) for row in rows) / minutes if minutes > 0 else 0.0
+    out = {}
+    for kind, waste in wastes.items():
+        own = [reel for reel in reels if reel.kind == kind]
+        left = reel_left(own[-1], waste.reel_end.metres, pace or None) if own else None
+        if left is not None:
+            out[kind] = left
+    return out
 
 
 def _waste(

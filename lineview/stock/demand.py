@@ -23,12 +23,14 @@ ASSUMED_PLAN_CV = 0.1
 class Demand:
     """What the coming weeks will wrap.
 
-    `by_web` is each web's need in reels, `basis` what it rests on; `unknown` names products that plant.toml
+    `by_web` is each web's need in reels, `by_product` each product's in pieces, `basis` what the webs' rest
+    on; `unknown` names products that plant.toml
     has not, `without_web` says which product has no web of a kind.
     """
 
     weeks: tuple[datetime, ...]
     by_web: Mapping[str, Need]
+    by_product: Mapping[str, Need]
     basis: Mapping[str, str]
     unknown: tuple[str, ...] = ()
     without_web: tuple[str, ...] = ()

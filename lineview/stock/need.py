@@ -42,6 +42,11 @@ class Need:
         own = _cumulative(self.week_sd**2, days)
         return np.sqrt(own + (self.level_cv * self.mean(days)) ** 2)
 
+    def week(self, number: int) -> Need:
+        """Give the need of one coming week alone (0 is the first)."""
+        at = min(number, len(self.week_mean) - 1)
+        return Need(self.week_mean[at : at + 1], self.week_sd[at : at + 1], self.level_cv)
+
     def quantile(self, days: npt.ArrayLike, share: float) -> Floats:
         """Give the need that is not exceeded with this chance, up to so many days from now [reels]."""
         from scipy.special import gammaincinv

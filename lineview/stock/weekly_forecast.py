@@ -120,6 +120,8 @@ def _borrow(
         weight = weeks[k] / (weeks[k] + BORROWED_WEEKS)
         among = float(level[kin].std()) if kin.sum() > 1 else float(level[kin].mean()) * 0.5
         level[k] = weight * level[k] + (1.0 - weight) * float(level[kin].mean())
-        spread[k] = max(weight * spread[k], (1.0 - weight) * float(spread[kin].mean()))
-        level_sd[k] = np.hypot(weight * level_sd[k], (1.0 - weight) * among)
+        # A handful of weeks cannot show its own spread, so the kin's stands in for it.
+        spread[k] = max(float(spread[k]), float(spread[kin].mean()))
+        own_sd = max(float(level_sd[k]), float(spread[k]) / np.sqrt(max(weeks[k], 1)))
+        level_sd[k] = np.hypot(weight * own_sd, (1.0 - weight) * among)
     return level, spread, level_sd, np.asarray(borrowed)

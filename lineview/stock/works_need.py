@@ -25,6 +25,7 @@ from lineview.stock.demand import (
     week_starts,
 )
 from lineview.stock.history_weeks import history_weeks, weeks_ahead
+from lineview.stock.need import Need
 
 #: From so many weeks of history on, the coming weeks are forecast week by week.
 WEEKS_OF_HISTORY = 8
@@ -74,21 +75,38 @@ def works_need(
         for web in plant.webs
         if (share := shares[web.id]) is not None
     }
-    history = history_ahead(plant, past, factors, lines, starts)
+    each = {product.id: {product.id: 1.0} for product in plant.products}
     covers = {line: plan_cover(ahead, line, starts) for line in lines}
-    needs, basis = {}, {}
-    for web_id, own in factors.items():
-        parts = [
-            (_planned(planned, line, own, weeks), covers[line], history.get((line, web_id))) for line in lines
-        ]
-        needs[web_id], basis[web_id] = web_need(parts, weeks)
+    needs, basis = _needs(plant, past, planned, covers, factors, starts)
+    by_product, _ = _needs(plant, past, planned, covers, each, starts)
     return Demand(
         weeks=starts,
         by_web=needs,
+        by_product={name: need for name, need in by_product.items() if need.week_mean.any()},
         basis=basis,
         unknown=tuple(sorted({*unknown, *(name for name in unknown_made if name)})),
         without_web=tuple(_without_web(plant, [*ahead["product"].to_list(), *past["product"].to_list()])),
     )
+
+
+def _needs(
+    plant: Plant,
+    past: pl.DataFrame,
+    planned: Mapping[tuple[str, str], Floats],
+    covers: Mapping[str, Floats],
+    factors: Mapping[str, Mapping[str, float]],
+    starts: Sequence[datetime],
+) -> tuple[dict[str, Need], dict[str, str]]:
+    """Put together the need of each key from all lines, and what each rests on."""
+    history = history_ahead(plant, past, factors, list(covers), starts)
+    needs, basis = {}, {}
+    for key, own in factors.items():
+        parts = [
+            (_planned(planned, line, own, len(starts)), covered, history.get((line, key)))
+            for line, covered in covers.items()
+        ]
+        needs[key], basis[key] = web_need(parts, len(starts))
+    return needs, basis
 
 
 def piece_share(web: Web, waste: float | None) -> float | None:

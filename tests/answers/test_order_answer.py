@@ -68,7 +68,7 @@ def test_it_says_what_to_order_by_when_and_what_waiting_risks(made) -> None:
     assert fan.columns == ["web", "week", "at", "low90", "low50", "mid", "high50", "high90"]
     for low, high in (("low90", "low50"), ("low50", "mid"), ("mid", "high50"), ("high50", "high90")):
         assert (fan[low] <= fan[high] + 1e-9).all()
-    assert {t.name for t in answer.tables} == {"order", "order sheet", "reels for pieces"}
+    assert {t.name for t in answer.tables} == {"order", "order sheet", "reels for pieces", "demand"}
 
 
 def test_reels_on_hand_are_the_count_less_what_was_wrapped_since(made) -> None:
@@ -117,6 +117,16 @@ def test_a_plan_comes_before_history(made) -> None:
     needed = answer.figure("reels_needed_film")
     assert needed.working.startswith("the plan")
     assert value(answer, "use_reels_per_week_film") == pytest.approx(1_000_000 * 0.056 / 2875, rel=0.05)
+
+
+def test_demand_is_told_by_product_and_week_as_a_distribution(made) -> None:
+    plan = planned(made, "Plum", 4_000_000)
+    answer = answer_order(with_webs(made), scope_of(made), evidence_of(made, stock=counted(made), plan=plan))
+    rows = next(t for t in answer.tables if t.name == "demand").rows
+    plum = [row for row in rows if row["product"] == "plum"]
+    assert len(plum) == 4
+    assert plum[0]["pieces"] == pytest.approx(1_000_000)
+    assert all(row["low"] < row["pieces"] < row["high"] for row in plum)
 
 
 def test_a_plan_with_a_flavour_nobody_knows_names_it(made) -> None:

@@ -1,0 +1,86 @@
+"""Season, levels, new flavours and pace, against series whose truth is known."""
+
+import numpy as np
+import pytest
+
+from lineview.stock.need import Need
+from lineview.stock.pace import pace
+from lineview.stock.season import WEEKS_A_YEAR, learn_season
+from lineview.stock.weekly_forecast import weekly_forecast
+
+
+def test_season_is_recovered_from_two_years() -> None:
+    rng = np.random.default_rng(1)
+    weeks = np.arange(104) % 52.18
+    true = 1 + 0.4 * np.sin(2 * np.pi * weeks / WEEKS_A_YEAR)
+    season = learn_season(1e6 * true * rng.lognormal(0, 0.08, 104), weeks)
+    assert season.factors(weeks) == pytest.approx(true / true.mean(), abs=0.08)
+
+
+def test_no_season_is_found_where_there_is_none_or_too_little() -> None:
+    rng = np.random.default_rng(2)
+    flat = learn_season(1e6 * rng.lognormal(0, 0.1, 104), np.arange(104) % 52.18)
+    assert flat.factors(np.arange(52.0)) == pytest.approx(np.ones(52), abs=0.12)
+    assert learn_season(np.ones(40), np.arange(40.0)).factors([3.0, 30.0]).tolist() == [1.0, 1.0]
+
+
+def test_level_and_spread_of_a_steady_series() -> None:
+    rng = np.random.default_rng(3)
+    out = weekly_forecast(rng.normal(100, 10, (20, 104)), np.ones(104), np.ones(8), ["a"] * 20)
+    assert out.mean.mean() == pytest.approx(100, abs=2)
+    assert out.sd.mean() == pytest.approx(10, abs=1)
+    assert (out.level_cv < 0.06).all()
+
+
+def test_season_carries_into_the_coming_weeks() -> None:
+    out = weekly_forecast(np.full((1, 104), 50.0), np.ones(104), np.array([1.0, 2.0]), ["a"])
+    assert out.mean[0] == pytest.approx([50, 100])
+
+
+def test_a_series_that_comes_now_and_then_has_its_mean() -> None:
+    rng = np.random.default_rng(4)
+    series = np.where(rng.random((1, 200)) < 0.2, 50.0, 0.0)
+    out = weekly_forecast(series, np.ones(200), np.ones(4), ["a"])
+    assert out.mean[0, 0] == pytest.approx(series.mean(), rel=0.35)
+    assert out.sd[0, 0] == pytest.approx(20, rel=0.2)
+
+
+def test_a_new_flavour_borrows_from_its_base() -> None:
+    rng = np.random.default_rng(5)
+    old = rng.normal(100, 10, (4, 60))
+    other = rng.normal(1000, 50, (4, 60))
+    new = np.full((1, 60), np.nan)
+    new[0, -2:] = 140.0
+    history = np.vstack([old, other, new])
+    out = weekly_forecast(history, np.ones(60), np.ones(4), ["fruit"] * 4 + ["nut"] * 4 + ["fruit"])
+    assert out.borrowed.tolist() == [False] * 8 + [True]
+    assert 100 < out.mean[8, 0] < 120
+    assert out.level_cv[8] > out.level_cv[0]
+
+
+def test_a_flavour_never_made_yet_takes_its_base_mean() -> None:
+    history = np.vstack([np.full((2, 40), 100.0), np.full((1, 40), np.nan)])
+    out = weekly_forecast(history, np.ones(40), np.ones(2), ["fruit", "fruit", "fruit"])
+    assert out.mean[2] == pytest.approx([100, 100])
+
+
+def test_pace_sums_amounts_over_sums_of_minutes() -> None:
+    told = pace([480, 480, 240, 480, 480, 480], [480, 480, 240, 480, 480, 480])
+    assert told is not None
+    assert (told.per_planned_min, told.day_sd, told.learned) == (1.0, 0.0, True)
+    short = pace([480.0], [480.0])
+    assert short is not None
+    assert not short.learned
+    assert pace([], []) is None
+
+
+def test_need_adds_up_and_never_goes_below_nothing() -> None:
+    need = Need(np.array([7.0, 14.0]), np.array([1.0, 2.0]), 0.0)
+    assert need.mean([0, 7, 10.5, 14, 21]) == pytest.approx([0, 7, 14, 21, 35])
+    assert need.sd(14.0) == pytest.approx(np.sqrt(5))
+    assert need.quantile(14.0, 0.5) == pytest.approx(21, abs=0.2)
+    assert need.exceeds(14.0, need.quantile(14.0, 0.9)) == pytest.approx(0.1)
+    wild = Need(np.array([1.0]), np.array([5.0]), 0.3)
+    assert (wild.quantile([1.0, 7.0, 70.0], 0.01) >= 0).all()
+    sure = Need(np.array([7.0]), np.array([0.0]), 0.0)
+    assert [float(sure.exceeds(7.0, x)) for x in (6.9, 7.1)] == [1.0, 0.0]
