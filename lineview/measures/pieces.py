@@ -201,19 +201,28 @@ def _counted(counts: MachineCounts, kind: Counts, edges: tuple[Ints, Ints]) -> _
     place_a, place_b = _Place(span, begins), _Place(span, ends)
     value = sums(n)
     inside = _shared(value, n, place_b, seen) - _shared(value, n, place_a, seen)
-    low_sum, high_sum = sums(steps["low"].to_numpy()), sums(steps["high"].to_numpy())
+    low_sum, high_sum, gone = _unknown_sums(steps, known, span, value)
     whole = place_b.floor > place_a.ceil
     low = np.where(whole, low_sum[place_b.floor] - low_sum[np.minimum(place_a.ceil, place_b.floor)], 0.0)
     high = high_sum[place_b.ceil] - high_sum[place_a.floor]
     outside_us = (
         np.clip(span[0] - begins, 0, ends - begins) + np.clip(ends - span[-1], 0, ends - begins)
     ).astype(np.float64)
-    gone = sums(np.where(known, 0.0, np.diff(span) / 1e6))
     missing = gone[place_b.ceil] - gone[place_a.floor] + outside_us / 1e6
     # Less than a usual interval without a reading at the period's edge is told all the same, with bounds.
     usual_us = float(np.median(np.diff(span[:2000])))
     told = (missing <= 0) | ((outside_us <= 1.5 * usual_us) & (missing <= outside_us / 1e6 + 1e-9))
     return _Counted(np.where(told, np.round(inside, 6), np.nan), low, high + outside_us * fastest, missing)
+
+
+def _unknown_sums(
+    steps: pl.DataFrame, known: Bools, span: Ints, value: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Give sums up to each edge of the least counts, of the most, and of the seconds not told."""
+    if known.all():
+        return value, value, np.zeros(len(span))
+    gone = np.where(known, 0.0, np.diff(span) / 1e6)
+    return sums(steps["low"].to_numpy()), sums(steps["high"].to_numpy()), sums(gone)
 
 
 class _Place:

@@ -111,7 +111,7 @@ def _standing(made: Floats, seconds: Floats, seen: Bools, band_low: float) -> Bo
     """Tell which intervals the machine stood through, jogs between them included."""
     stands = seen & (made <= 0)
     zero = runs(stands)
-    until = np.concatenate(([0.0], np.cumsum(seconds)))
+    until = sums(seconds)
     moves = np.concatenate(([False], seen & ~stands, [False]))
     # Between two intervals with pieces a moment without one is the reading's own jitter.
     between = moves[zero.first] & moves[zero.last + 1]
@@ -121,8 +121,8 @@ def _standing(made: Floats, seconds: Floats, seen: Bools, band_low: float) -> Bo
     legs = runs(seen & ~stands)
     if not len(legs.first):
         return stands
-    counts = np.concatenate(([0.0], np.cumsum(made)))
-    sum_n = counts[legs.last] - counts[legs.first]
+    # Nothing is made between legs, so sums by leg need no second pass over the year.
+    sum_n = np.add.reduceat(made, legs.first)
     sum_s = until[legs.last] - until[legs.first]
     before = np.concatenate(([False], stands))[legs.first]
     after = np.concatenate((stands, [False]))[legs.last]
