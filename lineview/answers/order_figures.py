@@ -87,7 +87,29 @@ def _of_line(line: OrderLine, period: Period, currency: str) -> list[Figure]:
                 f"{counted.metres:,.0f} m, less use since the count, ÷ {line.reel_m:,.0f} m",
             )
         )
+    figures.append(_reorder(line, period))
     return figures + _advice(line, period, currency)
+
+
+def _reorder(line: OrderLine, period: Period) -> Figure:
+    web, point = line.web, line.reorder_reels
+    name, label = f"reorder_point_{slug(web.id)}", f"position at which to order {web.id}"
+    if point is None:
+        why = f"no need of {web.id}, or no lead_time_days in plant.toml"
+        return cannot_tell(name, label, "reels", why, period)
+    lead = f"{web.lead_time_days:g} ± {web.lead_time_sd_days:g} days"
+    expected = line.need.mean(web.lead_time_days or 0.0)
+    return Figure(
+        name,
+        label,
+        point,
+        "reels",
+        interval_kind="a rule, no interval",
+        period=period,
+        sources=("renewal-undershoot", "snyder-shen"),
+        working=f"need of {float(expected):.1f} reels in a lead time of {lead}, with "
+        f"{point - float(expected):.1f} reels of safety stock: {RISK:.0%} chance of running out in a cycle",
+    )
 
 
 def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:

@@ -147,7 +147,8 @@ def soft_line(lines: Sequence[OrderLine], plant: Plant, label: str) -> str:
         parts.append(f"{due[0].supply.on_hand:.1f} reels on hand, cover {cover}, lead time {lead}")
     parts.append(f"at most {RISK:.0%} chance of running out before a delivery")
     if len(due) > 1 and due[1].order_by is not None:
-        parts.append(f"{len(due) - 1} further webs from {day_words(due[1].order_by, plant)}")
+        more = "1 further web" if len(due) == 2 else f"{len(due) - 1} further webs"
+        parts.append(f"{more} from {day_words(due[1].order_by, plant)}")
     if label:
         parts.append(f"history: {label}")
     text = "; ".join(parts)

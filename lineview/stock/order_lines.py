@@ -21,6 +21,7 @@ from lineview.stock.ordering import (
     cover_bounds,
     fan,
 )
+from lineview.stock.policy import DailyNeed, reorder_point
 from lineview.stock.reels_needed import rounded_order
 
 #: Weeks that one order is to last where costs are not known: an assumption.
@@ -48,6 +49,20 @@ class OrderLine:
     order_by: datetime | None
     arrives: datetime | None
     quantity_basis: str = ""
+
+    @property
+    def reorder_reels(self) -> float | None:
+        """Position, on hand and on order, at which a daily look orders at the coming weeks' need."""
+        if self.web.lead_time_days is None or self.week_reels <= 0:
+            return None
+        weeks = max(round((self.web.lead_time_days + 7.0) / 7.0), 1)
+        mean, variance = self.need.week_mean[:weeks].mean(), (self.need.week_sd[:weeks] ** 2).mean()
+        return reorder_point(
+            DailyNeed(float(mean) / 7.0, math.sqrt(float(variance) / 7.0)),
+            RISK,
+            lead_days=self.web.lead_time_days,
+            lead_sd_days=self.web.lead_time_sd_days,
+        )
 
     @property
     def open_risk(self) -> tuple[float, float] | None:
