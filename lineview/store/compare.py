@@ -65,7 +65,7 @@ class Tally:
         moments = rows.select(
             pl.lit(kind).alias("kind"),
             pl.col(owner).fill_null("").alias("owner"),
-            (pl.col(label).fill_null("") if label else pl.lit("")).alias("label"),
+            (pl.col(label).cast(pl.String).fill_null("") if label else pl.lit("")).alias("label"),
             pl.col(at).alias("at"),
         )
         self.disputes.append(moments.unique(maintain_order=True))

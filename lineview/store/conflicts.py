@@ -99,7 +99,7 @@ class Conflicts:
 
 def _as_conflicts(kind: Kind, rows: pl.DataFrame, owner: str, moments: pl.DataFrame) -> pl.DataFrame:
     """Give contradicting rows of one of the journal's kinds, what each says as text."""
-    label = pl.col(kind.label).fill_null("") if kind.label else pl.lit("")
+    label = pl.col(kind.label).cast(pl.String).fill_null("") if kind.label else pl.lit("")
     rows = rows.filter(pl.col(kind.owner).fill_null("") == owner)
     rows = contradictions(rows, kind.keys, kind.values)
     said = [

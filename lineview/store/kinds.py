@@ -57,7 +57,7 @@ KINDS = {
         Kind("batches", "batches", columns.BATCHES, "line", "batch", "start", timedelta(days=7)),
         Kind("stops", "stop_log", columns.STOP_LOG, "machine", "", "start", timedelta(days=31)),
         Kind("reels", "reels", columns.REELS, "machine", "web", "at"),
-        Kind("stock", "stock", columns.STOCK, "web", "", "at"),
+        Kind("stock", "stock", columns.STOCK, "web", "part_reel_outer_mm", "at"),  # a row a part reel
         Kind("plan", "plan", columns.PLAN, "line", "product", "start", timedelta(days=400)),
     )
 }

@@ -126,3 +126,11 @@ def test_what_people_say_is_kept_and_the_later_reason_holds(store):
         store.add_note(at(5), "  ")
     with pytest.raises(AskError, match="ends before"):
         store.set_stop_reason("wrap1", at(9), at(9), "jam")
+
+
+def test_several_part_reels_of_one_web_are_one_count_and_no_dispute(store, tmp_path):
+    first = {"at": at(0), "web": "film", "whole_reels": 3.0, "part_reel_outer_mm": 221.0}
+    second = {"at": at(0), "web": "film", "whole_reels": 0.0, "part_reel_outer_mm": 142.0}
+    receipt = store.record(export(tmp_path, "a.csv", ("stock", kind("stock", [first, second]))))
+    assert (receipt.kept, receipt.conflicts) == (2, 0)
+    assert store.stock()["part_reel_outer_mm"].sort().to_list() == [142.0, 221.0]
