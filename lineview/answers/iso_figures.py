@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-from lineview.answers.shift_tables import time_elements
 from lineview.figure import Figure, Period, cannot_tell
-from lineview.measures.key_figures import EDITION, KeyFigure, iso_key_figures
+from lineview.measures.key_figures import (
+    EDITION,
+    KeyFigure,
+    iso_key_figures,
+    productive_maintenance_figures,
+    time_elements,
+)
 from lineview.measures.shift_measures import ShiftMeasures
 
 
@@ -23,14 +28,18 @@ def iso_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure
     Returns
     -------
     tuple of Figure
-        Named iso_..., in percent, never capped.
+        Named iso_..., in percent, never capped; then two with short stops placed as TPM places them.
     """
-    elements = time_elements(measured)
-    return tuple(_figure(key, period, n) for key in iso_key_figures(elements))
+    elements = time_elements(measured.so_far)
+    short = measured.so_far.minutes["short stop"]
+    return (
+        *(_figure(key, period, n, "iso_") for key in iso_key_figures(elements)),
+        *(_figure(key, period, n, "") for key in productive_maintenance_figures(elements, short)),
+    )
 
 
-def _figure(key: KeyFigure, period: Period, n: int) -> Figure:
-    name = f"iso_{key.name}_percent"
+def _figure(key: KeyFigure, period: Period, n: int, prefix: str) -> Figure:
+    name = f"{prefix}{key.name}_percent"
     if key.value is None:
         return cannot_tell(name, key.label, "%", "its divisor is 0", period)
     working = f"{key.formula} = {key.top:,.4g} ÷ {key.bottom:,.4g} (map of states {EDITION})"
@@ -41,6 +50,6 @@ def _figure(key: KeyFigure, period: Period, n: int) -> Figure:
         "%",
         n=n,
         period=period,
-        sources=("iso-22400-2",),
+        sources=("iso-22400-2",) if prefix else ("willmott-mccarthy",),
         working=working,
     )

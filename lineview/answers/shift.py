@@ -12,6 +12,7 @@ from lineview.answers.shift_study_tables import event_rows, study_tables
 from lineview.answers.shift_tables import (
     key_figure_table,
     ladder_table,
+    leg_table,
     next_table,
     reason_table,
     shift_table,
@@ -104,6 +105,8 @@ def _tables(plant: Plant, measured: ShiftMeasures, study: ShiftStudy, scope: Sco
     ]
     if measured.windows.height > 1:
         tables.append(shift_table(measured))
+    if study.legs.height > 1:
+        tables.append(leg_table(study.legs))
     return (*tables, *study_tables(study, plant), key_figure_table(measured))
 
 

@@ -5,8 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import polars as pl
+
 from lineview.answers.answer import Scope, Table
-from lineview.measures.key_figures import STATE_TO_TIME, TimeElements, iso_key_figures
+from lineview.measures.key_figures import (
+    STATE_TO_TIME,
+    iso_key_figures,
+    productive_maintenance_figures,
+    time_elements,
+)
 from lineview.measures.ladder import ladder
 from lineview.measures.shift_measures import ShiftMeasures
 from lineview.measures.stops import pareto, stop_list
@@ -114,26 +121,23 @@ def _summary(account: Any) -> dict[str, Any]:
     }
 
 
-def time_elements(measured: ShiftMeasures) -> TimeElements:
-    """Give ISO 22400-2's times and counts of the minutes that were seen."""
-    account = measured.so_far
-    delay = account.minutes["stop"] + account.minutes["short stop"]
-    good = account.good_used - account.made["break"]
-    return TimeElements(
-        account.planned_min - account.unseen_min,
-        account.run_min,
-        account.minutes["changeover"],
-        delay,
-        1.0 / account.nominal_per_min,
-        account.made_used,
-        max(0.0, good + account.made["break"]),
-        account.rejects_used,
+def leg_table(legs: pl.DataFrame) -> Table:
+    """Give the legs of one speed, for a period in which the speed stepped."""
+    columns = (
+        ("start", "from", ""),
+        ("end", "to", ""),
+        ("run_min", "ran", "min"),
+        ("pieces", "pieces", ""),
+        ("rate_per_min", "rate", "pieces/min"),
     )
+    return Table("legs", "Legs of one speed", columns, legs.rows(named=True))
 
 
 def key_figure_table(measured: ShiftMeasures) -> Table:
     """Give ISO 22400-2's key figures with formulas, and where our states' minutes go."""
-    elements = time_elements(measured)
+    elements = time_elements(measured.so_far)
+    short = measured.so_far.minutes["short stop"]
+    figures = (*iso_key_figures(elements), *productive_maintenance_figures(elements, short))
     rows: list[dict[str, Any]] = [
         {
             "name": k.label,
@@ -141,7 +145,7 @@ def key_figure_table(measured: ShiftMeasures) -> Table:
             "formula": k.formula,
             "minutes": None,
         }
-        for k in iso_key_figures(elements)
+        for k in figures
     ]
     for state, (iso, losses) in STATE_TO_TIME.items():
         minutes = measured.so_far.minutes[state]

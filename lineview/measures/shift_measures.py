@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from lineview.columns import TAPE
+from lineview.columns import UTC_US
 from lineview.measures.clock import calendar, shift_windows
 from lineview.measures.machine_counts import MachineCounts, count_machine
 from lineview.measures.machine_tape import tape_of
@@ -156,25 +156,46 @@ def rate_by_minute(measured: ShiftMeasures, *, step_s: float = 60.0) -> pl.DataF
     polars.DataFrame
         Columns at, rate_per_min [pieces/min]; a rate holds until the next row; null where unseen.
     """
-    tape = measured.tape
-    if not tape.height:
-        return pl.DataFrame(schema={"at": TAPE["start"], "rate_per_min": pl.Float64})
-    starts, ends, unseen = [], [], []
-    for row in tape.select("start", "end", "state").iter_rows(named=True):
+    steps = minute_steps(measured, step_s=step_s)
+    if not steps.height:
+        return pl.DataFrame(schema={"at": UTC_US, "rate_per_min": pl.Float64})
+    minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
+    rate = steps.select(
+        at="start", rate_per_min=pl.when(pl.col("state") != "unseen").then(pl.col("pieces") / minutes)
+    )
+    ends = steps["end"].to_list()
+    gaps = [a for a, b in zip(ends, steps["start"].to_list()[1:], strict=False) if b > a] + ends[-1:]
+    nothing = pl.DataFrame({"at": gaps, "rate_per_min": [None] * len(gaps)}, schema=rate.schema)
+    return pl.concat([rate, nothing]).sort("at", maintain_order=True)
+
+
+def minute_steps(measured: ShiftMeasures, *, step_s: float = 60.0) -> pl.DataFrame:
+    """Cut the running and slow stretches and breaks of a tape into steps of about a minute.
+
+    Parameters
+    ----------
+    measured : ShiftMeasures
+        Of the period.
+    step_s : float
+        Length of a step, about [s].
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns start, end, state, pieces; standing and unseen stretches are one step each.
+    """
+    starts, ends, states = [], [], []
+    for row in measured.tape.select("start", "end", "state").iter_rows(named=True):
         seconds = (row["end"] - row["start"]).total_seconds()
         runs = row["state"] in ("running", "slow", "break")
         steps = max(1, round(seconds / step_s)) if runs else 1
         edges = [row["start"] + timedelta(seconds=seconds * k / steps) for k in range(steps)] + [row["end"]]
         starts += edges[:-1]
         ends += edges[1:]
-        unseen += [row["state"] == "unseen"] * steps
-    frame = pl.DataFrame({"start": starts, "end": ends}).cast(TAPE["start"])
-    made = pieces_of(measured.counts, frame)
-    minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
-    rate = made.with_columns(unseen=pl.Series(unseen)).select(
-        at="start", rate_per_min=pl.when(~pl.col("unseen")).then(pl.col("made") / minutes)
+        states += [row["state"]] * steps
+    frame = pl.DataFrame(
+        {"start": starts, "end": ends, "state": states},
+        schema={"start": UTC_US, "end": UTC_US, "state": pl.String},
     )
-    last = pl.DataFrame({"at": ends[-1:], "rate_per_min": [None]}, schema=rate.schema)
-    gaps = [a for a, b in zip(ends, starts[1:], strict=False) if b > a]
-    between = pl.DataFrame({"at": gaps, "rate_per_min": [None] * len(gaps)}, schema=rate.schema)
-    return pl.concat([rate, between, last]).sort("at")
+    made = pieces_of(measured.counts, frame)
+    return made.select("start", "end", "state", pieces=pl.col("made"))

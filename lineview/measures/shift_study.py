@@ -12,10 +12,12 @@ from lineview.measures.changeovers import find_changeovers, product_changes
 from lineview.measures.clock import calendar
 from lineview.measures.efficiency import Efficiency, outside_minutes
 from lineview.measures.flavour_order import MOST_PRODUCTS, FlavourOrder, cheapest_order, expected_minutes
+from lineview.measures.key_figures import time_elements
 from lineview.measures.next_events import NextEvent, Pace, batch_end, reel_ends
 from lineview.measures.pace import run_stop_cycles
 from lineview.measures.run_clock import run_clock
-from lineview.measures.shift_measures import ShiftMeasures
+from lineview.measures.shift_measures import ShiftMeasures, minute_steps
+from lineview.measures.speed_legs import speed_legs
 from lineview.measures.stop_clusters import Cluster, stop_clusters
 from lineview.measures.stop_trend import StopTrend, stop_trend
 from lineview.plant import Plant, Product
@@ -35,6 +37,7 @@ class ShiftStudy:
     bases: pl.DataFrame
     order: FlavourOrder | None
     events: tuple[NextEvent, ...]
+    legs: pl.DataFrame
 
 
 def study_shift(
@@ -75,15 +78,16 @@ def study_shift(
     flavours = changeover_matrix(changes, lambda name: _of(plant, name, base=False))
     bases = changeover_matrix(changes, lambda name: _of(plant, name, base=True))
     operating = account.planned_min - account.minutes["changeover"] - account.unseen_min
-    planned_good = account.good_used - account.made["break"]
+    good = time_elements(account).good
     return ShiftStudy(
         stop_trend(clock),
         stop_clusters(clock, changed),
-        Efficiency(planned_good, account.nominal_per_min, operating, outside_minutes(measured.tape)),
+        Efficiency(good, account.nominal_per_min, operating, outside_minutes(measured.tape)),
         flavours,
         bases,
         _order(plant, machine.line, plan, batches, flavours, now, end),
         _events(plant, measured, end, now, reels, batches),
+        speed_legs(minute_steps(measured).filter(pl.col("state").is_in(["running", "slow"]))),
     )
 
 
