@@ -61,10 +61,10 @@ def _unexplained(use: WebUse, plant: Plant, *, short: bool) -> str:
     left = per_thousand(use, "unexplained", "m")
     value = 0.0 if left is None else left.value
     shown, unit = in_plant_units(abs(value), plant)
-    what = use.kind.split()[-1] if short else "it"
+    what = f"the {use.kind.split()[-1]}" if short else "it"
     if value < 0:
-        return f"{shown:.1f} {unit} less of the {what} was fed than the wraps need"
-    return f"{shown:.1f} {unit} of the {what} have no explanation"
+        return f"{shown:.1f} {unit} less of {what} was fed than the wraps need"
+    return f"{shown:.1f} {unit} of {what} have no explanation"
 
 
 def _metres(use: WebUse, what: str, plant: Plant) -> str:
