@@ -8,6 +8,7 @@ from lineview.measures.counts import Total
 from lineview.measures.ladder import CAUSES
 from lineview.measures.shift_account import ShiftAccount
 from lineview.measures.shift_measures import ShiftMeasures
+from lineview.plant import Machine
 
 
 def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
@@ -31,6 +32,7 @@ def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figu
     return (
         *_piece_figures(account, period, n),
         *_rate_figures(account, period, n),
+        *_declared_rates(measured.machine, period),
         *_minute_figures(account, period, n),
         _uptime(account, period, n),
         *_loss_figures(account, period, n),
@@ -131,6 +133,25 @@ def _running_rate(account: ShiftAccount, period: Period, n: int) -> Figure:
         sources=("derived-tape",),
         working=working,
     )
+
+
+def _declared_rates(machine: Machine, period: Period) -> list[Figure]:
+    """Give design, set and nominal rates as plant.toml declares them, apart from the actual ones."""
+    low, high = machine.nominal_per_min
+    unit, said = "pieces/min", "declared in plant.toml"
+    figures = [
+        Figure("nominal_low_per_min", "nominal band, low end", low, unit, period=period, working=said),
+        Figure("nominal_high_per_min", "nominal band, high end", high, unit, period=period, working=said),
+    ]
+    for name, label, rate in (
+        ("set_per_min", "set rate", machine.set_per_min),
+        ("design_per_min", "design rate", machine.design_per_min),
+    ):
+        if rate is None:
+            figures.append(cannot_tell(name, label, unit, "not declared in plant.toml", period))
+        else:
+            figures.append(Figure(name, label, rate, unit, period=period, working=said))
+    return figures
 
 
 _MINUTES = (

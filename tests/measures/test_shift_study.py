@@ -12,8 +12,10 @@ from lineview.errors import MeasureError
 from lineview.measures.changeover_matrix import changeover_matrix
 from lineview.measures.efficiency import Efficiency, outside_minutes
 from lineview.measures.flavour_order import MOST_PRODUCTS, cheapest_order, expected_minutes
+from lineview.measures.key_figures import TimeElements, iso_key_figures, productive_maintenance_figures
 from lineview.measures.pace import pace_needed_per_min, planned_pieces, project, run_stop_cycles
 from lineview.measures.run_clock import run_clock
+from lineview.measures.speed_legs import speed_legs
 from lineview.measures.state_codes import state_log, unknown_states
 from lineview.measures.stop_clusters import stop_clusters
 from lineview.measures.stop_trend import stop_trend
@@ -233,3 +235,31 @@ def test_a_projection_needs_six_cycles_and_none_is_made_of_nothing() -> None:
     assert found is not None
     assert found.pieces == pytest.approx(60 * 350 * 10 / 12)
     assert found.low == pytest.approx(found.pieces)
+
+
+@pytest.mark.parametrize("jitter", [0.0, 1.0])
+def test_steps_of_speed_are_found_and_jitter_makes_none(jitter: float) -> None:
+    rng = np.random.default_rng(5)
+    true = [350.0] * 60 + [310.0] * 40 + [350.0] * 50
+    edges = np.arange(151) * 60.0
+    seen = edges + rng.uniform(-jitter, jitter, 151)
+    counts = np.interp(seen, edges, np.concatenate(([0.0], np.cumsum(true))), left=0, right=sum(true))
+    at = [START + timedelta(seconds=s) for s in edges]
+    frame = pl.DataFrame({"start": at[:-1], "end": at[1:], "pieces": np.diff(counts)}).cast(
+        {"start": pl.Datetime("us", "UTC"), "end": pl.Datetime("us", "UTC")}
+    )
+    legs = speed_legs(frame)
+    assert legs["run_min"].round(0).to_list() == pytest.approx([60, 40, 50], abs=1)
+    assert legs["rate_per_min"].to_list() == pytest.approx([350, 310, 350], abs=2)
+    steady = frame.with_columns(pieces=350 + rng.uniform(-12, 12, 150))
+    assert speed_legs(steady).height == 1
+    assert speed_legs(frame.clear()).height == 0
+
+
+def test_short_stops_move_between_availability_and_performance_and_leave_their_product() -> None:
+    elements = TimeElements(450, 390, 25, 35, 1 / 350, 125_000, 122_500)
+    availability, performance = productive_maintenance_figures(elements, 15)
+    iso = {key.name: key for key in iso_key_figures(elements)}
+    both = availability.value * performance.value  # type: ignore[operator]
+    assert availability.value > iso["availability"].value  # type: ignore[operator]
+    assert both == pytest.approx(iso["availability"].value * iso["effectiveness"].value)  # type: ignore[operator]
