@@ -204,15 +204,17 @@ def _shares(
     parts = [columns.y[usable], x[usable]] + ([] if length is None else [length[usable]])
     levels = levels_of(np.column_stack(parts), columns.batch[usable], columns.sample[usable])
     extra = [0.0] * (len(parts) - 2)
-    within = 4 * (seen.within or 0.0), 4 * seen.u_within, max(seen.batches - 1, 2)
+    within = 4 * (seen.within or 0.0), 4 * seen.u_within
+    # What the rope does within a batch moves the batch's mean too: that part belongs within.
+    slow = 4 * seen.of_mean
     wanted = {
         "diameter": Part("all", np.array([0.0, 1.0, *extra]), 1.0),
-        "rest_between": Part("between", np.array([1.0, -1.0, *extra])),
-        "rest_within": Part("within", np.array([1.0, -1.0, *extra]), -1.0),
+        "rest_between": Part("between", np.array([1.0, -1.0, *extra]), 0.0, slow),
+        "rest_within": Part("within", np.array([1.0, -1.0, *extra]), -1.0, -slow),
     }
     if length is not None:
         wanted["cut_length"] = Part("between", np.array([0.0, 0.0, 1.0]))
-        wanted["density"] = Part("between", np.array([1.0, -1.0, -1.0]))
+        wanted["density"] = Part("between", np.array([1.0, -1.0, -1.0]), 0.0, slow)
     found = shares(levels, wanted, within)
     return SpreadSources(
         found["diameter"], found.get("cut_length"), found.get("density"), found["rest_between"],

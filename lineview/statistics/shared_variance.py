@@ -173,17 +173,19 @@ class Part:
     """One part: where it is taken, the coefficients of the quantities there, and a variance known apart.
 
     `apart` times `sign` is added: a variance that was measured by itself, with its standard uncertainty.
+    So is `moved`, a small variance that belongs to another level than the one it shows at.
     """
 
     where: Where
     coefficients: Floats
     sign: float = 0.0
+    moved: float = 0.0
 
 
 def shares(
     levels: list[Level],
     parts: dict[str, Part],
-    apart: tuple[float, float, int] = (0.0, 0.0, 2),
+    apart: tuple[float, float] = (0.0, 0.0),
     draws: int = 4000,
 ) -> dict[str, Share]:
     """Give the share of the first quantity's variance that goes with each combination of quantities.
@@ -195,7 +197,8 @@ def shares(
     parts : dict of str to Part
         Each is cov(y, Σ cᵢ xᵢ) at "all" levels, "between" batches or "within" them, plus sign × apart.
     apart : tuple
-        A variance measured by itself: value, standard uncertainty, degrees of freedom of that.
+        A variance measured by itself, and its standard uncertainty; taken as that of a chi-square with
+        degrees of freedom to match, as a variance strays further up than down.
     draws : int
         Of the pivots.
 
@@ -214,13 +217,24 @@ def shares(
     total = sum(w * m[0, 0] for w, m in zip(everywhere, squares, strict=True))
     total_drawn = sum(w * m[:, 0, 0] for w, m in zip(everywhere, drawn, strict=True))
     found = {}
-    value, u, df = apart
-    known = value + u * np.random.default_rng(SEED + 100).standard_t(df, draws)
+    value, u = apart
+    known = np.full(draws, value)
+    if value > 0 and u > 0:
+        df = 2 * (value / u) ** 2
+        known = value * df / np.random.default_rng(SEED + 100).chisquare(df, draws)
     for name, one in parts.items():
         weights = [_weight(level, one.where) for level in levels]
         c = one.coefficients
-        part = one.sign * value + sum(w * float(m[0] @ c) for w, m in zip(weights, squares, strict=True))
-        part_drawn = one.sign * known + sum(w * (m[:, 0, :] @ c) for w, m in zip(weights, drawn, strict=True))
+        part = (
+            one.moved
+            + one.sign * value
+            + sum(w * float(m[0] @ c) for w, m in zip(weights, squares, strict=True))
+        )
+        part_drawn = (
+            one.moved
+            + one.sign * known
+            + sum(w * (m[:, 0, :] @ c) for w, m in zip(weights, drawn, strict=True))
+        )
         low, high = percentiles(np.asarray(part_drawn / total_drawn))
         found[name] = Share(float(part / total), low, high)
     return found

@@ -129,6 +129,9 @@ def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
         )  # fmt: skip
         if found.fun < lowest - 1e-9:
             best, lowest = found.x, float(found.fun)
+        # Only where a level vanished may another start have found more.
+        if np.all(found.x**2 * scale > floor):
+            break
     if best is None:
         raise MeasureError(Fault("the likelihood has no maximum", "values", "values that vary"))
     variances = best**2 * scale
