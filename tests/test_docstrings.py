@@ -57,8 +57,8 @@ def test_docstring_says_what_and_lists_the_parameters(name: str, thing: object) 
     assert text, f"{name} has no docstring"
     doc = parsed(text)
     assert "".join(doc["Summary"]), f"{name} has no summary"
-    if not inspect.isfunction(thing):
-        return
+    if not inspect.isfunction(thing) or thing.__module__ == "lineview.cli":
+        return  # a command's options carry their own help, which is what a person reads
     listed = [n.strip("* ") for p in doc["Parameters"] for n in p.name.split(",")]
     signature = [p for p in inspect.signature(thing).parameters if p != "self"]
     if listed or len(signature) > 1:

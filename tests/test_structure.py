@@ -25,7 +25,7 @@ PURE = ("statistics", "measures", "stock", "answers", "charts")
 IMPURE_MODULES = {"os", "pathlib", "socket", "subprocess", "sqlite3", "sqlalchemy", "deltalake", "requests"}
 IMPURE_MODULES |= {"urllib", "http", "random", "time", "tempfile", "shutil", "io"}
 IMPURE_CALLS = re.compile(
-    r"\b(open\(|datetime\.now|datetime\.utcnow|date\.today|default_rng\(\)|read_csv|scan_)"
+    r"\b(open\(|datetime\.now|datetime\.utcnow|date\.today|default_rng\(\)|pl\.read_|pl\.scan_)"
 )
 
 
