@@ -85,7 +85,7 @@ def roller_words(account: RopeAccount, plant: Plant) -> list[str]:
         if slip.low > 0 or slip.high < 0:
             way = "less" if slip.share > 0 else "more"
             out.append(
-                f"Roller pair {slip.pair} carries {number(abs(100 * slip.share), 1)} % {way} rope (v·d²) than "
-                f"pair {slip.against} draws off: slip, stretch between them, or a diameter that is off."
+                f"Roller pair {slip.pair} carries {number(abs(100 * slip.share), 1)} % {way} rope (v·d²) "
+                f"than pair {slip.against} draws off: slip, stretch between them, or a diameter that is off."
             )
     return out

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, sqrt
+from math import exp, log, sqrt
 
 import numpy as np
 import polars as pl
@@ -65,8 +65,8 @@ def within_batch(core: pl.DataFrame, points: pl.DataFrame) -> WithinBatch:
     squares = np.bincount(nr, left**2, counts.size)[big].astype(np.float64)
     df = (counts - fitted)[big].astype(np.float64)
     usual = int(np.median(counts))
-    memory, kept, mean_share = _memory(left, nr, usual)
-    spread = _pooled(squares, df, 1 / kept)
+    memory, kept, mean_share, doubt = _memory(left, nr, usual)
+    spread = _pooled(squares, df, 1 / kept, doubt)
     sampling = spread.value * sqrt(mean_share) if spread else 0.0
     tapers = points["taper_mm"].drop_nulls().to_numpy().astype(np.float64)
     return WithinBatch(spread, memory, _mean(tapers), sampling)
@@ -86,7 +86,7 @@ def _residuals(core: pl.DataFrame) -> tuple[Floats, NDArray[np.int64], NDArray[n
     return d - slope[labels] * t, labels, counts
 
 
-def _pooled(squares: Floats, df: Floats, factor: float) -> Estimate | None:
+def _pooled(squares: Floats, df: Floats, factor: float, doubt: float) -> Estimate | None:
     from scipy.special import stdtrit
 
     good = df > 0
@@ -101,26 +101,28 @@ def _pooled(squares: Floats, df: Floats, factor: float) -> Estimate | None:
         return Estimate(sd, 0.0, float("inf"), 1)
     # spread of the batches' own variances about the pooled one, on the logarithm's scale
     error = sqrt(float(np.sum((squares - variance * df) ** 2)) * m / (m - 1)) / total / variance
-    half = float(stdtrit(m - 1, 0.975)) * error / 2
+    half = float(stdtrit(m - 1, 0.975)) * sqrt(error**2 + doubt**2) / 2
     return Estimate(sd, sd * exp(-half), sd * exp(half), m)
 
 
-def _memory(left: Floats, nr: NDArray[np.int64], usual: int) -> tuple[float | None, float, float]:
-    """Give the readings' memory, the share of variance a fitted line leaves, and the variance of a mean.
+def _memory(left: Floats, nr: NDArray[np.int64], usual: int) -> tuple[float | None, float, float, float]:
+    """Give the readings' memory, the share of variance a line leaves, the variance of a mean, and a doubt.
 
-    Both shares are of the readings' own variance. The correlation of neighbours about a fitted line is too
+    The doubt is the standard error of the share's logarithm. Both shares are of the readings' own variance.
+    The correlation of neighbours about a fitted line is too
     low in short batches; the memory is the one whose expected correlation, line and all, is that seen.
     """
     same = nr[1:] == nr[:-1]
     total = float(left @ left)
     if usual < 8 or total <= 0:
-        return None, 1.0, 1 / max(1, usual)
+        return None, 1.0, 1 / max(1, usual), 0.0
     seen = float(left[1:][same] @ left[:-1][same]) / total
     n = min(usual, 120)
     expected = [_about_a_line(n, phi) for phi in PHIS]
     phi = float(np.interp(seen, [e[0] for e in expected], PHIS))
     kept = _about_a_line(n, phi)[1]
-    return phi, kept, 1 / effective_n(usual, phi)
+    other = _about_a_line(n, min(0.985, phi + 2 * sqrt((1 - phi**2) / left.size)))[1]
+    return phi, kept, 1 / effective_n(usual, phi), abs(log(other / kept))
 
 
 def _about_a_line(n: int, phi: float) -> tuple[float, float]:

@@ -58,10 +58,12 @@ def target_of(plant: Plant, sheet: pl.DataFrame) -> Target:
     Target
         Without a batch sheet only where all products share one diameter and tolerance.
     """
-    named = [plant.product(name) for name in sheet["product"].drop_nulls().to_list()] if sheet.height else []
-    known = [p for p in named if p is not None]
+    names = sheet["product"].drop_nulls() if sheet.height else pl.Series(dtype=pl.String)
+    by_name = {name: plant.product(name) for name in names.unique(maintain_order=True)}
+    known = [p for p in by_name.values() if p is not None]
     if known:
-        now = known[-1]
+        last = names.filter(names.is_in([n for n, p in by_name.items() if p is not None]))[-1]
+        now = by_name[last] or known[-1]
         diameters = {p.diameter_mm for p in known}
         widest = max(p.diameter_tolerance_mm for p in known)
         return Target(now, now.diameter_mm, now.diameter_tolerance_mm, widest, len(diameters) > 1)

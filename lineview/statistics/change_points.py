@@ -8,17 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lineview.statistics.correlated_regression import COARSE
 from lineview.statistics.tridiagonal_noise import Noise, inverse_times, one_step
 
 Floats = NDArray[np.float64]
 
 #: Noises for the search: fewer than for the intervals, since it is repeated.
-SEARCH_NOISES = (
-    Noise(0.0, 0.0),
-    *(Noise(phi, white) for phi in (0.25, 0.5, 0.75, 0.9) for white in (0.0, 0.4, 0.8)),
-)
-
-
+SEARCH_NOISES = COARSE
 #: Share of series without a step in which one is found all the same, about.
 FALSE_SHARE = 0.05
 

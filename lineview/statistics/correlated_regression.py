@@ -28,6 +28,14 @@ NOISES = (
 )
 
 
+#: A coarse grid, for searches and for long series; and from how many points on a series is long.
+COARSE = (
+    Noise(0.0, 0.0),
+    *(Noise(phi, white) for phi in (0.25, 0.5, 0.75, 0.9) for white in (0.0, 0.4, 0.8)),
+)
+MANY = 2000
+
+
 @dataclass(frozen=True)
 class CorrelatedFit:
     """A fit: one entry a noise tried.
@@ -148,6 +156,8 @@ def correlated_regression(
     if n < p + 2 or np.linalg.matrix_rank(x / np.maximum(np.abs(x).max(axis=0), 1e-300)) < p:
         raise MeasureError(Fault(f"{n} points for {p} coefficients", "x", "more points, independent columns"))
     tried = tuple(noises)
+    if n > MANY and len(tried) > len(COARSE):
+        tried = _near_best(y, x, steps, tried)
     both = np.column_stack([x, y])
     log_weight = np.empty(len(tried))
     beta, covariance = np.empty((len(tried), p)), np.empty((len(tried), p, p))
@@ -169,6 +179,13 @@ def correlated_regression(
     return CorrelatedFit(tried, weight / weight.sum(), beta, covariance, variance, every, likelihood)
 
 
+def _near_best(y: Floats, x: Floats, steps: Floats, noises: tuple[Noise, ...]) -> tuple[Noise, ...]:
+    """Keep the noises near the best of a coarse grid: with many points the others have no weight."""
+    rough = correlated_regression(y, x, steps, COARSE)
+    best = rough.noises[rough.mode]
+    return tuple(m for m in noises if abs(m.phi - best.phi) < 0.26 and abs(m.white - best.white) < 0.41)
+
+
 def _roots(covariance: Floats) -> Floats:
     """Symmetric square roots; safer than Cholesky where a column hardly matters."""
     value, vector = np.linalg.eigh(covariance)
@@ -179,10 +196,11 @@ def _mixture_quantile(share: float, weight: Floats, centre: Floats, scale: Float
     """Quantile of a mixture of t distributions, by bisection between its parts' quantiles."""
     from scipy.special import stdtr, stdtrit
 
-    parts = centre + scale * stdtrit(df, share)
     keep = weight > 1e-9
-    low, high = float(parts[keep].min()), float(parts[keep].max())
-    for _ in range(60):
+    weight, centre, scale, df = weight[keep], centre[keep], scale[keep], df[keep]
+    parts = centre + scale * stdtrit(df, share)
+    low, high = float(parts.min()), float(parts.max())
+    for _ in range(46):
         middle = (low + high) / 2
         if float(weight @ stdtr(df, (middle - centre) / scale)) < share:
             low = middle

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, log, pi, sqrt
+from math import exp, log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,7 +48,7 @@ def ripple_at(
 
     Notes
     -----
-    Source: lomb-scargle, derived-rope
+    Source: periodogram, derived-rope
 
     Examples
     --------
@@ -65,56 +65,59 @@ def ripple_at(
     span = float(seconds[-1] - seconds[0])
     if span < 20 * period_s:
         return None
-    step = 1 / (4 * span)
-    near = np.arange((1 - spread) / period_s, (1 + spread) / period_s + step, step)
+    frequency, power = periodogram(seconds, x)
     reach = max(side / period_s, 60 / span)
-    low = np.arange(max(2 / span, (1 - spread) / period_s - reach), (1 - spread) / period_s, step)
-    high = np.arange((1 + spread) / period_s, (1 + spread) / period_s + reach, step)
-    if near.size > MOST or low.size + high.size < 20:
+    lowest, highest = (1 - spread) / period_s, (1 + spread) / period_s
+    near = np.flatnonzero((frequency >= lowest) & (frequency <= highest))
+    beside = (frequency > max(2 / span, lowest - reach)) & (frequency < highest + reach)
+    beside[near] = False
+    if near.size == 0 or int(beside.sum()) < 80:
         return None
-    low, high = low[:: max(1, low.size // 400)], high[:: max(1, high.size // 400)]
-    power = lomb_scargle(seconds, x, near)
-    floor = float(np.mean(lomb_scargle(seconds, x, np.r_[low, high])))
-    best = int(np.argmax(power))
-    places = max(1.0, (near[-1] - near[0]) * span)
+    floor = float(power[beside].mean())
+    best = int(near[np.argmax(power[near])])
+    places = max(1.0, (highest - lowest) * span)
     strength = float(power[best]) / floor if floor > 0 else 0.0
-    chance = 1 - (1 - exp(-min(strength, 700.0))) ** places if strength < 30 else exp(-strength + log(places))
-    return Ripple(1 / float(near[best]), 2 * sqrt(float(power[best]) / n), float(chance))
+    chance = 1 - (1 - exp(-strength)) ** places if strength < 30 else exp(max(-700.0, log(places) - strength))
+    return Ripple(1 / float(frequency[best]), 2 * sqrt(float(power[best]) / n), float(chance))
 
 
-#: Frequencies tried at most.
-MOST = 20000
+#: Points of the even grid at most, and how many times finer than the series' own the frequencies lie.
+MOST, FINER = 2**20, 4
 
 
-def lomb_scargle(seconds: Floats, x: Floats, frequencies: Floats) -> Floats:
-    """Give the power of a series at given frequencies, whatever the spacing of its points.
+def periodogram(seconds: Floats, x: Floats) -> tuple[Floats, Floats]:
+    """Give the power of a series at all frequencies, readings laid on an even grid, gaps left empty.
 
     Parameters
     ----------
     seconds : numpy.ndarray, shape (n,)
-        Times [s].
+        Times in order [s].
     x : numpy.ndarray, shape (n,)
         Values.
-    frequencies : numpy.ndarray, shape (m,)
-        Frequencies [1/s], above 0.
 
     Returns
     -------
-    numpy.ndarray, shape (m,)
-        Half the sum of squares that a sine of each frequency takes up; a sine of amplitude a has n a² / 4.
+    tuple of numpy.ndarray, shapes (m,) and (m,)
+        Frequencies [1/s] and |Σ x e^(−iωt)|² / n; a sine of amplitude a has n a² / 4.
 
     Notes
     -----
-    Source: lomb-scargle
+    Source: periodogram
 
     Examples
     --------
     >>> import numpy as np
     >>> t = np.arange(100.0)
-    >>> lomb_scargle(t, np.sin(2 * np.pi * t / 10), np.array([0.1])).round(2).tolist()
-    [25.0]
+    >>> frequency, power = periodogram(t, np.sin(2 * np.pi * t / 10))
+    >>> round(float(frequency[np.argmax(power)]), 3), round(float(power.max()))
+    (0.1, 25)
     """
-    from scipy.signal import lombscargle
-
-    power = lombscargle(seconds - seconds[0], x - x.mean(), 2 * pi * frequencies)
-    return np.atleast_1d(np.asarray(power, dtype=np.float64))
+    between = float(np.median(np.diff(seconds)))
+    place = np.round((seconds - seconds[0]) / between).astype(np.int64)
+    kept = place < MOST
+    grid = np.zeros(int(place[kept][-1]) + 1)
+    grid[place[kept]] = x[kept] - x[kept].mean()
+    size = FINER * 2 ** int(np.ceil(np.log2(grid.size)))
+    spectrum = np.fft.rfft(grid, size)
+    power = np.abs(spectrum) ** 2 / int(kept.sum())
+    return np.arange(power.size) / (size * between), power

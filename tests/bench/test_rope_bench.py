@@ -1,0 +1,77 @@
+"""Ten thousand batches answered in a second, once the libraries are loaded."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from time import perf_counter
+
+import numpy as np
+import polars as pl
+import pytest
+
+from lineview.answers.answer import Evidence, Scope
+from lineview.answers.rope import answer_rope
+from lineview.columns import ADJUSTMENTS, BATCHES, PLAN, READINGS, REELS, STOCK, STOP_LOG, WEIGHTS, empty
+from lineview.figure import Period
+from lineview.plant import Gauge, Line, Machine, Plant, Product
+
+START = datetime(2026, 1, 5, 5, tzinfo=UTC)
+
+
+def works(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Evidence]:
+    rng = np.random.default_rng(9)
+    n = batches * readings_a_batch
+    every = 600 / readings_a_batch
+    hours = np.arange(n) * every / 3600
+    value = (
+        14
+        + 1e-4 * hours
+        + np.repeat(rng.normal(0, 0.035, batches), readings_a_batch)
+        + rng.normal(0, 0.03, n)
+    )
+    at = pl.Series([START]).cast(pl.Datetime("us", "UTC"))[0]
+    times = pl.datetime_range(
+        at, at + timedelta(seconds=every * (n - 1)), timedelta(seconds=every), eager=True
+    )
+    readings = pl.DataFrame({"at": times, "value": value}).select(
+        machine=pl.lit("sizer1"), channel=pl.lit("gauge"), at="at", value="value",
+        text=pl.lit(None, dtype=pl.String), quality=pl.lit("good"), intake=pl.lit(1, dtype=pl.Int64),
+        row=pl.int_range(pl.len()),
+    ).cast(READINGS)  # fmt: skip
+    starts = pl.datetime_range(
+        at, at + timedelta(minutes=10 * (batches - 1)), timedelta(minutes=10), eager=True
+    )
+    sheet = pl.DataFrame({"start": starts}).select(
+        line=pl.lit("1"), batch=pl.int_range(pl.len()).cast(pl.String), product=pl.lit("mint"), start="start",
+        end=pl.lit(None), mass_in_kg=pl.lit(None), intake=pl.lit(1), row=pl.int_range(pl.len()),
+    ).cast(BATCHES)  # fmt: skip
+    gauge = Gauge(id="gauge", measures="rope diameter", unit="mm")
+    sizer = Machine(id="sizer1", kind="sizer", line="1", gauges=(gauge,))
+    mint = Product(
+        id="mint", flavour="mint", mass_g=6.8, mass_tolerance_g=0.3, diameter_mm=14,
+        diameter_tolerance_mm=0.3, cut_length_mm=30,
+    )  # fmt: skip
+    plant = Plant(shop="Invented", lines=(Line(id="1"),), machines=(sizer,), products=(mint,))
+    end = START + timedelta(minutes=10 * batches)
+    evidence = Evidence(
+        readings={"sizer1": readings}, weights=empty(WEIGHTS), batches=sheet, stop_log=empty(STOP_LOG),
+        reels=empty(REELS), stock=empty(STOCK), plan=empty(PLAN), adjustments=empty(ADJUSTMENTS),
+    )  # fmt: skip
+    return plant, Scope("1", "sizer1", Period(START, end), end), evidence
+
+
+@pytest.mark.bench
+def test_ten_thousand_batches_in_a_second():
+    answer_rope(*works(60, 8))  # loads the libraries
+    asked = works(10_000, 8)
+    best = min(_seconds(asked) for _ in range(3))
+    print(f"10 000 batches of 8 readings answered in {best:.2f} s")
+    assert best < 1.0
+
+
+def _seconds(asked: tuple[Plant, Scope, Evidence]) -> float:
+    start = perf_counter()
+    answer = answer_rope(*asked)
+    spent = perf_counter() - start
+    assert answer.figure("drift_mm_per_h").n == 10_000
+    return spent
