@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from lineview.answers.figure_names import slug
-from lineview.figure import Figure, Period, cannot_tell
+from lineview.figure import Figure, Period, Value, cannot_tell
 from lineview.stock.order_lines import RISK, OrderLine
 from lineview.stock.order_size import price_at
+from lineview.stock.ordering import Advice
 from lineview.stock.reels_needed import ReelsNeeded
 
 _SOURCES = ("reel-order", "inventory-theory")
@@ -112,9 +114,9 @@ def _reorder(line: OrderLine, period: Period) -> Figure:
     )
 
 
-def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
-    web, tail, advice = line.web, slug(line.web.id), line.advice
-    labels = {
+def _labels(currency: str) -> dict[str, tuple[str, str]]:
+    """Give each figure's label and unit, in the order told."""
+    return {
         "order_by": ("day to order by", ""),
         "order_quantity": ("reels to order", "reels"),
         "chance_of_running_out": ("chance of running out before that order comes", ""),
@@ -127,60 +129,62 @@ def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
         "halving_reels": ("reels more on the shelf to halve the chance", "reels"),
         "halving_money": ("money they tie up", currency),
     }
-    if advice is None:
-        return [
-            cannot_tell(f"{name}_{tail}", f"{label}, {web.id}", unit, line.why_none, period)
-            for name, (label, unit) in labels.items()
-        ]
-    none_due = "no order is due within a year"
-    lead = f"{web.lead_time_days:g} ± {web.lead_time_sd_days:g} days"
-    due = line.order_by is not None
-    price = price_at(web, advice.reels)
-    money = None if price is None else advice.reels * price
-    values: dict[str, tuple[object, str, str]] = {
+
+
+def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
+    """Give the figures of one web's advice, or why there is none."""
+    tail = slug(line.web.id)
+    values = {} if line.advice is None else _values(line, line.advice, currency)
+    out = []
+    for name, (label, unit) in _labels(currency).items():
+        value, working, why = values.get(name, (None, "", line.why_none))
+        full = f"{label}, {line.web.id}"
+        if value is None:
+            out.append(cannot_tell(f"{name}_{tail}", full, unit, why, period))
+            continue
+        low, high, kind = _interval(name, line)
+        figure = Figure(f"{name}_{tail}", full, value, unit, low, high, kind, period=period)
+        out.append(replace(figure, sources=_SOURCES, working=working))
+    return out
+
+
+def _values(line: OrderLine, advice: Advice, currency: str) -> dict[str, tuple[Value, str, str]]:
+    """Give each figure's value, its working, and the reason where it has no value."""
+    web, due = line.web, line.order_by is not None
+    none_due, lead = (
+        "no order is due within a year",
+        f"{web.lead_time_days:g} ± {web.lead_time_sd_days:g} days",
+    )
+    before = line.open_risk
+    return {
         "order_by": (line.order_by, f"latest day with at most {RISK:.0%} chance, lead time {lead}", none_due),
         "order_quantity": (advice.reels if due else None, _quantity_working(line), none_due),
         "chance_of_running_out": (advice.chance, f"need beyond what is there within {lead}", ""),
         "chance_waiting_a_week": (advice.chance_week_later, f"need within 7 days + {lead}", ""),
         "chance_if_ordered_today": (advice.chance_now, f"need within {lead}", ""),
-        "days_of_cover": _cover(line),
-        "safety_reels": (advice.safety_reels if due else None, "there less expected need then", none_due),
-        "order_money": (
-            money if due else None,
-            f"{advice.reels} reels × {price} {currency}",
-            none_due if money is not None else f"no price in plant.toml for {web.id}",
+        "chance_before_open_delivery": (
+            None if before is None else before[0],
+            "" if before is None else f"need beyond what is there within {before[1]:.1f} days",
+            "no delivery is open",
         ),
+        "days_of_cover": _cover(advice),
+        "safety_reels": (advice.safety_reels if due else None, "there less expected need then", none_due),
+        "order_money": _money(line, float(advice.reels), price_at(web, advice.reels), currency),
+        "halving_reels": (
+            advice.halving_reels if due else None,
+            f"need in the days that the order must go out earlier for a chance of {RISK / 2:.1%}",
+            none_due,
+        ),
+        "halving_money": _money(line, advice.halving_reels, web.price_per_reel, currency),
     }
-    before = line.open_risk
-    values["chance_before_open_delivery"] = (
-        None if before is None else before[0],
-        "" if before is None else f"need beyond what is there within {before[1]:.1f} days",
-        "no delivery is open",
-    )
-    tied = None if web.price_per_reel is None else advice.halving_reels * web.price_per_reel
-    values["halving_reels"] = (
-        advice.halving_reels if due else None,
-        f"need in the days that the order must go out earlier for a chance of {RISK / 2:.1%}",
-        none_due,
-    )
-    values["halving_money"] = (
-        tied if due else None,
-        f"{advice.halving_reels:.1f} reels × {web.price_per_reel} {currency}",
-        none_due if tied is not None else f"no price in plant.toml for {web.id}",
-    )
-    out = []
-    for name, (label, unit) in labels.items():
-        value, working, why = values[name]
-        full = f"{label}, {web.id}"
-        if value is None:
-            out.append(cannot_tell(f"{name}_{tail}", full, unit, why, period))
-        else:
-            low, high, kind = _interval(name, line)
-            out.append(
-                Figure(f"{name}_{tail}", full, value, unit, low, high, kind, period=period,  # type: ignore[arg-type]  # a float, int or moment
-                       sources=_SOURCES, working=working)
-            )  # fmt: skip
-    return out
+
+
+def _money(line: OrderLine, reels: float, price: float | None, currency: str) -> tuple[Value, str, str]:
+    if price is None:
+        return None, "", f"no price in plant.toml for {line.web.id}"
+    if line.order_by is None:
+        return None, "", "no order is due within a year"
+    return reels * price, f"{reels:.4g} reels × {price:g} {currency}", ""
 
 
 def _quantity_working(line: OrderLine) -> str:
@@ -191,9 +195,8 @@ def _quantity_working(line: OrderLine) -> str:
     )
 
 
-def _cover(line: OrderLine) -> tuple[object, str, str]:
-    advice = line.advice
-    if advice is None or math.isinf(advice.cover_days):
+def _cover(advice: Advice) -> tuple[Value, str, str]:
+    if math.isinf(advice.cover_days):
         return None, "", "what is there lasts beyond a year at the expected need"
     return advice.cover_days, "until the expected need has taken all on hand and on order", ""
 

@@ -6,8 +6,9 @@ from lineview.answers.figure_names import slug
 from lineview.answers.waste_figures import waste_figures
 from lineview.figure import Figure, Period, cannot_tell
 from lineview.measures.wrap_account import KINDS, WrapAccount
+from lineview.measures.wrap_factors import UNITS
 from lineview.measures.wrap_per_thousand import per_thousand
-from lineview.measures.wrap_use import CAUSES, UNITS, WebUse
+from lineview.measures.wrap_use import CAUSES, WebUse
 
 _SOURCES = ("wrap-efficiency", "flexo-yield", "reel-formula")
 

@@ -10,8 +10,9 @@ from lineview.answers.answer import Table
 from lineview.answers.wrap_figures import shown_unit
 from lineview.measures.use_views import WrongLabel
 from lineview.measures.wrap_account import WrapAccount
+from lineview.measures.wrap_factors import UNITS
 from lineview.measures.wrap_per_thousand import per_thousand
-from lineview.measures.wrap_use import CAUSES, UNITS, WebUse
+from lineview.measures.wrap_use import CAUSES, WebUse
 from lineview.plant import Plant
 
 CAUSE_SERIES = {

@@ -15,9 +15,10 @@ from lineview.measures.reel_left import ReelLeft, reel_left
 from lineview.measures.use_views import Views, reel_metres, views_of
 from lineview.measures.wrap_bins import wrap_bins
 from lineview.measures.wrap_events import WrapEvents, count_within
+from lineview.measures.wrap_factors import web_for
 from lineview.measures.wrap_learn import Learned, blanks_per_restart, learn_waste
 from lineview.measures.wrap_pieces import WRAP_COUNTERS, WrapPieces, wrap_pieces
-from lineview.measures.wrap_use import Happened, WebUse, web_for, web_use
+from lineview.measures.wrap_use import Happened, WebUse, web_use
 from lineview.measures.wrap_waste import Waste, assumed_waste
 from lineview.plant import Machine, Plant, Web, WebKind
 

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from lineview.measures.counted import Counted
-from lineview.measures.reel_length import full_reel_m
-from lineview.measures.web_geometry import web_grammage_g_m2
+from lineview.measures.wrap_factors import mix_factors, web_for
 from lineview.measures.wrap_pieces import WrapPieces
 from lineview.measures.wrap_waste import Allowance, Waste
-from lineview.plant import Plant, Web, WebKind
+from lineview.plant import Plant, WebKind
 
 #: In the order of the picture.
 CAUSES = (
@@ -23,8 +22,6 @@ CAUSES = (
     "changeovers",
     "unexplained",
 )
-#: Per metre of web: what it is in each unit.
-UNITS = ("m", "m2", "kg", "money")
 
 
 @dataclass(frozen=True)
@@ -75,34 +72,6 @@ class WebUse:
     def cause(self, name: str) -> Cause | None:
         """Give the cause of this name, or None."""
         return next((c for c in self.causes if c.name == name), None)
-
-
-def web_for(plant: Plant, product: str, kind: WebKind) -> Web | None:
-    """Give the web of a kind that wraps a product; without a product, the one web that all share.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    product : str
-        As the batch sheet names it; "" where unknown.
-    kind : str
-        "film" or "wax paper".
-
-    Returns
-    -------
-    Web or None
-        None where the product has no such web, or it is not known which.
-    """
-    known = plant.product(product) if product else None
-    if known is not None:
-        webs = [plant.web(web_id) for web_id in known.webs]
-        return next((web for web in webs if web is not None and web.kind == kind), None)
-    of_kind = [web for web in plant.webs if web.kind == kind]
-    shapes = {
-        (web.cut_length_mm, web.width_mm, web_grammage_g_m2(web), web.price_per_reel) for web in of_kind
-    }
-    return of_kind[0] if len(shapes) == 1 else None
 
 
 def web_use(
@@ -181,7 +150,7 @@ def web_use(
         )
     low = sum(c.low for c in causes) if fed is None else fed.low + ends
     high = sum(c.high for c in causes) if fed is None else fed.high + ends
-    factors, why = _factors(plant, kind, total)
+    factors, why = mix_factors(plant, kind, total)
     return WebUse(
         kind=kind,
         good=sum(row.good for row in rows),
@@ -260,48 +229,3 @@ def _times(name: str, count: float, allowance: Allowance, what: str) -> Cause:
 
 def _assumed_ends(waste: Waste, happened: Happened) -> float:
     return (happened.reels_changed or 0) * waste.reel_end.metres
-
-
-def _factors(
-    plant: Plant, kind: WebKind, total: Sequence[tuple[WrapPieces, float]]
-) -> tuple[dict[str, float | None], dict[str, str]]:
-    """Give m², kg and money a metre over the period's mix of webs, and why one cannot be told."""
-    factors: dict[str, float | None] = {"m": 1.0}
-    why: dict[str, str] = {}
-    for unit in UNITS[1:]:
-        weight, amount = 0.0, 0.0
-        missing: set[str] = set()
-        for row, cut in total:
-            web = web_for(plant, row.product, kind)
-            if web is None:
-                continue
-            per_m = PER_METRE[unit](web)
-            weight += row.good * cut
-            if per_m is None:
-                missing.add(web.id)
-            else:
-                amount += row.good * cut * per_m
-        factors[unit] = None if missing or weight <= 0 else amount / weight
-        if missing:
-            why[unit] = f"no {_NEEDS[unit]} in plant.toml for {', '.join(sorted(missing))}"
-    return factors, why
-
-
-def _money_per_m(web: Web) -> float | None:
-    length = full_reel_m(web)
-    return None if web.price_per_reel is None or length is None else web.price_per_reel / length
-
-
-def _kg_per_m(web: Web) -> float | None:
-    grammage = web_grammage_g_m2(web)
-    return None if grammage is None else web.width_mm / 1000.0 * grammage / 1000.0
-
-
-#: What a metre of a web is in each unit, None where plant.toml does not tell.
-PER_METRE: Mapping[str, Callable[[Web], float | None]] = {
-    "m": lambda _: 1.0,
-    "m2": lambda web: web.width_mm / 1000.0,
-    "kg": _kg_per_m,
-    "money": _money_per_m,
-}
-_NEEDS = {"m2": "width", "kg": "grammage, nor thickness and density,", "money": "price or reel length"}

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
-VALUES = 41
+VALUES = 31
 
 
 def lead_time_values(mean_days: float, sd_days: float, values: int = VALUES) -> Floats:

@@ -1,7 +1,7 @@
 """Sixty flavours, two webs each, two years of history, 52 weeks ahead: advised within five seconds."""
 
 from datetime import UTC, date, datetime, time, timedelta
-from time import perf_counter
+from time import perf_counter, process_time
 
 import numpy as np
 import polars as pl
@@ -68,11 +68,14 @@ def test_sixty_flavours_two_webs_and_52_weeks_take_less_than_five_seconds() -> N
           "expected_on": None, "intake": 1, "row": k} for k, web in enumerate(plant.webs)],
         schema=STOCK,
     )  # fmt: skip
-    started = perf_counter()
+    started, busy = perf_counter(), process_time()
     demand = works_need(plant, made, empty(PLAN), {"film": 1.02}, NOW, weeks=52)
     lines = order_lines(plant, demand, latest_counts(plant, stock), {}, NOW)
-    spent = perf_counter() - started
-    print(f"{len(lines)} webs advised over {len(demand.weeks)} weeks in {spent:.2f} s")
+    spent, busy = perf_counter() - started, process_time() - busy
+    print(
+        f"{len(lines)} webs advised over {len(demand.weeks)} weeks in {spent:.2f} s, processor {busy:.2f} s"
+    )
     assert len(lines) == 2 * FLAVOURS
     assert all(line.advice is not None for line in lines)
-    assert spent < 5.0
+    # Processor time: what other work on the machine takes is not the advice's.
+    assert busy < 5.0
