@@ -71,6 +71,7 @@ def frame(poll_s: float, version: int | str) -> html.Div:
                 [
                     html.H1(id="sentence", className="sentence", **aria(live="polite")),
                     html.Div(id="above"),
+                    html.Div(id="outcome", role="status", **aria(live="polite")),
                     html.Div(id="page"),
                     html.Div(id="below"),
                 ],

@@ -40,7 +40,6 @@ def give_form() -> list[Any]:
             max_size=DROP_LIMIT_BYTES,
         ),
         html.P([html.A("Give a larger file", href="/large"), " on a plain page."], className="soft"),
-        html.Div(id="outcome", role="status", **aria(live="polite")),
     ]
 
 
