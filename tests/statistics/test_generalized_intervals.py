@@ -85,3 +85,18 @@ def test_share_of_one_level_is_the_regression_slope() -> None:
     half = t.ppf(0.975, 48) * fit.stderr
     assert found.value == pytest.approx(fit.slope)
     assert (found.low, found.high) == pytest.approx((fit.slope - half, fit.slope + half), abs=0.02)
+
+
+def test_lines_batches_samples_and_pieces_are_four_levels() -> None:
+    rng = np.random.default_rng(8)
+    line = np.repeat(np.arange(6), 60)
+    batch = np.repeat(np.arange(36), 10)
+    sample = np.repeat(np.arange(72), 5)
+    truth = (0.3, 0.2, 0.1, 0.25)
+    y = rng.normal(0, 0.3, 6)[line] + rng.normal(0, 0.2, 36)[batch]
+    y += rng.normal(0, 0.1, 72)[sample] + rng.normal(0, 0.25, 360)
+    drawn = draw_components(y, [line, batch, sample], draws=1000)
+    assert len(reml(y, [line, batch, sample]).sds) == 4
+    for sd, variances in zip(truth, drawn.variances, strict=True):
+        low, high = percentiles(variances)
+        assert low**0.5 < sd < high**0.5
