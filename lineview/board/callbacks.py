@@ -59,7 +59,8 @@ def _bind_showing(app: Dash, service: Service) -> None:
     def forms(shown: str | None, pathname: str, search: str) -> Any:
         if shown is None:
             raise PreventUpdate
-        return forms_of(service, read_address(pathname, search))
+        above, below = forms_of(service, read_address(pathname, search))
+        return above, below, []  # what became of an export goes with its page
 
     def look_again(_ticks: int, known: object) -> Any:
         version = service.version()
@@ -78,9 +79,14 @@ def _bind_showing(app: Dash, service: Service) -> None:
     )(show)
     # forms follow the page, so that they find its answer worked out, and stay as they are on a refresh
     where = [State("address", "pathname"), State("address", "search")]
-    app.callback(Output("above", "children"), Output("below", "children"), Input("shown", "data"), *where)(
-        forms
-    )
+    app.callback(
+        Output("above", "children"),
+        Output("below", "children"),
+        Output("outcome", "children", allow_duplicate=True),
+        Input("shown", "data"),
+        *where,
+        prevent_initial_call=True,
+    )(forms)
     app.callback(
         Output("version", "data"),
         Input("tick", "n_intervals"),

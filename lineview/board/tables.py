@@ -56,14 +56,15 @@ def answer_table(table: Table, plant: Plant) -> html.Div:
     ]
     right = [_is_number([row.get(key) for row in table.rows]) for key, _, _ in table.columns]
     made = plain_table(table.title, headings, rows, right)
-    if _wide(rows, len(headings)):
+    if _wide([headings, *rows]):
         made.className = "table wide"  # type: ignore[attr-defined]  # set by Dash from its property list
     return made
 
 
-def _wide(rows: Sequence[Sequence[str]], columns: int) -> bool:
+def _wide(rows: Sequence[Sequence[str]]) -> bool:
     """Say whether a table needs the page's whole width."""
-    widest = [max((len(row[i]) for row in rows), default=0) for i in range(columns)]
+    columns = len(rows[0])
+    widest = [max(len(row[i]) for row in rows) for i in range(columns)]
     return columns > 6 or sum(min(w, LONG) for w in widest) + 3 * columns > 62
 
 
