@@ -28,22 +28,26 @@ class Channel:
         return isinstance(self.part, Gauge) and self.part.measures in _TEXTS
 
     def scaled(self, values: pl.Series) -> pl.Series:
-        """Bring values to the channel's own unit: the gauge's, or counts of the counter."""
+        """Bring values to the channel's own unit: millimetres, °C, or counts of the counter.
+
+        Cells whose unit neither the file nor the layout names are in the gauge's of the plant description.
+        """
         wanted = own_unit(self.part)
-        if not self.unit or not wanted or dimension(self.unit) != dimension(wanted):
+        unit = self.unit or (self.part.unit if isinstance(self.part, Gauge) else "")
+        if not unit or not wanted or dimension(unit) != dimension(wanted):
             return values
         if isinstance(self.part, Gauge):
-            return convert(values, self.unit, wanted)
+            return values if unit == wanted else convert(values, unit, wanted)
         kind = dimension(wanted)
         of_count = Fraction(str(self.part.unit_value)) if kind == "length" else Fraction(1)
-        ratio = FACTORS[kind][self.unit] / FACTORS[kind][wanted] / of_count
+        ratio = FACTORS[kind][unit] / FACTORS[kind][wanted] / of_count
         return values if ratio == 1 else values * ratio.numerator / ratio.denominator
 
 
 def own_unit(part: Counter | Gauge) -> str:
     """Give the unit in which a counter or gauge is kept: metres stand behind the counts of a feed."""
     if isinstance(part, Gauge):
-        return part.unit
+        return {"rope diameter": "mm", "rope temperature": "°C"}.get(part.measures, part.unit)
     return "m" if part.counts in ("film", "wax paper", "rope") else "pieces"
 
 

@@ -8,7 +8,7 @@ from invented_works import WORKS, layout_of, reasons, values
 
 from lineview.errors import IntakeError
 from lineview.intake.number_cells import Marks, evidence, parse_numbers
-from lineview.plant import Counter
+from lineview.plant import Counter, Gauge, Plant
 
 GAUGES = layout_of({"d": "diameter", "t": "temperature"}, machine="sizer1")
 
@@ -119,6 +119,34 @@ def test_units_of_layout_and_header_convert(read):
     export = read("time;d;Temp [°F]\n2026-06-08 06:00:00;0.55;95\n", layout)
     assert values(export, "diameter") == pytest.approx([13.97], abs=1e-12)
     assert values(export, "temperature") == [35.0]
+
+
+def inches(gauges: tuple[Gauge, ...]) -> Plant:
+    """Give the invented works with other gauges on its sizer."""
+    machines = [m.model_copy(update={"gauges": gauges}) if m.id == "sizer1" else m for m in WORKS.machines]
+    return WORKS.model_copy(update={"machines": tuple(machines)})
+
+
+@pytest.mark.parametrize("header", ["d", "d (in)"])
+@pytest.mark.parametrize("layout_unit", ["", "in"])
+def test_a_gauge_in_inches_is_kept_in_millimetres(read, header, layout_unit):
+    """Measures work in mm and °C whatever unit plant.toml gives the gauge (a US works gives in and °F)."""
+    gauges = (
+        Gauge(id="dia", measures="rope diameter", unit="in"),
+        Gauge(id="temp", measures="rope temperature", unit="°F"),
+    )
+    works = inches(gauges)
+    layout = layout_of({header: ("dia", layout_unit), "t": "temp"}, machine="sizer1")
+    export = read(f"time;{header};t\n2026-06-08 06:00:00;0.55;95\n", layout, plant=works)
+    assert values(export, "dia") == pytest.approx([13.97], abs=1e-12)
+    assert values(export, "temp") == [35.0]
+
+
+def test_a_gauge_without_a_unit_is_kept_in_millimetres(read):
+    works = inches((Gauge(id="dia", measures="rope diameter"),))
+    layout = layout_of({"d": ("dia", "in")}, machine="sizer1")
+    export = read("time;d\n2026-06-08 06:00:00;0.55\n", layout, plant=works)
+    assert values(export, "dia") == pytest.approx([13.97], abs=1e-12)
 
 
 def test_a_unit_that_cannot_become_the_gauges_is_an_error(read):
