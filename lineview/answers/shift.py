@@ -18,7 +18,7 @@ from lineview.answers.shift_tables import (
     shift_table,
     stop_table,
 )
-from lineview.answers.shift_words import ALLERGENS, CAUTIONS, notes, sentence, soft_line
+from lineview.answers.shift_words import ALLERGENS, CAUTIONS, maintenance_note, notes, sentence, soft_line
 from lineview.columns import READINGS, empty
 from lineview.errors import AskError, Fault
 from lineview.measures.shift_measures import ShiftMeasures, measure_shift, rate_by_minute
@@ -91,7 +91,10 @@ def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         ),
         _tables(plant, measured, study, scope),
         {"tape": _with_rate(measured.tape), "rate": rate},
-        notes(measured, machine, evidence, unknown_states(machine, readings)),
+        (
+            *notes(measured, machine, evidence, unknown_states(machine, readings)),
+            *maintenance_note(study.maintenance_pieces),
+        ),
         CAUTIONS if study.order is None else (*CAUTIONS, ALLERGENS),
     )
 

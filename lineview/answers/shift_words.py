@@ -239,3 +239,13 @@ def notes(
             "the counters disagree."
         )
     return tuple(told)
+
+
+def maintenance_note(pieces: float | None) -> tuple[str, ...]:
+    """Say that the counter went on in maintenance, where it did."""
+    if pieces is None or pieces < 0.5:
+        return ()
+    return (
+        f"{pieces:,.0f} pieces were counted while the machine's state said maintenance; they are in the "
+        "sums, since the counter does not tell them apart.",
+    )

@@ -327,3 +327,51 @@ def test_an_unknown_machine_is_named_with_those_there_are() -> None:
     scope = Scope("1", "w9", Period(START, END), END)
     with pytest.raises(AskError, match=r"w9.*w1"):
         answer_shift(works(), scope, NOTHING)
+
+
+def test_pieces_counted_in_maintenance_are_told() -> None:
+    own = machine(
+        name="Cut-and-wrap 1", gauges=(Gauge(id="state", measures="state", codes={"m": "maintenance"}),)
+    )
+    marks = pl.DataFrame(
+        {
+            "machine": "w1",
+            "channel": "state",
+            "at": [START, START + timedelta(hours=1), START + timedelta(hours=2)],
+            "value": None,
+            "text": ["Execute", "M", "Execute"],
+            "quality": "good",
+            "intake": 1,
+            "row": 1,
+        }
+    ).cast(dict(READINGS))  # type: ignore[arg-type]
+    answer = ask(pl.concat([FRAME, marks]), plant=works(own))
+    counted = int(((RUN.pieces > 3600) & (RUN.pieces <= 7200)).sum())
+    assert any(note.startswith(f"{counted:,} pieces were counted while") for note in answer.notes)
+
+
+def test_a_clock_that_jumps_forward_is_unseen_and_one_set_back_is_bridged() -> None:
+    after = pl.col("at") >= START + timedelta(hours=4)
+    ahead = FRAME.with_columns(at=pl.when(after).then(pl.col("at") + timedelta(minutes=30)).otherwise("at"))
+    answer = ask(ahead)
+    assert value(answer, "unseen_min") == pytest.approx(30, abs=0.5)
+    back = FRAME.with_columns(at=pl.when(after).then(pl.col("at") - timedelta(minutes=2)).otherwise("at"))
+    told = ask(back)
+    good = told.figure("pieces_made")
+    truth = int(((RUN.pieces > 0) & (RUN.pieces <= 8 * 3600)).sum())
+    assert good is not None
+    # Two values at each of the moments that came twice: both are left out, and the count goes on over them.
+    assert good.low <= truth if good.low is not None else good.value <= truth  # type: ignore[operator]
+    assert sum(r["pieces"] for r in table(told, "ladder")[:-1]) == table(told, "ladder")[-1]["pieces"]  # type: ignore[misc]
+
+
+def test_a_stop_over_the_end_of_a_shift_is_in_both_and_counted_once_each() -> None:
+    a, b = next((a, b) for a, b in RUN.stops if 13000 < a < 27000 and b - a > 60)
+    middle = START + timedelta(seconds=(a + b) / 2)
+    first = ask(end=middle, now=END)
+    second = ask(start=middle)
+    whole = ask()
+    for name in ("stop_min", "short_stop_min", "running_min", "slow_min"):
+        both = value(first, name) + value(second, name)
+        assert both == pytest.approx(value(whole, name), abs=0.6), name
+    assert value(first, "good_pieces") + value(second, "good_pieces") == value(whole, "good_pieces")
