@@ -181,7 +181,7 @@ class _State:
         self.log.append(("wrap1", _at(t), web.id, reel, web.reel_length_m, left, splices, 1, len(self.log)))
         end = max(self.rng.normal(self.end_m, 1.5), 0.5)
         self.rest[channel] = end
-        self.splice_at[channel] = sorted(self.rng.uniform(60.0, length - end - 60.0, splices))
+        self.splice_at[channel] = sorted(self.rng.uniform(228.6, length - end - 228.6, splices))
         start = max(self.rng.normal(self.start_m, 0.4), 0.0)
         self.total[channel] += start
         self.left[channel] = [0.0 + start, length - end]

@@ -20,13 +20,15 @@ Floats = npt.NDArray[np.float64]
 BEFORE, AFTER = timedelta(minutes=5), timedelta(minutes=10)
 #: Where no reel log cuts the time, it is cut into stretches this long.
 PLAIN = timedelta(hours=1)
+#: A converter's guideline: no splice within 750 ft of the start or the core [m]; a tenth of a short reel.
+SPLICE_FREE_M = 228.6
 
 
 @dataclass(frozen=True)
 class WrapBin:
     """One stretch: metres fed, metres that its wraps needed [m], and what happened in it.
 
-    A splice may be anywhere on its reel, so a reel's splices are shared out by metres fed.
+    A reel's splices are shared out by metres fed, but for its first and last metres.
     """
 
     start: datetime
@@ -74,6 +76,10 @@ def wrap_bins(
     list of WrapBin
         Only stretches that are counted throughout, on products of known cut length, and without a splice
         that may still be to come.
+
+    Notes
+    -----
+    Source: splice-guideline
     """
     if kind not in steps or not spans:
         return []
@@ -142,9 +148,18 @@ def _splices(fine: Sequence[datetime], fed: Floats, reels: Sequence[ReelSpan]) -
             continue
         off = np.inf if reel.taken_off is None else reel.taken_off.timestamp()
         own = (starts >= reel.mounted.timestamp()) & (starts < off)
-        total = float(fed[own].sum())
-        out[own] = reel.splices * fed[own] / total if total > 0 else 0.0
+        out[own] = reel.splices * _likely(fed[own])
     return out
+
+
+def _likely(fed: Floats) -> Floats:
+    """Give the share of a reel's splices that falls in each of its stretches: none near start and core."""
+    total = float(fed.sum())
+    if total <= 0:
+        return np.zeros(len(fed))
+    guard = min(SPLICE_FREE_M, 0.1 * total)
+    edges = np.clip(np.concatenate([[0.0], np.cumsum(fed)]), guard, total - guard)
+    return np.asarray(np.diff(edges) / (total - 2.0 * guard))
 
 
 def _cut_at(fine: Sequence[datetime], spans: Sequence[ProductSpan], cut_mm: Mapping[str, float]) -> Floats:

@@ -210,7 +210,7 @@ def reels_a_piece(web: Web, *, reel_m: float, waste: float, lost_per_reel_m: flo
 
 
 def products_of(plant: Plant, web: Web) -> list[str]:
-    """Give the ids of the products that a web wraps.
+    """Give the ids of the products that a web wraps; "" too where it is the only web of its kind.
 
     Parameters
     ----------
@@ -218,5 +218,12 @@ def products_of(plant: Plant, web: Web) -> list[str]:
         The works.
     web : Web
         Of the plant description.
+
+    Returns
+    -------
+    list of str
+        Pieces whose product nobody wrote down ("") must have been wrapped by the only web there is.
     """
-    return [product.id for product in plant.products if web.id in product.webs]
+    own = [product.id for product in plant.products if web.id in product.webs]
+    alone = sum(other.kind == web.kind for other in plant.webs) == 1
+    return [*own, ""] if alone else own

@@ -190,11 +190,14 @@ def used_metres(plant: Plant, made: Mapping[str, float], waste: Mapping[str, flo
         if a_piece is None or reel_m is None:
             continue
         own = set(products_of(plant, web))
-        pieces = sum(
-            good for name, good in made.items() if (p := plant.product(name)) is not None and p.id in own
-        )
+        pieces = sum(good for name, good in made.items() if _product_id(plant, name) in own)
         out[web.id] = pieces * a_piece * reel_m
     return out
+
+
+def _product_id(plant: Plant, name: str) -> str:
+    product = plant.product(name) if name else None
+    return "" if product is None else product.id
 
 
 def pieces_ahead(

@@ -7,7 +7,7 @@ import pytest
 from wrap_works import evidence_of, scope_of, wrap_line
 
 from lineview.answers.order import answer_order
-from lineview.columns import PLAN, STOCK
+from lineview.columns import BATCHES, PLAN, STOCK, empty
 
 
 @pytest.fixture(scope="module")
@@ -172,6 +172,14 @@ def test_history_without_anything_cannot_tell(made) -> None:
     evidence = replace(evidence_of(made), readings={})
     answer = answer_order(with_webs(made), scope_of(made), evidence)
     assert answer.text == "What to order cannot be told yet: there is neither a plan nor a history."
+
+
+def test_without_batches_webs_that_are_alone_of_their_kind_are_still_told(made) -> None:
+    evidence = evidence_of(made, stock=counted(made), batches=empty(BATCHES))
+    answer = answer_order(with_webs(made), scope_of(made), evidence)
+    whole = answer_order(with_webs(made), scope_of(made), evidence_of(made, stock=counted(made)))
+    told = value(answer, "use_reels_per_week_film")
+    assert told == pytest.approx(value(whole, "use_reels_per_week_film"), rel=1e-3)
 
 
 def test_costs_make_the_quantity_economic(made) -> None:
