@@ -15,6 +15,8 @@ from lineview.plant import Shift
 
 #: Runs and stops of this shift that a projection needs.
 LEAST_CYCLES = 6
+#: With less of the shift left than this there is no rest to run [min].
+LEAST_LEFT_MIN = 1 / 60
 
 
 def planned_pieces(
@@ -80,14 +82,14 @@ def pace_needed_per_min(planned: float, good: float, left_min: float) -> float |
     Returns
     -------
     float or None
-        Pieces a minute; None where no planned minute is left, 0 where all is made.
+        Pieces a minute; None where no planned second is left, 0 where all is made.
 
     Examples
     --------
     >>> pace_needed_per_min(150_000, 117_940, 100.0)
     320.6
     """
-    if left_min <= 0:
+    if left_min < LEAST_LEFT_MIN:
         return None
     return max(0.0, planned - good) / left_min
 

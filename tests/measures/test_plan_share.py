@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from lineview.columns import PLAN
-from lineview.measures.pace import planned_pieces
+from lineview.measures.pace import pace_needed_per_min, planned_pieces
 from lineview.plant import Break, Shift
 
 SHIFTS = (
@@ -38,3 +38,8 @@ def test_an_early_shift_gets_its_planned_minutes_of_the_week() -> None:
 def test_the_whole_week_gets_the_whole_plan_and_another_week_none() -> None:
     assert share(MONDAY, NEXT) == pytest.approx(1550)
     assert share(NEXT, datetime(2026, 6, 16, tzinfo=UTC)) is None
+
+
+def test_no_pace_is_asked_of_a_rest_that_is_over() -> None:
+    assert pace_needed_per_min(1000.0, 900.0, 1e-12) is None
+    assert pace_needed_per_min(1000.0, 900.0, 10.0) == 10.0
