@@ -1,9 +1,12 @@
-"""Ten thousand batches answered in a second, once the libraries are loaded."""
+"""Ten thousand batches answered in a second, once the libraries are loaded.
+
+Processor seconds of all threads are counted, so that other work on the machine does not decide.
+"""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from time import perf_counter
+from time import perf_counter, process_time
 
 import numpy as np
 import polars as pl
@@ -64,14 +67,15 @@ def works(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Evidence]:
 def test_ten_thousand_batches_in_a_second():
     answer_rope(*works(60, 8))  # loads the libraries
     asked = works(10_000, 8)
-    best = min(_seconds(asked) for _ in range(3))
-    print(f"10 000 batches of 8 readings answered in {best:.2f} s")
-    assert best < 1.0
+    spent = [_seconds(asked) for _ in range(4)]
+    wall, processor = min(w for w, _ in spent), min(p for _, p in spent)
+    print(f"10 000 batches of 8 readings: {processor:.2f} processor seconds, {wall:.2f} s by the clock")
+    assert processor < 1.0
 
 
-def _seconds(asked: tuple[Plant, Scope, Evidence]) -> float:
-    start = perf_counter()
+def _seconds(asked: tuple[Plant, Scope, Evidence]) -> tuple[float, float]:
+    wall, processor = perf_counter(), process_time()
     answer = answer_rope(*asked)
-    spent = perf_counter() - start
+    spent = perf_counter() - wall, process_time() - processor
     assert answer.figure("drift_mm_per_h").n == 10_000
     return spent
