@@ -8,7 +8,7 @@ from typing import cast, get_args
 from rich.table import Table as RichTable
 from rich.text import Text
 
-from lineview import show
+from lineview import show, show_cells
 from lineview.answers.answer import Answer, Question, Table
 from lineview.answers.json_form import to_json
 from lineview.cli_console import console
@@ -96,7 +96,7 @@ def _table(table: Table, plant: Plant) -> RichTable:
     for row in table.rows:
         cells = []
         for key, _, unit in table.columns:
-            places = show.column_decimals([r.get(key) for r in table.rows], unit, plant)
-            cells.append(Text(show.cell(row.get(key), unit, plant, places)))
+            places = show_cells.column_decimals([r.get(key) for r in table.rows], unit, plant)
+            cells.append(Text(show_cells.cell(row.get(key), unit, plant, places)))
         printed.add_row(*cells)
     return printed

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from datetime import date, datetime
-from typing import Any
 
 from lineview.figure import Figure, Period
 from lineview.plant import Plant
@@ -41,12 +40,24 @@ def number(value: float, decimals: int | None = None) -> str:
     if not math.isfinite(value):
         return NOTHING
     if decimals is None:
-        decimals = _decimals(value)
+        decimals = decimals_of(value)
     text = f"{abs(value):,.{decimals}f}"
     return f"{MINUS}{text}" if value < 0 and any(c in "123456789" for c in text) else text
 
 
-def _decimals(value: float) -> int:
+def decimals_of(value: float) -> int:
+    """Give the places that three figures of a number take; none for a whole number.
+
+    Parameters
+    ----------
+    value : float
+        Finite.
+
+    Returns
+    -------
+    int
+        At most 6.
+    """
     if value == 0 or float(value).is_integer():
         return 0
     return min(6, max(0, 2 - math.floor(math.log10(abs(value)))))
@@ -244,81 +255,3 @@ def _converted(figure: Figure, plant: Plant) -> tuple[Sequence[float | None], st
     shown = [None if v is None else in_units(v, figure.unit, plant.units)[0] for v in parts]
     places = decimals_for(*(v if v is None or math.isfinite(v) else None for v in shown))
     return shown, unit_words(figure.unit, plant.units), places
-
-
-def cell(content: Any, unit: str, plant: Plant, decimals: int | None = None) -> str:
-    """Write a table's cell.
-
-    Parameters
-    ----------
-    content : str, number, datetime, date, bool or None
-        None is what cannot be told.
-    unit : str
-        The column's unit as kept inside; the cell itself is written without it.
-    plant : Plant
-        Units and zone.
-    decimals : int, optional
-        Places that the whole column uses.
-
-    Returns
-    -------
-    str
-        The text of the cell.
-
-    Examples
-    --------
-    >>> cell(None, "mm", Plant(shop="Invented Sweets"))
-    '–'
-    """
-    if content is None:
-        return NOTHING
-    if isinstance(content, bool):
-        return "yes" if content else "no"
-    if isinstance(content, datetime):
-        return moment(content, plant)
-    if isinstance(content, date):
-        return a_day(content, plant)
-    if isinstance(content, int | float):
-        return number(in_units(content, unit, plant.units)[0], decimals)
-    return str(content)
-
-
-def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | None:
-    """Give the places one column of a table uses, so that its points stand below each other.
-
-    Parameters
-    ----------
-    contents : sequence
-        The column's cells.
-    unit : str
-        Its unit as kept inside.
-    plant : Plant
-        Its units.
-
-    Returns
-    -------
-    int or None
-        None where no cell is a number; 0 where all are whole.
-
-    Examples
-    --------
-    >>> column_decimals([0.5, -0.011, None], "", Plant(shop="Invented Sweets"))
-    3
-    """
-    numbers = [
-        in_units(c, unit, plant.units)[0]
-        for c in contents
-        if isinstance(c, int | float) and not isinstance(c, bool) and math.isfinite(c)
-    ]
-    if not numbers:
-        return None
-    if all(float(v).is_integer() for v in numbers):
-        return 0
-    needed = max(_needed(v) for v in numbers)
-    return min(needed, _decimals(max(abs(v) for v in numbers) + 1e-9) + 3)
-
-
-def _needed(value: float) -> int:
-    """Give the places that three figures of a number take, without zeros at their end."""
-    text = f"{value:.{_decimals(value)}f}".rstrip("0")
-    return len(text.partition(".")[2])

@@ -9,7 +9,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "lineview"
-BASE = {"errors", "columns", "units", "figure", "plant", "shipped", "show", "show_units"}
+BASE = {"errors", "columns", "units", "figure", "plant", "shipped", "show", "show_cells", "show_units"}
 #: What each stage may import of the package, besides itself and the base.
 MAY = {
     "intake": set(),

@@ -7,7 +7,7 @@ from typing import Any
 import polars as pl
 from dash import dcc, html
 
-from lineview import show
+from lineview import show, show_cells
 from lineview.board.address import Address
 from lineview.board.aria import aria
 from lineview.board.service import Service
@@ -92,7 +92,7 @@ def _intakes(intakes: pl.DataFrame, service: Service, address: Address) -> html.
     names = [name for name in intakes.columns if name not in (key, "sha256", "undone")]
     rows = []
     for row in intakes.iter_rows(named=True):
-        cells: list[Any] = [show.cell(row[n], "", service.plant) for n in names]
+        cells: list[Any] = [show_cells.cell(row[n], "", service.plant) for n in names]
         number = row.get(key)
         undone = bool(row.get("undone"))
         links: list[Any] = []

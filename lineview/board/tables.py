@@ -9,7 +9,7 @@ from typing import Any
 import polars as pl
 from dash import html
 
-from lineview import show
+from lineview import show, show_cells
 from lineview.answers.answer import Table
 from lineview.board.aria import aria
 from lineview.plant import Plant
@@ -44,12 +44,12 @@ def answer_table(table: Table, plant: Plant) -> html.Div:
         said = shown in heading.split() or (len(shown) > 2 and heading.startswith(shown))  # "minutes, min"
         headings.append(heading if said or not shown else f"{heading}, {shown}")
     places = {
-        key: show.column_decimals([row.get(key) for row in table.rows], unit, plant)
+        key: show_cells.column_decimals([row.get(key) for row in table.rows], unit, plant)
         for key, _, unit in table.columns
     }
     rows = [
         [
-            show.cell(row.get(key), unit, plant, _places(row.get(key), places[key]))
+            show_cells.cell(row.get(key), unit, plant, _places(row.get(key), places[key]))
             for key, _, unit in table.columns
         ]
         for row in table.rows

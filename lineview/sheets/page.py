@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from importlib.resources import files
 from typing import Any, Literal
 
-from lineview import show
+from lineview import show, show_cells
 from lineview.answers.answer import Answer, Table
 from lineview.figure import Figure
 from lineview.plant import Plant
@@ -149,10 +149,10 @@ def table_text(table: Table, plant: Plant) -> tuple[list[str], list[list[str]], 
     for key, heading, unit in table.columns:
         contents = [row.get(key) for row in table.rows]
         shown = show.unit_words(unit, plant.units)
-        places = show.column_decimals(contents, unit, plant)
+        places = show_cells.column_decimals(contents, unit, plant)
         headings.append(f"{heading}, {shown}" if shown else heading)
         align.append("right" if any(isinstance(c, int | float) for c in contents) else "left")
-        columns.append([show.cell(c, unit, plant, places) for c in contents])
+        columns.append([show_cells.cell(c, unit, plant, places) for c in contents])
     return headings, [list(row) for row in zip(*columns, strict=True)], align
 
 

@@ -1,0 +1,90 @@
+"""Cells of tables as a person reads them: one column of numbers, one count of places."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+
+from lineview.plant import Plant
+from lineview.show import NOTHING, a_day, decimals_of, moment, number
+from lineview.show_units import in_units
+
+
+def cell(content: Any, unit: str, plant: Plant, decimals: int | None = None) -> str:
+    """Write a table's cell.
+
+    Parameters
+    ----------
+    content : str, number, datetime, date, bool or None
+        None is what cannot be told.
+    unit : str
+        The column's unit as kept inside; the cell itself is written without it.
+    plant : Plant
+        Units and zone.
+    decimals : int, optional
+        Places that the whole column uses.
+
+    Returns
+    -------
+    str
+        The text of the cell.
+
+    Examples
+    --------
+    >>> cell(None, "mm", Plant(shop="Invented Sweets"))
+    '–'
+    """
+    if content is None:
+        return NOTHING
+    if isinstance(content, bool):
+        return "yes" if content else "no"
+    if isinstance(content, datetime):
+        return moment(content, plant)
+    if isinstance(content, date):
+        return a_day(content, plant)
+    if isinstance(content, int | float):
+        return number(in_units(content, unit, plant.units)[0], decimals)
+    return str(content)
+
+
+def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | None:
+    """Give the places one column of a table uses, so that its points stand below each other.
+
+    Parameters
+    ----------
+    contents : sequence
+        The column's cells.
+    unit : str
+        Its unit as kept inside.
+    plant : Plant
+        Its units.
+
+    Returns
+    -------
+    int or None
+        None where no cell is a number; 0 where all are whole.
+
+    Examples
+    --------
+    >>> column_decimals([0.5, -0.011, None], "", Plant(shop="Invented Sweets"))
+    3
+    """
+    numbers = [
+        in_units(c, unit, plant.units)[0]
+        for c in contents
+        if isinstance(c, int | float) and not isinstance(c, bool) and math.isfinite(c)
+    ]
+    if not numbers:
+        return None
+    if all(float(v).is_integer() for v in numbers):
+        return 0
+    needed = max(_needed(v) for v in numbers)
+    return min(needed, decimals_of(max(abs(v) for v in numbers) + 1e-9) + 3)
+
+
+def _needed(value: float) -> int:
+    """Give the places that three figures of a number take, without zeros at their end."""
+    text = f"{value:.{decimals_of(value)}f}".rstrip("0")
+    return len(text.partition(".")[2])
