@@ -93,6 +93,16 @@ class Address:
         """
         return f"/{self.page}/{name}.csv{self._query}"
 
+    def sheet(self, ending: str) -> str:
+        """Give the link to the page as a file.
+
+        Examples
+        --------
+        >>> Address("order", "1", period="all").sheet("pdf")
+        '/order.pdf?line=1&period=all'
+        """
+        return f"/{self.page}.{ending}{self._query}"
+
     @property
     def _query(self) -> str:
         given = {"line": self.line, "machine": self.machine, "period": self.period}

@@ -10,6 +10,7 @@ from lineview.answers.answer import Answer, Span
 from lineview.board.address import Address
 from lineview.board.aria import aria
 from lineview.board.graph import graph
+from lineview.board.sheet_files import sheet_links
 from lineview.board.tables import frame_table, open_or_folded
 from lineview.board.working import working
 from lineview.charts.look import Look
@@ -90,6 +91,7 @@ def answer_page(answer: Answer, look: Look, address: Address) -> list[Any]:
         page.append(
             html.Ul([html.Li(note) for note in answer.notes], className="notes", **aria(label="notes"))
         )
+    page.append(sheet_links(address))
     return page
 
 

@@ -12,6 +12,7 @@ from lineview.board.frame import frame, index
 from lineview.board.routes import add_routes
 from lineview.board.security import guard
 from lineview.board.service import Service
+from lineview.board.sheet_files import add_sheet_routes
 from lineview.shipped import shipped
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")
@@ -62,6 +63,7 @@ def create_app(
     app.layout = lambda: frame(poll_s, service.version())
     bind(app, service)
     add_routes(app.server, service)
+    add_sheet_routes(app.server, service)
     guard(app.server, hosts, app.csp_hashes())
     return app
 

@@ -9,9 +9,11 @@ import pytest
 from flask.testing import FlaskClient
 from invented_service import InventedService
 
+from lineview.board.address import Address
 from lineview.board.app import create_app
 from lineview.board.routes import csv_text
 from lineview.board.serve import address_of, open_server
+from lineview.board.sheet_files import sheet_links
 from lineview.errors import AskError
 
 
@@ -108,6 +110,26 @@ def test_a_pictures_frame_comes_whole_as_csv(client: FlaskClient) -> None:
     assert answer.headers["Content-Disposition"] == "attachment; filename=rope-batches.csv"
     for path in ("/rope/nothing.csv", "/nothing/batches.csv", "/rope/batches.csv?machine=wrap9"):
         assert get(client, path).status_code == 404
+
+
+@pytest.mark.parametrize("question", ["rope", "weight", "shift", "wrap", "order"])
+@pytest.mark.parametrize(("ending", "start"), [("pdf", b"%PDF"), ("xlsx", b"PK"), ("csv", b"\xef\xbb\xbf")])
+def test_every_page_comes_as_a_sheet(client: FlaskClient, question: str, ending: str, start: bytes) -> None:
+    answer = get(client, f"/{question}.{ending}?line=1")
+    assert answer.status_code == 200
+    assert answer.data.startswith(start)
+    assert answer.headers["Content-Disposition"] == f"attachment; filename={question}.{ending}"
+
+
+def test_a_sheet_is_about_what_its_page_is_about(client: FlaskClient, service: InventedService) -> None:
+    links = str(sheet_links(Address("shift", "1", "wrap1", "2026-06-08.late")))
+    assert "/shift.pdf?line=1&machine=wrap1&period=2026-06-08.late" in links
+    assert "/shift.csv" not in links
+    assert "/order.csv?line=1" in str(sheet_links(Address("order", "1")))
+    get(client, "/shift.xlsx?line=1&machine=wrap1&period=2026-06-08.late")
+    assert service.asked[-1] == ("shift", "1", "wrap1", "2026-06-08.late")
+    assert get(client, "/shift.pdf?machine=wrap9").status_code == 404
+    assert get(client, "/intake.pdf").status_code != 200 or b"%PDF" not in get(client, "/intake.pdf").data
 
 
 @pytest.mark.parametrize("cell", ["=1", "+1", "-1", "@a", "\t=1", "\r=1"])
