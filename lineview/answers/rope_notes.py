@@ -50,7 +50,18 @@ def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
 
 
 def gauge_words(account: RopeAccount) -> list[str]:
-    """Say what was found wrong with gauges, in words."""
+    """Say what was found wrong with gauges, in words.
+
+    Parameters
+    ----------
+    account : RopeAccount
+        What was measured.
+
+    Returns
+    -------
+    list of str
+        Plain sentences.
+    """
     out = []
     for one in account.gauges:
         check, name = one.check, one.gauge.id
@@ -66,7 +77,20 @@ def gauge_words(account: RopeAccount) -> list[str]:
 
 
 def roller_words(account: RopeAccount, plant: Plant) -> list[str]:
-    """Say what gauges and rollers show beside the drift, in words."""
+    """Say what gauges and rollers show beside the drift, in words.
+
+    Parameters
+    ----------
+    account : RopeAccount
+        What was measured.
+    plant : Plant
+        For its units.
+
+    Returns
+    -------
+    list of str
+        Plain sentences.
+    """
     out = []
     both = account.agreement
     if both is not None:

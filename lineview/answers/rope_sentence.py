@@ -52,7 +52,20 @@ def sentence(account: RopeAccount, found: Verdict | None, plant: Plant, scope: S
 
 
 def took_out(effect: Effect, plant: Plant) -> str:
-    """Say how much of what was wrong a step took out."""
+    """Say how much of what was wrong a step took out.
+
+    Parameters
+    ----------
+    effect : Effect
+        What the step did.
+    plant : Plant
+        For its units.
+
+    Returns
+    -------
+    str
+        Such as "0.11 mm of 0.13 mm".
+    """
     wrong = length(abs(effect.before_mm), plant)
     if effect.before_mm * effect.after_mm < 0:
         return f"all of {wrong} and {length(abs(effect.after_mm), plant)} more"

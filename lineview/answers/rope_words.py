@@ -75,10 +75,12 @@ def moment(at: datetime, plant: Plant, now: datetime) -> str:
 
     Parameters
     ----------
-    at, now : datetime
-        The moment and the latest one known [UTC].
+    at : datetime
+        The moment [UTC].
     plant : Plant
         For its zone.
+    now : datetime
+        The latest moment known [UTC].
 
     Returns
     -------
@@ -104,10 +106,12 @@ def about(at: datetime, plant: Plant, now: datetime) -> str:
 
     Parameters
     ----------
-    at, now : datetime
-        The moment and the latest one known [UTC].
+    at : datetime
+        The moment [UTC].
     plant : Plant
         For its zone.
+    now : datetime
+        The latest moment known [UTC].
 
     Returns
     -------

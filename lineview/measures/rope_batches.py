@@ -100,7 +100,24 @@ def points_of(
     targets: Mapping[str, float],
     running: Callable[[pl.Series], Floats],
 ) -> pl.DataFrame:
-    """Reduce readings sorted into batches to one point a batch; arguments as in rope_batches."""
+    """Reduce readings sorted into batches to one point a batch.
+
+    Parameters
+    ----------
+    core : polars.DataFrame
+        Readings sorted into batches (readings_in_batches).
+    temperature : polars.DataFrame or None
+        Columns at [UTC] and value [°C] of the rope.
+    targets : mapping of str to float
+        Target diameter a product [mm].
+    running : callable
+        Gives running hours [h] at a series of moments.
+
+    Returns
+    -------
+    polars.DataFrame
+        As rope_batches.
+    """
     if core.is_empty():
         return empty(ROPE_BATCHES).with_columns(taper_mm=pl.lit(None, dtype=pl.Float64))
     points = core.group_by("nr", maintain_order=True).agg(

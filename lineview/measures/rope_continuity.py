@@ -15,14 +15,14 @@ from lineview.plant import Gauge, Machine
 Floats = NDArray[np.float64]
 
 
-def continuous_speeds(diameters_mm: Sequence[float], *, last_mm_s: float) -> list[float]:
+def continuous_speeds(diameters_mm: Sequence[float], *, last_speed: float) -> list[float]:
     """Give the speeds at which rope of these diameters passes as much volume as at the last pair.
 
     Parameters
     ----------
     diameters_mm : sequence of float
         Rope diameter after each roller pair [mm].
-    last_mm_s : float
+    last_speed : float
         Speed after the last pair [mm/s].
 
     Returns
@@ -36,11 +36,11 @@ def continuous_speeds(diameters_mm: Sequence[float], *, last_mm_s: float) -> lis
 
     Examples
     --------
-    >>> [round(v, 2) for v in continuous_speeds([40, 28, 20, 14], last_mm_s=207.6)]
+    >>> [round(v, 2) for v in continuous_speeds([40, 28, 20, 14], last_speed=207.6)]
     [25.43, 51.9, 101.72, 207.6]
     """
     last = diameters_mm[-1]
-    return [last_mm_s * (last / d) ** 2 for d in diameters_mm]
+    return [last_speed * (last / d) ** 2 for d in diameters_mm]
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,20 @@ class Slip:
 
 
 def surface_speed_mm_s(value: pl.Expr, gauge: Gauge) -> pl.Expr | None:
-    """Bring a roller-speed gauge's readings to mm/s; None where its unit or roller diameter is not known."""
+    """Bring a roller-speed gauge's readings to mm/s.
+
+    Parameters
+    ----------
+    value : polars.Expr
+        Its readings.
+    gauge : Gauge
+        For its unit and its roller's diameter.
+
+    Returns
+    -------
+    polars.Expr or None
+        Surface speed [mm/s]; None where the unit or the roller's diameter is not known.
+    """
     if gauge.unit == "mm/s":
         return value
     if gauge.unit == "m/min":

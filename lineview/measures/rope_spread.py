@@ -119,10 +119,12 @@ def _memory(left: Floats, nr: NDArray[np.int64], usual: int) -> tuple[float | No
     seen = float(left[1:][same] @ left[:-1][same]) / total
     n = min(usual, 120)
     expected = [_about_a_line(n, phi) for phi in PHIS]
-    phi = float(np.interp(seen, [e[0] for e in expected], PHIS))
-    kept = _about_a_line(n, phi)[1]
-    other = _about_a_line(n, min(0.985, phi + 2 * sqrt((1 - phi**2) / left.size)))[1]
-    return phi, kept, 1 / effective_n(usual, phi), abs(log(other / kept))
+    error = sqrt((1 - seen**2) / left.size)
+    low, phi, high = (
+        float(np.interp(r, [e[0] for e in expected], PHIS)) for r in (seen - error, seen, seen + error)
+    )
+    kept, *ends = (_about_a_line(n, p)[1] for p in (phi, low, high))
+    return phi, kept, 1 / effective_n(usual, phi), log(ends[0] / ends[1]) / 2
 
 
 def _about_a_line(n: int, phi: float) -> tuple[float, float]:

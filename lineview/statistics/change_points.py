@@ -175,7 +175,20 @@ def find_steps(
 
 
 def step_limit(n: int, false_share: float) -> float:
-    """Give the gain in twice the log likelihood that chance reaches in this share of n-point series."""
+    """Give the gain in twice the log likelihood that chance reaches in some share of series.
+
+    Parameters
+    ----------
+    n : int
+        Points of the series.
+    false_share : float
+        The share.
+
+    Returns
+    -------
+    float
+        The gain, about.
+    """
     from scipy.special import ndtri
 
     return float(ndtri(false_share / 2 / n) ** 2) * (1 + 6 / n)

@@ -18,7 +18,7 @@ def test_piece_mass_constructed():
 
 
 def test_roller_train_constructed():
-    speeds = continuous_speeds([40, 28, 20, 14], last_mm_s=207.6)
+    speeds = continuous_speeds([40, 28, 20, 14], last_speed=207.6)
     assert speeds == pytest.approx([25.43, 51.9, 101.72, 207.6], abs=0.01)
     ratios = [b / a for a, b in pairwise(speeds)]
     assert ratios == pytest.approx([2.0408, 1.96, 2.0408], abs=0.01)
