@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import polars as pl
+from rich.markup import escape
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
+from rich.text import Text
 
 from lineview.cli_console import console
 from lineview.errors import AskError, Fault, IntakeError, LineviewError
@@ -58,7 +60,7 @@ def take(works: Works, paths: Sequence[Path], accept: bool, settle: Sequence[str
             bar.update(
                 task,
                 completed=len(seen) - 1,
-                description=path.name,
+                description=escape(path.name),
                 rate=f"{sum(seen.values()) / elapsed:,.0f} rows a second",
             )
 
@@ -88,11 +90,11 @@ def _summary(taken: Sequence[Taken]) -> None:
             if r is not None:
                 counts = (r.rows, r.kept, r.duplicate, r.refused, r.uncertain, r.conflicts)
                 name = f"{one.path.name} (taken in before: nothing changed)" if r.already else one.path.name
-                table.add_row(str(r.intake), name, *(f"{n:,}" for n in counts))
+                table.add_row(str(r.intake), Text(name), *(f"{n:,}" for n in counts))
         console.print(table)
     for one in taken:
         for note in one.notes:
-            console.print(f"{one.path.name}: {note}", soft_wrap=True)
+            console.print(f"{one.path.name}: {note}", markup=False, soft_wrap=True)
         if one.proposal is not None:
             _proposal(one.proposal)
     if any(one.receipt is not None and one.receipt.refused for one in taken):
@@ -102,23 +104,24 @@ def _summary(taken: Sequence[Taken]) -> None:
 
 
 def _proposal(proposal: Proposal) -> None:
-    console.print(f"\n[bold]{proposal.path.name}[/bold]: no layout fits. Proposed:", soft_wrap=True)
+    console.print()
+    console.print(Text.assemble((proposal.path.name, "bold"), ": no layout fits. Proposed:"), soft_wrap=True)
     console.print(layout_toml(proposal.layout), markup=False, soft_wrap=True)
     console.print("It would read:")
     console.print(_frame(proposal.sample.head(8)))
     for note in proposal.notes:
-        console.print(note, soft_wrap=True)
+        console.print(note, markup=False, soft_wrap=True)
     for question in proposal.questions:
-        console.print(f"{question.text}", soft_wrap=True)
+        console.print(question.text, markup=False, soft_wrap=True)
         for option, meaning in question.options:
             console.print(f'  --settle "{question.about}={option}"   {meaning}', markup=False, soft_wrap=True)
     console.print("Nothing of it was taken in. To accept the layout, give the file again with --accept.")
 
 
 def _frame(frame: pl.DataFrame) -> Table:
-    table = Table(*frame.columns, box=None)
-    for row in frame.iter_rows():
-        table.add_row(*("" if cell is None else str(cell) for cell in row))
+    table = Table(*map(escape, frame.columns), box=None)
+    for row in frame.iter_rows():  # as Text, since a cell may hold brackets that would be read as colours
+        table.add_row(*(Text("" if cell is None else str(cell)) for cell in row))
     return table
 
 
@@ -128,7 +131,7 @@ def _listed(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
             guarded(frame).write_csv(csv)
         except OSError as error:
             raise IntakeError(Fault(f"cannot be written: {error.strerror}", str(csv))) from None
-        console.print(f"{frame.height:,} rows written to {csv}", soft_wrap=True)
+        console.print(f"{frame.height:,} rows written to {csv}", markup=False, soft_wrap=True)
     elif frame.is_empty():
         console.print(none)
     else:
@@ -203,4 +206,4 @@ def check_plant(folder: Path) -> None:
         f"{len(plant.lines)} lines, {len(plant.machines)} machines, {len(plant.products)} products, "
         f"{len(plant.webs)} webs, {len(plant.layouts)} layouts"
     )
-    console.print(f"{plant.shop}: no fault found; {parts}.")
+    console.print(f"{plant.shop}: no fault found; {parts}.", markup=False)

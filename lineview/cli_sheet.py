@@ -51,7 +51,7 @@ def write_sheet(
         file.write_bytes(made)
     except OSError as error:
         raise AskError(Fault(f"cannot be written: {error.strerror}", str(file))) from None
-    console.print(f"Wrote {file}", soft_wrap=True)
+    console.print(f"Wrote {file}", markup=False, soft_wrap=True)
 
 
 def sheet_bytes(answer: Answer, plant: Plant, ending: str) -> bytes:

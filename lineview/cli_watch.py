@@ -39,7 +39,7 @@ def watch_folder(works: Works, folder: Path, every_s: float, looks: int, port: i
         from lineview.serving import start_board
 
         start_board(works, "127.0.0.1", port)
-    console.print(f"Watching {folder}; stop with Ctrl-C.", soft_wrap=True)
+    console.print(f"Watching {folder}; stop with Ctrl-C.", markup=False, soft_wrap=True)
     seen: dict[Path, tuple[int, int]] = {}
     done: dict[Path, tuple[int, int]] = {}
     count = 0

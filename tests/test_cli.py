@@ -188,3 +188,14 @@ def test_an_adjustment_can_be_written_down(works: Path) -> None:
     assert run("adjusted", "wrap1", "knife changed", "--at", "2026-06-09 06:10", cwd=works).returncode == 0
     assert run("adjusted", "wrap9", "knife changed", "--at", "2026-06-09 06:10", cwd=works).returncode == 2
     assert run("adjusted", "wrap1", "knife changed", "--at", "teatime", cwd=works).returncode == 2
+
+
+def test_brackets_of_an_export_are_printed_as_they_stand(works: Path) -> None:
+    name = "log [red]x[bold].csv"
+    (works / name).write_text("time,count\n2026-06-09 06:00:00,5\n[/red]7,7\n", encoding="utf-8")
+    taken = run("intake", name, cwd=works)
+    assert taken.returncode == 0
+    assert name in taken.stdout
+    refused = run("intake", "--refusals", "0", cwd=works)
+    assert refused.returncode == 0, refused.stderr[-300:]
+    assert "[/red]7" in refused.stdout
