@@ -76,6 +76,7 @@ def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> Bound:
             names[same(header)] = channels
         else:
             columns.append(Column(place, header, channels, _quality_beside(place, heading, targets)))
+            notes += _repeated(header, place, heading, targets)
     if not targets:
         faults.append(Fault(f"layout '{layout.id}' names no column", where, "[layouts.columns]"))
     if faults:
@@ -92,6 +93,14 @@ def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> Bound:
         special_place(layout, heading, layout.quality_column, "quality"),
         tuple(notes),
     )
+
+
+def _repeated(header: str, place: int, heading: Heading, targets: Iterable[str]) -> list[str]:
+    """Say that further columns of the same header are not read, for only the first one is meant by it."""
+    second = f"{heading.names[place]} (2)" if place >= 0 else ""
+    if second not in heading.names or heading.find(second) in map(heading.find, targets):
+        return []
+    return [f"several columns are headed '{header}': the first is read; the next one is named '{second}'"]
 
 
 def time_places(layout: Layout, heading: Heading) -> tuple[int, ...]:

@@ -150,6 +150,17 @@ def test_repeated_headers_in_one_row_are_told_apart(read):
     assert values(export, "rejects") == [1]
 
 
+def test_a_repeated_header_that_the_layout_names_once_is_noted(read):
+    export = read("time;count;count\n2026-06-08 06:00:00;100;1\n", layout_of({"count": "pieces"}))
+    assert values(export, "pieces") == [100]
+    assert any("'count (2)'" in note for note in export.notes)
+    told = read(
+        "time;count;count\n2026-06-08 06:00:00;100;1\n",
+        layout_of({"count": "pieces", "count (2)": "rejects"}),
+    )
+    assert not any("(2)" in note for note in told.notes)
+
+
 def test_a_header_without_rows_is_an_error(read):
     with pytest.raises(IntakeError, match="header but no row"):
         read("time;pieces;rejects\n", PIECES)
