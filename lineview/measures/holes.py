@@ -18,6 +18,8 @@ _LONG_S, _STOOD_SHARE = 30.0, 0.6
 #: In so long an interval a smaller lack than this share may be a slow minute: a stop is made of it only
 #: where the intervals before and after it lack no more than `_FULL_SHARE`.
 _SLOW_SHARE, _FULL_SHARE = 0.3, 0.05
+#: In so long an interval a lack below this share is never told from a step of speed within it.
+_STEP_SHARE = 0.15
 #: Neighbours on each side from which an interval's own rate is taken.
 _NEIGHBOURS = 6
 
@@ -147,6 +149,7 @@ def short_holes(
     share, long = lacks[hit] / seconds[hit], seconds[hit] >= _LONG_S
     stood = long & (share > 1.0 - _STOOD_SHARE)
     maybe_slow = long & (share < _SLOW_SHARE) & ~_between_full(hit, lacks, seconds, inner)
+    maybe_slow |= long & (share < _STEP_SHARE)
     hit = hit[((run <= 1) & ~maybe_slow) | stood]
     before = faint[np.maximum(hit - 1, 0)] & (hit > 0)
     after = faint[np.minimum(hit + 1, len(faint) - 1)] & (hit < len(faint) - 1)

@@ -175,10 +175,11 @@ def _less(made: _Counted, rejects: _Counted) -> _Counted:
     high = np.clip(made.high - rejects.low, 0, None)
     # Both are split at the same moments by the same share, so their difference is split so too.
     exact = (made.low == made.high) & (rejects.low == rejects.high)
-    n = made.n - rejects.n
-    return _Counted(
-        n, np.where(exact, n, low), np.where(exact, n, high), np.maximum(made.missing_s, rejects.missing_s)
-    )
+    n = np.clip(made.n - rejects.n, 0, None)
+    low, high = np.where(exact, n, low), np.where(exact, n, high)
+    # Where one of the two counters was read further than the other, the difference keeps to its bounds.
+    n = np.where(np.isnan(n), n, np.clip(n, low, np.maximum(low, high)))
+    return _Counted(n, low, np.maximum(low, high), np.maximum(made.missing_s, rejects.missing_s))
 
 
 def _counted(counts: MachineCounts, kind: Counts, edges: tuple[Ints, Ints]) -> _Counted | None:
@@ -240,9 +241,11 @@ class _Place:
 def _shared(value: Floats, n: Floats, place: _Place, seen: Clock) -> Floats:
     """Give counts up to moments; within an interval shared by the machine's pieces, else by time."""
     by_time = (place.at - place.start) / np.maximum(place.end - place.start, 1)
-    run = [np.interp(moment, seen.at, seen.pieces) for moment in (place.start, place.at, place.end)]
-    all_run = run[2] - run[0]
-    share = np.where(all_run > 0, (run[1] - run[0]) / np.where(all_run > 0, all_run, 1.0), by_time)
+    share = by_time
+    if len(seen.at):
+        run = [np.interp(moment, seen.at, seen.pieces) for moment in (place.start, place.at, place.end)]
+        all_run = run[2] - run[0]
+        share = np.where(all_run > 0, (run[1] - run[0]) / np.where(all_run > 0, all_run, 1.0), by_time)
     inner = n[np.minimum(place.floor, len(n) - 1)]
     return np.asarray(value[place.floor] + np.where(place.between, share * inner, 0.0))
 

@@ -375,3 +375,24 @@ def test_a_stop_over_the_end_of_a_shift_is_in_both_and_counted_once_each() -> No
         both = value(first, name) + value(second, name)
         assert both == pytest.approx(value(whole, name), abs=0.6), name
     assert value(first, "good_pieces") + value(second, "good_pieces") == value(whole, "good_pieces")
+
+
+def test_a_period_beyond_the_readings_is_bounded_and_never_negative() -> None:
+    few = FRAME.filter(pl.col("at") < START + timedelta(minutes=30))
+    # The reject counter was read further than the piece counter.
+    short = few.filter((pl.col("channel") == "rejects") | (pl.col("at") < START + timedelta(minutes=29)))
+    start = START + timedelta(minutes=29, seconds=5)
+    good = ask(short, start, start + timedelta(seconds=20)).figure("good_pieces")
+    assert good is not None
+    assert good.low is not None
+    assert good.low >= 0
+    assert good.value is None or good.value >= 0  # type: ignore[operator]
+    later = ask(few, START + timedelta(hours=5), START + timedelta(hours=6), START + timedelta(hours=6))
+    assert later.figure("good_pieces").value is None  # type: ignore[union-attr]
+
+
+def test_rejects_alone_tell_no_good_pieces_and_no_state() -> None:
+    answer = ask(FRAME.filter(pl.col("channel") == "rejects"))
+    assert value(answer, "rejects") > 0
+    assert answer.figure("good_pieces").value is None  # type: ignore[union-attr]
+    assert value(answer, "unseen_min") == 455
