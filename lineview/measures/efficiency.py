@@ -66,4 +66,5 @@ def outside_minutes(tape: pl.DataFrame) -> float:
     stops = tape.filter(pl.col("state").is_in(["stop", "short stop"]) & pl.col("reason").is_not_null())
     long_us = (stops["end"] - stops["start"]).dt.total_microseconds().to_list()
     reasons = stops["reason"].to_list()
-    return sum(us for us, reason in zip(long_us, reasons, strict=True) if OUTSIDE_WORDS.search(reason)) / 6e7
+    outside = [us for us, why in zip(long_us, reasons, strict=True) if OUTSIDE_WORDS.search(why)]
+    return float(sum(outside)) / 6e7

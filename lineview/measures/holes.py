@@ -155,15 +155,15 @@ def short_holes(
     after = faint[np.minimum(hit + 1, len(faint) - 1)] & (hit < len(faint) - 1)
     parts = {}
     for i, is_before, is_after in zip(hit.tolist(), before.tolist(), after.tolist(), strict=True):
-        long, gone = float(seconds[i]), float(lacks[i])
+        whole, gone = float(seconds[i]), float(lacks[i])
         if is_after and not (is_before and lacks[i - 1] > lacks[i + 1]):
-            parts[i] = (long - gone, long)
+            parts[i] = (whole - gone, whole)
             parts.setdefault(i + 1, (0.0, float(lacks[i + 1])))
         elif is_before:
             parts[i] = (0.0, gone)
             parts.setdefault(i - 1, (float(seconds[i - 1] - lacks[i - 1]), float(seconds[i - 1])))
         else:
-            parts[i] = ((long - gone) / 2, (long + gone) / 2)
+            parts[i] = ((whole - gone) / 2, (whole + gone) / 2)
     rows = sorted(i for i in parts if parts[i][1] - parts[i][0] > BRIEF_S)
     opens, closes = (np.array([parts[i][k] for i in rows]) for k in range(2))
     return Holes(np.array(rows, dtype=np.int64), opens, closes)
