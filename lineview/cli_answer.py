@@ -93,10 +93,8 @@ def _table(table: Table, plant: Plant) -> RichTable:
         printed.add_column(
             Text(f"{heading}, {shown}" if shown else heading), justify="right" if number else "left"
         )
+    places = show_cells.table_decimals(table.columns, table.rows, plant)
     for row in table.rows:
-        cells = []
-        for key, _, unit in table.columns:
-            places = show_cells.column_decimals([r.get(key) for r in table.rows], unit, plant)
-            cells.append(Text(show_cells.cell(row.get(key), unit, plant, places)))
-        printed.add_row(*cells)
+        cells = (show_cells.cell(row.get(key), unit, plant, places[key]) for key, _, unit in table.columns)
+        printed.add_row(*[Text(cell) for cell in cells])
     return printed

@@ -64,7 +64,7 @@ def decimals_of(value: float) -> int:
 
 
 def decimals_for(value: float | None, low: float | None, high: float | None) -> int | None:
-    """Give the places that an interval justifies: two figures of its half-width.
+    """Give the places that an interval justifies: two figures of its half-width, five of its ends at most.
 
     Parameters
     ----------
@@ -87,7 +87,8 @@ def decimals_for(value: float | None, low: float | None, high: float | None) -> 
     width = max(ends) - min(ends) if len(ends) > 1 else 0.0
     if width <= 0 or not math.isfinite(width):
         return None
-    return min(6, max(0, 1 - math.floor(math.log10(width / 2))))
+    justified = max(0, 1 - math.floor(math.log10(width / 2)))
+    return min(6, justified, max(0, 4 - math.floor(math.log10(max(abs(v) for v in ends)))))
 
 
 def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False) -> str:

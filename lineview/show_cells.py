@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
-from typing import Any
+from typing import Any, TypeGuard
 
 from lineview.plant import Plant
 from lineview.show import NOTHING, a_day, decimals_of, moment, number
-from lineview.show_units import in_units
+from lineview.show_units import US, in_units
 
 
 def cell(content: Any, unit: str, plant: Plant, decimals: int | None = None) -> str:
@@ -71,17 +71,53 @@ def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | N
     >>> column_decimals([0.5, -0.011, None], "", Plant(shop="Invented Sweets"))
     3
     """
-    numbers = [
-        in_units(c, unit, plant.units)[0]
-        for c in contents
-        if isinstance(c, int | float) and not isinstance(c, bool) and math.isfinite(c)
-    ]
+    numbers = [in_units(c, unit, plant.units)[0] for c in contents if _counts(c)]
     if not numbers:
         return None
     if all(float(v).is_integer() for v in numbers):
         return 0
     needed = max(_needed(v) for v in numbers)
     return min(needed, decimals_of(max(abs(v) for v in numbers) + 1e-9) + 3)
+
+
+def table_decimals(
+    columns: Sequence[tuple[str, str, str]], rows: Sequence[Mapping[str, Any]], plant: Plant
+) -> dict[str, int | None]:
+    """Give the places of each column; those of one measure agree, as far as each still tells two figures.
+
+    Parameters
+    ----------
+    columns : sequence of (key, heading, unit)
+        A table's.
+    rows : sequence of mapping
+        Its rows by those keys.
+    plant : Plant
+        Its units.
+
+    Returns
+    -------
+    dict
+        By key, as column_decimals gives it.
+
+    Examples
+    --------
+    >>> columns = [("before", "before", "mm"), ("by", "changed by", "mm")]
+    >>> table_decimals(columns, [{"before": 0.0912, "by": -0.13}], Plant(shop="Invented Sweets"))
+    {'before': 3, 'by': 2}
+    """
+    contents = {key: [row.get(key) for row in rows] for key, _, _ in columns}
+    places = {key: column_decimals(contents[key], unit, plant) for key, _, unit in columns}
+    for unit in US:
+        keys = [key for key, _, of in columns if of == unit and places[key]]
+        fewest = min((places[key] or 0 for key in keys), default=0)
+        for key in keys:
+            largest = max(abs(in_units(c, unit, plant.units)[0]) for c in contents[key] if _counts(c))
+            places[key] = max(fewest, decimals_of(largest + 1e-9) - 1)
+    return places
+
+
+def _counts(content: Any) -> TypeGuard[float]:
+    return isinstance(content, int | float) and not isinstance(content, bool) and math.isfinite(content)
 
 
 def _needed(value: float) -> int:

@@ -24,7 +24,7 @@ _MONTHS = (
 
 
 def day_words(at: datetime, plant: Plant) -> str:
-    """Give a moment's day in the plant's zone ("Thursday 25 June").
+    """Give a moment's day in the plant's zone ("Thursday 25 June", in US units "Thursday, June 25").
 
     Parameters
     ----------
@@ -34,7 +34,8 @@ def day_words(at: datetime, plant: Plant) -> str:
         The works.
     """
     local = at.astimezone(plant.tz)
-    return f"{_DAYS[local.weekday()]} {local.day} {_MONTHS[local.month - 1]}"
+    day, month = _DAYS[local.weekday()], _MONTHS[local.month - 1]
+    return f"{day}, {month} {local.day}" if plant.units == "US" else f"{day} {local.day} {month}"
 
 
 def chance_words(chance: float) -> str:
@@ -105,7 +106,7 @@ def _order(due: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span,
         "today" if late else f"by {day_words(first.order_by, plant)}"
     )
     if late and first.advice.chance > RISK:
-        risk = f"it may run out before they come with {chance_words(first.advice.chance)}"
+        risk = f"even so it may run out before they come, with {chance_words(first.advice.chance)}"
         spans = [Span(start + "; "), Span(risk, call=True)]
     else:
         spans = [Span(start + "; ")]
@@ -122,8 +123,11 @@ def _open(told: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span,
         return ()
     (chance, day), web = max(over, key=lambda pair: pair[0][0])
     at = day_words(now + timedelta(days=day), plant)
-    text = f"{web_name(web)} may run out before its delivery of {at} with {chance_words(chance)}"
-    return (Span(" "), Span(text, call=True), Span("."))
+    if chance >= 0.95:
+        text = f"{web_name(web)} will almost surely run out before its delivery of {at}"
+    else:
+        text = f"{web_name(web)} may run out before its delivery of {at}, with {chance_words(chance)}"
+    return (Span(" "), Span(text, call=True), Span(": ask for that one sooner."))
 
 
 def soft_line(lines: Sequence[OrderLine], plant: Plant, label: str) -> str:
@@ -145,7 +149,7 @@ def soft_line(lines: Sequence[OrderLine], plant: Plant, label: str) -> str:
         cover = "beyond a year" if math.isinf(advice.cover_days) else f"{advice.cover_days:.0f} days"
         lead = f"{first.web.lead_time_days:g} ± {first.web.lead_time_sd_days:g} days"
         parts.append(f"{due[0].supply.on_hand:.1f} reels on hand, cover {cover}, lead time {lead}")
-    parts.append(f"at most {RISK:.0%} chance of running out before a delivery")
+    parts.append(f"at most {100 * RISK:.0f} % chance of running out before a delivery")
     if len(due) > 1 and due[1].order_by is not None:
         more = "1 further web" if len(due) == 2 else f"{len(due) - 1} further webs"
         parts.append(f"{more} from {day_words(due[1].order_by, plant)}")

@@ -35,7 +35,7 @@ def length(mm: float, plant: Plant, *, signed: bool = False, rate: bool = False)
     """
     value, unit = in_units(mm, "mm", plant.units)
     decimals = (3 if rate else 2) + (2 if plant.units == "US" else 0)
-    if rate and 0 < abs(value) < 10**-decimals * 5:
+    if rate and 0 < abs(value) < 10**-decimals * 10:
         decimals += 1
     return f"{number(value, decimals, signed=signed)} {unit}"
 
@@ -94,11 +94,12 @@ def moment(at: datetime, plant: Plant, now: datetime) -> str:
     >>> moment(datetime(2026, 6, 12, 10, 40, tzinfo=UTC), Plant(shop="x"), datetime(2026, 6, 10, tzinfo=UTC))
     'Friday 10:40'
     """
-    local = at.astimezone(plant.tz)
+    local, us = at.astimezone(plant.tz), plant.units == "US"
+    clock = f"{local.hour % 12 or 12}:{local:%M\N{NO-BREAK SPACE}%p}" if us else f"{local:%H:%M}"
     if abs((at - now).total_seconds()) < 6 * 86400:
-        return f"{local:%A} {local:%H:%M}"
+        return f"{local:%A} {clock}"
     year = "" if local.year == now.astimezone(plant.tz).year else f" {local.year}"
-    return f"{local.day} {local:%B}{year} {local:%H:%M}"
+    return f"{local:%B} {local.day}{year} {clock}" if us else f"{local.day} {local:%B}{year} {clock}"
 
 
 def about(at: datetime, plant: Plant, now: datetime) -> str:

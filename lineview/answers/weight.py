@@ -73,7 +73,7 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         question="weight",
         scope=scope,
         sentence=sentence(account, plant),
-        soft=soft_line(account, scope.label),
+        soft=soft_line(account, scope.label, plant),
         figures=figures,
         tables=tuple(tables),
         series=series,

@@ -35,7 +35,7 @@ def mass(grams: float, plant: Plant, *, signed: bool = False) -> str:
     sign = "−" if grams < 0 else "+" if signed else ""
     if plant.units == "US":
         return f"{sign}{abs(convert(grams, 'g', 'oz')):.4f} oz"
-    return f"{sign}{abs(grams):.3g} g" if abs(grams) < 1 else f"{sign}{abs(grams):.2f} g"
+    return f"{sign}{abs(grams):.{3 if abs(grams) < 1 else 2}f} g"
 
 
 def sentence(account: WeightAccount, plant: Plant) -> tuple[Span, ...]:
@@ -106,7 +106,7 @@ def _all(account: WeightAccount) -> int:
     return account.sorted.kept.height + account.sorted.aside.height + account.unplaced
 
 
-def soft_line(account: WeightAccount, label: str) -> str:
+def soft_line(account: WeightAccount, label: str, plant: Plant) -> str:
     """Say period, numbers and what was taken out, below the sentence.
 
     Parameters
@@ -115,6 +115,8 @@ def soft_line(account: WeightAccount, label: str) -> str:
         Of the period.
     label : str
         How a person names the period.
+    plant : Plant
+        For the units.
 
     Returns
     -------
@@ -124,14 +126,14 @@ def soft_line(account: WeightAccount, label: str) -> str:
     found = account.deviation
     parts = [label] if label else []
     if found is not None:
-        parts.append(f"{found.pieces} pieces in {found.weighings} weighings of {found.batches} batches")
+        parts.append(f"{found.pieces:,} pieces in {found.weighings:,} weighings of {found.batches:,} batches")
         if found.mean_low is not None and found.mean_high is not None:
-            parts.append(
-                f"mean off target {found.mean_low:+.3f} to {found.mean_high:+.3f} g with 95 % confidence"
-            )
+            low, high = (mass(end, plant, signed=True) for end in (found.mean_low, found.mean_high))
+            parts.append(f"mean off target {low} to {high} with 95 % confidence")
     if account.sorted.aside.height:
         parts.append(f"{account.sorted.aside.height} weights set aside")
-    return "; ".join(parts)
+    text = "; ".join(parts)
+    return text[:1].upper() + text[1:]
 
 
 def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
@@ -180,10 +182,12 @@ def _wrap_notes(account: WeightAccount, plant: Plant) -> list[str]:
     gross = account.sorted.kept.filter("gross")
     if gross.is_empty():
         return []
+    products: dict[str, list[str]] = {}
+    each = gross.select("product", "wrap_g").unique("product", maintain_order=True)
+    for product, wrap in each.iter_rows():
+        products.setdefault(mass(wrap, plant), []).append(str(product))
     return [
-        f"Weights of {product} were taken with the wrap: {mass(wrap, plant)} a piece taken off, "
+        f"Weights of {', '.join(names)} were taken with the wrap: {wrap} a piece taken off, "
         "by the webs' grammage and cut area."
-        for product, wrap in gross.select("product", "wrap_g")
-        .unique("product", maintain_order=True)
-        .iter_rows()
+        for wrap, names in products.items()
     ]

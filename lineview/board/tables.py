@@ -43,10 +43,7 @@ def answer_table(table: Table, plant: Plant) -> html.Div:
         shown = show.unit_words(unit, plant.units)
         said = shown in heading.split() or (len(shown) > 2 and heading.startswith(shown))  # "minutes, min"
         headings.append(heading if said or not shown else f"{heading}, {shown}")
-    places = {
-        key: show_cells.column_decimals([row.get(key) for row in table.rows], unit, plant)
-        for key, _, unit in table.columns
-    }
+    places = show_cells.table_decimals(table.columns, table.rows, plant)
     rows = [
         [
             show_cells.cell(row.get(key), unit, plant, _places(row.get(key), places[key]))
@@ -55,7 +52,8 @@ def answer_table(table: Table, plant: Plant) -> html.Div:
         for row in table.rows
     ]
     right = [_is_number([row.get(key) for row in table.rows]) for key, _, _ in table.columns]
-    made = plain_table(table.title, headings, rows, right)
+    told_twice = headings[0].casefold() == table.title.casefold()
+    made = plain_table(table.title, headings, rows, right, caption_hidden=told_twice)
     if _wide([headings, *rows]):
         made.className = "table wide"  # type: ignore[attr-defined]  # set by Dash from its property list
     return made
@@ -151,7 +149,11 @@ def plain_table(
 
 
 def _text_class(content: Any) -> str:
-    return "long" if isinstance(content, str) and len(content) > LONG else ""
+    if not isinstance(content, str):
+        return ""
+    if len(content) > LONG:
+        return "long"
+    return "whole" if any(c.isdigit() for c in content) else ""  # moments and measures stay on one line
 
 
 def frame_table(

@@ -135,7 +135,8 @@ def _shift(answer: Answer, look: Look) -> list[Picture]:
 
 
 def _wrap(answer: Answer, look: Look) -> list[Picture]:
-    return [wrap_picture(answer.series["causes"], look)]
+    odd = any(span.call for span in answer.sentence)
+    return [wrap_picture(answer.series["causes"], look, call=odd)]
 
 
 def _order(answer: Answer, look: Look) -> list[Picture]:

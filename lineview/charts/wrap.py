@@ -17,7 +17,7 @@ UNEXPLAINED = "unexplained"
 LENGTHS = {"m": "metres", "ft": "feet"}
 
 
-def wrap_picture(causes: pl.DataFrame, look: Look) -> Picture:
+def wrap_picture(causes: pl.DataFrame, look: Look, *, call: bool = False) -> Picture:
     """Draw each web's use as one bar from what the geometry needs to what no cause explains.
 
     Parameters
@@ -26,11 +26,14 @@ def wrap_picture(causes: pl.DataFrame, look: Look) -> Picture:
         web, kind, cause, m_per_thousand [m]; one row a web and cause, in the order to be stacked.
     look : Look
         Colours, units, width.
+    call : bool
+        Whether unexplained use needs a person.
 
     Returns
     -------
     Picture
-        The axis may start above 0 and says so; unexplained use alone is in the call colour.
+        The axis may start above 0 and says so; unexplained use is in ink, or in the call colour where it
+        needs a person.
     """
     unit = show.unit_words("m", look.plant.units)
     shown = causes.with_columns(
@@ -42,9 +45,10 @@ def wrap_picture(causes: pl.DataFrame, look: Look) -> Picture:
     start, end = _reach(shown, webs)
     title = f"{LENGTHS.get(unit, unit)} a thousand good pieces" + (f" (axis from {start:g})" if start else "")
     figure = blank(look, title, "")
+    odd = look.tokens.call if call else look.tokens.ink
     for number, cause in enumerate(_ordered(shown)):
-        _segments(figure, look, shown, webs, cause, number, start)
-    worded = [] if look.narrow else _words(figure, look, shown, webs, start, end)
+        _segments(figure, look, shown, webs, cause, number, odd)
+    worded = [] if look.narrow else _words(figure, look, shown, webs, start, end, odd)
     kinds = {c for c in _ordered(shown) if c not in worded}
     for trace in figure.data:
         trace.showlegend = trace.name in kinds
@@ -52,7 +56,7 @@ def wrap_picture(causes: pl.DataFrame, look: Look) -> Picture:
     figure.update_xaxes(range=[start, end])
     figure.update_yaxes(
         tickvals=list(range(len(webs))),
-        ticktext=[_broken(w) for w in webs],
+        ticktext=[_broken(w[:1].upper() + w[1:]) for w in webs],
         showgrid=False,
         range=[len(webs) - 0.4, -0.75],
     )
@@ -87,7 +91,7 @@ def _reach(shown: pl.DataFrame, webs: list[str]) -> tuple[float, float]:
 
 
 def _segments(
-    figure: go.Figure, look: Look, shown: pl.DataFrame, webs: list[str], cause: str, number: int, start: float
+    figure: go.Figure, look: Look, shown: pl.DataFrame, webs: list[str], cause: str, number: int, odd: str
 ) -> None:
     of_cause = shown.filter(pl.col("cause") == cause)
     lengths = dict(zip(of_cause["web"].to_list(), of_cause["length"].to_list(), strict=True))
@@ -96,7 +100,7 @@ def _segments(
     if cause == NEEDED:
         marker = {"color": look.tokens.grey}
     elif cause == UNEXPLAINED:
-        marker = {"color": look.tokens.call}
+        marker = {"color": odd}
     else:
         marker = {
             "color": look.tokens.card,
@@ -125,7 +129,7 @@ def _segments(
 
 
 def _words(
-    figure: go.Figure, look: Look, shown: pl.DataFrame, webs: list[str], start: float, end: float
+    figure: go.Figure, look: Look, shown: pl.DataFrame, webs: list[str], start: float, end: float, odd: str
 ) -> list[str]:
     """Set each segment's words above it where they fit; give the causes worded at least once."""
     worded: list[str] = []
@@ -139,7 +143,7 @@ def _words(
             seen = max(0.0, left + length - max(left, start))
             text = f"{cause} {show.number(length, 1)}"
             if seen / (end - start) * 1000 > len(text) * 6.4 * look.scale:
-                colour = look.tokens.call if cause == UNEXPLAINED else look.tokens.soft
+                colour = odd if cause == UNEXPLAINED else look.tokens.soft
                 label(
                     figure,
                     look,

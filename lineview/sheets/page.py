@@ -146,13 +146,13 @@ def table_text(table: Table, plant: Plant) -> tuple[list[str], list[list[str]], 
         Headings with their units, rows of cells, and "left" or "right" a column.
     """
     headings, align, columns = [], [], []
+    places = show_cells.table_decimals(table.columns, table.rows, plant)
     for key, heading, unit in table.columns:
         contents = [row.get(key) for row in table.rows]
         shown = show.unit_words(unit, plant.units)
-        places = show_cells.column_decimals(contents, unit, plant)
         headings.append(f"{heading}, {shown}" if shown else heading)
         align.append("right" if any(isinstance(c, int | float) for c in contents) else "left")
-        columns.append([show_cells.cell(c, unit, plant, places) for c in contents])
+        columns.append([show_cells.cell(c, unit, plant, places[key]) for c in contents])
     return headings, [list(row) for row in zip(*columns, strict=True)], align
 
 

@@ -90,7 +90,7 @@ def covers(answer: Answer, name: str, truth: float) -> bool:
 def test_drifting():
     answer = ask(rope(wear=-0.006, seed=2), sheet(120, 10))
     assert answer.text.startswith(
-        "The rope of sizer 2 is thinning 0.005 mm an hour; at this pace it leaves tolerance"
+        "The rope of sizer 2 is thinning 0.0054 mm an hour; at this pace it leaves tolerance"
     )
     assert any(span.call for span in answer.sentence)
     assert covers(answer, "drift_mm_per_h", -0.006)
