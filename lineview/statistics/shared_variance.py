@@ -26,12 +26,21 @@ class Level:
 
     `weight` is what its mean square counts in the covariance of a single piece, `above` what it counts in
     the component between batches alone.
+
+    `even` is 1 where all means of the level are equally sure, and less where some rest on fewer values: the
+    sum of squares then strays as if it had that share of its degrees of freedom.
     """
 
     ss: Floats
     df: int
     weight: float
     above: float
+    even: float = 1.0
+
+    @property
+    def effective_df(self) -> float:
+        """Degrees of freedom by Satterthwaite."""
+        return self.df * self.even
 
 
 def levels_of(values: Floats, batch: NDArray[np.int64], sample: NDArray[np.int64]) -> list[Level]:
@@ -74,10 +83,15 @@ def levels_of(values: Floats, batch: NDArray[np.int64], sample: NDArray[np.int64
     middle = sample_mean - batch_mean[parent]
     low = values - sample_mean[sample_index]
     over_samples, over_pieces = _harmonic(samples), _harmonic(pieces)
-    found = [Level(top.T @ top, samples.size - 1, 1.0, 1.0)]
     df_middle, df_low = sample_ids.size - samples.size, values.shape[0] - sample_ids.size
+    piece = float(low[:, 0] @ low[:, 0]) / df_low if df_low > 0 else 0.0
+    at_sample = float(middle[:, 0] @ middle[:, 0]) / df_middle if df_middle > 0 else piece * over_pieces
+    of_sample = max(at_sample - piece * over_pieces, 0.0) + piece / pieces
+    of_batch = np.bincount(parent, weights=of_sample) / samples**2
+    of_batch += max(float(top[:, 0] @ top[:, 0]) / (samples.size - 1) - float(of_batch.mean()), 0.0)
+    found = [Level(top.T @ top, samples.size - 1, 1.0, 1.0, _even(of_batch))]
     if df_middle > 0:
-        found.append(Level(middle.T @ middle, df_middle, 1 - over_samples, -over_samples))
+        found.append(Level(middle.T @ middle, df_middle, 1 - over_samples, -over_samples, _even(of_sample)))
     if df_low > 0:
         # With one sample a batch the batch's mean square holds the pieces' over their number itself.
         found.append(Level(low.T @ low, df_low, 1 - over_pieces, 0.0 if df_middle > 0 else -over_pieces))
@@ -88,6 +102,12 @@ def _means(values: Floats, index: NDArray[np.int64], count: Floats) -> Floats:
     sums = np.zeros((count.size, values.shape[1]))
     np.add.at(sums, index, values)
     return np.asarray(sums / count[:, None], dtype=np.float64)
+
+
+def _even(variances: Floats) -> float:
+    """Give how evenly sure means with these variances are, from 0 to 1."""
+    squares = float(np.mean(variances**2))
+    return float(np.mean(variances)) ** 2 / squares if squares > 0 else 1.0
 
 
 def _harmonic(count: Floats) -> float:
@@ -135,10 +155,11 @@ def covariance_draws(level: Level, draws: int, seed: int) -> Floats:
     """
     rng = np.random.default_rng(seed)
     p = level.ss.shape[0]
-    root = _root(level.ss)
+    df = level.effective_df
+    root = _root(level.ss * level.even)
     a = np.zeros((draws, p, p))
     for i in range(p):
-        a[:, i, i] = np.sqrt(rng.chisquare(max(level.df - i, 1), draws))
+        a[:, i, i] = np.sqrt(rng.chisquare(max(df - i, 1.0), draws))
         for j in range(i):
             a[:, i, j] = rng.standard_normal(draws)
     lower = root @ np.linalg.inv(a)
