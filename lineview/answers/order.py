@@ -66,8 +66,8 @@ def answer_order(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         soft=soft_line(lines, plant, scope.label),
         figures=order_figures(lines, needed, scope.period, plant.currency),
         tables=(
-            order_table(lines, plant.currency),
-            sheet_table(supplier_orders(lines), plant.currency),
+            order_table(lines, plant),
+            sheet_table(supplier_orders(lines), plant),
             reels_table(needed),
             demand_table(demand, plant),
         ),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 import polars as pl
@@ -30,15 +30,15 @@ FAN = {
 DELIVERIES = {"web": pl.String(), "at": UTC_US, "reels": pl.Float64(), "kind": pl.String()}
 
 
-def order_table(lines: Sequence[OrderLine], currency: str) -> Table:
+def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
     """Give the order book, the most urgent first.
 
     Parameters
     ----------
     lines : sequence of OrderLine
         The most urgent first.
-    currency : str
-        Of the plant description.
+    plant : Plant
+        Its currency and zone.
     """
     rows: list[dict[str, Any]] = []
     for line in lines:
@@ -55,10 +55,10 @@ def order_table(lines: Sequence[OrderLine], currency: str) -> Table:
                 "use": line.week_reels,
                 "reorder": line.reorder_reels,
                 "order": reels,
-                "by": line.order_by,
-                "arrives": line.arrives,
-                "chance": None if advice is None else advice.chance,
-                "chance_week_later": None if advice is None else advice.chance_week_later,
+                "by": _day(line.order_by, plant),
+                "arrives": _day(line.arrives, plant),
+                "chance": None if advice is None else round(100 * advice.chance, 1),
+                "chance_week_later": None if advice is None else round(100 * advice.chance_week_later, 1),
                 "money": None if price is None or reels is None else reels * price,
                 "declared": web.food_contact_declared_on or None,
                 "why": line.why_none,
@@ -74,28 +74,37 @@ def order_table(lines: Sequence[OrderLine], currency: str) -> Table:
         ("order", "order", "reels"),
         ("by", "by", ""),
         ("arrives", "expected", ""),
-        ("chance", "chance of running out", ""),
-        ("chance_week_later", "a week later", ""),
-        ("money", "costs", currency),
+        ("chance", "chance of running out", "%"),
+        ("chance_week_later", "a week later", "%"),
+        ("money", "costs", plant.currency),
         ("declared", "food contact declared on", ""),
         ("why", "cannot be told", ""),
     )
-    return Table("order", "What to order by when", columns, rows)
+    told = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
+    return Table("order", "What to order by when", told, rows)
 
 
-def sheet_table(orders: Sequence[SupplierOrder], currency: str) -> Table:
+def _day(at: datetime | None, plant: Plant) -> date | None:
+    """Give the day on which somebody acts: the hour in it carries nothing."""
+    return None if at is None else at.astimezone(plant.tz).date()
+
+
+def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
     """Give the order sheet: the rows of each supplier's order, then its total.
 
     Parameters
     ----------
     orders : sequence of SupplierOrder
         The earliest first.
-    currency : str
-        Of the plant description.
+    plant : Plant
+        Its currency and zone.
     """
     rows: list[dict[str, Any]] = []
     for order in orders:
-        shared = {"supplier": order.supplier or "no supplier in plant.toml", "by": order.order_by}
+        shared = {
+            "supplier": order.supplier or "no supplier in plant.toml",
+            "by": _day(order.order_by, plant),
+        }
         for row in order.rows:
             one = {"web": row.web.name or row.web.id, "reels": row.reels, "price": row.price}
             rows.append(shared | one | {"money": row.money, "pallets": row.pallets})
@@ -106,8 +115,8 @@ def sheet_table(orders: Sequence[SupplierOrder], currency: str) -> Table:
         ("by", "order by", ""),
         ("web", "web", ""),
         ("reels", "reels", "reels"),
-        ("price", "a reel", currency),
-        ("money", "costs", currency),
+        ("price", "a reel", plant.currency),
+        ("money", "costs", plant.currency),
         ("pallets", "pallets", ""),
     )
     return Table("order sheet", "Order sheet by supplier", columns, rows)

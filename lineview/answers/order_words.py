@@ -80,7 +80,7 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[S
     told = [line for line in lines if line.advice is not None]
     due = [line for line in told if line.order_by is not None]
     if due:
-        return (*_order(due, plant, now), *_open(told, plant, now))
+        return (*_order(due, plant, now), *_open(told, plant, now, due[0].web))
     if told:
         nothing = Span("Nothing has to be ordered: what is on hand and on order lasts beyond a year.")
         return (nothing, *_open(told, plant, now))
@@ -115,7 +115,9 @@ def _order(due: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span,
     return (*spans, Span("."))
 
 
-def _open(told: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span, ...]:
+def _open(
+    told: Sequence[OrderLine], plant: Plant, now: datetime, named: Web | None = None
+) -> tuple[Span, ...]:
     """Name the web most likely to run out before a delivery that is already ordered; no order helps that."""
     risky = [(line.open_risk, line.web) for line in told if line.open_risk is not None]
     over = [(risk, web) for risk, web in risky if risk is not None and risk[0] > RISK]
@@ -123,10 +125,11 @@ def _open(told: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span,
         return ()
     (chance, day), web = max(over, key=lambda pair: pair[0][0])
     at = day_words(now + timedelta(days=day), plant)
+    name = "It" if named is not None and named.id == web.id else web_name(web)
     if chance >= 0.95:
-        text = f"{web_name(web)} will almost surely run out before its delivery of {at}"
+        text = f"{name} will almost surely run out before its delivery of {at}"
     else:
-        text = f"{web_name(web)} may run out before its delivery of {at}, with {chance_words(chance)}"
+        text = f"{name} may run out before its delivery of {at}, with {chance_words(chance)}"
     return (Span(" "), Span(text, call=True), Span(": ask for that one sooner."))
 
 

@@ -71,7 +71,10 @@ def _causes(
                 "standard deviation of readings about each batch's line",
             ),
             "taper_mm": ("from a batch's start to its end", "mean of the batches"),
-            "temperature_mm_per_c": ("rope 1 °C warmer", "slope on batch mean temperature"),
+            "temperature_mm_per_c": (
+                f"rope 1 °C{' (1.8 °F)' if plant.units == 'US' else ''} warmer",
+                "slope on batch mean temperature",
+            ),
         }
         for name, (what, source) in sources.items():
             figure = by_name.get(name)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from lineview.answers.answer import Table
 from lineview.measures.weight_bags import BagPlan, BagRow
 from lineview.measures.weight_detail import WeightDetail
+from lineview.show_units import in_units
 
 
 def chart_table(detail: WeightDetail) -> Table:
@@ -110,9 +111,9 @@ def _why(row: BagRow) -> str:
     if less is None or row.count is None:
         return ""
     if less.bag_mean_g < row.label_g:
-        return (
-            f"With {row.count - 1} pieces the mean bag would be {row.label_g - less.bag_mean_g:.1f} g short."
-        )
+        short_g = row.label_g - less.bag_mean_g
+        ounces = in_units(short_g, "g", "US")[0]
+        return f"With {row.count - 1} pieces the mean bag would be {short_g:.1f} g ({ounces:.2f} oz) short."
     worst = "their mean" if less.mean_fails >= less.beyond_fails else "single bags too far below the label"
     return (
         f"With {row.count - 1} pieces {100 * (1 - less.passing):.0f} % of lots would fail, most by {worst}."

@@ -50,7 +50,13 @@ def capability_table(figures: tuple[Figure, ...]) -> Table:
     columns = (("what", "", ""), ("size", "Index", ""), ("low", "Low", ""), ("high", "High", ""),
                ("from", "From", ""))  # fmt: skip
     rows = [
-        {"what": f.label, "size": f.value, "low": f.low, "high": f.high, "from": f.working or f.why_none}
+        {
+            "what": f"{f.label}, %" if f.unit == "%" else f.label,
+            "size": f.value,
+            "low": f.low,
+            "high": f.high,
+            "from": f.working or f.why_none,
+        }
         for f in figures
         if f.sources and "iso-22514-2" in f.sources
     ]

@@ -121,7 +121,7 @@ def view_table(account: WrapAccount) -> Table:
     columns = (
         ("web", "web", ""),
         ("view", "view", ""),
-        ("metres", "metres", "m"),
+        ("metres", "length", "m"),
         ("doubt", "± (k = 2)", "m"),
         ("adjustment", "adjusted by", "m"),
         ("reels", "reels compared", "reels"),
