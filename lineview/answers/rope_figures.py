@@ -83,7 +83,8 @@ def _targets(account: RopeAccount, period: Period) -> tuple[Figure, ...]:
     given = "given in plant.toml, no interval"
     middle, half = target.diameter_mm, target.tolerance_mm
     return (
-        Figure("target_mm", "target diameter", middle, "mm", interval_kind=given, period=period),
+        Figure("target_mm", "target diameter", middle, "mm", interval_kind=given, period=period,
+               working="the products' diameter_mm in plant.toml"),
         Figure("tolerance_low_mm", "tolerance, low end", middle - half, "mm", interval_kind=given,
                period=period, working=f"{middle:g} − {half:g}"),
         Figure("tolerance_high_mm", "tolerance, high end", middle + half, "mm", interval_kind=given,

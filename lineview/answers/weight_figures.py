@@ -142,10 +142,16 @@ def _spreads(found: WeightSpread, period: Period) -> list[Figure]:
 def _numbers(account: WeightAccount, found: WeightSpread, period: Period) -> list[Figure]:
     aside = account.sorted.aside.height
     reasons = "; ".join(f"{n} {why}" for why, n in account.sorted.reasons.items())
+    counted = f"counted over {found.weighings} weighings"
+    left_out = reasons or "none was set aside"
     return [
-        Figure("batches", "batches weighed", found.batches, "", n=found.weighings, period=period),
-        Figure("pieces", "pieces weighed", found.pieces, "", n=found.weighings, period=period),
-        Figure("set_aside", "weights set aside", aside, "", n=aside, period=period, working=reasons),
+        Figure(
+            "batches", "batches weighed", found.batches, "", n=found.weighings, period=period, working=counted
+        ),
+        Figure(
+            "pieces", "pieces weighed", found.pieces, "", n=found.weighings, period=period, working=counted
+        ),
+        Figure("set_aside", "weights set aside", aside, "", n=aside, period=period, working=left_out),
     ]
 
 
