@@ -161,6 +161,20 @@ def demo(
 
 
 @app.command()
+def bags(
+    file: Annotated[Path, typer.Argument(help="Text file with one weighed bag or box a line, in grams.")],
+    label_g: Annotated[float, typer.Option(help="Net mass on the label, grams.")],
+    lot: Annotated[int, typer.Option(help="Bags in the lot.")],
+    rules: Annotated[str, typer.Option(help="hb133, eu or r87.")] = "eu",
+    tare_g: Annotated[float, typer.Option(help="Mass of an empty bag, grams.")] = 0.0,
+) -> None:
+    """Check weighed bags of a lot against their label: a planning aid, not a legal test."""
+    from lineview.cli_bags import print_lot
+
+    print_lot(file, label_g, lot, rules, tare_g)
+
+
+@app.command()
 def check(works: WorksFolder = HERE) -> None:
     """Read plant.toml and say every fault in it at once."""
     from lineview.cli_intake import check_plant
