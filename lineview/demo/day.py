@@ -57,12 +57,37 @@ class LineDay:
 
 
 def wall(at_s: float, zone: ZoneInfo) -> datetime:
-    """Give a moment as wall time, without its zone, to the millisecond."""
+    """Give a moment as wall time, without its zone, to the millisecond.
+
+    Parameters
+    ----------
+    at_s : float
+        The moment [s] since 1970, UTC.
+    zone : zoneinfo.ZoneInfo
+        Whose wall time is wanted.
+
+    Returns
+    -------
+    datetime.datetime
+        Wall time without a zone; in the hour that clocks repeat only its `fold` tells the two apart.
+    """
     return datetime.fromtimestamp(round(at_s, 3), zone).replace(tzinfo=None)
 
 
 def serial(at_s: float, zone: ZoneInfo) -> float:
     """Give a moment as a spreadsheet's serial number of wall time.
+
+    Parameters
+    ----------
+    at_s : float
+        The moment [s] since 1970, UTC.
+    zone : zoneinfo.ZoneInfo
+        Whose wall time is wanted.
+
+    Returns
+    -------
+    float
+        Days [d] of wall time since 30 December 1899, with their fraction.
 
     Examples
     --------

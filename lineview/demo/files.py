@@ -17,7 +17,15 @@ _STAMP = (2026, 1, 1, 0, 0, 0)
 
 
 def write_gzip(path: Path, content: bytes) -> None:
-    """Write bytes gzipped, with no name and no time in the header."""
+    """Write bytes gzipped, with no name and no time in the header.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file to write; an older one is replaced.
+    content : bytes
+        What it holds once unpacked.
+    """
     packed = io.BytesIO()
     with gzip.GzipFile(filename="", fileobj=packed, mode="wb", compresslevel=6, mtime=0) as out:
         out.write(content)
@@ -25,7 +33,15 @@ def write_gzip(path: Path, content: bytes) -> None:
 
 
 def write_xlsx(path: Path, sheets: dict[str, Sequence[Sequence[Cell]]]) -> None:
-    """Write rows to an XLSX file; moments become date cells."""
+    """Write rows to an XLSX file; moments become date cells.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file to write; an older one is replaced.
+    sheets : dict of str to sequence of rows
+        Rows by the sheet's name; a row is a sequence of cells, None leaves a cell empty.
+    """
     with Workbook(str(path), {"constant_memory": True, "remove_timezone": True}) as book:
         book.set_properties({"created": datetime(*_STAMP), "comments": "Invented data"})  # noqa: DTZ001 - a fixed stamp
         moment = book.add_format({"num_format": "dd.mm.yyyy hh:mm:ss"})
@@ -42,6 +58,15 @@ def write_xlsx(path: Path, sheets: dict[str, Sequence[Sequence[Cell]]]) -> None:
 
 def write_ods(path: Path, sheet: str, rows: Sequence[Sequence[Cell]]) -> None:
     """Write rows to one sheet of an open document spreadsheet, by hand.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file to write; an older one is replaced.
+    sheet : str
+        The sheet's name.
+    rows : sequence of rows
+        A row is a sequence of cells; None leaves a cell empty.
 
     Notes
     -----

@@ -191,7 +191,23 @@ def simulate(spec: LineSpec, seed: int, windows: Sequence[Window]) -> LineTruth:
 def each_shift(
     spec: LineSpec, seed: int, windows: Sequence[Window]
 ) -> Iterator[tuple[ShiftTruth, LineTruth]]:
-    """Run a line shift by shift, holding one shift at a time; the second of each pair grows."""
+    """Run a line shift by shift, holding one shift at a time; the second of each pair grows.
+
+    Parameters
+    ----------
+    spec : LineSpec
+        The line's physics.
+    seed : int
+        The same seed gives the same line.
+    windows : sequence of Window
+        The shifts, in order.
+
+    Yields
+    ------
+    tuple of (ShiftTruth, LineTruth)
+        The shift just run; and the line so far, one object that grows, whose own list of shifts stays
+        empty.
+    """
     run = LineRun(spec, seed)
     for window in windows:
         yield run.shift(window), run.truth

@@ -31,10 +31,12 @@ def readings(
     ----------
     truth : LineTruth
         From `simulate`.
-    every_s, gauge_every_s : float
-        Time between counter readings and between gauge readings [s].
+    every_s : float
+        Time between counter readings [s].
     jitter_s : float
         Standard deviation of the counter's sampling moment [s]; the value belongs to the moment given.
+    gauge_every_s : float
+        Time between gauge readings [s].
     modulus : mapping of str to int, optional
         Where counters roll over, by channel.
     seed : int

@@ -26,6 +26,18 @@ class Counted:
 def outer_mm(web: Web, left_m: float) -> float:
     """Give a reel's outer diameter [mm] from what is left on it: L = pi (D2 - d2) / 4t turned round.
 
+    Parameters
+    ----------
+    web : Web
+        For its thickness and its reel's core; without a thickness the core's diameter comes back.
+    left_m : float
+        Length left on the reel [m].
+
+    Returns
+    -------
+    float
+        Outer diameter of the reel [mm].
+
     Examples
     --------
     >>> from lineview.demo.scenario import demo_plant

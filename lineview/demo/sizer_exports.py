@@ -20,7 +20,15 @@ WINTER_TIME = ZoneInfo("Etc/GMT-1")
 
 
 def write_sizer1(day: LineDay, folder: Path) -> None:
-    """Write a day of the first sizer: XLSX, winter time all year, a units row, no value at a standstill."""
+    """Write a day of the first sizer: XLSX, winter time all year, a units row, no value at a standstill.
+
+    Parameters
+    ----------
+    day : LineDay
+        The first line's day; its generator draws gauge noise and bad cells.
+    folder : pathlib.Path
+        Where the file goes; made already.
+    """
     at = day.times(20.0)
     gauges, rope = day.tally.gauges(at), day.tally.at(at)["rope"]
     shown = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
@@ -37,7 +45,15 @@ def write_sizer1(day: LineDay, folder: Path) -> None:
 
 
 def write_sizer2(day: LineDay, folder: Path) -> None:
-    """Write a day of the second sizer: comma CSV with a mark of UTF-8, epoch seconds, inches."""
+    """Write a day of the second sizer: comma CSV with a mark of UTF-8, epoch seconds, inches.
+
+    Parameters
+    ----------
+    day : LineDay
+        The second line's day; its generator draws gauge noise and bad cells.
+    folder : pathlib.Path
+        Where the file goes; made already.
+    """
     at = day.times(30.0)
     gauges, rope = day.tally.gauges(at), day.tally.at(at)["rope"]
     shown = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
@@ -61,7 +77,15 @@ def _speeds(out: float, diameter: float, rng: np.random.Generator) -> list[str]:
 
 
 def write_scanner(batches: Sequence[Batch], path: Path) -> None:
-    """Write what was scanned at each batch of the second line: long, epoch milliseconds."""
+    """Write what was scanned at each batch of the second line: long, epoch milliseconds.
+
+    Parameters
+    ----------
+    batches : sequence of Batch
+        The second line's batches, in the order of the file.
+    path : pathlib.Path
+        The file to write; an older one is replaced.
+    """
     lines = ["# batch scanner, invented data", "ms|tag|text"]
     for batch in batches:
         ms = round((batch.start_s or 0.0) * 1000.0)
@@ -70,7 +94,22 @@ def write_scanner(batches: Sequence[Batch], path: Path) -> None:
 
 
 def hall_rows(first: LineDay, second: LineDay, zone: ZoneInfo) -> list[str]:
-    """Give a day of the hall thermometer: each minute, in °C and in °F, twelve-hour clock."""
+    """Give a day of the hall thermometer: each minute, in °C and in °F, twelve-hour clock.
+
+    Parameters
+    ----------
+    first, second : LineDay
+        The same day of both lines; moments and noise come from the first.
+    zone : zoneinfo.ZoneInfo
+        The zone of the works; moments are written as its wall time.
+
+    Returns
+    -------
+    list of str
+        Rows without a heading, a tab between cells: wall time, rope temperature of the first sizer [°C]
+        and of the second [°F]. A cell is empty where its sizer stands, and now and then the first reads
+        n/a; where both are empty there is no row.
+    """
     at = first.times(60.0)
     one, two = first.tally.gauges(at)["temperature"], second.tally.gauges(at)["temperature"]
     noise = first.rng.normal(0.0, 0.1, (2, len(at)))

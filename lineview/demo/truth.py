@@ -211,7 +211,15 @@ def _line_truth(line: LineTruth, pieces: Sequence[BatchPieces]) -> dict[str, obj
 
 
 def write_rows(path: Path, rows: Sequence[dict[str, object]]) -> None:
-    """Write dictionaries as plain CSV (commas, UTF-8, points)."""
+    """Write dictionaries as plain CSV (commas, UTF-8, points).
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file to write; an older one is replaced.
+    rows : sequence of dict
+        Cells by column, the first row's keys as the heading; without rows the file is empty.
+    """
     with path.open("w", encoding="utf-8", newline="") as out:
         if rows:
             writer = csv.DictWriter(out, list(rows[0]), lineterminator="\n")

@@ -47,6 +47,18 @@ class BatchPieces:
 def wrap_mass_g(spec: LineSpec, product: Product) -> float:
     """Give the mass of one piece's film and wax paper [g].
 
+    Parameters
+    ----------
+    spec : LineSpec
+        The line, for its webs.
+    product : Product
+        Whose film and wax paper are meant.
+
+    Returns
+    -------
+    float
+        Mass of a cut of each [g]; thickness times density stands in for a grammage that is lacking.
+
     Examples
     --------
     >>> from lineview.demo.scenario import demo_plant, line_specs
@@ -138,7 +150,17 @@ def weigh(
 
 
 def write_weights1(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
-    """Write the first line's weighings: bars, a preamble, an average at the end, two bad rows."""
+    """Write the first line's weighings: bars, a preamble, an average at the end, two bad rows.
+
+    Parameters
+    ----------
+    rows : sequence of Weighed
+        The pieces weighed, in the order of the file.
+    path : pathlib.Path
+        The file to write; an older one is replaced.
+    zone : zoneinfo.ZoneInfo
+        The zone of the works; moments are written as its wall time.
+    """
     lines = ["Bench scale, line 1 | invented data", "", "when|grams|n|batch|sample"]
     for i, row in enumerate(rows):
         grams = "E-02" if i % 211 == 100 else f"{row.mass_g:.2f}"
@@ -149,7 +171,17 @@ def write_weights1(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
 
 
 def write_weights2(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
-    """Write the second line's weighings to an open document sheet."""
+    """Write the second line's weighings to an open document sheet.
+
+    Parameters
+    ----------
+    rows : sequence of Weighed
+        The pieces weighed, in the order of the file.
+    path : pathlib.Path
+        The file to write; an older one is replaced.
+    zone : zoneinfo.ZoneInfo
+        The zone of the works; moments are written as its wall time.
+    """
     cells: list[Sequence[Cell]] = [["Zeit", "Gramm", "Anzahl", "Charge", "Probe"]]
     cells += [[wall(r.at_s, zone).replace(microsecond=0), r.mass_g, 1, r.batch, r.sample] for r in rows]
     write_ods(path, "Waage", cells)

@@ -51,6 +51,20 @@ def windows(plant: Plant, start: date, days: int) -> list[Window]:
 def plain_windows(hours: float, shift_h: float = 8.0, start_s: float = 1_780_000_000.0) -> list[Window]:
     """Give shifts without breaks, one after the other, for a bare line.
 
+    Parameters
+    ----------
+    hours : float
+        Length of the whole period [h], rounded to whole shifts.
+    shift_h : float
+        Length of a shift [h].
+    start_s : float
+        When the first shift starts [s], since 1970, UTC.
+
+    Returns
+    -------
+    list of Window
+        In order, all under one date, without breaks.
+
     Examples
     --------
     >>> [w.end_s - w.start_s for w in plain_windows(16.0)]

@@ -38,7 +38,17 @@ def gaps_of(day: LineDay) -> list[tuple[float, float]]:
 
 
 def write_wrap1(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
-    """Write a day of the first machine: semicolons, Windows-1252, 16-bit counters, preamble, footer."""
+    """Write a day of the first machine: semicolons, Windows-1252, 16-bit counters, preamble, footer.
+
+    Parameters
+    ----------
+    day : LineDay
+        The first line's day; its generator draws the bad cells.
+    folder : pathlib.Path
+        Where the file goes; made already.
+    zone : zoneinfo.ZoneInfo
+        The zone of the works; moments are written as its wall time.
+    """
     at = day.times(10.0, before_s=30.0, after_s=30.0)
     true = day.tally.at(at)
     scaled = {**true, "film": true["film"] * 10.0, "paper": true["paper"] * 10.0}
@@ -64,7 +74,17 @@ def write_wrap1(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
 
 
 def write_wrap2(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
-    """Write a day of the second machine: a file a shift, overlapping, long, UTF-16, gzipped, clock fast."""
+    """Write a day of the second machine: a file a shift, overlapping, long, UTF-16, gzipped, clock fast.
+
+    Parameters
+    ----------
+    day : LineDay
+        The second line's day; its generator draws bad readings, and its `lost` takes what an outage wipes.
+    folder : pathlib.Path
+        Where the files go; made already.
+    zone : zoneinfo.ZoneInfo
+        The zone of the works; stamps carry its offset, by a clock 42 s fast.
+    """
     rows = _wrap2_rows(day)
     stamps = {at: _stamp(at, zone) for at in {row[0] for row in rows}}
     for window in (s.window for s in day.shifts):
