@@ -249,10 +249,20 @@ def interval(figure: Figure, plant: Plant) -> str:
     return f"at most {high}" if high else ""
 
 
+def _exact(value: float) -> int | None:
+    """Give the places of a number that five figures tell exactly, as of most that are set by hand."""
+    figures, _, power = f"{value:.11e}".partition("e")
+    digits = len(figures.replace(".", "").lstrip("-").rstrip("0"))
+    places = max(0, digits - 1 - int(power or 0))
+    return places if digits <= 5 and places <= 6 and math.isfinite(value) else None
+
+
 def _converted(figure: Figure, plant: Plant) -> tuple[Sequence[float | None], str, int | None]:
     """Give value, low and high in the plant's units, the unit, and the decimals they justify."""
     told = (figure.value, figure.low, figure.high)
     parts = [float(v) if isinstance(v, int | float) else None for v in told]
     shown = [None if v is None else in_units(v, figure.unit, plant.units)[0] for v in parts]
     places = decimals_for(*(v if v is None or math.isfinite(v) else None for v in shown))
+    if places is None and shown[0] is not None:
+        places = _exact(shown[0])
     return shown, unit_words(figure.unit, plant.units), places

@@ -133,8 +133,7 @@ def plain_table(
     side = ["number" if r else "" for r in right]
     head = html.Tr([html.Th(h, scope="col", className=s) for h, s in zip(headings, side, strict=True)])
     body = [
-        html.Tr([html.Td(c, className=s or _text_class(c)) for c, s in zip(row, side, strict=True)])
-        for row in rows
+        html.Tr([html.Td(c, className=_class(c, s)) for c, s in zip(row, side, strict=True)]) for row in rows
     ]
     if not rows:
         body = [html.Tr(html.Td("nothing yet", colSpan=len(headings), className="soft"))]
@@ -146,6 +145,12 @@ def plain_table(
         role="region",
         **aria(label=title),
     )
+
+
+def _class(content: Any, side: str) -> str:
+    if not side:
+        return _text_class(content)
+    return f"{side} reason" if isinstance(content, str) and len(content) > LONG else side
 
 
 def _text_class(content: Any) -> str:
