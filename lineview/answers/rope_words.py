@@ -37,7 +37,8 @@ def length(mm: float, plant: Plant, *, signed: bool = False, rate: bool = False)
     decimals = (3 if rate else 2) + (2 if plant.units == "US" else 0)
     if rate and 0 < abs(value) < 10**-decimals * 10:
         decimals += 1
-    return f"{number(value, decimals, signed=signed)} {unit}"
+    word = "inch" if unit == "in" else unit  # "0.0002 in an hour" would be read as a preposition
+    return f"{number(value, decimals, signed=signed)} {word}"
 
 
 def number(value: float, decimals: int, *, signed: bool = False) -> str:

@@ -79,5 +79,5 @@ def _signals(
         value[first] or 0.0,
         colour=look.tokens.call,
         yshift=12,
-        xanchor="center",
+        xanchor="right" if hours[first] > hours[0] + 0.15 * (hours[-1] - hours[0]) else "left",
     )

@@ -184,9 +184,10 @@ def _ticks(
     rows = [] if adjustments is None else adjustments.sort("running_h", descending=True).to_dicts()
     for row in rows:
         hour, words = row["running_h"], str(row["label"])
-        fits = hour + len(words) * letter < left
-        _tick(figure, look, hour, words if fits else "", look.tokens.note)
-        left = hour if fits else left
+        while words and hour + len(words) * letter >= left:
+            words = words.rpartition(" ")[0]  # on a phone, as many of its words as there is room for
+        _tick(figure, look, hour, words, look.tokens.note)
+        left = hour if words else left
 
 
 def _tick(
