@@ -117,6 +117,8 @@ def test_a_good_file_beside_a_bad_one_is_still_taken_in(works: Path) -> None:
         (("answer", "yesterday"), "unknown question"),
         (("answer", "shift", "--period", "soon"), "names no period"),
         (("answer", "shift", "--from", "2026-06-10", "--to", "2026-06-09"), "ends before it starts"),
+        (("answer", "shift", "--from", "2026-06-09", "--to", "2026-06-09"), "has no length"),
+        (("answer", "order", "--from", "2030-01-01", "--to", "2030-02-01"), "no history to order by"),
         (("answer", "rope"), "there is no sizer"),
         (("intake", "--undo", "99"), "99"),
         (("sheet", "shift", "page.doc"), ".pdf"),
@@ -199,3 +201,21 @@ def test_brackets_of_an_export_are_printed_as_they_stand(works: Path) -> None:
     refused = run("intake", "--refusals", "0", cwd=works)
     assert refused.returncode == 0, refused.stderr[-300:]
     assert "[/red]7" in refused.stdout
+
+
+def test_a_period_without_readings_is_not_told_as_none_made(works: Path) -> None:
+    (works / "log-good.csv").write_text(good_export(), encoding="utf-8")
+    assert run("intake", "log-good.csv", cwd=works).returncode == 0
+    for question, name in (("shift", "good_pieces"), ("wrap", "wrap_good_pieces")):
+        done = run("answer", question, "--period", "2030-01-01", "--json", cwd=works)
+        figure = json.loads(done.stdout)["figures"][name]
+        assert figure["value"] is None
+        assert "not read" in figure["why_none"] or "no counter was read" in figure["why_none"]
+
+
+def test_a_plant_nested_too_deep_is_a_plain_error(works: Path) -> None:
+    (works / "plant.toml").write_text("a = " + "[" * 5000 + "]" * 5000, encoding="utf-8")
+    done = run("check", cwd=works)
+    assert done.returncode == 2
+    assert "too deep" in done.stderr
+    assert "Traceback" not in done.stderr

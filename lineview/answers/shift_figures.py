@@ -30,7 +30,7 @@ def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figu
     """
     account = measured.so_far
     return (
-        *_piece_figures(account, period, n),
+        *_piece_figures(account, measured.machine, period, n),
         *_rate_figures(account, period, n),
         *_declared_rates(measured.machine, period),
         *_minute_figures(account, period, n),
@@ -41,19 +41,30 @@ def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figu
     )
 
 
-def _piece_figures(account: ShiftAccount, period: Period, n: int) -> list[Figure]:
-    pieces = account.pieces
+def _piece_figures(account: ShiftAccount, machine: Machine, period: Period, n: int) -> list[Figure]:
+    pieces, counted = account.pieces, {counter.counts for counter in machine.counters}
+    unread, none = "its counters were not read in this period", "no counter in plant.toml counts them"
+    why = unread if counted & {"pieces", "good pieces"} else none
+    why_rejects = unread if "rejects" in counted or {"pieces", "good pieces"} <= counted else none
     what = "pieces less rejects" if pieces.rejects is not None else "pieces counted"
     return [
-        _counted("good_pieces", "good pieces", pieces.good, period, n, what),
-        _counted("pieces_made", "pieces made", pieces.made, period, n, "increments of the piece counter"),
-        _counted("rejects", "rejects", pieces.rejects, period, n, "increments of the reject counter"),
+        _counted("good_pieces", "good pieces", pieces.good, period, n, (what, why)),
+        _counted(
+            "pieces_made", "pieces made", pieces.made, period, n, ("increments of the piece counter", why)
+        ),
+        _counted(
+            "rejects", "rejects", pieces.rejects, period, n, ("increments of the reject counter", why_rejects)
+        ),
     ]
 
 
-def _counted(name: str, label: str, total: Total | None, period: Period, n: int, working: str) -> Figure:
+def _counted(
+    name: str, label: str, total: Total | None, period: Period, n: int, said: tuple[str, str]
+) -> Figure:
+    """Give a count; `said` is its working and why there would be none."""
+    working, why_none = said
     if total is None:
-        return cannot_tell(name, label, "pieces", "no counter in plant.toml counts them", period)
+        return cannot_tell(name, label, "pieces", why_none, period)
     if total.n is None:
         most = "no upper bound" if total.high is None else f"at most {total.high:,.0f}"
         why = f"{total.missing_s / 60:.1f} min lack a reading; at least {total.low:,.0f}, {most}"

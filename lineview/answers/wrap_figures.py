@@ -31,10 +31,13 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
         For each kind of web and unit: all of it, then `_geometry`, `_fed`, `_difference` and each cause.
         Where a kind cannot be told its figures say why.
     """
+    name, label = "wrap_good_pieces", "good pieces behind these figures"
     figures = [
-        Figure(
-            "wrap_good_pieces",
-            "good pieces behind these figures",
+        cannot_tell(name, label, "pieces", "no counter was read in this period", period)
+        if account.readings == 0
+        else Figure(
+            name,
+            label,
             round(account.good),
             "pieces",
             n=account.readings,

@@ -113,7 +113,7 @@ def soft_line(account: WrapAccount, plant: Plant, machine: Machine, label: str) 
                 ranges.append(f"{use.kind} {low:.1f} to {high:.1f} {unit}")
     parts = [", ".join(ranges)] if ranges else []
     parts.append(f"{machine.shown}, {label}" if label else machine.shown)
-    parts.append(f"{_counted(account.good)} good pieces")
+    parts.append(f"{_counted(account.good)} good pieces" if account.readings else "no counter was read")
     text = ", ".join(parts) + "."
     text = text[0].upper() + text[1:]
     odd = [verdict(w) for views in account.views for w in views.wrong] + [f.what for f in account.faults]
