@@ -155,8 +155,12 @@ def scope_of(
         first = moment(start, plant.tz, "--from") if start else span.start
         last = moment(end, plant.tz, "--to") if end else span.end
         if last <= first:
-            raise AskError(Fault("the period ends before it starts", "--to", "a moment after --from"))
+            what = "the period has no length" if last == first else "the period ends before it starts"
+            raise AskError(Fault(what, "--to", "a moment after --from"))
         asked, label = Period(first, last), "the period asked for"
     else:
         asked, label = resolve(period or DEFAULTS[question], plant.shifts, plant.tz, span)
+    if question == "order" and (asked.start >= span.end or asked.end <= span.start):
+        what = f"nothing was read in {label}, so there is no history to order by"
+        raise AskError(Fault(what, "period", "a period with readings, or none to use all of them"))
     return Scope(machine.line, machine.id, asked, span.end, label)
