@@ -105,6 +105,9 @@ def _load(path: Path) -> tuple[dict[str, Any], Lines]:
         return _plain(tomllib.loads(text), ""), Lines(text)
     except tomllib.TOMLDecodeError as error:
         raise PlantError(_syntax(str(error), text, name)) from None
+    except RecursionError:
+        fault = Fault("brackets stand too deep in each other", name, "tables and lists a few levels deep")
+        raise PlantError(fault) from None
 
 
 def _syntax(message: str, text: str, name: str) -> Fault:
