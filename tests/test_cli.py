@@ -219,3 +219,12 @@ def test_a_plant_nested_too_deep_is_a_plain_error(works: Path) -> None:
     assert done.returncode == 2
     assert "too deep" in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_all_readings_are_counted_exactly(works: Path) -> None:
+    (works / "log-good.csv").write_text(good_export(), encoding="utf-8")
+    assert run("intake", "log-good.csv", cwd=works).returncode == 0
+    good = json.loads(run("answer", "shift", "--period", "all", "--json", cwd=works).stdout)["figures"][
+        "good_pieces"
+    ]
+    assert (good["value"], good["low"], good["high"]) == (179 * 60, None, None)

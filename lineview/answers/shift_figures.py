@@ -10,6 +10,9 @@ from lineview.measures.shift_account import ShiftAccount
 from lineview.measures.shift_measures import ShiftMeasures
 from lineview.plant import Machine
 
+#: Doubt of a count below this is none [pieces].
+_NO_DOUBT = 1e-3
+
 
 def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
     """Give the figures of a shift, or of several summed.
@@ -70,7 +73,8 @@ def _counted(
         why = f"{total.missing_s / 60:.1f} min lack a reading; at least {total.low:,.0f}, {most}"
         told = cannot_tell(name, label, "pieces", why, period)
         return _bounded(told, total.low, total.high, n)
-    exact = total.low == total.high
+    # "all readings" ends a microsecond after the last one: what could be made in it is no doubt to tell.
+    exact = total.high is not None and total.high - total.low < _NO_DOUBT
     kind = COUNTED if exact else "bounds: an interval over the period's edge"
     ends = (None, None) if exact else (total.low, total.high)
     return Figure(
