@@ -54,11 +54,16 @@ def intake_sentence(intakes: pl.DataFrame) -> str:
     Returns
     -------
     str
-        How many exports are in.
+        How many exports are in, and how many of their rows were refused.
     """
     if not intakes.height:
         return "No export has been taken in yet; give one below."
-    return f"{show.number(intakes.height)} export{'s have' if intakes.height > 1 else ' has'} been taken in."
+    said = f"{show.number(intakes.height)} export{'s have' if intakes.height > 1 else ' has'} been taken in"
+    refused = int(intakes["refused"].sum()) if "refused" in intakes.columns else 0
+    if not refused:
+        return f"{said}."
+    rows = "1 row was" if refused == 1 else f"{show.number(refused)} rows were"
+    return f"{said}; {rows} refused, each with its reason."
 
 
 def intake_page(service: Service, address: Address) -> list[Any]:

@@ -4,27 +4,20 @@ from __future__ import annotations
 
 import shutil
 import sys
-import threading
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "board"))
 
-from lineview.board.app import create_app
-from lineview.board.serve import address_of, open_server
-from lineview.board.service import Service
+from served_board import Board, Served
 
 ARGUMENTS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
-SIZES = {"desk": (1240, 870), "phone": (390, 844), "wall": (1920, 1080)}
-POLL_S = 2.0
 
 
 def chromium() -> str | None:
@@ -41,101 +34,6 @@ def browser_here() -> Iterator[Browser]:
         browser = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
         yield browser
         browser.close()
-
-
-class Behind:
-    """Whatever service stands behind the one served board at the moment."""
-
-    def __init__(self) -> None:
-        self.service: Any = None
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self.__dict__["service"], name)
-
-
-class Served:
-    """The board, served once; its scripts are then in the browser's cache, as on a second visit."""
-
-    def __init__(self, browser: Browser) -> None:
-        self.browser = browser
-        self.behind = Behind()
-        self.server: Any = None
-        self.contexts: dict[tuple[str, bool], BrowserContext] = {}
-        self.boards: list[Board] = []
-
-    def __call__(self, service: Service, size: str = "desk", *, dark: bool = False) -> Board:
-        self.behind.service = service
-        if self.server is None:
-            self.server = open_server(create_app(self.behind, poll_s=POLL_S), port=0)
-            threading.Thread(target=self.server.run, daemon=True).start()
-        board = Board(self._context(size, dark).new_page(), address_of(self.server, "127.0.0.1").rstrip("/"))
-        board.listen()
-        self.boards.append(board)
-        return board
-
-    def _context(self, size: str, dark: bool) -> BrowserContext:
-        if (size, dark) not in self.contexts:
-            width, height = SIZES[size]
-            context = self.browser.new_context(
-                viewport={"width": width, "height": height},
-                color_scheme="dark" if dark else "light",
-                is_mobile=size == "phone",
-                has_touch=size == "phone",
-            )
-            context.set_default_timeout(20_000)
-            self.contexts[size, dark] = context
-        return self.contexts[size, dark]
-
-
-@dataclass
-class Board:
-    """A page on the served board, and what the browser noticed meanwhile."""
-
-    page: Page
-    base: str
-    complaints: list[str] = field(default_factory=list)
-    strangers: list[str] = field(default_factory=list)
-
-    def open(self, path: str) -> Board:
-        self.page.goto(self.base + path)
-        return self.settled()
-
-    def settled(self) -> Board:
-        """Wait until the sentence is there and no callback is under way."""
-        self.page.wait_for_selector("#sentence:not(:empty)")
-        return self.until("!document.querySelector('#answer [data-dash-is-loading=\"true\"]')")
-
-    def until(self, told: str) -> Board:
-        """Wait until an expression is true; polled from here, since the page may not evaluate text."""
-        for _ in range(400):
-            if self.page.evaluate(told):
-                return self
-            self.page.wait_for_timeout(50)
-        raise TimeoutError(told)
-
-    def drawn(self) -> Board:
-        self.page.wait_for_selector(".main-svg")
-        return self
-
-    @property
-    def sentence(self) -> str:
-        return self.page.inner_text("#sentence").replace("\n", " ")
-
-    @property
-    def path(self) -> str:
-        return self.page.evaluate("location.pathname + location.search")
-
-    def listen(self) -> None:
-        """Note every complaint, and every request that leaves the board."""
-        bad = ("error", "warning")
-        self.page.on("console", lambda m: self.complaints.append(m.text) if m.type in bad else None)
-        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        self.page.on("request", lambda r: self._seen(r.url))
-        self.page.on("websocket", lambda w: self._seen(w.url))
-
-    def _seen(self, url: str) -> None:
-        if not url.startswith((self.base + "/", "data:", "blob:")):
-            self.strangers.append(url)
 
 
 @pytest.fixture(scope="session")

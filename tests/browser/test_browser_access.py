@@ -5,8 +5,8 @@ from __future__ import annotations
 
 import invented_answers as invented
 import pytest
-from conftest import Served
 from invented_service import InventedService
+from served_board import Served
 
 pytestmark = pytest.mark.browser
 PAGES = [*invented.ANSWERS, "intake"]

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import invented_answers as invented
 import pytest
-from conftest import Served
 from invented_service import InventedService
+from served_board import Served
 
 from lineview.board.address import NAMES
 
