@@ -92,6 +92,8 @@ def test_functions_are_short() -> None:
             if isinstance(node, ast.FunctionDef):
                 body = node.body[1:] if ast.get_docstring(node) else node.body
                 lines = (body[-1].end_lineno or 0) - body[0].lineno + 1 if body else 0
+                inner = [n for n in body if isinstance(n, ast.FunctionDef)]  # measured by themselves
+                lines -= sum((n.end_lineno or 0) - n.lineno + 1 for n in inner)
                 if lines >= 60:
                     long.append(f"{path.relative_to(PACKAGE)}: {node.name} has {lines} lines")
     assert not long, "\n".join(long)
