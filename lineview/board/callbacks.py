@@ -30,6 +30,7 @@ def bind(app: Dash, service: Service) -> None:
         The works.
     """
     _bind_showing(app, service)
+    _bind_screen(app)
     _bind_picking(app)
     _bind_taking(app, service)
     _bind_writing(app, service)
@@ -93,6 +94,9 @@ def _bind_showing(app: Dash, service: Service) -> None:
         State("version", "data"),
         prevent_initial_call=True,
     )(look_again)
+
+
+def _bind_screen(app: Dash) -> None:
     app.clientside_callback(  # type: ignore[no-untyped-call]  # Dash leaves it bare
         _clientside("screen"),
         Output("screen", "data"),
