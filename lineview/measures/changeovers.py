@@ -99,11 +99,14 @@ def find_changeovers(seen: Clock, changes: pl.DataFrame, *, off_min: float = OFF
     Returns
     -------
     polars.DataFrame
-        CHANGEOVERS by time: for each change the longest stretch of standing within `off_min` of it, if any.
+        CHANGEOVERS by time: for each change the stretch of standing that it lies in, else the one within
+        `off_min` of it that ends nearest to it, if any.
 
     Notes
     -----
-    A change without standing near it took no time, or was not told by the sheet.
+    A mark is the first piece of the new product, so a longer stop or a break close by is not the changeover.
+    A change without standing near it took no time, or was not told by the sheet. A stop that went over into
+    the changeover with no more than a jog between is counted with it: the counter cannot tell them apart.
     Source: derived-tape
     """
     stands = seen.code == STANDING
@@ -115,7 +118,10 @@ def find_changeovers(seen: Clock, changes: pl.DataFrame, *, off_min: float = OFF
     found: dict[int, int] = {}
     for change, (a, b) in enumerate(zip(first.tolist(), last.tolist(), strict=True)):
         if b > a:
-            found.setdefault(a + int(np.argmax((ends - begins)[a:b])), change)
+            at = at_us[change]
+            inside = (begins[a:b] <= at) & (at <= ends[a:b])
+            off = np.where(inside, 0, np.abs(ends[a:b] - at))
+            found.setdefault(a + int(np.argmin(off)), change)
     stretches, rows = sorted(found), [found[k] for k in sorted(found)]
     return pl.DataFrame(
         {

@@ -7,7 +7,7 @@ import re
 import numpy as np
 import polars as pl
 
-from lineview.measures.rate import Ints
+from lineview.measures.rate import Bools, Ints
 
 #: Reasons that say the product was changed.
 CHANGEOVER_WORDS = re.compile(
@@ -32,7 +32,8 @@ def reason_of(begins: Ints, ends: Ints, stop_log: pl.DataFrame) -> list[str | No
     Returns
     -------
     list of str or None
-        The reason whose row overlaps the stretch most; without overlap the nearest one within two minutes.
+        The reason whose row overlaps the stretch most; without overlap the nearest one within two minutes
+        that overlaps no other stretch: a row that fits one stop says nothing of its neighbour.
     """
     log = stop_log.drop_nulls(["start", "reason"]).sort("start")
     if not log.height:
@@ -42,11 +43,22 @@ def reason_of(begins: Ints, ends: Ints, stop_log: pl.DataFrame) -> list[str | No
     end = np.maximum(end, start)
     longest = int((end - start).max())
     words = log["reason"].to_list()
+    taken = _overlaps_any(start, end, begins, ends)
     reasons: list[str | None] = []
     for a, b in zip(begins.tolist(), ends.tolist(), strict=True):
         first = int(np.searchsorted(start, a - LATE_US - longest))
         last = int(np.searchsorted(start, b + LATE_US, side="right"))
         meet = np.minimum(end[first:last], b) - np.maximum(start[first:last], a)
+        meet = np.where((meet < 0) & taken[first:last], -LATE_US - 1, meet)
         best = int(np.argmax(meet)) if last > first else -1
         reasons.append(words[first + best] if best >= 0 and meet[best] >= -LATE_US else None)
     return reasons
+
+
+def _overlaps_any(start: Ints, end: Ints, begins: Ints, ends: Ints) -> Bools:
+    """Tell which rows overlap a stretch; the stretches are in order and apart."""
+    if not len(begins):
+        return np.zeros(len(start), dtype=bool)
+    next_end = np.searchsorted(ends, start, side="right")
+    inside = next_end < len(ends)
+    return np.asarray(inside & (begins[np.minimum(next_end, len(ends) - 1)] < end))

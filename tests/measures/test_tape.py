@@ -198,6 +198,31 @@ def test_standing_between_batches_of_two_products_is_a_changeover_though_the_she
     assert of_machine(readings(STEPS), batches) == ["running", "changeover", "running", "stop", "running"]
 
 
+def test_the_standing_that_ends_at_the_mark_is_the_changeover_though_a_longer_one_is_near() -> None:
+    # stands 10:00-12:00 and 13:00-19:00; the new product's first piece came at 12:00, or a minute off
+    steps = [60.0] * 60 + [0.0] * 12 + [60.0] * 6 + [0.0] * 36 + [60.0] * 114
+    told = ["running", "changeover", "running", "stop", "running"]
+    for mark in (11.0, 12.0, 12.5):
+        assert of_machine(readings(steps), sheet((0, "mint"), (mark, "lime"))) == told
+
+
+def test_a_logged_changeover_does_not_reach_the_short_stop_after_it() -> None:
+    steps = [60.0] * 60 + [0.0] * 36 + [60.0] * 6 + [0.0] * 6 + [60.0] * 60
+    log = pl.DataFrame(
+        {
+            "machine": ["w"],
+            "start": [START + timedelta(minutes=10)],
+            "end": [START + timedelta(minutes=16)],
+            "reason": ["change of flavour"],
+        }
+    ).cast({"start": UTC_US, "end": UTC_US})
+    found = laid(steps, stop_log=pl.concat([empty(STOP_LOG), log], how="diagonal"))
+    assert list(zip(found["state"], found["reason"], strict=True))[1::2] == [
+        ("changeover", "change of flavour"),
+        ("short stop", None),
+    ]
+
+
 def test_the_machines_own_product_channel_is_preferred() -> None:
     frame = readings(STEPS, [(0, "mint"), (24, "lime")])
     assert of_machine(frame, sheet((0, "mint"), (11, "lime"))) == [
