@@ -87,12 +87,10 @@ def _figures(answer: Answer, plant: Plant) -> RichTable:
 
 def _table(table: Table, plant: Plant) -> RichTable:
     printed = RichTable(box=None)
-    for key, heading, unit in table.columns:
-        shown = show.unit_words(unit, plant.units)
+    for key, words, unit in table.columns:
         number = any(isinstance(row.get(key), int | float) for row in table.rows)
-        printed.add_column(
-            Text(f"{heading}, {shown}" if shown else heading), justify="right" if number else "left"
-        )
+        head = Text(show_cells.heading(words, unit, plant))
+        printed.add_column(head, justify="right" if number else "left")
     places = show_cells.table_decimals(table.columns, table.rows, plant)
     for row in table.rows:
         cells = (show_cells.cell(row.get(key), unit, plant, places[key]) for key, _, unit in table.columns)

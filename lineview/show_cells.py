@@ -8,7 +8,7 @@ from datetime import date, datetime
 from typing import Any, TypeGuard
 
 from lineview.plant import Plant
-from lineview.show import NOTHING, a_day, decimals_of, moment, number
+from lineview.show import NOTHING, a_day, decimals_of, moment, number, unit_words
 from lineview.show_units import US, in_units
 
 
@@ -124,3 +124,31 @@ def _needed(value: float) -> int:
     """Give the places that three figures of a number take, without zeros at their end."""
     text = f"{value:.{decimals_of(value)}f}".rstrip("0")
     return len(text.partition(".")[2])
+
+
+def heading(words: str, unit: str, plant: Plant) -> str:
+    """Write a column's heading with its unit, unless its words name the unit already.
+
+    Parameters
+    ----------
+    words : str
+        What the column holds.
+    unit : str
+        As kept inside; "" for none.
+    plant : Plant
+        Its units.
+
+    Returns
+    -------
+    str
+        For instance "diameter, mm".
+
+    Examples
+    --------
+    >>> plant = Plant(shop="Invented Sweets")
+    >>> heading("diameter", "mm", plant), heading("minutes", "min", plant)
+    ('diameter, mm', 'minutes')
+    """
+    shown = unit_words(unit, plant.units)
+    said = shown in words.split() or (len(shown) > 2 and words.startswith(shown))
+    return words if said or not shown else f"{words}, {shown}"

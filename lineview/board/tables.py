@@ -9,7 +9,7 @@ from typing import Any
 import polars as pl
 from dash import html
 
-from lineview import show, show_cells
+from lineview import show_cells
 from lineview.answers.answer import Table
 from lineview.board.aria import aria
 from lineview.plant import Plant
@@ -38,11 +38,7 @@ def answer_table(table: Table, plant: Plant) -> html.Div:
     dash.html.Div
         Wide tables scroll within it, never the page.
     """
-    headings = []
-    for _, heading, unit in table.columns:
-        shown = show.unit_words(unit, plant.units)
-        said = shown in heading.split() or (len(shown) > 2 and heading.startswith(shown))  # "minutes, min"
-        headings.append(heading if said or not shown else f"{heading}, {shown}")
+    headings = [show_cells.heading(words, unit, plant) for _, words, unit in table.columns]
     places = show_cells.table_decimals(table.columns, table.rows, plant)
     rows = [
         [

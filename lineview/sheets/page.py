@@ -70,7 +70,7 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "paper": "a4" if plant.units == "metric" else "us-letter",
         "footer": f"{plant.shop} · {answer.question} · readings up to {show.moment(answer.scope.now, plant)}",
         "shop": plant.shop,
-        "scope": f"{answer.scope.machine} · {answer.scope.label}",
+        "scope": f"{_machine(answer, plant)} · {answer.scope.label}",
         "sentence": [{"text": span.text, "call": span.call} for span in answer.sentence],
         "soft": answer.soft,
         "tape": tape,
@@ -82,6 +82,11 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "notes": list(answer.notes),
         "cautions": list(answer.cautions),
     }
+
+
+def _machine(answer: Answer, plant: Plant) -> str:
+    machine = plant.machine(answer.scope.machine)
+    return machine.shown if machine else answer.scope.machine
 
 
 def _band(answer: Answer, plant: Plant) -> tuple[float, float, float]:
@@ -147,10 +152,9 @@ def table_text(table: Table, plant: Plant) -> tuple[list[str], list[list[str]], 
     """
     headings, align, columns = [], [], []
     places = show_cells.table_decimals(table.columns, table.rows, plant)
-    for key, heading, unit in table.columns:
+    for key, words, unit in table.columns:
         contents = [row.get(key) for row in table.rows]
-        shown = show.unit_words(unit, plant.units)
-        headings.append(f"{heading}, {shown}" if shown else heading)
+        headings.append(show_cells.heading(words, unit, plant))
         align.append("right" if any(isinstance(c, int | float) for c in contents) else "left")
         columns.append([show_cells.cell(c, unit, plant, places[key]) for c in contents])
     return headings, [list(row) for row in zip(*columns, strict=True)], align
