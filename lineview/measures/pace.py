@@ -151,23 +151,39 @@ def project(cycles: pl.DataFrame, left_min: float, *, confidence: float = 0.9) -
 
     Notes
     -----
-    Pieces follow a renewal reward process: with r = sum of pieces over sum of minutes and s² the mean square
-    of pieces − r × minutes a cycle, the variance over T more minutes is s² T / m (1 + T / sum of minutes),
-    m being the mean minutes of a cycle. Limits by Student's t with one degree less than cycles.
+    Pieces follow a renewal reward process. With r = sum of pieces over sum of minutes, d = pieces − r ×
+    minutes of a cycle, s² the mean of (d / (1 − the cycle's share of all minutes))² as the jackknife has it,
+    and m the mean minutes of a cycle, the variance over T more minutes is s² (T / m + 1) (1 + T / sum of
+    minutes): the one more cycle stands for the two that the rest cuts at its ends. Limits by Student's t.
+    Stops have a long tail, so s² is less sure than n − 1 degrees say: they are at most 2 n / (kurtosis of
+    d − 1), from the variance of a sample's variance.
     Source: derived-projection
     """
-    from scipy.stats import t as student
-
     n = cycles.height
     total_min = float(cycles["minutes"].sum())
     if n < LEAST_CYCLES or total_min <= 0:
         return None
     rate = float(cycles["pieces"].sum()) / total_min
-    rest = (cycles["pieces"] - rate * cycles["minutes"]).to_numpy()
-    square = float((rest**2).sum()) / (n - 1)
-    variance = square * left_min / (total_min / n) * (1.0 + left_min / total_min)
-    half = float(student.ppf(0.5 + confidence / 2.0, n - 1)) * math.sqrt(variance)
+    half = _half_width(cycles, rate, left_min, confidence)
     most = float((cycles["pieces"] / cycles["minutes"]).max() or rate)  # type: ignore[arg-type]  # a float
     pieces = rate * left_min
     ceiling = max(most, rate) * left_min
     return Projection(pieces, max(0.0, pieces - half), min(pieces + half, ceiling), n, confidence)
+
+
+def _half_width(cycles: pl.DataFrame, rate: float, left_min: float, confidence: float) -> float:
+    """Give half the width of the prediction interval [pieces], as in `project`."""
+    from scipy.stats import t as student
+
+    minutes = cycles["minutes"].to_numpy()
+    off = cycles["pieces"].to_numpy() - rate * minutes
+    n, total_min = len(minutes), float(minutes.sum())
+    second = float((off**2).mean())
+    if second <= 0.0:
+        return 0.0
+    without = (1.0 - minutes / total_min).clip(1e-9)
+    square = float(((off / without) ** 2).mean())
+    excess = max(float((off**4).mean()) / second**2 - 1.0, 1e-9)
+    degrees = max(1.0, min(n - 1.0, 2.0 * n / excess))
+    variance = square * (left_min * n / total_min + 1.0) * (1.0 + left_min / total_min)
+    return float(student.ppf(0.5 + confidence / 2.0, degrees)) * math.sqrt(variance)

@@ -51,4 +51,4 @@ def test_projection_holds_about_as_often_as_it_says() -> None:
 
 @pytest.mark.long
 def test_projection_at_full_count() -> None:
-    assert 0.85 <= coverage(range(1000, 1400)) <= 0.95
+    assert 0.87 <= coverage(range(1000, 1400)) <= 0.94
