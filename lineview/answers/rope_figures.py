@@ -242,7 +242,7 @@ def _weights(account: RopeAccount, model: RopeModel, period: Period) -> list[Fig
         grams[2] * rate / 1000, CONFIDENCE, model.n, period, SOURCES,
         f"{number(grams[0], 4)} g × {rate:,.0f} pieces a planned week ÷ 1000",
     )  # fmt: skip
-    why = "plant.toml gives no price of candy"
+    why = "the kilograms are not priced here yet"
     return [piece, week, cannot_tell(wanted[2], *names[wanted[2]], why, period)]
 
 

@@ -44,14 +44,15 @@ frame = frame.with_columns(pl.col("time").str.to_datetime("%Y-%m-%d %H:%M:%S"))
 print(frame.collect().height)
 """
 INTAKE = """
-import resource, sys
+import sys
 from lineview.cli import main
 sys.argv = ["lineview", "intake", sys.argv[1], "--works", sys.argv[2]]
 try:
     main()
 except SystemExit:
     pass
-print("peak", resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+# Of this process alone: ru_maxrss would begin with what the parent held when it forked.
+print("peak", next(line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")))
 """
 
 
