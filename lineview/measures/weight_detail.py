@@ -146,7 +146,10 @@ def _length_counters(seen: LineSeen) -> LengthCounters | None:
 
 
 def _money(plant: Plant, account: WeightAccount, found: WeightSpread) -> Spread:
-    """Give the money a week given away, where every product weighed has a price."""
+    """Give the money a week given away, where every product weighed has the same price.
+
+    The kilograms are not told by product, so a mean of unlike prices would be wrong.
+    """
     if account.giveaway is None or account.giveaway.kg_per_week.value is None:
         return Spread(None, why_none="cannot be told: no counter of pieces in this period")
     names = account.sorted.kept["product"].unique().to_list()
@@ -154,6 +157,8 @@ def _money(plant: Plant, account: WeightAccount, found: WeightSpread) -> Spread:
     known = [p for p in prices if p is not None]
     if not known or len(known) < len(prices):
         return Spread(None, why_none="cannot be told: no price_per_kg of the product in plant.toml")
-    price, week = sum(known) / len(known), account.giveaway.kg_per_week
+    if len(set(known)) > 1:
+        return Spread(None, why_none="cannot be told: the products weighed differ in price_per_kg")
+    price, week = known[0], account.giveaway.kg_per_week
     low, high = (None if v is None else v * price for v in (week.low, week.high))
     return Spread((week.value or 0.0) * price, low, high)

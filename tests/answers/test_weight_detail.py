@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from datetime import timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
@@ -14,6 +15,8 @@ from lineview.answers.answer import Answer, Table
 from lineview.answers.json_form import to_json
 from lineview.answers.weight import answer_weight
 from lineview.columns import READINGS
+from lineview.measures import weight_detail
+from lineview.measures.weight_spread import Spread
 from lineview.net_contents_tables import net_contents_tables
 from lineview.plant import Plant
 
@@ -123,6 +126,16 @@ def test_money_needs_a_price() -> None:
     assert money is not None and kg is not None
     assert money.value == pytest.approx(4.0 * kg.value)
     assert money.unit == "EUR"
+
+
+def test_products_of_unlike_prices_are_not_averaged() -> None:
+    works = plant(product("mint", price_per_kg=4.0), product("lime", price_per_kg=9.0))
+    account = SimpleNamespace(
+        giveaway=SimpleNamespace(kg_per_week=Spread(10.0, 8.0, 12.0)),
+        sorted=SimpleNamespace(kept=pl.DataFrame({"product": ["mint", "lime"]})),
+    )
+    told = weight_detail._money(works, account, None)  # type: ignore[arg-type]  # only what it reads
+    assert told.value is None and "differ in price_per_kg" in told.why_none
 
 
 def test_skewed_pieces_are_told_and_quantiles_used() -> None:
