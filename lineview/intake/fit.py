@@ -7,24 +7,35 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 
-from lineview.intake.heading import Heading, best_place, heading_at
+from lineview.intake.heading import (
+    Heading,
+    bare_heading,
+    best_place,
+    guessed_place,
+    heading_at,
+    names_places,
+)
 from lineview.intake.records import Records
 from lineview.plant import Layout
 
 
 @dataclass(frozen=True)
 class Fit:
-    """How well a layout fits a table: the header row it would have, and the headers that are missing."""
+    """How well a layout fits a table: the header row it would have, and the headers that are missing.
+
+    `bare` where layout and table have no header row, and columns are called by their place.
+    """
 
     layout: Layout
     place: int
     missing: tuple[str, ...]
     wanted: int
+    bare: bool = False
 
     @property
     def whole(self) -> bool:
         """Whether every header of the layout is there."""
-        return not self.missing and self.place >= 0
+        return not self.missing and (self.bare or self.place >= 0)
 
 
 def wanted_headers(layout: Layout) -> list[str]:
@@ -86,6 +97,9 @@ def fit(layout: Layout, records: Records) -> Fit:
         The table.
     """
     wanted = wanted_headers(layout)
+    if names_places(wanted) and guessed_place(records) < 0:
+        lacking = tuple(header for header in wanted if bare_heading(records).find(header) is None)
+        return Fit(layout, -1, lacking, len(wanted), bare=True)
     place, missing = best_place(records, wanted)
     return Fit(layout, place, tuple(missing), len(wanted))
 
@@ -122,4 +136,4 @@ def heading_of(one: Fit, records: Records) -> Heading:
     records : Records
         The table.
     """
-    return heading_at(records, one.place)
+    return bare_heading(records) if one.bare else heading_at(records, one.place)

@@ -19,6 +19,7 @@ _NUMBER = re.compile(r"[+\-−]?\d[\d.,'’\s]*(?:[eE][+-]?\d+)?")
 _TIME = re.compile(
     r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}.*|\d{1,2}:\d{2}.*|\d{4}-?W\d{2}.*|\d{1,2}[- ][A-Za-z]{3}[- ].*"
 )
+_PLACE = re.compile(r"column[1-9]\d*")
 _BRACKETS = re.compile(r"^(.*?)\s*[\[({]([^\[\](){}]*)[\])}]\s*$")
 
 
@@ -29,7 +30,7 @@ class Heading:
     Parameters
     ----------
     place : int
-        Its position among the records, -1 where there is none.
+        Its position among the records, -1 where there is none: columns are then called by their place.
     names : tuple of str
         Headers as written, "" for a column without one; a repeated one is told apart as "X (2)".
     units : mapping of int to str
@@ -45,6 +46,11 @@ class Heading:
     units: dict[int, str] = field(default_factory=dict)
     first: int = 0
     passed: tuple[str, ...] = ()
+
+    @property
+    def above(self) -> int:
+        """Number of records above header and data."""
+        return self.place if self.place >= 0 else self.first
 
     @property
     def width(self) -> int:
@@ -148,6 +154,36 @@ def guessed_place(records: Records) -> int:
         if any(not is_valueless(cell) for r in below for cell in r if cell):
             return place
     return -1
+
+
+def names_places(wanted: Sequence[str]) -> bool:
+    """Tell whether a layout calls columns by their place, as in a file without a header row.
+
+    Examples
+    --------
+    >>> names_places(["column 1", "column 3"]), names_places(["column 1", "Stück"])
+    (True, False)
+    """
+    return bool(wanted) and all(_PLACE.fullmatch(same(header)) for header in wanted)
+
+
+def bare_heading(records: Records) -> Heading:
+    """Give the heading of a table without a header row: "column 1", "column 2", and so on.
+
+    Parameters
+    ----------
+    records : Records
+        The table; its data begin at the first row that is as wide as most and holds a number or a time.
+    """
+    rows = records.top(LOOK)
+    widths = Counter(len(row) for row in rows if sum(map(bool, row)) > 1)
+    usual = widths.most_common(1)[0][0] if widths else 0
+    first = next(
+        (i for i, row in enumerate(rows) if len(row) == usual and not all(map(is_valueless, row))), 0
+    )
+    texts = records.frame["text"].head(first).to_list()
+    names = tuple(f"column {place + 1}" for place in range(usual))
+    return Heading(-1, names, {}, first, tuple(text for text in texts if text.strip()))
 
 
 def _told_apart(cells: Sequence[str]) -> tuple[str, ...]:

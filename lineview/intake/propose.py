@@ -12,7 +12,7 @@ from lineview.errors import Fault, IntakeError
 from lineview.intake.export import Proposal, Question
 from lineview.intake.fields import ESSENTIAL, TIME_FIELD
 from lineview.intake.header_words import FIELD_WORDS, recognised
-from lineview.intake.heading import Heading, guessed_place, heading_at
+from lineview.intake.heading import Heading, bare_heading, guessed_place, heading_at
 from lineview.intake.number_cells import Marks, evidence_of_all
 from lineview.intake.propose_clock import FoundClock, find_clock, time_shares
 from lineview.intake.propose_names import (
@@ -30,6 +30,8 @@ from lineview.intake.records import Records
 from lineview.intake.rows import Rows, data_rows
 from lineview.intake.sample import sample_of
 from lineview.plant import ExportKind, Layout, Machine, Plant
+
+_BARE = "the file has no header row: its columns are called by their place, column 1, column 2, and so on"
 
 
 @dataclass(frozen=True)
@@ -50,7 +52,7 @@ class Draft:
     @property
     def texts(self) -> list[str]:
         """Where a machine or line could be named."""
-        before = [cell for cells in self.records.top(self.heading.place) for cell in cells]
+        before = [cell for cells in self.records.top(self.heading.above) for cell in cells]
         return [self.name, self.records.sheet, *before]
 
     @property
@@ -72,7 +74,7 @@ def propose(
     name : str
         Its name without ``.gz``.
     tables : sequence of Records
-        Its tables; the first with a header and times is taken.
+        Its tables; the first with a header and times is taken, else the first with times.
     plant : Plant
         Whose machines, counters, gauges and fields the headers could mean.
     notes : sequence of str
@@ -86,22 +88,22 @@ def propose(
     Raises
     ------
     IntakeError
-        Where no table has a header row over rows with times.
+        Where no table has rows with times.
     """
-    for records in tables:
-        place = guessed_place(records)
-        if place < 0:
-            continue
-        heading = heading_at(records, place)
+    placed = [(records, guessed_place(records)) for records in tables]
+    headed = [(records, heading_at(records, place)) for records, place in placed if place >= 0]
+    bare = [(records, bare_heading(records)) for records, place in placed if place < 0]
+    for records, heading in headed + bare:
         rows = data_rows(records, heading, range(heading.width))
         clock = find_clock(rows, heading, time_shares(rows, heading), typed=records.is_sheet)
         if clock is not None or _has_week(heading):
-            return _proposal(path, name, records, (heading, rows, clock), plant, notes)
+            told = [*notes, *([] if heading.place >= 0 else [_BARE])]
+            return _proposal(path, name, records, (heading, rows, clock), plant, told)
     raise IntakeError(
         Fault(
-            "no header row over rows with times was found",
+            "no rows with times were found",
             str(path),
-            "a row of headers, and a column of times",
+            "a column of times, best under a row of headers",
             "Leave this file out, or write a layout for it.",
         )
     )
@@ -138,10 +140,17 @@ def _proposal(
     questions += _line_question(layout, draft)
     said = [*notes, *([f"not recognised, left out: {', '.join(found.unknown)}"] if found.unknown else [])]
     if not found.columns:
-        said.append("no column was recognised: name its headers in the layout")
-        questions.append(Question("columns", "which header means what? Write the layout by hand", ()))
+        said.append("no column was recognised: say in the layout which column means what")
+        said.append(f'such as "{_first_left(draft)}" = {{ to = "pieces" }} under [layouts.columns]')
+        questions.append(Question("columns", "which column means what? Write the layout by hand", ()))
     sample = sample_of(records, heading, layout, plant, asked=bool(questions))
     return Proposal(path, layout, sample, tuple(questions), tuple(said))
+
+
+def _first_left(draft: Draft) -> str:
+    """Give the first header that has no meaning yet, for an example."""
+    left = [name for place, name in enumerate(draft.heading.names) if name and place not in draft.used]
+    return left[0] if left else "header"
 
 
 def _long_values(rows: Rows, long: tuple[int, int, int | None] | None) -> list[pl.Series]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from io import BytesIO
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -11,6 +11,8 @@ from lineview import show
 from lineview.answers.answer import Answer, Table
 from lineview.figure import Figure
 from lineview.plant import Plant
+from lineview.show_cells import heading
+from lineview.show_units import in_units
 
 #: Spreadsheets refuse these in a sheet's name, and more than 31 characters.
 NOT_IN_NAMES = str.maketrans(dict.fromkeys("[]:*?/\\'", " "))
@@ -24,7 +26,7 @@ def to_xlsx(answer: Answer, plant: Plant) -> bytes:
     answer : Answer
         Of any question.
     plant : Plant
-        Shop name, zone and units; numbers stay in the units that the headings name.
+        Shop name, zone and units; values and tables are in its units, workings in the metric ones.
 
     Returns
     -------
@@ -42,23 +44,24 @@ def to_xlsx(answer: Answer, plant: Plant) -> bytes:
     }
     book = xlsxwriter.Workbook(memory, options)
     bold = book.add_format({"bold": True})
+    day = book.add_format({"num_format": "yyyy-mm-dd"})
     wrap = book.add_format({"text_wrap": True, "valign": "top"})
     first = book.add_worksheet(answer.question.capitalize())
     first.set_column(0, 0, 44)
     first.set_column(1, 4, 16)
     first.set_column(5, 9, 34)
-    _rows(first, [[plant.shop, answer.scope.label], [answer.text], [answer.soft], []], plant.tz)
-    _rows(first, [_HEAD, *(_figure(f, plant) for f in answer.figures)], plant.tz, at=4)
+    _rows(first, [[plant.shop, answer.scope.label], [answer.text], [answer.soft], []], plant.tz, day)
+    _rows(first, [_HEAD, *(_figure(f, plant) for f in answer.figures)], plant.tz, day, at=4)
     first.set_row(4, None, bold)
     names: set[str] = {answer.question}
     for table in answer.tables:
         sheet = book.add_worksheet(_name(table.title, names))
         sheet.set_column(0, len(table.columns), 20)
-        _rows(sheet, _table(table, plant), plant.tz)
+        _rows(sheet, _table(table, plant), plant.tz, day)
         sheet.set_row(0, None, bold)
     notes = book.add_worksheet(_name("Notes and cautions", names))
     notes.set_column(0, 0, 110, wrap)
-    _rows(notes, [[text] for text in (*answer.notes, *answer.cautions)], plant.tz)
+    _rows(notes, [[text] for text in (*answer.notes, *answer.cautions)], plant.tz, day)
     book.close()
     return memory.getvalue()
 
@@ -67,17 +70,37 @@ _HEAD = ["figure", "value", "low", "high", "unit", "interval", "n", "period", "w
 
 
 def _figure(figure: Figure, plant: Plant) -> list[Any]:
-    value = figure.why_none if figure.value is None else figure.value
+    ends = [_shown(one, figure.unit, plant) for one in (figure.low, figure.high)]
+    value = figure.why_none if figure.value is None else _shown(figure.value, figure.unit, plant)
     period = show.period(figure.period, plant) if figure.period else ""
-    ends = [figure.low, figure.high]
     kind = "" if figure.why_none else figure.interval_kind
     sources = ", ".join(figure.sources)
-    return [figure.label, value, *ends, figure.unit, kind, figure.n, period, figure.working, sources]
+    return [
+        figure.label,
+        value,
+        *ends,
+        show.unit_words(figure.unit, plant.units),
+        kind,
+        figure.n,
+        period,
+        figure.working,
+        sources,
+    ]
 
 
 def _table(table: Table, plant: Plant) -> list[list[Any]]:
-    head = [f"{heading}, {unit}" if unit else heading for _, heading, unit in table.columns]
-    return [head, *([row.get(key) for key, _, _ in table.columns] for row in table.rows)]
+    head = [heading(words, unit, plant) for _, words, unit in table.columns]
+    return [
+        head,
+        *([_shown(row.get(key), unit, plant) for key, _, unit in table.columns] for row in table.rows),
+    ]
+
+
+def _shown(content: Any, unit: str, plant: Plant) -> Any:
+    """Give a number in the plant's units; anything else as it is."""
+    if isinstance(content, bool) or not isinstance(content, int | float):
+        return content
+    return content if plant.units == "metric" else in_units(content, unit, plant.units)[0]
 
 
 def _name(title: str, taken: set[str]) -> str:
@@ -89,13 +112,15 @@ def _name(title: str, taken: set[str]) -> str:
     return name
 
 
-def _rows(sheet: Any, rows: list[list[Any]], zone: ZoneInfo, at: int = 0) -> None:
+def _rows(sheet: Any, rows: list[list[Any]], zone: ZoneInfo, day: Any, at: int = 0) -> None:
     for r, row in enumerate(rows, start=at):
         for c, content in enumerate(row):
             if content is None:
                 continue
             if isinstance(content, datetime):  # a spreadsheet knows no zones: wall time of the plant
                 sheet.write_datetime(r, c, content.astimezone(zone).replace(tzinfo=None))
+            elif isinstance(content, date):
+                sheet.write_datetime(r, c, content, day)
             elif isinstance(content, bool | int | float):
                 sheet.write(r, c, content)
             else:

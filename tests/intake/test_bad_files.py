@@ -27,7 +27,7 @@ GOOD = b"time;n\n2026-06-08 06:00:00;1\n"
         ("a.csv.gz", b"\x1f\x8b\x08" + b"x" * 50, "damaged"),
         ("a.xlsx", b"time;n\n", "no workbook"),
         ("a.xlsx", b"PK\x03\x04" + b"x" * 100, "no workbook"),
-        ("a.txt", b"Dear all,\nplease find the numbers.\n", "no header row"),
+        ("a.txt", b"Dear all,\nplease find the numbers.\n", "no rows with times"),
     ],
 )
 def test_a_plain_error(tmp_path, name, content, said):

@@ -25,7 +25,9 @@ def test_every_separator_with_every_line_end(read, separator, end):
     assert export.parts[0].tidy["row"].unique().sort().to_list() == [2, 3]
 
 
-@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"])
+@pytest.mark.parametrize(
+    "encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "cp1252"]
+)
 def test_every_encoding(read, encoding):
     text = "Zeit;Stück gesamt;Größe\r\n2026-06-08 06:00:00;100;1\r\n2026-06-08 06:00:10;158;2\r\n"
     layout = layout_of({"Stück gesamt": "pieces", "Größe": "rejects"}, time="Zeit")
@@ -161,9 +163,10 @@ def test_a_repeated_header_that_the_layout_names_once_is_noted(read):
     assert not any("(2)" in note for note in told.notes)
 
 
-def test_a_header_without_rows_is_an_error(read):
-    with pytest.raises(IntakeError, match="header but no row"):
-        read("time;pieces;rejects\n", PIECES)
+def test_a_header_without_rows_is_an_export_of_nothing_and_says_so(read):
+    export = read("time;pieces;rejects\n", PIECES)
+    assert (export.rows, export.rows_refused, export.parts[0].tidy.height) == (0, 0, 0)
+    assert any("header and no row" in note for note in export.notes)
 
 
 def test_a_preamble_of_other_separators_misleads_nobody(read):

@@ -1,6 +1,7 @@
 """Sheets carry the answer's own figures; nothing in the data becomes a formula or runs."""
 
-from datetime import UTC, datetime, timedelta
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from io import BytesIO
 
 import polars as pl
@@ -61,6 +62,30 @@ def test_the_workbook_holds_the_figures_and_no_formula() -> None:
     stops = read("Stops   all")
     assert stops.rows()[1] == ("=cmd|' /C calc'!A0", "12.5")
     assert stops.rows()[2][1] is None
+
+
+def test_a_workbook_of_a_us_plant_is_in_us_units_and_days_are_days() -> None:
+    told = replace(
+        answer(),
+        figures=(Figure("d", "diameter", 20.32, "mm", low=20.066, high=20.574, n=8),),
+        tables=(
+            Table(
+                "due",
+                "What is due",
+                (("by", "by", ""), ("mass", "mass", "kg")),
+                [{"by": date(2026, 6, 12), "mass": 22.6796185}],
+            ),
+        ),
+    )
+    book = BytesIO(to_xlsx(told, Plant(shop="Invented Sweets", units="US")))
+    figures = pl.read_excel(book, sheet_name="Shift", infer_schema_length=0, has_header=False).rows()
+    row = next(row for row in figures if row[0] == "diameter")
+    assert [round(float(cell), 9) for cell in row[1:4]] == [0.8, 0.79, 0.81]
+    assert row[4] == "in"
+    due = pl.read_excel(book, sheet_name="What is due")
+    assert due.columns == ["by", "mass, lb"]
+    assert due["by"].to_list() == [date(2026, 6, 12)]
+    assert abs(due["mass, lb"][0] - 50) < 1e-9
 
 
 def test_the_workbook_stores_risky_text_as_text() -> None:
