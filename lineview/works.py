@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from threading import RLock
 from types import TracebackType
@@ -22,6 +22,8 @@ from lineview.take_in import Taken, take_in
 
 #: Answers kept so that a page shown twice is worked out once.
 KEPT_ANSWERS = 64
+#: By how much the clock of who notes an adjustment may be ahead of this machine's.
+CLOCKS_DIFFER = timedelta(hours=1)
 
 
 class Works:
@@ -145,7 +147,14 @@ class Works:
             When [UTC].
         what, note : str
             What was done, and anything else.
+
+        Raises
+        ------
+        AskError
+            Where the moment is still to come: what was not done yet cannot be judged.
         """
+        if at > datetime.now(UTC) + CLOCKS_DIFFER:
+            raise AskError(Fault("this moment is still to come", "at", "when the adjustment was made"))
         with self._lock:
             self.store.add_adjustment(self.known_machine(machine).id, at, what, note)
             self._answers.clear()
