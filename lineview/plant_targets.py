@@ -19,9 +19,9 @@ FIELDS: dict[str, tuple[str, ...]] = {
 def layout_faults(data: Table) -> Iterator[Found]:
     """Give the faults of layouts that name what is not there."""
     channels: dict[str, list[str]] = {}
-    for _, machine in tables(data, "machines"):  # two of one id have their own fault: either may be meant
-        own = channels.setdefault(str(machine.get("id")), [])
-        own += ids(machine, "counters") + ids(machine, "gauges")
+    for _, one in tables(data, "machines"):  # two of one id have their own fault: either may be meant
+        own = channels.setdefault(str(one.get("id")), [])
+        own += ids(one, "counters") + ids(one, "gauges")
     lines = ids(data, "lines")
     for i, layout in tables(data, "layouts"):
         machine, line = layout.get("machine"), layout.get("line")
