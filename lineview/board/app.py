@@ -9,6 +9,7 @@ from dash import Dash, set_props
 
 from lineview.board.callbacks import bind
 from lineview.board.frame import frame, index
+from lineview.board.header import opening
 from lineview.board.routes import add_routes
 from lineview.board.security import guard
 from lineview.board.service import Service
@@ -60,7 +61,7 @@ def create_app(
         add_log_handler=False,
         on_error=_failed,
     )
-    app.layout = lambda: frame(poll_s, service.version())
+    app.layout = lambda: frame(poll_s, service.version(), opening(service))
     bind(app, service)
     add_routes(app.server, service)
     add_sheet_routes(app.server, service)

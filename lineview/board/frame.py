@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 from dash import dcc, html
 
 from lineview.board.aria import aria
 
+#: Stands where the sentence will, for as long as the first answer takes.
+WAITING = "Working it out …"
 #: The document around the app: its language, and what a browser needs to know before any style is read.
 INDEX = """<!DOCTYPE html>
 <html lang="en" data-start="{start}">
@@ -39,7 +44,7 @@ def index(night: bool | None) -> str:
     return INDEX.format(start={None: "", True: "night", False: "day"}[night])
 
 
-def frame(poll_s: float, version: int | str) -> html.Div:
+def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> html.Div:
     """Give the places that the callbacks fill.
 
     Parameters
@@ -48,6 +53,8 @@ def frame(poll_s: float, version: int | str) -> html.Div:
         Seconds between looks for new data [s].
     version : int or str
         Of the data, as they are when the page is opened.
+    opening : sequence of Dash components
+        What stands in the head until the answer is worked out.
 
     Returns
     -------
@@ -64,12 +71,20 @@ def frame(poll_s: float, version: int | str) -> html.Div:
             dcc.Interval(id="tick", interval=poll_s * 1000),
             html.A("Skip to the answer", href="#answer", className="skip"),
             html.Header(
-                [html.Div(id="head", className="head"), html.Button("Night", id="theme", type="button")],
+                [
+                    html.Div(list(opening), id="head", className="head"),
+                    html.Button("Night", id="theme", type="button"),
+                ],
                 className="top",
             ),
             html.Main(
                 [
-                    html.H1(id="sentence", className="sentence", **aria(live="polite")),
+                    html.H1(
+                        html.Span(WAITING, className="waiting soft"),
+                        id="sentence",
+                        className="sentence",
+                        **aria(live="polite"),
+                    ),
                     html.Div(id="above"),
                     html.Div(id="outcome", role="status", **aria(live="polite")),
                     html.Div(id="page"),

@@ -40,6 +40,26 @@ def header(service: Service, address: Address, shown: dict[str, str]) -> list[An
     ]
 
 
+def opening(service: Service) -> list[Any]:
+    """Give the head as it stands before an answer is worked out: the shop's name and the pages.
+
+    Parameters
+    ----------
+    service : Service
+        For the shop's name.
+
+    Returns
+    -------
+    list
+        Dash components.
+    """
+    pages = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
+    return [
+        html.Span(service.plant.shop, className="shop"),
+        html.Nav(pages, className="pages", **aria(label="pages")),
+    ]
+
+
 def _page_link(page: str, name: str, address: Address) -> Any:
     if page == address.page:
         return html.A(name, href=address.href, className="here", **aria(current="page"))

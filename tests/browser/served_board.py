@@ -75,7 +75,7 @@ class Board:
 
     def settled(self) -> Board:
         """Wait until the sentence is there and no callback is under way."""
-        self.page.wait_for_selector("#sentence:not(:empty)")
+        self.page.wait_for_selector("#sentence:not(:empty):not(:has(.waiting))")
         return self.until("!document.querySelector('#answer [data-dash-is-loading=\"true\"]')")
 
     def until(self, told: str) -> Board:
