@@ -7,7 +7,9 @@ from datetime import timedelta
 import polars as pl
 
 from lineview.answers.answer import Evidence, Question, Scope
-from lineview.columns import ADJUSTMENTS, STOP_LOG
+from lineview.columns import STOP_LOG
+from lineview.gather_log import with_named, with_reasons
+from lineview.gather_sizers import Kept, other_sizers
 from lineview.net_contents_tables import net_contents_tables
 from lineview.plant import Machine, Plant
 from lineview.store.store import Store
@@ -18,7 +20,9 @@ MARGIN = timedelta(hours=12)
 BEYOND = timedelta(hours=2)
 
 
-def gather(store: Store, plant: Plant, question: Question, scope: Scope) -> Evidence:
+def gather(
+    store: Store, plant: Plant, question: Question, scope: Scope, known: Kept | None = None
+) -> Evidence:
     """Fetch the frames an answer works on.
 
     Parameters
@@ -31,6 +35,8 @@ def gather(store: Store, plant: Plant, question: Question, scope: Scope) -> Evid
         "rope", "weight", "shift", "wrap" or "order".
     scope : Scope
         Line, machine and period asked for.
+    known : dict, optional
+        What was measured before of other sizers with the same data; new ones are put into it.
 
     Returns
     -------
@@ -45,6 +51,7 @@ def gather(store: Store, plant: Plant, question: Question, scope: Scope) -> Evid
     ids = [m.id for m in plant.machines if m.line in lines]
     logs = [store.stop_log(m, start - MARGIN, end + MARGIN) for m in ids]
     log = pl.concat(logs) if logs else pl.DataFrame(schema=STOP_LOG)
+    kept: Kept = {} if known is None else known
     reasons = [store.stop_reasons(m, start - MARGIN, end + MARGIN) for m in ids]
     return Evidence(
         readings={m.id: widened(store, m.id, scope, beyond) for m in machines},
@@ -54,8 +61,9 @@ def gather(store: Store, plant: Plant, question: Question, scope: Scope) -> Evid
         reels=_stacked([store.reels(m, start - MARGIN, end + MARGIN) for m in ids]),
         stock=store.stock(),
         plan=_stacked([store.plan(line, start, end + 8 * MARGIN * 28) for line in lines]),
-        adjustments=_adjustments(log, _stacked([store.adjustments(m, start, end) for m in ids])),
+        adjustments=with_named(log, _stacked([store.adjustments(m, start, end) for m in ids])),
         net_contents=net_contents_tables() if question == "weight" else {},
+        elsewhere=other_sizers(store, plant, scope, kept) if question == "rope" else {},
     )
 
 
@@ -96,37 +104,3 @@ def widened(store: Store, machine: str, scope: Scope, beyond: timedelta) -> pl.D
 
 def _stacked(frames: list[pl.DataFrame]) -> pl.DataFrame:
     return pl.concat(frames) if frames else pl.DataFrame()
-
-
-def with_reasons(log: pl.DataFrame, reasons: pl.DataFrame) -> pl.DataFrame:
-    """Put the reasons people set on the board before those of the stop log.
-
-    Parameters
-    ----------
-    log : polars.DataFrame
-        STOP_LOG from exports.
-    reasons : polars.DataFrame
-        machine, start, end, reason from the journal; may be empty.
-
-    Returns
-    -------
-    polars.DataFrame
-        STOP_LOG; the board's reasons first, with intake and row 0.
-    """
-    if reasons.is_empty():
-        return log
-    zeros = [pl.lit(0, pl.Int64).alias("intake"), pl.lit(0, pl.Int64).alias("row")]
-    set_by_hand = reasons.with_columns(zeros).select(list(STOP_LOG))
-    return pl.concat([set_by_hand.cast(pl.Schema(STOP_LOG)), log])
-
-
-def _adjustments(log: pl.DataFrame, recorded: pl.DataFrame) -> pl.DataFrame:
-    """Add to the journal's adjustments those that a stop log names ("adjusted roller pair 3")."""
-    named = log.filter(pl.col("reason").str.to_lowercase().str.starts_with("adjust")).select(
-        "machine",
-        pl.col("start").alias("at"),
-        pl.col("reason").alias("what"),
-        pl.lit("stop log").alias("note"),
-    )
-    given = recorded if recorded.width else pl.DataFrame(schema=ADJUSTMENTS)
-    return pl.concat([given.select(list(ADJUSTMENTS)), named]).unique(["machine", "at"]).sort("at")

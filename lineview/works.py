@@ -13,6 +13,7 @@ from lineview.asking import answer_to
 from lineview.errors import AskError, Fault, PlantError
 from lineview.figure import Period
 from lineview.gather import gather
+from lineview.gather_sizers import KnownSizers
 from lineview.periods import shifts_between
 from lineview.plant import Layout, Machine, Plant
 from lineview.plant_file import layout_toml, read_plant
@@ -48,6 +49,7 @@ class Works:
         self.folder = folder
         self._lock = RLock()
         self._answers: dict[tuple[object, ...], Answer] = {}
+        self._sizers = KnownSizers()
         self.plant = self._read_plant()
         self.store = Store.open(folder / "store", journal_url)
 
@@ -75,6 +77,7 @@ class Works:
         with self._lock:
             self.plant = self._read_plant()
             self._answers.clear()
+            self._sizers = KnownSizers()
 
     # -- taking in ---------------------------------------------------------------------------------
 
@@ -216,7 +219,7 @@ class Works:
             chosen = choose_machine(self.plant, question, line, machine, self.store.span)
             span = self._span(chosen)
             scope = scope_of(self.plant, question, chosen, span, period, start, end)
-            evidence = gather(self.store, self.plant, question, scope)
+            evidence = gather(self.store, self.plant, question, scope, self._sizers.of(key[0]))
             plant = self.plant
         answer = answer_to(question, plant, scope, evidence)
         with self._lock:

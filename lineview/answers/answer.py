@@ -11,6 +11,7 @@ import polars as pl
 
 from lineview.figure import Figure, Period
 from lineview.measures.contents_rules import ContentsRules
+from lineview.measures.rope_account import RopeAccount
 
 Question = Literal["rope", "weight", "shift", "wrap", "order"]
 
@@ -45,7 +46,8 @@ class Evidence:
     """All that an answer may look at, as frames of lineview.columns, cut to the scope's need.
 
     `readings` holds a frame a machine. Frames that no export gave are empty, never None. `net_contents`
-    holds the dated rules for packages by name ("hb133", "eu", "r87"); it may be empty.
+    holds the dated rules for packages by name ("hb133", "eu", "r87"); it may be empty. `elsewhere` holds what
+    was measured of the rope of every other sizer of the works, by sizer; it may be empty.
     """
 
     readings: Mapping[str, pl.DataFrame]
@@ -57,6 +59,8 @@ class Evidence:
     plan: pl.DataFrame
     adjustments: pl.DataFrame
     net_contents: Mapping[str, ContentsRules] = field(default_factory=dict)
+    made: pl.DataFrame | None = None
+    elsewhere: Mapping[str, RopeAccount] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

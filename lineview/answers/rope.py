@@ -6,6 +6,7 @@ from lineview.answers.answer import Answer, Evidence, Scope
 from lineview.answers.rope_figures import rope_figures
 from lineview.answers.rope_notes import notes_of
 from lineview.answers.rope_sentence import sentence, soft_line
+from lineview.answers.rope_sizers import ranked_sizers, sooner_words
 from lineview.answers.rope_tables import rope_series, rope_tables
 from lineview.errors import AskError, Fault
 from lineview.measures.rope_account import rope_account
@@ -35,8 +36,8 @@ def answer_rope(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     Returns
     -------
     Answer
-        With figures (lineview.answers.rope_figures), the tables "causes", "adjustments", "limits" and
-        "gauges", and the frames of the picture.
+        With figures (lineview.answers.rope_figures), the tables "causes", "adjustments", "sizers", "limits",
+        "gauges" and "rollers", and the frames of the pictures.
 
     Raises
     ------
@@ -50,13 +51,15 @@ def answer_rope(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     )  # fmt: skip
     found = verdict(account.model) if account.model is not None else None
     figures = rope_figures(account, found, scope.period)
+    ranked = ranked_sizers(account, evidence.elsewhere)
+    soft = (soft_line(account, found, plant, scope), sooner_words(ranked, sizer.id))
     return Answer(
         question="rope",
         scope=scope,
         sentence=sentence(account, found, plant, scope),
-        soft=soft_line(account, found, plant, scope),
+        soft=" ".join(part for part in soft if part),
         figures=figures,
-        tables=rope_tables(account, found, figures, plant, scope),
+        tables=rope_tables(account, found, figures, plant, scope, ranked),
         series=rope_series(account, found),
         notes=notes_of(account, plant),
         cautions=CAUTIONS,

@@ -7,7 +7,8 @@ from math import sqrt
 
 from lineview.answers.rope_words import number
 from lineview.figure import Figure, Period, cannot_tell, too_few
-from lineview.measures.rope_account import SHARE_OUT, RopeAccount
+from lineview.measures.rope_account import RopeAccount
+from lineview.measures.rope_ahead import SHARE_OUT
 from lineview.measures.rope_forecast import HORIZON_H, TimeToLeave
 from lineview.measures.rope_model import LEAST_BATCHES, RopeModel
 from lineview.measures.rope_spread import Estimate

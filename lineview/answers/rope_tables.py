@@ -10,18 +10,22 @@ import polars as pl
 
 from lineview.answers.answer import Scope, Table
 from lineview.answers.rope_sentence import took_out
+from lineview.answers.rope_sizers import sizers_table
 from lineview.answers.rope_words import length, moment
 from lineview.columns import UTC_US
 from lineview.figure import Figure
-from lineview.measures.rope_account import RopeAccount, forecast_end
+from lineview.measures.rank_sizers import RankedSizer
+from lineview.measures.rope_account import RopeAccount
+from lineview.measures.rope_ahead import forecast_end
 from lineview.measures.rope_forecast import fan
 from lineview.measures.rope_verdict import Effect, Verdict
 from lineview.plant import Plant
 
 
 def rope_tables(
-    account: RopeAccount, found: Verdict | None, figures: tuple[Figure, ...], plant: Plant, scope: Scope
-) -> tuple[Table, ...]:
+    account: RopeAccount, found: Verdict | None, figures: tuple[Figure, ...], plant: Plant, scope: Scope,
+    ranked: tuple[RankedSizer, ...] = (),
+) -> tuple[Table, ...]:  # fmt: skip
     """Give the tables below the picture.
 
     Parameters
@@ -34,15 +38,19 @@ def rope_tables(
         The answer's figures.
     plant, scope : Plant, Scope
         For units, zone and the latest moment known.
+    ranked : tuple of RankedSizer
+        The sizers of the works, soonest first.
 
     Returns
     -------
     tuple of Table
-        "causes", "adjustments", "limits", "gauges" and "rollers", without those that would be empty.
+        "causes", "adjustments", "sizers", "limits", "gauges" and "rollers", without those that would be
+        empty.
     """
     tables = [
         _causes(account, found, {f.name: f for f in figures}, plant, scope),
         _adjustments(found, plant, scope),
+        sizers_table(ranked, plant),
         _limits(account),
         _gauges(account),
         _rollers(account),
@@ -222,7 +230,7 @@ def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.Dat
     if account.watch is not None:
         out["ewma"], out["cusum"] = account.watch.ewma, account.watch.cusum
     if account.model is not None and account.ahead is not None:
-        out["forecast"] = fan(account.model, account.ahead.now_h, forecast_end(account))
+        out["forecast"] = fan(account.model, account.ahead.now_h, forecast_end(account.model, account.ahead))
     rows: list[tuple[float, datetime, str, bool]] = [
         (e.running_h, e.at, e.label, e.recorded) for e in (found.effects if found else ())
     ]

@@ -26,6 +26,8 @@ CAUTION = (
 
 #: So many of an answer's tables stand open below its picture.
 OPEN_TABLES = 2
+#: Of the rope one more: the sizers of the works by how soon they need a person.
+OPEN_ROPE_TABLES = 3
 #: Columns of the pictures' frames whose names do not end in their unit.
 HEADINGS: dict[str, dict[str, tuple[str, str]]] = {
     "rope": {
@@ -80,7 +82,8 @@ def answer_page(answer: Answer, look: Look, address: Address) -> list[Any]:
     first = [graph(p, answer.text) for p in drawn if p.first]
     folded: list[Any] = [graph(p, answer.text) for p in drawn if not p.first]
     told = [table for table in answer.tables if table.rows]
-    tables = [open_or_folded(table, plant, at < OPEN_TABLES) for at, table in enumerate(told)]
+    most = OPEN_ROPE_TABLES if answer.question == "rope" else OPEN_TABLES
+    tables = [open_or_folded(table, plant, at < most) for at, table in enumerate(told)]
     behind = _behind(answer, look, address)
     page: list[Any] = [html.P(answer.soft, className="soft lead"), *first]
     if behind and drawn:

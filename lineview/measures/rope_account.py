@@ -4,23 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 import polars as pl
 
-from lineview.measures.clock import calendar
 from lineview.measures.gauge_agreement import Agreement, gauge_agreement
+from lineview.measures.rope_ahead import Ahead, ahead_of, hours_ahead
 from lineview.measures.rope_batches import points_of, readings_in_batches
 from lineview.measures.rope_clock import RopeClock, rope_clock
 from lineview.measures.rope_continuity import Slip, slips
-from lineview.measures.rope_forecast import (
-    HORIZON_H,
-    TimeToLeave,
-    band_for_share,
-    planned_moment,
-    time_to_leave,
-)
 from lineview.measures.rope_gauges import CheckedGauge, diameter_gauges, gauge_values
 from lineview.measures.rope_limits import RopeLimits, rope_limits
 from lineview.measures.rope_marks import blocks_of_time, marks_from_pauses
@@ -30,25 +23,6 @@ from lineview.measures.rope_spread import WithinBatch, within_batch
 from lineview.measures.rope_target import Target, line_batches, target_of, targets_of
 from lineview.measures.rope_watch import Watch, watch
 from lineview.plant import Machine, Plant
-
-#: Share of pieces out of tolerance for which a second forecast is made.
-SHARE_OUT = 0.05
-#: Days of planned shifts looked through for a forecast's calendar time.
-LOOK_AHEAD = timedelta(days=120)
-
-
-@dataclass(frozen=True)
-class Ahead:
-    """When the rope leaves tolerance: by its mean and by a share of pieces, in hours and on the calendar."""
-
-    now_h: float
-    mean: TimeToLeave
-    share: TimeToLeave | None
-    moment: datetime | None
-    moment_low: datetime | None
-    moment_high: datetime | None
-    uptime: float
-    planned_h_per_week: float
 
 
 @dataclass(frozen=True)
@@ -89,6 +63,8 @@ def rope_account(
     stop_log: pl.DataFrame,
     adjustments: pl.DataFrame,
     period: tuple[datetime, datetime],
+    *,
+    whole: bool = True,
 ) -> RopeAccount:
     """Measure a sizer's rope.
 
@@ -104,6 +80,9 @@ def rope_account(
         BATCHES, STOP_LOG and ADJUSTMENTS.
     period : (datetime, datetime)
         From and to [UTC].
+    whole : bool
+        False leaves out what does not bear on the drift and its time to tolerance: charts, agreement of
+        gauges, roller pairs, moments on the calendar.
 
     Returns
     -------
@@ -138,14 +117,22 @@ def rope_account(
     points = points_of(core, temperature, targets_of(plant, marked, target), clock.hours)
     if target.diameter_mm is None and points.height:
         points = points.with_columns(deviation_mm=pl.col("diameter_mm") - pl.col("diameter_mm").median())
+    told = replace(bare, marks=marks, points=points, clock=clock)
+    if not whole:
+        return _with_drift(told, adjustments)
     told = replace(
-        bare, marks=marks, points=points, clock=clock, within=within_batch(core, points),
+        told, within=within_batch(core, points),
         limits=tuple(rope_limits(core, points)) if points.height else (),
         agreement=_agreement(gauges, marked, clock),
         ripples=tuple(roller_ripples(sizer, inside, _fastest(gauges))),
         slips=tuple(slips(sizer, inside)),
     )  # fmt: skip
-    return _with_model(plant, told, adjustments, period)
+    told = _with_drift(told, adjustments)
+    if told.model is None:
+        return told
+    sd = told.within.sd.value if told.within and told.within.sd else 0.0
+    ahead = ahead_of(plant, told.model, told.target, sd, period[1])
+    return replace(told, watch=watch(told.model), ahead=ahead)
 
 
 def no_points() -> pl.DataFrame:
@@ -202,9 +189,8 @@ def _agreement(gauges: tuple[CheckedGauge, ...], marked: pl.DataFrame, clock: Ro
     return gauge_agreement(first, second, marked, clock.hours)
 
 
-def _with_model(
-    plant: Plant, told: RopeAccount, adjustments: pl.DataFrame, period: tuple[datetime, datetime]
-) -> RopeAccount:
+def _with_drift(told: RopeAccount, adjustments: pl.DataFrame) -> RopeAccount:
+    """Add the model, and the hours to tolerance by its mean."""
     clock = told.clock
     if clock is None or told.points.is_empty():
         return replace(told, problem="no reading of the rope falls into a batch")
@@ -216,45 +202,4 @@ def _with_model(
         if told.points.height >= 8:
             return replace(told, problem="no running hours pass between the batches")
         return replace(told, problem=f"too few batches: needs 8, has {told.points.height}")
-    return replace(told, model=model, watch=watch(model), ahead=_ahead(plant, told, model, period))
-
-
-def _ahead(
-    plant: Plant, told: RopeAccount, model: RopeModel, period: tuple[datetime, datetime]
-) -> Ahead | None:
-    target = told.target
-    if target.tolerance_mm is None or target.diameter_mm is None or told.clock is None:
-        return None
-    last = model.points["at"][-1]
-    now_h = float(model.hours[-1])
-    mean = time_to_leave(model, now_h, -target.tolerance_mm, target.tolerance_mm)
-    spread = float(np.hypot(model.fit.sd(), told.within.sd.value if told.within and told.within.sd else 0.0))
-    band = band_for_share(spread, -target.tolerance_mm, target.tolerance_mm, SHARE_OUT)
-    share = time_to_leave(model, now_h, *band) if band else None
-    first = model.points["at"][0]
-    worked = _planned_hours(plant, first, max(last, first + timedelta(hours=1)))
-    ran = float(model.hours[-1] - model.hours[0])
-    uptime = min(1.0, max(0.02, ran / worked)) if worked > 0 else 1.0
-    cal = calendar(plant.shifts, plant.zone, last, last + LOOK_AHEAD)
-
-    def moment(hours: float | None) -> datetime | None:
-        return None if hours is None else planned_moment(hours, cal, last, uptime)
-
-    week = _planned_hours(plant, period[1], period[1] + timedelta(days=7))
-    return Ahead(
-        now_h, mean, share, moment(mean.value_h), moment(mean.low_h), moment(mean.high_h), uptime, week
-    )  # fmt: skip
-
-
-def _planned_hours(plant: Plant, start: datetime, end: datetime) -> float:
-    cal = calendar(plant.shifts, plant.zone, start, end).filter(pl.col("part") == "planned")
-    return float((cal["end"] - cal["start"]).dt.total_seconds().sum() or 0) / 3600
-
-
-def forecast_end(account: RopeAccount) -> float:
-    """Give the running hours up to which a forecast is drawn [h]."""
-    if account.ahead is None or account.model is None:
-        return 0.0
-    behind = float(np.ptp(account.model.hours))
-    reach = account.ahead.mean.high_h or account.ahead.mean.value_h or behind / 2
-    return account.ahead.now_h + min(HORIZON_H, max(reach, behind / 4))
+    return replace(told, model=model, ahead=hours_ahead(model, told.target))

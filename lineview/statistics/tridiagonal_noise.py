@@ -70,16 +70,14 @@ def inverse_times(noise: Noise, steps: Floats, columns: Floats) -> tuple[Floats,
     log_det_t = -float(np.sum(np.log(gap)))
     if noise.white == 0.0:
         return _times(diagonal, beside, columns), -log_det_t
-    from scipy.linalg import cho_solve_banded, cholesky_banded
+    from scipy.linalg.lapack import dpttrf, dpttrs
 
     q = noise.white
-    band = np.zeros((2, columns.shape[0]))
-    band[0, 1:] = q * beside
-    band[1] = (1 - q) + q * diagonal
-    factor = cholesky_banded(band, check_finite=False)
-    solved = cho_solve_banded((factor, False), columns, check_finite=False)
-    log_det_m = 2 * float(np.sum(np.log(factor[1])))
-    return _times(diagonal, beside, solved), log_det_m - log_det_t
+    pivots, below, _ = dpttrf((1 - q) + q * diagonal, q * beside)
+    solved, _ = dpttrs(pivots, below, columns)
+    # T M⁻¹ with M = (1 − q) I + q T is (I − (1 − q) M⁻¹) / q
+    product = np.asarray((columns - (1 - q) * solved) / q, dtype=np.float64)
+    return product, float(np.sum(np.log(pivots))) - log_det_t
 
 
 def _times(diagonal: Floats, beside: Floats, columns: Floats) -> Floats:

@@ -9,7 +9,8 @@ import polars as pl
 import pytest
 
 from lineview.measures.rank_sizers import rank_sizers
-from lineview.measures.rope_account import Ahead, RopeAccount, no_points
+from lineview.measures.rope_account import RopeAccount, no_points
+from lineview.measures.rope_ahead import Ahead
 from lineview.measures.rope_continuity import slips
 from lineview.measures.rope_forecast import TimeToLeave, hours_to_edge, planned_moment
 from lineview.measures.rope_signature import roller_ripples

@@ -1,0 +1,150 @@
+"""The sizers of the works, the one that needs a person soonest first."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from lineview.answers.answer import Table
+from lineview.answers.rope_words import number
+from lineview.measures.rank_sizers import RankedSizer, rank_sizers
+from lineview.measures.rope_account import RopeAccount
+from lineview.measures.rope_forecast import HORIZON_H
+from lineview.plant import Plant
+
+
+def ranked_sizers(asked: RopeAccount, elsewhere: Mapping[str, RopeAccount]) -> tuple[RankedSizer, ...]:
+    """Rank the sizer asked about among those of the works.
+
+    Parameters
+    ----------
+    asked : RopeAccount
+        Of the sizer asked about.
+    elsewhere : mapping of str to RopeAccount
+        Of the other sizers.
+
+    Returns
+    -------
+    tuple of RankedSizer
+        Soonest first; empty where there is no other sizer to compare with.
+    """
+    others = [account for name, account in elsewhere.items() if name != asked.sizer.id]
+    return tuple(rank_sizers([asked, *others])) if others else ()
+
+
+def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
+    """Give the ranking as a table.
+
+    Parameters
+    ----------
+    ranked : tuple of RankedSizer
+        Soonest first.
+    plant : Plant
+        For the lines' names.
+
+    Returns
+    -------
+    Table
+        "sizers"; without rows where there is nothing to compare.
+    """
+    columns = (
+        ("sizer", "sizer", ""), ("line", "line", ""), ("state", "rope", ""), ("drift", "drift", "mm/h"),
+        ("low", "95 % from", "mm/h"), ("high", "to", "mm/h"), ("hours", "leaves tolerance in", "h"),
+        ("early", "at the earliest", "h"), ("why", "why here", ""),
+    )  # fmt: skip
+    lines = {one.id: one.name or one.id for one in plant.lines}
+    rows: list[dict[str, Any]] = [
+        {
+            "sizer": one.shown, "line": lines.get(one.line, one.line), "state": state_words(one),
+            "drift": _rounded(one.drift), "low": _rounded(one.drift_low), "high": _rounded(one.drift_high),
+            "hours": one.hours, "early": one.early, "why": why_words(one),
+        }
+        for one in ranked
+    ]  # fmt: skip
+    return Table("sizers", "Sizers of the works, the one that needs a person soonest first", columns, rows)
+
+
+def _rounded(drift: float | None) -> float | None:
+    return None if drift is None else round(drift, 4)
+
+
+def state_words(one: RankedSizer) -> str:
+    """Say how a sizer's rope stands, in a word or two.
+
+    Parameters
+    ----------
+    one : RankedSizer
+        The sizer.
+
+    Returns
+    -------
+    str
+        Such as "thinning" or "steady".
+
+    Examples
+    --------
+    >>> state_words(RankedSizer("s", "Sizer", "1", "drifting", drift=-0.01))
+    'thinning'
+    """
+    if one.state == "drifting" and one.drift is not None:
+        return "thinning" if one.drift < 0 else "thickening"
+    words = {"steady": "steady", "stepped": "steady since a step", "repaired": "steady since an adjustment"}
+    return words.get(one.state, "cannot be told")
+
+
+def why_words(one: RankedSizer) -> str:
+    """Say why a sizer stands where it does in the order.
+
+    Parameters
+    ----------
+    one : RankedSizer
+        The sizer.
+
+    Returns
+    -------
+    str
+        Never empty.
+
+    Examples
+    --------
+    >>> why_words(RankedSizer("s", "Sizer", "1", "steady"))
+    'will not leave tolerance within 200 h'
+    """
+    if one.problem:
+        return f"cannot be told: {one.problem}"
+    if one.out:
+        return "out of tolerance already"
+    if one.hours is not None:
+        return "leaves tolerance at this pace"
+    if one.early is not None:
+        return f"most likely not within {HORIZON_H:.0f} h, but it may"
+    return f"will not leave tolerance within {HORIZON_H:.0f} h"
+
+
+def sooner_words(ranked: tuple[RankedSizer, ...], asked: str) -> str:
+    """Say which other sizer needs a person sooner than the one asked about.
+
+    Parameters
+    ----------
+    ranked : tuple of RankedSizer
+        Soonest first.
+    asked : str
+        Id of the sizer asked about.
+
+    Returns
+    -------
+    str
+        A sentence, "" where no other one will leave tolerance, or is out of it, sooner.
+    """
+    ahead = ranked[: next((i for i, one in enumerate(ranked) if one.sizer == asked), 0)]
+    needs = [one for one in ahead if one.hours is not None]
+    if not needs:
+        return ""
+    first = needs[0]
+    if first.out:
+        return f"{first.shown} needs a person sooner: its rope is out of tolerance."
+    late = "more" if first.late is None else number(first.late, 0)
+    return (
+        f"{first.shown} needs a person sooner: its rope leaves tolerance in "
+        f"{number(first.early or 0.0, 0)} to {late} hours."
+    )
