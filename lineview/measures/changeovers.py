@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from lineview.columns import UTC_US
+from lineview.columns import UTC_US, empty
 from lineview.measures.states import STANDING, Clock
 from lineview.plant import Machine
 
@@ -74,6 +74,8 @@ def product_changes(machine: Machine, readings: pl.DataFrame, batches: pl.DataFr
 
 
 def _turns(marks: pl.DataFrame) -> pl.DataFrame:
+    if marks.height < 2:
+        return empty(CHANGES)
     named = marks.drop_nulls("name").with_columns(pl.col("name").str.strip_chars())
     same = pl.col("name").str.to_lowercase()
     return (

@@ -44,7 +44,12 @@ def known_modulus(counter: Counter) -> int | None:
 
 
 def increments(
-    readings: pl.DataFrame, *, modulus: int | None, fastest_per_min: float, margin: float = 0.05
+    readings: pl.DataFrame,
+    *,
+    modulus: int | None,
+    fastest_per_min: float,
+    margin: float = 0.05,
+    kinds: bool = True,
 ) -> pl.DataFrame:
     """Give what one counter added between each two successive readings.
 
@@ -59,12 +64,15 @@ def increments(
         The fastest the counter can possibly go [counts/min].
     margin : float
         Share by which the fastest rate may be exceeded.
+    kinds : bool
+        Whether to name each one's kind; a sum over a year has no use for a million words.
 
     Returns
     -------
     polars.DataFrame
-        INCREMENTS, one row for each two successive readings that could be used, by time. Where `n` is
-        known, `low` and `high` equal it. Readings set aside (torn, glitch) are bridged from good neighbours.
+        INCREMENTS (without `kind` where it was not asked for), one row for each two successive readings that
+        could be used, by time. Where `n` is known, `low` and `high` equal it. Readings set aside (torn,
+        glitch) are bridged from good neighbours.
 
     Raises
     ------
@@ -99,12 +107,13 @@ def increments(
     added, most = limits.unrolled(steps), limits.most(np.diff(at_us) / 1e6)
     if _plain(added, most, limits):
         kind = np.where(steps < 0, np.uint8(_ROLLOVER), np.uint8(_STEP))
-        return _as_frame(at_us[:-1], at_us[1:], added, added, added, kind)
+        return _as_frame(at_us[:-1], at_us[1:], (added, added, added), kind, kinds=kinds)
     odd, torn = off_course(at_us, value, limits)
     mark = _marks(odd, torn)
     kept = np.flatnonzero(~odd)
     frozen, trusted = thawed(at_us[kept], value[kept], limits)
-    return _frame(at_us, value, kept[~frozen], kept[trusted], mark, limits)
+    found = _frame(at_us, value, kept[~frozen], kept[trusted], mark, limits)
+    return found if kinds else found.drop("kind")
 
 
 def _check(readings: pl.DataFrame, modulus: int | None, fastest_per_min: float, margin: float) -> None:
@@ -166,7 +175,7 @@ def _frame(at_us: Ints, value: Floats, kept: Ints, trusted: Ints, mark: Ints, li
         kind[(added >= 0) & (added + limits.modulus <= most)] = _SEVERAL
     kind[doubtful & (kind == _GLITCH)] = _RESET
     low, high = _bounds(value[j], added, most, kind, limits, doubtful)
-    return _as_frame(at_us[i], at_us[j], added, low, high, kind)
+    return _as_frame(at_us[i], at_us[j], (added, low, high), kind)
 
 
 def _bounds(
@@ -185,20 +194,20 @@ def _bounds(
     return low, high
 
 
-def _as_frame(start: Ints, end: Ints, n: Floats, low: Floats, high: Floats, kind: Ints) -> pl.DataFrame:
-    open_ended = pl.Series((kind == _RESET) | (kind == _SEVERAL))
+def _as_frame(
+    start: Ints, end: Ints, counts: tuple[Floats, Floats, Floats], kind: Ints, *, kinds: bool = True
+) -> pl.DataFrame:
+    n, low, high = counts
+    open_ended = (kind == _RESET) | (kind == _SEVERAL)
     counted = pl.Series(n)
-    return pl.DataFrame(
-        {
-            "start": pl.Series(start).cast(pl.Datetime("us")).dt.replace_time_zone("UTC"),
-            "end": pl.Series(end).cast(pl.Datetime("us")).dt.replace_time_zone("UTC"),
-            "n": counted.set(open_ended, None) if open_ended.any() else counted,
-            "low": counted if low is n else low,
-            "high": counted if high is n else high,
-            "kind": pl.Series(_KINDS).gather(kind),
-        },
-        schema_overrides={"start": UTC_US, "end": UTC_US},
-    )
+    frame = {
+        "start": pl.Series(start).cast(UTC_US),
+        "end": pl.Series(end).cast(UTC_US),
+        "n": counted.set(pl.Series(open_ended), None) if open_ended.any() else counted,
+        "low": counted if low is n else pl.Series(low),
+        "high": counted if high is n else pl.Series(high),
+    }
+    return pl.DataFrame(frame | {"kind": pl.Series(_KINDS).gather(kind)} if kinds else frame)
 
 
 def total(increments: pl.DataFrame) -> Total:

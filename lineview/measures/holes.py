@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lineview.measures.rate import Bools, Floats, Ints, Legs
+from lineview.measures.rate import Bools, Floats, Ints, Legs, sums
 
 #: A count that falls short by less than so long of running is not told from the stamps' jitter [s].
 LEAST_HOLE_S = 3.0
@@ -62,7 +62,7 @@ class Holes:
 
     def breakpoints(self, span: Ints, made: Floats) -> tuple[Ints, Floats]:
         """Give moments [µs] and the pieces made up to them: none in a hole, evenly beside it."""
-        pieces = np.concatenate(([0.0], np.cumsum(made)))
+        pieces = sums(made)
         if not self.count:
             return span, pieces
         opens, closes = self.moments(span)
@@ -75,9 +75,14 @@ class Holes:
         ran_us = (opens - span[self.interval]) - (so_far - base)
         share = np.clip(ran_us / np.maximum(runs_us, 1.0), 0, 1)
         value = pieces[self.interval] + made[self.interval] * share
-        where = np.repeat(self.interval + 1, 2)
-        moments = np.stack((opens, closes), axis=1).ravel()
-        return np.insert(span, where, moments), np.insert(pieces, where, np.repeat(value, 2))
+        # One pass for both: np.insert would work out the places twice over a year.
+        places = np.repeat(self.interval + 1, 2) + np.arange(2 * self.count)
+        old = np.ones(len(span) + len(places), dtype=bool)
+        old[places] = False
+        at, until = np.empty(len(old), dtype=span.dtype), np.empty(len(old))
+        at[old], until[old] = span, pieces
+        at[places], until[places] = np.stack((opens, closes), axis=1).ravel(), np.repeat(value, 2)
+        return at, until
 
 
 def edge_holes(
@@ -184,21 +189,35 @@ def _lacking(made: Floats, seconds: Floats, inner: Legs) -> Floats:
     if not wide.any():
         return lacks
     pace = made / np.maximum(seconds, 1e-9)
-    owner = np.full(len(made), -1)
-    for k in np.flatnonzero(wide):
-        owner[inner.first[k] : inner.last[k]] = k
-    beside = np.maximum(np.roll(pace, 1), np.roll(pace, -1))
-    guess = seconds - made / np.maximum(beside, 1e-9)
-    likely = np.flatnonzero((owner >= 0) & (guess > 1.0))
+    first, last = inner.first[wide], inner.last[wide]
+    beside = np.empty_like(pace)
+    np.maximum(pace[:-2], pace[2:], out=beside[1:-1])
+    # The ends have one neighbour each and the other at the far end, which no leg of three reaches over.
+    beside[0], beside[-1] = max(pace[1], pace[-1]), max(pace[-2], pace[0])
+    behind = np.flatnonzero(made < (seconds - 1.0) * np.maximum(beside, 1e-9))
+    likely = behind[_owned(behind, first, last)[1]]
     # Two neighbours on either side tell a stop from a slow run, whose middle is like its own neighbours.
     likely = np.unique(likely[:, None] + np.arange(-2, 3)[None, :])
-    likely = likely[(likely >= 0) & (likely < len(made))]
-    likely = likely[owner[likely] >= 0]
+    owner, inside = _owned(likely, first, last)
+    likely, owner = likely[inside], owner[inside]
     if not len(likely):
         return lacks
-    window = likely[:, None] + np.arange(-_NEIGHBOURS, _NEIGHBOURS + 1)[None, :]
-    inside = (window >= inner.first[owner[likely]][:, None]) & (window < inner.last[owner[likely]][:, None])
-    around = np.where(inside, pace[np.clip(window, 0, len(made) - 1)], np.nan)
-    own = np.nanmedian(around, axis=1)
+    own = _median_around(pace, likely, first[owner], last[owner])
     lacks[likely] = np.clip(seconds[likely] - made[likely] / np.maximum(own, 1e-9), 0, None)
     return lacks
+
+
+def _owned(places: Ints, first: Ints, last: Ints) -> tuple[Ints, Bools]:
+    """Give which leg each place may lie in, and whether it does."""
+    owner = np.maximum(np.searchsorted(first, places, side="right") - 1, 0)
+    return owner, np.asarray((places >= first[owner]) & (places < last[owner]))
+
+
+def _median_around(pace: Floats, places: Ints, first: Ints, last: Ints) -> Floats:
+    """Give the median rate of each place and its neighbours within its leg."""
+    window = places[:, None] + np.arange(-_NEIGHBOURS, _NEIGHBOURS + 1)[None, :]
+    inside = (window >= first[:, None]) & (window < last[:, None])
+    around = np.where(inside, pace[np.clip(window, 0, len(pace) - 1)], np.inf)
+    around.sort(axis=1)
+    count, row = inside.sum(axis=1), np.arange(len(places))
+    return np.asarray((around[row, (count - 1) // 2] + around[row, count // 2]) / 2)

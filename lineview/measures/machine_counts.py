@@ -15,7 +15,7 @@ from lineview.plant import Counter, Counts, Machine
 
 @dataclass(frozen=True)
 class MachineCounts:
-    """INCREMENTS of each piece counter by what it counts, in pieces, and the machine's clock."""
+    """INCREMENTS, without `kind`, of each piece counter by what it counts, in pieces; the machine's clock."""
 
     machine: Machine
     steps: Mapping[Counts, pl.DataFrame]
@@ -40,13 +40,14 @@ def channel_increments(readings: pl.DataFrame, counter: Counter) -> pl.DataFrame
     Returns
     -------
     polars.DataFrame
-        INCREMENTS.
+        INCREMENTS without `kind`.
     """
     own = readings.lazy().filter((pl.col("channel") == counter.id) & (pl.col("quality") == "good"))
     steps = increments(
         own.select("at", "value").collect(),
         modulus=known_modulus(counter),
         fastest_per_min=counter.fastest_per_min,
+        kinds=False,
     )
     if counter.unit_value == 1.0:
         return steps
@@ -86,8 +87,9 @@ def count_machine(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> 
     if shows is not None and shows.counts == "good pieces":
         made = _together(made, steps.get("rejects"))
     cycles = _together(made, steps.get("blank wraps"))
-    low = machine.nominal_per_min[0]
-    return MachineCounts(machine, steps, clock(cycles, band_low_per_min=low, gap_s=gap_s, made=made["n"]))
+    pieces = None if cycles is made else made["n"]
+    seen = clock(cycles, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s, made=pieces)
+    return MachineCounts(machine, steps, seen)
 
 
 def _together(steps: pl.DataFrame, other: pl.DataFrame | None) -> pl.DataFrame:

@@ -139,13 +139,13 @@ class _Counted:
 
     def columns(self, name: str) -> list[pl.Series]:
         """Give the four columns."""
-        top = pl.Series(f"{name}_high", self.high).fill_nan(None)
-        return [
-            pl.Series(name, self.n).fill_nan(None),
-            pl.Series(f"{name}_low", self.low).fill_nan(None),
-            top.set(top.is_infinite().fill_null(value=False), None),
-            pl.Series(f"{name}_missing_s", self.missing_s).fill_nan(None),
-        ]
+        told = {
+            name: self.n,
+            f"{name}_low": self.low,
+            f"{name}_high": np.where(np.isinf(self.high), np.nan, self.high),
+            f"{name}_missing_s": self.missing_s,
+        }
+        return [pl.Series(column, values, nan_to_null=True) for column, values in told.items()]
 
     def or_else(self, other: _Counted | None) -> _Counted:
         """Take the other's count where only that is known."""

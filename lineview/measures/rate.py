@@ -34,13 +34,18 @@ class Legs:
 
 def runs(member: Bools) -> Legs:
     """Give the runs of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], member.astype(np.int8), [0]))))
+    padded = np.zeros(len(member) + 2, dtype=bool)
+    padded[1:-1] = member
+    edges = np.flatnonzero(padded[1:] != padded[:-1])
     return Legs(edges[0::2], edges[1::2])
 
 
 def sums(values: Floats) -> Floats:
     """Give sums up to each edge, one more than the values."""
-    return np.concatenate(([0.0], np.cumsum(values)))
+    until = np.empty(len(values) + 1)
+    until[0] = 0.0
+    np.cumsum(values, out=until[1:])
+    return until
 
 
 def edge_rates(n: Floats, seconds: Floats, legs: Legs, fallback_per_min: float) -> tuple[Floats, Floats]:

@@ -35,7 +35,7 @@ def reason_of(begins: Ints, ends: Ints, stop_log: pl.DataFrame) -> list[str | No
         The reason whose row overlaps the stretch most; without overlap the nearest one within two minutes
         that overlaps no other stretch: a row that fits one stop says nothing of its neighbour.
     """
-    log = stop_log.drop_nulls(["start", "reason"]).sort("start")
+    log = stop_log.drop_nulls(["start", "reason"]).sort("start") if stop_log.height else stop_log
     if not log.height:
         return [None] * len(begins)
     start = log["start"].dt.epoch("us").to_numpy()

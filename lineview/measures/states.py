@@ -88,10 +88,10 @@ def clock(
     """
     start = increments["start"].dt.epoch("us").to_numpy()
     end = increments["end"].dt.epoch("us").to_numpy()
-    n = increments["n"].cast(pl.Float64).fill_null(np.nan).to_numpy()
+    n = increments["n"].cast(pl.Float64).to_numpy()  # a null is nan
     seconds = (end - start) / 1e6
     seen = np.isfinite(n) & (seconds <= gap_s)
-    cycles = np.where(seen, n, 0.0)
+    cycles = n if seen.all() else np.where(seen, n, 0.0)
     stands = _standing(cycles, seconds, seen, band_low_per_min)
     works = seen & ~stands
     legs = runs(works)

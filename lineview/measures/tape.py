@@ -184,15 +184,14 @@ def _frame(
     top = pl.Series(made + high)
     return pl.DataFrame(
         {
-            "start": pl.Series(begins).cast(pl.Datetime("us")).dt.replace_time_zone("UTC"),
-            "end": pl.Series(ends).cast(pl.Datetime("us")).dt.replace_time_zone("UTC"),
+            "start": pl.Series(begins).cast(UTC_US),
+            "end": pl.Series(ends).cast(UTC_US),
             "state": states,
             "pieces": pl.Series(made).set(pl.Series(~exact), None),
             "pieces_low": made + low,
             "pieces_high": top.set(pl.Series(~np.isfinite(high)), None),
             "reason": pl.Series(reason[first].tolist(), dtype=pl.String),
-        },
-        schema_overrides={"start": UTC_US, "end": UTC_US},
+        }
     )
 
 
