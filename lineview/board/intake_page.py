@@ -16,6 +16,8 @@ from lineview.board.tables import frame_table, plain_table
 #: A browser holds a file twice as text while it is given this way; larger ones go the plain way.
 DROP_LIMIT_BYTES = 10_000_000
 REFUSALS_A_PAGE = 100
+#: So many of the newest intakes stand open; the earlier ones are folded.
+OPEN_INTAKES = 12
 
 
 def give_form() -> list[Any]:
@@ -82,17 +84,21 @@ def intake_page(service: Service, address: Address) -> list[Any]:
         Dash components.
     """
     intakes = service.intakes()
-    page: list[Any] = [_intakes(intakes, service, address)]
-    if address.intake is not None:
-        page = [_refusals(service, address), *page]
+    page: list[Any] = [_refusals(service, address)] if address.intake is not None else []
     conflicts = service.conflicts()
-    if conflicts.height:
+    if conflicts.height:  # before the long list: these need a person
         words = "Two exports say different things of one moment; none is settled in silence"
         page.append(frame_table(words, conflicts, service.plant))
+    newest, earlier = intakes.head(OPEN_INTAKES), intakes.slice(OPEN_INTAKES)
+    page.append(_intakes("Exports taken in, newest first", newest, service, address))
+    if earlier.height:
+        words = f"Exports taken in earlier ({earlier.height})"
+        folded = _intakes(words, earlier, service, address)
+        page.append(html.Details([html.Summary(words), folded], className="fold", id="earlier"))
     return page
 
 
-def _intakes(intakes: pl.DataFrame, service: Service, address: Address) -> html.Div:
+def _intakes(title: str, intakes: pl.DataFrame, service: Service, address: Address) -> html.Div:
     key = "intake" if "intake" in intakes.columns else "id"
     names = [name for name in intakes.columns if name not in (key, "sha256", "undone")]
     rows = []
@@ -101,14 +107,14 @@ def _intakes(intakes: pl.DataFrame, service: Service, address: Address) -> html.
         number = row.get(key)
         undone = bool(row.get("undone"))
         links: list[Any] = []
-        if number is not None:
+        if number is not None and row.get("refused", 1):
             listed = Address("intake", address.line, None, None, int(number)).href
             links.append(dcc.Link("refusals", href=listed, id={"kind": "refusals", "intake": int(number)}))
         links.append(html.Span("taken back", className="soft") if undone else _undo(number))
         rows.append([str(number), *cells, html.Div(links, className="acts")])
     right = [True, *(intakes.schema[n].is_numeric() for n in names), False]
     headings = ["no.", *(n.replace("_", " ") for n in names), "what to do"]
-    return plain_table("Exports taken in, newest first", headings, rows, right)
+    return html.Div(plain_table(title, headings, rows, right), className="intakes")
 
 
 def _undo(number: Any) -> html.Details:

@@ -43,27 +43,28 @@ def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
     dash.html.Details
         Closed at first.
     """
-    rows = [_row(figure, plant) for figure in answer.figures]
+    rows = [_row(figure, answer, plant) for figure in answer.figures]
     headings = ["figure", "value", "interval", "n", "how"]
     table = plain_table("Every figure of this answer", headings, rows, [False, True, True, True, False])
     cited = sorted({source for figure in answer.figures for source in figure.sources})
     sources = [html.Li([html.Span(_titles().get(one, one)), html.Code(one)]) for one in cited]
     listed = [html.H2("Sources"), html.Ul(sources, className="sources")] if sources else []
-    asked = html.P(f"Asked of {show.period(answer.scope.period, plant)} ({plant.zone}).", className="soft")
+    period = show.period(answer.scope.period, plant)
+    asked = html.P(f"All of {period} ({plant.zone}), but where another period is named.", className="soft")
     return html.Details(
-        [html.Summary("How this was worked out"), *more, table, asked, *listed],
+        [html.Summary("How this was worked out"), *more, asked, table, *listed],
         className="fold",
         id="working",
     )
 
 
-def _row(figure: Figure, plant: Plant) -> list[Any]:
+def _row(figure: Figure, answer: Answer, plant: Plant) -> list[Any]:
     spread = show.interval(figure, plant)
     how: list[Any] = [html.Span(figure.working)] if figure.working else []
     kind = figure.interval_kind
     if kind and kind != figure.why_none:
         how.append(html.Span(kind, className="soft"))
-    if figure.period is not None:
+    if figure.period is not None and figure.period != answer.scope.period:
         how.append(html.Span(show.period(figure.period, plant), className="soft"))
     count = show.number(figure.n) if figure.n else ""
     return [figure.label, show.value(figure, plant), spread, count, html.Div(how, className="how")]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -186,28 +186,3 @@ def simulate(spec: LineSpec, seed: int, windows: Sequence[Window]) -> LineTruth:
     for window in windows:
         run.truth.shifts.append(run.shift(window))
     return run.truth
-
-
-def each_shift(
-    spec: LineSpec, seed: int, windows: Sequence[Window]
-) -> Iterator[tuple[ShiftTruth, LineTruth]]:
-    """Run a line shift by shift, holding one shift at a time; the second of each pair grows.
-
-    Parameters
-    ----------
-    spec : LineSpec
-        The line's physics.
-    seed : int
-        The same seed gives the same line.
-    windows : sequence of Window
-        The shifts, in order.
-
-    Yields
-    ------
-    tuple of (ShiftTruth, LineTruth)
-        The shift just run; and the line so far, one object that grows, whose own list of shifts stays
-        empty.
-    """
-    run = LineRun(spec, seed)
-    for window in windows:
-        yield run.shift(window), run.truth
