@@ -15,6 +15,10 @@ from lineview.charts.theme import see_through
 #: How a delivery of each kind is worded.
 ARRIVING = {"on order": "arrive", "advised": "would arrive if ordered"}
 
+#: Height of a row of words, as a part of the picture's, and how many rows there are before they start again.
+ROW = 0.08
+MOST_ROWS = 5
+
 
 def order_picture(
     fan: pl.DataFrame,
@@ -56,24 +60,14 @@ def order_picture(
     tops = [v for v in fan["high90"].to_list() if v is not None]
     lows = [v for v in fan["low90"].to_list() if v is not None]
     top = max(tops, default=1.0) or 1.0
-    for row in deliveries.iter_rows(named=True) if deliveries is not None else ():
+    rows = deliveries.sort("at").to_dicts() if deliveries is not None else []
+    for at, row in enumerate(rows):
         words = f"{show.number(row['reels'])} reels {ARRIVING.get(row.get('kind') or '', 'arrive')}"
-        label(
-            figure,
-            look,
-            words,
-            ms(row["at"]),
-            1.0,
-            colour=look.tokens.note,
-            yref="paper",
-            **_side(row["at"], fan),
-        )
-        figure.add_vline(x=ms(row["at"]), line={"color": look.tokens.note, "width": 1, "dash": "dot"})
+        _line(figure, look, fan, row["at"], words, at, look.tokens.note, {"width": 1, "dash": "dot"})
     if order_by is not None:
         colour = look.tokens.call if call else look.tokens.ink
-        figure.add_vline(x=ms(order_by), line={"color": colour, "width": 2 * look.scale})
         words = f"order by {show.a_day(order_by.astimezone(look.plant.tz).date(), look.plant)}"
-        label(figure, look, words, ms(order_by), 0.9, colour=colour, yref="paper", **_side(order_by, fan))
+        _line(figure, look, fan, order_by, words, len(rows), colour, {"width": 2 * look.scale})
     figure.add_hline(y=0, line={"color": look.tokens.ink, "width": 1})
     starts = [*fan["at"].to_list(), *([order_by] if order_by else [])]
     set_clock(figure, look, min(starts), max(starts))
@@ -81,10 +75,27 @@ def order_picture(
     return Picture(name, figure, height=300, first=first)
 
 
-def _side(at: datetime, fan: pl.DataFrame) -> dict[str, object]:
+def _line(
+    figure: go.Figure,
+    look: Look,
+    fan: pl.DataFrame,
+    at: datetime,
+    words: str,
+    row: int,
+    colour: str,
+    line: dict[str, object],
+) -> None:
+    """Draw an upright line with its words beside it, each line's words in a row of their own."""
+    height = 1.0 - ROW * (row % MOST_ROWS)
+    side = _side(at, fan, look)
+    label(figure, look, words, ms(at), height, colour=colour, yref="paper", **side)
+    figure.add_vline(x=ms(at), line={"color": colour, **line})
+
+
+def _side(at: datetime, fan: pl.DataFrame, look: Look) -> dict[str, object]:
     """Say on which side of a line its words have room."""
     start, end = ms(fan["at"].to_list()[0]), ms(fan["at"].to_list()[-1])
-    late = ms(at) > start + 0.7 * (end - start)
+    late = ms(at) > start + (0.45 if look.narrow else 0.7) * (end - start)
     return {"xanchor": "right", "xshift": -5} if late else {"xanchor": "left", "xshift": 5}
 
 
