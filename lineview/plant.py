@@ -14,6 +14,11 @@ MachineKind = Literal["sizer", "cut-and-wrap machine"]
 Counts = Literal["pieces", "good pieces", "rejects", "blank wraps", "film", "wax paper", "rope"]
 #: What a gauge measures.
 Measures = Literal["rope diameter", "rope temperature", "roller speed", "state", "batch", "product"]
+#: What a state can mean to the shift. "blocked": the next machine cannot take product; "starved": the one
+#: before cannot send any; "outside": standing by a cause outside the machine, not told which.
+StateMeaning = Literal[
+    "running", "stop", "changeover", "blocked", "starved", "outside", "idle", "maintenance", "cleaning", "break"
+]
 WebKind = Literal["film", "wax paper"]
 ExportKind = Literal["readings", "weights", "batches", "stops", "reels", "stock", "plan"]
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.\- ]*$", max_length=60)]
@@ -61,8 +66,7 @@ class Counter(Part):
 class Gauge(Part):
     """A gauge: what it measures, in which unit, at which place, and the roller pair it belongs to.
 
-    `codes` says what the codes or names of a state channel mean: one of lineview.measures.state_codes'
-    MEANINGS each. The names of ANSI/ISA-TR88.00.02 need no entry; a bare number always does.
+    `codes` says what the codes or names of a state channel mean, one of StateMeaning each. The names of ANSI/ISA-TR88.00.02 need no entry; a bare number always does.
     """
 
     id: Id
@@ -71,7 +75,7 @@ class Gauge(Part):
     pair: int | None = None
     position_mm: NotNegative | None = None
     roller_diameter_mm: Positive | None = None
-    codes: dict[str, str] = {}
+    codes: dict[str, StateMeaning] = {}
 
 
 class Machine(Part):
@@ -157,7 +161,8 @@ class Web(Part):
 class Product(Part):
     """A product: a flavour on a base, its piece, its rope and the webs that wrap it.
 
-    `price_per_kg` is what a kilogram of it costs to make, for the money that is given away.
+    `price_per_kg` is what a kilogram of it costs to make, for the money that is given away. `bag_g` are the
+    net masses on the labels of the bags it is packed in [g].
     """
 
     id: Id
@@ -170,6 +175,7 @@ class Product(Part):
     cut_length_mm: Positive
     density_g_cm3: Positive | None = None
     price_per_kg: NotNegative | None = None
+    bag_g: tuple[Positive, ...] = ()
     allergens: tuple[str, ...] = ()
     webs: tuple[Id, ...] = ()
     also_called: tuple[str, ...] = ()
@@ -211,7 +217,10 @@ class Layout(Part):
 
 
 class Plant(Part):
-    """The works: shop, lines, machines, products, webs, shifts and the layouts of their exports."""
+    """The works: shop, lines, machines, products, webs, shifts and the layouts of their exports.
+
+    `batch_scale_error_kg` is how far off the scale that weighs batches in may be, either way [kg].
+    """
 
     shop: str
     zone: str = "UTC"
@@ -220,6 +229,7 @@ class Plant(Part):
     short_stop_min: Positive = 5.0
     gap_s: Positive = 120.0
     batch_kg: Positive = 22.7
+    batch_scale_error_kg: NotNegative | None = None
     shifts: tuple[Shift, ...] = ()
     lines: tuple[Line, ...] = ()
     machines: tuple[Machine, ...] = ()

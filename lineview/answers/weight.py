@@ -11,6 +11,7 @@ from lineview.answers.weight_detail_figures import detail_figures
 from lineview.answers.weight_detail_tables import bag_table, chart_table, plan_table
 from lineview.answers.weight_detail_words import detail_notes
 from lineview.answers.weight_figures import weight_figures
+from lineview.answers.weight_giveaway import giveaway_notes, giveaway_table
 from lineview.answers.weight_tables import capability_table, product_table, spread_table
 from lineview.answers.weight_words import CAUTIONS, notes, sentence, soft_line
 from lineview.columns import BATCHES, READINGS, WEIGHTS, empty
@@ -38,7 +39,7 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     -------
     Answer
         With the figures mean_g, sd_within_g, sd_between_g, ..., `series` "batches" and "pieces", and the
-        tables "spread", "capability", "products", "chart", "plans" and "bags".
+        tables "spread", "giveaway", "capability", "products", "chart", "plans" and "bags".
 
     Raises
     ------
@@ -67,7 +68,8 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     figures = weight_figures(account, scope.period)
     tables = [spread_table(figures), capability_table(figures), product_table(account)]
     if detail is not None:
-        figures += detail_figures(detail, plant.currency, scope.period)
+        figures += detail_figures(account, detail, plant.currency, scope.period)
+        tables.insert(1, giveaway_table(account, detail, plant.currency))
         tables += [chart_table(detail), plan_table(detail), bag_table(detail.bags)]
     return Answer(
         question="weight",
@@ -77,7 +79,7 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         figures=figures,
         tables=tuple(tables),
         series=series,
-        notes=(*notes(account, plant), *detail_notes(detail)),
+        notes=(*notes(account, plant), *giveaway_notes(account), *detail_notes(detail)),
         cautions=CAUTIONS,
     )
 

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
-from lineview.answers.weight_figures import CONFIDENCE, from_spread
+from lineview.answers.weight_figure import CONFIDENCE, from_spread
+from lineview.answers.weight_giveaway import money_figures
 from lineview.figure import Figure, Period, cannot_tell
 from lineview.measures.spread_sources import SpreadSources
+from lineview.measures.weight_account import WeightAccount
 from lineview.measures.weight_detail import WeightDetail
 from lineview.statistics.shared_variance import Share
 
 SHARE_SOURCES = ("derived-spread-sources", "weerahandi-1993")
 
 
-def detail_figures(detail: WeightDetail, currency: str, period: Period) -> tuple[Figure, ...]:
+def detail_figures(
+    account: WeightAccount, detail: WeightDetail, currency: str, period: Period
+) -> tuple[Figure, ...]:
     """Give the figures of the detail.
 
     Parameters
     ----------
+    account : WeightAccount
+        Of the period.
     detail : WeightDetail
         Of the period.
     currency : str
@@ -40,10 +46,7 @@ def detail_figures(detail: WeightDetail, currency: str, period: Period) -> tuple
             shape.ppk, "ppk_quantile", "performance Ppk by quantiles", "", n=0, period=period,
             sources=("iso-22514-2",), working=quantile,
         ),
-        from_spread(
-            detail.money_per_week, "giveaway_money_per_week", "money given away a week", currency, n=0,
-            period=period, sources=(), working="giveaway a week × price_per_kg in plant.toml",
-        ),
+        *money_figures(account, detail, currency, period),
         _achievable(detail, period),
         Figure(
             "batches_outside", "batches beyond control limits", len(detail.chart.outside), "",
@@ -54,13 +57,14 @@ def detail_figures(detail: WeightDetail, currency: str, period: Period) -> tuple
 
 
 def _achievable(detail: WeightDetail, period: Period) -> Figure:
-    """Give the mean piece that the greatest planned bag would still allow."""
+    """Give the mean piece that the greatest planned bag of the most weighed product would still allow."""
     name, label = "achievable_target_g", "mean piece that the present spread allows"
-    rows = [r for r in detail.bags.rows if r.least_mean_g is not None] if detail.bags else []
+    rows = [r for r in detail.bags[0].rows if r.least_mean_g is not None] if detail.bags else []
     if not rows:
         return cannot_tell(name, label, "g", "no bag could be planned", period)
     row = rows[-1]
-    working = f"least mean with which {row.count} pieces pass as {row.label_g:g} g under {detail.bags_rules}"
+    what = f"{row.count} pieces of {detail.bags[0].product} pass as {row.label_g:g} g"
+    working = f"least mean with which {what} under {detail.bags_rules}"
     return Figure(
         name, label, row.least_mean_g, "g", interval_kind="by convolution at the spread found, no interval",
         n=0, period=period, sources=("derived-bag-plan",), working=working,

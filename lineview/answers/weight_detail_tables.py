@@ -59,20 +59,22 @@ def plan_table(detail: WeightDetail) -> Table:
     return Table("plans", "How many pieces to weigh, how often", columns, rows)
 
 
-def bag_table(plan: BagPlan | None) -> Table:
-    """Give planned bags by count and by weight.
+def bag_table(plans: tuple[BagPlan, ...]) -> Table:
+    """Give planned bags by count and by weight, product by product.
 
     Parameters
     ----------
-    plan : BagPlan or None
-        None gives a table without rows.
+    plans : tuple of BagPlan
+        Empty gives a table without rows.
 
     Returns
     -------
     Table
-        "bags": a planning aid; `why` says in words why fewer will not do, and which rules were used.
+        "bags": a planning aid, under the rules that its title names; `why` says in words why fewer will not
+        do, or why there is no plan.
     """
     columns = (
+        ("product", "Product", ""),
         ("label_g", "Label", "g"),
         ("lot", "Bags a lot", ""),
         ("count", "Pieces", ""),
@@ -84,15 +86,17 @@ def bag_table(plan: BagPlan | None) -> Table:
         ("fill_chance", "Chance to pass filled", "%"),
         ("why", "Why", ""),
     )
-    rows = [] if plan is None else [_bag(row, plan) for row in plan.rows]
-    return Table("bags", "Plan of a bag (a planning aid; the authority decides)", columns, rows)
+    rows = [_bag(row, plan) for plan in plans for row in plan.rows]
+    under = f" under {plans[0].name}" if plans else ""
+    return Table("bags", f"Plan of bags{under} (a planning aid; the authority decides)", columns, rows)
 
 
 def _bag(row: BagRow, plan: BagPlan) -> dict[str, object]:
     by_count, by_fill = row.count_chance, row.fill_chance
     return {
+        "product": plan.product,
         "label_g": row.label_g,
-        "lot": row.lot,
+        "lot": row.lot or None,
         "count": row.count,
         "count_mean_g": by_count.bag_mean_g if by_count else None,
         "count_chance": 100 * by_count.passing if by_count else None,
@@ -100,8 +104,7 @@ def _bag(row: BagRow, plan: BagPlan) -> dict[str, object]:
         "fill_g": row.fill_g,
         "fill_mean_g": by_fill.bag_mean_g if by_fill else None,
         "fill_chance": 100 * by_fill.passing if by_fill else None,
-        "why": row.why_none
-        or f"{_why(row)} {plan.rules}; {plan.product}, {plan.shape}; {plan.batches} batches a lot.",
+        "why": row.why_none or _why(row),
     }
 
 

@@ -87,9 +87,11 @@ def _shape_note(detail: WeightDetail) -> str:
 
 
 def _bag_note(detail: WeightDetail) -> str:
-    if detail.bags is None:
+    if not detail.bags:
         return ""
+    first = detail.bags[0]
     return (
-        f"Bags are planned for a {100 * detail.bags.wanted:.0f} % chance of a lot to pass under "
-        f"{detail.bags.rules}. A planning aid: the decision rests with the local authority."
+        f"Bags are planned for a {100 * first.wanted:.0f} % chance of a lot to pass under {first.rules}, "
+        f"from {first.shape}, {first.batches} batches a lot. A planning aid: the decision rests with the "
+        "local authority."
     )

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from lineview.answers.weight_figure import SPREAD_SOURCES, from_spread
+from lineview.answers.weight_giveaway import giveaway_figures
 from lineview.figure import Figure, Period, cannot_tell, too_few
 from lineview.measures.giveaway import share_below
 from lineview.measures.weight_account import WeightAccount
-from lineview.measures.weight_spread import Spread, WeightSpread
+from lineview.measures.weight_spread import WeightSpread
+from lineview.measures.yields import Yield
 
-CONFIDENCE = "95 % confidence"
-SPREAD_SOURCES = ("searle-casella-mcculloch", "weerahandi-1993")
 CAPABILITY_SOURCES = ("iso-22514-2", "weerahandi-1993")
 
 
@@ -36,7 +37,7 @@ def weight_figures(account: WeightAccount, period: Period) -> tuple[Figure, ...]
         *_numbers(account, found, period),
         *_capabilities(account, found, period),
         _below(account, found, period),
-        *_giveaways(account, found, period),
+        *giveaway_figures(account, period),
         *_yields(account, period),
     )
 
@@ -55,41 +56,6 @@ def _nothing(account: WeightAccount, period: Period) -> tuple[Figure, ...]:
     if reasons:
         return tuple(cannot_tell(*n, why=reasons, period=period) for n in names)
     return tuple(too_few(*n, needs=1, has=0, period=period) for n in names)
-
-
-def from_spread(
-    spread: Spread,
-    name: str,
-    label: str,
-    unit: str,
-    *,
-    n: int,
-    period: Period,
-    sources: tuple[str, ...],
-    working: str,
-) -> Figure:
-    """Make a figure of a value with limits, or of the reason for none.
-
-    Parameters
-    ----------
-    spread : Spread
-        Value and limits.
-    name, label, unit, n, period, sources, working
-        As in Figure.
-
-    Returns
-    -------
-    Figure
-        As told.
-    """
-    if spread.value is None:
-        why = spread.why_none
-        return Figure(
-            name, label, None, unit, n=n, period=period, interval_kind=why, why_none=why, sources=sources
-        )
-    none = "too few batches or weighings for an interval"
-    kind = CONFIDENCE if spread.low is not None else none
-    return Figure(name, label, spread.value, unit, spread.low, spread.high, kind, n, period, sources, working)
 
 
 def _means(account: WeightAccount, found: WeightSpread, target: float, period: Period) -> list[Figure]:
@@ -187,26 +153,6 @@ def _below(account: WeightAccount, found: WeightSpread, period: Period) -> Figur
     )  # fmt: skip
 
 
-def _giveaways(account: WeightAccount, found: WeightSpread, period: Period) -> list[Figure]:
-    given = account.giveaway
-    if given is None:
-        return []
-    working = "" if account.week is None else (
-        f"{found.mean:+.4f} g × {account.week[0]:,.0f} pieces a week "
-        f"({account.week[1]:,.0f} pieces × {account.week[3]:,.0f} / {account.week[2]:,.0f} planned minutes)"
-    )  # fmt: skip
-    return [
-        from_spread(
-            given.g_per_piece, "giveaway_g_per_piece", "giveaway a piece", "g", n=found.pieces,
-            period=period, sources=SPREAD_SOURCES, working="mean mass − target; negative: short",
-        ),
-        from_spread(
-            given.kg_per_week, "giveaway_kg_per_week", "giveaway a week", "kg", n=found.pieces,
-            period=period, sources=SPREAD_SOURCES, working=working,
-        ),
-    ]  # fmt: skip
-
-
 def _yields(account: WeightAccount, period: Period) -> list[Figure]:
     y = account.balance
     if y is None:
@@ -216,17 +162,29 @@ def _yields(account: WeightAccount, period: Period) -> list[Figure]:
             cannot_tell("unexplained_kg", "mass lost without a reason", "kg", why, period),
         ]
     rejects = "" if y.rejects_kg is None else f" − rejects {y.rejects_kg:.1f} kg"
-    kind = "95 % confidence (GUM, k = 2); the batch scale's own error not in it"
+    kind = "95 % confidence (GUM, k = 2)"
+    if y.u_scale_kg is None:
+        kind += "; the batch scale's own error not in it"
     return [
         Figure(
             "yield_percent", "yield of the batches", 100 * y.share, "%", 100 * (y.share - 2 * y.u_share),
             100 * (y.share + 2 * y.u_share), kind, y.batches, period, ("gum",),
-            f"{y.good_pieces:,.0f} good pieces = {y.good_kg:.1f} kg of {y.mass_in_kg:.1f} kg in",
+            f"{y.good_pieces:,.0f} good pieces = {y.good_kg:.1f} kg of {y.mass_in_kg:.1f} kg in; "
+            f"{_budget(y)}",
         ),
         Figure(
             "unexplained_kg", "mass lost without a reason", y.unexplained_kg, "kg",
             y.unexplained_kg - 2 * y.u_unexplained_kg, y.unexplained_kg + 2 * y.u_unexplained_kg, kind,
             y.batches, period, ("gum",),
-            f"{y.mass_in_kg:.1f} kg in − good {y.good_kg:.1f} kg{rejects}",
+            f"{y.mass_in_kg:.1f} kg in − good {y.good_kg:.1f} kg{rejects}; {_budget(y)}",
         ),
     ]  # fmt: skip
+
+
+def _budget(y: Yield) -> str:
+    """Write the uncertainty budget: what mean mass and counts bring, and the batch scale."""
+    pieces = f"u(mean mass, counts) = {y.u_good_kg:.2f} kg"
+    if y.u_scale_kg is None:
+        return f"{pieces}; batch scale: its error is not declared (batch_scale_error_kg in plant.toml)"
+    each = y.u_scale_kg * 3**0.5 / y.batches
+    return f"{pieces}; u(batch scale) = {y.batches} × {each:g} kg / √3 = {y.u_scale_kg:.2f} kg"

@@ -10,6 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 from lineview.errors import Fault, MeasureError
 
 Floats = NDArray[np.float64]
+#: Chances of a running total below this are dropped: together far less than a lot drawn can show.
+NEGLIGIBLE = 1e-18
 
 
 @dataclass(frozen=True)
@@ -172,22 +174,62 @@ def bag_by_weight(piece: Law, fill_g: float) -> Law:
     >>> law.share_below(454.0), round(law.mean_g - 454.0, 1)
     (0.0, 3.4)
     """
-    first = round(piece.start_g / piece.step_g)
-    lead = int(np.flatnonzero(piece.p > 0)[0])
-    p = np.trim_zeros(piece.p)
-    least = first + lead
-    if least < 1 or not fill_g > 0:
-        raise MeasureError(Fault("pieces or the fill weigh nothing", "piece, fill_g", "masses above 0 g"))
-    goal = int(np.ceil(fill_g / piece.step_g - 1e-9))
-    done = np.zeros(p.size + least)
-    current, at = np.ones(1), 0
-    # Each turn adds a piece to the bags that are not full; those that are full are put aside.
-    while current.size and float(current.sum()) > 1e-14:
-        current, at = np.convolve(current, p), at + least
-        full = max(goal - at, 0)
-        if full < current.size:
-            tail = current[full:]
-            begin = at + full - goal
-            done[begin : begin + tail.size] += tail
-            current = current[:full]
-    return Law(goal * piece.step_g, piece.step_g, done / done.sum())
+    return Filling(piece, fill_g).bag(fill_g)
+
+
+class Filling:
+    """Bags filled piece by piece, ready to be stopped at any mass up to a greatest one.
+
+    Parameters
+    ----------
+    piece : Law
+        Of one piece, all masses above 0.
+    greatest_g : float
+        The greatest mass at which filling may stop [g].
+
+    Raises
+    ------
+    MeasureError
+        Where a piece may weigh nothing, or the mass is not above 0.
+
+    Notes
+    -----
+    A running total comes by a mass r with chance u(r), the sum over k of the chance that k pieces weigh r. A
+    bag stops at s when its total was some r below the goal and the next piece weighs s - r; so one sweep of
+    convolutions serves every goal.
+    Source: derived-bag-plan
+    """
+
+    def __init__(self, piece: Law, greatest_g: float) -> None:
+        first = round(piece.start_g / piece.step_g)
+        self._least = first + int(np.flatnonzero(piece.p > 0)[0])
+        self._p = np.trim_zeros(piece.p)
+        self._step_g = piece.step_g
+        if self._least < 1 or not greatest_g > 0:
+            raise MeasureError(Fault("pieces or the fill weigh nothing", "piece, fill_g", "masses above 0 g"))
+        goal = self._goal(greatest_g)
+        self._comes_by = np.zeros(goal)
+        current, at = np.ones(1), 0
+        while current.size and float(current.sum()) > 1e-14:
+            self._comes_by[at : at + current.size] += current
+            current, at = np.convolve(current, self._p), at + self._least
+            current = current[: max(goal - at, 0)]
+            likely = np.flatnonzero(current > NEGLIGIBLE)
+            if likely.size:
+                current, at = current[likely[0] : likely[-1] + 1], at + int(likely[0])
+
+    def _goal(self, fill_g: float) -> int:
+        return int(np.ceil(fill_g / self._step_g - 1e-9))
+
+    def bag(self, fill_g: float) -> Law:
+        """Give the law of a bag whose filling stops at this mass [g]."""
+        goal = self._goal(fill_g)
+        if not 0 < goal <= self._comes_by.size:
+            raise MeasureError(Fault("the fill is out of reach", "fill_g", "above 0 g, up to the greatest"))
+        reach = self._p.size - 1 + self._least
+        before = self._comes_by[max(goal - reach, 0) : goal]
+        # The last total before the goal ends `before`: one piece from there lands at goal - 1 + its mass.
+        landed = np.convolve(before, self._p)
+        begin = before.size - self._least
+        done = landed[begin:] if begin >= 0 else np.concatenate([np.zeros(-begin), landed])
+        return Law(goal * self._step_g, self._step_g, done / done.sum())

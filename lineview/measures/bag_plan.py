@@ -3,51 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-
-import numpy as np
 
 from lineview.errors import Fault, MeasureError
-from lineview.measures.bag_law import Law, bag_by_count, bag_by_weight
-from lineview.measures.contents_rules import ContentsRules, Sampling
+from lineview.measures.bag_law import Filling, bag_by_count, bag_by_weight
+from lineview.measures.bag_lots import BagPieces, Chance, draw_lots
+from lineview.measures.contents_rules import ContentsRules
 
 LOTS = 40_000
-#: Evenly likely masses that stand for a bag's law when lots are drawn.
-TABLE = 1 << 17
-SEED = 133
-
-
-@dataclass(frozen=True)
-class BagPieces:
-    """What bags are filled with and how they come to a lot.
-
-    Parameters
-    ----------
-    piece : Law
-        Of one piece within a batch of mean size.
-    sd_batch_g : float
-        Spread of a piece's mass between batches [g]; it shifts all pieces of a bag alike.
-    batches : int
-        Batches that the lot's bags come from; each bag is filled from one of them.
-    """
-
-    piece: Law
-    sd_batch_g: float
-    batches: int
-
-
-@dataclass(frozen=True)
-class Chance:
-    """Chance that a lot passes, and what most often fails it.
-
-    `mean_fails`, `beyond_fails` are the shares of lots that fail by their mean or by single bags.
-    """
-
-    passing: float
-    mean_fails: float
-    beyond_fails: float
-    bag_mean_g: float
-    bag_sd_g: float
 
 
 def chance_by_count(
@@ -84,7 +46,7 @@ def chance_by_count(
     law = bag_by_count(pieces.piece, count)
 
     # A shift common to all pieces moves the law of their sum by count × shift, exactly.
-    return _chance(pieces, rules.plan(lot), label_g, rules, lots, law, count)
+    return draw_lots(pieces, law, count, label_g, rules.plan(lot), rules, lots).chance()
 
 
 def chance_by_weight(
@@ -107,48 +69,7 @@ def chance_by_weight(
         A batch's shift changes little here: filling stops by the scale.
     """
     law = bag_by_weight(pieces.piece, fill_g)
-    return _chance(pieces, rules.plan(lot), label_g, rules, lots, law, 0)
-
-
-def _chance(
-    pieces: BagPieces,
-    plan: Sampling,
-    label_g: float,
-    rules: ContentsRules,
-    lots: int,
-    law: Law,
-    shifted: int,
-) -> Chance:
-    """Draw lots and see how many pass; `shifted` pieces of a bag bear its batch's shift."""
-    table = law.quantiles((np.arange(TABLE) + 0.5) / TABLE)
-    rng = np.random.default_rng(SEED)
-    n = plan.packages or 1
-    mean_n = plan.mean_packages or n
-    allowance = rules.allowance_g(label_g)
-    passed = mean_failed = beyond_failed = 0
-    total = total_square = 0.0
-    block = max(1, 2_000_000 // max(n, 1))
-    for begin in range(0, lots, block):
-        size = min(block, lots - begin)
-        shifts = rng.normal(0.0, pieces.sd_batch_g, (size, pieces.batches))
-        which = rng.integers(0, pieces.batches, (size, n))
-        net = table[rng.integers(0, TABLE, (size, n))]
-        if shifted:
-            net += shifted * np.take_along_axis(shifts, which, axis=1)
-        first = net[:, :mean_n]
-        slack = (plan.mean_factor or 0.0) * (first.std(axis=1, ddof=1) if mean_n > 1 else 0.0)
-        mean_ok = first.mean(axis=1) >= label_g - slack
-        beyond_ok = (net < label_g - allowance).sum(axis=1) <= plan.beyond
-        if rules.never_beyond is not None:
-            beyond_ok &= net.min(axis=1) >= label_g - rules.never_beyond * allowance
-        passed += int((mean_ok & beyond_ok).sum())
-        mean_failed += int((~mean_ok).sum())
-        beyond_failed += int((~beyond_ok).sum())
-        total += float(net.sum())
-        total_square += float((net**2).sum())
-    mean = total / (lots * n)
-    sd = math.sqrt(max(total_square / (lots * n) - mean**2, 0.0))
-    return Chance(passed / lots, mean_failed / lots, beyond_failed / lots, mean, sd)
+    return draw_lots(pieces, law, 0, label_g, rules.plan(lot), rules, lots).chance()
 
 
 def smallest_count(
@@ -232,9 +153,11 @@ def smallest_mean(
     low = label_g / count
     high = low + (rules.allowance_g(label_g) + 5 * law.sd_g) / count + 3 * pieces.sd_batch_g
 
+    # Moving every piece moves every bag alike, so the lots need to be drawn only once.
+    drawn = draw_lots(pieces, law, count, label_g, plan, rules, lots)
+
     def enough(mean: float) -> bool:
-        moved = replace(law, start_g=law.start_g + count * (mean - pieces.piece.mean_g))
-        return _chance(pieces, plan, label_g, rules, lots, moved, count).passing >= wanted
+        return drawn.passing_if_moved(count * (mean - pieces.piece.mean_g)) >= wanted
 
     if enough(low):
         return low
@@ -275,9 +198,11 @@ def smallest_fill(
     base = label_g - high * step_g
     span = 2 * high
     low, high = 0, span
+    plan, filling = rules.plan(lot), Filling(pieces.piece, base + span * step_g)
     while high - low > 1:
         middle = (low + high) // 2
-        found = chance_by_weight(pieces, base + middle * step_g, label_g, lot, rules, lots)
+        law = filling.bag(base + middle * step_g)
+        found = draw_lots(pieces, law, 0, label_g, plan, rules, lots).chance()
         enough = found.passing >= wanted and found.bag_mean_g >= label_g
         low, high = (low, middle) if enough else (middle, high)
     fill = base + high * step_g

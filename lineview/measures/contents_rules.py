@@ -84,6 +84,12 @@ class ContentsRules:
             return f"{self.title}, {self.edition}"
         return f"{self.title}, {self.edition}: table not compared with the document"
 
+    @property
+    def short_banner(self) -> str:
+        """Their name, and whether the table was compared with the document."""
+        compared = self.compared_with_document
+        return self.name if compared else f"{self.name}, table not compared with the document"
+
     def allowance_g(self, label_g: float) -> float:
         """Give how much one package may be short [g].
 

@@ -15,6 +15,7 @@ from lineview.measures.sample_times import with_samples
 from lineview.measures.weighing_faults import Sorted, sort_out
 from lineview.measures.weighings import PieceFacts, weighings
 from lineview.measures.weight_capability import WeightCapability, weight_capability
+from lineview.measures.weight_giveaway import WeekGiveaway, off_targets, pieces_by_product, week_giveaway
 from lineview.measures.weight_spread import WeightSpread, spread_of
 from lineview.measures.weight_week import pieces_per_week
 from lineview.measures.wrap_mass import wrap_mass_g
@@ -117,12 +118,27 @@ def weight_account(
     scaled = deviation.over(tolerances[0]) if len(tolerances) == 1 else spread_of(kept, SCALED)
     target = float(np.average(kept["target_g"].to_numpy(), weights=kept["pieces"].to_numpy()))
     balance = batch_yield(
-        inside(batches, period), steps, _piece_g(kept, facts, deviation.mean), _u_mean(deviation)
-    )
+        inside(batches, period), steps, _piece_g(kept, facts, deviation.mean), _u_mean(deviation),
+        plant.batch_scale_error_kg,
+    )  # fmt: skip
+    ids = {name: f.product for name, f in facts.items()}
+    made = pieces_by_product(batches, steps, ids, *period) if week and not only else {}
+    split = _by_product(plant, kept, deviation, made, week[0] / week[1] if week and week[1] else 0.0)
     return WeightAccount(
         found, unplaced, target, deviation, scaled, weight_capability(scaled),
-        giveaway(deviation, week[0] if week else None), week, balance,
+        giveaway(deviation, week[0] if week else None, split), week, balance,
     )  # fmt: skip
+
+
+def _by_product(
+    plant: Plant, kept: pl.DataFrame, deviation: WeightSpread, made: Mapping[str, float], to_week: float
+) -> WeekGiveaway | None:
+    """Split the week's giveaway, unless all pieces counted are of the one product weighed."""
+    weighed = set(kept["product"].to_list())
+    if not weighed & set(made) or not to_week > 0 or (weighed == set(made) and len(made) == 1):
+        return None
+    prices = {p.id: p.price_per_kg for p in plant.products}
+    return week_giveaway(off_targets(kept, deviation), made, to_week, prices)
 
 
 def inside(batches: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:

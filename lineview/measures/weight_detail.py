@@ -9,10 +9,11 @@ import polars as pl
 
 from lineview.measures.contents_rules import ContentsRules
 from lineview.measures.counted import Steps
+from lineview.measures.giveaway import money_given
 from lineview.measures.rope_gauges import diameter_gauges
 from lineview.measures.spread_sources import LengthCounters, SpreadSources, spread_sources
 from lineview.measures.weight_account import WeightAccount
-from lineview.measures.weight_bags import BagPlan, plan_bags
+from lineview.measures.weight_bags import BagPlan, plan_products
 from lineview.measures.weight_chart import ThreeWay, three_way
 from lineview.measures.weight_shape import WeightShape, weight_shape
 from lineview.measures.weight_spread import Spread, WeightSpread
@@ -28,19 +29,23 @@ PRECISIONS = (0.05, 0.1, 0.2)
 
 @dataclass(frozen=True)
 class WeightDetail:
-    """Each part is None where nothing can be said; `plans` pairs a wanted half-width [g] with its plan."""
+    """Each part is empty where nothing can be said.
+
+    `plans` pairs a wanted half-width [g] with its plan; `bags` holds one plan a product, the most weighed
+    first.
+    """
 
     chart: ThreeWay
     shape: WeightShape
     sources: SpreadSources
     plans: tuple[tuple[float, SamplePlan | None], ...]
-    bags: BagPlan | None
+    bags: tuple[BagPlan, ...]
     money_per_week: Spread
 
     @property
     def bags_rules(self) -> str:
         """Give the rules that bags were planned by, or ""."""
-        return self.bags.rules if self.bags else ""
+        return self.bags[0].rules if self.bags else ""
 
 
 @dataclass(frozen=True)
@@ -85,18 +90,10 @@ def weight_detail(
     if found is None or target is None:
         return None
     kept = account.sorted.kept
-    own = rules.get(RULES[plant.units])
-    bags = None
-    if own is not None:
-        an_hour = account.week[1] / account.week[2] * 60 if account.week else 350.0 * 60
-        bags = plan_bags(
-            kept, found, _most_weighed(kept), LABELS_G[plant.units], own,
-            pieces_per_lot=an_hour, batch_kg=plant.batch_kg,
-        )  # fmt: skip
     return WeightDetail(
         three_way(points, kept), weight_shape(kept), _sources(plant, kept, seen),
         sample_plans(found, float(kept["tolerance_g"].mean())),  # type: ignore[arg-type]  # floats
-        bags, _money(plant, account, found),
+        _bags(plant, account, found, rules), _money(plant, account),
     )  # fmt: skip
 
 
@@ -121,8 +118,17 @@ def sample_plans(found: WeightSpread, tolerance_g: float) -> tuple[tuple[float, 
     return tuple((part * tolerance_g, cheapest_plan(variances, part * tolerance_g)) for part in PRECISIONS)
 
 
-def _most_weighed(kept: pl.DataFrame) -> str:
-    return str(kept.group_by("product").len().sort("len", "product", descending=[True, False])["product"][0])
+def _bags(
+    plant: Plant, account: WeightAccount, found: WeightSpread, rules: Mapping[str, ContentsRules]
+) -> tuple[BagPlan, ...]:
+    own = rules.get(RULES[plant.units])
+    if own is None:
+        return ()
+    an_hour = account.week[1] / account.week[2] * 60 if account.week else 350.0 * 60
+    return plan_products(
+        account.sorted.kept, found, {p.id: p.bag_g for p in plant.products}, LABELS_G[plant.units], own,
+        pieces_per_lot=an_hour, batch_kg=plant.batch_kg,
+    )  # fmt: skip
 
 
 def _sources(plant: Plant, kept: pl.DataFrame, seen: LineSeen) -> SpreadSources:
@@ -145,20 +151,8 @@ def _length_counters(seen: LineSeen) -> LengthCounters | None:
     return None if pieces is None or rope is None else LengthCounters(rope, pieces)
 
 
-def _money(plant: Plant, account: WeightAccount, found: WeightSpread) -> Spread:
-    """Give the money a week given away, where every product weighed has the same price.
-
-    The kilograms are not told by product, so a mean of unlike prices would be wrong.
-    """
-    if account.giveaway is None or account.giveaway.kg_per_week.value is None:
-        return Spread(None, why_none="cannot be told: no counter of pieces in this period")
-    names = account.sorted.kept["product"].unique().to_list()
-    prices = [p.price_per_kg for p in plant.products if p.id in names]
-    known = [p for p in prices if p is not None]
-    if not known or len(known) < len(prices):
-        return Spread(None, why_none="cannot be told: no price_per_kg of the product in plant.toml")
-    if len(set(known)) > 1:
-        return Spread(None, why_none="cannot be told: the products weighed differ in price_per_kg")
-    price, week = known[0], account.giveaway.kg_per_week
-    low, high = (None if v is None else v * price for v in (week.low, week.high))
-    return Spread((week.value or 0.0) * price, low, high)
+def _money(plant: Plant, account: WeightAccount) -> Spread:
+    if account.giveaway is None:
+        return Spread(None, why_none="cannot be told: no weight can be used")
+    prices = {p.id: p.price_per_kg for p in plant.products}
+    return money_given(account.giveaway, account.sorted.kept["product"].unique().to_list(), prices)

@@ -12,6 +12,7 @@ import polars as pl
 
 from lineview.measures.counted import Steps
 from lineview.measures.wrap_pieces import good_counted
+from lineview.statistics.uncertainty import rectangular
 
 #: A batch without an end on the sheet lasts at most this long [s].
 LONGEST_S = 3600.0
@@ -22,7 +23,8 @@ class Yield:
     """Mass balance of the batches whose mass went in [kg]; `u` are standard uncertainties.
 
     `unexplained_kg` is what went in less good pieces and rejects. `rejects_kg` is None where no counter
-    counts rejects: they are then within what is unexplained.
+    counts rejects: they are then within what is unexplained. `u_scale_kg` is of the mass in, by the batch
+    scale's own error; None where nobody declared it, and then in no other uncertainty.
     """
 
     batches: int
@@ -34,6 +36,7 @@ class Yield:
     u_rejects_kg: float
     unexplained_kg: float
     u_unexplained_kg: float
+    u_scale_kg: float | None = None
 
     @property
     def share(self) -> float:
@@ -43,7 +46,7 @@ class Yield:
     @property
     def u_share(self) -> float:
         """Standard uncertainty of the share."""
-        return self.u_good_kg / self.mass_in_kg
+        return math.hypot(self.u_good_kg, self.share * (self.u_scale_kg or 0.0)) / self.mass_in_kg
 
 
 def batch_yield(
@@ -51,7 +54,7 @@ def batch_yield(
     steps: Mapping[str, Steps],
     piece_g: Mapping[str, float],
     u_piece_g: float,
-    u_batch_share: float = 0.0,
+    scale_error_kg: float | None = None,
 ) -> Yield | None:
     """Balance the mass of batches against the pieces made of them.
 
@@ -65,8 +68,8 @@ def batch_yield(
         Mean net mass of a piece by product as the sheet names it [g].
     u_piece_g : float
         Standard uncertainty of that mean, common to all pieces [g].
-    u_batch_share : float
-        Standard uncertainty of the batch scale, as a share of the mass in.
+    scale_error_kg : float, optional
+        How far off the scale that weighs a batch in may be, either way [kg]; None where nobody knows.
 
     Returns
     -------
@@ -76,7 +79,8 @@ def batch_yield(
     Notes
     -----
     Good mass is Σ pieces × mean mass. Its uncertainty joins that of the mean mass, which is common to all
-    pieces and so does not average out, and the counts' bounds taken as rectangular (GUM 4.3.7).
+    pieces and so does not average out, and the counts' bounds taken as rectangular (GUM 4.3.7). The batch
+    scale's error is taken as rectangular too, and as the same for every batch: it does not average out.
     Source: gum
     """
     mass_in = good = good_kg = count_u2 = reject_kg = pieces = 0.0
@@ -104,10 +108,12 @@ def batch_yield(
     u_good = math.hypot(good * u_piece_g / 1000, math.sqrt(count_u2))
     u_rejects = pieces * u_piece_g / 1000
     left = mass_in - good_kg - reject_kg
-    u_left = math.sqrt(count_u2 + ((good + pieces) * u_piece_g / 1000) ** 2 + (u_batch_share * mass_in) ** 2)
+    u_scale = None if scale_error_kg is None else used * rectangular(scale_error_kg)
+    u_left = math.sqrt(count_u2 + ((good + pieces) * u_piece_g / 1000) ** 2 + (u_scale or 0.0) ** 2)
     return Yield(
-        used, mass_in, good, good_kg, u_good, reject_kg if counts_rejects else None, u_rejects, left, u_left
-    )
+        used, mass_in, good, good_kg, u_good, reject_kg if counts_rejects else None, u_rejects, left, u_left,
+        u_scale,
+    )  # fmt: skip
 
 
 def _end(row: Mapping[str, Any]) -> datetime | None:

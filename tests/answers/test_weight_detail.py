@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 from datetime import timedelta
-from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
@@ -15,7 +14,7 @@ from lineview.answers.answer import Answer, Table
 from lineview.answers.json_form import to_json
 from lineview.answers.weight import answer_weight
 from lineview.columns import READINGS
-from lineview.measures import weight_detail
+from lineview.measures.giveaway import Giveaway, money_given
 from lineview.measures.weight_spread import Spread
 from lineview.net_contents_tables import net_contents_tables
 from lineview.plant import Plant
@@ -96,10 +95,10 @@ def test_bags_are_planned_by_the_plants_own_rules_and_marked() -> None:
     for row in metric.rows:
         assert row["count_chance"] >= 94
         assert row["count_mean_g"] >= row["label_g"] and row["fill_mean_g"] >= row["label_g"]
-        assert "76/211/EEC" in row["why"] and "not compared with the document" in row["why"]
+    assert RULES["eu"].short_banner in metric.title and "76/211/EEC" in metric.title
     us = plant().model_copy(update={"units": "US"})
-    pound = table(ask(weights(batches=30), works=us, bags=True), "bags").rows[-1]
-    assert pound["label_g"] == 454 and "Handbook 133" in pound["why"]
+    pound = table(ask(weights(batches=30), works=us, bags=True), "bags")
+    assert pound.rows[-1]["label_g"] == 454 and "Handbook 133" in pound.title
 
 
 def test_without_rules_no_bag_is_planned() -> None:
@@ -128,14 +127,73 @@ def test_money_needs_a_price() -> None:
     assert money.unit == "EUR"
 
 
-def test_products_of_unlike_prices_are_not_averaged() -> None:
-    works = plant(product("mint", price_per_kg=4.0), product("lime", price_per_kg=9.0))
-    account = SimpleNamespace(
-        giveaway=SimpleNamespace(kg_per_week=Spread(10.0, 8.0, 12.0)),
-        sorted=SimpleNamespace(kept=pl.DataFrame({"product": ["mint", "lime"]})),
+def two_products(mint: float | None, rose: float | None) -> tuple[Plant, pl.DataFrame]:
+    """Give a plant whose products differ in price, and a sheet on which they take turns."""
+    works = plant(
+        product("mint", 6.57, price_per_kg=mint), product("rose", 6.60, price_per_kg=rose, bag_g=(250,))
     )
-    told = weight_detail._money(works, account, None)  # type: ignore[arg-type]  # only what it reads
-    assert told.value is None and "differ in price_per_kg" in told.why_none
+    return works, batch_sheet(30, ("mint", "rose"))
+
+
+def test_products_of_unlike_prices_are_summed_each_at_its_own() -> None:
+    works, sheet = two_products(4.0, 9.0)
+    answer = answer_weight(works, scope(), evidence(weights(batches=30), sheet))
+    rows = table(answer, "giveaway").rows
+    assert [row["product"] for row in rows] == ["mint", "rose"]
+    money = answer.figure("giveaway_money_per_week")
+    assert money is not None and money.low is not None
+    assert money.value == pytest.approx(4.0 * rows[0]["kg"] + 9.0 * rows[1]["kg"])
+    kg = answer.figure("giveaway_kg_per_week")
+    assert kg is not None and kg.value == pytest.approx(rows[0]["kg"] + rows[1]["kg"])
+    to_json(answer)
+
+
+def test_a_product_without_a_price_is_named_and_the_priced_part_is_no_total() -> None:
+    works, sheet = two_products(4.0, None)
+    answer = answer_weight(works, scope(), evidence(weights(batches=30), sheet))
+    whole, part = answer.figure("giveaway_money_per_week"), answer.figure("giveaway_money_priced_per_week")
+    assert whole is not None and whole.value is None and whole.why_none.endswith("of rose")
+    assert part is not None and part.told
+    assert "mint alone" in part.label and "not the total" in part.working
+    assert answer.figure("giveaway_kg_per_week").told  # type: ignore[union-attr]
+    assert any("no price_per_kg" in note and "rose" in note for note in answer.notes)
+
+
+def test_unlike_prices_without_a_sheet_are_not_averaged() -> None:
+    prices = {"mint": 4.0, "rose": 9.0}
+    given = Giveaway(Spread(0.1), Spread(10.0, 8.0, 12.0))
+    told = money_given(given, ["mint", "rose"], prices)
+    assert told.value is None and "no batch sheet" in told.why_none
+    assert money_given(given, ["mint"], prices).value == pytest.approx(40.0)
+
+
+def test_each_product_with_a_bag_is_planned_and_the_most_weighed_comes_first() -> None:
+    works, sheet = two_products(None, None)
+    given = dataclasses.replace(evidence(weights(batches=29), sheet), net_contents=RULES)
+    rows = table(answer_weight(works, scope(), given), "bags").rows
+    assert [(row["product"], row["label_g"]) for row in rows] == [
+        ("mint", 100.0), ("mint", 250.0), ("mint", 500.0), ("rose", 250.0),
+    ]  # fmt: skip
+    assert all(row["count_mean_g"] >= row["label_g"] for row in rows)
+    few = dataclasses.replace(evidence(weights(batches=3), sheet), net_contents=RULES)
+    rose = table(answer_weight(works, scope(), few), "bags").rows[-1]
+    assert rose["product"] == "rose" and rose["count"] is None and "too few" in rose["why"]
+
+
+def test_the_batch_scales_error_widens_the_yield_and_the_working_shows_it() -> None:
+    """GUM 4.3.7 by hand: 30 batches, each up to 0.2 kg off alike, are 30 × 0.2 / √3 = 3.46 kg."""
+    plain = ask(weights(batches=30))
+    scaled = ask(weights(batches=30), works=plant().model_copy(update={"batch_scale_error_kg": 0.2}))
+    for name in ("yield_percent", "unexplained_kg"):
+        before, after = plain.figure(name), scaled.figure(name)
+        assert before is not None and after is not None
+        assert after.value == before.value
+        assert after.high - after.low > before.high - before.low
+        assert "not declared" in before.working and "30 × 0.2 kg / √3 = 3.46 kg" in after.working
+    lost, wider = plain.figure("unexplained_kg"), scaled.figure("unexplained_kg")
+    assert lost is not None and wider is not None
+    half = [(f.high - f.low) / 2 for f in (lost, wider)]  # type: ignore[operator]  # numbers
+    assert half[1] ** 2 - half[0] ** 2 == pytest.approx(4 * (30 * 0.2) ** 2 / 3)
 
 
 def test_skewed_pieces_are_told_and_quantiles_used() -> None:
