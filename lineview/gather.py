@@ -9,6 +9,7 @@ import polars as pl
 from lineview.answers.answer import Evidence, Question, Scope
 from lineview.columns import STOP_LOG
 from lineview.gather_log import with_named, with_reasons
+from lineview.gather_order import order_evidence
 from lineview.gather_sizers import Kept, other_sizers
 from lineview.net_contents_tables import net_contents_tables
 from lineview.plant import Machine, Plant
@@ -44,6 +45,8 @@ def gather(
         With the readings of every machine the question needs; each machine's period is widened by the last
         reading before it and the first after it, so that the intervals at its edges can be split.
     """
+    if question == "order":
+        return order_evidence(store, plant, scope)
     machines = _machines(plant, question, scope)
     start, end = scope.period.start, scope.period.end
     beyond = BEYOND if question == "shift" else timedelta()
@@ -68,8 +71,6 @@ def gather(
 
 
 def _machines(plant: Plant, question: Question, scope: Scope) -> list[Machine]:
-    if question == "order":  # stock is common to the works, so every line's use counts
-        return [m for m in plant.machines if m.kind == "cut-and-wrap machine"]
     chosen = [m for m in plant.machines if m.id == scope.machine]
     if question in ("rope", "weight"):
         chosen += [m for m in plant.machines if m.line == scope.line and m.id != scope.machine]

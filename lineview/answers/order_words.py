@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
+
+import polars as pl
 
 from lineview.answers.answer import Span
 from lineview.plant import Plant, Web
@@ -133,7 +135,27 @@ def _open(
     return (Span(" "), Span(text, call=True), Span(": ask for that one sooner."))
 
 
-def soft_line(lines: Sequence[OrderLine], plant: Plant, label: str) -> str:
+def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
+    """Say over what time use was learned ("14 days up to Friday 19 June").
+
+    Parameters
+    ----------
+    made : polars.DataFrame
+        MADE.
+    plant : Plant
+        For its zone.
+    now : datetime
+        The buyer's today [UTC].
+    """
+    if made.is_empty():
+        return ""
+    first: date = made["date"].to_list()[int(made["date"].arg_min() or 0)]
+    days = (now.astimezone(plant.tz).date() - first).days + 1
+    length = f"{days} day{'s' if days != 1 else ''}" if days < 56 else f"{days // 7} weeks"
+    return f"{length} up to {day_words(now, plant)}"
+
+
+def soft_line(lines: Sequence[OrderLine], plant: Plant, history: str) -> str:
     """Give the line below the sentence: cover, lead time, accepted chance, and how many webs follow.
 
     Parameters
@@ -142,8 +164,8 @@ def soft_line(lines: Sequence[OrderLine], plant: Plant, label: str) -> str:
         The most urgent first.
     plant : Plant
         The works.
-    label : str
-        How a person names the period.
+    history : str
+        Over what time use was learned.
     """
     due = [line for line in lines if line.order_by is not None]
     parts = []
@@ -156,8 +178,8 @@ def soft_line(lines: Sequence[OrderLine], plant: Plant, label: str) -> str:
     if len(due) > 1 and due[1].order_by is not None:
         more = "1 further web" if len(due) == 2 else f"{len(due) - 1} further webs"
         parts.append(f"{more} from {day_words(due[1].order_by, plant)}")
-    if label:
-        parts.append(f"history: {label}")
+    if history:
+        parts.append(f"history: {history}")
     text = "; ".join(parts)
     return text[0].upper() + text[1:] + "."
 

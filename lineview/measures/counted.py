@@ -35,6 +35,8 @@ class Steps:
     """A counter's increments as arrays, ready to be summed between any two moments.
 
     Times are seconds since 1970 [s]; amounts are in the counter's unit (pieces, metres), 0 where unknown.
+    `low` and `high` bound each increment, `turn` is what one turn of the counter adds, nan where that is not
+    known; None where nobody asks for what is unknown.
     """
 
     start_s: Floats
@@ -42,6 +44,9 @@ class Steps:
     value: Floats
     known: npt.NDArray[np.bool_]
     unit_value: float
+    low: Floats | None = None
+    high: Floats | None = None
+    turn: float = np.nan
 
     def between(self, start: datetime, end: datetime) -> Counted:
         """Sum from one moment to another [UTC]; an increment over an edge is shared out evenly by time.
@@ -108,17 +113,17 @@ def steps_of(counter: Counter, readings: pl.DataFrame) -> Steps:
         In the counter's unit.
     """
     own = readings.filter((pl.col("channel") == counter.id) & (pl.col("quality") == "good"))
-    found = increments(
-        own.select("at", "value"),
-        modulus=None if counter.modulus == "unknown" else counter.modulus,
-        fastest_per_min=counter.fastest_per_min,
-    )
+    modulus = None if counter.modulus == "unknown" else counter.modulus
+    found = increments(own.select("at", "value"), modulus=modulus, fastest_per_min=counter.fastest_per_min)
     return Steps(
         start_s=_seconds(found["start"]),
         end_s=_seconds(found["end"]),
         value=found["n"].fill_null(0.0).to_numpy().astype(float) * counter.unit_value,
         known=found["n"].is_not_null().to_numpy(),
         unit_value=counter.unit_value,
+        low=found["low"].to_numpy().astype(float) * counter.unit_value,
+        high=found["high"].to_numpy().astype(float) * counter.unit_value,
+        turn=(modulus or np.nan) * counter.unit_value,
     )
 
 

@@ -13,15 +13,21 @@ import polars as pl
 from lineview.measures.clock import calendar
 from lineview.measures.counted import steps_by_kind
 from lineview.measures.product_spans import ProductSpan, product_spans
-from lineview.measures.wrap_pieces import good_split
+from lineview.measures.unseen_counts import planned_time
+from lineview.measures.wrap_pieces import Floats, good_and_unseen
 from lineview.plant import Machine, Shift
 
-#: One row a line, day and product; `planned_min` are the planned minutes [min] of that day.
+#: line, day, product, good pieces, unseen ones among them, planned minutes
+_Row = tuple[str, date, str, float, float, float]
+
+#: One row a line, day and product; `good` are good pieces, `unseen` those of them that no reading tells and
+#: that are reckoned at the pace around; `planned_min` are the planned minutes [min] of that day.
 MADE: dict[str, pl.DataType] = {
     "line": pl.String(),
     "date": pl.Date(),
     "product": pl.String(),
     "good": pl.Float64(),
+    "unseen": pl.Float64(),
     "planned_min": pl.Float64(),
 }
 
@@ -52,20 +58,25 @@ def made_by_day(
     Returns
     -------
     polars.DataFrame
-        MADE. A day with planned time but nothing made has a row with product "" and 0 pieces; days of which a
-        machine has no reading at all are left out, for nobody knows what was made.
+        MADE. A day with planned time but nothing made has a row with product "" and 0 pieces; days before a
+        machine's first reading or after its last are left out, for nobody knows what was made.
     """
-    minutes = planned_minutes(shifts, zone, *period)
-    rows: list[tuple[str, date, str, float, float]] = []
+    cal = calendar(shifts, zone, *period)
+    minutes, planned = _minutes_by_day(cal), planned_time(cal)
+    rows: list[_Row] = []
     for machine in machines:
         own = readings.get(machine.id)
         if own is None or own.is_empty():
             continue
-        moments = own["at"].drop_nulls().sort().to_list()
-        seen = (max(period[0], moments[0]), min(period[1], moments[-1]))
+        first, last = own.select(pl.col("at").min().alias("first"), pl.col("at").max().alias("last")).row(0)
+        seen = (max(period[0], first), min(period[1], last))
         if seen[1] <= seen[0]:
             continue
-        rows += _machine_rows(machine, own, batches, ZoneInfo(zone), seen, minutes)
+        spans = _by_day(product_spans(batches, machine.line, *seen), ZoneInfo(zone))
+        edges = [s.start for s in spans] + [spans[-1].end]
+        counted = good_and_unseen(steps_by_kind(machine, own), planned, edges)
+        if counted is not None:
+            rows += _machine_rows(machine.line, spans, counted, ZoneInfo(zone), minutes)
     return pl.DataFrame(rows, schema=MADE, orient="row").sort("line", "date", "product")
 
 
@@ -83,35 +94,36 @@ def planned_minutes(shifts: Sequence[Shift], zone: str, start: datetime, end: da
     end : datetime
         Up to when [UTC].
     """
-    cal = calendar(shifts, zone, start, end).filter(pl.col("part") == "planned")
+    return _minutes_by_day(calendar(shifts, zone, start, end))
+
+
+def _minutes_by_day(cal: pl.DataFrame) -> dict[date, float]:
     spent = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
-    days = cal.group_by("date").agg(minutes=spent.sum()).sort("date")
+    days = cal.filter(pl.col("part") == "planned").group_by("date").agg(minutes=spent.sum()).sort("date")
     return dict(days.iter_rows())
 
 
 def _machine_rows(
-    machine: Machine,
-    readings: pl.DataFrame,
-    batches: pl.DataFrame,
+    line: str,
+    spans: Sequence[ProductSpan],
+    counted: tuple[Floats, Floats],
     tz: ZoneInfo,
-    seen: tuple[datetime, datetime],
     minutes: Mapping[date, float],
-) -> list[tuple[str, date, str, float, float]]:
-    spans = _by_day(product_spans(batches, machine.line, *seen), tz)
-    good = good_split(steps_by_kind(machine, readings), [s.start for s in spans] + [spans[-1].end])
-    if good is None:
-        return []
-    sums: dict[tuple[date, str], float] = {}
-    for span, pieces in zip(spans, good, strict=True):
+) -> list[_Row]:
+    """Sum a machine's pieces by day and product; a planned day of nothing has a row of its own."""
+    sums: dict[tuple[date, str], tuple[float, float]] = {}
+    for span, pieces, unseen in zip(spans, *counted, strict=True):
         key = (span.start.astimezone(tz).date(), span.product)
-        sums[key] = sums.get(key, 0.0) + float(pieces)
+        good, of_it = sums.get(key, (0.0, 0.0))
+        sums[key] = (good + float(pieces), of_it + float(unseen))
     days = {day for day, _ in sums}
+    made = {day for (day, _), (pieces, _) in sums.items() if pieces > 0}
     for day in minutes:
-        if day in days and not any(d == day and p > 0 for (d, _), p in sums.items()):
-            sums.setdefault((day, ""), 0.0)
+        if day in days - made:
+            sums.setdefault((day, ""), (0.0, 0.0))
     return [
-        (machine.line, day, product, pieces, minutes.get(day, 0.0))
-        for (day, product), pieces in sums.items()
+        (line, day, product, pieces, unseen, minutes.get(day, 0.0))
+        for (day, product), (pieces, unseen) in sums.items()
         if pieces > 0 or minutes.get(day, 0.0) > 0
     ]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from lineview.measures.counted import Counted, Steps
 from lineview.measures.product_spans import ProductSpan
+from lineview.measures.unseen_counts import PlannedTime, filled, over_planned_time
 
 Floats = npt.NDArray[np.float64]
 WRAP_COUNTERS = ("pieces", "good pieces", "rejects", "blank wraps")
@@ -134,6 +135,33 @@ def good_split(steps: Mapping[str, Steps], edges: list[datetime]) -> Floats | No
         Edges of the stretches, in order [UTC].
     """
     return _pieces({kind: own.split(edges) for kind, own in steps.items()})[0]
+
+
+def good_and_unseen(
+    steps: Mapping[str, Steps], planned: PlannedTime, edges: list[datetime]
+) -> tuple[Floats, Floats] | None:
+    """Give good pieces between successive edges, and those among them that no reading tells.
+
+    Parameters
+    ----------
+    steps : mapping
+        Of counters by what they count.
+    planned : PlannedTime
+        When the works meant to run.
+    edges : list of datetime
+        Edges of the stretches, in order [UTC].
+
+    Returns
+    -------
+    (numpy.ndarray, numpy.ndarray) or None
+        Where a counter was set back or may have turned unseen, its likeliest count; None where none tells.
+    """
+    own = {kind: step for kind, step in steps.items() if kind in WRAP_COUNTERS}
+    likely = {kind: over_planned_time(filled(step, planned), planned) for kind, step in own.items()}
+    good = good_split(likely, edges)
+    told = {kind: replace(step, value=np.where(step.known, step.value, 0.0)) for kind, step in likely.items()}
+    seen = good_split(told, edges)
+    return None if good is None or seen is None else (good, np.maximum(good - seen, 0.0))
 
 
 def _pieces(split: Mapping[str, Floats]) -> tuple[Floats | None, Floats | None, Floats | None]:

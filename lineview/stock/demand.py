@@ -17,6 +17,8 @@ from lineview.stock.pace import Pace, pace
 Floats = npt.NDArray[np.float64]
 #: Spread of the pieces made about the pieces planned, over the plan: an assumption until learned.
 ASSUMED_PLAN_CV = 0.1
+#: A day or week of which more than this share was not seen is left aside.
+MOST_UNSEEN = 0.5
 
 
 @dataclass(frozen=True)
@@ -119,10 +121,16 @@ def history_pace(made: pl.DataFrame, line: str, reels_a_piece: Mapping[str, floa
         return None
     factor = pl.col("product").replace_strict(dict(reels_a_piece), default=0.0, return_dtype=pl.Float64)
     days = own.group_by("date").agg(
-        amount=(pl.col("good") * factor).sum(), planned_min=pl.col("planned_min").max()
+        amount=(pl.col("good") * factor).sum(),
+        unseen=pl.col("unseen").sum() / pl.col("good").sum(),
+        planned_min=pl.col("planned_min").max(),
     )
-    days = days.sort("date")
-    return pace(days["amount"].to_list(), days["planned_min"].to_list())
+    days = days.with_columns(pl.col("unseen").fill_nan(0.0)).sort("date")
+    # A day that was mostly not seen tells nothing of its own: what stands in it is the pace around.
+    days = days.filter(pl.col("unseen") <= MOST_UNSEEN)
+    weight = days["planned_min"] / max(float(days["planned_min"].sum()), 1e-9)
+    seen = 1.0 - float((days["unseen"] * weight).sum())
+    return pace(days["amount"].to_list(), days["planned_min"].to_list(), seen_share=seen)
 
 
 @dataclass(frozen=True)

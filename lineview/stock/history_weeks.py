@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime, timedelta
+from dataclasses import dataclass
+from datetime import date, datetime
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
 from lineview.plant import Plant
-from lineview.stock.demand import Ahead
+from lineview.stock.demand import MOST_UNSEEN, Ahead
 from lineview.stock.season import learn_season
 from lineview.stock.weekly_forecast import weekly_forecast
 
@@ -62,44 +63,62 @@ def weeks_ahead(
     """
     now, n = starts[0], history_weeks(past, starts[0])
     tables = {line: _by_week(past, line, now, n) for line in lines}
-    totals = np.sum([t.sum(axis=0) for _, t in tables.values()], axis=0)
-    then = np.array([_week_of_year(now - timedelta(days=7 * (n - k))) for k in range(n)])
-    ahead = np.array([_week_of_year(start) for start in starts])
-    season = learn_season(totals, then)
+    totals = np.sum([table.known.sum(axis=0) for table in tables.values()], axis=0)
+    season = learn_season(totals, len(starts))
     keys, rows, groups = [], [], []
-    for line, (products, amounts) in tables.items():
-        index = {product: k for k, product in enumerate(products)}
+    for line, table in tables.items():
+        index = {product: k for k, product in enumerate(table.products)}
         for web_id, own in factors.items():
             used = [(index[p], factor) for p, factor in own.items() if p in index]
             if not used:
                 continue
-            series = np.sum([amounts[k] * factor for k, factor in used], axis=0)
+            series = np.sum([table.good[k] * factor for k, factor in used], axis=0)
             first = int(np.flatnonzero(series)[0]) if series.any() else n
             keys.append((line, web_id))
-            rows.append(np.where(np.arange(n) >= first, series, np.nan))
+            rows.append(np.where((np.arange(n) >= first) & ~table.dark, series, np.nan))
             groups.append(f"{line} {_base(plant, own)} {_kind(plant, web_id)}")
     if not rows:
         return {}
-    told = weekly_forecast(np.array(rows), season.factors(then), season.factors(ahead), groups)
-    return {key: Ahead(told.mean[k], told.sd[k], float(told.level_cv[k])) for k, key in enumerate(keys)}
+    told = weekly_forecast(np.array(rows), season, groups)
+    seen = {line: np.sqrt(max(table.seen_share, 1e-9)) for line, table in tables.items()}
+    return {
+        key: Ahead(told.mean[k], told.sd[k] / seen[key[0]], float(told.level_cv[k]) / seen[key[0]])
+        for k, key in enumerate(keys)
+    }
 
 
-def _by_week(past: pl.DataFrame, line: str, now: datetime, n: int) -> tuple[list[str], Floats]:
-    """Give a line's products and their good pieces in each of the last n weeks, the newest last."""
+@dataclass(frozen=True)
+class _Weeks:
+    """A line's good pieces by product and week, which weeks were mostly not seen, and the share seen."""
+
+    products: list[str]
+    good: Floats
+    dark: npt.NDArray[np.bool_]
+    seen_share: float
+
+    @property
+    def known(self) -> Floats:
+        """The pieces, nan in weeks that were mostly not seen."""
+        return np.where(self.dark, np.nan, self.good)
+
+
+def _by_week(past: pl.DataFrame, line: str, now: datetime, n: int) -> _Weeks:
+    """Sum a line's products in each of the last n weeks, the newest last."""
     own = past.filter((pl.col("line") == line) & (pl.col("good") > 0)).with_columns(
         week=n - 1 - (pl.lit(now.date()) - pl.col("date")).dt.total_days().clip(0) // 7
     )
     own = own.filter(pl.col("week") >= 0)
     products = own["product"].unique().sort().to_list()
-    table = np.zeros((len(products), n))
+    good, unseen = np.zeros((len(products), n)), np.zeros(n)
     index = {product: k for k, product in enumerate(products)}
-    for product, week, good in own.select("product", "week", "good").iter_rows():
-        table[index[product], int(week)] += good
-    return products, table
-
-
-def _week_of_year(at: datetime) -> float:
-    return (at.timetuple().tm_yday - 1) / 7.0
+    for product, week, pieces, dark in own.select("product", "week", "good", "unseen").iter_rows():
+        good[index[product], int(week)] += pieces
+        unseen[int(week)] += dark
+    totals = good.sum(axis=0)
+    dark_weeks = unseen > MOST_UNSEEN * totals
+    kept = float(totals[~dark_weeks].sum())
+    share = 1.0 - float(unseen[~dark_weeks].sum()) / kept if kept > 0 else 1.0
+    return _Weeks(products, good, dark_weeks, share)
 
 
 def _base(plant: Plant, own: Mapping[str, float]) -> str:

@@ -33,7 +33,7 @@ class Pace:
     learned: bool
 
 
-def pace(amounts: Sequence[float], planned_min: Sequence[float]) -> Pace | None:
+def pace(amounts: Sequence[float], planned_min: Sequence[float], *, seen_share: float = 1.0) -> Pace | None:
     """Learn the pace from days.
 
     Parameters
@@ -42,6 +42,9 @@ def pace(amounts: Sequence[float], planned_min: Sequence[float]) -> Pace | None:
         Of each day with planned time.
     planned_min : sequence of float
         Planned minutes of each of these days [min].
+    seen_share : float
+        Share of the time that readings tell of; what stands in the rest is itself a pace and shows no spread,
+        so variances are divided by it.
 
     Returns
     -------
@@ -63,7 +66,7 @@ def pace(amounts: Sequence[float], planned_min: Sequence[float]) -> Pace | None:
         day_sd = ASSUMED_WEEK_CV * rate * float(minutes.mean()) * math.sqrt(5.0)
         return Pace(rate, day_sd, ASSUMED_WEEK_CV, n, learned=False)
     rest = amount - rate * minutes
-    day_sd = float(np.sqrt((rest**2).sum() / (n - 1)))
+    day_sd = float(np.sqrt((rest**2).sum() / (n - 1) / max(seen_share, 1e-9)))
     level = day_sd * math.sqrt(n) / (rate * float(minutes.sum()))
     if n < SHORT_DAYS:
         level = math.hypot(level, ASSUMED_LEVEL_CV)

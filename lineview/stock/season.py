@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,66 +11,79 @@ Floats = npt.NDArray[np.float64]
 WEEKS_A_YEAR = 365.25 / 7.0
 #: A season is looked for in at least so many weeks; less than a year and a half cannot show one.
 LEAST_WEEKS = 78
-MOST_HARMONICS = 4
+MOST_HARMONICS = 6
 
 
 @dataclass(frozen=True)
 class Season:
-    """A season as harmonics of the year on the logarithm of a week's total; none where it does not show."""
+    """Each week's factor on the year's mean, of the weeks learned from and of those to come.
 
-    coefficients: Floats
+    `ahead_cv` is the standard error of each coming week's factor over the factor; `harmonics` how many waves
+    of the year the season has, 0 where none shows.
+    """
 
-    def factors(self, week_of_year: npt.ArrayLike) -> Floats:
-        """Give each week's factor on the year's mean, by week of the year (a fraction is allowed)."""
-        if not len(self.coefficients):
-            return np.ones(len(np.asarray(week_of_year)))
-        waves = _waves(np.asarray(week_of_year, dtype=float), len(self.coefficients) // 2)
-        year = _waves(np.arange(0.0, WEEKS_A_YEAR, 0.1), len(self.coefficients) // 2)
-        mean = float(np.exp(year @ self.coefficients).mean())
-        return np.asarray(np.exp(waves @ self.coefficients) / mean)
+    then: Floats
+    ahead: Floats
+    ahead_cv: Floats
+    harmonics: int = 0
 
 
-def learn_season(totals: npt.ArrayLike, week_of_year: npt.ArrayLike) -> Season:
+def learn_season(totals: npt.ArrayLike, weeks_ahead: int) -> Season:
     """Learn the season from weekly totals.
 
     Parameters
     ----------
     totals : array_like, shape (n,)
-        Pieces of each week.
-    week_of_year : array_like, shape (n,)
-        Week of the year of each.
+        Pieces of each week without gap, the last one the newest; nan or 0 where nothing is known or the works
+        stood: such weeks are left out.
+    weeks_ahead : int
+        Coming weeks to give factors for.
 
     Returns
     -------
     Season
-        With as many harmonics (0 to 4) as Akaike's corrected criterion asks for, a straight trend taken out;
-        none from fewer than LEAST_WEEKS weeks. Weeks of nothing (the works stood) are left out.
+        With as many harmonics (0 to 6) as Akaike's corrected criterion asks for, a straight trend taken out;
+        without season from fewer than LEAST_WEEKS weeks.
 
     Notes
     -----
+    Regression on the logarithm of the totals by statsmodels, which is imported only where there is a season
+    to learn. The standard error is that of the regression, so that a season learned from two years is not
+    taken for sure.
+
     Source: harmonic-season
     """
-    y, week = np.asarray(totals, dtype=float), np.asarray(week_of_year, dtype=float)
-    made = y > 0
-    none = Season(np.zeros(0))
+    y = np.asarray(totals, dtype=float)
+    made = np.isfinite(y) & (y > 0)
     if made.sum() < LEAST_WEEKS:
-        return none
-    log, n = np.log(y[made]), int(made.sum())
-    base = np.column_stack([np.ones(n), np.flatnonzero(made) / n])
-    best, found = math.inf, none
+        return Season(np.ones(len(y)), np.ones(weeks_ahead), np.zeros(weeks_ahead))
+    return _fitted(y, made, weeks_ahead)
+
+
+def _fitted(y: Floats, made: npt.NDArray[np.bool_], weeks_ahead: int) -> Season:
+    """Fit every number of harmonics and keep the one that the criterion likes best."""
+    from statsmodels.regression.linear_model import OLS
+    from statsmodels.tsa.deterministic import DeterministicProcess, Fourier
+
+    n = len(y)
+    found = []
     for harmonics in range(MOST_HARMONICS + 1):
-        design = np.column_stack([base, _waves(week[made], harmonics)])
-        fit = np.linalg.lstsq(design, log, rcond=None)[0]
-        k = design.shape[1] + 1
-        rss = max(float(((log - design @ fit) ** 2).sum()), 1e-12)
-        score = n * math.log(rss / n) + 2 * k + 2 * k * (k + 1) / (n - k - 1)
-        if score < best:
-            best, found = score, Season(fit[2:])
-    return found
-
-
-def _waves(week: Floats, harmonics: int) -> Floats:
-    """Give sine and cosine columns of the year's first harmonics."""
-    angle = 2.0 * np.pi * week / WEEKS_A_YEAR
-    columns = [f(angle * h) for h in range(1, harmonics + 1) for f in (np.sin, np.cos)]
-    return np.column_stack(columns) if columns else np.zeros((len(week), 0))
+        waves = [Fourier(WEEKS_A_YEAR, harmonics)] if harmonics else []
+        process = DeterministicProcess(range(n), constant=True, order=1, additional_terms=waves)
+        terms = process.in_sample().to_numpy()
+        fit = OLS(np.log(y[made]), terms[made]).fit()
+        found.append((float(fit.info_criteria("aicc", dk_params=1)), harmonics, process, terms, fit))
+    _, harmonics, process, terms, fit = min(found, key=lambda one: one[:2])
+    if not harmonics:
+        return Season(np.ones(n), np.ones(weeks_ahead), np.zeros(weeks_ahead))
+    coming = process.out_of_sample(weeks_ahead).to_numpy()[:, 2:]
+    wave, doubt = fit.params[2:], fit.cov_params()[2:, 2:]
+    # Ten years of weeks meet every moment of the year evenly.
+    year = process.out_of_sample(round(10 * WEEKS_A_YEAR)).to_numpy()[:, 2:]
+    mean = float(np.exp(year @ wave).mean())
+    return Season(
+        then=np.exp(terms[:, 2:] @ wave) / mean,
+        ahead=np.exp(coming @ wave) / mean,
+        ahead_cv=np.sqrt(np.einsum("ij,jk,ik->i", coming, doubt, coming)),
+        harmonics=harmonics,
+    )

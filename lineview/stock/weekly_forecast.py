@@ -8,10 +8,13 @@ import numpy as np
 import numpy.typing as npt
 
 from lineview.statistics.smoothing import croston
+from lineview.stock.season import Season
 
 Floats = npt.NDArray[np.float64]
 #: Weights of the newest week that are tried for each series.
 ALPHAS = np.array([0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5])
+#: Weeks that an order looks ahead, lead time and cover: over these the level's doubt is reckoned.
+ORDER_WEEKS = 13
 #: A series that is 0 in more than this share of weeks comes now and then.
 INTERMITTENT_SHARE = 0.4
 #: Weeks of history that weigh as much as what the base tells of a new flavour.
@@ -31,20 +34,15 @@ class WeeklyForecast:
     borrowed: npt.NDArray[np.bool_]
 
 
-def weekly_forecast(
-    history: Floats,
-    factors_then: Floats,
-    factors_ahead: Floats,
-    groups: list[str],
-) -> WeeklyForecast:
+def weekly_forecast(history: Floats, season: Season, groups: list[str]) -> WeeklyForecast:
     """Forecast many series.
 
     Parameters
     ----------
     history : numpy.ndarray, shape (k, n)
         Amount of each series in each past week, the last one the newest; nan before it existed.
-    factors_then, factors_ahead : numpy.ndarray, shapes (n,) and (m,)
-        Season's factors of the past and of the coming weeks.
+    season : Season
+        Factors of the n past and the m coming weeks.
     groups : list of str
         Of each series: a series new to the works borrows from the others of its group.
 
@@ -55,19 +53,22 @@ def weekly_forecast(
 
     Notes
     -----
-    Levels by simple smoothing of what season leaves, its weight chosen by the one-step errors; series that
-    come now and then by Croston's method with Syntetos and Boylan's correction.
+    Levels by simple smoothing of what season leaves, its weight α chosen by the one-step errors; series that
+    come now and then by Croston's method with Syntetos and Boylan's correction. A level that is smoothed
+    wanders on: over w weeks its own variance grows to α² (w − 1) times that of a week, a third of it on the
+    mean of those weeks. The season's standard error is common to all.
 
     Source: croston-1972, nist-handbook
     """
-    flat = history / factors_then
+    flat = history / season.then
     known = np.isfinite(flat)
     weeks = known.sum(axis=1)
     level, spread, level_sd = _levels(np.where(known, flat, 0.0), known)
     level, spread, level_sd, borrowed = _borrow(level, spread, level_sd, weeks, groups)
-    mean = level[:, None] * factors_ahead[None, :]
-    sd = spread[:, None] * factors_ahead[None, :]
+    mean = level[:, None] * season.ahead[None, :]
+    sd = spread[:, None] * season.ahead[None, :]
     cv = np.where(level > 0, level_sd / np.where(level > 0, level, 1.0), 0.0)
+    cv = np.hypot(cv, np.sqrt((season.ahead_cv[:ORDER_WEEKS] ** 2).mean()) if len(season.ahead) else 0.0)
     return WeeklyForecast(mean, sd, cv, borrowed)
 
 
@@ -75,7 +76,8 @@ def _levels(flat: Floats, known: npt.NDArray[np.bool_]) -> tuple[Floats, Floats,
     """Give each series' level, its spread from week to week, and the standard deviation of the level."""
     alpha, level, rmse = _smooth(flat, known)
     weeks = np.maximum(known.sum(axis=1), 1)
-    level_sd = rmse * np.sqrt(np.maximum(alpha / (2.0 - alpha), 1.0 / weeks))
+    wander = alpha**2 * (ORDER_WEEKS - 1) / 3.0
+    level_sd = rmse * np.sqrt(np.maximum(alpha / (2.0 - alpha), 1.0 / weeks) + wander)
     rare = ((flat == 0) & known).sum(axis=1) > INTERMITTENT_SHARE * weeks
     for k in np.flatnonzero(rare):
         own = flat[k][known[k]]

@@ -5,42 +5,57 @@ import pytest
 
 from lineview.stock.need import Need
 from lineview.stock.pace import pace
-from lineview.stock.season import WEEKS_A_YEAR, learn_season
+from lineview.stock.season import WEEKS_A_YEAR, Season, learn_season
 from lineview.stock.weekly_forecast import weekly_forecast
+
+
+def level(then: int, ahead: int, factors=None) -> Season:
+    """A season that is known for sure; flat unless factors are given."""
+    return Season(np.ones(then), np.ones(ahead) if factors is None else np.array(factors), np.zeros(ahead))
 
 
 def test_season_is_recovered_from_two_years() -> None:
     rng = np.random.default_rng(1)
-    weeks = np.arange(104) % 52.18
+    weeks = np.arange(130)
     true = 1 + 0.4 * np.sin(2 * np.pi * weeks / WEEKS_A_YEAR)
-    season = learn_season(1e6 * true * rng.lognormal(0, 0.08, 104), weeks)
-    assert season.factors(weeks) == pytest.approx(true / true.mean(), abs=0.08)
+    season = learn_season(1e6 * true[:104] * rng.lognormal(0, 0.08, 104), 26)
+    assert season.then == pytest.approx(true[:104], abs=0.08)
+    assert season.ahead == pytest.approx(true[104:], abs=0.08)
+    assert (season.ahead_cv > 0.005).all()
+    assert (season.ahead_cv < 0.06).all()
 
 
 def test_no_season_is_found_where_there_is_none_or_too_little() -> None:
     rng = np.random.default_rng(2)
-    flat = learn_season(1e6 * rng.lognormal(0, 0.1, 104), np.arange(104) % 52.18)
-    assert flat.factors(np.arange(52.0)) == pytest.approx(np.ones(52), abs=0.12)
-    assert learn_season(np.ones(40), np.arange(40.0)).factors([3.0, 30.0]).tolist() == [1.0, 1.0]
+    flat = learn_season(1e6 * rng.lognormal(0, 0.1, 104), 52)
+    assert flat.ahead == pytest.approx(np.ones(52), abs=0.12)
+    assert learn_season(np.ones(40), 2).ahead.tolist() == [1.0, 1.0]
+
+
+def test_weeks_that_nobody_saw_do_not_bend_the_season() -> None:
+    weeks = np.arange(130)
+    true = 1e6 * np.exp(0.3 * np.sin(2 * np.pi * weeks / WEEKS_A_YEAR))
+    missing = np.where((weeks > 40) & (weeks < 46), np.nan, true)
+    assert learn_season(missing[:104], 26).ahead == pytest.approx(learn_season(true[:104], 26).ahead)
 
 
 def test_level_and_spread_of_a_steady_series() -> None:
     rng = np.random.default_rng(3)
-    out = weekly_forecast(rng.normal(100, 10, (20, 104)), np.ones(104), np.ones(8), ["a"] * 20)
+    out = weekly_forecast(rng.normal(100, 10, (20, 104)), level(104, 8), ["a"] * 20)
     assert out.mean.mean() == pytest.approx(100, abs=2)
     assert out.sd.mean() == pytest.approx(10, abs=1)
     assert (out.level_cv < 0.06).all()
 
 
 def test_season_carries_into_the_coming_weeks() -> None:
-    out = weekly_forecast(np.full((1, 104), 50.0), np.ones(104), np.array([1.0, 2.0]), ["a"])
+    out = weekly_forecast(np.full((1, 104), 50.0), level(104, 2, [1.0, 2.0]), ["a"])
     assert out.mean[0] == pytest.approx([50, 100])
 
 
 def test_a_series_that_comes_now_and_then_has_its_mean() -> None:
     rng = np.random.default_rng(4)
     series = np.where(rng.random((1, 200)) < 0.2, 50.0, 0.0)
-    out = weekly_forecast(series, np.ones(200), np.ones(4), ["a"])
+    out = weekly_forecast(series, level(200, 4), ["a"])
     assert out.mean[0, 0] == pytest.approx(series.mean(), rel=0.35)
     assert out.sd[0, 0] == pytest.approx(20, rel=0.2)
 
@@ -52,7 +67,7 @@ def test_a_new_flavour_borrows_from_its_base() -> None:
     new = np.full((1, 60), np.nan)
     new[0, -2:] = 140.0
     history = np.vstack([old, other, new])
-    out = weekly_forecast(history, np.ones(60), np.ones(4), ["fruit"] * 4 + ["nut"] * 4 + ["fruit"])
+    out = weekly_forecast(history, level(60, 4), ["fruit"] * 4 + ["nut"] * 4 + ["fruit"])
     assert out.borrowed.tolist() == [False] * 8 + [True]
     assert 100 < out.mean[8, 0] < 120
     assert out.level_cv[8] > out.level_cv[0]
@@ -60,7 +75,7 @@ def test_a_new_flavour_borrows_from_its_base() -> None:
 
 def test_a_flavour_never_made_yet_takes_its_base_mean() -> None:
     history = np.vstack([np.full((2, 40), 100.0), np.full((1, 40), np.nan)])
-    out = weekly_forecast(history, np.ones(40), np.ones(2), ["fruit", "fruit", "fruit"])
+    out = weekly_forecast(history, level(40, 2), ["fruit", "fruit", "fruit"])
     assert out.mean[2] == pytest.approx([100, 100])
 
 
