@@ -9,13 +9,13 @@ import polars as pl
 
 from lineview.answers.answer import Answer, Evidence, Scope
 from lineview.answers.order_figures import order_figures
+from lineview.answers.order_sheet import sheet_table
 from lineview.answers.order_tables import (
     delivery_series,
     demand_table,
     fan_series,
     order_table,
     reels_table,
-    sheet_table,
 )
 from lineview.answers.order_words import CAUTIONS, history_words, notes, sentence, soft_line
 from lineview.figure import Period

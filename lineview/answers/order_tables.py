@@ -15,7 +15,6 @@ from lineview.stock.demand import Demand
 from lineview.stock.order_lines import OrderLine, line_fan
 from lineview.stock.order_size import price_at
 from lineview.stock.reels_needed import ReelsNeeded
-from lineview.stock.supplier_orders import SupplierOrder
 
 FAN = {
     "web": pl.String(),
@@ -55,8 +54,8 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
                 "use": line.week_reels,
                 "reorder": line.reorder_reels,
                 "order": reels,
-                "by": _day(line.order_by, plant),
-                "arrives": _day(line.arrives, plant),
+                "by": day_of(line.order_by, plant),
+                "arrives": day_of(line.arrives, plant),
                 "chance": None if advice is None else round(100 * advice.chance, 1),
                 "chance_week_later": None if advice is None else round(100 * advice.chance_week_later, 1),
                 "money": None if price is None or reels is None else reels * price,
@@ -84,42 +83,17 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
     return Table("order", "What to order by when", told, rows)
 
 
-def _day(at: datetime | None, plant: Plant) -> date | None:
-    """Give the day on which somebody acts: the hour in it carries nothing."""
-    return None if at is None else at.astimezone(plant.tz).date()
-
-
-def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
-    """Give the order sheet: the rows of each supplier's order, then its total.
+def day_of(at: datetime | None, plant: Plant) -> date | None:
+    """Give the day on which somebody acts: the hour in it carries nothing.
 
     Parameters
     ----------
-    orders : sequence of SupplierOrder
-        The earliest first.
+    at : datetime or None
+        The moment [UTC].
     plant : Plant
-        Its currency and zone.
+        For its zone.
     """
-    rows: list[dict[str, Any]] = []
-    for order in orders:
-        shared = {
-            "supplier": order.supplier or "no supplier in plant.toml",
-            "by": _day(order.order_by, plant),
-        }
-        for row in order.rows:
-            one = {"web": row.web.name or row.web.id, "reels": row.reels, "price": row.price}
-            rows.append(shared | one | {"money": row.money, "pallets": row.pallets})
-        total = {"web": "total", "reels": order.reels, "price": None, "money": order.money}
-        rows.append(shared | total | {"pallets": order.pallets})
-    columns = (
-        ("supplier", "supplier", ""),
-        ("by", "order by", ""),
-        ("web", "web", ""),
-        ("reels", "reels", "reels"),
-        ("price", "a reel", plant.currency),
-        ("money", "costs", plant.currency),
-        ("pallets", "pallets", ""),
-    )
-    return Table("order sheet", "Order sheet by supplier", columns, rows)
+    return None if at is None else at.astimezone(plant.tz).date()
 
 
 def demand_table(demand: Demand, plant: Plant, weeks: int = 4) -> Table:

@@ -49,13 +49,16 @@ class OrderLine:
     order_by: datetime | None
     arrives: datetime | None
     quantity_basis: str = ""
+    wanted_reels: float = 0.0
 
     @property
     def reorder_reels(self) -> float | None:
         """Position, on hand and on order, at which a daily look orders at the coming weeks' need."""
-        if self.web.lead_time_days is None or self.week_reels <= 0:
+        if self.web.lead_time_days is None:
             return None
         weeks = max(round((self.web.lead_time_days + 7.0) / 7.0), 1)
+        if self.need.week_mean[:weeks].mean() <= 0:
+            return None
         mean, variance = self.need.week_mean[:weeks].mean(), (self.need.week_sd[:weeks] ** 2).mean()
         return reorder_point(
             DailyNeed(float(mean) / 7.0, math.sqrt(float(variance) / 7.0)),
@@ -143,7 +146,7 @@ def order_line(
     due = advice.order_in_days
     order_by = None if due is None else now + timedelta(days=due)
     arrives = None if order_by is None else order_by + timedelta(days=web.lead_time_days)
-    return OrderLine(web, need, basis, reel_m, counted, supply, advice, "", order_by, arrives, lasts)
+    return OrderLine(web, need, basis, reel_m, counted, supply, advice, "", order_by, arrives, lasts, wanted)
 
 
 def _supply(web: Web, counted: OnHand, used_since_m: float, reel_m: float, now: datetime) -> Supply:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 from lineview.plant import Web
@@ -19,13 +19,26 @@ PALLET_SHARE = 0.5
 
 @dataclass(frozen=True)
 class SheetRow:
-    """One line of an order sheet; `money` is None where there is no price."""
+    """One line of an order sheet; `money` is None where there is no price.
+
+    `wanted` are the reels that the advice asks for before rounding, for the reason `basis`; `rounded` those
+    after minimum and multiple; `reels` may be more, to fill a pallet.
+    """
 
     web: Web
     reels: int
     price: float | None
     money: float | None
     pallets: float | None
+    wanted: float = 0.0
+    basis: str = ""
+    rounded: int = 0
+
+    @property
+    def break_from(self) -> int | None:
+        """The number of reels from which the price paid holds; None where it is the plain price."""
+        reached = [s.from_reels for s in self.web.price_breaks if self.reels >= s.from_reels]
+        return max(reached) if reached else None
 
 
 @dataclass(frozen=True)
@@ -46,6 +59,17 @@ class SupplierOrder:
         """What it costs without freight; None where a price is missing."""
         told = [row.money for row in self.rows]
         return None if any(m is None for m in told) else sum(m for m in told if m is not None)
+
+    @property
+    def freight(self) -> float | None:
+        """One freight for the whole order, the dearest that its webs name; None where none does."""
+        told = [row.web.freight_per_order for row in self.rows if row.web.freight_per_order is not None]
+        return max(told) if told else None
+
+    @property
+    def to_pay(self) -> float | None:
+        """Reels and freight together; None where either is not known."""
+        return None if self.money is None or self.freight is None else self.money + self.freight
 
     @property
     def pallets(self) -> float | None:
@@ -77,19 +101,25 @@ def supplier_orders(
         own = sorted((x for x in due if x.web.supplier == supplier), key=lambda x: x.order_by or _NEVER)
         first = own[0].order_by or _NEVER
         last = first + timedelta(days=together_days)
-        rows = [_row(x.web, x.advice.reels) for x in own if x.advice and (x.order_by or _NEVER) <= last]
+        rows = [_row(x, x.advice.reels) for x in own if x.advice and (x.order_by or _NEVER) <= last]
         out.append(SupplierOrder(supplier, first, tuple(_filled(rows))))
     return sorted(out, key=lambda order: order.order_by)
 
 
-def _row(web: Web, reels: int) -> SheetRow:
-    price = price_at(web, reels)
-    return SheetRow(
-        web=web,
+def _row(line: OrderLine, reels: int) -> SheetRow:
+    row = SheetRow(line.web, reels, None, None, None, line.wanted_reels, line.quantity_basis, reels)
+    return _of(row, reels)
+
+
+def _of(row: SheetRow, reels: int) -> SheetRow:
+    """Give a row with so many reels, at the price that so many have."""
+    price = price_at(row.web, reels)
+    return replace(
+        row,
         reels=reels,
         price=price,
         money=None if price is None else price * reels,
-        pallets=None if web.reels_per_pallet is None else reels / web.reels_per_pallet,
+        pallets=None if row.web.reels_per_pallet is None else reels / row.web.reels_per_pallet,
     )
 
 
@@ -102,4 +132,4 @@ def _filled(rows: list[SheetRow]) -> list[SheetRow]:
     if rest < PALLET_SHARE:
         return rows
     more = int((1.0 - rest) * first.reels_per_pallet + 1e-9) // first.multiple_reels * first.multiple_reels
-    return [_row(first, rows[0].reels + more), *rows[1:]]
+    return [_of(rows[0], rows[0].reels + more), *rows[1:]]

@@ -8,6 +8,7 @@ from wrap_works import evidence_of, scope_of, wrap_line
 
 from lineview.answers.order import answer_order
 from lineview.columns import BATCHES, PLAN, STOCK, empty
+from lineview.plant import Web
 
 
 @pytest.fixture(scope="module")
@@ -203,12 +204,38 @@ def test_the_order_sheet_adds_up_by_supplier(made) -> None:
     plant = with_webs(made, reels_per_pallet=48)
     answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made, film=100, wax=180)))
     sheet = next(t for t in answer.tables if t.name == "order sheet")
-    rows = [r for r in sheet.rows if r["web"] != "total"]
-    total = next(r for r in sheet.rows if r["web"] == "total")
+    rows = [r for r in sheet.rows if r["web"] not in ("total without freight", "freight")]
+    total = next(r for r in sheet.rows if r["web"] == "total without freight")
     assert len(rows) == 2
     assert total["reels"] == sum(r["reels"] for r in rows)
-    assert total["money"] == pytest.approx(sum(r["money"] for r in rows))
     assert total["pallets"] == pytest.approx(total["reels"] / 48)
+    # Nobody wrote a freight down, so the total says that it is not in it.
+    assert total["money"] == pytest.approx(sum(r["money"] for r in rows))
+
+
+def test_one_freight_stands_in_a_suppliers_total(made) -> None:
+    plant = with_webs(made, reels_per_pallet=48, freight_per_order=75.0)
+    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made, film=100, wax=180)))
+    sheet = next(t for t in answer.tables if t.name == "order sheet")
+    freight = [r for r in sheet.rows if r["web"] == "freight"]
+    total = next(r for r in sheet.rows if r["web"] == "total")
+    assert [r["money"] for r in freight] == [75.0]
+    rows = [r for r in sheet.rows if r["web"] not in ("total", "freight")]
+    assert total["money"] == pytest.approx(sum(r["money"] for r in rows) + 75.0)
+
+
+def test_the_sheet_says_why_so_many(made) -> None:
+    breaks = ({"from_reels": 40, "price_per_reel": 8.0},)
+    plant = with_webs(made, reels_per_pallet=48, minimum_reels=40, multiple_reels=8)
+    webs = tuple(Web.model_validate({**web.model_dump(), "price_breaks": breaks}) for web in plant.webs)
+    plant = plant.model_copy(update={"webs": webs})
+    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made, film=100, wax=180)))
+    sheet = next(t for t in answer.tables if t.name == "order sheet")
+    first = sheet.rows[0]
+    assert "8 EUR a reel from 40 reels on" in first["why"]
+    assert first["reels"] % 8 == 0
+    if first["reels"] > 40:
+        assert "would do; " in first["why"] or "multiple of 8" in first["why"]
 
 
 def test_order_day_is_shown_in_the_plants_zone(made) -> None:
