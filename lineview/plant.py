@@ -17,7 +17,16 @@ Measures = Literal["rope diameter", "rope temperature", "roller speed", "state",
 #: What a state can mean to the shift. "blocked": the next machine cannot take product; "starved": the one
 #: before cannot send any; "outside": standing by a cause outside the machine, not told which.
 StateMeaning = Literal[
-    "running", "stop", "changeover", "blocked", "starved", "outside", "idle", "maintenance", "cleaning", "break"
+    "running",
+    "stop",
+    "changeover",
+    "blocked",
+    "starved",
+    "outside",
+    "idle",
+    "maintenance",
+    "cleaning",
+    "break",
 ]
 WebKind = Literal["film", "wax paper"]
 ExportKind = Literal["readings", "weights", "batches", "stops", "reels", "stock", "plan"]
@@ -66,7 +75,8 @@ class Counter(Part):
 class Gauge(Part):
     """A gauge: what it measures, in which unit, at which place, and the roller pair it belongs to.
 
-    `codes` says what the codes or names of a state channel mean, one of StateMeaning each. The names of ANSI/ISA-TR88.00.02 need no entry; a bare number always does.
+    `codes` says what the codes or names of a state channel mean, one of StateMeaning each. The names of
+    ANSI/ISA-TR88.00.02 need no entry; a bare number always does.
     """
 
     id: Id

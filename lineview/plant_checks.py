@@ -93,6 +93,7 @@ def _machines(data: Table) -> Iterator[Found]:
             )
             yield ("machines", i, "nominal_per_min"), fault
         yield from _counters(i, machine, max(band))
+        yield from _codes(i, machine)
 
 
 def _counters(m: int, machine: Table, nominal_high: float) -> Iterator[Found]:
@@ -115,6 +116,23 @@ def _counters(m: int, machine: Table, nominal_high: float) -> Iterator[Found]:
                 "Give the rate that the machine cannot exceed, or correct the band",
             )
             yield (*path, "fastest_per_min"), fault
+
+
+def _codes(m: int, machine: Table) -> Iterator[Found]:
+    """Find codes of a gauge that tells no state, and one code with two meanings."""
+    for i, gauge in tables(machine, "gauges"):
+        codes, path = gauge.get("codes"), ("machines", m, "gauges", i, "codes")
+        if not isinstance(codes, dict) or not codes:
+            continue
+        if gauge.get("measures") != "state":
+            what = f"gauge '{gauge.get('id')}' measures {gauge.get('measures')} and has codes of states"
+            yield path, Fault(what, "", 'codes only where measures = "state"', "Take the codes out")
+        seen: dict[str, object] = {}
+        for code, means in codes.items():
+            before = seen.setdefault(str(code).strip().casefold(), means)
+            if before != means:
+                what = f"the code '{code}' means both {before} and {means}"
+                yield path, Fault(what, "", "one meaning a code, whatever its capitals", "Leave one out")
 
 
 def _webs(data: Table) -> Iterator[Found]:

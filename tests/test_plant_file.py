@@ -131,6 +131,7 @@ def test_five_faults_come_at_once_each_with_its_line(tmp_path):
 
 
 COUNTER = '[[machines.counters]]\nid = "{}"\ncounts = "{}"\nfastest_per_min = {}\n\n[[webs]]'
+GAUGE = '[[machines.gauges]]\nid = "s"\nmeasures = "{}"\ncodes = {{ {} }}\n\n[[webs]]'
 SHIFT = '[[shifts]]\nid = "{}"\nstart = "{}"\nend = "{}"\n\n[[lines]]'
 CROSSES = {
     "unknown time zone": ("Europe/Paris", "Mars/Olympus", "Mars/Olympus"),
@@ -169,6 +170,13 @@ CROSSES = {
         None,
     ),
     "the fastest possible rate is 350 pieces a minute": ("= 450", "= 350", "= 350"),
+    "'7' is 'starvd'": ("[[webs]]", GAUGE.format("state", '"7" = "starvd"'), "starvd"),
+    "has codes of states": ("[[webs]]", GAUGE.format("batch", '"7" = "stop"'), None),
+    "the code 'Run' means both stop and running": (
+        "[[webs]]",
+        GAUGE.format("state", 'run = "stop", Run = "running"'),
+        None,
+    ),
     "'mass_g' is -1": ("mass_g = 6.8", "mass_g = -1", "mass_g = -1"),
     "'width_mm' is '90,5'": ("width_mm = 90", 'width_mm = "90,5"', "90,5"),
     "'flavour' is missing in [[products]]": ('flavour = "banana"\n', "", "[[products]]"),

@@ -7,6 +7,7 @@ import polars as pl
 from lineview.answers.answer import Answer, Evidence, Scope, Table
 from lineview.answers.iso_figures import iso_figures
 from lineview.answers.shift_figures import shift_figures
+from lineview.answers.shift_notes import maintenance_note, notes
 from lineview.answers.shift_study_figures import event_figures, study_figures
 from lineview.answers.shift_study_tables import event_rows, study_tables
 from lineview.answers.shift_tables import (
@@ -18,7 +19,7 @@ from lineview.answers.shift_tables import (
     shift_table,
     stop_table,
 )
-from lineview.answers.shift_words import ALLERGENS, CAUTIONS, maintenance_note, notes, sentence, soft_line
+from lineview.answers.shift_words import ALLERGENS, CAUTIONS, sentence, soft_line
 from lineview.columns import READINGS, empty
 from lineview.errors import AskError, Fault
 from lineview.measures.shift_measures import ShiftMeasures, measure_shift, rate_by_minute

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from lineview.answers.shift_kind_figures import kind_figures
 from lineview.answers.shift_rest_figures import COUNTED, UNSEEN_BOUNDS, rest_figures, stop_figures
 from lineview.figure import Figure, Period, cannot_tell
 from lineview.measures.counts import Total
-from lineview.measures.ladder import CAUSES
+from lineview.measures.ladder import CAUSES, cause_sums
 from lineview.measures.shift_account import ShiftAccount
 from lineview.measures.shift_measures import ShiftMeasures
 from lineview.plant import Machine
@@ -37,6 +38,7 @@ def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figu
         *_rate_figures(account, period, n),
         *_declared_rates(measured.machine, period),
         *_minute_figures(account, period, n),
+        *kind_figures(measured, period, n),
         _uptime(account, period, n),
         *_loss_figures(account, period, n),
         *stop_figures(measured, period),
@@ -136,12 +138,14 @@ def _running_rate(account: ShiftAccount, period: Period, n: int) -> Figure:
     name, label, unit = "running_rate_per_min", "rate while it ran", "pieces/min"
     if account.run_min <= 0:
         return cannot_tell(name, label, unit, "it did not run while it was seen", period)
+    if account.counted_run_min <= 1e-9:
+        return cannot_tell(name, label, unit, "no counter was read while it ran", period)
     made = account.made["running"] + account.made["slow"]
-    working = f"{made:,.0f} pieces ÷ {account.run_min:,.1f} running and slow minutes"
+    working = f"{made:,.0f} pieces ÷ {account.counted_run_min:,.1f} running and slow minutes"
     return Figure(
         name,
         label,
-        made / account.run_min,
+        made / account.counted_run_min,
         unit,
         n=n,
         period=period,
@@ -206,13 +210,18 @@ def _uptime(account: ShiftAccount, period: Period, n: int) -> Figure:
         return cannot_tell(name, label, unit, "no planned minute is over", period)
     if planned - unseen <= 1e-9:
         return cannot_tell(name, label, unit, "no planned minute was seen", period)
-    low, high = 100 * run / planned, 100 * (run + unseen) / planned
+    coded = account.coded_run_min + account.coded_stand_min
+    low = 100 * (run - account.coded_run_min) / planned
+    high = 100 * (run + unseen + account.coded_stand_min) / planned
     value = 100 * run / (planned - unseen)
     working = f"{run:.1f} running and slow minutes ÷ {planned - unseen:.1f} planned minutes"
     if unseen > 0:
         working += f" seen; {unseen:.1f} of {planned:.1f} planned minutes were not seen"
     kind = "bounds: unseen minutes" if unseen > 0 else COUNTED
-    ends = (low, high) if unseen > 0 else (None, None)
+    if coded > 0:
+        working += f"; {coded:.1f} min have no counter readings and are told by the machine's own states"
+        kind = "bounds: minutes without counter readings"
+    ends = (low, high) if unseen + coded > 0 else (None, None)
     return Figure(name, label, value, unit, ends[0], ends[1], kind, n, period, ("derived-tape",), working)
 
 
@@ -220,7 +229,7 @@ def _loss_figures(account: ShiftAccount, period: Period, n: int) -> list[Figure]
     figures = []
     rate = account.nominal_per_min
     for cause, key, state in CAUSES:
-        minutes, made = account.minutes[state], account.made_in(state)
+        minutes, made = cause_sums(account, state)
         lost = minutes * rate - made
         working = f"{minutes:,.1f} min × {rate:g} a minute − {made:,.0f} pieces made in them"
         label = f"pieces lost: {cause}"

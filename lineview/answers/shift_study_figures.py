@@ -33,6 +33,7 @@ def study_figures(study: ShiftStudy, stops: int, period: Period) -> tuple[Figure
         *_trend(study, stops, period),
         *(_cluster(one, period) for one in study.clusters),
         *_efficiencies(study, period),
+        *_aside(study, period),
     )
 
 
@@ -139,6 +140,16 @@ def _cluster(cluster: Cluster, period: Period) -> Figure:
     return Figure(
         name, label, ratio.ratio, "", ratio.low, high, kind, cluster.events, period, sources, working
     )
+
+
+def _aside(study: ShiftStudy, period: Period) -> list[Figure]:
+    name, label = "pieces_in_maintenance", "pieces counted in maintenance, taken out"
+    if study.maintenance_pieces is None:
+        return []
+    working = "increments of the piece counter while the state said maintenance or manual"
+    sources = ("derived-counters", "isa-tr88")
+    pieces = round(study.maintenance_pieces)
+    return [Figure(name, label, pieces, "pieces", period=period, sources=sources, working=working)]
 
 
 def _efficiencies(study: ShiftStudy, period: Period) -> list[Figure]:

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
-from lineview.answers.answer import Evidence, Scope, Span
+from lineview.answers.answer import Scope, Span
 from lineview.measures.shift_measures import ShiftMeasures
-from lineview.plant import Machine, Plant
+from lineview.plant import Plant
 
 CAUTIONS = (
     "Before reaching past a guard, clearing a jam at rollers, knife or twist heads, or changing rollers: "
@@ -70,12 +68,27 @@ def sentence(measured: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span
         return (Span(f"{subject} has not begun: the latest reading is from before it."),)
     if account.planned_min <= 1e-9:
         return (Span("This is a break: no planned minute of the period is over."),)
+    return _untold(measured, readings) or _made(measured, subject, several=several)
+
+
+def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
+    """Say why pieces cannot be told, or that most minutes were not seen; nothing where they can."""
+    account = measured.so_far
     name = measured.machine.shown
     if not readings or account.unseen_min >= account.planned_min - 1e-6:
         call = Span(f"There are no readings of {name}", call=True)
         return (
             call,
             Span(f" in the {account.planned_min:,.0f} planned minutes, so nothing can be told of them."),
+        )
+    if account.run_min > 0 and account.counted_run_min <= 1e-9:
+        share = 100 * account.run_min / (account.planned_min - account.unseen_min)
+        return (
+            Span(f"No counter of {name} was read", call=True),
+            Span(
+                f", so pieces cannot be told; by its own states it ran {account.run_min:,.0f} of "
+                f"{account.planned_min - account.unseen_min:,.0f} planned minutes, {share:.0f} %."
+            ),
         )
     if account.pieces.good is None:
         return (Span(f"No counter of pieces is declared for {name}, so its shift cannot be told."),)
@@ -87,7 +100,7 @@ def sentence(measured: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span
             ),
             Span(f"; what was seen shows at least {account.good.low:,.0f} good pieces."),
         )
-    return _made(measured, subject, several=several)
+    return ()
 
 
 def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span, ...]:
@@ -129,9 +142,9 @@ def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
     if account.planned_min <= 1e-9 or account.unseen_min >= account.planned_min - 1e-6:
         return ""
     parts = []
-    if account.run_min > 0:
+    if account.counted_run_min > 1e-9:
         made = account.made["running"] + account.made["slow"]
-        parts.append(f"While it ran: {made / account.run_min:,.0f} a minute.")
+        parts.append(f"While it ran: {made / account.counted_run_min:,.0f} a minute.")
     parts.append(_stood(measured, plant))
     if account.unseen_min >= 0.5:
         low = 100 * account.run_min / account.planned_min
@@ -184,68 +197,4 @@ def _plan(measured: ShiftMeasures) -> str:
     return (
         f"To reach the plan of {measured.planned:,.0f} the rest must run at "
         f"{measured.pace_needed_per_min:,.0f}{beyond}."
-    )
-
-
-def notes(
-    measured: ShiftMeasures, machine: Machine, evidence: Evidence, unknown_states: Sequence[str]
-) -> tuple[str, ...]:
-    """Say what cannot be told and which export would tell it.
-
-    Parameters
-    ----------
-    measured : ShiftMeasures
-        Of the period.
-    machine : Machine
-        As in the plant description.
-    evidence : Evidence
-        What was given.
-    unknown_states : sequence of str
-        States of the machine's channel that nobody declared.
-
-    Returns
-    -------
-    tuple of str
-        Plain sentences.
-    """
-    told: list[str] = []
-    known_products = machine.gauge("product") or machine.gauge("batch")
-    if not evidence.batches.height and known_products is None:
-        told.append("No batch sheet and no product channel: changeovers are not told apart from stops.")
-    if not evidence.stop_log.height:
-        told.append("No stop log: stops have no reasons until somebody sets them.")
-    if not evidence.plan.height:
-        told.append("No plan: the pace needed for it cannot be told.")
-    if not evidence.reels.height:
-        told.append("No reel log: the next reel change cannot be told.")
-    if machine.counter("rejects") is None and machine.counter("good pieces") is None:
-        told.append("No counter of rejects or good pieces: every piece is taken for good.")
-    if machine.set_per_min is None:
-        told.append("No set rate in plant.toml: the ladder starts from the middle of the nominal band.")
-    if unknown_states:
-        told.append(
-            f"What the states {', '.join(unknown_states[:6])} mean is not declared in plant.toml; published "
-            "lists number the same names differently, so a number is not guessed."
-        )
-    made = measured.so_far
-    if made.run_min > 0 and (made.made["running"] + made.made["slow"]) / made.run_min > made.nominal_per_min:
-        told.append(
-            f"It ran faster than nominal, so effectiveness is above 100 %: {made.nominal_per_min:g} a minute "
-            "is too low a nominal rate for this period. Nothing is capped."
-        )
-    if abs(made.counters_differ) >= 0.5:
-        told.append(
-            f"Good pieces differ by {made.counters_differ:+,.0f} from pieces made less rejects: "
-            "the counters disagree."
-        )
-    return tuple(told)
-
-
-def maintenance_note(pieces: float | None) -> tuple[str, ...]:
-    """Say that the counter went on in maintenance, where it did."""
-    if pieces is None or pieces < 0.5:
-        return ()
-    return (
-        f"{pieces:,.0f} pieces were counted while the machine's state said maintenance; they are in the "
-        "sums, since the counter does not tell them apart.",
     )

@@ -2,19 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 import polars as pl
 
-from lineview.columns import TAPE, require
-
-#: Reasons whose cause lies outside the machine.
-OUTSIDE_WORDS = re.compile(
-    r"\b(blocked|starved|outside|waiting|upstream|downstream|power cut"
-    r"|no (batch|product|rope|material|staff))\b",
-    re.IGNORECASE,
-)
+from lineview.measures.stop_kinds import OUTSIDE_KINDS, with_kinds
 
 
 @dataclass(frozen=True)
@@ -62,9 +54,5 @@ def outside_minutes(tape: pl.DataFrame) -> float:
     -----
     Source: din-en-415-11
     """
-    require(tape, TAPE, "tape")
-    stops = tape.filter(pl.col("state").is_in(["stop", "short stop"]) & pl.col("reason").is_not_null())
-    long_us = (stops["end"] - stops["start"]).dt.total_microseconds().to_list()
-    reasons = stops["reason"].to_list()
-    outside = [us for us, why in zip(long_us, reasons, strict=True) if OUTSIDE_WORDS.search(why)]
-    return float(sum(outside)) / 6e7
+    outside = with_kinds(tape).filter(pl.col("kind").is_in(OUTSIDE_KINDS))
+    return float((outside["end"] - outside["start"]).dt.total_microseconds().sum()) / 6e7

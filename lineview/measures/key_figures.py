@@ -38,6 +38,8 @@ class TimeElements:
         PRI, planned run time per item [min].
     produced, good, scrap, rework : float
         PQ, GQ, SQ, RQ.
+    uncounted_min : float
+        Part of the production time whose pieces no counter tells [min]: the effectiveness leaves it out.
     """
 
     planned_busy_min: float
@@ -49,6 +51,12 @@ class TimeElements:
     good: float
     scrap: float = 0.0
     rework: float = 0.0
+    uncounted_min: float = 0.0
+
+    @property
+    def counted_min(self) -> float:
+        """Production time whose pieces were counted [min]."""
+        return max(0.0, self.production_min - self.uncounted_min)
 
     @property
     def processing_min(self) -> float:
@@ -77,6 +85,7 @@ class TimeElements:
             self.good + other.good,
             self.scrap + other.scrap,
             self.rework + other.rework,
+            self.uncounted_min + other.uncounted_min,
         )
 
 
@@ -105,6 +114,7 @@ def time_elements(account: ShiftAccount) -> TimeElements:
         made,
         made * share,
         max(0.0, made - made * share),
+        uncounted_min=account.uncounted_min,
     )
 
 
@@ -151,17 +161,18 @@ def iso_key_figures(elements: TimeElements) -> tuple[KeyFigure, ...]:
     e = elements
     ideal = e.run_time_per_item_min * e.produced
     ideal_good = e.run_time_per_item_min * e.good
-    nee_bottom = e.planned_busy_min * e.production_min * e.produced
+    counted = e.counted_min / e.production_min if e.production_min > 0 else 1.0
+    nee_bottom = e.planned_busy_min * e.counted_min * e.produced
     return (
         KeyFigure("availability", "Availability", "APT / PBT", e.production_min, e.planned_busy_min),
-        KeyFigure("effectiveness", "Effectiveness", "PRI × PQ / APT", ideal, e.production_min),
+        KeyFigure("effectiveness", "Effectiveness", "PRI × PQ / APT", ideal, e.counted_min),
         KeyFigure("quality_ratio", "Quality ratio", "GQ / PQ", e.good, e.produced),
         KeyFigure(
             "oee_index",
             "Overall equipment effectiveness index",
             "Availability × Effectiveness × Quality ratio",
             ideal_good,
-            e.planned_busy_min,
+            e.planned_busy_min * counted,
         ),
         KeyFigure(
             "nee_index",
@@ -216,6 +227,7 @@ def productive_maintenance_figures(elements: TimeElements, short_stop_min: float
     """
     e = elements
     open_min = e.production_min + short_stop_min
+    counted = e.counted_min / e.production_min if e.production_min > 0 else 1.0
     return (
         KeyFigure(
             "tpm_availability",
@@ -229,6 +241,6 @@ def productive_maintenance_figures(elements: TimeElements, short_stop_min: float
             "Performance, short stops placed as TPM places them",
             "PRI × PQ / (APT + short stops)",
             e.run_time_per_item_min * e.produced,
-            open_min,
+            open_min * counted,
         ),
     )

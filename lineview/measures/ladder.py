@@ -6,6 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from lineview.measures.shift_account import ShiftAccount
+from lineview.measures.stop_kinds import KINDS
+
+_SAID = {"outside": "other causes outside"}
 
 
 @dataclass(frozen=True)
@@ -52,12 +55,40 @@ def ladder(account: ShiftAccount) -> tuple[Rung, ...]:
     rate = account.nominal_per_min
     steps: list[tuple[str, float | None, float]] = []
     for cause, _, state in CAUSES:
-        minutes = account.minutes.get(state, 0.0)
-        steps.append((cause, minutes, account.made_in(state) - minutes * rate))
+        minutes, made = cause_sums(account, state)
+        for kind in KINDS[1:]:
+            part, of_it = account.kinds.get((state, kind), (0.0, 0.0))
+            if part > 0:
+                steps.append((f"{cause}, {_SAID.get(kind, kind)}", part, of_it - part * rate))
+                minutes, made = minutes - part, made - of_it
+        steps.append((cause, minutes, made - minutes * rate))
     steps.append(("made in breaks", None, account.made_in("break")))
     steps.append(("rejects", None, -account.rejects_used))
     steps.append(("counters differ", None, account.counters_differ))
     return _whole(account, steps)
+
+
+def cause_sums(account: ShiftAccount, state: str) -> tuple[float, float]:
+    """Give the minutes [min] that the ladder counts to a state, and the pieces made in them.
+
+    Parameters
+    ----------
+    account : ShiftAccount
+        Of a shift.
+    state : str
+        One of STATES.
+
+    Returns
+    -------
+    tuple of float
+        Running minutes whose pieces no counter tells go to those not seen, so that no speed is lost in them.
+    """
+    minutes, made = account.minutes.get(state, 0.0), account.made_in(state)
+    if state == "unseen":
+        return minutes + account.uncounted_min, made
+    if state == "running":
+        return max(0.0, minutes - account.uncounted_min), made
+    return minutes, made
 
 
 def _whole(account: ShiftAccount, steps: Sequence[tuple[str, float | None, float]]) -> tuple[Rung, ...]:

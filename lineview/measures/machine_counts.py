@@ -8,18 +8,38 @@ from dataclasses import dataclass
 import polars as pl
 
 from lineview.columns import INCREMENTS, READINGS, empty, require
+from lineview.measures.coded_clock import Contradictions, clock_with_states, contradictions
 from lineview.measures.counts import increments, known_modulus
+from lineview.measures.state_spells import Spells, set_aside, state_spells
 from lineview.measures.states import Clock, clock
 from lineview.plant import Counter, Counts, Machine
 
 
 @dataclass(frozen=True)
 class MachineCounts:
-    """INCREMENTS, without `kind`, of each piece counter by what it counts, in pieces; the machine's clock."""
+    """A machine's counters and clock.
+
+    Parameters
+    ----------
+    machine : Machine
+        As in the plant description.
+    steps : mapping
+        INCREMENTS, without `kind`, of each piece counter by what it counts, in pieces; what was counted in
+        maintenance is not in them but in `aside`, with columns start, end, n.
+    seen : Clock
+        By the counter, and by the machine's states where there are no readings of it.
+    spells : Spells
+        What its states said.
+    against : Contradictions
+        Where they said otherwise than the counter.
+    """
 
     machine: Machine
     steps: Mapping[Counts, pl.DataFrame]
     seen: Clock
+    spells: Spells
+    against: Contradictions
+    aside: Mapping[Counts, pl.DataFrame]
 
 
 def piece_counter(machine: Machine) -> Counter | None:
@@ -81,7 +101,13 @@ def count_machine(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> 
     require(readings, READINGS, "readings")
     kinds: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
     counters = {kind: machine.counter(kind) for kind in kinds}
-    steps = {kind: channel_increments(readings, c) for kind, c in counters.items() if c is not None}
+    spells = state_spells(machine, readings, gap_s=gap_s)
+    parts = {
+        kind: set_aside(channel_increments(readings, c), spells)
+        for kind, c in counters.items()
+        if c is not None
+    }
+    steps = {kind: kept for kind, (kept, _) in parts.items()}
     shows = piece_counter(machine)
     made = empty(INCREMENTS) if shows is None else steps[shows.counts]
     if shows is not None and shows.counts == "good pieces":
@@ -89,7 +115,9 @@ def count_machine(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> 
     cycles = _together(made, steps.get("blank wraps"))
     pieces = None if cycles is made else made["n"]
     seen = clock(cycles, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s, made=pieces)
-    return MachineCounts(machine, steps, seen)
+    whole = clock_with_states(seen, spells, machine.nominal_per_min)
+    aside = {kind: taken for kind, (_, taken) in parts.items()}
+    return MachineCounts(machine, steps, whole, spells, contradictions(seen, spells), aside)
 
 
 def _together(steps: pl.DataFrame, other: pl.DataFrame | None) -> pl.DataFrame:

@@ -7,7 +7,6 @@ import polars as pl
 from lineview.columns import STOP_LOG, require
 from lineview.measures.changeovers import find_changeovers, product_changes
 from lineview.measures.machine_counts import MachineCounts, count_machine
-from lineview.measures.state_codes import state_log
 from lineview.measures.tape import lay
 from lineview.plant import Machine
 
@@ -85,5 +84,5 @@ def tape_of(
         short_stop_min=short_stop_min,
         changeovers=find_changeovers(counts.seen, changes),
         stop_log=stop_log.filter(pl.col("machine") == machine.id),
-        state_log=state_log(machine, readings),
+        spells=counts.spells,
     )

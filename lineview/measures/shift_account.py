@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
 
 from lineview.columns import STATES, TAPE, UTC_US, require
+from lineview.measures.coded_sums import coded_sums
 from lineview.measures.counts import Total
 from lineview.measures.pieces import Pieces
 
@@ -32,6 +33,12 @@ class ShiftAccount:
         Pieces of the whole stretch from the counters.
     nominal_per_min : float
         Nominal rate that the ladder starts from [pieces/min].
+    kinds : mapping
+        (state, kind of stop) to minutes [min] and pieces; of stops and short stops.
+    coded_run_min, coded_stand_min : float
+        Minutes run and stood that the machine's states alone tell [min]; they are in `minutes`.
+    uncounted_min : float
+        Running minutes [min] whose pieces no counter tells.
     """
 
     minutes: Mapping[str, float]
@@ -39,6 +46,10 @@ class ShiftAccount:
     stretches: Mapping[str, int]
     pieces: Pieces
     nominal_per_min: float
+    kinds: Mapping[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
+    coded_run_min: float = 0.0
+    coded_stand_min: float = 0.0
+    uncounted_min: float = 0.0
 
     @property
     def planned_min(self) -> float:
@@ -59,6 +70,15 @@ class ShiftAccount:
     def stand_min(self) -> float:
         """Minutes of stops, short stops and changeovers [min]."""
         return self.minutes["stop"] + self.minutes["short stop"] + self.minutes["changeover"]
+
+    @property
+    def counted_run_min(self) -> float:
+        """Running and slow minutes whose pieces are told [min]."""
+        return max(0.0, self.run_min - self.uncounted_min)
+
+    def stop_minutes(self, *kinds: str) -> float:
+        """Give the minutes of stops and short stops of these kinds [min]."""
+        return sum(minutes for (_, kind), (minutes, _) in self.kinds.items() if kind in kinds)
 
     @property
     def good(self) -> Total:
@@ -128,7 +148,20 @@ def joined(accounts: Sequence[ShiftAccount], nominal_per_min: float) -> ShiftAcc
             _sum([a.pieces.rejects for a in accounts]),
         ),
         nominal_per_min=nominal_per_min,
+        kinds=_sum_kinds(accounts),
+        coded_run_min=sum(a.coded_run_min for a in accounts),
+        coded_stand_min=sum(a.coded_stand_min for a in accounts),
+        uncounted_min=sum(a.uncounted_min for a in accounts),
     )
+
+
+def _sum_kinds(accounts: Sequence[ShiftAccount]) -> dict[tuple[str, str], tuple[float, float]]:
+    sums: dict[tuple[str, str], tuple[float, float]] = {}
+    for one in accounts:
+        for key, (minutes, made) in one.kinds.items():
+            before = sums.get(key, (0.0, 0.0))
+            sums[key] = (before[0] + minutes, before[1] + made)
+    return sums
 
 
 def _sum(parts: Sequence[Total | None]) -> Total | None:
@@ -201,13 +234,16 @@ def accounts(
     require(tape, TAPE, "tape")
     begins = windows["start"].dt.epoch("us").to_numpy()
     row = np.searchsorted(begins, tape["start"].dt.epoch("us").to_numpy(), side="right") - 1
-    summed = (
-        tape.with_columns(us=(pl.col("end") - pl.col("start")).dt.total_microseconds(), shift=pl.Series(row))
-        .group_by("shift", "state")
-        .agg(pl.col("us").sum(), pl.col("pieces").sum(), n=pl.len())
+    # A stop split where its code changes is one stop.
+    goes_on = (pl.col("state") == pl.col("state").shift(1)) & (pl.col("start") == pl.col("end").shift(1))
+    rows = tape.with_columns(
+        us=(pl.col("end") - pl.col("start")).dt.total_microseconds(), shift=pl.Series(row)
+    ).with_columns(new=~(goes_on & (pl.col("shift") == pl.col("shift").shift(1))).fill_null(value=False))
+    summed = rows.group_by("shift", "state").agg(
+        pl.col("us").sum(), pl.col("pieces").sum(), pl.col("new").sum()
     )
     sums = {(shift, state): rest for shift, state, *rest in summed.iter_rows()}
-    nothing = [0, 0.0, 0]
+    nothing, told = [0, 0.0, 0], coded_sums(rows)
     found = []
     for k, counted in enumerate(pieces):
         own = {state: sums.get((k, state), nothing) for state in STATES}
@@ -218,6 +254,10 @@ def accounts(
                 stretches={state: int(n) for state, (_, _, n) in own.items()},
                 pieces=counted,
                 nominal_per_min=nominal_per_min,
+                kinds=told.kinds.get(k, {}),
+                coded_run_min=told.run_min.get(k, 0.0),
+                coded_stand_min=told.stand_min.get(k, 0.0),
+                uncounted_min=told.uncounted_min.get(k, 0.0),
             )
         )
     return tuple(found)

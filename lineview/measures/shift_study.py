@@ -15,11 +15,10 @@ from lineview.measures.flavour_order import MOST_PRODUCTS, FlavourOrder, cheapes
 from lineview.measures.key_figures import time_elements
 from lineview.measures.next_events import NextEvent, Pace, batch_end, reel_ends
 from lineview.measures.pace import run_stop_cycles
-from lineview.measures.pieces import pieces_of
 from lineview.measures.run_clock import run_clock
 from lineview.measures.shift_measures import ShiftMeasures, minute_steps
 from lineview.measures.speed_legs import speed_legs
-from lineview.measures.state_codes import state_log
+from lineview.measures.state_codes import SET_ASIDE
 from lineview.measures.stop_clusters import Cluster, stop_clusters
 from lineview.measures.stop_trend import StopTrend, stop_trend
 from lineview.plant import Plant, Product
@@ -91,22 +90,18 @@ def study_shift(
         _order(plant, machine.line, plan, batches, flavours, now, end),
         _events(plant, measured, end, now, reels, batches),
         speed_legs(minute_steps(measured).filter(pl.col("state").is_in(["running", "slow"]))),
-        _in_maintenance(measured, readings),
+        _in_maintenance(measured),
     )
 
 
-def _in_maintenance(measured: ShiftMeasures, readings: pl.DataFrame) -> float | None:
+def _in_maintenance(measured: ShiftMeasures) -> float | None:
     """Give the pieces counted while the machine's state said maintenance; None where it never did."""
-    log = state_log(measured.machine, readings).filter(pl.col("reason") == "maintenance")
-    tape = measured.tape
-    if not log.height or not tape.height:
+    aside, tape = measured.counts.aside, measured.tape
+    taken = aside.get("pieces", aside.get("good pieces"))
+    if taken is None or not tape.height or not measured.counts.spells.only(*SET_ASIDE).any:
         return None
-    first, last = tape["start"].min(), tape["end"].max()
-    windows = log.select(
-        pl.max_horizontal("start", pl.lit(first)),
-        pl.min_horizontal(pl.col("end").fill_null(last), pl.lit(last)),
-    ).filter(pl.col("end") > pl.col("start"))
-    return float(pieces_of(measured.counts, windows)["made"].sum()) if windows.height else None
+    inside = (pl.col("start") < tape["end"].max()) & (pl.col("end") > tape["start"].min())
+    return float(taken.filter(inside)["n"].sum())
 
 
 def _of(plant: Plant, name: str, *, base: bool) -> str:

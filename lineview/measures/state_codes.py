@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import get_args
 
 import polars as pl
 
-from lineview.columns import STOP_LOG, empty
-from lineview.plant import Machine
+from lineview.columns import UTC_US, empty
+from lineview.plant import Machine, StateMeaning
 
-#: What a state can mean to the shift. "blocked": the next machine cannot take product; "starved": the one
-#: before cannot send any; "outside": standing by a cause outside the machine, not told which.
-MEANINGS = ("running", "stop", "changeover", "blocked", "starved", "outside", "idle", "maintenance")
-#: Meanings whose cause lies outside the machine.
-OUTSIDE = ("blocked", "starved", "outside")
+#: What a state can mean to the shift.
+MEANINGS: tuple[str, ...] = get_args(StateMeaning)
+#: Meanings in which a counter that goes on counts no production.
+SET_ASIDE = ("maintenance",)
 
 #: The state names of ANSI/ISA-TR88.00.02. Held is standing by the machine's own cause, Suspended by one
 #: outside it. Two published lists number these names differently, so a number means nothing by itself.
@@ -49,6 +49,9 @@ PLAIN_WORDS: Mapping[str, str] = {
     "starved": "starved",
     "equipmentstarved": "starved",
     "maintenance": "maintenance",
+    "manual": "maintenance",
+    "cleaning": "cleaning",
+    "break": "break",
 }
 
 
@@ -86,8 +89,12 @@ def meaning(state: str, codes: Mapping[str, str]) -> str | None:
     return what if what in MEANINGS else None
 
 
-def state_log(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
-    """Give what a machine's state channel says of its standing, as a stop log.
+#: Rows of a state channel: what it said and what that means, null where it cannot be told.
+TOLD: dict[str, pl.DataType] = {"at": UTC_US, "state": pl.String(), "meaning": pl.String()}
+
+
+def told_states(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
+    """Give what a machine's state channel said, row by row.
 
     Parameters
     ----------
@@ -99,33 +106,23 @@ def state_log(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
     Returns
     -------
     polars.DataFrame
-        STOP_LOG: one row a stretch, `reason` one of MEANINGS but "running" and "stop", which give no reason.
-        A state lasts until the next one. States that cannot be told are left out.
+        TOLD by time, the last row of each moment. Uncertain rows are left out.
     """
     gauge = machine.gauge("state")
     if gauge is None:
-        return empty(STOP_LOG)
-    own = readings.filter((pl.col("channel") == gauge.id) & (pl.col("quality") == "good")).sort("at")
-    named = own.select(
-        "at",
-        "intake",
-        "row",
-        state=pl.coalesce("text", pl.col("value").cast(pl.Int64, strict=False).cast(pl.String)),
-    ).drop_nulls("state")
+        return empty(TOLD)
+    own = readings.filter((pl.col("channel") == gauge.id) & (pl.col("quality") == "good"))
+    named = own.select("at", state=_state()).drop_nulls().sort("at", maintain_order=True)
+    named = named.unique("at", keep="last", maintain_order=True)
     known = {s: meaning(s, gauge.codes) for s in named["state"].unique().to_list()}
-    told = named.with_columns(
-        reason=pl.col("state").replace_strict(list(known), list(known.values()), return_dtype=pl.String)
-        if known
-        else pl.lit(None, pl.String)
-    )
-    return (
-        told.with_columns(spell=pl.col("reason").fill_null("").rle_id())
-        .group_by("spell", maintain_order=True)
-        .agg(pl.col("at").first().alias("start"), pl.col("reason", "intake", "row").first())
-        .with_columns(end=pl.col("start").shift(-1), machine=pl.lit(machine.id))
-        .filter(pl.col("reason").is_not_null() & ~pl.col("reason").is_in(["running", "stop"]))
-        .select(list(STOP_LOG))
-    )
+    if not known:
+        return empty(TOLD)
+    what = pl.col("state").replace_strict(list(known), list(known.values()), return_dtype=pl.String)
+    return named.with_columns(meaning=what)
+
+
+def _state() -> pl.Expr:
+    return pl.coalesce("text", pl.col("value").cast(pl.Int64, strict=False).cast(pl.String))
 
 
 def unknown_states(machine: Machine, readings: pl.DataFrame) -> list[str]:
@@ -134,7 +131,7 @@ def unknown_states(machine: Machine, readings: pl.DataFrame) -> list[str]:
     Parameters
     ----------
     machine : Machine
-        As in state_log.
+        As in told_states.
     readings : polars.DataFrame
         READINGS of the machine.
 
@@ -147,6 +144,5 @@ def unknown_states(machine: Machine, readings: pl.DataFrame) -> list[str]:
     if gauge is None:
         return []
     own = readings.filter(pl.col("channel") == gauge.id)
-    text = pl.coalesce("text", pl.col("value").cast(pl.Int64, strict=False).cast(pl.String))
-    states = own.select(state=text)["state"].drop_nulls().unique().to_list()
+    states = own.select(state=_state())["state"].drop_nulls().unique().to_list()
     return sorted(s for s in states if meaning(s, gauge.codes) is None)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
@@ -22,6 +22,7 @@ from lineview.measures.rate import (
 )
 
 RUNNING, SLOW, STANDING, UNSEEN = range(4)
+_NONE = np.empty((0, 2), dtype=np.int64)
 #: No piece for at least so long is standing, even where readings come every second [s].
 STANDS_S = 4.0
 #: A burst between two standing stretches that is worth less than so long of running is a jog [min].
@@ -45,6 +46,8 @@ class Clock:
     low, high, unbounded : array of float
         Least and most pieces of unseen intervals up to each edge of `span`; `unbounded` counts the
         intervals whose most is not known.
+    coded : array of int
+        Start and end [µs] of the stretches that the machine's own states tell, not its counter.
     """
 
     edge: Ints
@@ -55,6 +58,7 @@ class Clock:
     low: Floats
     high: Floats
     unbounded: Floats
+    coded: Ints = field(default_factory=lambda: _NONE)
 
 
 def clock(

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import polars as pl
 
 from lineview.columns import CALENDAR, INCREMENTS, TAPE, UTC_US, empty, require
 from lineview.measures.rate import Bools, Floats, Ints
 from lineview.measures.reasons import CHANGEOVER_WORDS, reason_of
+from lineview.measures.state_codes import MEANINGS
+from lineview.measures.state_spells import NO_SPELLS, Spells
 from lineview.measures.states import RUNNING, SLOW, STANDING, UNSEEN, Clock, clock
+from lineview.measures.tape_codes import StandingRows, reason_said, steadied, with_code_kinds
 
 _SHORT, _STOP, _CHANGEOVER, _BREAK = 4, 5, 6, 7
 _NAMES = {
@@ -20,6 +25,8 @@ _NAMES = {
     _CHANGEOVER: "changeover",
     _BREAK: "break",
 }
+
+_SAID: dict[str, pl.DataType] = {"code": pl.String(), "coded": pl.Boolean()}
 
 
 def tape(
@@ -69,7 +76,8 @@ def tape(
     """
     require(increments, INCREMENTS, "increments")
     seen = clock(increments, band_low_per_min=band_low_per_min, gap_s=gap_s)
-    return lay(seen, calendar, short_stop_min=short_stop_min, changeovers=changeovers, stop_log=stop_log)
+    laid = lay(seen, calendar, short_stop_min=short_stop_min, changeovers=changeovers, stop_log=stop_log)
+    return laid.select(list(TAPE))
 
 
 def lay(
@@ -79,7 +87,7 @@ def lay(
     short_stop_min: float,
     changeovers: pl.DataFrame,
     stop_log: pl.DataFrame,
-    state_log: pl.DataFrame | None = None,
+    spells: Spells = NO_SPELLS,
 ) -> pl.DataFrame:
     """Lay a machine's clock over the calendar.
 
@@ -89,37 +97,58 @@ def lay(
         The machine's clock.
     calendar, short_stop_min, changeovers, stop_log
         As in `tape`.
-    state_log : polars.DataFrame, optional
-        STOP_LOG from the machine's own state channel; its reasons stand where the stop log has none.
+    spells : Spells, optional
+        What the machine's own states said: they split its stops by kind, and stand as their reason where
+        the stop log has none.
 
     Returns
     -------
     polars.DataFrame
-        TAPE.
+        TAPE with two columns more: `code`, what the machine's state said while it stood, one of MEANINGS
+        or null; `coded`, whether the state alone tells the stretch, for want of counter readings.
     """
     require(calendar, CALENDAR, "calendar")
     if not calendar.height:
-        return empty(TAPE)
-    start, end, stretch, row = _cut(seen, calendar.sort("start"))
+        return empty(TAPE | _SAID)
+    start, end, stretch, row = _cut(seen, calendar.sort("start"), spells)
     pause = calendar.sort("start")["part"].to_numpy()[row] == "break"
     code = np.where(stretch < 0, UNSEEN, np.concatenate((seen.code, [UNSEEN]))[stretch])
     stands = code == STANDING
     reason = np.full(len(code), None, dtype=object)
+    rows = StandingRows(stretch, stands, spells.at(start), end - start, (end - start) * ~pause)
+    says = steadied(rows) if spells.any else np.full(len(code), -1)
     if stands.any():
-        kind, why = _standing(
-            seen, stretch, (end - start) * ~pause, stands, short_stop_min, changeovers, (stop_log, state_log)
-        )
+        kind, why = _standing(seen, rows, short_stop_min, changeovers, stop_log)
+        kind = with_code_kinds(rows, says, kind, (_SHORT, _STOP, _CHANGEOVER), short_stop_min * 6e7)
         code = np.where(stands, kind, code)
+        why = np.where(why == None, reason_said(says), why)  # noqa: E711 - an array of objects, compared one by one
         reason = np.where(stands & ~pause, why, reason)
     code = np.where(pause, _BREAK, code)
-    return _frame(seen, start, end, code, reason, row, stretch)
+    says = np.where(pause, -1, says)
+    parts = _Parts(start, end, code, reason, row, stretch, says)
+    return _frame(seen, parts)
 
 
-def _cut(seen: Clock, calendar: pl.DataFrame) -> tuple[Ints, Ints, Ints, Ints]:
+@dataclass(frozen=True)
+class _Parts:
+    """Pieces of the calendar cut at every edge, one array a column."""
+
+    start: Ints
+    end: Ints
+    code: Ints
+    reason: np.ndarray
+    row: Ints
+    stretch: Ints
+    says: Ints
+
+
+def _cut(seen: Clock, calendar: pl.DataFrame, spells: Spells) -> tuple[Ints, Ints, Ints, Ints]:
     """Cut the calendar's rows at the clock's edges; give start, end, stretch (-1: outside), row."""
     begins = calendar["start"].dt.epoch("us").to_numpy()
     finishes = calendar["end"].dt.epoch("us").to_numpy()
-    edge = np.unique(np.concatenate((begins, finishes, seen.edge)))
+    edge = np.unique(
+        np.concatenate((begins, finishes, seen.edge, spells.start, spells.end, seen.coded.ravel()))
+    )
     start, end = edge[:-1], edge[1:]
     row = np.searchsorted(begins, start, side="right") - 1
     inside = (row >= 0) & (start < finishes[np.maximum(row, 0)])
@@ -131,23 +160,19 @@ def _cut(seen: Clock, calendar: pl.DataFrame) -> tuple[Ints, Ints, Ints, Ints]:
 
 def _standing(
     seen: Clock,
-    stretch: Ints,
-    planned_us: Ints,
-    stands: Bools,
+    rows: StandingRows,
     short_stop_min: float,
     changeovers: pl.DataFrame,
-    logs: tuple[pl.DataFrame, pl.DataFrame | None],
+    stop_log: pl.DataFrame,
 ) -> tuple[Ints, np.ndarray]:
     """Give the state and reason of each standing row (other rows hold anything)."""
-    whole = np.bincount(stretch[stands], planned_us[stands], minlength=len(seen.code) + 1)
+    stretch, stands = rows.stretch, rows.stands
+    whole = np.bincount(stretch[stands], rows.planned_us[stands], minlength=len(seen.code) + 1)
     kind = np.where(whole[stretch] < short_stop_min * 6e7, _SHORT, _STOP)
     used = np.unique(stretch[stands])
     why = np.full(len(seen.code) + 1, None, dtype=object)
     begins, ends = seen.edge[used], seen.edge[used + 1]
-    said_by_people, said_by_machine = (
-        [None] * len(used) if log is None else reason_of(begins, ends, log) for log in logs
-    )
-    why[used] = [a if a is not None else b for a, b in zip(said_by_people, said_by_machine, strict=True)]
+    why[used] = reason_of(begins, ends, stop_log)
     changes = np.zeros(len(seen.code) + 1, dtype=bool)
     changes[used] = _overlaps(begins, ends, changeovers)
     said = [i for i in used.tolist() if why[i] is not None and CHANGEOVER_WORDS.search(why[i])]
@@ -166,13 +191,14 @@ def _overlaps(begins: Ints, ends: Ints, changeovers: pl.DataFrame) -> Bools:
     return np.asarray((last >= 0) & (reach[np.maximum(last, 0)] > begins))
 
 
-def _frame(
-    seen: Clock, start: Ints, end: Ints, code: Ints, reason: np.ndarray, row: Ints, stretch: Ints
-) -> pl.DataFrame:
+def _frame(seen: Clock, parts: _Parts) -> pl.DataFrame:
     """Join rows of one state and stretch, and give them their pieces."""
+    start, end, code, row, says = parts.start, parts.end, parts.code, parts.row, parts.says
+    coded = _covered(start, seen.coded) & (code != _BREAK)
     # A break is one row whatever the machine did in it.
-    group = np.where(code == _BREAK, -2 - row, stretch)
+    group = np.where(code == _BREAK, -2 - row, parts.stretch)
     turns = (group[1:] != group[:-1]) | (row[1:] != row[:-1]) | (start[1:] != end[:-1])
+    turns |= (says[1:] != says[:-1]) | (code[1:] != code[:-1]) | (coded[1:] != coded[:-1])
     new = np.concatenate(([True], turns))
     first = np.flatnonzero(new)
     last = np.concatenate((first[1:], [len(start)])) - 1
@@ -190,9 +216,19 @@ def _frame(
             "pieces": pl.Series(made).set(pl.Series(~exact), None),
             "pieces_low": made + low,
             "pieces_high": top.set(pl.Series(~np.isfinite(high)), None),
-            "reason": pl.Series(reason[first].tolist(), dtype=pl.String),
+            "reason": pl.Series(parts.reason[first].tolist(), dtype=pl.String),
+            "code": pl.Series([*MEANINGS, None], dtype=pl.String).gather(says[first] % (len(MEANINGS) + 1)),
+            "coded": coded[first],
         }
     )
+
+
+def _covered(moments: Ints, stretches: Ints) -> Bools:
+    """Tell which moments lie in one of the stretches."""
+    if not len(stretches):
+        return np.zeros(len(moments), dtype=bool)
+    place = np.searchsorted(stretches[:, 0], moments, side="right") - 1
+    return np.asarray((place >= 0) & (moments < stretches[np.maximum(place, 0), 1]))
 
 
 def _pieces_between(seen: Clock, start: Ints, end: Ints) -> Floats:
@@ -207,7 +243,7 @@ def _pieces_between(seen: Clock, start: Ints, end: Ints) -> Floats:
 
 def _unseen_between(seen: Clock, start: Ints, end: Ints) -> tuple[Floats, Floats]:
     """Give the least and most pieces of unseen time between two moments [µs]; inf: unbounded."""
-    if not len(seen.code):
+    if not len(seen.span):
         return np.zeros(len(start)), np.where(end > start, np.inf, 0.0)
     span, top = seen.span, len(seen.span) - 1
     inner_a = np.clip(np.searchsorted(span, start), 0, top)

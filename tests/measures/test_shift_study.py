@@ -16,7 +16,8 @@ from lineview.measures.key_figures import TimeElements, iso_key_figures, product
 from lineview.measures.pace import pace_needed_per_min, planned_pieces, project, run_stop_cycles
 from lineview.measures.run_clock import run_clock
 from lineview.measures.speed_legs import speed_legs
-from lineview.measures.state_codes import state_log, unknown_states
+from lineview.measures.state_codes import MEANINGS, unknown_states
+from lineview.measures.state_spells import state_spells
 from lineview.measures.stop_clusters import stop_clusters
 from lineview.measures.stop_trend import stop_trend
 from lineview.measures.stops import pareto, stop_count, stop_list
@@ -178,7 +179,11 @@ def test_two_efficiencies_differ_by_what_lies_outside() -> None:
     assert Efficiency(0, 350, 0, 0).all_causes is None
 
 
-def test_a_state_channel_gives_reasons_by_name() -> None:
+def said(machine: Machine, frame: pl.DataFrame) -> list[str]:
+    return [MEANINGS[k] for k in state_spells(machine, frame, gap_s=120).meaning]
+
+
+def test_a_state_channel_is_told_by_name() -> None:
     machine = Machine(
         id="w",
         kind="cut-and-wrap machine",
@@ -198,12 +203,12 @@ def test_a_state_channel_gives_reasons_by_name() -> None:
             "row": 1,
         }
     ).cast(dict(READINGS))  # type: ignore[arg-type]
-    assert state_log(machine, frame)["reason"].to_list() == ["outside", "starved"]
+    assert said(machine, frame) == ["running", "outside", "starved", "stop", "running"]
     assert unknown_states(machine, frame) == ["77"]
     numbers = frame.with_columns(
         text=pl.lit(None, pl.String), value=pl.Series([6.0, 12.0, 6.0, 12.0, 6.0, 6.0])
     )
-    assert state_log(machine, numbers)["reason"].to_list() == ["starved", "starved"]
+    assert said(machine, numbers) == ["starved", "starved"]
     assert unknown_states(machine, numbers) == ["6"]
 
 

@@ -1,0 +1,93 @@
+"""The shift's notes: what cannot be told, what was left out, and where two sources disagree."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from lineview.answers.answer import Evidence
+from lineview.measures.shift_measures import ShiftMeasures
+from lineview.plant import Machine
+
+
+def notes(
+    measured: ShiftMeasures, machine: Machine, evidence: Evidence, unknown_states: Sequence[str]
+) -> tuple[str, ...]:
+    """Say what cannot be told and which export would tell it.
+
+    Parameters
+    ----------
+    measured : ShiftMeasures
+        Of the period.
+    machine : Machine
+        As in the plant description.
+    evidence : Evidence
+        What was given.
+    unknown_states : sequence of str
+        States of the machine's channel that nobody declared.
+
+    Returns
+    -------
+    tuple of str
+        Plain sentences.
+    """
+    told: list[str] = []
+    known_products = machine.gauge("product") or machine.gauge("batch")
+    if not evidence.batches.height and known_products is None:
+        told.append("No batch sheet and no product channel: changeovers are not told apart from stops.")
+    if not evidence.stop_log.height:
+        told.append("No stop log: stops have no reasons until somebody sets them.")
+    if not evidence.plan.height:
+        told.append("No plan: the pace needed for it cannot be told.")
+    if not evidence.reels.height:
+        told.append("No reel log: the next reel change cannot be told.")
+    if machine.counter("rejects") is None and machine.counter("good pieces") is None:
+        told.append("No counter of rejects or good pieces: every piece is taken for good.")
+    if machine.set_per_min is None:
+        told.append("No set rate in plant.toml: the ladder starts from the middle of the nominal band.")
+    if unknown_states:
+        told.append(
+            f"What the states {', '.join(unknown_states[:6])} mean is not declared in plant.toml; published "
+            "lists number the same names differently, so a number is not guessed."
+        )
+    made = measured.so_far
+    ran = made.counted_run_min
+    if ran > 1e-9 and (made.made["running"] + made.made["slow"]) / ran > made.nominal_per_min:
+        told.append(
+            f"It ran faster than nominal, so effectiveness is above 100 %: {made.nominal_per_min:g} a minute "
+            "is too low a nominal rate for this period. Nothing is capped."
+        )
+    told += _states(measured)
+    if abs(made.counters_differ) >= 0.5:
+        told.append(
+            f"Good pieces differ by {made.counters_differ:+,.0f} from pieces made less rejects: "
+            "the counters disagree."
+        )
+    return tuple(told)
+
+
+def _states(measured: ShiftMeasures) -> list[str]:
+    """Say what the machine's states added, and where they contradict its counter."""
+    told, account, against = [], measured.so_far, measured.counts.against
+    coded = account.coded_run_min + account.coded_stand_min
+    if coded >= 0.5:
+        told.append(
+            f"{coded:,.0f} minutes have no counter readings and are told by the machine's own states: "
+            f"{account.coded_run_min:,.0f} running, {account.coded_stand_min:,.0f} standing."
+        )
+    if against.count:
+        times = "once" if against.count == 1 else f"{against.count:,} times"
+        told.append(
+            f"The machine's state and its counter disagreed {times} for longer than a minute, "
+            f"{against.minutes:,.0f} minutes in all: the counter goes before."
+        )
+    return told
+
+
+def maintenance_note(pieces: float | None) -> tuple[str, ...]:
+    """Say that the counter went on in maintenance, where it did."""
+    if pieces is None or pieces < 0.5:
+        return ()
+    return (
+        f"{pieces:,.0f} pieces were counted while the machine's state said maintenance or manual: they are "
+        "taken out of the pieces made and the good pieces.",
+    )
