@@ -6,8 +6,9 @@ from lineview.answers.answer import Answer, Evidence, Scope
 from lineview.answers.rope_figures import rope_figures
 from lineview.answers.rope_notes import notes_of
 from lineview.answers.rope_sentence import sentence, soft_line
+from lineview.answers.rope_series import rope_series
 from lineview.answers.rope_sizers import ranked_sizers, sooner_words
-from lineview.answers.rope_tables import rope_series, rope_tables
+from lineview.answers.rope_tables import rope_tables
 from lineview.errors import AskError, Fault
 from lineview.measures.rope_account import rope_account
 from lineview.measures.rope_verdict import verdict
@@ -36,8 +37,8 @@ def answer_rope(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     Returns
     -------
     Answer
-        With figures (lineview.answers.rope_figures), the tables "causes", "adjustments", "sizers", "limits",
-        "gauges" and "rollers", and the frames of the pictures.
+        With figures (lineview.answers.rope_figures), the tables "causes", "adjustments", "sizers", "watch",
+        "limits", "gauges" and "rollers", and the frames of the pictures.
 
     Raises
     ------

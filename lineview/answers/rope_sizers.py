@@ -48,9 +48,9 @@ def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
         "sizers"; without rows where there is nothing to compare.
     """
     columns = (
-        ("sizer", "sizer", ""), ("line", "line", ""), ("state", "rope", ""), ("drift", "drift", "mm/h"),
-        ("low", "95 % from", "mm/h"), ("high", "to", "mm/h"), ("hours", "leaves tolerance in", "h"),
-        ("early", "at the earliest", "h"), ("why", "why here", ""),
+        ("sizer", "sizer", ""), ("state", "rope", ""), ("hours", "leaves tolerance in", "h"),
+        ("early", "at the earliest", "h"), ("drift", "drift", "mm/h"), ("low", "95 % from", "mm/h"),
+        ("high", "to", "mm/h"), ("line", "line", ""), ("why", "why here", ""),
     )  # fmt: skip
     lines = {one.id: one.name or one.id for one in plant.lines}
     rows: list[dict[str, Any]] = [

@@ -3,21 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
 from typing import Any
-
-import polars as pl
 
 from lineview.answers.answer import Scope, Table
 from lineview.answers.rope_sentence import took_out
+from lineview.answers.rope_series import watch_table
 from lineview.answers.rope_sizers import sizers_table
 from lineview.answers.rope_words import length, moment
-from lineview.columns import UTC_US
 from lineview.figure import Figure
 from lineview.measures.rank_sizers import RankedSizer
 from lineview.measures.rope_account import RopeAccount
-from lineview.measures.rope_ahead import forecast_end
-from lineview.measures.rope_forecast import fan
 from lineview.measures.rope_verdict import Effect, Verdict
 from lineview.plant import Plant
 
@@ -44,13 +39,14 @@ def rope_tables(
     Returns
     -------
     tuple of Table
-        "causes", "adjustments", "sizers", "limits", "gauges" and "rollers", without those that would be
-        empty.
+        "causes", "adjustments", "sizers", "watch", "limits", "gauges" and "rollers", without those that would
+        be empty.
     """
     tables = [
         _causes(account, found, {f.name: f for f in figures}, plant, scope),
         _adjustments(found, plant, scope),
         sizers_table(ranked, plant),
+        watch_table(account),
         _limits(account),
         _gauges(account),
         _rollers(account),
@@ -209,34 +205,3 @@ def _rollers(account: RopeAccount) -> Table:
         row["slip"], row["low"], row["high"] = 100 * slip.share, 100 * slip.low, 100 * slip.high
     ordered = [rows[pair] for pair in sorted(rows)]
     return Table("rollers", "Roller pairs: ripple at their turning period, and flow v·d²", columns, ordered)
-
-
-def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.DataFrame]:
-    """Give the frames for the picture.
-
-    Parameters
-    ----------
-    account : RopeAccount
-        What was measured.
-    found : Verdict or None
-        The state of the rope.
-
-    Returns
-    -------
-    dict of str to polars.DataFrame
-        "batches", "ewma", "cusum", "forecast" and "adjustments".
-    """
-    out = {"batches": account.points}
-    if account.watch is not None:
-        out["ewma"], out["cusum"] = account.watch.ewma, account.watch.cusum
-    if account.model is not None and account.ahead is not None:
-        out["forecast"] = fan(account.model, account.ahead.now_h, forecast_end(account.model, account.ahead))
-    rows: list[tuple[float, datetime, str, bool]] = [
-        (e.running_h, e.at, e.label, e.recorded) for e in (found.effects if found else ())
-    ]
-    out["adjustments"] = pl.DataFrame(
-        rows,
-        schema={"running_h": pl.Float64, "at": UTC_US, "label": pl.String, "recorded": pl.Boolean},
-        orient="row",
-    )
-    return out

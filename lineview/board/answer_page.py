@@ -36,7 +36,10 @@ HEADINGS: dict[str, dict[str, tuple[str, str]]] = {
             ("low", "from"),
             ("mid", "expected"),
             ("high", "to"),
-            ("value", "smoothed deviation"),
+            ("value", "charted value"),
+            ("upper", "upper sum"),
+            ("lower", "lower sum"),
+            ("limit", "decision interval"),
         )
     },
     "weight": {"low": ("from", "g"), "high": ("to", "g")},

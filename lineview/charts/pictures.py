@@ -7,9 +7,10 @@ from datetime import datetime
 import polars as pl
 
 from lineview.answers.answer import Answer
+from lineview.charts.components import components_picture
 from lineview.charts.look import Look, Picture
 from lineview.charts.order import order_picture
-from lineview.charts.residuals import residual_picture
+from lineview.charts.residuals import cusum_picture, residual_picture
 from lineview.charts.rope import Tolerance, rope_picture
 from lineview.charts.shift import shift_picture
 from lineview.charts.weight import Target, weight_picture
@@ -94,9 +95,31 @@ def _rope(answer: Answer, look: Look) -> list[Picture]:
             name=f"Rope of {_shown(answer, look)}",
         )
     ]
-    ewma = answer.series.get("ewma")
-    if ewma is not None and ewma.height:
-        drawn.append(residual_picture(ewma, look))
+    return [*drawn, *_behind_the_rope(answer, look)]
+
+
+#: The charts that watch the rope for drift: series, title, words at the axis.
+WATCHING = (
+    ("residuals", "Residual chart of the batches, Shewhart limits (ISO 7870-2)", "residual"),
+    ("ewma", "EWMA chart of the residuals (ISO 7870-6)", "EWMA"),
+    ("quick", "EWMA chart of the residuals, quicker to see large drifts (ISO 7870-6)", "EWMA"),
+)
+
+
+def _behind_the_rope(answer: Answer, look: Look) -> list[Picture]:
+    """Draw what the rope's deviation is made of, and the charts that watch it."""
+    drawn: list[Picture] = []
+    parts = answer.series.get("components")
+    if parts is not None and parts.height:
+        stacked = components_picture(parts, look)
+        drawn += [] if stacked is None else [stacked]
+    for name, title, axis in WATCHING:
+        chart = answer.series.get(name)
+        if chart is not None and chart.height:
+            drawn.append(residual_picture(chart, look, title, axis))
+    cusum = answer.series.get("cusum")
+    if cusum is not None and cusum.height:
+        drawn.append(cusum_picture(cusum, look))
     return drawn
 
 

@@ -12,28 +12,47 @@ from numpy.typing import NDArray
 from lineview.measures.rope_model import RopeModel
 from lineview.statistics.cusum import cusum
 from lineview.statistics.ewma import ewma
-from lineview.statistics.run_length import cusum_limit, ewma_width
+from lineview.statistics.joint_charts import QUICK, SLOW, Widths, joint_widths
+from lineview.statistics.run_length import cusum_limit
 from lineview.statistics.tridiagonal_noise import one_step
 
 Floats = NDArray[np.float64]
 
 #: Running hours to a false alarm, on average [h].
 FALSE_ALARM_H = 200.0
-#: Smoothing of the EWMA and allowance of the CUSUM. Of the smoothings tried, this one is never far from the
-#: quickest chart for drifts of 0.0005 to 0.1 standard deviations a batch (tests/truth, table of delays).
-SMOOTHING, ALLOWANCE = 0.065, 0.25
+#: Allowance k of the CUSUM, in standard deviations of a batch.
+ALLOWANCE = 0.25
 
 
 @dataclass(frozen=True)
 class Watch:
-    """The charts and what they say: the first batch of the last run of signals, or None."""
+    """The charts and what they say.
+
+    Parameters
+    ----------
+    ewma, quick, single, cusum : polars.DataFrame
+        The slow EWMA, the quick one, the residuals with Shewhart limits, and the CUSUM.
+    run_length : float
+        Batches to a false alarm of the first three together, on average, and of the CUSUM.
+    widths : (float, float, float)
+        L of the slow and the quick EWMA, and the Shewhart limits' distance in standard deviations.
+    limit : float
+        Decision interval h of the CUSUM.
+    signal : int or None
+        First batch of the run of signals of the first three that reaches the last batch.
+    since : int
+        First batch after the last recorded adjustment, at which the charts start anew.
+    """
 
     ewma: pl.DataFrame
+    quick: pl.DataFrame
+    single: pl.DataFrame
     cusum: pl.DataFrame
     run_length: float
-    width: float
+    widths: Widths
     limit: float
     signal: int | None
+    since: int = 0
 
 
 def fresh_residuals(model: RopeModel) -> Floats:
@@ -113,33 +132,55 @@ def watch(model: RopeModel, false_alarm_h: float = FALSE_ALARM_H) -> Watch:
     Returns
     -------
     Watch
-        Frames `ewma` (running_h, at, value, low, high [mm], signal) and `cusum` (running_h, at, upper,
-        lower, limit [batch standard deviations], signal).
+        Frames `ewma`, `quick` and `single` (running_h, at, value, low, high [mm], signal, stands) and `cusum`
+        (running_h, at, upper, lower, limit [mm], signal, stands). `stands` marks the
+        signals since the last recorded adjustment; every chart starts anew at each.
 
     Notes
     -----
-    Source: iso-7870-4, iso-7870-6, crowder-1987, lucas-crosier-1982
+    Source: iso-7870-4, iso-7870-6, lucas-saccucci-1990, zhao-2005, derived-joint-charts, lucas-crosier-1982
     """
     z = fresh_residuals(model)
     spacing = float(np.ptp(model.hours)) / max(1, model.n - 1)
     run_length = max(20.0, false_alarm_h / spacing)
-    width = ewma_width(SMOOTHING, round(run_length, 1))
-    limit = cusum_limit(ALLOWANCE, round(run_length, 1))
-    averaged = ewma(z, smoothing=SMOOTHING, centre=0.0, sd=1.0, width=width, exact=False)
-    summed = cusum(z, target=0.0, allowance=ALLOWANCE, limit=limit)
-    mm = model.fit.sd()
-    keys = model.points.select("running_h", "at")
-    chart = keys.with_columns(
-        value=pl.Series(averaged.value * mm),
-        low=pl.Series(averaged.low * mm),
-        high=pl.Series(averaged.high * mm),
-        signal=pl.Series(averaged.outside),
+    widths, limit = joint_widths(run_length), cusum_limit(ALLOWANCE, round(run_length, 1))
+    starts = [0, *(a.first for a in model.adjustments if a.recorded)]
+    cuts = list(pairwise([*starts, model.n]))
+    slow, quick, single = (
+        _averaged(model, [z[a:b] for a, b in cuts], smoothing, width, starts[-1])
+        for smoothing, width in zip((SLOW, QUICK, 1.0), widths, strict=True)
     )
-    sums = keys.with_columns(
-        upper=pl.Series(summed.upper), lower=pl.Series(summed.lower), limit=pl.lit(limit),
-        signal=pl.Series(summed.outside),
-    )  # fmt: skip
-    return Watch(chart, sums, run_length, width, limit, _last_signal(averaged.outside))
+    sums = _summed(model, [z[a:b] for a, b in cuts], limit, starts[-1])
+    outside = np.any([one["signal"].to_numpy() for one in (slow, quick, single)], axis=0)
+    return Watch(slow, quick, single, sums, run_length, widths, limit, _last_signal(outside), starts[-1])
+
+
+def _averaged(
+    model: RopeModel, parts: list[Floats], smoothing: float, width: float, since: int
+) -> pl.DataFrame:
+    charts = [ewma(z, smoothing=smoothing, centre=0.0, sd=1.0, width=width, exact=False) for z in parts]
+    mm = model.fit.sd()
+    return model.points.select("running_h", "at").with_columns(
+        value=np.concatenate([one.value for one in charts]) * mm,
+        low=np.concatenate([one.low for one in charts]) * mm,
+        high=np.concatenate([one.high for one in charts]) * mm,
+        **_signalled(np.concatenate([one.outside for one in charts]), since),
+    )
+
+
+def _summed(model: RopeModel, parts: list[Floats], limit: float, since: int) -> pl.DataFrame:
+    charts = [cusum(z, target=0.0, allowance=ALLOWANCE, limit=limit) for z in parts]
+    mm = model.fit.sd()
+    return model.points.select("running_h", "at").with_columns(
+        upper=np.concatenate([one.upper for one in charts]) * mm,
+        lower=np.concatenate([one.lower for one in charts]) * mm,
+        limit=pl.lit(limit * mm),
+        **_signalled(np.concatenate([one.outside for one in charts]), since),
+    )
+
+
+def _signalled(outside: NDArray[np.bool_], since: int) -> dict[str, NDArray[np.bool_]]:
+    return {"signal": outside, "stands": outside & (np.arange(outside.size) >= since)}
 
 
 def _last_signal(outside: NDArray[np.bool_]) -> int | None:
