@@ -55,11 +55,14 @@ def gather(
     logs = [store.stop_log(m, start - MARGIN, end + MARGIN) for m in ids]
     log = pl.concat(logs) if logs else pl.DataFrame(schema=STOP_LOG)
     kept: Kept = {} if known is None else known
+    batches = _stacked([store.batches(line, start - MARGIN, end + MARGIN) for line in lines])
+    if question == "shift" and not batches.height:
+        machines += _sizers(plant, lines)  # changeovers without marks are found in the rope
     reasons = [store.stop_reasons(m, start - MARGIN, end + MARGIN) for m in ids]
     return Evidence(
         readings={m.id: widened(store, m.id, scope, beyond) for m in machines},
         weights=_stacked([store.weights(m, start, end) for m in ids]),
-        batches=_stacked([store.batches(line, start - MARGIN, end + MARGIN) for line in lines]),
+        batches=batches,
         stop_log=with_reasons(log, _stacked(reasons)),
         reels=_stacked([store.reels(m, start - MARGIN, end + MARGIN) for m in ids]),
         stock=store.stock(),
@@ -67,7 +70,23 @@ def gather(
         adjustments=with_named(log, _stacked([store.adjustments(m, start, end) for m in ids])),
         net_contents=net_contents_tables() if question == "weight" else {},
         elsewhere=other_sizers(store, plant, scope, kept) if question == "rope" else {},
+        **(_weighed_elsewhere(store, plant, scope) if question == "weight" else {}),
     )
+
+
+def _weighed_elsewhere(store: Store, plant: Plant, scope: Scope) -> dict[str, pl.DataFrame]:
+    """Fetch what the other lines weighed in the period, and their batch sheets."""
+    start, end = scope.period.start, scope.period.end
+    wrapping = [m for m in plant.machines if m.line != scope.line and m.kind == "cut-and-wrap machine"]
+    lines = sorted({m.line for m in wrapping})
+    return {
+        "weights_elsewhere": _stacked([store.weights(m.id, start, end) for m in wrapping]),
+        "batches_elsewhere": _stacked([store.batches(n, start - MARGIN, end + MARGIN) for n in lines]),
+    }
+
+
+def _sizers(plant: Plant, lines: list[str]) -> list[Machine]:
+    return [m for m in plant.machines if m.line in lines and m.kind == "sizer"]
 
 
 def _machines(plant: Plant, question: Question, scope: Scope) -> list[Machine]:

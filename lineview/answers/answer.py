@@ -47,7 +47,9 @@ class Evidence:
 
     `readings` holds a frame a machine. Frames that no export gave are empty, never None. `net_contents`
     holds the dated rules for packages by name ("hb133", "eu", "r87"); it may be empty. `elsewhere` holds what
-    was measured of the rope of every other sizer of the works, by sizer; it may be empty.
+    was measured of the rope of every other sizer of the works, by sizer; it may be empty. `weights_elsewhere`
+    and `batches_elsewhere` are those of the works' other lines, to compare with, and in no figure of the line
+    asked.
     """
 
     readings: Mapping[str, pl.DataFrame]
@@ -61,6 +63,8 @@ class Evidence:
     net_contents: Mapping[str, ContentsRules] = field(default_factory=dict)
     made: pl.DataFrame | None = None
     elsewhere: Mapping[str, RopeAccount] = field(default_factory=dict)
+    weights_elsewhere: pl.DataFrame = field(default_factory=pl.DataFrame)
+    batches_elsewhere: pl.DataFrame = field(default_factory=pl.DataFrame)
 
 
 @dataclass(frozen=True)

@@ -12,13 +12,15 @@ from lineview.answers.weight_detail_tables import bag_table, chart_table, plan_t
 from lineview.answers.weight_detail_words import detail_notes
 from lineview.answers.weight_figures import weight_figures
 from lineview.answers.weight_giveaway import giveaway_notes, giveaway_table
+from lineview.answers.weight_lines import line_figures, line_notes, line_table
 from lineview.answers.weight_tables import capability_table, product_table, spread_table
 from lineview.answers.weight_words import CAUTIONS, notes, sentence, soft_line
 from lineview.columns import BATCHES, READINGS, WEIGHTS, empty
 from lineview.errors import AskError, Fault
 from lineview.measures.counted import Steps, steps_by_kind
-from lineview.measures.weight_account import WeightAccount, weight_account
+from lineview.measures.weight_account import DEVIATION, WeightAccount, piece_facts, weight_account
 from lineview.measures.weight_detail import LineSeen, weight_detail
+from lineview.measures.weight_lines import LineSpread, LineWeights, line_spread
 from lineview.measures.weight_series import batch_points, piece_points
 from lineview.plant import Machine, Plant
 
@@ -39,7 +41,7 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     -------
     Answer
         With the figures mean_g, sd_within_g, sd_between_g, ..., `series` "batches" and "pieces", and the
-        tables "spread", "giveaway", "capability", "products", "chart", "plans" and "bags".
+        tables "spread", "giveaway", "capability", "products", "lines", "chart", "plans" and "bags".
 
     Raises
     ------
@@ -58,6 +60,7 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     steps = steps_by_kind(machine, _or_empty(evidence.readings.get(machine.id), READINGS))
     account = weight_account(plant, own, batches, steps, (start, end))
     series = _series(account)
+    across = _lines(plant, machine.line, account, evidence)
     detail = weight_detail(
         plant,
         account,
@@ -65,8 +68,13 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         _line_seen(plant, machine, steps, batches, evidence),
         evidence.net_contents,
     )
-    figures = weight_figures(account, scope.period)
-    tables = [spread_table(figures), capability_table(figures), product_table(account)]
+    figures = (*weight_figures(account, scope.period), *line_figures(across, scope.period))
+    tables = [
+        spread_table(figures),
+        capability_table(figures),
+        product_table(account),
+        line_table(across, plant),
+    ]
     if detail is not None:
         figures += detail_figures(account, detail, plant.currency, scope.period)
         tables.insert(1, giveaway_table(account, detail, plant.currency))
@@ -79,13 +87,38 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         figures=figures,
         tables=tuple(tables),
         series=series,
-        notes=(*notes(account, plant), *giveaway_notes(account), *detail_notes(detail)),
+        notes=(
+            *notes(account, plant),
+            *giveaway_notes(account),
+            *line_notes(across, plant),
+            *detail_notes(detail),
+        ),
         cautions=CAUTIONS,
     )
 
 
 def _or_empty(frame: pl.DataFrame | None, schema: dict[str, pl.DataType]) -> pl.DataFrame:
     return empty(schema) if frame is None or not frame.width else frame
+
+
+def _lines(plant: Plant, line: str, account: WeightAccount, evidence: Evidence) -> LineSpread | None:
+    """Compare with the works' other lines; None where nothing of this one can be used."""
+    kept = account.sorted.kept
+    if kept.is_empty():
+        return None
+    weighed = _or_empty(evidence.weights_elsewhere, WEIGHTS)
+    sheets = _or_empty(evidence.batches_elsewhere, BATCHES)
+    others = [
+        LineWeights(
+            other.id,
+            weighed.filter(pl.col("machine").is_in([m.id for m in plant.machines if m.line == other.id])),
+            sheets.filter(pl.col("line") == other.id),
+        )
+        for other in plant.lines
+        if other.id != line
+    ]
+    facts = piece_facts(plant, sheets["product"].drop_nulls().unique().to_list())
+    return line_spread(line, kept, others, facts, DEVIATION)
 
 
 def _line_seen(

@@ -51,5 +51,9 @@ def _pair(sd: Spread, variances: Floats, centred: float, means: Floats) -> tuple
         return none, none
     roots = 3 * np.sqrt(np.maximum(variances, 1e-300))
     wide = percentiles(1 / roots)
-    narrow = percentiles((1 - np.abs(means)) / roots)
+    # The index is the lesser of two, so its high limit is the lesser of theirs: draws on both sides of the
+    # target would all fall short of a process that is centred.
+    low = percentiles((1 - np.abs(means)) / roots)[0]
+    high = min(percentiles((1 - side * means) / roots)[1] for side in (1, -1))
+    narrow = low, high
     return Spread.of(1 / (3 * sd.value), wide), Spread.of(centred / (3 * sd.value), narrow)

@@ -50,3 +50,35 @@ def test_few_values_or_a_perfect_fit_are_no_trouble() -> None:
     assert found.n == 6 and found.clear
     assert best_lag(x[:4], x[:4], x[:4], [x[:4]], [0.0]).n == 0
     assert not best_lag(x, x, np.zeros(9), [np.full(9, np.nan)], [0.0]).clear
+
+
+def test_means_of_several_pieces_count_for_more() -> None:
+    """Single noisy values among means of eight: by weight the limits hold the delay and are no wider."""
+    rng = np.random.default_rng(8)
+    series = np.convolve(rng.normal(0, 1, 300), np.ones(3) / 3, mode="same")
+    pieces = np.tile([1.0, 8.0], 100)
+    values = series[46:246] + rng.normal(0, 2.0, 200) / np.sqrt(pieces)
+    sampled = [series[50 - d : 250 - d] for d in range(12)]
+    lags = [float(d) for d in range(12)]
+    given = (np.arange(200.0), values, np.repeat(np.arange(20.0), 10), sampled, lags)
+    plain, weighed = best_lag(*given), best_lag(*given, pieces)
+    assert weighed.clear and weighed.low <= 4 <= weighed.high
+    assert weighed.correlation > plain.correlation
+
+
+def test_limits_allow_for_few_values() -> None:
+    """F(0.95; 1, 6) = 5.987 (table 1.3.6.7.3 of the NIST handbook): residuals up to 1.998 times the least."""
+    rng = np.random.default_rng(5)
+    x = rng.normal(0, 1, 9)
+    x -= x.mean()
+    off = rng.normal(0, 1, 9)
+    off -= off.mean() + (off - off.mean()) @ x / (x @ x) * x
+    off /= np.sqrt(off @ off / (x @ x))
+
+    def series(r: float) -> np.ndarray:
+        return np.asarray(r * x + np.sqrt(1 - r * r) * off)
+
+    best, inside, outside = 0.8, (1 - 0.36 * 1.99) ** 0.5, (1 - 0.36 * 2.01) ** 0.5
+    given = [series(r) for r in (outside, inside, best, inside, outside)]
+    found = best_lag(np.arange(9.0), x, np.zeros(9), given, [1.0, 2.0, 3.0, 4.0, 5.0])
+    assert (found.low, found.lag, found.high) == (2.0, 3.0, 4.0)

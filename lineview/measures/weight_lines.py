@@ -1,0 +1,169 @@
+"""How far lines that make the same products differ: the line as a level of the spread, and line by line."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from lineview.measures.sample_times import with_samples
+from lineview.measures.weighing_faults import sort_out
+from lineview.measures.weighings import PieceFacts, weighings
+from lineview.measures.weight_spread import Spread, WeightSpread, spread_of
+from lineview.statistics.generalized_intervals import draw_components, percentiles
+from lineview.statistics.nested import lay_out
+from lineview.statistics.variance_components import reml
+
+DRAWS = 1500
+
+
+@dataclass(frozen=True)
+class LineWeights:
+    """What was weighed on one line: its id, the weights of its machines and its batch sheet."""
+
+    line: str
+    weights: pl.DataFrame
+    batches: pl.DataFrame
+
+
+@dataclass(frozen=True)
+class LineMean:
+    """One line's mean deviation from target over the shared products [g], and how far from the asked line's.
+
+    `apart` is this line less the line asked; None for that line itself.
+    """
+
+    line: str
+    batches: int
+    pieces: int
+    off_g: Spread
+    apart: Spread | None
+
+
+@dataclass(frozen=True)
+class LineSpread:
+    """The spread between lines [g], and each line's mean, over the products that several lines made."""
+
+    between: Spread
+    lines: tuple[LineMean, ...]
+    products: tuple[str, ...]
+    weighings: int
+
+
+def line_spread(
+    line: str,
+    kept: pl.DataFrame,
+    others: Sequence[LineWeights],
+    facts: Mapping[str, PieceFacts],
+    value: pl.Expr,
+) -> LineSpread:
+    """Compare lines over the products that were weighed on several of them.
+
+    Parameters
+    ----------
+    line : str
+        The line asked.
+    kept : polars.DataFrame
+        Its WEIGHINGS that are kept, samples named.
+    others : sequence of LineWeights
+        Every other line of the works.
+    facts : mapping of str to PieceFacts
+        By the product's name as batch sheets write it.
+    value : polars.Expr
+        What is compared: the deviation from the target [g].
+
+    Returns
+    -------
+    LineSpread
+        Without lines, and with the reason, where only one line was weighed or no product on two.
+
+    Notes
+    -----
+    The levels are line, batch and piece: the spread between lines by restricted maximum likelihood, its
+    limits by generalized pivots. Two lines leave it one degree of freedom, so its upper limit is far away;
+    the difference of two lines' means is then the more telling number.
+    Source: searle-casella-mcculloch, weerahandi-1993
+    """
+    frames = [_placed(kept, line)]
+    for other in others:
+        own = sort_out(
+            weighings(other.weights, other.batches, facts).filter(pl.col("target_g").is_not_null())
+        ).kept
+        if own.height:
+            frames.append(_placed(with_samples(own), other.line))
+    return compare_lines(pl.concat(frames), line, value)
+
+
+def _placed(kept: pl.DataFrame, line: str) -> pl.DataFrame:
+    return kept.with_columns(line=pl.lit(line))
+
+
+def compare_lines(weighed: pl.DataFrame, line: str, value: pl.Expr) -> LineSpread:
+    """Compare lines by weighings that are made ready.
+
+    Parameters
+    ----------
+    weighed : polars.DataFrame
+        WEIGHINGS with samples named, and `line`.
+    line : str
+        The line asked.
+    value : polars.Expr
+        What is compared.
+
+    Returns
+    -------
+    LineSpread
+        Over the products that several lines made; lines without one of the asked line's are left out.
+    """
+    own = weighed.filter(pl.col("line") == line)["product"].unique()
+    if weighed["line"].n_unique() < 2:
+        return _none("cannot be told: one line was weighed")
+    both = weighed.filter(pl.col("product").is_in(own.implode())).filter(
+        pl.col("line").n_unique().over("product") > 1
+    )
+    if both.is_empty():
+        return _none("cannot be told: no product of this line was weighed on another")
+    both = both.with_columns(_unit=pl.coalesce("batch", "sample"))
+    products = tuple(sorted(both["product"].unique().to_list()))
+    return LineSpread(_between(both, value), _means(both, line, value), products, both.height)
+
+
+def _none(why: str) -> LineSpread:
+    return LineSpread(Spread(None, why_none=why), (), (), 0)
+
+
+def _between(both: pl.DataFrame, value: pl.Expr) -> Spread:
+    frame = both.with_columns(_value=value)
+    y, k = frame["_value"].to_numpy(), frame["pieces"].to_numpy().astype(np.float64)
+    columns = [frame["line"].to_numpy(), frame["_unit"].to_numpy()]
+    layout = lay_out(y, columns, k)
+    if layout.df_within < 1 or not layout.ss_within > 0 or any(d < 1 for d in layout.df):
+        return Spread(None, why_none="cannot be told: too few batches or pieces on each line")
+    low, high = percentiles(draw_components(y, columns, k, draws=DRAWS).variances[0])
+    return Spread.of(reml(y, columns, k).sds[0], (float(np.sqrt(low)), float(np.sqrt(high))))
+
+
+def _means(both: pl.DataFrame, line: str, value: pl.Expr) -> tuple[LineMean, ...]:
+    found = {
+        name: spread_of(both.filter(pl.col("line") == name), value, draws=DRAWS)
+        for name in (line, *(n for n in sorted(both["line"].unique().to_list()) if n != line))
+    }
+    asked = found[line]
+    return tuple(
+        LineMean(
+            name, one.batches, one.pieces, Spread(one.mean, one.mean_low, one.mean_high),
+            None if name == line else _apart(one, asked, seed=at),
+        )
+        for at, (name, one) in enumerate(found.items())
+    )  # fmt: skip
+
+
+def _apart(one: WeightSpread, asked: WeightSpread, seed: int) -> Spread:
+    value = one.mean - asked.mean
+    if one.draws_mean.size != asked.draws_mean.size or not one.draws_mean.size:
+        return Spread(value)
+    # Both were drawn from the same stream: shuffling one of them makes them independent.
+    shuffled = np.random.default_rng(seed).permutation(one.draws_mean)
+    return Spread.of(value, percentiles(shuffled - asked.draws_mean))
