@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from lineview.answers.answer import Answer, Evidence, Scope
 from lineview.answers.rope_figures import rope_figures
+from lineview.answers.rope_money import weight_words
 from lineview.answers.rope_notes import notes_of
 from lineview.answers.rope_sentence import sentence, soft_line
 from lineview.answers.rope_series import rope_series
@@ -51,9 +52,11 @@ def answer_rope(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         (scope.period.start, scope.period.end),
     )  # fmt: skip
     found = verdict(account.model) if account.model is not None else None
-    figures = rope_figures(account, found, scope.period)
+    figures = rope_figures(account, found, plant, scope.period)
     ranked = ranked_sizers(account, evidence.elsewhere)
-    soft = (soft_line(account, found, plant, scope), sooner_words(ranked, sizer.id))
+    soft = (
+        soft_line(account, found, plant, scope), weight_words(figures, plant), sooner_words(ranked, sizer.id)
+    )  # fmt: skip
     return Answer(
         question="rope",
         scope=scope,

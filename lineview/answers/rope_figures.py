@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from math import sqrt
 
+from lineview.answers.rope_money import weight_figures
 from lineview.answers.rope_words import number
 from lineview.figure import Figure, Period, cannot_tell, too_few
 from lineview.measures.rope_account import RopeAccount
@@ -13,7 +14,7 @@ from lineview.measures.rope_forecast import HORIZON_H, TimeToLeave
 from lineview.measures.rope_model import LEAST_BATCHES, RopeModel
 from lineview.measures.rope_spread import Estimate
 from lineview.measures.rope_verdict import Verdict
-from lineview.measures.rope_weight import mass_change_g
+from lineview.plant import Plant
 
 #: Name, label and unit of the figures that rest on the model.
 MODELLED = (
@@ -34,7 +35,9 @@ SOURCES = ("restricted-likelihood", "derived-rope")
 CONFIDENCE = "95 % confidence, noise memory averaged over"
 
 
-def rope_figures(account: RopeAccount, found: Verdict | None, period: Period) -> tuple[Figure, ...]:
+def rope_figures(
+    account: RopeAccount, found: Verdict | None, plant: Plant, period: Period
+) -> tuple[Figure, ...]:
     """Give every figure of the rope answer.
 
     Parameters
@@ -43,6 +46,8 @@ def rope_figures(account: RopeAccount, found: Verdict | None, period: Period) ->
         What was measured.
     found : Verdict or None
         The state of the rope.
+    plant : Plant
+        For prices and currency.
     period : Period
         What was asked.
 
@@ -53,12 +58,16 @@ def rope_figures(account: RopeAccount, found: Verdict | None, period: Period) ->
     """
     figures = list(_targets(account, period))
     if account.model is None or found is None:
-        figures += [_untold(account, *named, period) for named in MODELLED]
+        money = f"{plant.currency}/week"
+        figures += [
+            _untold(account, name, label, unit.replace("money/week", money), period)
+            for name, label, unit in MODELLED
+        ]
     else:
         figures += _drift(account, account.model, found, period)
         figures += _leaving(account, period)
         figures += _moved(account, account.model, period)
-        figures += _weights(account, account.model, period)
+        figures += weight_figures(account, account.model, plant, period)
         figures += _effects(account, found, period)
     return (*figures, *_within(account, period))
 
@@ -216,35 +225,6 @@ def _temperature(account: RopeAccount, model: RopeModel, period: Period) -> Figu
     return Figure(name, label, model.fit.mean(contrast), unit, low, high, CONFIDENCE, model.n, period,
                   SOURCES, "slope on batch mean temperature about "
                   f"{number(model.temperature_c, 1)} °C")  # fmt: skip
-
-
-def _weights(account: RopeAccount, model: RopeModel, period: Period) -> list[Figure]:
-    names = {name: (label, unit) for name, label, unit in MODELLED}
-    wanted = ("weight_effect_g_per_piece", "weight_effect_kg_per_week", "weight_effect_money_per_week")
-    product, ahead = account.target.product, account.ahead
-    if product is None or ahead is None:
-        why = "the product on the line is not known"
-        return [cannot_tell(name, *names[name], why, period) for name in wanted]
-    contrast = model.at(ahead.now_h)
-    ends = (model.fit.mean(contrast), *model.fit.interval(contrast))
-    grams = [mass_change_g(product.mass_g, product.diameter_mm, d) for d in ends]
-    piece = Figure(
-        wanted[0], names[wanted[0]][0], grams[0], names[wanted[0]][1], grams[1], grams[2], CONFIDENCE,
-        model.n, period, SOURCES,
-        f"{product.mass_g:g} g × ((({product.diameter_mm:g} + {number(ends[0], 4)}) ÷ "
-        f"{product.diameter_mm:g})² − 1)",
-    )  # fmt: skip
-    rate = account.pieces_per_week
-    if rate is None:
-        why = "pieces were not counted"
-        return [piece, *(cannot_tell(name, *names[name], why, period) for name in wanted[1:])]
-    week = Figure(
-        wanted[1], names[wanted[1]][0], grams[0] * rate / 1000, names[wanted[1]][1], grams[1] * rate / 1000,
-        grams[2] * rate / 1000, CONFIDENCE, model.n, period, SOURCES,
-        f"{number(grams[0], 4)} g × {rate:,.0f} pieces a planned week ÷ 1000",
-    )  # fmt: skip
-    why = "the kilograms are not priced here yet"
-    return [piece, week, cannot_tell(wanted[2], *names[wanted[2]], why, period)]
 
 
 def _effects(account: RopeAccount, found: Verdict, period: Period) -> list[Figure]:

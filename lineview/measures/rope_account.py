@@ -18,6 +18,7 @@ from lineview.measures.rope_gauges import CheckedGauge, diameter_gauges, gauge_v
 from lineview.measures.rope_limits import RopeLimits, rope_limits
 from lineview.measures.rope_marks import blocks_of_time, marks_from_pauses
 from lineview.measures.rope_model import RopeModel, fit_rope
+from lineview.measures.rope_pieces import pieces_by_product
 from lineview.measures.rope_signature import RollerRipple, roller_ripples
 from lineview.measures.rope_spread import WithinBatch, within_batch
 from lineview.measures.rope_target import Target, line_batches, target_of, targets_of
@@ -44,15 +45,15 @@ class RopeAccount:
     agreement: Agreement | None = None
     ripples: tuple[RollerRipple, ...] = ()
     slips: tuple[Slip, ...] = ()
+    made: Mapping[str, float] | None = None
 
     @property
-    def pieces_per_week(self) -> float | None:
-        """Pieces counted an hour of running, over a planned week at the uptime so far; None if uncounted."""
-        if self.clock is None or self.clock.pieces is None or self.model is None or self.ahead is None:
+    def weeks_a_piece(self) -> float | None:
+        """Pieces of a planned week, at the uptime so far, for each piece counted; None if none is planned."""
+        if self.model is None or self.ahead is None:
             return None
         ran = float(np.ptp(self.model.hours))
-        rate = self.clock.pieces / ran if ran > 0 else 0.0
-        return rate * self.ahead.uptime * self.ahead.planned_h_per_week or None
+        return self.ahead.uptime * self.ahead.planned_h_per_week / ran or None
 
 
 def rope_account(
@@ -126,6 +127,7 @@ def rope_account(
         agreement=_agreement(gauges, marked, clock),
         ripples=tuple(roller_ripples(sizer, inside, _fastest(gauges))),
         slips=tuple(slips(sizer, inside)),
+        made=pieces_by_product(plant, wrappers, readings, sheet, target.product, period),
     )  # fmt: skip
     told = _with_drift(told, adjustments)
     if told.model is None:

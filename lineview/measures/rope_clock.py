@@ -21,11 +21,10 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class RopeClock:
-    """Running hours at moments, what they come from, and pieces counted where they were."""
+    """Running hours at moments, and what they come from."""
 
     hours: Callable[[pl.Series], Floats]
     source: str
-    pieces: float | None = None
 
 
 def rope_clock(
@@ -83,7 +82,7 @@ def rope_clock(
         states = steps.select(
             "start", "end", state=pl.when(moving).then(pl.lit("running")).otherwise(pl.lit("stop"))
         )
-        chosen = _by_tape(states, f"{rope.id} of {sizer.shown}", _pieces(wrappers, readings, period))
+        chosen = _by_tape(states, f"{rope.id} of {sizer.shown}")
         if _covers(chosen, probe, wanted):
             return chosen
     cal = calendar((), "UTC", *period)
@@ -93,36 +92,21 @@ def rope_clock(
         laid = machine_tape(
             wrapper, readings[wrapper.id], batches, stop_log, cal, short_stop_min=short_stop_min, gap_s=gap_s
         )
-        chosen = _by_tape(laid, f"pieces of {wrapper.shown}", float(laid["pieces"].sum() or 0.0))
+        chosen = _by_tape(laid, f"pieces of {wrapper.shown}")
         if _covers(chosen, probe, wanted):
             return chosen
     return RopeClock(live, "live gauge readings")
-
-
-def _pieces(
-    wrappers: Sequence[Machine], readings: Mapping[str, pl.DataFrame], period: tuple[datetime, datetime]
-) -> float | None:
-    """Sum the pieces counted in a period; None where no machine counts them."""
-    total = None
-    for wrapper in wrappers:
-        counter = piece_counter(wrapper)
-        if counter is None or wrapper.id not in readings:
-            continue
-        steps = channel_increments(readings[wrapper.id], counter)
-        inside = steps.filter((pl.col("end") > period[0]) & (pl.col("start") < period[1]))
-        total = (total or 0.0) + float(inside["n"].sum() or 0.0)
-    return total or None
 
 
 def _probe(gauge: pl.DataFrame) -> pl.Series:
     return gauge["at"].gather_every(max(1, gauge.height // 200))
 
 
-def _by_tape(tape: pl.DataFrame, source: str, pieces: float | None) -> RopeClock:
+def _by_tape(tape: pl.DataFrame, source: str) -> RopeClock:
     def hours(at: pl.Series) -> Floats:
         return running_hours(tape, at).to_numpy().astype(np.float64)
 
-    return RopeClock(hours, source, pieces)
+    return RopeClock(hours, source)
 
 
 def _covers(clock: RopeClock, probe: pl.Series, wanted: float) -> bool:
