@@ -11,6 +11,7 @@ from lineview.answers.shift_notes import maintenance_note, notes
 from lineview.answers.shift_study_figures import event_figures, study_figures
 from lineview.answers.shift_study_tables import event_rows, study_tables
 from lineview.answers.shift_tables import (
+    found_table,
     key_figure_table,
     ladder_table,
     leg_table,
@@ -25,7 +26,7 @@ from lineview.errors import AskError, Fault
 from lineview.measures.shift_measures import ShiftMeasures, measure_shift, rate_by_minute
 from lineview.measures.shift_study import ShiftStudy, study_shift
 from lineview.measures.state_codes import unknown_states
-from lineview.plant import Plant
+from lineview.plant import Machine, Plant
 
 
 def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
@@ -65,13 +66,13 @@ def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         batches=evidence.batches,
         stop_log=evidence.stop_log,
         plan=evidence.plan,
+        gauges=_rope_gauges(plant, machine, evidence),
     )
     study = study_shift(
         plant,
         measured,
         scope.period.end,
         scope.now,
-        readings=readings,
         batches=evidence.batches,
         reels=evidence.reels,
         plan=evidence.plan,
@@ -100,6 +101,18 @@ def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     )
 
 
+def _rope_gauges(plant: Plant, machine: Machine, evidence: Evidence) -> list[pl.DataFrame]:
+    """Give the readings of the rope's gauges on the machine's line."""
+    found = []
+    for other in plant.machines:
+        for gauge in other.gauges:
+            if other.line == machine.line and gauge.measures in ("rope diameter", "rope temperature"):
+                own = evidence.readings.get(other.id, empty(READINGS))
+                good = own.filter((pl.col("channel") == gauge.id) & (pl.col("quality") == "good"))
+                found.append(good.select("at", "value"))
+    return [frame for frame in found if frame.height]
+
+
 def _tables(plant: Plant, measured: ShiftMeasures, study: ShiftStudy, scope: Scope) -> tuple[Table, ...]:
     tables = [
         ladder_table(measured),
@@ -111,7 +124,8 @@ def _tables(plant: Plant, measured: ShiftMeasures, study: ShiftStudy, scope: Sco
         tables.append(shift_table(measured))
     if study.legs.height > 1:
         tables.append(leg_table(study.legs))
-    return (*tables, *study_tables(study, plant), key_figure_table(measured))
+    found = found_table(measured)
+    return (*tables, *found, *study_tables(study, plant), key_figure_table(measured))
 
 
 def _with_rate(tape: pl.DataFrame) -> pl.DataFrame:

@@ -36,7 +36,8 @@ def kind_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figur
     Returns
     -------
     tuple of Figure
-        Adding up to the minutes of stops and short stops; then the minutes that states alone tell.
+        Adding up to the minutes of stops and short stops (cleaning and maintenance only where there was
+        any); then, where the machine tells its states, the minutes that they alone tell.
     """
     account = measured.so_far
     stood = account.minutes["stop"] + account.minutes["short stop"]
@@ -48,11 +49,15 @@ def kind_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figur
             figures.append(cannot_tell(name, label, "min", _UNTOLD, period))
             continue
         minutes = account.stop_minutes(kind)
+        if kind in ("cleaning", "maintenance") and minutes <= 0:
+            continue
         working = f"{said}, of {stood:,.1f} min of stops"
         sources = ("isa-tr88", "derived-tape")
         figures.append(
             Figure(name, label, minutes, "min", n=n, period=period, sources=sources, working=working)
         )
+    if not measured.counts.spells.any:
+        return tuple(figures)
     told = account.coded_run_min + account.coded_stand_min
     working = f"{account.coded_run_min:,.1f} running + {account.coded_stand_min:,.1f} standing"
     label = "told by the machine's states alone"

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import polars as pl
+
 from lineview.answers.answer import Evidence
+from lineview.measures.changeovers_found import LEAST_MIN
 from lineview.measures.shift_measures import ShiftMeasures
 from lineview.plant import Machine
 
@@ -33,7 +36,7 @@ def notes(
     told: list[str] = []
     known_products = machine.gauge("product") or machine.gauge("batch")
     if not evidence.batches.height and known_products is None:
-        told.append("No batch sheet and no product channel: changeovers are not told apart from stops.")
+        told.append(_unmarked(measured))
     if not evidence.stop_log.height:
         told.append("No stop log: stops have no reasons until somebody sets them.")
     if not evidence.plan.height:
@@ -63,6 +66,20 @@ def notes(
             "the counters disagree."
         )
     return tuple(told)
+
+
+def _unmarked(measured: ShiftMeasures) -> str:
+    """Say where changeovers come from without batch marks."""
+    found = measured.changeovers.filter(pl.col("sure").is_not_null()).height
+    start = "No batch sheet and no product channel: "
+    if not found:
+        return start + "changeovers are not told apart from stops."
+    many = "one changeover was" if found == 1 else f"{found} changeovers were"
+    return (
+        f"{start}{many} found, not recorded, where the line stood for {LEAST_MIN:g} planned minutes or "
+        "longer and the rope began anew after it. Between which flavours is unknown; a long pause between "
+        "two batches of one flavour looks the same."
+    )
 
 
 def _states(measured: ShiftMeasures) -> list[str]:

@@ -87,6 +87,24 @@ def reason_table(measured: ShiftMeasures) -> Table:
     return Table("reasons", "Standing by reason", columns, pareto(stop_list(measured.tape)).rows(named=True))
 
 
+def found_table(measured: ShiftMeasures) -> list[Table]:
+    """List the changeovers that were found, not recorded, with how sure each is; no table without one."""
+    minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
+    own = measured.changeovers.filter(pl.col("sure").is_not_null())
+    if not own.height or not measured.tape.height:
+        return []
+    inside = (pl.col("start") < measured.tape["end"].max()) & (pl.col("end") > measured.tape["start"].min())
+    rows = own.filter(inside).select("start", "end", minutes=minutes, sure_percent=pl.col("sure") * 100)
+    columns = (
+        ("start", "from", ""),
+        ("end", "to", ""),
+        ("minutes", "minutes", "min"),
+        ("sure_percent", "how sure", "%"),
+    )
+    title = "Changeovers found in the rope, not recorded"
+    return [Table("found changeovers", title, columns, rows.rows(named=True))] if rows.height else []
+
+
 def shift_table(measured: ShiftMeasures) -> Table:
     """Give one row a shift and their sum; ratios of the sum, never means of ratios."""
     rows: list[dict[str, Any]] = []

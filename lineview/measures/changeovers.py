@@ -73,6 +73,28 @@ def product_changes(machine: Machine, readings: pl.DataFrame, batches: pl.DataFr
     return _turns(own.sort("start").select(at="start", name="product"))
 
 
+def marked(machine: Machine, readings: pl.DataFrame, batches: pl.DataFrame) -> bool:
+    """Tell whether anything marks the products of a machine's line.
+
+    Parameters
+    ----------
+    machine, readings, batches
+        As in product_changes.
+
+    Returns
+    -------
+    bool
+        Whether the batch sheet or a product channel names a product at all, if only one.
+    """
+    sheet = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
+    if sheet["product"].drop_nulls().len():
+        return True
+    gauge = machine.gauge("product")
+    if gauge is None:
+        return False
+    return readings.filter((pl.col("channel") == gauge.id) & pl.col("text").is_not_null()).height > 0
+
+
 def _turns(marks: pl.DataFrame) -> pl.DataFrame:
     if marks.height < 2:
         return empty(CHANGES)

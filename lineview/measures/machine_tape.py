@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import polars as pl
 
-from lineview.columns import STOP_LOG, require
-from lineview.measures.changeovers import find_changeovers, product_changes
+from lineview.columns import STOP_LOG, empty, require
+from lineview.measures.changeovers import find_changeovers, marked, product_changes
+from lineview.measures.changeovers_found import FOUND, found_changeovers
 from lineview.measures.machine_counts import MachineCounts, count_machine
 from lineview.measures.tape import lay
 from lineview.plant import Machine
+
+#: What stands as the reason of a changeover that nobody marked.
+FOUND_REASON = "changeover found, not recorded"
 
 
 def machine_tape(
@@ -52,6 +58,37 @@ def machine_tape(
     return tape_of(counts, readings, batches, stop_log, cal, short_stop_min=short_stop_min)
 
 
+def line_changeovers(
+    counts: MachineCounts,
+    readings: pl.DataFrame,
+    batches: pl.DataFrame,
+    cal: pl.DataFrame,
+    gauges: Sequence[pl.DataFrame] = (),
+) -> pl.DataFrame:
+    """Give a machine's changeovers: by its marks, or found in the rope where there are none.
+
+    Parameters
+    ----------
+    counts : MachineCounts
+        Of the machine.
+    readings, batches, cal
+        As in machine_tape.
+    gauges : sequence of polars.DataFrame, optional
+        Columns at, value of the rope's gauges on the line.
+
+    Returns
+    -------
+    polars.DataFrame
+        FOUND; `sure` is null where they are marked.
+    """
+    if marked(counts.machine, readings, batches):
+        changes = product_changes(counts.machine, readings, batches)
+        recorded = find_changeovers(counts.seen, changes)
+        return recorded.with_columns(sure=pl.lit(None, pl.Float64))
+    planned = cal.filter(pl.col("part") == "planned").select("start", "end")
+    return found_changeovers(counts.seen, gauges, planned) if gauges else empty(FOUND)
+
+
 def tape_of(
     counts: MachineCounts,
     readings: pl.DataFrame,
@@ -60,6 +97,7 @@ def tape_of(
     cal: pl.DataFrame,
     *,
     short_stop_min: float,
+    changeovers: pl.DataFrame | None = None,
 ) -> pl.DataFrame:
     """Give the tape of a machine whose counters are worked out.
 
@@ -69,20 +107,27 @@ def tape_of(
         Of the machine.
     readings, batches, stop_log, cal, short_stop_min
         As in machine_tape.
+    changeovers : polars.DataFrame, optional
+        As of line_changeovers; by default those of its marks.
 
     Returns
     -------
     polars.DataFrame
-        TAPE.
+        As of lineview.measures.tape.lay; changeovers that were found say so as their reason.
     """
     require(stop_log, STOP_LOG, "stop_log")
     machine = counts.machine
-    changes = product_changes(machine, readings, batches)
-    return lay(
+    if changeovers is None:
+        changeovers = line_changeovers(counts, readings, batches, cal)
+    laid = lay(
         counts.seen,
         cal,
         short_stop_min=short_stop_min,
-        changeovers=find_changeovers(counts.seen, changes),
+        changeovers=changeovers,
         stop_log=stop_log.filter(pl.col("machine") == machine.id),
         spells=counts.spells,
     )
+    if not changeovers["sure"].is_not_null().any():
+        return laid
+    found = (pl.col("state") == "changeover") & pl.col("reason").is_null() & pl.col("code").is_null()
+    return laid.with_columns(reason=pl.when(found).then(pl.lit(FOUND_REASON)).otherwise("reason"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -10,7 +11,7 @@ import polars as pl
 from lineview.columns import UTC_US
 from lineview.measures.clock import calendar, shift_windows
 from lineview.measures.machine_counts import MachineCounts, count_machine
-from lineview.measures.machine_tape import tape_of
+from lineview.measures.machine_tape import line_changeovers, tape_of
 from lineview.measures.pace import Projection, pace_needed_per_min, planned_pieces, project, run_stop_cycles
 from lineview.measures.pieces import pieces_of, totals
 from lineview.measures.shift_account import ShiftAccount, accounts, joined
@@ -44,6 +45,8 @@ class ShiftMeasures:
         Runs with what stood after them, seen so far.
     stops : StopCount
         Of the tape.
+    changeovers : polars.DataFrame
+        FOUND: those of the machine's marks, or found where there are none.
     """
 
     machine: Machine
@@ -58,6 +61,7 @@ class ShiftMeasures:
     rest: Projection | None
     cycles: int
     stops: StopCount
+    changeovers: pl.DataFrame
 
     @property
     def unexplained_stops(self) -> int:
@@ -81,6 +85,7 @@ def measure_shift(
     batches: pl.DataFrame,
     stop_log: pl.DataFrame,
     plan: pl.DataFrame,
+    gauges: Sequence[pl.DataFrame] = (),
 ) -> ShiftMeasures:
     """Measure a period of a machine.
 
@@ -96,6 +101,9 @@ def measure_shift(
         Latest moment known [UTC]; what comes after it is not unseen but still to come.
     readings, batches, stop_log, plan : polars.DataFrame
         READINGS of the machine, BATCHES, STOP_LOG and PLAN.
+    gauges : sequence of polars.DataFrame, optional
+        Columns at, value of the rope's gauges on the line: changeovers are found in them where nothing
+        marks the products.
 
     Returns
     -------
@@ -110,7 +118,16 @@ def measure_shift(
     reach = end if over else min(max(now, start), end)
     past = whole.filter(pl.col("start") < reach).with_columns(pl.min_horizontal("end", pl.lit(reach)))
     counts = count_machine(machine, readings, gap_s=plant.gap_s)
-    tape = tape_of(counts, readings, batches, stop_log, past, short_stop_min=plant.short_stop_min)
+    changed = line_changeovers(counts, readings, batches, past, gauges)
+    tape = tape_of(
+        counts,
+        readings,
+        batches,
+        stop_log,
+        past,
+        short_stop_min=plant.short_stop_min,
+        changeovers=changed,
+    )
     windows = shift_windows(past)
     by_shift = _accounts(counts, windows, tape)
     so_far = joined(by_shift, nominal_per_min(machine))
@@ -132,6 +149,7 @@ def measure_shift(
         rest,
         cycles.height,
         stop_count(tape),
+        changed,
     )
 
 

@@ -8,7 +8,6 @@ from datetime import datetime
 import polars as pl
 
 from lineview.measures.changeover_matrix import changeover_matrix
-from lineview.measures.changeovers import find_changeovers, product_changes
 from lineview.measures.clock import calendar
 from lineview.measures.efficiency import Efficiency, outside_minutes
 from lineview.measures.flavour_order import MOST_PRODUCTS, FlavourOrder, cheapest_order, expected_minutes
@@ -25,6 +24,8 @@ from lineview.plant import Plant, Product
 
 #: Where no changeover was seen yet, one is taken to last so long [min]: an assumption, shown as one.
 USUAL_CHANGEOVER_MIN = 6.0
+#: What stands for the flavours of a changeover that nobody marked.
+UNKNOWN = "unknown"
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,6 @@ def study_shift(
     end: datetime,
     now: datetime,
     *,
-    readings: pl.DataFrame,
     batches: pl.DataFrame,
     reels: pl.DataFrame,
     plan: pl.DataFrame,
@@ -65,8 +65,8 @@ def study_shift(
         Of the period [UTC].
     now : datetime
         Latest moment known [UTC].
-    readings, batches, reels, plan : polars.DataFrame
-        READINGS of the machine, BATCHES, REELS, PLAN.
+    batches, reels, plan : polars.DataFrame
+        BATCHES, REELS, PLAN.
 
     Returns
     -------
@@ -76,7 +76,8 @@ def study_shift(
     machine, account = measured.machine, measured.so_far
     clock = run_clock(measured.tape)
     changed = reels.filter(pl.col("machine") == machine.id)["at"].drop_nulls()
-    changes = find_changeovers(measured.counts.seen, product_changes(machine, readings, batches))
+    nobody = pl.col("before", "after").fill_null(UNKNOWN)
+    changes = measured.changeovers.with_columns(nobody)
     flavours = changeover_matrix(changes, lambda name: _of(plant, name, base=False))
     bases = changeover_matrix(changes, lambda name: _of(plant, name, base=True))
     operating = account.planned_min - account.minutes["changeover"] - account.unseen_min
@@ -105,6 +106,8 @@ def _in_maintenance(measured: ShiftMeasures) -> float | None:
 
 
 def _of(plant: Plant, name: str, *, base: bool) -> str:
+    if name == UNKNOWN:
+        return name
     product = plant.product(name)
     if product is None:
         return "" if base else name
