@@ -9,7 +9,7 @@ from urllib.parse import parse_qs, urlencode
 from lineview.answers.answer import Question
 
 QUESTIONS: tuple[Question, ...] = get_args(Question)
-PAGES = (*QUESTIONS, "intake", "wall")
+PAGES = (*QUESTIONS, "bags", "intake", "wall")
 #: What a page is called in the header; the wall has no place there.
 NAMES = {
     "rope": "Rope",
@@ -17,6 +17,7 @@ NAMES = {
     "shift": "Shift",
     "wrap": "Wrap",
     "order": "Order",
+    "bags": "Bags",
     "intake": "Intake",
 }
 KEPT = ("line", "machine", "period", "intake", "from")

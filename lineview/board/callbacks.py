@@ -11,6 +11,7 @@ from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, no_up
 from dash.exceptions import PreventUpdate
 
 from lineview.board.address import read_address
+from lineview.board.bags_callbacks import bind_bags
 from lineview.board.local_time import typed_moment
 from lineview.board.notes import chosen_stops
 from lineview.board.outcome import outcome
@@ -34,6 +35,7 @@ def bind(app: Dash, service: Service) -> None:
     _bind_picking(app)
     _bind_taking(app, service)
     _bind_writing(app, service)
+    bind_bags(app)
 
 
 def _clientside(name: str) -> ClientsideFunction:

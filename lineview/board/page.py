@@ -11,6 +11,7 @@ from dash import html
 from lineview.answers.answer import Answer
 from lineview.board.address import NAMES, Address
 from lineview.board.answer_page import answer_page, cautions, fault_page, sentence
+from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
 from lineview.board.header import header
 from lineview.board.intake_page import give_form, intake_page, intake_sentence
 from lineview.board.notes import adjustment_form, reasons_form
@@ -74,6 +75,9 @@ def page_of(service: Service, address: Address, screen: Mapping[str, Any]) -> Pa
     try:
         if address.question is not None:
             return _answered(service, address, look_of(service, address, screen))
+        if address.page == "bags":
+            foot = [html.P(text) for text in CAUTIONS]
+            return _page(service, address, {}, [SENTENCE], [], foot)
         if address.page == "intake":
             told = intake_sentence(service.intakes())
             return _page(service, address, {}, [told], intake_page(service, address), [])
@@ -138,10 +142,8 @@ def forms_of(service: Service, address: Address) -> tuple[list[Any], list[Any]]:
     (list, list)
         What stands above the page's lists, and what stands below its answer.
     """
-    if address.page == "intake":
-        return give_form(), []
     if address.page not in ("shift", "rope"):
-        return [], []
+        return _unasked(service, address)
     try:
         answer = service.ask(address.page, address.line, address.machine, address.period)  # type: ignore[arg-type]  # one of two questions
     except LineviewError:
@@ -151,3 +153,15 @@ def forms_of(service: Service, address: Address) -> tuple[list[Any], list[Any]]:
     form = reasons_form(answer, service.plant)
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
     return [], [*([form] if form is not None else []), html.P(wall)]
+
+
+def _unasked(service: Service, address: Address) -> tuple[list[Any], list[Any]]:
+    """Give the forms that need no answer."""
+    if address.page == "intake":
+        return give_form(), []
+    if address.page == "bags":
+        return bags_form(service.plant), []
+    if address.page == "weight":
+        link = html.A("Check weighed bags of a lot", href=address.on("bags").href)
+        return [], [html.P(link, className="acts")]
+    return [], []
