@@ -59,6 +59,7 @@ def read_table(path: Path) -> ContentsRules:
         round_up=tuple((float(a), float(b)) for a, b in table.get("round_up", [])),
         never_beyond=table.get("never_beyond"),
         packers_share=table.get("packers_share"),
+        not_compared=table.get("not_compared", "table"),
     )
 
 

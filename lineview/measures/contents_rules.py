@@ -62,6 +62,8 @@ class ContentsRules:
         No package may be short by more than this many allowances.
     packers_share : float or None
         Share of packages that may be short by more than one allowance, in the packer's own rules.
+    not_compared : str
+        What of the table was not compared with the document.
     """
 
     name: str
@@ -76,19 +78,20 @@ class ContentsRules:
     round_up: tuple[tuple[float, float], ...] = ()
     never_beyond: float | None = None
     packers_share: float | None = None
+    not_compared: str = "table"
 
     @property
     def banner(self) -> str:
         """What stands beside every result of a table that nobody compared with its document."""
         if self.compared_with_document:
             return f"{self.title}, {self.edition}"
-        return f"{self.title}, {self.edition}: table not compared with the document"
+        return f"{self.title}, {self.edition}: {self.not_compared} not compared with the document"
 
     @property
     def short_banner(self) -> str:
         """Their name, and whether the table was compared with the document."""
         compared = self.compared_with_document
-        return self.name if compared else f"{self.name}, table not compared with the document"
+        return self.name if compared else f"{self.name}, {self.not_compared} not compared with the document"
 
     def allowance_g(self, label_g: float) -> float:
         """Give how much one package may be short [g].

@@ -51,6 +51,11 @@ def test_76_211_annex_i_2_4_tolerable_negative_errors() -> None:
     assert found == pytest.approx([2.7, 4.5, 4.5, 6.8, 9, 12, 15, 30, 150, 200], abs=1e-9)
 
 
+def test_gov_uk_percentages_are_rounded_up_to_the_next_tenth_of_a_gram() -> None:
+    """Read on gov.uk, "Packaged goods": 4.5 % of 150 g is 6.75 g, so 6.8 g; 1.5 % of 1001 g is 15.015 g."""
+    assert [TABLES["eu"].allowance_g(g) for g in (150, 1001)] == [6.8, 15.1]
+
+
 def test_si_2006_659_schedule_2_paragraph_4_mean_factors() -> None:
     from scipy.stats import t
 
@@ -79,6 +84,7 @@ def test_no_table_claims_to_have_been_compared() -> None:
     for rules in TABLES.values():
         assert not rules.compared_with_document
         assert "not compared with the document" in rules.banner
+        assert "not compared with the document" in rules.short_banner
 
 
 def test_bag_of_70_pieces_constructed() -> None:
