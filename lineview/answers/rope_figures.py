@@ -32,6 +32,7 @@ MODELLED = (
     ("weight_effect_money_per_week", "cost of the deviation", "money/week"),
 )
 SOURCES = ("restricted-likelihood", "derived-rope")
+SPREAD = "95 % confidence, memory of the readings averaged over"
 CONFIDENCE = "95 % confidence, noise memory averaged over"
 
 
@@ -243,7 +244,9 @@ def _within(account: RopeAccount, period: Period) -> list[Figure]:
     blocks = account.marks == "blocks"
     return [
         _estimate("within_batch_sd_mm", "within a batch, standard deviation", spread,
-                  "two readings in a batch", period, "readings about each batch's own line, pooled"),
+                  "two readings in a batch", period,
+                  "readings about each batch's own line, restricted likelihood of noise that remembers",
+                  SPREAD),
         _estimate("taper_mm", "from a batch's start to its end", None if blocks else taper,
                   "batch marks" if blocks else "two batches of 8 readings", period,
                   "mean over batches of slope × length"),
@@ -251,10 +254,11 @@ def _within(account: RopeAccount, period: Period) -> list[Figure]:
 
 
 def _estimate(
-    name: str, label: str, found: Estimate | None, needs: str, period: Period, working: str
-) -> Figure:
+    name: str, label: str, found: Estimate | None, needs: str, period: Period, working: str,
+    kind: str = "95 % confidence, from the change between batches",
+) -> Figure:  # fmt: skip
     if found is None:
         return cannot_tell(name, label, "mm", f"it needs {needs}", period)
     high = found.high if found.high != float("inf") else None
-    return Figure(name, label, found.value, "mm", found.low, high, "95 % confidence, from the change between "
-                  "batches", found.n, period, ("derived-rope",), f"{working}, {found.n} batches")  # fmt: skip
+    return Figure(name, label, found.value, "mm", found.low, high, kind, found.n, period, SOURCES,
+                  f"{working}, {found.n} batches")  # fmt: skip
