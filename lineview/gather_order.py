@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 import polars as pl
@@ -121,7 +121,8 @@ def _edges(start: datetime, end: datetime, plant: Plant) -> list[datetime]:
     """Cut a time at midnights of the plant, so that no day stands in two parts."""
     edges = [start]
     while (following := edges[-1] + AT_ONCE) < end:
-        edges.append(following.astimezone(plant.tz).replace(hour=0, minute=0, second=0, microsecond=0))
+        midnight = following.astimezone(plant.tz).replace(hour=0, minute=0, second=0, microsecond=0)
+        edges.append(midnight.astimezone(UTC))
     return [*edges, end] if end > start else []
 
 

@@ -144,7 +144,8 @@ def reel_table(account: WrapAccount) -> Table:
             "drawn": span.drawn_m,
             "fed": None if span.fed is None else span.fed.value,
             "splices": span.splices,
-            "verdict": wrong.get((span.kind, span.reel), ""),
+            "rest_of": "" if span.origin in ("", span.reel) else span.origin,
+            "verdict": wrong.get((span.kind, span.origin or span.reel), ""),
         }
         for span in account.reels
     ]
@@ -159,14 +160,16 @@ def reel_table(account: WrapAccount) -> Table:
         ("drawn", "drawn", "m"),
         ("fed", "fed by the counter", "m"),
         ("splices", "splices", ""),
+        ("rest_of", "a rest of", ""),
         ("verdict", "does not fit", ""),
     )
-    return Table("reels", "Reels", columns, rows)
+    told = [c for c in columns if c[0] not in ("rest_of", "verdict") or any(row[c[0]] for row in rows)]
+    return Table("reels", "Reels", told, rows)
 
 
 def verdict(wrong: WrongLabel) -> str:
     """Say in plain words which of a reel's three views does not fit the other two."""
-    share, tolerance = f"{100 * wrong.share:+.0f} %", f"±{100 * wrong.tolerance:g}"
+    share, tolerance = f"{100 * wrong.share:+.0f} %", f"±{100 * wrong.tolerance:g} %"
     share = share.replace("-", "−")
     if wrong.what == "label":
         return f"reel {wrong.reel}'s length is not what its label says: {share}, beyond {tolerance}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -11,9 +11,12 @@ import polars as pl
 
 from lineview.measures.counted import Counted, Steps
 from lineview.measures.reel_length import full_reel_m
+from lineview.measures.reel_names import same_reel
 from lineview.measures.wrap_pieces import WRAP_COUNTERS, wraps_split
 from lineview.plant import Plant, Web
 
+#: A rest is measured by diameter or rounded: so far may two notes of it lie apart [m].
+LENGTH_READ_M = 5.0
 #: A rest longer than this share of a new reel is a part reel that goes back on the shelf.
 SCRAP_SHARE = 0.05
 
@@ -24,7 +27,8 @@ class ReelSpan:
 
     `held_m` is what was on it when it was mounted [m]: the label's length, or what was left on it the time
     before; `fed` the feed counter's metres; `wraps` the wraps counted meanwhile; both None where some
-    increment is not known.
+    increment is not known. `origin` is the name under which the same reel was first mounted, its own name
+    where this is the first time; `stated_m` is the length that the log states at this mounting.
     """
 
     reel: str
@@ -41,6 +45,8 @@ class ReelSpan:
     splices: int
     fed: Counted | None
     wraps: float | None
+    origin: str = ""
+    stated_m: float | None = None
 
     @property
     def drawn_m(self) -> float | None:
@@ -61,15 +67,6 @@ class ReelSpan:
         if self.returned or (full is not None and self.left_m > SCRAP_SHARE * full):
             return 0.0
         return self.left_m
-
-
-@dataclass(frozen=True)
-class ReelFault:
-    """Something in the reel log that cannot be."""
-
-    reel: str
-    at: datetime
-    what: str
 
 
 def web_of(plant: Plant, name: str) -> Web | None:
@@ -134,40 +131,61 @@ def reel_spans(
     spans: list[ReelSpan] = []
     for kind in ("film", "wax paper"):
         rows = [r for r in own.iter_rows(named=True) if kind_of(plant, r["web"] or "") == kind]
+        if not rows:
+            continue
+        ends = [*(row["at"] for row in rows[1:]), max(last, rows[-1]["at"])]
+        wraps = wraps_split(steps, [rows[0]["at"], *ends])
         # The last reel is followed by none.
-        for row, following in zip(rows, [*rows[1:], None], strict=False):
-            end = last if following is None else following["at"]
-            spans.append(_span(plant, kind, row, following, end, steps))
+        for k, (row, following) in enumerate(zip(rows, [*rows[1:], None], strict=False)):
+            counted = None if wraps is None else float(wraps[k])
+            spans.append(_span(plant, kind, row, following, ends[k], steps, counted))
     return _with_rests(spans)
 
 
 def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
-    """Mark the rests that were mounted again: under the same name, or as a part reel of that length.
+    """Join the mountings of one reel: under the same name, its name with a mark, or as a rest of that length.
 
-    A reel mounted again under its name holds what was left on it; a part reel's own label says so itself.
+    A rest mounted again holds what was left on it; where nobody wrote that down, what the counter left.
     """
     out: list[ReelSpan] = []
     for span in spans:
-        before = _rest_of(out, span)
-        if before is None:
-            out.append(span)
+        k = _rest_of(out, span)
+        if k is None:
+            out.append(replace(span, origin=span.reel))
             continue
-        out[before] = replace(out[before], returned=True)
-        same = out[before].reel == span.reel
-        out.append(replace(span, held_m=out[before].left_m) if same else span)
+        before = out[k]
+        out[k] = replace(before, returned=True)
+        held = _left_on(before)
+        held = span.held_m if held is None else held
+        out.append(replace(span, held_m=held, label_m=before.label_m, origin=before.origin))
     return out
 
 
+def _left_on(span: ReelSpan) -> float | None:
+    """Give what was left on a reel taken off [m]: written down, or held less fed; None if neither tells."""
+    if span.left_m is not None:
+        return span.left_m
+    if span.held_m is None or span.fed is None:
+        return None
+    return max(span.held_m - span.fed.value, 0.0)
+
+
 def _rest_of(earlier: list[ReelSpan], span: ReelSpan) -> int | None:
-    """Find the rest that this mounting uses up, the latest first."""
-    for k in range(len(earlier) - 1, -1, -1):
-        other = earlier[k]
-        if other.kind != span.kind or other.returned or not other.left_m:
-            continue
-        if span.reel and other.reel == span.reel:
+    """Find the mounting whose rest this one uses up, the latest first; a name tells more than a length."""
+    open_rests = [
+        (k, other)
+        for k, other in enumerate(earlier)
+        if other.kind == span.kind and not other.returned and other.left_m != 0
+    ]
+    for k, other in reversed(open_rests):
+        if same_reel(other.reel, span.reel) or same_reel(other.origin, span.reel):
             return k
-        part = span.full_m is not None and span.label_m is not None and span.label_m < 0.95 * span.full_m
-        if part and other.web == span.web and abs(other.left_m - (span.label_m or 0.0)) < 0.5:
+    part = span.full_m is not None and span.stated_m is not None and span.stated_m < 0.95 * span.full_m
+    if not part:
+        return None
+    for k, other in reversed(open_rests):
+        near = max(LENGTH_READ_M, 0.01 * (span.stated_m or 0.0))
+        if other.left_m and other.web == span.web and abs(other.left_m - (span.stated_m or 0.0)) <= near:
             return k
     return None
 
@@ -179,12 +197,12 @@ def _span(
     following: Mapping[str, Any] | None,
     end: datetime,
     steps: Mapping[str, Steps],
+    wraps: float | None,
 ) -> ReelSpan:
     mounted: datetime = row["at"]
     web = web_of(plant, str(row["web"]))
     feed = steps.get(kind)
     fed = feed.between(mounted, end) if feed is not None and end > mounted else None
-    split = wraps_split(steps, [mounted, end]) if end > mounted else None
     sure = all(own.between(mounted, end).exact for what, own in steps.items() if what in WRAP_COUNTERS)
     label: float | None = row["length_m"]
     if label is None and web is not None:
@@ -199,47 +217,10 @@ def _span(
         full_m=None if web is None else full_reel_m(web),
         label_m=label,
         held_m=label,
+        stated_m=row["length_m"],
         left_m=None if following is None else following["left_m"],
         returned=False,
         splices=int(row["splices"] or 0),
         fed=fed if fed is not None and fed.exact else None,
-        wraps=float(split[0]) if split is not None and sure else None,
+        wraps=wraps if sure and end > mounted else None,
     )
-
-
-def reel_faults(spans: Sequence[ReelSpan]) -> list[ReelFault]:
-    """Name what the reel log cannot mean: a reel mounted twice, more left than the reel held.
-
-    Parameters
-    ----------
-    spans : sequence of ReelSpan
-        Of one or several machines.
-
-    Returns
-    -------
-    list of ReelFault
-        In order of time. A reel that was taken off with something left may be mounted again later.
-    """
-    faults = []
-    seen: dict[tuple[str, str], ReelSpan] = {}
-    for span in sorted(spans, key=lambda s: s.mounted):
-        key = (span.kind, span.reel)
-        before = seen.get(key)
-        if before is not None and span.reel and not (before.left_m and before.taken_off):
-            faults.append(
-                ReelFault(
-                    span.reel,
-                    span.mounted,
-                    f"reel {span.reel} was mounted twice and nothing was left on it the first time",
-                )
-            )
-        if span.left_m is not None and span.label_m is not None and span.left_m > span.label_m * 1.05:
-            faults.append(
-                ReelFault(
-                    span.reel,
-                    span.mounted,
-                    f"reel {span.reel} had {span.left_m:.0f} m left of {span.label_m:.0f} m",
-                )
-            )
-        seen[key] = span
-    return sorted(faults, key=lambda fault: fault.at)

@@ -102,7 +102,7 @@ def reel_metres(reels: Sequence[ReelSpan], waste: Waste, events: WrapEvents | No
     """
     mountings: dict[str, list[ReelSpan]] = {}
     for number, span in enumerate(reels):
-        mountings.setdefault(span.reel or f"number {number + 1}", []).append(span)
+        mountings.setdefault(span.origin or span.reel or f"number {number + 1}", []).append(span)
     out = []
     for reel, spans in mountings.items():
         if spans[-1].taken_off is None or any(s.wraps is None and s.fed is None for s in spans):

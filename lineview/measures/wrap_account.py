@@ -10,7 +10,8 @@ import polars as pl
 
 from lineview.measures.counted import Counted, Steps, steps_by_kind
 from lineview.measures.product_spans import ProductSpan, leave_out, product_spans
-from lineview.measures.reel_balance import ReelFault, ReelSpan, reel_faults, reel_spans
+from lineview.measures.reel_balance import ReelSpan, reel_spans
+from lineview.measures.reel_faults import ReelFault, reel_faults
 from lineview.measures.reel_left import ReelLeft, reel_left
 from lineview.measures.use_views import Views, reel_metres, views_of
 from lineview.measures.wrap_bins import wrap_bins

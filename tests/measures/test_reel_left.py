@@ -1,5 +1,6 @@
 """What is left on a mounted reel, part reels and returns in the reel log, thickness from known reels."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import polars as pl
@@ -9,9 +10,12 @@ from wrap_works import wrap_plant
 from lineview.columns import REELS
 from lineview.errors import MeasureError
 from lineview.measures.counted import Counted
-from lineview.measures.reel_balance import ReelSpan, reel_faults, reel_spans
+from lineview.measures.reel_balance import ReelSpan, reel_spans
+from lineview.measures.reel_faults import reel_faults
 from lineview.measures.reel_left import learned_thickness, reel_left
 from lineview.measures.reel_length import reel_length_m
+from lineview.measures.use_views import reel_metres
+from lineview.measures.wrap_waste import assumed_waste
 
 AT = datetime(2026, 6, 1, 6, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -88,7 +92,7 @@ def test_a_reel_mounted_twice_with_nothing_left_is_a_fault() -> None:
 
 def test_more_left_than_the_reel_held_is_a_fault() -> None:
     spans = spans_of((0, "r1", 1000, None), (1, "r2", 1000, 1400))
-    assert "1400 m left of 1000 m" in reel_faults(spans)[0].what
+    assert "1,400 m left of 1,000 m" in reel_faults(spans)[0].what
 
 
 def test_thickness_is_learned_from_reels_of_known_length() -> None:
@@ -100,3 +104,50 @@ def test_thickness_is_learned_from_reels_of_known_length() -> None:
     assert told.low_um < 23.0 < told.high_um
     with pytest.raises(MeasureError, match="no reel of known length"):
         learned_thickness([])
+
+
+def test_a_renamed_rest_is_joined_to_its_reel_and_starts_with_what_was_left() -> None:
+    rows = [(0, "41", 2875, None), (1, "r2", 2875, 1540), (2, "41 rest", None, 1900), (3, "r3", 2875, 8)]
+    first, _, rest, _ = spans_of(*rows)
+    assert (rest.origin, rest.held_m, rest.label_m) == ("41", 1540, 2875)
+    assert first.returned
+
+
+def test_a_rest_told_only_by_its_length_is_joined_though_it_is_rounded() -> None:
+    first, _, rest, _ = spans_of(
+        (0, "r1", 2875, None), (1, "r2", 2875, 803.4), (2, "shelf 7", 800, 1900), (3, "r3", 2875, 8)
+    )
+    assert rest.origin == "r1"
+    assert rest.held_m == 803.4
+    assert first.scrapped_m == 0
+
+
+def test_a_reel_of_a_like_number_is_another_reel() -> None:
+    spans = spans_of((0, "P1-004", 2875, None), (1, "P1-0042", 2875, 1540), (2, "P1-5", 2875, 8))
+    assert [s.origin for s in spans] == ["P1-004", "P1-0042", "P1-5"]
+
+
+def test_a_reel_mounted_again_with_a_length_that_cannot_be_is_a_fault() -> None:
+    spans = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 800), (2, "r1", 2000, 1900), (3, "r3", 2875, 8))
+    assert [f.what for f in reel_faults(spans)] == [
+        "reel r1 was mounted again with 2,000 m, but 800 m were left on it"
+    ]
+    # Its label's own length is what people write down again; that means nothing.
+    spans = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 800), (2, "r1", 2875, 1900), (3, "r3", 2875, 8))
+    assert reel_faults(spans) == []
+
+
+def test_use_on_a_reel_mounted_twice_adds_and_more_than_it_holds_is_a_fault() -> None:
+    first = span(taken_off=AT + HOUR, left_m=1000.0, fed=Counted(1875.0, 1875.0, 1875.0, 9), origin="r1")
+    again = span(
+        mounted=AT + 2 * HOUR, taken_off=AT + 3 * HOUR, held_m=1000.0, left_m=8.0, origin="r1",
+        fed=Counted(990.0, 990.0, 990.0, 9),
+    )  # fmt: skip
+    stated = assumed_waste(wrap_plant().webs[0])
+    metres = reel_metres([first, again], stated, None)
+    assert [(m.reel, m.fed, m.drawn) for m in metres] == [("r1", 2865.0, 2867.0)]
+    assert reel_faults([first, again]) == []
+    wild = replace(again, fed=Counted(1990.0, 1990.0, 1990.0, 9))
+    assert [f.what for f in reel_faults([first, wild])] == [
+        "reel r1 fed 3,865 m in 2 mountings, but its label says 2,875 m"
+    ]
