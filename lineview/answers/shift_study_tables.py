@@ -78,6 +78,11 @@ def _order(study: ShiftStudy, plant: Plant) -> list[Table]:
     if study.order.clean_downs:
         title += f", and needs {study.order.clean_downs} validated clean-down"
         title += "s" if study.order.clean_downs > 1 else ""
+    above = study.order.above_percent
+    if above is None:
+        title += "; the best found in the time, perhaps not the least"
+    elif above > 0:
+        title += f"; the best found in the time, at most {max(above, 0.1):.1f} % above the least"
     return [Table("order", title, columns, rows)]
 
 

@@ -8,10 +8,9 @@ import polars as pl
 import pytest
 
 from lineview.columns import PLAN, READINGS, TAPE
-from lineview.errors import MeasureError
 from lineview.measures.changeover_matrix import changeover_matrix
 from lineview.measures.efficiency import Efficiency, outside_minutes
-from lineview.measures.flavour_order import MOST_PRODUCTS, cheapest_order, expected_minutes
+from lineview.measures.flavour_order import cheapest_order, expected_minutes
 from lineview.measures.key_figures import TimeElements, iso_key_figures, productive_maintenance_figures
 from lineview.measures.pace import pace_needed_per_min, planned_pieces, project, run_stop_cycles
 from lineview.measures.run_clock import run_clock
@@ -63,16 +62,6 @@ def test_the_order_is_the_cheapest_of_all_orders(seed: int) -> None:
         price(tuple(products))[0],
         pytest.approx(price(tuple(products))[1]),
     )
-
-
-def test_a_full_day_of_products_is_put_in_order_and_one_more_is_refused() -> None:
-    products = [product(f"p{k:02}") for k in range(MOST_PRODUCTS)]
-    minutes = {(a.id, b.id): 5.0 + (int(b.id[1:]) - int(a.id[1:])) % 7 for a in products for b in products}
-    found = cheapest_order(products, minutes)
-    assert sorted(found.products) == [p.id for p in products]
-    assert found.minutes <= found.as_given_min
-    with pytest.raises(MeasureError, match="cannot be put in order"):
-        cheapest_order([*products, product("more")], minutes)
 
 
 def test_expected_minutes_fall_back_from_flavour_to_base_to_the_usual() -> None:
