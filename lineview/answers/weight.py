@@ -18,7 +18,7 @@ from lineview.answers.weight_words import CAUTIONS, notes, sentence, soft_line
 from lineview.columns import BATCHES, READINGS, WEIGHTS, empty
 from lineview.errors import AskError, Fault
 from lineview.measures.counted import Steps, steps_by_kind
-from lineview.measures.weight_account import DEVIATION, WeightAccount, piece_facts, weight_account
+from lineview.measures.weight_account import WeightAccount, piece_facts, weight_account
 from lineview.measures.weight_detail import LineSeen, weight_detail
 from lineview.measures.weight_lines import LineSpread, LineWeights, line_spread
 from lineview.measures.weight_series import batch_points, piece_points
@@ -118,7 +118,7 @@ def _lines(plant: Plant, line: str, account: WeightAccount, evidence: Evidence) 
         if other.id != line
     ]
     facts = piece_facts(plant, sheets["product"].drop_nulls().unique().to_list())
-    return line_spread(line, kept, others, facts, DEVIATION)
+    return line_spread(line, kept, others, facts)
 
 
 def _line_seen(

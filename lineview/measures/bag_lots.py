@@ -17,6 +17,8 @@ TABLE = 1 << 17
 SEED = 133
 #: Masses drawn at once at most.
 BLOCK = 2_000_000
+#: Draws of up to so many masses are kept for the next call.
+KEPT = 300_000
 
 
 @dataclass(frozen=True)
@@ -81,13 +83,17 @@ class Lots:
         return float((spare >= -by_g).sum()) / spare.size
 
 
-@lru_cache(maxsize=8)
-def _drawn(lots: int, n: int, batches: int) -> tuple[Floats, NDArray[np.int32], NDArray[np.int32]]:
-    """Draw standard shifts of batches, each bag's batch and its place in the law: the same at every call."""
-    rng = np.random.default_rng(SEED)
+def _draw(rng: np.random.Generator, lots: int, n: int, batches: int) -> tuple[Floats, NDArray[np.int64]]:
+    """Draw the standard shift of each bag's batch, and its place in the law."""
     shifts = rng.standard_normal((lots, batches))
-    which = rng.integers(0, batches, (lots, n)).astype(np.int32)
-    return shifts, which, rng.integers(0, TABLE, (lots, n)).astype(np.int32)
+    shift = np.take_along_axis(shifts, rng.integers(0, batches, (lots, n)), axis=1)
+    return shift, rng.integers(0, TABLE, (lots, n))
+
+
+@lru_cache(maxsize=4)
+def _drawn(lots: int, n: int, batches: int) -> tuple[Floats, NDArray[np.int64]]:
+    """Draw few lots as at every call, so that a search draws them once."""
+    return _draw(np.random.default_rng(SEED), lots, n, batches)
 
 
 def draw_lots(
@@ -128,15 +134,11 @@ def draw_lots(
     parts = []
     for begin in range(0, lots, block):
         size = min(block, lots - begin)
-        if size == lots:
-            shifts, which, place = _drawn(lots, n, pieces.batches)
-        else:
-            shifts = rng.standard_normal((size, pieces.batches))
-            which = rng.integers(0, pieces.batches, (size, n)).astype(np.int32)
-            place = rng.integers(0, TABLE, (size, n)).astype(np.int32)
+        few = lots * n <= KEPT
+        shift, place = _drawn(lots, n, pieces.batches) if few else _draw(rng, size, n, pieces.batches)
         net = table[place]
         if shifted and pieces.sd_batch_g > 0:
-            net += shifted * pieces.sd_batch_g * np.take_along_axis(shifts, which, axis=1)
+            net += shifted * pieces.sd_batch_g * shift
         parts.append(_measured(net, label_g, plan, rules))
     spares = [np.concatenate([p[i] for p in parts]) for i in (0, 1)]
     return Lots(spares[0], spares[1], lots * n, sum(p[2] for p in parts), sum(p[3] for p in parts))

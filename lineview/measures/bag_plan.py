@@ -106,7 +106,8 @@ def smallest_count(
         Where no bag up to half again the label's mass is good enough.
     """
     mean = pieces.piece.mean_g
-    count = max(1, math.floor(0.97 * label_g / mean))
+    # A bag whose mean is a hundredth short is not tried: the mean bag must hold its label.
+    count = max(1, math.ceil(0.99 * label_g / mean))
     while count * mean <= 1.5 * label_g + mean:
         found = chance_by_count(pieces, count, label_g, lot, rules, lots)
         if found.passing >= wanted and found.bag_mean_g >= label_g:

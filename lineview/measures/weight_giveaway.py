@@ -116,16 +116,38 @@ def off_targets(kept: pl.DataFrame, common: WeightSpread) -> tuple[dict[str, Off
     pooled over all products, so that one with few batches still has an interval.
     Source: gum
     """
+    return grouped_means(kept, "product", common.between.value, common.within.value)
+
+
+def grouped_means(
+    kept: pl.DataFrame, by: str, between_g: float | None, within_g: float | None
+) -> tuple[dict[str, OffTarget], float, int]:
+    """Give mean deviations from target by group, from batch means.
+
+    Parameters
+    ----------
+    kept : polars.DataFrame
+        WEIGHINGS that are kept, samples named, with the column `by`.
+    by : str
+        "product", or "line".
+    between_g, within_g : float or None
+        Spread between and within batches [g], for the weights; all batches weigh alike where not known.
+
+    Returns
+    -------
+    tuple
+        As `off_targets` gives it, by group.
+    """
     pieces = pl.col("pieces").cast(pl.Float64)
     off = pl.col("net_g") - pl.col("target_g")
     means = (
-        kept.group_by("product", pl.coalesce("batch", "sample").alias("_batch"), maintain_order=True)
+        kept.group_by(by, pl.coalesce("batch", "sample").alias("_batch"), maintain_order=True)
         .agg(((off * pieces).sum() / pieces.sum()).alias("off"), pieces.sum().alias("n"))
-        .with_columns(w=_weight(common))
+        .with_columns(w=_weight(between_g, within_g))
     )
     found: dict[str, OffTarget] = {}
     left = 0.0
-    for (name,), rows in means.group_by(["product"], maintain_order=True):
+    for (name,), rows in means.group_by([by], maintain_order=True):
         w, y = rows["w"].to_numpy(), rows["off"].to_numpy()
         mean = float(np.average(y, weights=w))
         left += float(np.sum(w * (y - mean) ** 2))
@@ -134,8 +156,7 @@ def off_targets(kept: pl.DataFrame, common: WeightSpread) -> tuple[dict[str, Off
     return found, left / df if df > 0 else 0.0, df
 
 
-def _weight(common: WeightSpread) -> pl.Expr:
-    between, within = common.between.value, common.within.value
+def _weight(between: float | None, within: float | None) -> pl.Expr:
     if between is None or within is None or not within > 0:
         return pl.lit(1.0)
     return within**2 / (between**2 + within**2 / pl.col("n"))

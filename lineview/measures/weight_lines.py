@@ -11,12 +11,13 @@ import polars as pl
 from lineview.measures.sample_times import with_samples
 from lineview.measures.weighing_faults import sort_out
 from lineview.measures.weighings import PieceFacts, weighings
-from lineview.measures.weight_spread import Spread, WeightSpread, spread_of
+from lineview.measures.weight_giveaway import grouped_means
+from lineview.measures.weight_spread import Spread
 from lineview.statistics.generalized_intervals import draw_components, percentiles
 from lineview.statistics.nested import lay_out
 from lineview.statistics.variance_components import reml
 
-DRAWS = 1500
+DRAWS = 1000
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,6 @@ def line_spread(
     kept: pl.DataFrame,
     others: Sequence[LineWeights],
     facts: Mapping[str, PieceFacts],
-    value: pl.Expr,
 ) -> LineSpread:
     """Compare lines over the products that were weighed on several of them.
 
@@ -71,8 +71,6 @@ def line_spread(
         Every other line of the works.
     facts : mapping of str to PieceFacts
         By the product's name as batch sheets write it.
-    value : polars.Expr
-        What is compared: the deviation from the target [g].
 
     Returns
     -------
@@ -83,7 +81,8 @@ def line_spread(
     -----
     The levels are line, batch and piece: the spread between lines by restricted maximum likelihood, its
     limits by generalized pivots. Two lines leave it one degree of freedom, so its upper limit is far away;
-    the difference of two lines' means is then the more telling number.
+    the difference of two lines' means is then the more telling number. Its limits are Student's, batch means
+    having one variance over all lines.
     Source: searle-casella-mcculloch, weerahandi-1993
     """
     frames = [_placed(kept, line)]
@@ -93,14 +92,14 @@ def line_spread(
         ).kept
         if own.height:
             frames.append(_placed(with_samples(own), other.line))
-    return compare_lines(pl.concat(frames), line, value)
+    return compare_lines(pl.concat(frames), line)
 
 
 def _placed(kept: pl.DataFrame, line: str) -> pl.DataFrame:
     return kept.with_columns(line=pl.lit(line))
 
 
-def compare_lines(weighed: pl.DataFrame, line: str, value: pl.Expr) -> LineSpread:
+def compare_lines(weighed: pl.DataFrame, line: str) -> LineSpread:
     """Compare lines by weighings that are made ready.
 
     Parameters
@@ -109,8 +108,6 @@ def compare_lines(weighed: pl.DataFrame, line: str, value: pl.Expr) -> LineSprea
         WEIGHINGS with samples named, and `line`.
     line : str
         The line asked.
-    value : polars.Expr
-        What is compared.
 
     Returns
     -------
@@ -127,43 +124,50 @@ def compare_lines(weighed: pl.DataFrame, line: str, value: pl.Expr) -> LineSprea
         return _none("cannot be told: no product of this line was weighed on another")
     both = both.with_columns(_unit=pl.coalesce("batch", "sample"))
     products = tuple(sorted(both["product"].unique().to_list()))
-    return LineSpread(_between(both, value), _means(both, line, value), products, both.height)
+    spread, between, within = _components(both)
+    return LineSpread(spread, _means(both, line, between, within), products, both.height)
 
 
 def _none(why: str) -> LineSpread:
     return LineSpread(Spread(None, why_none=why), (), (), 0)
 
 
-def _between(both: pl.DataFrame, value: pl.Expr) -> Spread:
-    frame = both.with_columns(_value=value)
-    y, k = frame["_value"].to_numpy(), frame["pieces"].to_numpy().astype(np.float64)
-    columns = [frame["line"].to_numpy(), frame["_unit"].to_numpy()]
+def _components(both: pl.DataFrame) -> tuple[Spread, float | None, float | None]:
+    """Give the spread between lines with its limits, and those between and within batches [g]."""
+    y = (both["net_g"] - both["target_g"]).to_numpy()
+    k = both["pieces"].to_numpy().astype(np.float64)
+    columns = [both["line"].to_numpy(), both["_unit"].to_numpy()]
     layout = lay_out(y, columns, k)
     if layout.df_within < 1 or not layout.ss_within > 0 or any(d < 1 for d in layout.df):
-        return Spread(None, why_none="cannot be told: too few batches or pieces on each line")
+        return Spread(None, why_none="cannot be told: too few batches or pieces on each line"), None, None
     low, high = percentiles(draw_components(y, columns, k, draws=DRAWS).variances[0])
-    return Spread.of(reml(y, columns, k).sds[0], (float(np.sqrt(low)), float(np.sqrt(high))))
+    lines, between, within = reml(y, columns, k).sds
+    return Spread.of(lines, (float(np.sqrt(low)), float(np.sqrt(high)))), between, within
 
 
-def _means(both: pl.DataFrame, line: str, value: pl.Expr) -> tuple[LineMean, ...]:
-    found = {
-        name: spread_of(both.filter(pl.col("line") == name), value, draws=DRAWS)
-        for name in (line, *(n for n in sorted(both["line"].unique().to_list()) if n != line))
-    }
+def _means(
+    both: pl.DataFrame, line: str, between: float | None, within: float | None
+) -> tuple[LineMean, ...]:
+    """Give each line's mean, the one asked first; batch means share one variance over all lines."""
+    from scipy.special import stdtrit
+
+    found, variance, df = grouped_means(both, "line", between, within)
+    k = float(stdtrit(df, 0.975)) if df > 0 else None
+    pieces = dict(both.group_by("line").agg(pl.col("pieces").sum()).iter_rows())
     asked = found[line]
-    return tuple(
-        LineMean(
-            name, one.batches, one.pieces, Spread(one.mean, one.mean_low, one.mean_high),
-            None if name == line else _apart(one, asked, seed=at),
-        )
-        for at, (name, one) in enumerate(found.items())
-    )  # fmt: skip
 
+    def told(value: float, relative: float) -> Spread:
+        half = None if k is None else k * float(np.sqrt(variance * relative))
+        return Spread(value) if half is None else Spread(value, value - half, value + half)
 
-def _apart(one: WeightSpread, asked: WeightSpread, seed: int) -> Spread:
-    value = one.mean - asked.mean
-    if one.draws_mean.size != asked.draws_mean.size or not one.draws_mean.size:
-        return Spread(value)
-    # Both were drawn from the same stream: shuffling one of them makes them independent.
-    shuffled = np.random.default_rng(seed).permutation(one.draws_mean)
-    return Spread.of(value, percentiles(shuffled - asked.draws_mean))
+    rows = []
+    for name in (line, *sorted(n for n in found if n != line)):
+        one = found[name]
+        apart = told(one.mean_g - asked.mean_g, one.relative_variance + asked.relative_variance)
+        rows.append(
+            LineMean(
+                name, one.batches, int(pieces[name]), told(one.mean_g, one.relative_variance),
+                None if name == line else apart,
+            )
+        )  # fmt: skip
+    return tuple(rows)

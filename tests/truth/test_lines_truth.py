@@ -9,7 +9,6 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.measures.weight_account import DEVIATION
 from lineview.measures.weight_lines import compare_lines
 
 
@@ -29,7 +28,7 @@ def coverage(works: int, seed: int) -> dict[str, float]:
             for _ in range(int(rng.integers(2, 8)))
         ]
         names = ["line", "product", "batch", "sample", "net_g", "target_g", "pieces"]
-        found = compare_lines(pl.DataFrame(rows, schema=names, orient="row"), "L0", DEVIATION)
+        found = compare_lines(pl.DataFrame(rows, schema=names, orient="row"), "L0")
         spread, apart = found.between, found.lines[1].apart
         assert spread.low is not None and spread.high is not None and apart is not None
         assert apart.low is not None and apart.high is not None
@@ -41,10 +40,10 @@ def coverage(works: int, seed: int) -> dict[str, float]:
 
 
 def test_limits_between_lines_hold_in_a_few_works() -> None:
-    """At 95 % fewer than 32 of 40 come once in 1000."""
-    assert all(share >= 32 / 40 for share in coverage(40, seed=6).values())
+    """At 95 % fewer than 33 of 40 come once in 1000."""
+    assert all(share >= 33 / 40 for share in coverage(40, seed=6).values())
 
 
 @pytest.mark.long
-def test_limits_between_lines_cover_93_to_97_percent_of_1000_works() -> None:
-    assert all(0.93 <= share <= 0.97 for share in coverage(1000, seed=61).values())
+def test_limits_between_lines_cover_93_to_97_percent_of_500_works() -> None:
+    assert all(0.93 <= share <= 0.97 for share in coverage(500, seed=61).values())
