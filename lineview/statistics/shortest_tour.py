@@ -65,7 +65,7 @@ def shortest_tour(cost: Floats, *, solve_s: float = 10.0) -> Tour:
     3.0
     """
     program = _Program(cost)
-    best = _nearest(cost)
+    best = _bettered(cost, _nearest(cost))
     least = program.tighten()
     for columns in (_FIRST_COLUMNS, len(program.cost)):
         spent = _cost(cost, best)
@@ -90,6 +90,7 @@ def _whole(
             break
         parts = _parts(steps)
         joined = _joined(cost, parts)
+        joined = None if joined is None else _bettered(cost, joined)
         if joined is not None and _cost(cost, joined) < _cost(cost, best):
             best = joined
         if low == -np.inf or len(parts) == 1 or _cost(cost, best) <= bound + 1e-7:
@@ -233,6 +234,25 @@ def _joined(cost: Floats, parts: Sequence[tuple[int, ...]]) -> tuple[int, ...] |
         part = rest.pop(p)
         tour[i + 1 : i + 1] = part[k:] + part[:k]
     return tuple(tour)
+
+
+def _bettered(cost: Floats, tour: tuple[int, ...]) -> tuple[int, ...]:
+    """Move stretches of the tour elsewhere as long as that costs less."""
+    n, own = len(tour), list(tour)
+    moved = True
+    while moved:
+        moved = False
+        for length in range(1, max(1, n - 2)):
+            for _ in range(n):
+                own = own[1:] + own[:1]
+                part, rest = own[:length], np.array(own[length:])
+                gone = cost[rest[-1], part[0]] + cost[part[-1], rest[0]] - cost[rest[-1], rest[0]]
+                come = cost[rest[:-1], part[0]] + cost[part[-1], rest[1:]] - cost[rest[:-1], rest[1:]]
+                best = int(np.argmin(come)) if len(come) else 0
+                if len(come) and come[best] < gone - 1e-9:
+                    own = [*rest[: best + 1].tolist(), *part, *rest[best + 1 :].tolist()]
+                    moved = True
+    return tuple(own)
 
 
 def _nearest(cost: Floats) -> tuple[int, ...]:
