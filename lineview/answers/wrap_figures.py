@@ -7,7 +7,7 @@ from lineview.answers.waste_figures import waste_figures
 from lineview.figure import Figure, Period, cannot_tell
 from lineview.measures.wrap_account import KINDS, WrapAccount
 from lineview.measures.wrap_factors import UNITS
-from lineview.measures.wrap_per_thousand import per_thousand
+from lineview.measures.wrap_per_thousand import PerThousand, per_thousand
 from lineview.measures.wrap_use import CAUSES, WebUse
 
 _SOURCES = ("wrap-efficiency", "flexo-yield", "reel-formula")
@@ -78,9 +78,9 @@ def _figure(
     tail = f"_{slug(what)}" if what else ""
     name = f"{slug(kind)}_{unit}_per_thousand{tail}"
     label = f"{kind} a thousand good pieces" + (f", {what}" if what else "")
-    told = None if use is None else per_thousand(use, what, unit)
+    told = told_of(account, kind, what, unit)
     said = f"{shown_unit(unit, currency)}/1000 pieces"
-    if told is None or use is None:
+    if told is None:
         return cannot_tell(name, label, said, _why(account, use, kind, unit, what), period)
     return Figure(
         name=name,
@@ -97,12 +97,38 @@ def _figure(
     )
 
 
-def _interval(use: WebUse, what: str) -> str:
+def told_of(account: WrapAccount, kind: str, what: str, unit: str) -> PerThousand | None:
+    """Give what a thousand pieces take; of a web without geometry, the metres fed.
+
+    Parameters
+    ----------
+    account : WrapAccount
+        Of the period.
+    kind : str
+        "film" or "wax paper".
+    what, unit : str
+        As in lineview.measures.wrap_per_thousand.
+    """
+    use = next((u for u in account.uses if u.kind == kind), None)
+    if use is not None:
+        return per_thousand(use, what, unit)
+    return account.fed_alone.get(kind) if (what, unit) == ("fed", "m") else None
+
+
+def _interval(use: WebUse | None, what: str) -> str:
+    if use is None or what in ("fed", "difference"):
+        return "bounds: the feed counter's step and the edges of the period"
     if what == "geometry":
         exact = use.geometry_low_m == use.geometry_high_m
         return "exact for the cut lengths in plant.toml" if exact else "bounds: product not known for a part"
-    if what in ("", "fed", "difference"):
-        return "bounds: the feed counter's step and the edges of the period"
+    if what == "":
+        return use.doubt or "bounds: the sum of the causes' own"
+    if what == "unexplained":
+        return f"the use's ({use.doubt}) and the causes' intervals together"
+    return _interval_of_cause(use, what)
+
+
+def _interval_of_cause(use: WebUse, what: str) -> str:
     cause = use.cause(what)
     if cause is not None and cause.assumed:
         return "an assumption from plant.toml until learned: no interval"
@@ -115,7 +141,7 @@ def _why(account: WrapAccount, use: WebUse | None, kind: str, unit: str, what: s
     if not account.rows:
         return "no counter of pieces has readings in this period"
     if use is None:
-        return f"no {kind} with a cut length is named in plant.toml for what was wrapped"
+        return f"no {kind} is described in plant.toml for what was wrapped, so its geometry is not known"
     if unit in use.why_none:
         return use.why_none[unit]
     if use.fed is None and what in ("fed", "difference", "unexplained"):

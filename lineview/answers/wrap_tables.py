@@ -11,7 +11,7 @@ from lineview.answers.wrap_figures import shown_unit
 from lineview.measures.use_views import WrongLabel
 from lineview.measures.wrap_account import WrapAccount
 from lineview.measures.wrap_factors import UNITS
-from lineview.measures.wrap_per_thousand import per_thousand
+from lineview.measures.wrap_per_thousand import PerThousand, per_thousand
 from lineview.measures.wrap_use import CAUSES, WebUse
 from lineview.plant import Plant
 
@@ -49,6 +49,7 @@ def use_table(account: WrapAccount, currency: str) -> Table:
             row["basis"] = "assumed" if cause is not None and cause.assumed else ""
             row["working"] = told["m"].working
             rows.append(row)
+    rows += [_fed_alone(kind, told) for kind, told in account.fed_alone.items()]
     columns = (
         ("web", "web", ""),
         ("what", "what", ""),
@@ -59,6 +60,12 @@ def use_table(account: WrapAccount, currency: str) -> Table:
         ("working", "working", ""),
     )
     return Table("use", "Use a thousand good pieces", columns, rows)
+
+
+def _fed_alone(kind: str, told: PerThousand) -> dict[str, Any]:
+    """Give the row of a web that plant.toml does not describe: what its counter fed, and nothing else."""
+    row = dict.fromkeys(UNITS) | {"web": kind, "what": "fed by the counter", "m": told.value}
+    return row | {"low": told.low, "high": told.high, "basis": "", "working": told.working}
 
 
 def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:

@@ -37,7 +37,7 @@ def sentence(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
         One plain sentence.
     """
     if not account.uses:
-        return (Span("What a thousand pieces take cannot be told yet."),)
+        return _by_counter_alone(account, plant)
     told = [f"{_metres(use, '', plant)} of {use.kind}" for use in account.uses]
     measured = all(use.measured for use in account.uses)
     start = "A thousand pieces take " if measured else "By geometry a thousand pieces take "
@@ -47,6 +47,20 @@ def sentence(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
         return (*spans, Span("."))
     parts = [_unexplained(use, plant, short=len(account.uses) > 1) for use in odd]
     return (*spans, Span("; "), Span(" and ".join(parts), call=True), Span("."))
+
+
+def _by_counter_alone(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
+    """Say what the feed counters alone tell, where plant.toml describes no web."""
+    told = []
+    for kind, one in account.fed_alone.items():
+        metres, unit = in_plant_units(one.value, plant)
+        told.append(f"{metres:.1f} {unit} of {kind}")
+    if not told:
+        return (Span("What a thousand pieces take cannot be told yet."),)
+    return (
+        Span(f"By the feed counter a thousand pieces take {' and '.join(told)}; "),
+        Span("why cannot be told, for plant.toml describes no such web."),
+    )
 
 
 def needs_person(use: WebUse) -> bool:
@@ -111,6 +125,10 @@ def soft_line(account: WrapAccount, plant: Plant, machine: Machine, label: str) 
             high, _ = in_plant_units(told.high, plant)
             if f"{low:.1f}" != f"{high:.1f}":
                 ranges.append(f"{use.kind} {low:.1f} to {high:.1f} {unit}")
+    for kind, one in account.fed_alone.items():
+        low, unit = in_plant_units(one.low, plant)
+        high, _ = in_plant_units(one.high, plant)
+        ranges.append(f"{kind} {low:.2f} to {high:.2f} {unit}")
     parts = [", ".join(ranges)] if ranges else []
     parts.append(f"{machine.shown}, {label}" if label else machine.shown)
     parts.append(f"{_counted(account.good)} good pieces" if account.readings else "no counter was read")
@@ -160,5 +178,10 @@ def notes(account: WrapAccount, machine: Machine, *, tape_told: bool, batches_to
         out.append(
             f"{account.left_out_min:,.0f} minutes are left out: a counter reset or turned unseen in them."
         )
+    out += [
+        f"{kind.capitalize()}: fed metres only; geometry, waste, m², kg and money need a web of that kind in "
+        "plant.toml, named by the products it wraps."
+        for kind in account.fed_alone
+    ]
     out += [f"{use.kind.capitalize()}: {why}." for use in account.uses for why in use.why_none.values()]
     return tuple(out)

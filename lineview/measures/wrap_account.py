@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 import polars as pl
@@ -13,11 +13,13 @@ from lineview.measures.product_spans import ProductSpan, leave_out, product_span
 from lineview.measures.reel_balance import ReelSpan, reel_spans
 from lineview.measures.reel_faults import ReelFault, reel_faults
 from lineview.measures.reel_left import ReelLeft, reel_left
+from lineview.measures.use_doubt import with_doubt
 from lineview.measures.use_views import Views, reel_metres, views_of
 from lineview.measures.wrap_bins import wrap_bins
 from lineview.measures.wrap_events import WrapEvents, count_within
 from lineview.measures.wrap_factors import web_for
 from lineview.measures.wrap_learn import Learned, blanks_per_restart, learn_waste
+from lineview.measures.wrap_per_thousand import PerThousand, fed_per_thousand
 from lineview.measures.wrap_pieces import WRAP_COUNTERS, WrapPieces, wrap_pieces
 from lineview.measures.wrap_use import Happened, WebUse, web_use
 from lineview.measures.wrap_waste import Waste, assumed_waste
@@ -29,6 +31,8 @@ KINDS: tuple[WebKind, ...] = ("film", "wax paper")
 @dataclass(frozen=True)
 class WrapAccount:
     """What a machine wrapped and what its webs took; `uses` holds the kinds that can be told.
+
+    `fed` holds the metres on each kind's feed counter [m], of webs too that plant.toml does not describe.
 
     `left_out_min` are minutes in no sum because some counter's increment is not known.
     """
@@ -44,11 +48,19 @@ class WrapAccount:
     left: Mapping[str, ReelLeft]
     left_out_min: float
     readings: int
+    fed: Mapping[str, Counted] = field(default_factory=dict)
 
     @property
     def good(self) -> float:
         """Good pieces behind the account."""
         return sum(row.good for row in self.rows)
+
+    @property
+    def fed_alone(self) -> dict[str, PerThousand]:
+        """Give the metres fed a thousand good pieces of each kind of web whose use cannot be split."""
+        kinds = [kind for kind in self.fed if all(use.kind != kind for use in self.uses)]
+        told = {kind: fed_per_thousand(self.fed[kind], self.good) for kind in kinds}
+        return {kind: one for kind, one in told.items() if one is not None}
 
     def use(self, kind: WebKind) -> WebUse | None:
         """Give the use of a kind of web, or None where it cannot be told."""
@@ -89,6 +101,7 @@ def wrap_account(
     mounted = [s for s in reel_spans(plant, machine.id, reels, steps, end) if s.mounted < end]
     uses, by_product, views = [], [], []
     wastes: dict[str, Waste] = {}
+    fed = {kind: _fed(steps, spans, rows, kind, start, end) for kind in KINDS}
     for kind in KINDS:
         own = [reel for reel in mounted if reel.kind == kind]
         waste = _waste(plant, steps, spans, rows, own, kind, events)
@@ -96,12 +109,11 @@ def wrap_account(
             continue
         wastes[kind] = waste
         happened = _happened(events, own, start, end)
-        use = web_use(plant, kind, rows, _fed(steps, spans, rows, kind, start, end), waste, happened)
-        if use is not None:
-            uses.append(use)
+        use = web_use(plant, kind, rows, fed[kind], waste, happened)
         by_product += _each_product(plant, kind, rows, waste)
         reconciled = None if events is None else views_of(reel_metres(own, waste, events), kind)
         views += [] if reconciled is None else [reconciled]
+        uses += [] if use is None else [with_doubt(use, reconciled)]
     return WrapAccount(
         rows=tuple(rows),
         uses=tuple(uses),
@@ -114,6 +126,7 @@ def wrap_account(
         blanks=None if events is None else blanks_per_restart(steps, events, end),
         left_out_min=sum((s.end - s.start).total_seconds() for s in spans if not s.counted) / 60.0,
         readings=sum(steps[what].between(start, end).n for what in steps),
+        fed={kind: told for kind, told in fed.items() if told is not None},
     )
 
 

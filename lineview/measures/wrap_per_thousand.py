@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from lineview.measures.counted import Counted
 from lineview.measures.wrap_use import WebUse
 
 
@@ -47,6 +48,28 @@ def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
         high * scale,
         f"{said}{shown} ÷ {use.good:,.0f} good pieces × 1000",
     )
+
+
+def fed_per_thousand(fed: Counted, good: float) -> PerThousand | None:
+    """Give the metres fed a thousand good pieces, of a web that plant.toml does not describe.
+
+    Parameters
+    ----------
+    fed : Counted
+        On the feed counter [m].
+    good : float
+        Good pieces.
+
+    Returns
+    -------
+    PerThousand or None
+        In metres, with the counter's bounds; None where no good piece was counted.
+    """
+    if good <= 0:
+        return None
+    scale = 1000.0 / good
+    working = f"{fed.value:,.1f} m on the feed counter ÷ {good:,.0f} good pieces × 1000"
+    return PerThousand(fed.value * scale, fed.low * scale, fed.high * scale, working)
 
 
 def _metres(use: WebUse, what: str) -> tuple[float, float, float, str] | None:

@@ -52,7 +52,7 @@ class WebUse:
     """Use of one kind of web [m]: what the geometry needs, each cause, and all of it.
 
     `fed` is what the feed counter says; `metres` is all that was used: fed and what stayed on reels taken
-    off, or without a feed counter the sum of the causes.
+    off, or without a feed counter the sum of the causes. `doubt` says what its bounds are.
     """
 
     kind: WebKind
@@ -68,6 +68,7 @@ class WebUse:
     measured: bool
     factors: Mapping[str, float | None]
     why_none: Mapping[str, str]
+    doubt: str = ""
 
     def cause(self, name: str) -> Cause | None:
         """Give the cause of this name, or None."""

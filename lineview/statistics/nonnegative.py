@@ -52,7 +52,7 @@ def nonnegative_fit(
     -------
     NonNegativeFit
         Estimates under the constraint; intervals from the unconstrained fit with a sandwich variance
-        (HC3) and Student's t, cut off at 0, which keeps their coverage for a truth that is not negative.
+        (HC2) and Student's t, cut off at 0, which keeps their coverage for a truth that is not negative.
 
     Raises
     ------
@@ -61,8 +61,10 @@ def nonnegative_fit(
 
     Notes
     -----
-    HC3 divides each residual by one less its leverage, so that the spread may differ from row to row. The
-    degrees of freedom are Satterthwaite's for that variance: few where few rows bear on a coefficient.
+    HC2 divides each squared residual by one less its leverage, so that the spread may differ from row to row;
+    it is unbiased where it does not. Degrees of freedom are Satterthwaite's for that variance, as Bell and
+    McCaffrey have it: few where few rows bear on a coefficient. (HC3's larger variance makes up for few rows
+    in its own way; with these degrees of freedom it would do so twice.)
 
     Source: lawson-hanson-1974, mackinnon-white-1985, bell-mccaffrey-2002
 
@@ -103,11 +105,11 @@ def _sandwich(x: Floats, inverse: Floats, residual: Floats) -> tuple[Floats, Flo
     bears = inverse @ x.T
     hat = x @ bears
     left = np.clip(1.0 - np.diag(hat), 1e-9, None)
-    sd = np.sqrt((bears**2) @ (residual / left) ** 2)
+    sd = np.sqrt((bears**2) @ (residual**2 / left))
     rest = np.eye(len(x)) - hat
     df = []
     for row in bears:
-        shape = (row / left)[:, None] * rest
+        shape = (row / np.sqrt(left))[:, None] * rest
         cross = shape @ shape.T
         df.append(np.trace(cross) ** 2 / (cross**2).sum())
     return sd, np.array(df)

@@ -147,3 +147,37 @@ def test_a_reset_is_left_out_of_both_sides_of_the_ratio(made) -> None:
 def test_us_units_are_spoken_in_feet(made) -> None:
     answer = answer_of(made, plant=made.plant.model_copy(update={"units": "US"}))
     assert " ft of film" in answer.text
+
+
+def test_the_headline_interval_is_what_the_reconciled_views_leave_open(made) -> None:
+    answer = answer_of(made)
+    whole, reconciled = answer.figure("film_m_per_thousand"), answer.figure("film_reconciled_m")
+    assert whole.interval_kind.startswith("k = 2, from the views of ")
+    relative = (reconciled.high - reconciled.low) / 2 / 1.96 / reconciled.value
+    assert whole.high - whole.low >= 4 * relative * whole.value
+    assert whole.high - whole.low <= 8 * relative * whole.value
+    assert whole.low < 1000 * made.truth.fed_m["film"] / made.truth.good < whole.high
+    fed = answer.figure("film_m_per_thousand_fed")
+    assert fed.high - fed.low < 0.1 * (whole.high - whole.low)
+
+
+def test_without_a_reel_log_the_headline_is_as_sure_as_the_feed_counters_scale(made) -> None:
+    whole = answer_of(made, reels=empty(REELS)).figure("film_m_per_thousand")
+    assert "assumed" in whole.interval_kind
+    assert (whole.high - whole.low) / 2 == pytest.approx(0.01 * whole.value, rel=0.02)
+
+
+def test_without_a_web_in_the_plant_the_metres_fed_are_told_all_the_same(made) -> None:
+    products = tuple(p.model_copy(update={"webs": ()}) for p in made.plant.products)
+    plant = made.plant.model_copy(update={"webs": (), "products": products})
+    answer = answer_wrap(plant, scope_of(made), evidence_of(made))
+    assert answer.text.startswith("By the feed counter a thousand pieces take ")
+    assert "why cannot be told, for plant.toml describes no such web" in answer.text
+    for kind, fed in made.truth.fed_m.items():
+        name = kind.replace(" ", "_")
+        figure = answer.figure(f"{name}_m_per_thousand_fed")
+        assert figure.low <= 1000.0 * fed / made.truth.good <= figure.high
+        assert answer.figure(f"{name}_m_per_thousand_geometry").value is None
+        assert "no " + kind in answer.figure(f"{name}_m_per_thousand").why_none
+    use = next(t for t in answer.tables if t.name == "use")
+    assert [row["what"] for row in use.rows] == ["fed by the counter"] * 2
