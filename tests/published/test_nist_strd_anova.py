@@ -11,6 +11,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
+from test_nist_strd_univariate import digits
 
 from lineview.statistics.anova import one_way
 
@@ -63,6 +64,9 @@ CERTIFIED = {
 def test_nist_strd_anova_to_13_digits(name: str) -> None:
     groups, between, within, f = CERTIFIED[name]
     found = one_way(groups)
+    pairs = ((found.ss_between, between), (found.ss_within, within), (found.f, f))
+    told = [digits(value, certified) for value, certified in pairs]
+    print(f"\nNIST StRD {name}: between, within, F agree to {', '.join(f'{d:.1f}' for d in told)} digits")
     assert found.ss_between == pytest.approx(between, rel=1e-13)
     assert found.ss_within == pytest.approx(within, rel=1e-13)
     assert found.f == pytest.approx(f, rel=1e-13)
