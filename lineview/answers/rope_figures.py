@@ -6,6 +6,7 @@ from datetime import datetime
 from math import sqrt
 
 from lineview.answers.rope_money import weight_figures
+from lineview.answers.rope_products import product_figures
 from lineview.answers.rope_words import number
 from lineview.figure import Figure, Period, cannot_tell, too_few
 from lineview.measures.rope_account import RopeAccount
@@ -70,6 +71,7 @@ def rope_figures(
         figures += _moved(account, account.model, period)
         figures += weight_figures(account, account.model, plant, period)
         figures += _effects(account, found, period)
+        figures += product_figures(account.model, period, CONFIDENCE)
     return (*figures, *_within(account, period))
 
 

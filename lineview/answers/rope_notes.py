@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from lineview.answers.rope_products import product_notes
 from lineview.answers.rope_words import length, number
 from lineview.measures.rope_account import RopeAccount
 from lineview.plant import Plant
@@ -22,7 +23,7 @@ def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
     tuple of str
         Plain sentences.
     """
-    notes = gauge_words(account) + roller_words(account, plant)
+    notes = gauge_words(account) + roller_words(account, plant) + product_notes(account.model)
     if account.marks == "pauses":
         notes.append("Batches were found from pauses of the rope; a batch sheet would give their true marks.")
     if account.marks == "blocks":

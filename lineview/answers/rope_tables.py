@@ -80,6 +80,10 @@ def _causes(
                 "slope on batch mean temperature",
             ),
         }
+        if account.model.kinds is not None:
+            other = f", against {account.model.kinds.reference}"
+            named = enumerate(account.model.kinds.names, 1)
+            sources |= {f"product_{i}_mm": (name + other, "each off its own target") for i, name in named}
         for name, (what, source) in sources.items():
             figure = by_name.get(name)
             if figure is not None:

@@ -19,6 +19,7 @@ from lineview.measures.rope_limits import RopeLimits, rope_limits
 from lineview.measures.rope_marks import blocks_of_time, marks_from_pauses
 from lineview.measures.rope_model import RopeModel, fit_rope
 from lineview.measures.rope_pieces import pieces_by_product
+from lineview.measures.rope_products import kinds_by_name
 from lineview.measures.rope_signature import RollerRipple, roller_ripples
 from lineview.measures.rope_spread import WithinBatch, within_batch
 from lineview.measures.rope_target import Target, line_batches, target_of, targets_of
@@ -120,7 +121,7 @@ def rope_account(
         points = points.with_columns(deviation_mm=pl.col("diameter_mm") - pl.col("diameter_mm").median())
     told = replace(bare, marks=marks, points=points, clock=clock)
     if not whole:
-        return _with_drift(told, adjustments)
+        return _with_drift(plant, told, adjustments)
     told = replace(
         told, within=within_batch(core, points),
         limits=tuple(rope_limits(core, points)) if points.height else (),
@@ -129,7 +130,7 @@ def rope_account(
         slips=tuple(slips(sizer, inside)),
         made=pieces_by_product(plant, wrappers, readings, sheet, target.product, period),
     )  # fmt: skip
-    told = _with_drift(told, adjustments)
+    told = _with_drift(plant, told, adjustments)
     if told.model is None:
         return told
     sd = told.within.sd.value if told.within and told.within.sd else 0.0
@@ -191,7 +192,7 @@ def _agreement(gauges: tuple[CheckedGauge, ...], marked: pl.DataFrame, clock: Ro
     return gauge_agreement(first, second, marked, clock.hours)
 
 
-def _with_drift(told: RopeAccount, adjustments: pl.DataFrame) -> RopeAccount:
+def _with_drift(plant: Plant, told: RopeAccount, adjustments: pl.DataFrame) -> RopeAccount:
     """Add the model, and the hours to tolerance by its mean."""
     clock = told.clock
     if clock is None or told.points.is_empty():
@@ -199,7 +200,7 @@ def _with_drift(told: RopeAccount, adjustments: pl.DataFrame) -> RopeAccount:
     done = adjustments.filter(pl.col("machine") == told.sizer.id).sort("at")
     hours = clock.hours(done["at"]).tolist() if done.height else []
     recorded = list(zip(done["at"].to_list(), hours, done["what"].to_list(), strict=True))
-    model = fit_rope(told.points, recorded)
+    model = fit_rope(told.points, recorded, kinds_by_name(plant, told.points["product"]))
     if model is None:
         if told.points.height >= 8:
             return replace(told, problem="no running hours pass between the batches")

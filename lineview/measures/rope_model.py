@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from lineview.measures.rope_products import Kinds, kinds_of, told_apart
 from lineview.statistics.change_points import find_steps, scan_steps, step_limit
 from lineview.statistics.correlated_regression import CorrelatedFit
 from lineview.statistics.kinks import Bend, bend_column, find_bend
@@ -60,6 +61,8 @@ class RopeModel:
         Mean rope temperature [°C] where temperature is in the model.
     bend_h : float or None
         Running hours at which the wear changed its pace, where it did; `wear` is the pace since.
+    kinds : Kinds or None
+        Kinds of product told apart; the level is that of the reference kind.
     """
 
     points: pl.DataFrame
@@ -71,6 +74,7 @@ class RopeModel:
     centre_h: float
     temperature_c: float | None
     bend_h: float | None = None
+    kinds: Kinds | None = None
 
     @property
     def n(self) -> int:
@@ -78,7 +82,7 @@ class RopeModel:
         return self.hours.size
 
     def contrast(self, **parts: float) -> Floats:
-        """Give a contrast from its parts: level, wear, temperature, step0, step1, ..."""
+        """Give a contrast from its parts: level, wear, temperature, step0, ..., bend, product0, ..."""
         out = np.zeros(self.columns.shape[1])
         for name, value in parts.items():
             out[self._index(name)] = value
@@ -91,6 +95,9 @@ class RopeModel:
             return int(self.columns.shape[1]) - 1
         if name == "bend":
             return 2 + len(self.adjustments)
+        if name.startswith("product"):
+            first = 2 + len(self.adjustments) + (self.bend_h is not None)
+            return first + int(name.removeprefix("product"))
         return 2 + int(name.removeprefix("step"))
 
     def at(self, hours: float) -> Floats:
@@ -147,7 +154,11 @@ def batch_steps(hours: Floats) -> Floats:
     return np.maximum(1.0, np.round(between / usual))
 
 
-def fit_rope(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]]) -> RopeModel | None:
+def fit_rope(
+    points: pl.DataFrame,
+    done: Sequence[tuple[datetime, float, str]],
+    kinds: Mapping[str, str] | None = None,
+) -> RopeModel | None:
     """Fit the model to batch points.
 
     Parameters
@@ -156,6 +167,8 @@ def fit_rope(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]]) 
         ROPE_BATCHES in order of time; those without a deviation are left out.
     done : sequence of (datetime, float, str)
         Recorded adjustments: moment [UTC], running hours [h], label.
+    kinds : mapping of str to str, optional
+        Kind of each product (rope_products.kinds_by_name); kinds with batches enough get an offset each.
 
     Returns
     -------
@@ -169,6 +182,8 @@ def fit_rope(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]]) 
     Source: restricted-likelihood, derived-rope
     """
     used = points.filter(pl.col("deviation_mm").is_not_null() & pl.col("running_h").is_not_null())
+    sorts = kinds_of(used["product"], kinds) if kinds else None
+    used = used if sorts is None else used.filter(pl.Series(sorts.kept))
     hours = used["running_h"].to_numpy().astype(np.float64)
     if used.height < LEAST_BATCHES or float(np.ptp(hours)) <= 0:
         return None
@@ -176,22 +191,25 @@ def fit_rope(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]]) 
     centre = float(hours.mean())
     temperature, mean_c = _temperature_column(used)
     trend = np.column_stack([np.ones(y.size), hours - centre])
-    recorded = _recorded(used, done)
+    recorded = _recorded(used, done, 0 if sorts is None else len(sorts.names))
     known = tuple(a.first for a in recorded)
     base = np.column_stack([trend, *(_after(y.size, k) for k in known), *temperature])
+    sorts = None if sorts is None else told_apart(sorts, base)
+    offsets = [] if sorts is None else list(sorts.columns.T)
+    base = np.column_stack([base, *offsets])
     steps = batch_steps(hours)
     bend = _early_bend(y, base, hours, steps, known)
     bent = [] if bend is None else [bend_column(hours, bend.at)]
     search = find_steps(y, np.column_stack([base, *bent]), steps, known=known)
     adjustments = sorted([*recorded, *(_found(used, k) for k in search.found)], key=lambda a: a.first)
     made = [_after(y.size, a.first) for a in adjustments]
-    columns = np.column_stack([trend, *made, *bent, *temperature])
+    columns = np.column_stack([trend, *made, *bent, *offsets, *temperature])
     doubtful = tuple(2 + i for i, a in enumerate(adjustments) if not a.recorded)
     doubtful += () if bend is None else (2 + len(adjustments),)
     swaps = [(doubtful[-1], bend_column(hours, at), odds) for at, odds in (bend.others if bend else ())]
     fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best, swaps)
     bend_h = None if bend is None else bend.at
-    return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c, bend_h)
+    return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c, bend_h, sorts)
 
 
 def _early_bend(y: Floats, base: Floats, hours: Floats, steps: Floats, known: tuple[int, ...]) -> Bend | None:
@@ -215,7 +233,9 @@ def _after(n: int, first: int) -> Floats:
     return (np.arange(n) >= first).astype(np.float64)
 
 
-def _recorded(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]]) -> list[Adjustment]:
+def _recorded(
+    points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]], offsets: int
+) -> list[Adjustment]:
     """Give recorded adjustments with batches on either side; those between the same batches act as one."""
     times = points["at"]
     merged: dict[int, Adjustment] = {}
@@ -227,7 +247,7 @@ def _recorded(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]])
         name = label if before is None or label == before.label else f"{before.label}; {label}"
         merged[first] = Adjustment(at, name, first, hours, recorded=True)
     kept = list(merged.values())
-    room = points.height - 4  # a step a batch would leave nothing to judge them by
+    room = points.height - 4 - offsets  # a step a batch would leave nothing to judge them by
     return kept[-room:] if len(kept) > room else kept
 
 
