@@ -80,8 +80,8 @@ def answer_order(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         soft=soft_line(lines, plant, history_words(made, plant, now)),
         figures=order_figures(lines, needed, period, plant.currency),
         tables=(
-            order_table(lines, plant),
             sheet_table(supplier_orders(lines), plant),
+            order_table(lines, plant),
             reels_table(needed),
             demand_table(demand, plant),
         ),

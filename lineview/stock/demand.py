@@ -17,6 +17,8 @@ from lineview.stock.pace import Pace, pace
 Floats = npt.NDArray[np.float64]
 #: Spread of the pieces made about the pieces planned, over the plan: an assumption until learned.
 ASSUMED_PLAN_CV = 0.1
+#: Time without a row that a plan may have within it.
+GAP = timedelta(days=4)
 #: A day or week of which more than this share was not seen is left aside.
 MOST_UNSEEN = 0.5
 
@@ -81,7 +83,7 @@ def planned_pieces(plan: pl.DataFrame, starts: Sequence[datetime]) -> dict[tuple
 
 
 def plan_cover(plan: pl.DataFrame, line: str, starts: Sequence[datetime]) -> Floats:
-    """Give the share of each week that lies before a line's plan ends; 0 where it has none.
+    """Give the share of each week that a line's plan speaks of; 0 where it has none.
 
     Parameters
     ----------
@@ -91,12 +93,25 @@ def plan_cover(plan: pl.DataFrame, line: str, starts: Sequence[datetime]) -> Flo
         Id of the line.
     starts : sequence of datetime
         Starts of the weeks [UTC].
+
+    Returns
+    -------
+    numpy.ndarray
+        Between two rows of a plan, or before its first, a time of up to GAP (a weekend) belongs to it; a
+        longer one is not planned yet, and says nothing.
     """
-    own = plan.filter((pl.col("line") == line) & (pl.col("end") > starts[0]))
-    if own.is_empty():
-        return np.zeros(len(starts))
-    last: datetime = own["end"].to_list()[int(own["end"].arg_max() or 0)]
-    return np.array([min(max((last - s) / timedelta(days=7), 0.0), 1.0) for s in starts])
+    covered = np.zeros(len(starts))
+    week, until = timedelta(days=7), starts[0]
+    rows = plan.filter((pl.col("line") == line) & pl.col("start").is_not_null())
+    ends = pl.coalesce("end", pl.col("start") + pl.duration(days=1))
+    for start, end in rows.select("start", ends.alias("end")).sort("start").iter_rows():
+        if end <= until:
+            continue
+        first = until if start - until <= GAP else start
+        for k, at in enumerate(starts):
+            covered[k] += max(min(end, at + week) - max(first, at), timedelta()) / week
+        until = end
+    return np.minimum(covered, 1.0)
 
 
 def history_pace(made: pl.DataFrame, line: str, reels_a_piece: Mapping[str, float]) -> Pace | None:

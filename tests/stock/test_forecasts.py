@@ -1,8 +1,13 @@
 """Season, levels, new flavours and pace, against series whose truth is known."""
 
+from datetime import UTC, datetime, timedelta
+
 import numpy as np
+import polars as pl
 import pytest
 
+from lineview.columns import PLAN
+from lineview.stock.demand import plan_cover, week_starts
 from lineview.stock.need import Need
 from lineview.stock.pace import pace
 from lineview.stock.season import WEEKS_A_YEAR, Season, learn_season
@@ -99,3 +104,17 @@ def test_need_adds_up_and_never_goes_below_nothing() -> None:
     assert (wild.quantile([1.0, 7.0, 70.0], 0.01) >= 0).all()
     sure = Need(np.array([7.0]), np.array([0.0]), 0.0)
     assert [float(sure.exceeds(7.0, x)) for x in (6.9, 7.1)] == [1.0, 0.0]
+
+
+def test_a_plan_covers_its_weekends_but_not_the_weeks_that_nobody_planned() -> None:
+    now = datetime(2026, 6, 19, 22, tzinfo=UTC)
+    starts = week_starts(now, 5)
+    day = timedelta(days=1)
+    rows = [
+        ("line1", "plum", now + 2 * day, now + 7 * day, 1000.0, 1, 1),
+        ("line1", "plum", now + 23 * day, now + 28 * day, 1000.0, 1, 2),
+    ]
+    plan = pl.DataFrame(rows, schema=PLAN, orient="row")
+    # The first week whole, two weeks not at all, then the five days from the plan's own row on.
+    assert plan_cover(plan, "line1", starts) == pytest.approx([1, 0, 0, 5 / 7, 0])
+    assert plan_cover(plan, "line2", starts).tolist() == [0.0] * 5
