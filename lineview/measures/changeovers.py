@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 
 from lineview.columns import UTC_US, empty
+from lineview.measures.rate import Ints
 from lineview.measures.states import STANDING, Clock
 from lineview.plant import Machine
 
@@ -129,8 +132,9 @@ def find_changeovers(seen: Clock, changes: pl.DataFrame, *, off_min: float = OFF
     Notes
     -----
     A mark is the first piece of the new product, so a longer stop or a break close by is not the changeover.
-    A change without standing near it took no time, or was not told by the sheet. A stop that went over into
-    the changeover with no more than a jog between is counted with it: the counter cannot tell them apart.
+    A change without standing near it took no time, or was not told by the sheet. Where a jog of a few pieces
+    parts a stop from the changeover, and comes earlier than the mark by more than the mark may be off, those
+    were the last pieces of the old product, and the changeover begins after them.
     Source: derived-tape
     """
     stands = seen.code == STANDING
@@ -147,11 +151,48 @@ def find_changeovers(seen: Clock, changes: pl.DataFrame, *, off_min: float = OFF
             off = np.where(inside, 0, np.abs(ends[a:b] - at))
             found.setdefault(a + int(np.argmin(off)), change)
     stretches, rows = sorted(found), [found[k] for k in sorted(found)]
+    starts = _after_jogs(seen, begins[stretches], np.minimum(at_us[rows] - off_us, ends[stretches]))
     return pl.DataFrame(
         {
-            "start": pl.Series(begins[stretches], dtype=pl.Int64),
+            "start": pl.Series(starts, dtype=pl.Int64),
             "end": pl.Series(ends[stretches], dtype=pl.Int64),
             "before": changes["before"].gather(rows),
             "after": changes["after"].gather(rows),
         }
     ).with_columns(pl.col("start", "end").cast(pl.Datetime("us")).dt.replace_time_zone("UTC"))
+
+
+def _after_jogs(seen: Clock, begins: Ints, latest: Ints) -> Ints:
+    """Move the starts of standing stretches behind the last pieces made in them before the latest moment."""
+    rises = np.flatnonzero(np.diff(seen.pieces) > 0)
+    # Where in its interval a jog ran cannot be told: the middle.
+    jogs = (seen.at[rises] + seen.at[rises + 1]) // 2
+    place = np.searchsorted(jogs, latest, side="right") - 1
+    last = np.where(place >= 0, jogs[np.maximum(place, 0)] if len(jogs) else begins, begins)
+    return np.maximum(last, begins)
+
+
+def cut_clock(seen: Clock, moments: pl.Series) -> Clock:
+    """Cut the standing stretches of a clock at moments that lie within them.
+
+    Parameters
+    ----------
+    seen : Clock
+        The machine's clock.
+    moments : polars.Series
+        Such as the starts of changeovers.
+
+    Returns
+    -------
+    Clock
+        With the same states at every moment.
+    """
+    at = np.unique(moments.dt.epoch("us").to_numpy()) if len(moments) else np.empty(0, dtype=np.int64)
+    if not len(at) or not len(seen.code):
+        return seen
+    place = np.searchsorted(seen.edge, at, side="right") - 1
+    inside = (place >= 0) & (place < len(seen.code))
+    inside &= seen.code[np.clip(place, 0, len(seen.code) - 1)] == STANDING
+    edge = np.union1d(seen.edge, at[inside])
+    code = seen.code[np.searchsorted(seen.edge, edge[:-1], side="right") - 1]
+    return replace(seen, edge=edge, code=code)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import polars as pl
 
 from lineview.columns import STOP_LOG, empty, require
-from lineview.measures.changeovers import find_changeovers, marked, product_changes
+from lineview.measures.changeovers import cut_clock, find_changeovers, marked, product_changes
 from lineview.measures.changeovers_found import FOUND, found_changeovers
 from lineview.measures.machine_counts import MachineCounts, count_machine
 from lineview.measures.tape import lay
@@ -120,7 +120,7 @@ def tape_of(
     if changeovers is None:
         changeovers = line_changeovers(counts, readings, batches, cal)
     laid = lay(
-        counts.seen,
+        cut_clock(counts.seen, changeovers["start"]),
         cal,
         short_stop_min=short_stop_min,
         changeovers=changeovers,

@@ -140,7 +140,7 @@ class _Program:
                 bounds=(0, 1),
                 method="highs",
             )
-            if found.status != 0:
+            if found.status != 0 or found.fun is None:
                 break
             least, self.reduced = float(found.fun), np.asarray(found.lower.marginals)
             flow = np.zeros((self.n, self.n))

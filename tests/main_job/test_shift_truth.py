@@ -4,7 +4,6 @@ import polars as pl
 import pytest
 
 from lineview.answers.answer import Answer
-from lineview.measures.states import JOG_MIN
 from lineview.works import Works
 from tests.main_job.invented_week import truth
 
@@ -101,18 +100,19 @@ def test_the_ladder_adds_up_to_the_good_pieces(week: Works, row: dict) -> None:
     assert sum(pieces[:-1]) == pytest.approx(pieces[-1], abs=1e-6)
 
 
-def changeover_min(row: dict) -> tuple[float, float]:
-    """Give the true minutes of changeover, and of stops that went over into one with no more than a jog."""
-    known = truth("stops").filter(
-        (pl.col("machine") == row["machine"])
-        & (pl.col("date") == row["date"])
-        & (pl.col("shift") == row["shift"])
+def changeover_min(row: dict) -> float:
+    """Give the true minutes of changeover."""
+    return (
+        truth("stops")
+        .filter(
+            (pl.col("machine") == row["machine"])
+            & (pl.col("date") == row["date"])
+            & (pl.col("shift") == row["shift"])
+            & (pl.col("state") == "changeover")
+        )["seconds"]
+        .sum()
+        / 60
     )
-    changes = known.filter(pl.col("state") == "changeover")
-    apart_s = [(at - pl.col("end")).dt.total_seconds(fractional=True) for at in changes["start"]]
-    into_one = pl.any_horizontal(gap.is_between(-0.001, JOG_MIN * 60) for gap in apart_s)
-    joined = known.filter((pl.col("state") != "changeover") & into_one)
-    return changes["seconds"].sum() / 60, joined["seconds"].sum() / 60
 
 
 @pytest.mark.parametrize("row", [r for r in SHIFTS if r["unseen_s"] == 0], ids=ids)
@@ -121,8 +121,7 @@ def test_changeover_minutes_are_within_a_quarter_of_a_minute_where_all_is_read(
 ) -> None:
     tape = asked(week, row).series["tape"].filter(pl.col("state") == "changeover")
     ours = (tape["end"] - tape["start"]).dt.total_microseconds().sum() / 6e7
-    true, joined = changeover_min(row)
+    true = changeover_min(row)
     off = ours - true
-    print(f"{ids(row)}: changeover {ours:.2f} min, truth {true:.2f}, {off:+.2f}; {joined:.2f} ran into one")
-    # the clock takes a burst under JOG_MIN for a jog within one standing, so such a stop may count with it
-    assert -0.25 < off < joined + (JOG_MIN if joined else 0) + 0.25
+    print(f"{ids(row)}: changeover {ours:.2f} min, truth {true:.2f}, {off:+.2f}")
+    assert abs(off) < 0.25
