@@ -40,10 +40,10 @@ def reel_length_m(outer_mm: float, core_mm: float, thickness_um: float) -> float
     >>> round(reel_length_m(300, 76, 23), 2)
     2876.06
     """
-    _reel(outer_mm, core_mm)
+    ring_mm2 = _ring_mm2(outer_mm, core_mm)
     if not thickness_um > 0:
         raise MeasureError(Fault(f"thickness is {thickness_um:g} µm", "thickness_um", "above 0"))
-    return math.pi * (outer_mm**2 - core_mm**2) / (4.0 * thickness_um)
+    return ring_mm2 / thickness_um
 
 
 def wound_thickness_um(outer_mm: float, core_mm: float, length_m: float) -> float:
@@ -70,10 +70,10 @@ def wound_thickness_um(outer_mm: float, core_mm: float, length_m: float) -> floa
     >>> round(wound_thickness_um(300, 76, 2876.06), 2)
     23.0
     """
-    _reel(outer_mm, core_mm)
+    ring_mm2 = _ring_mm2(outer_mm, core_mm)
     if not length_m > 0:
         raise MeasureError(Fault(f"length is {length_m:g} m", "length_m", "above 0"))
-    return math.pi * (outer_mm**2 - core_mm**2) / (4.0 * length_m)
+    return ring_mm2 / length_m
 
 
 def layers(outer_mm: float, core_mm: float, thickness_um: float) -> float:
@@ -234,6 +234,12 @@ def minutes_left(length_m: float, cut_length_mm: float, wraps_per_min: float) ->
     if not wraps_per_min > 0:
         raise MeasureError(Fault(f"the rate is {wraps_per_min:g} a minute", "wraps_per_min", "above 0"))
     return length_m * 1000.0 / cut_length_mm / wraps_per_min
+
+
+def _ring_mm2(outer_mm: float, core_mm: float) -> float:
+    """Give the area of a reel's side [mm²]: its web's length in metres times its thickness in µm."""
+    _reel(outer_mm, core_mm)
+    return math.pi * (outer_mm**2 - core_mm**2) / 4.0
 
 
 def _reel(outer_mm: float, core_mm: float) -> None:

@@ -85,10 +85,8 @@ def chance_before_delivery(need: Need, supply: Supply, order_in_days: float, lea
 
     Parameters
     ----------
-    need : Need
-        Of the web.
-    supply : Supply
-        On hand and on order.
+    need, supply
+        As in `chances_before_delivery`.
     order_in_days : float
         Days from now to the order.
     leads : numpy.ndarray
@@ -102,10 +100,8 @@ def chance_before_open(need: Need, supply: Supply) -> tuple[float, float] | None
 
     Parameters
     ----------
-    need : Need
-        Of the web.
-    supply : Supply
-        On hand and on order.
+    need, supply
+        As in `chances_before_delivery`.
     """
     told = [(float(need.exceeds(at, supply.by(at))), at) for at, _ in supply.coming if at > 0]
     return max(told) if told else None
@@ -147,10 +143,8 @@ def advise(
 
     Parameters
     ----------
-    need : Need
-        Of the web.
-    supply : Supply
-        On hand and on order.
+    need, supply
+        As in `chances_before_delivery`.
     lead_days, lead_sd_days : float
         Lead time and its standard deviation [days]; 0 is allowed.
     risk : float
@@ -190,10 +184,8 @@ def cover_days(need: Need, supply: Supply) -> float:
 
     Parameters
     ----------
-    need : Need
-        Of the web.
-    supply : Supply
-        On hand and on order.
+    need, supply
+        As in `chances_before_delivery`.
     """
     return _first_short(need.mean(_DAYS), supply)
 
@@ -203,10 +195,8 @@ def cover_bounds(need: Need, supply: Supply, share: float = 0.95) -> tuple[float
 
     Parameters
     ----------
-    need : Need
-        Of the web.
-    supply : Supply
-        On hand and on order.
+    need, supply
+        As in `chances_before_delivery`.
     share : float
         Chance, or share of the demand.
     """
@@ -236,10 +226,8 @@ def fan(need: Need, supply: Supply, added: Sequence[tuple[float, float]], days: 
 
     Parameters
     ----------
-    need : Need
-        Of the web.
-    supply : Supply
-        On hand and on order.
+    need, supply
+        As in `chances_before_delivery`.
     added : sequence of (float, float)
         Advised deliveries, as (days from now, reels).
     days : numpy.ndarray

@@ -73,10 +73,8 @@ def position_cost(costs: Costs, demand: LeadDemand, position: float) -> float:
 
     Parameters
     ----------
-    costs : Costs
-        Of ordering, holding and shortage.
-    demand : LeadDemand
-        Over the lead time, normal.
+    costs, demand
+        As in `exact_cost`.
     position : float
         On hand and on order.
     """
@@ -89,10 +87,8 @@ def best_reorder(costs: Costs, demand: LeadDemand, quantity: float) -> float:
 
     Parameters
     ----------
-    costs : Costs
-        Of ordering, holding and shortage.
-    demand : LeadDemand
-        Over the lead time, normal.
+    costs, demand
+        As in `exact_cost`.
     quantity : float
         Units there are, or in an order.
 
@@ -117,10 +113,8 @@ def best_policy(costs: Costs, demand: LeadDemand) -> Policy:
 
     Parameters
     ----------
-    costs : Costs
-        Of ordering, holding and shortage.
-    demand : LeadDemand
-        Over the lead time, normal.
+    costs, demand
+        As in `exact_cost`.
 
     Notes
     -----
@@ -146,10 +140,8 @@ def with_safety_stock(costs: Costs, demand: LeadDemand) -> Policy:
 
     Parameters
     ----------
-    costs : Costs
-        Of ordering, holding and shortage.
-    demand : LeadDemand
-        Over the lead time, normal.
+    costs, demand
+        As in `exact_cost`.
 
     Notes
     -----
@@ -167,10 +159,8 @@ def with_backorder_quantity(costs: Costs, demand: LeadDemand) -> Policy:
 
     Parameters
     ----------
-    costs : Costs
-        Of ordering, holding and shortage.
-    demand : LeadDemand
-        Over the lead time, normal.
+    costs, demand
+        As in `exact_cost`.
 
     Notes
     -----
@@ -185,10 +175,8 @@ def by_loss(costs: Costs, demand: LeadDemand) -> Policy:
 
     Parameters
     ----------
-    costs : Costs
-        Of ordering, holding and shortage.
-    demand : LeadDemand
-        Over the lead time, normal.
+    costs, demand
+        As in `exact_cost`.
 
     Notes
     -----
