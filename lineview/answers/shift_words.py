@@ -63,12 +63,29 @@ def sentence(measured: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span
     """
     account = measured.so_far
     several = measured.windows.height > 1
-    subject = f"These {in_words(measured.windows.height)} shifts" if several else "This shift"
+    one = "This period" if measured.cuts_shift else "This shift"
+    subject = f"These {in_words(measured.windows.height)} shifts" if several else one
     if scope.now <= scope.period.start:
         return (Span(f"{subject} has not begun: the latest reading is from before it."),)
     if account.planned_min <= 1e-9:
-        return (Span("This is a break: no planned minute of the period is over."),)
+        return (Span(_unplanned(measured)),)
     return _untold(measured, readings) or _made(measured, subject, several=several)
+
+
+def _unplanned(measured: ShiftMeasures) -> str:
+    """Say that a period has no planned minutes, and what was counted in it all the same."""
+    tape, good = measured.tape, measured.so_far.good
+    pauses = tape.height > 0 and bool((tape["state"] == "break").all())
+    why = "it lies in a break" if pauses else "none of it is planned or over"
+    made = "" if good.n is None or good.n < 0.5 else f" {good.n:,.0f} good pieces were counted in it."
+    return f"No planned minutes in this period: {why}, so no rate or share can be told.{made}"
+
+
+def _planned(minutes: float) -> str:
+    """Word planned minutes so that few of them do not round to none."""
+    if minutes < 1:
+        return f"{60 * minutes:.0f} planned seconds" if minutes >= 1 / 60 else "less than a planned second"
+    return f"{minutes:,.1f} planned minutes" if minutes < 10 else f"{minutes:,.0f} planned minutes"
 
 
 def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
@@ -77,10 +94,7 @@ def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
     name = measured.machine.shown
     if not readings or account.unseen_min >= account.planned_min - 1e-6:
         call = Span(f"There are no readings of {name}", call=True)
-        return (
-            call,
-            Span(f" in the {account.planned_min:,.0f} planned minutes, so nothing can be told of them."),
-        )
+        return (call, Span(f" in the {_planned(account.planned_min)}, so nothing can be told of them."))
     if account.run_min > 0 and account.counted_run_min <= 1e-9:
         share = 100 * account.run_min / (account.planned_min - account.unseen_min)
         return (
@@ -109,7 +123,11 @@ def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span
     verb = ("have made" if several else "has made") if going else "made"
     so_far = " so far" if going else ""
     whose = "their" if several else "its"
-    minutes = f"{whose} first {account.planned_min:,.0f}" if going else f"{whose} {account.planned_min:,.0f}"
+    minutes = (
+        f"{whose} first {_planned(account.planned_min)}"
+        if going
+        else f"{whose} {_planned(account.planned_min)}"
+    )
     least = "" if account.good_told else "at least "
     rate = account.good_used / account.planned_min
     below = rate < low
@@ -119,7 +137,7 @@ def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span
     return (
         Span(f"{subject} {verb} {least}{account.good_used:,.0f} good pieces{so_far}, "),
         Span(f"{least}{rate:,.0f} a minute", call=below),
-        Span(f" over {minutes} planned minutes; the nominal band is {low:g} to {high:g}."),
+        Span(f" over {minutes}; the nominal band is {low:g} to {high:g}."),
     )
 
 
@@ -159,8 +177,15 @@ def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
 
 def _stood(measured: ShiftMeasures, plant: Plant) -> str:
     account = measured.so_far
+    if account.stand_min > 0 and account.run_min + account.unseen_min <= 1e-9:
+        return "It stood still all the time." if account.stand_min < 0.5 else _stood_for(measured, plant)
     if account.stand_min < 0.5:
         return "It never stood still for longer than a moment."
+    return _stood_for(measured, plant)
+
+
+def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
+    account = measured.so_far
     unexplained = measured.unexplained_stops
     stops = account.stretches["stop"]
     without = " without a reason" if stops and unexplained == stops else ""
@@ -177,7 +202,8 @@ def _stood(measured: ShiftMeasures, plant: Plant) -> str:
             kinds.append(
                 f"{account.minutes[state]:,.0f} in {in_words(count)} {one if count == 1 else many}{more}"
             )
-    return f"{account.stand_min:,.0f} minutes stood still: {', '.join(kinds)}."
+    stood = f"{account.stand_min:,.0f} minute{'' if round(account.stand_min) == 1 else 's'}"
+    return f"{stood} stood still: {', '.join(kinds)}."
 
 
 def _plan(measured: ShiftMeasures) -> str:

@@ -47,6 +47,8 @@ class ShiftMeasures:
         Of the tape.
     changeovers : polars.DataFrame
         FOUND: those of the machine's marks, or found where there are none.
+    cuts_shift : bool
+        Whether the period begins or ends within a shift.
     """
 
     machine: Machine
@@ -62,6 +64,7 @@ class ShiftMeasures:
     cycles: int
     stops: StopCount
     changeovers: pl.DataFrame
+    cuts_shift: bool = False
 
     @property
     def unexplained_stops(self) -> int:
@@ -150,7 +153,19 @@ def measure_shift(
         cycles.height,
         stop_count(tape),
         changed,
+        _cuts_shift(plant, start, end),
     )
+
+
+def _cuts_shift(plant: Plant, start: datetime, end: datetime) -> bool:
+    """Tell whether a period begins or ends within a shift."""
+    day = timedelta(days=1)
+    shifts = (
+        shift_windows(calendar(plant.shifts, plant.zone, start - day, end + day)) if plant.shifts else None
+    )
+    if shifts is None:
+        return False
+    return any(bool(((shifts["start"] < at) & (shifts["end"] > at)).any()) for at in (start, end))
 
 
 def _accounts(counts: MachineCounts, windows: pl.DataFrame, tape: pl.DataFrame) -> tuple[ShiftAccount, ...]:

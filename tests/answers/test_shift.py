@@ -211,7 +211,7 @@ def test_no_readings_future_break_and_mostly_unseen_each_have_their_sentence() -
     future = ask(FRAME, now=START - timedelta(hours=1))
     assert "has not begun" in future.text
     pause = ask(start=START + timedelta(hours=3), end=START + timedelta(hours=3, minutes=25))
-    assert pause.text == "This is a break: no planned minute of the period is over."
+    assert pause.text.startswith("No planned minutes in this period: it lies in a break")
     little = ask(FRAME.filter(pl.col("at") < START + timedelta(hours=2)))
     assert little.text.startswith(
         "335 of 455 planned minutes have no readings; what was seen shows at least "
@@ -397,3 +397,10 @@ def test_rejects_alone_tell_no_good_pieces_and_no_state() -> None:
     assert value(answer, "rejects") > 0
     assert answer.figure("good_pieces").value is None  # type: ignore[union-attr]
     assert value(answer, "unseen_min") == 455
+
+
+def test_a_period_of_seconds_does_not_round_its_planned_minutes_to_none() -> None:
+    a, b = START + timedelta(hours=1), START + timedelta(hours=1, seconds=20)
+    told = ask(start=a, end=b, now=END)
+    assert "over its 20 planned seconds" in told.text
+    assert told.text.startswith("This period made ")
