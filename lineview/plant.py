@@ -230,6 +230,7 @@ class Plant(Part):
     """The works: shop, lines, machines, products, webs, shifts and the layouts of their exports.
 
     `batch_scale_error_kg` is how far off the scale that weighs batches in may be, either way [kg].
+    `run_rules` are the numbers of Nelson's tests to apply to the rope's residuals; none by default.
     """
 
     shop: str
@@ -240,6 +241,7 @@ class Plant(Part):
     gap_s: Positive = 120.0
     batch_kg: Positive = 22.7
     batch_scale_error_kg: NotNegative | None = None
+    run_rules: tuple[Annotated[int, Field(ge=1, le=8)], ...] = ()
     shifts: tuple[Shift, ...] = ()
     lines: tuple[Line, ...] = ()
     machines: tuple[Machine, ...] = ()

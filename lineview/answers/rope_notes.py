@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from lineview.answers.rope_products import product_notes
+from lineview.answers.rope_run_rules import run_rules_notes
 from lineview.answers.rope_words import length, number
 from lineview.measures.rope_account import RopeAccount
 from lineview.plant import Plant
@@ -43,6 +44,7 @@ def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
     unknown = account.points["deviation_mm"].null_count() if account.points.height else 0
     if unknown:
         notes.append(f"{unknown} batches name no known product and were left out of the drift.")
+    notes += run_rules_notes(account)
     if account.model is not None:
         notes.append(
             "Diameters compare only at one distance after the last roller pair, since rope recovers."

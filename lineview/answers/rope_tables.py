@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from lineview.answers.answer import Scope, Table
+from lineview.answers.rope_run_rules import run_rules_table
 from lineview.answers.rope_sentence import took_out
 from lineview.answers.rope_series import watch_table
 from lineview.answers.rope_sizers import sizers_table
@@ -39,14 +40,15 @@ def rope_tables(
     Returns
     -------
     tuple of Table
-        "causes", "adjustments", "sizers", "watch", "limits", "gauges" and "rollers", without those that would
-        be empty.
+        "causes", "adjustments", "sizers", "watch", "run_rules", "limits", "gauges" and "rollers", without
+        those that would be empty.
     """
     tables = [
         _causes(account, found, {f.name: f for f in figures}, plant, scope),
         _adjustments(found, plant, scope),
         sizers_table(ranked, plant),
         watch_table(account),
+        run_rules_table(account),
         _limits(account),
         _gauges(account),
         _rollers(account),

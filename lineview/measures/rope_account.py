@@ -20,6 +20,7 @@ from lineview.measures.rope_marks import blocks_of_time, marks_from_pauses
 from lineview.measures.rope_model import RopeModel, fit_rope
 from lineview.measures.rope_pieces import pieces_by_product
 from lineview.measures.rope_products import kinds_by_name
+from lineview.measures.rope_run_rules import RunRules, run_rules
 from lineview.measures.rope_signature import RollerRipple, roller_ripples
 from lineview.measures.rope_spread import WithinBatch, within_batch
 from lineview.measures.rope_target import Target, line_batches, target_of, targets_of
@@ -47,6 +48,7 @@ class RopeAccount:
     ripples: tuple[RollerRipple, ...] = ()
     slips: tuple[Slip, ...] = ()
     made: Mapping[str, float] | None = None
+    run_rules: RunRules | None = None
 
     @property
     def weeks_a_piece(self) -> float | None:
@@ -135,7 +137,8 @@ def rope_account(
         return told
     sd = told.within.sd.value if told.within and told.within.sd else 0.0
     ahead = ahead_of(plant, told.model, told.target, sd, period[1])
-    return replace(told, watch=watch(told.model), ahead=ahead)
+    rules = run_rules(told.model, plant.run_rules) if plant.run_rules else None
+    return replace(told, watch=watch(told.model), ahead=ahead, run_rules=rules)
 
 
 def no_points() -> pl.DataFrame:
