@@ -67,7 +67,9 @@ def sentence(account: WeightAccount, plant: Plant) -> tuple[Span, ...]:
         told = [Span(start), Span(f"{off} {side} their targets", call=_off_target(account))]
         told.append(Span(f" on average ({mass(found.mean + account.target_g, plant)})"))
     between, within = _spread(found.between, plant), _spread(found.within, plant)
-    if between and within:
+    if within and found.between.value == 0:
+        told.append(Span(f"; pieces differ by {within}, batches by no more than that explains."))
+    elif between and within:
         told.append(Span(f"; batches differ by {between}, pieces within a batch by {within}."))
     elif within:
         told.append(Span(f"; pieces differ by {within}; how far batches differ cannot be told."))
@@ -126,7 +128,10 @@ def soft_line(account: WeightAccount, label: str, plant: Plant) -> str:
     found = account.deviation
     parts = [label] if label else []
     if found is not None:
-        parts.append(f"{found.pieces:,} pieces in {found.weighings:,} weighings of {found.batches:,} batches")
+        counted = (
+            _count(found.pieces, "piece"), _count(found.weighings, "weighing"), _count(found.batches, "batch")
+        )  # fmt: skip
+        parts.append("{} in {} of {}".format(*counted))
         if found.mean_low is not None and found.mean_high is not None:
             low, high = (mass(end, plant, signed=True) for end in (found.mean_low, found.mean_high))
             parts.append(f"mean off target {low} to {high} with 95 % confidence")
@@ -134,6 +139,11 @@ def soft_line(account: WeightAccount, label: str, plant: Plant) -> str:
         parts.append(f"{account.sorted.aside.height} weights set aside")
     text = "; ".join(parts)
     return text[:1].upper() + text[1:]
+
+
+def _count(number: int, what: str) -> str:
+    plural = "es" if what.endswith("ch") else "s"
+    return f"{number:,} {what}{'' if number == 1 else plural}"
 
 
 def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:

@@ -12,6 +12,8 @@ IMPLAUSIBLE = (0.5, 1.6)
 #: What one gram is in other units of weighing.
 OTHER_UNITS = {"ounces": 28.349523125, "kilograms": 1000.0, "milligrams": 0.001, "pounds": 453.59237}
 GRAINY_RUN = 8
+#: So many different masses, each there more than once, are no chance.
+LEAST_DOUBLED = 5
 
 
 @dataclass(frozen=True)
@@ -81,14 +83,18 @@ def _given_twice(frame: pl.DataFrame) -> pl.Series:
     """Tell which weighings another one repeats.
 
     Pieces of one sample share their moment and may weigh the same, so equal rows alone prove nothing. A
-    row is given twice where another export holds it too, or where the moments of that export are otherwise
-    all different.
+    row is given twice where another export holds it too, where the moments of that export are otherwise
+    all different, or where not one row of that export stands alone.
     """
     key = ["at", "batch", "sample", "pieces", "mass_g"]
     nth = frame.select(nth=pl.int_range(pl.len()).over([*key, "intake"]))["nth"]
     across = frame.with_columns(nth=nth).select(again=pl.int_range(pl.len()).over([*key, "nth"]) > 0)["again"]
     alone = frame.select(share=(pl.len().over("at", "intake") == 1).mean().over("intake"))["share"]
-    return across | ((nth > 0) & (alone > 0.9))
+    doubled = frame.select(
+        all=(pl.len().over([*key, "intake"]).min().over("intake") > 1)
+        & (pl.col("mass_g").n_unique().over("intake") >= LEAST_DOUBLED)
+    )["all"]
+    return across | ((nth > 0) & ((alone > 0.9) | doubled))
 
 
 def _mark_implausible(frame: pl.DataFrame) -> pl.DataFrame:

@@ -187,8 +187,13 @@ class Asked:
             return first_after(self._readings, there, machine, micros(moment), channels)
 
     def span(self, machine: str | None = None) -> Period | None:
-        """Give the first and the last reading's moment, of one machine or of all; None without readings."""
+        """Give the first and the last reading's moment, of one machine or of all; None without readings.
+
+        Where nothing was read, weighings count: a works may weigh by hand and have no counter.
+        """
         there = spans(self._journal, "readings", machine)
+        if there.is_empty():
+            there = spans(self._journal, "weights", machine)
         if there.is_empty():
             return None
         first, last = there.select(pl.col("first").min(), pl.col("last").max()).row(0)

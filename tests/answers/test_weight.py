@@ -152,6 +152,22 @@ def test_the_same_export_twice_counts_once() -> None:
     assert value(answer, "mean_g") == value(ask(made), "mean_g")
 
 
+def test_an_export_in_which_every_row_stands_twice_counts_once() -> None:
+    made = weights(samples=(5,), each=1, batches=20)
+    assert value(ask(pl.concat([made, made])), "set_aside") == made.height
+    assert value(ask(weights(samples=(5,), each=2, batches=20)), "set_aside") == 0
+
+
+def test_one_weighing_is_counted_in_the_singular() -> None:
+    assert "1 piece in 1 weighing of 1 batch" in ask(weights().head(1)).soft
+
+
+def test_batches_without_a_spread_of_their_own_are_not_said_to_differ_by_nothing() -> None:
+    answer = ask(weights(between=0.0, seed=2))
+    assert value(answer, "sd_between_g") == 0
+    assert "batches by no more than that explains" in answer.text
+
+
 def test_equal_pieces_of_one_sample_are_not_called_duplicates() -> None:
     assert value(ask(weights(digits=1)), "pieces") == 300
 
