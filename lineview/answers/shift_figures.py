@@ -37,7 +37,7 @@ def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figu
         *_piece_figures(account, measured.machine, period, n),
         *_rate_figures(account, period, n),
         *_declared_rates(measured.machine, period),
-        *_minute_figures(account, period, n),
+        *_minute_figures(account, period, n, measured.slow_bounds_min),
         *kind_figures(measured, period, n),
         _uptime(account, period, n),
         *_loss_figures(account, period, n),
@@ -184,7 +184,7 @@ _MINUTES = (
 )
 
 
-def _minute_figures(account: ShiftAccount, period: Period, n: int) -> list[Figure]:
+def _minute_figures(account: ShiftAccount, period: Period, n: int, slow: tuple[float, float]) -> list[Figure]:
     parts = " + ".join(f"{account.minutes[s]:.1f} {s}" for s in account.minutes if s != "break")
     planned = Figure(
         "planned_min", "planned", account.planned_min, "min", n=n, period=period, working=f"{parts} min"
@@ -196,6 +196,9 @@ def _minute_figures(account: ShiftAccount, period: Period, n: int) -> list[Figur
         open_min = account.unseen_min if name not in ("unseen_min", "break_min") else 0.0
         ends = (value, value + open_min) if open_min > 0 else (None, None)
         kind = "bounds: unseen minutes" if open_min > 0 else COUNTED
+        if name == "slow_min" and slow[1] > slow[0]:
+            ends = (slow[0], slow[1] + open_min)
+            kind = "bounds: a slow stretch's ends lie within a reading interval"
         figures.append(
             Figure(name, label, value, "min", ends[0], ends[1], kind, n, period, ("derived-tape",), working)
         )

@@ -11,6 +11,9 @@ from lineview.measures.changeovers_found import LEAST_MIN
 from lineview.measures.shift_measures import ShiftMeasures
 from lineview.plant import Machine
 
+#: Slow minutes told no closer than within so much of the planned minutes are said not to be told well.
+CLOSE_SHARE = 0.015
+
 
 def notes(
     measured: ShiftMeasures, machine: Machine, evidence: Evidence, unknown_states: Sequence[str]
@@ -60,6 +63,7 @@ def notes(
             "is too low a nominal rate for this period. Nothing is capped."
         )
     told += _states(measured)
+    told += _slow(measured)
     if abs(made.counters_differ) >= 0.5:
         told.append(
             f"Good pieces differ by {made.counters_differ:+,.0f} from pieces made less rejects: "
@@ -98,6 +102,17 @@ def _states(measured: ShiftMeasures) -> list[str]:
             f"{against.minutes:,.0f} minutes in all: the counter goes before."
         )
     return told
+
+
+def _slow(measured: ShiftMeasures) -> list[str]:
+    """Say that slow minutes cannot be told well, where the readings are too far apart for it."""
+    low, high = measured.slow_bounds_min
+    if (high - low) / 2 <= CLOSE_SHARE * measured.so_far.planned_min:
+        return []
+    return [
+        f"Slow minutes cannot be told closer than {low:,.0f} to {high:,.0f}: the counter is read too seldom, "
+        "and a slow minute looks like one with a short stop in it."
+    ]
 
 
 def maintenance_note(pieces: float | None) -> tuple[str, ...]:

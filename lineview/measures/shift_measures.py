@@ -15,6 +15,7 @@ from lineview.measures.machine_tape import line_changeovers, tape_of
 from lineview.measures.pace import Projection, pace_needed_per_min, planned_pieces, project, run_stop_cycles
 from lineview.measures.pieces import pieces_of, totals
 from lineview.measures.shift_account import ShiftAccount, accounts, joined
+from lineview.measures.slow_bounds import reading_interval_min, slow_bounds_min
 from lineview.measures.stops import StopCount, stop_count
 from lineview.plant import Machine, Plant
 
@@ -65,6 +66,13 @@ class ShiftMeasures:
     stops: StopCount
     changeovers: pl.DataFrame
     cuts_shift: bool = False
+
+    @property
+    def slow_bounds_min(self) -> tuple[float, float]:
+        """Least and most slow minutes that the readings allow [min]."""
+        every = reading_interval_min(self.counts.seen)
+        slow = self.so_far.minutes["slow"]
+        return (slow, slow) if every is None else slow_bounds_min(self.tape, every)
 
     @property
     def unexplained_stops(self) -> int:

@@ -12,6 +12,7 @@ from lineview.columns import BATCHES, STOP_LOG, empty
 from lineview.measures.clock import calendar
 from lineview.measures.machine_tape import machine_tape
 from lineview.measures.pieces import pieces
+from lineview.measures.slow_bounds import slow_bounds_min
 
 sys.path.insert(0, str(Path(__file__).parent))
 from clock_line import EARLY, START, Run, machine, readings, simulate
@@ -175,3 +176,34 @@ def test_slow_minutes_are_those_of_the_slow_leg() -> None:
         found = seconds_in(tape_of(readings(run, 10, seed=seed, jitter_s=1.0)), "slow")
         print(f"slow {found / 60:.1f} min, truth {truth / 60:.1f}")
         assert abs(found - truth) < 90
+
+
+def slow_bounds_hold(seeds: range, every_s: int) -> None:
+    held, off, width = 0, [], []
+    for seed in seeds:
+        run = simulate(seed)
+        a, b = run.slow[0]
+        parts = ((0, PAUSE[0]), (PAUSE[1], 28800))
+        truth = sum(run.running_s(max(a, x), min(b, y)) for x, y in parts if min(b, y) > max(a, x)) / 60
+        tape = tape_of(readings(run, every_s, seed=seed, jitter_s=1.0))
+        low, high = slow_bounds_min(tape, every_s / 60)
+        held += low <= truth <= high
+        off.append((seconds_in(tape, "slow") / 60 - truth) / PLANNED_S * 6000)
+        width.append(high - low)
+    print(
+        f"slow minutes, readings every {every_s} s: bounds held {held} of {len(seeds)}, median width "
+        f"{np.median(width):.1f} min; off by {np.mean(off):+.2f} points, spread {np.std(off):.2f}, "
+        f"worst {max(off, key=abs):+.2f}"
+    )
+    assert held >= 0.9 * len(seeds)
+
+
+@pytest.mark.parametrize("every_s", [10, 60])
+def test_slow_minutes_lie_within_their_bounds(every_s: int) -> None:
+    slow_bounds_hold(range(660, 670), every_s)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("every_s", [1, 10, 60])
+def test_slow_minutes_lie_within_their_bounds_at_full_count(every_s: int) -> None:
+    slow_bounds_hold(range(670, 730), every_s)
