@@ -11,6 +11,9 @@ from lineview.plant import Plant
 from lineview.show import NOTHING, a_day, decimals_of, moment, number, unit_words
 from lineview.show_units import US, in_units
 
+#: No column is told finer than its largest number has figures worth reading.
+MOST_FIGURES = 5
+
 
 def cell(content: Any, unit: str, plant: Plant, decimals: int | None = None) -> str:
     """Write a table's cell.
@@ -83,7 +86,7 @@ def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | N
 def table_decimals(
     columns: Sequence[tuple[str, str, str]], rows: Sequence[Mapping[str, Any]], plant: Plant
 ) -> dict[str, int | None]:
-    """Give the places of each column; those of one measure agree, as far as each still tells two figures.
+    """Give the places of each column; those of one measure agree, so that their differences can be checked.
 
     Parameters
     ----------
@@ -97,22 +100,31 @@ def table_decimals(
     Returns
     -------
     dict
-        By key, as column_decimals gives it.
+        By key, as column_decimals gives it; of one measure, as many as the finest column needs for two
+        figures, where that makes no more than five of the largest number.
 
     Examples
     --------
     >>> columns = [("before", "before", "mm"), ("by", "changed by", "mm")]
     >>> table_decimals(columns, [{"before": 0.0912, "by": -0.13}], Plant(shop="Invented Sweets"))
-    {'before': 3, 'by': 2}
+    {'before': 3, 'by': 3}
+    >>> columns = [("mean", "mean", "g"), ("target", "target", "g"), ("off", "off target", "g")]
+    >>> rows = [{"mean": 6.7382, "target": 6.7, "off": 0.0382}]
+    >>> table_decimals(columns, rows, Plant(shop="Invented Sweets"))
+    {'mean': 3, 'target': 3, 'off': 3}
     """
     contents = {key: [row.get(key) for row in rows] for key, _, _ in columns}
     places = {key: column_decimals(contents[key], unit, plant) for key, _, unit in columns}
     for unit in US:
-        keys = [key for key, _, of in columns if of == unit and places[key]]
-        fewest = min((places[key] or 0 for key in keys), default=0)
-        for key in keys:
-            largest = max(abs(in_units(c, unit, plant.units)[0]) for c in contents[key] if _counts(c))
-            places[key] = max(fewest, decimals_of(largest + 1e-9) - 1)
+        largest = {
+            key: max(abs(in_units(c, unit, plant.units)[0]) for c in contents[key] if _counts(c))
+            for key, _, of in columns
+            if of == unit and places[key]
+        }
+        own = {key: max(0, decimals_of(most + 1e-9) - 1) for key, most in largest.items()}
+        finest = max(own.values(), default=0)
+        for key, most in largest.items():
+            places[key] = max(own[key], min(finest, MOST_FIGURES - len(str(int(most)))))
     return places
 
 
