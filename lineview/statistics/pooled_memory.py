@@ -18,8 +18,8 @@ Ints = NDArray[np.int64]
 #: Memories tried first, and how many are tried about the best of them, first coarsely.
 ROUGH = (-0.3, -0.15, 0.0, 0.15, 0.3, 0.45, 0.6, 0.7, 0.8, 0.87, 0.92, 0.96, 0.985, 0.995)
 COARSE, FINE = 11, 21
-#: Of more values than this every second, third, ... run is taken.
-MOST = 30_000
+#: Of more values than this every second, third, ... run is taken: for the search, and in the end.
+SEARCHED, MOST = 8_000, 30_000
 #: Runs with fewer points have a level of their own but no slope.
 SLOPE_FROM = 8
 
@@ -81,15 +81,13 @@ def pooled_memory(
     >>> found.low < 2.0 < found.high
     True
     """
-    every = -(-value.size // MOST)
-    kept = run % every == 0
-    runs = _runs(value[kept], seconds[kept], run[kept])
+    runs = _runs(*_some(value, seconds, run, MOST))
     df = float(runs.df.sum())
     if not runs.df.size or df <= 0 or not remembers:
         return _plain(runs, level)
-    rough = np.array([_likelihood(runs, phi)[0] for phi in ROUGH])
-    phis = _about(np.array(ROUGH), rough)
-    phis = _within(phis, np.array([_likelihood(runs, float(phi))[0] for phi in phis]))
+    few = _runs(*_some(value, seconds, run, SEARCHED)) if value.size > SEARCHED else runs
+    phis = _about(np.array(ROUGH), np.array([_likelihood(few, phi)[0] for phi in ROUGH]))
+    phis = _within(phis, np.array([_likelihood(few, float(phi))[0] for phi in phis]))
     found = [_likelihood(runs, float(phi)) for phi in phis]
     likelihood, left = np.array([f[0] for f in found]), np.array([f[1].sum() for f in found])
     if left.max() <= 0:
@@ -103,6 +101,11 @@ def pooled_memory(
     if runs.df.size == 1:
         low, high = 0.0, float("inf")
     return PooledMemory(middle, low, high, float(weight @ phis), runs.df.size)
+
+
+def _some(value: Floats, seconds: Floats, run: Ints, most: int) -> tuple[Floats, Floats, Ints]:
+    kept = run % -(-value.size // most) == 0
+    return value[kept], seconds[kept], run[kept]
 
 
 def _runs(value: Floats, seconds: Floats, run: Ints) -> _Runs:

@@ -7,9 +7,9 @@ from datetime import UTC, datetime
 import numpy as np
 import polars as pl
 import pytest
+from scipy.signal import lfilter
 
 from lineview.measures.rope_spread import within_batch
-from tests.truth.rope_lines import ar1
 
 MEMORIES = (0.0, 0.3, 0.5, 0.7, 0.8, 0.9)
 #: Batches and readings in each.
@@ -19,7 +19,9 @@ SD_MM = 0.03
 
 def batches(count: int, readings: int, phi: float, rng: np.random.Generator) -> pl.DataFrame:
     """Batches with shifts, a taper and readings that remember the one before."""
-    noise = np.concatenate([ar1(readings, phi, rng) for _ in range(count)])
+    fresh = rng.standard_normal((count, readings))
+    fresh[:, 1:] *= np.sqrt(1 - phi**2)
+    noise = lfilter([1], [1, -phi], fresh, axis=1).ravel()
     nr = np.repeat(np.arange(count), readings)
     value = 14 + SD_MM * noise + rng.normal(0, 0.03, count)[nr]
     value -= 0.05 * np.tile(np.arange(readings) / readings, count)
