@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import polars as pl
@@ -13,6 +13,7 @@ from lineview.intake.export import Proposal, Question
 from lineview.intake.fields import ESSENTIAL, TIME_FIELD
 from lineview.intake.header_words import FIELD_WORDS, recognised
 from lineview.intake.heading import Heading, bare_heading, guessed_place, heading_at
+from lineview.intake.mass_decimal import mark_by_mass
 from lineview.intake.number_cells import Marks, evidence_of_all
 from lineview.intake.propose_clock import FoundClock, find_clock, time_shares
 from lineview.intake.propose_names import (
@@ -130,12 +131,15 @@ def _proposal(
     numeric = [p for p in range(heading.width) if p not in clock.places and not is_text(rows.column(p))]
     questions = [clock.question] if clock.question else []
     mark, decimal = _decimal(records, [rows.column(p) for p in numeric] + _long_values(rows, long))
-    questions += [decimal] if decimal else []
     machine = machine_place(heading, rows, plant)
     draft = Draft(name, records, heading, rows, clock, kind, long, machine, Marks(mark or "."), plant)
     owners, whose = _machines(draft)
     found = _values(draft, owners)
-    questions += [*whose, *found.questions]
+    settled = _by_mass(draft, found) if decimal and kind == "weights" else None
+    if settled:
+        mark, decimal, draft = settled, None, replace(draft, marks=Marks(settled))
+        notes = [*notes, f"decimal '{settled}' taken: with it alone the weights are of pieces of this plant"]
+    questions += [*([decimal] if decimal else []), *whose, *found.questions]
     layout = _layout(draft, owners, found, mark if decimal is None else "")
     questions += _line_question(layout, draft)
     said = [*notes, *([f"not recognised, left out: {', '.join(found.unknown)}"] if found.unknown else [])]
@@ -145,6 +149,12 @@ def _proposal(
         questions.append(Question("columns", "which column means what? Write the layout by hand", ()))
     sample = sample_of(records, heading, layout, plant, asked=bool(questions))
     return Proposal(path, layout, sample, tuple(questions), tuple(said))
+
+
+def _by_mass(draft: Draft, found: Found) -> str | None:
+    """Settle the decimal mark of weights by what the plant's pieces weigh."""
+    cells = {name: draft.rows.column(place) for place, name in enumerate(draft.heading.names) if name}
+    return mark_by_mass(found.columns, cells, [product.mass_g for product in draft.plant.products])
 
 
 def _first_left(draft: Draft) -> str:
