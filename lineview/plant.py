@@ -134,8 +134,8 @@ class Web(Part):
 
     Either `grammage_g_m2` or both `thickness_um` and `density_g_cm3` give its mass. `reel_length_m` is what
     the label says; without it the length follows from the diameters and the thickness. A delivery may come
-    `under_delivery_percent` short; `freight_per_order` and `holding_percent_per_year` (of the price, for
-    money and room) make the order quantity an economic one.
+    `under_delivery_percent` short or `over_delivery_percent` long; `freight_per_order` and
+    `holding_percent_per_year` (of the price, for money and room) make the order quantity an economic one.
     """
 
     id: Id
@@ -160,6 +160,7 @@ class Web(Part):
     minimum_reels: Annotated[int, Field(ge=1)] = 1
     multiple_reels: Annotated[int, Field(ge=1)] = 1
     under_delivery_percent: Annotated[float, Field(ge=0, lt=100)] = 0.0
+    over_delivery_percent: Annotated[float, Field(ge=0, lt=100)] = 0.0
     shelf_life_days: Positive | None = None
     reels_per_pallet: Annotated[int, Field(ge=1)] | None = None
     freight_per_order: Positive | None = None

@@ -79,6 +79,9 @@ def why_so_many(row: SheetRow, plant: Plant) -> str:
         parts.append(f"{row.rounded} would do; {row.reels} {filled}")
     if row.break_from is not None and row.price is not None:
         parts.append(f"{row.price:g} {plant.currency} a reel from {row.break_from} reels on")
+    if web.over_delivery_percent:
+        most = f"up to {row.most_reels:g} reels may come and be charged"
+        parts.append(most if row.most_money is None else f"{most}, {row.most_money:,.2f} {plant.currency}")
     text = "; ".join(parts)
     return text[:1].upper() + text[1:]
 

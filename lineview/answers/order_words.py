@@ -197,7 +197,13 @@ def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str
         The works.
     """
     out = [f"{name} is in the plan or on the batch sheet but not in plant.toml." for name in demand.unknown]
-    out += [f"{what} in plant.toml: nothing is reckoned for it." for what in demand.without_web]
+    out += [f"{what}." for what in demand.without_web]
+    for web in (plant.web(web_id) for web_id in demand.borrowed):
+        if web is not None:
+            out.append(
+                f"{web_name(web)}: its flavour was never made; its need is that of the mean flavour of its "
+                "base, and may be half or twice that."
+            )
     uncounted = [web_name(line.web) for line in lines if line.on_hand is None]
     if uncounted:
         some = ", ".join(uncounted[:6]) + (" and others" if len(uncounted) > 6 else "")
@@ -207,6 +213,12 @@ def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str
         out.append(f"No lead_time_days in plant.toml for {', '.join(no_lead)}: cannot tell when to order.")
     for line in lines:
         out += [] if line.on_hand is None else [f"Not counted: {why}" for why in line.on_hand.refused]
+    undeclared = [web_name(line.web) for line in lines if not line.web.food_contact_declared_on]
+    if undeclared:
+        out.append(
+            f"No date of a food-contact declaration in plant.toml for {', '.join(undeclared[:6])}: ask the "
+            "supplier for it before ordering."
+        )
     unpriced = [web_name(line.web) for line in lines if line.web.price_per_reel is None]
     if unpriced:
         out.append(f"No price in plant.toml for {', '.join(unpriced[:6])}: no money is shown for it.")

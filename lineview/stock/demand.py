@@ -28,14 +28,15 @@ class Demand:
     """What the coming weeks will wrap.
 
     `by_web` is each web's need in reels, `by_product` each product's in pieces, `basis` what the webs' rest
-    on; `unknown` names products that plant.toml
-    has not, `without_web` says which product has no web of a kind.
+    on; `borrowed` names webs whose flavours were never made and that borrow from their base's; `unknown`
+    names products that plant.toml has not, `without_web` says which product has no web of a kind.
     """
 
     weeks: tuple[datetime, ...]
     by_web: Mapping[str, Need]
     by_product: Mapping[str, Need]
     basis: Mapping[str, str]
+    borrowed: tuple[str, ...] = ()
     unknown: tuple[str, ...] = ()
     without_web: tuple[str, ...] = ()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -33,6 +34,16 @@ class SheetRow:
     wanted: float = 0.0
     basis: str = ""
     rounded: int = 0
+
+    @property
+    def most_reels(self) -> int:
+        """Reels that may come at the most, where a delivery may be over."""
+        return math.floor(self.reels * (1.0 + self.web.over_delivery_percent / 100.0) + 1e-9)
+
+    @property
+    def most_money(self) -> float | None:
+        """What so many reels cost; None where there is no price."""
+        return None if self.price is None else self.price * self.most_reels
 
     @property
     def break_from(self) -> int | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from datetime import datetime
 
 import numpy as np
@@ -25,6 +25,7 @@ from lineview.stock.demand import (
     week_starts,
 )
 from lineview.stock.history_weeks import history_weeks, weeks_ahead
+from lineview.stock.lent import lent_factors, unsure
 from lineview.stock.need import Need
 
 #: From so many weeks of history on, the coming weeks are forecast week by week.
@@ -84,6 +85,7 @@ def works_need(
         by_web=needs,
         by_product={name: need for name, need in by_product.items() if need.week_mean.any()},
         basis=basis,
+        borrowed=tuple(lent_factors(plant, past, factors, {name for _, name in planned})),
         unknown=tuple(sorted({*unknown, *(name for name in unknown_made if name)})),
         without_web=tuple(_without_web(plant, [*ahead["product"].to_list(), *past["product"].to_list()])),
     )
@@ -98,7 +100,7 @@ def _needs(
     starts: Sequence[datetime],
 ) -> tuple[dict[str, Need], dict[str, str]]:
     """Put together the need of each key from all lines, and what each rests on."""
-    history = history_ahead(plant, past, factors, list(covers), starts)
+    history = history_ahead(plant, past, factors, list(covers), starts, {name for _, name in planned})
     needs, basis = {}, {}
     for key, own in factors.items():
         parts = [
@@ -163,7 +165,10 @@ def _without_web(plant: Plant, products: Sequence[str]) -> list[str]:
         if product is None:
             continue
         has = {web.kind for web_id in product.webs if (web := plant.web(web_id)) is not None}
-        missing += [f"{product.flavour} has no {kind}" for kind in sorted(kinds - has)]
+        missing += [
+            f"{product.flavour} has no {kind} in plant.toml: no {kind} is reckoned for it"
+            for kind in sorted(kinds - has)
+        ]
     return missing
 
 
@@ -240,6 +245,7 @@ def history_ahead(
     factors: Mapping[str, Mapping[str, float]],
     lines: Sequence[str],
     starts: Sequence[datetime],
+    planned: Set[str] = frozenset(),
 ) -> dict[tuple[str, str], Ahead]:
     """Give what history says of the coming weeks, by line and web.
 
@@ -255,19 +261,24 @@ def history_ahead(
         Ids of the lines.
     starts : sequence of datetime
         Starts of the coming weeks [UTC].
+    planned : set of str
+        Products that the plan names: they borrow from nobody.
 
     Returns
     -------
     dict
         By week, with season and level, from WEEKS_OF_HISTORY weeks on; else by the days' pace.
     """
+    lent = lent_factors(plant, past, factors, planned)
+    used = {**factors, **lent}
     if history_weeks(past, starts[0]) >= WEEKS_OF_HISTORY:
-        return weeks_ahead(plant, past, factors, lines, starts)
-    minutes, days = week_planned(plant.shifts, plant.zone, starts)
-    out = {}
-    for web_id, own in factors.items():
-        for line in lines:
-            learned = history_pace(past, line, own)
-            if learned is not None:
-                out[line, web_id] = pace_ahead(learned, minutes, days)
-    return out
+        out = weeks_ahead(plant, past, used, lines, starts)
+    else:
+        out = {}
+        minutes, days = week_planned(plant.shifts, plant.zone, starts)
+        for web_id, own in used.items():
+            for line in lines:
+                learned = history_pace(past, line, own)
+                if learned is not None:
+                    out[line, web_id] = pace_ahead(learned, minutes, days)
+    return {key: unsure(one) if key[1] in lent else one for key, one in out.items()}

@@ -1,5 +1,6 @@
 """The order answer on a simulated works: what it says, and what when something is missing or wrong."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import polars as pl
@@ -8,6 +9,8 @@ from wrap_works import evidence_of, scope_of, wrap_line
 
 from lineview.answers.order import answer_order
 from lineview.columns import BATCHES, PLAN, STOCK, empty
+from lineview.figure import Period
+from lineview.measures.made_by_day import made_by_day
 from lineview.plant import Web
 
 
@@ -243,3 +246,47 @@ def test_order_day_is_shown_in_the_plants_zone(made) -> None:
 
     plant = made.plant.model_copy(update={"zone": "Pacific/Auckland"})
     assert day_words(datetime(2026, 6, 24, 20, tzinfo=UTC), plant) == "Thursday 25 June"
+
+
+def test_a_flavour_never_made_borrows_from_its_base(made) -> None:
+    plant = with_webs(made)
+    plum, birch = (p.model_copy(update={"base": "milk"}) for p in plant.products)
+    film = plant.webs[0].model_copy(update={"id": "film-quince", "name": "Film Quince"})
+    quince = plum.model_copy(update={"id": "quince", "flavour": "Quince", "webs": ("film-quince", "wax")})
+    plant = plant.model_copy(update={"webs": (*plant.webs, film), "products": (plum, birch, quince)})
+    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made)))
+    lent, own = value(answer, "use_reels_per_week_film_quince"), value(answer, "use_reels_per_week_film")
+    assert lent == pytest.approx(own / 2, rel=0.01)
+    told = answer.figure("use_reels_per_week_film_quince")
+    assert told.low < 0.5 * told.value
+    assert any(note.startswith("Film Quince: its flavour was never made") for note in answer.notes)
+    # What the plan names borrows from nobody.
+    plan = planned(made, "quince", 400_000)
+    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made), plan=plan))
+    assert value(answer, "use_reels_per_week_film_quince") == pytest.approx(100_000 * 0.056 / 2875, rel=0.1)
+    assert not any("never made" in note for note in answer.notes)
+
+
+def test_what_may_come_over_is_told_beside_the_quantity(made) -> None:
+    plant = with_webs(made, over_delivery_percent=10)
+    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made, film=100, wax=180)))
+    row = next(t for t in answer.tables if t.name == "order sheet").rows[0]
+    most = int(row["reels"] * 1.1 + 1e-9)
+    assert f"up to {most} reels may come and be charged, {most * row['price']:,.2f} EUR" in row["why"]
+
+
+def test_the_history_is_the_whole_works_and_the_period_sets_only_today(made) -> None:
+    machines = made.plant.machines
+    whole = made_by_day(
+        machines, {"wrap1": made.readings}, made.batches, (), "UTC", (scope_of(made).period.start, made.end)
+    )
+    plant, evidence = with_webs(made), evidence_of(made, stock=counted(made))
+    first = answer_order(plant, scope_of(made), replace(evidence, made=whole))
+    late = replace(scope_of(made), period=Period(made.end - timedelta(days=1), made.end))
+    second = answer_order(plant, late, replace(evidence, made=whole))
+    for name in ("use_reels_per_week_film", "order_quantity_film", "order_by_film"):
+        assert value(first, name) == value(second, name)
+    assert "history: 7 days up to " in second.soft
+    # Looked at from the past, a count that came later is not known yet.
+    past = replace(scope_of(made), period=Period(scope_of(made).period.start, made.end - timedelta(days=2)))
+    assert "no stock count" in answer_order(plant, past, evidence).figure("order_by_film").why_none

@@ -1,5 +1,8 @@
 """Exponential smoothing: NIST e-Handbook 6.4.3.1, R's HoltWinters on AirPassengers, Croston in R."""
 
+import math
+
+import numpy as np
 import pytest
 
 from lineview.statistics.smoothing import croston, seasonal_smoothing, simple_smoothing
@@ -59,3 +62,36 @@ def test_croston_1972_as_in_r_forecast() -> None:
     assert croston(y, 0.1).per_period == pytest.approx(0.634365139, abs=1e-8)
     assert croston(y, 0.2).per_period == pytest.approx(0.703446681, abs=1e-8)
     assert croston(y, 0.2).unbiased == pytest.approx(0.9 * 0.703446681, abs=1e-8)
+
+
+@pytest.mark.parametrize(
+    ("damped", "smoothing", "printed", "parameters"),
+    [
+        (True, {"smoothing_level": 0.7096, "smoothing_trend": 0.0204, "smoothing_seasonal": 0.0001,
+                "damping_trend": 0.98}, 1395.166, 18),
+        (False, {"smoothing_level": 0.395, "smoothing_trend": 0.0107, "smoothing_seasonal": 0.3995},
+         1398.807, 17),
+    ],
+)  # fmt: skip
+def test_r_forecast_ets_airpassengers_at_its_printed_parameters(
+    damped: bool, smoothing: dict[str, float], printed: float, parameters: int
+) -> None:
+    """R forecast 8.20, ets(AirPassengers): the library that seasons are fitted with, held against R's.
+
+    R leaves constants out of its likelihood; with them put back, the library's best starting states at R's
+    own smoothing parameters reach an AIC 0.57 and 0.62 below the printed one: R's search stopped that short.
+    The optimum itself depends on the search (the library's own damped one ends at 1396.23): it is not held.
+    """
+    from statsmodels.tsa.exponential_smoothing.ets import ETSModel
+
+    n = len(AIR)
+    model = ETSModel(
+        np.array(AIR, float), error="mul", trend="add", seasonal="mul", damped_trend=damped,
+        seasonal_periods=12,
+    )  # fmt: skip
+    with model.fix_params(smoothing):
+        fit = model.fit(disp=False, maxiter=10_000)
+    left_out = n * (math.log(n) - math.log(2.0 * math.pi) - 1.0)
+    aic = -2.0 * fit.llf + 2 * parameters + left_out
+    print(f"AIC {aic:.3f}, R prints {printed}")
+    assert printed - 0.7 < aic <= printed
