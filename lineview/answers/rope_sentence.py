@@ -5,6 +5,7 @@ from __future__ import annotations
 from lineview.answers.answer import Scope, Span
 from lineview.answers.rope_words import about, length, moment, number
 from lineview.measures.rope_account import RopeAccount
+from lineview.measures.rope_ahead import Ahead
 from lineview.measures.rope_forecast import HORIZON_H
 from lineview.measures.rope_verdict import Effect, Verdict
 from lineview.plant import Plant
@@ -87,7 +88,7 @@ def _leaving(account: RopeAccount, plant: Plant, scope: Scope) -> tuple[Span, ..
         return (Span(f"; when it leaves tolerance cannot be told: {_no_tolerance(account)}."),)
     hours = ahead.mean.value_h
     if hours is None:
-        return (Span(f"; at this pace it will not leave tolerance within {HORIZON_H:.0f} hours of running."),)
+        return (Span(f"; at this pace it {_stays(ahead)} {HORIZON_H:.0f} hours of running."),)
     if hours == 0:
         return (Span(" and is "), Span("out of tolerance already", call=True), Span("."))
     when = "" if ahead.moment is None else f", {about(ahead.moment, plant, scope.now)}"
@@ -96,6 +97,11 @@ def _leaving(account: RopeAccount, plant: Plant, scope: Scope) -> tuple[Span, ..
         Span(f"{_hours(hours)} of running", call=True),
         Span(f"{when}."),
     )
+
+
+def _stays(ahead: Ahead) -> str:
+    sure = ahead.mean.low_h is None
+    return "will not leave tolerance within" if sure else "most likely stays in tolerance for"
 
 
 def _hours(hours: float) -> str:
@@ -135,7 +141,7 @@ def _where(account: RopeAccount, plant: Plant) -> tuple[Span, ...]:
     if ahead.mean.value_h == 0:
         return (Span(stands + ": "), Span("out of tolerance", call=True), Span("."))
     if ahead.mean.value_h is None:
-        return (Span(f"{stands}, and will not leave tolerance within {HORIZON_H:.0f} hours of running."),)
+        return (Span(f"{stands}, and {_stays(ahead)} {HORIZON_H:.0f} hours of running."),)
     return (Span(f"{stands}."),)
 
 

@@ -85,7 +85,9 @@ def _causes(
         if account.model.kinds is not None:
             other = f", against {account.model.kinds.reference}"
             named = enumerate(account.model.kinds.names, 1)
-            sources |= {f"product_{i}_mm": (name + other, "each off its own target") for i, name in named}
+            sources |= {
+                f"product_{i}_mm": (f"{name} batches{other}", "each off its own target") for i, name in named
+            }
         for name, (what, source) in sources.items():
             figure = by_name.get(name)
             if figure is not None:
