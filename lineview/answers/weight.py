@@ -83,7 +83,7 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         question="weight",
         scope=scope,
         sentence=sentence(account, plant),
-        soft=soft_line(account, scope.label, plant),
+        soft=soft_line(account, scope.label, plant, detail.money_per_week if detail else None),
         figures=figures,
         tables=tuple(tables),
         series=series,

@@ -24,7 +24,7 @@ def spread_table(figures: tuple[Figure, ...]) -> Table:
     Table
         "spread": what, size, its 95 % limits, and from what it is told.
     """
-    wanted = ("sd_lines_g", "sd_between_g", "sd_samples_g", "sd_piece_g", "sd_within_g", "sd_total_g")
+    wanted = ("sd_between_g", "sd_samples_g", "sd_piece_g", "sd_within_g", "sd_total_g")
     rows = [
         {"what": f.label, "size": f.value, "low": f.low, "high": f.high, "from": f.working or f.why_none}
         for name in wanted

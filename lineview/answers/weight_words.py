@@ -6,6 +6,7 @@ from lineview.answers.answer import Span
 from lineview.measures.weight_account import WeightAccount
 from lineview.measures.weight_spread import Spread
 from lineview.plant import Plant
+from lineview.show_units import in_units
 from lineview.units import convert
 
 CAUTIONS = (
@@ -108,7 +109,7 @@ def _all(account: WeightAccount) -> int:
     return account.sorted.kept.height + account.sorted.aside.height + account.unplaced
 
 
-def soft_line(account: WeightAccount, label: str, plant: Plant) -> str:
+def soft_line(account: WeightAccount, label: str, plant: Plant, money: Spread | None = None) -> str:
     """Say period, numbers and what was taken out, below the sentence.
 
     Parameters
@@ -119,6 +120,8 @@ def soft_line(account: WeightAccount, label: str, plant: Plant) -> str:
         How a person names the period.
     plant : Plant
         For the units.
+    money : Spread, optional
+        Given away a week, where it is told.
 
     Returns
     -------
@@ -135,10 +138,25 @@ def soft_line(account: WeightAccount, label: str, plant: Plant) -> str:
         if found.mean_low is not None and found.mean_high is not None:
             low, high = (mass(end, plant, signed=True) for end in (found.mean_low, found.mean_high))
             parts.append(f"mean off target {low} to {high} with 95 % confidence")
+    parts += _given_away(account, plant, money)
     if account.sorted.aside.height:
         parts.append(f"{account.sorted.aside.height} weights set aside")
     text = "; ".join(parts)
     return text[:1].upper() + text[1:]
+
+
+def _given_away(account: WeightAccount, plant: Plant, money: Spread | None) -> list[str]:
+    """Say what lies above or below target a week, where the sign is sure."""
+    week = account.giveaway.kg_per_week if account.giveaway else None
+    if week is None or week.value is None or week.low is None or week.high is None:
+        return []
+    if week.low <= 0 <= week.high:
+        return []
+    amount, unit = in_units(abs(week.value), "kg", plant.units)
+    side = "above" if week.value > 0 else "below"
+    told = money is not None and money.value is not None and money.value * week.value > 0
+    cost = f", {abs(money.value):,.0f} {plant.currency}" if told and money and money.value else ""
+    return [f"{amount:,.0f} {unit} a week {side} target{cost}"]
 
 
 def _count(number: int, what: str) -> str:
