@@ -63,8 +63,10 @@ def next_table(measured: ShiftMeasures, scope: Scope, events: Sequence[dict[str,
 
 
 def stop_table(measured: ShiftMeasures) -> Table:
-    """List the stops, short stops and changeovers by time."""
-    rows = stop_list(measured.tape).head(LISTED).rows(named=True)
+    """List the stops, short stops and changeovers by time; where there are too many, the longest of them."""
+    every = stop_list(measured.tape)
+    rows = every.sort("minutes", descending=True).head(LISTED).sort("start").rows(named=True)
+    title = "Stops" if every.height <= LISTED else f"The {LISTED} longest of {every.height:,} stops"
     columns = (
         ("start", "from", ""),
         ("end", "to", ""),
@@ -72,7 +74,7 @@ def stop_table(measured: ShiftMeasures) -> Table:
         ("state", "state", ""),
         ("reason", "reason", ""),
     )
-    return Table("stops", "Stops", columns, rows)
+    return Table("stops", title, columns, rows)
 
 
 def reason_table(measured: ShiftMeasures) -> Table:

@@ -11,6 +11,8 @@ from lineview.charts.look import Look
 
 #: Hours between ticks; from a day upwards the tick falls on midnight.
 STEPS_H = (0.25, 0.5, 1, 2, 3, 6, 12, 24, 48, 168, 336, 672, 1344)
+#: Room for the day below the clock [px].
+_DAY_LINE = 14
 
 
 def ms(at: datetime) -> float:
@@ -51,7 +53,9 @@ def set_clock(figure: go.Figure, look: Look, start: datetime, end: datetime) -> 
         tickvals=[ms(at) for at, _ in ticks],
         ticktext=[text for _, text in ticks],
         tickangle=0,
+        automargin=False,
     )
+    figure.update_layout(margin_b=figure.layout.margin.b + look.size(_DAY_LINE))
 
 
 def _ticks(start: datetime, end: datetime, look: Look) -> list[tuple[datetime, str]]:

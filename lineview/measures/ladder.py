@@ -56,12 +56,14 @@ def ladder(account: ShiftAccount) -> tuple[Rung, ...]:
     steps: list[tuple[str, float | None, float]] = []
     for cause, _, state in CAUSES:
         minutes, made = cause_sums(account, state)
+        split: list[tuple[str, float | None, float]] = []
         for kind in KINDS[1:]:
             part, of_it = account.kinds.get((state, kind), (0.0, 0.0))
             if part > 0:
-                steps.append((f"{cause}, {_SAID.get(kind, kind)}", part, of_it - part * rate))
+                split.append((f"{cause}, {_SAID.get(kind, kind)}", part, of_it - part * rate))
                 minutes, made = minutes - part, made - of_it
-        steps.append((cause, minutes, made - minutes * rate))
+        own = f"{cause}, its own" if split else cause
+        steps += [(own, minutes, made - minutes * rate), *split]
     steps.append(("made in breaks", None, account.made_in("break")))
     steps.append(("rejects", None, -account.rejects_used))
     steps.append(("counters differ", None, account.counters_differ))

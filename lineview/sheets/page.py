@@ -11,6 +11,7 @@ from lineview import show, show_cells
 from lineview.answers.answer import Answer, Table
 from lineview.figure import Figure
 from lineview.plant import Plant
+from lineview.sheets.handover import LEFT, handover
 
 #: Rows of a table that a printed page shows; the rest is counted.
 ROWS_SHOWN = 14
@@ -77,7 +78,8 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "band": {"bottom": low / top, "height": (high - low) / top},
         "hours": hours,
         "tape-legend": "Height: pieces a minute; pale: the nominal band; hatched: standing.",
-        "tables": [_table(table, plant) for table in answer.tables if table.rows],
+        "one-sheet": answer.question == "shift",
+        "tables": [_table(table, plant) for table in handover(answer) if table.rows],
         "figures": [] if answer.question == "shift" else [_figure(f, plant) for f in answer.figures],
         "notes": list(answer.notes),
         "cautions": list(answer.cautions),
@@ -128,6 +130,7 @@ def _table(table: Table, plant: Plant) -> dict[str, Any]:
     more = len(rows) - ROWS_SHOWN
     return {
         "title": table.title,
+        "left": table.name in LEFT,
         "headings": headings,
         "align": align,
         "rows": rows[:ROWS_SHOWN],
