@@ -83,14 +83,40 @@ def filled(steps: Steps, planned: PlannedTime) -> Steps:
     low, high = steps.low[holes], np.nan_to_num(steps.high[holes], nan=np.inf)
     likely = np.clip(_expected(steps, holes, planned), low, high)
     if np.isfinite(steps.turn):
-        turned = np.abs(np.mod(high - low + steps.turn / 2, steps.turn) - steps.turn / 2) < 1e-6 * steps.turn
-        turned &= high - low >= 0.5 * steps.turn
+        turned = _whole_turns(low, high, steps.turn)
         nearest = low + np.round((likely - low) / steps.turn) * steps.turn
         likely = np.where(turned, np.minimum(nearest, high), likely)
         likely = np.where(turned & (low < 0.5 * steps.unit_value), 0.0, likely)
     value = steps.value.copy()
     value[holes] = likely
     return replace(steps, value=value)
+
+
+def standing_known(steps: Steps) -> Steps:
+    """Take a counter that stands where it stood for one that counted nothing, though it may have turned.
+
+    Parameters
+    ----------
+    steps : Steps
+        Of a counter; over a night without readings it could have turned several times.
+
+    Returns
+    -------
+    Steps
+        With these stretches known: that a counter of M values stops just where it began has 1 chance in M.
+    """
+    if steps.low is None or steps.high is None or not np.isfinite(steps.turn):
+        return steps
+    turned = _whole_turns(steps.low, np.nan_to_num(steps.high, nan=np.inf), steps.turn)
+    still = ~steps.known & turned & (steps.low < 0.5 * steps.unit_value)
+    return replace(steps, known=steps.known | still)
+
+
+def _whole_turns(low: Floats, high: Floats, turn: float) -> npt.NDArray[np.bool_]:
+    """Tell where a counter's most is its least and one whole turn or more."""
+    over = np.where(np.isfinite(high), high - low, 0.0)
+    rest = np.abs(np.mod(over + turn / 2, turn) - turn / 2)
+    return np.asarray((rest < 1e-6 * turn) & (over >= 0.5 * turn))
 
 
 def over_planned_time(steps: Steps, planned: PlannedTime) -> Steps:

@@ -13,6 +13,7 @@ from lineview.measures.product_spans import ProductSpan, leave_out, product_span
 from lineview.measures.reel_balance import ReelSpan, reel_spans
 from lineview.measures.reel_faults import ReelFault, reel_faults
 from lineview.measures.reel_left import ReelLeft, reel_left
+from lineview.measures.unseen_counts import standing_known
 from lineview.measures.use_doubt import with_doubt
 from lineview.measures.use_views import Views, reel_metres, views_of
 from lineview.measures.wrap_bins import wrap_bins
@@ -95,7 +96,7 @@ def wrap_account(
         Empty of rows where nothing counts pieces.
     """
     start, end = period
-    steps = steps_by_kind(machine, readings)
+    steps = {what: standing_known(own) for what, own in steps_by_kind(machine, readings).items()}
     spans = _counted_spans(steps, product_spans(batches, machine.line, start, end))
     rows = wrap_pieces(steps, spans, KINDS)
     mounted = [s for s in reel_spans(plant, machine.id, reels, steps, end) if s.mounted < end]
