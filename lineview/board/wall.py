@@ -13,7 +13,7 @@ from lineview.charts.pictures import pictures
 
 #: Letters a two-hundredth of the distance high can be read with ease: 25 mm at five metres, which is some
 #: 60 px of type on a 1.2 m wide screen of 1920 px. Common practice, no source.
-SCALE = 2.1
+SCALE = 2.5
 
 
 def wall_page(answer: Answer, look: Look) -> list[Any]:

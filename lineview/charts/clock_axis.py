@@ -12,7 +12,7 @@ from lineview.charts.look import Look
 #: Hours between ticks; from a day upwards the tick falls on midnight.
 STEPS_H = (0.25, 0.5, 1, 2, 3, 6, 12, 24, 48, 168, 336, 672, 1344)
 #: Room for the day below the clock [px].
-_DAY_LINE = 14
+_DAY_LINE = 8
 
 
 def ms(at: datetime) -> float:

@@ -126,7 +126,7 @@ def show_legend(figure: go.Figure, look: Look, kinds: int) -> int:
     if not kinds:
         return 0
     rows = (kinds + 1) // 2 if look.narrow else 1
-    room = look.size(14 + 21 * rows)
+    room = look.size(7 + 21 * rows)
     figure.update_layout(showlegend=True, margin_b=figure.layout.margin.b + room)
     return room
 
