@@ -77,7 +77,7 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     ]
     if detail is not None:
         figures += detail_figures(account, detail, plant.currency, scope.period)
-        tables.insert(1, giveaway_table(account, detail, plant.currency))
+        tables.insert(1, giveaway_table(account, detail, plant))
         tables += [chart_table(detail), plan_table(detail), bag_table(detail.bags)]
     return Answer(
         question="weight",

@@ -11,6 +11,8 @@ from lineview.measures.weight_bags import BagPlan
 from lineview.measures.weight_detail import WeightDetail
 from lineview.measures.weight_giveaway import ProductGiveaway, WeekGiveaway
 from lineview.measures.weight_spread import Spread
+from lineview.plant import Plant
+from lineview.show_units import in_units
 
 #: Pieces of products that were not weighed are named from this share on.
 NAMED_FROM = 0.005
@@ -122,7 +124,7 @@ def money_figures(
     return figures
 
 
-def giveaway_table(account: WeightAccount, detail: WeightDetail, currency: str) -> Table:
+def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -> Table:
     """Give giveaway by product, with the mean piece that each product's bags would still allow.
 
     Parameters
@@ -131,8 +133,8 @@ def giveaway_table(account: WeightAccount, detail: WeightDetail, currency: str) 
         Of the period.
     detail : WeightDetail
         For the bags.
-    currency : str
-        Of the plant.
+    plant : Plant
+        Its currency and units.
 
     Returns
     -------
@@ -146,10 +148,10 @@ def giveaway_table(account: WeightAccount, detail: WeightDetail, currency: str) 
         ("kg", "Given a week", "kg"),
         ("kg_low", "Low", "kg"),
         ("kg_high", "High", "kg"),
-        ("price", "Price", f"{currency}/kg"),
-        ("money", "Money a week", currency),
-        ("money_low", "Low", currency),
-        ("money_high", "High", currency),
+        ("price", "Price", f"{plant.currency}/kg"),
+        ("money", "Money a week", plant.currency),
+        ("money_low", "Low", plant.currency),
+        ("money_high", "High", plant.currency),
         ("allowed_g", "Target the spread allows", "g"),
         ("room_g", "Room to it", "g"),
         ("why", "Remark", ""),
@@ -163,7 +165,7 @@ def giveaway_table(account: WeightAccount, detail: WeightDetail, currency: str) 
             **_three("kg", row.kg_per_week),
             "price": row.price_per_kg,
             **_three("money", row.money_per_week),
-            **_allowed(row, targets.get(row.product), detail.bags),
+            **_allowed(row, targets.get(row.product), detail.bags, plant),
         }
         for row in _rows(account, detail)
     ]
@@ -189,7 +191,9 @@ def _rows(account: WeightAccount, detail: WeightDetail) -> tuple[ProductGiveaway
     return (ProductGiveaway(names[0], account.week[0], given.g_per_piece, given.kg_per_week, price, money),)
 
 
-def _allowed(row: ProductGiveaway, target_g: float | None, bags: tuple[BagPlan, ...]) -> dict[str, object]:
+def _allowed(
+    row: ProductGiveaway, target_g: float | None, bags: tuple[BagPlan, ...], plant: Plant
+) -> dict[str, object]:
     """Give the least mean piece that the product's bags allow, how far above it pieces are, and remarks."""
     plan = next((p for p in bags if p.product == row.product), None)
     planned = [(r.least_mean_g, r) for r in plan.rows if r.least_mean_g is not None] if plan else []
@@ -198,7 +202,8 @@ def _allowed(row: ProductGiveaway, target_g: float | None, bags: tuple[BagPlan, 
         return {"allowed_g": None, "room_g": None, "why": "; ".join(said)}
     # A product packed in several bags has to hold the most demanding one.
     least, worst = max(planned, key=lambda one: one[0])
-    said.append(f"{worst.count} pieces as {worst.label_g:g} g")
+    label, unit = in_units(worst.label_g, "g", plant.units)
+    said.append(f"{worst.count} pieces as {label:.4g} {unit}")
     room = None if row.off_g.value is None else target_g + row.off_g.value - least
     return {"allowed_g": least, "room_g": room, "why": "; ".join(said)}
 
