@@ -10,9 +10,12 @@ import numpy.typing as npt
 import polars as pl
 
 from lineview.measures.counts import increments
+from lineview.measures.state_spells import NO_SPELLS, Spells, set_aside, state_spells
 from lineview.plant import Counter, Machine
 
 Floats = npt.NDArray[np.float64]
+#: Longest time that one row of a state channel read at intervals tells [s].
+_TELLS_S = 600.0
 
 
 @dataclass(frozen=True)
@@ -100,7 +103,7 @@ class Steps:
         ]
 
 
-def steps_of(counter: Counter, readings: pl.DataFrame) -> Steps:
+def steps_of(counter: Counter, readings: pl.DataFrame, spells: Spells = NO_SPELLS) -> Steps:
     """Give a counter's increments as arrays.
 
     Parameters
@@ -109,6 +112,8 @@ def steps_of(counter: Counter, readings: pl.DataFrame) -> Steps:
         Of the plant description: its id, modulus, fastest rate and unit value.
     readings : polars.DataFrame
         READINGS of its machine; uncertain ones are left aside, for a last value repeated looks like a halt.
+    spells : Spells, optional
+        What the machine's states said: what was counted in maintenance is taken out.
 
     Returns
     -------
@@ -118,6 +123,7 @@ def steps_of(counter: Counter, readings: pl.DataFrame) -> Steps:
     own = readings.filter((pl.col("channel") == counter.id) & (pl.col("quality") == "good"))
     modulus = None if counter.modulus == "unknown" else counter.modulus
     found = increments(own.select("at", "value"), modulus=modulus, fastest_per_min=counter.fastest_per_min)
+    found, _ = set_aside(found, spells)
     return Steps(
         start_s=_seconds(found["start"]),
         end_s=_seconds(found["end"]),
@@ -143,12 +149,15 @@ def steps_by_kind(machine: Machine, readings: pl.DataFrame) -> dict[str, Steps]:
     Returns
     -------
     dict
-        From "pieces", "good pieces", "rejects", "blank wraps", "film", "wax paper" to Steps.
+        From "pieces", "good pieces", "rejects", "blank wraps", "film", "wax paper" to Steps. Pieces counted
+        in maintenance are left out; web fed in it is used all the same.
     """
     found: dict[str, Steps] = {}
+    spells = state_spells(machine, readings, gap_s=_TELLS_S)
     for counter in machine.counters:
         if counter.counts not in found:
-            steps = steps_of(counter, readings)
+            pieces = counter.counts in ("pieces", "good pieces", "rejects")
+            steps = steps_of(counter, readings, spells if pieces else NO_SPELLS)
             if len(steps.end_s):
                 found[counter.counts] = steps
     return found

@@ -10,6 +10,7 @@ import pytest
 
 from lineview.answers.answer import Answer
 from lineview.columns import READINGS
+from lineview.measures.counted import steps_by_kind
 from lineview.measures.state_codes import MEANINGS
 from lineview.measures.state_spells import state_spells
 from lineview.plant import Gauge
@@ -182,3 +183,12 @@ def test_a_channel_read_at_intervals_tells_no_more_than_the_gap() -> None:
     written = marks((0.0, "Execute"), (3000.0, "B"), (3300.0, "Execute"))
     assert (state_spells(OWN, written, gap_s=120).end[0] - START.timestamp() * 1e6) / 1e6 == 3000
     assert not state_spells(OWN.model_copy(update={"gauges": ()}), written, gap_s=120).any
+
+
+def test_wrap_and_order_count_the_same_pieces_as_the_shift() -> None:
+    run = simulate(760)
+    states = marks((-600, "Execute"), (3600, "M"), (5400, "Execute"))
+    frame = pl.concat([readings(run, 10, seed=760), states])
+    answer = ask(frame, plant=PLANT)
+    counted = steps_by_kind(OWN, frame)["pieces"].between(START, START + timedelta(hours=8))
+    assert counted.value == pytest.approx(value(answer, "pieces_made"), abs=1)
