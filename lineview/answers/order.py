@@ -32,6 +32,8 @@ from lineview.stock.supplier_orders import supplier_orders
 from lineview.stock.works_need import pieces_ahead, used_metres, works_need
 from lineview.stock.works_orders import Counts, latest_counts, order_lines
 
+#: A period that ended so lately is looked at as of now: stock is counted and orders go out after a shift.
+SAME_DAY = timedelta(hours=24)
 #: Waste is measured over this time before the buyer's today.
 RECENT = timedelta(days=28)
 #: A stock count is followed reading by reading for so long, then by days.
@@ -92,14 +94,14 @@ def answer_order(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
 
 
 def order_moment(scope: Scope) -> datetime:
-    """Give the buyer's today: the last moment known, or the end of the period that is looked at.
+    """Give the buyer's today: the last moment known, or the end of a period that is over for a day.
 
     Parameters
     ----------
     scope : Scope
         What was asked.
     """
-    return min(scope.period.end, scope.now)
+    return scope.now if scope.now - scope.period.end < SAME_DAY else scope.period.end
 
 
 def _history(plant: Plant, machines: list[Machine], evidence: Evidence, scope: Scope) -> pl.DataFrame:

@@ -54,9 +54,9 @@ def weekly_forecast(history: Floats, season: Season, groups: list[str]) -> Weekl
     Notes
     -----
     Levels by simple smoothing of what season leaves, its weight α chosen by the one-step errors; series that
-    come now and then by Croston's method with Syntetos and Boylan's correction. A level that is smoothed
-    wanders on: over w weeks its own variance grows to α² (w − 1) times that of a week, a third of it on the
-    mean of those weeks. The season's standard error is common to all.
+    come now and then by Croston's method with Syntetos and Boylan's correction. Smoothing is the filter of a
+    level that wanders: its own variance is α (1 − α) times that of the one-step errors and grows by α² a
+    week, of which the mean over w weeks has (w − 1) ÷ 3. The season's standard error is common to all.
 
     Source: croston-1972, nist-handbook
     """
@@ -77,7 +77,7 @@ def _levels(flat: Floats, known: npt.NDArray[np.bool_]) -> tuple[Floats, Floats,
     alpha, level, rmse = _smooth(flat, known)
     weeks = np.maximum(known.sum(axis=1), 1)
     wander = alpha**2 * (ORDER_WEEKS - 1) / 3.0
-    level_sd = rmse * np.sqrt(np.maximum(alpha / (2.0 - alpha), 1.0 / weeks) + wander)
+    level_sd = rmse * np.sqrt(np.maximum(alpha * (1.0 - alpha), 1.0 / weeks) + wander)
     rare = ((flat == 0) & known).sum(axis=1) > INTERMITTENT_SHARE * weeks
     for k in np.flatnonzero(rare):
         own = flat[k][known[k]]
