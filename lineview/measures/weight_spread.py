@@ -173,7 +173,11 @@ def _no_batches(frame: pl.DataFrame, known: int) -> str:
 def _untold(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, int]) -> WeightSpread:
     """Give the mean alone, with why there is no spread."""
     n = frame.height
-    why = f"too few: needs 2, has {n}" if n < 2 else f"cannot be told: all {n} weights are equal"
+    why = (
+        f"too few: needs 2, has {n}"
+        if n < 2
+        else f"cannot be told: all {n} weights are equal, as if the scale stood still"
+    )
     none = Spread(None, why_none=why)
     nothing = np.zeros(0)
     return WeightSpread(
