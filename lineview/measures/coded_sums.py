@@ -17,7 +17,7 @@ class CodedSums:
     Parameters
     ----------
     kinds : mapping
-        Of each shift, (state, kind of stop) to minutes [min] and pieces.
+        Of each shift, (state, kind of stop) to minutes [min] and pieces; without the machine's own stops.
     run_min, stand_min : mapping
         Minutes run and stood that the states alone tell [min].
     uncounted_min : mapping
@@ -43,14 +43,10 @@ def coded_sums(rows: pl.DataFrame) -> CodedSums:
     CodedSums
         Without a key where there is nothing.
     """
-    kinds: dict[int, dict[tuple[str, str], tuple[float, float]]] = {}
-    stops = with_kinds(rows.filter(pl.col("state").is_in(["stop", "short stop"])))
-    by_kind = stops.group_by("shift", "state", "kind").agg(pl.col("us").sum(), pl.col("pieces").sum())
-    for shift, state, kind, us, made in by_kind.sort("shift", "state", "kind").iter_rows():
-        kinds.setdefault(shift, {})[state, kind] = (us / 6e7, float(made or 0.0))
-    runs = pl.col("state").is_in(["running", "slow"])
-    if "coded" not in rows.columns:
-        return CodedSums(kinds, {}, {}, _minutes(rows, runs & pl.col("pieces").is_null()))
+    kinds, runs = _kinds(rows), pl.col("state").is_in(["running", "slow"])
+    if "coded" not in rows.columns or not rows["coded"].any():
+        uncounted = _minutes(rows, runs & pl.col("pieces").is_null()) if rows["pieces"].null_count() else {}
+        return CodedSums(kinds, {}, {}, uncounted)
     stands = pl.col("coded") & ~runs & ~pl.col("state").is_in(["unseen", "break"])
     return CodedSums(
         kinds,
@@ -58,6 +54,19 @@ def coded_sums(rows: pl.DataFrame) -> CodedSums:
         _minutes(rows, stands),
         _minutes(rows, runs & pl.col("pieces").is_null()),
     )
+
+
+def _kinds(rows: pl.DataFrame) -> dict[int, dict[tuple[str, str], tuple[float, float]]]:
+    said = [name for name in ("reason", "code") if name in rows.columns and rows[name].count()]
+    if not said:
+        return {}
+    kinds: dict[int, dict[tuple[str, str], tuple[float, float]]] = {}
+    stops = with_kinds(rows.filter(pl.col("state").is_in(["stop", "short stop"])))
+    others = stops.filter(pl.col("kind") != "own")
+    by_kind = others.group_by("shift", "state", "kind").agg(pl.col("us").sum(), pl.col("pieces").sum())
+    for shift, state, kind, us, made in by_kind.sort("shift", "state", "kind").iter_rows():
+        kinds.setdefault(shift, {})[state, kind] = (us / 6e7, float(made or 0.0))
+    return kinds
 
 
 def _minutes(rows: pl.DataFrame, which: pl.Expr) -> dict[int, float]:

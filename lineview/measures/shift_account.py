@@ -34,7 +34,7 @@ class ShiftAccount:
     nominal_per_min : float
         Nominal rate that the ladder starts from [pieces/min].
     kinds : mapping
-        (state, kind of stop) to minutes [min] and pieces; of stops and short stops.
+        (state, kind of stop) to minutes [min] and pieces; of stops and short stops but the machine's own.
     coded_run_min, coded_stand_min : float
         Minutes run and stood that the machine's states alone tell [min]; they are in `minutes`.
     uncounted_min : float
@@ -78,7 +78,10 @@ class ShiftAccount:
 
     def stop_minutes(self, *kinds: str) -> float:
         """Give the minutes of stops and short stops of these kinds [min]."""
-        return sum(minutes for (_, kind), (minutes, _) in self.kinds.items() if kind in kinds)
+        others = {kind for _, kind in self.kinds} - set(kinds) if "own" in kinds else set(kinds)
+        found = sum(minutes for (_, kind), (minutes, _) in self.kinds.items() if kind in others)
+        # What nothing puts down to another cause is the machine's own.
+        return self.minutes["stop"] + self.minutes["short stop"] - found if "own" in kinds else found
 
     @property
     def good(self) -> Total:
