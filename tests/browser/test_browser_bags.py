@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from invented_service import InventedService
+from playwright.sync_api import expect
 from served_board import Served
 
 pytestmark = pytest.mark.browser
@@ -39,7 +40,7 @@ def test_a_file_fills_the_field_and_a_bad_one_leaves_it(serve_board: Served, tmp
     bad.write_bytes(bytes(range(256)))
     page.wait_for_selector("#bags-masses")
     page.set_input_files("#bags-file input[type=file]", good)
-    page.wait_for_function("document.getElementById('bags-masses').value === '454\\n455\\n'")
+    expect(page.locator("#bags-masses")).to_have_value("454\n455\n", timeout=20_000)
     page.set_input_files("#bags-file input[type=file]", bad)
     page.wait_for_selector("#bags-told [role=alert]")
     assert page.input_value("#bags-masses") == "454\n455\n"
