@@ -91,12 +91,11 @@ def reason_table(measured: ShiftMeasures) -> Table:
 
 def found_table(measured: ShiftMeasures) -> list[Table]:
     """List the changeovers that were found, not recorded, with how sure each is; no table without one."""
-    minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
     own = measured.changeovers.filter(pl.col("sure").is_not_null())
     if not own.height or not measured.tape.height:
         return []
     inside = (pl.col("start") < measured.tape["end"].max()) & (pl.col("end") > measured.tape["start"].min())
-    rows = own.filter(inside).select("start", "end", minutes=minutes, sure_percent=pl.col("sure") * 100)
+    rows = own.filter(inside).select("start", "end", "minutes", sure_percent=pl.col("sure") * 100)
     columns = (
         ("start", "from", ""),
         ("end", "to", ""),

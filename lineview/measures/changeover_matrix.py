@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import numpy as np
 import polars as pl
 
 
@@ -13,7 +14,7 @@ def changeover_matrix(changeovers: pl.DataFrame, name_of: Callable[[str], str]) 
     Parameters
     ----------
     changeovers : polars.DataFrame
-        CHANGEOVERS: start, end, before, after.
+        CHANGEOVERS: start, end, before, after; where there is a column minutes [min] that is taken.
     name_of : callable
         Gives what stands for a product: its flavour, or its base.
 
@@ -30,7 +31,8 @@ def changeover_matrix(changeovers: pl.DataFrame, name_of: Callable[[str], str]) 
     >>> changeover_matrix(frame, str)["median_min"].to_list()
     [6.0]
     """
-    minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
+    whole = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
+    minutes = pl.col("minutes") if "minutes" in changeovers.columns else whole
     named = changeovers.drop_nulls(["before", "after"])
     return (
         named.with_columns(
@@ -47,3 +49,29 @@ def changeover_matrix(changeovers: pl.DataFrame, name_of: Callable[[str], str]) 
         )
         .sort("count", "before", "after", descending=[True, False, False])
     )
+
+
+def with_planned_minutes(changeovers: pl.DataFrame, tape: pl.DataFrame) -> pl.DataFrame:
+    """Give each changeover its minutes, breaks left out.
+
+    Parameters
+    ----------
+    changeovers : polars.DataFrame
+        CHANGEOVERS.
+    tape : polars.DataFrame
+        TAPE, for its breaks.
+
+    Returns
+    -------
+    polars.DataFrame
+        With a column minutes [min].
+    """
+    start, end = (changeovers[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    pauses = tape.filter(pl.col("state") == "break").sort("start")
+    long = (end - start) / 6e7
+    if pauses.height and len(start):
+        opens, closes = (pauses[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+        edges = np.stack((opens, closes), axis=1).ravel()
+        until = np.cumsum(np.stack((np.zeros(len(opens)), (closes - opens) / 6e7), axis=1).ravel())
+        long = long - (np.interp(end, edges, until) - np.interp(start, edges, until))
+    return changeovers.with_columns(minutes=pl.Series(long, dtype=pl.Float64))

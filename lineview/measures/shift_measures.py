@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from lineview.columns import UTC_US
+from lineview.measures.changeover_matrix import with_planned_minutes
 from lineview.measures.clock import calendar, shift_windows
 from lineview.measures.machine_counts import MachineCounts, count_machine
 from lineview.measures.machine_tape import line_changeovers, tape_of
@@ -47,7 +48,7 @@ class ShiftMeasures:
     stops : StopCount
         Of the tape.
     changeovers : polars.DataFrame
-        FOUND: those of the machine's marks, or found where there are none.
+        FOUND with their minutes, breaks left out [min]: of the machine's marks, or found for want of them.
     cuts_shift : bool
         Whether the period begins or ends within a shift.
     """
@@ -160,7 +161,7 @@ def measure_shift(
         rest,
         cycles.height,
         stop_count(tape),
-        changed,
+        with_planned_minutes(changed, tape),
         _cuts_shift(plant, start, end),
     )
 
