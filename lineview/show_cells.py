@@ -123,8 +123,9 @@ def table_decimals(
         }
         own = {key: max(0, decimals_of(most + 1e-9) - 1) for key, most in largest.items()}
         finest = max(own.values(), default=0)
+        agreed = min((places[key] or 0 for key in largest), default=0)
         for key, most in largest.items():
-            places[key] = max(own[key], min(finest, MOST_FIGURES - len(str(int(most)))))
+            places[key] = max(agreed, own[key], min(finest, MOST_FIGURES - len(str(int(most)))))
     return places
 
 

@@ -109,7 +109,7 @@ def count_machine(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> 
     }
     steps = {kind: kept for kind, (kept, _) in parts.items()}
     shows = piece_counter(machine)
-    made = empty(INCREMENTS) if shows is None else steps[shows.counts]
+    made = steps[shows.counts] if shows is not None else empty(INCREMENTS)
     if shows is not None and shows.counts == "good pieces":
         made = _together(made, steps.get("rejects"))
     cycles = _together(made, steps.get("blank wraps"))

@@ -246,11 +246,14 @@ def _unseen_between(seen: Clock, start: Ints, end: Ints) -> tuple[Floats, Floats
     if not len(seen.span):
         return np.zeros(len(start)), np.where(end > start, np.inf, 0.0)
     span, top = seen.span, len(seen.span) - 1
+    outside = (start < span[0]) | (end > span[-1])
+    if not (seen.high[-1] or seen.unbounded[-1]):  # running sums: nothing was unseen at all
+        return np.zeros(len(start)), np.where(outside, np.inf, 0.0)
     inner_a = np.clip(np.searchsorted(span, start), 0, top)
     inner_b = np.clip(np.searchsorted(span, end, side="right") - 1, 0, top)
     outer_a = np.clip(np.searchsorted(span, start, side="right") - 1, 0, top)
     outer_b = np.clip(np.searchsorted(span, end), 0, top)
     low = np.where(inner_b > inner_a, seen.low[inner_b] - seen.low[inner_a], 0.0)
     most = seen.high[outer_b] - seen.high[outer_a]
-    unbounded = (seen.unbounded[outer_b] > seen.unbounded[outer_a]) | (start < span[0]) | (end > span[-1])
+    unbounded = (seen.unbounded[outer_b] > seen.unbounded[outer_a]) | outside
     return low, np.where(unbounded, np.inf, most)
