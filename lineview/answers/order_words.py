@@ -79,6 +79,8 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[S
     tuple of Span
         One plain sentence.
     """
+    if not plant.webs:
+        return (Span("What to order cannot be told: plant.toml describes no web."),)
     told = [line for line in lines if line.advice is not None]
     due = [line for line in told if line.order_by is not None]
     if due:
@@ -174,13 +176,16 @@ def soft_line(lines: Sequence[OrderLine], plant: Plant, history: str) -> str:
         cover = "beyond a year" if math.isinf(advice.cover_days) else f"{advice.cover_days:.0f} days"
         lead = f"{first.web.lead_time_days:g} ± {first.web.lead_time_sd_days:g} days"
         parts.append(f"{due[0].supply.on_hand:.1f} reels on hand, cover {cover}, lead time {lead}")
-    parts.append(f"at most {100 * RISK:.0f} % chance of running out before a delivery")
+    if any(line.advice is not None for line in lines):
+        parts.append(f"at most {100 * RISK:.0f} % chance of running out before a delivery")
     if len(due) > 1 and due[1].order_by is not None:
         more = "1 further web" if len(due) == 2 else f"{len(due) - 1} further webs"
         parts.append(f"{more} from {day_words(due[1].order_by, plant)}")
     if history:
         parts.append(f"history: {history}")
     text = "; ".join(parts)
+    if not text:
+        return ""
     return text[0].upper() + text[1:] + "."
 
 

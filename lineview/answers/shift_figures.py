@@ -51,9 +51,12 @@ def _piece_figures(account: ShiftAccount, machine: Machine, period: Period, n: i
     unread, none = "its counters were not read in this period", "no counter in plant.toml counts them"
     why = unread if counted & {"pieces", "good pieces"} else none
     why_rejects = unread if "rejects" in counted or {"pieces", "good pieces"} <= counted else none
-    what = "pieces less rejects" if pieces.rejects is not None else "pieces counted"
+    what = "pieces less rejects" if pieces.rejects is not None else "good pieces counted"
+    label = "good pieces"
+    if not counted & {"rejects", "good pieces"}:
+        label, what = "good pieces, at most", "pieces counted; nothing counts the rejects among them"
     return [
-        _counted("good_pieces", "good pieces", pieces.good, period, n, (what, why)),
+        _counted("good_pieces", label, pieces.good, period, n, (what, why)),
         _counted(
             "pieces_made", "pieces made", pieces.made, period, n, ("increments of the piece counter", why)
         ),
@@ -238,6 +241,10 @@ def _loss_figures(account: ShiftAccount, period: Period, n: int) -> list[Figure]
         label = f"pieces lost: {cause}"
         name = f"pieces_lost_{key}"
         figures.append(Figure(name, label, lost, "pieces", n=n, period=period, working=working))
+    if not account.rejects_told:
+        why = "nothing counts rejects"
+        name, label = "pieces_lost_rejects", "pieces lost: rejects"
+        return [*figures, cannot_tell(name, label, "pieces", why, period)]
     working = "pieces that the reject counter counted"
     figures.append(
         Figure(

@@ -47,7 +47,7 @@ def notes(
     if not evidence.reels.height:
         told.append("No reel log: the next reel change cannot be told.")
     if machine.counter("rejects") is None and machine.counter("good pieces") is None:
-        told.append("No counter of rejects or good pieces: every piece is taken for good.")
+        told.append("No counter of rejects or good pieces: good pieces are at most the pieces made.")
     if machine.set_per_min is None:
         told.append("No set rate in plant.toml: the ladder starts from the middle of the nominal band.")
     if unknown_states:

@@ -13,6 +13,7 @@ from lineview.measures.key_figures import (
     iso_key_figures,
     productive_maintenance_figures,
     time_elements,
+    untold,
 )
 from lineview.measures.ladder import ladder
 from lineview.measures.shift_measures import ShiftMeasures
@@ -24,7 +25,8 @@ LISTED = 200
 
 def ladder_table(measured: ShiftMeasures) -> Table:
     """Give the pieces from nominal to good, cause by cause."""
-    rows = [{"cause": r.cause, "minutes": r.minutes, "pieces": r.pieces} for r in ladder(measured.so_far)]
+    rungs = ladder(measured.so_far, good_counted=measured.good_counted)
+    rows = [{"cause": r.cause, "minutes": r.minutes, "pieces": r.pieces} for r in rungs]
     columns = (
         ("cause", "where the pieces went", ""),
         ("minutes", "minutes", "min"),
@@ -155,13 +157,13 @@ def leg_table(legs: pl.DataFrame) -> Table:
 def key_figure_table(measured: ShiftMeasures) -> Table:
     """Give ISO 22400-2's key figures with formulas, and where our states' minutes go."""
     elements = time_elements(measured.so_far)
-    short = measured.so_far.minutes["short stop"]
+    short, reasons = measured.so_far.minutes["short stop"], untold(measured.so_far)
     figures = (*iso_key_figures(elements), *productive_maintenance_figures(elements, short))
     rows: list[dict[str, Any]] = [
         {
             "name": k.label,
-            "percent": None if k.value is None else 100 * k.value,
-            "formula": k.formula,
+            "percent": None if k.value is None or k.name in reasons else 100 * k.value,
+            "formula": k.formula + (f" (cannot be told: {reasons[k.name]})" if k.name in reasons else ""),
             "minutes": None,
         }
         for k in figures

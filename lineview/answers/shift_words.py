@@ -77,8 +77,13 @@ def _unplanned(measured: ShiftMeasures) -> str:
     tape, good = measured.tape, measured.so_far.good
     pauses = tape.height > 0 and bool((tape["state"] == "break").all())
     why = "it lies in a break" if pauses else "none of it is planned or over"
-    made = "" if good.n is None or good.n < 0.5 else f" {good.n:,.0f} good pieces were counted in it."
+    made = "" if good.n is None or good.n < 0.5 else f" {good.n:,.0f} {_good(measured)} were counted in it."
     return f"No planned minutes in this period: {why}, so no rate or share can be told.{made}"
+
+
+def _good(measured: ShiftMeasures) -> str:
+    """Word what is counted: good pieces, or all where nothing tells rejects from them."""
+    return "good pieces" if measured.good_counted else "pieces"
 
 
 def _planned(minutes: float) -> str:
@@ -112,7 +117,7 @@ def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
                 f"{account.unseen_min:,.0f} of {account.planned_min:,.0f} planned minutes have no readings",
                 call=True,
             ),
-            Span(f"; what was seen shows at least {account.good.low:,.0f} good pieces."),
+            Span(f"; what was seen shows at least {account.good.low:,.0f} {_good(measured)}."),
         )
     return ()
 
@@ -135,7 +140,7 @@ def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span
     if not account.good_told:
         below = top is not None and top / account.planned_min < low
     return (
-        Span(f"{subject} {verb} {least}{account.good_used:,.0f} good pieces{so_far}, "),
+        Span(f"{subject} {verb} {least}{account.good_used:,.0f} {_good(measured)}{so_far}, "),
         Span(f"{least}{rate:,.0f} a minute", call=below),
         Span(f" over {minutes}; the nominal band is {low:g} to {high:g}."),
     )
@@ -168,7 +173,8 @@ def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
         low = 100 * account.run_min / account.planned_min
         high = 100 * (account.run_min + account.unseen_min) / account.planned_min
         parts.append(
-            f"{account.unseen_min:,.0f} minutes have no readings, "
+            f"{account.unseen_min:,.0f} minute{' has' if round(account.unseen_min) == 1 else 's have'} "
+            "no readings, "
             f"so uptime is between {low:.1f} and {high:.1f} %."
         )
     parts.append(_plan(measured))

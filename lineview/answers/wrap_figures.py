@@ -47,7 +47,7 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
     ]
     for kind in KINDS:
         use = account.use(kind)
-        for unit in UNITS:
+        for unit in UNITS if use is not None else UNITS[:1]:  # what is not known is said once, in metres
             for what in ("", "geometry", "fed", "difference", *CAUSES[1:]):
                 figures.append(_figure(account, use, kind, unit, what, period, currency))
     return (*figures, *waste_figures(account, period))

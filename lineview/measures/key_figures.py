@@ -20,6 +20,10 @@ STATE_TO_TIME = {
 }
 
 
+#: The key figures that need good pieces told from rejects.
+NEED_REJECTS = ("quality_ratio", "oee_index", "nee_index", "scrap_ratio")
+
+
 @dataclass(frozen=True)
 class TimeElements:
     """What ISO 22400-2's figures are made of.
@@ -116,6 +120,25 @@ def time_elements(account: ShiftAccount) -> TimeElements:
         max(0.0, made - made * share),
         uncounted_min=account.uncounted_min,
     )
+
+
+def untold(account: ShiftAccount) -> dict[str, str]:
+    """Give why key figures cannot be told of a shift whose counters leave them open, by the figure's name.
+
+    Parameters
+    ----------
+    account : ShiftAccount
+        Of one shift, or of several summed.
+
+    Returns
+    -------
+    dict
+        Nothing counts rework; where nothing counts rejects either, what needs good pieces is open too.
+    """
+    reasons = {"rework_ratio": "nothing counts rework"}
+    if not account.rejects_told:
+        reasons |= dict.fromkeys(NEED_REJECTS, "nothing counts rejects")
+    return reasons
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from lineview.measures.shift_account import ShiftAccount
 from lineview.measures.stop_kinds import KINDS
 
-_SAID = {"outside": "other causes outside"}
+_SAID = {"outside": "from outside the machine"}
 
 
 @dataclass(frozen=True)
@@ -32,13 +32,15 @@ CAUSES: tuple[tuple[str, str, str], ...] = (
 )
 
 
-def ladder(account: ShiftAccount) -> tuple[Rung, ...]:
+def ladder(account: ShiftAccount, *, good_counted: bool = True) -> tuple[Rung, ...]:
     """Give the ladder of a shift, or of several summed.
 
     Parameters
     ----------
     account : ShiftAccount
         Minutes and pieces by state.
+    good_counted : bool
+        Whether good pieces or rejects are counted; else the last rung says that rejects are still in it.
 
     Returns
     -------
@@ -67,7 +69,7 @@ def ladder(account: ShiftAccount) -> tuple[Rung, ...]:
     steps.append(("made in breaks", None, account.made_in("break")))
     steps.append(("rejects", None, -account.rejects_used))
     steps.append(("counters differ", None, account.counters_differ))
-    return _whole(account, steps)
+    return _whole(account, steps, "good pieces" if good_counted else "pieces, rejects not counted")
 
 
 def cause_sums(account: ShiftAccount, state: str) -> tuple[float, float]:
@@ -93,7 +95,9 @@ def cause_sums(account: ShiftAccount, state: str) -> tuple[float, float]:
     return minutes, made
 
 
-def _whole(account: ShiftAccount, steps: Sequence[tuple[str, float | None, float]]) -> tuple[Rung, ...]:
+def _whole(
+    account: ShiftAccount, steps: Sequence[tuple[str, float | None, float]], last: str
+) -> tuple[Rung, ...]:
     """Round the levels between the steps, so that the steps add up exactly."""
     level = account.planned_min * account.nominal_per_min
     at = round(level)
@@ -104,5 +108,4 @@ def _whole(account: ShiftAccount, steps: Sequence[tuple[str, float | None, float
         step, at = round(level) - at, round(level)
         if step or minutes or cause in always:
             rungs.append(Rung(cause, minutes, step))
-    name = "good pieces" if account.good_told else "good pieces, at least"
-    return (*rungs, Rung(name, None, at, "good"))
+    return (*rungs, Rung(last if account.good_told else f"{last}, at least", None, at, "good"))

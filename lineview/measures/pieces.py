@@ -117,6 +117,8 @@ def pieces_of(counts: MachineCounts, stretches: pl.DataFrame) -> pl.DataFrame:
     edges = (stretches["start"].dt.epoch("us").to_numpy(), stretches["end"].dt.epoch("us").to_numpy())
     made, rejects, good = (_counted(counts, kind, edges) for kind in ("pieces", "rejects", "good pieces"))
     other = _less(made, rejects) if made is not None and rejects is not None else made
+    if rejects is None and made is not None and good is not None:
+        rejects = _less(made, good)
     good = other if good is None else good.or_else(other)
     if made is None and good is not None:
         made = good.plus(rejects) if rejects is not None else good

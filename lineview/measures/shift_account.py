@@ -105,6 +105,11 @@ class ShiftAccount:
         return made.low if made.n is None else made.n
 
     @property
+    def rejects_told(self) -> bool:
+        """Whether anything counts rejects."""
+        return self.pieces.rejects is not None
+
+    @property
     def rejects_used(self) -> float:
         """Rejects; where they cannot be told, what stands between pieces made and good ones."""
         rejects = self.pieces.rejects

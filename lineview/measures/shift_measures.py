@@ -69,6 +69,11 @@ class ShiftMeasures:
     cuts_shift: bool = False
 
     @property
+    def good_counted(self) -> bool:
+        """Whether a counter tells good pieces from rejects."""
+        return self.machine.counter("good pieces") is not None or self.machine.counter("rejects") is not None
+
+    @property
     def slow_bounds_min(self) -> tuple[float, float]:
         """Least and most slow minutes that the readings allow [min]."""
         every = reading_interval_min(self.counts.seen)
