@@ -27,6 +27,7 @@ from lineview.measures.unseen_counts import planned_time
 from lineview.measures.wrap_account import wrap_account
 from lineview.measures.wrap_ratio import waste_ratios
 from lineview.plant import Machine, Plant
+from lineview.stock.order_days import as_sent, on_working_days
 from lineview.stock.reels_needed import ReelsNeeded, reels_needed
 from lineview.stock.supplier_orders import supplier_orders
 from lineview.stock.works_need import pieces_ahead, used_metres, works_need
@@ -72,7 +73,10 @@ def answer_order(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     stock = evidence.stock.filter(pl.col("at") <= now) if looked_back else evidence.stock
     counts = latest_counts(plant, stock)
     used = _used(plant, machines, evidence, made, counts, waste, now)
-    lines = order_lines(plant, demand, counts, used, now)
+    days = {day for shift in plant.shifts for day in shift.days}
+    lines = on_working_days(order_lines(plant, demand, counts, used, now), now, days, plant.tz)
+    orders = supplier_orders(lines)
+    lines = as_sent(lines, orders)
     needed = _needed(plant, made, evidence.plan, waste, now)
     period = _period(plant, made, now)
     return Answer(
@@ -82,7 +86,7 @@ def answer_order(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         soft=soft_line(lines, plant, history_words(made, plant, now)),
         figures=order_figures(lines, needed, period, plant.currency),
         tables=(
-            sheet_table(supplier_orders(lines), plant),
+            sheet_table(orders, plant),
             order_table(lines, plant),
             reels_table(needed),
             demand_table(demand, plant),

@@ -119,11 +119,11 @@ def _labels(currency: str) -> dict[str, tuple[str, str]]:
     return {
         "order_by": ("day to order by", ""),
         "order_quantity": ("reels to order", "reels"),
-        "chance_of_running_out": ("chance of running out before that order comes", ""),
+        "chance_of_running_out": ("chance of running out before that order comes, open deliveries in", ""),
         "chance_waiting_a_week": ("the same, ordered a week later", ""),
         "chance_if_ordered_today": ("the same, ordered today", ""),
         "chance_before_open_delivery": ("chance of running out before an open delivery", ""),
-        "days_of_cover": ("days until what is on hand and on order is used", "days"),
+        "days_of_cover": ("days until it first runs out, at the expected need", "days"),
         "safety_reels": ("reels expected on hand when the order comes", "reels"),
         "order_money": ("what the order costs", currency),
         "halving_reels": ("reels more on the shelf to halve the chance", "reels"),
@@ -189,16 +189,17 @@ def _money(line: OrderLine, reels: float, price: float | None, currency: str) ->
 
 def _quantity_working(line: OrderLine) -> str:
     web = line.web
+    pallets = ", and to what fills the last pallet" if web.reels_per_pallet else ""
     return (
         f"{line.quantity_basis}, raised to at least {web.minimum_reels} reels and a multiple of "
-        f"{web.multiple_reels}"
+        f"{web.multiple_reels}{pallets}"
     )
 
 
 def _cover(advice: Advice) -> tuple[Value, str, str]:
     if math.isinf(advice.cover_days):
         return None, "", "what is there lasts beyond a year at the expected need"
-    return advice.cover_days, "until the expected need has taken all on hand and on order", ""
+    return advice.cover_days, "until the expected need first passes what is on hand and has come", ""
 
 
 def _interval(name: str, line: OrderLine) -> tuple[float | None, float | None, str]:

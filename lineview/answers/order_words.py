@@ -110,7 +110,9 @@ def _order(due: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span,
         "today" if late else f"by {day_words(first.order_by, plant)}"
     )
     if late and first.advice.chance > RISK:
-        risk = f"even so it may run out before they come, with {chance_words(first.advice.chance)}"
+        coming = 0.0 if first.supply is None else sum(reels for _, reels in first.supply.coming)
+        even = f"once the {coming:,.0f} on order are in, it may run out again" if coming else "it may run out"
+        risk = f"{even} before the new ones come, with {chance_words(first.advice.chance)}"
         spans = [Span(start + "; "), Span(risk, call=True)]
     else:
         spans = [Span(start + "; ")]
@@ -122,7 +124,7 @@ def _order(due: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span,
 def _open(
     told: Sequence[OrderLine], plant: Plant, now: datetime, named: Web | None = None
 ) -> tuple[Span, ...]:
-    """Name the web most likely to run out before a delivery that is already ordered; no order helps that."""
+    """Name the webs likely to run out before a delivery that is already ordered; no order helps that."""
     risky = [(line.open_risk, line.web) for line in told if line.open_risk is not None]
     over = [(risk, web) for risk, web in risky if risk is not None and risk[0] > RISK]
     if not over:
@@ -134,7 +136,25 @@ def _open(
         text = f"{name} will almost surely run out before its delivery of {at}"
     else:
         text = f"{name} may run out before its delivery of {at}, with {chance_words(chance)}"
-    return (Span(" "), Span(text, call=True), Span(": ask for that one sooner."))
+    others = [
+        (c, f"{web_name(w)} ({day_words(now + timedelta(days=d), plant)})") for (c, d), w in over if w != web
+    ]
+    sure, maybe = ([words for c, words in others if (c >= 0.95) is wanted] for wanted in (True, False))
+    named_too = f"; so will {listed(sure)}" if sure else ""
+    named_too += f"; so may {listed(maybe)}" if maybe else ""
+    ask = ": ask for those sooner." if others else ": ask for that one sooner."
+    return (Span(" "), Span(text + named_too, call=True), Span(ask))
+
+
+def listed(names: Sequence[str]) -> str:
+    """Give names as a sentence lists them.
+
+    Examples
+    --------
+    >>> listed(["vanilla", "pear", "lemon"])
+    'vanilla, pear and lemon'
+    """
+    return " and ".join(part for part in (", ".join(names[:-1]), *names[-1:]) if part)
 
 
 def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
@@ -177,16 +197,29 @@ def soft_line(lines: Sequence[OrderLine], plant: Plant, history: str) -> str:
         lead = f"{first.web.lead_time_days:g} ± {first.web.lead_time_sd_days:g} days"
         parts.append(f"{due[0].supply.on_hand:.1f} reels on hand, cover {cover}, lead time {lead}")
     if any(line.advice is not None for line in lines):
-        parts.append(f"at most {100 * RISK:.0f} % chance of running out before a delivery")
-    if len(due) > 1 and due[1].order_by is not None:
-        more = "1 further web" if len(due) == 2 else f"{len(due) - 1} further webs"
-        parts.append(f"{more} from {day_words(due[1].order_by, plant)}")
+        parts.append(f"accepted: a {100 * RISK:.0f} % chance of running out before a delivery")
+    parts += _further(due[1:], plant)
     if history:
         parts.append(f"history: {history}")
     text = "; ".join(parts)
     if not text:
         return ""
     return text[0].upper() + text[1:] + "."
+
+
+def _further(due: Sequence[OrderLine], plant: Plant) -> list[str]:
+    """Say which webs are ordered after the first: those of the next day by name, the others by number."""
+    days = [(line, line.order_by) for line in due if line.order_by is not None]
+    if not days:
+        return []
+    first = min(day for _, day in days)
+    same = [web_name(line.web) for line, day in days if day.date() == first.date()]
+    later = [day for _, day in days if day.date() != first.date()]
+    parts = [f"then {listed(same)} by {day_words(first, plant)}"]
+    if later:
+        more = "1 further web" if len(later) == 1 else f"{len(later)} further webs"
+        parts.append(f"{more} from {day_words(min(later), plant)}")
+    return parts
 
 
 def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str, ...]:
@@ -209,6 +242,11 @@ def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str
                 f"{web_name(web)}: its flavour was never made; its need is that of the mean flavour of its "
                 "base, and may be half or twice that."
             )
+    if any(line.advice is not None for line in lines):
+        out.append(
+            "Days count weekends too, with the need spread evenly over the week; what cannot be wrapped "
+            "while a web is out is taken to be wrapped once it is there."
+        )
     uncounted = [web_name(line.web) for line in lines if line.on_hand is None]
     if uncounted:
         some = ", ".join(uncounted[:6]) + (" and others" if len(uncounted) > 6 else "")

@@ -70,8 +70,9 @@ def _pickers(service: Service, address: Address, shown: dict[str, str]) -> list[
     question = address.question
     if question is None:
         return []
-    lines = service.lines()
-    machines = service.machines(question, address.line)
+    whole = question == "order"  # stock is the whole works', whatever the line
+    lines = [] if whole else service.lines()
+    machines = [] if whole else service.machines(question, address.line)
     picked: list[Any] = []
     if len(lines) > 1:
         picked.append(_picker("line", shown.get("line"), lines, address.line, address.with_line))

@@ -2,6 +2,8 @@
 
 from datetime import timedelta
 
+import pytest
+
 from lineview.gather_order import made_history, order_evidence
 from lineview.scoping import scope_of
 from lineview.works import Works
@@ -28,3 +30,25 @@ def test_use_by_day_is_the_same_read_at_once_or_in_parts(week: Works, monkeypatc
     apart = (both["good"] - both["good_parts"]).abs()
     assert (apart[(both["unseen"] == 0).arg_true()] < 1e-6).all()
     assert apart.sum() < 1e-4 * both["good"].sum()
+
+
+def test_one_quantity_a_web_in_sheet_table_and_figures(week: Works) -> None:
+    answer = week.ask("order")
+    tables = {table.name: table.rows for table in answer.tables}
+    book = {row["web"]: row for row in tables["order"]}
+    sent = [row for row in tables["order sheet"] if row["web"] in book]
+    assert len(sent) >= 3
+    quantities = {f.value for f in answer.figures if f.name.startswith("order_quantity")}
+    assert {row["reels"] for row in sent} <= quantities
+    for row in sent:
+        assert row["reels"] == book[row["web"]]["order"]
+        assert row["money"] == pytest.approx(book[row["web"]]["money"])
+
+
+def test_every_web_that_runs_out_before_its_delivery_is_named(week: Works) -> None:
+    answer = week.ask("order")
+    book = next(table.rows for table in answer.tables if table.name == "order")
+    at_risk = [row["web"] for row in book if (row["before_open"] or 0) > 5]
+    assert len(at_risk) >= 2
+    rest = answer.text.partition("It will almost surely")[2] or answer.text
+    assert all(name in answer.text for name in at_risk), rest
