@@ -101,7 +101,12 @@ def weight_words(figures: Sequence[Figure], plant: Plant) -> str:
         for f in (kg, told["weight_effect_money_per_week"])
     )
     way = "takes" if kg.value > 0 else "saves, in light pieces,"
-    return f"Off its target the rope {way} {amount} of candy a week{money and ', ' + money}."
+    ends = sorted(abs(end) for end in (kg.low, kg.high))
+    low, high = (show.value(replace(kg, value=end), plant).split()[0] for end in ends)
+    return (
+        f"As far off its target as it now is, the rope {way} {amount} ({low} to {high}) of candy a week"
+        f"{money and ', ' + money}."
+    )
 
 
 def _kg_words(effect: WeekEffect) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from lineview.answers.answer import Scope, Span
 from lineview.answers.rope_words import about, length, moment, number
 from lineview.measures.rope_account import RopeAccount
-from lineview.measures.rope_ahead import Ahead
+from lineview.measures.rope_ahead import SHARE_OUT, Ahead
 from lineview.measures.rope_forecast import HORIZON_H
 from lineview.measures.rope_verdict import Effect, Verdict
 from lineview.plant import Plant
@@ -145,6 +145,18 @@ def _where(account: RopeAccount, plant: Plant) -> tuple[Span, ...]:
     return (Span(f"{stands}."),)
 
 
+def _share_out(ahead: Ahead) -> list[str]:
+    """Say from when a share of pieces is out, where that is before the batch mean leaves."""
+    share, mean_h = ahead.share, ahead.mean.value_h
+    if share is None or share.value_h is None or mean_h is None or share.value_h >= mean_h:
+        return []
+    pieces = f"{SHARE_OUT:.0%} of pieces".replace("%", " %")
+    if share.value_h == 0:
+        return [f"{pieces} are out of tolerance already"]
+    high = f" to {share.high_h:.0f}" if share.high_h is not None else " or more"
+    return [f"{pieces} are out from {share.value_h:.0f} hours on ({share.low_h or 0.0:.0f}{high})"]
+
+
 def soft_line(account: RopeAccount, found: Verdict | None, plant: Plant, scope: Scope) -> str:
     """Give the line below the sentence: intervals, period, what was taken out.
 
@@ -167,7 +179,12 @@ def soft_line(account: RopeAccount, found: Verdict | None, plant: Plant, scope: 
     ahead = account.ahead
     if ahead is not None and ahead.mean.value_h:
         high = f"{ahead.mean.high_h:.0f}" if ahead.mean.high_h is not None else f"more than {HORIZON_H:.0f}"
-        parts.append(f"{number(ahead.mean.low_h or 0.0, 0)} to {high} hours (90 %)")
+        between = ""
+        if ahead.moment_low is not None and ahead.moment_high is not None:
+            ends = (moment(at, plant, scope.now) for at in (ahead.moment_low, ahead.moment_high))
+            between = f", {' to '.join(ends)}"
+        parts.append(f"{number(ahead.mean.low_h or 0.0, 0)} to {high} hours{between} (90 %)")
+        parts += _share_out(ahead)
     taken = "Batch taper and batch-to-batch change are taken out"
     if account.marks == "blocks":
         taken = "Batches are unknown; blocks of readings stand in for them"

@@ -66,7 +66,7 @@ def _causes(
         sources = {
             "drift_mm_per_h": (
                 "wear, an hour of running",
-                f"{account.model.n} batches, since {since} of {when}",
+                f"{account.model.n} batches; the pace since {since}, {when}",
             ),
             "batch_to_batch_sd_mm": (
                 "one batch to the next",
@@ -117,9 +117,10 @@ def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, An
 
 def _adjustments(found: Verdict | None, plant: Plant, scope: Scope) -> Table:
     columns = (
-        ("at", "when", ""), ("what", "what", ""), ("before", "off target before", "mm"),
-        ("size", "changed by", "mm"), ("low", "95 % from", "mm"), ("high", "to", "mm"),
-        ("after", "off target after", "mm"), ("verdict", "verdict", ""),
+        ("at", "when", ""), ("what", "what", ""), ("verdict", "verdict", ""),
+        ("before", "off target before", "mm"), ("size", "changed by", "mm"),
+        ("low", "95 % from", "mm"), ("high", "to", "mm"),
+        ("after", "off target after", "mm"),
     )  # fmt: skip
     rows = [
         {

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import timedelta
+from typing import Any
 
 import plotly.graph_objects as go
 import polars as pl
@@ -156,20 +158,36 @@ def _minutes(length: timedelta) -> str:
 
 def _words(figure: go.Figure, look: Look, tape: pl.DataFrame, high: float, span: Period) -> None:
     """Word what stands out, above the band; where words would overlap the longest stretch keeps its own."""
-    worth = [r for r in tape.iter_rows(named=True) if _kind(r) == UNEXPLAINED or r["state"] == "slow"]
-    worth.sort(key=lambda r: (_kind(r) != UNEXPLAINED, r["start"] - r["end"]))
+    rows = tape.to_dicts()
+    worth = [(r, r["end"] - r["start"]) for r in rows if _kind(r) == UNEXPLAINED] + _slow_spans(rows)
+    worth.sort(key=lambda pair: (pair[0]["state"] == "slow", -pair[1]))
     whole = ms(span.end) - ms(span.start)
     room = (0.42 if look.narrow else 0.17) * whole
     taken: list[float] = [ms(span.start) + room * 0.35]
-    for row in worth:
+    for row, length in worth:
         middle = (ms(row["start"]) + ms(row["end"])) / 2
         if any(abs(middle - other) < room for other in taken):
             continue
         taken.append(middle)
         slow = row["state"] == "slow"
-        length = row["end"] - row["start"]
         words = f"slow, {_minutes(length)}" if slow else f"{_minutes(length)}, reason not set"
         colour = look.tokens.soft if slow else look.tokens.call
         side = "right" if middle > ms(span.end) - room / 2 else "center"
         at = ms(span.end) if side == "right" else middle
         label(figure, look, words, at, high, colour=colour, yanchor="bottom", xanchor=side)
+
+
+def _slow_spans(rows: Sequence[dict[str, Any]]) -> list[tuple[dict[str, Any], timedelta]]:
+    """Join slow stretches that only short stops part, each span with the slow time in it."""
+    spans: list[tuple[dict[str, Any], timedelta]] = []
+    open_span = False
+    for row in rows:
+        if row["state"] == "slow":
+            length = row["end"] - row["start"]
+            if open_span:
+                span, so_far = spans[-1]
+                spans[-1] = (span | {"end": row["end"]}, so_far + length)
+            else:
+                spans.append((row, length))
+        open_span = row["state"] == "slow" or (open_span and row["state"] == "short stop")
+    return spans
