@@ -167,7 +167,7 @@ def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
     parts = []
     if account.counted_run_min > 1e-9:
         made = account.made["running"] + account.made["slow"]
-        parts.append(f"While it ran: {made / account.counted_run_min:,.0f} a minute.")
+        parts.append(f"While it ran: {made / account.counted_run_min:,.0f} made a minute.")
     parts.append(_stood(measured, plant))
     if account.unseen_min >= 0.5:
         low = 100 * account.run_min / account.planned_min

@@ -78,8 +78,10 @@ def study_shift(
     changed = reels.filter(pl.col("machine") == machine.id)["at"].drop_nulls()
     nobody = pl.col("before", "after").fill_null(UNKNOWN)
     changes = measured.changeovers.with_columns(nobody)
-    flavours = changeover_matrix(changes, lambda name: _of(plant, name, base=False))
-    bases = changeover_matrix(changes, lambda name: _of(plant, name, base=True))
+    seen = changeover_matrix(changes, lambda name: _of(plant, name, base=False))
+    own = changes.filter(pl.col("start").is_between(*_reach(measured.tape), closed="left"))
+    flavours = changeover_matrix(own, lambda name: _of(plant, name, base=False))
+    bases = changeover_matrix(own, lambda name: _of(plant, name, base=True))
     operating = account.planned_min - account.minutes["changeover"] - account.unseen_min
     good = time_elements(account).good
     return ShiftStudy(
@@ -88,11 +90,16 @@ def study_shift(
         Efficiency(good, account.nominal_per_min, operating, outside_minutes(measured.tape)),
         flavours,
         bases,
-        _order(plant, machine.line, plan, batches, flavours, now, end),
+        _order(plant, machine.line, plan, batches, seen, now, end),
         _events(plant, measured, end, now, reels, batches),
         speed_legs(minute_steps(measured).filter(pl.col("state").is_in(["running", "slow"]))),
         _in_maintenance(measured),
     )
+
+
+def _reach(tape: pl.DataFrame) -> tuple[pl.Expr, pl.Expr]:
+    """Give start and end of a tape; the changeovers that begin between them are the period's own."""
+    return pl.lit(tape["start"].min(), tape.schema["start"]), pl.lit(tape["end"].max(), tape.schema["end"])
 
 
 def _in_maintenance(measured: ShiftMeasures) -> float | None:
