@@ -4,64 +4,17 @@
 from __future__ import annotations
 
 import random
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import polars as pl
+from invented_materials import order, weight, wrap
+from invented_scene import EARLY, LOCK_OUT, WEEK, plant, scope
 
-from lineview.answers.answer import Answer, Scope, Span, Table
+from lineview.answers.answer import Answer, Span, Table
 from lineview.columns import ROPE_BATCHES, TAPE
-from lineview.figure import Figure, Period, cannot_tell, too_few
-from lineview.plant import Line, Machine, Plant, Product, Shift, Web
+from lineview.figure import Figure, cannot_tell, too_few
 
-EARLY = Period(datetime(2026, 6, 9, 4, tzinfo=UTC), datetime(2026, 6, 9, 12, tzinfo=UTC))
-WEEK = Period(datetime(2026, 6, 1, 22, tzinfo=UTC), datetime(2026, 6, 9, 12, tzinfo=UTC))
-LOCK_OUT = (
-    "Before reaching past a guard, clearing a jam or adjusting rollers and knives: stop and lock out by your site's "
-    "procedure. Figures come from counters and may be late; no interlock may depend on them."
-)
-
-
-def plant(units: str = "metric", currency: str = "EUR") -> Plant:
-    """Give the invented works."""
-    film = {"cut_length_mm": 56, "width_mm": 70, "reel_outer_mm": 300, "reel_core_mm": 76}
-    return Plant(
-        shop="Gorse Lane Sweets",
-        zone="Europe/Berlin",
-        units=units,  # type: ignore[arg-type]
-        currency=currency,
-        shifts=(
-            Shift(id="early", start="06:00", end="14:00"),  # type: ignore[arg-type]
-            Shift(id="late", start="14:00", end="22:00"),  # type: ignore[arg-type]
-        ),
-        lines=(Line(id="1", name="line 1"), Line(id="2", name="line 2")),
-        machines=(
-            Machine(id="sizer2", kind="sizer", name="sizer 2", line="1"),
-            Machine(id="wrap1", kind="cut-and-wrap machine", name="cut-and-wrap 1", line="1"),
-            Machine(id="wrap3", kind="cut-and-wrap machine", name="cut-and-wrap 3", line="1"),
-            Machine(id="sizer4", kind="sizer", name="sizer 4", line="2"),
-            Machine(id="wrap2", kind="cut-and-wrap machine", name="cut-and-wrap 2", line="2"),
-        ),
-        webs=(
-            Web(id="clear", kind="film", name="clear film", **film),  # type: ignore[arg-type]
-            Web(id="wax", kind="wax paper", name="wax paper", **{**film, "cut_length_mm": 58}),  # type: ignore[arg-type]
-        ),
-        products=(
-            Product(
-                id="honey",
-                flavour="honey",
-                mass_g=6.8,
-                mass_tolerance_g=0.3,
-                diameter_mm=15,
-                diameter_tolerance_mm=0.3,
-                cut_length_mm=27,
-            ),
-        ),
-    )
-
-
-def scope(machine: str, period: Period, label: str, line: str = "1") -> Scope:
-    """Give a scope whose now is its period's end."""
-    return Scope(line, machine, period, period.end, label)
+__all__ = ["ANSWERS", "EARLY", "order", "plant", "rate", "rope", "shift", "tape", "weight", "wrap"]
 
 
 def rope(machine: str = "sizer2", label: str = "since Mon 8 June", line: str = "1") -> Answer:
@@ -280,165 +233,6 @@ def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = 
         {"rate": rate(), "tape": tape()},
         ("A plan export would add the pace still needed.",),
         (LOCK_OUT,),
-    )
-
-
-def weight(machine: str = "wrap1", label: str = "the last 7 days", line: str = "1") -> Answer:
-    """Give weights that are even within a batch and uneven between batches."""
-    rng = random.Random(9)
-    rows = []
-    for i in range(120):
-        mean = 6.84 + rng.gauss(0, 0.07)
-        at = WEEK.start + timedelta(minutes=i * 90)
-        rows.append((at, mean, 0.12, mean - 0.05, mean + 0.05, 10))
-    names = ["at", "mean_g", "sd_g", "low", "high", "n"]
-    return Answer(
-        "weight",
-        scope(machine, WEEK, label, line),
-        (
-            Span(
-                "A piece weighs 6.84 g, 0.04 g over its target; batches differ by 0.07 g, pieces in one batch by 0.12 g."
-            ),
-        ),
-        "6.82 to 6.86 g; 1,200 pieces of 120 batches. Wrap of 0.21 g a piece is taken off.",
-        (
-            Figure("mean_g", "mean of a piece", 6.84, "g", 6.82, 6.86, "95 % confidence", 1200, WEEK),
-            Figure("target_g", "target", 6.8, "g", interval_kind="set, no interval"),
-            Figure("tolerance_low_g", "tolerance from", 6.5, "g", interval_kind="set, no interval"),
-            Figure("tolerance_high_g", "tolerance to", 7.1, "g", interval_kind="set, no interval"),
-        ),
-        (
-            Table(
-                "spread",
-                "Spread of a piece's weight",
-                (("what", "what", ""), ("sd", "standard deviation", "g"), ("interval", "95 % interval", "")),
-                [
-                    {"what": "between batches", "sd": 0.07, "interval": "0.06 to 0.08"},
-                    {"what": "within a batch", "sd": 0.12, "interval": "0.11 to 0.13"},
-                ],
-            ),
-        ),
-        {"batches": pl.DataFrame(rows, schema=names, orient="row")},
-        (),
-        (
-            "Label weights are a planning aid; the decision rests with the local weights-and-measures authority.",
-        ),
-    )
-
-
-def wrap(machine: str = "wrap1", label: str = "the last 28 days", line: str = "1") -> Answer:
-    """Give the use of two webs by cause."""
-    causes = {
-        "wax paper": [("geometry", 58.0), ("rejects", 0.7), ("restarts", 1.0), ("reel ends and splices", 1.6), ("unexplained", 2.1)],
-        "clear film": [("geometry", 56.0), ("rejects", 0.7), ("restarts", 1.1), ("reel ends and splices", 0.9), ("unexplained", 0.2)],
-    }  # fmt: skip
-    rows = [
-        (web, "film" if "film" in web else "wax paper", c, m)
-        for web, parts in causes.items()
-        for c, m in parts
-    ]
-    return Answer(
-        "wrap",
-        scope(machine, WEEK, label, line),
-        (
-            Span("A thousand pieces take 58.9 m of film and 63.4 m of wax paper; "),
-            Span("two metres of the paper have no explanation", call=True),
-            Span("."),
-        ),
-        "58.6 to 59.2 m and 62.8 to 64.0 m, last four weeks, 9.4 million good pieces. Reel 41 is 6 % shorter than its "
-        "label says.",
-        (
-            Figure(
-                "film_m_per_thousand",
-                "film a thousand good pieces",
-                58.9,
-                "m/1000",
-                58.6,
-                59.2,
-                "95 % confidence",
-                412,
-            ),
-        ),
-        (
-            Table(
-                "use",
-                "A thousand good pieces take",
-                (("web", "web", ""), ("m", "length", "m"), ("kg", "mass", "kg"), ("money", "money", "EUR")),
-                [
-                    {"web": "clear film", "m": 58.9, "kg": 0.132, "money": 0.71},
-                    {"web": "wax paper", "m": 63.4, "kg": 0.178, "money": None},
-                ],
-            ),
-        ),
-        {"causes": pl.DataFrame(rows, schema=["web", "kind", "cause", "m_per_thousand"], orient="row")},
-        ("No price of wax paper in plant.toml.",),
-        ("Wrap that touches food must be approved for it: the supplier's declaration says so.",),
-    )
-
-
-def order(machine: str = "wrap1", label: str = "all readings", line: str = "1") -> Answer:
-    """Give the stock of two webs ahead, one delivery each, one to be ordered."""
-    start = datetime(2026, 6, 9, 12, tzinfo=UTC)
-    rows, arrivals = [], []
-    for web, stock, use, arrives in (("clear", 38.0, 4.6, 24), ("wax", 52.0, 5.4, 36)):
-        for day in range(63):
-            for after in (False, True) if day == 38 else (day > 38,):
-                mid = stock - use * day / 7 + (arrives if after else 0)
-                wide = 0.15 * day**0.8
-                rows.append(
-                    (
-                        web,
-                        start + timedelta(days=day),
-                        mid - wide,
-                        mid - wide * 0.4,
-                        mid,
-                        mid + wide * 0.4,
-                        mid + wide,
-                    )
-                )
-        arrivals.append((web, start + timedelta(days=38), float(arrives), "advised"))
-    arrivals.append(("clear", datetime(2026, 6, 25, 10, tzinfo=UTC), 24.0, "order by"))
-    names = ["web", "at", "low90", "low50", "mid", "high50", "high90"]
-    return Answer(
-        "order",
-        scope(machine, WEEK, label, line),
-        (
-            Span("Order 24 reels of clear film by Thursday 25 June; "),
-            Span("waiting a week risks running out with 1 chance in 6", call=True),
-            Span("."),
-        ),
-        "38 reels on hand by the count of Mon 8 June; 4.6 a week, 4.1 to 5.2.",
-        (
-            Figure("order_by_clear", "order clear film by", datetime(2026, 6, 25, 10, tzinfo=UTC)),
-            Figure("reels_clear", "reels of clear film", 24, "reels", 22, 29, "90 % of demands", 28),
-        ),
-        (
-            Table(
-                "advice",
-                "What to order",
-                (
-                    ("web", "web", ""),
-                    ("reels", "reels", ""),
-                    ("by", "order by", ""),
-                    ("money", "money", "EUR"),
-                ),
-                [
-                    {
-                        "web": "clear film",
-                        "reels": 24,
-                        "by": datetime(2026, 6, 25, 10, tzinfo=UTC).date(),
-                        "money": 1488.0,
-                    },
-                    {"web": "wax paper", "reels": 0, "by": None, "money": None},
-                ],
-            ),
-        ),
-        {
-            "fan": pl.DataFrame(rows, schema=names, orient="row"),
-            "deliveries": pl.DataFrame(arrivals, schema=["web", "at", "reels", "kind"], orient="row"),
-        },
-        (),
-        ("Wrap that touches food must be approved for it.",),
     )
 
 
