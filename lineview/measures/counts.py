@@ -210,6 +210,37 @@ def _as_frame(
     return pl.DataFrame(frame | {"kind": pl.Series(_KINDS).gather(kind)} if kinds else frame)
 
 
+def pair_bounds(
+    start_us: Ints, end_us: Ints, before: Floats, after: Floats, modulus: float | None, fastest_per_min: float
+) -> tuple[Floats, Floats, Floats]:
+    """Bounds of what a counter added between pairs of readings, each pair judged alone.
+
+    Parameters
+    ----------
+    start_us, end_us : arrays of int
+        Moments of the pairs [µs].
+    before, after : arrays of float
+        The counter's values [counts].
+    modulus : float or None
+        The number of values before the counter starts again at 0; None where nobody knows.
+    fastest_per_min : float
+        The fastest the counter can go [counts/min].
+
+    Returns
+    -------
+    value, low, high : arrays of float
+        `value` is nan where the readings leave it open.
+    """
+    limits = Limits(modulus, fastest_per_min, 0.05)
+    added, most = limits.advance(before, after), limits.most((end_us - start_us) / 1e6)
+    kind = np.where(after < before, _ROLLOVER, _STEP)
+    kind[(added < 0) | (added > most)] = _RESET
+    if modulus is not None:
+        kind[(added >= 0) & (added + modulus <= most)] = _SEVERAL
+    low, high = _bounds(after, added, most, kind, limits, np.zeros(len(kind), dtype=bool))
+    return np.where((kind == _RESET) | (kind == _SEVERAL), np.nan, added), low, high
+
+
 def total(increments: pl.DataFrame) -> Total:
     """Add increments up.
 

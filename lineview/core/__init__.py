@@ -1,0 +1,1 @@
+"""What every other folder may use: errors, estimates, figures, frames and units."""

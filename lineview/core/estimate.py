@@ -1,0 +1,108 @@
+"""A number with its bounds: the one form in which a value and how sure it is travel together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A value, its lower and upper end, and what they rest on.
+
+    Parameters
+    ----------
+    value : float or None
+        None where it is not known; then `why_none` says why.
+    low, high : float or None
+        Ends of the interval; None where that side is open. Both equal `value` for an exact count.
+    n : int
+        Readings, batches or events behind it.
+    interval : str
+        What the interval is ("95 % confidence", "bounds: readings missing"); "" for bounds that the
+        readings allow.
+    why_none : str
+        The reason where there is no value.
+
+    Examples
+    --------
+    >>> made, rejects = Estimate(300.0, 300.0, 310.0), Estimate.exact(4.0)
+    >>> (made - rejects).high
+    306.0
+    """
+
+    value: float | None
+    low: float | None = None
+    high: float | None = None
+    n: int = 0
+    interval: str = ""
+    why_none: str = ""
+
+    @classmethod
+    def exact(cls, value: float, n: int = 0) -> Estimate:
+        """A value that is known without doubt."""
+        return cls(value, value, value, n)
+
+    @classmethod
+    def unknown(cls, why: str, n: int = 0) -> Estimate:
+        """No value, and the reason."""
+        return cls(None, n=n, why_none=why)
+
+    @classmethod
+    def sum(cls, parts: Sequence[Estimate]) -> Estimate:
+        """The sum of estimates as bounds; without a value where one of them has none."""
+        total = cls.exact(0.0)
+        for part in parts:
+            total = total + part
+        return total
+
+    @property
+    def is_exact(self) -> bool:
+        """Whether both ends are the value."""
+        return self.value is not None and self.low == self.value == self.high
+
+    @property
+    def least(self) -> float:
+        """The value, or the least that it can be; 0 where nothing is known."""
+        return self.value if self.value is not None else self.low or 0.0
+
+    def __add__(self, other: Estimate) -> Estimate:
+        """Add as bounds: the ends add."""
+        return Estimate(
+            _both(self.value, other.value, 1.0),
+            _both(self.low, other.low, 1.0),
+            _both(self.high, other.high, 1.0),
+            self.n + other.n,
+            self.interval or other.interval,
+            self.why_none or other.why_none,
+        )
+
+    def __sub__(self, other: Estimate) -> Estimate:
+        """Subtract as bounds: least less most, most less least."""
+        return Estimate(
+            _both(self.value, other.value, -1.0),
+            _both(self.low, other.high, -1.0),
+            _both(self.high, other.low, -1.0),
+            max(self.n, other.n),
+            self.interval or other.interval,
+            self.why_none or other.why_none,
+        )
+
+    def scaled(self, factor: float) -> Estimate:
+        """Times a number that is known; a factor below 0 swaps the ends."""
+        ends = [None if end is None else end * factor for end in (self.low, self.high)]
+        low, high = ends if factor >= 0 else ends[::-1]
+        return replace(self, value=None if self.value is None else self.value * factor, low=low, high=high)
+
+    def per(self, other: Estimate) -> Estimate:
+        """Divided by an estimate above 0, as bounds: least over most, most over least."""
+        if self.value is None or not other.value or other.value <= 0:
+            why = self.why_none or other.why_none or "nothing to divide by"
+            return Estimate(None, n=self.n, why_none=why)
+        low = None if self.low is None or not other.high else self.low / other.high
+        high = None if self.high is None or not other.low else self.high / other.low
+        return replace(self, value=self.value / other.value, low=low, high=high)
+
+
+def _both(a: float | None, b: float | None, sign: float) -> float | None:
+    return None if a is None or b is None else a + sign * b

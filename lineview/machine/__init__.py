@@ -1,0 +1,1 @@
+"""What a machine did, from its counters and states: increments, pieces, activity, timeline, stops."""

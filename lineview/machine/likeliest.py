@@ -1,0 +1,189 @@
+"""The likeliest count where a counter's readings leave it open: a reset, or a gap in which it may have turned."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+#: The pace on either side of a gap is taken over so much of the time next to it [s].
+NEAR_S = 300.0
+#: A gap longer than this is counted at the pace of the planned time around it, stops included [s].
+LONG_S = 1800.0
+
+
+@dataclass(frozen=True)
+class PlannedTime:
+    """Planned stretches as seconds since 1970 [s], in order and without overlap."""
+
+    start_s: Floats
+    end_s: Floats
+
+    def before(self, moment_s: Floats) -> Floats:
+        """Planned seconds before each moment [s]."""
+        if not len(self.start_s):
+            return np.zeros(len(moment_s))
+        edges = np.column_stack([self.start_s, self.end_s]).ravel()
+        spent = np.cumsum(self.end_s - self.start_s)
+        at_edges = np.column_stack([np.concatenate([[0.0], spent[:-1]]), spent]).ravel()
+        return np.asarray(np.interp(moment_s, edges, at_edges))
+
+
+def planned_time(calendar: pl.DataFrame) -> PlannedTime:
+    """Take the planned stretches out of a calendar.
+
+    Parameters
+    ----------
+    calendar : polars.DataFrame
+        CALENDAR.
+    """
+    planned = calendar.filter(pl.col("part") == "planned").sort("start")
+    start, end = (planned[name].dt.epoch("us").to_numpy().astype(float) / 1e6 for name in ("start", "end"))
+    return PlannedTime(start, end)
+
+
+@dataclass(frozen=True)
+class OpenIntervals:
+    """A counter's intervals between readings, some of them open.
+
+    Parameters
+    ----------
+    start_s, end_s : arrays
+        The intervals, in order and without gap [s since 1970].
+    value, low, high : arrays
+        Counts; `value` is nan where the readings leave it open, `high` inf where nothing bounds it.
+    turn : float
+        What one turn of the counter adds; nan where that is not known.
+    step : float
+        What one count stands for.
+    """
+
+    start_s: Floats
+    end_s: Floats
+    value: Floats
+    low: Floats
+    high: Floats
+    turn: float
+    step: float
+
+
+def likeliest(
+    counted: OpenIntervals, planned: PlannedTime, near: tuple[Floats, Floats] | None = None
+) -> Floats:
+    """Fill in the likeliest count of every open interval.
+
+    Parameters
+    ----------
+    counted : OpenIntervals
+        Of one counter.
+    planned : PlannedTime
+        When the works meant to run.
+    near : (array, array), optional
+        For each open interval from when and until when other intervals may speak for it [s]; by default all.
+
+    Returns
+    -------
+    array of float
+        `value` without nan, each within its bounds.
+
+    Notes
+    -----
+    A counter that reads the same before and after a gap counted nothing: that whole turns brought it back
+    to the very same value has one chance in its modulus. Where it may have turned, the number of turns is
+    the one nearest the pace. Where it was set back, it counted what it shows since then, and before that it
+    went on at the pace it had: nothing if it stood. The pace of a gap up to half an hour is that of the five
+    minutes next to it; a longer one is counted over its planned time at the pace of the planned time around
+    it, so that night, breaks and usual stops add nothing.
+
+    Examples
+    --------
+    >>> start = np.array([0.0, 60.0, 120.0])
+    >>> value, low, high = np.array([300.0, np.nan, 310.0]), np.array([300.0, 5, 310]), np.array([300.0, 450, 310])
+    >>> gap = OpenIntervals(start, start + 60, value, low, high, float("nan"), 1.0)
+    >>> likeliest(gap, PlannedTime(np.array([0.0]), np.array([180.0]))).round(1).tolist()
+    [300.0, 300.0, 310.0]
+    """
+    gaps = np.flatnonzero(np.isnan(counted.value))
+    if not len(gaps):
+        return counted.value
+    low, high = counted.low[gaps], counted.high[gaps]
+    turned = _whole_turns(low, high, counted.turn)
+    expected = _expected(counted, gaps, planned, turned, near)
+    filled = np.clip(expected, low, high)
+    if np.isfinite(counted.turn):
+        nearest = low + np.round((filled - low) / counted.turn) * counted.turn
+        filled = np.where(turned, np.minimum(nearest, high), filled)
+        filled = np.where(turned & (low < 0.5 * counted.step), 0.0, filled)
+    value = counted.value.copy()
+    value[gaps] = np.round(filled / counted.step) * counted.step
+    return value
+
+
+def _whole_turns(low: Floats, high: Floats, turn: float) -> npt.NDArray[np.bool_]:
+    """Where a counter's most is its least and one whole turn or more."""
+    if not np.isfinite(turn):
+        return np.zeros(len(low), dtype=np.bool_)
+    over = np.where(np.isfinite(high), high - low, 0.0)
+    rest = np.abs(np.mod(over + turn / 2, turn) - turn / 2)
+    return np.asarray((rest < 1e-6 * turn) & (over >= 0.5 * turn))
+
+
+def _expected(
+    counted: OpenIntervals,
+    gaps: Ints,
+    planned: PlannedTime,
+    turned: npt.NDArray[np.bool_],
+    near: tuple[Floats, Floats] | None,
+) -> Floats:
+    """What each open interval would count at the pace around it."""
+    start, end = counted.start_s[gaps], counted.end_s[gaps]
+    first = np.full(len(gaps), -np.inf) if near is None else near[0]
+    last = np.full(len(gaps), np.inf) if near is None else near[1]
+    sums = _Sums(counted, planned)
+    before = sums.pace(np.maximum(start - NEAR_S, first), start)
+    after = sums.pace(end, np.minimum(end + NEAR_S, last))
+    one = np.where(np.isnan(before), after, before)
+    two = np.where(np.isnan(after), one, after)
+    sides = np.nan_to_num((one + two) / 2)
+    least = counted.low[gaps]
+    since = least / np.maximum(np.nan_to_num(two), 1e-9)
+    set_back = least + np.nan_to_num(one) * np.clip(end - start - since, 0.0, None)
+    by_sides = np.where(turned, sides * (end - start), set_back)
+    long = end - start > LONG_S
+    spent = planned.before(end) - planned.before(start)
+    return np.where(long, sums.planned_pace(first, last) * spent, by_sides)
+
+
+class _Sums:
+    """Running sums of what is known, to take a pace between any two moments."""
+
+    def __init__(self, counted: OpenIntervals, planned: PlannedTime) -> None:
+        known = ~np.isnan(counted.value)
+        length = counted.end_s - counted.start_s
+        spent = planned.before(counted.end_s) - planned.before(counted.start_s)
+        share = np.clip(spent / np.maximum(length, 1e-9), 0.0, 1.0)
+        amount = np.where(known, counted.value, 0.0)
+        self.edge = np.concatenate([counted.start_s[:1], counted.end_s])
+        parts = (amount, np.where(known, length, 0.0), amount * share, np.where(known, spent, 0.0))
+        self.until = [np.concatenate([[0.0], np.cumsum(part)]) for part in parts]
+
+    def _between(self, k: int, start: Floats, end: Floats) -> Floats:
+        return np.asarray(
+            np.interp(end, self.edge, self.until[k]) - np.interp(start, self.edge, self.until[k])
+        )
+
+    def pace(self, start: Floats, end: Floats) -> Floats:
+        """Counts a second of known time between moments; nan where nothing is known there."""
+        seconds = self._between(1, start, end)
+        return np.where(seconds > 0, self._between(0, start, end) / np.where(seconds > 0, seconds, 1.0), np.nan)
+
+    def planned_pace(self, start: Floats, end: Floats) -> Floats:
+        """Counts a planned second between moments; 0 where nothing was planned and known."""
+        low, high = np.maximum(start, self.edge[0]), np.minimum(end, self.edge[-1])
+        seconds = self._between(3, low, high)
+        return np.where(seconds > 0, self._between(2, low, high) / np.where(seconds > 0, seconds, 1.0), 0.0)

@@ -1,0 +1,1 @@
+"""What each shift of each machine came to, worked out from its readings once and kept."""

@@ -1,0 +1,369 @@
+"""A machine's counts over any period, put together from its records."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from lineview.columns import UTC_US
+from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
+from lineview.machine.pieces import (
+    MARKS,
+    NO_CONTRADICTIONS,
+    CounterIncrements,
+    Floats,
+    Ints,
+    MachineCounts,
+    fastest_per_us,
+)
+from lineview.measures.coded_clock import clock_with_states, contradictions
+from lineview.measures.counts import pair_bounds
+from lineview.measures.state_spells import NO_SPELLS, Spells
+from lineview.measures.states import RUNNING, SLOW, STANDING, UNSEEN, Clock
+from lineview.plant import Counter, Counts, Machine
+from lineview.records.frames import COUNTERS, JOINED
+
+
+def machine_counts(
+    machine: Machine, records: pl.DataFrame, planned: PlannedTime, *, gap_s: float
+) -> MachineCounts:
+    """Put a machine's counts together.
+
+    Parameters
+    ----------
+    machine : Machine
+        As in the plant description.
+    records : polars.DataFrame
+        Its RECORDS in order of time: those of the period, and the nearest one with readings either side, so
+        that what was counted over the period's edges is seen.
+    planned : PlannedTime
+        When the works meant to run, for what was not read between two windows.
+    gap_s : float
+        Longest interval between readings that still tells what happened in it [s].
+
+    Returns
+    -------
+    MachineCounts
+        As if worked out from the readings at once: between two windows stands the interval from the last
+        reading of the one to the first of the other.
+    """
+    counters = {counter.counts: counter for counter in reversed(machine.counters)}
+    ends = _counter_ends(records)
+    joined = _joined(records)
+    increments = {
+        kind: _chain(counter, ends.filter(pl.col("counter") == kind), joined, records, planned)
+        for kind, counter in counters.items()
+    }
+    spells = _spells(records)
+    seen = _activity(machine, records, increments, gap_s)
+    usual = records["usual_min"].drop_nulls()
+    return MachineCounts(
+        machine,
+        increments,
+        clock_with_states(seen, spells, machine.nominal_per_min),
+        spells,
+        contradictions(seen, spells) if spells.any else NO_CONTRADICTIONS,
+        _aside(records),
+        float(usual.median()) if len(usual) else None,  # type: ignore[arg-type]  # a float
+        int(records["readings"].sum()),
+        tuple(sorted(set(records["unknown_states"].explode().drop_nulls().to_list()))),
+        _marks(records),
+    )
+
+
+def _counter_ends(records: pl.DataFrame) -> pl.DataFrame:
+    """One row a window and counter."""
+    return (
+        records.select("start", "end", place=pl.int_range(pl.len()), *(pl.col(name) for name in COUNTERS))
+        .explode(list(COUNTERS))
+        .drop_nulls("counter")
+        .with_columns(of=pl.int_range(pl.len()).over("place"))
+    )
+
+
+def _joined(records: pl.DataFrame) -> pl.DataFrame:
+    """One row a joined interval, with the window it is of."""
+    return records.select(place=pl.int_range(pl.len()), *(pl.col(name) for name in JOINED)).explode(list(JOINED))
+
+
+def _chain(
+    counter: Counter, ends: pl.DataFrame, joined: pl.DataFrame, records: pl.DataFrame, planned: PlannedTime
+) -> CounterIncrements:
+    """One counter's intervals within windows and between them, in order."""
+    rows = joined.join(ends.select("place", "of"), on=["place", "of"], how="semi", maintain_order="left")
+    inside = {name: rows[name].to_numpy() for name in ("from_us", "to_us", "value", "low", "high", "known", "joined")}
+    seams = _seams(counter, ends)
+    start = np.concatenate((inside["from_us"], seams.start_us))
+    order = np.lexsort((np.concatenate((inside["to_us"], seams.end_us)), start))
+
+    def both(name: str, other: Any) -> Any:
+        return np.concatenate((inside[name], other))[order]
+
+    value = both("value", seams.value)
+    low, high, end = both("low", seams.low), both("high", seams.high), both("to_us", seams.end_us)
+    start = start[order]
+    open_seams = np.isnan(value)
+    known = both("known", ~np.isnan(seams.value))
+    if open_seams.any():
+        turn = (counter.modulus if counter.modulus != "unknown" else np.nan) * counter.unit_value
+        intervals = OpenIntervals(start / 1e6, end / 1e6, value, low, high, turn, counter.unit_value)
+        near = _windows_beside(ends, start[open_seams], end[open_seams])
+        value = likeliest(intervals, planned, near)
+        stood = open_seams & (value == 0.0) & (low < 0.5 * counter.unit_value) & _turned(low, high, turn)
+        known = known | stood
+        low, high = np.where(stood, 0.0, low), np.where(stood, 0.0, high)
+    usual = ends["usual_us"].filter(ends["usual_us"] > 0)
+    return CounterIncrements(
+        start, end, value, low, high, known.astype(bool),
+        both("joined", np.ones(len(seams.start_us), dtype=np.int64)),
+        float(usual.median()) if len(usual) else 0.0,  # type: ignore[arg-type]  # a float
+        fastest_per_us(counter), 0.0 if counter.unit_value == 1.0 else counter.unit_value,
+    )  # fmt: skip
+
+
+def _turned(low: Floats, high: Floats, turn: float) -> Any:
+    """Where the most is the least and one whole turn or more."""
+    if not np.isfinite(turn):
+        return np.zeros(len(low), dtype=bool)
+    over = np.where(np.isfinite(high), high - low, 0.0)
+    return (np.abs(np.mod(over + turn / 2, turn) - turn / 2) < 1e-6 * turn) & (over >= 0.5 * turn)
+
+
+def _windows_beside(ends: pl.DataFrame, start: Ints, end: Ints) -> tuple[Floats, Floats]:
+    """From when and until when the windows on either side of a seam may speak for it [s]."""
+    first, last = ends["first_us"].to_numpy(), ends["last_us"].to_numpy()
+    before = np.searchsorted(last, start)
+    after = np.searchsorted(first, end)
+    return first[np.clip(before, 0, len(first) - 1)] / 1e6, last[np.clip(after, 0, len(last) - 1)] / 1e6
+
+
+@dataclass(frozen=True)
+class _Seams:
+    start_us: Ints
+    end_us: Ints
+    value: Floats
+    low: Floats
+    high: Floats
+
+
+def _seams(counter: Counter, ends: pl.DataFrame) -> _Seams:
+    """The interval from each window's last reading to the next window's first; value nan where it is open."""
+    at0, at1 = ends["last_us"].to_numpy()[:-1], ends["first_us"].to_numpy()[1:]
+    v0, v1 = ends["last_count"].to_numpy()[:-1], ends["first_count"].to_numpy()[1:]
+    sizes = ends["modulus"].drop_nulls()
+    modulus = float(sizes[0]) if len(sizes) == ends.height and len(sizes) else None
+    value, low, high = pair_bounds(at0, at1, v0, v1, modulus, counter.fastest_per_min)
+    unit = counter.unit_value
+    return _Seams(at0, at1, value * unit, low * unit, high * unit)
+
+
+def _spells(records: pl.DataFrame) -> Spells:
+    """What the machine's states said; a window's last state holds until the next window's first."""
+    if not records["said_last_us"].is_not_null().any():
+        return NO_SPELLS
+    said = records.filter(pl.col("said_last_us").is_not_null())
+    following = pl.col("said_first_us").shift(-1)
+    rows = (
+        said.select("spell_from_us", "spell_to_us", "spell_meaning", until=following)
+        .explode("spell_from_us", "spell_to_us", "spell_meaning")
+        .drop_nulls("spell_from_us")
+    )
+    start = rows["spell_from_us"].to_numpy()
+    end = np.minimum(rows["spell_to_us"].to_numpy(), rows["until"].fill_null(2**62).to_numpy())
+    meaning = rows["spell_meaning"].to_numpy()
+    same = (meaning[1:] == meaning[:-1]) & (end[:-1] == start[1:])
+    first = np.flatnonzero(np.concatenate(([True], ~same)))
+    last = np.append(first[1:], len(start)) - 1
+    return Spells(start[first], end[last], meaning[first], int(said["said_last_us"][-1]))
+
+
+def _marks(records: pl.DataFrame) -> pl.DataFrame:
+    names = {"mark_gauge": "gauge", "mark_us": "at", "mark_text": "text"}
+    rows = records.select(list(names)).explode(list(names)).drop_nulls("mark_gauge").rename(names)
+    return rows.with_columns(pl.col("at").cast(UTC_US)).select(list(MARKS)).sort("gauge", "at", maintain_order=True)
+
+
+def _aside(records: pl.DataFrame) -> dict[Counts, pl.DataFrame]:
+    names = ["aside_of", "aside_from_us", "aside_to_us", "aside_n"]
+    rows = records.select(names).explode(names).drop_nulls("aside_of")
+    frame = rows.select(
+        "aside_of", start=pl.col("aside_from_us").cast(UTC_US), end=pl.col("aside_to_us").cast(UTC_US), n="aside_n"
+    )
+    return {name: part.drop("aside_of") for (name,), part in frame.group_by(["aside_of"], maintain_order=True)}  # type: ignore[misc]
+
+
+def _activity(
+    machine: Machine, records: pl.DataFrame, increments: dict[Counts, CounterIncrements], gap_s: float
+) -> Clock:
+    """The machine's activity by its counters: that within windows, joined over the intervals between them."""
+    own = records.filter(pl.col("state").list.len() > 0)
+    nothing = np.empty(0, dtype=np.int64)
+    none = np.empty(0)
+    if not own.height:
+        return Clock(nothing, nothing, nothing, none, nothing, none, none, none)
+    edges, states = own["edge_us"].to_list(), own["state"].to_list()
+    moments, pieces = own["at_us"].to_list(), own["made"].to_list()
+    return _joined_clock(
+        [np.array(x) for x in edges], [np.array(x) for x in states], [np.array(x) for x in moments],
+        [np.array(x) for x in pieces], _unseen_rows(own), _cycles(machine, increments), gap_s,
+    )  # fmt: skip
+
+
+def _unseen_rows(own: pl.DataFrame) -> tuple[Ints, Ints, Floats, Floats]:
+    names = ["unseen_from_us", "unseen_to_us", "unseen_low", "unseen_high"]
+    rows = own.select(names).explode(names).drop_nulls("unseen_from_us")
+    start, end, low, high = (rows[name].to_numpy() for name in names)
+    return start, end, low, high
+
+
+def _cycles(machine: Machine, increments: dict[Counts, CounterIncrements]) -> CounterIncrements:
+    """The counter that shows whether the machine runs."""
+    return increments["pieces"] if "pieces" in increments else increments["good pieces"]
+
+
+def _joined_clock(
+    edges: list[Ints], states: list[Ints], moments: list[Ints], pieces: list[Floats],
+    unseen: tuple[Ints, Ints, Floats, Floats], cycles: CounterIncrements, gap_s: float,
+) -> Clock:  # fmt: skip
+    """Lay windows' activity one after the other, with a stretch or two over each interval between them."""
+    edge: list[Ints] = []
+    code: list[Ints] = []
+    at: list[Ints] = []
+    made: list[Floats] = []
+    gaps: list[tuple[int, int, float, float]] = []
+    total = 0.0
+    for k in range(len(edges)):
+        if k:
+            seam = _seam(edges[k - 1][-1], edges[k][0], cycles)
+            before, after = int(states[k - 1][-1]), int(states[k][0])
+            rates = _edge_rate(moments[k - 1], pieces[k - 1], last=True), _edge_rate(
+                moments[k], pieces[k], last=False
+            )
+            parts = _over_seam(seam, (before, after), rates, gap_s)
+            for start, state in parts:
+                edge.append(np.array([start]))
+                code.append(np.array([state]))
+            if parts[0][1] == UNSEEN and len(parts) == 1:
+                gaps.append((seam.start, seam.end, seam.low, seam.high))
+            else:
+                at_seam, so_far = _seam_pieces(parts, seam)
+                at.append(at_seam)
+                made.append(total + so_far)
+                total += seam.value
+        edge.append(edges[k][:-1])
+        code.append(states[k])
+        at.append(moments[k])
+        made.append(total + pieces[k] - pieces[k][0])
+        total += float(pieces[k][-1] - pieces[k][0])
+    all_edges, all_codes = np.concatenate(edge), np.concatenate(code)
+    turn = np.concatenate(([True], all_codes[1:] != all_codes[:-1]))
+    span, low, high, unbounded = _span(all_edges[0], edges[-1][-1], unseen, gaps)
+    return Clock(
+        np.append(all_edges[turn], edges[-1][-1]), all_codes[turn], np.concatenate(at), np.concatenate(made),
+        span, low, high, unbounded,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Seam:
+    """The interval [µs] between two windows and what the piece counter did in it."""
+
+    start: int
+    end: int
+    value: float
+    low: float
+    high: float
+    known: bool
+
+
+def _seam(start: int, end: int, cycles: CounterIncrements) -> _Seam:
+    inside = (cycles.start_us >= start) & (cycles.end_us <= end)
+    value, low, high = (float(part[inside].sum()) for part in (cycles.value, cycles.low, cycles.high))
+    return _Seam(int(start), int(end), value, low, high, bool(cycles.known[inside].all()))
+
+
+def _edge_rate(at: Ints, made: Floats, *, last: bool) -> float:
+    """Pieces a microsecond next to a window's edge while it ran; 0 where it never did."""
+    slope = np.diff(made) / np.maximum(np.diff(at), 1)
+    runs = np.flatnonzero(slope > 0)
+    return float(slope[runs[-1 if last else 0]]) if len(runs) else 0.0
+
+
+def _over_seam(
+    seam: _Seam, states: tuple[int, int], rates: tuple[float, float], gap_s: float
+) -> list[tuple[int, int]]:
+    """Stretches over a seam: their starts [µs] and states."""
+    length = seam.end - seam.start
+    if length > gap_s * 1e6 or not seam.known:
+        return [(seam.start, UNSEEN)]
+    runs = tuple(state in (RUNNING, SLOW) for state in states)
+    if seam.value <= 0:
+        return [(seam.start, STANDING)]
+    slow = SLOW if SLOW in states and RUNNING not in states else RUNNING
+    if runs[0] == runs[1]:
+        return [(seam.start, slow if runs[0] else STANDING)]
+    rate = rates[0] if runs[0] else rates[1]
+    ran = min(length, round(seam.value / rate)) if rate > 0 else length
+    if length - ran < 1_000_000:
+        return [(seam.start, slow)]
+    if runs[0]:
+        return [(seam.start, slow), (seam.start + ran, STANDING)]
+    return [(seam.start, STANDING), (seam.end - ran, slow)]
+
+
+def _seam_pieces(parts: list[tuple[int, int]], seam: _Seam) -> tuple[Ints, Floats]:
+    """Moments within a seam and the pieces made up to them, so that none are made while it stands."""
+    if len(parts) == 1:
+        return np.empty(0, dtype=np.int64), np.empty(0)
+    ran_first = parts[0][1] != STANDING
+    return np.array([parts[1][0]]), np.array([seam.value if ran_first else 0.0])
+
+
+def _span(
+    first: int, last: int, unseen: tuple[Ints, Ints, Floats, Floats], seams: list[tuple[int, int, float, float]]
+) -> tuple[Ints, Floats, Floats, Floats]:
+    """Edges of unseen intervals, and the least and most pieces of them up to each edge."""
+    start = np.concatenate((unseen[0], np.array([s[0] for s in seams], dtype=np.int64)))
+    end = np.concatenate((unseen[1], np.array([s[1] for s in seams], dtype=np.int64)))
+    low = np.concatenate((unseen[2], np.array([s[2] for s in seams])))
+    high = np.concatenate((unseen[3], np.array([s[3] for s in seams])))
+    span = np.unique(np.concatenate((np.array([first, last], dtype=np.int64), start, end)))
+    place = np.searchsorted(span, start)
+
+    def upto(amount: Floats) -> Floats:
+        return np.concatenate(([0.0], np.cumsum(np.bincount(place, amount, minlength=len(span) - 1))))
+
+    open_ended = ~np.isfinite(high)
+    return span, upto(low), upto(np.where(open_ended, 0.0, high)), upto(open_ended.astype(float))
+
+
+def gauge_readings(records: pl.DataFrame) -> pl.DataFrame:
+    """Readings of the rope's gauges: channel, at, value and quality, by channel and time.
+
+    Parameters
+    ----------
+    records : polars.DataFrame
+        RECORDS of one machine in order of time, with the columns of GAUGES.
+    """
+    rows = records.filter(pl.col("gauge_of").list.len() > 0)
+    lists = ["gauge_of", "gauge_us", "gauge_value", "gauge_sure"]
+    frames = [
+        part.select(lists)
+        .explode(lists)
+        .select(
+            channel=pl.col("gauge_of").replace_strict(
+                list(range(len(names))), list(names), return_dtype=pl.String
+            ),
+            at=pl.col("gauge_us").cast(UTC_US),
+            value="gauge_value",
+            quality=pl.when("gauge_sure").then(pl.lit("good")).otherwise(pl.lit("uncertain")),
+        )
+        for (names,), part in rows.group_by(["gauge"], maintain_order=True)
+    ]
+    nothing = pl.DataFrame(
+        schema={"channel": pl.String(), "at": UTC_US, "value": pl.Float64(), "quality": pl.String()}
+    )
+    return pl.concat([nothing, *frames]).sort("channel", "at", maintain_order=True)

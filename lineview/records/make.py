@@ -1,0 +1,339 @@
+"""One record from the readings of one machine in one window."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from lineview.machine.likeliest import PlannedTime
+from lineview.machine.pieces import (
+    CounterIncrements,
+    Floats,
+    Ints,
+    MachineCounts,
+    NO_CONTRADICTIONS,
+    channel_increments,
+    counter_activity,
+    counter_increments,
+    marks_of,
+    piece_counter,
+)
+from lineview.columns import INCREMENTS, empty
+from lineview.measures.counts import known_modulus
+from lineview.measures.state_codes import unknown_states
+from lineview.measures.state_spells import NO_SPELLS, set_aside, state_spells
+from lineview.measures.states import RUNNING, SLOW, UNSEEN, Clock
+from lineview.plant import Counts, Machine
+from lineview.records.frames import ACTIVITY, RECORDS
+
+#: Pieces along a running stretch are kept at steps of about so long [s], for its picture.
+STEP_S = 60.0
+#: Gauges of the rope, whose readings a record keeps.
+_GAUGED = ("rope diameter", "rope temperature", "roller speed")
+
+
+@dataclass(frozen=True)
+class Edges:
+    """Moments [µs] at which a window's counts must be exact, and what was made when.
+
+    `products` names the product from each of `product_us` on; the first may lie before the window.
+    """
+
+    moments_us: Ints
+    product_us: Ints
+    products: tuple[str, ...]
+    midnights_us: Ints
+    days: tuple[object, ...]
+
+
+def make_record(
+    machine: Machine, readings: pl.DataFrame, edges: Edges, planned: PlannedTime, *, gap_s: float
+) -> dict[str, Any]:
+    """Work out what a machine's window came to.
+
+    Parameters
+    ----------
+    machine : Machine
+        As in the plant description.
+    readings : polars.DataFrame
+        READINGS of the machine within the window, and no others.
+    edges : Edges
+        What happened in it.
+    planned : PlannedTime
+        When the works meant to run.
+    gap_s : float
+        Longest interval between readings that still tells what happened in it [s].
+
+    Returns
+    -------
+    dict
+        The columns of RECORDS but those of WINDOWS and COMPUTED_FROM, `machine` and `month`.
+    """
+    spells = state_spells(machine, readings, gap_s=gap_s)
+    added: dict[Counts, pl.DataFrame] = {}
+    aside: dict[Counts, pl.DataFrame] = {}
+    counters: dict[Counts, CounterIncrements] = {}
+    first_last: dict[Counts, tuple[int, float, int, float, float | None]] = {}
+    for counter in machine.counters:
+        if counter.counts in added:
+            continue
+        made = counter.counts not in ("film", "wax paper", "rope")
+        raw = channel_increments(readings, counter)
+        ends = _ends(_good(readings, counter.id), raw)
+        if ends is None:
+            continue
+        added[counter.counts], aside[counter.counts] = set_aside(raw, spells if made else NO_SPELLS)
+        counters[counter.counts] = counter_increments(added[counter.counts], counter, planned)
+        first_last[counter.counts] = (*ends, _size(known_modulus(counter), ends))
+    seen = _activity(machine, added, gap_s)
+    counts = MachineCounts(machine, counters, seen, spells, NO_CONTRADICTIONS, aside)
+    said = spells.any
+    return {
+        "readings": int((readings["quality"] == "good").sum()),
+        "usual_min": float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None,
+        **_counter_columns(counters, first_last),
+        **_joined_columns(counters, edges.moments_us),
+        **_activity_columns(seen),
+        "spell_from_us": spells.start,
+        "spell_to_us": spells.end,
+        "spell_meaning": spells.meaning,
+        "said_first_us": int(spells.start[0]) if said else None,
+        "said_last_us": spells.until if said else None,
+        "unknown_states": unknown_states(machine, readings),
+        **_mark_columns(marks_of(machine, readings)),
+        **_aside_columns(aside),
+        **_output_columns(counts, edges),
+        **_gauge_columns(machine, readings),
+    }
+
+
+def _activity(machine: Machine, added: Mapping[Counts, pl.DataFrame], gap_s: float) -> Clock:
+    shows = piece_counter(machine)
+    if shows is None or shows.counts not in added:
+        return counter_activity(machine, {kind: empty(INCREMENTS) for kind in ("pieces", "good pieces")}, gap_s)
+    return counter_activity(machine, added, gap_s)
+
+
+def _good(readings: pl.DataFrame, channel: str) -> pl.DataFrame:
+    """Good readings of a counter by time."""
+    good = (pl.col("channel") == channel) & (pl.col("quality") == "good") & pl.col("value").is_finite()
+    return readings.filter(good).sort("at")
+
+
+def _ends(good: pl.DataFrame, raw: pl.DataFrame) -> tuple[int, float, int, float] | None:
+    """Moment [µs] and counts of the readings that a counter's increments begin and end with.
+
+    A reading set aside as off course is not one of them; where there is a single reading it is both.
+    """
+    if not good.height:
+        return None
+    if raw.height:
+        good = good.filter(pl.col("at").is_in([raw["start"][0], raw["end"][-1]]))
+    at = good["at"].dt.epoch("us")
+    return int(at[0]), float(good["value"][0]), int(at[-1]), float(good["value"][-1])
+
+
+def _size(declared: int | None, ends: tuple[int, float, int, float]) -> float | None:
+    """The counter's size as declared; null where it is not, or its values contradict it."""
+    return float(declared) if declared is not None and max(ends[1], ends[3]) < declared else None
+
+
+def _counter_columns(
+    counters: Mapping[Counts, CounterIncrements],
+    ends: Mapping[Counts, tuple[int, float, int, float, float | None]],
+) -> dict[str, Any]:
+    names = list(counters)
+    return {
+        "counter": names,
+        "first_us": [ends[name][0] for name in names],
+        "first_count": [ends[name][1] for name in names],
+        "last_us": [ends[name][2] for name in names],
+        "last_count": [ends[name][3] for name in names],
+        "usual_us": [counters[name].usual_us for name in names],
+        "modulus": [ends[name][4] for name in names],
+    }
+
+
+def _joined_columns(counters: Mapping[Counts, CounterIncrements], moments_us: Ints) -> dict[str, Any]:
+    parts = [join_increments(counter, moments_us) for counter in counters.values()]
+    of = [np.full(len(part.start_us), k, dtype=np.int64) for k, part in enumerate(parts)]
+
+    def column(name: str) -> Any:
+        return np.concatenate([getattr(part, name) for part in parts]) if parts else []
+
+    return {
+        "of": np.concatenate(of) if of else [],
+        "from_us": column("start_us"),
+        "to_us": column("end_us"),
+        "value": column("value"),
+        "low": column("low"),
+        "high": column("high"),
+        "known": column("known"),
+        "joined": column("readings"),
+    }
+
+
+def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncrements:
+    """Join the intervals between moments that matter; those over a moment, and open ones, stay as they are.
+
+    Parameters
+    ----------
+    counter : CounterIncrements
+        As read.
+    moments_us : array of int
+        In order [µs since 1970].
+
+    Returns
+    -------
+    CounterIncrements
+        With the same counts up to every one of the moments, and the same bounds.
+    """
+    if not len(counter.end_us):
+        return counter
+    first = np.searchsorted(moments_us, counter.start_us, side="right")
+    last = np.searchsorted(moments_us, counter.end_us, side="left")
+    alone = (first != last) | ~counter.known
+    new = np.concatenate(([True], (first[1:] != first[:-1]) | alone[1:] | alone[:-1]))
+    begins = np.flatnonzero(new)
+    ends = np.append(begins[1:], len(new)) - 1
+
+    def add(values: Floats) -> Floats:
+        return np.asarray(np.add.reduceat(values, begins))
+
+    return CounterIncrements(
+        counter.start_us[begins], counter.end_us[ends], add(counter.value), add(counter.low), add(counter.high),
+        counter.known[begins], np.add.reduceat(counter.readings, begins), counter.usual_us,
+        counter.fastest_per_us, counter.step,
+    )  # fmt: skip
+
+
+def _activity_columns(seen: Clock) -> dict[str, Any]:
+    if not len(seen.code):
+        return {name: [] for name in ACTIVITY}
+    at, made = _thinned(seen)
+    gaps = _unseen(seen)
+    return {
+        "edge_us": seen.edge,
+        "state": seen.code,
+        "at_us": at,
+        "made": made,
+        "unseen_from_us": seen.span[:-1][gaps],
+        "unseen_to_us": seen.span[1:][gaps],
+        "unseen_low": np.diff(seen.low)[gaps],
+        "unseen_high": np.where(np.diff(seen.unbounded) > 0, np.inf, np.diff(seen.high))[gaps],
+    }
+
+
+def _unseen(seen: Clock) -> Ints:
+    """Which intervals between readings lie in unseen stretches."""
+    if len(seen.span) < 2 or not len(seen.code):
+        return np.empty(0, dtype=np.int64)
+    place = np.searchsorted(seen.edge, seen.span[:-1], side="right") - 1
+    return np.flatnonzero(seen.code[np.clip(place, 0, len(seen.code) - 1)] == UNSEEN)
+
+
+def _thinned(seen: Clock) -> tuple[Ints, Floats]:
+    """Moments and pieces up to them: at every edge, at every bend while it stood, at steps while it ran."""
+    at, made = seen.at, seen.pieces
+    if len(at) < 3:
+        return at, made
+    place = np.clip(np.searchsorted(seen.edge, at[:-1], side="right") - 1, 0, max(len(seen.code) - 1, 0))
+    runs = np.isin(seen.code[place], (RUNNING, SLOW)) if len(seen.code) else np.zeros(len(place), bool)
+    length = np.diff(at)
+    slope = np.diff(made) / np.maximum(length, 1)
+    keep = np.ones(len(at), dtype=bool)
+    same = place[1:] == place[:-1]
+    straight = np.abs(slope[1:] - slope[:-1]) <= 1e-15
+    begin = seen.edge[place]
+    long_s = (seen.edge[np.minimum(place + 1, len(seen.edge) - 1)] - begin) / 1e6
+    step_us = np.maximum(long_s / np.maximum(np.round(long_s / STEP_S), 1.0), 1e-6) * 1e6
+    cell = np.floor((at[:-1] - begin) / step_us + 1e-9)
+    over = np.ceil((at[1:] - begin) / step_us - 1e-9)  # the step that an interval ends in
+    crosses = over - cell > 1
+    steady = same & runs[1:] & runs[:-1] & (cell[1:] == cell[:-1]) & ~crosses[1:] & ~crosses[:-1]
+    exactly = np.abs((at[1:-1] - begin[1:]) / step_us[1:] - np.round((at[1:-1] - begin[1:]) / step_us[1:])) < 1e-9
+    keep[1:-1] = ~((steady & ~exactly) | (same & straight))
+    return at[keep], made[keep]
+
+
+def _mark_columns(marks: pl.DataFrame) -> dict[str, Any]:
+    return {
+        "mark_gauge": marks["gauge"],
+        "mark_us": marks["at"].dt.epoch("us"),
+        "mark_text": marks["text"],
+    }
+
+
+def _aside_columns(aside: Mapping[Counts, pl.DataFrame]) -> dict[str, Any]:
+    frames = [(kind, frame) for kind, frame in aside.items() if frame.height]
+    return {
+        "aside_of": [kind for kind, frame in frames for _ in range(frame.height)],
+        "aside_from_us": [x for _, frame in frames for x in frame["start"].dt.epoch("us").to_list()],
+        "aside_to_us": [x for _, frame in frames for x in frame["end"].dt.epoch("us").to_list()],
+        "aside_n": [x for _, frame in frames for x in frame["n"].to_list()],
+    }
+
+
+def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
+    """Good pieces by day and product between the first and the last reading."""
+    nothing: dict[str, Any] = {"day": [], "product": [], "good": [], "unseen": []}
+    counted = [c for kind, c in counts.counters.items() if kind in ("pieces", "good pieces") and len(c.end_us)]
+    if not counted:
+        return nothing
+    first, last = min(int(c.start_us[0]) for c in counted), max(int(c.end_us[-1]) for c in counted)
+    inner = np.union1d(edges.product_us, edges.midnights_us)
+    at = np.concatenate(([first], inner[(inner > first) & (inner < last)], [last])).astype(np.int64)
+    good = counts.pieces(at[:-1], at[1:]).good
+    if good is None:
+        return nothing
+    place = np.searchsorted(edges.product_us, at[:-1], side="right") - 1
+    day = np.searchsorted(edges.midnights_us, at[:-1], side="right")
+    open_share = np.clip(good.missing_s * 1e6 / np.maximum(np.diff(at), 1), 0.0, 1.0)
+    unseen = np.where(good.high > good.low, np.nan_to_num(good.value) * (open_share > 0) * open_share, 0.0)
+    sums: dict[tuple[Any, str], list[float]] = {}
+    for k in range(len(at) - 1):
+        name = edges.products[place[k]] if place[k] >= 0 else ""
+        total = sums.setdefault((edges.days[day[k]], name), [0.0, 0.0])
+        total[0] += float(np.nan_to_num(good.value[k]))
+        total[1] += float(unseen[k])
+    return {
+        "day": [day for day, _ in sums],
+        "product": [name for _, name in sums],
+        "good": [total[0] for total in sums.values()],
+        "unseen": [total[1] for total in sums.values()],
+    }
+
+
+def _gauge_columns(machine: Machine, readings: pl.DataFrame) -> dict[str, Any]:
+    """Readings of the rope's gauges, in the machine's order of gauges."""
+    names = [gauge.id for gauge in machine.gauges if gauge.measures in _GAUGED]
+    rows = readings.filter(pl.col("channel").is_in(names) & pl.col("value").is_not_null())
+    if not rows.height:
+        return {name: [] for name in ("gauge", "gauge_of", "gauge_us", "gauge_value", "gauge_sure")}
+    place = pl.Series(names)
+    rows = rows.with_columns(
+        of=pl.col("channel").replace_strict(names, list(range(len(place))), return_dtype=pl.Int64)
+    ).sort("of", "at")
+    return {
+        "gauge": names,
+        "gauge_of": rows["of"],
+        "gauge_us": rows["at"].dt.epoch("us"),
+        "gauge_value": rows["value"],
+        "gauge_sure": rows["quality"] == "good",
+    }
+
+
+def record_row(values: Mapping[str, Any]) -> pl.DataFrame:
+    """One record as a frame of RECORDS, from its columns as arrays, lists and single values."""
+    columns = []
+    for name, dtype in RECORDS.items():
+        value = values[name]
+        if isinstance(dtype, pl.List):
+            columns.append(pl.Series(name, [pl.Series(value, dtype=dtype.inner, strict=False)], dtype=dtype))
+        else:
+            columns.append(pl.Series(name, [value], dtype=dtype))
+    return pl.DataFrame(columns)
