@@ -114,7 +114,8 @@ REFUSALS: dict[str, pl.DataType] = {
 }
 
 #: What one counter did between two successive readings: `n` whole counts added where it is known, else null
-#: with `low` and `high` as bounds (high null: unbounded). `kind` is one of INCREMENT_KINDS.
+#: with `low` and `high` as bounds (high null: unbounded). `kind` is step, rollover, reset, glitch, torn or
+#: several turns.
 INCREMENTS: dict[str, pl.DataType] = {
     "start": UTC_US,
     "end": UTC_US,
@@ -124,7 +125,6 @@ INCREMENTS: dict[str, pl.DataType] = {
     "kind": pl.String(),
 }
 
-INCREMENT_KINDS = ("step", "rollover", "reset", "glitch", "torn", "several turns")
 
 #: A stretch of a machine's clock in one state. The stretches of a shift are without gap or overlap and add
 #: up to it exactly. `pieces` is null where unseen; `reason` null where none is known.

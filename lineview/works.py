@@ -72,13 +72,6 @@ class Works:
             raise PlantError(Fault("there is no plant description", str(path), "a file plant.toml", do))
         return read_plant(path, self.folder / "layouts.toml")
 
-    def reload(self) -> None:
-        """Read plant.toml anew, for instance after somebody edited it."""
-        with self._lock:
-            self.plant = self._read_plant()
-            self._answers.clear()
-            self._sizers = KnownSizers()
-
     # -- taking in ---------------------------------------------------------------------------------
 
     def take(
@@ -283,14 +276,3 @@ class Works:
             For a page that wants to know whether to look again.
         """
         return self.store.version()
-
-
-def utc_now() -> datetime:
-    """Give this moment.
-
-    Returns
-    -------
-    datetime.datetime
-        In UTC.
-    """
-    return datetime.now(UTC)

@@ -87,37 +87,3 @@ def channels(colour: str) -> tuple[int, int, int]:
         Red, green, blue.
     """
     return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
-
-
-def contrast(one: str, other: str) -> float:
-    """Give the contrast ratio of two colours, 1 to 21.
-
-    Parameters
-    ----------
-    one, other : str
-        "#RRGGBB", in either order.
-
-    Returns
-    -------
-    float
-        WCAG's ratio of relative luminances.
-
-    Notes
-    -----
-    Source: wcag-2.2
-
-    Examples
-    --------
-    >>> round(contrast("#767676", "#FFFFFF"), 2)
-    4.54
-    """
-    darker, lighter = sorted((_luminance(one), _luminance(other)))
-    return (lighter + 0.05) / (darker + 0.05)
-
-
-def _luminance(colour: str) -> float:
-    linear = []
-    for channel in channels(colour):
-        share = channel / 255
-        linear.append(share / 12.92 if share <= 0.03928 else ((share + 0.055) / 1.055) ** 2.4)
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]

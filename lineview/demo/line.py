@@ -1,9 +1,8 @@
-"""A simulated line: shift after shift with everything known, and the readings its machines would show."""
+"""A simulated line: shift after shift with everything known."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -155,34 +154,3 @@ class LineRun:
                 (begin, float(self.rng.uniform(20.0, 40.0)) * 60.0, float(self.rng.uniform(262.0, 288.0)))
             ]
         return [(begin, begin + seconds, per_min) for begin, seconds, per_min in legs]
-
-
-def simulate(spec: LineSpec, seed: int, windows: Sequence[Window]) -> LineTruth:
-    """Run a bare line over these shifts, without writing a file.
-
-    Parameters
-    ----------
-    spec : LineSpec
-        Its physics.
-    seed : int
-        The same seed gives the same line.
-    windows : sequence of Window
-        The shifts, in order; `plain_windows(hours)` gives some.
-
-    Returns
-    -------
-    LineTruth
-        Everything that happened; `lineview.demo.readings` samples it as machines would.
-
-    Examples
-    --------
-    >>> from lineview.demo.scenario import demo_plant, line_specs
-    >>> from lineview.demo.windows import plain_windows
-    >>> truth = simulate(line_specs(demo_plant())[0], 1, plain_windows(8.0))
-    >>> round(sum(s.seconds for s in truth.shifts[0].stretches))
-    28800
-    """
-    run = LineRun(spec, seed)
-    for window in windows:
-        run.truth.shifts.append(run.shift(window))
-    return run.truth

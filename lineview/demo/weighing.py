@@ -8,15 +8,12 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lineview.demo.day import wall
 from lineview.demo.files import Cell, write_ods
 from lineview.demo.spec import LineSpec
 from lineview.demo.stretch import BLANK, GOOD, MOVING, ShiftTruth, Stretch
 from lineview.plant import Product, Web
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -46,33 +45,6 @@ def windows(plant: Plant, start: date, days: int) -> list[Window]:
             if DAYS[day.weekday()] in shift.days:
                 found.append(_window(shift, day, plant.tz))
     return sorted(found, key=lambda w: w.start_s)
-
-
-def plain_windows(hours: float, shift_h: float = 8.0, start_s: float = 1_780_000_000.0) -> list[Window]:
-    """Give shifts without breaks, one after the other, for a bare line.
-
-    Parameters
-    ----------
-    hours : float
-        Length of the whole period [h], rounded to whole shifts.
-    shift_h : float
-        Length of a shift [h].
-    start_s : float
-        When the first shift starts [s], since 1970, UTC.
-
-    Returns
-    -------
-    list of Window
-        In order, all under one date, without breaks.
-
-    Examples
-    --------
-    >>> [w.end_s - w.start_s for w in plain_windows(16.0)]
-    [28800.0, 28800.0]
-    """
-    day = date(2026, 6, 8)
-    edges: Iterator[float] = (start_s + i * shift_h * 3600.0 for i in range(round(hours / shift_h)))
-    return [Window(f"shift{i + 1}", day, at, at + shift_h * 3600.0) for i, at in enumerate(edges)]
 
 
 def _window(shift: Shift, day: date, zone: ZoneInfo) -> Window:

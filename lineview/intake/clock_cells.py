@@ -78,26 +78,6 @@ def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) 
     return plan
 
 
-def read_times(rows: Rows, cells: pl.Series, plan: ClockPlan, layout: Layout, zone: str) -> Times:
-    """Read the times of rows, without their place in the repeated hour being settled across machines.
-
-    Parameters
-    ----------
-    rows : Rows
-        Under the heading.
-    cells : polars.Series of String
-        As they stand.
-    plan : ClockPlan
-        The formats.
-    layout : Layout
-        How the export is laid out.
-    zone : str
-        The plant's time zone.
-    """
-    clock = read_clock(cells, plan.formats)
-    return to_moments(clock.naive, clock.moment, cells, layout, zone, None)
-
-
 def to_moments(
     naive: pl.Series,
     moment: pl.Series,

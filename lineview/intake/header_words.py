@@ -19,8 +19,6 @@ TIME = _words(
     "recorded measured eingelegt begin beginn start from von début debut inicio inizio utc unix epoch "
     "day tag jour día dia giorno dag woche week"
 )
-MACHINE = _words("machine maschine máquina maquina macchina anlage")
-LINE = _words("line linie ligne línea linea lijn")
 NAME = _words(
     "name tag tagname variable signal point item channel kanal bezeichnung nom nombre nome naam messstelle "
     "parameter größe grandeur magnitud grandezza"

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 import polars as pl
 
-from lineview.intake.words import BAD, GOOD, UNCERTAIN
+from lineview.intake.words import BAD, GOOD
 
 _HEX = re.compile(r"0[xX][0-9a-fA-F]{1,8}|(?=.*[a-fA-F])[0-9a-fA-F]{8}")
 
@@ -81,17 +81,3 @@ def _of_word(key: str) -> str:
     if key in BAD or key.startswith("bad"):
         return "bad"
     return "uncertain"
-
-
-def is_quality(texts: pl.Series) -> bool:
-    """Tell whether a column holds nothing but qualities: words that are known, codes or bytes."""
-    keys = ["".join((text or "").casefold().split()) for text in texts.unique().head(50).to_list()]
-    filled = [key for key in keys if key]
-    words = GOOD | BAD | UNCERTAIN
-    return bool(filled) and all(
-        key in words
-        or key.startswith(("good", "bad", "uncertain"))
-        or _number(key) in (0, 64, 192)
-        or _HEX.fullmatch(key)
-        for key in filled
-    )

@@ -9,10 +9,6 @@ import polars as pl
 from lineview.intake.quoting import joined_lines, split_quoted
 from lineview.intake.sniff import SEPARATORS, as_utf8, separator_of
 
-#: The frame of a table: `row` is the line in the file from 1, `text` the line as it stands. `cells`, its
-#: cells without the quotes of RFC 4180, is there only where cutting the text is not enough.
-RECORDS: dict[str, pl.DataType] = {"row": pl.Int64(), "text": pl.String()}
-
 
 @dataclass(frozen=True)
 class Records:
@@ -23,7 +19,7 @@ class Records:
     sheet : str
         Name of the sheet; "" for text.
     frame : polars.DataFrame
-        RECORDS, every row of the file, blank ones too; with `cells` for sheets and quoted files.
+        Columns row and text, every row of the file, blank ones too; with `cells` for sheets and quoted files.
     separator : str
         Between cells; "" for a sheet.
     notes : tuple of str

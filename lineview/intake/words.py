@@ -25,11 +25,6 @@ GOOD = _words(
     "good gut bon bonne bueno buena buono buona goed ok okay valid gültig valide válido valido geldig normal "
     "true yes ja oui si sí g in-range"
 )
-UNCERTAIN = _words(
-    "uncertain unsicher incertain incertaine incierto incerto onzeker questionable suspect doubtful "
-    "zweifelhaft douteux dudoso dubbio twijfelachtig substituted substitute interpolated estimated geschätzt "
-    "estimé estimado stimato geschat u ? manual held"
-)
 BAD = _words(
     "bad schlecht mauvais mauvaise malo mala cattivo cattiva slecht error fehler erreur errore fout fail "
     "failed failure fault invalid ungültig invalide inválido invalido ongeldig false no nein non stale "

@@ -37,10 +37,6 @@ class Law:
         """Standard deviation [g]."""
         return float(np.sqrt(self.p @ (self.grid_g - self.mean_g) ** 2))
 
-    def share_below(self, limit_g: float) -> float:
-        """Give the probability of a mass below a limit [g]."""
-        return float(self.p[self.grid_g < limit_g - 1e-9].sum())
-
     def quantiles(self, share: Floats) -> Floats:
         """Give the masses [g] below which these shares lie, each grid mass spread over its own step."""
         ends = np.concatenate([[0.0], np.cumsum(self.p)])
@@ -171,8 +167,8 @@ def bag_by_weight(piece: Law, fill_g: float) -> Law:
     Examples
     --------
     >>> law = bag_by_weight(piece_law(normal_offsets(), 6.5738, 0.25, 0.02), 454.0)
-    >>> law.share_below(454.0), round(law.mean_g - 454.0, 1)
-    (0.0, 3.4)
+    >>> law.start_g, round(law.mean_g - 454.0, 1)
+    (454.0, 3.4)
     """
     return Filling(piece, fill_g).bag(fill_g)
 

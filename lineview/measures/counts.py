@@ -239,31 +239,3 @@ def pair_bounds(
         kind[(added >= 0) & (added + modulus <= most)] = _SEVERAL
     low, high = _bounds(after, added, most, kind, limits, np.zeros(len(kind), dtype=bool))
     return np.where((kind == _RESET) | (kind == _SEVERAL), np.nan, added), low, high
-
-
-def total(increments: pl.DataFrame) -> Total:
-    """Add increments up.
-
-    Parameters
-    ----------
-    increments : polars.DataFrame
-        INCREMENTS, of one counter.
-
-    Returns
-    -------
-    Total
-        The counts, or bounds where some increment is not known.
-
-    Examples
-    --------
-    >>> total(empty(INCREMENTS))
-    Total(n=0.0, low=0.0, high=0.0, missing_s=0.0)
-    """
-    unknown = increments["n"].is_null()
-    known = float(increments["n"].sum())
-    if not unknown.any():
-        return Total(known, known, known, 0.0)
-    missing = increments.filter(unknown)
-    seconds = float((missing["end"] - missing["start"]).dt.total_microseconds().sum()) / 1e6
-    high = None if missing["high"].has_nulls() else known + float(missing["high"].sum())
-    return Total(None, known + float(missing["low"].sum()), high, seconds)

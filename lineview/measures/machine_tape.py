@@ -41,8 +41,10 @@ def machine_tape(
         STOP_LOG; rows of other machines are passed over.
     cal : polars.DataFrame
         CALENDAR.
-    short_stop_min, gap_s : float
-        As in lineview.measures.tape.tape.
+    short_stop_min : float
+        A stop shorter than this is a short stop [min].
+    gap_s : float
+        Longest interval between readings that still says what happened in it [s].
 
     Returns
     -------

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 
 import numpy as np
 import polars as pl
 
 from lineview.columns import UTC_US, require
 from lineview.measures.counts import Total
-from lineview.measures.machine_counts import MachineCounts, count_machine
+from lineview.measures.machine_counts import MachineCounts
 from lineview.measures.rate import Bools, Floats, Ints, sums
 from lineview.measures.states import Clock
-from lineview.plant import Counts, Machine
-
-#: Gap after which a machine's clock is unseen [s]; only how boundary intervals are split depends on it.
-_GAP_S = 600.0
+from lineview.plant import Counts
 
 
 @dataclass(frozen=True)
@@ -28,74 +24,11 @@ class Pieces:
     rejects: Total | None
 
 
-def good_pieces(machine: Machine, readings: pl.DataFrame, start: datetime, end: datetime) -> Total | None:
-    """Give the good pieces from one moment to another.
-
-    Parameters
-    ----------
-    machine : Machine
-        With a counter of good pieces, or of pieces and perhaps of rejects.
-    readings : polars.DataFrame
-        READINGS of the machine, from a little before `start` to a little after `end`.
-    start, end : datetime
-        The period [UTC].
-
-    Returns
-    -------
-    Total or None
-        As `pieces`; None where no counter counts pieces.
-    """
-    return pieces(machine, readings, start, end).good
-
-
-def pieces(machine: Machine, readings: pl.DataFrame, start: datetime, end: datetime) -> Pieces:
-    """Give pieces made, rejected and good from one moment to another.
-
-    Parameters
-    ----------
-    machine, readings, start, end
-        As in good_pieces.
-
-    Returns
-    -------
-    Pieces
-        Good is the good counter, or pieces less rejects (all pieces where nothing counts rejects). Exact
-        where a reading falls on both moments and none is missing. An interval over a moment is split by
-        running time within it; `low` and `high` then leave it out and take it whole.
-    """
-    row = pl.DataFrame({"start": [start], "end": [end]}).cast(UTC_US)
-    return totals(pieces_by_stretch(machine, readings, row))[0]
-
-
 def _total(row: dict[str, float | None], name: str) -> Total | None:
     low, missing = row[f"{name}_low"], row[f"{name}_missing_s"]
     if low is None or missing is None:
         return None
     return Total(row[name], low, row[f"{name}_high"], missing)
-
-
-def pieces_by_stretch(machine: Machine, readings: pl.DataFrame, stretches: pl.DataFrame) -> pl.DataFrame:
-    """Give pieces made, rejected and good of each stretch.
-
-    Parameters
-    ----------
-    machine, readings
-        As in good_pieces.
-    stretches : polars.DataFrame
-        Columns start, end; any further ones are kept.
-
-    Returns
-    -------
-    polars.DataFrame
-        The stretches with, for each of good, made and rejects: `good` (null where it cannot be told),
-        `good_low`, `good_high` and `good_missing_s` [s]. All four are null where no counter counts them.
-
-    Raises
-    ------
-    MeasureError
-        Where a frame lacks a column.
-    """
-    return pieces_of(count_machine(machine, readings, gap_s=_GAP_S), stretches)
 
 
 def pieces_of(counts: MachineCounts, stretches: pl.DataFrame) -> pl.DataFrame:
@@ -106,12 +39,21 @@ def pieces_of(counts: MachineCounts, stretches: pl.DataFrame) -> pl.DataFrame:
     counts : MachineCounts
         Of the machine.
     stretches : polars.DataFrame
-        As in pieces_by_stretch.
+        Columns start, end; any further ones are kept.
 
     Returns
     -------
     polars.DataFrame
-        As in pieces_by_stretch.
+        The stretches with, for each of good, made and rejects: `good` (null where it is not known),
+        `good_low`, `good_high` and `good_missing_s` [s]. All four are null where no counter counts them.
+        Good is the good counter, or pieces less rejects (all pieces where nothing counts rejects). An
+        interval over an edge is split by running time within it; `low` and `high` then leave it out and
+        take it whole.
+
+    Raises
+    ------
+    MeasureError
+        Where a column is missing.
     """
     require(stretches, {"start": UTC_US, "end": UTC_US}, "stretches")
     edges = (stretches["start"].dt.epoch("us").to_numpy(), stretches["end"].dt.epoch("us").to_numpy())
@@ -253,7 +195,7 @@ def _shared(value: Floats, n: Floats, place: _Place, seen: Clock) -> Floats:
 
 
 def totals(counted: pl.DataFrame) -> list[Pieces]:
-    """Give each stretch of pieces_by_stretch as Pieces."""
+    """Give each stretch of pieces_of as Pieces."""
     return [
         Pieces(*(_total(row, name) for name in ("good", "made", "rejects")))
         for row in counted.iter_rows(named=True)

@@ -1,4 +1,4 @@
-"""How much is on a reel: length from diameters and thickness, and back again."""
+"""How much is on a reel: its length from diameters and thickness, and the thickness from a known length."""
 
 from __future__ import annotations
 
@@ -74,46 +74,6 @@ def wound_thickness_um(outer_mm: float, core_mm: float, length_m: float) -> floa
     if not length_m > 0:
         raise MeasureError(Fault(f"length is {length_m:g} m", "length_m", "above 0"))
     return ring_mm2 / length_m
-
-
-def layers(outer_mm: float, core_mm: float, thickness_um: float) -> float:
-    """Give the number of layers on a reel, (D − d) ÷ 2t.
-
-    Parameters
-    ----------
-    outer_mm : float
-        Outer diameter of the reel [mm].
-    core_mm : float
-        Diameter of its core [mm].
-    thickness_um : float
-        Thickness as wound [µm].
-
-    Examples
-    --------
-    >>> round(layers(300, 76, 23), 1)
-    4869.6
-    """
-    _reel(outer_mm, core_mm)
-    return (outer_mm - core_mm) * 1000.0 / (2.0 * thickness_um)
-
-
-def outer_diameter_mm(length_m: float, core_mm: float, thickness_um: float) -> float:
-    """Give the outer diameter [mm] of a reel that holds this length [m] on this core.
-
-    Parameters
-    ----------
-    length_m : float
-        Length of web [m].
-    core_mm : float
-        Diameter of its core [mm].
-    thickness_um : float
-        Thickness as wound [µm].
-
-    Notes
-    -----
-    Source: reel-formula
-    """
-    return math.sqrt(core_mm**2 + 4.0 * length_m * thickness_um / math.pi)
 
 
 def web_thickness_um(web: Web) -> float | None:
@@ -194,46 +154,6 @@ def part_reel_m(web: Web, outer_mm: float, *, tolerance_mm: float = 2.0) -> floa
         return None
     _reel(outer_mm, web.reel_core_mm)
     return reel_length_m(min(outer_mm, web.reel_outer_mm), web.reel_core_mm, thickness)
-
-
-def pieces_left(length_m: float, cut_length_mm: float) -> int:
-    """Give the whole wraps that a length of web still makes.
-
-    Parameters
-    ----------
-    length_m : float
-        Length of web [m].
-    cut_length_mm : float
-        Length of web a wrap [mm].
-
-    Examples
-    --------
-    >>> pieces_left(2876.06, 56)
-    51358
-    """
-    return math.floor(length_m * 1000.0 / cut_length_mm)
-
-
-def minutes_left(length_m: float, cut_length_mm: float, wraps_per_min: float) -> float:
-    """Give the minutes that a length of web lasts at a rate [wraps/min].
-
-    Parameters
-    ----------
-    length_m : float
-        Length of web [m].
-    cut_length_mm : float
-        Length of web a wrap [mm].
-    wraps_per_min : float
-        Rate [1/min].
-
-    Examples
-    --------
-    >>> round(minutes_left(2876.06, 56, 350), 1)
-    146.7
-    """
-    if not wraps_per_min > 0:
-        raise MeasureError(Fault(f"the rate is {wraps_per_min:g} a minute", "wraps_per_min", "above 0"))
-    return length_m * 1000.0 / cut_length_mm / wraps_per_min
 
 
 def _ring_mm2(outer_mm: float, core_mm: float) -> float:

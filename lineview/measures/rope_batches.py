@@ -20,56 +20,6 @@ EDGE_S, EDGE_SHARE, EDGE_READINGS = 120.0, 0.15, 20
 FAR = 6.0
 
 
-def rope_batches(
-    gauge_readings: pl.DataFrame,
-    temperature: pl.DataFrame | None,
-    batches: pl.DataFrame,
-    targets: Mapping[str, float],
-    running: Callable[[pl.Series], Floats],
-) -> pl.DataFrame:
-    """Reduce gauge readings to one point a batch.
-
-    Parameters
-    ----------
-    gauge_readings : polars.DataFrame
-        Columns at [UTC] and value [mm], usable readings in order of time.
-    temperature : polars.DataFrame or None
-        Columns at [UTC] and value [°C] of the rope, if there is such a gauge.
-    batches : polars.DataFrame
-        BATCHES of the line, in any order; an end that is null is the next start.
-    targets : mapping of str to float
-        Target diameter a product [mm]; products without one get a null deviation.
-    running : callable
-        Gives running hours [h] at a series of moments.
-
-    Returns
-    -------
-    polars.DataFrame
-        ROPE_BATCHES with taper_mm, the change along a whole batch [mm] (null with fewer than 8 readings),
-        in order of time; batches without readings are left out.
-
-    Notes
-    -----
-    Source: derived-rope, trade-practice
-
-    Examples
-    --------
-    >>> from datetime import UTC, datetime, timedelta
-    >>> import numpy as np, polars as pl
-    >>> from lineview.columns import BATCHES
-    >>> start = datetime(2026, 6, 9, 6, tzinfo=UTC)
-    >>> times = [start + timedelta(seconds=10 * i) for i in range(120)]
-    >>> gauge = pl.DataFrame({"at": times, "value": [14.0] * 60 + [14.1] * 60})
-    >>> sheet = pl.DataFrame([{"line": "1", "batch": b, "product": "mint", "start": t, "intake": 0, "row": 0}
-    ...     for b, t in (("a", start), ("b", start + timedelta(minutes=10)))], schema_overrides=BATCHES)
-    >>> sheet = sheet.with_columns(end=pl.lit(None, dtype=BATCHES["end"]))
-    >>> points = rope_batches(gauge, None, sheet, {"mint": 14.0}, lambda at: np.zeros(len(at)))
-    >>> points["deviation_mm"].round(2).to_list()
-    [0.0, 0.1]
-    """
-    return points_of(readings_in_batches(gauge_readings, batches), temperature, targets, running)
-
-
 def readings_in_batches(gauge_readings: pl.DataFrame, batches: pl.DataFrame) -> pl.DataFrame:
     """Sort gauge readings into batches and leave out those near a mark and single wild ones.
 
@@ -116,7 +66,13 @@ def points_of(
     Returns
     -------
     polars.DataFrame
-        As rope_batches.
+        ROPE_BATCHES with taper_mm, the change along a whole batch [mm] (null with fewer than 8 readings),
+        in order of time; batches without readings are left out, products without a target get a null
+        deviation.
+
+    Notes
+    -----
+    Source: derived-rope, trade-practice
     """
     if core.is_empty():
         return empty(ROPE_BATCHES).with_columns(taper_mm=pl.lit(None, dtype=pl.Float64))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from math import pi, sqrt
 
@@ -13,34 +12,6 @@ from numpy.typing import NDArray
 from lineview.plant import Gauge, Machine
 
 Floats = NDArray[np.float64]
-
-
-def continuous_speeds(diameters_mm: Sequence[float], *, last_speed: float) -> list[float]:
-    """Give the speeds at which rope of these diameters passes as much volume as at the last pair.
-
-    Parameters
-    ----------
-    diameters_mm : sequence of float
-        Rope diameter after each roller pair [mm].
-    last_speed : float
-        Speed after the last pair [mm/s].
-
-    Returns
-    -------
-    list of float
-        Speed after each pair [mm/s], density taken as constant.
-
-    Notes
-    -----
-    Source: derived-rope
-
-    Examples
-    --------
-    >>> [round(v, 2) for v in continuous_speeds([40, 28, 20, 14], last_speed=207.6)]
-    [25.43, 51.9, 101.72, 207.6]
-    """
-    last = diameters_mm[-1]
-    return [last_speed * (last / d) ** 2 for d in diameters_mm]
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from lineview.statistics.control_limits import Limits, individuals_limits, subgroup_limits
-
-Floats = NDArray[np.float64]
 
 #: Largest subgroup for which ranges are charted.
 LARGEST = 25

@@ -15,8 +15,6 @@ from lineview.statistics.correlation import LjungBox, ljung_box
 from lineview.statistics.run_rules import RunRule, nelson_test, run_rule_length
 from lineview.statistics.tridiagonal_noise import one_step
 
-Floats = NDArray[np.float64]
-
 #: Residuals that are independent fail the test in this share of lines.
 FAILS = 0.05
 #: Autocorrelations pooled, and batches needed for them.

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from math import pi
-
 
 def mass_ratio(diameter_mm: float, target_mm: float) -> float:
     """Give a piece's mass over its mass at target diameter, length and density as they are.
@@ -55,30 +53,3 @@ def mass_change_g(mass_g: float, target_mm: float, deviation_mm: float) -> float
     0.137
     """
     return mass_g * (mass_ratio(target_mm + deviation_mm, target_mm) - 1)
-
-
-def piece_mass_g(diameter_mm: float, length_mm: float, density_g_cm3: float) -> float:
-    """Give the mass of a piece cut from round rope.
-
-    Parameters
-    ----------
-    diameter_mm, length_mm : float
-        Rope diameter and cut length [mm].
-    density_g_cm3 : float
-        Density, air included [g/cm³].
-
-    Returns
-    -------
-    float
-        Mass [g].
-
-    Notes
-    -----
-    Source: derived-rope
-
-    Examples
-    --------
-    >>> round(piece_mass_g(14.0, 35.587, 1.2), 4)
-    6.5738
-    """
-    return density_g_cm3 * pi / 4 * diameter_mm**2 * length_mm / 1000

@@ -8,13 +8,12 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 
-from lineview.columns import STATES, TAPE, UTC_US, require
+from lineview.columns import STATES, TAPE, require
 from lineview.measures.coded_sums import coded_sums
 from lineview.measures.counts import Total
 from lineview.measures.pieces import Pieces
 
 _NOTHING = Total(0.0, 0.0, 0.0, 0.0)
-_WINDOW = {"start": UTC_US, "end": UTC_US}
 
 
 @dataclass(frozen=True)
@@ -185,32 +184,6 @@ def _sum(parts: Sequence[Total | None]) -> Total | None:
         sum(tops) if len(tops) == len(told) else None,
         sum(part.missing_s for part in told),
     )
-
-
-def account(tape: pl.DataFrame, pieces: Pieces, *, nominal_per_min: float) -> ShiftAccount:
-    """Sum a tape up.
-
-    Parameters
-    ----------
-    tape : polars.DataFrame
-        TAPE of one shift, or of several.
-    pieces : Pieces
-        Pieces of the same time.
-    nominal_per_min : float
-        Nominal rate [pieces/min].
-
-    Returns
-    -------
-    ShiftAccount
-        With every state, 0 where there is none.
-
-    Raises
-    ------
-    MeasureError
-        Where the tape lacks a column.
-    """
-    whole = pl.DataFrame({"start": [tape["start"].min()], "end": [tape["end"].max()]}, schema=_WINDOW)
-    return accounts(tape, whole, [pieces], nominal_per_min=nominal_per_min)[0]
 
 
 def accounts(

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from lineview.columns import CALENDAR, INCREMENTS, TAPE, UTC_US, empty, require
+from lineview.columns import CALENDAR, TAPE, UTC_US, empty, require
 from lineview.measures.rate import Bools, Floats, Ints
 from lineview.measures.reasons import CHANGEOVER_WORDS, reason_of
 from lineview.measures.state_codes import MEANINGS
 from lineview.measures.state_spells import NO_SPELLS, Spells
-from lineview.measures.states import RUNNING, SLOW, STANDING, UNSEEN, Clock, clock
+from lineview.measures.states import RUNNING, SLOW, STANDING, UNSEEN, Clock
 from lineview.measures.tape_codes import StandingRows, reason_said, steadied, with_code_kinds
 
 _SHORT, _STOP, _CHANGEOVER, _BREAK = 4, 5, 6, 7
@@ -29,40 +29,40 @@ _NAMES = {
 _SAID: dict[str, pl.DataType] = {"code": pl.String(), "coded": pl.Boolean()}
 
 
-def tape(
-    increments: pl.DataFrame,
+def lay(
+    seen: Clock,
     calendar: pl.DataFrame,
     *,
-    band_low_per_min: float,
     short_stop_min: float,
-    gap_s: float,
     changeovers: pl.DataFrame,
     stop_log: pl.DataFrame,
+    spells: Spells = NO_SPELLS,
 ) -> pl.DataFrame:
-    """Split the calendar's clock into states that add up to it exactly.
+    """Split the calendar's clock into the machine's states, which add up to it exactly.
 
     Parameters
     ----------
-    increments : polars.DataFrame
-        INCREMENTS of the piece counter, from a little before the calendar's start to a little after its end.
+    seen : Clock
+        The machine's clock.
     calendar : polars.DataFrame
         CALENDAR.
-    band_low_per_min : float
-        Low end of the nominal band [pieces/min]; a minute and longer below it is slow.
     short_stop_min : float
         A stop shorter than this is a short stop [min]. A stop is measured whole, over shift ends too, by
         its planned minutes.
-    gap_s : float
-        Longest interval between readings that still tells what happened in it [s].
     changeovers : polars.DataFrame
         Columns start, end: standing that overlaps them is changeover.
     stop_log : polars.DataFrame
         STOP_LOG of this machine; gives reasons. A reason that says changeover makes it one.
+    spells : Spells, optional
+        What the machine's own states said: they split its stops by kind, and stand as their reason where
+        the stop log has none.
 
     Returns
     -------
     polars.DataFrame
-        TAPE by time. Breaks override what the machine did, but keep its pieces.
+        TAPE by time; breaks override what the machine did, but keep its pieces. Two columns more: `code`,
+        what the machine's state said while it stood, one of MEANINGS or null; `coded`, whether the state
+        alone says what the stretch was, for want of counter readings.
 
     Raises
     ------
@@ -73,39 +73,6 @@ def tape(
     -----
     Where a shift or break begins within an interval, its pieces are split by running time within it.
     Source: derived-tape, trade-practice
-    """
-    require(increments, INCREMENTS, "increments")
-    seen = clock(increments, band_low_per_min=band_low_per_min, gap_s=gap_s)
-    laid = lay(seen, calendar, short_stop_min=short_stop_min, changeovers=changeovers, stop_log=stop_log)
-    return laid.select(list(TAPE))
-
-
-def lay(
-    seen: Clock,
-    calendar: pl.DataFrame,
-    *,
-    short_stop_min: float,
-    changeovers: pl.DataFrame,
-    stop_log: pl.DataFrame,
-    spells: Spells = NO_SPELLS,
-) -> pl.DataFrame:
-    """Lay a machine's clock over the calendar.
-
-    Parameters
-    ----------
-    seen : Clock
-        The machine's clock.
-    calendar, short_stop_min, changeovers, stop_log
-        As in `tape`.
-    spells : Spells, optional
-        What the machine's own states said: they split its stops by kind, and stand as their reason where
-        the stop log has none.
-
-    Returns
-    -------
-    polars.DataFrame
-        TAPE with two columns more: `code`, what the machine's state said while it stood, one of MEANINGS
-        or null; `coded`, whether the state alone tells the stretch, for want of counter readings.
     """
     require(calendar, CALENDAR, "calendar")
     if not calendar.height:

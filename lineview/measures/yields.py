@@ -12,7 +12,6 @@ import polars as pl
 
 from lineview.measures.counted import Steps
 from lineview.measures.wrap_pieces import good_counted
-from lineview.statistics.uncertainty import rectangular
 
 #: A batch without an end on the sheet lasts at most this long [s].
 LONGEST_S = 3600.0
@@ -108,7 +107,7 @@ def batch_yield(
     u_good = math.hypot(good * u_piece_g / 1000, math.sqrt(count_u2))
     u_rejects = pieces * u_piece_g / 1000
     left = mass_in - good_kg - reject_kg
-    u_scale = None if scale_error_kg is None else used * rectangular(scale_error_kg)
+    u_scale = None if scale_error_kg is None else used * scale_error_kg / math.sqrt(3)
     u_left = math.sqrt(count_u2 + ((good + pieces) * u_piece_g / 1000) ** 2 + (u_scale or 0.0) ** 2)
     return Yield(
         used, mass_in, good, good_kg, u_good, reject_kg if counts_rejects else None, u_rejects, left, u_left,

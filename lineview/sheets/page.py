@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from datetime import datetime, timedelta
 from importlib.resources import files
-from typing import Any, Literal
+from typing import Any
 
 from lineview import show, show_cells
 from lineview.answers.answer import Answer, Table
@@ -33,34 +33,12 @@ def to_pdf(answer: Answer, plant: Plant) -> bytes:
     bytes
         A PDF.
     """
-    return _compiled(answer, plant, "pdf")[0]
-
-
-def to_pictures(answer: Answer, plant: Plant) -> list[bytes]:
-    """Give the printed pages as pictures.
-
-    Parameters
-    ----------
-    answer : Answer
-        Of any question.
-    plant : Plant
-        Shop name, units and zone.
-
-    Returns
-    -------
-    list of bytes
-        A PNG a page.
-    """
-    return _compiled(answer, plant, "png")
-
-
-def _compiled(answer: Answer, plant: Plant, form: Literal["pdf", "png"]) -> list[bytes]:
     import typst
 
     template = files("lineview.sheets").joinpath("page.typ").read_bytes()
     data = {"answer": json.dumps(_page(answer, plant))}
-    made: bytes | list[bytes] = typst.compile(template, format=form, sys_inputs=data)
-    return made if isinstance(made, list) else [made]
+    pdf: bytes = typst.compile(template, format="pdf", sys_inputs=data)
+    return pdf
 
 
 def _page(answer: Answer, plant: Plant) -> dict[str, Any]:

@@ -24,37 +24,16 @@ class ControlConstants:
     c4: float
 
     @property
-    def a2(self) -> float:
-        """Mean chart from the mean range."""
-        return 3 / (self.d2 * sqrt(self.n))
-
-    @property
-    def a3(self) -> float:
-        """Mean chart from the mean standard deviation."""
-        return 3 / (self.c4 * sqrt(self.n))
-
-    @property
     def range_limits(self) -> tuple[float, float]:
         """D3 and D4, multiples of the mean range."""
         width = 3 * self.d3 / self.d2
         return max(0.0, 1 - width), 1 + width
 
     @property
-    def range_limits_known_sd(self) -> tuple[float, float]:
-        """D1 and D2, multiples of a known standard deviation."""
-        return max(0.0, self.d2 - 3 * self.d3), self.d2 + 3 * self.d3
-
-    @property
     def sd_limits(self) -> tuple[float, float]:
         """B3 and B4, multiples of the mean standard deviation."""
         width = 3 * sqrt(1 - self.c4**2) / self.c4
         return max(0.0, 1 - width), 1 + width
-
-    @property
-    def sd_limits_known_sd(self) -> tuple[float, float]:
-        """B5 and B6, multiples of a known standard deviation."""
-        width = 3 * sqrt(1 - self.c4**2)
-        return max(0.0, self.c4 - width), self.c4 + width
 
 
 @lru_cache(maxsize=256)

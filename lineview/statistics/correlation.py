@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -112,65 +111,3 @@ def effective_n(n: int, phi: float) -> float:
     """
     k = np.arange(1, n)
     return float(n / (1 + 2 * np.sum((1 - k / n) * float(phi) ** k)))
-
-
-def false_alarm_share(phi: float, width: float = 3.0) -> tuple[float, float]:
-    """Tell how often moving-range limits alarm on an unchanged AR(1) process.
-
-    Parameters
-    ----------
-    phi : float
-        Correlation of neighbours, below 1.
-    width : float
-        Limits' distance in standard deviations as the moving range sees them.
-
-    Returns
-    -------
-    tuple of float
-        The limits' true distance in standard deviations, and the share of points beyond them.
-
-    Notes
-    -----
-    Source: derived-rope
-
-    Examples
-    --------
-    >>> [round(v, 4) for v in false_alarm_share(0.7)]
-    [1.6432, 0.1003]
-    """
-    from statistics import NormalDist
-
-    true_width = width * sqrt(1 - phi)
-    return true_width, 2 * NormalDist().cdf(-true_width)
-
-
-def runs_test(x: Floats) -> float:
-    """Give the normal score of the number of runs about the median.
-
-    Parameters
-    ----------
-    x : numpy.ndarray, shape (n,)
-        Values in order; those equal to the median count as above.
-
-    Returns
-    -------
-    float
-        Positive for too many runs, negative for too few.
-
-    Notes
-    -----
-    Source: nist-handbook
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> runs_test(np.array([0.0, 1.0] * 10)) > 2
-    True
-    """
-    above = x >= np.median(x)
-    n1, n2 = int(above.sum()), int((~above).sum())
-    n = n1 + n2
-    runs = 1 + int(np.sum(above[1:] != above[:-1]))
-    expected = 2 * n1 * n2 / n + 1
-    variance = 2 * n1 * n2 * (2 * n1 * n2 - n) / (n**2 * (n - 1))
-    return float((runs - expected) / sqrt(variance))

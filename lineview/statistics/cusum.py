@@ -80,25 +80,3 @@ def one_sided(increments: Floats, start: float = 0.0) -> Floats:
     total = start + np.cumsum(increments)
     # S_i = C_i − min(0, min C): the running minimum replaces the step-by-step maximum with 0
     return np.asarray(total - np.minimum(0.0, np.minimum.accumulate(total)))
-
-
-def plain_cusum(x: Floats, target: float) -> Floats:
-    """Give the plain running sum of deviations from a target.
-
-    Parameters
-    ----------
-    x : numpy.ndarray, shape (n,)
-        Values in order.
-    target : float
-        What is subtracted from each.
-
-    Returns
-    -------
-    numpy.ndarray, shape (n,)
-        Running sums.
-
-    Notes
-    -----
-    Source: nist-handbook
-    """
-    return np.cumsum(x - target)

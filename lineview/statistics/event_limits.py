@@ -67,39 +67,6 @@ def mean_between_limits(
     return low, high
 
 
-def least_mean_between(events: int, time: float, *, confidence: float = 0.95) -> float:
-    """Give the one-sided lower limit of the mean time between events.
-
-    Parameters
-    ----------
-    events : int
-        Events seen, 0 too.
-    time : float
-        Time watched.
-    confidence : float
-        One-sided.
-
-    Returns
-    -------
-    float
-        In the unit of `time`.
-
-    Notes
-    -----
-    Without an event it is T / -ln(1 - confidence).
-    Source: nist-handbook
-
-    Examples
-    --------
-    >>> round(least_mean_between(0, 800))
-    267
-    """
-    from scipy.stats import chi2
-
-    _check(confidence, events, time)
-    return 2.0 * time / float(chi2.ppf(confidence, 2 * events + 2))
-
-
 def exponential_mean_limits(total: float, n: int, *, confidence: float = 0.95) -> tuple[float, float]:
     """Give exact limits of the mean of `n` complete exponential lengths that sum to `total`.
 
@@ -129,59 +96,3 @@ def exponential_mean_limits(total: float, n: int, *, confidence: float = 0.95) -
     (65.9, 209.2)
     """
     return mean_between_limits(n, total, confidence=confidence, ends_at_event=True)
-
-
-def count_limits(events: int, *, confidence: float = 0.95) -> tuple[float, float]:
-    """Give exact limits of a Poisson mean.
-
-    Parameters
-    ----------
-    events : int
-        Events seen.
-    confidence : float
-        Two-sided.
-
-    Returns
-    -------
-    tuple of float
-        Low and high.
-
-    Notes
-    -----
-    Source: nist-handbook
-
-    Examples
-    --------
-    >>> low, high = count_limits(10)
-    >>> round(low, 3), round(high, 3)
-    (4.795, 18.39)
-    """
-    low, high = mean_between_limits(events, 1.0, confidence=confidence)
-    return (1.0 / high if math.isfinite(high) else 0.0), 1.0 / low
-
-
-def watch_length_factor(allowed: int, *, confidence: float) -> float:
-    """Give how many times the mean time must be watched to show it with this many events allowed.
-
-    Parameters
-    ----------
-    allowed : int
-        Events allowed.
-    confidence : float
-        One-sided.
-
-    Returns
-    -------
-    float
-        Watch this many times the mean time.
-
-    Notes
-    -----
-    Source: nist-handbook
-
-    Examples
-    --------
-    >>> round(watch_length_factor(1, confidence=0.8), 2)
-    2.99
-    """
-    return 1.0 / least_mean_between(allowed, 1.0, confidence=confidence)

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from math import sqrt
-
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
 Widths = tuple[float, float, float]
 
 #: Smoothings of the slow and the quick chart. With limits for single points besides they are within a tenth
 #: of the quickest chart known for drifts of 0.0005 to 4 standard deviations a point (tests/truth, delays).
 SLOW, QUICK = 0.05, 0.3
 #: Points to a false alarm of all three together, and the width of each. Alone the quick chart has 1.73 times
-#: the slow one's run length and the single points ten times; solved from joint_run_length (tests/statistics).
+#: the slow one's run length and the single points ten times; solved from the run lengths that
+#: tests/references/ewma_run_lengths.py works out.
 WIDTHS = (
     (20, 1.1102, 2.0542, 2.8444),
     (30, 1.3356, 2.2489, 2.9833),
@@ -64,53 +61,3 @@ def joint_widths(run_length: float) -> Widths:
     at = np.log(np.clip(run_length, points[0], points[-1]))
     found = CubicSpline(np.log(points), np.column_stack(widths))(at)
     return float(found[0]), float(found[1]), float(found[2])
-
-
-def joint_run_length(widths: Widths, smoothings: tuple[float, float] = (SLOW, QUICK), n: int = 18) -> float:
-    """Give the average run length in control of two EWMA charts and limits for single points of one series.
-
-    Parameters
-    ----------
-    widths : (float, float, float)
-        L of the two charts and the limit for single points.
-    smoothings : (float, float)
-        Lambda of the two charts; limits constant, both started at the centre.
-    n : int
-        Chebyshev polynomials in either average.
-
-    Returns
-    -------
-    float
-        Points until any signals, on average, for independent standard normal values.
-
-    Notes
-    -----
-    The run length as a function of both averages solves L(s) = 1 + ∫ L(s') φ(z) dz over the z that leave
-    all inside; it is set out in Chebyshev polynomials and made to hold at their nodes.
-
-    Source: lucas-saccucci-1990, zhao-2005, derived-joint-charts
-
-    Examples
-    --------
-    >>> round(joint_run_length((2.97, 3.46, 3.95), n=12))
-    862
-    """
-    from numpy.polynomial.chebyshev import chebval2d, chebvander
-
-    limits = [w * sqrt(s / (2 - s)) for w, s in zip(widths[:2], smoothings, strict=True)]
-    nodes = np.cos(np.pi * (np.arange(n) + 0.5) / n)
-    states = [grid.ravel() for grid in np.meshgrid(*(nodes * h for h in limits), indexing="ij")]
-    kept = [(1 - lam) * s for lam, s in zip(smoothings, states, strict=True)]
-    ends = list(zip(limits, kept, smoothings, strict=True))
-    low = np.maximum.reduce([*((-h - k) / lam for h, k, lam in ends), np.full(n * n, -widths[2])])
-    high = np.minimum.reduce([*((h - k) / lam for h, k, lam in ends), np.full(n * n, widths[2])])
-    half = np.maximum(high - low, 0.0) / 2
-    gauss, weight = np.polynomial.legendre.leggauss(2 * n + 10)
-    z = half[:, None] * gauss + ((high + low) / 2)[:, None]
-    weights = half[:, None] * weight * np.exp(-(z**2) / 2) / sqrt(2 * np.pi)
-    onward = [chebvander((k[:, None] + lam * z) / h, n - 1) for h, k, lam in ends]
-    here = [chebvander(s / h, n - 1) for s, h in zip(states, limits, strict=True)]
-    carried = np.einsum("sz,szi,szj->sij", weights, *onward, optimize=True).reshape(n * n, n * n)
-    stays = np.einsum("si,sj->sij", *here).reshape(n * n, n * n)
-    shape = np.linalg.solve(stays - carried, np.ones(n * n)).reshape(n, n)
-    return float(chebval2d(0.0, 0.0, shape))

@@ -105,29 +105,3 @@ def power_law(times: Sequence[float], end: float, *, confidence: float = 0.95) -
         events=r,
         confidence=confidence,
     )
-
-
-def cramer_von_mises(times: Sequence[float], end: float, b: float) -> float:
-    """Give how far the events are from the power law of shape `b`.
-
-    Parameters
-    ----------
-    times : sequence of float
-        Moments of the events, ascending.
-    end : float
-        When the watch ended.
-    b : float
-        The shape.
-
-    Returns
-    -------
-    float
-        The statistic; small is near.
-
-    Notes
-    -----
-    Source: mil-hdbk-189
-    """
-    r = len(times)
-    parts = (((t / end) ** b - (2 * i - 1) / (2 * r)) ** 2 for i, t in enumerate(times, start=1))
-    return 1 / (12 * r) + math.fsum(parts)

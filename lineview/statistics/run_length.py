@@ -1,6 +1,6 @@
-"""Average run lengths of EWMA and CUSUM charts, and the limits that give a wanted one.
+"""Average run length of CUSUM charts, and the limit that gives a wanted one.
 
-Both solve the run length's integral equation on Gauss–Legendre nodes; the CUSUM's has an atom at 0.
+The run length's integral equation is solved on Gauss–Legendre nodes, with an atom at 0.
 """
 
 from __future__ import annotations
@@ -21,65 +21,6 @@ def _nodes(low: float, high: float, n: int) -> tuple[Floats, Floats]:
 
 def _density(z: Floats) -> Floats:
     return np.asarray(np.exp(-(z**2) / 2) / sqrt(2 * np.pi))
-
-
-def ewma_kernel(smoothing: float, width: float, shift: float, n: int) -> tuple[Floats, Floats]:
-    """Give nodes and the kernel that carries an EWMA of shifted normal values one point on.
-
-    Parameters
-    ----------
-    smoothing, width : float
-        Lambda and L of the chart; limits constant.
-    shift : float
-        Mean of the values, in their standard deviations.
-    n : int
-        Nodes.
-
-    Returns
-    -------
-    tuple of numpy.ndarray, shapes (n,) and (n, n)
-        Nodes between the limits and weights × densities, from row to column.
-
-    Notes
-    -----
-    Source: crowder-1987
-    """
-    limit = width * sqrt(smoothing / (2 - smoothing))
-    x, w = _nodes(-limit, limit, n)
-    moved = (x[None, :] - (1 - smoothing) * x[:, None]) / smoothing - shift
-    return x, w[None, :] * _density(moved) / smoothing
-
-
-def ewma_run_length(smoothing: float, width: float, shift: float = 0.0) -> float:
-    """Give the average run length of the two-sided EWMA chart with constant limits, started at the centre.
-
-    Parameters
-    ----------
-    smoothing, width : float
-        Lambda and L of the chart.
-    shift : float
-        Mean of the values, in their standard deviations.
-
-    Returns
-    -------
-    float
-        Points to the signal, on average.
-
-    Notes
-    -----
-    Source: crowder-1987, lucas-saccucci-1990
-
-    Examples
-    --------
-    >>> round(ewma_run_length(0.5, 3.071))
-    500
-    """
-    n = max(61, 2 * round(2 * width / sqrt(smoothing)) + 1)
-    x, kernel = ewma_kernel(smoothing, width, shift, n)
-    lengths = np.linalg.solve(np.eye(n) - kernel, np.ones(n))
-    limit = width * sqrt(smoothing / (2 - smoothing))
-    w = _nodes(-limit, limit, n)[1]
-    return float(1 + np.sum(w * lengths * _density(x / smoothing - shift)) / smoothing)
 
 
 def cusum_kernel(allowance: float, limit: float, shift: float, n: int) -> tuple[Floats, Floats]:
@@ -159,36 +100,6 @@ def _one_sided_lengths(allowance: float, limit: float, shift: float, headstart: 
     onward = _density(states[1:] - headstart + allowance - shift)
     stay = float(ndtr(allowance - headstart - shift)) * lengths[0]
     return float(lengths[0]), float(1 + stay + np.sum(w * lengths[1:] * onward))
-
-
-@lru_cache(maxsize=256)
-def ewma_width(smoothing: float, run_length: float) -> float:
-    """Give the width L of the EWMA chart whose run length in control is as wanted.
-
-    Parameters
-    ----------
-    smoothing : float
-        Lambda.
-    run_length : float
-        Points to a false alarm, on average.
-
-    Returns
-    -------
-    float
-        L, in standard deviations of the average.
-
-    Notes
-    -----
-    Source: crowder-1987
-
-    Examples
-    --------
-    >>> round(ewma_width(0.1, 370.4), 2)
-    2.7
-    """
-    from scipy.optimize import brentq
-
-    return float(brentq(lambda w: np.log(ewma_run_length(smoothing, w) / run_length), 0.3, 6.5, xtol=1e-6))
 
 
 @lru_cache(maxsize=256)

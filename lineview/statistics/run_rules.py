@@ -80,15 +80,6 @@ class RunRule:
     high: float
 
 
-#: The Western Electric rules, each side alone, as zones so that a point may count for several.
-WESTERN: dict[int, RunRule] = {
-    1: RunRule(1, 1, 3.0, np.inf),
-    2: RunRule(2, 3, 2.0, np.inf),
-    3: RunRule(4, 5, 1.0, np.inf),
-    4: RunRule(8, 8, 0.0, np.inf),
-}
-
-
 def run_rule_length(rules: tuple[RunRule, ...], shift: float = 0.0) -> float:
     """Give the average run length of a chart with run rules, from the first point on.
 
@@ -110,7 +101,7 @@ def run_rule_length(rules: tuple[RunRule, ...], shift: float = 0.0) -> float:
 
     Examples
     --------
-    >>> round(run_rule_length((WESTERN[1], WESTERN[4])), 2)
+    >>> round(run_rule_length((RunRule(1, 1, 3.0, np.inf), RunRule(8, 8, 0.0, np.inf))), 2)
     152.73
     """
     zones = _zones(rules, shift)

@@ -1,4 +1,4 @@
-"""How many values to take, and how many pieces to weigh how often to know a mean."""
+"""How many pieces to weigh, and how often, to know a mean."""
 
 from __future__ import annotations
 
@@ -6,90 +6,6 @@ import math
 from dataclasses import dataclass
 
 from lineview.errors import Fault, MeasureError
-
-
-def n_for_mean(alpha: float, beta: float, shift_in_sd: float, *, sides: int = 1) -> float:
-    """Give the sample size to see a shift of the mean, with the standard deviation known.
-
-    Parameters
-    ----------
-    alpha, beta : float
-        Risks of a false alarm and of a miss.
-    shift_in_sd : float
-        The shift over the standard deviation.
-    sides : int
-        1 or 2.
-
-    Returns
-    -------
-    float
-        (z₁₋α + z₁₋β)² / shift², not rounded.
-
-    Notes
-    -----
-    Source: nist-handbook
-
-    Examples
-    --------
-    >>> round(n_for_mean(0.05, 0.10, 1.0), 2)
-    8.56
-    """
-    from scipy.special import ndtri
-
-    return float((ndtri(1 - alpha / sides) + ndtri(1 - beta)) / shift_in_sd) ** 2
-
-
-def df_for_sd(alpha: float, beta: float, ratio: float) -> int:
-    """Give the degrees of freedom to see a variance grow by a ratio.
-
-    Parameters
-    ----------
-    alpha, beta : float
-        Risks of a false alarm and of a miss.
-    ratio : float
-        Variance to be seen over the variance that is right, above 1.
-
-    Returns
-    -------
-    int
-        The least that keeps both risks.
-
-    Notes
-    -----
-    Source: nist-handbook
-    """
-    from scipy.special import chdtr, chdtri
-
-    df = 1
-    while chdtr(df, chdtri(df, alpha) / ratio) > beta:
-        df += 1
-    return df
-
-
-def miss_of_sd(df: int, alpha: float, ratio: float) -> float:
-    """Give the risk that a variance grown by a ratio is missed.
-
-    Parameters
-    ----------
-    df : int
-        Degrees of freedom.
-    alpha : float
-        Risk of a false alarm.
-    ratio : float
-        As in `df_for_sd`.
-
-    Returns
-    -------
-    float
-        Probability.
-
-    Notes
-    -----
-    Source: nist-handbook
-    """
-    from scipy.special import chdtr, chdtri
-
-    return float(chdtr(df, chdtri(df, alpha) / ratio))
 
 
 @dataclass(frozen=True)

@@ -115,22 +115,6 @@ def _harmonic(count: Floats) -> float:
     return float(np.mean(1.0 / count))
 
 
-def covariance(levels: list[Level]) -> Floats:
-    """Give the covariance of a single piece.
-
-    Parameters
-    ----------
-    levels : list of Level
-        As `levels_of` gives them.
-
-    Returns
-    -------
-    numpy.ndarray, shape (p, p)
-        Σ weight × mean square.
-    """
-    return np.asarray(sum(level.weight * level.ss / level.df for level in levels), dtype=np.float64)
-
-
 def covariance_draws(level: Level, draws: int, seed: int) -> Floats:
     """Draw the covariance matrix behind one level's sums of squares, by its generalized pivot.
 

@@ -1,4 +1,4 @@
-"""Established economic quantities: with and without backorders, at a finite rate, with price breaks."""
+"""Established economic order quantities, with price breaks."""
 
 from __future__ import annotations
 
@@ -47,61 +47,6 @@ def economic_quantity(fixed: float, holding: float, rate: float) -> Economic:
     positive(fixed=fixed, holding=holding, rate=rate)
     quantity = math.sqrt(2.0 * fixed * rate / holding)
     return Economic(quantity, math.sqrt(2.0 * fixed * rate * holding))
-
-
-def economic_quantity_backorders(fixed: float, holding: float, shortage: float, rate: float) -> Economic:
-    """Give the economic order quantity where demand may wait at a cost.
-
-    Parameters
-    ----------
-    fixed : float
-        Cost of an order, whatever its size (K).
-    holding : float
-        Cost of holding one unit for one unit of time (h).
-    shortage : float
-        Cost of one unit waiting for one unit of time (p).
-    rate : float
-        Demand in one unit of time (λ).
-
-    Returns
-    -------
-    Economic
-        With the share of demand that waits, h ÷ (h + p).
-
-    Notes
-    -----
-    Source: snyder-shen
-    """
-    positive(fixed=fixed, holding=holding, shortage=shortage, rate=rate)
-    ratio = shortage / (holding + shortage)
-    quantity = math.sqrt(2.0 * fixed * rate / (holding * ratio))
-    return Economic(quantity, math.sqrt(2.0 * fixed * rate * holding * ratio), holding / (holding + shortage))
-
-
-def economic_production(fixed: float, holding: float, rate: float, making: float) -> Economic:
-    """Give the economic lot where it arrives at a finite rate.
-
-    Parameters
-    ----------
-    fixed, holding, rate : float
-        As in economic_quantity.
-    making : float
-        Units that arrive in one unit of time; more than `rate`.
-
-    Returns
-    -------
-    Economic
-        Quantity and cost.
-
-    Notes
-    -----
-    Source: snyder-shen
-    """
-    positive(fixed=fixed, holding=holding, rate=rate, making=making)
-    if making <= rate:
-        raise MeasureError(Fault(f"{making:g} arrive for {rate:g} used", "making", "more than is used"))
-    kept = holding * (1.0 - rate / making)
-    return Economic(math.sqrt(2.0 * fixed * rate / kept), math.sqrt(2.0 * fixed * rate * kept))
 
 
 @dataclass(frozen=True)

@@ -80,21 +80,6 @@ def chances_before_delivery(need: Need, supply: Supply, order_in_days: Floats, l
     return np.asarray(chance.mean(axis=1))
 
 
-def chance_before_delivery(need: Need, supply: Supply, order_in_days: float, leads: Floats) -> float:
-    """Give the chance of running out before an order comes that is placed so many days from now.
-
-    Parameters
-    ----------
-    need, supply
-        As in `chances_before_delivery`.
-    order_in_days : float
-        Days from now to the order.
-    leads : numpy.ndarray
-        Equally likely lead times, in days.
-    """
-    return float(chances_before_delivery(need, supply, np.array([order_in_days]), leads)[0])
-
-
 def chance_before_open(need: Need, supply: Supply) -> tuple[float, float] | None:
     """Give the greatest chance of running out before an open delivery, and its day; None without one.
 

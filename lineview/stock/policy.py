@@ -5,12 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from lineview.stock.lead_time import lead_time_values
 from lineview.stock.need import gamma_beyond
-
-Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)

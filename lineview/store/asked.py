@@ -10,7 +10,6 @@ import polars as pl
 from sqlalchemy import select
 
 from lineview.columns import READINGS, REFUSALS, UTC_US, WEIGHTS
-from lineview.errors import Fault, StoreError
 from lineview.figure import Period
 from lineview.store.compare import DISPUTES
 from lineview.store.conflicts import Conflicts
@@ -130,19 +129,6 @@ class Asked:
         with plainly("list the conflicts"):
             return self._conflicts.listed(intake)
 
-    def original(self, intake: int) -> Path:
-        """Give where an intake's export stands, byte for byte.
-
-        Raises
-        ------
-        StoreError
-            Where there is no such intake.
-        """
-        row = self._journal.row(intake)
-        if row is None or row.state not in ("done", "undone"):
-            raise StoreError(Fault(f"there is no intake {intake}", "intake", "an id of the list of intakes"))
-        return self._originals.path(row.sha256)
-
     def readings(
         self, machine: str, start: datetime, end: datetime, channels: Sequence[str] | None = None
     ) -> pl.DataFrame:
@@ -226,7 +212,3 @@ class Asked:
     def stop_reasons(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give machine, start, end, reason of the stops in the time that somebody named."""
         return self._people.stop_reasons(machine, micros(start), micros(end))
-
-    def notes(self, start: datetime, end: datetime) -> pl.DataFrame:
-        """Give at, machine, text of the notes from start up to, not including, end."""
-        return self._people.notes(micros(start), micros(end))

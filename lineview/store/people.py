@@ -1,4 +1,4 @@
-"""What people tell the store by hand: adjustments, reasons of stops, notes."""
+"""What people tell the store by hand: adjustments and reasons of stops."""
 
 from __future__ import annotations
 
@@ -12,10 +12,9 @@ from lineview.errors import AskError, Fault
 from lineview.store.frames import fetch
 from lineview.store.journal import Journal
 from lineview.store.moments import micros
-from lineview.store.tables import adjustments, notes, stop_reasons
+from lineview.store.tables import adjustments, stop_reasons
 
 STOP_REASONS = {"machine": pl.String(), "start": UTC_US, "end": UTC_US, "reason": pl.String()}
-NOTES = {"at": UTC_US, "machine": pl.String(), "text": pl.String()}
 
 
 class People:
@@ -72,23 +71,6 @@ class People:
         with self._journal.reading() as connection:
             found = fetch(connection, query, STOP_REASONS)
         return found.unique("start", keep="last", maintain_order=True)
-
-    def add_note(self, at: datetime, text: str, machine: str = "") -> None:
-        """Keep a note."""
-        row = {"at": micros(at), "machine": machine, "text": _said(text, "text")}
-        with self._journal.writing() as connection:
-            connection.execute(insert(notes), row)
-
-    def notes(self, first: int, end: int) -> pl.DataFrame:
-        """Give at, machine and text of the notes from first up to, not including, end."""
-        told = notes.c
-        query = (
-            select(*(told[name] for name in NOTES))
-            .where(told.at >= first, told.at < end)
-            .order_by(told.at, told.id)
-        )
-        with self._journal.reading() as connection:
-            return fetch(connection, query, NOTES)
 
 
 def _said(text: str, where: str) -> str:

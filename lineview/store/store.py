@@ -135,8 +135,3 @@ class Store(Asked):
         """Keep why a machine stood; said again for the same start, the later saying holds."""
         with plainly("keep the reason"):
             self._people.set_stop_reason(machine, start, end, reason)
-
-    def add_note(self, at: datetime, text: str, machine: str = "") -> None:
-        """Keep a note, of a machine or of none."""
-        with plainly("keep the note"):
-            self._people.add_note(at, text, machine)

@@ -4,8 +4,9 @@ import re
 from dataclasses import fields
 
 import pytest
+from references.wcag import contrast
 
-from lineview.charts.theme import DAY, NIGHT, Tokens, contrast
+from lineview.charts.theme import DAY, NIGHT, Tokens
 from lineview.shipped import shipped
 
 CSS = (shipped("assets") / "style.css").read_text(encoding="utf-8")

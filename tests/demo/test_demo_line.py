@@ -6,15 +6,15 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from references.demo_line import plain_windows, readings, simulate
 
 from lineview.columns import READINGS, require
-from lineview.demo.line import LineTruth, simulate
-from lineview.demo.readings import readings
+from lineview.demo.line import LineTruth
 from lineview.demo.scenario import demo_plant, line_specs
 from lineview.demo.stretch import BLANK, GOOD, MOVING, REJECT
 from lineview.demo.tally import Tally
 from lineview.demo.weighing import batch_pieces
-from lineview.demo.windows import plain_windows, windows
+from lineview.demo.windows import windows
 
 SPECS = line_specs(demo_plant())
 

@@ -25,7 +25,6 @@ def test_sum_of_dice_is_exact() -> None:
     two = bag_by_count(die, 2)
     assert two.start_g == 2
     assert two.p * 36 == pytest.approx([1, 2, 3, 4, 5, 6, 5, 4, 3, 2, 1], abs=1e-9)
-    assert two.share_below(4) == pytest.approx(3 / 36)
 
 
 def test_dice_thrown_until_ten_overshoot_as_counted_by_hand() -> None:

@@ -11,7 +11,8 @@ from lineview.columns import CALENDAR, STOP_LOG, TAPE, UTC_US, empty
 from lineview.errors import MeasureError
 from lineview.measures.clock import calendar, running_hours, shift_windows
 from lineview.measures.counts import increments
-from lineview.measures.tape import tape
+from lineview.measures.states import clock
+from lineview.measures.tape import lay
 from lineview.plant import Break, Shift
 
 NIGHT = Shift(id="night", start=time(22), end=time(6), breaks=(Break(start=time(2), end=time(2, 30)),))
@@ -125,16 +126,9 @@ def nights(draw: st.DrawFn) -> tuple[pl.DataFrame, pl.DataFrame]:
 def test_states_add_up_to_the_shift_over_the_clock_change(case: tuple[pl.DataFrame, pl.DataFrame]) -> None:
     steps, cal = case
     nothing = pl.DataFrame(schema={"start": UTC_US, "end": UTC_US})
-    found = tape(
-        steps,
-        cal,
-        band_low_per_min=300,
-        short_stop_min=5,
-        gap_s=120,
-        changeovers=nothing,
-        stop_log=empty(STOP_LOG),
-    )
-    assert dict(found.schema) == TAPE
+    seen = clock(steps, band_low_per_min=300, gap_s=120)
+    found = lay(seen, cal, short_stop_min=5, changeovers=nothing, stop_log=empty(STOP_LOG))
+    assert dict(found.select(list(TAPE)).schema) == TAPE
     length = (found["end"] - found["start"]).dt.total_microseconds()
     assert (length > 0).all()
     assert length.sum() == (cal["end"] - cal["start"]).dt.total_microseconds().sum()

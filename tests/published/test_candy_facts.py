@@ -1,4 +1,4 @@
-"""Candy: Choi and Okos 1986 from memory; the rest constructed, or common practice without a source."""
+"""Mass balance of a batch, constructed."""
 
 from __future__ import annotations
 
@@ -9,42 +9,10 @@ import polars as pl
 import pytest
 
 from lineview.columns import BATCHES
-from lineview.measures.candy_density import aerated_kg_m3, overrun, unaerated_kg_m3
 from lineview.measures.counted import Steps
-from lineview.measures.rope_weight import piece_mass_g
 from lineview.measures.yields import batch_yield
 
-SHARES = {"water": 0.08, "carbohydrate": 0.85, "fat": 0.07}
 LB_G = 453.59237
-
-
-def test_choi_okos_unaerated_density_from_memory() -> None:
-    found = [unaerated_kg_m3(SHARES, t) for t in (25, 35, 45)]
-    assert found == pytest.approx([1447.1, 1443.8, 1440.4], abs=0.1)
-
-
-def test_ten_degrees_move_diameter_by_under_a_thousandth_constructed() -> None:
-    change = (unaerated_kg_m3(SHARES, 25) / unaerated_kg_m3(SHARES, 35)) ** (1 / 3) - 1
-    assert 100 * change == pytest.approx(0.08, abs=0.005)
-
-
-def test_overrun_constructed() -> None:
-    made = [aerated_kg_m3(1443.8, air) for air in (0.15, 0.25)]
-    assert made == pytest.approx([1227.2, 1082.9], abs=0.06)
-    assert [overrun(1443.8, m) for m in made] == pytest.approx([0.17647, 0.33333], abs=1e-5)
-
-
-def test_piece_length_constructed() -> None:
-    assert 6.5738 / piece_mass_g(14.0, 1.0, 1.2) == pytest.approx(35.587, abs=0.002)
-
-
-def test_one_percent_of_diameter_is_two_percent_of_mass_common_practice() -> None:
-    change = piece_mass_g(14.14, 35.6, 1.2) / piece_mass_g(14.0, 35.6, 1.2) - 1
-    assert 100 * change == pytest.approx(2.01, abs=1e-6)
-
-
-def test_68_to_70_pieces_a_pound_common_practice() -> None:
-    assert [LB_G / n for n in (68, 70)] == pytest.approx([6.67, 6.48], abs=0.006)
 
 
 def test_batch_mass_balance_constructed() -> None:

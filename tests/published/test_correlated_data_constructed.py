@@ -4,25 +4,12 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from lineview.statistics.control_limits import acceptance_limits
-from lineview.statistics.correlation import effective_n, false_alarm_share, ljung_box
+from lineview.statistics.correlation import effective_n, ljung_box
 from lineview.statistics.run_rules import NELSON, nelson_test
-
-
-def test_false_alarms_of_moving_range_limits_under_ar1_constructed():
-    widths = [3.0, 2.51, 2.121, 1.643, 0.949]
-    shares = [0.0027, 0.0121, 0.0339, 0.1003, 0.3428]
-    for phi, width, share in zip((0, 0.3, 0.5, 0.7, 0.9), widths, shares, strict=True):
-        assert false_alarm_share(phi) == pytest.approx((width, share), abs=6e-4)
 
 
 def test_worth_of_50_pieces_constructed():
     assert effective_n(50, 0.8) == pytest.approx(6.0976, abs=1e-3)
-
-
-def test_acceptance_limits_from_memory():
-    low, high = acceptance_limits(low=13.6, high=14.4, sd=0.06, n=5, share_outside=0.01)
-    assert (low, high) == pytest.approx((13.65908, 14.34092), abs=1e-4)
 
 
 def test_nist_6_6_2_4_ljung_box_reference_points():

@@ -4,18 +4,11 @@ import numpy as np
 import pytest
 
 from lineview.statistics.control_limits import individuals_limits
-from lineview.statistics.cusum import cusum, plain_cusum
+from lineview.statistics.cusum import cusum
 
 X = np.array([102.0, 94.8, 98.3, 98.4, 102.0, 98.5, 99.0, 97.7, 100.0, 98.1, 101.3, 98.7, 101.1, 98.4,
 97.0, 96.7,
               100.3, 101.4, 97.2, 101.0])  # fmt: skip
-
-
-def test_table_16_7_plain_sums_signs_restored():
-    printed = [3.0, -1.2, -1.9, -2.5, 0.5, 0, 0, -1.3, -0.3, -1.2, 1.1, 0.8, 2.9, 2.3, 0.3, -2.0, -0.7,
-    1.7, -0.1,
-               1.9]  # fmt: skip
-    assert plain_cusum(X, 99) == pytest.approx(printed, abs=1e-6)
 
 
 def test_table_16_8_tabular_sums():

@@ -1,12 +1,8 @@
 """The Nile's yearly flow 1871 to 1970: Cobb, Biometrika 65 (1978); R strucchange help page (read there)."""
 
 import numpy as np
-import pytest
 
 from lineview.statistics.change_points import find_steps
-from lineview.statistics.local_level import local_level
-from lineview.statistics.single_change import cusum_of_residuals, pettitt, single_change
-from lineview.statistics.trend import mann_kendall, median_slope
 
 # fmt: off
 NILE = np.array([
@@ -23,50 +19,9 @@ NILE = np.array([
 # fmt: on
 
 
-def test_strucchange_breakpoint():
-    found = single_change(NILE)
-    assert found.last == 28  # 1898
-    assert (found.before, found.after) == pytest.approx((1097.75, 849.9722), abs=6e-5)
-    assert found.squares == pytest.approx((2835156.75, 1597457.194), abs=6e-4)
-    assert found.bic == pytest.approx((1318.242, 1270.084), abs=6e-4)
-    assert found.sup_f == pytest.approx(75.929769, abs=1e-4)
-    assert cusum_of_residuals(NILE) == pytest.approx(2.9517661, abs=1e-6)
-
-
-def test_pettitt_1979():
-    last, k, p = pettitt(NILE)
-    assert (last, k) == (28, 1617)
-    assert p == pytest.approx(3.591e-07, abs=6e-11)
-
-
 def test_change_points_against_ruptures():
     import ruptures
 
     ours = find_steps(NILE, np.ones((100, 1)), np.ones(99)).found
     theirs = ruptures.Pelt(model="l2", min_size=3, jump=1).fit(NILE).predict(pen=3 * np.log(100) * NILE.var())
     assert list(ours) == theirs[:-1] == [28]
-
-
-def test_mann_kendall_computed_from_the_data():
-    found, line = mann_kendall(NILE), median_slope(np.arange(100.0), NILE)
-    assert found.s == -1387
-    assert found.variance == pytest.approx(112728.33, abs=0.006)
-    assert (found.z, found.p) == pytest.approx((-4.12807, 3.658e-5), abs=6e-6)
-    assert (line.slope, line.low, line.high) == pytest.approx((-2.6, -3.62793, -1.42844), abs=6e-6)
-
-
-def test_durbin_koopman_local_level_from_memory():
-    found = local_level(NILE)
-    assert found.noise == pytest.approx(15099, abs=0.6)
-    assert found.wander == pytest.approx(1469.1, abs=0.1)  # the maximum lies at 1469.18, printed cut short
-
-
-def test_local_level_against_statsmodels():
-    from statsmodels.tsa.statespace.structural import UnobservedComponents
-
-    model = UnobservedComponents(NILE, "llevel", use_exact_diffuse=True)
-    found = local_level(NILE)
-    ours = model.loglike([found.noise, found.wander])
-    assert ours == pytest.approx(found.log_likelihood, abs=1e-6)
-    for noise, wander in ((1.02, 1), (0.98, 1), (1, 1.05), (1, 0.95)):
-        assert model.loglike([found.noise * noise, found.wander * wander]) < ours

@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 
 from lineview.statistics.control_constants import control_constants
-from lineview.statistics.control_limits import count_limits, individuals_limits, share_limits
-from lineview.statistics.cusum import cusum, plain_cusum
+from lineview.statistics.control_limits import individuals_limits
 from lineview.statistics.ewma import ewma
 
 CUSUM_X = [324.925, 324.675, 324.725, 324.35, 325.35, 325.225, 324.125, 324.525, 325.225, 324.6, 324.625,
@@ -13,19 +12,6 @@ CUSUM_X = [324.925, 324.675, 324.725, 324.35, 325.35, 325.225, 324.125, 324.525,
 EWMA_X = [52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8, 51.2,
 52.6,
           52.4, 53.6, 52.1]  # fmt: skip
-
-
-def test_6_3_2_3_cusum():
-    chart = cusum(np.array(CUSUM_X), target=325, allowance=0.3175, limit=4.1959)
-    upper = [0, 0, 0, 0, 0.03, 0, 0, 0, 0, 0, 0, 0, 3.01, 4.94, 7.45, 10.63, 11.99, 14.44, 16.0, 19.04]
-    lower = [0, 0.01, 0, 0.33, 0, 0, 0.56, 0.72, 0.17, 0.25, 0.31, 0, 0, 0, 0, 0, 0, 0, 0, 0]
-    # the page prints -0.007 for the first plain sum, a misprint for -0.07
-    plain = [-0.07, -0.4, -0.67, -1.32, -0.97, -0.75, -1.62, -2.1, -1.87, -2.27, -2.65, -2.5, 0.83, 3.08, 5.9,
-             9.4, 11.08, 13.85, 15.73, 19.08]  # fmt: skip
-    assert chart.upper == pytest.approx(upper, abs=0.0056)
-    assert chart.lower == pytest.approx(lower, abs=0.0056)
-    assert plain_cusum(np.array(CUSUM_X), 325) == pytest.approx(plain, abs=0.0056)
-    assert int(np.flatnonzero(chart.outside)[0]) + 1 == 14
 
 
 def test_6_3_2_4_ewma():
@@ -46,25 +32,6 @@ def test_6_3_2_2_individuals():
     assert (single.high, single.low) == pytest.approx((55.8041, 45.8159), abs=6e-5)
 
 
-def test_6_3_3_1_counts_read_in_a_public_package():
-    c = [16, 14, 28, 16, 12, 20, 10, 12, 10, 17, 19, 17, 14, 16, 15, 13, 14, 16, 11, 20, 11, 19, 16, 31, 13]
-    chart = count_limits(np.array(c, dtype=float))
-    assert (chart.centre, chart.high, chart.low) == pytest.approx((16, 28, 4), abs=1e-9)
-
-
-def test_6_3_3_2_shares_limits_read_in_a_public_package():
-    hits = [12, 15, 8, 10, 4, 7, 16, 9, 14, 10, 5, 6, 17, 12, 22, 8, 10, 5, 13, 11, 20, 18, 24, 15, 9, 12,
-    7, 13,
-            9, 6]  # fmt: skip
-    chart = share_limits(np.array(hits, dtype=float), 50)
-    assert chart.centre == pytest.approx(0.2313333, abs=6e-7)
-    assert (chart.low, chart.high) == pytest.approx((0.05242755, 0.4102391), abs=6e-7)
-    assert [i + 1 for i in chart.outside] == [15, 23]
-    kept = np.delete(np.array(hits, dtype=float), [14, 22])
-    again = share_limits(kept, 50)
-    assert (again.low, again.high) == pytest.approx((0.04070284, 0.3892972), abs=6e-7)
-
-
 def test_6_3_2_constants():
     d2 = [1.128, 1.693, 2.059, 2.326, 2.534, 2.704, 2.847, 2.97, 3.078, 3.173, 3.258, 3.336, 3.407, 3.472,
     3.532,
@@ -75,10 +42,8 @@ def test_6_3_2_constants():
     known = [control_constants(n) for n in range(2, 26)]
     assert [k.d2 for k in known] == pytest.approx(d2, abs=0.00051)
     assert [k.d3 for k in known] == pytest.approx(d3, abs=1.6e-5)  # the package's own error is 1e-5
-    a2 = [1.88, 1.023, 0.729, 0.577, 0.483, 0.419, 0.373, 0.337, 0.308]
     lower = [0, 0, 0, 0, 0, 0.076, 0.136, 0.184, 0.223]
     upper = [3.267, 2.575, 2.282, 2.115, 2.004, 1.924, 1.864, 1.816, 1.777]
-    assert [k.a2 for k in known[:9]] == pytest.approx(a2, abs=0.00051)
     assert [k.range_limits[0] for k in known[:9]] == pytest.approx(lower, abs=0.00051)
     assert [k.range_limits[1] for k in known[:9]] == pytest.approx(upper, abs=0.00051)
     assert known[8].c4 == pytest.approx(0.9727, abs=5e-5)

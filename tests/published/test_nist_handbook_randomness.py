@@ -1,9 +1,9 @@
-"""NIST/SEMATECH e-Handbook 1.3.5.12 and 1.3.5.13: beam deflections, autocorrelations and runs test (read)."""
+"""NIST/SEMATECH e-Handbook 1.3.5.12: beam deflections, autocorrelations (read)."""
 
 import numpy as np
 import pytest
 
-from lineview.statistics.correlation import autocorrelations, runs_test
+from lineview.statistics.correlation import autocorrelations
 
 # fmt: off
 BEAM = np.array([
@@ -30,7 +30,3 @@ def test_1_3_5_12_autocorrelations():
     r = autocorrelations(BEAM, 49)
     assert r[:5] == pytest.approx([-0.31, -0.74, 0.77, 0.21, -0.9], abs=0.0051)
     assert (r[9], r[48]) == pytest.approx((0.82, 0.14), abs=0.0051)
-
-
-def test_1_3_5_13_runs_test():
-    assert runs_test(BEAM) == pytest.approx(2.6938, abs=6e-5)

@@ -2,20 +2,12 @@
 
 import pytest
 
-from lineview.statistics.event_limits import least_mean_between, mean_between_limits, watch_length_factor
-from lineview.statistics.event_trend import arrangements_needed, laplace, mil_hdbk_189, reverse_arrangements
-from lineview.statistics.lengths import gamma_prior, mean_between_quantile
+from lineview.statistics.event_limits import mean_between_limits
+from lineview.statistics.event_trend import laplace, mil_hdbk_189
 from lineview.statistics.power_law import power_law
 
 #: Sections 8.2.3.4 and 8.4.5.2: ten repairs in 1,500 hours.
 REPAIRS = [5.0, 40.0, 43.0, 175.0, 389.0, 712.0, 747.0, 795.0, 1299.0, 1478.0]
-
-
-def test_8_4_5_1_limits_of_two_failures_in_800_hours() -> None:
-    low, high = mean_between_limits(2, 800, confidence=0.9)
-    assert low == pytest.approx(127.069, abs=6e-5 + 5e-4)
-    assert high == pytest.approx(2251.229, abs=6e-4)
-    assert least_mean_between(0, 800) == pytest.approx(267, abs=0.5)
 
 
 #: Section 8.4.5.1, table of factors: lower and upper at 60, 80, 90 and 95 %.
@@ -43,12 +35,6 @@ def test_8_4_5_1_factors_without_a_failure() -> None:
     # Row r = 0: .6213, .4343, .3338, .2711 of the time watched.
     found = [mean_between_limits(0, 1.0, confidence=c)[0] for c in (0.6, 0.8, 0.9, 0.95)]
     assert found == pytest.approx([0.6213, 0.4343, 0.3338, 0.2711], abs=1e-4)
-
-
-def test_8_2_3_4_reverse_arrangements() -> None:
-    gaps = [b - a for a, b in zip([0.0, *REPAIRS], REPAIRS, strict=False)]
-    assert gaps == [5, 35, 3, 132, 214, 323, 35, 48, 504, 179]
-    assert reverse_arrangements(gaps).statistic == 33
 
 
 def test_8_2_3_4_handbook_test() -> None:
@@ -79,11 +65,6 @@ CRITICAL = {
 }
 
 
-@pytest.mark.parametrize("r", CRITICAL)
-def test_8_2_3_4_critical_values(r: int) -> None:
-    assert [arrangements_needed(r, confidence=c) for c in (0.9, 0.95, 0.99)] == CRITICAL[r]
-
-
 def test_8_4_5_2_power_law() -> None:
     fit = power_law(REPAIRS, 1500, confidence=0.8)
     assert 1 - fit.b == pytest.approx(0.516494, abs=6e-7)
@@ -91,17 +72,3 @@ def test_8_4_5_2_power_law() -> None:
     assert fit.a == pytest.approx(0.2913003, abs=6e-8)
     assert fit.mean_between_end == pytest.approx(310.234, abs=6e-4)
     assert (fit.mean_low, fit.mean_high) == pytest.approx((157.7138, 548.5566), abs=6e-5)
-
-
-def test_8_4_6_gamma_prior() -> None:
-    # The page calls 495 to 1897 a 90 % interval; it is the 80 % one.
-    shape, inverse_scale = gamma_prior(2, 1400, 2, 1909)
-    assert (shape, inverse_scale) == (4, 3309)
-    found = [mean_between_quantile(shape, inverse_scale, p) for p in (0.1, 0.2, 0.5, 0.9)]
-    assert found == pytest.approx([495, 600, 901, 1897], abs=0.51)
-    assert inverse_scale / shape == pytest.approx(827, abs=0.51)
-
-
-def test_8_3_1_1_length_of_a_test() -> None:
-    assert watch_length_factor(1, confidence=0.8) == pytest.approx(2.99, abs=0.0051)
-    assert 400 * watch_length_factor(1, confidence=0.8) == pytest.approx(1200, abs=5)

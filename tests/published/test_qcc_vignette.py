@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from lineview.statistics.control_limits import count_limits, individuals_limits, subgroup_limits
+from lineview.statistics.control_limits import individuals_limits, subgroup_limits
 from tests.published.piston_rings import RINGS, VISCOSITY
 
 
@@ -42,43 +42,6 @@ def test_viscosity_without_batch_4():
     assert (single.low, single.high) == pytest.approx((32.75425, 35.2247), abs=6e-6)
 
 
-def test_circuit_counts():
-    x = [
-        21,
-        24,
-        16,
-        12,
-        15,
-        5,
-        28,
-        20,
-        31,
-        25,
-        20,
-        24,
-        16,
-        19,
-        10,
-        17,
-        13,
-        22,
-        18,
-        39,
-        30,
-        24,
-        16,
-        19,
-        17,
-        15,
-    ]
-    chart = count_limits(np.array(x, dtype=float))
-    assert chart.centre == pytest.approx(19.84615, abs=6e-6)
-    assert (chart.low, chart.high) == pytest.approx((6.481447, 33.21086), abs=6e-6)
-    assert [i + 1 for i in chart.outside] == [6, 20]
-    again = count_limits(np.delete(np.array(x, dtype=float), [5, 19]))
-    assert (again.centre, again.low, again.high) == pytest.approx((19.66667, 6.362532, 32.9708), abs=6e-6)
-
-
 @pytest.mark.parametrize(
     ("shift", "betas", "lengths"),
     [
@@ -88,7 +51,9 @@ def test_circuit_counts():
     ],
 )
 def test_mean_chart_run_lengths(shift, betas, lengths):
-    from lineview.statistics.run_rules import WESTERN, run_rule_length
+    from references.western_rules import WESTERN
+
+    from lineview.statistics.run_rules import run_rule_length
 
     for n, beta, length in zip((1, 5, 10, 15, 20), betas, lengths, strict=True):
         moved = shift * sqrt(n)

@@ -1,11 +1,11 @@
-"""Exponential smoothing: NIST e-Handbook 6.4.3.1, R's HoltWinters on AirPassengers, Croston in R."""
+"""Exponential smoothing and demand now and then: R's ets on AirPassengers, Croston in R."""
 
 import math
 
 import numpy as np
 import pytest
 
-from lineview.statistics.smoothing import croston, seasonal_smoothing, simple_smoothing
+from lineview.statistics.smoothing import croston
 
 # Box & Jenkins series G, as in R's AirPassengers.
 AIR = [
@@ -22,39 +22,6 @@ START = [
     1.085134031807439, 1.179508600961119, 1.175260207179007, 1.073990502896665, 0.935173924204861,
     0.814655016855593, 0.918977224438701,
 ]  # fmt: skip
-
-
-def test_nist_handbook_6_4_3_1_simple_smoothing() -> None:
-    out = simple_smoothing([71, 70, 69, 68, 64, 65, 72, 78, 75, 75, 75, 70], 0.1)
-    printed = [71, 70.9, 70.71, 70.44, 69.8, 69.32, 69.58, 70.43, 70.88, 71.29, 71.67]
-    assert out.fitted == pytest.approx(printed, abs=5.1e-3)
-    # The page sums rounded squares to 208.94; exactly 208.8184. Its MSE is 19.0 over 11 forecasts.
-    assert out.sse == pytest.approx(208.94, abs=0.15)
-    assert out.sse / 11 == pytest.approx(19.0, abs=0.051)
-
-
-def test_nist_handbook_6_4_3_2_forecast_of_the_next_value() -> None:
-    out = simple_smoothing([71, 70, 69, 68, 64, 65, 72, 78, 75, 75, 75, 70], 0.1)
-    assert out.forecast == pytest.approx(71.5, abs=5.1e-3)
-
-
-def test_r_holtwinters_airpassengers_multiplicative() -> None:
-    out = seasonal_smoothing(
-        AIR[12:],
-        alpha=0.2755924747363504,
-        beta=0.0326929527336615,
-        gamma=0.8707292222650094,
-        level=124.31691919191915,
-        trend=1.145687645687649,
-        season=START,
-    )
-    assert out.sse == pytest.approx(16570.77787, abs=1e-4)
-    assert out.level == pytest.approx(469.3232206, abs=1e-6)
-    assert out.trend == pytest.approx(3.0215391, abs=1e-6)
-    printed = [0.9464611, 0.8829239, 0.9717369, 1.0304825, 1.0476884, 1.1805272, 1.3590778, 1.3331706,
-               1.1083381, 0.9868813, 0.8361333, 0.9209877]  # fmt: skip
-    assert out.season == pytest.approx(printed, abs=1e-7)
-    assert out.forecast(1)[0] == pytest.approx((469.3232206 + 3.0215391) * 0.9464611, abs=1e-3)
 
 
 def test_croston_1972_as_in_r_forecast() -> None:

@@ -5,9 +5,10 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from references.pdf_pages import pages
 
 from lineview.sheets.handover import ROWS, handover
-from lineview.sheets.page import to_pictures
+from lineview.sheets.page import to_pdf
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "answers"))
 from test_shift import FRAME, ask, plan, sheet, works
@@ -18,7 +19,7 @@ def test_a_shift_with_everything_prints_on_one_sheet(lost: bool) -> None:
     batches = sheet(*((k * 0.5, ("mint", "lime", "nut", "almond")[k % 4]) for k in range(15)))
     frame = FRAME.filter(pl.col("at").dt.hour() != 9) if lost else FRAME
     answer = ask(frame, batches=batches, plan=plan(("mint", 0, 8, 150_000)))
-    assert len(to_pictures(answer, works())) == 1
+    assert pages(to_pdf(answer, works())) == 1
 
 
 def test_the_longest_stops_are_kept_in_order_of_time() -> None:

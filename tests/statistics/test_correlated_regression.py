@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+from statsmodels.regression.linear_model import GLS, OLS
 
 from lineview.errors import MeasureError
 from lineview.statistics.correlated_regression import correlated_regression
-from lineview.statistics.least_squares import least_squares
 from lineview.statistics.tridiagonal_noise import Noise
 
 
@@ -14,16 +14,14 @@ def test_one_noise_without_memory_is_least_squares():
     t = np.arange(40.0)
     y = 1 + 0.2 * t + rng.standard_normal(40)
     x = np.column_stack([np.ones(40), t])
-    fit, plain = correlated_regression(y, x, np.ones(39), [Noise(0.0, 0.0)]), least_squares(y, x)
-    half = plain.sd[1] * 2.0243941639119702  # t, 38 degrees of freedom, 97.5 %
+    fit, plain = correlated_regression(y, x, np.ones(39), [Noise(0.0, 0.0)]), OLS(y, x).fit()
+    half = plain.bse[1] * 2.0243941639119702  # t, 38 degrees of freedom, 97.5 %
     slope = np.array([0.0, 1.0])
-    assert fit.mean(slope) == pytest.approx(plain.beta[1], rel=1e-10)
-    assert fit.interval(slope) == pytest.approx((plain.beta[1] - half, plain.beta[1] + half), rel=1e-8)
+    assert fit.mean(slope) == pytest.approx(plain.params[1], rel=1e-10)
+    assert fit.interval(slope) == pytest.approx((plain.params[1] - half, plain.params[1] + half), rel=1e-8)
 
 
 def test_one_noise_with_memory_is_statsmodels_gls():
-    from statsmodels.regression.linear_model import GLS
-
     rng = np.random.default_rng(3)
     t = np.arange(50.0)
     x = np.column_stack([np.ones(50), t])
@@ -42,9 +40,9 @@ def test_memory_widens_the_interval():
     noise = np.zeros(80)
     for i in range(1, 80):
         noise[i] = 0.8 * noise[i - 1] + rng.standard_normal()
-    fit, plain = correlated_regression(noise, x, np.ones(79)), least_squares(noise, x)
+    fit, plain = correlated_regression(noise, x, np.ones(79)), OLS(noise, x).fit()
     low, high = fit.interval(np.array([0.0, 1.0]))
-    assert high - low > 1.5 * 2 * 1.99 * plain.sd[1]
+    assert high - low > 1.5 * 2 * 1.99 * plain.bse[1]
     assert fit.phi > 0.4
 
 

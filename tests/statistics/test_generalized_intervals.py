@@ -4,12 +4,22 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from lineview.errors import MeasureError
 from lineview.statistics.generalized_intervals import draw_components, percentiles
-from lineview.statistics.sample_interval import mean_interval, sd_interval
 from lineview.statistics.shared_variance import Part, levels_of, shares
 from lineview.statistics.variance_components import reml
+
+
+def mean_interval(y: list[float]) -> tuple[float, float]:
+    return stats.t.interval(0.95, len(y) - 1, np.mean(y), stats.sem(y))
+
+
+def sd_interval(y: list[float]) -> tuple[float, float]:
+    df = len(y) - 1
+    low, high = np.sqrt(df * np.var(y, ddof=1) / stats.chi2.ppf([0.975, 0.025], df))
+    return float(low), float(high)
 
 
 def test_one_level_gives_the_t_and_chi_square_intervals() -> None:

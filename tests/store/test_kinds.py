@@ -120,10 +120,8 @@ def test_what_people_say_is_kept_and_the_later_reason_holds(store):
     store.set_stop_reason("wrap1", at(0), at(60), "jam")
     store.set_stop_reason("wrap1", at(0), at(60), "film torn")
     assert store.stop_reasons("wrap1", at(59), at(99))["reason"].to_list() == ["film torn"]
-    store.add_note(at(5), "new knife", "wrap1")
-    assert store.notes(at(0), at(9)).rows() == [(at(5), "wrap1", "new knife")]
     with pytest.raises(AskError, match="nothing is said"):
-        store.add_note(at(5), "  ")
+        store.add_adjustment("sizer1", at(5), "  ")
     with pytest.raises(AskError, match="ends before"):
         store.set_stop_reason("wrap1", at(9), at(9), "jam")
 

@@ -8,10 +8,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.columns import BATCHES, STOP_LOG, empty
+from lineview.columns import BATCHES, STOP_LOG, UTC_US, empty
 from lineview.measures.clock import calendar
+from lineview.measures.machine_counts import count_machine
 from lineview.measures.machine_tape import machine_tape
-from lineview.measures.pieces import pieces
+from lineview.measures.pieces import Pieces, pieces_of, totals
 from lineview.measures.slow_bounds import slow_bounds_min
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -30,6 +31,11 @@ def tape_of(frame: pl.DataFrame) -> pl.DataFrame:
     tape = machine_tape(machine(), frame, empty(BATCHES), empty(STOP_LOG), cal, short_stop_min=5, gap_s=120)
     seconds = ((pl.col(side) - START).dt.total_microseconds() / 1e6 for side in ("start", "end"))
     return tape.with_columns([s.alias(name) for s, name in zip(seconds, ("a", "b"), strict=True)])
+
+
+def pieces_made(frame: pl.DataFrame) -> Pieces:
+    counts = count_machine(machine(), frame, gap_s=120)
+    return totals(pieces_of(counts, pl.DataFrame({"start": [START], "end": [END]}).cast(UTC_US)))[0]
 
 
 def seconds_in(tape: pl.DataFrame, *states: str) -> float:
@@ -99,7 +105,7 @@ def test_running_minutes_within_half_a_percent_and_pieces_exact_at_ten_seconds(s
     found = seconds_in(tape_of(frame), "running", "slow")
     print(f"running {found / 60:.2f} min, truth {truth / 60:.2f}")
     assert abs(found / truth - 1) < 0.005
-    counted = pieces(machine(), frame, START, END)
+    counted = pieces_made(frame)
     made = int(((run.pieces > 0) & (run.pieces <= 8 * 3600)).sum())
     assert counted.made is not None
     assert counted.made.n == made
@@ -137,7 +143,7 @@ def test_bounds_hold_where_readings_are_missing(every_s: int) -> None:
         assert unseen > 0
         truth = planned_running_s(run)
         assert low - 0.003 * PLANNED_S <= truth <= low + unseen + 0.003 * PLANNED_S
-        counted = pieces(machine(), frame, START, END)
+        counted = pieces_made(frame)
         made = int(((run.pieces > 0) & (run.pieces <= 8 * 3600)).sum())
         assert counted.made is not None
         assert counted.made.low <= made

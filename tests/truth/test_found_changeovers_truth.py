@@ -5,11 +5,9 @@ from datetime import UTC, datetime
 import numpy as np
 import polars as pl
 import pytest
+from references.demo_line import plain_windows, readings, simulate
 
-from lineview.demo.line import simulate
-from lineview.demo.readings import readings
 from lineview.demo.scenario import demo_plant, line_specs
-from lineview.demo.windows import plain_windows
 from lineview.measures.changeovers_found import found_changeovers
 from lineview.measures.machine_counts import count_machine
 from lineview.plant import Counter, Machine

@@ -1,19 +1,78 @@
-"""The readings that a simulated line's machines would show, as the store would hand them out."""
+"""One line of the invented works, run bare: its truth, and its readings as the store would hand them out."""
 
-from __future__ import annotations
-
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
 from lineview.columns import READINGS
-from lineview.demo.line import LineTruth
+from lineview.demo.line import LineRun, LineTruth
+from lineview.demo.spec import LineSpec
 from lineview.demo.tally import Tally
+from lineview.demo.windows import Window
 
 Floats = NDArray[np.float64]
 COUNTERS = ("good", "rejects", "blanks", "pieces", "film", "paper")
+
+
+def plain_windows(hours: float, shift_h: float = 8.0, start_s: float = 1_780_000_000.0) -> list[Window]:
+    """Give shifts without breaks, one after the other, for a bare line.
+
+    Parameters
+    ----------
+    hours : float
+        Length of the whole period [h], rounded to whole shifts.
+    shift_h : float
+        Length of a shift [h].
+    start_s : float
+        When the first shift starts [s], since 1970, UTC.
+
+    Returns
+    -------
+    list of Window
+        In order, all under one date, without breaks.
+
+    Examples
+    --------
+    >>> [w.end_s - w.start_s for w in plain_windows(16.0)]
+    [28800.0, 28800.0]
+    """
+    day = date(2026, 6, 8)
+    edges: Iterator[float] = (start_s + i * shift_h * 3600.0 for i in range(round(hours / shift_h)))
+    return [Window(f"shift{i + 1}", day, at, at + shift_h * 3600.0) for i, at in enumerate(edges)]
+
+
+def simulate(spec: LineSpec, seed: int, windows: Sequence[Window]) -> LineTruth:
+    """Run a bare line over these shifts, without writing a file.
+
+    Parameters
+    ----------
+    spec : LineSpec
+        Its physics.
+    seed : int
+        The same seed gives the same line.
+    windows : sequence of Window
+        The shifts, in order; `plain_windows(hours)` gives some.
+
+    Returns
+    -------
+    LineTruth
+        Everything that happened; `lineview.demo.readings` samples it as machines would.
+
+    Examples
+    --------
+    >>> from lineview.demo.scenario import demo_plant, line_specs
+    >>> from lineview.demo.windows import plain_windows
+    >>> truth = simulate(line_specs(demo_plant())[0], 1, plain_windows(8.0))
+    >>> round(sum(s.seconds for s in truth.shifts[0].stretches))
+    28800
+    """
+    run = LineRun(spec, seed)
+    for window in windows:
+        run.truth.shifts.append(run.shift(window))
+    return run.truth
 
 
 def readings(

@@ -1,0 +1,33 @@
+"""What the increments of one counter add up to, added plainly."""
+
+import polars as pl
+
+from lineview.measures.counts import Total
+
+
+def total(increments: pl.DataFrame) -> Total:
+    """Add increments up.
+
+    Parameters
+    ----------
+    increments : polars.DataFrame
+        INCREMENTS, of one counter.
+
+    Returns
+    -------
+    Total
+        The counts, or bounds where some increment is not known.
+
+    Examples
+    --------
+    >>> total(empty(INCREMENTS))
+    Total(n=0.0, low=0.0, high=0.0, missing_s=0.0)
+    """
+    unknown = increments["n"].is_null()
+    known = float(increments["n"].sum())
+    if not unknown.any():
+        return Total(known, known, known, 0.0)
+    missing = increments.filter(unknown)
+    seconds = float((missing["end"] - missing["start"]).dt.total_microseconds().sum()) / 1e6
+    high = None if missing["high"].has_nulls() else known + float(missing["high"].sum())
+    return Total(None, known + float(missing["low"].sum()), high, seconds)
