@@ -50,7 +50,7 @@ class Rack:
         self.rng = rng
         self.mounted: dict[str, Reel] = {}
         self.waiting: dict[str, list[Reel]] = {}
-        self.made: dict[str, int] = {"film": 0, "wax paper": 0}
+        self.new_reels: dict[str, int] = {"film": 0, "wax paper": 0}
         self.mounts: list[Mount] = []
 
     def mount(self, web: Web, at_s: float) -> Reel:
@@ -81,8 +81,8 @@ class Rack:
         return noted
 
     def _new(self, web: Web) -> Reel:
-        self.made[web.kind] += 1
-        count = self.made[web.kind]
+        self.new_reels[web.kind] += 1
+        count = self.new_reels[web.kind]
         label = web.reel_length_m or 1000.0
         error = self.rng.normal(0.0, self.spec.sd_reel_length)
         for kind, which, relative in self.spec.mislabelled:

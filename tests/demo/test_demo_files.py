@@ -15,7 +15,7 @@ from pydantic import BaseModel
 
 from lineview.demo.files import write_ods
 from lineview.demo.make import make_demo
-from lineview.demo.scenario import demo_plant
+from lineview.demo.spec import demo_plant
 from lineview.plant_file import read_plant
 from lineview.shipped import shipped
 

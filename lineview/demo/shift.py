@@ -11,15 +11,14 @@ from numpy.typing import NDArray
 from lineview.demo.reels import Rack, Reel
 from lineview.demo.rope import Batch, cut_masses_g, rope_seconds
 from lineview.demo.spec import LineSpec, StopCause
-from lineview.demo.stretch import BLANK, REJECT, Feed, ShiftTruth, Stretch
-from lineview.demo.windows import Window
+from lineview.demo.stretches import BLANK, REJECT, Feed, ShiftTruth, Stretch, Window
 
 FEED_M_PER_S = 0.3
 
 
 @dataclass
 class Sizer:
-    """The sizer's wear: running hours so far and the steps that adjustments have made."""
+    """The sizer's wear: running hours so far and the steps that adjustments have pieces."""
 
     run_s: float = 0.0
     steps_mm: float = 0.0
@@ -121,14 +120,14 @@ class ShiftRun:
 
     def run(self, batch: Batch) -> None:
         """Cut and wrap until the batch is used up or the shift ends."""
-        while batch.made < batch.pieces and not self.over:
+        while batch.pieces_cut < batch.pieces and not self.over:
             if self._change_empty_reels(batch):
                 continue
             rate, slow, until = self._speed()
             limit = min(self.span_end(), until)
             in_time = math.floor((limit - self.now) * rate + 1e-9)
             in_stop = max(1, math.ceil(self.next_stop_s * rate))
-            in_batch = self.pending_blanks + batch.pieces - batch.made
+            in_batch = self.pending_blanks + batch.pieces - batch.pieces_cut
             n = min(in_time, in_stop, in_batch, self._cycles_on_reels(batch))
             # What is left before an edge is less than a cycle: the stretch takes it in.
             to_edge = n == in_time
@@ -143,19 +142,19 @@ class ShiftRun:
 
     def _stretch(self, batch: Batch, n: int, t1: float, slow: bool) -> None:
         blanks = min(self.pending_blanks, n)
-        made = n - blanks
+        pieces = n - blanks
         seconds = t1 - self.now
         level = self.sizer.level_mm(self.spec)
-        diameter, temperature = rope_seconds(self.spec, self.rng, batch, level, seconds, made)
+        diameter, temperature = rope_seconds(self.spec, self.rng, batch, level, seconds, pieces)
         masses = np.full(n, np.nan)
-        masses[blanks:] = cut_masses_g(self.spec, self.rng, batch, diameter, made)
-        if batch.start_s is None and made:
+        masses[blanks:] = cut_masses_g(self.spec, self.rng, batch, diameter, pieces)
+        if batch.start_s is None and pieces:
             batch.start_s = self.now + seconds * blanks / n
             batch.run_h = self.sizer.run_s / 3600.0
         self.truth.stretches.append(
             Stretch(
                 self.now, t1, "slow" if slow else "running", "", batch.id, self.cycles, n, blanks,
-                made * batch.product.cut_length_mm / 1000.0, diameter, temperature,
+                pieces * batch.product.cut_length_mm / 1000.0, diameter, temperature,
             )
         )  # fmt: skip
         self.kinds.append(self._kinds(n, blanks))
@@ -163,7 +162,7 @@ class ShiftRun:
         self._use_web(batch, n)
         self.cycles += n
         self.pending_blanks -= blanks
-        batch.made += made
+        batch.pieces_cut += pieces
         batch.end_s = t1
         self.sizer.run_s += seconds
         self.next_stop_s -= seconds
@@ -172,11 +171,11 @@ class ShiftRun:
     def _kinds(self, n: int, blanks: int) -> NDArray[np.uint8]:
         kinds = np.zeros(n, np.uint8)
         kinds[:blanks] = BLANK
-        made = n - blanks
-        early = np.arange(self.since_restart, self.since_restart + made) < self.spec.restart_pieces
+        pieces = n - blanks
+        early = np.arange(self.since_restart, self.since_restart + pieces) < self.spec.restart_pieces
         share = np.where(early, self.spec.reject_share_restart, self.spec.reject_share)
-        kinds[blanks:][self.rng.random(made) < share] = REJECT
-        self.since_restart += made
+        kinds[blanks:][self.rng.random(pieces) < share] = REJECT
+        self.since_restart += pieces
         return kinds
 
     def _per_cycle_m(self, reel: Reel) -> float:
@@ -245,15 +244,15 @@ def joined(stretches: list[Stretch], short_s: float = 300.0) -> list[Stretch]:
     """
     still = ("stop", "short stop", "changeover")
     merged: list[Stretch] = []
-    for one in stretches:
+    for stretch in stretches:
         before = merged[-1] if merged else None
-        if before and before.state in still and one.state in still:
-            state = "changeover" if "changeover" in (before.state, one.state) else "stop"
-            longer = max(before, one, key=lambda s: (s.state == "changeover", s.seconds))
-            merged[-1] = Stretch(before.t0, one.t1, state, longer.reason, longer.batch)
-        elif one.seconds > 0:
-            merged.append(one)
-    for one in merged:
-        if one.state == "stop" and one.seconds < short_s:
-            one.state = "short stop"
+        if before and before.state in still and stretch.state in still:
+            state = "changeover" if "changeover" in (before.state, stretch.state) else "stop"
+            longer = max(before, stretch, key=lambda s: (s.state == "changeover", s.seconds))
+            merged[-1] = Stretch(before.t0, stretch.t1, state, longer.reason, longer.batch)
+        elif stretch.seconds > 0:
+            merged.append(stretch)
+    for stretch in merged:
+        if stretch.state == "stop" and stretch.seconds < short_s:
+            stretch.state = "short stop"
     return merged
