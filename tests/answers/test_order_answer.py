@@ -5,13 +5,13 @@ from datetime import UTC, datetime, timedelta
 
 import polars as pl
 import pytest
-from wrap_works import evidence_of, scope_of, wrap_line
 
 from lineview.answers.order import answer_order
 from lineview.columns import BATCHES, PLAN, STOCK, empty
 from lineview.figure import Period
 from lineview.measures.made_by_day import made_by_day
 from lineview.plant import Web
+from tests.simulate.webs import evidence_of, scope_of, wrap_line
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,7 @@ from lineview.errors import AskError
 from lineview.figure import Period
 from lineview.plant import Gauge, Line, Machine, Plant, Product
 from tests.published.piston_rings import RINGS, VISCOSITY
-from tests.truth.rope_lines import ar1
+from tests.simulate.rope_batches import ar1
 
 START = datetime(2026, 6, 8, 4, tzinfo=UTC)
 GAUGE = Gauge(id="dia", measures="rope diameter", unit="mm")

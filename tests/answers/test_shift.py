@@ -5,11 +5,11 @@ from datetime import timedelta
 
 import polars as pl
 import pytest
-from shift_scene import END, FRAME, RUN, START, ask, machine, made, plan, sheet, table, value, works
 
 from lineview.answers.json_form import to_json
 from lineview.columns import READINGS, REELS
 from lineview.plant import Gauge
+from tests.simulate.shift import END, FRAME, RUN, START, ask, machine, made, plan, sheet, table, value, works
 
 
 def test_a_whole_shift_is_told_with_its_good_pieces_exact() -> None:

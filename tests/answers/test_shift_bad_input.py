@@ -4,7 +4,6 @@ from datetime import timedelta
 
 import polars as pl
 import pytest
-from shift_scene import END, FRAME, NOTHING, RUN, START, ask, machine, table, value, works
 
 from lineview.answers.answer import Scope
 from lineview.answers.shift import answer_shift
@@ -12,6 +11,7 @@ from lineview.columns import READINGS
 from lineview.errors import AskError
 from lineview.figure import Period
 from lineview.plant import Gauge
+from tests.simulate.shift import END, FRAME, NOTHING, RUN, START, ask, machine, table, value, works
 
 
 def test_an_unknown_machine_is_named_with_those_there_are() -> None:

@@ -7,13 +7,13 @@ import re
 
 import polars as pl
 import pytest
-from weight_scene import batch_sheet, evidence, plant, product, scope, web, weights
 
 from lineview.answers.answer import Answer
 from lineview.answers.json_form import to_json
 from lineview.answers.weight import answer_weight
 from lineview.columns import WEIGHTS
 from lineview.errors import AskError
+from tests.simulate.weighed_line import batch_sheet, evidence, plant, product, scope, web, weights
 
 
 def ask(weighed: pl.DataFrame | None = None, works: object = None, **given: object) -> Answer:

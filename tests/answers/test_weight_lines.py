@@ -6,12 +6,12 @@ import dataclasses
 
 import polars as pl
 import pytest
-from weight_scene import batch_sheet, evidence, plant, product, scope, weights
 
 from lineview.answers.answer import Answer, Evidence
 from lineview.answers.json_form import to_json
 from lineview.answers.weight import answer_weight
 from lineview.plant import Line, Machine, Plant
+from tests.simulate.weighed_line import batch_sheet, evidence, plant, product, scope, weights
 
 
 def two_lines(*products: object) -> Plant:

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import polars as pl
 import pytest
-from wrap_works import START, evidence_of, scope_of, wrap_line
 
 from lineview.answers.wrap import answer_wrap
 from lineview.columns import BATCHES, REELS, empty
 from lineview.errors import AskError
+from tests.simulate.webs import START, evidence_of, scope_of, wrap_line
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,6 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-import invented_answers as invented
 import polars as pl
 
 from lineview.answers.answer import Answer, Question
@@ -17,6 +16,7 @@ from lineview.errors import AskError, Fault, IntakeError
 from lineview.intake.export import Proposal
 from lineview.intake.export import Question as Asked
 from lineview.plant import ColumnTarget, Layout, Plant
+from tests.board import invented_answers as invented
 
 PERIODS = [
     ("2026-06-09.early", "Tue 9 June, early"),

@@ -2,16 +2,16 @@
 
 from urllib.parse import urlsplit
 
-import invented_answers as invented
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from invented_service import InventedService
 
 from lineview.board.address import NAMES, PAGES, Address, read_address
 from lineview.board.local_time import typed_moment
 from lineview.board.page import forms_of, page_of
 from lineview.errors import AskError, Fault, StoreError
+from tests.board import invented_answers as invented
+from tests.board.invented_service import InventedService
 
 DAY = {"theme": "day", "narrow": False}
 WORDS = st.text(st.characters(codec="utf-8", exclude_categories=["Cs", "Cc"]), min_size=1, max_size=40).map(

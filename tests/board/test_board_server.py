@@ -7,7 +7,6 @@ import socket
 import dash
 import pytest
 from flask.testing import FlaskClient
-from invented_service import InventedService
 
 from lineview.board.address import Address
 from lineview.board.app import create_app
@@ -15,6 +14,7 @@ from lineview.board.routes import csv_text
 from lineview.board.serve import address_of, open_server
 from lineview.board.sheet_files import sheet_links
 from lineview.errors import AskError
+from tests.board.invented_service import InventedService
 
 
 @pytest.fixture(scope="module")

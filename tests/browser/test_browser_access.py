@@ -3,10 +3,11 @@
 
 from __future__ import annotations
 
-import invented_answers as invented
 import pytest
-from invented_service import InventedService
-from served_board import Served
+
+from tests.board import invented_answers as invented
+from tests.board.invented_service import InventedService
+from tests.browser.served_board import Served
 
 pytestmark = pytest.mark.browser
 PAGES = [*invented.ANSWERS, "intake", "bags"]

@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-import invented_answers as invented
 import pytest
-from invented_service import InventedService
-from served_board import Served
 
 from lineview.board.address import NAMES
+from tests.board import invented_answers as invented
+from tests.board.invented_service import InventedService
+from tests.browser.served_board import Served
 
 pytestmark = pytest.mark.browser
 ANSWERED = list(invented.ANSWERS)

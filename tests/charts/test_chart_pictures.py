@@ -4,7 +4,6 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
-import invented_answers as invented
 import polars as pl
 import pytest
 
@@ -18,6 +17,7 @@ from lineview.charts.theme import DAY, NIGHT
 from lineview.charts.thin import MOST_POINTS, thin
 from lineview.charts.wrap import wrap_picture
 from lineview.plant import Plant
+from tests.board import invented_answers as invented
 
 LOOK = Look(invented.plant())
 

@@ -6,7 +6,6 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from references.demo_line import plain_windows, readings, simulate
 
 from lineview.columns import READINGS, require
 from lineview.demo.counter_truth import CounterTruth
@@ -14,6 +13,7 @@ from lineview.demo.line import LineTruth
 from lineview.demo.spec import demo_plant, line_specs
 from lineview.demo.stretches import BLANK, GOOD, MOVING, REJECT, windows
 from lineview.demo.weighing import batch_pieces
+from tests.simulate.line import plain_windows, readings, simulate
 
 SPECS = line_specs(demo_plant())
 

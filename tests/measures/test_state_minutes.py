@@ -1,8 +1,6 @@
 """States from a machine's own codes: stops split by kind, silences filled, maintenance set aside."""
 
-import sys
 from datetime import timedelta
-from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -14,11 +12,8 @@ from lineview.measures.counted import steps_by_kind
 from lineview.measures.state_codes import MEANINGS
 from lineview.measures.state_spells import state_spells
 from lineview.plant import Gauge
-
-sys.path.insert(0, str(Path(__file__).parent.parent / "answers"))
-sys.path.insert(0, str(Path(__file__).parent.parent / "truth"))
-from clock_line import START, machine, readings, simulate
-from test_shift import ask, table, value, works
+from tests.simulate.shift import ask, table, value, works
+from tests.simulate.wrapper import START, machine, readings, simulate
 
 CODES = {"B": "blocked", "S": "starved", "M": "maintenance", "C": "changeover"}
 OWN = machine(name="Cut-and-wrap 1", gauges=(Gauge(id="state", measures="state", codes=CODES),))

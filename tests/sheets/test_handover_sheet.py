@@ -1,17 +1,12 @@
 """A shift's handover fits one sheet: its tables cut to what a crew reads, its longest stops kept."""
 
-import sys
-from pathlib import Path
-
 import polars as pl
 import pytest
-from references.pdf_pages import pages
 
 from lineview.sheets.handover import ROWS, handover
 from lineview.sheets.page import to_pdf
-
-sys.path.insert(0, str(Path(__file__).parent.parent / "answers"))
-from test_shift import FRAME, ask, plan, sheet, works
+from tests.references.pdf_pages import pages
+from tests.simulate.shift import FRAME, ask, plan, sheet, works
 
 
 @pytest.mark.parametrize("lost", [False, True])

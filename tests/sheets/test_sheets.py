@@ -5,7 +5,6 @@ from datetime import UTC, date, datetime, timedelta
 from io import BytesIO
 
 import polars as pl
-from references.pdf_pages import pages
 
 from lineview.answers.answer import Answer, Scope, Span, Table
 from lineview.columns import TAPE
@@ -14,6 +13,7 @@ from lineview.plant import Plant
 from lineview.sheets.guard import guarded
 from lineview.sheets.page import to_pdf
 from lineview.sheets.workbook import to_xlsx
+from tests.references.pdf_pages import pages
 
 START = datetime(2026, 6, 9, 4, tzinfo=UTC)
 PLANT = Plant(shop="Invented Sweets #1 $x$", zone="Europe/Berlin")

@@ -1,8 +1,6 @@
 """The clock against simulated lines whose truth is known: uptime, stops, pieces, bounds."""
 
-import sys
 from datetime import timedelta
-from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -14,9 +12,7 @@ from lineview.measures.machine_counts import count_machine
 from lineview.measures.machine_tape import machine_tape
 from lineview.measures.pieces import Pieces, pieces_of, totals
 from lineview.measures.slow_bounds import slow_bounds_min
-
-sys.path.insert(0, str(Path(__file__).parent))
-from clock_line import EARLY, START, Run, machine, readings, simulate
+from tests.simulate.wrapper import EARLY, START, Run, machine, readings, simulate
 
 END = START + timedelta(hours=8)
 PAUSE = (3 * 3600.0, 3 * 3600.0 + 1500.0)

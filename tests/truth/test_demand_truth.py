@@ -5,7 +5,6 @@ from datetime import timedelta
 import numpy as np
 import polars as pl
 import pytest
-from wrap_works import START, wrap_line
 
 from lineview.measures.clock import calendar
 from lineview.measures.made_by_day import made_by_day
@@ -14,6 +13,7 @@ from lineview.measures.unseen_counts import planned_time
 from lineview.stock.need import Need
 from lineview.stock.season import WEEKS_A_YEAR, learn_season
 from lineview.stock.weekly_forecast import weekly_forecast
+from tests.simulate.webs import START, wrap_line
 
 #: Of ten hours, one has no readings: what stands in it must be reckoned, not lost.
 HOLES = 0.1

@@ -9,7 +9,7 @@ import pytest
 from lineview.measures.rope_model import fit_rope
 from lineview.measures.rope_products import kinds_by_name, kinds_of, told_apart
 from lineview.plant import Plant, Product
-from tests.truth.rope_lines import line
+from tests.simulate.rope_batches import line
 
 KINDS = {"mint": "14 mm", "pear": "15 mm"}
 OFFSET_MM = 0.1

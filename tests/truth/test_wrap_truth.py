@@ -3,10 +3,10 @@
 import math
 
 import pytest
-from wrap_works import START, evidence_of, scope_of, wrap_line
 
 from lineview.answers.wrap import answer_wrap, machine_events
 from lineview.measures.wrap_account import wrap_account
+from tests.simulate.webs import START, evidence_of, scope_of, wrap_line
 
 TRUE = {"blanks": 6.0, "reel_start": 3.0, "reel_end": 8.0, "splice": 1.2}
 

@@ -1,9 +1,7 @@
 """A simulated shift, and the shift's answer asked of it."""
 
-import sys
 from dataclasses import replace
 from datetime import datetime, timedelta
-from pathlib import Path
 
 import polars as pl
 
@@ -12,9 +10,7 @@ from lineview.answers.shift import answer_shift
 from lineview.columns import ADJUSTMENTS, BATCHES, PLAN, REELS, STOCK, STOP_LOG, WEIGHTS, empty
 from lineview.figure import Period
 from lineview.plant import Line, Machine, Plant, Product, Web
-
-sys.path.insert(0, str(Path(__file__).parent.parent / "truth"))
-from clock_line import EARLY, START, Run, machine, readings, simulate
+from tests.simulate.wrapper import EARLY, START, Run, machine, readings, simulate
 
 END = START + timedelta(hours=8)
 RUN = simulate(7)
