@@ -66,7 +66,7 @@ class LineRun:
             self.rack.mount(self.spec.film_of(self.product), window.start_s + 30.0)
             self.rack.mount(self.spec.paper_of(self.product), window.start_s + 90.0)
             for reel in list(self.rack.mounted.values()):
-                run.feed(reel.web.kind, reel.web.start_m, "reel starts", window.start_s + 100.0)
+                run.start_reel(reel.web, window.start_s + 100.0)
         run.idle(float(self.rng.uniform(340.0, 560.0)), "stop", "start-up")
         closing = window.end_s - float(self.rng.uniform(400.0, 640.0))
         while run.now < closing - 500.0:
@@ -136,7 +136,7 @@ class LineRun:
         film = self.spec.film_of(following)
         if film.id != self.rack.mounted["film"].web.id:
             self.rack.mount(film, at + 30.0)
-            run.feed("film", film.start_m, "reel starts", at + 32.0)
+            run.start_reel(film, at + 32.0)
         run.feed("film", self.spec.register_m, "changeovers", at + 60.0)
         self.product = following
         self.to_go = int(self.rng.integers(*self.spec.campaign_batches, endpoint=True))

@@ -12,6 +12,7 @@ from lineview.demo.reels import Rack, Reel
 from lineview.demo.rope import Batch, cut_masses_g, rope_seconds
 from lineview.demo.spec import LineSpec, StopCause
 from lineview.demo.stretches import BLANK, REJECT, Feed, ShiftTruth, Stretch, Window
+from lineview.plant import Web
 
 FEED_M_PER_S = 0.3
 
@@ -43,6 +44,7 @@ class ShiftRun:
     pending_blanks: int = 0
     since_restart: int = 0
     set_per_min: float = 350.0
+    rate_factor: float = 1.0
     next_stop_s: float = math.inf
     truth: ShiftTruth = field(init=False)
     kinds: list[NDArray[np.uint8]] = field(default_factory=list)
@@ -94,6 +96,13 @@ class ShiftRun:
         reel.left_m -= metres
         self.truth.feeds.append(Feed(at_s, metres / FEED_M_PER_S, kind, metres, cause, reel.web.id))
 
+    def start_reel(self, web: Web, at_s: float) -> None:
+        """Pull the start of a new reel through."""
+        self.feed(web.kind, self._varied(web.start_m, self.spec.sd_start_m), "reel starts", at_s)
+
+    def _varied(self, metres: float, sd_m: float) -> float:
+        return max(0.0, metres + sd_m * float(self.rng.normal())) if sd_m else metres
+
     def _break(self, *, restart: bool) -> None:
         spans = [(s, e) for s, e in self.window.breaks if s == self.now]
         if not spans:
@@ -105,7 +114,10 @@ class ShiftRun:
 
     def _draw_stop(self) -> None:
         total = sum(self._rate(c) for c in self.spec.stop_causes)
-        self.next_stop_s = float(self.rng.exponential(3600.0 / total)) if total > 0 else math.inf
+        drawn = float(self.rng.exponential(3600.0 / total)) if total > 0 else math.inf
+        self.next_stop_s = max(drawn, self.spec.least_run_s)
+        if self.spec.sd_rate:
+            self.rate_factor = 1.0 + self.spec.sd_rate * float(self.rng.normal())
 
     def _rate(self, cause: StopCause) -> float:
         return cause.per_hour * (1.0 + cause.growth_per_h * self.sizer.run_s / 3600.0)
@@ -116,7 +128,7 @@ class ShiftRun:
             if start <= self.now < end:
                 return per_min / 60.0, True, end
         following = min((s for s, _, _ in self.slow if s > self.now), default=math.inf)
-        return self.set_per_min / 60.0, False, following
+        return self.set_per_min * self.rate_factor / 60.0, False, following
 
     def run(self, batch: Batch) -> None:
         """Cut and wrap until the batch is used up or the shift ends."""
@@ -191,7 +203,7 @@ class ShiftRun:
         """Give how many cycles until a reel ends or a splice comes (at least one)."""
         most = []
         for reel in self.rack.mounted.values():
-            until = reel.splices_left_m[-1] if reel.splices_left_m else reel.web.end_m
+            until = reel.splices_left_m[-1] if reel.splices_left_m else reel.end_m
             most.append(math.ceil((reel.left_m - until) / self._per_cycle_m(reel)))
         return max(1, min(most))
 
@@ -199,13 +211,13 @@ class ShiftRun:
         for kind, reel in self.rack.mounted.items():
             if reel.splices_left_m and reel.left_m <= reel.splices_left_m[-1]:
                 reel.splices_left_m.pop()
-                at = self.stop(f"splice in {kind}", 32.0, 0.3, batch.id, least_s=15.0)
-                self.feed(kind, reel.web.splice_m, "splices", at + 2.0)
+                at = self.stop(f"splice in {kind}", self.spec.splice_stop_s, 0.3, batch.id, least_s=15.0)
+                self.feed(kind, self._varied(reel.web.splice_m, self.spec.sd_splice_m), "splices", at + 2.0)
                 return True
-            if reel.left_m <= reel.web.end_m:
+            if reel.left_m <= reel.end_m:
                 at = self.stop(f"reel change {kind}", 115.0, 0.3, batch.id, least_s=40.0)
                 self.rack.mount(reel.web, at + 5.0)
-                self.feed(kind, reel.web.start_m, "reel starts", at + 6.0)
+                self.start_reel(reel.web, at + 6.0)
                 return True
         return False
 
@@ -213,7 +225,7 @@ class ShiftRun:
         causes = self.spec.stop_causes
         rates = np.array([self._rate(c) for c in causes])
         cause = causes[int(self.rng.choice(len(causes), p=rates / rates.sum()))]
-        at = self.stop(cause.reason, cause.median_s, cause.sigma, batch.id)
+        at = self.stop(cause.reason, cause.median_s, cause.sigma, batch.id, self.spec.least_stop_s)
         kind = {"film break": "film", "paper break": "wax paper"}.get(cause.reason)
         if kind:
             self.feed(kind, self.spec.rethread_m, "rethreading after breaks", at + 2.0)

@@ -77,6 +77,14 @@ class LineSpec:
         Effect of rope temperature, and its usual value.
     sd_density_batch, sd_density_piece, sd_cut : float
         Relative standard deviations of density (batch, piece) and cut length (piece).
+    sd_rate : float
+        Relative standard deviation of the rate from one run between stops to the next.
+    least_stop_s, least_run_s : float
+        No stop for a cause, and no run from one such stop to the next, is shorter.
+    sd_start_m, sd_end_m, sd_splice_m : float
+        Standard deviations of the web lost where a reel starts, left where it ends, and lost at a splice.
+    splice_stop_s : float
+        Median of the stop at a splice.
     """
 
     line: str
@@ -85,6 +93,7 @@ class LineSpec:
     products: tuple[Product, ...]
     webs: tuple[Web, ...]
     set_per_min: float = 352.0
+    sd_rate: float = 0.0
     batch_kg: float = 22.7
     scrap_share: float = 0.012
     campaign_batches: tuple[int, int] = (4, 8)
@@ -107,6 +116,8 @@ class LineSpec:
     sd_gauge_mm: float = 0.012
     transport_s: float = 8.0
     stop_causes: tuple[StopCause, ...] = STOP_CAUSES
+    least_stop_s: float = 8.0
+    least_run_s: float = 0.0
     slow_stretches: tuple[SlowStretch, ...] = ()
     slow_stretches_per_shift: float = 0.7
     reject_share: float = 0.010
@@ -118,6 +129,10 @@ class LineSpec:
     register_m: float = 2.5
     rethread_m: float = 0.8
     sd_reel_length: float = 0.004
+    sd_start_m: float = 0.0
+    sd_end_m: float = 0.0
+    sd_splice_m: float = 0.0
+    splice_stop_s: float = 32.0
     splices_per_reel: float = 0.5
     #: (kind of web, which new reel from 1, relative error of its true length)
     mislabelled: tuple[tuple[str, int, float], ...] = ()

@@ -21,7 +21,7 @@ def test_a_whole_shift_is_told_with_its_good_pieces_exact() -> None:
         "the nominal band is 300 to 400."
     )
     assert any(span.call for span in answer.sentence) == (good / 455 < 300)
-    assert value(answer, "planned_min") == 455
+    assert value(answer, "planned_min") == pytest.approx(455, abs=1e-9)
     assert value(answer, "break_min") == 25
     assert "The plan for it was 150,000" in answer.soft
     to_json(answer)

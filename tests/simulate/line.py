@@ -7,11 +7,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.columns import READINGS
 from lineview.demo.counter_truth import CounterTruth
 from lineview.demo.line import LineRun, LineTruth
 from lineview.demo.spec import LineSpec
 from lineview.demo.stretches import Window
+from tests import factories
 
 Floats = NDArray[np.float64]
 COUNTERS = ("good", "rejects", "blanks", "pieces", "film", "paper")
@@ -129,18 +129,4 @@ def readings(
 
 def _frame(machine: str, channel: str, at_s: Floats, value: Floats) -> pl.DataFrame:
     kept = ~np.isnan(value)
-    count = int(kept.sum())
-    micros = np.round(at_s[kept] * 1e6).astype(np.int64)
-    return pl.DataFrame(
-        {
-            "machine": [machine] * count,
-            "channel": [channel] * count,
-            "at": pl.Series(micros).cast(pl.Datetime("us")).dt.replace_time_zone("UTC"),
-            "value": value[kept],
-            "text": [None] * count,
-            "quality": ["good"] * count,
-            "intake": [0] * count,
-            "row": np.arange(1, count + 1),
-        },
-        schema_overrides=READINGS,
-    ).select(READINGS.keys())
+    return factories.readings(machine, channel, factories.moments(at_s[kept]), value[kept])

@@ -56,7 +56,7 @@ def named(runs: int, first: int = 1000) -> tuple[int, int, int]:
         for views in account.views:
             reels += views.reels
             for bad in views.wrong:
-                if (bad.reel, bad.what) == ("film-3", "label"):
+                if (bad.reel, bad.what) == ("F1-0003", "label"):
                     right += 1
                 else:
                     wrong += 1
