@@ -51,10 +51,11 @@ def moments(at_s: np.ndarray) -> pl.Series:
 def rows(
     schema: Mapping[str, pl.DataType], frame: Sequence[Mapping[str, object]], **same: object
 ) -> pl.DataFrame:
-    """Rows of a frame of `lineview.columns`: what is not said is the same in all, or null; rows counted on."""
-    counted = [{"intake": 1, "row": number, **same, **row} for number, row in enumerate(frame)]
-    assert all(row.keys() <= schema.keys() for row in counted)
-    return pl.DataFrame([{c: row.get(c) for c in schema} for row in counted], schema=schema)
+    """Rows of a frame of `lineview.columns`: `same` in all, null where nothing is said, numbered from 0."""
+    whole = [{**same, **row} for row in frame]
+    assert all(row.keys() <= schema.keys() for row in whole), "a column that the frame does not have"
+    numbered = [{"intake": 1, "row": number, **row} for number, row in enumerate(whole)]
+    return pl.DataFrame([{c: row.get(c) for c in schema} for row in numbered], schema=schema)
 
 
 def evidence(readings: Mapping[str, pl.DataFrame] | None = None, **frames: pl.DataFrame) -> Evidence:

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from lineview.measures.rope_model import RopeModel, fit_rope
 from lineview.measures.rope_run_rules import left_over, run_rules
 from lineview.plant import Plant
-from tests.answers.test_rope import ask, rope, sheet, works
+from tests.simulate.rope import ask, rope, sheet, works
 from tests.simulate.rope_batches import line
 
 

@@ -8,14 +8,15 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
-from lineview.answers.answer import Answer, Evidence, Scope
+from lineview.answers.answer import Answer, Scope
 from lineview.answers.rope import answer_rope
-from lineview.columns import ADJUSTMENTS, PLAN, REELS, STOCK, STOP_LOG, WEIGHTS, empty
+from lineview.columns import ADJUSTMENTS, STOP_LOG, empty
 from lineview.figure import Period
 from lineview.gather_sizers import KnownSizers
 from lineview.measures.rope_account import RopeAccount, rope_account
 from lineview.plant import Line, Machine, Plant
-from tests.answers.test_rope import GAUGE, START, rope, sheet, works
+from tests.factories import evidence
+from tests.simulate.rope import GAUGE, START, rope, sheet, works
 
 SECOND = Machine(id="sizer9", name="sizer 9", kind="sizer", line="2", gauges=(GAUGE,))
 END = START + timedelta(minutes=1200)
@@ -38,13 +39,10 @@ def account(frame: pl.DataFrame) -> RopeAccount:
 
 
 def ask(frame: pl.DataFrame, other: RopeAccount | None) -> Answer:
-    evidence = Evidence(
-        readings={"sizer2": frame}, weights=empty(WEIGHTS), stop_log=empty(STOP_LOG), reels=empty(REELS),
-        stock=empty(STOCK), plan=empty(PLAN), batches=sheet(120, 10), adjustments=empty(ADJUSTMENTS),
-    )  # fmt: skip
+    known = evidence({"sizer2": frame}, batches=sheet(120, 10))
     if other is not None:
-        evidence = replace(evidence, elsewhere={"sizer9": other})
-    return answer_rope(plant(), Scope("1", "sizer2", Period(START, END), END), evidence)
+        known = replace(known, elsewhere={"sizer9": other})
+    return answer_rope(plant(), Scope("1", "sizer2", Period(START, END), END), known)
 
 
 def ranking(answer: Answer) -> list[dict[str, object]]:

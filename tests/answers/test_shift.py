@@ -7,9 +7,12 @@ import polars as pl
 import pytest
 
 from lineview.answers.json_form import to_json
-from lineview.columns import READINGS, REELS
+from lineview.columns import REELS
 from lineview.plant import Gauge
-from tests.simulate.shift import END, FRAME, RUN, START, ask, machine, made, plan, sheet, table, value, works
+from tests import factories
+from tests.factories import value
+from tests.simulate.shift import END, FRAME, RUN, ask, made, plan, sheet, table, works
+from tests.simulate.wrapper import START, machine
 
 
 def test_a_whole_shift_is_told_with_its_good_pieces_exact() -> None:
@@ -173,18 +176,12 @@ def test_changeovers_are_told_from_flavour_to_flavour_and_an_order_is_advised() 
 def test_blocked_and_starved_minutes_are_left_out_of_the_machines_own_efficiency() -> None:
     a, b = max(((a, b) for a, b in RUN.stops if 0 < a < 28000), key=lambda s: s[1] - s[0])
     own = machine(name="Cut-and-wrap 1", gauges=(Gauge(id="state", measures="state"),))
-    marks = pl.DataFrame(
-        {
-            "machine": "w1",
-            "channel": "state",
-            "at": [START - timedelta(minutes=5), START + timedelta(seconds=a), START + timedelta(seconds=b)],
-            "value": None,
-            "text": ["Execute", "Suspended", "Execute"],
-            "quality": "good",
-            "intake": 1,
-            "row": 1,
-        }
-    ).cast(dict(READINGS))  # type: ignore[arg-type]
+    marks = factories.readings(
+        "w1",
+        "state",
+        [START - timedelta(minutes=5), START + timedelta(seconds=a), START + timedelta(seconds=b)],
+        text=["Execute", "Suspended", "Execute"],
+    )
     answer = ask(pl.concat([FRAME, marks]), plant=works(own))
     assert value(answer, "efficiency_machine_only_percent") > value(answer, "efficiency_all_causes_percent")
     assert any(row["reason"] == "outside" for row in table(answer, "reasons"))

@@ -7,35 +7,31 @@ import pytest
 
 from lineview.answers.answer import Scope
 from lineview.answers.shift import answer_shift
-from lineview.columns import READINGS
 from lineview.errors import AskError
 from lineview.figure import Period
 from lineview.plant import Gauge
-from tests.simulate.shift import END, FRAME, NOTHING, RUN, START, ask, machine, table, value, works
+from tests import factories
+from tests.factories import evidence, value
+from tests.simulate.shift import END, FRAME, RUN, START, ask, table, works
+from tests.simulate.wrapper import machine
 
 
 def test_an_unknown_machine_is_named_with_those_there_are() -> None:
     scope = Scope("1", "w9", Period(START, END), END)
     with pytest.raises(AskError, match=r"w9.*w1"):
-        answer_shift(works(), scope, NOTHING)
+        answer_shift(works(), scope, evidence())
 
 
 def test_pieces_counted_in_maintenance_are_told() -> None:
     own = machine(
         name="Cut-and-wrap 1", gauges=(Gauge(id="state", measures="state", codes={"m": "maintenance"}),)
     )
-    marks = pl.DataFrame(
-        {
-            "machine": "w1",
-            "channel": "state",
-            "at": [START, START + timedelta(hours=1), START + timedelta(hours=2)],
-            "value": None,
-            "text": ["Execute", "M", "Execute"],
-            "quality": "good",
-            "intake": 1,
-            "row": 1,
-        }
-    ).cast(dict(READINGS))  # type: ignore[arg-type]
+    marks = factories.readings(
+        "w1",
+        "state",
+        [START, START + timedelta(hours=1), START + timedelta(hours=2)],
+        text=["Execute", "M", "Execute"],
+    )
     answer = ask(pl.concat([FRAME, marks]), plant=works(own))
     counted = int(((RUN.pieces > 3600) & (RUN.pieces <= 7200)).sum())
     assert any(note.startswith(f"{counted:,} pieces were counted while") for note in answer.notes)

@@ -16,8 +16,8 @@ from lineview.charts.theme import DAY, NIGHT
 from lineview.measures.rope_components import rope_components
 from lineview.measures.rope_model import fit_rope
 from lineview.measures.rope_watch import watch
-from tests.answers.test_rope import adjusted, ask, rope, sheet
 from tests.board import invented_answers as invented
+from tests.simulate.rope import adjusted, ask, rope, sheet
 from tests.simulate.rope_batches import line
 
 LOOK = Look(invented.plant())

@@ -1,60 +1,39 @@
 """A simulated shift, and the shift's answer asked of it."""
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 import polars as pl
 
-from lineview.answers.answer import Answer, Evidence, Scope
+from lineview.answers.answer import Answer, Scope
 from lineview.answers.shift import answer_shift
-from lineview.columns import ADJUSTMENTS, BATCHES, PLAN, REELS, STOCK, STOP_LOG, WEIGHTS, empty
+from lineview.columns import BATCHES, PLAN
 from lineview.figure import Period
 from lineview.plant import Line, Machine, Plant, Product, Web
+from tests import factories
 from tests.simulate.wrapper import EARLY, START, Run, machine, readings, simulate
 
 END = START + timedelta(hours=8)
 RUN = simulate(7)
 FRAME = readings(RUN, 10, seed=7)
-NOTHING = Evidence(
-    readings={},
-    weights=empty(WEIGHTS),
-    batches=empty(BATCHES),
-    stop_log=empty(STOP_LOG),
-    reels=empty(REELS),
-    stock=empty(STOCK),
-    plan=empty(PLAN),
-    adjustments=empty(ADJUSTMENTS),
-)
 
 
 def product(name: str, *allergens: str) -> Product:
-    return Product(
-        id=name,
-        flavour=name,
-        base="soft" if name < "m" else "hard",
-        mass_g=6.8,
-        mass_tolerance_g=0.5,
-        diameter_mm=14,
-        diameter_tolerance_mm=0.5,
-        cut_length_mm=30,
-        allergens=allergens,
-    )
+    return factories.product(name, *allergens, base="soft" if name < "m" else "hard", mass_tolerance_g=0.5)
 
 
-def works(own: Machine | None = None) -> Plant:
+def works(wrapper: Machine | None = None) -> Plant:
+    film = Web(
+        id="film", kind="film", cut_length_mm=56, width_mm=90, reel_outer_mm=300, reel_core_mm=76,
+        reel_length_m=2876,
+    )  # fmt: skip
     return Plant(
         shop="Invented Sweets",
         shifts=(EARLY,),
         lines=(Line(id="1"),),
-        machines=(own or machine(name="Cut-and-wrap 1"),),
-        webs=(
-            Web(
-                id="film", kind="film", cut_length_mm=56, width_mm=90, reel_outer_mm=300, reel_core_mm=76,
-                reel_length_m=2876,
-            ),
-        ),
+        machines=(wrapper or machine(name="Cut-and-wrap 1"),),
+        webs=(film,),
         products=(product("lime"), product("mint"), product("nut", "nuts"), product("almond", "nuts")),
-    )  # fmt: skip
+    )
 
 
 def ask(
@@ -65,47 +44,26 @@ def ask(
     plant: Plant | None = None,
     **more: pl.DataFrame,
 ) -> Answer:
-    evidence = replace(NOTHING, readings={"w1": frame}, **more)
-    return answer_shift(
-        plant or works(), Scope("1", "w1", Period(start, end), now, "Tue 9 June, early"), evidence
-    )
+    scope = Scope("1", "w1", Period(start, end), now, "Tue 9 June, early")
+    return answer_shift(plant or works(), scope, factories.evidence({"w1": frame}, **more))
 
 
 def plan(*rows: tuple[str, float, float, float]) -> pl.DataFrame:
     """Rows of product, start and end [h after START], pieces."""
-    return pl.DataFrame(
-        {
-            "line": "1",
-            "product": [r[0] for r in rows],
-            "start": [START + timedelta(hours=r[1]) for r in rows],
-            "end": [START + timedelta(hours=r[2]) for r in rows],
-            "pieces": [float(r[3]) for r in rows],
-            "intake": 1,
-            "row": 1,
-        }
-    ).cast(dict(PLAN))  # type: ignore[arg-type]
+    planned = [
+        {"product": name, "start": hours(start), "end": hours(end), "pieces": float(pieces)}
+        for name, start, end, pieces in rows
+    ]
+    return factories.rows(PLAN, planned, line="1")
 
 
 def sheet(*rows: tuple[float, str]) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            "line": "1",
-            "batch": [f"b{k}" for k in range(len(rows))],
-            "product": [name for _, name in rows],
-            "start": [START + timedelta(hours=h) for h, _ in rows],
-            "end": None,
-            "mass_in_kg": 22.7,
-            "intake": 1,
-            "row": 1,
-        }
-    ).cast(dict(BATCHES))  # type: ignore[arg-type]
+    batches = [{"batch": f"b{k}", "product": name, "start": hours(h)} for k, (h, name) in enumerate(rows)]
+    return factories.rows(BATCHES, batches, line="1", mass_in_kg=22.7)
 
 
-def value(answer: Answer, name: str) -> float:
-    figure = answer.figure(name)
-    assert figure is not None
-    assert isinstance(figure.value, int | float), figure.why_none
-    return float(figure.value)
+def hours(after: float) -> datetime:
+    return START + timedelta(hours=after)
 
 
 def table(answer: Answer, name: str) -> list[dict[str, object]]:

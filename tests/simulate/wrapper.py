@@ -1,4 +1,4 @@
-"""A wrapper whose truth is known: stops, a slow stretch and every piece of one shift, run by the demo's line."""
+"""A wrapper whose truth is known, run by the demo's line: stops, a slow stretch, every piece of a shift."""
 
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
