@@ -1,10 +1,19 @@
-"""Which tests a person runs while working, and what kind the others are: by folder, unless a test says."""
+"""Which tests are quick and what kind the others are, by folder; and the invented week for all."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
+from shutil import copytree
+from typing import TYPE_CHECKING
 
 import pytest
+
+from tests.main_job.invented_week import DEMO
+
+if TYPE_CHECKING:  # loaded by those tests alone that need them
+    from lineview.take_in import Taken
+    from lineview.works import Works
 
 TESTS = Path(__file__).parent
 #: Folders and files whose tests take seconds all together.
@@ -26,3 +35,31 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(folder)
         elif folder in QUICK and not any(item.get_closest_marker(name) for name in SLOW):
             item.add_marker("quick")
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's week, written afresh."""
+    from lineview.demo.make import make_demo
+
+    into = tmp_path_factory.mktemp("demo")
+    make_demo(into)
+    return into
+
+
+@pytest.fixture(scope="session")
+def week(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Works]:
+    """A works into which the shipped invented week has been taken."""
+    from lineview.works import Works
+
+    folder = tmp_path_factory.mktemp("works")
+    copytree(DEMO, folder, dirs_exist_ok=True)
+    with Works(folder) as works:
+        works.taken = works.take([folder / "exports"])  # type: ignore[attr-defined]  # kept for `taken`
+        yield works
+
+
+@pytest.fixture(scope="session")
+def taken(week: Works) -> list[Taken]:
+    """What came of each of the week's exports."""
+    return week.taken  # type: ignore[attr-defined,no-any-return]  # see above
