@@ -88,7 +88,7 @@ def _unmarked(measured: ShiftMeasures) -> str:
 
 def _states(measured: ShiftMeasures) -> list[str]:
     """Say what the machine's states added, and where they contradict its counter."""
-    told, account, against = [], measured.so_far, measured.counts.against
+    told, account, against = [], measured.so_far, measured.against
     coded = account.coded_run_min + account.coded_stand_min
     if coded >= 0.5:
         told.append(

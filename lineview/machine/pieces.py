@@ -21,7 +21,7 @@ import polars as pl
 from lineview.columns import INCREMENTS, READINGS, UTC_US, require
 from lineview.core.estimate import Estimate
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
-from lineview.measures.coded_clock import Contradictions, clock_with_states, contradictions
+from lineview.measures.coded_clock import clock_with_states
 from lineview.measures.counts import increments, known_modulus
 from lineview.measures.rate import sums
 from lineview.measures.state_spells import NO_SPELLS, Spells, set_aside, state_spells
@@ -37,7 +37,6 @@ _MADE: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
 #: Without a reading for so many usual intervals at a period's edge its count is not known.
 _USUAL = 1.5
 NO_PLAN = PlannedTime(np.empty(0), np.empty(0))
-NO_CONTRADICTIONS = Contradictions(0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -245,8 +244,6 @@ class MachineCounts:
         Its activity: by the counter, and by the machine's states where there are no readings of it.
     spells : Spells
         What its states said.
-    against : Contradictions
-        Where they said otherwise than the counter.
     aside : mapping
         What each counter counted in maintenance, in no sum: frames with columns start, end, n.
     usual_min : float or None
@@ -263,7 +260,6 @@ class MachineCounts:
     counters: Mapping[Counts, CounterIncrements]
     seen: Clock
     spells: Spells
-    against: Contradictions
     aside: Mapping[Counts, pl.DataFrame]
     usual_min: float | None = None
     readings: int = 0
@@ -448,7 +444,7 @@ def count_machine(
     whole = clock_with_states(seen, spells, machine.nominal_per_min)
     every = float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None
     return MachineCounts(
-        machine, counters, whole, spells, contradictions(seen, spells), aside, every,
+        machine, counters, whole, spells, aside, every,
         int((readings["quality"] == "good").sum()), marks=marks_of(machine, readings),
     )  # fmt: skip
 

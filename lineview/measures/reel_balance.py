@@ -7,13 +7,15 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+import numpy as np
 import polars as pl
 
-from lineview.measures.counted import Counted, Steps
+from lineview.core.estimate import Estimate
+from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.reel_length import full_reel_m
 from lineview.measures.reel_names import same_reel
-from lineview.measures.wrap_pieces import WRAP_COUNTERS, wraps_split
-from lineview.plant import Plant, Web
+from lineview.measures.wrap_pieces import WRAP_COUNTERS, wraps_between
+from lineview.plant import Counts, Plant, Web, WebKind
 
 #: A rest is measured by diameter or rounded: so far may two notes of it lie apart [m].
 LENGTH_READ_M = 5.0
@@ -43,7 +45,7 @@ class ReelSpan:
     left_m: float | None
     returned: bool
     splices: int
-    fed: Counted | None
+    fed: Estimate | None
     wraps: float | None
     origin: str = ""
     stated_m: float | None = None
@@ -105,7 +107,7 @@ def kind_of(plant: Plant, name: str) -> str:
 
 
 def reel_spans(
-    plant: Plant, machine: str, reels: pl.DataFrame, steps: Mapping[str, Steps], last: datetime
+    plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: datetime
 ) -> list[ReelSpan]:
     """Give each reel's stretch on a machine with what the counters fed meanwhile.
 
@@ -113,12 +115,10 @@ def reel_spans(
     ----------
     plant : Plant
         For the webs.
-    machine : str
-        Id of the machine.
+    counts : MachineCounts
+        Of the machine.
     reels : polars.DataFrame
         REELS; `left_m` of a row is what was left on the reel taken off then, that is, the one before.
-    steps : mapping
-        Of the machine's counters by what they count.
     last : datetime
         Latest moment known [UTC].
 
@@ -127,18 +127,19 @@ def reel_spans(
     list of ReelSpan
         By kind and time; the last of each kind is still on the machine.
     """
-    own = reels.filter(pl.col("machine") == machine).sort("at", "row")
+    own = reels.filter(pl.col("machine") == counts.machine.id).sort("at", "row")
     spans: list[ReelSpan] = []
-    for kind in ("film", "wax paper"):
+    kinds: tuple[WebKind, ...] = ("film", "wax paper")
+    for kind in kinds:
         rows = [r for r in own.iter_rows(named=True) if kind_of(plant, r["web"] or "") == kind]
         if not rows:
             continue
         ends = [*(row["at"] for row in rows[1:]), max(last, rows[-1]["at"])]
-        wraps = wraps_split(steps, [rows[0]["at"], *ends])
+        wraps = wraps_between(counts, [rows[0]["at"], *ends])
         # The last reel is followed by none.
         for k, (row, following) in enumerate(zip(rows, [*rows[1:], None], strict=False)):
-            counted = None if wraps is None else float(wraps[k])
-            spans.append(_span(plant, kind, row, following, ends[k], steps, counted))
+            wrapped = None if wraps is None else float(wraps[k])
+            spans.append(_span(plant, kind, row, following, ends[k], counts, wrapped))
     return _with_rests(spans)
 
 
@@ -167,7 +168,7 @@ def _left_on(span: ReelSpan) -> float | None:
         return span.left_m
     if span.held_m is None or span.fed is None:
         return None
-    return max(span.held_m - span.fed.value, 0.0)
+    return max(span.held_m - span.fed.number, 0.0)
 
 
 def _rest_of(earlier: list[ReelSpan], span: ReelSpan) -> int | None:
@@ -192,18 +193,18 @@ def _rest_of(earlier: list[ReelSpan], span: ReelSpan) -> int | None:
 
 def _span(
     plant: Plant,
-    kind: str,
+    kind: WebKind,
     row: Mapping[str, Any],
     following: Mapping[str, Any] | None,
     end: datetime,
-    steps: Mapping[str, Steps],
+    counts: MachineCounts,
     wraps: float | None,
 ) -> ReelSpan:
     mounted: datetime = row["at"]
     web = web_of(plant, str(row["web"]))
-    feed = steps.get(kind)
-    fed = feed.between(mounted, end) if feed is not None and end > mounted else None
-    sure = all(own.between(mounted, end).exact for what, own in steps.items() if what in WRAP_COUNTERS)
+    fed = _known(counts, kind, mounted, end) if end > mounted else None
+    there = [what for what in WRAP_COUNTERS if counts.has_read(what)]
+    sure = all(_known(counts, what, mounted, end) is not None for what in there)
     label: float | None = row["length_m"]
     if label is None and web is not None:
         label = web.reel_length_m
@@ -221,6 +222,20 @@ def _span(
         left_m=None if following is None else following["left_m"],
         returned=False,
         splices=int(row["splices"] or 0),
-        fed=fed if fed is not None and fed.exact else None,
+        fed=fed,
         wraps=wraps if sure and end > mounted else None,
     )
+
+
+def _known(counts: MachineCounts, kind: Counts, start: datetime, end: datetime) -> Estimate | None:
+    """What a counter counted in a stretch; None where it was not read, or some increment in it is open."""
+    at = micros([start, end])
+    counted = counts.count(kind, at[:1], at[1:])
+    if counted is None or not counted.readings[0]:
+        return None
+    counter = counts.counters[kind]
+    inside = (counter.end_us > at[0]) & (counter.start_us < at[1])
+    if not counter.known[inside].all():
+        return None
+    clipped = counter.count(np.maximum(at[:1], counter.start_us[0]), np.minimum(at[1:], counter.end_us[-1]))
+    return clipped.at(0)

@@ -85,11 +85,14 @@ SAID: dict[str, pl.DataType] = {
     "aside_n": _NUMBERS,
 }
 
-#: Pieces and metres of web by day and product, from the first to the last reading in the window.
+#: Good pieces by day and product, from the first to the last reading in the window, with their bounds;
+#: `unseen` are those of them that no reading shows.
 OUTPUT: dict[str, pl.DataType] = {
     "day": pl.List(pl.Date()),
     "product": _NAMES,
     "good": _NUMBERS,
+    "good_low": _NUMBERS,
+    "good_high": _NUMBERS,
     "unseen": _NUMBERS,
 }
 
