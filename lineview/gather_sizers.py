@@ -28,10 +28,10 @@ class KnownSizers:
     """What was measured of the sizers, for as long as the data are the same."""
 
     def __init__(self) -> None:
-        self._version = ""
+        self._version: object = None
         self._kept: Kept = {}
 
-    def of(self, version: str) -> Kept:
+    def of(self, version: object) -> Kept:
         """Give what is kept for these data: nothing where they have changed since."""
         if version != self._version or len(self._kept) >= MOST_KEPT:
             self._version, self._kept = version, {}
