@@ -15,7 +15,7 @@ from lineview.columns import REFUSALS, TAPE
 from lineview.errors import AskError, Fault, IntakeError
 from lineview.intake.export import Proposal
 from lineview.intake.export import Question as IntakeQuestion
-from lineview.period_names import read_period
+from lineview.period_names import Days, read_period
 from lineview.plant import ColumnTarget, Layout, Plant
 from lineview.question_scope import QuestionScope
 from lineview.scoping import machines_asked
@@ -86,7 +86,9 @@ class InventedWorks:
         told = {"machine": asked.machine or known[0], "line": asked.line or "1"}
         if asked.period is not None:
             labels = {read_period(name): label for name, label in PERIODS}
-            told["label"] = labels.get(asked.period, str(asked.period))
+            days = asked.period
+            plain = f"{days.first}..{days.last}" if isinstance(days, Days) else str(days)
+            told["label"] = labels.get(asked.period, plain)
         return self._with_reasons(invented.ANSWERS[asked.question](**told))
 
     def _with_reasons(self, answer: Answer) -> Answer:
