@@ -202,7 +202,7 @@ def at_wall_time(wall: datetime, zone: ZoneInfo, where: str) -> datetime:
     at = wall.replace(tzinfo=zone).astimezone(UTC)
     if at.astimezone(zone).replace(tzinfo=None) != wall:
         expected = "a time that the spring change leaves in place"
-        raise AskError(Fault(f"there is no {wall:%Y-%m-%d %H:%M} in {zone.key}", where, expected))
+        raise AskError(Fault(f"{wall:%Y-%m-%d %H:%M} does not exist in {zone.key}", where, expected))
     return at
 
 

@@ -26,9 +26,7 @@ LARGE = """<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">
 <a href="/intake">intake page</a>, accept a layout there, then upload the whole file here.</p>
 {% elif outcome.faults %}<p>{{ outcome.file_name }} was not taken in; nothing of it was kept.</p>
 <ul class="faults">{% for fault in outcome.faults %}<li>{{ fault }}</li>{% endfor %}</ul>
-{% else %}<p>{{ outcome.receipt }}</p>
-<ul>{% for words, rows in outcome.counts.items() %}<li>{{ '{:,}'.format(rows) }} {{ words }}</li>
-{% endfor %}</ul>{% endif %}
+{% else %}<p>{{ outcome.receipt }}</p>{% endif %}
 </div>
 {% endif %}
 <form method="post" enctype="multipart/form-data">

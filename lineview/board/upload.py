@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
+from lineview import show
 from lineview.errors import Fault, IntakeError, LineviewError
 from lineview.intake.export import Proposal
 from lineview.take_in import Taken
@@ -122,11 +123,10 @@ def outcome_of(name: str, taken: Taken) -> TakeOutcome:
     if taken.receipt is None:
         return TakeOutcome(name, proposal=taken.proposal)
     r = taken.receipt
-    said = (
-        f"{name} was taken in before; nothing changed."
-        if r.already
-        else f"{name} is in as intake {r.intake}."
-    )
+    said = f"{name} was taken in before; nothing changed."
+    if not r.already:
+        rows, kept, refused = (show.number(count) for count in (r.rows, r.kept, r.refused))
+        said = f"{name} is in as intake {r.intake}: {rows} rows, {kept} kept, {refused} refused."
     counts = {
         "rows": r.rows,
         "kept": r.kept,
