@@ -13,7 +13,7 @@ from lineview.gather_order import order_evidence
 from lineview.gather_sizers import Kept, other_sizers
 from lineview.net_contents_tables import net_contents_tables
 from lineview.plant import Machine, Plant
-from lineview.store.store import Store
+from lineview.store.reader import StoreReader
 
 #: How far beyond a period batches and stops may start and still matter in it.
 MARGIN = timedelta(hours=12)
@@ -22,13 +22,13 @@ BEYOND = timedelta(hours=2)
 
 
 def gather(
-    store: Store, plant: Plant, question: Question, scope: Scope, known: Kept | None = None
+    store: StoreReader, plant: Plant, question: Question, scope: Scope, known: Kept | None = None
 ) -> Evidence:
     """Fetch the frames an answer works on.
 
     Parameters
     ----------
-    store : Store
+    store : StoreReader
         Open.
     plant : Plant
         The plant description.
@@ -74,7 +74,7 @@ def gather(
     )
 
 
-def _weighed_elsewhere(store: Store, plant: Plant, scope: Scope) -> dict[str, pl.DataFrame]:
+def _weighed_elsewhere(store: StoreReader, plant: Plant, scope: Scope) -> dict[str, pl.DataFrame]:
     """Fetch what the other lines weighed in the period, and their batch sheets."""
     start, end = scope.period.start, scope.period.end
     wrapping = [m for m in plant.machines if m.line != scope.line and m.kind == "cut-and-wrap machine"]
@@ -96,12 +96,12 @@ def _machines(plant: Plant, question: Question, scope: Scope) -> list[Machine]:
     return chosen
 
 
-def widened(store: Store, machine: str, scope: Scope, beyond: timedelta) -> pl.DataFrame:
+def widened(store: StoreReader, machine: str, scope: Scope, beyond: timedelta) -> pl.DataFrame:
     """Fetch a machine's readings of the scope's period and the one reading either side of it.
 
     Parameters
     ----------
-    store : Store
+    store : StoreReader
         Open.
     machine : str
         Id of the machine.

@@ -15,7 +15,7 @@ from lineview.measures.made_by_day import MADE, made_by_day
 from lineview.measures.wrap_pieces import WRAP_COUNTERS
 from lineview.plant import Machine, Plant
 from lineview.stock.works_orders import latest_counts
-from lineview.store.store import Store
+from lineview.store.reader import StoreReader
 
 #: How far back use is looked at.
 HISTORY = timedelta(days=731)
@@ -25,12 +25,12 @@ AT_ONCE = timedelta(days=91)
 PLANNED, MOUNTED = timedelta(days=731), timedelta(hours=12)
 
 
-def order_evidence(store: Store, plant: Plant, scope: Scope) -> Evidence:
+def order_evidence(store: StoreReader, plant: Plant, scope: Scope) -> Evidence:
     """Fetch for the order: all use before the buyer's today by day, and the recent weeks' readings.
 
     Parameters
     ----------
-    store : Store
+    store : StoreReader
         Open.
     plant : Plant
         The plant description.
@@ -60,12 +60,12 @@ def order_evidence(store: Store, plant: Plant, scope: Scope) -> Evidence:
     )
 
 
-def fetched_from(store: Store, plant: Plant, scope: Scope) -> datetime:
+def fetched_from(store: StoreReader, plant: Plant, scope: Scope) -> datetime:
     """Give from when on every reading is fetched: the recent weeks, or since the oldest of the last counts.
 
     Parameters
     ----------
-    store : Store
+    store : StoreReader
         Open.
     plant : Plant
         The plant description.
@@ -79,13 +79,13 @@ def fetched_from(store: Store, plant: Plant, scope: Scope) -> datetime:
 
 
 def made_history(
-    store: Store, plant: Plant, machines: Sequence[Machine], batches: pl.DataFrame, now: datetime
+    store: StoreReader, plant: Plant, machines: Sequence[Machine], batches: pl.DataFrame, now: datetime
 ) -> pl.DataFrame:
     """Sum the good pieces of up to two years before a moment by day and product.
 
     Parameters
     ----------
-    store : Store
+    store : StoreReader
         Open.
     plant : Plant
         The plant description.
@@ -127,7 +127,11 @@ def _edges(start: datetime, end: datetime, plant: Plant) -> list[datetime]:
 
 
 def _readings(
-    store: Store, machine: Machine, start: datetime, end: datetime, channels: Sequence[str] | None = None
+    store: StoreReader,
+    machine: Machine,
+    start: datetime,
+    end: datetime,
+    channels: Sequence[str] | None = None,
 ) -> pl.DataFrame:
     """Fetch a machine's readings of a time and the one reading of each channel either side of it."""
     parts = [

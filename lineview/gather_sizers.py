@@ -11,7 +11,7 @@ from lineview.columns import BATCHES, STOP_LOG, empty
 from lineview.gather_log import with_named, with_reasons
 from lineview.measures.rope_account import RopeAccount, rope_account
 from lineview.plant import Machine, Plant
-from lineview.store.store import Store
+from lineview.store.reader import StoreReader
 
 Kept = dict[tuple[str, datetime, datetime], RopeAccount]
 
@@ -28,22 +28,22 @@ class KnownSizers:
     """What was measured of the sizers, for as long as the data are the same."""
 
     def __init__(self) -> None:
-        self._version = ""
+        self._version: object = None
         self._kept: Kept = {}
 
-    def of(self, version: str) -> Kept:
+    def of(self, version: object) -> Kept:
         """Give what is kept for these data: nothing where they have changed since."""
         if version != self._version or len(self._kept) >= MOST_KEPT:
             self._version, self._kept = version, {}
         return self._kept
 
 
-def other_sizers(store: Store, plant: Plant, scope: Scope, kept: Kept) -> dict[str, RopeAccount]:
+def other_sizers(store: StoreReader, plant: Plant, scope: Scope, kept: Kept) -> dict[str, RopeAccount]:
     """Measure the rope of every sizer but the one asked about, as far as it bears on who needs a person.
 
     Parameters
     ----------
-    store : Store
+    store : StoreReader
         Open.
     plant : Plant
         The works.
@@ -70,7 +70,9 @@ def other_sizers(store: Store, plant: Plant, scope: Scope, kept: Kept) -> dict[s
     return out
 
 
-def _measured(store: Store, plant: Plant, sizer: Machine, period: tuple[datetime, datetime]) -> RopeAccount:
+def _measured(
+    store: StoreReader, plant: Plant, sizer: Machine, period: tuple[datetime, datetime]
+) -> RopeAccount:
     start, end = period
     wanted: dict[str, list[str] | None] = {sizer.id: _rope_channels(sizer)}
     if sizer.counter("rope") is None:  # its running hours are a cut-and-wrap machine's then

@@ -48,58 +48,32 @@ class Piece:
     rows: Sequence[pl.DataFrame]
 
 
-class PartedTable:
-    """A Delta table that is only ever added to, or rid of whole intakes.
+class TableFiles:
+    """The files of a Delta table at one moment.
 
     Parameters
     ----------
     folder : pathlib.Path
-        Where the table is; made where it is missing.
+        Where the table is.
     schema : dict
-        One of lineview.columns; the month is added.
-
-    Notes
-    -----
-    Files are written by polars and committed with their statistics in one transaction: several times as fast
-    and as frugal as handing the rows over. The list of files is read again only when the table has changed.
+        One of lineview.columns.
+    listed : polars.DataFrame
+        path, machine, intake, first and last moment [µs since 1970] of each file.
     """
 
-    def __init__(self, folder: Path, schema: Mapping[str, pl.DataType]) -> None:
+    def __init__(self, folder: Path, schema: Mapping[str, pl.DataType], listed: pl.DataFrame) -> None:
         self._folder = folder
         self._schema = dict(schema)
-        columns = [name for name in schema if name != "machine"]
-        self._written = {name: self._schema[name] for name in columns}
-        if not DeltaTable.is_deltatable(str(folder)):
-            folder.mkdir(parents=True, exist_ok=True)
-            told = {**self._schema, "month": pl.String()}
-            fields = [Field(name, _DELTA_TYPES[dtype]) for name, dtype in told.items()]
-            DeltaTable.create(str(folder), Schema(fields), mode="ignore", partition_by=list(_PARTITION))
-        self._table = DeltaTable(str(folder))
-        self._lock = Lock()
-        self._listed = -1
-        self._files = empty(_FILES)
+        self._files = listed
 
     def files(self) -> pl.DataFrame:
-        """Give the table's files now: path, machine, intake, first and last moment [µs since 1970]."""
-        with self._lock:
-            self._table.update_incremental()
-            version = self._table.version()
-            if version != self._listed:
-                self._files = self._list()
-                self._listed = version
-            return self._files
+        """Give the files: path, machine, intake, first and last moment [µs since 1970]."""
+        return self._files
 
-    def _list(self) -> pl.DataFrame:
-        actions = pl.DataFrame(self._table.get_add_actions(flatten=True))
-        if actions.is_empty():
-            return empty(_FILES)
-        return actions.select(
-            path=pl.col("path").map_elements(unquote, pl.String),  # the table's log holds addresses
-            machine=pl.col("partition.machine").cast(pl.String),
-            intake="min.intake",
-            first=pl.col("min.at").dt.cast_time_unit("us").cast(pl.Int64),
-            last=pl.col("max.at").dt.cast_time_unit("us").cast(pl.Int64),
-        )
+    def only(self, intakes: Sequence[int]) -> TableFiles:
+        """Give the files there are now of these intakes, held still."""
+        listed = self.files()
+        return TableFiles(self._folder, self._schema, listed.filter(pl.col("intake").is_in(list(intakes))))
 
     def scan(
         self, files: pl.DataFrame, machine: str, first: int, last: int, hidden: Iterable[int]
@@ -137,6 +111,60 @@ class PartedTable:
             .filter(pl.col("at").is_between(start, end))
             .with_columns(machine=pl.lit(machine))
             .select(list(self._schema))
+        )
+
+
+class PartedTable(TableFiles):
+    """A Delta table that is only ever added to, or rid of whole intakes.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where the table is; made where it is missing.
+    schema : dict
+        One of lineview.columns; the month is added.
+
+    Notes
+    -----
+    Files are written by polars and committed with their statistics in one transaction: several times as fast
+    and as frugal as handing the rows over. The list of files is read again only when the table has changed.
+    """
+
+    def __init__(self, folder: Path, schema: Mapping[str, pl.DataType]) -> None:
+        super().__init__(folder, schema, empty(_FILES))
+        columns = [name for name in schema if name != "machine"]
+        self._written = {name: self._schema[name] for name in columns}
+        if not DeltaTable.is_deltatable(str(folder)):
+            folder.mkdir(parents=True, exist_ok=True)
+            told = {**self._schema, "month": pl.String()}
+            fields = [Field(name, _DELTA_TYPES[dtype]) for name, dtype in told.items()]
+            DeltaTable.create(str(folder), Schema(fields), mode="ignore", partition_by=list(_PARTITION))
+        self._table = DeltaTable(str(folder))
+        self._lock = Lock()
+        self._read_table = DeltaTable(str(folder))  # of its own, so that no reader waits for a writer
+        self._reading = Lock()
+        self._listed = -1
+
+    def files(self) -> pl.DataFrame:
+        """Give the table's files now: path, machine, intake, first and last moment [µs since 1970]."""
+        with self._reading:
+            self._read_table.update_incremental()
+            version = self._read_table.version()
+            if version != self._listed:
+                self._files = self._list()
+                self._listed = version
+            return self._files
+
+    def _list(self) -> pl.DataFrame:
+        actions = pl.DataFrame(self._read_table.get_add_actions(flatten=True))
+        if actions.is_empty():
+            return empty(_FILES)
+        return actions.select(
+            path=pl.col("path").map_elements(unquote, pl.String),  # the table's log holds addresses
+            machine=pl.col("partition.machine").cast(pl.String),
+            intake="min.intake",
+            first=pl.col("min.at").dt.cast_time_unit("us").cast(pl.Int64),
+            last=pl.col("max.at").dt.cast_time_unit("us").cast(pl.Int64),
         )
 
     def holds(self, app_id: str) -> bool:

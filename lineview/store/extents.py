@@ -8,20 +8,20 @@ import polars as pl
 from sqlalchemy import select
 
 from lineview.store.frames import fetch
-from lineview.store.journal import Journal
+from lineview.store.journal import JournalReader
 from lineview.store.tables import extents, intakes
 
 _SCHEMA = {"machine": pl.String(), "channel": pl.String(), "first": pl.Int64(), "last": pl.Int64()}
 
 
 def spans(
-    journal: Journal, kind: str, machine: str | None = None, channels: Sequence[str] | None = None
+    journal: JournalReader, kind: str, machine: str | None = None, channels: Sequence[str] | None = None
 ) -> pl.DataFrame:
     """Give machine, channel, first and last moment [µs since 1970], one row an intake and channel.
 
     Parameters
     ----------
-    journal : Journal
+    journal : JournalReader
         Open.
     kind : str
         "readings" or "weights".

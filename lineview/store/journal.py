@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from threading import RLock
 from typing import Any
 
 import polars as pl
@@ -20,7 +21,59 @@ from lineview.store.plainly import plainly
 from lineview.store.tables import extents, intakes, of_kind
 
 
-class Journal:
+class JournalReader:
+    """The queries of the journal, over whatever connection `reading` gives."""
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give a connection for queries."""
+        raise NotImplementedError
+        yield
+
+    def known(self, sha256: str) -> int | None:
+        """Give the intake of an export that is in, or None."""
+        query = select(intakes.c.id).where(intakes.c.sha256 == sha256, intakes.c.state == "done")
+        with self.reading() as connection:
+            return connection.execute(query).scalar()
+
+    def row(self, intake: int) -> Any | None:
+        """Give an intake's row, or None."""
+        with self.reading() as connection:
+            return connection.execute(select(intakes).where(intakes.c.id == intake)).first()
+
+    def done(self) -> list[int]:
+        """Give the intakes that are in, oldest first."""
+        query = select(intakes.c.id).where(intakes.c.state == "done").order_by(intakes.c.id)
+        with self.reading() as connection:
+            return list(connection.execute(query).scalars())
+
+    def hidden(self) -> list[int]:
+        """Give the intakes of which nothing is to be seen."""
+        with self.reading() as connection:
+            return list(connection.execute(select(intakes.c.id).where(intakes.c.state != "done")).scalars())
+
+
+class JournalSnapshot(JournalReader):
+    """The journal as it was at one moment, whatever is written meanwhile.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        In a transaction that sees one state of the database; threads take turns on it.
+    """
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+        self._turn = RLock()
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give the one connection."""
+        with self._turn, plainly("read the journal"):
+            yield self._connection
+
+
+class Journal(JournalReader):
     """The journal's database, its tables brought to the form this version knows.
 
     Parameters
@@ -57,21 +110,15 @@ class Journal:
         with plainly("write to the journal"), self.engine.begin() as connection:
             yield connection
 
-    def known(self, sha256: str) -> int | None:
-        """Give the intake of an export that is in, or None."""
-        query = select(intakes.c.id).where(intakes.c.sha256 == sha256, intakes.c.state == "done")
-        with self.reading() as connection:
-            return connection.execute(query).scalar()
-
-    def row(self, intake: int) -> Any | None:
-        """Give an intake's row, or None."""
-        with self.reading() as connection:
-            return connection.execute(select(intakes).where(intakes.c.id == intake)).first()
-
-    def hidden(self) -> list[int]:
-        """Give the intakes of which nothing is to be seen."""
-        with self.reading() as connection:
-            return list(connection.execute(select(intakes.c.id).where(intakes.c.state != "done")).scalars())
+    @contextmanager
+    def snapshot(self) -> Iterator[JournalSnapshot]:
+        """Give the journal as it is now, held still for as long as the context lasts."""
+        with plainly("read the journal"), self.engine.connect() as connection:
+            if self.engine.dialect.name == "sqlite":
+                connection.exec_driver_sql("BEGIN")  # the driver begins none of its own for queries
+            else:
+                connection.execution_options(isolation_level="REPEATABLE READ")
+            yield JournalSnapshot(connection)
 
     def uncleared(self) -> list[Any]:
         """Give the rows of intakes that a crash may have left half-way."""

@@ -9,10 +9,10 @@ from sqlalchemy import select
 
 from lineview.columns import UTC_US, empty
 from lineview.store.blocks import Block
-from lineview.store.delta import PartedTable
+from lineview.store.delta import TableFiles
 from lineview.store.extents import spans
 from lineview.store.frames import fetch
-from lineview.store.journal import Journal
+from lineview.store.journal import JournalReader
 from lineview.store.kinds import Kind
 from lineview.store.settle import told_once
 from lineview.store.tables import extents, intakes, of_kind
@@ -25,16 +25,16 @@ class Measured:
     ----------
     kind : str
         "readings" or "weights".
-    table : PartedTable
+    table : TableFiles
         Where the rows are.
-    journal : Journal
+    journal : JournalReader
         Says which intakes are done.
     schema : dict
         Of lineview.columns.
     """
 
     def __init__(
-        self, kind: str, table: PartedTable, journal: Journal, schema: dict[str, pl.DataType]
+        self, kind: str, table: TableFiles, journal: JournalReader, schema: dict[str, pl.DataType]
     ) -> None:
         self._kind = kind
         self._table = table
@@ -86,11 +86,11 @@ class Told:
 
     Parameters
     ----------
-    journal : Journal
+    journal : JournalReader
         Where the rows are.
     """
 
-    def __init__(self, journal: Journal) -> None:
+    def __init__(self, journal: JournalReader) -> None:
         self._journal = journal
 
     def rows(
