@@ -21,7 +21,7 @@ from lineview.records.frames import COMPUTED_FROM, RECORDS, WINDOWS
 from lineview.records.make import Edges, make_record, record_row
 from lineview.records.stale import code_mark, event_marks, intakes_of, is_stale, plant_mark
 from lineview.records.windows import cut, windows
-from lineview.store.asked import Asked
+from lineview.store.reader import StoreReader
 from lineview.store.record_table import RecordTable
 
 #: How far beside a period the nearest readings are looked for, first near, then further.
@@ -53,17 +53,19 @@ class RecordKeeper:
 
     def of(
         self,
-        store: Asked,
+        store: StoreReader,
         plant: Plant,
         machine: Machine,
         period: tuple[datetime, datetime],
         columns: Sequence[str],
+        *,
+        whole: bool = False,
     ) -> pl.DataFrame:
         """Records of a machine over a period, and the nearest one with readings on either side.
 
         Parameters
         ----------
-        store : Asked
+        store : StoreReader
             The store, or a snapshot of it.
         plant : Plant
             The plant description.
@@ -73,6 +75,8 @@ class RecordKeeper:
             From and to [UTC]; windows are cut at both.
         columns : sequence of str
             Of RECORDS.
+        whole : bool
+            Leave windows that the period's ends lie in whole.
 
         Returns
         -------
@@ -99,14 +103,14 @@ class RecordKeeper:
                 break
         else:
             near = pl.DataFrame(schema={name: RECORDS[name] for name in columns})
-        return self._cut(store, plant, machine, near, period, columns)
+        return near if whole else self._cut(store, plant, machine, near, period, columns)
 
-    def update(self, store: Asked, plant: Plant, progress: Progress | None = None, *, rebuild: bool = False) -> int:
+    def update(self, store: StoreReader, plant: Plant, progress: Progress | None = None, *, rebuild: bool = False) -> int:
         """Bring every record up to date; give how many were worked out.
 
         Parameters
         ----------
-        store : Asked
+        store : StoreReader
             The store.
         plant : Plant
             The plant description.
@@ -125,7 +129,7 @@ class RecordKeeper:
 
     def _verify(
         self,
-        store: Asked,
+        store: StoreReader,
         plant: Plant,
         machine: Machine,
         extents: pl.DataFrame,
@@ -151,7 +155,7 @@ class RecordKeeper:
             self._verified[key] = span
 
     def _wanted(
-        self, store: Asked, plant: Plant, machine: Machine, extents: pl.DataFrame, span: tuple[datetime, datetime]
+        self, store: StoreReader, plant: Plant, machine: Machine, extents: pl.DataFrame, span: tuple[datetime, datetime]
     ) -> pl.DataFrame:
         """The windows that have readings, with what their records would be worked out from now."""
         frame = windows(plant.shifts, plant.zone, *span)
@@ -166,7 +170,7 @@ class RecordKeeper:
 
     def _work_out(
         self,
-        store: Asked,
+        store: StoreReader,
         plant: Plant,
         machine: Machine,
         stale: pl.DataFrame,
@@ -195,7 +199,7 @@ class RecordKeeper:
                 progress(machine.id, done, stale.height)
 
     def _records(
-        self, store: Asked, plant: Plant, machine: Machine, wanted: pl.DataFrame
+        self, store: StoreReader, plant: Plant, machine: Machine, wanted: pl.DataFrame
     ) -> Iterator[pl.DataFrame]:
         """Make the record of each window, given in order with what it is worked out from."""
         if not wanted.height:
@@ -217,7 +221,7 @@ class RecordKeeper:
 
     def _cut(
         self,
-        store: Asked,
+        store: StoreReader,
         plant: Plant,
         machine: Machine,
         near: pl.DataFrame,
@@ -242,7 +246,7 @@ class _Events:
     """What happened on a machine over some windows, to cut its counts at."""
 
     def __init__(
-        self, store: Asked, plant: Plant, machine: Machine, span: tuple[datetime, datetime], cal: pl.DataFrame
+        self, store: StoreReader, plant: Plant, machine: Machine, span: tuple[datetime, datetime], cal: pl.DataFrame
     ) -> None:
         start, end = span
         sheet = store.batches(machine.line, start - BATCH_BEFORE, end)
@@ -253,7 +257,8 @@ class _Events:
         mounted = [reels, reels - BEFORE, reels + AFTER]
         breaks = [cal["start"], cal["end"]]
         moments = pl.concat([part.dt.epoch("us") for part in (*mounted, *breaks)]).to_numpy()
-        self._moments_us = np.union1d(moments, self._batch_us)
+        ends = sheet["end"].drop_nulls().dt.epoch("us").to_numpy()
+        self._moments_us = np.unique(np.concatenate((moments, self._batch_us, ends)))
         self._tz = plant.tz
 
     def within(self, start: datetime, end: datetime) -> Edges:

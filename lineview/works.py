@@ -10,14 +10,15 @@ from types import TracebackType
 from lineview.answers.answer import Answer, Question
 from lineview.asking import answer_to
 from lineview.errors import AskError, Fault
-from lineview.gather import gather
-from lineview.gather_sizers import KnownSizers
+from lineview.inputs import Fetcher, KnownSizers
 from lineview.kept_results import KeptResults
 from lineview.periods import shifts_between
 from lineview.plant import Machine, Plant
 from lineview.plant_watch import PlantState, PlantWatch
 from lineview.question_scope import QuestionScope
+from lineview.record_keeper import RecordKeeper
 from lineview.scoping import choose_machine, known_machine, scope_of
+from lineview.store.record_table import RecordTable
 from lineview.store.store import Store
 from lineview.take_in import Taken, take_in
 
@@ -60,6 +61,7 @@ class Works:
         self._answers = KeptResults[Answer](KEPT_ANSWERS, KEPT_BYTES, series_bytes)
         self._sizers = KnownSizers()
         self.store = Store.open(folder / "store", journal_url)
+        self.records = RecordKeeper(RecordTable(folder / "store" / "records"), self.store.held)
 
     @property
     def plant(self) -> Plant:
@@ -199,8 +201,8 @@ class Works:
                 raise AskError(Fault("there are no readings yet", str(self.folder), do=do))
             scope = scope_of(plant, asked, machine, span)
             known = self._sizers.of((store.version(), state))
-            evidence = gather(store, plant, asked.question, scope, known)
-        return answer_to(asked.question, plant, scope, evidence)
+            inputs = Fetcher(store, self.records, plant, known).inputs(asked.question, scope)
+        return answer_to(asked.question, plant, scope, inputs)
 
     def known_machine(self, name: str) -> Machine:
         """Give the machine of this id.

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import polars as pl
 
-from lineview.answers.answer import Answer, Evidence, Scope, Table
+from lineview.answers.answer import Answer, Scope, Table
+from lineview.answers.inputs import ShiftInputs
 from lineview.answers.iso_figures import iso_figures
 from lineview.answers.shift_figures import shift_figures
 from lineview.answers.shift_notes import maintenance_note, notes
@@ -27,7 +28,7 @@ from lineview.measures.shift_study import ShiftStudy, study_shift
 from lineview.plant import Plant
 
 
-def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
+def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
     """Answer what a shift made against the nominal band, and where the minutes went.
 
     Parameters
@@ -36,8 +37,8 @@ def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         As described in plant.toml.
     scope : Scope
         The line's cut-and-wrap machine and the period: a shift, or several.
-    evidence : Evidence
-        Readings of the machine from just before the period to just after it, batches, stop log, reels, plan.
+    inputs : ShiftInputs
+        Counts of the machine, batches, stop log, reels, plan.
 
     Returns
     -------
@@ -53,26 +54,26 @@ def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     if machine is None:
         known = ", ".join(m.id for m in plant.machines) or "none"
         raise AskError(Fault(f"unknown machine '{scope.machine}'", "machine", f"one of {known}"))
-    counts = evidence.counts[machine.id]
+    counts = inputs.counts
     measured = measure_shift(
         plant,
         counts,
         scope.period.start,
         scope.period.end,
         scope.now,
-        batches=evidence.batches,
-        stop_log=evidence.stop_log,
-        plan=evidence.plan,
-        gauges=evidence.rope_gauges,
+        batches=inputs.batches,
+        stop_log=inputs.stop_log,
+        plan=inputs.plan,
+        gauges=inputs.rope_gauges,
     )
     study = study_shift(
         plant,
         measured,
         scope.period.end,
         scope.now,
-        batches=evidence.batches,
-        reels=evidence.reels,
-        plan=evidence.plan,
+        batches=inputs.batches,
+        reels=inputs.reels,
+        plan=inputs.plan,
     )
     n = counts.readings
     rate = rate_by_minute(measured)
@@ -90,7 +91,7 @@ def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         _tables(plant, measured, study, scope),
         {"tape": _with_rate(measured.tape), "rate": rate},
         (
-            *notes(measured, machine, evidence, list(counts.unknown_states)),
+            *notes(measured, machine, inputs, list(counts.unknown_states)),
             *maintenance_note(study.maintenance_pieces),
         ),
         CAUTIONS if study.order is None else (*CAUTIONS, ALLERGENS),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from lineview.answers.count_figures import COUNT_BOUNDS, count_figure
 from lineview.answers.shift_kind_figures import kind_figures
 from lineview.answers.shift_rest_figures import COUNTED, UNSEEN_BOUNDS, rest_figures, stop_figures
 from lineview.core.estimate import Estimate
@@ -10,11 +11,6 @@ from lineview.measures.ladder import CAUSES, cause_sums
 from lineview.measures.shift_account import ShiftAccount
 from lineview.measures.shift_measures import ShiftMeasures
 from lineview.plant import Machine
-
-#: What the bounds of a count are.
-COUNT_BOUNDS = "bounds: what the readings leave open"
-#: Doubt of a count below this is none [pieces].
-_NO_DOUBT = 1e-3
 
 
 def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
@@ -75,29 +71,7 @@ def _counted(
     working, why_none = said
     if total is None:
         return cannot_tell(name, label, "pieces", why_none, period)
-    low = total.low or 0.0
-    if total.value is None:
-        most = "no upper bound" if total.high is None else f"at most {total.high:,.0f}"
-        why = f"part of the period was not read; at least {low:,.0f}, {most}"
-        told = cannot_tell(name, label, "pieces", why, period)
-        return _bounded(told, low, total.high, n)
-    # "all readings" ends a microsecond after the last one: what could be made in it is no doubt to tell.
-    exact = total.high is not None and total.high - low < _NO_DOUBT
-    kind = COUNTED if exact else COUNT_BOUNDS
-    ends = (None, None) if exact else (low, total.high)
-    return Figure(
-        name,
-        label,
-        round(total.value),
-        "pieces",
-        ends[0],
-        ends[1],
-        kind,
-        n,
-        period,
-        ("derived-counters",),
-        working,
-    )
+    return count_figure(name, label, total, period, n, working)
 
 
 def _bounded(told: Figure, low: float, high: float | None, n: int) -> Figure:

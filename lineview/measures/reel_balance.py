@@ -19,6 +19,8 @@ from lineview.plant import Counts, Plant, Web, WebKind
 
 #: A rest is measured by diameter or rounded: so far may two notes of it lie apart [m].
 LENGTH_READ_M = 5.0
+#: Seconds without a reading that a reel's metres may lack at its ends [s].
+MISSING_S = 30.0
 #: A rest longer than this share of a new reel is a part reel that goes back on the shelf.
 SCRAP_SHARE = 0.05
 
@@ -228,14 +230,9 @@ def _span(
 
 
 def _known(counts: MachineCounts, kind: Counts, start: datetime, end: datetime) -> Estimate | None:
-    """What a counter counted in a stretch; None where it was not read, or some increment in it is open."""
+    """What a counter counted in a stretch; None where part of it was not read, or is open."""
     at = micros([start, end])
     counted = counts.count(kind, at[:1], at[1:])
-    if counted is None or not counted.readings[0]:
+    if counted is None or not counted.readings[0] or counted.missing_s[0] > MISSING_S:
         return None
-    counter = counts.counters[kind]
-    inside = (counter.end_us > at[0]) & (counter.start_us < at[1])
-    if not counter.known[inside].all():
-        return None
-    clipped = counter.count(np.maximum(at[:1], counter.start_us[0]), np.minimum(at[1:], counter.end_us[-1]))
-    return clipped.at(0)
+    return None if np.isnan(counted.value[0]) else counted.at(0)

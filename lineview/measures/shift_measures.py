@@ -11,8 +11,8 @@ import polars as pl
 from lineview.columns import UTC_US
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.changeover_matrix import with_planned_minutes
-from lineview.measures.coded_clock import Contradictions, contradictions
 from lineview.measures.clock import calendar, shift_windows
+from lineview.measures.coded_clock import Contradictions, contradictions
 from lineview.measures.machine_tape import line_changeovers, tape_of
 from lineview.measures.pace import Projection, pace_needed_per_min, planned_pieces, project, run_stop_cycles
 from lineview.measures.shift_account import ShiftAccount, accounts, joined

@@ -18,8 +18,8 @@ from lineview.measures.weight_capability import WeightCapability, weight_capabil
 from lineview.measures.weight_giveaway import WeekGiveaway, off_targets, week_giveaway
 from lineview.measures.weight_spread import WeightSpread, spread_of
 from lineview.measures.weight_week import pieces_per_week
-from lineview.measures.wrap_pieces import good_by_product
 from lineview.measures.wrap_mass import wrap_mass_g
+from lineview.measures.wrap_pieces import good_by_product
 from lineview.measures.yields import Yield, batch_yield
 from lineview.plant import Plant, Web
 

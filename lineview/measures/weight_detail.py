@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from lineview.measures.contents_rules import ContentsRules
 from lineview.machine.pieces import MachineCounts
+from lineview.measures.contents_rules import ContentsRules
 from lineview.measures.giveaway import money_given
 from lineview.measures.rope_gauges import diameter_gauges
 from lineview.measures.spread_sources import LengthCounters, SpreadSources, spread_sources

@@ -6,8 +6,8 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from lineview.measures.clock import calendar
 from lineview.machine.pieces import MachineCounts
+from lineview.measures.clock import calendar
 from lineview.measures.wrap_pieces import read_moments
 from lineview.plant import Plant
 

@@ -112,7 +112,8 @@ def wrap_account(
         happened = _happened(events, own, start, end)
         use = web_use(plant, kind, rows, fed[kind], waste, happened)
         by_product += _each_product(plant, kind, rows, waste)
-        reconciled = None if events is None else views_of(reel_metres(own, waste, events), kind)
+        within = [reel for reel in own if reel.mounted >= start]
+        reconciled = None if events is None else views_of(reel_metres(within, waste, events), kind)
         views += [] if reconciled is None else [reconciled]
         uses += [] if use is None else [with_doubt(use, reconciled)]
     return WrapAccount(

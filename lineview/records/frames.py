@@ -86,8 +86,10 @@ SAID: dict[str, pl.DataType] = {
 }
 
 #: Good pieces by day and product, from the first to the last reading in the window, with their bounds;
-#: `unseen` are those of them that no reading shows.
+#: `unseen` are those of them that no reading shows. First and last product are those on at these readings.
 OUTPUT: dict[str, pl.DataType] = {
+    "first_product": pl.String(),
+    "last_product": pl.String(),
     "day": pl.List(pl.Date()),
     "product": _NAMES,
     "good": _NUMBERS,

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from lineview.columns import INCREMENTS, empty
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.pieces import (
     CounterIncrements,
@@ -21,7 +22,6 @@ from lineview.machine.pieces import (
     marks_of,
     piece_counter,
 )
-from lineview.columns import INCREMENTS, empty
 from lineview.measures.counts import known_modulus
 from lineview.measures.state_codes import unknown_states
 from lineview.measures.state_spells import NO_SPELLS, set_aside, state_spells
@@ -95,7 +95,7 @@ def make_record(
         "readings": int((readings["quality"] == "good").sum()),
         "usual_min": float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None,
         **_counter_columns(counters, first_last),
-        **_joined_columns(counters, edges.moments_us),
+        **_joined_columns(counters, edges.moments_us, _restarts(seen)),
         **_activity_columns(seen),
         "spell_from_us": spells.start,
         "spell_to_us": spells.end,
@@ -160,8 +160,20 @@ def _counter_columns(
     }
 
 
-def _joined_columns(counters: Mapping[Counts, CounterIncrements], moments_us: Ints) -> dict[str, Any]:
-    parts = [join_increments(counter, moments_us) for counter in counters.values()]
+def _restarts(seen: Clock) -> Ints:
+    """Moments [µs] at which the machine began to run."""
+    return seen.edge[:-1][np.isin(seen.code, (RUNNING, SLOW))]
+
+
+def _joined_columns(
+    counters: Mapping[Counts, CounterIncrements], moments_us: Ints, restarts_us: Ints
+) -> dict[str, Any]:
+    # Blank wraps come at restarts, so that counter alone must be exact there.
+    at_restarts = np.union1d(moments_us, restarts_us)
+    parts = [
+        join_increments(counter, at_restarts if kind == "blank wraps" else moments_us)
+        for kind, counter in counters.items()
+    ]
     of = [np.full(len(part.start_us), k, dtype=np.int64) for k, part in enumerate(parts)]
 
     def column(name: str) -> Any:
@@ -282,19 +294,20 @@ def _aside_columns(aside: Mapping[Counts, pl.DataFrame]) -> dict[str, Any]:
 
 def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
     """Good pieces by day and product between the first and the last reading."""
-    names = list(OUTPUT)
+    nothing: dict[str, Any] = {name: [] if isinstance(dtype, pl.List) else None for name, dtype in OUTPUT.items()}
     counted = [c for kind, c in counts.counters.items() if kind in ("pieces", "good pieces") and len(c.end_us)]
     if not counted:
-        return {name: [] for name in names}
+        return nothing
     first, last = min(int(c.start_us[0]) for c in counted), max(int(c.end_us[-1]) for c in counted)
     inner = np.union1d(edges.product_us, edges.midnights_us)
     at = np.concatenate(([first], inner[(inner > first) & (inner < last)], [last])).astype(np.int64)
     good = counts.pieces(at[:-1], at[1:]).good
     whole = counts.pieces(at[:1], at[-1:]).good
     if good is None or whole is None:
-        return {name: [] for name in names}
+        return nothing
     place = np.searchsorted(edges.product_us, at[:-1], side="right") - 1
     day = np.searchsorted(edges.midnights_us, at[:-1], side="right")
+    products = [edges.products[p] if p >= 0 else "" for p in place.tolist()]
     value = np.nan_to_num(good.value)
     unseen_s = np.minimum(good.missing_s * 1e6, np.diff(at))
     unseen = np.where(unseen_s > 0, value * unseen_s / np.maximum(np.diff(at), 1), 0.0)
@@ -303,12 +316,12 @@ def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
     below, above = float(value.sum() - whole.low[0]), float(whole.high[0] - value.sum())
     sums: dict[tuple[Any, str], Floats] = {}
     for k in range(len(value)):
-        key = (edges.days[day[k]], edges.products[place[k]] if place[k] >= 0 else "")
+        key = (edges.days[day[k]], products[k])
         row = np.array([value[k], value[k] - below * share[k], value[k] + above * share[k], unseen[k]])
         sums[key] = sums.get(key, np.zeros(4)) + row
     table = np.array(list(sums.values()))
-    columns = [[day for day, _ in sums], [name for _, name in sums], *table.T]
-    return dict(zip(names, columns, strict=True))
+    columns = [products[0], products[-1], [day for day, _ in sums], [name for _, name in sums], *table.T]
+    return dict(zip(OUTPUT, columns, strict=True))
 
 
 def _gauge_columns(machine: Machine, readings: pl.DataFrame) -> dict[str, Any]:

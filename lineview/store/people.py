@@ -86,11 +86,6 @@ class People(PeopleReader):
         with self._writable.writing() as connection:
             connection.execute(insert(stop_reasons), row)
 
-    def add_note(self, at: datetime, text: str, machine: str = "") -> None:
-        """Keep a note."""
-        row = {"at": micros(at), "machine": machine, "text": _said(text, "text")}
-        with self._writable.writing() as connection:
-            connection.execute(insert(notes), row)
 
 
 def _said(text: str, where: str) -> str:

@@ -14,7 +14,7 @@ from lineview.figure import Period
 from lineview.store.compare import DISPUTES
 from lineview.store.conflicts import Conflicts
 from lineview.store.delta import TableFiles
-from lineview.store.extents import spans
+from lineview.store.extents import event_stretches, intake_extents, spans
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.kinds import KINDS
@@ -180,6 +180,27 @@ class StoreReader:
             return None
         first, last = there.select(pl.col("first").min(), pl.col("last").max()).row(0)
         return Period(moment(first), moment(last))
+
+    def reading_extents(self, machine: str) -> pl.DataFrame:
+        """Give intake, first and last moment [µs since 1970] of each intake's readings of a machine."""
+        return intake_extents(self._journal, machine)
+
+    def event_stretches(self, kind: str, owner: str) -> pl.DataFrame:
+        """Give, by stretch of a quarter of an hour, how many rows of a kind there are and the sum of their ids.
+
+        Parameters
+        ----------
+        kind : str
+            "batches" or "reels".
+        owner : str
+            Id of the line or machine.
+
+        Returns
+        -------
+        polars.DataFrame
+            Columns stretch (quarters of an hour since 1970), rows and total.
+        """
+        return event_stretches(self._journal, KINDS[kind], owner)
 
     def batches(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give BATCHES of a line that last at some moment of the time, sorted by start."""

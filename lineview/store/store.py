@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
@@ -113,6 +113,10 @@ class Store(StoreReader):
                 if set(done) <= set(self._database.done()):
                     yield StoreReader(self._folder, journal, tables)
                     return
+
+    def held(self) -> AbstractContextManager[object]:
+        """Give a context in which no other process writes to the store."""
+        return writing(self._folder)
 
     def record(self, export: Export) -> Receipt:
         """Take an export in, whole or not at all; the same file again changes nothing.
