@@ -188,18 +188,18 @@ class Readings:
 
 @dataclass(frozen=True)
 class Trouble:
-    """What one day brings: `write` changes the readings; `exact` whether they decide the count all the same.
+    """What one day brings: `write` changes the readings.
 
-    `likely` says that the likeliest count is the true one though the readings leave a few pieces open: the
-    machine stood before and after. `stands` are further stretches at a standstill [s since the start].
+    `open_s` are the seconds [s] whose pieces the readings do not decide; 0 where they decide the count all the
+    same. `likely` says that the true count is the likeliest: the machine stood before and after what is open.
+    `stands` are further stretches at a standstill [s since the start].
     """
 
     name: str
     write: Callable[[Readings], None]
-    exact: bool = True
+    open_s: float = 0
     likely: bool = True
     stands: tuple[tuple[float, float], ...] = ()
-    restart: float | None = None
     repeated: bool = False
     stands_at_ends: bool = True
 
@@ -218,6 +218,11 @@ def _held_placeholder(readings: Readings) -> None:
     readings.place(15000, 6, "65535")
 
 
+def _gap_with_reset(readings: Readings) -> None:
+    readings.drop(10200, 10500)
+    readings.restart(10500)
+
+
 def _unread_night(readings: Readings) -> None:
     readings.drop(-BEFORE_S, 4)
     readings.drop(SHIFT_S - 4, SHIFT_S + AFTER_S + 1)
@@ -227,19 +232,18 @@ def _unread_night(readings: Readings) -> None:
 STANDS = ((10000.0, 10720.0),)
 TROUBLES = (
     Trouble("rollover", _nothing),
-    Trouble("reset at speed", lambda r: r.restart(12005), exact=False, likely=False),
-    Trouble("reset at a standstill", lambda r: r.restart(10400), exact=False, stands=STANDS),
+    Trouble("reset at speed", lambda r: r.restart(12005), open_s=10, likely=False),
+    Trouble("reset at a standstill", lambda r: r.restart(10400), open_s=10, stands=STANDS),
     Trouble("gap at a standstill", lambda r: r.drop(10100, 10600), stands=STANDS),
     Trouble("gap at speed", lambda r: r.drop(12000, 12600)),
     Trouble("rollover within a gap", lambda r: r.drop(8000, 14400)),
-    Trouble("gap of several turns", lambda r: r.drop(4000, 25600), exact=False, likely=False),
+    Trouble("gap of several turns", lambda r: r.drop(4000, 25600), open_s=21610, likely=False),
     Trouble("placeholders", _placeholders),
     Trouble("a placeholder for a minute", _held_placeholder),
     Trouble("duplicates", _nothing, repeated=True),
-    Trouble("gap with a reset at a standstill", lambda r: (r.drop(10200, 10500), r.restart(10500))[0],
-            exact=False, stands=STANDS),
-    Trouble("a night without readings", _unread_night, exact=False, likely=False, stands_at_ends=False),
-)  # fmt: skip
+    Trouble("gap with a reset at a standstill", _gap_with_reset, open_s=310, stands=STANDS),
+    Trouble("a night without readings", _unread_night, open_s=20, likely=False, stands_at_ends=False),
+)
 
 
 @dataclass(frozen=True)
