@@ -191,8 +191,8 @@ class Trouble:
     """What one day brings: `write` changes the readings.
 
     `open_s` are the seconds [s] whose pieces the readings do not decide; 0 where they decide the count all
-    the same. `likely` says that the true count is the likeliest: the machine stood before and after what is open.
-    `stands` are further stretches at a standstill [s since the start].
+    the same. `likely` says that the true count is the likeliest: the machine stood before and after what
+    is open. `stands` are further stretches at a standstill [s since the start].
     """
 
     name: str
