@@ -19,7 +19,10 @@ ROOT = HERE.parent.parent
 BEFORE = os.environ.get("LINEVIEW_BENCH_BEFORE")
 
 # Peak memory of the process itself: ru_maxrss would begin with what the parent held when it forked.
-_PEAK = 'print("peak", next(l.split()[1] for l in open("/proc/self/status") if l.startswith("VmHWM")),'
+PEAK = """
+import sys
+print("peak", open("/proc/self/status").read().partition("VmHWM:")[2].split()[0], file=sys.stderr)
+"""
 COMMAND = f"""
 import sys
 from lineview.cli import main
@@ -29,7 +32,7 @@ try:
 except SystemExit as end:
     status = int(end.code or 0)
 sys.stdout.flush()
-{_PEAK} file=sys.stderr)
+{PEAK}
 sys.exit(status)
 """
 

@@ -3,13 +3,13 @@
 import pytest
 
 from tests.bench.answers_of import QUESTIONS
-from tests.bench.measured import command, interleaved, python
+from tests.bench.measured import PEAK, command, interleaved, python
 
 pytestmark = [pytest.mark.bench, pytest.mark.long]
 
 BAR_S = 1.5
 #: What every answer needs at the least: Python with the frames' library.
-BARE = ["-c", "import polars"]
+BARE = ["-c", f"import polars\n{PEAK}"]
 
 
 @pytest.mark.parametrize("question", QUESTIONS)

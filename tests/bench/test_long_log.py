@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from tests.bench.conftest import Folders, of_each_code
-from tests.bench.measured import command, interleaved, python
+from tests.bench.measured import PEAK, command, interleaved, python
 
 pytestmark = [pytest.mark.bench, pytest.mark.long]
 
@@ -52,11 +52,12 @@ decimal = "."
 columns = { "pieces" = { to = "pieces" }, "rejects" = { to = "rejects" }, "film" = { to = "film" } }
 """
 #: The least any answer must do without records: read the store's files once and sum.
-BARE = """
+BARE = f"""
 import sys
 import polars as pl
 files = pl.scan_parquet(sys.argv[1] + "/store/readings/**/*.parquet", hive_partitioning=False)
 print(files.group_by("channel").agg(pl.col("value").diff().clip(0).sum(), pl.len()).collect())
+{PEAK}
 """
 
 
