@@ -67,7 +67,11 @@ def boards(season) -> Iterator[dict[str, Serving]]:
     yield serving
     for one in serving.values():
         one.process.send_signal(signal.SIGINT)
-        one.process.wait(timeout=20)
+        try:
+            one.process.wait(timeout=20)
+        except subprocess.TimeoutExpired:  # it measures still
+            one.process.kill()
+            one.process.wait()
         assert one.process.stdout is not None
         one.process.stdout.close()
 
