@@ -108,18 +108,23 @@ class Works:
             One a file.
         """
         with self._lock:
-            taken = take_in(paths, self.plant, self.store, accept=accept, settled=settled, progress=progress)
-            self._keep([one.accepted for one in taken if one.accepted is not None])
+            taken = take_in(
+                paths,
+                self.plant,
+                self.store,
+                accept=accept,
+                settled=settled,
+                progress=progress,
+                keep=self._keep,
+            )
             self._answers.clear()
         return taken
 
-    def _keep(self, layouts: Sequence[Layout]) -> None:
-        if not layouts:
-            return
+    def _keep(self, layout: Layout) -> None:
         path = self.folder / "layouts.toml"
         head = "# Layouts proposed by intake and accepted; edit them like those in plant.toml.\n"
         before = path.read_text(encoding="utf-8") if path.exists() else head
-        path.write_text(before + "".join("\n" + layout_toml(one) for one in layouts), encoding="utf-8")
+        path.write_text(before + "\n" + layout_toml(layout), encoding="utf-8")
         self.plant = self._read_plant()
 
     def undo(self, intake: int) -> None:

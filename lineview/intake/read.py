@@ -83,9 +83,7 @@ def read_export(
     return _export(facts, outcomes, sheets, notes)
 
 
-def _best_cut(
-    table: Records, name: str, plant: Plant, layout: Layout | None
-) -> tuple[Records, list[Fit]]:
+def _best_cut(table: Records, name: str, plant: Plant, layout: Layout | None) -> tuple[Records, list[Fit]]:
     """Give a table cut at the separator with which a layout fits, and how each layout for it fits.
 
     Where none fits at any separator the table stays cut at the likeliest one.

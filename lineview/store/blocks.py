@@ -92,6 +92,9 @@ def pieces(found: Sequence[Block]) -> list[Piece]:
 def _months(rows: pl.DataFrame) -> list[tuple[str, pl.DataFrame]]:
     """Cut rows sorted by moment at the months' ends [UTC]."""
     at = rows["at"]
+    low, high = at[0], at[-1]
+    if (low.year, low.month) == (high.year, high.month):
+        return [(f"{low:%Y-%m}", rows)]
     ends = at.head(1).append(at.tail(1)).dt.month_start().dt.truncate("1d")
     starts = pl.datetime_range(ends[0], ends[1], "1mo", eager=True, time_unit="us", time_zone="UTC")
     offsets = [*at.search_sorted(starts, "left").to_list(), rows.height]

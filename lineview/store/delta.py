@@ -48,6 +48,15 @@ class Piece:
     rows: Sequence[pl.DataFrame]
 
 
+@dataclass(frozen=True)
+class Written:
+    """What an intake adds: its pieces, a file each, and the name by which its transaction is known again."""
+
+    intake: int
+    app_id: str
+    pieces: Sequence[Piece]
+
+
 class PartedTable:
     """A Delta table that is only ever added to, or rid of whole intakes.
 
@@ -145,34 +154,30 @@ class PartedTable:
             self._table.update_incremental()
             return self._table.transaction_version(app_id) is not None
 
-    def add(self, pieces: Iterable[Piece], intake: int, app_id: str) -> None:
-        """Add an intake's rows in one atomic commit.
+    def add(self, several: Sequence[Written]) -> None:
+        """Add the rows of intakes in one atomic commit.
 
         Parameters
         ----------
-        pieces : iterable of Piece
-            What to write, a file each.
-        intake : int
-            Whose rows they are.
-        app_id : str
-            Names the transaction, so that one tried again can be known.
+        several : sequence of Written
+            What to write, an intake each.
         """
-        actions = [self._write(piece, intake) for piece in pieces]
-        self._commit(actions, app_id)
+        actions = [self._write(piece, one.intake) for one in several for piece in one.pieces]
+        self._commit(actions, [one.app_id for one in several])
 
     def remove(self, intake: int, app_id: str) -> None:
         """Remove an intake's rows, if there are any, in one atomic commit."""
         paths = self.files().filter(pl.col("intake") == intake)["path"].to_list()
         if paths:
             now = int(time() * 1000)
-            self._commit([RemoveAction(path, True, now) for path in paths], app_id)
+            self._commit([RemoveAction(path, True, now) for path in paths], [app_id])
 
     def tidy_up(self) -> None:
         """Delete the files that no version of the last seven days needs."""
         with self._lock:
             self._table.vacuum(dry_run=False)
 
-    def _commit(self, actions: list[Any], app_id: str) -> None:
+    def _commit(self, actions: list[Any], app_ids: Sequence[str]) -> None:
         with self._lock:
             self._table.update_incremental()
             self._table.create_write_transaction(
@@ -180,7 +185,9 @@ class PartedTable:
                 "append",
                 self._table.schema(),
                 list(_PARTITION),
-                commit_properties=CommitProperties(app_transactions=[Transaction(app_id, 1)]),
+                commit_properties=CommitProperties(
+                    app_transactions=[Transaction(app_id, 1) for app_id in app_ids]
+                ),
             )
 
     def _write(self, piece: Piece, intake: int) -> AddAction:
