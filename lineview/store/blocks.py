@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import polars as pl
 
@@ -23,15 +24,15 @@ class Block:
     channel: str
     rows: pl.DataFrame
 
-    @property
+    @cached_property
     def first(self) -> int:
         """The first moment [µs since 1970]."""
-        return int(self.rows["at"].dt.epoch("us")[0])
+        return int(self.rows["at"].to_physical()[0])
 
-    @property
+    @cached_property
     def last(self) -> int:
         """The last moment [µs since 1970]."""
-        return int(self.rows["at"].dt.epoch("us")[-1])
+        return int(self.rows["at"].to_physical()[-1])
 
 
 def blocks(part: int, tidy: pl.DataFrame, by: Sequence[str]) -> list[Block]:
