@@ -113,7 +113,7 @@ def _of(path: Path, progress: Callable[[Path, int], None] | None) -> Callable[[i
 
 
 def _is_full(group: Sequence[Export]) -> bool:
-    rows = sum(part.tidy.height for export in group for part in export.parts)
+    rows = sum(part.height for export in group for part in export.parts)
     return len(group) >= _GROUP_FILES or rows >= _GROUP_ROWS
 
 

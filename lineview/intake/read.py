@@ -9,8 +9,9 @@ from zoneinfo import available_timezones
 
 import polars as pl
 
-from lineview.columns import REFUSALS
+from lineview.columns import REFUSALS, empty
 from lineview.errors import Fault, IntakeError
+from lineview.intake.big import head_of, read_big
 from lineview.intake.export import Export, Part, Proposal
 from lineview.intake.fit import Fit, best_fit, claims, fits_of, heading_of, is_for, takes_sheet
 from lineview.intake.heading import LOOK, guessed_place, heading_at
@@ -54,6 +55,10 @@ def read_export(
     IntakeError
         Where the file cannot be read at all, or a layout meant for it does not fit it.
     """
+    told = progress or (lambda _rows: None)
+    big = _read_in_pieces(path, plant, layout, told)
+    if big is not None:
+        return big
     opened = open_export(path)
     tables = sheet_records(opened.data, path) if opened.is_workbook else [text_records(opened.data)]
     notes = tuple(note for table in tables for note in table.notes)
@@ -70,7 +75,6 @@ def read_export(
     aside = [t.sheet for t, f in zip(tables, fits, strict=True) if f is None]
     if aside:
         notes += (f"sheets that no layout fits were left aside: {', '.join(aside)}",)
-    told = progress or (lambda _rows: None)
     outcomes, sheets = [], []
     tables.reverse()
     for one in fits:
@@ -81,6 +85,31 @@ def read_export(
             del table
             outcomes.append(_outcome(box, one, plant, str(path), told))
     return _export(facts, outcomes, sheets, notes)
+
+
+def _read_in_pieces(
+    path: Path, plant: Plant, layout: Layout | None, told: Callable[[int], None]
+) -> Export | None:
+    """Read a big text export of readings in pieces; None where it has to be read whole."""
+    head = head_of(path)
+    if head is None:
+        return None
+    table, tried = _best_cut(text_records(head.text), path.name, plant, layout)
+    best = best_fit(tried)
+    big = read_big(path, head, table, best, plant, told) if best is not None else None
+    if big is None:
+        return None
+    return Export(
+        path=path,
+        sha256=big.sha256,
+        size_bytes=big.size_bytes,
+        layouts=(big.outcome.layout,),
+        parts=(big.part,),
+        rows=big.outcome.rows,
+        refusals=empty(REFUSALS),
+        rows_refused=0,
+        notes=big.outcome.notes,
+    )
 
 
 def _best_cut(table: Records, name: str, plant: Plant, layout: Layout | None) -> tuple[Records, list[Fit]]:

@@ -77,6 +77,16 @@ def blocks(part: int, tidy: pl.DataFrame, by: Sequence[str]) -> list[Block]:
     return [Block(part, name[0], name[1] if len(name) > 1 else "", _by_time(cut[name])) for name in names]
 
 
+def channel_blocks(part: int, frames: Sequence[pl.DataFrame]) -> list[Block]:
+    """Give the blocks of frames that are of one machine and channel each, sorted like those of `blocks`."""
+    named = [(*frame.select("machine", "channel").row(0), frame) for frame in frames if frame.height]
+    owners = [(machine, channel) for machine, channel, _ in named]
+    if len(set(owners)) < len(owners):  # two columns of one channel
+        return blocks(part, pl.concat(frames), ("machine", "channel"))
+    sorted_ = sorted(named, key=lambda one: one[:2])
+    return [Block(part, machine, channel, _by_time(rows)) for machine, channel, rows in sorted_]
+
+
 def _by_time(rows: pl.DataFrame) -> pl.DataFrame:
     return rows if rows["at"].is_sorted() else rows.sort("at", maintain_order=True)
 

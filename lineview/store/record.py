@@ -18,7 +18,7 @@ import polars as pl
 
 from lineview.errors import Fault, StoreError
 from lineview.intake.export import Export
-from lineview.store.blocks import Block, blocks, pieces
+from lineview.store.blocks import Block, blocks, channel_blocks, pieces
 from lineview.store.compare import DISPUTES, Tally, compare_kind, compare_readings, compare_weights
 from lineview.store.conflicts import Conflicts
 from lineview.store.delta import PartedTable, Written
@@ -209,7 +209,11 @@ def _blocks_of(export: Export) -> dict[str, list[Block]]:
             block
             for part, one in enumerate(export.parts)
             if one.kind == name
-            for block in blocks(part, one.tidy, _BY[name])
+            for block in (
+                blocks(part, one.tidy, _BY[name])
+                if len(one.frames) == 1
+                else channel_blocks(part, one.frames)
+            )
         ]
         for name in MEASURED
     }
