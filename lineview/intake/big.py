@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 
 from lineview.columns import READINGS, UTC_US, empty
@@ -29,9 +30,9 @@ from lineview.intake.records import Records
 from lineview.intake.rows import REFUSED, data_rows
 from lineview.plant import Plant
 
-#: Files from this size on are read in pieces of some 400,000 rows [bytes].
+#: Files from this size on are read in pieces of some 200,000 rows [bytes].
 BIG = 32 << 20
-_PIECE = 12 << 20
+_PIECE = 8 << 20
 _HEAD = 1 << 20
 
 
@@ -118,7 +119,7 @@ def read_big(
     schema = _schema(table, heading, bound)
     if form is None or schema is None:
         return None
-    columns = _Columns(schema, table.separator, bound, form, told)
+    columns = _Columns(schema, table.separator, bound, form, path.stat().st_size, told)
     digest, size = hashlib.sha256(), 0
     skip = sum(len(line) for line in head.text.splitlines(keepends=True)[: heading.first])
     for place, piece in enumerate(_pieces_of(path)):
@@ -176,12 +177,16 @@ class _Columns:
         separator: str,
         bound: Bound,
         form: str,
+        size: int,
         told: Callable[[int], None],
     ) -> None:
         self._schema, self._separator, self._form, self._told = schema, separator, form, told
         self._time = str(bound.times[0])
-        self.values: dict[str, list[pl.Series]] = {str(column.place): [] for column in bound.columns}
-        self.times: list[pl.Series] = []
+        # As long as the file can have rows at the most; what stays empty takes no memory.
+        most = size // (2 * len(schema)) + 1
+        self._values = {str(column.place): np.empty(most) for column in bound.columns}
+        self._moments = np.empty(most, dtype=np.int64)
+        self._clock: pl.DataType | None = None
         self.rows = 0
 
     def take(self, data: bytes) -> bool:
@@ -199,20 +204,34 @@ class _Columns:
         except pl.exceptions.PolarsError:
             return False
         lines = data.count(b"\n") + (not data.endswith(b"\n"))
+        if self.rows + lines > len(self._moments):  # the file has grown meanwhile
+            return False
         if frame.height != lines or any(column.null_count() for column in frame):
             return False
         times = parse_one(frame[self._time], self._form)
         if times.null_count():
             return False
-        for name, parts in self.values.items():
-            values = frame[name].cast(pl.Float64)
-            if frame[name].dtype == pl.Float64 and not values.is_finite().all():
+        here = slice(self.rows, self.rows + lines)
+        for name, whole in self._values.items():
+            whole[here] = frame[name].to_numpy()
+            if frame[name].dtype == pl.Float64 and not np.isfinite(whole[here]).all():
                 return False
-            parts.append(values)
-        self.times.append(times)
+        self._moments[here] = times.to_physical().to_numpy()
+        self._clock = times.dtype
         self.rows += lines
         self._told(self.rows)
         return True
+
+
+    def times(self) -> pl.Series:
+        """Give the times of all rows, once."""
+        times = pl.Series("at", self._moments[: self.rows]).cast(self._clock or UTC_US)
+        self._moments = np.empty(0, dtype=np.int64)
+        return times
+
+    def column(self, place: int) -> pl.Series:
+        """Give the values of a column, once."""
+        return pl.Series("value", self._values.pop(str(place))[: self.rows])
 
 
 def _outcome(
@@ -220,7 +239,7 @@ def _outcome(
 ) -> BigOutcome | None:
     if not columns.rows:
         return None
-    times = _joined(columns.times)
+    times = columns.times()
     naive, moment = (times.clear(), times) if times.dtype == UTC_US else (times, times.clear())
     at, _, said = in_utc(naive, moment, bound.layout.zone or plant.zone, None)
     if at.null_count():
@@ -229,10 +248,10 @@ def _outcome(
     del times, naive, moment
     row = pl.int_range(heading.first + 1, heading.first + 1 + columns.rows, dtype=pl.Int64, eager=True)
     frames = []
-    values = {name: _joined(parts) for name, parts in columns.values.items()}
+    values = {place: columns.column(place) for place in {column.place for column in bound.columns}}
     for column in bound.columns:
         for channel in column.channels.values():
-            scaled = channel.scaled(values[str(column.place)]).alias("value")
+            scaled = channel.scaled(values[column.place]).alias("value")
             alike = {"machine": channel.machine, "channel": channel.part.id, "quality": "good"}
             literals = [pl.lit(text, pl.String()).alias(name) for name, text in alike.items()]
             nothing = [pl.lit(None, pl.String()).alias("text"), pl.lit(0, pl.Int64()).alias("intake")]
@@ -241,10 +260,3 @@ def _outcome(
     notes = (*said, *bound.notes)
     outcome = Outcome(bound.layout.id, "readings", empty(READINGS), empty(REFUSED), columns.rows, 0, notes)
     return BigOutcome(outcome, Part("readings", *frames), *facts)
-
-
-def _joined(parts: list[pl.Series]) -> pl.Series:
-    """Join the pieces of a column, which are let go of."""
-    whole = pl.concat(parts).rechunk()
-    parts.clear()
-    return whole

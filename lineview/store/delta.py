@@ -23,6 +23,9 @@ from lineview.store.durable import put
 
 _PARTITION = ["machine", "month"]
 _ROW_GROUP = 65_536
+#: Columns of few distinct texts, written as codes: a third less work than text, and text again when read.
+_CODED = ("channel", "quality")
+_CODES_ARE_TEXT = pl.ScanCastOptions(categorical_to_string="allow")
 _DELTA_TYPES = {
     pl.String(): PrimitiveType("string"),
     pl.Int64(): PrimitiveType("long"),
@@ -142,7 +145,9 @@ class PartedTable:
         paths = [self._folder / path for path in wanted["path"]]
         start, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in (first, last))
         return (
-            pl.scan_parquet(paths, hive_partitioning=False)
+            pl.scan_parquet(
+                paths, hive_partitioning=False, schema=self._written, cast_options=_CODES_ARE_TEXT
+            )
             .filter(pl.col("at").is_between(start, end))
             .with_columns(machine=pl.lit(machine))
             .select(list(self._schema))
@@ -193,12 +198,12 @@ class PartedTable:
     def _write(self, piece: Piece, intake: int) -> AddAction:
         folder = f"machine={quote(piece.machine)}/month={piece.month}"
         name = f"{folder}/intake-{intake:09d}-{uuid4().hex}.parquet"
-        rows = pl.concat([frame.lazy() for frame in piece.rows]).with_columns(intake=pl.lit(intake, pl.Int64))
+        types = {name: pl.Categorical() if name in _CODED else dtype for name, dtype in self._written.items()}
+        coded = [frame.lazy().select(list(types)).cast(pl.Schema(types)) for frame in piece.rows]
+        rows = pl.concat(coded).with_columns(intake=pl.lit(intake, pl.Int64))
 
         def write(path: Path) -> None:
-            rows.select(list(self._written)).cast(pl.Schema(self._written)).sink_parquet(
-                path, compression="zstd", compression_level=1, row_group_size=_ROW_GROUP
-            )
+            rows.sink_parquet(path, compression="zstd", compression_level=1, row_group_size=_ROW_GROUP)
 
         put(self._folder / name, write)
         return AddAction(
