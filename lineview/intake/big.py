@@ -222,7 +222,6 @@ class _Columns:
         self._told(self.rows)
         return True
 
-
     def times(self) -> pl.Series:
         """Give the times of all rows, once."""
         times = pl.Series("at", self._moments[: self.rows]).cast(self._clock or UTC_US)
