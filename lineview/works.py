@@ -108,9 +108,15 @@ class Works:
         list of Taken
             One a file.
         """
-        taken = take_in(paths, self.plant, self.store, accept=accept, settled=settled, progress=progress)
-        self._plants.keep([one.accepted for one in taken if one.accepted is not None])
-        return taken
+        return take_in(
+            paths,
+            self.plant,
+            self.store,
+            accept=accept,
+            settled=settled,
+            progress=progress,
+            keep=lambda layout: self._plants.keep([layout]),
+        )
 
     def undo(self, intake: int) -> None:
         """Take one intake back.

@@ -44,7 +44,9 @@ def count_figure(name: str, label: str, total: Estimate, period: Period, n: int,
         )
     # "all readings" ends a microsecond after the last one: what could be made in it is no doubt to tell.
     exact = total.high is not None and total.high - low < _NO_DOUBT
-    ends = (None, None) if exact else (low, total.high)
+    ends: tuple[float | None, float | None] = (None, None) if exact else (low, total.high)
     kind = COUNTED if exact else COUNT_BOUNDS
     value = round(total.value)
-    return Figure(name, label, value, "pieces", *ends, kind, n, period, ("derived-counters",), working)
+    return Figure(
+        name, label, value, "pieces", ends[0], ends[1], kind, n, period, ("derived-counters",), working
+    )

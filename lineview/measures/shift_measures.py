@@ -248,7 +248,7 @@ def minute_steps(measured: ShiftMeasures, *, step_s: float = 60.0) -> pl.DataFra
         {"start": starts, "end": ends, "state": states},
         schema={"start": UTC_US, "end": UTC_US, "state": pl.String},
     )
-    begins, ends = (frame[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
-    made = measured.counts.pieces(begins, ends).made
+    edges = [frame[side].dt.epoch("us").to_numpy() for side in ("start", "end")]
+    made = measured.counts.pieces(edges[0], edges[1]).made
     counted = pl.lit(None, pl.Float64) if made is None else pl.Series(made.value, nan_to_null=True)
     return frame.select("start", "end", "state", pieces=counted)

@@ -123,7 +123,8 @@ def moving(increments: pl.DataFrame, gap_s: float) -> Clock:
     """
     start, end = (increments[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
     if not len(start):
-        return Clock(*(np.empty(0, dtype=np.int64) for _ in range(2)), start, np.empty(0), start, *[np.empty(0)] * 3)
+        none = np.empty(0)
+        return Clock(start, start, start, none, start, none, none, none)
     n = increments["n"].fill_null(increments["low"]).to_numpy()
     code = np.where(n > 0, RUNNING, STANDING)
     code[(end - start) / 1e6 > gap_s] = UNSEEN

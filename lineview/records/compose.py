@@ -199,7 +199,7 @@ def _aside(records: pl.DataFrame) -> dict[Counts, pl.DataFrame]:
     frame = rows.select(
         "aside_of", start=pl.col("aside_from_us").cast(UTC_US), end=pl.col("aside_to_us").cast(UTC_US), n="aside_n"
     )
-    return {name: part.drop("aside_of") for (name,), part in frame.group_by(["aside_of"], maintain_order=True)}  # type: ignore[misc]
+    return {name: part.drop("aside_of") for (name,), part in frame.group_by(["aside_of"], maintain_order=True)}
 
 
 def _activity(

@@ -23,6 +23,9 @@ from lineview.store.durable import put
 
 _PARTITION = ["machine", "month"]
 _ROW_GROUP = 65_536
+#: Columns of few distinct texts, written as codes: a third less work than text, and text again when read.
+_CODED = ("channel", "quality")
+_CODES_ARE_TEXT = pl.ScanCastOptions(categorical_to_string="allow")
 _DELTA_TYPES = {
     pl.String(): PrimitiveType("string"),
     pl.Int64(): PrimitiveType("long"),
@@ -48,6 +51,15 @@ class Piece:
     rows: Sequence[pl.DataFrame]
 
 
+@dataclass(frozen=True)
+class Written:
+    """What an intake adds: its pieces, a file each, and the name by which its transaction is known again."""
+
+    intake: int
+    app_id: str
+    pieces: Sequence[Piece]
+
+
 class TableFiles:
     """The files of a Delta table at one moment.
 
@@ -64,6 +76,7 @@ class TableFiles:
     def __init__(self, folder: Path, schema: Mapping[str, pl.DataType], listed: pl.DataFrame) -> None:
         self._folder = folder
         self._schema = dict(schema)
+        self._written = {name: dtype for name, dtype in schema.items() if name != "machine"}
         self._files = listed
 
     def files(self) -> pl.DataFrame:
@@ -107,7 +120,9 @@ class TableFiles:
         paths = [self._folder / path for path in wanted["path"]]
         start, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in (first, last))
         return (
-            pl.scan_parquet(paths, hive_partitioning=False)
+            pl.scan_parquet(
+                paths, hive_partitioning=False, schema=self._written, cast_options=_CODES_ARE_TEXT
+            )
             .filter(pl.col("at").is_between(start, end))
             .with_columns(machine=pl.lit(machine))
             .select(list(self._schema))
@@ -132,8 +147,6 @@ class PartedTable(TableFiles):
 
     def __init__(self, folder: Path, schema: Mapping[str, pl.DataType]) -> None:
         super().__init__(folder, schema, empty(_FILES))
-        columns = [name for name in schema if name != "machine"]
-        self._written = {name: self._schema[name] for name in columns}
         if not DeltaTable.is_deltatable(str(folder)):
             folder.mkdir(parents=True, exist_ok=True)
             told = {**self._schema, "month": pl.String()}
@@ -173,34 +186,30 @@ class PartedTable(TableFiles):
             self._table.update_incremental()
             return self._table.transaction_version(app_id) is not None
 
-    def add(self, pieces: Iterable[Piece], intake: int, app_id: str) -> None:
-        """Add an intake's rows in one atomic commit.
+    def add(self, several: Sequence[Written]) -> None:
+        """Add the rows of intakes in one atomic commit.
 
         Parameters
         ----------
-        pieces : iterable of Piece
-            What to write, a file each.
-        intake : int
-            Whose rows they are.
-        app_id : str
-            Names the transaction, so that one tried again can be known.
+        several : sequence of Written
+            What to write, an intake each.
         """
-        actions = [self._write(piece, intake) for piece in pieces]
-        self._commit(actions, app_id)
+        actions = [self._write(piece, one.intake) for one in several for piece in one.pieces]
+        self._commit(actions, [one.app_id for one in several])
 
     def remove(self, intake: int, app_id: str) -> None:
         """Remove an intake's rows, if there are any, in one atomic commit."""
         paths = self.files().filter(pl.col("intake") == intake)["path"].to_list()
         if paths:
             now = int(time() * 1000)
-            self._commit([RemoveAction(path, True, now) for path in paths], app_id)
+            self._commit([RemoveAction(path, True, now) for path in paths], [app_id])
 
     def tidy_up(self) -> None:
         """Delete the files that no version of the last seven days needs."""
         with self._lock:
             self._table.vacuum(dry_run=False)
 
-    def _commit(self, actions: list[Any], app_id: str) -> None:
+    def _commit(self, actions: list[Any], app_ids: Sequence[str]) -> None:
         with self._lock:
             self._table.update_incremental()
             self._table.create_write_transaction(
@@ -208,18 +217,20 @@ class PartedTable(TableFiles):
                 "append",
                 self._table.schema(),
                 list(_PARTITION),
-                commit_properties=CommitProperties(app_transactions=[Transaction(app_id, 1)]),
+                commit_properties=CommitProperties(
+                    app_transactions=[Transaction(app_id, 1) for app_id in app_ids]
+                ),
             )
 
     def _write(self, piece: Piece, intake: int) -> AddAction:
         folder = f"machine={quote(piece.machine)}/month={piece.month}"
         name = f"{folder}/intake-{intake:09d}-{uuid4().hex}.parquet"
-        rows = pl.concat([frame.lazy() for frame in piece.rows]).with_columns(intake=pl.lit(intake, pl.Int64))
+        types = {name: pl.Categorical() if name in _CODED else dtype for name, dtype in self._written.items()}
+        coded = [frame.lazy().select(list(types)).cast(pl.Schema(types)) for frame in piece.rows]
+        rows = pl.concat(coded).with_columns(intake=pl.lit(intake, pl.Int64))
 
         def write(path: Path) -> None:
-            rows.select(list(self._written)).cast(pl.Schema(self._written)).sink_parquet(
-                path, compression="zstd", compression_level=1, row_group_size=_ROW_GROUP
-            )
+            rows.sink_parquet(path, compression="zstd", compression_level=1, row_group_size=_ROW_GROUP)
 
         put(self._folder / name, write)
         return AddAction(

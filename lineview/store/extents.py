@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import polars as pl
 from sqlalchemy import func, select
@@ -19,7 +19,11 @@ _SCHEMA = {"machine": pl.String(), "channel": pl.String(), "first": pl.Int64(), 
 
 
 def spans(
-    journal: JournalReader, kind: str, machine: str | None = None, channels: Sequence[str] | None = None
+    journal: JournalReader,
+    kind: str,
+    machines: str | Collection[str] | None = None,
+    channels: Sequence[str] | None = None,
+    between: tuple[int, int] | None = None,
 ) -> pl.DataFrame:
     """Give machine, channel, first and last moment [µs since 1970], one row an intake and channel.
 
@@ -29,10 +33,12 @@ def spans(
         Open.
     kind : str
         "readings" or "weights".
-    machine : str, optional
-        Only of this machine.
+    machines : str or collection of str, optional
+        Only of this machine, or these.
     channels : sequence of str, optional
         Only of these channels.
+    between : tuple of (int, int), optional
+        Only those that have a moment from the first to the last [µs since 1970].
     """
     told = extents.c
     query = (
@@ -40,10 +46,13 @@ def spans(
         .join(intakes, intakes.c.id == told.intake)
         .where(intakes.c.state == "done", told.kind == kind)
     )
-    if machine is not None:
-        query = query.where(told.machine == machine)
+    if machines is not None:
+        wanted = [machines] if isinstance(machines, str) else sorted(machines)
+        query = query.where(told.machine.in_(wanted))
     if channels is not None:
         query = query.where(told.channel.in_(channels))
+    if between is not None:
+        query = query.where(told.last >= between[0], told.first <= between[1])
     with journal.reading() as connection:
         return fetch(connection, query, _SCHEMA)
 

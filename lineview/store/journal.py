@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from threading import RLock
@@ -19,6 +20,25 @@ from lineview.store.migrate import migrate
 from lineview.store.moments import micros
 from lineview.store.plainly import plainly
 from lineview.store.tables import extents, intakes, of_kind
+
+
+@dataclass(frozen=True)
+class Beginning:
+    """What the journal keeps of an intake.
+
+    Parameters
+    ----------
+    told : dict
+        Of the table intakes; its attempt, state and moment are set when it is written.
+    spans : list of dict
+        Of the table extents, without the intake.
+    kinds : sequence of (str, polars.DataFrame)
+        Rows of the journal's own kinds.
+    """
+
+    told: dict[str, Any]
+    spans: list[dict[str, Any]]
+    kinds: Sequence[tuple[str, pl.DataFrame]]
 
 
 class JournalReader:
@@ -126,55 +146,53 @@ class Journal(JournalReader):
         with self.reading() as connection:
             return list(connection.execute(select(intakes).where(unfinished).order_by(intakes.c.id)))
 
-    def begin(
-        self, told: dict[str, Any], spans: list[dict[str, Any]], kinds: Sequence[tuple[str, pl.DataFrame]]
-    ) -> int:
-        """Write all that the journal keeps of an intake, hidden until it is done.
+    def begin(self, several: Sequence[Beginning]) -> list[Any]:
+        """Write all that the journal keeps of intakes, hidden until they are done.
 
         Parameters
         ----------
-        told : dict
-            Of the table intakes; its attempt, state and moment are set here.
-        spans : list of dict
-            Of the table extents, without the intake.
-        kinds : sequence of (str, polars.DataFrame)
-            Rows of the journal's own kinds.
+        several : sequence of Beginning
+            Each of another export.
 
         Returns
         -------
-        int
-            The intake's id.
+        list of sqlalchemy.Row
+            The intakes' rows, in order.
         """
         with self.writing() as connection:
-            earlier = select(func.count()).where(intakes.c.sha256 == told["sha256"])
-            row = {
-                **told,
-                "attempt": connection.execute(earlier).scalar_one(),
-                "taken_at": micros(datetime.now(UTC)),
-                "state": "begun",
-                "cleared": False,
-            }
-            intake = connection.execute(insert(intakes).returning(intakes.c.id), row).scalar_one()
-            if spans:
-                connection.execute(insert(extents), [{**span, "intake": intake} for span in spans])
-            for name, tidy in kinds:
-                if tidy.height:
-                    rows = plain(tidy.with_columns(intake=pl.lit(intake, pl.Int64)))
-                    connection.execute(insert(of_kind[name]), rows)
-        return int(intake)
+            return [_begun(connection, one) for one in several]
 
-    def end(self, intake: int, state: str) -> None:
-        """Say what became of an intake; of one that is not done, all rows but its own go."""
+    def end(self, ids: Sequence[int], state: str) -> None:
+        """Say what became of intakes; of those that are not done, all rows but their own go."""
         with self.writing() as connection:
             if state != "done":
                 for table in (extents, *of_kind.values()):
-                    connection.execute(delete(table).where(table.c.intake == intake))
-            connection.execute(update(intakes).where(intakes.c.id == intake).values(state=state))
+                    connection.execute(delete(table).where(table.c.intake.in_(ids)))
+            connection.execute(update(intakes).where(intakes.c.id.in_(ids)).values(state=state))
 
     def clear(self, intake: int) -> None:
         """Note that nothing is left of an undone or failed intake."""
         with self.writing() as connection:
             connection.execute(update(intakes).where(intakes.c.id == intake).values(cleared=True))
+
+
+def _begun(connection: Connection, one: Beginning) -> Any:
+    earlier = select(func.count()).where(intakes.c.sha256 == one.told["sha256"])
+    row = {
+        **one.told,
+        "attempt": connection.execute(earlier).scalar_one(),
+        "taken_at": micros(datetime.now(UTC)),
+        "state": "begun",
+        "cleared": False,
+    }
+    given = connection.execute(insert(intakes).returning(intakes), row).one()
+    if one.spans:
+        connection.execute(insert(extents), [{**span, "intake": given.id} for span in one.spans])
+    for name, tidy in one.kinds:
+        if tidy.height:
+            rows = plain(tidy.with_columns(intake=pl.lit(given.id, pl.Int64)))
+            connection.execute(insert(of_kind[name]), rows)
+    return given
 
 
 def _prepare_sqlite(connection: Any, _: Any) -> None:

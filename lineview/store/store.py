@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -10,6 +10,7 @@ from types import TracebackType
 from typing import Self
 
 from lineview.columns import READINGS, WEIGHTS
+from lineview.errors import StoreError
 from lineview.intake.export import Export
 from lineview.store.delta import PartedTable
 from lineview.store.journal import Journal
@@ -138,7 +139,36 @@ class Store(StoreReader):
         """
         with plainly(f"take in {export.path.name}"), writing(self._folder):
             self._recorder.recover()
-            return self._recorder.record(export)
+            (outcome,) = self._recorder.record([export])
+        if isinstance(outcome, StoreError):
+            raise outcome
+        return outcome
+
+    def record_all(self, exports: Sequence[Export]) -> list[Receipt | StoreError]:
+        """Take exports in together, each whole or not at all; one that fails does not stop the others.
+
+        Parameters
+        ----------
+        exports : sequence of Export
+            As intake read them.
+
+        Returns
+        -------
+        list of Receipt or StoreError
+            What became of each, in order.
+        """
+        try:
+            with plainly("take in several exports"), writing(self._folder):
+                self._recorder.recover()
+                return self._recorder.record(exports)
+        except StoreError:  # which of them it was is known only when each is taken by itself
+            return [self._recorded(export) for export in exports]
+
+    def _recorded(self, export: Export) -> Receipt | StoreError:
+        try:
+            return self.record(export)
+        except StoreError as error:
+            return error
 
     def undo(self, intake: int) -> Receipt:
         """Take an intake back wholly; the export's bytes stay kept.
