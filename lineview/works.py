@@ -108,15 +108,8 @@ class Works:
             One a file.
         """
         with self._lock:
-            taken = take_in(
-                paths,
-                self.plant,
-                self.store,
-                accept=accept,
-                settled=settled,
-                progress=progress,
-                keep=self._keep,
-            )
+            plant, store, keep = self.plant, self.store, self._keep
+            taken = take_in(paths, plant, store, accept=accept, settled=settled, progress=progress, keep=keep)
             self._answers.clear()
         return taken
 
