@@ -121,7 +121,7 @@ class Fetcher:
     def _gauges(self, machine: Machine, period: tuple[datetime, datetime]) -> pl.DataFrame:
         """Readings of a sizer's gauges within a period."""
         records = self.records.of(self.store, self.plant, machine, period, list(GAUGES))
-        inside = (pl.col("end") > period[0]) & (pl.col("start") < period[1])
+        inside = (pl.col("last_read") >= period[0]) & (pl.col("first_read") < period[1])
         return gauge_readings(records.filter(inside))
 
     # -- shift and wrap ----------------------------------------------------------------------------

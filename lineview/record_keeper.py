@@ -28,6 +28,8 @@ from lineview.store.record_table import RecordTable
 BESIDE = (timedelta(days=4), timedelta(days=40), timedelta(days=4000))
 #: How long before a window the batch it begins with may have begun.
 BATCH_BEFORE = timedelta(hours=12)
+#: Parts of windows that are kept for the next question about the same period.
+PARTS_KEPT = 16
 _INDEX = [*WINDOWS, *COMPUTED_FROM, "readings"]
 
 Progress = Callable[[str, int, int], None]
@@ -49,6 +51,7 @@ class RecordKeeper:
         self._writing = writing
         self._locks: dict[str, Lock] = {}
         self._verified: dict[tuple[str, str, str], tuple[datetime, datetime]] = {}
+        self._parts: dict[tuple[object, ...], pl.DataFrame] = {}
         self.made = 0
 
     def of(
@@ -83,7 +86,7 @@ class RecordKeeper:
         polars.DataFrame
             By time, with at least `start`, `end` and `readings`.
         """
-        columns = list(dict.fromkeys(["start", "end", "readings", *columns]))
+        columns = list(dict.fromkeys(["start", "end", "readings", "first_read", "last_read", *columns]))
         extents = store.reading_extents(machine.id)
         if extents.is_empty():
             return pl.DataFrame(schema={name: RECORDS[name] for name in columns})
@@ -232,14 +235,19 @@ class RecordKeeper:
         over = pl.lit(False)
         for moment in period:
             at = pl.lit(moment, dtype=UTC_US)
-            over = over | ((pl.col("start") < at) & (pl.col("end") > at))
+            # A window all of whose readings lie on one side is as it would be cut.
+            over = over | ((pl.col("first_read") < at) & (pl.col("last_read") >= at))
         halved = near.filter(over)
         if not halved.height:
             return near
         nothing = [pl.lit(None, dtype=RECORDS[name]).alias(name) for name in ("shift", "date", *COMPUTED_FROM)]
         parts = cut(halved.select("start", "end", *nothing[:2]), period).with_columns(nothing)
-        made = [row.select(columns) for row in self._records(store, plant, machine, parts)]
-        return pl.concat([near.filter(~over), *made]).sort("start")
+        key = (machine.id, store.version(), plant_mark(plant, machine), tuple(parts["start"]), tuple(parts["end"]))
+        made = self._parts.get(key)
+        if made is None:
+            made = pl.concat(self._records(store, plant, machine, parts))
+            self._parts = dict([*self._parts.items(), (key, made)][-PARTS_KEPT:])
+        return pl.concat([near.filter(~over), made.select(columns)]).sort("start")
 
 
 class _Events:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -132,16 +132,17 @@ def reel_spans(
     own = reels.filter(pl.col("machine") == counts.machine.id).sort("at", "row")
     spans: list[ReelSpan] = []
     kinds: tuple[WebKind, ...] = ("film", "wax paper")
+    kinds_named = {name: kind_of(plant, name or "") for name in own["web"].unique()}
     for kind in kinds:
-        rows = [r for r in own.iter_rows(named=True) if kind_of(plant, r["web"] or "") == kind]
+        rows = [r for r in own.iter_rows(named=True) if kinds_named[r["web"]] == kind]
         if not rows:
             continue
         ends = [*(row["at"] for row in rows[1:]), max(last, rows[-1]["at"])]
-        wraps = wraps_between(counts, [rows[0]["at"], *ends])
+        moments = [rows[0]["at"], *ends]
+        fed, wraps = _known(counts, kind, moments), _known_wraps(counts, moments)
         # The last reel is followed by none.
         for k, (row, following) in enumerate(zip(rows, [*rows[1:], None], strict=False)):
-            wrapped = None if wraps is None else float(wraps[k])
-            spans.append(_span(plant, kind, row, following, ends[k], counts, wrapped))
+            spans.append(_span(plant, kind, row, following, ends[k], fed[k], wraps[k]))
     return _with_rests(spans)
 
 
@@ -199,14 +200,11 @@ def _span(
     row: Mapping[str, Any],
     following: Mapping[str, Any] | None,
     end: datetime,
-    counts: MachineCounts,
+    fed: Estimate | None,
     wraps: float | None,
 ) -> ReelSpan:
     mounted: datetime = row["at"]
     web = web_of(plant, str(row["web"]))
-    fed = _known(counts, kind, mounted, end) if end > mounted else None
-    there = [what for what in WRAP_COUNTERS if counts.has_read(what)]
-    sure = all(_known(counts, what, mounted, end) is not None for what in there)
     label: float | None = row["length_m"]
     if label is None and web is not None:
         label = web.reel_length_m
@@ -225,14 +223,26 @@ def _span(
         returned=False,
         splices=int(row["splices"] or 0),
         fed=fed,
-        wraps=wraps if sure and end > mounted else None,
+        wraps=wraps,
     )
 
 
-def _known(counts: MachineCounts, kind: Counts, start: datetime, end: datetime) -> Estimate | None:
-    """What a counter counted in a stretch; None where part of it was not read, or is open."""
-    at = micros([start, end])
-    counted = counts.count(kind, at[:1], at[1:])
-    if counted is None or not counted.readings[0] or counted.missing_s[0] > MISSING_S:
-        return None
-    return None if np.isnan(counted.value[0]) else counted.at(0)
+def _known(counts: MachineCounts, kind: Counts, moments: Sequence[datetime]) -> list[Estimate | None]:
+    """What a counter counted between moments; None where part of it was not read, or is open."""
+    at = micros(moments)
+    counted = counts.count(kind, at[:-1], at[1:])
+    if counted is None:
+        return [None] * (len(at) - 1)
+    sure = (counted.missing_s <= MISSING_S) & (counted.readings > 0) & ~np.isnan(counted.value)
+    return [counted.at(k) if sure[k] else None for k in range(len(sure))]
+
+
+def _known_wraps(counts: MachineCounts, moments: Sequence[datetime]) -> list[float | None]:
+    """Wraps between moments; None where part of them was not read, or is open."""
+    wraps = wraps_between(counts, moments)
+    there = [_known(counts, what, moments) for what in WRAP_COUNTERS if counts.has_read(what)]
+    if wraps is None:
+        return [None] * (len(moments) - 1)
+    return [
+        float(wraps[k]) if all(part[k] is not None for part in there) else None for k in range(len(wraps))
+    ]

@@ -67,7 +67,7 @@ def machine_counts(
     spells = _spells(records)
     seen = _activity(machine, records, increments, gap_s)
     usual = records["usual_min"].drop_nulls()
-    inside = records.filter((pl.col("start") >= period[0]) & (pl.col("end") <= period[1]))
+    inside = records.filter((pl.col("first_read") >= period[0]) & (pl.col("last_read") < period[1]))
     return MachineCounts(
         machine,
         increments,

@@ -93,6 +93,8 @@ def make_record(
     said = spells.any
     return {
         "readings": int((readings["quality"] == "good").sum()),
+        "first_read": readings["at"].min(),
+        "last_read": readings["at"].max(),
         "usual_min": float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None,
         **_counter_columns(counters, first_last),
         **_joined_columns(counters, edges.moments_us, _restarts(seen)),

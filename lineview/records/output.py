@@ -64,7 +64,7 @@ def daily_output(
         before the machine's first reading or after its last are left out, for nobody knows what was made.
     """
     tz = ZoneInfo(zone)
-    inside = records.filter((pl.col("start") >= period[0]) & (pl.col("end") <= period[1]))
+    inside = records.filter((pl.col("first_read") >= period[0]) & (pl.col("last_read") < period[1]))
     lists = ["day", "product", "good", "good_low", "good_high", "unseen"]
     sums: _Sums = {}
     for day, product, *parts in inside.select(lists).explode(lists).drop_nulls("day").iter_rows():
