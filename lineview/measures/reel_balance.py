@@ -13,7 +13,7 @@ import polars as pl
 from lineview.core.estimate import Estimate
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.reel_length import full_reel_m
-from lineview.measures.reel_names import same_reel
+from lineview.measures.reel_names import names_meant, plain_name
 from lineview.measures.wrap_pieces import WRAP_COUNTERS, wraps_between
 from lineview.plant import Counts, Plant, Web, WebKind
 
@@ -152,16 +152,19 @@ def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
     A rest mounted again holds what was left on it; where nobody wrote that down, what the counter left.
     """
     out: list[ReelSpan] = []
+    rests = _OpenRests()
     for span in spans:
-        k = _rest_of(out, span)
+        k = rests.used_by(span, out)
         if k is None:
-            out.append(replace(span, origin=span.reel))
-            continue
-        before = out[k]
-        out[k] = replace(before, returned=True)
-        held = _left_on(before)
-        held = span.held_m if held is None else held
-        out.append(replace(span, held_m=held, label_m=before.label_m, origin=before.origin))
+            joined = replace(span, origin=span.reel)
+        else:
+            before = out[k]
+            out[k] = replace(before, returned=True)
+            held = _left_on(before)
+            held = span.held_m if held is None else held
+            joined = replace(span, held_m=held, label_m=before.label_m, origin=before.origin)
+        rests.add(len(out), joined)
+        out.append(joined)
     return out
 
 
@@ -174,24 +177,41 @@ def _left_on(span: ReelSpan) -> float | None:
     return max(span.held_m - span.fed.number, 0.0)
 
 
-def _rest_of(earlier: list[ReelSpan], span: ReelSpan) -> int | None:
-    """Find the mounting whose rest this one uses up, the latest first; a name tells more than a length."""
-    open_rests = [
-        (k, other)
-        for k, other in enumerate(earlier)
-        if other.kind == span.kind and not other.returned and other.left_m != 0
-    ]
-    for k, other in reversed(open_rests):
-        if same_reel(other.reel, span.reel) or same_reel(other.origin, span.reel):
-            return k
-    part = span.full_m is not None and span.stated_m is not None and span.stated_m < 0.95 * span.full_m
-    if not part:
+class _OpenRests:
+    """Mountings whose rest nobody has mounted again, by kind and name."""
+
+    def __init__(self) -> None:
+        self._by_name: dict[tuple[str, str], list[int]] = {}
+        self._by_kind: dict[str, dict[int, None]] = {}
+
+    def add(self, k: int, span: ReelSpan) -> None:
+        """Note a mounting that leaves a rest, or one of unknown length."""
+        if span.left_m == 0:
+            return
+        self._by_kind.setdefault(span.kind, {})[k] = None
+        for name in {plain_name(span.reel), plain_name(span.origin)} - {""}:
+            self._by_name.setdefault((span.kind, name), []).append(k)
+
+    def used_by(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
+        """The mounting whose rest this one uses up, the latest first; a name says more than a length."""
+        open_ones = self._by_kind.get(span.kind, {})
+        named = [k for name in names_meant(span.reel) for k in self._by_name.get((span.kind, name), [])]
+        k = max((k for k in named if k in open_ones), default=None)
+        if k is None and span.full_m is not None and span.stated_m is not None:
+            k = self._of_length(span, earlier) if span.stated_m < 0.95 * span.full_m else None
+        if k is not None:
+            del open_ones[k]
+        return k
+
+    def _of_length(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
+        """The latest mounting that left as much as this part reel is said to hold."""
+        stated = span.stated_m or 0.0
+        near = max(LENGTH_READ_M, 0.01 * stated)
+        for k in reversed(self._by_kind.get(span.kind, {})):
+            left = earlier[k].left_m
+            if left and earlier[k].web == span.web and abs(left - stated) <= near:
+                return k
         return None
-    for k, other in reversed(open_rests):
-        near = max(LENGTH_READ_M, 0.01 * (span.stated_m or 0.0))
-        if other.left_m and other.web == span.web and abs(other.left_m - (span.stated_m or 0.0)) <= near:
-            return k
-    return None
 
 
 def _span(

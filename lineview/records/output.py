@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import polars as pl
 
+from lineview.machine.likeliest import LONG_S
 from lineview.machine.pieces import MachineCounts
 from lineview.measures.clock import calendar
 from lineview.measures.counts import pair_bounds
@@ -153,7 +154,8 @@ def _seams(
         if end <= period[0] or start >= period[1]:
             continue
         good = _good(counted[at_place])
-        parts = None if good is None or b - a > 1_800_000_000 else (good, good, good, 0.0)
+        long = b - a > LONG_S * 1e6 and bool(good)
+        parts = None if good is None or long else (good, good, good, 0.0)
         out.append((start, end, last[before] or "", first[after] or "", parts))
     return out
 
