@@ -1,4 +1,4 @@
-"""Words for periods, as the address bar and the command line use them, and the moments they mean."""
+"""The moments that the names of periods mean in a plant's wall time."""
 
 from __future__ import annotations
 
@@ -7,17 +7,8 @@ from zoneinfo import ZoneInfo
 
 from lineview.errors import AskError, Fault
 from lineview.figure import Period
-from lineview.plant import Shift
-
-DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-WORDS = ("last-shift", "this-week", "last-7-days", "last-28-days", "all")
-DEFAULTS = {
-    "rope": "last-7-days",
-    "weight": "last-7-days",
-    "shift": "last-shift",
-    "wrap": "last-28-days",
-    "order": "all",
-}
+from lineview.period_names import Days, PeriodName, ShiftOfDay, read_wall_time
+from lineview.plant import WEEK, Shift
 
 
 def local(day: date, clock: time, zone: ZoneInfo) -> datetime:
@@ -91,7 +82,7 @@ def shifts_between(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> l
     for offset in range((last - first).days + 1):
         day = first + timedelta(days=offset)
         for shift in shifts:
-            if DAYS[day.weekday()] not in shift.days:
+            if WEEK[day.weekday()] not in shift.days:
                 continue
             period = shift_period(shift, day, zone)
             if period.start <= span.end and period.end > span.start:
@@ -121,13 +112,13 @@ def day_label(day: date) -> str:
     return f"{day:%a} {day.day} {day:%B}"
 
 
-def resolve(token: str, shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
-    """Turn a word for a period into its moments.
+def resolve(name: PeriodName, shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
+    """Turn the name of a period into its moments.
 
     Parameters
     ----------
-    token : str
-        One of WORDS, a shift ("2026-06-09.early"), a day ("2026-06-09") or days ("2026-06-08..2026-06-12").
+    name : str, ShiftOfDay or Days
+        From read_period.
     shifts : tuple of Shift
         From the plant description.
     zone : zoneinfo.ZoneInfo
@@ -143,23 +134,25 @@ def resolve(token: str, shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period)
     Raises
     ------
     AskError
-        For a word that names no period.
+        For a shift that the plant does not have.
     """
     now = span.end
-    if token == "last-shift":  # noqa: S105 - a word for a period, no secret
+    if isinstance(name, ShiftOfDay):
+        return _one_shift(name, shifts, zone)
+    if isinstance(name, Days):
+        period = Period(local(name.first, time(0), zone), local(name.last + timedelta(days=1), time(0), zone))
+        ends = [day_label(day) for day in dict.fromkeys((name.first, name.last))]
+        return period, " to ".join(ends)
+    if name == "last-shift":
         return _last_shift(shifts, zone, span)
-    if token == "all":  # noqa: S105 - likewise
-        return Period(span.start, now + timedelta(microseconds=1)), "all readings"
-    today = now.astimezone(zone).date()
-    if token == "this-week":  # noqa: S105 - likewise
+    if name == "all":
+        return Period(span.start, _after(now)), "all readings"
+    if name == "this-week":
+        today = now.astimezone(zone).date()
         monday = today - timedelta(days=today.weekday())
         return Period(local(monday, time(0), zone), _after(now)), f"since {day_label(monday)}"
-    if token in ("last-7-days", "last-28-days"):
-        days = int(token.split("-")[1])
-        return Period(now - timedelta(days=days), _after(now)), f"the last {days} days"
-    if "." in token and ".." not in token:
-        return _one_shift(token, shifts, zone)
-    return _days(token, zone)
+    days = int(name.split("-")[1])
+    return Period(now - timedelta(days=days), _after(now)), f"the last {days} days"
 
 
 def _after(moment: datetime) -> datetime:
@@ -174,46 +167,25 @@ def _last_shift(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tupl
     return Period(max(local(day, time(0), zone), span.start), _after(span.end)), day_label(day)
 
 
-def _one_shift(token: str, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[Period, str]:
-    day_text, _, shift_id = token.partition(".")
-    shift = next((s for s in shifts if s.id == shift_id), None)
+def _one_shift(name: ShiftOfDay, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[Period, str]:
+    shift = next((s for s in shifts if s.id == name.shift), None)
     if shift is None:
         names = ", ".join(s.id for s in shifts) or "none in the plant description"
-        raise AskError(Fault(f"unknown shift '{shift_id}'", "period", f"one of {names}"))
-    day = _day(day_text)
-    return shift_period(shift, day, zone), f"{day_label(day)}, {shift.id}"
+        raise AskError(Fault(f"unknown shift '{name.shift}'", "period", f"one of {names}"))
+    return shift_period(shift, name.day, zone), f"{day_label(name.day)}, {shift.id}"
 
 
-def _days(token: str, zone: ZoneInfo) -> tuple[Period, str]:
-    first_text, _, last_text = token.partition("..")
-    first = _day(first_text)
-    last = _day(last_text) if last_text else first
-    if last < first:
-        raise AskError(Fault(f"'{token}' ends before it starts", "period", "the earlier day first"))
-    period = Period(local(first, time(0), zone), local(last + timedelta(days=1), time(0), zone))
-    label = day_label(first) if first == last else f"{day_label(first)} to {day_label(last)}"
-    return period, label
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        expected = f"one of {', '.join(WORDS)}, a day such as 2026-06-09, or a shift such as 2026-06-09.early"
-        raise AskError(Fault(f"'{text}' names no period", "period", expected)) from None
-
-
-def moment(text: str, zone: ZoneInfo, where: str) -> datetime:
-    """Read a moment a person typed.
+def at_wall_time(wall: datetime, zone: ZoneInfo, where: str) -> datetime:
+    """Give the moment of a wall time.
 
     Parameters
     ----------
-    text : str
-        "2026-06-09", "2026-06-09 06:00" or with an offset; without one, the plant's wall time.
+    wall : datetime.datetime
+        From read_wall_time; of an hour that the autumn repeats, the first is meant.
     zone : zoneinfo.ZoneInfo
-        The plant's zone.
+        The plant's zone, for a wall time without an offset.
     where : str
-        The option's name, for the message.
+        The option's or field's name, for the message.
 
     Returns
     -------
@@ -223,10 +195,42 @@ def moment(text: str, zone: ZoneInfo, where: str) -> datetime:
     Raises
     ------
     AskError
-        Where it is no moment.
+        Where it falls in the hour that the spring leaves out.
     """
-    try:
-        read = datetime.fromisoformat(text.strip())
-    except ValueError:
-        raise AskError(Fault(f"'{text}' is no moment", where, "for instance 2026-06-09 06:00")) from None
-    return (read if read.tzinfo else read.replace(tzinfo=zone)).astimezone(UTC)
+    if wall.tzinfo is not None:
+        return wall.astimezone(UTC)
+    at = wall.replace(tzinfo=zone).astimezone(UTC)
+    if at.astimezone(zone).replace(tzinfo=None) != wall:
+        expected = "a time that the spring change leaves in place"
+        raise AskError(Fault(f"{wall:%Y-%m-%d %H:%M} does not exist in {zone.key}", where, expected))
+    return at
+
+
+def moment(text: str, zone: ZoneInfo, where: str) -> datetime:
+    """Read a moment a person typed, in the plant's wall time or with an offset.
+
+    Parameters
+    ----------
+    text : str
+        As in read_wall_time.
+    zone : zoneinfo.ZoneInfo
+        The plant's zone.
+    where : str
+        The option's or field's name, for the message.
+
+    Returns
+    -------
+    datetime.datetime
+        In UTC.
+
+    Raises
+    ------
+    AskError
+        Where it is not a date and time, or one that the spring change leaves out.
+
+    Examples
+    --------
+    >>> moment("2026-06-09 14:05", ZoneInfo("Europe/Berlin"), "--at").hour
+    12
+    """
+    return at_wall_time(read_wall_time(text, where), zone, where)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import time
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict, Field
 
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+#: The days in the order of `date.weekday()`.
+WEEK: tuple[Day, ...] = get_args(Day)
 MachineKind = Literal["sizer", "cut-and-wrap machine"]
 #: What a counter counts. Feed counters are named for their web.
 Counts = Literal["pieces", "good pieces", "rejects", "blank wraps", "film", "wax paper", "rope"]

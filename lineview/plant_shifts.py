@@ -5,16 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import time
 from itertools import combinations
-from typing import get_args
 
 from lineview.errors import Fault
-from lineview.plant import Day
+from lineview.plant import WEEK
 from lineview.plant_lines import Path
 from lineview.plant_tables import Found, Table, is_list, tables
 
 _DAY_S = 86_400
 _WEEK_S = 7 * _DAY_S
-_DAYS = get_args(Day)
 
 
 def shift_faults(data: Table) -> Iterator[Found]:
@@ -52,8 +50,8 @@ def _seconds(moment: time) -> int:
 
 
 def _days(shift: Table) -> list[int]:
-    days = shift.get("days", _DAYS[:5])
-    return [_DAYS.index(day) for day in days if day in _DAYS] if is_list(days) else []
+    days = shift.get("days", WEEK[:5])
+    return [WEEK.index(day) for day in days if day in WEEK] if is_list(days) else []
 
 
 def _common(a_days: list[int], a: tuple[int, int], b_days: list[int], b: tuple[int, int]) -> str | None:
@@ -63,7 +61,7 @@ def _common(a_days: list[int], a: tuple[int, int], b_days: list[int], b: tuple[i
             for turn in (-_WEEK_S, 0, _WEEK_S):
                 a_start, b_start = i * _DAY_S + a[0], j * _DAY_S + b[0] + turn
                 if a_start < b_start + b[1] - b[0] and b_start < a_start + a[1] - a[0]:
-                    return str(_DAYS[i])
+                    return WEEK[i]
     return None
 
 

@@ -9,9 +9,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.plant import Plant, Shift
+from lineview.plant import WEEK, Plant, Shift
 
-DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
 @dataclass(frozen=True)
@@ -45,7 +44,7 @@ def windows(plant: Plant, start: date, days: int) -> list[Window]:
     for offset in range(days):
         day = start + timedelta(days=offset)
         for shift in plant.shifts:
-            if DAYS[day.weekday()] in shift.days:
+            if WEEK[day.weekday()] in shift.days:
                 shifts.append(_window(shift, day, plant.tz))
     return sorted(shifts, key=lambda w: w.start_s)
 

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+import numpy as np
 import polars as pl
 
-from lineview.measures.counted import Counted, Steps
+from lineview.core.estimate import Estimate
+from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.reel_length import full_reel_m
-from lineview.measures.reel_names import same_reel
-from lineview.measures.wrap_pieces import WRAP_COUNTERS, wraps_split
-from lineview.plant import Plant, Web
+from lineview.measures.reel_names import names_meant, plain_name
+from lineview.measures.wrap_pieces import WRAP_COUNTERS, wraps_between
+from lineview.plant import Counts, Plant, Web, WebKind
 
 #: A rest is measured by diameter or rounded: so far may two notes of it lie apart [m].
 LENGTH_READ_M = 5.0
+#: Seconds without a reading that a reel's metres may lack at its ends [s].
+MISSING_S = 30.0
 #: A rest longer than this share of a new reel is a part reel that goes back on the shelf.
 SCRAP_SHARE = 0.05
 
@@ -43,7 +47,7 @@ class ReelSpan:
     left_m: float | None
     returned: bool
     splices: int
-    fed: Counted | None
+    fed: Estimate | None
     wraps: float | None
     origin: str = ""
     stated_m: float | None = None
@@ -105,7 +109,7 @@ def kind_of(plant: Plant, name: str) -> str:
 
 
 def reel_spans(
-    plant: Plant, machine: str, reels: pl.DataFrame, steps: Mapping[str, Steps], last: datetime
+    plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: datetime
 ) -> list[ReelSpan]:
     """Give each reel's stretch on a machine with what the counters fed meanwhile.
 
@@ -113,12 +117,10 @@ def reel_spans(
     ----------
     plant : Plant
         For the webs.
-    machine : str
-        Id of the machine.
+    counts : MachineCounts
+        Of the machine.
     reels : polars.DataFrame
         REELS; `left_m` of a row is what was left on the reel taken off then, that is, the one before.
-    steps : mapping
-        Of the machine's counters by what they count.
     last : datetime
         Latest moment known [UTC].
 
@@ -127,18 +129,20 @@ def reel_spans(
     list of ReelSpan
         By kind and time; the last of each kind is still on the machine.
     """
-    own = reels.filter(pl.col("machine") == machine).sort("at", "row")
+    own = reels.filter(pl.col("machine") == counts.machine.id).sort("at", "row")
     spans: list[ReelSpan] = []
-    for kind in ("film", "wax paper"):
-        rows = [r for r in own.iter_rows(named=True) if kind_of(plant, r["web"] or "") == kind]
+    kinds: tuple[WebKind, ...] = ("film", "wax paper")
+    kinds_named = {name: kind_of(plant, name or "") for name in own["web"].unique()}
+    for kind in kinds:
+        rows = [r for r in own.iter_rows(named=True) if kinds_named[r["web"]] == kind]
         if not rows:
             continue
         ends = [*(row["at"] for row in rows[1:]), max(last, rows[-1]["at"])]
-        wraps = wraps_split(steps, [rows[0]["at"], *ends])
+        moments = [rows[0]["at"], *ends]
+        fed, wraps = _known(counts, kind, moments), _known_wraps(counts, moments)
         # The last reel is followed by none.
         for k, (row, following) in enumerate(zip(rows, [*rows[1:], None], strict=False)):
-            counted = None if wraps is None else float(wraps[k])
-            spans.append(_span(plant, kind, row, following, ends[k], steps, counted))
+            spans.append(_span(plant, kind, row, following, ends[k], fed[k], wraps[k]))
     return _with_rests(spans)
 
 
@@ -148,16 +152,19 @@ def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
     A rest mounted again holds what was left on it; where nobody wrote that down, what the counter left.
     """
     out: list[ReelSpan] = []
+    rests = _OpenRests()
     for span in spans:
-        k = _rest_of(out, span)
+        k = rests.used_by(span, out)
         if k is None:
-            out.append(replace(span, origin=span.reel))
-            continue
-        before = out[k]
-        out[k] = replace(before, returned=True)
-        held = _left_on(before)
-        held = span.held_m if held is None else held
-        out.append(replace(span, held_m=held, label_m=before.label_m, origin=before.origin))
+            joined = replace(span, origin=span.reel)
+        else:
+            before = out[k]
+            out[k] = replace(before, returned=True)
+            held = _left_on(before)
+            held = span.held_m if held is None else held
+            joined = replace(span, held_m=held, label_m=before.label_m, origin=before.origin)
+        rests.add(len(out), joined)
+        out.append(joined)
     return out
 
 
@@ -167,43 +174,57 @@ def _left_on(span: ReelSpan) -> float | None:
         return span.left_m
     if span.held_m is None or span.fed is None:
         return None
-    return max(span.held_m - span.fed.value, 0.0)
+    return max(span.held_m - span.fed.number, 0.0)
 
 
-def _rest_of(earlier: list[ReelSpan], span: ReelSpan) -> int | None:
-    """Find the mounting whose rest this one uses up, the latest first; a name tells more than a length."""
-    open_rests = [
-        (k, other)
-        for k, other in enumerate(earlier)
-        if other.kind == span.kind and not other.returned and other.left_m != 0
-    ]
-    for k, other in reversed(open_rests):
-        if same_reel(other.reel, span.reel) or same_reel(other.origin, span.reel):
-            return k
-    part = span.full_m is not None and span.stated_m is not None and span.stated_m < 0.95 * span.full_m
-    if not part:
+class _OpenRests:
+    """Mountings whose rest nobody has mounted again, by kind and name."""
+
+    def __init__(self) -> None:
+        self._by_name: dict[tuple[str, str], list[int]] = {}
+        self._by_kind: dict[str, dict[int, None]] = {}
+
+    def add(self, k: int, span: ReelSpan) -> None:
+        """Note a mounting that leaves a rest, or one of unknown length."""
+        if span.left_m == 0:
+            return
+        self._by_kind.setdefault(span.kind, {})[k] = None
+        for name in {plain_name(span.reel), plain_name(span.origin)} - {""}:
+            self._by_name.setdefault((span.kind, name), []).append(k)
+
+    def used_by(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
+        """The mounting whose rest this one uses up, the latest first; a name says more than a length."""
+        open_ones = self._by_kind.get(span.kind, {})
+        named = [k for name in names_meant(span.reel) for k in self._by_name.get((span.kind, name), [])]
+        k = max((k for k in named if k in open_ones), default=None)
+        if k is None and span.full_m is not None and span.stated_m is not None:
+            k = self._of_length(span, earlier) if span.stated_m < 0.95 * span.full_m else None
+        if k is not None:
+            del open_ones[k]
+        return k
+
+    def _of_length(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
+        """The latest mounting that left as much as this part reel is said to hold."""
+        stated = span.stated_m or 0.0
+        near = max(LENGTH_READ_M, 0.01 * stated)
+        for k in reversed(self._by_kind.get(span.kind, {})):
+            left = earlier[k].left_m
+            if left and earlier[k].web == span.web and abs(left - stated) <= near:
+                return k
         return None
-    for k, other in reversed(open_rests):
-        near = max(LENGTH_READ_M, 0.01 * (span.stated_m or 0.0))
-        if other.left_m and other.web == span.web and abs(other.left_m - (span.stated_m or 0.0)) <= near:
-            return k
-    return None
 
 
 def _span(
     plant: Plant,
-    kind: str,
+    kind: WebKind,
     row: Mapping[str, Any],
     following: Mapping[str, Any] | None,
     end: datetime,
-    steps: Mapping[str, Steps],
+    fed: Estimate | None,
     wraps: float | None,
 ) -> ReelSpan:
     mounted: datetime = row["at"]
     web = web_of(plant, str(row["web"]))
-    feed = steps.get(kind)
-    fed = feed.between(mounted, end) if feed is not None and end > mounted else None
-    sure = all(own.between(mounted, end).exact for what, own in steps.items() if what in WRAP_COUNTERS)
     label: float | None = row["length_m"]
     if label is None and web is not None:
         label = web.reel_length_m
@@ -221,6 +242,27 @@ def _span(
         left_m=None if following is None else following["left_m"],
         returned=False,
         splices=int(row["splices"] or 0),
-        fed=fed if fed is not None and fed.exact else None,
-        wraps=wraps if sure and end > mounted else None,
+        fed=fed,
+        wraps=wraps,
     )
+
+
+def _known(counts: MachineCounts, kind: Counts, moments: Sequence[datetime]) -> list[Estimate | None]:
+    """What a counter counted between moments; None where part of it was not read, or is open."""
+    at = micros(moments)
+    counted = counts.count(kind, at[:-1], at[1:])
+    if counted is None:
+        return [None] * (len(at) - 1)
+    sure = (counted.missing_s <= MISSING_S) & (counted.readings > 0) & ~np.isnan(counted.value)
+    return [counted.at(k) if sure[k] else None for k in range(len(sure))]
+
+
+def _known_wraps(counts: MachineCounts, moments: Sequence[datetime]) -> list[float | None]:
+    """Wraps between moments; None where part of them was not read, or is open."""
+    wraps = wraps_between(counts, moments)
+    there = [_known(counts, what, moments) for what in WRAP_COUNTERS if counts.has_read(what)]
+    if wraps is None:
+        return [None] * (len(moments) - 1)
+    return [
+        float(wraps[k]) if all(part[k] is not None for part in there) else None for k in range(len(wraps))
+    ]
