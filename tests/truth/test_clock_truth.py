@@ -19,6 +19,9 @@ PAUSE = (3 * 3600.0, 3 * 3600.0 + 1500.0)
 PLANNED_S = 455 * 60.0
 #: Reading interval [s] to the points of uptime it may be off.
 UPTIME_POINTS = {1: 0.2, 10: 0.5, 60: 1.5}
+#: Share of stops that may be missed at full count: none read every 10 s or less; read every minute about 1 in
+#: 2,000 is, such as one of 77 s that begins 75 s after another.
+MISSED = {60: 0.001}
 STAMPS = {"exact": {}, "jitter of a second": {"jitter_s": 1.0}, "whole seconds": {"truncate": True}}
 
 
@@ -81,15 +84,14 @@ def test_uptime_and_stops_are_those_of_the_line(every_s: int, stamps: str) -> No
 @pytest.mark.parametrize("stamps", STAMPS)
 @pytest.mark.parametrize("every_s", UPTIME_POINTS)
 def test_uptime_and_stops_at_full_count(every_s: int, stamps: str) -> None:
-    # Read every 60 s, about 1 stop in 2,000 is missed: of 77 s, 75 s after another (seed 257 has one).
-    check(range(300, 360), every_s, stamps)
+    check(range(200, 260), every_s, stamps, missed=MISSED.get(every_s, 0.0))
 
 
-def check(seeds: range, every_s: int, stamps: str) -> None:
+def check(seeds: range, every_s: int, stamps: str, missed: float = 0.0) -> None:
     worst = compare(seeds, every_s, stamps)
     print(f"{every_s} s, {stamps}, {len(seeds)} shifts: {worst}")
     assert worst["uptime points"] <= UPTIME_POINTS[every_s]
-    assert worst["missed"] == 0
+    assert worst["missed"] <= missed * worst["stops"]
     assert worst["invented"] == 0
     assert worst["start s"] <= every_s + 3
 
