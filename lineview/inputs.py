@@ -212,7 +212,8 @@ class Fetcher:
         now = order_moment(scope)
         stock = self.store.stock()
         counted = [
-            max(count.counted_at, now - FOLLOWED) for count in latest_counts(self.plant, stock).by_web.values()
+            max(count.counted_at, now - FOLLOWED)
+            for count in latest_counts(self.plant, stock).by_web.values()
         ]
         start = min([now - RECENT, *counted])
         counts = {m.id: self.counts(m, (start, now)) for m in machines if self.store.span(m.id) is not None}
@@ -255,9 +256,7 @@ class Fetcher:
             columns = ["shift", "date", *COUNTERS, *OUTPUT]
             records = self.records.of(self.store, self.plant, machine, period, columns)
             over = partial(self._over, machine)
-            frames.append(
-                daily_output(machine, records, self.plant.shifts, self.plant.zone, period, over)
-            )
+            frames.append(daily_output(machine, records, self.plant.shifts, self.plant.zone, period, over))
         return joined(frames)
 
     def _over(self, machine: Machine, start: datetime, end: datetime) -> tuple[MachineCounts, pl.DataFrame]:

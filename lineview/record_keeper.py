@@ -108,7 +108,9 @@ class RecordKeeper:
             near = pl.DataFrame(schema={name: RECORDS[name] for name in columns})
         return near if whole else self._cut(store, plant, machine, near, period, columns)
 
-    def update(self, store: StoreReader, plant: Plant, progress: Progress | None = None, *, rebuild: bool = False) -> int:
+    def update(
+        self, store: StoreReader, plant: Plant, progress: Progress | None = None, *, rebuild: bool = False
+    ) -> int:
         """Bring every record up to date; give how many were worked out.
 
         Parameters
@@ -158,11 +160,19 @@ class RecordKeeper:
             self._verified[key] = span
 
     def _wanted(
-        self, store: StoreReader, plant: Plant, machine: Machine, extents: pl.DataFrame, span: tuple[datetime, datetime]
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        extents: pl.DataFrame,
+        span: tuple[datetime, datetime],
     ) -> pl.DataFrame:
         """The windows that have readings, with what their records would be worked out from now."""
         frame = windows(plant.shifts, plant.zone, *span)
-        stretches = [store.event_stretches("batches", machine.line), store.event_stretches("reels", machine.id)]
+        stretches = [
+            store.event_stretches("batches", machine.line),
+            store.event_stretches("reels", machine.id),
+        ]
         frame = frame.with_columns(
             intakes=pl.Series(intakes_of(frame, extents), dtype=pl.List(pl.Int64())),
             events=pl.Series(event_marks(frame, stretches), dtype=pl.String),
@@ -240,9 +250,17 @@ class RecordKeeper:
         halved = near.filter(over)
         if not halved.height:
             return near
-        nothing = [pl.lit(None, dtype=RECORDS[name]).alias(name) for name in ("shift", "date", *COMPUTED_FROM)]
+        nothing = [
+            pl.lit(None, dtype=RECORDS[name]).alias(name) for name in ("shift", "date", *COMPUTED_FROM)
+        ]
         parts = cut(halved.select("start", "end", *nothing[:2]), period).with_columns(nothing)
-        key = (machine.id, store.version(), plant_mark(plant, machine), tuple(parts["start"]), tuple(parts["end"]))
+        key = (
+            machine.id,
+            store.version(),
+            plant_mark(plant, machine),
+            tuple(parts["start"]),
+            tuple(parts["end"]),
+        )
         made = self._parts.get(key)
         if made is None:
             made = pl.concat(self._records(store, plant, machine, parts))
@@ -254,7 +272,12 @@ class _Events:
     """What happened on a machine over some windows, to cut its counts at."""
 
     def __init__(
-        self, store: StoreReader, plant: Plant, machine: Machine, span: tuple[datetime, datetime], cal: pl.DataFrame
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        span: tuple[datetime, datetime],
+        cal: pl.DataFrame,
     ) -> None:
         start, end = span
         sheet = store.batches(machine.line, start - BATCH_BEFORE, end)
@@ -272,7 +295,10 @@ class _Events:
     def within(self, start: datetime, end: datetime) -> Edges:
         """The moments within a window, its products and its days."""
         first_us, last_us = micros([start, end])
-        first, last = start.astimezone(self._tz).date(), (end - timedelta(microseconds=1)).astimezone(self._tz).date()
+        first, last = (
+            start.astimezone(self._tz).date(),
+            (end - timedelta(microseconds=1)).astimezone(self._tz).date(),
+        )
         days = [first + timedelta(days=k) for k in range((last - first).days + 1)]
         midnights = micros([datetime.combine(day, datetime.min.time(), tzinfo=self._tz) for day in days[1:]])
         moments = np.union1d(self._moments_us, midnights)

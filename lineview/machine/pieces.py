@@ -79,7 +79,9 @@ class CounterIncrements:
         long = (ends - begins).astype(np.float64)
         if not len(self.end_us):
             nothing = np.where(long > 0, np.nan, 0.0)
-            return Counted(nothing, 0.0 * long, long * self.fastest_per_us, long / 1e6, np.zeros(len(long), int))
+            return Counted(
+                nothing, 0.0 * long, long * self.fastest_per_us, long / 1e6, np.zeros(len(long), int)
+            )
         so_far = self._so_far
         span, low, high = so_far.span, so_far.low, so_far.high
         a, b = _Place(span, begins), _Place(span, ends)
@@ -241,7 +243,9 @@ class Pieces:
 
     def at(self, k: int) -> StretchPieces:
         """The pieces of one stretch."""
-        return StretchPieces(*(None if part is None else part.at(k) for part in (self.good, self.made, self.rejects)))
+        return StretchPieces(
+            *(None if part is None else part.at(k) for part in (self.good, self.made, self.rejects))
+        )
 
 
 @dataclass(frozen=True)
@@ -336,7 +340,9 @@ class MachineCounts:
 
     def open_intervals(self, *kinds: Counts) -> list[tuple[int, int]]:
         """Intervals [µs] in which the readings leave a count of these open."""
-        return [gap for kind in kinds if kind in self.counters for gap in self.counters[kind].open_intervals()]
+        return [
+            gap for kind in kinds if kind in self.counters for gap in self.counters[kind].open_intervals()
+        ]
 
 
 #: What a machine's product and batch channels said.
@@ -380,7 +386,9 @@ def channel_increments(readings: pl.DataFrame, counter: Counter) -> pl.DataFrame
     return added.with_columns(pl.col("n", "low", "high") * counter.unit_value)
 
 
-def counter_increments(added: pl.DataFrame, counter: Counter, planned: PlannedTime = NO_PLAN) -> CounterIncrements:
+def counter_increments(
+    added: pl.DataFrame, counter: Counter, planned: PlannedTime = NO_PLAN
+) -> CounterIncrements:
     """Bring INCREMENTS of one counter into arrays, the likeliest count filled in where they leave it open.
 
     Parameters

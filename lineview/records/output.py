@@ -138,10 +138,10 @@ def _seams(
         sizes = part["modulus"].drop_nulls()
         modulus = float(sizes[0]) if len(sizes) == part.height and len(sizes) else None
         counter = next(c for c in machine.counters if c.counts == kind)
-        value, _, _ = pair_bounds(
-            at0, at1, part["last_count"].to_numpy()[:-1], part["first_count"].to_numpy()[1:], modulus,
-            counter.fastest_per_min,
-        )
+        left, came = part["last_count"].to_numpy()[:-1], part["first_count"].to_numpy()[1:]
+        value, _, _ = pair_bounds(at0, at1, left, came, modulus, counter.fastest_per_min)
+        # One that stands where it stood counted nothing (lineview.machine.likeliest).
+        value = np.where(np.isnan(value) & (left == came) & (modulus is not None), 0.0, value)
         for k in range(len(at0)):
             added = float(value[k]) * counter.unit_value
             counted.setdefault(int(place[k]), {})[str(kind)] = (added, bool(np.isfinite(added)))

@@ -103,15 +103,16 @@ def nonnegative_fit(
 def _sandwich(x: Floats, inverse: Floats, residual: Floats) -> tuple[Floats, Floats]:
     """Give each coefficient's standard deviation and its degrees of freedom."""
     bears = inverse @ x.T
-    hat = x @ bears
-    left = np.clip(1.0 - np.diag(hat), 1e-9, None)
+    leverage = np.einsum("ik,ki->i", x, bears)
+    left = np.clip(1.0 - leverage, 1e-9, None)
     sd = np.sqrt((bears**2) @ (residual**2 / left))
-    rest = np.eye(len(x)) - hat
     df = []
     for row in bears:
-        shape = (row / np.sqrt(left))[:, None] * rest
-        cross = shape @ shape.T
-        df.append(np.trace(cross) ** 2 / (cross**2).sum())
+        # Trace and squares of diag(g) (1 - H) diag(g), by the few columns that the hat matrix is made of.
+        weight = row**2 / left
+        pulled = inverse @ ((x.T * weight) @ x)
+        squares = float(weight**2 @ (1.0 - 2.0 * leverage)) + float(np.trace(pulled @ pulled))
+        df.append(float(weight @ (1.0 - leverage)) ** 2 / squares)
     return sd, np.array(df)
 
 
