@@ -14,14 +14,14 @@ BASE = {"errors", "columns", "units", "figure", "plant", "shipped", "show", "sho
 MAY = {
     "intake": set(),
     "store": {"intake"},
-    "statistics": set(),
-    "measures": {"statistics"},
-    "stock": {"statistics", "measures"},
-    "answers": {"statistics", "measures", "stock"},
+    "stats": set(),
+    "measures": {"stats"},
+    "stock": {"stats", "measures"},
+    "answers": {"stats", "measures", "stock"},
     "charts": {"answers"},
     "demo": set(),
 }
-PURE = ("statistics", "measures", "stock", "answers", "charts")
+PURE = ("stats", "measures", "stock", "answers", "charts")
 IMPURE_MODULES = {"os", "pathlib", "socket", "subprocess", "sqlite3", "sqlalchemy", "deltalake", "requests"}
 IMPURE_MODULES |= {"urllib", "http", "random", "time", "tempfile", "shutil", "io"}
 IMPURE_CALLS = re.compile(

@@ -11,10 +11,10 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.measures.rope_products import Kinds, kinds_of, told_apart
-from lineview.statistics.change_points import find_steps, scan_steps, step_limit
-from lineview.statistics.correlated_regression import CorrelatedFit
-from lineview.statistics.kinks import Bend, bend_column, find_bend
-from lineview.statistics.step_average import averaged_over_steps
+from lineview.stats.change_points import find_steps, scan_steps, step_limit
+from lineview.stats.correlated_regression import CorrelatedFit
+from lineview.stats.kinks import Bend, bend_column, find_bend
+from lineview.stats.step_average import averaged_over_steps
 
 Floats = NDArray[np.float64]
 

@@ -10,11 +10,11 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.measures.rope_model import RopeModel
-from lineview.statistics.cusum import cusum
-from lineview.statistics.ewma import ewma
-from lineview.statistics.joint_charts import QUICK, SLOW, Widths, joint_widths
-from lineview.statistics.run_length import cusum_limit
-from lineview.statistics.tridiagonal_noise import one_step
+from lineview.stats.cusum import cusum
+from lineview.stats.ewma import ewma
+from lineview.stats.joint_charts import QUICK, SLOW, Widths, joint_widths
+from lineview.stats.run_length import cusum_limit
+from lineview.stats.tridiagonal_noise import one_step
 
 Floats = NDArray[np.float64]
 

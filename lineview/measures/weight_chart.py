@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from lineview.statistics.control_constants import control_constants
-from lineview.statistics.control_limits import individuals_limits
-from lineview.statistics.summary import summarize
+from lineview.stats.control_constants import control_constants
+from lineview.stats.control_limits import individuals_limits
+from lineview.stats.summary import summarize
 
 #: Fewer batches than this give no limits.
 LEAST = 8

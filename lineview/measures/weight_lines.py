@@ -13,9 +13,9 @@ from lineview.measures.weighing_faults import sort_out
 from lineview.measures.weighings import PieceFacts, weighings
 from lineview.measures.weight_giveaway import grouped_means
 from lineview.measures.weight_spread import Spread
-from lineview.statistics.generalized_intervals import draw_components, percentiles
-from lineview.statistics.nested import lay_out
-from lineview.statistics.variance_components import reml
+from lineview.stats.generalized_intervals import draw_components, percentiles
+from lineview.stats.nested import lay_out
+from lineview.stats.variance_components import reml
 
 DRAWS = 1000
 

@@ -8,8 +8,8 @@ import numpy as np
 import polars as pl
 
 from lineview.measures.weight_spread import Floats, Spread
-from lineview.statistics.capability import quantile_indices
-from lineview.statistics.generalized_intervals import percentiles
+from lineview.stats.capability import quantile_indices
+from lineview.stats.generalized_intervals import percentiles
 
 #: The outer quantiles lie one in 740 apiece: fewer values than this do not reach them.
 LEAST_FOR_QUANTILES = 1000

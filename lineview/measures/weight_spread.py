@@ -8,9 +8,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.statistics.generalized_intervals import draw_components, percentiles
-from lineview.statistics.nested import lay_out
-from lineview.statistics.variance_components import reml
+from lineview.stats.generalized_intervals import draw_components, percentiles
+from lineview.stats.nested import lay_out
+from lineview.stats.variance_components import reml
 
 Floats = NDArray[np.float64]
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from lineview.statistics.change_points import find_steps
+from lineview.stats.change_points import find_steps
 
 # fmt: off
 NILE = np.array([

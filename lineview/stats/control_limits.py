@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineview.errors import Fault, MeasureError
-from lineview.statistics.control_constants import control_constants
+from lineview.stats.control_constants import control_constants
 
 Floats = NDArray[np.float64]
 

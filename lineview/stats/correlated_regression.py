@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineview.errors import Fault, MeasureError
-from lineview.statistics.tridiagonal_noise import Noise, inverse_times
+from lineview.stats.tridiagonal_noise import Noise, inverse_times
 
 Floats = NDArray[np.float64]
 

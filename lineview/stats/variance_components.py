@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lineview.errors import Fault, MeasureError
-from lineview.statistics.nested import Floats, Layout, fold, lay_out
+from lineview.stats.nested import Floats, Layout, fold, lay_out
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ import pytest
 from scipy import stats
 
 from lineview.errors import MeasureError
-from lineview.statistics.generalized_intervals import draw_components, percentiles
-from lineview.statistics.shared_variance import Part, levels_of, shares
-from lineview.statistics.variance_components import reml
+from lineview.stats.generalized_intervals import draw_components, percentiles
+from lineview.stats.shared_variance import Part, levels_of, shares
+from lineview.stats.variance_components import reml
 
 
 def mean_interval(y: list[float]) -> tuple[float, float]:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.statistics.correlated_regression import COARSE
-from lineview.statistics.tridiagonal_noise import Noise, inverse_times, one_step
+from lineview.stats.correlated_regression import COARSE
+from lineview.stats.tridiagonal_noise import Noise, inverse_times, one_step
 
 Floats = NDArray[np.float64]
 

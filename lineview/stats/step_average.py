@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.statistics.change_points import SEARCH_NOISES, StepScan, step_limit
-from lineview.statistics.correlated_regression import CorrelatedFit, correlated_regression
+from lineview.stats.change_points import SEARCH_NOISES, StepScan, step_limit
+from lineview.stats.correlated_regression import CorrelatedFit, correlated_regression
 
 Floats = NDArray[np.float64]
 

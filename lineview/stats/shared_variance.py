@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineview.errors import Fault, MeasureError
-from lineview.statistics.generalized_intervals import percentiles
+from lineview.stats.generalized_intervals import percentiles
 
 Floats = NDArray[np.float64]
 Where = Literal["all", "between", "within"]

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.statistics.change_points import SEARCH_NOISES
-from lineview.statistics.tridiagonal_noise import inverse_times
+from lineview.stats.change_points import SEARCH_NOISES
+from lineview.stats.tridiagonal_noise import inverse_times
 
 Floats = NDArray[np.float64]
 
