@@ -13,7 +13,7 @@ from lineview.measures.rope_model import RopeModel
 from lineview.stats.cusum import cusum
 from lineview.stats.ewma import ewma
 from lineview.stats.joint_charts import QUICK, SLOW, Widths, joint_widths
-from lineview.stats.run_length import cusum_limit
+from lineview.stats.run_lengths import cusum_limit
 from lineview.stats.tridiagonal_noise import one_step
 
 Floats = NDArray[np.float64]

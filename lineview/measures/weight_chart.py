@@ -10,7 +10,7 @@ import polars as pl
 
 from lineview.stats.control_constants import control_constants
 from lineview.stats.control_limits import individuals_limits
-from lineview.stats.summary import summarize
+from lineview.stats.means import summarize
 
 #: Fewer batches than this give no limits.
 LEAST = 8

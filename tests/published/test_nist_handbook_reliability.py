@@ -2,8 +2,8 @@
 
 import pytest
 
-from lineview.stats.event_limits import mean_between_limits
 from lineview.stats.event_trend import laplace, mil_hdbk_189
+from lineview.stats.events import mean_between_limits
 from lineview.stats.power_law import power_law
 
 #: Sections 8.2.3.4 and 8.4.5.2: ten repairs in 1,500 hours.
