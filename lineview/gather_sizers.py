@@ -21,7 +21,7 @@ LOOK_BACK = timedelta(days=14)
 MARGIN = timedelta(hours=12)
 
 #: Sizers and periods of which what was measured is kept.
-MOST_KEPT = 200
+MOST_KEPT = 24
 
 
 class KnownSizers:
