@@ -39,7 +39,7 @@ HISTORY = timedelta(days=731)
 #: The other sizers are looked at over this much of the period, its end, so that a year is not read of each.
 LOOK_BACK = timedelta(days=14)
 #: Sizers and periods of which what was measured is kept.
-MOST_KEPT = 200
+MOST_KEPT = 24
 
 Kept = dict[tuple[str, datetime, datetime], RopeAccount]
 
