@@ -9,8 +9,8 @@ from typing import get_args
 
 from lineview.answers.answer import Question
 from lineview.cli_console import console
+from lineview.core.resources import shipped
 from lineview.errors import Fault, LineviewError, StoreError
-from lineview.shipped import shipped
 from lineview.works import Works
 
 #: The demo's first day; a Monday.

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from lineview.answers.answer import Question, Scope
 from lineview.errors import AskError, Fault
 from lineview.figure import Period
-from lineview.periods import DEFAULTS, moment, resolve
+from lineview.plant.periods import DEFAULTS, moment, resolve
 from lineview.plant import Machine, MachineKind, Plant
 
 
@@ -137,7 +137,7 @@ def scope_of(
     span : Period
         Its first and last reading [UTC].
     period : str or None
-        A word of lineview.periods; by default the one that suits the question.
+        A word of lineview.plant.periods; by default the one that suits the question.
     start, end : str or None
         Moments in the plant's wall time; either takes the place of `period`.
 

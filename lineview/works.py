@@ -14,9 +14,10 @@ from lineview.errors import AskError, Fault, PlantError
 from lineview.figure import Period
 from lineview.gather import gather
 from lineview.gather_sizers import KnownSizers
-from lineview.periods import shifts_between
 from lineview.plant import Layout, Machine, Plant
-from lineview.plant_file import layout_toml, read_plant
+from lineview.plant.periods import shifts_between
+from lineview.plant.read import read_plant
+from lineview.plant.write import layout_toml
 from lineview.scoping import choose_machine, known_machine, scope_of
 from lineview.store.store import Store
 from lineview.take_in import Taken, take_in
@@ -191,7 +192,7 @@ class Works:
         line, machine : str, optional
             Ids; by default the first line's machine that the question is about.
         period : str, optional
-            A word of lineview.periods; by default the one that suits the question.
+            A word of lineview.plant.periods; by default the one that suits the question.
         start, end : str, optional
             Moments in the plant's wall time; they take the place of `period`.
 

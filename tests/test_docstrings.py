@@ -16,7 +16,7 @@ import pytest
 from numpydoc.docscrape import NumpyDocString
 
 import lineview
-from lineview.shipped import shipped
+from lineview.core.resources import shipped
 
 SOURCES = tomllib.loads((shipped("data") / "sources.toml").read_text(encoding="utf-8"))
 NAMES = sorted(

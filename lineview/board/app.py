@@ -14,7 +14,7 @@ from lineview.board.routes import add_routes
 from lineview.board.security import guard
 from lineview.board.service import Service
 from lineview.board.sheet_files import add_sheet_routes
-from lineview.shipped import shipped
+from lineview.core.resources import shipped
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")
 

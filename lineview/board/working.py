@@ -13,7 +13,7 @@ from lineview.answers.answer import Answer
 from lineview.board.tables import plain_table
 from lineview.figure import Figure
 from lineview.plant import Plant
-from lineview.shipped import shipped
+from lineview.core.resources import shipped
 
 
 @cache

@@ -12,7 +12,7 @@ from lineview.charts.clock_axis import ms, set_clock
 from lineview.charts.look import Look, Picture, blank, label
 from lineview.charts.thin import thin
 from lineview.figure import Period
-from lineview.show_units import in_units
+from lineview.core.show_units import in_units
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ from fractions import Fraction
 
 import polars as pl
 
+from lineview.core.units import FACTORS, convert, dimension, unit_named
 from lineview.errors import Fault
 from lineview.plant import Counter, Gauge, Machine, Plant
-from lineview.units import FACTORS, convert, dimension, unit_named
 
 _TEXTS = ("state", "batch", "product")
 

@@ -6,7 +6,7 @@ import pytest
 
 from lineview.errors import PlantError
 from lineview.plant import ColumnTarget
-from lineview.plant_file import read_plant
+from lineview.plant.read import read_plant
 
 RIGHT = """\
 shop = "Quay Street Sweets"   # invented

@@ -24,6 +24,6 @@ def shipped(what: Literal["data", "assets"]) -> Path:
     >>> shipped("data").name
     'data'
     """
-    package = Path(__file__).resolve().parent
+    package = Path(__file__).resolve().parent.parent
     inside = package / "_shipped" / what
     return inside if inside.is_dir() else package.parent / what

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from lineview.errors import Fault
-from lineview.intake import fields
-from lineview.plant_tables import Found, Table, ids, tables
-from lineview.plant_words import did_you_mean
+from lineview.core.errors import Fault
+from lineview.plant import fields
+from lineview.plant.messages import did_you_mean
+from lineview.plant.tables import Found, Table, ids, tables
 
 #: The fields that a header of each kind of export can mean, besides counters and gauges.
 FIELDS: dict[str, tuple[str, ...]] = {

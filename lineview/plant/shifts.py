@@ -7,10 +7,10 @@ from datetime import time
 from itertools import combinations
 from typing import get_args
 
-from lineview.errors import Fault
-from lineview.plant import Day
-from lineview.plant_lines import Path
-from lineview.plant_tables import Found, Table, is_list, tables
+from lineview.core.errors import Fault
+from lineview.plant.model import Day
+from lineview.plant.positions import Path
+from lineview.plant.tables import Found, Table, is_list, tables
 
 _DAY_S = 86_400
 _WEEK_S = 7 * _DAY_S

@@ -7,8 +7,8 @@ from typing import Literal
 
 import polars as pl
 
-from lineview import columns
-from lineview.plant import ExportKind
+from lineview.core import frames
+from lineview.plant.model import ExportKind
 
 CellKind = Literal["text", "moment", "number", "whole", "duration", "week"]
 
@@ -87,11 +87,11 @@ ESSENTIAL: dict[ExportKind, tuple[str | tuple[str, ...], ...]] = {
 }
 
 SCHEMAS: dict[ExportKind, dict[str, pl.DataType]] = {
-    "readings": columns.READINGS,
-    "weights": columns.WEIGHTS,
-    "batches": columns.BATCHES,
-    "stops": columns.STOP_LOG,
-    "reels": columns.REELS,
-    "stock": columns.STOCK,
-    "plan": columns.PLAN,
+    "readings": frames.READINGS,
+    "weights": frames.WEIGHTS,
+    "batches": frames.BATCHES,
+    "stops": frames.STOP_LOG,
+    "reels": frames.REELS,
+    "stock": frames.STOCK,
+    "plan": frames.PLAN,
 }

@@ -12,13 +12,13 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from lineview.errors import Fault, PlantError
-from lineview.plant import Plant
-from lineview.plant_checks import cross_faults
-from lineview.plant_lines import Lines
-from lineview.plant_tables import Found
-from lineview.plant_words import type_faults
-from lineview.plant_write import layout_toml
+from lineview.core.errors import Fault, PlantError
+from lineview.plant.checks import cross_faults
+from lineview.plant.messages import type_faults
+from lineview.plant.model import Plant
+from lineview.plant.positions import Lines
+from lineview.plant.tables import Found
+from lineview.plant.write import layout_toml
 
 __all__ = ["layout_toml", "read_plant"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from lineview.plant import Layout
+from lineview.plant.model import Layout
 
 
 def layout_toml(layout: Layout) -> str:

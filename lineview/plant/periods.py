@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from lineview.errors import AskError, Fault
-from lineview.figure import Period
-from lineview.plant import Shift
+from lineview.core.errors import AskError, Fault
+from lineview.core.figure import Period
+from lineview.plant.model import Shift
 
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 WORDS = ("last-shift", "this-week", "last-7-days", "last-28-days", "all")

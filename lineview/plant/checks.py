@@ -10,12 +10,12 @@ from collections.abc import Iterator
 from functools import cache
 from zoneinfo import available_timezones
 
-from lineview.errors import Fault
-from lineview.plant_lines import Path
-from lineview.plant_shifts import shift_faults
-from lineview.plant_tables import Found, Table, ids, is_list, number, tables
-from lineview.plant_targets import layout_faults
-from lineview.plant_words import did_you_mean
+from lineview.core.errors import Fault
+from lineview.plant.messages import did_you_mean
+from lineview.plant.positions import Path
+from lineview.plant.shifts import shift_faults
+from lineview.plant.tables import Found, Table, ids, is_list, number, tables
+from lineview.plant.targets import layout_faults
 
 
 def cross_faults(data: Table) -> list[Found]:

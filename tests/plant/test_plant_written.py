@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from test_plant_file import RIGHT, read
 
 from lineview.plant import ColumnTarget, Layout
-from lineview.plant_file import layout_toml
-from lineview.plant_lines import Lines
+from lineview.plant.positions import Lines
+from lineview.plant.write import layout_toml
 
 IDS = st.from_regex(r"\A[A-Za-z0-9][A-Za-z0-9_.\- ]{0,9}\Z")
 TEXT = st.text(max_size=12)

@@ -7,8 +7,8 @@ import pytest
 
 from lineview.errors import AskError
 from lineview.figure import Period
-from lineview.periods import moment, resolve, shifts_between
 from lineview.plant import Shift
+from lineview.plant.periods import moment, resolve, shifts_between
 
 BERLIN = ZoneInfo("Europe/Berlin")
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")

@@ -5,8 +5,8 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
+from lineview.core.units import FACTORS, convert, dimension, unit_named
 from lineview.errors import IntakeError
-from lineview.units import FACTORS, convert, dimension, unit_named
 
 
 @pytest.mark.parametrize(

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from lineview.errors import Fault
-from lineview.plant_lines import Path
+from lineview.core.errors import Fault
+from lineview.plant.positions import Path
 
 Table = Mapping[str, Any]
 #: A fault and the key path where it stands; its `where` is filled in once the line is known.

@@ -7,7 +7,7 @@ from typing import TypeVar
 
 import polars as pl
 
-from lineview.errors import Fault, IntakeError
+from lineview.core.errors import Fault, IntakeError
 
 Quantity = TypeVar("Quantity", float, pl.Expr, pl.Series)
 

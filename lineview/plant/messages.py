@@ -9,9 +9,9 @@ from typing import Any
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from lineview import plant
-from lineview.errors import Fault
-from lineview.plant_lines import Path
+from lineview.core.errors import Fault
+from lineview.plant import model as plant
+from lineview.plant.positions import Path
 
 _MODELS: dict[str, type[plant.Part]] = {
     "shifts": plant.Shift,
