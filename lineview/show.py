@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from datetime import date, datetime
 
-from lineview.core.show_units import System, in_units
+from lineview.core.units import System, in_units
 from lineview.figure import Figure, Period
 from lineview.plant import Plant
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, TypeGuard
 
-from lineview.core.show_units import US, in_units
+from lineview.core.units import US, in_units
 from lineview.plant import Plant
 from lineview.show import NOTHING, a_day, decimals_of, moment, number, unit_words
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from lineview.core.show_units import in_units
+from lineview.core.units import in_units
 from lineview.plant import Plant
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lineview.answers.answer import Table
-from lineview.core.show_units import in_units
+from lineview.core.units import in_units
 from lineview.measures.weight_bags import BagPlan, BagRow
 from lineview.measures.weight_detail import WeightDetail
 

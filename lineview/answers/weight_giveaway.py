@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lineview.answers.answer import Table
 from lineview.answers.weight_figure import SPREAD_SOURCES, from_spread
-from lineview.core.show_units import in_units
+from lineview.core.units import in_units
 from lineview.figure import Figure, Period
 from lineview.measures.giveaway import Giveaway
 from lineview.measures.weight_account import WeightAccount

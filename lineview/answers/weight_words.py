@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from lineview.answers.answer import Span
-from lineview.core.show_units import in_units
-from lineview.core.units import convert
+from lineview.core.units import convert, in_units
 from lineview.measures.weight_account import WeightAccount
 from lineview.measures.weight_spread import Spread
 from lineview.plant import Plant

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lineview.answers.waste_figures import waste_figures
-from lineview.core.figure_names import slug
+from lineview.core.figure import slug
 from lineview.figure import Figure, Period, cannot_tell
 from lineview.measures.wrap_account import KINDS, WrapAccount
 from lineview.measures.wrap_factors import UNITS

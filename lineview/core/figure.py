@@ -1,4 +1,4 @@
-"""A figure: a number that can be asked where it comes from."""
+"""A figure: a number that says where it comes from."""
 
 from __future__ import annotations
 
@@ -114,3 +114,14 @@ def cannot_tell(name: str, label: str, unit: str, why: str, period: Period | Non
     """
     told = f"cannot be told: {why}"
     return Figure(name, label, None, unit, period=period, interval_kind=told, why_none=told)
+
+
+def slug(text: str) -> str:
+    """A word or id as part of a figure's name.
+
+    Examples
+    --------
+    >>> slug("wax paper"), slug("film-vanilla")
+    ('wax_paper', 'film_vanilla')
+    """
+    return "".join(c if c.isalnum() else "_" for c in text.casefold())

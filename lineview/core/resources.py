@@ -7,17 +7,7 @@ from typing import Literal
 
 
 def shipped(what: Literal["data", "assets"]) -> Path:
-    """Give the folder of shipped data or assets.
-
-    Parameters
-    ----------
-    what : str
-        "data" or "assets".
-
-    Returns
-    -------
-    pathlib.Path
-        The folder.
+    """Folder of the shipped data or assets.
 
     Examples
     --------

@@ -1,101 +1,114 @@
-"""Conversions of units, at the edges only: inside, every column's name ends with its unit."""
+"""The one table of units, and conversions at the edges: inside, every column's name ends with its unit."""
 
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import TypeVar
+from typing import Literal, NamedTuple, TypeVar
 
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 
 Quantity = TypeVar("Quantity", float, pl.Expr, pl.Series)
+System = Literal["metric", "US"]
 
 _INCH = Fraction(254, 10000)
 _POUND = Fraction(45359237, 100000)
 
-#: How much of the dimension's base unit one unit is, exactly.
-FACTORS: dict[str, dict[str, Fraction]] = {
-    "length": {
-        "m": Fraction(1),
-        "mm": Fraction(1, 1000),
-        "cm": Fraction(1, 100),
-        "dm": Fraction(1, 10),
-        "km": Fraction(1000),
-        "µm": Fraction(1, 1000000),
-        "in": _INCH,
-        "ft": 12 * _INCH,
-        "yd": 36 * _INCH,
-    },
-    "mass": {
-        "g": Fraction(1),
-        "mg": Fraction(1, 1000),
-        "kg": Fraction(1000),
-        "t": Fraction(1000000),
-        "oz": _POUND / 16,
-        "lb": _POUND,
-    },
-    "time": {
-        "s": Fraction(1),
-        "ms": Fraction(1, 1000),
-        "min": Fraction(60),
-        "h": Fraction(3600),
-        "d": Fraction(86400),
-    },
-    "speed": {
-        "m/s": Fraction(1),
-        "mm/s": Fraction(1, 1000),
-        "m/min": Fraction(1, 60),
-        "ft/min": 12 * _INCH / 60,
-        "in/s": _INCH,
-    },
-    "turning": {"rpm": Fraction(1), "1/s": Fraction(60)},
-    "count": {"pieces": Fraction(1), "thousand": Fraction(1000)},
+
+class Unit(NamedTuple):
+    """One unit: what it measures, how much it is, how US units show it and how else people write it."""
+
+    name: str
+    dimension: str
+    factor: Fraction  # of the dimension's base unit, exactly; of temperatures, the size of a degree
+    shown_us: str = ""  # the unit that a plant in US units reads instead
+    spellings: str = ""  # in lower case, without dots; the first is the plural a sentence uses
+    in_exports: bool = True  # whether a header can name it ("mil" is a thousand in Spanish)
+
+
+_ONE = Fraction(1)
+# Inch, foot, yard, pound and ounce as defined in 1959 (yard-and-pound-1959); the US units shown are those of
+# NIST Special Publication 811 (2008), appendix B.8 (nist-sp-811).
+_TABLE = (
+    Unit("m", "length", _ONE, "ft", "metres metre meter meters mtr metros metri mètres"),
+    Unit("mm", "length", Fraction(1, 1000), "in", "millimetres millimetre millimeter"),
+    Unit("cm", "length", Fraction(1, 100), "", "centimetres centimetre centimeter"),
+    Unit("dm", "length", Fraction(1, 10)),
+    Unit("km", "length", Fraction(1000)),
+    Unit("µm", "length", Fraction(1, 1000000), "mil", "microns micron um"),
+    Unit("in", "length", _INCH, "", "inches inch \" '' zoll pouce pouces pulgada pulgadas pollici"),
+    Unit("ft", "length", 12 * _INCH, "", "feet foot '"),
+    Unit("yd", "length", 36 * _INCH, "", "yards yard"),
+    Unit("mil", "length", _INCH / 1000, in_exports=False),
+    Unit("m²", "area", _ONE, "ft²", in_exports=False),
+    Unit("ft²", "area", (12 * _INCH) ** 2, in_exports=False),
+    Unit("g", "mass", _ONE, "oz", "grams gram gr gm gramm grammes gramos grammi"),
+    Unit("mg", "mass", Fraction(1, 1000), "", "milligrams"),
+    Unit("kg", "mass", Fraction(1000), "lb", "kilograms kilogram kilo kilos kgs"),
+    Unit("t", "mass", Fraction(1000000), "", "tonnes tonne"),
+    Unit("oz", "mass", _POUND / 16, "", "ounces ounce"),
+    Unit("lb", "mass", _POUND, "", "pounds pound lbs"),
+    Unit("s", "time", _ONE, "", "seconds second sec secs sek seg"),
+    Unit("ms", "time", Fraction(1, 1000), "", "milliseconds msec"),
+    Unit("min", "time", Fraction(60), "", "minutes minute mins minuten minutos minuti"),
+    Unit("h", "time", Fraction(3600), "", "hours hour hr hrs std stunden"),
+    Unit("d", "time", Fraction(86400), "", "days day"),
+    Unit("m/s", "speed", _ONE, "", "m/sec mps"),
+    Unit("mm/s", "speed", Fraction(1, 1000), "", "mm/sec"),
+    Unit("m/min", "speed", Fraction(1, 60), "", "mpm"),
+    Unit("ft/min", "speed", 12 * _INCH / 60, "", "ft/m fpm"),
+    Unit("in/s", "speed", _INCH, "", "in/sec ips"),
+    Unit("rpm", "turning", _ONE, "", "1/min u/min min-1 r/min rev/min tr/min giri/min"),
+    Unit("1/s", "turning", Fraction(60), "", "rev/s hz"),
+    Unit(
+        "pieces",
+        "count",
+        _ONE,
+        "",
+        "pieces piece pc pcs stk stück st count counts cnt ea each pièces piezas pezzi stuks no",
+    ),
+    Unit("thousand", "count", Fraction(1000), "", "thousands 1000 tsd k"),
+    Unit("°C", "temperature", _ONE, "°F", "c degc ºc ℃ celsius"),
+    Unit("°F", "temperature", Fraction(5, 9), "", "f degf ºf ℉ fahrenheit"),
+    Unit("K", "temperature", _ONE, "", "kelvin"),
+)
+UNITS: dict[str, Unit] = {unit.name: unit for unit in _TABLE}
+_READ = {name: unit for name, unit in UNITS.items() if unit.in_exports}
+_SPELLINGS = {spelling: unit.name for unit in _TABLE for spelling in unit.spellings.split()}
+
+#: What a plant in US units reads instead of each of these units.
+US: dict[str, str] = {unit.name: unit.shown_us for unit in _TABLE if unit.shown_us}
+#: Grams in one of each other unit that a scale may have shown [g], by its name in a sentence.
+GRAMS: dict[str, float] = {
+    UNITS[name].spellings.split()[0]: float(UNITS[name].factor) for name in ("oz", "kg", "mg", "lb")
 }
-
-_TEMPERATURES = ("°C", "°F", "K")
-
-#: Other ways people write a unit, in lower case without dots and blanks.
-_ALSO: dict[str, str] = {
-    '"': "in", "''": "in", "inch": "in", "inches": "in", "zoll": "in", "pouce": "in", "pouces": "in",
-    "pulgada": "in", "pulgadas": "in", "pollici": "in", "'": "ft", "foot": "ft", "feet": "ft", "yard": "yd",
-    "yards": "yd", "metre": "m", "metres": "m", "meter": "m", "meters": "m", "mtr": "m", "metros": "m",
-    "metri": "m", "mètres": "m", "um": "µm", "micron": "µm", "microns": "µm", "millimeter": "mm",
-    "millimetre": "mm", "centimeter": "cm", "centimetre": "cm",
-    "gr": "g", "gm": "g", "gram": "g", "grams": "g", "gramm": "g", "grammes": "g", "gramos": "g",
-    "grammi": "g", "kilo": "kg", "kilos": "kg", "kilogram": "kg", "kilograms": "kg", "kgs": "kg", "lbs": "lb",
-    "pound": "lb", "pounds": "lb", "ounce": "oz", "ounces": "oz", "tonne": "t", "tonnes": "t",
-    "c": "°C", "degc": "°C", "ºc": "°C", "℃": "°C", "celsius": "°C", "deg c": "°C", "f": "°F", "degf": "°F",
-    "ºf": "°F", "℉": "°F", "fahrenheit": "°F", "kelvin": "K",
-    "sec": "s", "secs": "s", "second": "s", "seconds": "s", "sek": "s", "seg": "s", "msec": "ms",
-    "mins": "min", "minute": "min", "minutes": "min", "minuten": "min", "minutos": "min", "minuti": "min",
-    "hr": "h", "hrs": "h", "hour": "h", "hours": "h", "std": "h", "stunden": "h", "day": "d", "days": "d",
-    "mps": "m/s", "mpm": "m/min", "fpm": "ft/min", "ft/m": "ft/min", "ips": "in/s", "m/sec": "m/s",
-    "mm/sec": "mm/s", "in/sec": "in/s",
-    "1/min": "rpm", "u/min": "rpm", "min-1": "rpm", "r/min": "rpm", "rev/min": "rpm", "tr/min": "rpm",
-    "giri/min": "rpm", "hz": "1/s", "rev/s": "1/s",
-    "pc": "pieces", "pcs": "pieces", "piece": "pieces", "stk": "pieces", "stück": "pieces", "st": "pieces",
-    "count": "pieces", "counts": "pieces", "cnt": "pieces", "ea": "pieces", "each": "pieces",
-    "pièces": "pieces", "piezas": "pieces", "pezzi": "pieces", "stuks": "pieces", "no": "pieces",
-    "1000": "thousand", "tsd": "thousand", "thousands": "thousand", "k": "thousand",
-}  # fmt: skip
 
 
 def dimension(unit: str) -> str:
-    """Give what a unit measures: "length", "mass", "temperature", ..., or "" where it is unknown.
+    """What a unit of an export measures: "length", "mass", "temperature", ..., or "" where it is unknown.
 
     Examples
     --------
     >>> dimension("oz"), dimension("°F"), dimension("furlong")
     ('mass', 'temperature', '')
     """
-    if unit in _TEMPERATURES:
-        return "temperature"
-    return next((name for name, units in FACTORS.items() if unit in units), "")
+    return _READ[unit].dimension if unit in _READ else ""
+
+
+def factor_between(given: str, wanted: str) -> Fraction:
+    """How many of the wanted unit one of the given unit is, exactly; for temperatures, of their degrees.
+
+    Parameters
+    ----------
+    given, wanted : str
+        Names in UNITS, of one dimension.
+    """
+    return UNITS[given].factor / UNITS[wanted].factor
 
 
 def unit_named(text: str) -> str:
-    """Give the unit that a text names, or "" where it names none.
+    """The unit that a text names, or "" where it names none.
 
     Parameters
     ----------
@@ -113,15 +126,14 @@ def unit_named(text: str) -> str:
     ('in', '°F', 'lb', '')
     """
     bare = text.strip().strip("[](){}").strip().replace("μ", "µ")
-    if dimension(bare):
+    if bare in _READ:
         return bare
     key = "".join(bare.casefold().split()).rstrip(".")
-    if key in _ALSO:
-        return _ALSO[key]
-    known = [u for units in FACTORS.values() for u in units] + list(_TEMPERATURES)
+    if key in _SPELLINGS:
+        return _SPELLINGS[key]
     if len(bare) == 1:
         return ""  # "S" and "M" are not seconds and metres
-    return next((unit for unit in known if unit.casefold() == key), "")
+    return next((name for name in _READ if name.casefold() == key), "")
 
 
 def convert(value: Quantity, given: str, wanted: str) -> Quantity:
@@ -158,21 +170,15 @@ def convert(value: Quantity, given: str, wanted: str) -> Quantity:
         return value
     kind = dimension(given)
     if not kind or kind != dimension(wanted):
-        raise IntakeError(
-            Fault(
-                f"'{given}' cannot be converted to '{wanted}'",
-                "unit",
-                f"a unit of {dimension(wanted) or 'the same kind'}",
-            )
-        )
+        what = f"'{given}' cannot be converted to '{wanted}'"
+        expected = f"a unit of {dimension(wanted) or 'the same kind'}"
+        raise IntakeError(Fault(what, "unit", expected))
     if kind == "temperature":
         return _from_celsius(_to_celsius(value, given), wanted)
-    ratio = FACTORS[kind][given] / FACTORS[kind][wanted]
-    if ratio.denominator == 1:
-        return value * float(ratio.numerator)
-    if ratio.numerator == 1:
-        return value / float(ratio.denominator)
-    return value * float(ratio)
+    factor = factor_between(given, wanted)
+    if factor.numerator == 1:  # to divide by a whole number rounds once
+        return value / float(factor.denominator)
+    return value * float(factor)
 
 
 def _to_celsius(value: Quantity, given: str) -> Quantity:
@@ -185,3 +191,48 @@ def _from_celsius(value: Quantity, wanted: str) -> Quantity:
     if wanted == "°F":
         return value * 9.0 / 5.0 + 32.0
     return value + 273.15 if wanted == "K" else value
+
+
+def in_units(value: float, unit: str, system: System) -> tuple[float, str]:
+    """A value and its unit as the plant reads them.
+
+    Parameters
+    ----------
+    value : float
+        In `unit`.
+    unit : str
+        "mm", "mm/h", "m/1000 pieces", "EUR/kg", ...; a part that US does not name stays as it is.
+    system : str
+        "metric" or "US".
+
+    Returns
+    -------
+    (float, str)
+        Converted value and unit.
+
+    Notes
+    -----
+    Source: nist-sp-811
+
+    Examples
+    --------
+    >>> in_units(25.4, "mm", "US")
+    (1.0, 'in')
+    >>> in_units(0.508, "mm/h", "US")
+    (0.02, 'in/h')
+    >>> in_units(35.0, "°C", "US")
+    (95.0, '°F')
+    >>> in_units(1.0, "EUR/kg", "US")
+    (0.45359237, 'EUR/lb')
+    """
+    if system == "metric" or not unit:
+        return value, unit
+    if unit == "°C":
+        return convert(value, unit, US[unit]), US[unit]
+    parts = unit.split("/")
+    shown = [US.get(part, part) for part in parts]
+    divisor = _ONE
+    for place, part in enumerate(parts):
+        if part in US:
+            divisor *= factor_between(*((US[part], part) if place == 0 else (part, US[part])))
+    return value / float(divisor), "/".join(shown)

@@ -1,12 +1,12 @@
 """The plant description: its types, reading it with every fault and its line, and writing layouts."""
 
+from lineview.plant.checks import Day
+from lineview.plant.fields import ExportKind
 from lineview.plant.model import (
     Break,
     ColumnTarget,
     Counter,
     Counts,
-    Day,
-    ExportKind,
     Gauge,
     Layout,
     Line,

@@ -8,8 +8,8 @@ from typing import Literal
 import polars as pl
 
 from lineview.core import frames
-from lineview.plant.model import ExportKind
 
+ExportKind = Literal["readings", "weights", "batches", "stops", "reels", "stock", "plan"]
 CellKind = Literal["text", "moment", "number", "whole", "duration", "week"]
 
 
@@ -64,6 +64,12 @@ FIELDS: dict[ExportKind, dict[str, Field]] = {
         "week": Field("week"),
         "pieces": Field("number", "pieces", least=0),
     },
+}
+
+#: What a header of each kind of export can mean, besides counters and gauges.
+TARGETS: dict[ExportKind, tuple[str, ...]] = {
+    "readings": ("machine", "at", "quality"),
+    **{kind: (*of_kind, "machine", "line", "at") for kind, of_kind in FIELDS.items()},
 }
 
 #: The field that `time` of a layout fills.

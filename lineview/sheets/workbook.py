@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from lineview import show
 from lineview.answers.answer import Answer, Table
-from lineview.core.show_units import in_units
+from lineview.core.units import in_units
 from lineview.figure import Figure
 from lineview.plant import Plant
 from lineview.show_cells import heading

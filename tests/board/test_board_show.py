@@ -6,7 +6,7 @@ import invented_answers as invented
 import pytest
 
 from lineview import show, show_cells
-from lineview.core.show_units import in_units
+from lineview.core.units import in_units
 from lineview.figure import Figure, cannot_tell, too_few
 
 PLANT = invented.plant()
