@@ -8,24 +8,12 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing that is wrong.
+    """One thing that is wrong."""
 
-    Parameters
-    ----------
-    what : str
-        What is wrong, in one plain clause.
-    where : str
-        File and line, or the name of the argument.
-    expected : str
-        What would have been right.
-    do : str
-        What the reader can do about it.
-    """
-
-    what: str
-    where: str = ""
-    expected: str = ""
-    do: str = ""
+    what: str  # in one plain clause
+    where: str = ""  # file and line, or the name of the argument
+    expected: str = ""  # what would have been right
+    do: str = ""  # what the reader can do about it
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
@@ -35,12 +23,7 @@ class Fault:
 
 
 class LineviewError(Exception):
-    """Base of every error a user can meet; carries all faults at once.
-
-    Parameters
-    ----------
-    faults : iterable of Fault, or Fault
-        What is wrong. Never empty.
+    """Base of every error a user can meet; carries all faults at once, at least one.
 
     Examples
     --------
@@ -61,7 +44,7 @@ class PlantError(LineviewError):
 
 
 class IntakeError(LineviewError):
-    """An export cannot be taken in at all; single rows are refused, not raised."""
+    """An export cannot be read at all; single rows are refused, not raised."""
 
 
 class StoreError(LineviewError):
@@ -69,8 +52,8 @@ class StoreError(LineviewError):
 
 
 class AskError(LineviewError):
-    """A question names something that is not there, or a period that is none."""
+    """A question names something that is not there, or an unknown period."""
 
 
 class MeasureError(LineviewError):
-    """A measure was given frames or values it cannot work on."""
+    """Frames or values that a measure cannot work on."""

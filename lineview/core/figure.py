@@ -18,7 +18,7 @@ class Period:
 
 @dataclass(frozen=True)
 class Figure:
-    """One answered number with all that is needed to check it.
+    """One number of an answer with all that is needed to check it.
 
     Parameters
     ----------
@@ -75,7 +75,7 @@ class Figure:
 def too_few(
     name: str, label: str, unit: str, *, needs: int, has: int, period: Period | None = None
 ) -> Figure:
-    """Give the figure for too few readings: no value, and the reason.
+    """A figure without a value, for too few readings.
 
     Parameters
     ----------
@@ -85,18 +85,13 @@ def too_few(
         How many readings the method needs and how many there are.
     period : Period, optional
         The time asked for.
-
-    Returns
-    -------
-    Figure
-        With value None and `why_none` set.
     """
     why = f"too few: needs {needs}, has {has}"
     return Figure(name, label, None, unit, n=has, period=period, interval_kind=why, why_none=why)
 
 
 def cannot_tell(name: str, label: str, unit: str, why: str, period: Period | None = None) -> Figure:
-    """Give the figure for what cannot be told, with the reason in plain words.
+    """A figure without a value, and the reason in plain words.
 
     Parameters
     ----------
@@ -106,11 +101,6 @@ def cannot_tell(name: str, label: str, unit: str, why: str, period: Period | Non
         The reason, without the words "cannot be told".
     period : Period, optional
         The time asked for.
-
-    Returns
-    -------
-    Figure
-        With value None and `why_none` set.
     """
     told = f"cannot be told: {why}"
     return Figure(name, label, None, unit, period=period, interval_kind=told, why_none=told)

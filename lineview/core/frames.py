@@ -1,4 +1,4 @@
-"""The nomenclature: every frame that passes between stages, its columns, types and units."""
+"""Every frame that crosses a folder: its columns, types and units."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ REELS: dict[str, pl.DataType] = {
     "row": pl.Int64(),
 }
 
-#: What was counted on the shelf: whole reels, and part reels by their outer diameter [mm].
+#: A count of the shelf: whole reels, and part reels by their outer diameter [mm].
 STOCK: dict[str, pl.DataType] = {
     "at": UTC_US,
     "web": pl.String(),
@@ -165,17 +165,7 @@ ROPE_BATCHES: dict[str, pl.DataType] = {
 
 
 def empty(schema: dict[str, pl.DataType]) -> pl.DataFrame:
-    """Give a frame of no rows with these columns.
-
-    Parameters
-    ----------
-    schema : dict
-        One of this module's schemas.
-
-    Returns
-    -------
-    polars.DataFrame
-        With the schema's columns in order.
+    """A frame of no rows with the columns of a schema, in order.
 
     Examples
     --------
@@ -192,9 +182,9 @@ def require(frame: pl.DataFrame, schema: dict[str, pl.DataType], where: str) -> 
     Parameters
     ----------
     frame : polars.DataFrame
-        What was given.
+        Further columns are allowed.
     schema : dict
-        What it must have; further columns are allowed.
+        What it must have.
     where : str
         The argument's name, for the message.
 

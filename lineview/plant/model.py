@@ -110,11 +110,11 @@ class Machine(Part):
     gauges: tuple[Gauge, ...] = ()
 
     def counter(self, counts: Counts) -> Counter | None:
-        """Give the first counter that counts this, or None."""
+        """The first counter that counts this, or None."""
         return next((c for c in self.counters if c.counts == counts), None)
 
     def gauge(self, measures: Measures) -> Gauge | None:
-        """Give the first gauge that measures this, or None."""
+        """The first gauge that measures this, or None."""
         return next((g for g in self.gauges if g.measures == measures), None)
 
     @property
@@ -266,15 +266,15 @@ class Plant(Part):
         return ZoneInfo(self.zone)
 
     def machine(self, machine_id: str) -> Machine | None:
-        """Give the machine of this id, or None."""
+        """The machine of this id, or None."""
         return next((m for m in self.machines if m.id == machine_id), None)
 
     def machines_of(self, line: str, kind: MachineKind) -> tuple[Machine, ...]:
-        """Give the line's machines of one kind."""
+        """The line's machines of one kind."""
         return tuple(m for m in self.machines if m.line == line and m.kind == kind)
 
     def product(self, name: str) -> Product | None:
-        """Give the product whose id, flavour or other name this is, case aside, or None."""
+        """The product whose id, flavour or other name this is, case aside, or None."""
         key = name.strip().casefold()
         for product in self.products:
             if key in {n.casefold() for n in (product.id, product.flavour, *product.also_called)}:
@@ -282,5 +282,5 @@ class Plant(Part):
         return None
 
     def web(self, web_id: str) -> Web | None:
-        """Give the web of this id, or None."""
+        """The web of this id, or None."""
         return next((w for w in self.webs if w.id == web_id), None)

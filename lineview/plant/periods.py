@@ -1,4 +1,4 @@
-"""Words for periods, as the address bar and the command line use them, and the moments they mean."""
+"""Periods in words, as the address bar and the command line use them, and the moments they mean."""
 
 from __future__ import annotations
 
@@ -20,52 +20,15 @@ DEFAULTS = {
 }
 
 
-def local(day: date, clock: time, zone: ZoneInfo) -> datetime:
-    """Give the moment of a wall time on a day.
-
-    Parameters
-    ----------
-    day : datetime.date
-        The local date.
-    clock : datetime.time
-        The wall time; one that the spring change skips moves on by the hour skipped.
-    zone : zoneinfo.ZoneInfo
-        The plant's zone.
-
-    Returns
-    -------
-    datetime.datetime
-        In UTC.
-
-    Examples
-    --------
-    >>> from zoneinfo import ZoneInfo
-    >>> from datetime import date, time
-    >>> local(date(2026, 6, 8), time(6), ZoneInfo("Europe/Berlin")).isoformat()
-    '2026-06-08T04:00:00+00:00'
-    """
+def _utc(day: date, clock: time, zone: ZoneInfo) -> datetime:
+    """A wall time of a local day in UTC; one that the spring change skips moves on by the hour skipped."""
     return datetime.combine(day, clock, tzinfo=zone).astimezone(UTC)
 
 
-def shift_period(shift: Shift, day: date, zone: ZoneInfo) -> Period:
-    """Give the moments a shift that starts on a day runs from and to.
-
-    Parameters
-    ----------
-    shift : Shift
-        From the plant description; it ends the next day where its end is not after its start.
-    day : datetime.date
-        The local date it starts on.
-    zone : zoneinfo.ZoneInfo
-        The plant's zone.
-
-    Returns
-    -------
-    Period
-        In UTC.
-    """
+def _shift_period(shift: Shift, day: date, zone: ZoneInfo) -> Period:
+    """The moments of a shift that starts on a local day, in UTC."""
     last = day if shift.end > shift.start else day + timedelta(days=1)
-    return Period(local(day, shift.start, zone), local(last, shift.end, zone))
+    return Period(_utc(day, shift.start, zone), _utc(last, shift.end, zone))
 
 
 def shifts_between(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> list[tuple[str, str, Period]]:
@@ -73,10 +36,8 @@ def shifts_between(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> l
 
     Parameters
     ----------
-    shifts : tuple of Shift
-        From the plant description.
-    zone : zoneinfo.ZoneInfo
-        The plant's zone.
+    shifts, zone
+        Of the plant description.
     span : Period
         In UTC.
 
@@ -87,51 +48,32 @@ def shifts_between(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> l
     """
     first = span.start.astimezone(zone).date() - timedelta(days=1)
     last = span.end.astimezone(zone).date()
-    found = []
+    listed = []
     for offset in range((last - first).days + 1):
         day = first + timedelta(days=offset)
         for shift in shifts:
             if DAYS[day.weekday()] not in shift.days:
                 continue
-            period = shift_period(shift, day, zone)
+            period = _shift_period(shift, day, zone)
             if period.start <= span.end and period.end > span.start:
-                found.append((f"{day.isoformat()}.{shift.id}", f"{day_label(day)}, {shift.id}", period))
-    return sorted(found, key=lambda item: item[2].start)
+                listed.append((f"{day.isoformat()}.{shift.id}", f"{_day_label(day)}, {shift.id}", period))
+    return sorted(listed, key=lambda item: item[2].start)
 
 
-def day_label(day: date) -> str:
-    """Name a day as a person would.
-
-    Parameters
-    ----------
-    day : datetime.date
-        The local date.
-
-    Returns
-    -------
-    str
-        For instance "Tue 9 June".
-
-    Examples
-    --------
-    >>> from datetime import date
-    >>> day_label(date(2026, 6, 9))
-    'Tue 9 June'
-    """
+def _day_label(day: date) -> str:
+    """A local day as "Tue 9 June"."""
     return f"{day:%a} {day.day} {day:%B}"
 
 
 def resolve(token: str, shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
-    """Turn a word for a period into its moments.
+    """Moments of a period named by a word.
 
     Parameters
     ----------
     token : str
         One of WORDS, a shift ("2026-06-09.early"), a day ("2026-06-09") or days ("2026-06-08..2026-06-12").
-    shifts : tuple of Shift
-        From the plant description.
-    zone : zoneinfo.ZoneInfo
-        The plant's zone.
+    shifts, zone
+        Of the plant description.
     span : Period
         From the first to the last reading known [UTC]; the last is what "now" means.
 
@@ -143,17 +85,17 @@ def resolve(token: str, shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period)
     Raises
     ------
     AskError
-        For a word that names no period.
+        For an unknown period.
     """
     now = span.end
-    if token == "last-shift":  # noqa: S105 - a word for a period, no secret
+    if token == "last-shift":  # noqa: S105 - a period, no secret
         return _last_shift(shifts, zone, span)
     if token == "all":  # noqa: S105 - likewise
         return Period(span.start, now + timedelta(microseconds=1)), "all readings"
     today = now.astimezone(zone).date()
     if token == "this-week":  # noqa: S105 - likewise
         monday = today - timedelta(days=today.weekday())
-        return Period(local(monday, time(0), zone), _after(now)), f"since {day_label(monday)}"
+        return Period(_utc(monday, time(0), zone), _after(now)), f"since {_day_label(monday)}"
     if token in ("last-7-days", "last-28-days"):
         days = int(token.split("-")[1])
         return Period(now - timedelta(days=days), _after(now)), f"the last {days} days"
@@ -170,8 +112,8 @@ def _last_shift(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tupl
     known = [s for s in shifts_between(shifts, zone, span) if s[2].start < span.end]
     if known:
         return known[-1][2], known[-1][1]
-    day = span.end.astimezone(zone).date()  # no shifts to go by: what was read of the last day
-    return Period(max(local(day, time(0), zone), span.start), _after(span.end)), day_label(day)
+    day = span.end.astimezone(zone).date()  # without shifts: what was read of the last day
+    return Period(max(_utc(day, time(0), zone), span.start), _after(span.end)), _day_label(day)
 
 
 def _one_shift(token: str, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[Period, str]:
@@ -181,7 +123,7 @@ def _one_shift(token: str, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[P
         names = ", ".join(s.id for s in shifts) or "none in the plant description"
         raise AskError(Fault(f"unknown shift '{shift_id}'", "period", f"one of {names}"))
     day = _day(day_text)
-    return shift_period(shift, day, zone), f"{day_label(day)}, {shift.id}"
+    return _shift_period(shift, day, zone), f"{_day_label(day)}, {shift.id}"
 
 
 def _days(token: str, zone: ZoneInfo) -> tuple[Period, str]:
@@ -190,8 +132,8 @@ def _days(token: str, zone: ZoneInfo) -> tuple[Period, str]:
     last = _day(last_text) if last_text else first
     if last < first:
         raise AskError(Fault(f"'{token}' ends before it starts", "period", "the earlier day first"))
-    period = Period(local(first, time(0), zone), local(last + timedelta(days=1), time(0), zone))
-    label = day_label(first) if first == last else f"{day_label(first)} to {day_label(last)}"
+    period = Period(_utc(first, time(0), zone), _utc(last + timedelta(days=1), time(0), zone))
+    label = _day_label(first) if first == last else f"{_day_label(first)} to {_day_label(last)}"
     return period, label
 
 
@@ -200,11 +142,11 @@ def _day(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         expected = f"one of {', '.join(WORDS)}, a day such as 2026-06-09, or a shift such as 2026-06-09.early"
-        raise AskError(Fault(f"'{text}' names no period", "period", expected)) from None
+        raise AskError(Fault(f"unknown period '{text}'", "period", expected)) from None
 
 
 def moment(text: str, zone: ZoneInfo, where: str) -> datetime:
-    """Read a moment a person typed.
+    """Moment that a person typed, in UTC.
 
     Parameters
     ----------
@@ -215,18 +157,15 @@ def moment(text: str, zone: ZoneInfo, where: str) -> datetime:
     where : str
         The option's name, for the message.
 
-    Returns
-    -------
-    datetime.datetime
-        In UTC.
-
     Raises
     ------
     AskError
-        Where it is no moment.
+        Where it is not a date and time.
     """
     try:
         read = datetime.fromisoformat(text.strip())
     except ValueError:
-        raise AskError(Fault(f"'{text}' is no moment", where, "for instance 2026-06-09 06:00")) from None
+        raise AskError(
+            Fault(f"'{text}' is not a date and time", where, "for instance 2026-06-09 06:00")
+        ) from None
     return (read if read.tzinfo else read.replace(tzinfo=zone)).astimezone(UTC)
