@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from importlib import import_module
 
-from lineview.answers.answer import Answer, Evidence, Question, Scope
+from lineview.answers.answer import Answer, Question, Scope
+from lineview.answers.inputs import Inputs
 from lineview.plant import Plant
 
 WHERE: dict[Question, tuple[str, str]] = {
@@ -16,7 +17,7 @@ WHERE: dict[Question, tuple[str, str]] = {
 }
 
 
-def answer_to(question: Question, plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
+def answer_to(question: Question, plant: Plant, scope: Scope, inputs: Inputs) -> Answer:
     """Answer one question.
 
     The answers are imported when first asked, so that the command line starts quickly.
@@ -29,8 +30,8 @@ def answer_to(question: Question, plant: Plant, scope: Scope, evidence: Evidence
         The plant description.
     scope : Scope
         Line, machine and period.
-    evidence : Evidence
-        The frames to work on.
+    inputs : Inputs
+        What it works on, of its own kind.
 
     Returns
     -------
@@ -38,5 +39,5 @@ def answer_to(question: Question, plant: Plant, scope: Scope, evidence: Evidence
         Figures, sentence, tables and series.
     """
     module, name = WHERE[question]
-    answer: Answer = getattr(import_module(module), name)(plant, scope, evidence)
+    answer: Answer = getattr(import_module(module), name)(plant, scope, inputs)
     return answer

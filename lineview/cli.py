@@ -87,10 +87,12 @@ def answer(
 ) -> None:
     """Answer one question."""
     from lineview.cli_answer import print_answer
+    from lineview.question_scope import read_question
     from lineview.works import Works
 
+    asked = read_question(question, line, machine, period, start, end)
     with Works(works, journal) as opened:
-        print_answer(opened, question, as_json, line, machine, period, start, end)
+        print_answer(opened, asked, as_json)
 
 
 @app.command()
@@ -107,10 +109,12 @@ def sheet(
 ) -> None:
     """Write an answer as a printable page, a spreadsheet, or its first table as CSV."""
     from lineview.cli_sheet import write_sheet
+    from lineview.question_scope import read_question
     from lineview.works import Works
 
+    asked = read_question(question, line, machine, period)
     with Works(works, journal) as opened:
-        write_sheet(opened, question, file, line, machine, period)
+        write_sheet(opened, asked, file)
 
 
 @app.command()
@@ -139,7 +143,7 @@ def board(
     port: Annotated[int, typer.Option(help="Port to serve on.")] = 8050,
 ) -> None:
     """Serve the board on this machine."""
-    from lineview.serving import run_board
+    from lineview.board.serve import run_board
     from lineview.works import Works
 
     with Works(works, journal) as opened:

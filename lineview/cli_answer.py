@@ -3,52 +3,37 @@
 from __future__ import annotations
 
 import sys
-from typing import cast, get_args
 
 from rich.table import Table as RichTable
 from rich.text import Text
 
 from lineview import show, show_cells
-from lineview.answers.answer import Answer, Question, Table
+from lineview.answers.answer import Answer, Table
 from lineview.answers.json_form import to_json
 from lineview.cli_console import console
-from lineview.errors import AskError, Fault
 from lineview.plant import Plant
+from lineview.question_scope import QuestionScope
 from lineview.works import Works
 
 
-def print_answer(
-    works: Works,
-    question: str,
-    as_json: bool,
-    line: str | None,
-    machine: str | None,
-    period: str | None,
-    start: str | None,
-    end: str | None,
-) -> None:
+def print_answer(works: Works, asked: QuestionScope, as_json: bool) -> None:
     """Answer a question and print it.
 
     Parameters
     ----------
     works : Works
         Opened.
-    question : str
-        One of the five.
+    asked : QuestionScope
+        What is asked.
     as_json : bool
         Whether to print the whole answer as JSON instead.
-    line, machine, period, start, end : str or None
-        As in Works.ask.
 
     Raises
     ------
     AskError
-        For an unknown question, line, machine or period.
+        For an unknown line, machine or shift.
     """
-    known = get_args(Question)
-    if question not in known:
-        raise AskError(Fault(f"unknown question '{question}'", "answer", f"one of {', '.join(known)}"))
-    answer = works.ask(cast("Question", question), line, machine, period, start, end)
+    answer = works.ask(asked)
     if as_json:
         sys.stdout.write(to_json(answer) + "\n")
         return

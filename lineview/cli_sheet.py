@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import cast, get_args
 
-from lineview.answers.answer import Answer, Question
+from lineview.answers.answer import Answer
 from lineview.cli_console import console
 from lineview.errors import AskError, Fault
 from lineview.plant import Plant
+from lineview.question_scope import QuestionScope
 from lineview.sheets.page import to_pdf
 from lineview.sheets.table_csv import to_csv
 from lineview.sheets.workbook import to_xlsx
@@ -17,35 +17,28 @@ from lineview.works import Works
 FORMS = {".pdf": to_pdf, ".xlsx": to_xlsx, ".csv": to_csv}
 
 
-def write_sheet(
-    works: Works, question: str, file: Path, line: str | None, machine: str | None, period: str | None
-) -> None:
+def write_sheet(works: Works, asked: QuestionScope, file: Path) -> None:
     """Answer a question and write it to a file.
 
     Parameters
     ----------
     works : Works
         Opened.
-    question : str
-        One of the five.
+    asked : QuestionScope
+        What is asked.
     file : pathlib.Path
         Its ending says which form.
-    line, machine, period : str or None
-        As in Works.ask.
 
     Raises
     ------
     AskError
-        For an unknown question or ending, or a file that cannot be written.
+        For an unknown ending, line, machine or shift, or a file that cannot be written.
     """
-    if question not in get_args(Question):
-        expected = f"one of {', '.join(get_args(Question))}"
-        raise AskError(Fault(f"unknown question '{question}'", "sheet", expected))
     if file.suffix.lower() not in FORMS:
         raise AskError(
             Fault(f"'{file.suffix}' is no form of sheet", str(file), "a name ending in .pdf, .xlsx or .csv")
         )
-    answer = works.ask(cast("Question", question), line, machine, period)
+    answer = works.ask(asked)
     made = sheet_bytes(answer, works.plant, file.suffix.lower())
     try:
         file.write_bytes(made)

@@ -5,12 +5,11 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 from shutil import copy2, copytree
-from typing import get_args
 
-from lineview.answers.answer import Question
 from lineview.cli_console import console
 from lineview.core.resources import shipped
 from lineview.errors import Fault, LineviewError, StoreError
+from lineview.question_scope import QUESTIONS, QuestionScope
 from lineview.works import Works
 
 #: The demo's first day; a Monday.
@@ -70,12 +69,12 @@ def try_the_demo(into: Path, port: int | None) -> None:
         faults = [fault for one in taken if one.error is not None for fault in one.error.faults]
         if faults:
             raise LineviewError(faults)
-        for question in get_args(Question):
-            answer = works.ask(question)
+        for question in QUESTIONS:
+            answer = works.ask(QuestionScope(question))
             console.print(f"[bold]{question.capitalize()}[/bold]  {answer.text}", soft_wrap=True)
             console.print(f"        {answer.soft}\n", soft_wrap=True, style="dim")
         if port is not None:
-            from lineview.serving import run_board
+            from lineview.board.serve import run_board
 
             run_board(works, "127.0.0.1", port)
 

@@ -36,7 +36,7 @@ def watch_folder(works: Works, folder: Path, every_s: float, looks: int, port: i
     if not folder.is_dir():
         raise IntakeError(Fault("is no folder", str(folder), "a folder that exports arrive in"))
     if port is not None:
-        from lineview.serving import start_board
+        from lineview.board.serve import start_board
 
         start_board(works, "127.0.0.1", port)
     console.print(f"Watching {folder}; stop with Ctrl-C.", markup=False, soft_wrap=True)

@@ -8,7 +8,8 @@ from lineview.answers.answer import Question, Scope
 from lineview.errors import AskError, Fault
 from lineview.figure import Period
 from lineview.plant import Machine, MachineKind, Plant
-from lineview.plant.periods import DEFAULTS, moment, resolve
+from lineview.plant.periods import at_wall_time, resolve
+from lineview.question_scope import QuestionScope
 
 
 def kind_for(question: Question) -> MachineKind:
@@ -59,14 +60,8 @@ def known_machine(plant: Plant, name: str) -> Machine:
     return found
 
 
-def choose_machine(
-    plant: Plant,
-    question: Question,
-    line: str | None,
-    machine: str | None,
-    span_of: Callable[[str], Period | None],
-) -> Machine:
-    """Choose the machine a question is asked of.
+def machines_asked(plant: Plant, question: Question, line: str | None = None) -> list[Machine]:
+    """Give the machines, of one line or of all, that a question can be asked of.
 
     Parameters
     ----------
@@ -74,8 +69,27 @@ def choose_machine(
         The plant description.
     question : str
         Which of the five.
-    line, machine : str or None
-        As asked; without a machine, the first of the right kind that has readings.
+    line : str, optional
+        Id of a line.
+
+    Returns
+    -------
+    list of Machine
+        In the order of the plant description.
+    """
+    kind = kind_for(question)
+    return [m for m in plant.machines if m.kind == kind and line in (None, m.line)]
+
+
+def choose_machine(plant: Plant, asked: QuestionScope, span_of: Callable[[str], Period | None]) -> Machine:
+    """Choose the machine a question is asked of.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant description.
+    asked : QuestionScope
+        Without a machine in it, the first of the right kind that has readings is chosen.
     span_of : callable
         Gives the first and last reading of a machine, or None.
 
@@ -89,57 +103,45 @@ def choose_machine(
     AskError
         Where the line or machine is unknown, or of another kind than the question is about.
     """
-    wanted = kind_for(question)
+    line = asked.line
     if line is not None and line not in (known := [one.id for one in plant.lines]):
         raise AskError(Fault(f"unknown line '{line}'", "--line", f"one of {', '.join(known)}"))
-    if machine:
-        return _named(plant, question, line, known_machine(plant, machine))
-    fitting = [m for m in plant.machines if m.kind == wanted and line in (None, m.line)]
+    fitting = machines_asked(plant, asked.question, line)
+    if asked.machine:
+        return _fitting(asked, known_machine(plant, asked.machine), fitting)
     if not fitting:
         where = f" on line {line}" if line else ""
-        raise AskError(Fault(f"there is no {wanted}{where}", "plant.toml", "one to ask about"))
-    with_readings = [m for m in fitting if span_of(m.id) is not None]
-    return (with_readings or fitting)[0]
-
-
-def _named(plant: Plant, question: Question, line: str | None, machine: Machine) -> Machine:
-    wanted = kind_for(question)
-    others = ", ".join(m.id for m in plant.machines if m.kind == wanted and line in (None, m.line))
-    if line is not None and machine.line != line:
         raise AskError(
-            Fault(f"'{machine.id}' is not on line {line}", "--machine", f"one of {others or 'none there'}")
+            Fault(f"there is no {kind_for(asked.question)}{where}", "plant.toml", "one to ask about")
         )
+    return next((m for m in fitting if span_of(m.id) is not None), fitting[0])
+
+
+def _fitting(asked: QuestionScope, machine: Machine, fitting: list[Machine]) -> Machine:
+    wanted = kind_for(asked.question)
+    others = ", ".join(m.id for m in fitting) or "none there"
+    if asked.line is not None and machine.line != asked.line:
+        what = f"'{machine.id}' is not on line {asked.line}"
+        raise AskError(Fault(what, "--machine", f"one of {others}"))
     if machine.kind != wanted:
-        what = f"'{machine.id}' is a {machine.kind}, and '{question}' is asked of a {wanted}"
-        raise AskError(Fault(what, "--machine", f"one of {others or 'none there'}"))
+        what = f"'{machine.id}' is a {machine.kind}, and '{asked.question}' is asked of a {wanted}"
+        raise AskError(Fault(what, "--machine", f"one of {others}"))
     return machine
 
 
-def scope_of(
-    plant: Plant,
-    question: Question,
-    machine: Machine,
-    span: Period,
-    period: str | None = None,
-    start: str | None = None,
-    end: str | None = None,
-) -> Scope:
+def scope_of(plant: Plant, asked: QuestionScope, machine: Machine, span: Period) -> Scope:
     """Give the scope of a question.
 
     Parameters
     ----------
     plant : Plant
         The plant description.
-    question : str
-        Which of the five.
+    asked : QuestionScope
+        What is asked.
     machine : Machine
         The one asked of.
     span : Period
         Its first and last reading [UTC].
-    period : str or None
-        A word of lineview.plant.periods; by default the one that suits the question.
-    start, end : str or None
-        Moments in the plant's wall time; either takes the place of `period`.
 
     Returns
     -------
@@ -149,18 +151,22 @@ def scope_of(
     Raises
     ------
     AskError
-        For a period that is none, or ends before it starts.
+        For a shift that is none, or a period that ends before it starts.
     """
-    if start or end:
-        first = moment(start, plant.tz, "--from") if start else span.start
-        last = moment(end, plant.tz, "--to") if end else span.end
-        if last <= first:
-            what = "the period has no length" if last == first else "the period ends before it starts"
-            raise AskError(Fault(what, "--to", "a moment after --from"))
-        asked, label = Period(first, last), "the period asked for"
+    if asked.start or asked.end:
+        period, label = _between(asked, plant, span), "the period asked for"
     else:
-        asked, label = resolve(period or DEFAULTS[question], plant.shifts, plant.tz, span)
-    if question == "order" and (asked.start >= span.end or asked.end <= span.start):
+        period, label = resolve(asked.named_period, plant.shifts, plant.tz, span)
+    if asked.question == "order" and (period.start >= span.end or period.end <= span.start):
         what = f"nothing was read in {label}, so there is no history to order by"
         raise AskError(Fault(what, "period", "a period with readings, or none to use all of them"))
-    return Scope(machine.line, machine.id, asked, span.end, label)
+    return Scope(machine.line, machine.id, period, span.end, label)
+
+
+def _between(asked: QuestionScope, plant: Plant, span: Period) -> Period:
+    first = at_wall_time(asked.start, plant.tz, "--from") if asked.start else span.start
+    last = at_wall_time(asked.end, plant.tz, "--to") if asked.end else span.end
+    if last <= first:
+        what = "the period has no length" if last == first else "the period ends before it starts"
+        raise AskError(Fault(what, "--to", "a moment after --from"))
+    return Period(first, last)

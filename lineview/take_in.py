@@ -6,8 +6,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from lineview.errors import LineviewError
-from lineview.intake.export import Proposal
+from lineview.errors import LineviewError, StoreError
+from lineview.intake.export import Export, Proposal
 from lineview.intake.find import find_exports
 from lineview.intake.read import read_export
 from lineview.intake.settle import settle
@@ -44,6 +44,10 @@ class Taken:
     notes: tuple[str, ...] = field(default=())
 
 
+#: Exports are written together up to so many files and tidy rows: enough to share what a commit costs.
+_GROUP_FILES, _GROUP_ROWS = 64, 500_000
+
+
 def take_in(
     paths: Sequence[Path],
     plant: Plant,
@@ -52,6 +56,7 @@ def take_in(
     accept: bool = False,
     settled: Mapping[str, str] | None = None,
     progress: Callable[[Path, int], None] | None = None,
+    keep: Callable[[Layout], None] | None = None,
 ) -> list[Taken]:
     """Take exports in, each whole or not at all.
 
@@ -69,6 +74,8 @@ def take_in(
         Answers to a proposal's questions, by what they are about.
     progress : callable, optional
         Told the file and the rows read so far.
+    keep : callable, optional
+        Given each accepted layout as soon as the first file of it is in, so that nothing later loses it.
 
     Returns
     -------
@@ -80,37 +87,68 @@ def take_in(
     IntakeError
         Where the paths themselves are wrong; nothing was taken in then.
     """
-    taken: list[Taken] = []
-    for path in find_exports(paths):
-        one = _take_one(path, plant, store, accept, settled or {}, progress)
-        if one.accepted is not None:  # further files of this layout need not be asked about again
-            plant = plant.model_copy(update={"layouts": (*plant.layouts, one.accepted)})
-        taken.append(one)
-    return taken
-
-
-def _take_one(
-    path: Path,
-    plant: Plant,
-    store: Store,
-    accept: bool,
-    settled: Mapping[str, str],
-    progress: Callable[[Path, int], None] | None,
-) -> Taken:
-    def told(rows: int) -> None:
-        if progress is not None:
-            progress(path, rows)
-
+    files = find_exports(paths)
+    taken: dict[int, Taken] = {}
+    group: list[tuple[int, Export, Layout | None]] = []
     try:
-        export = read_export(path, plant, progress=told)
+        for place, path in enumerate(files):
+            one = _read_one(path, plant, accept, settled or {}, _of(path, progress))
+            if isinstance(one, Taken):
+                taken[place] = one
+                continue
+            export, layout = one
+            group.append((place, export, layout))
+            if layout is not None or _is_full([export for _, export, _ in group]):
+                _write(group, store, taken, keep)
+            if layout is not None and taken[place].accepted is not None:
+                # further files of this layout need not be asked about again
+                plant = plant.model_copy(update={"layouts": (*plant.layouts, layout)})
+    finally:  # what was read whole before something unforeseen is not lost with it
+        _write(group, store, taken, keep)
+    return [taken[place] for place in range(len(files))]
+
+
+def _of(path: Path, progress: Callable[[Path, int], None] | None) -> Callable[[int], None]:
+    return lambda rows: None if progress is None else progress(path, rows)
+
+
+def _is_full(group: Sequence[Export]) -> bool:
+    rows = sum(part.height for export in group for part in export.parts)
+    return len(group) >= _GROUP_FILES or rows >= _GROUP_ROWS
+
+
+def _read_one(
+    path: Path, plant: Plant, accept: bool, settled: Mapping[str, str], progress: Callable[[int], None]
+) -> Taken | tuple[Export, Layout | None]:
+    """Read an export; give what became of it where it goes no further, else it and the layout accepted."""
+    try:
+        export = read_export(path, plant, progress=progress)
         layout = None
         if isinstance(export, Proposal):
             if not accept:
                 return Taken(path, proposal=export)
             layout = settle(export, settled)
-            export = read_export(path, plant, layout=layout, progress=told)
-        if isinstance(export, Proposal):
-            return Taken(path, proposal=export)
-        return Taken(path, receipt=store.record(export), accepted=layout, notes=export.notes)
+            export = read_export(path, plant, layout=layout, progress=progress)
+        return Taken(path, proposal=export) if isinstance(export, Proposal) else (export, layout)
     except LineviewError as error:
         return Taken(path, error=error)
+
+
+def _write(
+    group: list[tuple[int, Export, Layout | None]],
+    store: Store,
+    taken: dict[int, Taken],
+    keep: Callable[[Layout], None] | None,
+) -> None:
+    """Write a group of exports and empty it; accepted layouts are kept as soon as their file is in."""
+    if not group:
+        return
+    exports, some = [export for _, export, _ in group], list(group)
+    group.clear()
+    for (place, export, layout), outcome in zip(some, store.record_all(exports), strict=True):
+        if isinstance(outcome, StoreError):
+            taken[place] = Taken(export.path, error=outcome)
+            continue
+        taken[place] = Taken(export.path, receipt=outcome, accepted=layout, notes=export.notes)
+        if layout is not None and keep is not None:
+            keep(layout)

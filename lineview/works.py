@@ -5,27 +5,35 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from threading import RLock
 from types import TracebackType
 
 from lineview.answers.answer import Answer, Question
 from lineview.asking import answer_to
-from lineview.errors import AskError, Fault, PlantError
-from lineview.figure import Period
-from lineview.gather import gather
-from lineview.gather_sizers import KnownSizers
-from lineview.plant import Layout, Machine, Plant
+from lineview.errors import AskError, Fault
+from lineview.inputs import Fetcher, KnownSizers
+from lineview.kept_results import KeptResults
+from lineview.plant import Machine, Plant
 from lineview.plant.periods import shifts_between
-from lineview.plant.read import read_plant
-from lineview.plant.write import layout_toml
+from lineview.plant_watch import PlantState, PlantWatch
+from lineview.question_scope import QuestionScope
+from lineview.record_keeper import RecordKeeper
 from lineview.scoping import choose_machine, known_machine, scope_of
+from lineview.store.record_table import RecordTable
 from lineview.store.store import Store
 from lineview.take_in import Taken, take_in
 
-#: Answers kept so that a page shown twice is worked out once.
-KEPT_ANSWERS = 64
+#: Answers kept so that a page shown twice is worked out once, and the bytes their frames may hold together.
+KEPT_ANSWERS, KEPT_BYTES = 64, 64_000_000
 #: By how much the clock of who notes an adjustment may be ahead of this machine's.
 CLOCKS_DIFFER = timedelta(hours=1)
+#: Periods that every question can be asked of, and the one that stands before the shifts.
+GENERAL_PERIODS = (
+    ("this-week", "since Monday"),
+    ("last-7-days", "the last 7 days"),
+    ("last-28-days", "the last 28 days"),
+    ("all", "all readings"),
+)
+LAST_SHIFT = ("last-shift", "the last shift")
 
 
 class Works:
@@ -48,11 +56,17 @@ class Works:
 
     def __init__(self, folder: Path, journal_url: str | None = None) -> None:
         self.folder = folder
-        self._lock = RLock()
-        self._answers: dict[tuple[object, ...], Answer] = {}
+        self._plants = PlantWatch(folder)
+        self._plants.current()
+        self._answers = KeptResults[Answer](KEPT_ANSWERS, KEPT_BYTES, series_bytes)
         self._sizers = KnownSizers()
-        self.plant = self._read_plant()
         self.store = Store.open(folder / "store", journal_url)
+        self.records = RecordKeeper(RecordTable(folder / "store" / "records"), self.store.held)
+
+    @property
+    def plant(self) -> Plant:
+        """The plant description as it stands in plant.toml and layouts.toml now."""
+        return self._plants.current()[0]
 
     def __enter__(self) -> Works:
         return self
@@ -65,13 +79,6 @@ class Works:
     def close(self) -> None:
         """Close the store."""
         self.store.close()
-
-    def _read_plant(self) -> Plant:
-        path = self.folder / "plant.toml"
-        if not path.is_file():
-            do = "Write one (README, 'Your own exports') or make an invented works with 'lineview demo'."
-            raise PlantError(Fault("there is no plant description", str(path), "a file plant.toml", do))
-        return read_plant(path, self.folder / "layouts.toml")
 
     # -- taking in ---------------------------------------------------------------------------------
 
@@ -101,20 +108,15 @@ class Works:
         list of Taken
             One a file.
         """
-        with self._lock:
-            taken = take_in(paths, self.plant, self.store, accept=accept, settled=settled, progress=progress)
-            self._keep([one.accepted for one in taken if one.accepted is not None])
-            self._answers.clear()
-        return taken
-
-    def _keep(self, layouts: Sequence[Layout]) -> None:
-        if not layouts:
-            return
-        path = self.folder / "layouts.toml"
-        head = "# Layouts proposed by intake and accepted; edit them like those in plant.toml.\n"
-        before = path.read_text(encoding="utf-8") if path.exists() else head
-        path.write_text(before + "".join("\n" + layout_toml(one) for one in layouts), encoding="utf-8")
-        self.plant = self._read_plant()
+        return take_in(
+            paths,
+            self.plant,
+            self.store,
+            accept=accept,
+            settled=settled,
+            progress=progress,
+            keep=lambda layout: self._plants.keep([layout]),
+        )
 
     def undo(self, intake: int) -> None:
         """Take one intake back.
@@ -129,9 +131,7 @@ class Works:
         StoreError
             Where there is no such intake, or it was taken back before.
         """
-        with self._lock:
-            self.store.undo(intake)
-            self._answers.clear()
+        self.store.undo(intake)
 
     def note_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
         """Write down what somebody did to a machine.
@@ -152,9 +152,7 @@ class Works:
         """
         if at > datetime.now(UTC) + CLOCKS_DIFFER:
             raise AskError(Fault("this moment is still to come", "at", "when the adjustment was made"))
-        with self._lock:
-            self.store.add_adjustment(self.known_machine(machine).id, at, what, note)
-            self._answers.clear()
+        self.store.add_adjustment(self.known_machine(machine).id, at, what, note)
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
         """Say why a machine stood.
@@ -168,33 +166,17 @@ class Works:
         reason : str
             In the words of the works.
         """
-        with self._lock:
-            self.store.set_stop_reason(self.known_machine(machine).id, start, end, reason)
-            self._answers.clear()
+        self.store.set_stop_reason(self.known_machine(machine).id, start, end, reason)
 
     # -- asking ------------------------------------------------------------------------------------
 
-    def ask(
-        self,
-        question: Question,
-        line: str | None = None,
-        machine: str | None = None,
-        period: str | None = None,
-        start: str | None = None,
-        end: str | None = None,
-    ) -> Answer:
-        """Answer one question.
+    def ask(self, asked: QuestionScope) -> Answer:
+        """Answer one question from the last complete state of the store.
 
         Parameters
         ----------
-        question : str
-            "rope", "weight", "shift", "wrap" or "order".
-        line, machine : str, optional
-            Ids; by default the first line's machine that the question is about.
-        period : str, optional
-            A word of lineview.plant.periods; by default the one that suits the question.
-        start, end : str, optional
-            Moments in the plant's wall time; they take the place of `period`.
+        asked : QuestionScope
+            From lineview.question_scope.read_question.
 
         Returns
         -------
@@ -204,30 +186,29 @@ class Works:
         Raises
         ------
         AskError
-            For an unknown line or machine, or a period that is none.
-        """
-        key = (self.version(), question, line, machine, period, start, end)
-        with self._lock:
-            if key in self._answers:
-                return self._answers[key]
-            chosen = choose_machine(self.plant, question, line, machine, self.store.span)
-            span = self._span(chosen)
-            scope = scope_of(self.plant, question, chosen, span, period, start, end)
-            evidence = gather(self.store, self.plant, question, scope, self._sizers.of(key[0]))
-            plant = self.plant
-        answer = answer_to(question, plant, scope, evidence)
-        with self._lock:
-            if len(self._answers) >= KEPT_ANSWERS:
-                self._answers.pop(next(iter(self._answers)))
-            self._answers[key] = answer
-        return answer
+            For an unknown line, machine or shift, or where nothing was read yet.
+        PlantError
+            Where plant.toml or layouts.toml was edited and is wrong now.
 
-    def _span(self, machine: Machine) -> Period:
-        span = self.store.span(machine.id) or self.store.span()
-        if span is None:
-            do = "Take exports in first: lineview intake FOLDER."
-            raise AskError(Fault("there are no readings yet", str(self.folder), do=do))
-        return span
+        Notes
+        -----
+        Nothing is locked meanwhile: exports may come in, and other questions are answered at the same time.
+        """
+        plant, state = self._plants.current()
+        key = (self.store.version(), state, asked)
+        return self._answers.get(key, lambda: self._work_out(plant, state, asked))
+
+    def _work_out(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
+        with self.store.snapshot() as store:
+            machine = choose_machine(plant, asked, store.span)
+            span = store.span(machine.id) or store.span()
+            if span is None:
+                do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
+                raise AskError(Fault("there are no readings yet", str(self.folder), do=do))
+            scope = scope_of(plant, asked, machine, span)
+            known = self._sizers.of((store.version(), state))
+            inputs = Fetcher(store, self.records, plant, known).inputs(asked.question, scope)
+        return answer_to(asked.question, plant, scope, inputs)
 
     def known_machine(self, name: str) -> Machine:
         """Give the machine of this id.
@@ -249,31 +230,53 @@ class Works:
         """
         return known_machine(self.plant, name)
 
-    def periods(self, machine: str) -> list[tuple[str, str]]:
-        """List the shifts a machine has readings of, newest first.
+    def periods(self, question: Question, line: str | None = None) -> list[tuple[str, str]]:
+        """List the periods to choose from, the likeliest first.
 
         Parameters
         ----------
-        machine : str
-            Its id.
+        question : str
+            Which of the five; for the shift, shifts come first.
+        line : str, optional
+            Id of the line asked about.
 
         Returns
         -------
         list of (str, str)
-            Token and label of each shift.
+            Name, as read_period reads it, and label of each.
         """
-        span = self.store.span(machine)
-        if span is None:
-            return []
-        shifts = shifts_between(self.plant.shifts, self.plant.tz, span)
-        return [(token, label) for token, label, _ in reversed(shifts)]
+        plant = self.plant
+        try:
+            machine = choose_machine(plant, QuestionScope(question, line), self.store.span)
+        except AskError:
+            return list(GENERAL_PERIODS)
+        span = self.store.span(machine.id)
+        shifts = [] if span is None else reversed(shifts_between(plant.shifts, plant.tz, span))
+        named = [LAST_SHIFT, *((name, label) for name, label, _ in shifts)]
+        return [*named, *GENERAL_PERIODS] if question == "shift" else [*GENERAL_PERIODS, *named]
 
     def version(self) -> str:
-        """Give a text that changes whenever the data do.
+        """Give a text that changes whenever the data or the plant description do.
 
         Returns
         -------
         str
             For a page that wants to know whether to look again.
         """
-        return self.store.version()
+        return f"{self.store.version()}/{self._plants.state()}"
+
+
+def series_bytes(answer: Answer) -> int:
+    """Give the bytes that the frames of an answer hold.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of any question.
+
+    Returns
+    -------
+    int
+        Figures, tables and words are small beside them.
+    """
+    return sum(int(frame.estimated_size()) for frame in answer.series.values())

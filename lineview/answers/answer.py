@@ -10,8 +10,6 @@ from typing import Any, Literal
 import polars as pl
 
 from lineview.figure import Figure, Period
-from lineview.measures.contents_rules import ContentsRules
-from lineview.measures.rope_account import RopeAccount
 
 Question = Literal["rope", "weight", "shift", "wrap", "order"]
 
@@ -39,32 +37,6 @@ class Scope:
     period: Period
     now: datetime
     label: str = ""
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """All that an answer may look at, as frames of lineview.columns, cut to the scope's need.
-
-    `readings` holds a frame a machine. Frames that no export gave are empty, never None. `net_contents`
-    holds the dated rules for packages by name ("hb133", "eu", "r87"); it may be empty. `elsewhere` holds what
-    was measured of the rope of every other sizer of the works, by sizer; it may be empty. `weights_elsewhere`
-    and `batches_elsewhere` are those of the works' other lines, to compare with, and in no figure of the line
-    asked.
-    """
-
-    readings: Mapping[str, pl.DataFrame]
-    weights: pl.DataFrame
-    batches: pl.DataFrame
-    stop_log: pl.DataFrame
-    reels: pl.DataFrame
-    stock: pl.DataFrame
-    plan: pl.DataFrame
-    adjustments: pl.DataFrame
-    net_contents: Mapping[str, ContentsRules] = field(default_factory=dict)
-    made: pl.DataFrame | None = None
-    elsewhere: Mapping[str, RopeAccount] = field(default_factory=dict)
-    weights_elsewhere: pl.DataFrame = field(default_factory=pl.DataFrame)
-    batches_elsewhere: pl.DataFrame = field(default_factory=pl.DataFrame)
 
 
 @dataclass(frozen=True)

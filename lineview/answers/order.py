@@ -7,7 +7,9 @@ from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
 
-from lineview.answers.answer import Answer, Evidence, Scope
+from lineview.answers.answer import Answer, Scope
+from lineview.answers.count_figures import good_pieces_figure
+from lineview.answers.inputs import OrderInputs
 from lineview.answers.order_figures import order_figures
 from lineview.answers.order_sheet import sheet_table
 from lineview.answers.order_tables import (
@@ -19,14 +21,11 @@ from lineview.answers.order_tables import (
 )
 from lineview.answers.order_words import CAUTIONS, history_words, notes, sentence, soft_line
 from lineview.figure import Period
-from lineview.measures.clock import calendar
-from lineview.measures.made_by_day import made_by_day
-from lineview.measures.made_since import made_since, made_since_by_day
 from lineview.measures.reel_length import full_reel_m
-from lineview.measures.unseen_counts import planned_time
 from lineview.measures.wrap_account import wrap_account
+from lineview.measures.wrap_pieces import good_by_product
 from lineview.measures.wrap_ratio import waste_ratios
-from lineview.plant import Machine, Plant
+from lineview.plant import Plant
 from lineview.stock.order_days import as_sent, on_working_days
 from lineview.stock.reels_needed import ReelsNeeded, reels_needed
 from lineview.stock.supplier_orders import supplier_orders
@@ -43,7 +42,7 @@ FOLLOWED = timedelta(days=92)
 WEEKS_AHEAD = 4
 
 
-def answer_order(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
+def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
     """Answer what to order by when.
 
     Parameters
@@ -53,9 +52,8 @@ def answer_order(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     scope : Scope
         The end of its period is the buyer's today; what came before is history, whenever the period starts.
         Stock is common to the works, so every machine's readings count.
-    evidence : Evidence
-        Use by day, and the readings of the cut-and-wrap machines over the recent weeks; batches, plan and
-        stock tell more where there are any. Without `made` the period's readings are the history.
+    inputs : OrderInputs
+        Of every cut-and-wrap machine.
 
     Returns
     -------
@@ -63,28 +61,28 @@ def answer_order(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         With figures by web, the tables "order" and "reels for pieces", and the series "fan" and
         "deliveries".
     """
-    machines = [m for m in plant.machines if m.kind == "cut-and-wrap machine" and m.id in evidence.readings]
-    now = order_moment(scope)
-    made = _history(plant, machines, evidence, scope)
-    recent = (scope.period.start if evidence.made is None else now - RECENT, now)
-    waste = _waste(plant, machines, evidence, recent)
-    demand = works_need(plant, made, evidence.plan, waste, now)
+    now, made = order_moment(scope), inputs.made
+    waste = _waste(plant, inputs, (now - RECENT, now))
+    demand = works_need(plant, made, inputs.plan, waste, now)
     looked_back = now < scope.now
-    stock = evidence.stock.filter(pl.col("at") <= now) if looked_back else evidence.stock
+    stock = inputs.stock.filter(pl.col("at") <= now) if looked_back else inputs.stock
     counts = latest_counts(plant, stock)
-    used = _used(plant, machines, evidence, made, counts, waste, now)
+    used = _used(plant, inputs, counts, waste, now)
     days = {day for shift in plant.shifts for day in shift.days}
     lines = on_working_days(order_lines(plant, demand, counts, used, now), now, days, plant.tz)
     orders = supplier_orders(lines)
     lines = as_sent(lines, orders)
-    needed = _needed(plant, made, evidence.plan, waste, now)
+    needed = _needed(plant, made, inputs.plan, waste, now)
     period = _period(plant, made, now)
     return Answer(
         question="order",
         scope=scope,
         sentence=sentence(lines, plant, now),
         soft=soft_line(lines, plant, history_words(made, plant, now)),
-        figures=order_figures(lines, needed, period, plant.currency),
+        figures=(
+            good_pieces_figure(inputs.good, scope.period, "all cut-and-wrap machines"),
+            *order_figures(lines, needed, period, plant.currency),
+        ),
         tables=(
             sheet_table(orders, plant),
             order_table(lines, plant),
@@ -108,14 +106,6 @@ def order_moment(scope: Scope) -> datetime:
     return scope.now if scope.now - scope.period.end < SAME_DAY else scope.period.end
 
 
-def _history(plant: Plant, machines: list[Machine], evidence: Evidence, scope: Scope) -> pl.DataFrame:
-    """Give the use by day: all that the works has, or what the readings tell."""
-    if evidence.made is not None:
-        return evidence.made
-    period = (scope.period.start, order_moment(scope))
-    return made_by_day(machines, evidence.readings, evidence.batches, plant.shifts, plant.zone, period)
-
-
 def _period(plant: Plant, made: pl.DataFrame, now: datetime) -> Period:
     """Give the history's time, from the start of its first day to now."""
     if made.is_empty():
@@ -124,36 +114,44 @@ def _period(plant: Plant, made: pl.DataFrame, now: datetime) -> Period:
     return Period(datetime(first.year, first.month, first.day, tzinfo=plant.tz).astimezone(UTC), now)
 
 
-def _waste(
-    plant: Plant, machines: list[Machine], evidence: Evidence, period: tuple[datetime, datetime]
-) -> dict[str, float]:
+def _waste(plant: Plant, inputs: OrderInputs, period: tuple[datetime, datetime]) -> dict[str, float]:
     """Measure what waste does to the use, over all machines."""
-    return waste_ratios(
-        [
-            wrap_account(plant, m, evidence.readings[m.id], evidence.batches, evidence.reels, None, period)
-            for m in machines
-        ]
-    )
+    accounts = [
+        wrap_account(plant, counts, inputs.batches, inputs.reels, None, period)
+        for counts in inputs.counts.values()
+    ]
+    return waste_ratios(accounts)
 
 
 def _used(
-    plant: Plant,
-    machines: list[Machine],
-    evidence: Evidence,
-    by_day: pl.DataFrame,
-    counts: Counts,
-    waste: Mapping[str, float],
-    now: datetime,
+    plant: Plant, inputs: OrderInputs, counts: Counts, waste: Mapping[str, float], now: datetime
 ) -> dict[str, float]:
-    """Give the metres of each web used since it was counted."""
+    """The metres of each web used since it was counted."""
     moments = {web: counted.counted_at for web, counted in counts.by_web.items()}
-    near = [m for m in moments.values() if evidence.made is None or m >= now - FOLLOWED]
-    far = [moment for moment in moments.values() if moment not in near]
-    planned = planned_time(calendar(plant.shifts, plant.zone, min([*near, now]), now))
-    made = made_since(machines, evidence.readings, evidence.batches, near, now, planned)
-    made |= made_since_by_day(by_day, far, plant.zone)
-    metres = {moment: used_metres(plant, by_product, waste) for moment, by_product in made.items()}
+    metres = {}
+    for moment in set(moments.values()):
+        made: dict[str, float] = {}
+        followed = max(moment, now - FOLLOWED)
+        for machine in inputs.counts.values():
+            names = {name: name for name in inputs.batches["product"].drop_nulls().unique()}
+            for name, pieces in good_by_product(inputs.batches, machine, names, followed, now).items():
+                made[name] = made.get(name, 0.0) + pieces
+        if followed > moment:
+            for name, pieces in _made_between(inputs.made, moment, followed, plant).items():
+                made[name] = made.get(name, 0.0) + pieces
+        metres[moment] = used_metres(plant, made, waste)
     return {web: metres[moment].get(web, 0.0) for web, moment in moments.items()}
+
+
+def _made_between(made: pl.DataFrame, start: datetime, end: datetime, plant: Plant) -> dict[str, float]:
+    """Good pieces by product between two moments from sums by day; of the ends' own days, their share."""
+    first, last = start.astimezone(plant.tz), end.astimezone(plant.tz)
+    rest = 1.0 - (first.hour + first.minute / 60.0) / 24.0
+    gone = (last.hour + last.minute / 60.0) / 24.0
+    share = pl.when(pl.col("date") == first.date()).then(rest).when(pl.col("date") == last.date()).then(gone)
+    inside = made.filter((pl.col("date") >= first.date()) & (pl.col("date") <= last.date()))
+    rows = inside.with_columns(good=pl.col("good") * share.otherwise(1.0))
+    return dict(rows.group_by("product").agg(pl.col("good").sum()).sort("product").iter_rows())
 
 
 def _needed(

@@ -19,10 +19,6 @@ CAUTIONS = (
     "file; whether it covers the use is for you and the supplier to judge.",
     "Printed wrap must match the recipe and its allergens; check the artwork before ordering.",
 )
-_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_MONTHS = (
-    "January February March April May June July August September October November December".split()  # noqa: SIM905 - reads better
-)
 
 
 def day_words(at: datetime, plant: Plant) -> str:
@@ -36,8 +32,7 @@ def day_words(at: datetime, plant: Plant) -> str:
         The works.
     """
     local = at.astimezone(plant.tz)
-    day, month = _DAYS[local.weekday()], _MONTHS[local.month - 1]
-    return f"{day}, {month} {local.day}" if plant.units == "US" else f"{day} {local.day} {month}"
+    return f"{local:%A, %B} {local.day}" if plant.units == "US" else f"{local:%A} {local.day} {local:%B}"
 
 
 def chance_words(chance: float) -> str:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from lineview.answers.answer import Answer, Evidence, Scope
+from lineview.answers.answer import Answer, Scope
+from lineview.answers.count_figures import good_pieces_figure
+from lineview.answers.inputs import RopeInputs
 from lineview.answers.rope_figures import rope_figures
 from lineview.answers.rope_money import weight_words
 from lineview.answers.rope_notes import notes_of
@@ -10,7 +12,9 @@ from lineview.answers.rope_sentence import sentence, soft_line
 from lineview.answers.rope_series import rope_series
 from lineview.answers.rope_sizers import ranked_sizers, sooner_words
 from lineview.answers.rope_tables import rope_tables
+from lineview.core.estimate import Estimate
 from lineview.errors import AskError, Fault
+from lineview.figure import Figure
 from lineview.measures.rope_account import rope_account
 from lineview.measures.rope_verdict import verdict
 from lineview.plant import Machine, Plant
@@ -23,7 +27,7 @@ CAUTIONS = (
 )
 
 
-def answer_rope(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
+def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:
     """Answer how a sizer's rope stands.
 
     Parameters
@@ -32,8 +36,8 @@ def answer_rope(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         The works.
     scope : Scope
         A sizer and a period.
-    evidence : Evidence
-        Its gauge readings; batches, the line's piece counters, stops and adjustments tell more.
+    inputs : RopeInputs
+        What was read of its rope and line.
 
     Returns
     -------
@@ -48,12 +52,11 @@ def answer_rope(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     """
     sizer = _sizer(plant, scope.machine)
     account = rope_account(
-        plant, sizer, evidence.readings, evidence.batches, evidence.stop_log, evidence.adjustments,
-        (scope.period.start, scope.period.end),
+        plant, sizer, inputs.seen, (scope.period.start, scope.period.end)
     )  # fmt: skip
     found = verdict(account.model) if account.model is not None else None
     figures = rope_figures(account, found, plant, scope.period)
-    ranked = ranked_sizers(account, evidence.elsewhere)
+    ranked = ranked_sizers(account, inputs.elsewhere)
     soft = (
         soft_line(account, found, plant, scope), weight_words(figures, plant), sooner_words(ranked, sizer.id)
     )  # fmt: skip
@@ -62,12 +65,19 @@ def answer_rope(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         scope=scope,
         sentence=sentence(account, found, plant, scope),
         soft=" ".join(part for part in soft if part),
-        figures=figures,
+        figures=(*figures, _good_pieces(inputs, scope)),
         tables=rope_tables(account, found, figures, plant, scope, ranked),
         series=rope_series(account, found),
         notes=notes_of(account, plant),
         cautions=CAUTIONS,
     )
+
+
+def _good_pieces(inputs: RopeInputs, scope: Scope) -> Figure:
+    """Good pieces that the line's cut-and-wrap machines made of the rope."""
+    period = (scope.period.start, scope.period.end)
+    counted = [part.at(0) for c in inputs.seen.wrappers if (part := c.between(period).good) is not None]
+    return good_pieces_figure(Estimate.sum(counted) if counted else None, scope.period, f"line {scope.line}")
 
 
 def _sizer(plant: Plant, name: str) -> Machine:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import polars as pl
 
-from lineview.answers.answer import Answer, Evidence, Scope, Table
+from lineview.answers.answer import Answer, Scope, Table
+from lineview.answers.inputs import ShiftInputs
 from lineview.answers.iso_figures import iso_figures
 from lineview.answers.shift_figures import shift_figures
 from lineview.answers.shift_notes import maintenance_note, notes
@@ -21,15 +22,13 @@ from lineview.answers.shift_tables import (
     stop_table,
 )
 from lineview.answers.shift_words import ALLERGENS, CAUTIONS, sentence, soft_line
-from lineview.columns import READINGS, empty
 from lineview.errors import AskError, Fault
 from lineview.measures.shift_measures import ShiftMeasures, measure_shift, rate_by_minute
 from lineview.measures.shift_study import ShiftStudy, study_shift
-from lineview.measures.state_codes import unknown_states
-from lineview.plant import Machine, Plant
+from lineview.plant import Plant
 
 
-def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
+def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
     """Answer what a shift made against the nominal band, and where the minutes went.
 
     Parameters
@@ -38,8 +37,8 @@ def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         As described in plant.toml.
     scope : Scope
         The line's cut-and-wrap machine and the period: a shift, or several.
-    evidence : Evidence
-        Readings of the machine from just before the period to just after it, batches, stop log, reels, plan.
+    inputs : ShiftInputs
+        Counts of the machine, batches, stop log, reels, plan.
 
     Returns
     -------
@@ -55,30 +54,28 @@ def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     if machine is None:
         known = ", ".join(m.id for m in plant.machines) or "none"
         raise AskError(Fault(f"unknown machine '{scope.machine}'", "machine", f"one of {known}"))
-    readings = evidence.readings.get(machine.id, empty(READINGS))
+    counts = inputs.counts
     measured = measure_shift(
         plant,
-        machine,
+        counts,
         scope.period.start,
         scope.period.end,
         scope.now,
-        readings=readings,
-        batches=evidence.batches,
-        stop_log=evidence.stop_log,
-        plan=evidence.plan,
-        gauges=_rope_gauges(plant, machine, evidence),
+        batches=inputs.batches,
+        stop_log=inputs.stop_log,
+        plan=inputs.plan,
+        gauges=inputs.rope_gauges,
     )
     study = study_shift(
         plant,
         measured,
         scope.period.end,
         scope.now,
-        batches=evidence.batches,
-        reels=evidence.reels,
-        plan=evidence.plan,
+        batches=inputs.batches,
+        reels=inputs.reels,
+        plan=inputs.plan,
     )
-    inside = pl.col("at").is_between(scope.period.start, scope.period.end)
-    n = readings.filter(inside & (pl.col("quality") == "good")).height
+    n = counts.readings
     rate = rate_by_minute(measured)
     return Answer(
         "shift",
@@ -94,23 +91,11 @@ def answer_shift(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         _tables(plant, measured, study, scope),
         {"tape": _with_rate(measured.tape), "rate": rate},
         (
-            *notes(measured, machine, evidence, unknown_states(machine, readings)),
+            *notes(measured, machine, inputs, list(counts.unknown_states)),
             *maintenance_note(study.maintenance_pieces),
         ),
         CAUTIONS if study.order is None else (*CAUTIONS, ALLERGENS),
     )
-
-
-def _rope_gauges(plant: Plant, machine: Machine, evidence: Evidence) -> list[pl.DataFrame]:
-    """Give the readings of the rope's gauges on the machine's line."""
-    found = []
-    for other in plant.machines:
-        for gauge in other.gauges:
-            if other.line == machine.line and gauge.measures in ("rope diameter", "rope temperature"):
-                own = evidence.readings.get(other.id, empty(READINGS))
-                good = own.filter((pl.col("channel") == gauge.id) & (pl.col("quality") == "good"))
-                found.append(good.select("at", "value"))
-    return [frame for frame in found if frame.height]
 
 
 def _tables(plant: Plant, measured: ShiftMeasures, study: ShiftStudy, scope: Scope) -> tuple[Table, ...]:

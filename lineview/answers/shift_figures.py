@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
+from lineview.answers.count_figures import COUNT_BOUNDS, count_figure
 from lineview.answers.shift_kind_figures import kind_figures
 from lineview.answers.shift_rest_figures import COUNTED, UNSEEN_BOUNDS, rest_figures, stop_figures
+from lineview.core.estimate import Estimate
 from lineview.figure import Figure, Period, cannot_tell
-from lineview.measures.counts import Total
 from lineview.measures.ladder import CAUSES, cause_sums
 from lineview.measures.shift_account import ShiftAccount
 from lineview.measures.shift_measures import ShiftMeasures
 from lineview.plant import Machine
-
-#: Doubt of a count below this is none [pieces].
-_NO_DOUBT = 1e-3
 
 
 def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
@@ -67,34 +65,13 @@ def _piece_figures(account: ShiftAccount, machine: Machine, period: Period, n: i
 
 
 def _counted(
-    name: str, label: str, total: Total | None, period: Period, n: int, said: tuple[str, str]
+    name: str, label: str, total: Estimate | None, period: Period, n: int, said: tuple[str, str]
 ) -> Figure:
     """Give a count; `said` is its working and why there would be none."""
     working, why_none = said
     if total is None:
         return cannot_tell(name, label, "pieces", why_none, period)
-    if total.n is None:
-        most = "no upper bound" if total.high is None else f"at most {total.high:,.0f}"
-        why = f"{total.missing_s / 60:.1f} min lack a reading; at least {total.low:,.0f}, {most}"
-        told = cannot_tell(name, label, "pieces", why, period)
-        return _bounded(told, total.low, total.high, n)
-    # "all readings" ends a microsecond after the last one: what could be made in it is no doubt to tell.
-    exact = total.high is not None and total.high - total.low < _NO_DOUBT
-    kind = COUNTED if exact else "bounds: an interval over the period's edge"
-    ends = (None, None) if exact else (total.low, total.high)
-    return Figure(
-        name,
-        label,
-        round(total.n),
-        "pieces",
-        ends[0],
-        ends[1],
-        kind,
-        n,
-        period,
-        ("derived-counters",),
-        working,
-    )
+    return count_figure(name, label, total, period, n, working)
 
 
 def _bounded(told: Figure, low: float, high: float | None, n: int) -> Figure:
@@ -124,15 +101,15 @@ def _effective_rate(account: ShiftAccount, period: Period, n: int) -> Figure:
     minutes, good = account.planned_min, account.good
     if minutes <= 0:
         return cannot_tell(name, label, unit, "no planned minute is over", period)
-    low, high = good.low / minutes, None if good.high is None else good.high / minutes
-    if good.n is None:
+    low, high = (good.low or 0.0) / minutes, None if good.high is None else good.high / minutes
+    if good.value is None:
         why = f"good pieces cannot be told; at least {low:.1f} a minute"
         return _bounded(cannot_tell(name, label, unit, why, period), low, high, n)
-    working = f"{good.n:,.0f} good pieces ÷ {minutes:,.1f} planned minutes"
+    working = f"{good.value:,.0f} good pieces ÷ {minutes:,.1f} planned minutes"
     ends = (None, None) if low == high else (low, high)
-    kind = COUNTED if low == high else "bounds: an interval over the period's edge"
+    kind = COUNTED if low == high else COUNT_BOUNDS
     return Figure(
-        name, label, good.n / minutes, unit, ends[0], ends[1], kind, n, period, ("trade-practice",), working
+        name, label, good.value / minutes, unit, ends[0], ends[1], kind, n, period, ("trade-practice",), working
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from lineview.answers.answer import Evidence
+from lineview.answers.inputs import ShiftInputs
 from lineview.measures.changeovers_found import LEAST_MIN
 from lineview.measures.shift_measures import ShiftMeasures
 from lineview.plant import Machine
@@ -16,7 +16,7 @@ CLOSE_SHARE = 0.015
 
 
 def notes(
-    measured: ShiftMeasures, machine: Machine, evidence: Evidence, unknown_states: Sequence[str]
+    measured: ShiftMeasures, machine: Machine, inputs: ShiftInputs, unknown_states: Sequence[str]
 ) -> tuple[str, ...]:
     """Say what cannot be told and which export would tell it.
 
@@ -26,7 +26,7 @@ def notes(
         Of the period.
     machine : Machine
         As in the plant description.
-    evidence : Evidence
+    inputs : ShiftInputs
         What was given.
     unknown_states : sequence of str
         States of the machine's channel that nobody declared.
@@ -38,13 +38,13 @@ def notes(
     """
     told: list[str] = []
     known_products = machine.gauge("product") or machine.gauge("batch")
-    if not evidence.batches.height and known_products is None:
+    if not inputs.batches.height and known_products is None:
         told.append(_unmarked(measured))
-    if not evidence.stop_log.height:
+    if not inputs.stop_log.height:
         told.append("No stop log: stops have no reasons until somebody sets them.")
-    if not evidence.plan.height:
+    if not inputs.plan.height:
         told.append("No plan: the pace needed for it cannot be told.")
-    if not evidence.reels.height:
+    if not inputs.reels.height:
         told.append("No reel log: the next reel change cannot be told.")
     if machine.counter("rejects") is None and machine.counter("good pieces") is None:
         told.append("No counter of rejects or good pieces: good pieces are at most the pieces made.")
@@ -88,7 +88,7 @@ def _unmarked(measured: ShiftMeasures) -> str:
 
 def _states(measured: ShiftMeasures) -> list[str]:
     """Say what the machine's states added, and where they contradict its counter."""
-    told, account, against = [], measured.so_far, measured.counts.against
+    told, account, against = [], measured.so_far, measured.against
     coded = account.coded_run_min + account.coded_stand_min
     if coded >= 0.5:
         told.append(

@@ -130,7 +130,7 @@ def shift_table(measured: ShiftMeasures) -> Table:
 
 
 def _summary(account: Any) -> dict[str, Any]:
-    good, seen = account.good.n, account.planned_min - account.unseen_min
+    good, seen = account.good.value, account.planned_min - account.unseen_min
     return {
         "good": None if good is None else round(good),
         "planned": account.planned_min,

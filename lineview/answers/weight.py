@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import polars as pl
 
-from lineview.answers.answer import Answer, Evidence, Scope
+from lineview.answers.answer import Answer, Scope
+from lineview.answers.count_figures import good_pieces_figure
+from lineview.answers.inputs import WeightInputs
 from lineview.answers.weight_detail_figures import detail_figures
 from lineview.answers.weight_detail_tables import bag_table, chart_table, plan_table
 from lineview.answers.weight_detail_words import detail_notes
@@ -15,9 +15,7 @@ from lineview.answers.weight_giveaway import giveaway_notes, giveaway_table
 from lineview.answers.weight_lines import line_figures, line_notes, line_table
 from lineview.answers.weight_tables import capability_table, product_table, spread_table
 from lineview.answers.weight_words import CAUTIONS, notes, sentence, soft_line
-from lineview.columns import BATCHES, READINGS, WEIGHTS, empty
 from lineview.errors import AskError, Fault
-from lineview.measures.counted import Steps, steps_by_kind
 from lineview.measures.weight_account import WeightAccount, piece_facts, weight_account
 from lineview.measures.weight_detail import LineSeen, weight_detail
 from lineview.measures.weight_lines import LineSpread, LineWeights, line_spread
@@ -25,7 +23,7 @@ from lineview.measures.weight_series import batch_points, piece_points
 from lineview.plant import Machine, Plant
 
 
-def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
+def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
     """Answer what pieces weigh, how far they spread and what that costs.
 
     Parameters
@@ -34,8 +32,8 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         The works.
     scope : Scope
         A cut-and-wrap machine and a period.
-    evidence : Evidence
-        Its weights; batches, counters and the sizer's readings tell more where there are any.
+    inputs : WeightInputs
+        Its weights; batches, counters and the sizer's gauges tell more where there are any.
 
     Returns
     -------
@@ -53,22 +51,25 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         there = ", ".join(m.id for m in plant.machines) or "none"
         raise AskError(Fault(f"'{scope.machine}' is no machine of the plant", "--machine", f"one of {there}"))
     start, end = scope.period.start, scope.period.end
-    own = _or_empty(evidence.weights, WEIGHTS).filter(
+    own = inputs.weights.filter(
         (pl.col("machine") == machine.id) & (pl.col("at") >= start) & (pl.col("at") < end)
     )
-    batches = _or_empty(evidence.batches, BATCHES).filter(pl.col("line") == machine.line)
-    steps = steps_by_kind(machine, _or_empty(evidence.readings.get(machine.id), READINGS))
-    account = weight_account(plant, own, batches, steps, (start, end))
+    batches = inputs.batches.filter(pl.col("line") == machine.line)
+    account = weight_account(plant, own, batches, inputs.counts, (start, end))
     series = _series(account)
-    across = _lines(plant, machine.line, account, evidence)
+    across = _lines(plant, machine.line, account, inputs)
     detail = weight_detail(
         plant,
         account,
         series["batches"],
-        _line_seen(plant, machine, steps, batches, evidence),
-        evidence.net_contents,
+        _line_seen(plant, machine, batches, inputs),
+        inputs.net_contents,
     )
-    figures = (*weight_figures(account, scope.period), *line_figures(across, scope.period))
+    good = inputs.counts.between((start, end)).good
+    counted = None if good is None else good.at(0)
+    figures = (
+        good_pieces_figure(counted, scope.period, machine.shown),
+        *weight_figures(account, scope.period), *line_figures(across, scope.period))
     tables = [
         spread_table(figures),
         capability_table(figures),
@@ -97,17 +98,13 @@ def answer_weight(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
     )
 
 
-def _or_empty(frame: pl.DataFrame | None, schema: dict[str, pl.DataType]) -> pl.DataFrame:
-    return empty(schema) if frame is None or not frame.width else frame
-
-
-def _lines(plant: Plant, line: str, account: WeightAccount, evidence: Evidence) -> LineSpread | None:
+def _lines(plant: Plant, line: str, account: WeightAccount, inputs: WeightInputs) -> LineSpread | None:
     """Compare with the works' other lines; None where nothing of this one can be used."""
     kept = account.sorted.kept
     if kept.is_empty():
         return None
-    weighed = _or_empty(evidence.weights_elsewhere, WEIGHTS)
-    sheets = _or_empty(evidence.batches_elsewhere, BATCHES)
+    weighed = inputs.weights_elsewhere
+    sheets = inputs.batches_elsewhere
     others = [
         LineWeights(
             other.id,
@@ -121,13 +118,10 @@ def _lines(plant: Plant, line: str, account: WeightAccount, evidence: Evidence) 
     return line_spread(line, kept, others, facts)
 
 
-def _line_seen(
-    plant: Plant, machine: Machine, steps: Mapping[str, Steps], batches: pl.DataFrame, evidence: Evidence
-) -> LineSeen:
+def _line_seen(plant: Plant, machine: Machine, batches: pl.DataFrame, inputs: WeightInputs) -> LineSeen:
     sizers = plant.machines_of(machine.line, "sizer")
     sizer = sizers[0] if sizers else None
-    readings = _or_empty(evidence.readings.get(sizer.id) if sizer else None, READINGS)
-    return LineSeen(steps, sizer, readings, steps_by_kind(sizer, readings) if sizer else {}, batches)
+    return LineSeen(inputs.counts, sizer, inputs.rope_gauges, inputs.rope_counts, batches)
 
 
 def _series(account: WeightAccount) -> dict[str, pl.DataFrame]:

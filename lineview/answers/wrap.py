@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-import polars as pl
-
-from lineview.answers.answer import Answer, Evidence, Scope
+from lineview.answers.answer import Answer, Scope
+from lineview.answers.count_figures import good_pieces_figure
+from lineview.answers.inputs import WrapInputs
 from lineview.answers.wrap_figures import wrap_figures
 from lineview.answers.wrap_tables import cause_series, product_table, reel_table, use_table, view_table
 from lineview.answers.wrap_words import CAUTIONS, notes, sentence, soft_line
-from lineview.columns import READINGS, empty
 from lineview.errors import AskError, Fault
 from lineview.measures.clock import calendar
-from lineview.measures.machine_tape import machine_tape
+from lineview.measures.machine_tape import tape_of
 from lineview.measures.wrap_account import wrap_account
 from lineview.measures.wrap_events import WrapEvents, wrap_events
 from lineview.plant import Machine, Plant
 
 
-def answer_wrap(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
+def answer_wrap(plant: Plant, scope: Scope, inputs: WrapInputs) -> Answer:
     """Answer what a thousand good pieces take of each web.
 
     Parameters
@@ -26,8 +25,8 @@ def answer_wrap(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         The works.
     scope : Scope
         A cut-and-wrap machine and a period.
-    evidence : Evidence
-        Its readings; batches, stops and reels tell more where there are any.
+    inputs : WrapInputs
+        Its counts; batches, stops and reels tell more where there are any.
 
     Returns
     -------
@@ -41,14 +40,12 @@ def answer_wrap(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         Where the machine is not a cut-and-wrap machine of the plant.
     """
     machine = wrapping_machine(plant, scope.machine)
-    readings = evidence.readings.get(machine.id, empty(READINGS))
-    events = machine_events(plant, machine, scope, evidence)
+    events = machine_events(plant, scope, inputs)
     account = wrap_account(
         plant,
-        machine,
-        readings,
-        evidence.batches,
-        evidence.reels,
+        inputs.counts,
+        inputs.batches,
+        inputs.reels,
         events,
         (scope.period.start, scope.period.end),
     )
@@ -57,7 +54,10 @@ def answer_wrap(plant: Plant, scope: Scope, evidence: Evidence) -> Answer:
         scope=scope,
         sentence=sentence(account, plant),
         soft=soft_line(account, plant, machine, scope.label),
-        figures=wrap_figures(account, scope.period, plant.currency),
+        figures=(
+            good_pieces_figure(account.pieces, scope.period, machine.shown),
+            *wrap_figures(account, scope.period, plant.currency),
+        ),
         tables=(
             use_table(account, plant.currency),
             view_table(account),
@@ -94,32 +94,12 @@ def wrapping_machine(plant: Plant, machine_id: str) -> Machine:
     return machine
 
 
-def machine_events(plant: Plant, machine: Machine, scope: Scope, evidence: Evidence) -> WrapEvents | None:
-    """Find restarts and changeovers of a machine on its tape; None where it has no readings.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    machine : Machine
-        The cut-and-wrap machine.
-    scope : Scope
-        What is asked.
-    evidence : Evidence
-        The frames it may look at.
-    """
-    readings = evidence.readings.get(machine.id, empty(READINGS))
-    counts = [c.id for c in machine.counters if c.counts in ("pieces", "good pieces")]
-    if readings.filter(pl.col("channel").is_in(counts)).height < 2:
+def machine_events(plant: Plant, scope: Scope, inputs: WrapInputs) -> WrapEvents | None:
+    """Find restarts and changeovers of a machine on its timeline; None where its counter was not read."""
+    if not len(inputs.counts.seen.code):
         return None
     cal = calendar(plant.shifts, plant.zone, scope.period.start, scope.period.end)
-    tape = machine_tape(
-        machine,
-        readings,
-        evidence.batches,
-        evidence.stop_log,
-        cal,
-        short_stop_min=plant.short_stop_min,
-        gap_s=plant.gap_s,
+    timeline = tape_of(
+        inputs.counts, inputs.batches, inputs.stop_log, cal, short_stop_min=plant.short_stop_min
     )
-    return wrap_events(tape)
+    return wrap_events(timeline)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from lineview.answers.waste_figures import waste_figures
 from lineview.core.figure import slug
 from lineview.figure import Figure, Period, cannot_tell
-from lineview.measures.wrap_account import KINDS, WrapAccount
+from lineview.measures.wrap_account import WrapAccount
 from lineview.measures.wrap_factors import UNITS
 from lineview.measures.wrap_per_thousand import PerThousand, per_thousand
+from lineview.measures.wrap_pieces import WEBS
 from lineview.measures.wrap_use import CAUSES, WebUse
 
 _SOURCES = ("wrap-efficiency", "flexo-yield", "reel-formula")
@@ -45,7 +46,7 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
             working="good pieces, or pieces less rejects, while every counter's increment is known",
         )
     ]
-    for kind in KINDS:
+    for kind in WEBS:
         use = account.use(kind)
         for unit in UNITS if use is not None else UNITS[:1]:  # what is not known is said once, in metres
             for what in ("", "geometry", "fed", "difference", *CAUSES[1:]):

@@ -149,7 +149,7 @@ def reel_table(account: WrapAccount) -> Table:
             "held": span.held_m,
             "left": span.left_m,
             "drawn": span.drawn_m,
-            "fed": None if span.fed is None else span.fed.value,
+            "fed": None if span.fed is None else span.fed.number,
             "splices": span.splices,
             "rest_of": "" if span.origin in ("", span.reel) else span.origin,
             "verdict": wrong.get((span.kind, span.origin or span.reel), ""),

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import get_args
 from urllib.parse import parse_qs, urlencode
 
 from lineview.answers.answer import Question
+from lineview.errors import AskError, Fault
+from lineview.question_scope import QUESTIONS, QuestionScope, read_question
 
-QUESTIONS: tuple[Question, ...] = get_args(Question)
 PAGES = (*QUESTIONS, "bags", "intake", "wall")
 #: What a page is called in the header; the wall has no place there.
 NAMES = {
@@ -52,6 +52,13 @@ class Address:
         if self.page == "wall":
             return "shift"
         return next((q for q in QUESTIONS if q == self.page), None)
+
+    @property
+    def asked(self) -> QuestionScope:
+        """What the page asks; an AskError where it asks nothing, or its period cannot be read."""
+        if self.question is None:
+            raise AskError(Fault("there is no page at this address"))
+        return read_question(self.question, self.line, self.machine, self.period)
 
     def on(self, page: str) -> Address:
         """Give the address of another page about the same line and period.

@@ -134,13 +134,15 @@ def _fold(title: str, content: list[Any], name: str) -> html.Details:
     return html.Details([html.Summary(title), *content], className="fold", id=name)
 
 
-def fault_page(error: LineviewError) -> tuple[list[Any], list[Any]]:
+def fault_page(error: LineviewError, lead: str = "That cannot be answered") -> tuple[list[Any], list[Any]]:
     """Give the sentence and the page for what cannot be answered.
 
     Parameters
     ----------
     error : LineviewError
         With all its faults.
+    lead : str
+        What the sentence begins with.
 
     Returns
     -------
@@ -148,6 +150,6 @@ def fault_page(error: LineviewError) -> tuple[list[Any], list[Any]]:
         Sentence and what stands below it.
     """
     what = error.faults[0].what.rstrip(".") if error.faults else "it cannot be read"
-    return [f"That cannot be answered: {what}."], [
+    return [f"{lead}: {what}."], [
         html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults", role="alert")
     ]

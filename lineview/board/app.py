@@ -12,9 +12,10 @@ from lineview.board.frame import frame, index
 from lineview.board.header import opening
 from lineview.board.routes import add_routes
 from lineview.board.security import guard
-from lineview.board.service import Service
 from lineview.board.sheet_files import add_sheet_routes
 from lineview.core.resources import shipped
+from lineview.errors import PlantError
+from lineview.works import Works
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")
 
@@ -22,7 +23,7 @@ log = logging.getLogger(__name__)
 
 
 def create_app(
-    service: Service,
+    works: Works,
     *,
     night: bool | None = None,
     hosts: Sequence[str] = LOCAL_HOSTS,
@@ -32,7 +33,7 @@ def create_app(
 
     Parameters
     ----------
-    service : Service
+    works : Works
         What the board asks.
     night : bool, optional
         Start dark or light; by default as the system is set. Each browser can switch and remembers.
@@ -53,7 +54,7 @@ def create_app(
         serve_locally=True,
         suppress_callback_exceptions=True,
         index_string=index(night),
-        title=service.plant.shop,
+        title=works.plant.shop,
         update_title="",
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         enable_mcp=False,
@@ -61,12 +62,20 @@ def create_app(
         add_log_handler=False,
         on_error=_failed,
     )
-    app.layout = lambda: frame(poll_s, service.version(), opening(service))
-    bind(app, service)
-    add_routes(app.server, service)
-    add_sheet_routes(app.server, service)
+    app.layout = lambda: frame(poll_s, works.version(), opening(_shop(works)))
+    bind(app, works)
+    add_routes(app.server, works)
+    add_sheet_routes(app.server, works)
     guard(app.server, hosts, app.csp_hashes())
     return app
+
+
+def _shop(works: Works) -> str:
+    """Give the shop's name; none where the plant description was edited and is wrong now."""
+    try:
+        return works.plant.shop
+    except PlantError:
+        return ""
 
 
 def _failed(error: Exception) -> None:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import base64
-import binascii
 from typing import Any
 
 from dash import Dash, Input, Output, State, no_update
 from dash.exceptions import PreventUpdate
 
 from lineview.board.bags_page import TEXT_LIMIT, faults_told, lot_told
+from lineview.board.upload import decoded
 from lineview.errors import AskError, Fault, IntakeError, LineviewError
 from lineview.weighed_bags import check_bags, lot_words, read_masses
 
@@ -81,10 +80,7 @@ def file_text(contents: str, name: str) -> str:
     IntakeError
         Where it did not arrive whole, is too large or is no text.
     """
-    try:
-        data = base64.b64decode(contents.partition(",")[2], validate=True)
-    except (binascii.Error, ValueError):
-        raise IntakeError(Fault("the file did not arrive whole", name, do="Give it again.")) from None
+    data = decoded(contents, name)
     if len(data) > TEXT_LIMIT:
         raise IntakeError(Fault("the file is too large", name, f"up to {TEXT_LIMIT // 1000} kB of masses"))
     try:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import base64
-import binascii
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -12,29 +11,30 @@ from dash.exceptions import PreventUpdate
 
 from lineview.board.address import read_address
 from lineview.board.bags_callbacks import bind_bags
-from lineview.board.local_time import typed_moment
 from lineview.board.notes import chosen_stops
-from lineview.board.outcome import outcome
+from lineview.board.outcome import faulty, outcome
 from lineview.board.page import forms_of, page_of
-from lineview.board.service import Service, TakeOutcome
-from lineview.errors import AskError, Fault, LineviewError
+from lineview.board.upload import TakeOutcome, decoded, take_upload
+from lineview.errors import LineviewError
+from lineview.plant.periods import moment
+from lineview.works import Works
 
 
-def bind(app: Dash, service: Service) -> None:
+def bind(app: Dash, works: Works) -> None:
     """Bind every callback to this app.
 
     Parameters
     ----------
     app : dash.Dash
         With the frame as its layout.
-    service : Service
+    works : Works
         The works.
     """
-    _bind_showing(app, service)
+    _bind_showing(app, works)
     _bind_screen(app)
     _bind_picking(app)
-    _bind_taking(app, service)
-    _bind_writing(app, service)
+    _bind_taking(app, works)
+    _bind_writing(app, works)
     bind_bags(app)
 
 
@@ -42,13 +42,13 @@ def _clientside(name: str) -> ClientsideFunction:
     return ClientsideFunction(namespace="lineview", function_name=name)
 
 
-def _bind_showing(app: Dash, service: Service) -> None:
+def _bind_showing(app: Dash, works: Works) -> None:
     def show(
         pathname: str, search: str, screen: dict[str, Any] | None, _version: object, shown: str | None
     ) -> Any:
         if screen is None:  # the browser has not yet said whether it is night
             raise PreventUpdate
-        page = page_of(service, read_address(pathname, search), screen)
+        page = page_of(works, read_address(pathname, search), screen)
         here = f"{pathname}{search}"
         return (
             page.head,
@@ -62,11 +62,11 @@ def _bind_showing(app: Dash, service: Service) -> None:
     def forms(shown: str | None, pathname: str, search: str) -> Any:
         if shown is None:
             raise PreventUpdate
-        above, below = forms_of(service, read_address(pathname, search))
+        above, below = forms_of(works, read_address(pathname, search))
         return above, below, []  # what became of an export goes with its page
 
     def look_again(_ticks: int, known: object) -> Any:
-        version = service.version()
+        version = works.version()
         return no_update if version == known else version
 
     places = [("head", "children"), ("sentence", "children"), ("page", "children"), ("foot", "children")]
@@ -138,26 +138,20 @@ def _bind_picking(app: Dash) -> None:
     )(pick_days)
 
 
-def _decoded(contents: str) -> bytes:
-    """Give a dropped file's bytes; the browser sends them as text after a comma."""
+def _taken(works: Works, name: str, contents: str, accept: bool, settled: dict[str, str]) -> list[Any]:
+    """Take a dropped file in and say what became of it."""
     try:
-        return base64.b64decode(contents.partition(",")[2], validate=True)
-    except (binascii.Error, ValueError):
-        raise AskError(Fault("the file did not arrive whole", do="Give it again.")) from None
-
-
-def _take(service: Service, name: str, contents: str, accept: bool, settled: dict[str, str]) -> TakeOutcome:
-    try:
-        return service.take(name, _decoded(contents), accept, settled or None)
+        plant = works.plant
+        return outcome(take_upload(works, name, decoded(contents, name), accept, settled), plant)
     except LineviewError as error:
-        return TakeOutcome(name, faults=error.faults)
+        return faulty(TakeOutcome(name, faults=error.faults))
 
 
-def _bind_taking(app: Dash, service: Service) -> None:
+def _bind_taking(app: Dash, works: Works) -> None:
     def take(contents: str | None, name: str) -> Any:
         if not contents:
             raise PreventUpdate
-        return outcome(_take(service, name, contents, False, {}), service.plant), service.version()
+        return _taken(works, name, contents, False, {}), works.version()
 
     def accept(
         clicks: list[int | None],
@@ -169,17 +163,17 @@ def _bind_taking(app: Dash, service: Service) -> None:
         if not any(clicks):
             raise PreventUpdate
         settled = {one["about"]: given for one, given in zip(asked, answers, strict=True) if given}
-        return outcome(_take(service, name, contents, True, settled), service.plant), service.version()
+        return _taken(works, name, contents, True, settled), works.version()
 
     def undo(clicks: list[int | None]) -> Any:
         number = (ctx.triggered_id or {}).get("intake")
         if not any(clicks) or number is None:
             raise PreventUpdate
         try:
-            service.undo(int(number))
+            works.undo(int(number))
         except LineviewError as error:
             return str(error), no_update
-        return f"Intake {number} was taken back.", service.version()
+        return f"Intake {number} was taken back.", works.version()
 
     told = [Output("outcome", "children"), Output("version", "data", allow_duplicate=True)]
     again = [Output("outcome", "children", allow_duplicate=True), told[1]]
@@ -196,10 +190,9 @@ def _bind_taking(app: Dash, service: Service) -> None:
     app.callback(*again, Input({"kind": "undo", "intake": ALL}, "n_clicks"), prevent_initial_call=True)(undo)
 
 
-def _bind_writing(app: Dash, service: Service) -> None:
+def _bind_writing(app: Dash, works: Works) -> None:
     def machine_of(pathname: str, search: str, page: str) -> str:
-        at = read_address(pathname, search)
-        return service.ask(page, at.line, at.machine, at.period).scope.machine  # type: ignore[arg-type]  # a question
+        return works.ask(replace(read_address(pathname, search), page=page).asked).scope.machine
 
     def set_reason(clicks: int | None, stops: list[str], reason: str, pathname: str, search: str) -> Any:
         if not clicks:
@@ -209,10 +202,10 @@ def _bind_writing(app: Dash, service: Service) -> None:
         try:
             machine = machine_of(pathname, search, "shift")
             for start, end in chosen_stops(stops):
-                service.set_stop_reason(machine, start, end, reason.strip())
+                works.set_stop_reason(machine, start, end, reason.strip())
         except LineviewError as error:
             return str(error), no_update
-        return f"“{reason.strip()}” is set for {len(stops)} stop{'s' * (len(stops) > 1)}.", service.version()
+        return f"“{reason.strip()}” is set for {len(stops)} stop{'s' * (len(stops) > 1)}.", works.version()
 
     def adjust(clicks: int | None, at: str, what: str, note: str, pathname: str, search: str) -> Any:
         if not clicks:
@@ -220,13 +213,12 @@ def _bind_writing(app: Dash, service: Service) -> None:
         if not (what or "").strip():
             return "Say what was done.", no_update
         try:
-            when = typed_moment(at, service.plant, "when")
-            service.add_adjustment(
-                machine_of(pathname, search, "rope"), when, what.strip(), (note or "").strip()
-            )
+            when = moment(at or "", works.plant.tz, "when")
+            machine = machine_of(pathname, search, "rope")
+            works.note_adjustment(machine, when, what.strip(), (note or "").strip())
         except LineviewError as error:
             return str(error), no_update
-        return "Written down; the answer counts from it.", service.version()
+        return "Written down; the answer counts from it.", works.version()
 
     version = Output("version", "data", allow_duplicate=True)
     where = [State("address", "pathname"), State("address", "search")]

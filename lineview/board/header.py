@@ -9,16 +9,20 @@ from dash import dcc, html
 
 from lineview.board.address import NAMES, Address
 from lineview.board.aria import aria
-from lineview.board.service import Service
+from lineview.plant import Plant
+from lineview.scoping import machines_asked
+from lineview.works import Works
 
 
-def header(service: Service, address: Address, shown: dict[str, str]) -> list[Any]:
+def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) -> list[Any]:
     """Give what stands in the page's head.
 
     Parameters
     ----------
-    service : Service
-        For the shop's name and what there is to pick.
+    works : Works
+        For the periods to pick from.
+    plant : Plant
+        For the shop's name, lines and machines.
     address : Address
         Of this page.
     shown : dict
@@ -30,23 +34,23 @@ def header(service: Service, address: Address, shown: dict[str, str]) -> list[An
         Dash components.
     """
     return [
-        html.Span(service.plant.shop, className="shop"),
+        html.Span(plant.shop, className="shop"),
         html.Nav(
             [_page_link(page, name, address) for page, name in NAMES.items()],
             className="pages",
             **aria(label="pages"),
         ),
-        html.Div(_pickers(service, address, shown), className="pickers"),
+        html.Div(_pickers(works, plant, address, shown), className="pickers"),
     ]
 
 
-def opening(service: Service) -> list[Any]:
+def opening(shop: str) -> list[Any]:
     """Give the head as it stands before an answer is worked out: the shop's name and the pages.
 
     Parameters
     ----------
-    service : Service
-        For the shop's name.
+    shop : str
+        The shop's name; "" where the plant description is wrong.
 
     Returns
     -------
@@ -55,7 +59,7 @@ def opening(service: Service) -> list[Any]:
     """
     pages = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
     return [
-        html.Span(service.plant.shop, className="shop"),
+        html.Span(shop, className="shop"),
         html.Nav(pages, className="pages", **aria(label="pages")),
     ]
 
@@ -66,13 +70,13 @@ def _page_link(page: str, name: str, address: Address) -> Any:
     return dcc.Link(name, href=address.on(page).href)
 
 
-def _pickers(service: Service, address: Address, shown: dict[str, str]) -> list[Any]:
+def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]) -> list[Any]:
     question = address.question
     if question is None:
         return []
     whole = question == "order"  # stock is the whole works', whatever the line
-    lines = [] if whole else service.lines()
-    machines = [] if whole else service.machines(question, address.line)
+    lines = [] if whole else [(line.id, line.name or line.id) for line in plant.lines]
+    machines = [] if whole else [(m.id, m.shown) for m in machines_asked(plant, question, address.line)]
     picked: list[Any] = []
     if len(lines) > 1:
         picked.append(_picker("line", shown.get("line"), lines, address.line, address.with_line))
@@ -80,7 +84,7 @@ def _pickers(service: Service, address: Address, shown: dict[str, str]) -> list[
         picked.append(
             _picker("machine", shown.get("machine"), machines, address.machine, address.with_machine)
         )
-    periods = service.periods(question, address.line)
+    periods = works.periods(question, address.line)
     picked.append(
         _picker("period", shown.get("period"), periods, address.period, address.with_period, _days())
     )

@@ -10,8 +10,9 @@ from dash import dcc, html
 from lineview import show, show_cells
 from lineview.board.address import Address
 from lineview.board.aria import aria
-from lineview.board.service import Service
 from lineview.board.tables import frame_table, plain_table
+from lineview.plant import Plant
+from lineview.works import Works
 
 #: A browser holds a file twice as text while it is given this way; larger ones go the plain way.
 DROP_LIMIT_BYTES = 10_000_000
@@ -68,13 +69,15 @@ def intake_sentence(intakes: pl.DataFrame) -> str:
     return f"{said}; {rows} refused, each with its reason."
 
 
-def intake_page(service: Service, address: Address) -> list[Any]:
+def intake_page(works: Works, plant: Plant, address: Address) -> list[Any]:
     """Give the lists of the intake page.
 
     Parameters
     ----------
-    service : Service
+    works : Works
         Intakes, refusals, conflicts.
+    plant : Plant
+        Units and zone.
     address : Address
         Whose refusals are listed, and from where.
 
@@ -83,27 +86,27 @@ def intake_page(service: Service, address: Address) -> list[Any]:
     list
         Dash components.
     """
-    intakes = service.intakes()
-    page: list[Any] = [_refusals(service, address)] if address.intake is not None else []
-    conflicts = service.conflicts()
+    intakes = works.store.intakes().reverse()
+    page: list[Any] = [_refusals(works, plant, address)] if address.intake is not None else []
+    conflicts = works.store.conflicts()
     if conflicts.height:  # before the long list: these need a person
         words = "Two exports say different things of one moment; none is settled in silence"
-        page.append(frame_table(words, conflicts, service.plant))
+        page.append(frame_table(words, conflicts, plant))
     newest, earlier = intakes.head(OPEN_INTAKES), intakes.slice(OPEN_INTAKES)
-    page.append(_intakes("Exports taken in, newest first", newest, service, address))
+    page.append(_intakes("Exports taken in, newest first", newest, plant, address))
     if earlier.height:
         words = f"Exports taken in earlier ({earlier.height})"
-        folded = _intakes(words, earlier, service, address)
+        folded = _intakes(words, earlier, plant, address)
         page.append(html.Details([html.Summary(words), folded], className="fold", id="earlier"))
     return page
 
 
-def _intakes(title: str, intakes: pl.DataFrame, service: Service, address: Address) -> html.Div:
+def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address) -> html.Div:
     key = "intake" if "intake" in intakes.columns else "id"
     names = [name for name in intakes.columns if name not in (key, "sha256", "undone")]
     rows = []
     for row in intakes.iter_rows(named=True):
-        cells: list[Any] = [show_cells.cell(row[n], "", service.plant) for n in names]
+        cells: list[Any] = [show_cells.cell(row[n], "", plant) for n in names]
         number = row.get(key)
         undone = bool(row.get("undone"))
         links: list[Any] = []
@@ -137,9 +140,9 @@ def _undo(number: Any) -> html.Details:
     )
 
 
-def _refusals(service: Service, address: Address) -> html.Section:
+def _refusals(works: Works, plant: Plant, address: Address) -> html.Section:
     number = address.intake or 0
-    refused = service.refusals(number)
+    refused = works.store.refusals(number)
     first = min(address.first, max(0, refused.height - 1))
     part = refused.slice(first, REFUSALS_A_PAGE).drop("intake", strict=False)
     last = first + part.height
@@ -156,6 +159,6 @@ def _refusals(service: Service, address: Address) -> html.Section:
     if refused.height:
         title += f": {first + 1:,} to {last:,} of {refused.height:,}"
     return html.Section(
-        [frame_table(title, part, service.plant, most=REFUSALS_A_PAGE), html.P(turns, className="acts")],
+        [frame_table(title, part, plant, most=REFUSALS_A_PAGE), html.P(turns, className="acts")],
         id="refusals",
     )

@@ -8,8 +8,8 @@ from dash import dcc, html
 
 from lineview import show
 from lineview.board.address import Address
-from lineview.board.service import TakeOutcome
 from lineview.board.tables import frame_table, plain_table
+from lineview.board.upload import TakeOutcome
 from lineview.intake.export import Proposal
 from lineview.plant import Plant
 
@@ -20,7 +20,7 @@ def outcome(told: TakeOutcome, plant: Plant) -> list[Any]:
     Parameters
     ----------
     told : TakeOutcome
-        From the service.
+        From lineview.board.upload.
     plant : Plant
         Units and zone.
 
@@ -32,10 +32,7 @@ def outcome(told: TakeOutcome, plant: Plant) -> list[Any]:
     if told.proposal is not None:
         return _proposal(told, told.proposal, plant)
     if told.faults:
-        return [
-            html.P(f"{told.file_name} was not taken in; nothing of it was kept.", className="told"),
-            html.Ul([html.Li(str(fault)) for fault in told.faults], className="faults", role="alert"),
-        ]
+        return faulty(told)
     rows = [[words, show.number(count)] for words, count in told.counts.items()]
     shown: list[Any] = [html.P(told.receipt or f"{told.file_name} was taken in.", className="told")]
     if rows:
@@ -43,6 +40,25 @@ def outcome(told: TakeOutcome, plant: Plant) -> list[Any]:
     if told.intake is not None:
         shown.append(dcc.Link("its refusals", href=Address("intake", intake=told.intake).href))
     return shown
+
+
+def faulty(told: TakeOutcome) -> list[Any]:
+    """Give why an export was not taken in.
+
+    Parameters
+    ----------
+    told : TakeOutcome
+        With its faults.
+
+    Returns
+    -------
+    list
+        Dash components.
+    """
+    return [
+        html.P(f"{told.file_name} was not taken in; nothing of it was kept.", className="told"),
+        html.Ul([html.Li(str(fault)) for fault in told.faults], className="faults", role="alert"),
+    ]
 
 
 def _proposal(told: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any]:

@@ -12,14 +12,15 @@ from lineview.answers.answer import Answer
 from lineview.board.address import NAMES, Address
 from lineview.board.answer_page import answer_page, cautions, fault_page, sentence
 from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
-from lineview.board.header import header
+from lineview.board.header import header, opening
 from lineview.board.intake_page import give_form, intake_page, intake_sentence
 from lineview.board.notes import adjustment_form, reasons_form
-from lineview.board.service import Service
 from lineview.board.wall import SCALE, wall_page
 from lineview.charts.look import Look
 from lineview.charts.theme import DAY, NIGHT
-from lineview.errors import LineviewError
+from lineview.errors import LineviewError, PlantError
+from lineview.plant import Plant
+from lineview.works import Works
 
 
 @dataclass(frozen=True)
@@ -33,13 +34,13 @@ class Page:
     title: str = ""
 
 
-def look_of(service: Service, address: Address, screen: Mapping[str, Any]) -> Look:
+def look_of(plant: Plant, address: Address, screen: Mapping[str, Any]) -> Look:
     """Give how pictures are drawn on this screen.
 
     Parameters
     ----------
-    service : Service
-        For the plant.
+    plant : Plant
+        Units, zone, names.
     address : Address
         The wall draws larger.
     screen : mapping
@@ -52,15 +53,15 @@ def look_of(service: Service, address: Address, screen: Mapping[str, Any]) -> Lo
     """
     tokens = NIGHT if screen.get("theme") == "night" else DAY
     wall = address.page == "wall"
-    return Look(service.plant, tokens, bool(screen.get("narrow")) and not wall, SCALE if wall else 1.0)
+    return Look(plant, tokens, bool(screen.get("narrow")) and not wall, SCALE if wall else 1.0)
 
 
-def page_of(service: Service, address: Address, screen: Mapping[str, Any]) -> Page:
+def page_of(works: Works, address: Address, screen: Mapping[str, Any]) -> Page:
     """Give the page at an address.
 
     Parameters
     ----------
-    service : Service
+    works : Works
         The works.
     address : Address
         What is asked.
@@ -73,37 +74,39 @@ def page_of(service: Service, address: Address, screen: Mapping[str, Any]) -> Pa
         A fault is a page too: its sentence says what is wrong.
     """
     try:
+        plant = works.plant
+    except PlantError as error:
+        said, below = fault_page(error, "The plant description cannot be used")
+        return Page(opening(""), said, below, cautions(None))
+    try:
         if address.question is not None:
-            return _answered(service, address, look_of(service, address, screen))
+            return _answered(works, address, look_of(plant, address, screen))
         if address.page == "bags":
             foot = [html.P(text) for text in CAUTIONS]
-            return _page(service, address, {}, [SENTENCE], [], foot)
+            return _page(works, plant, address, {}, [SENTENCE], [], foot)
         if address.page == "intake":
-            told = intake_sentence(service.intakes())
-            return _page(service, address, {}, [told], intake_page(service, address), [])
-        return _page(service, address, {}, ["There is no page at this address."], [], [])
+            told = intake_sentence(works.store.intakes())
+            return _page(works, plant, address, {}, [told], intake_page(works, plant, address), [])
+        return _page(works, plant, address, {}, ["There is no page at this address."], [], [])
     except LineviewError as error:
         said, below = fault_page(error)
-        return _page(service, address, {}, said, below, cautions(None))
+        return _page(works, plant, address, {}, said, below, cautions(None))
 
 
-def _answered(service: Service, address: Address, look: Look) -> Page:
-    question = address.question
-    if question is None:
-        return _page(service, address, {}, [], [], [])
-    answer = service.ask(question, address.line, address.machine, address.period)
-    names = _names(service, answer)
+def _answered(works: Works, address: Address, look: Look) -> Page:
+    answer, plant = works.ask(address.asked), look.plant
+    names = _names(plant, answer)
     if address.page == "wall":
         where = " · ".join(names[k] for k in ("line", "machine", "period") if names.get(k))
-        head = [html.Span(service.plant.shop, className="shop"), html.Span(where, className="where")]
-        return Page(head, sentence(answer.sentence), wall_page(answer, look), [], service.plant.shop)
+        head = [html.Span(plant.shop, className="shop"), html.Span(where, className="where")]
+        return Page(head, sentence(answer.sentence), wall_page(answer, look), [], plant.shop)
     below = answer_page(answer, look, address)
-    return _page(service, address, names, sentence(answer.sentence), below, cautions(answer))
+    return _page(works, plant, address, names, sentence(answer.sentence), below, cautions(answer))
 
 
-def _names(service: Service, answer: Answer) -> dict[str, str]:
-    machine = service.plant.machine(answer.scope.machine)
-    line = next((one.name or one.id for one in service.plant.lines if one.id == answer.scope.line), "")
+def _names(plant: Plant, answer: Answer) -> dict[str, str]:
+    machine = plant.machine(answer.scope.machine)
+    line = next((one.name or one.id for one in plant.lines if one.id == answer.scope.line), "")
     return {
         "line": line or answer.scope.line,
         "machine": machine.shown if machine else answer.scope.machine,
@@ -112,27 +115,28 @@ def _names(service: Service, answer: Answer) -> dict[str, str]:
 
 
 def _page(
-    service: Service,
+    works: Works,
+    plant: Plant,
     address: Address,
     names: dict[str, str],
     said: list[Any],
     below: list[Any],
     foot: list[Any],
 ) -> Page:
-    title = " · ".join(part for part in (NAMES.get(address.page, ""), service.plant.shop) if part)
+    title = " · ".join(part for part in (NAMES.get(address.page, ""), plant.shop) if part)
     try:
-        head = header(service, address, names)
+        head = header(works, plant, address, names)
     except LineviewError:  # nothing to pick from yet; the page's own fault says why
-        head = header(service, Address("intake"), names)
+        head = header(works, plant, Address("intake"), names)
     return Page(head, said, below, foot, title)
 
 
-def forms_of(service: Service, address: Address) -> tuple[list[Any], list[Any]]:
+def forms_of(works: Works, address: Address) -> tuple[list[Any], list[Any]]:
     """Give what a person can write on a page; kept apart so that a refresh never wipes what is typed.
 
     Parameters
     ----------
-    service : Service
+    works : Works
         The works.
     address : Address
         Of the page.
@@ -142,25 +146,26 @@ def forms_of(service: Service, address: Address) -> tuple[list[Any], list[Any]]:
     (list, list)
         What stands above the page's lists, and what stands below its answer.
     """
-    if address.page not in ("shift", "rope"):
-        return _unasked(service, address)
     try:
-        answer = service.ask(address.page, address.line, address.machine, address.period)  # type: ignore[arg-type]  # one of two questions
-    except LineviewError:
+        plant = works.plant
+        if address.page not in ("shift", "rope"):
+            return _unasked(plant, address)
+        answer = works.ask(address.asked)
+    except LineviewError:  # the page itself says what is wrong
         return [], []
     if address.page == "rope":
-        return [], [adjustment_form(answer, service.plant)]
-    form = reasons_form(answer, service.plant)
+        return [], [adjustment_form(answer, plant)]
+    form = reasons_form(answer, plant)
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
     return [], [*([form] if form is not None else []), html.P(wall)]
 
 
-def _unasked(service: Service, address: Address) -> tuple[list[Any], list[Any]]:
+def _unasked(plant: Plant, address: Address) -> tuple[list[Any], list[Any]]:
     """Give the forms that need no answer."""
     if address.page == "intake":
         return give_form(), []
     if address.page == "bags":
-        return bags_form(service.plant), []
+        return bags_form(plant), []
     if address.page == "weight":
         link = html.A("Check weighed bags of a lot", href=address.on("bags").href)
         return [], [html.P(link, className="acts")]

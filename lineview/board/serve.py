@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import errno
 import socket
+from threading import Thread
 from typing import Any
 
 from dash import Dash
 from waitress import create_server
 
+from lineview.board.app import create_app
 from lineview.errors import AskError, Fault
+from lineview.works import Works
 
 THREADS = 8
 
@@ -92,3 +95,38 @@ def serve(app: Dash, host: str = "127.0.0.1", port: int = 8050, tell: Any = prin
         pass
     finally:
         server.close()
+
+
+def run_board(works: Works, host: str, port: int) -> None:
+    """Serve the board of a works until it is stopped.
+
+    Parameters
+    ----------
+    works : Works
+        Opened.
+    host : str
+        Address to serve on.
+    port : int
+        Port to serve on.
+
+    Raises
+    ------
+    AskError
+        Where the port is taken.
+    """
+    serve(create_app(works), host=host, port=port)
+
+
+def start_board(works: Works, host: str, port: int) -> None:
+    """Serve the board of a works in the background of this process.
+
+    Parameters
+    ----------
+    works : Works
+        Opened.
+    host : str
+        Address to serve on.
+    port : int
+        Port to serve on.
+    """
+    Thread(target=run_board, args=(works, host, port), daemon=True).start()

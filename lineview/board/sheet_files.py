@@ -9,14 +9,15 @@ from dash import html
 from flask import Flask, Response, request
 
 from lineview.answers.answer import Answer, Question
-from lineview.board.address import QUESTIONS, Address, read_address
+from lineview.board.address import Address, read_address
 from lineview.board.aria import aria
-from lineview.board.service import Service
 from lineview.errors import LineviewError
 from lineview.plant import Plant
+from lineview.question_scope import QUESTIONS
 from lineview.sheets.page import to_pdf
 from lineview.sheets.table_csv import to_csv
 from lineview.sheets.workbook import to_xlsx
+from lineview.works import Works
 
 #: By a file's ending: what makes it, its media type, and the words of its link.
 FORMS: dict[str, tuple[Callable[[Answer, Plant], bytes], str, str]] = {
@@ -48,14 +49,14 @@ def sheet_links(address: Address) -> html.P:
     return html.P(links, className="acts sheets", **aria(label="this page as a file"))
 
 
-def add_sheet_routes(server: Flask, service: Service) -> None:
+def add_sheet_routes(server: Flask, works: Works) -> None:
     """Add the routes that send sheets.
 
     Parameters
     ----------
     server : flask.Flask
         The board's.
-    service : Service
+    works : Works
         The works.
     """
 
@@ -63,10 +64,10 @@ def add_sheet_routes(server: Flask, service: Service) -> None:
         at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
         make, media_type, _ = FORMS[ending]
         try:
-            answer = service.ask(question, at.line, at.machine, at.period)
+            content = make(works.ask(at.asked), works.plant)
         except LineviewError as error:
             return Response(str(error), status=404, mimetype="text/plain")
-        sent = Response(make(answer, service.plant), mimetype=media_type)
+        sent = Response(content, mimetype=media_type)
         sent.headers["Content-Disposition"] = f"attachment; filename={question}.{ending}"
         return sent
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -65,6 +66,25 @@ class Estimate:
     def least(self) -> float:
         """The value, or the least that it can be; 0 where nothing is known."""
         return self.value if self.value is not None else self.low or 0.0
+
+    @property
+    def number(self) -> float:
+        """The value, where it is sure that there is one.
+
+        Raises
+        ------
+        ValueError
+            Where it has none.
+        """
+        if self.value is None:
+            raise ValueError(self.why_none or "this estimate has no value")
+        return self.value
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Lower and upper end; the value itself, or infinity, where a side is open."""
+        low = self.low if self.low is not None else -math.inf
+        return low, self.high if self.high is not None else math.inf
 
     def __add__(self, other: Estimate) -> Estimate:
         """Add as bounds: the ends add."""

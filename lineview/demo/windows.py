@@ -6,9 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from lineview.plant import Plant, Shift
-
-DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+from lineview.plant import WEEK, Plant, Shift
 
 
 @dataclass(frozen=True)
@@ -42,7 +40,7 @@ def windows(plant: Plant, start: date, days: int) -> list[Window]:
     for offset in range(days):
         day = start + timedelta(days=offset)
         for shift in plant.shifts:
-            if DAYS[day.weekday()] in shift.days:
+            if WEEK[day.weekday()] in shift.days:
                 found.append(_window(shift, day, plant.tz))
     return sorted(found, key=lambda w: w.start_s)
 

@@ -102,24 +102,53 @@ def to_moments(
         What each time belongs to, for the repeated hour.
     """
     local = layout.zone or zone
-    notes: list[str] = []
-    missing = None
-    if naive.null_count() == len(naive):
-        at = moment
-    else:
-        placed = localise(naive, local, series)
-        at, missing = placed.at, placed.missing
-        if moment.null_count() < len(moment):
-            at = at.zip_with(at.is_not_null(), moment)
-        if placed.by_gap:
-            notes.append(
-                f"{placed.by_gap} times in the repeated hour of autumn had no second pass beside them: "
-                "read so that the smaller gap is left"
-            )
+    at, missing, notes = in_utc(naive, moment, local, series)
     reasons = _reasons(at, cells, missing, layout, local)
-    if layout.clock_offset_s:
-        at = at - pl.Series([round(layout.clock_offset_s * 1e6)]).cast(pl.Duration("us"))
-    return Times(at, reasons, tuple(notes))
+    return Times(less_offset(at, layout), reasons, notes)
+
+
+def in_utc(
+    naive: pl.Series, moment: pl.Series, local: str, series: pl.Series | None
+) -> tuple[pl.Series, pl.Series | None, tuple[str, ...]]:
+    """Give moments [UTC], which wall-clock times the zone skips (None: none), and notes.
+
+    Parameters
+    ----------
+    naive, moment : polars.Series
+        As read_clock gives them; one of the two may be empty where the other has every time.
+    local : str
+        The zone of the wall-clock times.
+    series : polars.Series, optional
+        What each time belongs to, for the repeated hour.
+    """
+    if naive.null_count() == len(naive):
+        return moment, None, ()
+    placed = localise(naive, local, series)
+    at = placed.at
+    if moment.null_count() < len(moment):
+        at = at.zip_with(at.is_not_null(), moment)
+    if not placed.by_gap:
+        return at, placed.missing, ()
+    note = (
+        f"{placed.by_gap} times in the repeated hour of autumn had no second pass beside them: "
+        "read so that the smaller gap is left"
+    )
+    return at, placed.missing, (note,)
+
+
+def less_offset(at: pl.Series, layout: Layout) -> pl.Series:
+    """Take off what the machine's clock is ahead.
+
+    Parameters
+    ----------
+    at : polars.Series of Datetime
+        Moments by that clock [UTC].
+    layout : Layout
+        With `clock_offset_s` [s].
+    """
+    if not layout.clock_offset_s:
+        return at
+    return at - pl.Series([round(layout.clock_offset_s * 1e6)]).cast(pl.Duration("us"))
 
 
 def _reasons(

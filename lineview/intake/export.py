@@ -10,16 +10,37 @@ import polars as pl
 from lineview.plant import ExportKind, Layout
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, init=False)
 class Part:
-    """The rows of one kind that an export gave; `tidy` has the columns of that kind in lineview.columns.
+    """The rows of one kind that an export gave.
 
-    Its `intake` column is 0 until the store gives it an id; its `row` column is the line in the file
-    (from 1, as an editor or spreadsheet shows it).
+    Parameters
+    ----------
+    kind : str
+        As in lineview.plant.ExportKind.
+    *frames : polars.DataFrame
+        Each with the columns of that kind in lineview.columns; several where each is of one machine and
+        channel, so that millions of rows need not be copied into one frame. Their `intake` column is 0 until
+        the store gives it an id; their `row` column is the line in the file (from 1, as an editor or
+        spreadsheet shows it).
     """
 
     kind: ExportKind
-    tidy: pl.DataFrame
+    frames: tuple[pl.DataFrame, ...]
+
+    def __init__(self, kind: ExportKind, *frames: pl.DataFrame) -> None:
+        object.__setattr__(self, "kind", kind)
+        object.__setattr__(self, "frames", frames)
+
+    @property
+    def tidy(self) -> pl.DataFrame:
+        """All rows in one frame."""
+        return self.frames[0] if len(self.frames) == 1 else pl.concat(self.frames)
+
+    @property
+    def height(self) -> int:
+        """Number of tidy rows."""
+        return sum(frame.height for frame in self.frames)
 
 
 @dataclass(frozen=True)

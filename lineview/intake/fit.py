@@ -12,6 +12,7 @@ from lineview.intake.heading import (
     bare_heading,
     best_place,
     guessed_place,
+    header_rows,
     heading_at,
     names_places,
 )
@@ -86,22 +87,34 @@ def takes_sheet(layout: Layout, sheet: str) -> bool:
     return not layout.sheet or not sheet or fnmatchcase(sheet.casefold(), layout.sheet.casefold())
 
 
-def fit(layout: Layout, records: Records) -> Fit:
-    """Look for a layout's headers in a table.
+def fits_of(layouts: Sequence[Layout], records: Records) -> list[Fit]:
+    """Look for the headers of layouts in a table, whose first rows are looked at once for all of them.
 
     Parameters
     ----------
-    layout : Layout
+    layouts : sequence of Layout
         Whose headers are looked for.
     records : Records
         The table.
+
+    Returns
+    -------
+    list of Fit
+        One a layout, in order.
     """
-    wanted = wanted_headers(layout)
-    if names_places(wanted) and guessed_place(records) < 0:
-        lacking = tuple(header for header in wanted if bare_heading(records).find(header) is None)
-        return Fit(layout, -1, lacking, len(wanted), bare=True)
-    place, missing = best_place(records, wanted)
-    return Fit(layout, place, tuple(missing), len(wanted))
+    if not layouts:
+        return []
+    rows = header_rows(records)
+    fits = []
+    for layout in layouts:
+        wanted = wanted_headers(layout)
+        if names_places(wanted) and guessed_place(records) < 0:
+            lacking = tuple(header for header in wanted if bare_heading(records).find(header) is None)
+            fits.append(Fit(layout, -1, lacking, len(wanted), bare=True))
+            continue
+        place, missing = best_place(rows, wanted)
+        fits.append(Fit(layout, place, tuple(missing), len(wanted)))
+    return fits
 
 
 def best_fit(fits: Sequence[Fit]) -> Fit | None:

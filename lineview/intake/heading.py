@@ -20,6 +20,7 @@ _TIME = re.compile(
     r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}.*|\d{1,2}:\d{2}.*|\d{4}-?W\d{2}.*|\d{1,2}[- ][A-Za-z]{3}[- ].*"
 )
 _PLACE = re.compile(r"column[1-9]\d*")
+_CLOSING = ("]", ")", "}")
 _BRACKETS = re.compile(r"^(.*?)\s*[\[({]([^\[\](){}]*)[\])}]\s*$")
 
 
@@ -75,12 +76,14 @@ def same(text: str) -> str:
     >>> same(" Stu\u0308ck  Gesamt ") == same("stück gesamt")
     True
     """
+    if text.isascii():
+        return "".join(text.casefold().split())
     return "".join(unicodedata.normalize("NFC", text).casefold().replace("\ufeff", "").split())
 
 
 def without_unit(header: str) -> str:
     """Give a header without the bracket that ends it."""
-    match = _BRACKETS.match(header)
+    match = _BRACKETS.match(header) if header.rstrip().endswith(_CLOSING) else None
     return match[1] if match and match[1] else header
 
 
@@ -118,25 +121,58 @@ def heading_at(records: Records, place: int) -> Heading:
     return Heading(place, names, units, first, passed)
 
 
-def best_place(records: Records, wanted: Sequence[str]) -> tuple[int, list[str]]:
-    """Give the record that holds most of the wanted headers, and those it lacks.
+@dataclass(frozen=True)
+class HeaderRow:
+    """One record as a header row: its place, and the keys by which its columns are looked up.
+
+    `written` are the headers as they stand, `bare` those that a bracketed unit leaves and only one has.
+    """
+
+    place: int
+    written: frozenset[str]
+    bare: frozenset[str]
+
+    def lacks(self, keys: Sequence[str]) -> list[int]:
+        """Give the positions of the wanted keys that no column of the row has."""
+        return [i for i, key in enumerate(keys) if key not in self.written and key not in self.bare]
+
+
+def header_rows(records: Records) -> list[HeaderRow]:
+    """Give the first records that could be a header row, each looked at once for every layout.
 
     Parameters
     ----------
     records : Records
         The table.
-    wanted : sequence of str
-        The headers a layout names.
     """
-    best, lacking = -1, list(wanted)
+    rows = []
     for place, row in enumerate(records.top(LOOK)):
         if sum(map(bool, row)) < 2:
             continue
-        names = Heading(place, _told_apart(row))
-        missing = [header for header in wanted if names.find(header) is None]
+        names = _told_apart(row)
+        bare = Counter(same(without_unit(name)) for name in names if name)
+        single = frozenset(key for key, count in bare.items() if count == 1)
+        rows.append(HeaderRow(place, frozenset(map(same, names)), single))
+    return rows
+
+
+def best_place(rows: Sequence[HeaderRow], wanted: Sequence[str]) -> tuple[int, list[str]]:
+    """Give the record that holds most of the wanted headers, and those it lacks.
+
+    Parameters
+    ----------
+    rows : sequence of HeaderRow
+        Of the table.
+    wanted : sequence of str
+        The headers a layout names.
+    """
+    keys = [same(header) for header in wanted]
+    best, lacking = -1, list(range(len(wanted)))
+    for row in rows:
+        missing = row.lacks(keys)
         if len(missing) < len(lacking):
-            best, lacking = place, missing
-    return best, lacking
+            best, lacking = row.place, missing
+    return best, [wanted[i] for i in lacking]
 
 
 def guessed_place(records: Records) -> int:

@@ -9,10 +9,11 @@ from zoneinfo import available_timezones
 
 import polars as pl
 
-from lineview.columns import REFUSALS
+from lineview.columns import REFUSALS, empty
 from lineview.errors import Fault, IntakeError
+from lineview.intake.big import head_of, read_big
 from lineview.intake.export import Export, Part, Proposal
-from lineview.intake.fit import Fit, best_fit, claims, fit, heading_of, is_for, takes_sheet
+from lineview.intake.fit import Fit, best_fit, claims, fits_of, heading_of, is_for, takes_sheet
 from lineview.intake.heading import LOOK, guessed_place, heading_at
 from lineview.intake.opened import open_export
 from lineview.intake.outcome import Outcome
@@ -54,21 +55,26 @@ def read_export(
     IntakeError
         Where the file cannot be read at all, or a layout meant for it does not fit it.
     """
+    told = progress or (lambda _rows: None)
+    big = _read_in_pieces(path, plant, layout, told)
+    if big is not None:
+        return big
     opened = open_export(path)
     tables = sheet_records(opened.data, path) if opened.is_workbook else [text_records(opened.data)]
     notes = tuple(note for table in tables for note in table.notes)
     facts = (opened.path, opened.name, opened.digest, opened.size_bytes)
     del opened
-    tables = [_best_cut(table, facts[1], plant, layout) for table in tables]
-    fits = [_fit_of(table, facts[1], plant, layout, str(path)) for table in tables]
+    cuts = [_best_cut(table, facts[1], plant, layout) for table in tables]
+    tables = [table for table, _ in cuts]
+    fits = [_fit_of(table, tried, layout, str(path)) for table, tried in cuts]
     if layout is not None and not any(fits):
-        raise IntakeError(_missing(fit(layout, tables[0]), tables[0], str(path)))
+        raise IntakeError(_missing(cuts[0][1][0], tables[0], str(path)))
     if not any(fits):
-        return propose(path, facts[1], tables, plant, _why_none(tables, facts[1], plant))
+        return propose(path, facts[1], tables, plant, _why_none(cuts))
+    del cuts
     aside = [t.sheet for t, f in zip(tables, fits, strict=True) if f is None]
     if aside:
         notes += (f"sheets that no layout fits were left aside: {', '.join(aside)}",)
-    told = progress or (lambda _rows: None)
     outcomes, sheets = [], []
     tables.reverse()
     for one in fits:
@@ -81,36 +87,67 @@ def read_export(
     return _export(facts, outcomes, sheets, notes)
 
 
-def _best_cut(table: Records, name: str, plant: Plant, layout: Layout | None) -> Records:
-    """Give a table cut at the separator with which a layout fits, where the likeliest one fits none."""
+def _read_in_pieces(
+    path: Path, plant: Plant, layout: Layout | None, told: Callable[[int], None]
+) -> Export | None:
+    """Read a big text export of readings in pieces; None where it has to be read whole."""
+    head = head_of(path)
+    if head is None:
+        return None
+    table, tried = _best_cut(text_records(head.text), path.name, plant, layout)
+    best = best_fit(tried)
+    big = read_big(path, head, table, best, plant, told) if best is not None else None
+    if big is None:
+        return None
+    return Export(
+        path=path,
+        sha256=big.sha256,
+        size_bytes=big.size_bytes,
+        layouts=(big.outcome.layout,),
+        parts=(big.part,),
+        rows=big.outcome.rows,
+        refusals=empty(REFUSALS),
+        rows_refused=0,
+        notes=big.outcome.notes,
+    )
+
+
+def _best_cut(table: Records, name: str, plant: Plant, layout: Layout | None) -> tuple[Records, list[Fit]]:
+    """Give a table cut at the separator with which a layout fits, and how each layout for it fits.
+
+    Where none fits at any separator the table stays cut at the likeliest one.
+    """
     layouts = [layout] if layout else [one for one in plant.layouts if is_for(one, name, table.sheet)]
-    if any(fit(one, table).whole for one in layouts):
-        return table
-    others = table.cut_otherwise()
-    return next((cut for cut in others if any(fit(one, cut).whole for one in layouts)), table)
+    likeliest = fits_of(layouts, table)
+    if any(one.whole for one in likeliest):
+        return table, likeliest
+    for cut in table.cut_otherwise() if layouts else ():
+        fits = fits_of(layouts, cut)
+        if any(one.whole for one in fits):
+            return cut, fits
+    return table, likeliest
 
 
-def _fit_of(table: Records, name: str, plant: Plant, layout: Layout | None, where: str) -> Fit | None:
+def _fit_of(table: Records, fits: list[Fit], layout: Layout | None, where: str) -> Fit | None:
     """Give the layout that fits a table, or None; raise where one is meant for it but lacks headers."""
     if layout is not None:
-        one = fit(layout, table)
+        one = fits[0]
         if not takes_sheet(layout, table.sheet):
             return None
         if not one.whole and (layout.sheet or not table.sheet):
             raise IntakeError(_missing(one, table, where))
         return one if one.whole else None
-    fits = [fit(one, table) for one in plant.layouts if is_for(one, name, table.sheet)]
     best = best_fit(fits)
     if best is None and (meant := [one for one in fits if claims(one)]):
         raise IntakeError(_missing(min(meant, key=lambda one: len(one.missing)), table, where))
     return best
 
 
-def _why_none(tables: list[Records], name: str, plant: Plant) -> list[str]:
+def _why_none(cuts: list[tuple[Records, list[Fit]]]) -> list[str]:
     """Say which headers are missing for layouts whose pattern takes the file."""
-    fits = [fit(one, table) for table in tables for one in plant.layouts if is_for(one, name, table.sheet)]
     return [
         f"layout '{one.layout.id}' does not fit: no header {', '.join(one.missing)}"
+        for _, fits in cuts
         for one in fits
         if one.missing and len(one.missing) < one.wanted
     ]

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +22,7 @@ import polars as pl
 from lineview.columns import INCREMENTS, READINGS, UTC_US, require
 from lineview.core.estimate import Estimate
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
-from lineview.measures.coded_clock import Contradictions, clock_with_states, contradictions
+from lineview.measures.coded_clock import clock_with_states
 from lineview.measures.counts import increments, known_modulus
 from lineview.measures.rate import sums
 from lineview.measures.state_spells import NO_SPELLS, Spells, set_aside, state_spells
@@ -37,7 +38,6 @@ _MADE: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
 #: Without a reading for so many usual intervals at a period's edge its count is not known.
 _USUAL = 1.5
 NO_PLAN = PlannedTime(np.empty(0), np.empty(0))
-NO_CONTRADICTIONS = Contradictions(0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -80,33 +80,57 @@ class CounterIncrements:
         if not len(self.end_us):
             nothing = np.where(long > 0, np.nan, 0.0)
             return Counted(nothing, 0.0 * long, long * self.fastest_per_us, long / 1e6, np.zeros(len(long), int))
-        span = np.concatenate((self.start_us, self.end_us[-1:]))
-        value = sums(self.value)
+        so_far = self._so_far
+        span, low, high = so_far.span, so_far.low, so_far.high
         a, b = _Place(span, begins), _Place(span, ends)
-        inside = _upto(value, self.value, b, profile) - _upto(value, self.value, a, profile)
+        inside = _upto(so_far.value, self.value, b, profile) - _upto(so_far.value, self.value, a, profile)
         whole = b.floor > a.ceil
         inner = np.minimum(a.ceil, b.floor)
-        low, high = sums(self.low), sums(np.where(np.isinf(self.high), 0.0, self.high))
-        unbounded = sums(np.isinf(self.high).astype(float))
-        gone = sums(np.where(self.known, 0.0, (self.end_us - self.start_us) / 1e6))
         outside = (
             np.clip(span[0] - begins, 0, ends - begins) + np.clip(ends - span[-1], 0, ends - begins)
         ).astype(float)
         least = np.where(whole, low[b.floor] - low[inner], 0.0)
         most = high[b.ceil] - high[a.floor] + outside * self.fastest_per_us
-        most = np.where(unbounded[b.ceil] > unbounded[a.floor], np.inf, most)
+        most = np.where(so_far.unbounded[b.ceil] > so_far.unbounded[a.floor], np.inf, most)
         taken = np.where(outside <= _USUAL * self.usual_us, np.round(inside, 6), np.nan)
         return Counted(
             np.where(long > 0, taken, 0.0),
             np.clip(least - self.step, 0.0, None),
             most + self.step,
-            gone[b.ceil] - gone[a.floor] + outside / 1e6,
-            _readings(self.readings, a, b),
+            so_far.missing_s[b.ceil] - so_far.missing_s[a.floor] + outside / 1e6,
+            _readings(so_far.readings, a, b),
+        )
+
+    @cached_property
+    def _so_far(self) -> _SoFar:
+        """Sums up to each edge."""
+        open_ended = np.isinf(self.high)
+        return _SoFar(
+            np.concatenate((self.start_us, self.end_us[-1:])),
+            sums(self.value),
+            sums(self.low),
+            sums(np.where(open_ended, 0.0, self.high)),
+            sums(open_ended.astype(float)),
+            sums(np.where(self.known, 0.0, (self.end_us - self.start_us) / 1e6)),
+            np.concatenate(([0], np.cumsum(self.readings))),
         )
 
     def open_intervals(self) -> list[tuple[int, int]]:
         """The intervals [µs] whose count the readings leave open."""
         return list(zip(self.start_us[~self.known].tolist(), self.end_us[~self.known].tolist(), strict=True))
+
+
+@dataclass(frozen=True)
+class _SoFar:
+    """Edges of a counter's intervals [µs], and sums up to each of them."""
+
+    span: Ints
+    value: Floats
+    low: Floats
+    high: Floats
+    unbounded: Floats
+    missing_s: Floats
+    readings: Ints
 
 
 class _Place:
@@ -132,9 +156,8 @@ def _upto(value: Floats, added: Floats, place: _Place, profile: Clock | None) ->
     return np.asarray(value[place.floor] + np.where(place.between, share * inner, 0.0))
 
 
-def _readings(counts: Ints, a: _Place, b: _Place) -> Ints:
+def _readings(until: Ints, a: _Place, b: _Place) -> Ints:
     """How many readings each stretch rests on: the intervals that it touches, and one more."""
-    until = np.concatenate(([0], np.cumsum(counts)))
     touched = until[b.ceil] - until[a.floor]
     return np.asarray(np.where(touched > 0, touched + 1, 0))
 
@@ -245,8 +268,6 @@ class MachineCounts:
         Its activity: by the counter, and by the machine's states where there are no readings of it.
     spells : Spells
         What its states said.
-    against : Contradictions
-        Where they said otherwise than the counter.
     aside : mapping
         What each counter counted in maintenance, in no sum: frames with columns start, end, n.
     usual_min : float or None
@@ -263,7 +284,6 @@ class MachineCounts:
     counters: Mapping[Counts, CounterIncrements]
     seen: Clock
     spells: Spells
-    against: Contradictions
     aside: Mapping[Counts, pl.DataFrame]
     usual_min: float | None = None
     readings: int = 0
@@ -448,7 +468,7 @@ def count_machine(
     whole = clock_with_states(seen, spells, machine.nominal_per_min)
     every = float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None
     return MachineCounts(
-        machine, counters, whole, spells, contradictions(seen, spells), aside, every,
+        machine, counters, whole, spells, aside, every,
         int((readings["quality"] == "good").sum()), marks=marks_of(machine, readings),
     )  # fmt: skip
 

@@ -27,15 +27,15 @@ CHANGES: dict[str, pl.DataType] = {"at": UTC_US, "before": pl.String(), "after":
 OFF_MIN = 3.0
 
 
-def product_changes(machine: Machine, readings: pl.DataFrame, batches: pl.DataFrame) -> pl.DataFrame:
+def product_changes(machine: Machine, said: pl.DataFrame, batches: pl.DataFrame) -> pl.DataFrame:
     """Give the moments at which the machine's line went from one product to another.
 
     Parameters
     ----------
     machine : Machine
         Its gauges say which channel holds the product or the batch.
-    readings : polars.DataFrame
-        READINGS of the machine.
+    said : polars.DataFrame
+        MARKS of the machine.
     batches : polars.DataFrame
         BATCHES; those of other lines are passed over.
 
@@ -48,24 +48,18 @@ def product_changes(machine: Machine, readings: pl.DataFrame, batches: pl.DataFr
     Examples
     --------
     >>> from datetime import UTC, datetime
-    >>> from lineview.columns import BATCHES, READINGS, empty
+    >>> from lineview.columns import BATCHES, empty
+    >>> from lineview.machine.pieces import MARKS
     >>> hours = [datetime(2026, 6, 9, hour, tzinfo=UTC) for hour in (6, 7)]
     >>> sheet = pl.DataFrame({"line": "1", "batch": ["a", "b"], "product": ["mint", "lime"], "start": hours})
     >>> sheet = pl.concat([empty(BATCHES), sheet.cast({"start": BATCHES["start"]})], how="diagonal")
     >>> wrapper = Machine(id="w", kind="cut-and-wrap machine", line="1")
-    >>> product_changes(wrapper, empty(READINGS), sheet).row(0)[1:]
+    >>> product_changes(wrapper, empty(MARKS), sheet).row(0)[1:]
     ('mint', 'lime')
     """
     own = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
     for measures in ("product", "batch"):
-        gauge = machine.gauge("product" if measures == "product" else "batch")
-        if gauge is None:
-            continue
-        marks = (
-            readings.filter((pl.col("channel") == gauge.id) & pl.col("text").is_not_null())
-            .sort("at")
-            .select("at", name="text")
-        )
+        marks = said.filter(pl.col("gauge") == measures).sort("at").select("at", name="text")
         if measures == "batch":
             sheet = own.drop_nulls(["batch", "product"]).unique("batch", keep="first", maintain_order=True)
             marks = marks.join(
@@ -76,12 +70,12 @@ def product_changes(machine: Machine, readings: pl.DataFrame, batches: pl.DataFr
     return _turns(own.sort("start").select(at="start", name="product"))
 
 
-def marked(machine: Machine, readings: pl.DataFrame, batches: pl.DataFrame) -> bool:
+def marked(machine: Machine, said: pl.DataFrame, batches: pl.DataFrame) -> bool:
     """Tell whether anything marks the products of a machine's line.
 
     Parameters
     ----------
-    machine, readings, batches
+    machine, said, batches
         As in product_changes.
 
     Returns
@@ -92,10 +86,7 @@ def marked(machine: Machine, readings: pl.DataFrame, batches: pl.DataFrame) -> b
     sheet = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
     if sheet["product"].drop_nulls().len():
         return True
-    gauge = machine.gauge("product")
-    if gauge is None:
-        return False
-    return readings.filter((pl.col("channel") == gauge.id) & pl.col("text").is_not_null()).height > 0
+    return said.filter(pl.col("gauge") == "product").height > 0
 
 
 def _turns(marks: pl.DataFrame) -> pl.DataFrame:

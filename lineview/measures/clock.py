@@ -12,9 +12,8 @@ import polars as pl
 
 from lineview.columns import CALENDAR, TAPE, empty, require
 from lineview.errors import Fault, MeasureError
-from lineview.plant import Break, Shift
+from lineview.plant import WEEK, Break, Shift
 
-_DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _Stretch = tuple[str, date, datetime, datetime, str]
 #: What a works without shifts calls its days.
 ALL_DAY = "all day"
@@ -65,7 +64,7 @@ def calendar(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime)
     for offset in range((last - first).days + 1):
         day = first + timedelta(days=offset)
         for shift in shifts or (_all_day(),):
-            if _DAYS[day.weekday()] in shift.days:
+            if WEEK[day.weekday()] in shift.days:
                 rows += _stretches(shift, day, tz)
     cut = [(s, d, max(a, start), min(b, end), part) for s, d, a, b, part in rows if a < end and b > start]
     cut.sort(key=lambda row: row[2])
@@ -76,7 +75,7 @@ def calendar(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime)
 
 
 def _all_day() -> Shift:
-    return Shift(id=ALL_DAY, start=time(0), end=time(0), days=_DAYS)
+    return Shift(id=ALL_DAY, start=time(0), end=time(0), days=WEEK)
 
 
 def _check(start: datetime, end: datetime) -> None:

@@ -1,4 +1,4 @@
-"""A machine's tape straight from its readings: picks the counter, finds the changeovers."""
+"""A machine's state timeline from its counts: finds the changeovers and classifies its minutes."""
 
 from __future__ import annotations
 
@@ -7,62 +7,17 @@ from collections.abc import Sequence
 import polars as pl
 
 from lineview.columns import STOP_LOG, empty, require
+from lineview.machine.pieces import MachineCounts
 from lineview.measures.changeovers import cut_clock, find_changeovers, marked, product_changes
 from lineview.measures.changeovers_found import FOUND, found_changeovers
-from lineview.measures.machine_counts import MachineCounts, count_machine
 from lineview.measures.tape import lay
-from lineview.plant import Machine
 
 #: What stands as the reason of a changeover that nobody marked.
 FOUND_REASON = "changeover found, not recorded"
 
 
-def machine_tape(
-    machine: Machine,
-    readings: pl.DataFrame,
-    batches: pl.DataFrame,
-    stop_log: pl.DataFrame,
-    cal: pl.DataFrame,
-    *,
-    short_stop_min: float,
-    gap_s: float,
-) -> pl.DataFrame:
-    """Give a machine's tape over a calendar.
-
-    Parameters
-    ----------
-    machine : Machine
-        As in the plant description.
-    readings : polars.DataFrame
-        READINGS of this machine, from a little before the calendar to a little after it.
-    batches : polars.DataFrame
-        BATCHES; changes of product make standing a changeover.
-    stop_log : polars.DataFrame
-        STOP_LOG; rows of other machines are passed over.
-    cal : polars.DataFrame
-        CALENDAR.
-    short_stop_min : float
-        A stop shorter than this is a short stop [min].
-    gap_s : float
-        Longest interval between readings that still says what happened in it [s].
-
-    Returns
-    -------
-    polars.DataFrame
-        TAPE; all of it unseen where the machine has no piece counter or no readings.
-
-    Raises
-    ------
-    MeasureError
-        Where a frame lacks a column.
-    """
-    counts = count_machine(machine, readings, gap_s=gap_s)
-    return tape_of(counts, readings, batches, stop_log, cal, short_stop_min=short_stop_min)
-
-
 def line_changeovers(
     counts: MachineCounts,
-    readings: pl.DataFrame,
     batches: pl.DataFrame,
     cal: pl.DataFrame,
     gauges: Sequence[pl.DataFrame] = (),
@@ -73,8 +28,10 @@ def line_changeovers(
     ----------
     counts : MachineCounts
         Of the machine.
-    readings, batches, cal
-        As in machine_tape.
+    batches : polars.DataFrame
+        BATCHES; changes of product make standing a changeover.
+    cal : polars.DataFrame
+        CALENDAR.
     gauges : sequence of polars.DataFrame, optional
         Columns at, value of the rope's gauges on the line.
 
@@ -83,8 +40,8 @@ def line_changeovers(
     polars.DataFrame
         FOUND; `sure` is null where they are marked.
     """
-    if marked(counts.machine, readings, batches):
-        changes = product_changes(counts.machine, readings, batches)
+    if marked(counts.machine, counts.marks, batches):
+        changes = product_changes(counts.machine, counts.marks, batches)
         recorded = find_changeovers(counts.seen, changes)
         return recorded.with_columns(sure=pl.lit(None, pl.Float64))
     planned = cal.filter(pl.col("part") == "planned").select("start", "end")
@@ -93,7 +50,6 @@ def line_changeovers(
 
 def tape_of(
     counts: MachineCounts,
-    readings: pl.DataFrame,
     batches: pl.DataFrame,
     stop_log: pl.DataFrame,
     cal: pl.DataFrame,
@@ -107,8 +63,12 @@ def tape_of(
     ----------
     counts : MachineCounts
         Of the machine.
-    readings, batches, stop_log, cal, short_stop_min
-        As in machine_tape.
+    batches, cal
+        As in line_changeovers.
+    stop_log : polars.DataFrame
+        STOP_LOG; rows of other machines are passed over.
+    short_stop_min : float
+        A stop shorter than this is a short one [min].
     changeovers : polars.DataFrame, optional
         As of line_changeovers; by default those of its marks.
 
@@ -120,7 +80,7 @@ def tape_of(
     require(stop_log, STOP_LOG, "stop_log")
     machine = counts.machine
     if changeovers is None:
-        changeovers = line_changeovers(counts, readings, batches, cal)
+        changeovers = line_changeovers(counts, batches, cal)
     laid = lay(
         cut_clock(counts.seen, changeovers["start"]),
         cal,

@@ -8,9 +8,8 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from lineview.measures.machine_counts import MachineCounts
+from lineview.machine.pieces import MachineCounts
 from lineview.measures.pace import project
-from lineview.measures.pieces import pieces_of, totals
 from lineview.measures.reel_length import full_reel_m
 from lineview.plant import Plant
 
@@ -163,9 +162,8 @@ def batch_end(
 
 def _made(counts: MachineCounts, start: datetime, end: datetime) -> float | None:
     """Give the pieces made between two moments; None where they cannot be told."""
-    stretch = pl.DataFrame({"start": [start], "end": [end]}).cast(pl.Datetime("us", "UTC"))
-    made = totals(pieces_of(counts, stretch))[0].made
-    return None if made is None else made.n
+    made = counts.between([start, end]).made
+    return None if made is None else made.at(0).value
 
 
 def _event(name: str, pieces: float, working: str, pace: Pace) -> NextEvent:

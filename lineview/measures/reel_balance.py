@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+import numpy as np
 import polars as pl
 
-from lineview.measures.counted import Counted, Steps
+from lineview.core.estimate import Estimate
+from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.reel_length import full_reel_m
 from lineview.measures.reel_names import same_reel
-from lineview.measures.wrap_pieces import WRAP_COUNTERS, wraps_split
-from lineview.plant import Plant, Web
+from lineview.measures.wrap_pieces import WRAP_COUNTERS, wraps_between
+from lineview.plant import Counts, Plant, Web, WebKind
 
 #: A rest is measured by diameter or rounded: so far may two notes of it lie apart [m].
 LENGTH_READ_M = 5.0
+#: Seconds without a reading that a reel's metres may lack at its ends [s].
+MISSING_S = 30.0
 #: A rest longer than this share of a new reel is a part reel that goes back on the shelf.
 SCRAP_SHARE = 0.05
 
@@ -43,7 +47,7 @@ class ReelSpan:
     left_m: float | None
     returned: bool
     splices: int
-    fed: Counted | None
+    fed: Estimate | None
     wraps: float | None
     origin: str = ""
     stated_m: float | None = None
@@ -105,7 +109,7 @@ def kind_of(plant: Plant, name: str) -> str:
 
 
 def reel_spans(
-    plant: Plant, machine: str, reels: pl.DataFrame, steps: Mapping[str, Steps], last: datetime
+    plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: datetime
 ) -> list[ReelSpan]:
     """Give each reel's stretch on a machine with what the counters fed meanwhile.
 
@@ -113,12 +117,10 @@ def reel_spans(
     ----------
     plant : Plant
         For the webs.
-    machine : str
-        Id of the machine.
+    counts : MachineCounts
+        Of the machine.
     reels : polars.DataFrame
         REELS; `left_m` of a row is what was left on the reel taken off then, that is, the one before.
-    steps : mapping
-        Of the machine's counters by what they count.
     last : datetime
         Latest moment known [UTC].
 
@@ -127,18 +129,20 @@ def reel_spans(
     list of ReelSpan
         By kind and time; the last of each kind is still on the machine.
     """
-    own = reels.filter(pl.col("machine") == machine).sort("at", "row")
+    own = reels.filter(pl.col("machine") == counts.machine.id).sort("at", "row")
     spans: list[ReelSpan] = []
-    for kind in ("film", "wax paper"):
-        rows = [r for r in own.iter_rows(named=True) if kind_of(plant, r["web"] or "") == kind]
+    kinds: tuple[WebKind, ...] = ("film", "wax paper")
+    kinds_named = {name: kind_of(plant, name or "") for name in own["web"].unique()}
+    for kind in kinds:
+        rows = [r for r in own.iter_rows(named=True) if kinds_named[r["web"]] == kind]
         if not rows:
             continue
         ends = [*(row["at"] for row in rows[1:]), max(last, rows[-1]["at"])]
-        wraps = wraps_split(steps, [rows[0]["at"], *ends])
+        moments = [rows[0]["at"], *ends]
+        fed, wraps = _known(counts, kind, moments), _known_wraps(counts, moments)
         # The last reel is followed by none.
         for k, (row, following) in enumerate(zip(rows, [*rows[1:], None], strict=False)):
-            counted = None if wraps is None else float(wraps[k])
-            spans.append(_span(plant, kind, row, following, ends[k], steps, counted))
+            spans.append(_span(plant, kind, row, following, ends[k], fed[k], wraps[k]))
     return _with_rests(spans)
 
 
@@ -167,7 +171,7 @@ def _left_on(span: ReelSpan) -> float | None:
         return span.left_m
     if span.held_m is None or span.fed is None:
         return None
-    return max(span.held_m - span.fed.value, 0.0)
+    return max(span.held_m - span.fed.number, 0.0)
 
 
 def _rest_of(earlier: list[ReelSpan], span: ReelSpan) -> int | None:
@@ -192,18 +196,15 @@ def _rest_of(earlier: list[ReelSpan], span: ReelSpan) -> int | None:
 
 def _span(
     plant: Plant,
-    kind: str,
+    kind: WebKind,
     row: Mapping[str, Any],
     following: Mapping[str, Any] | None,
     end: datetime,
-    steps: Mapping[str, Steps],
+    fed: Estimate | None,
     wraps: float | None,
 ) -> ReelSpan:
     mounted: datetime = row["at"]
     web = web_of(plant, str(row["web"]))
-    feed = steps.get(kind)
-    fed = feed.between(mounted, end) if feed is not None and end > mounted else None
-    sure = all(own.between(mounted, end).exact for what, own in steps.items() if what in WRAP_COUNTERS)
     label: float | None = row["length_m"]
     if label is None and web is not None:
         label = web.reel_length_m
@@ -221,6 +222,27 @@ def _span(
         left_m=None if following is None else following["left_m"],
         returned=False,
         splices=int(row["splices"] or 0),
-        fed=fed if fed is not None and fed.exact else None,
-        wraps=wraps if sure and end > mounted else None,
+        fed=fed,
+        wraps=wraps,
     )
+
+
+def _known(counts: MachineCounts, kind: Counts, moments: Sequence[datetime]) -> list[Estimate | None]:
+    """What a counter counted between moments; None where part of it was not read, or is open."""
+    at = micros(moments)
+    counted = counts.count(kind, at[:-1], at[1:])
+    if counted is None:
+        return [None] * (len(at) - 1)
+    sure = (counted.missing_s <= MISSING_S) & (counted.readings > 0) & ~np.isnan(counted.value)
+    return [counted.at(k) if sure[k] else None for k in range(len(sure))]
+
+
+def _known_wraps(counts: MachineCounts, moments: Sequence[datetime]) -> list[float | None]:
+    """Wraps between moments; None where part of them was not read, or is open."""
+    wraps = wraps_between(counts, moments)
+    there = [_known(counts, what, moments) for what in WRAP_COUNTERS if counts.has_read(what)]
+    if wraps is None:
+        return [None] * (len(moments) - 1)
+    return [
+        float(wraps[k]) if all(part[k] is not None for part in there) else None for k in range(len(wraps))
+    ]

@@ -66,7 +66,7 @@ def _too_much_left(span: ReelSpan) -> str:
 
 def _too_much_fed(spans: Sequence[ReelSpan]) -> str:
     """Say that a reel mounted several times fed more than it can hold, or nothing."""
-    fed = [span.fed.value for span in spans if span.fed is not None]
+    fed = [span.fed.number for span in spans if span.fed is not None]
     label = spans[0].label_m
     if len(spans) < 2 or label is None or sum(fed) <= label * (1.0 + MORE_SHARE):
         return ""

@@ -40,8 +40,8 @@ def reel_left(span: ReelSpan, end_m: float, wraps_per_min: float | None) -> Reel
     """
     if span.taken_off is not None or span.held_m is None or span.fed is None or span.cut_length_mm is None:
         return None
-    left = max(span.held_m - span.fed.value - end_m, 0.0)
-    doubt = 2.0 * math.hypot(LABEL_SD * (span.label_m or span.held_m), FEED_COMMON_SD * span.fed.value)
+    left = max(span.held_m - span.fed.number - end_m, 0.0)
+    doubt = 2.0 * math.hypot(LABEL_SD * (span.label_m or span.held_m), FEED_COMMON_SD * span.fed.number)
     wraps = math.floor(left * 1000.0 / span.cut_length_mm)
     minutes = wraps / wraps_per_min if wraps_per_min else None
     return ReelLeft(span.reel, left, max(left - doubt, 0.0), left + doubt, wraps, minutes)

@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
+from lineview.machine.pieces import MachineCounts
 from lineview.measures.gauge_agreement import Agreement, gauge_agreement
 from lineview.measures.rope_ahead import Ahead, ahead_of, hours_ahead
 from lineview.measures.rope_batches import points_of, readings_in_batches
@@ -59,13 +60,33 @@ class RopeAccount:
         return self.ahead.uptime * self.ahead.planned_h_per_week / ran or None
 
 
+@dataclass(frozen=True)
+class RopeSeen:
+    """What was read of a sizer's rope and its line over a time.
+
+    Parameters
+    ----------
+    gauges : polars.DataFrame
+        Readings of the sizer's gauges: channel, at, value, quality.
+    counts : MachineCounts or None
+        Of the sizer, for its rope counter.
+    wrappers : tuple of MachineCounts
+        Of the line's cut-and-wrap machines.
+    batches, adjustments : polars.DataFrame
+        BATCHES and ADJUSTMENTS.
+    """
+
+    gauges: pl.DataFrame
+    counts: MachineCounts | None
+    wrappers: tuple[MachineCounts, ...]
+    batches: pl.DataFrame
+    adjustments: pl.DataFrame
+
+
 def rope_account(
     plant: Plant,
     sizer: Machine,
-    readings: Mapping[str, pl.DataFrame],
-    batches: pl.DataFrame,
-    stop_log: pl.DataFrame,
-    adjustments: pl.DataFrame,
+    seen: RopeSeen,
     period: tuple[datetime, datetime],
     *,
     whole: bool = True,
@@ -78,10 +99,8 @@ def rope_account(
         The works.
     sizer : Machine
         The sizer asked about.
-    readings : mapping of str to polars.DataFrame
-        READINGS a machine, the line's cut-and-wrap machines too where there are any.
-    batches, stop_log, adjustments : polars.DataFrame
-        BATCHES, STOP_LOG and ADJUSTMENTS.
+    seen : RopeSeen
+        What was read of it.
     period : (datetime, datetime)
         From and to [UTC].
     whole : bool
@@ -97,13 +116,12 @@ def rope_account(
     -----
     Source: derived-rope
     """
-    own = readings.get(sizer.id)
-    sheet = line_batches(batches, sizer.line, period)
+    sheet = line_batches(seen.batches, sizer.line, period)
     target = target_of(plant, sheet)
     bare = RopeAccount(sizer, target, (), "", "", no_points())
-    if own is None or own.is_empty():
+    if seen.gauges.is_empty() and not (seen.counts and seen.counts.readings):
         return replace(bare, problem=f"there are no readings of {sizer.shown} in this time")
-    inside = own.filter((pl.col("at") >= period[0]) & (pl.col("at") < period[1]))
+    inside = seen.gauges.filter((pl.col("at") >= period[0]) & (pl.col("at") < period[1]))
     gauges = tuple(diameter_gauges(sizer, inside, target.diameter_mm, target.widest_tolerance_mm))
     bare = replace(bare, gauges=gauges)
     problem = _gauge_problem(sizer, gauges, target)
@@ -112,27 +130,23 @@ def rope_account(
     gauge = gauges[0].check.usable
     marked, marks = _marks(plant, sizer, sheet, gauge, target)
     core = readings_in_batches(gauge, marked)
-    wrappers = plant.machines_of(sizer.line, "cut-and-wrap machine")
-    clock = rope_clock(
-        sizer, wrappers, readings, stop_log, sheet, gauge, period,
-        short_stop_min=plant.short_stop_min, gap_s=plant.gap_s,
-    )  # fmt: skip
+    clock = rope_clock(seen.counts, seen.wrappers, gauge, period, gap_s=plant.gap_s)
     temperature = gauge_values(sizer, inside, "rope temperature")
     points = points_of(core, temperature, targets_of(plant, marked, target), clock.hours)
     if target.diameter_mm is None and points.height:
         points = points.with_columns(deviation_mm=pl.col("diameter_mm") - pl.col("diameter_mm").median())
     told = replace(bare, marks=marks, points=points, clock=clock)
     if not whole:
-        return _with_drift(plant, told, adjustments)
+        return _with_drift(plant, told, seen.adjustments)
     told = replace(
         told, within=within_batch(core, points),
         limits=tuple(rope_limits(core, points)) if points.height else (),
         agreement=_agreement(gauges, marked, clock),
         ripples=tuple(roller_ripples(sizer, inside, _fastest(gauges))),
         slips=tuple(slips(sizer, inside)),
-        made=pieces_by_product(plant, wrappers, readings, sheet, target.product, period),
+        made=pieces_by_product(plant, seen.wrappers, sheet, target.product, period),
     )  # fmt: skip
-    told = _with_drift(plant, told, adjustments)
+    told = _with_drift(plant, told, seen.adjustments)
     if told.model is None:
         return told
     sd = told.within.sd.value if told.within and told.within.sd else 0.0

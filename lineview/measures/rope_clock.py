@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -10,11 +10,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.measures.clock import calendar, running_hours
-from lineview.measures.machine_counts import channel_increments, piece_counter
-from lineview.measures.machine_tape import machine_tape
+from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.rope_hours import live_hours
-from lineview.plant import Machine
+from lineview.measures.states import RUNNING, SLOW
 
 Floats = NDArray[np.float64]
 
@@ -28,35 +26,27 @@ class RopeClock:
 
 
 def rope_clock(
-    sizer: Machine,
-    wrappers: Sequence[Machine],
-    readings: Mapping[str, pl.DataFrame],
-    stop_log: pl.DataFrame,
-    batches: pl.DataFrame,
+    sizer: MachineCounts | None,
+    wrappers: Sequence[MachineCounts],
     gauge: pl.DataFrame,
     period: tuple[datetime, datetime],
     *,
-    short_stop_min: float,
     gap_s: float,
 ) -> RopeClock:
     """Choose the best clock there is for the wear of a sizer's rollers.
 
     Parameters
     ----------
-    sizer : Machine
-        The sizer.
-    wrappers : sequence of Machine
-        Cut-and-wrap machines of its line.
-    readings : mapping of str to polars.DataFrame
-        READINGS a machine.
-    stop_log, batches : polars.DataFrame
-        STOP_LOG and BATCHES of the line.
+    sizer : MachineCounts or None
+        Of the sizer.
+    wrappers : sequence of MachineCounts
+        Of the cut-and-wrap machines of its line.
     gauge : polars.DataFrame
         Column at [UTC], usable gauge readings in order.
     period : (datetime, datetime)
         From and to [UTC].
-    short_stop_min, gap_s : float
-        As in the plant description.
+    gap_s : float
+        Longest time between two readings that still counts as running [s].
 
     Returns
     -------
@@ -74,25 +64,15 @@ def rope_clock(
         return live_hours(gauge, at, gap_s)
 
     wanted = float(np.ptp(live(probe))) if len(probe) else 0.0
-    rope = sizer.counter("rope")
-    if rope is not None and sizer.id in readings:
-        steps = channel_increments(readings[sizer.id], rope)
-        long = (pl.col("end") - pl.col("start")).dt.total_seconds() > gap_s
-        moving = (pl.col("n").fill_null(pl.col("low")) > 0) & ~long
-        states = steps.select(
-            "start", "end", state=pl.when(moving).then(pl.lit("running")).otherwise(pl.lit("stop"))
-        )
-        chosen = _by_tape(states, f"{rope.id} of {sizer.shown}")
+    rope = None if sizer is None else sizer.machine.counter("rope")
+    if sizer is not None and rope is not None and sizer.has_read("rope"):
+        chosen = _by_activity(sizer, period, f"{rope.id} of {sizer.machine.shown}")
         if _covers(chosen, probe, wanted):
             return chosen
-    cal = calendar((), "UTC", *period)
     for wrapper in wrappers:
-        if piece_counter(wrapper) is None or wrapper.id not in readings:
+        if not len(wrapper.seen.code):
             continue
-        laid = machine_tape(
-            wrapper, readings[wrapper.id], batches, stop_log, cal, short_stop_min=short_stop_min, gap_s=gap_s
-        )
-        chosen = _by_tape(laid, f"pieces of {wrapper.shown}")
+        chosen = _by_activity(wrapper, period, f"pieces of {wrapper.machine.shown}")
         if _covers(chosen, probe, wanted):
             return chosen
     return RopeClock(live, "live gauge readings")
@@ -102,9 +82,16 @@ def _probe(gauge: pl.DataFrame) -> pl.Series:
     return gauge["at"].gather_every(max(1, gauge.height // 200))
 
 
-def _by_tape(tape: pl.DataFrame, source: str) -> RopeClock:
+def _by_activity(counts: MachineCounts, period: tuple[datetime, datetime], source: str) -> RopeClock:
+    """Hours run, slow ones too, since the period's start."""
+    seen = counts.seen
+    start, end = micros(period)
+    edge = np.clip(seen.edge, start, end)
+    ran = np.where(np.isin(seen.code, (RUNNING, SLOW)), np.diff(edge) / 3.6e9, 0.0)
+    so_far = np.concatenate(([0.0], np.cumsum(ran)))
+
     def hours(at: pl.Series) -> Floats:
-        return running_hours(tape, at).to_numpy().astype(np.float64)
+        return np.asarray(np.interp(at.dt.epoch("us").to_numpy(), edge, so_far))
 
     return RopeClock(hours, source)
 

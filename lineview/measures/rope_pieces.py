@@ -8,9 +8,10 @@ from datetime import datetime
 
 import polars as pl
 
-from lineview.measures.machine_counts import channel_increments, piece_counter
+from lineview.machine.pieces import MachineCounts
 from lineview.measures.rope_weight import mass_change_g
-from lineview.plant import Machine, Plant, Product
+from lineview.measures.wrap_pieces import good_by_product
+from lineview.plant import Plant, Product
 
 #: Pieces whose product nobody named are left out of money up to this share; above it no money is told.
 UNNAMED = 0.05
@@ -45,24 +46,21 @@ class WeekEffect:
 
 def pieces_by_product(
     plant: Plant,
-    wrappers: Sequence[Machine],
-    readings: Mapping[str, pl.DataFrame],
+    wrappers: Sequence[MachineCounts],
     sheet: pl.DataFrame,
     only: Product | None,
     period: tuple[datetime, datetime],
 ) -> dict[str, float] | None:
-    """Count the pieces of each product.
+    """Good pieces of each product that the line's machines wrapped.
 
     Parameters
     ----------
     plant : Plant
         For its products.
-    wrappers : sequence of Machine
-        Cut-and-wrap machines of the line.
-    readings : mapping of str to polars.DataFrame
-        READINGS a machine.
+    wrappers : sequence of MachineCounts
+        Of the line's cut-and-wrap machines.
     sheet : polars.DataFrame
-        BATCHES of the line, in order of start.
+        BATCHES of the line.
     only : Product or None
         Stands in where there is no batch sheet.
     period : (datetime, datetime)
@@ -72,33 +70,15 @@ def pieces_by_product(
     -------
     dict of str to float or None
         Pieces by product id, "" for those of no known product; None where nothing counted pieces.
-
-    Notes
-    -----
-    Pieces are of the batch that began last before the middle of the time in which they were counted.
-
-    Source: derived-rope
     """
+    names = sheet["product"].drop_nulls().unique().to_list()
+    ids = {name: product.id for name in names if (product := plant.product(name)) is not None}
+    if sheet["start"].drop_nulls().is_empty():
+        ids = {"": only.id} if only else {}
     made: dict[str, float] = {}
-    marks = sheet.select("start", "product").drop_nulls("start").sort("start")
-    for wrapper in wrappers:
-        counter = piece_counter(wrapper)
-        if counter is None or wrapper.id not in readings:
-            continue
-        steps = channel_increments(readings[wrapper.id], counter)
-        inside = steps.filter((pl.col("end") > period[0]) & (pl.col("start") < period[1]))
-        middle = inside.select("n", at=pl.col("start") + (pl.col("end") - pl.col("start")) / 2).sort("at")
-        if marks.is_empty():
-            name = only.id if only else ""
-            made[name] = made.get(name, 0.0) + float(middle["n"].sum() or 0.0)
-            continue
-        named = middle.join_asof(
-            marks, left_on="at", right_on="start", strategy="backward", check_sortedness=False
-        )
-        for name, pieces in named.group_by("product").agg(pl.col("n").sum()).iter_rows():
-            product = plant.product(name) if name else None
-            key = product.id if product else ""
-            made[key] = made.get(key, 0.0) + float(pieces or 0.0)
+    for counts in wrappers:
+        for name, pieces in good_by_product(sheet, counts, ids, *period).items():
+            made[name] = made.get(name, 0.0) + pieces
     return made if sum(made.values()) > 0 else None
 
 

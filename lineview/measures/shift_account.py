@@ -9,11 +9,9 @@ import numpy as np
 import polars as pl
 
 from lineview.columns import STATES, TAPE, require
+from lineview.core.estimate import Estimate
+from lineview.machine.pieces import StretchPieces
 from lineview.measures.coded_sums import coded_sums
-from lineview.measures.counts import Total
-from lineview.measures.pieces import Pieces
-
-_NOTHING = Total(0.0, 0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -28,7 +26,7 @@ class ShiftAccount:
         State to the pieces counted in it; unseen ones are not in it.
     stretches : mapping
         State to the number of its stretches.
-    pieces : Pieces
+    pieces : StretchPieces
         Pieces of the whole stretch from the counters.
     nominal_per_min : float
         Nominal rate that the ladder starts from [pieces/min].
@@ -43,7 +41,7 @@ class ShiftAccount:
     minutes: Mapping[str, float]
     made: Mapping[str, float]
     stretches: Mapping[str, int]
-    pieces: Pieces
+    pieces: StretchPieces
     nominal_per_min: float
     kinds: Mapping[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
     coded_run_min: float = 0.0
@@ -83,25 +81,24 @@ class ShiftAccount:
         return self.minutes["stop"] + self.minutes["short stop"] - found if "own" in kinds else found
 
     @property
-    def good(self) -> Total:
+    def good(self) -> Estimate:
         """Good pieces; nothing known where no counter counts them."""
-        return self.pieces.good or Total(None, 0.0, None, 0.0)
+        return self.pieces.good or Estimate(None, 0.0, None)
 
     @property
     def good_told(self) -> bool:
         """Whether good pieces can be told."""
-        return self.good.n is not None
+        return self.good.value is not None
 
     @property
     def good_used(self) -> float:
         """Good pieces, or the least they can be."""
-        return self.good.low if self.good.n is None else self.good.n
+        return self.good.least
 
     @property
     def made_used(self) -> float:
         """Pieces made, or the least they can be."""
-        made = self.pieces.made or _NOTHING
-        return made.low if made.n is None else made.n
+        return 0.0 if self.pieces.made is None else self.pieces.made.least
 
     @property
     def rejects_told(self) -> bool:
@@ -114,9 +111,9 @@ class ShiftAccount:
         rejects = self.pieces.rejects
         if rejects is None:
             return 0.0
-        if rejects.n is None or not self.good_told:
+        if rejects.value is None or not self.good_told:
             return max(0.0, self.made_used - self.good_used)
-        return rejects.n
+        return rejects.value
 
     @property
     def counters_differ(self) -> float:
@@ -149,7 +146,7 @@ def joined(accounts: Sequence[ShiftAccount], nominal_per_min: float) -> ShiftAcc
         minutes={state: sum(a.minutes[state] for a in accounts) for state in STATES},
         made={state: sum(a.made[state] for a in accounts) for state in STATES},
         stretches={state: sum(a.stretches[state] for a in accounts) for state in STATES},
-        pieces=Pieces(
+        pieces=StretchPieces(
             _sum([a.pieces.good for a in accounts]),
             _sum([a.pieces.made for a in accounts]),
             _sum([a.pieces.rejects for a in accounts]),
@@ -171,23 +168,14 @@ def _sum_kinds(accounts: Sequence[ShiftAccount]) -> dict[tuple[str, str], tuple[
     return sums
 
 
-def _sum(parts: Sequence[Total | None]) -> Total | None:
-    """Add totals up; None where nothing counts them."""
-    told = [part for part in parts if part is not None]
-    if len(told) < len(parts) or not parts:
-        return None
-    known = [part.n for part in told if part.n is not None]
-    tops = [part.high for part in told if part.high is not None]
-    return Total(
-        sum(known) if len(known) == len(told) else None,
-        sum(part.low for part in told),
-        sum(tops) if len(tops) == len(told) else None,
-        sum(part.missing_s for part in told),
-    )
+def _sum(parts: Sequence[Estimate | None]) -> Estimate | None:
+    """Add counts up; None where nothing counts them."""
+    counted = [part for part in parts if part is not None]
+    return None if len(counted) < len(parts) or not parts else Estimate.sum(counted)
 
 
 def accounts(
-    tape: pl.DataFrame, windows: pl.DataFrame, pieces: Sequence[Pieces], *, nominal_per_min: float
+    tape: pl.DataFrame, windows: pl.DataFrame, pieces: Sequence[StretchPieces], *, nominal_per_min: float
 ) -> tuple[ShiftAccount, ...]:
     """Sum a tape up, shift by shift.
 
@@ -197,7 +185,7 @@ def accounts(
         TAPE; its stretches are cut at the shifts' edges.
     windows : polars.DataFrame
         Columns start, end of the shifts, by time.
-    pieces : sequence of Pieces
+    pieces : sequence of StretchPieces
         One a shift.
     nominal_per_min : float
         Nominal rate [pieces/min].

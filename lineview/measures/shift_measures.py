@@ -9,14 +9,14 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from lineview.columns import UTC_US
+from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.changeover_matrix import with_planned_minutes
 from lineview.measures.clock import calendar, shift_windows
-from lineview.measures.machine_counts import MachineCounts, count_machine
+from lineview.measures.coded_clock import Contradictions, contradictions
 from lineview.measures.machine_tape import line_changeovers, tape_of
 from lineview.measures.pace import Projection, pace_needed_per_min, planned_pieces, project, run_stop_cycles
-from lineview.measures.pieces import pieces_of, totals
 from lineview.measures.shift_account import ShiftAccount, accounts, joined
-from lineview.measures.slow_bounds import reading_interval_min, slow_bounds_min
+from lineview.measures.slow_bounds import slow_bounds_min
 from lineview.measures.stops import StopCount, stop_count
 from lineview.plant import Machine, Plant
 
@@ -49,6 +49,8 @@ class ShiftMeasures:
         Of the tape.
     changeovers : polars.DataFrame
         FOUND with their minutes, breaks left out [min]: of the machine's marks, or found for want of them.
+    against : Contradictions
+        Where its states said otherwise than its counter, within the period.
     cuts_shift : bool
         Whether the period begins or ends within a shift.
     """
@@ -66,17 +68,18 @@ class ShiftMeasures:
     cycles: int
     stops: StopCount
     changeovers: pl.DataFrame
+    against: Contradictions
     cuts_shift: bool = False
 
     @property
     def good_counted(self) -> bool:
         """Whether a counter tells good pieces from rejects."""
-        return self.machine.counter("good pieces") is not None or self.machine.counter("rejects") is not None
+        return self.counts.tells_good
 
     @property
     def slow_bounds_min(self) -> tuple[float, float]:
         """Least and most slow minutes that the readings allow [min]."""
-        every = reading_interval_min(self.counts.seen)
+        every = self.counts.usual_min
         slow = self.so_far.minutes["slow"]
         return (slow, slow) if every is None else slow_bounds_min(self.tape, every)
 
@@ -93,12 +96,11 @@ def nominal_per_min(machine: Machine) -> float:
 
 def measure_shift(
     plant: Plant,
-    machine: Machine,
+    counts: MachineCounts,
     start: datetime,
     end: datetime,
     now: datetime,
     *,
-    readings: pl.DataFrame,
     batches: pl.DataFrame,
     stop_log: pl.DataFrame,
     plan: pl.DataFrame,
@@ -110,14 +112,14 @@ def measure_shift(
     ----------
     plant : Plant
         Shifts, zone and limits.
-    machine : Machine
-        The cut-and-wrap machine.
+    counts : MachineCounts
+        Of the cut-and-wrap machine, from a little before the period to a little after it.
     start, end : datetime
         The period [UTC].
     now : datetime
         Latest moment known [UTC]; what comes after it is not unseen but still to come.
-    readings, batches, stop_log, plan : polars.DataFrame
-        READINGS of the machine, BATCHES, STOP_LOG and PLAN.
+    batches, stop_log, plan : polars.DataFrame
+        BATCHES, STOP_LOG and PLAN.
     gauges : sequence of polars.DataFrame, optional
         Columns at, value of the rope's gauges on the line: changeovers are found in them where nothing
         marks the products.
@@ -134,11 +136,10 @@ def measure_shift(
     over = (end - now).total_seconds() <= plant.gap_s
     reach = end if over else min(max(now, start), end)
     past = whole.filter(pl.col("start") < reach).with_columns(pl.min_horizontal("end", pl.lit(reach)))
-    counts = count_machine(machine, readings, gap_s=plant.gap_s)
-    changed = line_changeovers(counts, readings, batches, past, gauges)
+    machine = counts.machine
+    changed = line_changeovers(counts, batches, past, gauges)
     tape = tape_of(
         counts,
-        readings,
         batches,
         stop_log,
         past,
@@ -167,6 +168,7 @@ def measure_shift(
         cycles.height,
         stop_count(tape),
         with_planned_minutes(changed, tape),
+        contradictions(counts.seen, counts.spells.within(*micros([start, reach]))),
         _cuts_shift(plant, start, end),
     )
 
@@ -184,7 +186,9 @@ def _cuts_shift(plant: Plant, start: datetime, end: datetime) -> bool:
 
 def _accounts(counts: MachineCounts, windows: pl.DataFrame, tape: pl.DataFrame) -> tuple[ShiftAccount, ...]:
     """Give one account a shift."""
-    counted = totals(pieces_of(counts, windows.select("start", "end")))
+    begins, ends = (windows[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    pieces = counts.pieces(begins, ends)
+    counted = [pieces.at(k) for k in range(windows.height)]
     return accounts(tape, windows, counted, nominal_per_min=nominal_per_min(counts.machine))
 
 
@@ -244,5 +248,7 @@ def minute_steps(measured: ShiftMeasures, *, step_s: float = 60.0) -> pl.DataFra
         {"start": starts, "end": ends, "state": states},
         schema={"start": UTC_US, "end": UTC_US, "state": pl.String},
     )
-    made = pieces_of(measured.counts, frame)
-    return made.select("start", "end", "state", pieces=pl.col("made"))
+    edges = [frame[side].dt.epoch("us").to_numpy() for side in ("start", "end")]
+    made = measured.counts.pieces(edges[0], edges[1]).made
+    counted = pl.lit(None, pl.Float64) if made is None else pl.Series(made.value, nan_to_null=True)
+    return frame.select("start", "end", "state", pieces=counted)

@@ -12,7 +12,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.measures.counted import Steps
+from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.rope_batches import readings_in_batches
 from lineview.measures.rope_before import rope_before
 from lineview.measures.rope_variance import RopeVariance, rope_variance
@@ -51,10 +51,10 @@ class SpreadSources:
 
 @dataclass(frozen=True)
 class LengthCounters:
-    """Metres of rope, and pieces, as counted."""
+    """Counts of the machine that counts metres of rope, and of the one that counts pieces."""
 
-    rope_m: Steps
-    pieces: Steps
+    rope: MachineCounts
+    pieces: MachineCounts
 
 
 def spread_sources(
@@ -177,10 +177,17 @@ def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFra
     if counters is None:
         return None
     known: dict[str, float] = {}
-    for name, start, end in core.select("batch", "start", "end").unique().iter_rows():
-        rope_m, pieces = counters.rope_m.between(start, end), counters.pieces.between(start, end)
-        if rope_m.exact and pieces.exact and rope_m.value > 0 and pieces.value > 0:
-            known[name] = float(np.log(rope_m.value / pieces.value))
+    batches = core.select("batch", "start", "end").unique(maintain_order=True)
+    begins, ends = micros(batches["start"].to_list()), micros(batches["end"].to_list())
+    rope = counters.rope.count("rope", begins, ends)
+    made = counters.pieces.pieces(begins, ends).made
+    if rope is None or made is None:
+        return None
+    sure = (rope.missing_s <= 0) & (made.missing_s <= 0) & (rope.value > 0) & (made.value > 0)
+    for name, metres, pieces in zip(
+        batches["batch"].filter(pl.Series(sure)), rope.value[sure], made.value[sure], strict=True
+    ):
+        known[name] = float(np.log(metres / pieces))
     return np.array([known.get(n, np.nan) for n in names])
 
 

@@ -56,6 +56,12 @@ class Spells:
         own = np.isin(self.meaning, [MEANINGS.index(name) for name in meanings])
         return Spells(self.start[own], self.end[own], self.meaning[own], self.until)
 
+    def within(self, start: int, end: int) -> Spells:
+        """The spells cut to a stretch [µs]."""
+        begins, ends = np.maximum(self.start, start), np.minimum(self.end, end)
+        inside = ends > begins
+        return Spells(begins[inside], ends[inside], self.meaning[inside], self.until)
+
     def seconds_until(self, moments: Ints) -> Floats:
         """Give the seconds in spells up to each moment [µs]."""
         if not self.any:

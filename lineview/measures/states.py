@@ -111,6 +111,30 @@ def clock(
     return Clock(edge, codes, at, pieces, span, *bounds)
 
 
+def moving(increments: pl.DataFrame, gap_s: float) -> Clock:
+    """Split the clock by a counter of metres: running wherever it counted.
+
+    Parameters
+    ----------
+    increments : polars.DataFrame
+        INCREMENTS of a sizer's rope counter [m], by time, each starting where the one before ends.
+    gap_s : float
+        Longest interval between readings that still tells what happened in it [s].
+    """
+    start, end = (increments[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    if not len(start):
+        none = np.empty(0)
+        return Clock(start, start, start, none, start, none, none, none)
+    n = increments["n"].fill_null(increments["low"]).to_numpy()
+    code = np.where(n > 0, RUNNING, STANDING)
+    code[(end - start) / 1e6 > gap_s] = UNSEEN
+    turn = np.flatnonzero(np.concatenate(([True], code[1:] != code[:-1])))
+    span = np.concatenate((start, end[-1:]))
+    edge = np.append(start[turn], end[-1])
+    nothing = np.zeros(len(span))
+    return Clock(edge, code[turn], span, sums(n), span, nothing, nothing, nothing)
+
+
 def _standing(made: Floats, seconds: Floats, seen: Bools, band_low: float) -> Bools:
     """Tell which intervals the machine stood through, jogs between them included."""
     stands = seen & (made <= 0)

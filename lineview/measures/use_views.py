@@ -108,7 +108,7 @@ def reel_metres(reels: Sequence[ReelSpan], waste: Waste, events: WrapEvents | No
         if spans[-1].taken_off is None or any(s.wraps is None and s.fed is None for s in spans):
             continue
         geometry = _sum([_needed(s, waste, events) for s in spans])
-        fed = _sum([None if s.fed is None else s.fed.value for s in spans])
+        fed = _sum([None if s.fed is None else s.fed.number for s in spans])
         drawn, doubt = _drawn(spans, waste)
         if sum(v is not None for v in (geometry, fed, drawn)) >= 2:
             out.append(ReelMetres(reel, spans[0].kind, geometry, fed, drawn, spans[0].label_m, doubt))

@@ -9,16 +9,17 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from lineview.measures.counted import Steps
+from lineview.machine.pieces import MachineCounts
 from lineview.measures.giveaway import Giveaway, giveaway
 from lineview.measures.sample_times import with_samples
 from lineview.measures.weighing_faults import Sorted, sort_out
 from lineview.measures.weighings import PieceFacts, weighings
 from lineview.measures.weight_capability import WeightCapability, weight_capability
-from lineview.measures.weight_giveaway import WeekGiveaway, off_targets, pieces_by_product, week_giveaway
+from lineview.measures.weight_giveaway import WeekGiveaway, off_targets, week_giveaway
 from lineview.measures.weight_spread import WeightSpread, spread_of
 from lineview.measures.weight_week import pieces_per_week
 from lineview.measures.wrap_mass import wrap_mass_g
+from lineview.measures.wrap_pieces import good_by_product
 from lineview.measures.yields import Yield, batch_yield
 from lineview.plant import Plant, Web
 
@@ -78,7 +79,7 @@ def weight_account(
     plant: Plant,
     weights: pl.DataFrame,
     batches: pl.DataFrame,
-    steps: Mapping[str, Steps],
+    counts: MachineCounts,
     period: tuple[datetime, datetime],
 ) -> WeightAccount:
     """Work out all that the weights of a machine say.
@@ -91,8 +92,8 @@ def weight_account(
         WEIGHTS of the machine in the period.
     batches : polars.DataFrame
         BATCHES of its line.
-    steps : mapping of str to Steps
-        Counters of the machine by what they count.
+    counts : MachineCounts
+        Of the machine.
     period : tuple of datetime
         From when to when [UTC].
 
@@ -107,7 +108,7 @@ def weight_account(
     all_weights = weighings(weights, batches, facts, only)
     found = sort_out(all_weights.filter(pl.col("target_g").is_not_null()))
     unplaced = all_weights.height - found.kept.height - found.aside.height
-    week = pieces_per_week(plant, steps, *period)
+    week = pieces_per_week(plant, counts, *period)
     if found.kept.is_empty():
         return WeightAccount(found, unplaced, None, None, None, None, None, week, None)
     kept = with_samples(found.kept)
@@ -118,11 +119,11 @@ def weight_account(
     scaled = deviation.over(tolerances[0]) if len(tolerances) == 1 else spread_of(kept, SCALED)
     target = float(np.average(kept["target_g"].to_numpy(), weights=kept["pieces"].to_numpy()))
     balance = batch_yield(
-        inside(batches, period), steps, _piece_g(kept, facts, deviation.mean), _u_mean(deviation),
+        inside(batches, period), counts, _piece_g(kept, facts, deviation.mean), _u_mean(deviation),
         plant.batch_scale_error_kg,
     )  # fmt: skip
     ids = {name: f.product for name, f in facts.items()}
-    made = pieces_by_product(batches, steps, ids, *period) if week and not only else {}
+    made = good_by_product(batches, counts, ids, *period) if week and not only else {}
     split = _by_product(plant, kept, deviation, made, week[0] / week[1] if week and week[1] else 0.0)
     return WeightAccount(
         found, unplaced, target, deviation, scaled, weight_capability(scaled),

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from lineview.machine.pieces import MachineCounts
 from lineview.measures.contents_rules import ContentsRules
-from lineview.measures.counted import Steps
 from lineview.measures.giveaway import money_given
 from lineview.measures.rope_gauges import diameter_gauges
 from lineview.measures.spread_sources import LengthCounters, SpreadSources, spread_sources
@@ -50,12 +50,12 @@ class WeightDetail:
 
 @dataclass(frozen=True)
 class LineSeen:
-    """What the line's machines counted and measured: the wrapping machine's steps, the sizer's readings."""
+    """What the line's machines counted and measured: the wrapping machine, and its sizer with its gauges."""
 
-    steps: Mapping[str, Steps]
+    counts: MachineCounts
     sizer: Machine | None
     rope_readings: pl.DataFrame
-    rope_steps: Mapping[str, Steps]
+    rope_counts: MachineCounts | None
     batches: pl.DataFrame
 
 
@@ -146,9 +146,11 @@ def _sources(plant: Plant, kept: pl.DataFrame, seen: LineSeen) -> SpreadSources:
 
 
 def _length_counters(seen: LineSeen) -> LengthCounters | None:
-    pieces = seen.steps.get("pieces") or seen.steps.get("good pieces")
-    rope = seen.rope_steps.get("rope")
-    return None if pieces is None or rope is None else LengthCounters(rope, pieces)
+    rope = seen.rope_counts
+    if rope is None or not rope.has_read("rope"):
+        return None
+    counted = seen.counts.has_read("pieces") or seen.counts.has_read("good pieces")
+    return LengthCounters(rope, seen.counts) if counted else None
 
 
 def _money(plant: Plant, account: WeightAccount) -> Spread:

@@ -5,15 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
 
 import numpy as np
 import polars as pl
 
-from lineview.measures.counted import Steps
-from lineview.measures.product_spans import product_spans
 from lineview.measures.weight_spread import Spread, WeightSpread
-from lineview.measures.wrap_pieces import good_split
 
 
 @dataclass(frozen=True)
@@ -55,40 +51,6 @@ class OffTarget:
     mean_g: float
     relative_variance: float
     batches: int
-
-
-def pieces_by_product(
-    batches: pl.DataFrame, steps: Mapping[str, Steps], ids: Mapping[str, str], start: datetime, end: datetime
-) -> dict[str, float]:
-    """Count the good pieces of a period by product.
-
-    Parameters
-    ----------
-    batches : polars.DataFrame
-        BATCHES of one line.
-    steps : mapping of str to Steps
-        Counters of its cut-and-wrap machine by what they count.
-    ids : mapping of str to str
-        Product by the name that the batch sheet writes.
-    start, end : datetime
-        The period [UTC].
-
-    Returns
-    -------
-    dict
-        Pieces by product; under "" those that no batch, or one of an unknown product, accounts for. Empty
-        where no counter counts pieces.
-    """
-    line = str(batches["line"][0]) if batches.height else ""
-    spans = product_spans(batches, line, start, end)
-    counted = good_split(steps, [s.start for s in spans] + [spans[-1].end]) if spans else None
-    if counted is None:
-        return {}
-    made: dict[str, float] = {}
-    for span, pieces in zip(spans, counted.tolist(), strict=True):
-        name = ids.get(span.product, "")
-        made[name] = made.get(name, 0.0) + pieces
-    return {name: pieces for name, pieces in made.items() if pieces > 0}
 
 
 def off_targets(kept: pl.DataFrame, common: WeightSpread) -> tuple[dict[str, OffTarget], float, int]:

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import datetime, timedelta
 
 import polars as pl
 
+from lineview.machine.pieces import MachineCounts
 from lineview.measures.clock import calendar
-from lineview.measures.counted import Steps
-from lineview.measures.wrap_pieces import good_counted
+from lineview.measures.wrap_pieces import read_moments
 from lineview.plant import Plant
 
 
 def pieces_per_week(
-    plant: Plant, steps: Mapping[str, Steps], start: datetime, end: datetime
+    plant: Plant, counts: MachineCounts, start: datetime, end: datetime
 ) -> tuple[float, float, float, float] | None:
     """Scale the good pieces of a period to a week.
 
@@ -22,8 +21,8 @@ def pieces_per_week(
     ----------
     plant : Plant
         For its shifts and zone.
-    steps : mapping of str to Steps
-        Counters of the machine by what they count.
+    counts : MachineCounts
+        Of the machine.
     start, end : datetime
         The period [UTC].
 
@@ -33,14 +32,16 @@ def pieces_per_week(
         Pieces a week, pieces counted, planned minutes of the period and of a week; None where nothing was
         counted or nothing was planned.
     """
-    counted = good_counted(steps, start, end)
-    if counted is None or counted.n == 0:
+    at = read_moments(counts, [start, end])
+    good = counts.pieces(at[:1], at[1:]).good
+    if good is None or not good.readings[0]:
         return None
+    counted = good.at(0).number
     planned = _planned_min(calendar(plant.shifts, plant.zone, start, end))
     week = _planned_min(calendar(plant.shifts, plant.zone, start, start + timedelta(days=7)))
     if not planned > 0 or not week > 0:
         return None
-    return counted.value * week / planned, counted.value, planned, week
+    return counted * week / planned, counted, planned, week
 
 
 def _planned_min(stretches: pl.DataFrame) -> float:

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 
 import polars as pl
 
-from lineview.measures.counted import Counted, Steps, steps_by_kind
+from lineview.core.estimate import Estimate
+from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.product_spans import ProductSpan, leave_out, product_spans
 from lineview.measures.reel_balance import ReelSpan, reel_spans
 from lineview.measures.reel_faults import ReelFault, reel_faults
 from lineview.measures.reel_left import ReelLeft, reel_left
-from lineview.measures.unseen_counts import standing_known
 from lineview.measures.use_doubt import with_doubt
 from lineview.measures.use_views import Views, reel_metres, views_of
 from lineview.measures.wrap_bins import wrap_bins
@@ -21,12 +21,10 @@ from lineview.measures.wrap_events import WrapEvents, count_within
 from lineview.measures.wrap_factors import web_for
 from lineview.measures.wrap_learn import Learned, blanks_per_restart, learn_waste
 from lineview.measures.wrap_per_thousand import PerThousand, fed_per_thousand
-from lineview.measures.wrap_pieces import WRAP_COUNTERS, WrapPieces, wrap_pieces
+from lineview.measures.wrap_pieces import WEBS, WRAP_COUNTERS, WrapPieces, wrap_pieces
 from lineview.measures.wrap_use import Happened, WebUse, web_use
 from lineview.measures.wrap_waste import Waste, assumed_waste
-from lineview.plant import Machine, Plant, Web, WebKind
-
-KINDS: tuple[WebKind, ...] = ("film", "wax paper")
+from lineview.plant import Plant, Web, WebKind
 
 
 @dataclass(frozen=True)
@@ -35,7 +33,8 @@ class WrapAccount:
 
     `fed` holds the metres on each kind's feed counter [m], of webs too that plant.toml does not describe.
 
-    `left_out_min` are minutes in no sum because some counter's increment is not known.
+    `pieces` are the good pieces of the whole period, as every other answer counts them; `left_out_min` are
+    minutes in no other sum because some counter's increment is not known.
     """
 
     rows: tuple[WrapPieces, ...]
@@ -49,7 +48,8 @@ class WrapAccount:
     left: Mapping[str, ReelLeft]
     left_out_min: float
     readings: int
-    fed: Mapping[str, Counted] = field(default_factory=dict)
+    fed: Mapping[str, Estimate] = field(default_factory=dict)
+    pieces: Estimate | None = None
 
     @property
     def good(self) -> float:
@@ -70,8 +70,7 @@ class WrapAccount:
 
 def wrap_account(
     plant: Plant,
-    machine: Machine,
-    readings: pl.DataFrame,
+    counts: MachineCounts,
     batches: pl.DataFrame,
     reels: pl.DataFrame,
     events: WrapEvents | None,
@@ -81,10 +80,12 @@ def wrap_account(
 
     Parameters
     ----------
-    plant, machine : Plant, Machine
-        The works and the cut-and-wrap machine.
-    readings, batches, reels : polars.DataFrame
-        READINGS of the machine, BATCHES, REELS.
+    plant : Plant
+        The works.
+    counts : MachineCounts
+        Of the cut-and-wrap machine, over the period.
+    batches, reels : polars.DataFrame
+        BATCHES, REELS.
     events : WrapEvents or None
         Restarts and changeovers; None where no tape tells, and then no waste is learned.
     period : (datetime, datetime)
@@ -96,23 +97,23 @@ def wrap_account(
         Empty of rows where nothing counts pieces.
     """
     start, end = period
-    steps = {what: standing_known(own) for what, own in steps_by_kind(machine, readings).items()}
-    spans = _counted_spans(steps, product_spans(batches, machine.line, start, end))
-    rows = wrap_pieces(steps, spans, KINDS)
-    mounted = [s for s in reel_spans(plant, machine.id, reels, steps, end) if s.mounted < end]
+    spans = _counted_spans(counts, product_spans(batches, counts.machine.line, start, end))
+    rows = wrap_pieces(counts, spans)
+    mounted = [s for s in reel_spans(plant, counts, reels, end) if s.mounted < end]
     uses, by_product, views = [], [], []
     wastes: dict[str, Waste] = {}
-    fed = {kind: _fed(steps, spans, rows, kind, start, end) for kind in KINDS}
-    for kind in KINDS:
+    fed = {kind: _fed(counts, spans, rows, kind, start, end) for kind in WEBS}
+    for kind in WEBS:
         own = [reel for reel in mounted if reel.kind == kind]
-        waste = _waste(plant, steps, spans, rows, own, kind, events)
+        waste = _waste(plant, counts, spans, rows, own, kind, events)
         if waste is None:
             continue
         wastes[kind] = waste
         happened = _happened(events, own, start, end)
         use = web_use(plant, kind, rows, fed[kind], waste, happened)
         by_product += _each_product(plant, kind, rows, waste)
-        reconciled = None if events is None else views_of(reel_metres(own, waste, events), kind)
+        within = [reel for reel in own if reel.mounted >= start]
+        reconciled = None if events is None else views_of(reel_metres(within, waste, events), kind)
         views += [] if reconciled is None else [reconciled]
         uses += [] if use is None else [with_doubt(use, reconciled)]
     return WrapAccount(
@@ -124,11 +125,19 @@ def wrap_account(
         waste=wastes,
         views=tuple(views),
         left=_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
-        blanks=None if events is None else blanks_per_restart(steps, events, end),
+        blanks=None if events is None else blanks_per_restart(counts, events, end),
         left_out_min=sum((s.end - s.start).total_seconds() for s in spans if not s.counted) / 60.0,
-        readings=sum(steps[what].between(start, end).n for what in steps),
+        readings=_readings(counts, start, end),
         fed={kind: told for kind, told in fed.items() if told is not None},
+        pieces=None if (good := counts.between([start, end]).good) is None else good.at(0),
     )
+
+
+def _readings(counts: MachineCounts, start: datetime, end: datetime) -> int:
+    """How many readings of the counters a period rests on."""
+    at = micros([start, end])
+    counted = [counts.count(kind, at[:1], at[1:]) for kind in (*WRAP_COUNTERS, *WEBS)]
+    return sum(int(one.readings[0]) for one in counted if one is not None)
 
 
 def _left(
@@ -147,7 +156,7 @@ def _left(
 
 def _waste(
     plant: Plant,
-    steps: Mapping[str, Steps],
+    counts: MachineCounts,
     spans: Sequence[ProductSpan],
     rows: Sequence[WrapPieces],
     reels: Sequence[ReelSpan],
@@ -160,33 +169,36 @@ def _waste(
         return stated
     webs = {row.product: web_for(plant, row.product, kind) for row in rows}
     cut_mm = {product: web.cut_length_mm for product, web in webs.items() if web is not None}
-    return learn_waste(wrap_bins(steps, kind, spans, cut_mm, reels, events), reels, stated)
+    return learn_waste(wrap_bins(counts, kind, spans, cut_mm, reels, events), reels, stated)
 
 
-def _counted_spans(steps: dict[str, Steps], spans: list[ProductSpan]) -> list[ProductSpan]:
+def _counted_spans(counts: MachineCounts, spans: list[ProductSpan]) -> list[ProductSpan]:
     """Leave out the time in which a counter of wraps or a feed counter did something unknown."""
-    names = (*WRAP_COUNTERS, *KINDS)
-    return leave_out(spans, [gap for what in names if what in steps for gap in steps[what].unknown()])
+    gaps = counts.open_intervals(*WRAP_COUNTERS, *WEBS)
+    return leave_out(spans, [(_moment(a), _moment(b)) for a, b in gaps])
+
+
+def _moment(at_us: int) -> datetime:
+    return datetime.fromtimestamp(at_us / 1e6, UTC)
 
 
 def _fed(
-    steps: dict[str, Steps],
+    counts: MachineCounts,
     spans: list[ProductSpan],
     rows: list[WrapPieces],
     kind: WebKind,
     start: datetime,
     end: datetime,
-) -> Counted | None:
+) -> Estimate | None:
     """Give the metres fed in counted time, with a counter's step of doubt at each edge of it."""
-    if kind not in steps or not rows:
-        return None
-    whole = steps[kind].between(start, end)
-    if whole.n < 2:
+    at = micros([start, end])
+    whole = counts.count(kind, at[:1], at[1:])
+    if whole is None or not rows or int(whole.readings[0]) < 2:
         return None
     value = sum(row.fed_m.get(kind, 0.0) for row in rows)
     edges = 1 + sum(not span.counted for span in spans)
-    doubt = steps[kind].unit_value * edges
-    return Counted(value, max(value - doubt, 0.0), value + doubt, whole.n, exact=True)
+    doubt = counts.counters[kind].step * edges
+    return Estimate(value, max(value - doubt, 0.0), value + doubt, int(whole.readings[0]))
 
 
 def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | None:
@@ -223,7 +235,7 @@ def _each_product(
     nothing = Happened(None, None, None, None, None)
     for row in rows:
         fed = row.fed_m.get(kind)
-        counted = None if fed is None else Counted(fed, fed, fed, 2)
+        counted = None if fed is None else Estimate.exact(fed, 2)
         use = web_use(plant, kind, [row], counted, waste, nothing)
         if use is not None:
             out.append((row.product, use))

@@ -9,11 +9,12 @@ from datetime import datetime, timedelta
 import numpy as np
 import numpy.typing as npt
 
-from lineview.measures.counted import Steps
+from lineview.machine.pieces import MachineCounts
 from lineview.measures.product_spans import ProductSpan
 from lineview.measures.reel_balance import ReelSpan
 from lineview.measures.wrap_events import WrapEvents
-from lineview.measures.wrap_pieces import WRAP_COUNTERS, wraps_split
+from lineview.measures.wrap_pieces import WRAP_COUNTERS, fed_between, wraps_between
+from lineview.plant import WebKind
 
 Floats = npt.NDArray[np.float64]
 #: A reel change is written down this long before or after what it does to the counters.
@@ -47,8 +48,8 @@ class WrapBin:
 
 
 def wrap_bins(
-    steps: Mapping[str, Steps],
-    kind: str,
+    counts: MachineCounts,
+    kind: WebKind,
     spans: Sequence[ProductSpan],
     cut_mm: Mapping[str, float],
     reels: Sequence[ReelSpan],
@@ -58,8 +59,8 @@ def wrap_bins(
 
     Parameters
     ----------
-    steps : mapping
-        Of the machine's counters by what they count.
+    counts : MachineCounts
+        Of the machine.
     kind : str
         "film" or "wax paper".
     spans : sequence of ProductSpan
@@ -81,18 +82,18 @@ def wrap_bins(
     -----
     Source: splice-guideline
     """
-    if kind not in steps or not spans:
+    if not counts.has_read(kind) or not spans:
         return []
     edges, changes = _edges(spans, reels)
     fine = sorted({*edges, *(s.start for s in spans), spans[-1].end, *_mounts(reels, spans)})
-    wraps = wraps_split(steps, fine)
+    wraps = wraps_between(counts, fine)
     if wraps is None:
         return []
     net = wraps * _cut_at(fine, spans, cut_mm) / 1000.0
-    fed = steps[kind].split(fine)
+    fed = fed_between(counts, kind, fine)
     splices = _splices(fine, fed, reels)
     at = np.searchsorted([f.timestamp() for f in fine], [e.timestamp() for e in edges])
-    gaps = [gap for what in (*WRAP_COUNTERS, kind) if what in steps for gap in steps[what].unknown()]
+    gaps = [(a / 1e6, b / 1e6) for a, b in counts.open_intervals(*WRAP_COUNTERS, kind)]
     restarts = _count(events.restarts, edges)
     changeovers = _count(events.changeovers, edges)
     out = []
@@ -101,7 +102,7 @@ def wrap_bins(
         own_net, own_fed = float(net[cells].sum()), float(fed[cells].sum())
         spliced = float((np.nansum if change else np.sum)(splices[cells]))
         told = np.isfinite(own_net) and np.isfinite(spliced) and own_fed > 0
-        if told and not any(start < b and end > a for start, end in gaps):
+        if told and not any(start < b.timestamp() and end > a.timestamp() for start, end in gaps):
             out.append(WrapBin(a, b, change, own_fed, own_net, restarts[k], changeovers[k], spliced))
     return out
 

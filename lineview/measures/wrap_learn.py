@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
 
 from lineview.errors import MeasureError
-from lineview.measures.counted import Steps
+from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.reel_balance import ReelSpan
 from lineview.measures.wrap_bins import WrapBin
 from lineview.measures.wrap_events import WrapEvents
@@ -94,13 +94,13 @@ def mean_learned(values: Sequence[float | None], least: int = 5) -> Learned | No
     return Learned(mean, max(mean - half, 0.0), mean + half, len(told))
 
 
-def blanks_per_restart(steps: Mapping[str, Steps], events: WrapEvents, end: datetime) -> Learned | None:
+def blanks_per_restart(counts: MachineCounts, events: WrapEvents, end: datetime) -> Learned | None:
     """Give the blank wraps at a restart, from their counter.
 
     Parameters
     ----------
-    steps : mapping
-        Of the machine's counters by what they count.
+    counts : MachineCounts
+        Of the machine.
     events : WrapEvents
         When it restarted.
     end : datetime
@@ -112,12 +112,11 @@ def blanks_per_restart(steps: Mapping[str, Steps], events: WrapEvents, end: date
         Mean over restarts of the blank wraps up to the next one; None without the counter or with too few
         restarts.
     """
-    own = steps.get("blank wraps")
-    if own is None or len(events.restarts) < LEAST_EVENTS:
+    if not counts.has_read("blank wraps") or len(events.restarts) < LEAST_EVENTS:
         return None
-    edges = [moment for moment in sorted(events.restarts) if moment < end]
-    counts = own.split([*edges, end])
-    return mean_learned(counts.tolist())
+    at = micros([*(moment for moment in sorted(events.restarts) if moment < end), end])
+    blanks = counts.count("blank wraps", at[:-1], at[1:])
+    return None if blanks is None else mean_learned(blanks.value[~np.isnan(blanks.value)].tolist())
 
 
 def _allowance(learned: Learned) -> Allowance:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from lineview.measures.counted import Counted
+from lineview.core.estimate import Estimate
 from lineview.measures.wrap_use import WebUse
 
 
@@ -50,12 +50,12 @@ def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
     )
 
 
-def fed_per_thousand(fed: Counted, good: float) -> PerThousand | None:
+def fed_per_thousand(fed: Estimate, good: float) -> PerThousand | None:
     """Give the metres fed a thousand good pieces, of a web that plant.toml does not describe.
 
     Parameters
     ----------
-    fed : Counted
+    fed : Estimate
         On the feed counter [m].
     good : float
         Good pieces.
@@ -68,8 +68,8 @@ def fed_per_thousand(fed: Counted, good: float) -> PerThousand | None:
     if good <= 0:
         return None
     scale = 1000.0 / good
-    working = f"{fed.value:,.1f} m on the feed counter ÷ {good:,.0f} good pieces × 1000"
-    return PerThousand(fed.value * scale, fed.low * scale, fed.high * scale, working)
+    working = f"{fed.number:,.1f} m on the feed counter ÷ {good:,.0f} good pieces × 1000"
+    return PerThousand(fed.number * scale, fed.ends[0] * scale, fed.ends[1] * scale, working)
 
 
 def _metres(use: WebUse, what: str) -> tuple[float, float, float, str] | None:
@@ -82,16 +82,16 @@ def _metres(use: WebUse, what: str) -> tuple[float, float, float, str] | None:
     if what == "fed":
         if use.fed is None:
             return None
-        return use.fed.value, use.fed.low, use.fed.high, f"{use.fed.value:,.1f} m on the feed counter"
+        return use.fed.number, *use.fed.ends, f"{use.fed.number:,.1f} m on the feed counter"
     if what == "difference":
         if use.fed is None:
             return None
-        value = use.fed.value - use.geometry_m
+        value = use.fed.number - use.geometry_m
         return (
             value,
-            use.fed.low - use.geometry_high_m,
-            use.fed.high - use.geometry_low_m,
-            f"({use.fed.value:,.1f} m fed − {use.geometry_m:,.1f} m by geometry)",
+            use.fed.ends[0] - use.geometry_high_m,
+            use.fed.ends[1] - use.geometry_low_m,
+            f"({use.fed.number:,.1f} m fed − {use.geometry_m:,.1f} m by geometry)",
         )
     cause = use.cause(what)
     return (

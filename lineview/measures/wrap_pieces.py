@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-import numpy.typing as npt
+import polars as pl
 
-from lineview.measures.counted import Counted, Steps
-from lineview.measures.product_spans import ProductSpan
-from lineview.measures.unseen_counts import PlannedTime, filled, over_planned_time
+from lineview.machine.pieces import Counted, Floats, Ints, MachineCounts, micros
+from lineview.measures.product_spans import ProductSpan, product_spans
+from lineview.plant import Counts, WebKind
 
-Floats = npt.NDArray[np.float64]
-WRAP_COUNTERS = ("pieces", "good pieces", "rejects", "blank wraps")
+WEBS: tuple[WebKind, ...] = ("film", "wax paper")
+#: What must be known for a stretch to count in the use of web.
+WRAP_COUNTERS: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,7 @@ class WrapPieces:
     """What was wrapped on one product, summed over its stretches.
 
     `good`, `wrapped` (rejects included), `rejects` and `blanks` are wraps; `fed_m` the metres fed of each
-    kind of web [m]. None where no counter tells.
+    kind of web [m]. None where nothing counts them.
     """
 
     product: str
@@ -33,144 +34,104 @@ class WrapPieces:
     fed_m: Mapping[str, float]
 
 
-def wrap_pieces(
-    steps: Mapping[str, Steps], spans: Sequence[ProductSpan], kinds: Sequence[str]
-) -> list[WrapPieces]:
-    """Sum the counters by product.
+def wrap_pieces(counts: MachineCounts, spans: Sequence[ProductSpan]) -> list[WrapPieces]:
+    """Sum a machine's counters by product.
 
     Parameters
     ----------
-    steps : mapping
-        Of counters by what they count.
+    counts : MachineCounts
+        Of the machine, over the time of the spans.
     spans : sequence of ProductSpan
-        Stretches on one product each, in order and without gap.
-    kinds : sequence of str
-        Kinds of web ("film", "wax paper").
+        Stretches on one product each, in order and without gap; those not counted are left out.
 
     Returns
     -------
     list of WrapPieces
         One a product, in order of first appearance; empty where no counter counts pieces.
     """
-    edges = [span.start for span in spans] + [spans[-1].end]
-    split = {kind: own.split(edges) for kind, own in steps.items()}
-    good, wrapped, rejects = _pieces(split)
-    if good is None or wrapped is None:
+    at = read_moments(counts, [span.start for span in spans] + [spans[-1].end])
+    pieces = counts.pieces(at[:-1], at[1:])
+    if pieces.good is None or pieces.made is None:
         return []
+    fed = {kind: counts.count(kind, at[:-1], at[1:]) for kind in WEBS if counts.has_read(kind)}
     names = list(dict.fromkeys(span.product for span in spans))
     rows = []
     for name in names:
         here = np.array([span.counted and span.product == name for span in spans])
-        blanks = split.get("blank wraps")
         rows.append(
             WrapPieces(
                 product=name,
-                good=float(good[here].sum()),
-                wrapped=float(wrapped[here].sum()),
-                rejects=None if rejects is None else float(rejects[here].sum()),
-                blanks=None if blanks is None else float(blanks[here].sum()),
-                fed_m={kind: float(split[kind][here].sum()) for kind in kinds if kind in split},
+                good=_sum(pieces.good, here) or 0.0,
+                wrapped=_sum(pieces.made, here) or 0.0,
+                rejects=_sum(pieces.rejects, here),
+                blanks=_sum(pieces.blanks, here) if counts.has_read("blank wraps") else None,
+                fed_m={kind: _sum(counted, here) or 0.0 for kind, counted in fed.items()},
             )
         )
     return [row for row in rows if row.wrapped > 0 or any(row.fed_m.values())]
 
 
-def good_counted(steps: Mapping[str, Steps], start: datetime, end: datetime) -> Counted | None:
-    """Give the good pieces of a stretch with their bounds, or None where no counter tells.
+def read_moments(counts: MachineCounts, moments: Sequence[datetime]) -> Ints:
+    """Moments [µs] drawn in to the time in which the machine's piece counter was read."""
+    at = micros(moments)
+    read = [c for kind, c in counts.counters.items() if kind in ("pieces", "good pieces") and len(c.end_us)]
+    if not read:
+        return at
+    return np.clip(at, min(int(c.start_us[0]) for c in read), max(int(c.end_us[-1]) for c in read))
+
+
+def good_by_product(
+    batches: pl.DataFrame, counts: MachineCounts, ids: Mapping[str, str], start: datetime, end: datetime
+) -> dict[str, float]:
+    """Good pieces of a period by product.
 
     Parameters
     ----------
-    steps : mapping
-        Of counters by what they count.
+    batches : polars.DataFrame
+        BATCHES of the machine's line.
+    counts : MachineCounts
+        Of the cut-and-wrap machine.
+    ids : mapping of str to str
+        Product by the name that the batch sheet writes.
     start, end : datetime
-        The stretch [UTC].
+        The period [UTC].
 
     Returns
     -------
-    Counted or None
-        Of "good pieces", else pieces less rejects, else pieces.
+    dict
+        Pieces by product; under "" those that no batch, or one of an unknown product, accounts for. Empty
+        where no counter counts pieces.
     """
-    if "good pieces" in steps:
-        return steps["good pieces"].between(start, end)
-    if "pieces" not in steps:
+    spans = product_spans(batches, counts.machine.line, start, end)
+    if not spans:
+        return {}
+    at = read_moments(counts, [s.start for s in spans] + [spans[-1].end])
+    good = counts.pieces(at[:-1], at[1:]).good
+    if good is None:
+        return {}
+    made: dict[str, float] = {}
+    for span, pieces in zip(spans, np.nan_to_num(good.value).tolist(), strict=True):
+        name = ids.get(span.product, "")
+        made[name] = made.get(name, 0.0) + pieces
+    return {name: pieces for name, pieces in made.items() if pieces > 0}
+
+
+def _sum(counted: Counted | None, here: np.ndarray) -> float | None:
+    return None if counted is None else float(np.nansum(counted.value[here]))
+
+
+def wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> Floats | None:
+    """Wraps (pieces made and counted blanks) between successive moments [UTC]; None where nothing counts them."""
+    at = read_moments(counts, moments)
+    pieces = counts.pieces(at[:-1], at[1:])
+    if pieces.made is None:
         return None
-    pieces = steps["pieces"].between(start, end)
-    if "rejects" not in steps:
-        return pieces
-    rejects = steps["rejects"].between(start, end)
-    return Counted(
-        value=pieces.value - rejects.value,
-        low=max(pieces.low - rejects.high, 0.0),
-        high=pieces.high - rejects.low,
-        n=pieces.n,
-        exact=pieces.exact and rejects.exact,
-    )
+    made = np.nan_to_num(pieces.made.value)
+    return made if pieces.blanks is None else made + np.nan_to_num(pieces.blanks.value)
 
 
-def wraps_split(steps: Mapping[str, Steps], edges: list[datetime]) -> Floats | None:
-    """Give wraps (pieces and counted blanks) between successive edges, or None where none tells.
-
-    Parameters
-    ----------
-    steps : mapping
-        Of counters by what they count.
-    edges : list of datetime
-        Edges of the stretches, in order [UTC].
-    """
-    split = {kind: own.split(edges) for kind, own in steps.items()}
-    _, wrapped, _ = _pieces(split)
-    if wrapped is None:
-        return None
-    return wrapped + split.get("blank wraps", np.zeros_like(wrapped))
-
-
-def good_split(steps: Mapping[str, Steps], edges: list[datetime]) -> Floats | None:
-    """Give good pieces between successive edges, or None where none tells.
-
-    Parameters
-    ----------
-    steps : mapping
-        Of counters by what they count.
-    edges : list of datetime
-        Edges of the stretches, in order [UTC].
-    """
-    return _pieces({kind: own.split(edges) for kind, own in steps.items()})[0]
-
-
-def good_and_unseen(
-    steps: Mapping[str, Steps], planned: PlannedTime, edges: list[datetime]
-) -> tuple[Floats, Floats] | None:
-    """Give good pieces between successive edges, and those among them that no reading tells.
-
-    Parameters
-    ----------
-    steps : mapping
-        Of counters by what they count.
-    planned : PlannedTime
-        When the works meant to run.
-    edges : list of datetime
-        Edges of the stretches, in order [UTC].
-
-    Returns
-    -------
-    (numpy.ndarray, numpy.ndarray) or None
-        Where a counter was set back or may have turned unseen, its likeliest count; None where none tells.
-    """
-    own = {kind: step for kind, step in steps.items() if kind in WRAP_COUNTERS}
-    likely = {kind: over_planned_time(filled(step, planned), planned) for kind, step in own.items()}
-    good = good_split(likely, edges)
-    told = {kind: replace(step, value=np.where(step.known, step.value, 0.0)) for kind, step in likely.items()}
-    seen = good_split(told, edges)
-    return None if good is None or seen is None else (good, np.maximum(good - seen, 0.0))
-
-
-def _pieces(split: Mapping[str, Floats]) -> tuple[Floats | None, Floats | None, Floats | None]:
-    """Give good, wrapped and rejected pieces from whichever counters there are."""
-    good, pieces, rejects = split.get("good pieces"), split.get("pieces"), split.get("rejects")
-    if pieces is None and good is not None:
-        pieces = good if rejects is None else good + rejects
-    if good is None and pieces is not None:
-        good = pieces if rejects is None else np.maximum(pieces - rejects, 0.0)
-    if rejects is None and good is not None and pieces is not None and "good pieces" in split:
-        rejects = np.maximum(pieces - good, 0.0) if "pieces" in split else None
-    return good, pieces, rejects
+def fed_between(counts: MachineCounts, kind: WebKind, moments: Sequence[datetime]) -> Floats:
+    """Metres of a web [m] fed between successive moments [UTC]."""
+    at = read_moments(counts, moments)
+    fed = counts.count(kind, at[:-1], at[1:])
+    return np.zeros(len(at) - 1) if fed is None else np.nan_to_num(fed.value)

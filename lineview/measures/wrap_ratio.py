@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lineview.measures.wrap_account import KINDS, WrapAccount
+from lineview.measures.wrap_account import WrapAccount
+from lineview.measures.wrap_pieces import WEBS
 
 
 def waste_ratios(accounts: Sequence[WrapAccount]) -> dict[str, float]:
@@ -22,7 +23,7 @@ def waste_ratios(accounts: Sequence[WrapAccount]) -> dict[str, float]:
         not in it.
     """
     out: dict[str, float] = {}
-    for kind in KINDS:
+    for kind in WEBS:
         uses = [use for account in accounts if (use := account.use(kind)) is not None and use.measured]
         geometry = sum(use.geometry_m for use in uses)
         if geometry > 0:

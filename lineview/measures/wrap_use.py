@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from lineview.measures.counted import Counted
+from lineview.core.estimate import Estimate
 from lineview.measures.wrap_factors import mix_factors, web_for
 from lineview.measures.wrap_pieces import WrapPieces
 from lineview.measures.wrap_waste import Allowance, Waste
@@ -60,7 +60,7 @@ class WebUse:
     geometry_m: float
     geometry_low_m: float
     geometry_high_m: float
-    fed: Counted | None
+    fed: Estimate | None
     causes: tuple[Cause, ...]
     metres: float
     low_m: float
@@ -79,7 +79,7 @@ def web_use(
     plant: Plant,
     kind: WebKind,
     rows: Sequence[WrapPieces],
-    fed: Counted | None,
+    fed: Estimate | None,
     waste: Waste,
     happened: Happened,
 ) -> WebUse | None:
@@ -93,7 +93,7 @@ def web_use(
         "film" or "wax paper".
     rows : sequence of WrapPieces
         What was wrapped, by product.
-    fed : Counted or None
+    fed : Estimate or None
         The feed counter over the period [m].
     waste : Waste
         Metres lost at each restart, reel, splice and changeover, learned or assumed.
@@ -136,21 +136,21 @@ def web_use(
     ]
     explained = sum(cause.metres for cause in causes)
     ends = happened.ends_left_m if happened.ends_left_m is not None else _assumed_ends(waste, happened)
-    used = explained if fed is None else fed.value + ends
+    used = explained if fed is None else fed.number + ends
     if fed is not None:
         left = used - explained
         causes.append(
             Cause(
                 "unexplained",
                 left,
-                left - (fed.value - fed.low) - sum(c.high - c.metres for c in causes),
-                left + (fed.high - fed.value) + sum(c.metres - c.low for c in causes),
+                left - (fed.number - fed.ends[0]) - sum(c.high - c.metres for c in causes),
+                left + (fed.ends[1] - fed.number) + sum(c.metres - c.low for c in causes),
                 False,
                 f"{used:,.1f} m used − {explained:,.1f} m explained",
             )
         )
-    low = sum(c.low for c in causes) if fed is None else fed.low + ends
-    high = sum(c.high for c in causes) if fed is None else fed.high + ends
+    low = sum(c.low for c in causes) if fed is None else fed.ends[0] + ends
+    high = sum(c.high for c in causes) if fed is None else fed.ends[1] + ends
     factors, why = mix_factors(plant, kind, total)
     return WebUse(
         kind=kind,

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+import numpy as np
 import polars as pl
 
-from lineview.measures.counted import Steps
-from lineview.measures.wrap_pieces import good_counted
+from lineview.machine.pieces import MachineCounts, micros
 
 #: A batch without an end on the sheet lasts at most this long [s].
 LONGEST_S = 3600.0
@@ -50,7 +50,7 @@ class Yield:
 
 def batch_yield(
     batches: pl.DataFrame,
-    steps: Mapping[str, Steps],
+    counts: MachineCounts,
     piece_g: Mapping[str, float],
     u_piece_g: float,
     scale_error_kg: float | None = None,
@@ -61,8 +61,8 @@ def batch_yield(
     ----------
     batches : polars.DataFrame
         BATCHES of one line that lie in the period, with a product that `piece_g` knows.
-    steps : mapping of str to Steps
-        Counters of the cut-and-wrap machine by what they count.
+    counts : MachineCounts
+        Of the cut-and-wrap machine.
     piece_g : mapping of str to float
         Mean net mass of a piece by product as the sheet names it [g].
     u_piece_g : float
@@ -83,23 +83,26 @@ def batch_yield(
     Source: gum
     """
     mass_in = good = good_kg = count_u2 = reject_kg = pieces = 0.0
-    used, counts_rejects = 0, "rejects" in steps
+    used, counts_rejects = 0, counts.has_read("rejects")
     rows = batches.sort("start").with_columns(_next=pl.col("start").shift(-1)).iter_rows(named=True)
     for row in rows:
         end = _end(row)
         each = piece_g.get(row["product"] or "")
         if end is None or each is None or not (row["mass_in_kg"] or 0) > 0:
             continue
-        counted = good_counted(steps, row["start"], end)
-        if counted is None or not counted.exact or counted.n == 0:
+        at = micros([row["start"], end])
+        pieces_of_batch = counts.pieces(at[:1], at[1:])
+        counted = pieces_of_batch.good
+        if counted is None or counted.missing_s[0] > 0 or np.isnan(counted.value[0]) or not counted.readings[0]:
             continue
         used += 1
         mass_in += row["mass_in_kg"]
-        good += counted.value
-        good_kg += counted.value * each / 1000
-        count_u2 += ((counted.high - counted.low) * each / 1000) ** 2 / 12
-        if counts_rejects:
-            rejected = steps["rejects"].between(row["start"], end).value
+        made = float(counted.value[0])
+        good += made
+        good_kg += made * each / 1000
+        count_u2 += (float(counted.high[0] - counted.low[0]) * each / 1000) ** 2 / 12
+        if counts_rejects and pieces_of_batch.rejects is not None:
+            rejected = float(pieces_of_batch.rejects.value[0])
             reject_kg += rejected * each / 1000
             pieces += rejected
     if not used:

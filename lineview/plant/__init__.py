@@ -1,6 +1,6 @@
 """The plant description: its types, reading it with every fault and its line, and writing layouts."""
 
-from lineview.plant.checks import Day
+from lineview.plant.checks import WEEK, Day
 from lineview.plant.fields import ExportKind
 from lineview.plant.model import (
     Break,
@@ -21,6 +21,7 @@ from lineview.plant.model import (
 )
 
 __all__ = [
+    "WEEK",
     "Break",
     "ColumnTarget",
     "Counter",

@@ -33,7 +33,8 @@ from lineview.plant.positions import KeyPath
 #: The type of a pydantic error that carries a Fault in its context.
 FAULT = "fault"
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-DAYS: tuple[Day, ...] = get_args(Day)
+#: The days in the order of `date.weekday()`.
+WEEK: tuple[Day, ...] = get_args(Day)
 _DAY_S = 86_400
 _WEEK_S = 7 * _DAY_S
 
@@ -366,10 +367,10 @@ def _common_day(first: Any, second: Any) -> str:
     """The first day on which two shifts run at once, "" where they never do; a week is a ring."""
     first_s, second_s = _span_s(first.start, first.end), _span_s(second.start, second.end)
     for day in first.days:
-        start_s, end_s = (DAYS.index(day) * _DAY_S + s for s in first_s)
+        start_s, end_s = (WEEK.index(day) * _DAY_S + s for s in first_s)
         for other in second.days:
             for turn_s in (-_WEEK_S, 0, _WEEK_S):
-                other_start_s, other_end_s = (DAYS.index(other) * _DAY_S + turn_s + s for s in second_s)
+                other_start_s, other_end_s = (WEEK.index(other) * _DAY_S + turn_s + s for s in second_s)
                 if start_s < other_end_s and other_start_s < end_s:
                     return str(day)
     return ""

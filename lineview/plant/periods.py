@@ -1,23 +1,114 @@
-"""Periods in words, as the address bar and the command line use them, and the moments they mean."""
+"""Names of periods, as the address bar and the command line write them, and the moments they mean."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from typing import Literal, get_args
 from zoneinfo import ZoneInfo
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
+from lineview.plant.checks import WEEK
 from lineview.plant.model import Shift
 
-DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-WORDS = ("last-shift", "this-week", "last-7-days", "last-28-days", "all")
-DEFAULTS = {
+PeriodWord = Literal["last-shift", "this-week", "last-7-days", "last-28-days", "all"]
+WORDS: tuple[PeriodWord, ...] = get_args(PeriodWord)
+#: The period that suits a question.
+DEFAULTS: dict[str, PeriodWord] = {
     "rope": "last-7-days",
     "weight": "last-7-days",
     "shift": "last-shift",
     "wrap": "last-28-days",
     "order": "all",
 }
+
+
+@dataclass(frozen=True)
+class ShiftOfDay:
+    """A shift by the day it starts on and its id: "2026-06-09.early"."""
+
+    day: date
+    shift: str
+
+
+@dataclass(frozen=True)
+class Days:
+    """Whole days, both included: "2026-06-08..2026-06-12", or one: "2026-06-09"."""
+
+    first: date
+    last: date
+
+
+#: A period as a person names it; which moments it means depends on the plant and on what was read.
+PeriodName = PeriodWord | ShiftOfDay | Days
+
+
+def read_period(text: str) -> PeriodName:
+    """Read the name of a period.
+
+    Parameters
+    ----------
+    text : str
+        One of WORDS, a shift ("2026-06-09.early"), a day ("2026-06-09") or days ("2026-06-08..2026-06-12").
+
+    Raises
+    ------
+    AskError
+        For an unknown period, or one that ends before it starts.
+
+    Examples
+    --------
+    >>> read_period("2026-06-09.early")
+    ShiftOfDay(day=datetime.date(2026, 6, 9), shift='early')
+    """
+    for word in WORDS:
+        if text == word:
+            return word
+    first_text, dots, last_text = text.partition("..")
+    if not dots and "." in text:
+        day_text, _, shift = text.partition(".")
+        return ShiftOfDay(_day(day_text, text), shift)
+    first = _day(first_text, text)
+    last = _day(last_text, text) if last_text else first
+    if last < first:
+        raise AskError(Fault(f"'{text}' ends before it starts", "period", "the earlier day first"))
+    return Days(first, last)
+
+
+def read_wall_time(text: str, where: str) -> datetime:
+    """Read a moment as a person types it.
+
+    Parameters
+    ----------
+    text : str
+        "2026-06-09", "2026-06-09 06:00" or with an offset.
+    where : str
+        The option's or field's name, for the message.
+
+    Returns
+    -------
+    datetime.datetime
+        Without a zone unless an offset was typed.
+
+    Raises
+    ------
+    AskError
+        Where it is not a date and time.
+    """
+    try:
+        return datetime.fromisoformat(text.strip())
+    except ValueError:
+        expected = "for instance 2026-06-09 06:00"
+        raise AskError(Fault(f"'{text}' is not a date and time", where, expected)) from None
+
+
+def _day(text: str, whole: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        expected = f"one of {', '.join(WORDS)}, a day such as 2026-06-09, or a shift such as 2026-06-09.early"
+        raise AskError(Fault(f"unknown period '{whole}'", "period", expected)) from None
 
 
 def _utc(day: date, clock: time, zone: ZoneInfo) -> datetime:
@@ -52,7 +143,7 @@ def shifts_between(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> l
     for offset in range((last - first).days + 1):
         day = first + timedelta(days=offset)
         for shift in shifts:
-            if DAYS[day.weekday()] not in shift.days:
+            if WEEK[day.weekday()] not in shift.days:
                 continue
             period = _shift_period(shift, day, zone)
             if period.start <= span.end and period.end > span.start:
@@ -65,13 +156,13 @@ def _day_label(day: date) -> str:
     return f"{day:%a} {day.day} {day:%B}"
 
 
-def resolve(token: str, shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
-    """Moments of a period named by a word.
+def resolve(name: PeriodName, shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
+    """Moments of a named period, and how a person names them.
 
     Parameters
     ----------
-    token : str
-        One of WORDS, a shift ("2026-06-09.early"), a day ("2026-06-09") or days ("2026-06-08..2026-06-12").
+    name : str, ShiftOfDay or Days
+        From read_period.
     shifts, zone
         Of the plant description.
     span : Period
@@ -85,23 +176,25 @@ def resolve(token: str, shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period)
     Raises
     ------
     AskError
-        For an unknown period.
+        For a shift that the plant does not have.
     """
     now = span.end
-    if token == "last-shift":  # noqa: S105 - a period, no secret
+    if isinstance(name, ShiftOfDay):
+        return _one_shift(name, shifts, zone)
+    if isinstance(name, Days):
+        period = Period(_utc(name.first, time(0), zone), _utc(name.last + timedelta(days=1), time(0), zone))
+        ends = [_day_label(day) for day in dict.fromkeys((name.first, name.last))]
+        return period, " to ".join(ends)
+    if name == "last-shift":
         return _last_shift(shifts, zone, span)
-    if token == "all":  # noqa: S105 - likewise
-        return Period(span.start, now + timedelta(microseconds=1)), "all readings"
-    today = now.astimezone(zone).date()
-    if token == "this-week":  # noqa: S105 - likewise
+    if name == "all":
+        return Period(span.start, _after(now)), "all readings"
+    if name == "this-week":
+        today = now.astimezone(zone).date()
         monday = today - timedelta(days=today.weekday())
         return Period(_utc(monday, time(0), zone), _after(now)), f"since {_day_label(monday)}"
-    if token in ("last-7-days", "last-28-days"):
-        days = int(token.split("-")[1])
-        return Period(now - timedelta(days=days), _after(now)), f"the last {days} days"
-    if "." in token and ".." not in token:
-        return _one_shift(token, shifts, zone)
-    return _days(token, zone)
+    days = int(name.split("-")[1])
+    return Period(now - timedelta(days=days), _after(now)), f"the last {days} days"
 
 
 def _after(moment: datetime) -> datetime:
@@ -116,56 +209,60 @@ def _last_shift(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tupl
     return Period(max(_utc(day, time(0), zone), span.start), _after(span.end)), _day_label(day)
 
 
-def _one_shift(token: str, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[Period, str]:
-    day_text, _, shift_id = token.partition(".")
-    shift = next((s for s in shifts if s.id == shift_id), None)
+def _one_shift(name: ShiftOfDay, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[Period, str]:
+    shift = next((s for s in shifts if s.id == name.shift), None)
     if shift is None:
         names = ", ".join(s.id for s in shifts) or "none in the plant description"
-        raise AskError(Fault(f"unknown shift '{shift_id}'", "period", f"one of {names}"))
-    day = _day(day_text)
-    return _shift_period(shift, day, zone), f"{_day_label(day)}, {shift.id}"
+        raise AskError(Fault(f"unknown shift '{name.shift}'", "period", f"one of {names}"))
+    return _shift_period(shift, name.day, zone), f"{_day_label(name.day)}, {shift.id}"
 
 
-def _days(token: str, zone: ZoneInfo) -> tuple[Period, str]:
-    first_text, _, last_text = token.partition("..")
-    first = _day(first_text)
-    last = _day(last_text) if last_text else first
-    if last < first:
-        raise AskError(Fault(f"'{token}' ends before it starts", "period", "the earlier day first"))
-    period = Period(_utc(first, time(0), zone), _utc(last + timedelta(days=1), time(0), zone))
-    label = _day_label(first) if first == last else f"{_day_label(first)} to {_day_label(last)}"
-    return period, label
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        expected = f"one of {', '.join(WORDS)}, a day such as 2026-06-09, or a shift such as 2026-06-09.early"
-        raise AskError(Fault(f"unknown period '{text}'", "period", expected)) from None
-
-
-def moment(text: str, zone: ZoneInfo, where: str) -> datetime:
-    """Moment that a person typed, in UTC.
+def at_wall_time(wall: datetime, zone: ZoneInfo, where: str) -> datetime:
+    """Moment of a wall time, in UTC.
 
     Parameters
     ----------
-    text : str
-        "2026-06-09", "2026-06-09 06:00" or with an offset; without one, the plant's wall time.
+    wall : datetime.datetime
+        From read_wall_time; of an hour that the autumn repeats, the first is meant.
     zone : zoneinfo.ZoneInfo
-        The plant's zone.
+        The plant's zone, for a wall time without an offset.
     where : str
-        The option's name, for the message.
+        The option's or field's name, for the message.
 
     Raises
     ------
     AskError
-        Where it is not a date and time.
+        Where it falls in the hour that the spring leaves out.
     """
-    try:
-        read = datetime.fromisoformat(text.strip())
-    except ValueError:
-        raise AskError(
-            Fault(f"'{text}' is not a date and time", where, "for instance 2026-06-09 06:00")
-        ) from None
-    return (read if read.tzinfo else read.replace(tzinfo=zone)).astimezone(UTC)
+    if wall.tzinfo is not None:
+        return wall.astimezone(UTC)
+    at = wall.replace(tzinfo=zone).astimezone(UTC)
+    if at.astimezone(zone).replace(tzinfo=None) != wall:
+        expected = "a time that the spring change leaves in place"
+        raise AskError(Fault(f"{wall:%Y-%m-%d %H:%M} does not exist in {zone.key}", where, expected))
+    return at
+
+
+def moment(text: str, zone: ZoneInfo, where: str) -> datetime:
+    """Moment that a person typed, in the plant's wall time or with an offset.
+
+    Parameters
+    ----------
+    text : str
+        As in read_wall_time.
+    zone : zoneinfo.ZoneInfo
+        The plant's zone.
+    where : str
+        The option's or field's name, for the message.
+
+    Raises
+    ------
+    AskError
+        Where it is not a date and time, or one that the spring change leaves out.
+
+    Examples
+    --------
+    >>> moment("2026-06-09 14:05", ZoneInfo("Europe/Berlin"), "--at").hour
+    12
+    """
+    return at_wall_time(read_wall_time(text, where), zone, where)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -12,14 +13,13 @@ from lineview.columns import UTC_US
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
 from lineview.machine.pieces import (
     MARKS,
-    NO_CONTRADICTIONS,
     CounterIncrements,
     Floats,
     Ints,
     MachineCounts,
     fastest_per_us,
 )
-from lineview.measures.coded_clock import clock_with_states, contradictions
+from lineview.measures.coded_clock import clock_with_states
 from lineview.measures.counts import pair_bounds
 from lineview.measures.state_spells import NO_SPELLS, Spells
 from lineview.measures.states import RUNNING, SLOW, STANDING, UNSEEN, Clock
@@ -28,7 +28,12 @@ from lineview.records.frames import COUNTERS, JOINED
 
 
 def machine_counts(
-    machine: Machine, records: pl.DataFrame, planned: PlannedTime, *, gap_s: float
+    machine: Machine,
+    records: pl.DataFrame,
+    planned: PlannedTime,
+    period: tuple[datetime, datetime],
+    *,
+    gap_s: float,
 ) -> MachineCounts:
     """Put a machine's counts together.
 
@@ -41,6 +46,8 @@ def machine_counts(
         that what was counted over the period's edges is seen.
     planned : PlannedTime
         When the works meant to run, for what was not read between two windows.
+    period : (datetime, datetime)
+        Of which the readings are counted [UTC]; windows are cut at its ends.
     gap_s : float
         Longest interval between readings that still tells what happened in it [s].
 
@@ -60,16 +67,16 @@ def machine_counts(
     spells = _spells(records)
     seen = _activity(machine, records, increments, gap_s)
     usual = records["usual_min"].drop_nulls()
+    inside = records.filter((pl.col("first_read") >= period[0]) & (pl.col("last_read") < period[1]))
     return MachineCounts(
         machine,
         increments,
         clock_with_states(seen, spells, machine.nominal_per_min),
         spells,
-        contradictions(seen, spells) if spells.any else NO_CONTRADICTIONS,
         _aside(records),
         float(usual.median()) if len(usual) else None,  # type: ignore[arg-type]  # a float
-        int(records["readings"].sum()),
-        tuple(sorted(set(records["unknown_states"].explode().drop_nulls().to_list()))),
+        int(inside["readings"].sum()),
+        tuple(sorted(set(inside["unknown_states"].explode().drop_nulls().to_list()))),
         _marks(records),
     )
 
@@ -192,7 +199,7 @@ def _aside(records: pl.DataFrame) -> dict[Counts, pl.DataFrame]:
     frame = rows.select(
         "aside_of", start=pl.col("aside_from_us").cast(UTC_US), end=pl.col("aside_to_us").cast(UTC_US), n="aside_n"
     )
-    return {name: part.drop("aside_of") for (name,), part in frame.group_by(["aside_of"], maintain_order=True)}  # type: ignore[misc]
+    return {name: part.drop("aside_of") for (name,), part in frame.group_by(["aside_of"], maintain_order=True)}
 
 
 def _activity(
@@ -221,7 +228,7 @@ def _unseen_rows(own: pl.DataFrame) -> tuple[Ints, Ints, Floats, Floats]:
 
 def _cycles(machine: Machine, increments: dict[Counts, CounterIncrements]) -> CounterIncrements:
     """The counter that shows whether the machine runs."""
-    return increments["pieces"] if "pieces" in increments else increments["good pieces"]
+    return next(increments[kind] for kind in ("pieces", "good pieces", "rope") if kind in increments)
 
 
 def _joined_clock(

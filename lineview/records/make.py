@@ -9,26 +9,25 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from lineview.columns import INCREMENTS, empty
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.pieces import (
     CounterIncrements,
     Floats,
     Ints,
     MachineCounts,
-    NO_CONTRADICTIONS,
     channel_increments,
     counter_activity,
     counter_increments,
     marks_of,
     piece_counter,
 )
-from lineview.columns import INCREMENTS, empty
 from lineview.measures.counts import known_modulus
 from lineview.measures.state_codes import unknown_states
 from lineview.measures.state_spells import NO_SPELLS, set_aside, state_spells
-from lineview.measures.states import RUNNING, SLOW, UNSEEN, Clock
+from lineview.measures.states import RUNNING, SLOW, UNSEEN, Clock, moving
 from lineview.plant import Counts, Machine
-from lineview.records.frames import ACTIVITY, RECORDS
+from lineview.records.frames import ACTIVITY, OUTPUT, RECORDS
 
 #: Pieces along a running stretch are kept at steps of about so long [s], for its picture.
 STEP_S = 60.0
@@ -90,13 +89,15 @@ def make_record(
         counters[counter.counts] = counter_increments(added[counter.counts], counter, planned)
         first_last[counter.counts] = (*ends, _size(known_modulus(counter), ends))
     seen = _activity(machine, added, gap_s)
-    counts = MachineCounts(machine, counters, seen, spells, NO_CONTRADICTIONS, aside)
+    counts = MachineCounts(machine, counters, seen, spells, aside)
     said = spells.any
     return {
         "readings": int((readings["quality"] == "good").sum()),
+        "first_read": readings["at"].min(),
+        "last_read": readings["at"].max(),
         "usual_min": float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None,
         **_counter_columns(counters, first_last),
-        **_joined_columns(counters, edges.moments_us),
+        **_joined_columns(counters, edges.moments_us, _restarts(seen)),
         **_activity_columns(seen),
         "spell_from_us": spells.start,
         "spell_to_us": spells.end,
@@ -112,7 +113,10 @@ def make_record(
 
 
 def _activity(machine: Machine, added: Mapping[Counts, pl.DataFrame], gap_s: float) -> Clock:
+    """The machine's activity by its piece counters; a sizer's by its rope counter."""
     shows = piece_counter(machine)
+    if shows is None and "rope" in added:
+        return moving(added["rope"], gap_s)
     if shows is None or shows.counts not in added:
         return counter_activity(machine, {kind: empty(INCREMENTS) for kind in ("pieces", "good pieces")}, gap_s)
     return counter_activity(machine, added, gap_s)
@@ -158,8 +162,20 @@ def _counter_columns(
     }
 
 
-def _joined_columns(counters: Mapping[Counts, CounterIncrements], moments_us: Ints) -> dict[str, Any]:
-    parts = [join_increments(counter, moments_us) for counter in counters.values()]
+def _restarts(seen: Clock) -> Ints:
+    """Moments [µs] at which the machine began to run."""
+    return seen.edge[:-1][np.isin(seen.code, (RUNNING, SLOW))]
+
+
+def _joined_columns(
+    counters: Mapping[Counts, CounterIncrements], moments_us: Ints, restarts_us: Ints
+) -> dict[str, Any]:
+    # Blank wraps come at restarts, so that counter alone must be exact there.
+    at_restarts = np.union1d(moments_us, restarts_us)
+    parts = [
+        join_increments(counter, at_restarts if kind == "blank wraps" else moments_us)
+        for kind, counter in counters.items()
+    ]
     of = [np.full(len(part.start_us), k, dtype=np.int64) for k, part in enumerate(parts)]
 
     def column(name: str) -> Any:
@@ -280,7 +296,7 @@ def _aside_columns(aside: Mapping[Counts, pl.DataFrame]) -> dict[str, Any]:
 
 def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
     """Good pieces by day and product between the first and the last reading."""
-    nothing: dict[str, Any] = {"day": [], "product": [], "good": [], "unseen": []}
+    nothing: dict[str, Any] = {name: [] if isinstance(dtype, pl.List) else None for name, dtype in OUTPUT.items()}
     counted = [c for kind, c in counts.counters.items() if kind in ("pieces", "good pieces") and len(c.end_us)]
     if not counted:
         return nothing
@@ -288,24 +304,26 @@ def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
     inner = np.union1d(edges.product_us, edges.midnights_us)
     at = np.concatenate(([first], inner[(inner > first) & (inner < last)], [last])).astype(np.int64)
     good = counts.pieces(at[:-1], at[1:]).good
-    if good is None:
+    whole = counts.pieces(at[:1], at[-1:]).good
+    if good is None or whole is None:
         return nothing
     place = np.searchsorted(edges.product_us, at[:-1], side="right") - 1
     day = np.searchsorted(edges.midnights_us, at[:-1], side="right")
-    open_share = np.clip(good.missing_s * 1e6 / np.maximum(np.diff(at), 1), 0.0, 1.0)
-    unseen = np.where(good.high > good.low, np.nan_to_num(good.value) * (open_share > 0) * open_share, 0.0)
-    sums: dict[tuple[Any, str], list[float]] = {}
-    for k in range(len(at) - 1):
-        name = edges.products[place[k]] if place[k] >= 0 else ""
-        total = sums.setdefault((edges.days[day[k]], name), [0.0, 0.0])
-        total[0] += float(np.nan_to_num(good.value[k]))
-        total[1] += float(unseen[k])
-    return {
-        "day": [day for day, _ in sums],
-        "product": [name for _, name in sums],
-        "good": [total[0] for total in sums.values()],
-        "unseen": [total[1] for total in sums.values()],
-    }
+    products = [edges.products[p] if p >= 0 else "" for p in place.tolist()]
+    value = np.nan_to_num(good.value)
+    unseen_s = np.minimum(good.missing_s * 1e6, np.diff(at))
+    unseen = np.where(unseen_s > 0, value * unseen_s / np.maximum(np.diff(at), 1), 0.0)
+    # What the window leaves open lies where readings are missing, however the days and products part it.
+    share = unseen_s / unseen_s.sum() if unseen_s.sum() > 0 else np.zeros(len(value))
+    below, above = float(value.sum() - whole.low[0]), float(whole.high[0] - value.sum())
+    sums: dict[tuple[Any, str], Floats] = {}
+    for k in range(len(value)):
+        key = (edges.days[day[k]], products[k])
+        row = np.array([value[k], value[k] - below * share[k], value[k] + above * share[k], unseen[k]])
+        sums[key] = sums.get(key, np.zeros(4)) + row
+    table = np.array(list(sums.values()))
+    columns = [products[0], products[-1], [day for day, _ in sums], [name for _, name in sums], *table.T]
+    return dict(zip(OUTPUT, columns, strict=True))
 
 
 def _gauge_columns(machine: Machine, readings: pl.DataFrame) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -56,7 +56,7 @@ def windows(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime) 
     return frame.filter((pl.col("end") > start) & (pl.col("start") <= end))
 
 
-def _between(start: datetime, end: datetime, tz: ZoneInfo) -> list[tuple[datetime, datetime, str, object]]:
+def _between(start: datetime, end: datetime, tz: ZoneInfo) -> list[tuple[datetime, datetime, str, date]]:
     """Windows of the time between two shifts, one a day."""
     rows = []
     while start < end:

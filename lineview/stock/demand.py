@@ -121,7 +121,7 @@ def history_pace(made: pl.DataFrame, line: str, reels_a_piece: Mapping[str, floa
     Parameters
     ----------
     made : polars.DataFrame
-        MADE, as lineview.measures.made_by_day gives it.
+        DAILY_OUTPUT.
     line : str
         Id of the line.
     reels_a_piece : mapping

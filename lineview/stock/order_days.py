@@ -7,10 +7,9 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from lineview.plant import WEEK
 from lineview.stock.order_lines import OrderLine
 from lineview.stock.supplier_orders import SupplierOrder
-
-WEEK = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
 def working_day(at: datetime, now: datetime, days: Collection[str], zone: ZoneInfo) -> datetime:

@@ -8,9 +8,9 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from lineview.measures.made_by_day import week_planned
 from lineview.measures.reel_length import full_reel_m
 from lineview.plant import Plant, Web
+from lineview.records.output import week_planned
 from lineview.stock.demand import (
     Ahead,
     Demand,

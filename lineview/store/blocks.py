@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import polars as pl
 
@@ -23,15 +24,15 @@ class Block:
     channel: str
     rows: pl.DataFrame
 
-    @property
+    @cached_property
     def first(self) -> int:
         """The first moment [µs since 1970]."""
-        return int(self.rows["at"].dt.epoch("us")[0])
+        return int(self.rows["at"].to_physical()[0])
 
-    @property
+    @cached_property
     def last(self) -> int:
         """The last moment [µs since 1970]."""
-        return int(self.rows["at"].dt.epoch("us")[-1])
+        return int(self.rows["at"].to_physical()[-1])
 
 
 def blocks(part: int, tidy: pl.DataFrame, by: Sequence[str]) -> list[Block]:
@@ -76,6 +77,24 @@ def blocks(part: int, tidy: pl.DataFrame, by: Sequence[str]) -> list[Block]:
     return [Block(part, name[0], name[1] if len(name) > 1 else "", _by_time(cut[name])) for name in names]
 
 
+def channel_blocks(part: int, frames: Sequence[pl.DataFrame]) -> list[Block]:
+    """Give the blocks of frames that are of one machine and channel each, sorted like those of `blocks`.
+
+    Parameters
+    ----------
+    part : int
+        Which part of the export the rows are of.
+    frames : sequence of polars.DataFrame
+        READINGS.
+    """
+    named = [(*frame.select("machine", "channel").row(0), frame) for frame in frames if frame.height]
+    owners = [(machine, channel) for machine, channel, _ in named]
+    if len(set(owners)) < len(owners):  # two columns of one channel
+        return blocks(part, pl.concat(frames), ("machine", "channel"))
+    sorted_ = sorted(named, key=lambda one: one[:2])
+    return [Block(part, machine, channel, _by_time(rows)) for machine, channel, rows in sorted_]
+
+
 def _by_time(rows: pl.DataFrame) -> pl.DataFrame:
     return rows if rows["at"].is_sorted() else rows.sort("at", maintain_order=True)
 
@@ -92,6 +111,9 @@ def pieces(found: Sequence[Block]) -> list[Piece]:
 def _months(rows: pl.DataFrame) -> list[tuple[str, pl.DataFrame]]:
     """Cut rows sorted by moment at the months' ends [UTC]."""
     at = rows["at"]
+    low, high = at[0], at[-1]
+    if (low.year, low.month) == (high.year, high.month):
+        return [(f"{low:%Y-%m}", rows)]
     ends = at.head(1).append(at.tail(1)).dt.month_start().dt.truncate("1d")
     starts = pl.datetime_range(ends[0], ends[1], "1mo", eager=True, time_unit="us", time_zone="UTC")
     offsets = [*at.search_sorted(starts, "left").to_list(), rows.height]

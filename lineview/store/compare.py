@@ -88,6 +88,9 @@ def compare_readings(block: Block, there: pl.DataFrame | None, tally: Tally) -> 
     Moments that either side has once are looked up in order; only the few that a side tells in several
     versions are grouped.
     """
+    if (there is None or there.is_empty()) and _each_once(block.rows["at"]):
+        tally.add(block.part, block.rows["row"], None)
+        return
     rows = block.rows.select(*_SAID, "row")
     known = rows.select(_SAID).clear() if there is None else there.select(_SAID).sort("at")
     again = _as_before(rows)
@@ -113,6 +116,12 @@ def compare_readings(block: Block, there: pl.DataFrame | None, tally: Tally) -> 
         named = disputed.sort().alias("at").to_frame()
         named = named.with_columns(machine=pl.lit(block.machine), channel=pl.lit(block.channel))
         tally.dispute("readings", named, "machine", "channel", "at")
+
+
+def _each_once(at: pl.Series) -> bool:
+    """Whether no moment stands twice in sorted moments."""
+    moments = at.to_physical().to_numpy()
+    return bool((moments[1:] > moments[:-1]).all())
 
 
 def _as_before(rows: pl.DataFrame) -> pl.Series:

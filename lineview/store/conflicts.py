@@ -13,7 +13,7 @@ from sqlalchemy import select
 
 from lineview.columns import UTC_US
 from lineview.store.frames import fetch
-from lineview.store.journal import Journal
+from lineview.store.journal import JournalReader
 from lineview.store.kinds import KINDS, Kind
 from lineview.store.query import Measured, Told
 from lineview.store.refusals import PerIntake
@@ -38,7 +38,7 @@ class Conflicts:
 
     Parameters
     ----------
-    journal : Journal
+    journal : JournalReader
         Says which intakes are done and from which file each is.
     noted : PerIntake
         The disputed moments noted when each was recorded.
@@ -48,7 +48,7 @@ class Conflicts:
         The journal's own kinds.
     """
 
-    def __init__(self, journal: Journal, noted: PerIntake, readings: Measured, told: Told) -> None:
+    def __init__(self, journal: JournalReader, noted: PerIntake, readings: Measured, told: Told) -> None:
         self._journal = journal
         self._noted = noted
         self._readings = readings

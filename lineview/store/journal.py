@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from threading import RLock
 from typing import Any
 
 import polars as pl
@@ -20,7 +22,78 @@ from lineview.store.plainly import plainly
 from lineview.store.tables import extents, intakes, of_kind
 
 
-class Journal:
+@dataclass(frozen=True)
+class Beginning:
+    """What the journal keeps of an intake.
+
+    Parameters
+    ----------
+    told : dict
+        Of the table intakes; its attempt, state and moment are set when it is written.
+    spans : list of dict
+        Of the table extents, without the intake.
+    kinds : sequence of (str, polars.DataFrame)
+        Rows of the journal's own kinds.
+    """
+
+    told: dict[str, Any]
+    spans: list[dict[str, Any]]
+    kinds: Sequence[tuple[str, pl.DataFrame]]
+
+
+class JournalReader:
+    """The queries of the journal, over whatever connection `reading` gives."""
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give a connection for queries."""
+        raise NotImplementedError
+        yield
+
+    def known(self, sha256: str) -> int | None:
+        """Give the intake of an export that is in, or None."""
+        query = select(intakes.c.id).where(intakes.c.sha256 == sha256, intakes.c.state == "done")
+        with self.reading() as connection:
+            return connection.execute(query).scalar()
+
+    def row(self, intake: int) -> Any | None:
+        """Give an intake's row, or None."""
+        with self.reading() as connection:
+            return connection.execute(select(intakes).where(intakes.c.id == intake)).first()
+
+    def done(self) -> list[int]:
+        """Give the intakes that are in, oldest first."""
+        query = select(intakes.c.id).where(intakes.c.state == "done").order_by(intakes.c.id)
+        with self.reading() as connection:
+            return list(connection.execute(query).scalars())
+
+    def hidden(self) -> list[int]:
+        """Give the intakes of which nothing is to be seen."""
+        with self.reading() as connection:
+            return list(connection.execute(select(intakes.c.id).where(intakes.c.state != "done")).scalars())
+
+
+class JournalSnapshot(JournalReader):
+    """The journal as it was at one moment, whatever is written meanwhile.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        In a transaction that sees one state of the database; threads take turns on it.
+    """
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+        self._turn = RLock()
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give the one connection."""
+        with self._turn, plainly("read the journal"):
+            yield self._connection
+
+
+class Journal(JournalReader):
     """The journal's database, its tables brought to the form this version knows.
 
     Parameters
@@ -57,21 +130,15 @@ class Journal:
         with plainly("write to the journal"), self.engine.begin() as connection:
             yield connection
 
-    def known(self, sha256: str) -> int | None:
-        """Give the intake of an export that is in, or None."""
-        query = select(intakes.c.id).where(intakes.c.sha256 == sha256, intakes.c.state == "done")
-        with self.reading() as connection:
-            return connection.execute(query).scalar()
-
-    def row(self, intake: int) -> Any | None:
-        """Give an intake's row, or None."""
-        with self.reading() as connection:
-            return connection.execute(select(intakes).where(intakes.c.id == intake)).first()
-
-    def hidden(self) -> list[int]:
-        """Give the intakes of which nothing is to be seen."""
-        with self.reading() as connection:
-            return list(connection.execute(select(intakes.c.id).where(intakes.c.state != "done")).scalars())
+    @contextmanager
+    def snapshot(self) -> Iterator[JournalSnapshot]:
+        """Give the journal as it is now, held still for as long as the context lasts."""
+        with plainly("read the journal"), self.engine.connect() as connection:
+            if self.engine.dialect.name == "sqlite":
+                connection.exec_driver_sql("BEGIN")  # the driver begins none of its own for queries
+            else:
+                connection.execution_options(isolation_level="REPEATABLE READ")
+            yield JournalSnapshot(connection)
 
     def uncleared(self) -> list[Any]:
         """Give the rows of intakes that a crash may have left half-way."""
@@ -79,55 +146,53 @@ class Journal:
         with self.reading() as connection:
             return list(connection.execute(select(intakes).where(unfinished).order_by(intakes.c.id)))
 
-    def begin(
-        self, told: dict[str, Any], spans: list[dict[str, Any]], kinds: Sequence[tuple[str, pl.DataFrame]]
-    ) -> int:
-        """Write all that the journal keeps of an intake, hidden until it is done.
+    def begin(self, several: Sequence[Beginning]) -> list[Any]:
+        """Write all that the journal keeps of intakes, hidden until they are done.
 
         Parameters
         ----------
-        told : dict
-            Of the table intakes; its attempt, state and moment are set here.
-        spans : list of dict
-            Of the table extents, without the intake.
-        kinds : sequence of (str, polars.DataFrame)
-            Rows of the journal's own kinds.
+        several : sequence of Beginning
+            Each of another export.
 
         Returns
         -------
-        int
-            The intake's id.
+        list of sqlalchemy.Row
+            The intakes' rows, in order.
         """
         with self.writing() as connection:
-            earlier = select(func.count()).where(intakes.c.sha256 == told["sha256"])
-            row = {
-                **told,
-                "attempt": connection.execute(earlier).scalar_one(),
-                "taken_at": micros(datetime.now(UTC)),
-                "state": "begun",
-                "cleared": False,
-            }
-            intake = connection.execute(insert(intakes).returning(intakes.c.id), row).scalar_one()
-            if spans:
-                connection.execute(insert(extents), [{**span, "intake": intake} for span in spans])
-            for name, tidy in kinds:
-                if tidy.height:
-                    rows = plain(tidy.with_columns(intake=pl.lit(intake, pl.Int64)))
-                    connection.execute(insert(of_kind[name]), rows)
-        return int(intake)
+            return [_begun(connection, one) for one in several]
 
-    def end(self, intake: int, state: str) -> None:
-        """Say what became of an intake; of one that is not done, all rows but its own go."""
+    def end(self, ids: Sequence[int], state: str) -> None:
+        """Say what became of intakes; of those that are not done, all rows but their own go."""
         with self.writing() as connection:
             if state != "done":
                 for table in (extents, *of_kind.values()):
-                    connection.execute(delete(table).where(table.c.intake == intake))
-            connection.execute(update(intakes).where(intakes.c.id == intake).values(state=state))
+                    connection.execute(delete(table).where(table.c.intake.in_(ids)))
+            connection.execute(update(intakes).where(intakes.c.id.in_(ids)).values(state=state))
 
     def clear(self, intake: int) -> None:
         """Note that nothing is left of an undone or failed intake."""
         with self.writing() as connection:
             connection.execute(update(intakes).where(intakes.c.id == intake).values(cleared=True))
+
+
+def _begun(connection: Connection, one: Beginning) -> Any:
+    earlier = select(func.count()).where(intakes.c.sha256 == one.told["sha256"])
+    row = {
+        **one.told,
+        "attempt": connection.execute(earlier).scalar_one(),
+        "taken_at": micros(datetime.now(UTC)),
+        "state": "begun",
+        "cleared": False,
+    }
+    given = connection.execute(insert(intakes).returning(intakes), row).one()
+    if one.spans:
+        connection.execute(insert(extents), [{**span, "intake": given.id} for span in one.spans])
+    for name, tidy in one.kinds:
+        if tidy.height:
+            rows = plain(tidy.with_columns(intake=pl.lit(given.id, pl.Int64)))
+            connection.execute(insert(of_kind[name]), rows)
+    return given
 
 
 def _prepare_sqlite(connection: Any, _: Any) -> None:

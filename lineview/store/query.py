@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import polars as pl
 from sqlalchemy import select
 
 from lineview.columns import UTC_US, empty
-from lineview.store.blocks import Block
-from lineview.store.delta import PartedTable
+from lineview.store.delta import TableFiles
 from lineview.store.extents import spans
 from lineview.store.frames import fetch
-from lineview.store.journal import Journal
+from lineview.store.journal import JournalReader
 from lineview.store.kinds import Kind
 from lineview.store.settle import told_once
 from lineview.store.tables import extents, intakes, of_kind
@@ -25,16 +24,16 @@ class Measured:
     ----------
     kind : str
         "readings" or "weights".
-    table : PartedTable
+    table : TableFiles
         Where the rows are.
-    journal : Journal
+    journal : JournalReader
         Says which intakes are done.
     schema : dict
         Of lineview.columns.
     """
 
     def __init__(
-        self, kind: str, table: PartedTable, journal: Journal, schema: dict[str, pl.DataType]
+        self, kind: str, table: TableFiles, journal: JournalReader, schema: dict[str, pl.DataType]
     ) -> None:
         self._kind = kind
         self._table = table
@@ -66,19 +65,21 @@ class Measured:
             return None if first > last else lazy
         return lazy.filter(pl.col("channel").is_in(list(channels)))
 
-    def overlapping(self, block: Block) -> pl.DataFrame | None:
-        """Give what is there between a block's first and last moment; None where nothing can be."""
-        channels = [block.channel] if block.channel else None
-        there = spans(self._journal, self._kind, block.machine, channels)
-        there = there.filter(pl.col("last") >= block.first, pl.col("first") <= block.last)
-        if there.is_empty():
-            return None
-        first, last = there.select(pl.col("first").min(), pl.col("last").max()).row(0)
-        lazy = self._scan(block.machine, max(first, block.first), min(last, block.last), channels)
+    def extents(self, machines: Collection[str], first: int, last: int) -> pl.DataFrame:
+        """Give machine, channel, first and last moment of the intakes that are of a time [µs since 1970]."""
+        return spans(self._journal, self._kind, machines, between=(first, last))
+
+    def between(
+        self, machine: str, first: int, last: int, channels: Sequence[str] | None = None
+    ) -> pl.DataFrame | None:
+        """Give what an export is compared with, in no particular order; None where there is nothing.
+
+        Of channels only channel, moment, value and text: an export may overlap millions.
+        """
+        lazy = self._scan(machine, first, last, channels)
         if lazy is None:
             return None
-        # of readings only what is compared: an export may overlap millions
-        return (lazy.select("at", "value", "text") if channels else lazy).collect()
+        return (lazy if channels is None else lazy.select("channel", "at", "value", "text")).collect()
 
 
 class Told:
@@ -86,11 +87,11 @@ class Told:
 
     Parameters
     ----------
-    journal : Journal
+    journal : JournalReader
         Where the rows are.
     """
 
-    def __init__(self, journal: Journal) -> None:
+    def __init__(self, journal: JournalReader) -> None:
         self._journal = journal
 
     def rows(

@@ -1,8 +1,8 @@
-"""Taking one export in, whole or not at all.
+"""Taking exports in, each whole or not at all.
 
 Notes
 -----
-The order: the export's bytes; the journal's row, "begun", with all that the journal keeps; refusals and
+The order: the exports' bytes; the journal's rows, "begun", with all that the journal keeps; refusals and
 disputed moments; one atomic Delta commit a table, named for the export's SHA-256 and the attempt; the
 journal's row, "done". Nothing of an intake is given before it is done. What a crash leaves is "begun": it is
 finished where all its commits are there, and taken back where one is missing, by the next to open or write.
@@ -10,7 +10,7 @@ finished where all its commits are there, and taken back where one is missing, b
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,12 +18,13 @@ import polars as pl
 
 from lineview.errors import Fault, StoreError
 from lineview.intake.export import Export
-from lineview.store.blocks import Block, blocks, pieces
+from lineview.store.blocks import Block, blocks, channel_blocks, pieces
 from lineview.store.compare import DISPUTES, Tally, compare_kind, compare_readings, compare_weights
 from lineview.store.conflicts import Conflicts
-from lineview.store.delta import PartedTable
-from lineview.store.journal import Journal
+from lineview.store.delta import PartedTable, Written
+from lineview.store.journal import Beginning, Journal
 from lineview.store.kinds import KINDS, MEASURED
+from lineview.store.nearby import Nearby
 from lineview.store.originals import Originals
 from lineview.store.query import Measured, Told
 from lineview.store.refusals import PerIntake
@@ -79,6 +80,17 @@ def receipt(row: Any, conflicts: int, *, already: bool = False) -> Receipt:
 
 
 @dataclass(frozen=True)
+class _Compared:
+    """An export of a group, its place in it, and all that is to be written of it."""
+
+    place: int
+    export: Export
+    blocks: dict[str, list[Block]]
+    beginning: Beginning
+    disputed: pl.DataFrame
+
+
+@dataclass(frozen=True)
 class Recorder:
     """The parts of the store that an intake is written to."""
 
@@ -91,74 +103,69 @@ class Recorder:
     told: Told
     conflicts: Conflicts
 
-    def record(self, export: Export) -> Receipt:
-        """Take an export in; the caller holds the store for writing and has recovered it."""
-        known = self.journal.known(export.sha256)
-        if known is not None:
-            return receipt(self.journal.row(known), self.conflicts.count(known), already=True)
-        self.originals.keep(export.path, export.sha256)
-        found = {
-            name: [
-                block
-                for part, one in enumerate(export.parts)
-                if one.kind == name
-                for block in blocks(part, one.tidy, _BY[name])
+    def record(self, exports: Sequence[Export]) -> list[Receipt | StoreError]:
+        """Take exports in; the caller holds the store for writing and has recovered it.
+
+        Each is whole or not there on its own; what they write is brought to the disk together.
+        """
+        first: dict[str, int] = {}
+        outcomes: dict[int, Receipt | StoreError] = {}
+        for place, export in enumerate(exports):
+            known = self.journal.known(export.sha256)
+            if known is not None:
+                outcomes[place] = self._again(known)
+            else:
+                first.setdefault(export.sha256, place)
+        fresh = self._compared({place: exports[place] for place in first.values()}, outcomes)
+        outcomes |= self._write(fresh)
+        for place, export in enumerate(exports):
+            if place not in outcomes:  # the same bytes as another of the group
+                one = outcomes[first[export.sha256]]
+                outcomes[place] = one if isinstance(one, StoreError) else self._again(one.intake)
+        return [outcomes[place] for place in range(len(exports))]
+
+    def _again(self, known: int) -> Receipt:
+        return receipt(self.journal.row(known), self.conflicts.count(known), already=True)
+
+    def _compared(
+        self, exports: dict[int, Export], outcomes: dict[int, Receipt | StoreError]
+    ) -> list[_Compared]:
+        """Compare exports with what is there and with those before them; errors go to the outcomes."""
+        found = {place: _blocks_of(export) for place, export in exports.items()}
+        nearby = Nearby(self.measured, self.told)
+        nearby.expect({name: [b for one in found.values() for b in one[name]] for name in MEASURED})
+        compared = []
+        for place, export in exports.items():
+            try:
+                self.originals.keep(export.path, export.sha256)
+                tally = _compare(export, found[place], nearby)
+                beginning = _beginning(export, found[place], tally)
+            except StoreError as error:
+                outcomes[place] = error
+                continue
+            nearby.add(found[place], beginning.kinds)
+            disputed = pl.concat(tally.disputes).unique() if tally.disputes else pl.DataFrame(schema=DISPUTES)
+            compared.append(_Compared(place, export, found[place], beginning, disputed))
+        return compared
+
+    def _write(self, compared: Sequence[_Compared]) -> dict[int, Receipt | StoreError]:
+        """Write what was compared, in the order by which a crash leaves each export whole or not there."""
+        if not compared:
+            return {}
+        rows = self.journal.begin([one.beginning for one in compared])
+        for row, one in zip(rows, compared, strict=True):
+            self.refusals.keep(row.id, one.export.refusals.with_columns(intake=pl.lit(row.id, pl.Int64)))
+            self.disputes.keep(row.id, one.disputed)
+        for name in MEASURED:
+            written = [
+                Written(row.id, _app_id(row), pieces(one.blocks[name]))
+                for row, one in zip(rows, compared, strict=True)
+                if one.blocks[name]
             ]
-            for name in MEASURED
-        }
-        tally = self._compare(export, found)
-        intake = self._begin(export, found, tally)
-        self.refusals.keep(intake, export.refusals.with_columns(intake=pl.lit(intake, pl.Int64)))
-        disputed = pl.concat(tally.disputes).unique() if tally.disputes else pl.DataFrame(schema=DISPUTES)
-        self.disputes.keep(intake, disputed)
-        row = self.journal.row(intake)
-        for name in MEASURED:
-            if found[name]:
-                self.tables[name].add(pieces(found[name]), intake, _app_id(row))
-        self.journal.end(intake, "done")
-        return receipt(row, disputed.height)
-
-    def _compare(self, export: Export, found: dict[str, list[Block]]) -> Tally:
-        tally = Tally()
-        for name in MEASURED:
-            own: dict[tuple[str, str], list[Block]] = {}
-            for block in found[name]:
-                there = self.measured[name].overlapping(block)
-                before = own.setdefault((block.machine, block.channel), [])
-                if before and name == "readings":  # sheets of one file may repeat each other
-                    same = [b.rows.select("at", "value", "text") for b in before]
-                    there = pl.concat([*([] if there is None else [there]), *same])
-                _COMPARE[name](block, there, tally)
-                before.append(block)
-        given: dict[str, list[pl.DataFrame]] = {}
-        for part, one in enumerate(export.parts):
-            if one.kind in KINDS and one.tidy.height:
-                kind = KINDS[one.kind]
-                there = pl.concat([self.told.like(kind, one.tidy), *given.get(one.kind, [])])
-                compare_kind(part, kind, one.tidy, there, tally)
-                given.setdefault(one.kind, []).append(one.tidy)
-        return tally
-
-    def _begin(self, export: Export, found: dict[str, list[Block]], tally: Tally) -> int:
-        kept, duplicate, refused = tally.kept, tally.duplicate, export.rows_refused
-        if kept + duplicate + refused != export.rows:
-            what = f"{kept} rows kept, {duplicate} duplicate and {refused} refused are not {export.rows} rows"
-            advice = "Nothing was taken in; please report this with the file"
-            raise StoreError(Fault(what, export.path.name, "every row in one of the three", advice))
-        told = {
-            "file": export.path.name,
-            "sha256": export.sha256,
-            "size_bytes": export.size_bytes,
-            "layouts": ", ".join(export.layouts),
-            "rows": export.rows,
-            "kept": kept,
-            "duplicate": duplicate,
-            "refused": refused,
-            "uncertain": export.uncertain,
-        }
-        spans = [_span(name, block) for name in MEASURED for block in found[name]]
-        kinds = [(one.kind, one.tidy) for one in export.parts if one.kind in KINDS]
-        return self.journal.begin(told, spans, kinds)
+            if written:
+                self.tables[name].add(written)
+        self.journal.end([row.id for row in rows], "done")
+        return {one.place: receipt(row, one.disputed.height) for row, one in zip(rows, compared, strict=True)}
 
     def undo(self, intake: int) -> Receipt:
         """Take an intake back; the caller holds the store for writing and has recovered it."""
@@ -170,7 +177,7 @@ class Recorder:
                 Fault(f"intake {intake} was taken back before", "intake", "an intake that is in")
             )
         given = receipt(row, self.conflicts.count(intake))
-        self.journal.end(intake, "undone")
+        self.journal.end([intake], "undone")
         self._clear(row)
         return given
 
@@ -178,10 +185,10 @@ class Recorder:
         """Finish or take back what a crash has left; the caller holds the store for writing."""
         for row in self.journal.uncleared():
             if row.state == "begun" and self._whole(row):
-                self.journal.end(row.id, "done")
+                self.journal.end([row.id], "done")
                 continue
             if row.state == "begun":
-                self.journal.end(row.id, "failed")
+                self.journal.end([row.id], "failed")
             self._clear(row)
 
     def _whole(self, row: Any) -> bool:
@@ -194,6 +201,66 @@ class Recorder:
         self.refusals.drop(row.id)
         self.disputes.drop(row.id)
         self.journal.clear(row.id)
+
+
+def _blocks_of(export: Export) -> dict[str, list[Block]]:
+    return {
+        name: [
+            block
+            for part, one in enumerate(export.parts)
+            if one.kind == name
+            for block in (
+                blocks(part, one.tidy, _BY[name])
+                if len(one.frames) == 1
+                else channel_blocks(part, one.frames)
+            )
+        ]
+        for name in MEASURED
+    }
+
+
+def _compare(export: Export, found: dict[str, list[Block]], nearby: Nearby) -> Tally:
+    tally = Tally()
+    for name in MEASURED:
+        own: dict[tuple[str, str], list[Block]] = {}
+        for block, known in zip(found[name], nearby.there(name, found[name]), strict=True):
+            before = own.setdefault((block.machine, block.channel), [])
+            there = known
+            if before and name == "readings":  # sheets of one file may repeat each other
+                same = [b.rows.select("at", "value", "text") for b in before]
+                there = pl.concat([*([] if known is None else [known]), *same])
+            _COMPARE[name](block, there, tally)
+            before.append(block)
+    given: dict[str, list[pl.DataFrame]] = {}
+    for part, one in enumerate(export.parts):
+        if one.kind in KINDS and one.tidy.height:
+            kind = KINDS[one.kind]
+            rows = pl.concat([nearby.like(kind, one.tidy), *given.get(one.kind, [])])
+            compare_kind(part, kind, one.tidy, rows, tally)
+            given.setdefault(one.kind, []).append(one.tidy)
+    return tally
+
+
+def _beginning(export: Export, found: dict[str, list[Block]], tally: Tally) -> Beginning:
+    kept, duplicate, refused = tally.kept, tally.duplicate, export.rows_refused
+    if kept + duplicate + refused != export.rows:
+        what = f"{kept} rows kept, {duplicate} duplicate and {refused} refused are not {export.rows} rows"
+        advice = "Nothing was taken in; please report this with the file"
+        raise StoreError(Fault(what, export.path.name, "every row in one of the three", advice))
+    told = {
+        "file": export.path.name,
+        "sha256": export.sha256,
+        "size_bytes": export.size_bytes,
+        "layouts": ", ".join(export.layouts),
+        "rows": export.rows,
+        "kept": kept,
+        "duplicate": duplicate,
+        "refused": refused,
+        "uncertain": export.uncertain,
+    }
+    spans = [_span(name, block) for name in MEASURED for block in found[name]]
+    kinds = [(one.kind, one.tidy) for one in export.parts if one.kind in KINDS and one.tidy.height]
+    return Beginning(told, spans, kinds)
 
 
 def _app_id(row: Any) -> str:

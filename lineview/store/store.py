@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from lineview.columns import READINGS, WEIGHTS
+from lineview.errors import StoreError
 from lineview.intake.export import Export
-from lineview.store.asked import Asked
+from lineview.store.delta import PartedTable
+from lineview.store.journal import Journal
 from lineview.store.lock import writing
+from lineview.store.people import People
 from lineview.store.plainly import plainly
+from lineview.store.reader import StoreReader
 from lineview.store.record import Receipt, Recorder
 
 __all__ = ["Receipt", "Store"]
 
 
-class Store(Asked):
+class Store(StoreReader):
     """Everything that was taken in: exports as they came, readings, the journal. Use `Store.open`.
 
     Notes
@@ -25,9 +32,15 @@ class Store(Asked):
     """
 
     def __init__(self, folder: Path, journal_url: str | None) -> None:
-        super().__init__(folder, journal_url)
+        self._database = Journal(folder, journal_url)
+        self._tables = {
+            "readings": PartedTable(folder / "readings", READINGS),
+            "weights": PartedTable(folder / "weights", WEIGHTS),
+        }
+        super().__init__(folder, self._database, self._tables)
+        self._written = People(self._database)
         self._recorder = Recorder(
-            self._journal,
+            self._database,
             self._tables,
             self._originals,
             self._refusals,
@@ -69,7 +82,7 @@ class Store(Asked):
 
     def close(self) -> None:
         """Let the journal go."""
-        self._journal.close()
+        self._database.close()
 
     def __enter__(self) -> Self:
         return self
@@ -78,6 +91,33 @@ class Store(Asked):
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+    @contextmanager
+    def snapshot(self) -> Iterator[StoreReader]:
+        """Hold the store still for reading: all that is read in the context is of one moment.
+
+        Yields
+        ------
+        StoreReader
+            Each intake is in it whole or not at all, also one that is taken in or undone meanwhile.
+
+        Raises
+        ------
+        StoreError
+            Where the disk or the database fails.
+        """
+        while True:
+            with self._database.snapshot() as journal:
+                done = journal.done()
+                tables = {name: table.only(done) for name, table in self._tables.items()}
+                # rows leave a table only after the journal says "undone", so all of these were still there
+                if set(done) <= set(self._database.done()):
+                    yield StoreReader(self._folder, journal, tables)
+                    return
+
+    def held(self) -> AbstractContextManager[object]:
+        """Give a context in which no other process writes to the store."""
+        return writing(self._folder)
 
     def record(self, export: Export) -> Receipt:
         """Take an export in, whole or not at all; the same file again changes nothing.
@@ -99,7 +139,36 @@ class Store(Asked):
         """
         with plainly(f"take in {export.path.name}"), writing(self._folder):
             self._recorder.recover()
-            return self._recorder.record(export)
+            (outcome,) = self._recorder.record([export])
+        if isinstance(outcome, StoreError):
+            raise outcome
+        return outcome
+
+    def record_all(self, exports: Sequence[Export]) -> list[Receipt | StoreError]:
+        """Take exports in together, each whole or not at all; one that fails does not stop the others.
+
+        Parameters
+        ----------
+        exports : sequence of Export
+            As intake read them.
+
+        Returns
+        -------
+        list of Receipt or StoreError
+            What became of each, in order.
+        """
+        try:
+            with plainly("take in several exports"), writing(self._folder):
+                self._recorder.recover()
+                return self._recorder.record(exports)
+        except StoreError:  # which of them it was is known only when each is taken by itself
+            return [self._recorded(export) for export in exports]
+
+    def _recorded(self, export: Export) -> Receipt | StoreError:
+        try:
+            return self.record(export)
+        except StoreError as error:
+            return error
 
     def undo(self, intake: int) -> Receipt:
         """Take an intake back wholly; the export's bytes stay kept.
@@ -129,9 +198,9 @@ class Store(Asked):
     def add_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
         """Keep what somebody did to a machine."""
         with plainly("keep the adjustment"):
-            self._people.add_adjustment(machine, at, what, note)
+            self._written.add_adjustment(machine, at, what, note)
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
         """Keep why a machine stood; said again for the same start, the later saying holds."""
         with plainly("keep the reason"):
-            self._people.set_stop_reason(machine, start, end, reason)
+            self._written.set_stop_reason(machine, start, end, reason)

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from sqlalchemy import func, select
 
-from lineview.store.journal import Journal
+from lineview.store.journal import JournalReader
 from lineview.store.tables import adjustments, intakes, notes, stop_reasons
 
 
-def version_of(journal: Journal) -> str:
+def version_of(journal: JournalReader) -> str:
     """Give the mark.
 
     Parameters
     ----------
-    journal : Journal
+    journal : JournalReader
         Open.
 
     Returns
@@ -21,7 +21,9 @@ def version_of(journal: Journal) -> str:
     str
         Equal as long as nothing was taken in, taken back or written down by hand.
     """
-    by_state = select(intakes.c.state, func.count(), func.max(intakes.c.id)).group_by(intakes.c.state)
+    seen = intakes.c.state.in_(("done", "undone"))  # what is only begun is in no answer yet
+    counts = (intakes.c.state, func.count(), func.max(intakes.c.id))
+    by_state = select(*counts).where(seen).group_by(intakes.c.state)
     with journal.reading() as connection:
         marks = sorted(tuple(row) for row in connection.execute(by_state))
         for table in (adjustments, stop_reasons, notes):

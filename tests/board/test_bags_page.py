@@ -6,7 +6,7 @@ import base64
 from pathlib import Path
 
 import pytest
-from invented_service import InventedService
+from invented_works import InventedWorks
 from test_board_pages import DAY, words_in
 
 from lineview.board.address import Address
@@ -39,14 +39,14 @@ def test_board_and_command_line_say_the_same(
 
 
 def test_the_page_has_form_caution_and_a_link_from_weight() -> None:
-    service = InventedService()
-    page = page_of(service, Address("bags"), DAY)
+    works = InventedWorks()
+    page = page_of(works, Address("bags"), DAY)
     assert CAUTION in words_in(page.foot)
-    form = words_in(forms_of(service, Address("bags"))[0])
+    form = words_in(forms_of(works, Address("bags"))[0])
     assert all(
         name in form for name in ("Net mass on the label", "Bags in the lot", "Rules", "Check the lot")
     )
-    below = forms_of(service, Address("weight", "1", period="all"))[1]
+    below = forms_of(works, Address("weight", "1", period="all"))[1]
     assert below[0].children.href == "/bags?line=1&period=all"
 
 

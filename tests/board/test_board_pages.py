@@ -6,12 +6,12 @@ import invented_answers as invented
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from invented_service import InventedService
+from invented_works import InventedWorks
 
 from lineview.board.address import NAMES, PAGES, Address, read_address
-from lineview.board.local_time import typed_moment
 from lineview.board.page import forms_of, page_of
 from lineview.errors import AskError, Fault, StoreError
+from lineview.plant.periods import moment
 
 DAY = {"theme": "day", "narrow": False}
 WORDS = st.text(st.characters(codec="utf-8", exclude_categories=["Cs", "Cc"]), min_size=1, max_size=40).map(
@@ -54,7 +54,7 @@ def test_pickers_keep_line_and_period_from_page_to_page() -> None:
 @pytest.mark.parametrize("question", invented.ANSWERS)
 def test_a_page_holds_all_of_its_answer(question: str) -> None:
     answer = invented.ANSWERS[question]()
-    page = page_of(InventedService(), Address(question), DAY)
+    page = page_of(InventedWorks(), Address(question), DAY)
     assert words_in(page.sentence).replace("  ", " ").strip().startswith(answer.sentence[0].text.strip())
     shown = words_in(page.below)
     assert answer.soft in shown
@@ -73,14 +73,14 @@ def test_a_page_holds_all_of_its_answer(question: str) -> None:
 
 
 def test_what_needs_a_person_is_marked_by_an_element_and_not_by_colour_alone() -> None:
-    page = page_of(InventedService(), Address("rope"), DAY)
+    page = page_of(InventedWorks(), Address("rope"), DAY)
     marks = [p for p in page.sentence if getattr(p, "className", "") == "call"]
     assert [m.children for m in marks] == ["thinning 0.011 mm an hour", "34 hours of running"]
     assert {type(m).__name__ for m in marks} == {"Mark"}
 
 
 def test_an_unknown_machine_is_a_page_that_says_so_and_can_be_left() -> None:
-    page = page_of(InventedService(), Address("shift", machine="wrap9"), DAY)
+    page = page_of(InventedWorks(), Address("shift", machine="wrap9"), DAY)
     assert words_in(page.sentence) == "That cannot be answered: unknown machine 'wrap9'."
     assert "one of wrap1, wrap3" in words_in(page.below)
     assert all(name in words_in(page.head) for name in NAMES.values())
@@ -88,7 +88,7 @@ def test_an_unknown_machine_is_a_page_that_says_so_and_can_be_left() -> None:
 
 
 def test_an_empty_store_is_a_page_too() -> None:
-    class Empty(InventedService):
+    class Empty(InventedWorks):
         def ask(self, *_: object) -> object:  # type: ignore[override]
             raise StoreError(Fault("there are no readings yet", do="Give an export on the intake page."))
 
@@ -102,22 +102,22 @@ def test_an_empty_store_is_a_page_too() -> None:
 
 
 def test_an_address_of_no_page() -> None:
-    page = page_of(InventedService(), read_address("/../etc/passwd", ""), DAY)
+    page = page_of(InventedWorks(), read_address("/../etc/passwd", ""), DAY)
     assert words_in(page.sentence) == "There is no page at this address."
 
 
 def test_refusals_are_listed_a_page_at_a_time() -> None:
-    service = InventedService()
-    first = words_in(page_of(service, Address("intake", intake=6), DAY).below)
+    works = InventedWorks()
+    first = words_in(page_of(works, Address("intake", intake=6), DAY).below)
     assert "1 to 100 of 250" in first
-    last = words_in(page_of(service, Address("intake", intake=6, first=200), DAY).below)
+    last = words_in(page_of(works, Address("intake", intake=6, first=200), DAY).below)
     assert "201 to 250 of 250" in last
     assert "later ones" in first
     assert "later ones" not in last
 
 
 def test_pages_in_us_units_convert_tables_and_headings() -> None:
-    page = page_of(InventedService(invented.plant("US", "USD")), Address("weight"), DAY)
+    page = page_of(InventedWorks(invented.plant("US", "USD")), Address("weight"), DAY)
     shown = words_in(page.below)
     assert "standard deviation, oz" in shown
     assert "0.24127 oz" in shown  # 6.84 g, its interval 0.0007 oz to each side
@@ -127,8 +127,8 @@ def test_pages_in_us_units_convert_tables_and_headings() -> None:
 @pytest.mark.parametrize("text", ["", "yesterday", "2026-13-01 10:00", "2026-03-29 02:30"])
 def test_typed_moments_that_are_none(text: str) -> None:
     with pytest.raises(AskError):
-        typed_moment(text, invented.plant(), "when")
+        moment(text, invented.plant().tz, "when")
 
 
 def test_of_the_repeated_hour_the_first_is_meant() -> None:
-    assert typed_moment("2026-10-25 02:30", invented.plant(), "when").hour == 0
+    assert moment("2026-10-25 02:30", invented.plant().tz, "when").hour == 0

@@ -5,9 +5,10 @@ import io
 import socket
 
 import dash
+import polars as pl
 import pytest
 from flask.testing import FlaskClient
-from invented_service import InventedService
+from invented_works import InventedWorks
 
 from lineview.board.address import Address
 from lineview.board.app import create_app
@@ -15,16 +16,17 @@ from lineview.board.routes import csv_text
 from lineview.board.serve import address_of, open_server
 from lineview.board.sheet_files import sheet_links
 from lineview.errors import AskError
+from lineview.question_scope import read_question
 
 
 @pytest.fixture(scope="module")
-def service() -> InventedService:
-    return InventedService()
+def works() -> InventedWorks:
+    return InventedWorks()
 
 
 @pytest.fixture(scope="module")
-def client(service: InventedService) -> FlaskClient:
-    return create_app(service).server.test_client()
+def client(works: InventedWorks) -> FlaskClient:
+    return create_app(works).server.test_client()
 
 
 def get(client: FlaskClient, path: str, **headers: str):  # type: ignore[no-untyped-def]
@@ -76,9 +78,9 @@ def test_the_document_names_no_other_host_and_holds_no_page(client: FlaskClient)
     assert '<html lang="en"' in text
 
 
-def test_no_callback_is_global_and_two_boards_do_not_mix(service: InventedService) -> None:
-    other = InventedService()
-    one, two = create_app(service), create_app(other)
+def test_no_callback_is_global_and_two_boards_do_not_mix(works: InventedWorks) -> None:
+    other = InventedWorks()
+    one, two = create_app(works), create_app(other)
     assert not dash._callback.GLOBAL_CALLBACK_LIST
     assert set(one.callback_map) == set(two.callback_map)
 
@@ -121,26 +123,24 @@ def test_every_page_comes_as_a_sheet(client: FlaskClient, question: str, ending:
     assert answer.headers["Content-Disposition"] == f"attachment; filename={question}.{ending}"
 
 
-def test_a_sheet_is_about_what_its_page_is_about(client: FlaskClient, service: InventedService) -> None:
+def test_a_sheet_is_about_what_its_page_is_about(client: FlaskClient, works: InventedWorks) -> None:
     links = str(sheet_links(Address("shift", "1", "wrap1", "2026-06-08.late")))
     assert "/shift.pdf?line=1&machine=wrap1&period=2026-06-08.late" in links
     assert "/shift.csv" not in links
     assert "/order.csv?line=1" in str(sheet_links(Address("order", "1")))
     get(client, "/shift.xlsx?line=1&machine=wrap1&period=2026-06-08.late")
-    assert service.asked[-1] == ("shift", "1", "wrap1", "2026-06-08.late")
+    assert works.asked[-1] == read_question("shift", "1", "wrap1", "2026-06-08.late")
     assert get(client, "/shift.pdf?machine=wrap9").status_code == 404
     assert get(client, "/intake.pdf").status_code != 200 or b"%PDF" not in get(client, "/intake.pdf").data
 
 
 @pytest.mark.parametrize("cell", ["=1", "+1", "-1", "@a", "\t=1", "\r=1"])
 def test_cells_that_would_run_are_guarded(cell: str) -> None:
-    assert (
-        next(csv.reader(io.StringIO(csv_text([], [(cell,)]).split("\r\n", 1)[1], newline="")))[0]
-        == f"'{cell}"
-    )
+    text = csv_text(pl.DataFrame({"text": [cell]}))
+    assert list(csv.reader(io.StringIO(text, newline="")))[1] == [f"'{cell}"]
 
 
-def test_larger_files_go_by_the_plain_page(client: FlaskClient, service: InventedService) -> None:
+def test_larger_files_go_by_the_plain_page(client: FlaskClient, works: InventedWorks) -> None:
     assert "multipart/form-data" in get(client, "/large").text
     sent = client.post(
         "/large",
@@ -150,7 +150,7 @@ def test_larger_files_go_by_the_plain_page(client: FlaskClient, service: Invente
     assert sent.status_code == 200
     assert "2,878 kept" in sent.text
     assert "<b>" not in sent.text
-    assert service.taken[-1][:2] == ("<b>.csv", b"time,good\n")
+    assert works.taken[-1][:2] == ("<b>.csv", b"time,good\n")
 
 
 def test_faults_of_a_larger_file_are_shown(client: FlaskClient) -> None:
@@ -159,7 +159,7 @@ def test_faults_of_a_larger_file_are_shown(client: FlaskClient) -> None:
 
 
 def test_a_taken_port_is_a_plain_error() -> None:
-    app = create_app(InventedService())
+    app = create_app(InventedWorks())
     with socket.socket() as other:
         other.bind(("127.0.0.1", 0))
         other.listen()
@@ -169,7 +169,7 @@ def test_a_taken_port_is_a_plain_error() -> None:
 
 
 def test_port_0_takes_a_free_one_and_tells_it() -> None:
-    server = open_server(create_app(InventedService()), port=0)
+    server = open_server(create_app(InventedWorks()), port=0)
     try:
         assert address_of(server, "127.0.0.1") == f"http://127.0.0.1:{server.effective_port}/"
         assert int(server.effective_port) > 0

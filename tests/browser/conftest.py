@@ -1,4 +1,4 @@
-"""A browser, and a board served for it once: any service can be put behind it."""
+"""A browser, and a board served for it once: any works can be put behind it."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def served(browser_here: Browser) -> Iterator[Served]:
 
 @pytest.fixture
 def serve_board(served: Served) -> Iterator[Callable[..., Board]]:
-    """Give a function that puts a service behind the board and opens a page; complaints fail the test."""
+    """Give a function that puts a works behind the board and opens a page; complaints fail the test."""
     yield served
     boards, served.boards = served.boards, []
     for board in boards:

@@ -1,4 +1,4 @@
-"""A board served once, whatever service stands behind it, and a page on it as the browser sees it."""
+"""A board served once, whatever works stands behind it, and a page on it as the browser sees it."""
 
 from __future__ import annotations
 
@@ -10,20 +10,20 @@ from playwright.sync_api import Browser, BrowserContext, Page
 
 from lineview.board.app import create_app
 from lineview.board.serve import address_of, open_server
-from lineview.board.service import Service
+from lineview.works import Works
 
 SIZES = {"desk": (1240, 870), "phone": (390, 844), "wall": (1920, 1080)}
 POLL_S = 2.0
 
 
 class Behind:
-    """Whatever service stands behind the one served board at the moment."""
+    """Whatever works stands behind the one served board at the moment."""
 
     def __init__(self) -> None:
-        self.service: Any = None
+        self.works: Any = None
 
     def __getattr__(self, name: str) -> Any:
-        return getattr(self.__dict__["service"], name)
+        return getattr(self.__dict__["works"], name)
 
 
 class Served:
@@ -36,8 +36,8 @@ class Served:
         self.contexts: dict[tuple[str, bool], BrowserContext] = {}
         self.boards: list[Board] = []
 
-    def __call__(self, service: Service, size: str = "desk", *, dark: bool = False) -> Board:
-        self.behind.service = service
+    def __call__(self, works: Works, size: str = "desk", *, dark: bool = False) -> Board:
+        self.behind.works = works
         if self.server is None:
             self.server = open_server(create_app(self.behind, poll_s=POLL_S), port=0)
             threading.Thread(target=self.server.run, daemon=True).start()

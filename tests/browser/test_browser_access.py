@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import invented_answers as invented
 import pytest
-from invented_service import InventedService
+from invented_works import InventedWorks
 from served_board import Served
 
 pytestmark = pytest.mark.browser
@@ -52,7 +52,7 @@ OUTLINE = """() => {
 
 @pytest.mark.parametrize("page", PAGES)
 def test_everything_has_a_name_and_a_place(serve_board: Served, page: str) -> None:
-    board = serve_board(InventedService()).open(f"/{page}")
+    board = serve_board(InventedWorks()).open(f"/{page}")
     if page not in CHARTLESS:
         board.drawn()
     for summary in board.page.locator("#above summary, #page summary, #below summary").all():
@@ -69,7 +69,7 @@ def test_everything_has_a_name_and_a_place(serve_board: Served, page: str) -> No
 
 @pytest.mark.parametrize(("size", "least"), [("desk", 24), ("phone", 44)])
 def test_targets_are_large_enough(serve_board: Served, size: str, least: int) -> None:
-    board = serve_board(InventedService(), size)
+    board = serve_board(InventedWorks(), size)
     for page in ("shift", "intake", "rope", "bags"):
         board.open(f"/{page}")
         board.page.click("#reasons > summary" if page == "shift" else "#theme")
@@ -82,7 +82,7 @@ def test_targets_are_large_enough(serve_board: Served, size: str, least: int) ->
 
 
 def test_all_by_keyboard(serve_board: Served) -> None:
-    board = serve_board(InventedService()).open("/shift").drawn()
+    board = serve_board(InventedWorks()).open("/shift").drawn()
     page = board.page
     here = "document.activeElement.innerText.trim() || document.activeElement.id"
     page.keyboard.press("Tab")
@@ -100,7 +100,7 @@ def test_all_by_keyboard(serve_board: Served) -> None:
 
 
 def test_a_picker_by_keyboard(serve_board: Served) -> None:
-    board = serve_board(InventedService()).open("/shift")
+    board = serve_board(InventedWorks()).open("/shift")
     page = board.page
     page.focus("#pick-period summary")
 
@@ -121,7 +121,7 @@ def test_a_picker_by_keyboard(serve_board: Served) -> None:
 
 
 def test_skip_link_leads_to_the_answer(serve_board: Served) -> None:
-    board = serve_board(InventedService()).open("/rope")
+    board = serve_board(InventedWorks()).open("/rope")
     board.page.keyboard.press("Tab")
     board.page.keyboard.press("Enter")
     assert board.page.evaluate("document.activeElement.id") == "answer"
@@ -129,7 +129,7 @@ def test_skip_link_leads_to_the_answer(serve_board: Served) -> None:
 
 
 def test_the_call_is_told_without_colour(serve_board: Served) -> None:
-    board = serve_board(InventedService()).open("/rope")
+    board = serve_board(InventedWorks()).open("/rope")
     style = board.page.evaluate(
         "(() => { const s = getComputedStyle(document.querySelector('mark.call'));"
         " return [s.fontWeight, s.textDecorationLine]; })()"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from invented_service import InventedService
+from invented_works import InventedWorks
 from playwright.sync_api import expect
 from served_board import Served
 
@@ -13,7 +13,7 @@ pytestmark = pytest.mark.browser
 
 
 def test_a_lot_is_checked_by_keyboard_and_faults_lose_nothing(serve_board: Served) -> None:
-    page = serve_board(InventedService(), "phone").open("/bags").page
+    page = serve_board(InventedWorks(), "phone").open("/bags").page
     page.focus("#bags-masses")
     page.keyboard.type("250\nheavy\n251")
     for name, text in (("label", "250"), ("lot", "3")):
@@ -34,7 +34,7 @@ def test_a_lot_is_checked_by_keyboard_and_faults_lose_nothing(serve_board: Serve
 
 
 def test_a_file_fills_the_field_and_a_bad_one_leaves_it(serve_board: Served, tmp_path: Path) -> None:
-    page = serve_board(InventedService()).open("/bags").page
+    page = serve_board(InventedWorks()).open("/bags").page
     good, bad = tmp_path / "bags.csv", tmp_path / "picture.png"
     good.write_text("454\n455\n", encoding="utf-8")
     bad.write_bytes(bytes(range(256)))

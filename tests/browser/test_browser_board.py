@@ -7,10 +7,11 @@ from pathlib import Path
 
 import invented_answers as invented
 import pytest
-from invented_service import InventedService
+from invented_works import InventedWorks
 from served_board import Served
 
 from lineview.board.address import NAMES
+from lineview.question_scope import read_question
 
 pytestmark = pytest.mark.browser
 ANSWERED = list(invented.ANSWERS)
@@ -18,7 +19,7 @@ ANSWERED = list(invented.ANSWERS)
 
 @pytest.mark.parametrize("size", ["desk", "phone"])
 def test_every_page_opens_with_its_sentence_and_fits(serve_board: Served, size: str) -> None:
-    board = serve_board(InventedService(), size)
+    board = serve_board(InventedWorks(), size)
     for page in [*ANSWERED, "intake"]:
         board.open(f"/{page}")
         if page in ANSWERED:
@@ -30,7 +31,7 @@ def test_every_page_opens_with_its_sentence_and_fits(serve_board: Served, size: 
 
 
 def test_no_button_sends_a_chart_anywhere(serve_board: Served) -> None:
-    board = serve_board(InventedService()).open("/shift").drawn()
+    board = serve_board(InventedWorks()).open("/shift").drawn()
     board.page.hover(".js-plotly-plot")
     assert board.page.locator(".modebar-btn").count() == 0
     board.page.dblclick(".js-plotly-plot .nsewdrag")
@@ -41,7 +42,7 @@ def test_no_button_sends_a_chart_anywhere(serve_board: Served) -> None:
 
 
 def test_the_smaller_bundle_of_charts_is_the_only_one_loaded(serve_board: Served) -> None:
-    board = serve_board(InventedService())
+    board = serve_board(InventedWorks())
     scripts: list[str] = []
     board.page.on("request", lambda r: scripts.append(r.url) if "plotly" in r.url else None)
     board.open("/rope").drawn()
@@ -49,7 +50,7 @@ def test_the_smaller_bundle_of_charts_is_the_only_one_loaded(serve_board: Served
 
 
 def test_pickers_write_the_address_and_back_works(serve_board: Served) -> None:
-    board = serve_board(InventedService()).open("/shift")
+    board = serve_board(InventedWorks()).open("/shift")
     page = board.page
     page.click("#pick-machine summary")
     page.click("#pick-machine >> text=cut-and-wrap 3")
@@ -75,13 +76,13 @@ def test_pickers_write_the_address_and_back_works(serve_board: Served) -> None:
 
 
 def test_a_link_brings_the_same_page_back(serve_board: Served) -> None:
-    service = InventedService()
-    serve_board(service).open("/rope?line=2&machine=sizer4&period=this-week").drawn()
-    assert ("rope", "2", "sizer4", "this-week") in service.asked
+    works = InventedWorks()
+    serve_board(works).open("/rope?line=2&machine=sizer4&period=this-week").drawn()
+    assert read_question("rope", "2", "sizer4", "this-week") in works.asked
 
 
 def test_days_of_ones_own(serve_board: Served) -> None:
-    board = serve_board(InventedService()).open("/wrap")
+    board = serve_board(InventedWorks()).open("/wrap")
     page = board.page
     page.click("#pick-period summary")
     page.fill("#day-from", "2026-06-12")
@@ -96,21 +97,21 @@ def test_days_of_ones_own(serve_board: Served) -> None:
 
 
 def test_an_export_is_given_and_its_summary_read(serve_board: Served, tmp_path: Path) -> None:
-    service = InventedService()
-    board = serve_board(service).open("/intake")
+    works = InventedWorks()
+    board = serve_board(works).open("/intake")
     export = tmp_path / "wrap1.csv"
     export.write_bytes(b"time;good\r\n2026-06-09 06:00:00;41220\r\n")
     board.page.set_input_files("#export input[type=file]", export)
     board.page.wait_for_selector("#outcome:has-text('2,878 kept')")
-    assert service.taken == [("wrap1.csv", export.read_bytes(), False, {})]
+    assert works.taken == [("wrap1.csv", export.read_bytes(), False, {})]
     board.page.click("#outcome >> text=its refusals")
     board.page.wait_for_selector("#refusals:has-text('Refused by intake 7')")
     assert board.path == "/intake?intake=7"
 
 
 def test_a_layout_is_proposed_asked_about_and_accepted(serve_board: Served, tmp_path: Path) -> None:
-    service = InventedService()
-    board = serve_board(service).open("/intake")
+    works = InventedWorks()
+    board = serve_board(works).open("/intake")
     export = tmp_path / "odd.csv"
     export.write_bytes(b'unknown,Count\n2026-06-09,"1,234"\n')
     board.page.set_input_files("#export input[type=file]", export)
@@ -118,11 +119,11 @@ def test_a_layout_is_proposed_asked_about_and_accepted(serve_board: Served, tmp_
     board.page.click("#outcome label:has-text('1234 pieces')")
     board.page.click("text=Accept this layout")
     board.page.wait_for_selector("#outcome:has-text('2,878 kept')")
-    assert service.taken[-1] == ("odd.csv", export.read_bytes(), True, {"decimal": "en"})
+    assert works.taken[-1] == ("odd.csv", export.read_bytes(), True, {"decimal": "en"})
 
 
 def test_a_bad_export_gets_a_plain_error(serve_board: Served, tmp_path: Path) -> None:
-    board = serve_board(InventedService()).open("/intake")
+    board = serve_board(InventedWorks()).open("/intake")
     export = tmp_path / "empty.csv"
     export.write_bytes(b"")
     board.page.set_input_files("#export input[type=file]", export)
@@ -130,18 +131,18 @@ def test_a_bad_export_gets_a_plain_error(serve_board: Served, tmp_path: Path) ->
 
 
 def test_an_intake_is_taken_back_in_two_steps(serve_board: Served) -> None:
-    service = InventedService()
-    board = serve_board(service).open("/intake")
+    works = InventedWorks()
+    board = serve_board(works).open("/intake")
     board.page.click("details.undo summary >> nth=0")
-    assert service.written == []
+    assert works.written == []
     board.page.click("text=Take intake 7 back")
     board.page.wait_for_selector("#outcome:has-text('Intake 7 was taken back')")
-    assert service.written == [("undo", 7)]
+    assert works.written == [("undo", 7)]
 
 
 def test_the_reason_of_a_stop_is_set_and_shown(serve_board: Served) -> None:
-    service = InventedService()
-    board = serve_board(service).open("/shift").drawn()
+    works = InventedWorks()
+    board = serve_board(works).open("/shift").drawn()
     page = board.page
     page.click("#reasons > summary")
     page.click("#set-reason")
@@ -150,7 +151,7 @@ def test_the_reason_of_a_stop_is_set_and_shown(serve_board: Served) -> None:
     page.fill("#reason", "film tore")
     page.click("#set-reason")
     page.wait_for_selector("#reason-told:has-text('is set for 1 stop')")
-    (kind, machine, start, end, reason) = service.written[0]
+    (kind, machine, start, end, reason) = works.written[0]
     assert (kind, machine, reason) == ("reason", "wrap1", "film tore")
     assert (end - start).total_seconds() == 18 * 60  # type: ignore[operator]
     page.wait_for_selector("#chart-table td:has-text('film tore')", state="attached")
@@ -158,8 +159,8 @@ def test_the_reason_of_a_stop_is_set_and_shown(serve_board: Served) -> None:
 
 
 def test_an_adjustment_is_written_down(serve_board: Served) -> None:
-    service = InventedService()
-    board = serve_board(service).open("/rope?line=1")
+    works = InventedWorks()
+    board = serve_board(works).open("/rope?line=1")
     page = board.page
     page.click("#adjustment > summary")
     page.fill("#adjusted-at", "2026-03-29 02:30")
@@ -169,20 +170,20 @@ def test_an_adjustment_is_written_down(serve_board: Served) -> None:
     page.fill("#adjusted-at", "2026-06-09 14:05")
     page.click("#set-adjustment")
     page.wait_for_selector("#adjustment-told:has-text('Written down')")
-    assert service.written[0][1] == "sizer2"
-    assert service.written[0][2].isoformat() == "2026-06-09T12:05:00+00:00"  # type: ignore[attr-defined]
+    assert works.written[0][1] == "sizer2"
+    assert works.written[0][2].isoformat() == "2026-06-09T12:05:00+00:00"  # type: ignore[attr-defined]
 
 
 def test_new_data_refresh_the_page_without_being_asked(serve_board: Served) -> None:
-    service = InventedService()
-    board = serve_board(service).open("/shift").drawn()
+    works = InventedWorks()
+    board = serve_board(works).open("/shift").drawn()
     row = next(r for r in invented.tape().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
-    service.set_stop_reason("wrap1", row["start"], row["end"], "said elsewhere")
+    works.set_stop_reason("wrap1", row["start"], row["end"], "said elsewhere")
     board.page.wait_for_selector("#chart-table td:has-text('said elsewhere')", state="attached")
 
 
 def test_night_follows_the_system_and_can_be_switched_and_is_remembered(serve_board: Served) -> None:
-    board = serve_board(InventedService(), dark=True).open("/rope").drawn()
+    board = serve_board(InventedWorks(), dark=True).open("/rope").drawn()
     ground = "getComputedStyle(document.body).backgroundColor"
     ink = "document.querySelector('.xtick text').style.fill"
     assert board.page.evaluate(ground) == "rgb(17, 23, 27)"
@@ -196,7 +197,7 @@ def test_night_follows_the_system_and_can_be_switched_and_is_remembered(serve_bo
 
 
 def test_the_wall_reads_from_five_metres_and_fits_its_screen(serve_board: Served) -> None:
-    board = serve_board(InventedService(), "wall").open("/wall?line=1").drawn()
+    board = serve_board(InventedWorks(), "wall").open("/wall?line=1").drawn()
     board.until("document.querySelector('.js-plotly-plot .main-svg').getBoundingClientRect().height > 300")
     size = board.page.evaluate("parseFloat(getComputedStyle(document.getElementById('sentence')).fontSize)")
     assert size >= 55  # px on a screen of 1920

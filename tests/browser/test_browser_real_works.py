@@ -8,7 +8,7 @@ from shutil import copy2
 import pytest
 
 from lineview.answers.answer import Question
-from lineview.serving import WorksService
+from lineview.question_scope import read_question
 from lineview.works import Works
 from tests.main_job.invented_week import DEMO
 
@@ -28,14 +28,14 @@ def works(tmp_path_factory: pytest.TempPathFactory):
 
 
 def test_an_export_is_uploaded_a_shift_picked_and_its_sentence_read(serve_board, works) -> None:
-    board = serve_board(WorksService(works)).open("/intake")
+    board = serve_board(works).open("/intake")
     before = works.store.intakes().height
     late = DEMO / "exports" / "wrap1_2026-06-12.csv"
     board.page.set_input_files("input[type=file]", str(late))
     board.until(f"document.body.innerText.includes('{late.name}')")
     assert works.store.intakes().height == before + 1
     board.open("/shift?line=line1&machine=wrap1&period=2026-06-12.late").drawn()
-    expected = works.ask("shift", line="line1", machine="wrap1", period="2026-06-12.late")
+    expected = works.ask(read_question("shift", "line1", "wrap1", "2026-06-12.late"))
     assert board.sentence == expected.text
     good = expected.figure("good_pieces")
     assert good is not None and f"{good.value:,}" in board.sentence
@@ -43,19 +43,19 @@ def test_an_export_is_uploaded_a_shift_picked_and_its_sentence_read(serve_board,
     href = link.get_attribute("href")
     assert href is not None
     board.open(href if href.startswith("/") else f"/shift{href}")
-    assert board.sentence == works.ask("shift", line="line1", machine="wrap1", period="2026-06-12.early").text
+    assert board.sentence == works.ask(read_question("shift", "line1", "wrap1", "2026-06-12.early")).text
 
 
 @pytest.mark.parametrize("question", QUESTIONS)
 def test_each_page_shows_the_same_sentence_as_the_command_line(
     serve_board, works, question: Question
 ) -> None:
-    board = serve_board(WorksService(works)).open(f"/{question}").drawn()
-    assert board.sentence == works.ask(question).text
+    board = serve_board(works).open(f"/{question}").drawn()
+    assert board.sentence == works.ask(read_question(question)).text
 
 
 def test_a_bad_export_gets_a_plain_sentence_and_nothing_is_kept(serve_board, works, tmp_path: Path) -> None:
-    board = serve_board(WorksService(works)).open("/intake")
+    board = serve_board(works).open("/intake")
     before = works.store.intakes().height
     bad = tmp_path / "wrap1_2026-06-13.csv"
     bad.write_bytes(b"")

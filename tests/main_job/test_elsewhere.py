@@ -15,6 +15,7 @@ import polars as pl
 import pytest
 
 from lineview.answers.answer import Answer
+from lineview.question_scope import read_question
 from lineview.works import Works
 from tests.main_job.elsewhere import Line
 
@@ -69,7 +70,9 @@ class Elsewhere:
         self.works, self.line = works, line
 
     def ask(self, question: str) -> Answer:
-        return self.works.ask(question, period="all" if question != "shift" else "2026-10-24.all")
+        return self.works.ask(
+            read_question(question, period="all" if question != "shift" else "2026-10-24.all")
+        )
 
 
 def text(columns: dict[str, list[str]], separator: str) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from lineview.answers.answer import Answer
+from lineview.question_scope import read_question
 from lineview.works import Works
 from tests.published.piston_rings import RINGS, VISCOSITY
 
@@ -70,7 +71,7 @@ def answered(folder: Path, batches: list[list[float]], target: float, tolerance:
         taken = works.take([folder / "batches.csv", folder / "gauge.csv"])
         kept = [one.receipt.kept for one in taken if one.receipt is not None]
         assert kept == [len(sheet) - 1, len(gauge) - 1]
-        return works.ask("rope", period="all")
+        return works.ask(read_question("rope", period="all"))
 
 
 def limits(answer: Answer) -> dict[str, dict[str, float]]:

@@ -3,14 +3,15 @@
 from datetime import timedelta
 
 import pytest
-
 from lineview.gather_order import made_history, order_evidence
+
+from lineview.question_scope import read_question
 from lineview.scoping import scope_of
 from lineview.works import Works
 
 
 def test_a_period_changes_only_the_buyers_today(week: Works) -> None:
-    whole, shift = week.ask("order"), week.ask("order", period="last-shift")
+    whole, shift = week.ask(read_question("order")), week.ask(read_question("order", period="last-shift"))
     assert whole.text == shift.text
     assert whole.soft == shift.soft
     tables = [{t.name: list(t.rows) for t in answer.tables} for answer in (whole, shift)]
@@ -19,7 +20,7 @@ def test_a_period_changes_only_the_buyers_today(week: Works) -> None:
 
 def test_use_by_day_is_the_same_read_at_once_or_in_parts(week: Works, monkeypatch) -> None:
     machine = next(m for m in week.plant.machines if m.kind == "cut-and-wrap machine")
-    scope = scope_of(week.plant, "order", machine, week.store.span(machine.id))
+    scope = scope_of(week.plant, read_question("order"), machine, week.store.span(machine.id))
     evidence = order_evidence(week.store, week.plant, scope)
     machines = [m for m in week.plant.machines if m.kind == "cut-and-wrap machine"]
     monkeypatch.setattr("lineview.gather_order.AT_ONCE", timedelta(days=2))
@@ -33,7 +34,7 @@ def test_use_by_day_is_the_same_read_at_once_or_in_parts(week: Works, monkeypatc
 
 
 def test_one_quantity_a_web_in_sheet_table_and_figures(week: Works) -> None:
-    answer = week.ask("order")
+    answer = week.ask(read_question("order"))
     tables = {table.name: table.rows for table in answer.tables}
     book = {row["web"]: row for row in tables["order"]}
     sent = [row for row in tables["order sheet"] if row["web"] in book]
@@ -46,7 +47,7 @@ def test_one_quantity_a_web_in_sheet_table_and_figures(week: Works) -> None:
 
 
 def test_every_web_that_runs_out_before_its_delivery_is_named(week: Works) -> None:
-    answer = week.ask("order")
+    answer = week.ask(read_question("order"))
     book = next(table.rows for table in answer.tables if table.name == "order")
     at_risk = [row["web"] for row in book if (row["before_open"] or 0) > 5]
     assert len(at_risk) >= 2

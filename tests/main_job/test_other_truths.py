@@ -6,6 +6,7 @@ import pytest
 
 from lineview.answers.answer import Answer
 from lineview.answers.json_form import to_json
+from lineview.question_scope import read_question
 from lineview.take_in import Taken
 from lineview.works import Works
 from tests.main_job.invented_week import DEMO, truth
@@ -37,14 +38,14 @@ def test_the_same_exports_again_change_nothing(week: Works) -> None:
 
 @pytest.mark.parametrize("line", ["line1", "line2"])
 def test_drift_covers_the_truth(week: Works, line: str) -> None:
-    answer = week.ask("rope", machine=TRUTH[line]["sizer"])
+    answer = week.ask(read_question("rope", machine=TRUTH[line]["sizer"]))
     covers(answer, "drift_mm_per_h", TRUTH[line]["drift_mm_per_running_h"])
 
 
 @pytest.mark.parametrize("line", ["line1", "line2"])
 @pytest.mark.parametrize("what", ["within", "between"])
 def test_spread_covers_the_truth(week: Works, line: str, what: str) -> None:
-    answer = week.ask("weight", machine=TRUTH[line]["wrap"])
+    answer = week.ask(read_question("weight", machine=TRUTH[line]["wrap"]))
     covers(answer, f"sd_{what}_g", TRUTH[line][f"sd_{what}_g"])
 
 
@@ -52,7 +53,7 @@ def test_spread_covers_the_truth(week: Works, line: str, what: str) -> None:
 @pytest.mark.parametrize("web", ["film", "wax paper"])
 def test_metres_of_web_are_those_used(week: Works, line: str, web: str) -> None:
     machine = TRUTH[line]["wrap"]
-    answer = week.ask("wrap", machine=machine)
+    answer = week.ask(read_question("wrap", machine=machine))
     used = truth("web_use")
     metres = used.filter((used["machine"] == machine) & (used["kind"] == web))["metres"].sum()
     good = truth("shifts")
@@ -69,7 +70,7 @@ def test_metres_of_web_are_those_used(week: Works, line: str, web: str) -> None:
 
 @pytest.mark.parametrize("question", ["rope", "weight", "shift", "wrap", "order"])
 def test_each_figure_can_be_asked(week: Works, question: str) -> None:
-    answer = week.ask(question)  # type: ignore[arg-type]  # one of the five
+    answer = week.ask(read_question(question))
     assert answer.figures and answer.text.endswith(".")
     for figure in answer.figures:
         assert figure.label, figure.name

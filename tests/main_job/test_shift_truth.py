@@ -4,6 +4,7 @@ import polars as pl
 import pytest
 
 from lineview.answers.answer import Answer
+from lineview.question_scope import read_question
 from lineview.works import Works
 from tests.main_job.invented_week import truth
 
@@ -16,7 +17,7 @@ def ids(row: dict) -> str:
 
 
 def asked(week: Works, row: dict) -> Answer:
-    return week.ask("shift", machine=row["machine"], period=f"{row['date']}.{row['shift']}")
+    return week.ask(read_question("shift", machine=row["machine"], period=f"{row['date']}.{row['shift']}"))
 
 
 def value(answer: Answer, name: str) -> float:

@@ -8,7 +8,7 @@ import pytest
 from lineview.errors import AskError
 from lineview.figure import Period
 from lineview.plant import Shift
-from lineview.plant.periods import moment, resolve, shifts_between
+from lineview.plant.periods import moment, read_period, resolve, shifts_between
 
 BERLIN = ZoneInfo("Europe/Berlin")
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -27,25 +27,29 @@ def hours(period: Period) -> float:
     return (period.end - period.start).total_seconds() / 3600
 
 
+def meant(name: str, last: str) -> tuple[Period, str]:
+    return resolve(read_period(name), SHIFTS, BERLIN, span(last))
+
+
 def test_last_shift_is_the_one_that_runs_or_ran_last() -> None:
-    assert resolve("last-shift", SHIFTS, BERLIN, span("2026-06-09T13:59"))[1] == "Tue 9 June, early"
-    assert resolve("last-shift", SHIFTS, BERLIN, span("2026-06-09T15:00"))[1] == "Tue 9 June, early"
-    assert resolve("last-shift", SHIFTS, BERLIN, span("2026-06-10T03:00"))[1] == "Tue 9 June, night"
+    assert meant("last-shift", "2026-06-09T13:59")[1] == "Tue 9 June, early"
+    assert meant("last-shift", "2026-06-09T15:00")[1] == "Tue 9 June, early"
+    assert meant("last-shift", "2026-06-10T03:00")[1] == "Tue 9 June, night"
 
 
 def test_without_shifts_what_was_read_of_the_last_day_is_meant() -> None:
-    period, label = resolve("last-shift", (), BERLIN, span("2026-06-09T15:00"))
+    period, label = resolve(read_period("last-shift"), (), BERLIN, span("2026-06-09T15:00"))
     assert (round(hours(period), 6), label) == (15, "Tue 9 June")
 
 
 @pytest.mark.parametrize(("day", "expected"), [("2026-10-24", 9), ("2026-10-25", 8), ("2026-03-28", 7)])
 def test_a_night_shift_over_a_clock_change_has_its_true_length(day: str, expected: int) -> None:
-    assert hours(resolve(f"{day}.night", SHIFTS, BERLIN, span("2026-12-01T00:00"))[0]) == expected
+    assert hours(meant(f"{day}.night", "2026-12-01T00:00")[0]) == expected
 
 
 def test_days_are_whole_local_days() -> None:
-    assert hours(resolve("2026-10-25", SHIFTS, BERLIN, span("2026-12-01T00:00"))[0]) == 25
-    period, label = resolve("2026-06-08..2026-06-09", SHIFTS, BERLIN, span("2026-12-01T00:00"))
+    assert hours(meant("2026-10-25", "2026-12-01T00:00")[0]) == 25
+    period, label = meant("2026-06-08..2026-06-09", "2026-12-01T00:00")
     assert (hours(period), label) == (48, "Mon 8 June to Tue 9 June")
 
 
@@ -55,10 +59,10 @@ def test_days_are_whole_local_days() -> None:
 )
 def test_a_word_that_is_no_period_gets_a_plain_error(token: str) -> None:
     if token == "2026-06-09..":
-        assert resolve(token, SHIFTS, BERLIN, span("2026-12-01T00:00"))[1] == "Tue 9 June"
+        assert meant(token, "2026-12-01T00:00")[1] == "Tue 9 June"
         return
     with pytest.raises(AskError):
-        resolve(token, SHIFTS, BERLIN, span("2026-12-01T00:00"))
+        meant(token, "2026-12-01T00:00")
 
 
 def test_shifts_between_lists_each_once_in_order() -> None:

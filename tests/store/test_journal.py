@@ -118,3 +118,13 @@ def test_the_journal_on_postgresql_answers_as_on_sqlite(tmp_path, postgresql):
             )
     assert found[0] == found[1]
     assert found[0][0][1].already
+
+
+def test_a_snapshot_on_postgresql_stays_as_it_was(tmp_path, postgresql):
+    with Store.open(tmp_path / "store", postgresql) as store:
+        there = store.record(export(tmp_path, "x.csv", ("readings", readings([(2, 0, "good", 1.0)]))))
+        with store.snapshot() as still:
+            before = still.readings("wrap1", at(-1), at(99)).rows()
+            store.undo(there.intake)
+            assert still.readings("wrap1", at(-1), at(99)).rows() == before != []
+        assert store.readings("wrap1", at(-1), at(99)).is_empty()

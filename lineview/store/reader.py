@@ -1,8 +1,8 @@
-"""What can be asked of the store."""
+"""What can be asked of the store; nothing here writes."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 
@@ -13,15 +13,15 @@ from lineview.columns import READINGS, REFUSALS, UTC_US, WEIGHTS
 from lineview.figure import Period
 from lineview.store.compare import DISPUTES
 from lineview.store.conflicts import Conflicts
-from lineview.store.delta import PartedTable
-from lineview.store.extents import spans
+from lineview.store.delta import TableFiles
+from lineview.store.extents import event_stretches, intake_extents, spans
 from lineview.store.frames import fetch
-from lineview.store.journal import Journal
+from lineview.store.journal import JournalReader
 from lineview.store.kinds import KINDS
 from lineview.store.moments import micros, moment
 from lineview.store.nearest import first_after, last_before
 from lineview.store.originals import Originals
-from lineview.store.people import People
+from lineview.store.people import PeopleReader
 from lineview.store.plainly import plainly
 from lineview.store.query import Measured, Told
 from lineview.store.refusals import PerIntake
@@ -45,32 +45,30 @@ INTAKES = {
 }
 
 
-class Asked:
-    """The reading half of the store; nothing in it writes.
+class StoreReader:
+    """What can be asked of the store, as it is now or as it was at one moment.
 
     Parameters
     ----------
     folder : pathlib.Path
         Where everything is kept.
-    journal_url : str or None
-        The journal's address for SQLAlchemy.
+    journal : JournalReader
+        What is in, and the kinds of export that it keeps itself.
+    tables : mapping of str to TableFiles
+        "readings" and "weights".
     """
 
-    def __init__(self, folder: Path, journal_url: str | None) -> None:
+    def __init__(self, folder: Path, journal: JournalReader, tables: Mapping[str, TableFiles]) -> None:
         self._folder = folder
-        self._journal = Journal(folder, journal_url)
-        self._tables = {
-            "readings": PartedTable(folder / "readings", READINGS),
-            "weights": PartedTable(folder / "weights", WEIGHTS),
-        }
-        self._readings = Measured("readings", self._tables["readings"], self._journal, READINGS)
-        self._weights = Measured("weights", self._tables["weights"], self._journal, WEIGHTS)
-        self._told = Told(self._journal)
-        self._people = People(self._journal)
+        self._journal = journal
+        self._readings = Measured("readings", tables["readings"], journal, READINGS)
+        self._weights = Measured("weights", tables["weights"], journal, WEIGHTS)
+        self._told = Told(journal)
+        self._people = PeopleReader(journal)
         self._originals = Originals(folder / "originals")
         self._refusals = PerIntake(folder / "refusals", REFUSALS)
         self._disputes = PerIntake(folder / "disputes", DISPUTES)
-        self._conflicts = Conflicts(self._journal, self._disputes, self._readings, self._told)
+        self._conflicts = Conflicts(journal, self._disputes, self._readings, self._told)
 
     def known(self, sha256: str) -> int | None:
         """Give the intake of an export that is in and not undone, or None."""
@@ -105,9 +103,7 @@ class Asked:
 
     def refusals(self, intake: int | None = None) -> pl.DataFrame:
         """Give REFUSALS of one intake, or of all that are in."""
-        with self._journal.reading() as connection:
-            query = select(intakes.c.id).where(intakes.c.state == "done").order_by(intakes.c.id)
-            done = list(connection.execute(query).scalars())
+        done = self._journal.done()
         with plainly("read the refusals"):
             return self._refusals.of(done if intake is None else [i for i in done if i == intake])
 
@@ -184,6 +180,27 @@ class Asked:
             return None
         first, last = there.select(pl.col("first").min(), pl.col("last").max()).row(0)
         return Period(moment(first), moment(last))
+
+    def reading_extents(self, machine: str) -> pl.DataFrame:
+        """Give intake, first and last moment [µs since 1970] of each intake's readings of a machine."""
+        return intake_extents(self._journal, machine)
+
+    def event_stretches(self, kind: str, owner: str) -> pl.DataFrame:
+        """Give, by stretch of a quarter of an hour, how many rows of a kind there are and the sum of their ids.
+
+        Parameters
+        ----------
+        kind : str
+            "batches" or "reels".
+        owner : str
+            Id of the line or machine.
+
+        Returns
+        -------
+        polars.DataFrame
+            Columns stretch (quarters of an hour since 1970), rows and total.
+        """
+        return event_stretches(self._journal, KINDS[kind], owner)
 
     def batches(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give BATCHES of a line that last at some moment of the time, sorted by start."""

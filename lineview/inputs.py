@@ -1,0 +1,291 @@
+"""The edge that fetches what a question works on: records of its machines, and what else was exported."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
+
+import polars as pl
+
+from lineview.answers.answer import Question, Scope
+from lineview.answers.inputs import Inputs, OrderInputs, RopeInputs, ShiftInputs, WeightInputs, WrapInputs
+from lineview.answers.order import FOLLOWED, RECENT, order_moment
+from lineview.columns import BATCHES, PLAN, REELS, STOP_LOG, WEIGHTS, empty
+from lineview.core.estimate import Estimate
+from lineview.gather_log import with_named, with_reasons
+from lineview.machine.likeliest import PlannedTime, planned_time
+from lineview.machine.pieces import MachineCounts
+from lineview.measures.clock import calendar
+from lineview.measures.rope_account import RopeAccount, RopeSeen, rope_account
+from lineview.net_contents_tables import net_contents_tables
+from lineview.plant import Machine, Plant
+from lineview.record_keeper import RecordKeeper
+from lineview.records.compose import gauge_readings, machine_counts
+from lineview.records.frames import COUNTERS, COUNTS, GAUGES, OUTPUT
+from lineview.records.output import daily_output, joined
+from lineview.stock.works_orders import latest_counts
+from lineview.store.reader import StoreReader
+
+#: How far beyond a period batches and stops may start and still matter in it.
+MARGIN = timedelta(hours=12)
+#: How far beyond a shift its machine is looked at, so that a stop over its ends is measured whole.
+BEYOND = timedelta(hours=2)
+#: How far ahead of a shift's end a plan is read, and of an order's day.
+PLAN_AHEAD, ORDER_AHEAD = timedelta(days=112), timedelta(days=731)
+#: How far back use is looked at for an order.
+HISTORY = timedelta(days=731)
+#: The other sizers are looked at over this much of the period, its end, so that a year is not read of each.
+LOOK_BACK = timedelta(days=14)
+#: Sizers and periods of which what was measured is kept.
+MOST_KEPT = 200
+
+Kept = dict[tuple[str, datetime, datetime], RopeAccount]
+
+
+class KnownSizers:
+    """What was measured of the sizers, for as long as data and plant description are the same."""
+
+    def __init__(self) -> None:
+        self._state: object = None
+        self._kept: Kept = {}
+
+    def of(self, state: object) -> Kept:
+        """What is kept for these data: nothing where they have changed since."""
+        if state != self._state or len(self._kept) >= MOST_KEPT:
+            self._state, self._kept = state, {}
+        return self._kept
+
+
+@dataclass(frozen=True)
+class Fetcher:
+    """Fetches from one state of the store.
+
+    Parameters
+    ----------
+    store : StoreReader
+        The store, or a snapshot of it.
+    records : RecordKeeper
+        Keeps the records up to date.
+    plant : Plant
+        The plant description.
+    known : dict
+        What was measured before of other sizers with the same data; new ones are put into it.
+    """
+
+    store: StoreReader
+    records: RecordKeeper
+    plant: Plant
+    known: Kept
+
+    def inputs(self, question: Question, scope: Scope) -> Inputs:
+        """What a question works on.
+
+        Parameters
+        ----------
+        question : str
+            "rope", "weight", "shift", "wrap" or "order".
+        scope : Scope
+            Line, machine and period asked for.
+        """
+        machine = self.plant.machine(scope.machine)
+        if machine is None:  # scope_of chose it from the plant
+            raise LookupError(scope.machine)
+        period = (scope.period.start, scope.period.end)
+        if question == "shift":
+            return self._shift(machine, period)
+        if question == "wrap":
+            return self._wrap(machine, period)
+        if question == "rope":
+            return RopeInputs(self._rope(machine, period), self._other_sizers(machine, period))
+        if question == "weight":
+            return self._weight(machine, period)
+        return self._order(scope)
+
+    # -- counts ------------------------------------------------------------------------------------
+
+    def counts(
+        self, machine: Machine, period: tuple[datetime, datetime], beyond: timedelta = timedelta()
+    ) -> MachineCounts:
+        """Counts of a machine over a period and a little beyond it."""
+        records = self.records.of(self.store, self.plant, machine, period, COUNTS)
+        return machine_counts(machine, records, self._planned(records), period, gap_s=self.plant.gap_s)
+
+    def _planned(self, records: pl.DataFrame) -> PlannedTime:
+        if not records.height:
+            return planned_time(calendar((), "UTC", *(datetime.fromtimestamp(0).astimezone(),) * 2))
+        start, end = records["start"][0], records["end"][-1]
+        return planned_time(calendar(self.plant.shifts, self.plant.zone, start, end))
+
+    def _gauges(self, machine: Machine, period: tuple[datetime, datetime]) -> pl.DataFrame:
+        """Readings of a sizer's gauges within a period."""
+        records = self.records.of(self.store, self.plant, machine, period, list(GAUGES))
+        inside = (pl.col("last_read") >= period[0]) & (pl.col("first_read") < period[1])
+        return gauge_readings(records.filter(inside))
+
+    # -- shift and wrap ----------------------------------------------------------------------------
+
+    def _shift(self, machine: Machine, period: tuple[datetime, datetime]) -> ShiftInputs:
+        start, end = period
+        batches = self._batches([machine.line], period)
+        marked = batches.height or machine.gauge("product") is not None
+        sizers = [] if marked else self.plant.machines_of(machine.line, "sizer")
+        return ShiftInputs(
+            self.counts(machine, period),
+            batches,
+            self._stops(machine, period),
+            self.store.reels(machine.id, start - MARGIN, end + MARGIN),
+            self.store.plan(machine.line, start, end + PLAN_AHEAD),
+            [frame for sizer in sizers for frame in self._rope_values(sizer, period)],
+        )
+
+    def _rope_values(self, sizer: Machine, period: tuple[datetime, datetime]) -> list[pl.DataFrame]:
+        """Sure readings of each gauge of the rope: at and value."""
+        readings = self._gauges(sizer, period).filter(pl.col("quality") == "good")
+        wanted = [g.id for g in sizer.gauges if g.measures in ("rope diameter", "rope temperature")]
+        frames = [readings.filter(pl.col("channel") == name).select("at", "value") for name in wanted]
+        return [frame for frame in frames if frame.height]
+
+    def _wrap(self, machine: Machine, period: tuple[datetime, datetime]) -> WrapInputs:
+        start, end = period
+        return WrapInputs(
+            self.counts(machine, period),
+            self._batches([machine.line], period),
+            self._stops(machine, period),
+            self.store.reels(machine.id, start - MARGIN, end + MARGIN),
+        )
+
+    # -- rope and weight ---------------------------------------------------------------------------
+
+    def _rope(self, sizer: Machine, period: tuple[datetime, datetime]) -> RopeSeen:
+        start, end = period
+        wrappers = self.plant.machines_of(sizer.line, "cut-and-wrap machine")
+        machines = [sizer.id, *(m.id for m in wrappers)]
+        log = _stacked([self.store.stop_log(m, start - MARGIN, end + MARGIN) for m in machines], STOP_LOG)
+        return RopeSeen(
+            self._gauges(sizer, period),
+            self.counts(sizer, period) if sizer.counter("rope") is not None else None,
+            tuple(self.counts(m, period) for m in wrappers),
+            self._batches([sizer.line], period),
+            with_named(log, _stacked_or_empty([self.store.adjustments(m, start, end) for m in machines])),
+        )
+
+    def _other_sizers(self, sizer: Machine, period: tuple[datetime, datetime]) -> dict[str, RopeAccount]:
+        """The rope of every other sizer, as far as it bears on which one needs a person."""
+        start = max(period[0], period[1] - LOOK_BACK)
+        out = {}
+        for other in self.plant.machines:
+            if other.kind != "sizer" or other.id == sizer.id or self.store.span(other.id) is None:
+                continue
+            key = (other.id, start, period[1])
+            if key not in self.known:
+                seen = self._rope(other, (start, period[1]))
+                self.known[key] = rope_account(self.plant, other, seen, (start, period[1]), whole=False)
+            out[other.id] = self.known[key]
+        return out
+
+    def _weight(self, machine: Machine, period: tuple[datetime, datetime]) -> WeightInputs:
+        start, end = period
+        sizers = self.plant.machines_of(machine.line, "sizer")
+        sizer = sizers[0] if sizers else None
+        others = [
+            m for m in self.plant.machines if m.line != machine.line and m.kind == "cut-and-wrap machine"
+        ]
+        on_line = [m for m in self.plant.machines if m.line == machine.line]
+        return WeightInputs(
+            self.counts(machine, period),
+            _stacked([self.store.weights(m.id, start, end) for m in on_line], WEIGHTS),
+            self._batches([machine.line], period),
+            gauge_readings(pl.DataFrame(schema=GAUGES)) if sizer is None else self._gauges(sizer, period),
+            self.counts(sizer, period) if sizer is not None and sizer.counter("rope") is not None else None,
+            net_contents_tables(),
+            _stacked([self.store.weights(m.id, start, end) for m in others], WEIGHTS),
+            self._batches(sorted({m.line for m in others}), period),
+        )
+
+    # -- order -------------------------------------------------------------------------------------
+
+    def _order(self, scope: Scope) -> OrderInputs:
+        machines = [m for m in self.plant.machines if m.kind == "cut-and-wrap machine"]
+        lines = sorted({m.line for m in machines})
+        now = order_moment(scope)
+        stock = self.store.stock()
+        counted = [
+            max(count.counted_at, now - FOLLOWED) for count in latest_counts(self.plant, stock).by_web.values()
+        ]
+        start = min([now - RECENT, *counted])
+        counts = {m.id: self.counts(m, (start, now)) for m in machines if self.store.span(m.id) is not None}
+        made = self.output(machines, now)
+        return OrderInputs(
+            counts,
+            made,
+            self._good(counts, made, start, (scope.period.start, now)),
+            self._batches(lines, (start, now)),
+            _stacked([self.store.reels(m.id, start - MARGIN, now) for m in machines], REELS),
+            stock,
+            _stacked([self.store.plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
+        )
+
+    def _good(
+        self,
+        counts: dict[str, MachineCounts],
+        made: pl.DataFrame,
+        fetched_from: datetime,
+        period: tuple[datetime, datetime],
+    ) -> Estimate:
+        """Good pieces of the period asked for, all machines together."""
+        if period[0] >= fetched_from:
+            fresh = {name: self.counts(c.machine, period) for name, c in counts.items()}
+            parts = [c.between(period).good for c in fresh.values()]
+            return Estimate.sum([part.at(0) for part in parts if part is not None])
+        day = period[0].astimezone(self.plant.tz).date()
+        rows = made.filter(pl.col("date") >= day)
+        total = rows.select(pl.col("good", "good_low", "good_high").sum()).row(0)
+        return Estimate(total[0], total[1], total[2], rows.height)
+
+    def output(self, machines: Sequence[Machine], now: datetime) -> pl.DataFrame:
+        """Good pieces by line, day and product of up to two years before a moment: DAILY_OUTPUT."""
+        frames = []
+        for machine in machines:
+            span = self.store.span(machine.id)
+            if span is None or span.start >= now:
+                continue
+            period = (max(span.start, now - HISTORY), min(span.end + timedelta(microseconds=1), now))
+            columns = ["shift", "date", *COUNTERS, *OUTPUT]
+            records = self.records.of(self.store, self.plant, machine, period, columns)
+            over = partial(self._over, machine)
+            frames.append(
+                daily_output(machine, records, self.plant.shifts, self.plant.zone, period, over)
+            )
+        return joined(frames)
+
+    def _over(self, machine: Machine, start: datetime, end: datetime) -> tuple[MachineCounts, pl.DataFrame]:
+        """Counts and batches of a stretch between two windows of a machine."""
+        between = self.records.of(self.store, self.plant, machine, (start, end), COUNTS, whole=True)
+        counts = machine_counts(
+            machine, between, self._planned(between), (start, end), gap_s=self.plant.gap_s
+        )
+        return counts, self._batches([machine.line], (start, end))
+
+    # -- what else was exported --------------------------------------------------------------------
+
+    def _batches(self, lines: Sequence[str], period: tuple[datetime, datetime]) -> pl.DataFrame:
+        start, end = period[0] - MARGIN, period[1] + MARGIN
+        return _stacked([self.store.batches(line, start, end) for line in lines], BATCHES)
+
+    def _stops(self, machine: Machine, period: tuple[datetime, datetime]) -> pl.DataFrame:
+        """The stop log of a machine's line, the reasons that people set first."""
+        start, end = period[0] - MARGIN, period[1] + MARGIN
+        ids = [m.id for m in self.plant.machines if m.line == machine.line]
+        log = _stacked([self.store.stop_log(m, start, end) for m in ids], STOP_LOG)
+        reasons = [self.store.stop_reasons(m, start, end) for m in ids]
+        return with_reasons(log, pl.concat(reasons))
+
+
+def _stacked(frames: list[pl.DataFrame], schema: dict[str, pl.DataType]) -> pl.DataFrame:
+    return pl.concat(frames) if frames else empty(schema)
+
+
+def _stacked_or_empty(frames: list[pl.DataFrame]) -> pl.DataFrame:
+    return pl.concat(frames) if frames else pl.DataFrame()

@@ -1,0 +1,308 @@
+"""Records kept up to date: what is stale is worked out anew from its readings, a machine and month at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager
+from datetime import UTC, datetime, timedelta
+from threading import Lock
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from lineview.columns import UTC_US
+from lineview.machine.likeliest import planned_time
+from lineview.machine.pieces import micros
+from lineview.measures.clock import calendar
+from lineview.measures.wrap_bins import AFTER, BEFORE
+from lineview.plant import Machine, Plant
+from lineview.records.frames import COMPUTED_FROM, RECORDS, WINDOWS
+from lineview.records.make import Edges, make_record, record_row
+from lineview.records.stale import code_mark, event_marks, intakes_of, is_stale, plant_mark
+from lineview.records.windows import cut, windows
+from lineview.store.reader import StoreReader
+from lineview.store.record_table import RecordTable
+
+#: How far beside a period the nearest readings are looked for, first near, then further.
+BESIDE = (timedelta(days=4), timedelta(days=40), timedelta(days=4000))
+#: How long before a window the batch it begins with may have begun.
+BATCH_BEFORE = timedelta(hours=12)
+#: Parts of windows that are kept for the next question about the same period.
+PARTS_KEPT = 16
+_INDEX = [*WINDOWS, *COMPUTED_FROM, "readings"]
+
+Progress = Callable[[str, int, int], None]
+
+
+class RecordKeeper:
+    """Records of a works, fresh whenever they are asked for.
+
+    Parameters
+    ----------
+    table : RecordTable
+        Where they are kept.
+    writing : callable
+        Gives a context in which no other process writes to the store.
+    """
+
+    def __init__(self, table: RecordTable, writing: Callable[[], AbstractContextManager[object]]) -> None:
+        self._table = table
+        self._writing = writing
+        self._locks: dict[str, Lock] = {}
+        self._verified: dict[tuple[str, str, str], tuple[datetime, datetime]] = {}
+        self._parts: dict[tuple[object, ...], pl.DataFrame] = {}
+        self.made = 0
+
+    def of(
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        period: tuple[datetime, datetime],
+        columns: Sequence[str],
+        *,
+        whole: bool = False,
+    ) -> pl.DataFrame:
+        """Records of a machine over a period, and the nearest one with readings on either side.
+
+        Parameters
+        ----------
+        store : StoreReader
+            The store, or a snapshot of it.
+        plant : Plant
+            The plant description.
+        machine : Machine
+            Of the plant.
+        period : (datetime, datetime)
+            From and to [UTC]; windows are cut at both.
+        columns : sequence of str
+            Of RECORDS.
+        whole : bool
+            Leave windows that the period's ends lie in whole.
+
+        Returns
+        -------
+        polars.DataFrame
+            By time, with at least `start`, `end` and `readings`.
+        """
+        columns = list(dict.fromkeys(["start", "end", "readings", "first_read", "last_read", *columns]))
+        extents = store.reading_extents(machine.id)
+        if extents.is_empty():
+            return pl.DataFrame(schema={name: RECORDS[name] for name in columns})
+        there = _moment(extents["first"].min()), _moment(extents["last"].max())
+        for beside in BESIDE:
+            start, end = max(period[0] - beside, there[0]), min(period[1] + beside, there[1])
+            if end < start:
+                continue
+            self._verify(store, plant, machine, extents, (start, end))
+            records = self._table.read(machine.id, _months(start, end), columns)
+            near = _around(records, period)
+            before = near["start"].min() if near.height else None
+            after = near["end"].max() if near.height else None
+            enough_before = start <= there[0] or (before is not None and before < period[0])  # type: ignore[operator]
+            enough_after = end >= there[1] or (after is not None and after > period[1])  # type: ignore[operator]
+            if enough_before and enough_after:
+                break
+        else:
+            near = pl.DataFrame(schema={name: RECORDS[name] for name in columns})
+        return near if whole else self._cut(store, plant, machine, near, period, columns)
+
+    def update(self, store: StoreReader, plant: Plant, progress: Progress | None = None, *, rebuild: bool = False) -> int:
+        """Bring every record up to date; give how many were worked out.
+
+        Parameters
+        ----------
+        store : StoreReader
+            The store.
+        plant : Plant
+            The plant description.
+        progress : callable, optional
+            Called with the machine's id, the windows worked out and all stale ones of it.
+        rebuild : bool
+            Work out all of them, stale or not.
+        """
+        made = self.made
+        for machine in plant.machines:
+            extents = store.reading_extents(machine.id)
+            if not extents.is_empty():
+                span = _moment(extents["first"].min()), _moment(extents["last"].max())
+                self._verify(store, plant, machine, extents, span, progress, rebuild=rebuild)
+        return self.made - made
+
+    def _verify(
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        extents: pl.DataFrame,
+        span: tuple[datetime, datetime],
+        progress: Progress | None = None,
+        *,
+        rebuild: bool = False,
+    ) -> None:
+        """Work out what is stale between two moments."""
+        key = (machine.id, store.version(), plant_mark(plant, machine))
+        with self._locks.setdefault(machine.id, Lock()):
+            known = self._verified.get(key)
+            if known is not None and known[0] <= span[0] and span[1] <= known[1] and not rebuild:
+                return
+            wanted = self._wanted(store, plant, machine, extents, span)
+            kept = self._table.read(machine.id, _months(*span), _INDEX)
+            stale = wanted if rebuild else wanted.filter(is_stale(kept, wanted))
+            gone = kept.join(wanted.select("start", "end"), on=["start", "end"], how="anti")
+            gone = gone.filter((pl.col("end") > span[0]) & (pl.col("start") <= span[1]))
+            if stale.height or gone.height:
+                self._work_out(store, plant, machine, stale, gone, progress)
+            self._verified = {k: v for k, v in self._verified.items() if k[0] != machine.id}
+            self._verified[key] = span
+
+    def _wanted(
+        self, store: StoreReader, plant: Plant, machine: Machine, extents: pl.DataFrame, span: tuple[datetime, datetime]
+    ) -> pl.DataFrame:
+        """The windows that have readings, with what their records would be worked out from now."""
+        frame = windows(plant.shifts, plant.zone, *span)
+        stretches = [store.event_stretches("batches", machine.line), store.event_stretches("reels", machine.id)]
+        frame = frame.with_columns(
+            intakes=pl.Series(intakes_of(frame, extents), dtype=pl.List(pl.Int64())),
+            events=pl.Series(event_marks(frame, stretches), dtype=pl.String),
+            plant=pl.lit(plant_mark(plant, machine)),
+            code=pl.lit(code_mark()),
+        )
+        return frame.filter(pl.col("intakes").list.len() > 0)
+
+    def _work_out(
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        stale: pl.DataFrame,
+        gone: pl.DataFrame,
+        progress: Progress | None,
+    ) -> None:
+        """Make the records of stale windows, a month at a time, and put them in place of the old ones."""
+        month = pl.col("start").dt.strftime("%Y-%m")
+        touched = pl.concat([stale.select("start"), gone.select("start")]).select(month.unique())
+        done = 0
+        for name in sorted(touched["start"].to_list()):
+            windows_of = stale.filter(month == name).sort("start")
+            rows = list(self._records(store, plant, machine, windows_of))
+            with self._writing():
+                old = self._table.read(machine.id, [name], list(RECORDS)[2:])
+                replaced = pl.concat([windows_of.select("start", "end"), gone.select("start", "end")])
+                old = old.join(replaced, on=["start", "end"], how="anti", maintain_order="left")
+                kept = old.select(
+                    pl.lit(machine.id).alias("machine"), pl.lit(name).alias("month"), *list(RECORDS)[2:]
+                )
+                whole = pl.concat([kept, *rows]) if rows else kept
+                self._table.replace({(machine.id, name): whole})
+            done += len(rows)
+            self.made += len(rows)
+            if progress is not None:
+                progress(machine.id, done, stale.height)
+
+    def _records(
+        self, store: StoreReader, plant: Plant, machine: Machine, wanted: pl.DataFrame
+    ) -> Iterator[pl.DataFrame]:
+        """Make the record of each window, given in order with what it is worked out from."""
+        if not wanted.height:
+            return
+        start, end = wanted["start"][0], wanted["end"][-1]
+        readings = store.readings(machine.id, start, end).sort("at", maintain_order=True)
+        at = readings["at"].dt.epoch("us").to_numpy()
+        cal = calendar(plant.shifts, plant.zone, start - timedelta(days=1), end + timedelta(days=1))
+        planned = planned_time(cal)
+        events = _Events(store, plant, machine, (start, end), cal)
+        for row in wanted.iter_rows(named=True):
+            first, last = np.searchsorted(at, micros([row["start"], row["end"]]))
+            inside = readings.slice(int(first), int(last - first))
+            values: dict[str, Any] = make_record(
+                machine, inside, events.within(row["start"], row["end"]), planned, gap_s=plant.gap_s
+            )
+            month = f"{row['start'].astimezone(UTC):%Y-%m}"
+            yield record_row({**values, **row, "machine": machine.id, "month": month})
+
+    def _cut(
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        near: pl.DataFrame,
+        period: tuple[datetime, datetime],
+        columns: list[str],
+    ) -> pl.DataFrame:
+        """Replace the records of windows that the period's ends lie in by those of their parts."""
+        over = pl.lit(False)
+        for moment in period:
+            at = pl.lit(moment, dtype=UTC_US)
+            # A window all of whose readings lie on one side is as it would be cut.
+            over = over | ((pl.col("first_read") < at) & (pl.col("last_read") >= at))
+        halved = near.filter(over)
+        if not halved.height:
+            return near
+        nothing = [pl.lit(None, dtype=RECORDS[name]).alias(name) for name in ("shift", "date", *COMPUTED_FROM)]
+        parts = cut(halved.select("start", "end", *nothing[:2]), period).with_columns(nothing)
+        key = (machine.id, store.version(), plant_mark(plant, machine), tuple(parts["start"]), tuple(parts["end"]))
+        made = self._parts.get(key)
+        if made is None:
+            made = pl.concat(self._records(store, plant, machine, parts))
+            self._parts = dict([*self._parts.items(), (key, made)][-PARTS_KEPT:])
+        return pl.concat([near.filter(~over), made.select(columns)]).sort("start")
+
+
+class _Events:
+    """What happened on a machine over some windows, to cut its counts at."""
+
+    def __init__(
+        self, store: StoreReader, plant: Plant, machine: Machine, span: tuple[datetime, datetime], cal: pl.DataFrame
+    ) -> None:
+        start, end = span
+        sheet = store.batches(machine.line, start - BATCH_BEFORE, end)
+        sheet = sheet.filter(pl.col("start").is_not_null()).sort("start")
+        self._batch_us = sheet["start"].dt.epoch("us").to_numpy()
+        self._products = [name or "" for name in sheet["product"].to_list()]
+        reels = store.reels(machine.id, start - AFTER, end + BEFORE)["at"].drop_nulls()
+        mounted = [reels, reels - BEFORE, reels + AFTER]
+        breaks = [cal["start"], cal["end"]]
+        moments = pl.concat([part.dt.epoch("us") for part in (*mounted, *breaks)]).to_numpy()
+        ends = sheet["end"].drop_nulls().dt.epoch("us").to_numpy()
+        self._moments_us = np.unique(np.concatenate((moments, self._batch_us, ends)))
+        self._tz = plant.tz
+
+    def within(self, start: datetime, end: datetime) -> Edges:
+        """The moments within a window, its products and its days."""
+        first_us, last_us = micros([start, end])
+        first, last = start.astimezone(self._tz).date(), (end - timedelta(microseconds=1)).astimezone(self._tz).date()
+        days = [first + timedelta(days=k) for k in range((last - first).days + 1)]
+        midnights = micros([datetime.combine(day, datetime.min.time(), tzinfo=self._tz) for day in days[1:]])
+        moments = np.union1d(self._moments_us, midnights)
+        return Edges(
+            moments[(moments > first_us) & (moments < last_us)].astype(np.int64),
+            self._batch_us, tuple(self._products), midnights, tuple(days),
+        )  # fmt: skip
+
+
+def _around(records: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
+    """Records that touch a period, and the nearest one with readings before and after it."""
+    start, end = (pl.lit(moment, dtype=UTC_US) for moment in period)
+    touching = records.filter((pl.col("end") > start) & (pl.col("start") < end))
+    read = records.filter(pl.col("readings") > 0)
+    before = read.filter(pl.col("end") <= start).tail(1)
+    after = read.filter(pl.col("start") >= end).head(1)
+    return pl.concat([before, touching, after])
+
+
+def _months(start: datetime, end: datetime) -> list[str]:
+    """The months that windows between two moments may begin in [UTC]."""
+    first = start.astimezone(UTC) - timedelta(days=2)
+    out = [f"{first:%Y-%m}"]
+    at = first.replace(day=1, hour=0, minute=0, second=0, microsecond=0)
+    while (at := (at + timedelta(days=32)).replace(day=1)) <= end:
+        out.append(f"{at:%Y-%m}")
+    return out
+
+
+def _moment(at_us: object) -> datetime:
+    if not isinstance(at_us, int):
+        raise TypeError(at_us)
+    return datetime.fromtimestamp(at_us / 1e6, UTC)

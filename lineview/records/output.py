@@ -1,0 +1,245 @@
+"""Good pieces of each product on each day of the works, from a machine's records."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import polars as pl
+
+from lineview.machine.pieces import MachineCounts
+from lineview.measures.clock import calendar
+from lineview.measures.counts import pair_bounds
+from lineview.measures.product_spans import ProductSpan, product_spans
+from lineview.measures.wrap_pieces import read_moments
+from lineview.plant import Counts, Machine, Shift
+from lineview.records.frames import COUNTERS
+
+#: One row a line, day and product; `good` are good pieces with their bounds, `unseen` those of them that no
+#: reading shows and that are counted at the pace around; `planned_min` the planned minutes [min] of that day.
+DAILY_OUTPUT: dict[str, pl.DataType] = {
+    "line": pl.String(),
+    "date": pl.Date(),
+    "product": pl.String(),
+    "good": pl.Float64(),
+    "good_low": pl.Float64(),
+    "good_high": pl.Float64(),
+    "unseen": pl.Float64(),
+    "planned_min": pl.Float64(),
+}
+
+_Sums = dict[tuple[date, str], np.ndarray]
+_COUNTED: tuple[Counts, ...] = ("pieces", "good pieces", "rejects")
+
+
+def daily_output(
+    machine: Machine,
+    records: pl.DataFrame,
+    shifts: Sequence[Shift],
+    zone: str,
+    period: tuple[datetime, datetime],
+    over: Callable[[datetime, datetime], tuple[MachineCounts, pl.DataFrame]],
+) -> pl.DataFrame:
+    """Sum a machine's good pieces by day and product.
+
+    Parameters
+    ----------
+    machine : Machine
+        A cut-and-wrap machine.
+    records : polars.DataFrame
+        Its records in order of time, with COUNTERS and OUTPUT.
+    shifts, zone
+        Of the plant description.
+    period : (datetime, datetime)
+        From and to [UTC]; records outside it only tell what was counted over its edges.
+    over : callable
+        Gives counts and batches of a stretch, for what the readings of two windows leave open between them.
+
+    Returns
+    -------
+    polars.DataFrame
+        DAILY_OUTPUT. A day with planned time but nothing made has a row with product "" and 0 pieces; days
+        before the machine's first reading or after its last are left out, for nobody knows what was made.
+    """
+    tz = ZoneInfo(zone)
+    inside = records.filter((pl.col("first_read") >= period[0]) & (pl.col("last_read") < period[1]))
+    lists = ["day", "product", "good", "good_low", "good_high", "unseen"]
+    sums: _Sums = {}
+    for day, product, *parts in inside.select(lists).explode(lists).drop_nulls("day").iter_rows():
+        sums[day, product] = sums.get((day, product), np.zeros(4)) + np.array(parts)
+    for start, end, before, after, parts_ in _seams(machine, records, period):
+        if parts_ is not None:
+            _share(sums, start, end, (before, after), np.array(parts_), period, tz)
+        else:
+            _open(sums, over(start, end), start, end, period, tz)
+    return _frame(machine.line, sums, inside, _planned(shifts, zone, period), tz)
+
+
+def joined(frames: Sequence[pl.DataFrame]) -> pl.DataFrame:
+    """Output of several machines: DAILY_OUTPUT by line, day and product."""
+    return pl.concat([pl.DataFrame(schema=DAILY_OUTPUT), *frames]).sort("line", "date", "product")
+
+
+def planned_minutes(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime) -> dict[date, float]:
+    """Planned minutes [min] of each day that a shift starts on, breaks left out.
+
+    Parameters
+    ----------
+    shifts : sequence of Shift
+        Of the plant description.
+    zone : str
+        The plant's time zone.
+    start, end : datetime
+        From and to [UTC].
+    """
+    cal = calendar(shifts, zone, start, end)
+    spent = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
+    days = cal.filter(pl.col("part") == "planned").group_by("date").agg(minutes=spent.sum()).sort("date")
+    return dict(days.iter_rows())
+
+
+def week_planned(
+    shifts: Sequence[Shift], zone: str, starts: Sequence[datetime]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Planned minutes and planned days of each week of seven days from its start.
+
+    Parameters
+    ----------
+    shifts : sequence of Shift
+        Of the plant description.
+    zone : str
+        The plant's time zone.
+    starts : sequence of datetime
+        Starts of the weeks [UTC].
+    """
+    totals = [planned_minutes(shifts, zone, start, start + timedelta(days=7)) for start in starts]
+    return np.array([sum(t.values()) for t in totals]), np.array([float(len(t)) for t in totals])
+
+
+def _planned(shifts: Sequence[Shift], zone: str, period: tuple[datetime, datetime]) -> dict[date, float]:
+    return planned_minutes(shifts, zone, *period)
+
+
+def _seams(
+    machine: Machine, records: pl.DataFrame, period: tuple[datetime, datetime]
+) -> list[tuple[datetime, datetime, str, str, tuple[float, float, float, float] | None]]:
+    """The interval between each two windows with readings: its ends, the products on either side, its good
+    pieces (value, low, high, unseen), or None where the readings leave them open."""
+    rows = records.with_row_index("place").explode(list(COUNTERS)).drop_nulls("counter")
+    rows = rows.filter(pl.col("counter").is_in(list(_COUNTED)))
+    counted: dict[int, dict[str, tuple[float, bool]]] = {}
+    ends: dict[int, tuple[int, int, int, int]] = {}
+    for (kind,), part in rows.group_by(["counter"], maintain_order=True):
+        place = part["place"].to_numpy()
+        at0, at1 = part["last_us"].to_numpy()[:-1], part["first_us"].to_numpy()[1:]
+        sizes = part["modulus"].drop_nulls()
+        modulus = float(sizes[0]) if len(sizes) == part.height and len(sizes) else None
+        counter = next(c for c in machine.counters if c.counts == kind)
+        value, _, _ = pair_bounds(
+            at0, at1, part["last_count"].to_numpy()[:-1], part["first_count"].to_numpy()[1:], modulus,
+            counter.fastest_per_min,
+        )
+        for k in range(len(at0)):
+            added = float(value[k]) * counter.unit_value
+            counted.setdefault(int(place[k]), {})[str(kind)] = (added, bool(np.isfinite(added)))
+            if kind != "rejects":
+                ends[int(place[k])] = (int(at0[k]), int(at1[k]), int(place[k]), int(place[k + 1]))
+    first, last = records["first_product"].to_list(), records["last_product"].to_list()
+    out = []
+    for at_place, (a, b, before, after) in sorted(ends.items()):
+        start, end = (datetime.fromtimestamp(us / 1e6, UTC) for us in (a, b))
+        if end <= period[0] or start >= period[1]:
+            continue
+        good = _good(counted[at_place])
+        parts = None if good is None or b - a > 1_800_000_000 else (good, good, good, 0.0)
+        out.append((start, end, last[before] or "", first[after] or "", parts))
+    return out
+
+
+def _good(counted: Mapping[str, tuple[float, bool]]) -> float | None:
+    """Good pieces of a seam from what its counters added; None where one of them is open."""
+    if not all(known for _, known in counted.values()):
+        return None
+    if "good pieces" in counted:
+        return counted["good pieces"][0]
+    made = counted.get("pieces")
+    return None if made is None else max(made[0] - counted.get("rejects", (0.0, True))[0], 0.0)
+
+
+def _share(
+    sums: _Sums,
+    start: datetime,
+    end: datetime,
+    products: tuple[str, str],
+    parts: np.ndarray,
+    period: tuple[datetime, datetime],
+    tz: ZoneInfo,
+) -> None:
+    """Share a short interval out by time: half of it on either side of its middle, within the period."""
+    middle = start + (end - start) / 2
+    for a, b, product in ((start, middle, products[0]), (middle, end, products[1])):
+        low, high = max(a, period[0]), min(b, period[1])
+        if high > low:
+            key = (low.astimezone(tz).date(), product)
+            sums[key] = sums.get(key, np.zeros(4)) + parts * ((high - low) / (end - start))
+
+
+def _open(
+    sums: _Sums,
+    seen: tuple[MachineCounts, pl.DataFrame],
+    start: datetime,
+    end: datetime,
+    period: tuple[datetime, datetime],
+    tz: ZoneInfo,
+) -> None:
+    """Add an interval whose count is open, or long, by the products and days that the batch sheet gives it."""
+    counts, batches = seen
+    start, end = max(start, period[0]), min(end, period[1])
+    spans = _by_day(product_spans(batches, counts.machine.line, start, end), tz)
+    if not spans:
+        return
+    at = read_moments(counts, [span.start for span in spans] + [spans[-1].end])
+    good = counts.pieces(at[:-1], at[1:]).good
+    if good is None:
+        return
+    for k, span in enumerate(spans):
+        value = float(np.nan_to_num(good.value[k]))
+        high = float(good.high[k])
+        parts = np.array([value, float(good.low[k]), high if np.isfinite(high) else np.nan, value])
+        key = (span.start.astimezone(tz).date(), span.product)
+        sums[key] = sums.get(key, np.zeros(4)) + parts
+
+
+def _by_day(spans: Sequence[ProductSpan], tz: ZoneInfo) -> list[ProductSpan]:
+    """Cut stretches at the midnights of the plant's zone."""
+    out = []
+    for span in spans:
+        at = span.start
+        while at < span.end:
+            day = at.astimezone(tz).date() + timedelta(days=1)
+            midnight = datetime(day.year, day.month, day.day, tzinfo=tz).astimezone(UTC)
+            stop = min(midnight, span.end)
+            out.append(ProductSpan(span.product, at, stop))
+            at = stop
+    return out
+
+
+def _frame(
+    line: str, sums: _Sums, inside: pl.DataFrame, minutes: Mapping[date, float], tz: ZoneInfo
+) -> pl.DataFrame:
+    """The sums as rows; a planned day of nothing, between the first and last record, has a row of its own."""
+    read = inside.filter(pl.col("readings") > 0)
+    if read.height:
+        first, last = read["start"][0].astimezone(tz).date(), read["end"][-1].astimezone(tz).date()
+        made = {day for (day, _), parts in sums.items() if parts[0] > 0}
+        for day in minutes:
+            if first <= day <= last and day not in made:
+                sums.setdefault((day, ""), np.zeros(4))
+    rows = [
+        (line, day, product, *parts.tolist(), minutes.get(day, 0.0))
+        for (day, product), parts in sums.items()
+        if parts[0] > 0 or minutes.get(day, 0.0) > 0
+    ]
+    return pl.DataFrame(rows, schema=DAILY_OUTPUT, orient="row")

@@ -1,0 +1,138 @@
+"""A works over hand-written answers, which keeps what is written to it so that tests can look."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import invented_answers as invented
+import polars as pl
+
+from lineview.answers.answer import Answer, Question
+from lineview.columns import REFUSALS, TAPE
+from lineview.errors import AskError, Fault, IntakeError
+from lineview.intake.export import Proposal
+from lineview.intake.export import Question as IntakeQuestion
+from lineview.plant import ColumnTarget, Layout, Plant
+from lineview.plant.periods import Days, read_period
+from lineview.question_scope import QuestionScope
+from lineview.scoping import machines_asked
+from lineview.store.record import Receipt
+from lineview.take_in import Taken
+
+PERIODS = [
+    ("2026-06-09.early", "Tue 9 June, early"),
+    ("2026-06-08.late", "Mon 8 June, late"),
+    ("2026-06-08.early", "Mon 8 June, early"),
+    ("this-week", "since Mon 8 June"),
+    ("last-7-days", "the last 7 days"),
+    ("all", "all readings"),
+]
+
+
+class InventedStore:
+    """Lists by hand."""
+
+    def intakes(self) -> pl.DataFrame:
+        rows = [
+            {
+                "intake": 7, "file": "wrap1_2026-06-09.csv", "at": datetime(2026, 6, 9, 12, 2, tzinfo=UTC),
+                "rows": 2880, "kept": 2878, "duplicate": 0, "refused": 2, "undone": False,
+            },
+            {
+                "intake": 6, "file": "sizer2-june.xlsx", "at": datetime(2026, 6, 9, 5, 58, tzinfo=UTC),
+                "rows": 20160, "kept": 20131, "duplicate": 14, "refused": 15, "undone": False,
+            },
+        ]  # fmt: skip
+        return pl.DataFrame(rows).reverse()
+
+    def refusals(self, intake: int) -> pl.DataFrame:
+        count = 250 if intake == 6 else 2
+        rows = [
+            (intake, "wrap1.csv", i + 2, "good", "=1+1" if i == 0 else "#####", "no number")
+            for i in range(count)
+        ]
+        return pl.DataFrame(rows, schema=REFUSALS, orient="row")
+
+    def conflicts(self) -> pl.DataFrame:
+        return pl.DataFrame(
+            {
+                "machine": ["wrap1"], "channel": ["good"], "at": [datetime(2026, 6, 9, 6, tzinfo=UTC)],
+                "one value": [41220.0], "other value": [41222.0],
+            }
+        )  # fmt: skip
+
+
+class InventedWorks:
+    """Answers by hand; `written` and `taken` hold what the board did."""
+
+    def __init__(self, plant: Plant | None = None) -> None:
+        self.plant = plant or invented.plant()
+        self.store = InventedStore()
+        self.written: list[tuple[object, ...]] = []
+        self.taken: list[tuple[str, bytes, bool, dict[str, str]]] = []
+        self.asked: list[QuestionScope] = []
+        self.reasons: dict[datetime, str] = {}
+        self.state = 1
+
+    def ask(self, asked: QuestionScope) -> Answer:
+        self.asked.append(asked)
+        known = [m.id for m in machines_asked(self.plant, asked.question, asked.line or "1")]
+        if asked.machine is not None and asked.machine not in known:
+            what = f"unknown machine '{asked.machine}'"
+            raise AskError(Fault(what, "machine", f"one of {', '.join(known)}"))
+        told = {"machine": asked.machine or known[0], "line": asked.line or "1"}
+        if asked.period is not None:
+            labels = {read_period(name): label for name, label in PERIODS}
+            days = asked.period
+            plain = f"{days.first}..{days.last}" if isinstance(days, Days) else str(days)
+            told["label"] = labels.get(asked.period, plain)
+        return self._with_reasons(invented.ANSWERS[asked.question](**told))
+
+    def _with_reasons(self, answer: Answer) -> Answer:
+        if not self.reasons or "tape" not in answer.series:
+            return answer
+        rows = [
+            {**r, "reason": self.reasons.get(r["start"], r["reason"])}
+            for r in answer.series["tape"].to_dicts()
+        ]
+        series = {**answer.series, "tape": pl.DataFrame(rows, schema=TAPE)}
+        return replace(answer, series=series)
+
+    def periods(self, question: Question, line: str | None = None) -> Sequence[tuple[str, str]]:
+        return PERIODS
+
+    def take(
+        self, paths: Sequence[Path], *, accept: bool = False, settled: Mapping[str, str] | None = None
+    ) -> list[Taken]:
+        (path,) = paths
+        data = path.read_bytes()
+        self.taken.append((path.name, data, accept, dict(settled or {})))
+        if not data:
+            raise IntakeError(Fault("the file is empty", path.name, "an export with rows"))
+        if b"unknown" in data and not (accept and settled):
+            layout = Layout(id="wrap1-counter", machine="wrap1", columns={"Count": ColumnTarget(to="good")})
+            sample = pl.DataFrame({"time": ["2026-06-09 06:00:00"], "Count": ["1,234"]})
+            marks = (("en", "1234 pieces"), ("de", "1.234 pieces"))
+            questions = (IntakeQuestion("decimal", "Is 1,234 one thousand or one and a bit?", marks),)
+            return [Taken(path, proposal=Proposal(path, layout, sample, questions))]
+        self.state += 1
+        return [Taken(path, receipt=Receipt(7, 2880, 2878, 0, 2, 0, 0))]
+
+    def undo(self, intake: int) -> None:
+        self.written.append(("undo", intake))
+        self.state += 1
+
+    def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
+        self.written.append(("reason", machine, start, end, reason))
+        self.reasons[start] = reason
+        self.state += 1
+
+    def note_adjustment(self, machine: str, at: datetime, what: str, note: str) -> None:
+        self.written.append(("adjustment", machine, at, what, note))
+        self.state += 1
+
+    def version(self) -> int:
+        return self.state

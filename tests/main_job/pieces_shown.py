@@ -1,0 +1,39 @@
+"""Where each answer's JSON shows the good pieces it stands on."""
+
+from dataclasses import dataclass
+from typing import Any
+
+#: The figure of the asked period's good pieces on the asked machine's line; later names first.
+NAMES = {
+    "rope": ("pieces_good",),
+    "weight": ("pieces_good",),
+    "shift": ("pieces_good", "good_pieces"),
+    "wrap": ("pieces_good", "wrap_good_pieces"),
+    "order": ("pieces_good",),
+}
+
+
+@dataclass(frozen=True)
+class Shown:
+    """Good pieces as an answer shows them: likeliest, least and most; the ends equal the value if exact."""
+
+    value: float | None
+    low: float | None
+    high: float | None
+
+    @property
+    def exact(self) -> bool:
+        """Whether the three are one number."""
+        return self.value is not None and self.low == self.value == self.high
+
+
+def pieces_shown(answer: dict[str, Any]) -> Shown:
+    """The good pieces an answer shows; a missing figure is a failure that names it."""
+    figures, names = answer["figures"], NAMES[answer["question"]]
+    name = next((name for name in names if name in figures), None)
+    assert name is not None, f"the {answer['question']} answer shows no figure {' or '.join(names)}"
+    figure = figures[name]
+    value, low, high = figure["value"], figure["low"], figure["high"]
+    if low is None and high is None:  # counted, no interval: the ends are the value
+        low = high = value
+    return Shown(value, low, high)

@@ -1,0 +1,32 @@
+"""A question is read once, with all that is wrong in it."""
+
+from datetime import date, datetime
+
+import pytest
+
+from lineview.errors import AskError
+from lineview.plant.periods import Days, ShiftOfDay
+from lineview.question_scope import QuestionScope, read_question
+
+
+def test_texts_become_one_object():
+    asked = read_question("shift", "1", "wrap1", "2026-06-09.early", "2026-06-09", "2026-06-09T08:00+02:00")
+    assert asked.period == ShiftOfDay(date(2026, 6, 9), "early")
+    assert asked.start == datetime(2026, 6, 9)  # noqa: DTZ001  # a wall time
+    assert asked.end.utcoffset().total_seconds() == 7200
+    assert read_question("rope", period="2026-06-08..2026-06-09").period == Days(
+        date(2026, 6, 8), date(2026, 6, 9)
+    )
+
+
+def test_empty_texts_leave_open_what_is_asked():
+    asked = read_question("order", "", "", "", "", "")
+    assert asked == QuestionScope("order")
+    assert asked.named_period == "all"
+
+
+def test_all_that_is_wrong_is_said_at_once():
+    with pytest.raises(AskError) as error:
+        read_question("tea", period="teatime", start="noon", end="later")
+    assert [fault.where for fault in error.value.faults] == ["question", "period", "--from", "--to"]
+    assert "unknown period 'teatime'" in str(error.value)
