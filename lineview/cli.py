@@ -200,7 +200,7 @@ def adjusted(
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
 ) -> None:
     """Write an adjustment into the journal, so that the rope's answer can judge it."""
-    from lineview.periods import moment
+    from lineview.plant.periods import moment
     from lineview.works import Works
 
     with Works(works, journal) as opened:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lineview.answers.figure_names import slug
+from lineview.core.figure import slug
 from lineview.figure import Figure, Period, cannot_tell
 from lineview.measures.wrap_account import WrapAccount
 from lineview.measures.wrap_waste import Allowance

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 from measured_command import command, run
 
-from lineview.plant_file import read_plant
+from lineview.plant.read import read_plant
 from lineview.store.store import Store
 from lineview.take_in import take_in
 

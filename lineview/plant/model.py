@@ -1,23 +1,24 @@
-"""The plant description as validated types; plant_file.py reads it from TOML."""
+"""The plant description as validated types; the fields' checks are in `checks`, reading is in `read`."""
 
 from __future__ import annotations
 
 from datetime import time
-from typing import Annotated, Literal, get_args
+from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict, Field
 
-Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-#: The days in the order of `date.weekday()`.
-WEEK: tuple[Day, ...] = get_args(Day)
+from lineview.plant import checks
+from lineview.plant.checks import Day
+from lineview.plant.fields import ExportKind
+
 MachineKind = Literal["sizer", "cut-and-wrap machine"]
 #: What a counter counts. Feed counters are named for their web.
 Counts = Literal["pieces", "good pieces", "rejects", "blank wraps", "film", "wax paper", "rope"]
 #: What a gauge measures.
 Measures = Literal["rope diameter", "rope temperature", "roller speed", "state", "batch", "product"]
 #: What a state can mean to the shift. "blocked": the next machine cannot take product; "starved": the one
-#: before cannot send any; "outside": standing by a cause outside the machine, not told which.
+#: before cannot send any; "outside": stopped by a cause outside the machine, not known which.
 StateMeaning = Literal[
     "running",
     "stop",
@@ -31,10 +32,13 @@ StateMeaning = Literal[
     "break",
 ]
 WebKind = Literal["film", "wax paper"]
-ExportKind = Literal["readings", "weights", "batches", "stops", "reels", "stock", "plan"]
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.\- ]*$", max_length=60)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+Zone = Annotated[str, checks.checked(checks.check_zone)]
+LineId = Annotated[Id, checks.checked(checks.check_line)]
+MachineId = Annotated[Id, checks.checked(checks.check_machine)]
+WebId = Annotated[Id, checks.checked(checks.check_web)]
 
 
 class Part(BaseModel):
@@ -57,7 +61,7 @@ class Shift(Part):
     start: time
     end: time
     days: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri")
-    breaks: tuple[Break, ...] = ()
+    breaks: Annotated[tuple[Break, ...], checks.together(checks.check_breaks)] = ()
 
 
 class Counter(Part):
@@ -87,7 +91,7 @@ class Gauge(Part):
     pair: int | None = None
     position_mm: NotNegative | None = None
     roller_diameter_mm: Positive | None = None
-    codes: dict[str, StateMeaning] = {}
+    codes: Annotated[dict[str, StateMeaning], checks.together(checks.check_codes)] = {}
 
 
 class Machine(Part):
@@ -96,19 +100,21 @@ class Machine(Part):
     id: Id
     kind: MachineKind
     name: str = ""
-    line: Id
-    nominal_per_min: tuple[Positive, Positive] = (300.0, 400.0)
+    line: LineId
+    nominal_per_min: Annotated[tuple[Positive, Positive], checks.checked(checks.check_band)] = (300.0, 400.0)
     set_per_min: Positive | None = None
     design_per_min: Positive | None = None
-    counters: tuple[Counter, ...] = ()
+    counters: Annotated[
+        tuple[Counter, ...], checks.together(checks.check_counters, "counts", "fastest_per_min", "unit_value")
+    ] = ()
     gauges: tuple[Gauge, ...] = ()
 
     def counter(self, counts: Counts) -> Counter | None:
-        """Give the first counter that counts this, or None."""
+        """The first counter that counts this, or None."""
         return next((c for c in self.counters if c.counts == counts), None)
 
     def gauge(self, measures: Measures) -> Gauge | None:
-        """Give the first gauge that measures this, or None."""
+        """The first gauge that measures this, or None."""
         return next((g for g in self.gauges if g.measures == measures), None)
 
     @property
@@ -147,9 +153,11 @@ class Web(Part):
     width_mm: Positive
     grammage_g_m2: Positive | None = None
     thickness_um: Positive | None = None
-    density_g_cm3: Positive | None = None
+    density_g_cm3: Annotated[
+        Positive | None, checks.checked(checks.check_web_mass), Field(validate_default=True)
+    ] = None
     reel_outer_mm: Positive
-    reel_core_mm: Positive
+    reel_core_mm: Annotated[Positive, checks.checked(checks.check_core)]
     reel_length_m: Positive | None = None
     splice_m: NotNegative = 0.0
     start_m: NotNegative = 0.0
@@ -190,7 +198,7 @@ class Product(Part):
     price_per_kg: NotNegative | None = None
     bag_g: tuple[Positive, ...] = ()
     allergens: tuple[str, ...] = ()
-    webs: tuple[Id, ...] = ()
+    webs: tuple[WebId, ...] = ()
     also_called: tuple[str, ...] = ()
 
 
@@ -212,13 +220,13 @@ class Layout(Part):
     kind: ExportKind = "readings"
     files: str = "*"
     sheet: str = ""
-    machine: Id | None = None
+    machine: MachineId | None = None
     machine_column: str = ""
-    line: Id | None = None
+    line: LineId | None = None
     shape: Literal["wide", "long"] = "wide"
     time: str | tuple[str, ...] = "time"
     time_format: str = "iso"
-    zone: str = ""
+    zone: Zone = ""
     clock_offset_s: float = 0.0
     decimal: Literal[".", ",", ""] = ""
     thousands: str = ""
@@ -226,7 +234,7 @@ class Layout(Part):
     value_column: str = ""
     quality_column: str = ""
     gross: bool = False
-    columns: dict[str, ColumnTarget] = {}
+    columns: Annotated[dict[str, ColumnTarget], checks.together(checks.check_columns)] = {}
 
 
 class Plant(Part):
@@ -237,7 +245,7 @@ class Plant(Part):
     """
 
     shop: str
-    zone: str = "UTC"
+    zone: Zone = "UTC"
     units: Literal["metric", "US"] = "metric"
     currency: str = "EUR"
     short_stop_min: Positive = 5.0
@@ -245,7 +253,7 @@ class Plant(Part):
     batch_kg: Positive = 22.7
     batch_scale_error_kg: NotNegative | None = None
     run_rules: tuple[Annotated[int, Field(ge=1, le=8)], ...] = ()
-    shifts: tuple[Shift, ...] = ()
+    shifts: Annotated[tuple[Shift, ...], checks.together(checks.check_shifts, "start", "end", "days")] = ()
     lines: tuple[Line, ...] = ()
     machines: tuple[Machine, ...] = ()
     webs: tuple[Web, ...] = ()
@@ -258,15 +266,15 @@ class Plant(Part):
         return ZoneInfo(self.zone)
 
     def machine(self, machine_id: str) -> Machine | None:
-        """Give the machine of this id, or None."""
+        """The machine of this id, or None."""
         return next((m for m in self.machines if m.id == machine_id), None)
 
     def machines_of(self, line: str, kind: MachineKind) -> tuple[Machine, ...]:
-        """Give the line's machines of one kind."""
+        """The line's machines of one kind."""
         return tuple(m for m in self.machines if m.line == line and m.kind == kind)
 
     def product(self, name: str) -> Product | None:
-        """Give the product whose id, flavour or other name this is, case aside, or None."""
+        """The product whose id, flavour or other name this is, case aside, or None."""
         key = name.strip().casefold()
         for product in self.products:
             if key in {n.casefold() for n in (product.id, product.flavour, *product.also_called)}:
@@ -274,5 +282,5 @@ class Plant(Part):
         return None
 
     def web(self, web_id: str) -> Web | None:
-        """Give the web of this id, or None."""
+        """The web of this id, or None."""
         return next((w for w in self.webs if w.id == web_id), None)

@@ -1,25 +1,15 @@
-"""Writing a layout as the TOML block that reading gives back equal."""
+"""Writing a layout as a TOML block that is read back equal."""
 
 from __future__ import annotations
 
 import json
 from typing import Any
 
-from lineview.plant import Layout
+from lineview.plant.model import Layout
 
 
 def layout_toml(layout: Layout) -> str:
-    """Write a layout as a [[layouts]] block; what is as by default is left out.
-
-    Parameters
-    ----------
-    layout : Layout
-        What to write.
-
-    Returns
-    -------
-    str
-        The block, with its newline at the end.
+    """A layout as a [[layouts]] block ending in a newline; values that are the default are left out.
 
     Examples
     --------

@@ -7,9 +7,9 @@ from typing import Literal
 
 import polars as pl
 
-from lineview import columns
-from lineview.plant import ExportKind
+from lineview.core import frames
 
+ExportKind = Literal["readings", "weights", "batches", "stops", "reels", "stock", "plan"]
 CellKind = Literal["text", "moment", "number", "whole", "duration", "week"]
 
 
@@ -66,6 +66,12 @@ FIELDS: dict[ExportKind, dict[str, Field]] = {
     },
 }
 
+#: What a header of each kind of export can mean, besides counters and gauges.
+TARGETS: dict[ExportKind, tuple[str, ...]] = {
+    "readings": ("machine", "at", "quality"),
+    **{kind: (*of_kind, "machine", "line", "at") for kind, of_kind in FIELDS.items()},
+}
+
 #: The field that `time` of a layout fills.
 TIME_FIELD: dict[ExportKind, str] = {
     "weights": "at",
@@ -87,11 +93,11 @@ ESSENTIAL: dict[ExportKind, tuple[str | tuple[str, ...], ...]] = {
 }
 
 SCHEMAS: dict[ExportKind, dict[str, pl.DataType]] = {
-    "readings": columns.READINGS,
-    "weights": columns.WEIGHTS,
-    "batches": columns.BATCHES,
-    "stops": columns.STOP_LOG,
-    "reels": columns.REELS,
-    "stock": columns.STOCK,
-    "plan": columns.PLAN,
+    "readings": frames.READINGS,
+    "weights": frames.WEIGHTS,
+    "batches": frames.BATCHES,
+    "stops": frames.STOP_LOG,
+    "reels": frames.REELS,
+    "stock": frames.STOCK,
+    "plan": frames.PLAN,
 }

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from test_plant_file import RIGHT, read
 
 from lineview.plant import ColumnTarget, Layout
-from lineview.plant_file import layout_toml
-from lineview.plant_lines import Lines
+from lineview.plant.positions import KeyLines
+from lineview.plant.write import layout_toml
 
 IDS = st.from_regex(r"\A[A-Za-z0-9][A-Za-z0-9_.\- ]{0,9}\Z")
 TEXT = st.text(max_size=12)
@@ -71,7 +71,7 @@ def test_each_key_is_found_on_its_line(tables):
             rows.append(f"{spelled(key)} . x = {spelled(value)}")
     text = "\n".join(rows)
     assert len(tomllib.loads(text)["part"]["of"]) == len(tables)
-    lines = Lines(text)
+    lines = KeyLines(text)
     assert {path: lines.of(path) for path in expected} == expected
     assert {lines.of((*path, "x", 7)) >= line for path, line in expected.items()} == {True}
 
@@ -80,6 +80,6 @@ def test_strings_over_lines_and_inline_tables():
     text = 'a = """\n[x]\n"" \\"""" # c\n"b c".d = { e = [\n1, { f = 2 }] }\n'
     text += "[[t]]\n[t.u]\nv = 1\n[[t]]\n[t.u]\nv = 2"
     tomllib.loads(text)
-    lines = Lines(text)
+    lines = KeyLines(text)
     assert lines.of(("b c", "d", "e", 1, "f")) == 5
     assert [lines.of(("t", i, "u", "v")) for i in (0, 1)] == [8, 11]

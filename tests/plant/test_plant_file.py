@@ -6,7 +6,7 @@ import pytest
 
 from lineview.errors import PlantError
 from lineview.plant import ColumnTarget
-from lineview.plant_file import read_plant
+from lineview.plant.read import read_plant
 
 RIGHT = """\
 shop = "Quay Street Sweets"   # invented
@@ -201,14 +201,58 @@ def test_what_does_not_fit_is_said_with_its_line(tmp_path, what):
         assert found[0].where == f"plant.toml line {line_of(wrong, mark)}"
 
 
+ONE_PART = {
+    "a counter of a wrong modulus is still too slow": (
+        ("modulus = 10000\nfastest_per_min = 450", "modulus = 0\nfastest_per_min = 350"),
+        ["'modulus' is 0", "the fastest possible rate is 350 pieces a minute"],
+    ),
+    "a shift with a wrong break still overlaps another": (
+        ('start = "22:00"\nend = "06:00"', 'start = "13:00"\nend = "21:00"'),
+        [
+            "shifts 'early' and 'night' overlap on mon",
+            "the break 01:00 to 01:30 is outside its shift 'night'",
+        ],
+    ),
+    "a web of a wrong width still has no mass and a core too large": (
+        (
+            "width_mm = 90\nthickness_um = 23\ndensity_g_cm3 = 1.39\nreel_outer_mm = 300",
+            "width_mm = 0\nreel_outer_mm = 70",
+        ),
+        [
+            "web 'film1' has no mass",
+            "'width_mm' is 0",
+            "the core of 76.2 mm is not smaller than the reel of 70 mm",
+        ],
+    ),
+    "a column of a wrong target hides no other": (
+        ('"Good pcs" = "good"', '"A" = 5\n"Good pcs" = "god"'),
+        ["'A' is 5", "column 'Good pcs' points at 'god', which is no counter or gauge of machine 'wrap1'"],
+    ),
+    "a shift of an unknown day is in none that could overlap": (
+        (
+            'start = "22:00"\nend = "06:00"\ndays = ["mon", "sun"]',
+            'start = "13:00"\nend = "21:00"\ndays = ["x"]',
+        ),
+        ["'days' is 'x'", "the break 01:00 to 01:30 is outside its shift 'night'"],
+    ),
+}
+
+
+@pytest.mark.parametrize("claim", ONE_PART)
+def test_all_faults_of_one_part_come_at_once(tmp_path, claim):
+    (old, new), expected = ONE_PART[claim]
+    assert old in RIGHT
+    assert [fault.what for fault in faults(tmp_path, RIGHT.replace(old, new, 1))] == expected
+
+
 def test_two_machines_of_one_id_bring_no_further_fault(tmp_path):
     twin = '[[machines]]\nid = "wrap1"\nkind = "sizer"\nline = "line1"\n\n[[webs]]'
     layout = '\n[[layouts]]\nid = "w"\nfiles = "w*.csv"\nmachine = "wrap1"\ntime = "t"\n'
     layout += '[layouts.columns]\n"n" = { to = "good" }\n'
     (tmp_path / "plant.toml").write_text(RIGHT.replace("[[webs]]", twin, 1) + layout)
-    with pytest.raises(PlantError) as told:
+    with pytest.raises(PlantError) as caught:
         read_plant(tmp_path / "plant.toml")
-    assert [fault.what for fault in told.value.faults] == ["two machines have the id 'wrap1'"]
+    assert [fault.what for fault in caught.value.faults] == ["two machines have the id 'wrap1'"]
 
 
 def test_no_word_of_the_checking_library_reaches_the_reader(tmp_path):

@@ -12,22 +12,18 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from lineview.errors import Fault, PlantError
-from lineview.plant import Plant
-from lineview.plant_checks import cross_faults
-from lineview.plant_lines import Lines
-from lineview.plant_tables import Found
-from lineview.plant_words import type_faults
-from lineview.plant_write import layout_toml
-
-__all__ = ["layout_toml", "read_plant"]
+from lineview.core.errors import Fault, PlantError
+from lineview.plant.checks import Declared, PlacedFault, repeated_ids
+from lineview.plant.messages import faults_of
+from lineview.plant.model import Plant
+from lineview.plant.positions import KeyLines
 
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d))?")
 _CLOCK_KEYS = {"start", "end"}
 
 
 def read_plant(path: Path, extra: Path | None = None) -> Plant:
-    """Read the plant description, and the layouts that were accepted later.
+    """Read the plant description, and the layouts accepted later.
 
     Parameters
     ----------
@@ -44,35 +40,38 @@ def read_plant(path: Path, extra: Path | None = None) -> Plant:
     Raises
     ------
     PlantError
-        With every fault, each with its file and line, what was found, what was expected and a suggestion.
+        With every fault: its file and line, what is wrong, what was expected and a suggestion.
     """
     data, lines = _load(path)
-    more, more_lines = _load(extra) if extra is not None and extra.exists() else ({}, Lines(""))
-    own, added = _layouts(data), _layouts(more)
-    if added:
-        data["layouts"] = (*own, *added)
-    plant, found = _checked(data)
+    further, further_lines = _load(extra) if extra is not None and extra.exists() else ({}, KeyLines(""))
+    first_further = len(_layouts(data))
+    if _layouts(further):
+        data["layouts"] = (*_layouts(data), *_layouts(further))
+    plant, placed = _checked(data)
     faults = []
-    for place, fault in found:
-        late = place[:1] == ("layouts",) and isinstance(place[1], int) and place[1] >= len(own)
-        where = ("layouts", int(place[1]) - len(own), *place[2:]) if late else place
-        faults.append((late, (more_lines if late else lines).of(where), fault))
-    strays = [key for key in more if key != "layouts" or not isinstance(more[key], tuple)]
-    faults += [(True, more_lines.of((key,)), _not_a_layout(key)) for key in strays]
+    for keys, fault in placed:
+        in_further = keys[:1] == ("layouts",) and isinstance(keys[1], int) and keys[1] >= first_further
+        if in_further:
+            line = further_lines.of(("layouts", int(keys[1]) - first_further, *keys[2:]))
+        else:
+            line = lines.of(keys)
+        faults.append((in_further, line, fault))
+    strays = [key for key in further if key != "layouts" or not isinstance(further[key], tuple)]
+    faults += [(True, further_lines.of((key,)), _not_a_layout(key)) for key in strays]
     if plant is None or faults:
-        faults.sort(key=lambda one: one[:2])
+        faults.sort(key=lambda row: row[:2])
         names = {False: path.name, True: extra.name if extra else ""}
         raise PlantError(replace(fault, where=f"{names[late]} line {line}") for late, line, fault in faults)
     return plant
 
 
-def _checked(data: dict[str, Any]) -> tuple[Plant | None, list[Found]]:
-    """Validate types and the ids between tables; no plant where a type is wrong."""
-    found = cross_faults(data)
+def _checked(data: dict[str, Any]) -> tuple[Plant | None, list[PlacedFault]]:
+    """Validate types, values and references; no plant where one of them is wrong."""
+    faults = repeated_ids(data)
     try:
-        return Plant.model_validate(data, strict=True), found
+        return Plant.model_validate(data, strict=True, context=Declared.in_tables(data)), faults
     except ValidationError as error:
-        return None, type_faults(error, data) + found
+        return None, faults_of(error, data) + faults
 
 
 def _layouts(data: Mapping[str, Any]) -> tuple[Any, ...]:
@@ -84,7 +83,7 @@ def _not_a_layout(key: str) -> Fault:
     return Fault(f"'{key}' does not belong here", "", "only [[layouts]]", "Move it to the plant description")
 
 
-def _load(path: Path) -> tuple[dict[str, Any], Lines]:
+def _load(path: Path) -> tuple[dict[str, Any], KeyLines]:
     """Read one TOML file into plain values and the lines of its keys."""
     name = path.name
     try:
@@ -102,22 +101,22 @@ def _load(path: Path) -> tuple[dict[str, Any], Lines]:
         )
         raise PlantError(fault) from None
     try:
-        return _plain(tomllib.loads(text), ""), Lines(text)
+        return _plain(tomllib.loads(text), ""), KeyLines(text)
     except tomllib.TOMLDecodeError as error:
         raise PlantError(_syntax(str(error), text, name)) from None
     except RecursionError:
-        fault = Fault("brackets stand too deep in each other", name, "tables and lists a few levels deep")
+        fault = Fault("brackets are nested too deep", name, "tables and lists a few levels deep")
         raise PlantError(fault) from None
 
 
 def _syntax(message: str, text: str, name: str) -> Fault:
-    """Say a TOML syntax error in plain words, with the line as it stands."""
+    """A TOML syntax error in plain words, with the text of its line."""
     place = re.search(r"\(at line (\d+), column \d+\)", message)
     rows = text.splitlines() or [""]
     line = int(place.group(1)) if place else len(rows)
     shown = rows[min(line, len(rows)) - 1].strip()[:80]
     if "overwrite" in message or "twice" in message or "redefine" in message or "mutate" in message:
-        what, expected = f"a key or table stands twice: {shown}", "each key once"
+        what, expected = f"a key or table is there twice: {shown}", "each key once"
         return Fault(
             what, f"{name} line {line}", expected, "Leave one out, or use [[ ]] for a list of tables"
         )

@@ -7,23 +7,13 @@ from typing import Literal
 
 
 def shipped(what: Literal["data", "assets"]) -> Path:
-    """Give the folder of shipped data or assets.
-
-    Parameters
-    ----------
-    what : str
-        "data" or "assets".
-
-    Returns
-    -------
-    pathlib.Path
-        The folder.
+    """Folder of the shipped data or assets.
 
     Examples
     --------
     >>> shipped("data").name
     'data'
     """
-    package = Path(__file__).resolve().parent
+    package = Path(__file__).resolve().parent.parent
     inside = package / "_shipped" / what
     return inside if inside.is_dir() else package.parent / what

@@ -1,15 +1,16 @@
-"""On which line of a TOML text each key and table stands; tomllib itself does not tell."""
+"""The line of each key and table of a TOML text, which tomllib does not report."""
 
 from __future__ import annotations
 
 import tomllib
 
-Path = tuple[str | int, ...]
+#: The keys and list indices that lead to a value.
+KeyPath = tuple[str | int, ...]
 
 _BARE_END = ",]}\n#"
 
 
-class Lines:
+class KeyLines:
     r"""The line of every key path of a TOML text that tomllib has already accepted.
 
     Parameters
@@ -19,7 +20,7 @@ class Lines:
 
     Examples
     --------
-    >>> Lines('shop = "Fair"\n[[machines]]\nid = "wrap1"').of(("machines", 0, "id"))
+    >>> KeyLines('shop = "Fair"\n[[machines]]\nid = "wrap1"').of(("machines", 0, "id"))
     3
     """
 
@@ -27,18 +28,18 @@ class Lines:
         self._text = text.replace("\r\n", "\n")
         self._at = 0
         self._line = 1
-        self._known: dict[Path, int] = {}
-        self._tables: dict[Path, int] = {}
+        self._known: dict[KeyPath, int] = {}
+        self._tables: dict[KeyPath, int] = {}
         self._scan()
 
-    def of(self, path: Path) -> int:
-        """Give the line of a key path, or of the nearest table around it that stands in the text."""
+    def of(self, path: KeyPath) -> int:
+        """The line of a key path, or of the nearest table around it that the text has."""
         while path and path not in self._known:
             path = path[:-1]
         return self._known.get(path, 1)
 
     def _scan(self) -> None:
-        base: Path = ()
+        base: KeyPath = ()
         while self._skip(" \t\n"):
             if self._text[self._at] == "[":
                 base = self._header()
@@ -53,7 +54,7 @@ class Lines:
         self._at += count
 
     def _skip(self, blank: str) -> bool:
-        """Pass over blanks and comments; tell whether there is text left."""
+        """Pass over blanks and comments; whether there is text left."""
         while self._at < len(self._text):
             if self._peek() == "#":
                 end = self._text.find("\n", self._at)
@@ -64,12 +65,12 @@ class Lines:
                 return True
         return False
 
-    def _header(self) -> Path:
+    def _header(self) -> KeyPath:
         line, double = self._line, self._peek(2) == "[["
         self._step(2 if double else 1)
         *parents, last = self._key()
         self._step(2 if double else 1)
-        path: Path = ()
+        path: KeyPath = ()
         for name in parents:
             path = self._newest((*path, name))
         path = (*path, last)
@@ -80,8 +81,8 @@ class Lines:
         self._known.setdefault(path, line)
         return path
 
-    def _newest(self, path: Path) -> Path:
-        """Give the path of the newest table where the path is an array of tables."""
+    def _newest(self, path: KeyPath) -> KeyPath:
+        """The path of the newest table where the path is an array of tables."""
         return (*path, self._tables[path]) if path in self._tables else path
 
     def _key(self) -> list[str]:
@@ -101,7 +102,7 @@ class Lines:
                 return names
             self._step()
 
-    def _pair(self, base: Path) -> None:
+    def _pair(self, base: KeyPath) -> None:
         line, path = self._line, base
         for name in self._key():
             path = (*path, name)
@@ -110,7 +111,7 @@ class Lines:
         self._skip(" \t")
         self._value(path)
 
-    def _value(self, path: Path) -> None:
+    def _value(self, path: KeyPath) -> None:
         self._known.setdefault(path, self._line)
         first = self._peek()
         if first in "\"'":
@@ -123,7 +124,7 @@ class Lines:
             while self._at < len(self._text) and self._peek() not in _BARE_END:
                 self._step()
 
-    def _many(self, path: Path, closing: str) -> None:
+    def _many(self, path: KeyPath, closing: str) -> None:
         """Read the items of an array or the pairs of an inline table."""
         self._step()
         count = 0
@@ -142,5 +143,5 @@ class Lines:
         while self._at < len(self._text) and self._peek(len(mark)) != mark:
             self._step(2 if quote == '"' and self._peek() == "\\" else 1)
         self._step(len(mark))
-        while len(mark) == 3 and self._peek() == quote:  # up to two quotes may stand before the closing three
+        while len(mark) == 3 and self._peek() == quote:  # up to two quotes may precede the closing three
             self._step()

@@ -7,9 +7,8 @@ import pytest
 
 from lineview.errors import AskError
 from lineview.figure import Period
-from lineview.period_names import read_period
-from lineview.periods import moment, resolve, shifts_between
 from lineview.plant import Shift
+from lineview.plant.periods import moment, read_period, resolve, shifts_between
 
 BERLIN = ZoneInfo("Europe/Berlin")
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")

@@ -1,32 +1,32 @@
-"""What is wrong with the types of a plant description, in plain words."""
+"""What is wrong with a plant description, in plain words: errors of pydantic as faults."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from difflib import get_close_matches
 from typing import Any
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from lineview import plant
-from lineview.errors import Fault
-from lineview.plant_lines import Path
+from lineview.core.errors import Fault
+from lineview.plant import model
+from lineview.plant.checks import FAULT, PlacedFault, did_you_mean
+from lineview.plant.positions import KeyPath
 
-_MODELS: dict[str, type[plant.Part]] = {
-    "shifts": plant.Shift,
-    "breaks": plant.Break,
-    "lines": plant.Line,
-    "machines": plant.Machine,
-    "counters": plant.Counter,
-    "gauges": plant.Gauge,
-    "webs": plant.Web,
-    "products": plant.Product,
-    "layouts": plant.Layout,
-    "columns": plant.ColumnTarget,
+_MODELS: dict[str, type[model.Part]] = {
+    "shifts": model.Shift,
+    "breaks": model.Break,
+    "lines": model.Line,
+    "machines": model.Machine,
+    "counters": model.Counter,
+    "gauges": model.Gauge,
+    "webs": model.Web,
+    "products": model.Product,
+    "layouts": model.Layout,
+    "columns": model.ColumnTarget,
 }
 
-_MARKS: dict[str, object] = {
+_EXAMPLES: dict[str, object] = {
     "shop": '"Our works"',
     "id": '"wrap1"',
     "kind": "see the values expected",
@@ -68,39 +68,12 @@ _EXPECTED = {
     "literal_error": "{expected}",
     "too_long": "at most {max_length} items",
     "string_too_long": "at most {max_length} characters",
-    "string_pattern_mismatch": "letters, figures, blanks, _ . and -, beginning with a letter or figure",
+    "string_pattern_mismatch": "letters, digits, blanks, _ . and -, beginning with a letter or digit",
 }
 
 
-def did_you_mean(word: object, known: list[str]) -> str:
-    """Suggest the nearest known word, else list what there is.
-
-    Parameters
-    ----------
-    word : object
-        What was written.
-    known : list of str
-        What could have been meant.
-
-    Returns
-    -------
-    str
-        A sentence for `Fault.do`.
-
-    Examples
-    --------
-    >>> did_you_mean("wrapp1", ["wrap1", "sizer1"])
-    "Did you mean 'wrap1'?"
-    """
-    folded = {name.casefold(): name for name in known}
-    near = get_close_matches(str(word).casefold(), list(folded), n=1, cutoff=0.6)
-    if near:
-        return f"Did you mean '{folded[near[0]]}'?"
-    return f"Known: {', '.join(known[:12])}" if known else "None is described yet"
-
-
-def type_faults(error: ValidationError, data: Mapping[str, Any]) -> list[tuple[Path, Fault]]:
-    """Give each wrong place once, with what was found, what was expected and a suggestion.
+def faults_of(error: ValidationError, data: Mapping[str, Any]) -> list[PlacedFault]:
+    """Each wrong place once, with what it is, what was expected and a suggestion.
 
     Parameters
     ----------
@@ -108,19 +81,19 @@ def type_faults(error: ValidationError, data: Mapping[str, Any]) -> list[tuple[P
         From validating `data`.
     data : mapping
         What was validated.
-
-    Returns
-    -------
-    list of (path, Fault)
-        The fault's `where` is still empty: the caller knows the lines.
     """
-    places: dict[Path, list[ErrorDetails]] = {}
+    faults: list[PlacedFault] = []
+    types: dict[KeyPath, list[ErrorDetails]] = {}
     for detail in error.errors():
-        places.setdefault(_path(detail, data), []).append(detail)
-    return [(path, _fault(path, details)) for path, details in places.items()]
+        path = _path(detail, data)
+        if detail["type"] == FAULT:
+            faults.append((path, detail["ctx"]["fault"]))
+        else:  # a union has an error for each of its branches
+            types.setdefault(path, []).append(detail)
+    return faults + [(path, _fault(path, details)) for path, details in types.items()]
 
 
-def _path(detail: ErrorDetails, data: Any) -> Path:
+def _path(detail: ErrorDetails, data: Any) -> KeyPath:
     """Keep of a location only the steps that the data has: a union adds names of its branches."""
     path: list[str | int] = []
     for step in detail["loc"]:
@@ -134,23 +107,23 @@ def _path(detail: ErrorDetails, data: Any) -> Path:
     return tuple(path)
 
 
-def _fault(path: Path, details: list[ErrorDetails]) -> Fault:
+def _fault(path: KeyPath, details: list[ErrorDetails]) -> Fault:
     detail = details[0]
     key, place = path[-1] if path else "file", _place(path[:-1])
     if detail["type"] == "missing":
         if isinstance(key, int):
             return Fault(f"'{path[-2]}' has too few items", expected=f"at least {key + 1}")
-        mark = _MARKS.get(str(key))
-        advice = f"Add for example: {key} = {mark}" if mark is not None else f"Add the key '{key}'"
+        example = _EXAMPLES.get(str(key))
+        advice = f"Add for example: {key} = {example}" if example is not None else f"Add the key '{key}'"
         return Fault(f"'{key}' is missing in {place}", expected=f"the key '{key}'", do=advice)
     if detail["type"] == "extra_forbidden":
         known = list(_model(path).model_fields)
         return Fault(
             f"unknown key '{key}' in {place}", expected="a key of this table", do=did_you_mean(key, known)
         )
-    expected = " or ".join(dict.fromkeys(_expected(one) for one in details))
-    found = detail["input"]
-    return Fault(f"{_name(path)} is {_shown(found)}", expected=expected, do=_advice(found, details))
+    expected = " or ".join(dict.fromkeys(_expected(detail) for detail in details))
+    value = detail["input"]
+    return Fault(f"{_name(path)} is {_shown(value)}", expected=expected, do=_advice(value, details))
 
 
 def _expected(detail: ErrorDetails) -> str:
@@ -160,32 +133,32 @@ def _expected(detail: ErrorDetails) -> str:
     return pattern.format(**detail.get("ctx", {}))
 
 
-def _advice(found: object, details: list[ErrorDetails]) -> str:
+def _advice(value: object, details: list[ErrorDetails]) -> str:
     options: list[str] = []
     for detail in details:
         if detail["type"] == "literal_error":
             listed = str(detail["ctx"]["expected"]).replace(" or ", ", ")
             options += [name.strip("'") for name in listed.split(", ")]
-    if options and isinstance(found, str):
-        return did_you_mean(found, [name for name in options if name])
-    if isinstance(found, str) and any("float" in d["type"] or "int" in d["type"] for d in details):
+    if options and isinstance(value, str):
+        return did_you_mean(value, [name for name in options if name])
+    if isinstance(value, str) and any("float" in d["type"] or "int" in d["type"] for d in details):
         return "Write the number without quotes and with a point, not a comma"
     return "Correct the value"
 
 
-def _model(path: Path) -> type[plant.Part]:
+def _model(path: KeyPath) -> type[model.Part]:
     names = [step for step in path[:-1] if isinstance(step, str) and step in _MODELS]
     if "columns" in path[:-1]:
-        return plant.ColumnTarget
-    return _MODELS[names[-1]] if names else plant.Plant
+        return model.ColumnTarget
+    return _MODELS[names[-1]] if names else model.Plant
 
 
-def _name(path: Path) -> str:
+def _name(path: KeyPath) -> str:
     keys = [step for step in path if isinstance(step, str)]
     return f"'{keys[-1]}'" if keys else "the file"
 
 
-def _place(path: Path) -> str:
+def _place(path: KeyPath) -> str:
     keys = [step for step in path if isinstance(step, str)]
     return f"[[{'.'.join(keys)}]]" if keys else "the file"
 
