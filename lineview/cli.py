@@ -98,6 +98,20 @@ def answer(
 
 
 @app.command()
+def records(
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    rebuild: Annotated[bool, typer.Option(help="Work out every record anew, not only stale ones.")] = False,
+) -> None:
+    """Bring the records of all shifts up to date; answers do so by themselves for what they need."""
+    from lineview.cli_records import update_records
+    from lineview.works import Works
+
+    with Works(works, journal) as opened:
+        update_records(opened, rebuild)
+
+
+@app.command()
 def sheet(
     question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap or order.")],
     file: Annotated[

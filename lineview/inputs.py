@@ -221,7 +221,7 @@ class Fetcher:
         return OrderInputs(
             counts,
             made,
-            self._good(counts, made, start, (scope.period.start, now)),
+            self._good(counts, made, start, scope.line, (scope.period.start, scope.period.end)),
             self._batches(lines, (start, now)),
             _stacked([self.store.reels(m.id, start - MARGIN, now) for m in machines], REELS),
             stock,
@@ -233,15 +233,16 @@ class Fetcher:
         counts: dict[str, MachineCounts],
         made: pl.DataFrame,
         fetched_from: datetime,
+        line: str,
         period: tuple[datetime, datetime],
     ) -> Estimate:
-        """Good pieces of the period asked for, all machines together."""
+        """Good pieces that a line made in the period asked for."""
         if period[0] >= fetched_from:
-            fresh = {name: self.counts(c.machine, period) for name, c in counts.items()}
-            parts = [c.between(period).good for c in fresh.values()]
+            fresh = [self.counts(c.machine, period) for c in counts.values() if c.machine.line == line]
+            parts = [c.between(period).good for c in fresh]
             return Estimate.sum([part.at(0) for part in parts if part is not None])
-        day = period[0].astimezone(self.plant.tz).date()
-        rows = made.filter(pl.col("date") >= day)
+        first, last = (moment.astimezone(self.plant.tz).date() for moment in period)
+        rows = made.filter(pl.col("date").is_between(first, last) & (pl.col("line") == line))
         total = rows.select(pl.col("good", "good_low", "good_high").sum()).row(0)
         return Estimate(total[0], total[1], total[2], rows.height)
 

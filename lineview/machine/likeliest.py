@@ -96,8 +96,8 @@ def likeliest(
     A counter that reads the same before and after a gap counted nothing: that whole turns brought it back
     to the very same value has one chance in its modulus. Where it may have turned, the number of turns is
     the one nearest the pace. Where it was set back, it counted what it shows since then, and before that it
-    went on at the pace it had: nothing if it stood. The pace of a gap up to half an hour is that of the five
-    minutes next to it; a longer one is counted over its planned time at the pace of the planned time around
+    went on at the pace it had. The pace beside a gap up to half an hour is 0 where it stood at the last, or
+    first, reading, else that of the five minutes next to it; a longer one is counted over its planned time at the pace of the planned time around
     it, so that night, breaks and usual stops add nothing.
 
     Examples
@@ -147,6 +147,8 @@ def _expected(
     sums = _Sums(counted, planned)
     before = sums.pace(np.maximum(start - NEAR_S, first), start)
     after = sums.pace(end, np.minimum(end + NEAR_S, last))
+    before = np.where(_counted_nothing(counted, gaps - 1), 0.0, before)
+    after = np.where(_counted_nothing(counted, gaps + 1), 0.0, after)
     one = np.where(np.isnan(before), after, before)
     two = np.where(np.isnan(after), one, after)
     sides = np.nan_to_num((one + two) / 2)
@@ -157,6 +159,12 @@ def _expected(
     long = end - start > LONG_S
     spent = planned.before(end) - planned.before(start)
     return np.where(long, sums.planned_pace(first, last) * spent, by_sides)
+
+
+def _counted_nothing(counted: OpenIntervals, place: Ints) -> npt.NDArray[np.bool_]:
+    """Where an interval beside a gap is known and counted nothing: there the machine stood."""
+    there = (place >= 0) & (place < len(counted.value))
+    return np.asarray(there & (counted.value[np.clip(place, 0, len(counted.value) - 1)] == 0.0))
 
 
 class _Sums:

@@ -93,6 +93,9 @@ class CounterIncrements:
         ).astype(float)
         least = np.where(whole, low[b.floor] - low[inner], 0.0)
         most = high[b.ceil] - high[a.floor] + outside * self.fastest_per_us
+        for edge, other, starts in ((a, b, True), (b, a, False)):
+            spare_low, spare_high = self._long_edge(edge, other, starts=starts)
+            least, most = least + spare_low, most - spare_high
         most = np.where(so_far.unbounded[b.ceil] > so_far.unbounded[a.floor], np.inf, most)
         taken = np.where(outside <= _USUAL * self.usual_us, np.round(inside, 6), np.nan)
         return Counted(
@@ -102,6 +105,24 @@ class CounterIncrements:
             so_far.missing_s[b.ceil] - so_far.missing_s[a.floor] + outside / 1e6,
             _readings(so_far.readings, a, b),
         )
+
+    def _long_edge(self, edge: _Place, other: _Place, *, starts: bool) -> tuple[Floats, Floats]:
+        """What a long interval over an edge must and cannot have added inside, by the fastest rate.
+
+        Of an interval much longer than usual the part on one side of a moment holds at most what fits into it
+        at the fastest rate, and at least what does not fit into the other part.
+        """
+        place = np.minimum(edge.floor, len(self.value) - 1)
+        long = edge.between & (edge.end - edge.start > _USUAL * self.usual_us) & (self.usual_us > 0)
+        long &= (other.floor != edge.floor) | (not starts)  # one interval over both edges is looked at once
+        inner_end = np.minimum(edge.end, other.at) if starts else edge.at
+        inner_start = edge.at if starts else np.maximum(edge.start, other.at)
+        inside = np.clip(inner_end - inner_start, 0, None) * self.fastest_per_us
+        outside = (edge.end - edge.start) * self.fastest_per_us - inside
+        high = np.where(np.isinf(self.high[place]), 0.0, self.high[place])
+        must = np.clip(self.low[place] - outside, 0.0, None)
+        cannot = np.clip(high - inside, 0.0, None)
+        return np.where(long, must, 0.0), np.where(long, cannot, 0.0)
 
     @cached_property
     def _so_far(self) -> _SoFar:
