@@ -59,8 +59,9 @@ def _print(answer: Answer, plant: Plant, whole: bool) -> None:
     filled = [table for table in answer.tables if table.rows]
     for table in filled if whole else filled[:1]:
         rows = table.rows if whole else table.rows[:SHORT_ROWS]
+        columns = [c for c in table.columns if whole or c[0] != "working"]
         console.print(Text(f"\n{table.title}", style="bold"))
-        console.print(_table(replace(table, rows=rows), plant))
+        console.print(_table(replace(table, rows=rows, columns=columns), plant))
         if len(rows) < len(table.rows):
             console.print(Text(f"… and {len(table.rows) - len(rows):,} more rows", style="dim"))
     if not whole:

@@ -30,8 +30,6 @@ from lineview.store.reader import StoreReader
 
 #: How far beyond a period batches and stops may start and still matter in it.
 MARGIN = timedelta(hours=12)
-#: How far beyond a shift its machine is looked at, so that a stop over its ends is measured whole.
-BEYOND = timedelta(hours=2)
 #: How far ahead of a shift's end a plan is read, and of an order's day.
 PLAN_AHEAD, ORDER_AHEAD = timedelta(days=112), timedelta(days=731)
 #: How far back use is looked at for an order.
@@ -106,10 +104,10 @@ class Fetcher:
     # -- counts ------------------------------------------------------------------------------------
 
     def counts(
-        self, machine: Machine, period: tuple[datetime, datetime], beyond: timedelta = timedelta()
+        self, machine: Machine, period: tuple[datetime, datetime], *, whole: bool = False
     ) -> MachineCounts:
-        """Counts of a machine over a period and a little beyond it."""
-        records = self.records.of(self.store, self.plant, machine, period, COUNTS)
+        """Counts of a machine over a period and the windows beside it; `whole`: exact at windows' ends only."""
+        records = self.records.of(self.store, self.plant, machine, period, COUNTS, whole=whole)
         return machine_counts(machine, records, self._planned(records), period, gap_s=self.plant.gap_s)
 
     def _planned(self, records: pl.DataFrame) -> PlannedTime:
@@ -216,7 +214,11 @@ class Fetcher:
             for count in latest_counts(self.plant, stock).by_web.values()
         ]
         start = min([now - RECENT, *counted])
-        counts = {m.id: self.counts(m, (start, now)) for m in machines if self.store.span(m.id) is not None}
+        counts = {
+            m.id: self.counts(m, (start, now), whole=True)
+            for m in machines
+            if self.store.span(m.id) is not None
+        }
         made = self.output(machines, now)
         return OrderInputs(
             counts,
@@ -255,7 +257,7 @@ class Fetcher:
                 continue
             period = (max(span.start, now - HISTORY), min(span.end + timedelta(microseconds=1), now))
             columns = ["shift", "date", *COUNTERS, *OUTPUT]
-            records = self.records.of(self.store, self.plant, machine, period, columns)
+            records = self.records.of(self.store, self.plant, machine, period, columns, whole=True)
             over = partial(self._over, machine)
             frames.append(daily_output(machine, records, self.plant.shifts, self.plant.zone, period, over))
         return joined(frames)

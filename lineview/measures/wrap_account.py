@@ -113,7 +113,8 @@ def wrap_account(
         happened = _happened(events, own, start, end)
         use = web_use(plant, kind, rows, fed[kind], waste, happened)
         by_product += _each_product(plant, kind, rows, waste)
-        within = [reel for reel in own if reel.mounted >= start]
+        before = {reel.origin for reel in own if reel.mounted < start}
+        within = [reel for reel in own if reel.origin not in before]
         reconciled = None if events is None else views_of(reel_metres(within, waste, events), kind)
         views += [] if reconciled is None else [reconciled]
         uses += [] if use is None else [with_doubt(use, reconciled)]
