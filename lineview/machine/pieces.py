@@ -324,6 +324,11 @@ class MachineCounts:
         """Whether a counter has readings."""
         return kind in self.counters and len(self.counters[kind].end_us) > 0
 
+    def made(self, begins: Ints, ends: Ints) -> Counted | None:
+        """Pieces made, rejects included, from each begin to its end [µs]; None where nothing counts them."""
+        made = self.count("pieces", begins, ends)
+        return self.pieces(begins, ends).made if made is None else made
+
     def pieces(self, begins: Ints, ends: Ints) -> Pieces:
         """Good, made and rejected pieces and blank wraps from each begin to its end [µs].
 
