@@ -127,7 +127,7 @@ class Fetcher:
     def counts(
         self, machine: Machine, period: tuple[datetime, datetime], *, whole: bool = False
     ) -> MachineCounts:
-        """Counts of a machine over a period and the windows beside it; `whole`: exact at windows' ends only."""
+        """Counts of a machine over a period and the windows beside it; `whole`: exact at windows' ends."""
 
         def work_out() -> MachineCounts:
             records = self.records.of(self.store, self.plant, machine, period, COUNTS, whole=whole)
@@ -279,7 +279,9 @@ class Fetcher:
         """Good pieces by line, day and product of up to two years before a moment: DAILY_OUTPUT."""
         return joined(
             [
-                keep(self.measured.output, (machine.id, now), partial(self._output, machine, now), OUTPUT_KEPT)
+                keep(
+                    self.measured.output, (machine.id, now), partial(self._output, machine, now), OUTPUT_KEPT
+                )
                 for machine in machines
             ]
         )

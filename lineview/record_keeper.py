@@ -1,4 +1,4 @@
-"""Records kept up to date: what is stale is worked out anew from its readings, a machine and month at a time."""
+"""Records kept up to date: what is stale is worked out from its readings, a machine and month at a time."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The likeliest count where a counter's readings leave it open: a reset, or a gap in which it may have turned."""
+"""The likeliest count where readings leave it open: a reset, or a gap in which the counter may have turned."""
 
 from __future__ import annotations
 
@@ -97,14 +97,14 @@ def likeliest(
     to the very same value has one chance in its modulus. Where it may have turned, the number of turns is
     the one nearest the pace. Where it was set back, it counted what it shows since then, and before that it
     went on at the pace it had. The pace beside a gap up to half an hour is 0 where it stood at the last, or
-    first, reading, else that of the five minutes next to it; a longer one is counted over its planned time at the pace of the planned time around
-    it, so that night, breaks and usual stops add nothing.
+    first, reading, else that of the five minutes next to it; a longer one is counted over its planned time at
+    the pace of the planned time around it, so that night, breaks and usual stops add nothing.
 
     Examples
     --------
     >>> start = np.array([0.0, 60.0, 120.0])
-    >>> value, low, high = np.array([300.0, np.nan, 310.0]), np.array([300.0, 5, 310]), np.array([300.0, 450, 310])
-    >>> gap = OpenIntervals(start, start + 60, value, low, high, float("nan"), 1.0)
+    >>> value, low = np.array([300.0, np.nan, 310.0]), np.array([300.0, 5, 310])
+    >>> gap = OpenIntervals(start, start + 60, value, low, low + [0, 445, 0], float("nan"), 1.0)
     >>> likeliest(gap, PlannedTime(np.array([0.0]), np.array([180.0]))).round(1).tolist()
     [300.0, 300.0, 310.0]
     """

@@ -200,7 +200,7 @@ class _Table:
 
     @classmethod
     def of(cls, reels: Sequence[ReelMetres], label_sd: float) -> _Table:
-        """Each reel's own doubt [m], and what all reels of a view share: of the cut length, and of the feed."""
+        """Each reel's own doubt [m], and what all reels of a view share: of cut length and of feed."""
         metres = np.array([[np.nan if v is None else v for v in m.told] for m in reels])
         label = np.array([m.label_m or 0.0 for m in reels])
         size = np.nan_to_num(metres)

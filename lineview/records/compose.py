@@ -10,15 +10,9 @@ import numpy as np
 import polars as pl
 
 from lineview.columns import UTC_US
+from lineview.machine.counters import CounterIncrements, Floats, Ints, fastest_per_us
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
-from lineview.machine.pieces import (
-    MARKS,
-    CounterIncrements,
-    Floats,
-    Ints,
-    MachineCounts,
-    fastest_per_us,
-)
+from lineview.machine.pieces import MARKS, MachineCounts
 from lineview.measures.coded_clock import clock_with_states
 from lineview.measures.counts import pair_bounds
 from lineview.measures.state_spells import NO_SPELLS, Spells
@@ -84,7 +78,8 @@ def machine_counts(
 def _counter_ends(records: pl.DataFrame) -> pl.DataFrame:
     """One row a window and counter."""
     return (
-        records.select("start", "end", place=pl.int_range(pl.len()), *(pl.col(name) for name in COUNTERS))
+        records.select("start", "end", *COUNTERS)
+        .with_row_index("place")
         .explode(list(COUNTERS))
         .drop_nulls("counter")
         .with_columns(of=pl.int_range(pl.len()).over("place"))
@@ -93,9 +88,7 @@ def _counter_ends(records: pl.DataFrame) -> pl.DataFrame:
 
 def _joined(records: pl.DataFrame) -> pl.DataFrame:
     """One row a joined interval, with the window it is of."""
-    return records.select(place=pl.int_range(pl.len()), *(pl.col(name) for name in JOINED)).explode(
-        list(JOINED)
-    )
+    return records.select(list(JOINED)).with_row_index("place").explode(list(JOINED))
 
 
 def _chain(

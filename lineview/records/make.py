@@ -10,18 +10,9 @@ import numpy as np
 import polars as pl
 
 from lineview.columns import INCREMENTS, empty
+from lineview.machine.counters import CounterIncrements, Floats, Ints, channel_increments, counter_increments
 from lineview.machine.likeliest import PlannedTime
-from lineview.machine.pieces import (
-    CounterIncrements,
-    Floats,
-    Ints,
-    MachineCounts,
-    channel_increments,
-    counter_activity,
-    counter_increments,
-    marks_of,
-    piece_counter,
-)
+from lineview.machine.pieces import MachineCounts, counter_activity, marks_of, piece_counter
 from lineview.measures.counts import known_modulus
 from lineview.measures.state_codes import unknown_states
 from lineview.measures.state_spells import NO_SPELLS, set_aside, state_spells
@@ -223,7 +214,8 @@ def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncr
         return np.asarray(np.add.reduceat(values, begins))
 
     return CounterIncrements(
-        counter.start_us[begins], counter.end_us[ends], add(counter.value), add(counter.low), add(counter.high),
+        counter.start_us[begins], counter.end_us[ends],
+        add(counter.value), add(counter.low), add(counter.high),
         counter.known[begins], np.add.reduceat(counter.readings, begins), counter.usual_us,
         counter.fastest_per_us, counter.step,
     )  # fmt: skip

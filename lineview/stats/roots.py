@@ -1,7 +1,7 @@
 """Where a rising or falling function of one number crosses zero.
 
-scipy.optimize does the same, but takes an eighth of a second of processor time to load; an answer is to take less
-than ten times that from the start of the command.
+scipy.optimize does the same, but takes an eighth of a second of processor time to load; an answer is to take
+less than ten times that from the start of the command.
 """
 
 from __future__ import annotations
