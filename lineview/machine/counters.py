@@ -278,7 +278,7 @@ def counter_increments(
 
 
 def _stood(intervals: OpenIntervals) -> npt.NDArray[np.bool_]:
-    """Where a counter that may have turned stands where it stood: it counted nothing, 1 chance in its size."""
+    """Where a counter that may have turned stands where it stood: it counted nothing, all but surely."""
     if not np.isfinite(intervals.turn):
         return np.zeros(len(intervals.value), dtype=np.bool_)
     over = np.where(np.isfinite(intervals.high), intervals.high - intervals.low, 0.0)

@@ -1,4 +1,4 @@
-"""The likeliest count where readings leave it open: a reset, or a gap in which the counter may have turned."""
+"""The likeliest count where readings leave it open: a reset, or a gap in which a counter may have turned."""
 
 from __future__ import annotations
 

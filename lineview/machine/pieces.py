@@ -4,8 +4,9 @@ Notes
 -----
 Good pieces are those of a counter of good pieces, else pieces made less rejects, else all pieces where
 nothing counts rejects. An interval between two readings that lies over a moment is shared out by the pieces
-that the machine made along it; the bounds leave such an interval out and take it whole. Where readings leave a count open, the
-value is the likeliest one (lineview.machine.likeliest) and the bounds are those that the readings allow.
+that the machine made along it; the bounds leave such an interval out and take it whole. Where readings leave
+a count open, the value is the likeliest one (lineview.machine.likeliest) and the bounds are those that the
+readings allow.
 """
 
 from __future__ import annotations
