@@ -116,7 +116,7 @@ class Store(StoreReader):
                     return
 
     def held(self) -> AbstractContextManager[bool]:
-        """A context in which nobody else writes to the store; False in it where somebody does at this moment."""
+        """A context in which nobody else writes to the store, or False in it where somebody does now."""
         return writing(self._folder, wait=False)
 
     def record(self, export: Export) -> Receipt:
