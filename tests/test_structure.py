@@ -81,7 +81,7 @@ def test_only_charts_import_plotly() -> None:
 
 
 def test_files_are_small() -> None:
-    long = [f"{p.name}: {n}" for p in modules() if (n := len(p.read_text("utf-8").splitlines())) > 300]
+    long = [f"{p.name}: {n}" for p in modules() if (n := len(p.read_text("utf-8").splitlines())) > 500]
     assert not long
 
 

@@ -8,7 +8,7 @@ from lineview.figure import Figure, Period, cannot_tell
 from lineview.measures.spread_sources import SpreadSources
 from lineview.measures.weight_account import WeightAccount
 from lineview.measures.weight_detail import WeightDetail
-from lineview.stats.shared_variance import Share
+from lineview.stats.variance_shares import Share
 
 SHARE_SOURCES = ("derived-spread-sources", "weerahandi-1993")
 

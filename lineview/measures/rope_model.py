@@ -11,10 +11,16 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.measures.rope_products import Kinds, kinds_of, told_apart
-from lineview.stats.change_points import find_steps, scan_steps, step_limit
+from lineview.stats.change_points import (
+    Bend,
+    averaged_over_steps,
+    bend_column,
+    find_bend,
+    find_steps,
+    scan_steps,
+    step_limit,
+)
 from lineview.stats.correlated_regression import CorrelatedFit
-from lineview.stats.kinks import Bend, bend_column, find_bend
-from lineview.stats.step_average import averaged_over_steps
 
 Floats = NDArray[np.float64]
 

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from lineview.measures.rope_model import RopeModel
 from lineview.measures.rope_watch import fresh_residuals
-from lineview.stats.correlation import LjungBox, ljung_box
+from lineview.stats.correlated_regression import one_step
 from lineview.stats.run_rules import RunRule, nelson_test, run_rule_length
-from lineview.stats.tridiagonal_noise import one_step
+from lineview.stats.serial_correlation import LjungBox, ljung_box
 
 #: Residuals that are independent fail the test in this share of lines.
 FAILS = 0.05

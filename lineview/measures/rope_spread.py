@@ -9,8 +9,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.stats.correlation import effective_n
-from lineview.stats.pooled_memory import SLOPE_FROM, pooled_memory
+from lineview.stats.serial_correlation import effective_n
+from lineview.stats.within_batch_correlation import SLOPE_FROM, pooled_memory
 
 Floats = NDArray[np.float64]
 

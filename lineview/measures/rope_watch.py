@@ -10,11 +10,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.measures.rope_model import RopeModel
-from lineview.stats.cusum import cusum
-from lineview.stats.ewma import ewma
-from lineview.stats.joint_charts import QUICK, SLOW, Widths, joint_widths
-from lineview.stats.run_length import cusum_limit
-from lineview.stats.tridiagonal_noise import one_step
+from lineview.stats.correlated_regression import one_step
+from lineview.stats.run_lengths import QUICK, SLOW, Widths, cusum, cusum_limit, ewma, joint_widths
 
 Floats = NDArray[np.float64]
 

@@ -16,8 +16,8 @@ from lineview.measures.counted import Steps
 from lineview.measures.rope_batches import readings_in_batches
 from lineview.measures.rope_before import rope_before
 from lineview.measures.rope_variance import RopeVariance, rope_variance
-from lineview.stats.lag import Lag, best_lag
-from lineview.stats.shared_variance import Part, Share, levels_of, shares
+from lineview.stats.serial_correlation import Lag, best_lag
+from lineview.stats.variance_shares import Part, Share, levels_of, shares
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from lineview.measures.run_clock import RunClock
-from lineview.stats.event_trend import TrendTest, laplace, mil_hdbk_189
-from lineview.stats.power_law import PowerLaw, power_law
+from lineview.stats.events import PowerLaw, TrendTest, laplace, mil_hdbk_189, power_law
 
 #: Stops that a trend needs.
 LEAST_STOPS = 5

@@ -14,8 +14,7 @@ from lineview.measures.weighings import PieceFacts, weighings
 from lineview.measures.weight_giveaway import grouped_means
 from lineview.measures.weight_spread import Spread
 from lineview.stats.generalized_intervals import draw_components, percentiles
-from lineview.stats.nested import lay_out
-from lineview.stats.variance_components import reml
+from lineview.stats.variance_components import lay_out, reml
 
 DRAWS = 1000
 

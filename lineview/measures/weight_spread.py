@@ -9,8 +9,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.stats.generalized_intervals import draw_components, percentiles
-from lineview.stats.nested import lay_out
-from lineview.stats.variance_components import reml
+from lineview.stats.variance_components import lay_out, reml
 
 Floats = NDArray[np.float64]
 

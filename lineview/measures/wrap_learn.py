@@ -15,7 +15,7 @@ from lineview.measures.reel_balance import ReelSpan
 from lineview.measures.wrap_bins import WrapBin
 from lineview.measures.wrap_events import WrapEvents
 from lineview.measures.wrap_waste import Allowance, Waste
-from lineview.stats.nonnegative import nonnegative_fit
+from lineview.stats.constrained_regression import nonnegative_fit
 
 #: A cause is learned from at least so many of its events, and all of them from so many stretches.
 LEAST_EVENTS = 8

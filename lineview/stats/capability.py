@@ -1,7 +1,8 @@
-"""Capability indices from quantiles, named as in ISO 22514."""
+"""Capability indices from quantiles, and how many pieces to weigh to know a mean."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,3 +69,121 @@ def quantile_indices(values: ArrayLike, low: float, high: float) -> Indices:
         float((middle - low) / (middle - least)),
         float((high - middle) / (most - middle)),
     )
+
+
+@dataclass(frozen=True)
+class SamplePlan:
+    """A plan: `pieces` in each of `samples` a batch, over `batches`, and the half-width it gives."""
+
+    batches: int
+    samples: int
+    pieces: int
+    half_width: float
+
+    @property
+    def total(self) -> int:
+        """All pieces weighed."""
+        return self.batches * self.samples * self.pieces
+
+
+def half_width(
+    variances: tuple[float, float, float], batches: int, samples: int, pieces: int, level: float = 0.95
+) -> float:
+    """Give how well a balanced plan knows the mean of all batches.
+
+    Parameters
+    ----------
+    variances : tuple of float
+        Between batches, between sample times, piece to piece.
+    batches, samples, pieces : int
+        Batches weighed, sample times in each, pieces at each.
+    level : float
+        Of confidence.
+
+    Returns
+    -------
+    float
+        t × √(σb² / B + σs² / B S + σp² / B S n), with B - 1 degrees of freedom.
+
+    Raises
+    ------
+    MeasureError
+        For fewer than two batches.
+
+    Notes
+    -----
+    Source: davies-goldsmith
+
+    Examples
+    --------
+    >>> round(half_width((0.0121, 0.0, 0.0625), 40, 1, 5), 3)
+    0.05
+    """
+    from scipy.special import stdtrit
+
+    if batches < 2 or samples < 1 or pieces < 1:
+        raise MeasureError(Fault("a plan needs two batches and a piece in each", "batches, samples, pieces"))
+    between, times, piece = variances
+    variance = (between + (times + piece / pieces) / samples) / batches
+    return float(stdtrit(batches - 1, (1 + level) / 2)) * math.sqrt(variance)
+
+
+def cheapest_plan(
+    variances: tuple[float, float, float],
+    wanted: float,
+    *,
+    most_batches: int = 400,
+    most_pieces: int = 20,
+    batch_effort: float = 5.0,
+) -> SamplePlan | None:
+    """Find the plan of least effort that knows the mean to ± a wanted half-width.
+
+    Parameters
+    ----------
+    variances : tuple of float
+        As in `half_width`.
+    wanted : float
+        Half-width of the 95 % interval.
+    most_batches, most_pieces : int
+        Bounds of the search.
+    batch_effort : float
+        Effort of going to the scale once, in pieces weighed.
+
+    Returns
+    -------
+    SamplePlan or None
+        None where no plan within the bounds is good enough.
+
+    Examples
+    --------
+    >>> plan = cheapest_plan((0.0121, 0.0, 0.0625), 0.05)
+    >>> plan.batches, plan.samples, plan.pieces
+    (41, 1, 5)
+    """
+    best, least = None, math.inf
+    for samples in (1, 2, 3):
+        for pieces in range(1, most_pieces + 1):
+            batches = _batches_needed(variances, wanted, samples, pieces, most_batches)
+            if batches is None:
+                continue
+            effort = batches * samples * (batch_effort + pieces)
+            if effort < least:
+                width = half_width(variances, batches, samples, pieces)
+                best, least = SamplePlan(batches, samples, pieces, width), effort
+    return best
+
+
+def _batches_needed(
+    variances: tuple[float, float, float], wanted: float, samples: int, pieces: int, most: int
+) -> int | None:
+    """Find the least number of batches by halving: the half-width falls with each batch."""
+    if half_width(variances, most, samples, pieces) > wanted:
+        return None
+    low, high = 1, most
+    while high - low > 1:
+        middle = (low + high) // 2
+        if half_width(variances, middle, samples, pieces) <= wanted:
+            high = middle
+        else:
+            low = middle
+    return high

@@ -1,17 +1,24 @@
-"""Where a series steps: a search that allows for correlated noise and for other columns in the model."""
+"""Steps and slope changes of a series in correlated noise, beside other columns of the model."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.stats.correlated_regression import COARSE
-from lineview.stats.tridiagonal_noise import Noise, inverse_times, one_step
+from lineview.stats.correlated_regression import (
+    COARSE,
+    CorrelatedFit,
+    Noise,
+    correlated_regression,
+    inverse_times,
+    one_step,
+)
 
 Floats = NDArray[np.float64]
+
 
 #: Noises for the search: fewer than for the intervals, since it is repeated.
 SEARCH_NOISES = COARSE
@@ -210,3 +217,208 @@ def _settled(
         columns = np.column_stack([x, *(_step(n, k) for k in others)])
         found[i] = scan_steps(y, columns, steps, margin, (*others, *known)).at
     return found
+
+
+#: Places less likely than this against the likeliest are left out.
+LEAST_PLACE_ODDS = 0.02
+
+
+@dataclass(frozen=True)
+class Bend:
+    """The likeliest bend: its time, and twice the gain in log likelihood over none, noise fitted anew.
+
+    `others` are other places nearly as likely, each with the odds against the likeliest.
+    """
+
+    at: float
+    gain: float
+    others: tuple[tuple[float, float], ...] = ()
+
+
+def bend_column(t: Floats, at: float) -> Floats:
+    """Give the column of a bend: time up to it, counted back from it, and 0 from it on.
+
+    With it in the model the pace's own coefficient is the pace after the bend.
+
+    Parameters
+    ----------
+    t : numpy.ndarray, shape (n,)
+        Times.
+    at : float
+        Time of the bend.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        min(t − at, 0).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> bend_column(np.arange(4.0), 2.0).tolist()
+    [-2.0, -1.0, 0.0, 0.0]
+    """
+    return np.minimum(t - at, 0.0)
+
+
+def find_bend(y: Floats, x: Floats, t: Floats, steps: Floats, places: Floats) -> Bend | None:
+    """Find the likeliest bend among some places.
+
+    Parameters
+    ----------
+    y : numpy.ndarray, shape (n,)
+        Values in order.
+    x : numpy.ndarray, shape (n, p)
+        Columns already in the model, time among them.
+    t : numpy.ndarray, shape (n,)
+        Times.
+    steps : numpy.ndarray, shape (n − 1,)
+        Steps between points.
+    places : numpy.ndarray, shape (m,)
+        Times at which the pace may change.
+
+    Returns
+    -------
+    Bend or None
+        None where there are no places or too few points.
+
+    Notes
+    -----
+    Source: derived-rope
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> t = np.arange(60.0)
+    >>> y = np.sin(9 * t) + np.maximum(t - 30, 0)
+    >>> find_bend(y, np.column_stack([np.ones(60), t]), t, np.ones(59), np.arange(10.0, 50.0, 5.0)).at
+    30.0
+    """
+    n, p = x.shape
+    if places.size == 0 or n < p + 6:
+        return None
+    bends = np.column_stack([bend_column(t, float(at)) for at in places])
+    every = np.column_stack([x, y, bends])
+    without, best = -np.inf, np.full(places.size, -np.inf)
+    for noise in SEARCH_NOISES:
+        solved, log_det = inverse_times(noise, steps, every)
+        cross = every[:, : p + 1].T @ solved
+        inverse = np.linalg.inv(cross[:p, :p])
+        beta = inverse @ cross[:p, p:]
+        left = max(float(cross[p, p] - cross[:p, p] @ beta[:, 0]), 1e-300)
+        without = max(without, -0.5 * (log_det + n * float(np.log(left))))
+        own = np.sum(bends * solved[:, p + 1 :], axis=0)
+        partial = own - np.sum(cross[:p, p + 1 :] * beta[:, 1:], axis=0)
+        shared = cross[p, p + 1 :] - cross[:p, p] @ beta[:, 1:]
+        taken = np.where(partial > 1e-9 * own, shared**2 / np.maximum(partial, 1e-300), 0.0)
+        remains = np.maximum(left - taken, 1e-12 * left)
+        best = np.maximum(best, -0.5 * (log_det + n * np.log(remains)))
+    place = int(np.argmax(best))
+    odds = np.exp(best - best[place])
+    near = [i for i in range(places.size) if i != place and odds[i] >= LEAST_PLACE_ODDS]
+    others = tuple((float(places[i]), float(odds[i])) for i in near)
+    return Bend(float(places[place]), 2 * float(best[place] - without), others)
+
+
+#: A step and none are equally likely where its gain is what chance reaches in this share of series.
+EVEN_SHARE = 0.01
+#: Alternatives less likely than this against the fit with the steps found are left out.
+LEAST_STEP_ODDS = 0.003
+
+
+def averaged_over_steps(
+    y: Floats,
+    x: Floats,
+    steps: Floats,
+    doubtful: tuple[int, ...],
+    next_best: StepScan | None,
+    swaps: Sequence[tuple[int, Floats, float]] = (),
+) -> CorrelatedFit:
+    """Fit y on x, averaged over the noises, over leaving out doubtful steps and over one more step.
+
+    Parameters
+    ----------
+    y : numpy.ndarray, shape (n,)
+        Values in order.
+    x : numpy.ndarray, shape (n, p)
+        Columns, the steps found among them.
+    steps : numpy.ndarray, shape (n − 1,)
+        Steps from each point to the next.
+    doubtful : tuple of int
+        Columns of x that are steps found, not recorded.
+    next_best : StepScan or None
+        The best step that was not found.
+    swaps : sequence of (int, numpy.ndarray, float)
+        Columns that might as well stand in another's place: which, its values, and the odds.
+
+    Returns
+    -------
+    CorrelatedFit
+        With x's columns; where a step is left out its coefficient is 0.
+
+    Notes
+    -----
+    Source: derived-rope
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> t = np.arange(30.0)
+    >>> x = np.column_stack([np.ones(30), t])
+    >>> fit = averaged_over_steps(0.5 * t + np.sin(7 * t), x, np.ones(29), (), None)
+    >>> round(fit.mean(np.array([0.0, 1.0])), 1)
+    0.5
+    """
+    full = correlated_regression(y, x, steps)
+    even = step_limit(y.size, EVEN_SHARE)
+    fits, odds = [full], [1.0]
+    for column in doubtful:
+        kept = [i for i in range(x.shape[1]) if i != column]
+        without = correlated_regression(y, x[:, kept], steps)
+        chance = float(np.exp((even - 2 * (full.likelihood - without.likelihood)) / 2))
+        if chance >= LEAST_STEP_ODDS:
+            fits.append(_widened(without, kept, x.shape[1]))
+            odds.append(chance)
+    if next_best is not None and y.size > x.shape[1] + 3:
+        chance = float(np.exp((next_best.gain - even) / 2))
+        if chance >= LEAST_STEP_ODDS:
+            # 1 before the step and 0 after it, so that the level stays the level after it
+            before = (np.arange(y.size) < next_best.at).astype(np.float64)
+            more = correlated_regression(y, np.column_stack([x, before]), steps)
+            fits.append(_narrowed(more, x.shape[1]))
+            odds.append(chance)
+    for column, values, chance in swaps:
+        other = x.copy()
+        other[:, column] = values
+        fits.append(correlated_regression(y, other, steps, SEARCH_NOISES))
+        odds.append(chance)
+    return _mixed(fits, np.array(odds) / sum(odds))
+
+
+def _widened(fit: CorrelatedFit, kept: list[int], p: int) -> CorrelatedFit:
+    g = fit.weight.size
+    beta, covariance = np.zeros((g, p)), np.zeros((g, p, p))
+    beta[:, kept] = fit.beta
+    covariance[np.ix_(range(g), kept, kept)] = fit.covariance
+    return CorrelatedFit(fit.noises, fit.weight, beta, covariance, fit.variance, fit.df, fit.likelihood)
+
+
+def _narrowed(fit: CorrelatedFit, p: int) -> CorrelatedFit:
+    return CorrelatedFit(
+        fit.noises, fit.weight, fit.beta[:, :p], fit.covariance[:, :p, :p], fit.variance, fit.df,
+        fit.likelihood
+    )  # fmt: skip
+
+
+def _mixed(fits: list[CorrelatedFit], odds: Floats) -> CorrelatedFit:
+    if len(fits) == 1:
+        return fits[0]
+    return CorrelatedFit(
+        tuple(noise for fit in fits for noise in fit.noises),
+        np.concatenate([fit.weight * share for fit, share in zip(fits, odds, strict=True)]),
+        np.concatenate([fit.beta for fit in fits]),
+        np.concatenate([fit.covariance for fit in fits]),
+        np.concatenate([fit.variance for fit in fits]),
+        np.concatenate([fit.df for fit in fits]),
+        fits[0].likelihood,
+    )

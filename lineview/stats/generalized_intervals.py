@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lineview.errors import Fault, MeasureError
-from lineview.stats.nested import Floats, Layout, fold, lay_out
+from lineview.stats.variance_components import Floats, Layout, fold, lay_out
 
 DRAWS = 4000
 SEED = 20260609

@@ -5,8 +5,7 @@ import pytest
 from statsmodels.regression.linear_model import GLS, OLS
 
 from lineview.errors import MeasureError
-from lineview.stats.correlated_regression import correlated_regression
-from lineview.stats.tridiagonal_noise import Noise
+from lineview.stats.correlated_regression import Noise, correlated_regression
 
 
 def test_one_noise_without_memory_is_least_squares():

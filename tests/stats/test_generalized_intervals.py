@@ -8,8 +8,8 @@ from scipy import stats
 
 from lineview.errors import MeasureError
 from lineview.stats.generalized_intervals import draw_components, percentiles
-from lineview.stats.shared_variance import Part, levels_of, shares
 from lineview.stats.variance_components import reml
+from lineview.stats.variance_shares import Part, levels_of, shares
 
 
 def mean_interval(y: list[float]) -> tuple[float, float]:

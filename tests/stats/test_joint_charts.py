@@ -9,7 +9,7 @@ import pytest
 from references.ewma_run_lengths import ewma_run_length, joint_run_length
 from scipy.special import ndtr
 
-from lineview.stats.joint_charts import QUICK, SLOW, WIDTHS, Widths, joint_widths
+from lineview.stats.run_lengths import QUICK, SLOW, WIDTHS, Widths, joint_widths
 
 
 def simulated(widths: Widths, drift: float, paths: int, seed: int) -> float:

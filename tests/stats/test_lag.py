@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from lineview.stats.lag import best_lag
+from lineview.stats.serial_correlation import best_lag
 
 
 def made(n: int, noise: float, delay: int = 4, seed: int = 1) -> tuple[np.ndarray, list[np.ndarray]]:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lineview.stats.tridiagonal_noise import Noise, inverse_times, one_step
+from lineview.stats.correlated_regression import Noise, inverse_times, one_step
 
 
 @pytest.mark.parametrize("noise", [Noise(0.6, 0.3), Noise(0.9, 0.0), Noise(-0.4, 0.0), Noise(0.97, 0.8)])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lineview.stats.joint_charts import joint_widths
+from lineview.stats.run_lengths import joint_widths
 from tests.stats.test_joint_charts import simulated
 
 #: Zou, Liu and Wang (2009) table 1 as the R package spc reprints it: one-sided charts, 1730 points to a false

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from numpy.typing import NDArray
 
 from lineview.errors import Fault, MeasureError
 
-Floats = npt.NDArray[np.float64]
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

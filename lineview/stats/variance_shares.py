@@ -16,6 +16,8 @@ from lineview.errors import Fault, MeasureError
 from lineview.stats.generalized_intervals import percentiles
 
 Floats = NDArray[np.float64]
+
+
 Where = Literal["all", "between", "within"]
 SEED = 4
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+
 #: Memories tried first, and how many are tried about the best of them, first coarsely.
 ROUGH = (-0.3, -0.15, 0.0, 0.15, 0.3, 0.45, 0.6, 0.7, 0.8, 0.87, 0.92, 0.96, 0.985, 0.995)
 COARSE, FINE = 11, 21

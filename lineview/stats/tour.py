@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+
+
 #: Solved anew with cuts at most so many times.
 MOST_ROUNDS = 60
 
