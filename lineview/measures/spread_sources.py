@@ -169,7 +169,7 @@ def _delay(columns: _Columns, rope_s: Floats, thick: Floats) -> Lag:
     at = np.bincount(columns.sample, weights=columns.at_s - columns.at_s[0]) / count + columns.at_s[0]
     sampled = [np.log(rope_before(rope_s, thick, at, d) / columns.target_mm[first]) for d in DELAYS_S]
     groups = columns.batch[first].astype(np.float64)
-    return best_lag(at, y, groups, sampled, list(DELAYS_S), count)
+    return best_lag(y, groups, sampled, list(DELAYS_S), count)
 
 
 def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFrame) -> Floats | None:

@@ -13,22 +13,30 @@ from lineview.stats.correlated_regression import (
     CorrelatedFit,
     Noise,
     correlated_regression,
+    innovation_form,
+    innovations,
     inverse_times,
-    one_step,
 )
+from lineview.stats.serial_correlation import decaying_sum
 
 Floats = NDArray[np.float64]
 
 
 #: Noises for the search: fewer than for the intervals, since it is repeated.
 SEARCH_NOISES = COARSE
-#: Share of series without a step in which one is found all the same, about.
+#: Share of series without a step in which the search reports one, about.
 FALSE_SHARE = 0.05
+#: Places of a slope change less likely than this against the likeliest are left out.
+LEAST_PLACE_ODDS = 0.02
+#: A step and none are equally likely where its gain is what chance reaches in this share of series.
+EVEN_SHARE = 0.01
+#: Alternatives less likely than this against the fit with the steps are left out.
+LEAST_STEP_ODDS = 0.003
 
 
 @dataclass(frozen=True)
 class StepScan:
-    """The likeliest step: the point it stands before, its score in standard errors and its evidence.
+    """The likeliest step: the index of the first point after it, its score in standard errors, its evidence.
 
     `gain` is twice the gain in log likelihood over no step, the noise fitted anew for both; `noise` is that
     of the fit with the step.
@@ -43,8 +51,8 @@ class StepScan:
 def scan_steps(y: Floats, x: Floats, steps: Floats, margin: int = 3, closed: Iterable[int] = ()) -> StepScan:
     """Find the likeliest step beyond the columns already in the model.
 
-    The noise is fitted together with the step, since a step that is left out passes for long memory. Every
-    candidate is scored in one pass: a step filtered by the noise's own moving-average form is a + b θʲ after
+    The noise is fitted together with the step, since a step that is left out passes for autocorrelation.
+    Every candidate is scored in one pass: a step filtered by the noise's own moving-average form is a + b θʲ after
     j points, so all cross products are running sums.
 
     Parameters
@@ -58,7 +66,7 @@ def scan_steps(y: Floats, x: Floats, steps: Floats, margin: int = 3, closed: Ite
     margin : int
         Points that must lie on either side.
     closed : iterable of int
-        Points before and around which no step is looked for.
+        Points around which no step is looked for.
 
     Returns
     -------
@@ -97,24 +105,23 @@ def scan_steps(y: Floats, x: Floats, steps: Floats, margin: int = 3, closed: Ite
 
 
 def _scores(y: Floats, x: Floats, noise: Noise, margin: int) -> Floats:
-    from scipy.signal import lfilter
-
-    theta, sd = one_step(noise)
-    white = lfilter([1, -noise.phi], [1, -theta], np.column_stack([y, x]), axis=0) / sd
-    white[0] *= sd  # the first point has no past: its own variance is 1
+    """Score of a step before each point, in standard errors; 0 within `margin` of either end."""
+    theta, sd = innovation_form(noise)
+    white = innovations(noise, np.column_stack([y, x])) / sd
+    white[0] *= sd  # the first point has no past: its variance is 1
     basis, _ = np.linalg.qr(white[:, 1:])
     left = white[:, 0] - basis @ (basis.T @ white[:, 0])
     n, p = x.shape
     spread = float(left @ left) / (n - p)
     flat = (1 - noise.phi) / (1 - theta)
     decay = 1 - flat
-    kinds = np.column_stack([left, basis])[::-1]
-    summed = flat * np.cumsum(kinds, axis=0) + decay * lfilter([1], [1, -theta], kinds, axis=0)
-    summed = np.asarray(summed)[::-1] / sd
+    backwards = np.column_stack([left, basis])[::-1]
+    products = (flat * np.cumsum(backwards, axis=0) + decay * decaying_sum(backwards, theta))[::-1] / sd
     shape = (flat + decay * theta ** np.arange(n)) / sd
-    own = np.cumsum(shape**2)[::-1]
-    partial = own - np.sum(summed[:, 1:] ** 2, axis=1)
-    score = np.where(partial > 1e-6 * own, summed[:, 0] / np.sqrt(np.maximum(partial, 1e-12) * spread), 0.0)
+    total = np.cumsum(shape**2)[::-1]
+    partial = total - np.sum(products[:, 1:] ** 2, axis=1)
+    usable = partial > 1e-6 * total
+    score = np.where(usable, products[:, 0] / np.sqrt(np.maximum(partial, 1e-12) * spread), 0.0)
     score[:margin] = 0.0
     score[n - margin + 1 :] = 0.0
     return score
@@ -122,9 +129,9 @@ def _scores(y: Floats, x: Floats, noise: Noise, margin: int) -> Floats:
 
 @dataclass(frozen=True)
 class StepSearch:
-    """Steps found, as indices of the first points after them, and the best of those not found."""
+    """Steps, as indices of the first points after them, and the likeliest one that was rejected."""
 
-    found: tuple[int, ...]
+    steps: tuple[int, ...]
     next_best: StepScan | None
 
 
@@ -145,7 +152,7 @@ def find_steps(
     y, x, steps : numpy.ndarray
         As in scan_steps.
     false_share : float
-        Share of series without a step in which one is found all the same, about.
+        Share of series without a step in which the search reports one, about.
     most : int
         Steps at most.
     margin : int
@@ -156,7 +163,7 @@ def find_steps(
     Returns
     -------
     StepSearch
-        The steps, and the likeliest place of one more.
+        The steps, and the likeliest one more.
 
     Notes
     -----
@@ -166,23 +173,23 @@ def find_steps(
     --------
     >>> import numpy as np
     >>> y = np.sin(np.arange(60.0) * 9) + np.repeat([0.0, 6.0, 1.0], 20)
-    >>> find_steps(y, np.ones((60, 1)), np.ones(59)).found
+    >>> find_steps(y, np.ones((60, 1)), np.ones(59)).steps
     (20, 40)
     """
     n = y.size
     limit = step_limit(n, false_share)
-    found: list[int] = []
-    while len(found) < most and n - x.shape[1] - len(found) > 5:
-        columns = np.column_stack([x, *(_step(n, k) for k in found)])
-        scan = scan_steps(y, columns, steps, margin, (*found, *known))
+    at: list[int] = []
+    while len(at) < most and n - x.shape[1] - len(at) > 5:
+        columns = np.column_stack([x, *(_step(n, k) for k in at)])
+        scan = scan_steps(y, columns, steps, margin, (*at, *known))
         if scan.gain < limit:
-            return StepSearch(tuple(sorted(found)), scan)
-        found = _settled(y, x, steps, [*found, scan.at], margin, known)
-    return StepSearch(tuple(sorted(found)), None)
+            return StepSearch(tuple(sorted(at)), scan)
+        at = _refined(y, x, steps, [*at, scan.at], margin, known)
+    return StepSearch(tuple(sorted(at)), None)
 
 
 def step_limit(n: int, false_share: float) -> float:
-    """Give the gain in twice the log likelihood that chance reaches in some share of series.
+    """Gain in twice the log likelihood that chance reaches in some share of series, about.
 
     Parameters
     ----------
@@ -205,27 +212,23 @@ def _step(n: int, k: int) -> Floats:
     return (np.arange(n) >= k).astype(np.float64)
 
 
-def _settled(
-    y: Floats, x: Floats, steps: Floats, found: list[int], margin: int, known: tuple[int, ...]
+def _refined(
+    y: Floats, x: Floats, steps: Floats, at: list[int], margin: int, known: tuple[int, ...]
 ) -> list[int]:
     """Move each step to its best place with the others in, once."""
-    if len(found) < 2:
-        return found
+    if len(at) < 2:
+        return at
     n = y.size
-    for i in range(len(found)):
-        others = found[:i] + found[i + 1 :]
+    for i in range(len(at)):
+        others = at[:i] + at[i + 1 :]
         columns = np.column_stack([x, *(_step(n, k) for k in others)])
-        found[i] = scan_steps(y, columns, steps, margin, (*others, *known)).at
-    return found
-
-
-#: Places less likely than this against the likeliest are left out.
-LEAST_PLACE_ODDS = 0.02
+        at[i] = scan_steps(y, columns, steps, margin, (*others, *known)).at
+    return at
 
 
 @dataclass(frozen=True)
-class Bend:
-    """The likeliest bend: its time, and twice the gain in log likelihood over none, noise fitted anew.
+class SlopeChange:
+    """The likeliest slope change: its time, and twice the gain in log likelihood over none.
 
     `others` are other places nearly as likely, each with the odds against the likeliest.
     """
@@ -235,17 +238,17 @@ class Bend:
     others: tuple[tuple[float, float], ...] = ()
 
 
-def bend_column(t: Floats, at: float) -> Floats:
-    """Give the column of a bend: time up to it, counted back from it, and 0 from it on.
+def slope_change_column(t: Floats, at: float) -> Floats:
+    """Column of a slope change: time up to it, counted back from it, and 0 from it on.
 
-    With it in the model the pace's own coefficient is the pace after the bend.
+    With it in the model the coefficient of time is the slope after the change.
 
     Parameters
     ----------
     t : numpy.ndarray, shape (n,)
         Times.
     at : float
-        Time of the bend.
+        Time of the slope change.
 
     Returns
     -------
@@ -255,14 +258,14 @@ def bend_column(t: Floats, at: float) -> Floats:
     Examples
     --------
     >>> import numpy as np
-    >>> bend_column(np.arange(4.0), 2.0).tolist()
+    >>> slope_change_column(np.arange(4.0), 2.0).tolist()
     [-2.0, -1.0, 0.0, 0.0]
     """
     return np.minimum(t - at, 0.0)
 
 
-def find_bend(y: Floats, x: Floats, t: Floats, steps: Floats, places: Floats) -> Bend | None:
-    """Find the likeliest bend among some places.
+def find_slope_change(y: Floats, x: Floats, t: Floats, steps: Floats, places: Floats) -> SlopeChange | None:
+    """Find the likeliest slope change among some times.
 
     Parameters
     ----------
@@ -275,11 +278,11 @@ def find_bend(y: Floats, x: Floats, t: Floats, steps: Floats, places: Floats) ->
     steps : numpy.ndarray, shape (n − 1,)
         Steps between points.
     places : numpy.ndarray, shape (m,)
-        Times at which the pace may change.
+        Times at which the slope may change.
 
     Returns
     -------
-    Bend or None
+    SlopeChange or None
         None where there are no places or too few points.
 
     Notes
@@ -291,39 +294,33 @@ def find_bend(y: Floats, x: Floats, t: Floats, steps: Floats, places: Floats) ->
     >>> import numpy as np
     >>> t = np.arange(60.0)
     >>> y = np.sin(9 * t) + np.maximum(t - 30, 0)
-    >>> find_bend(y, np.column_stack([np.ones(60), t]), t, np.ones(59), np.arange(10.0, 50.0, 5.0)).at
+    >>> find_slope_change(y, np.column_stack([np.ones(60), t]), t, np.ones(59), np.arange(10.0, 50.0, 5.0)).at
     30.0
     """
     n, p = x.shape
     if places.size == 0 or n < p + 6:
         return None
-    bends = np.column_stack([bend_column(t, float(at)) for at in places])
-    every = np.column_stack([x, y, bends])
+    columns = np.column_stack([slope_change_column(t, float(at)) for at in places])
+    both = np.column_stack([x, y, columns])
     without, best = -np.inf, np.full(places.size, -np.inf)
     for noise in SEARCH_NOISES:
-        solved, log_det = inverse_times(noise, steps, every)
-        cross = every[:, : p + 1].T @ solved
+        solved, log_det = inverse_times(noise, steps, both)
+        cross = both[:, : p + 1].T @ solved
         inverse = np.linalg.inv(cross[:p, :p])
         beta = inverse @ cross[:p, p:]
         left = max(float(cross[p, p] - cross[:p, p] @ beta[:, 0]), 1e-300)
         without = max(without, -0.5 * (log_det + n * float(np.log(left))))
-        own = np.sum(bends * solved[:, p + 1 :], axis=0)
-        partial = own - np.sum(cross[:p, p + 1 :] * beta[:, 1:], axis=0)
+        total = np.sum(columns * solved[:, p + 1 :], axis=0)
+        partial = total - np.sum(cross[:p, p + 1 :] * beta[:, 1:], axis=0)
         shared = cross[p, p + 1 :] - cross[:p, p] @ beta[:, 1:]
-        taken = np.where(partial > 1e-9 * own, shared**2 / np.maximum(partial, 1e-300), 0.0)
+        taken = np.where(partial > 1e-9 * total, shared**2 / np.maximum(partial, 1e-300), 0.0)
         remains = np.maximum(left - taken, 1e-12 * left)
         best = np.maximum(best, -0.5 * (log_det + n * np.log(remains)))
     place = int(np.argmax(best))
     odds = np.exp(best - best[place])
     near = [i for i in range(places.size) if i != place and odds[i] >= LEAST_PLACE_ODDS]
     others = tuple((float(places[i]), float(odds[i])) for i in near)
-    return Bend(float(places[place]), 2 * float(best[place] - without), others)
-
-
-#: A step and none are equally likely where its gain is what chance reaches in this share of series.
-EVEN_SHARE = 0.01
-#: Alternatives less likely than this against the fit with the steps found are left out.
-LEAST_STEP_ODDS = 0.003
+    return SlopeChange(float(places[place]), 2 * float(best[place] - without), others)
 
 
 def averaged_over_steps(
@@ -341,13 +338,13 @@ def averaged_over_steps(
     y : numpy.ndarray, shape (n,)
         Values in order.
     x : numpy.ndarray, shape (n, p)
-        Columns, the steps found among them.
+        Columns, the steps among them.
     steps : numpy.ndarray, shape (n − 1,)
         Steps from each point to the next.
     doubtful : tuple of int
-        Columns of x that are steps found, not recorded.
+        Columns of x that are steps which the search reported.
     next_best : StepScan or None
-        The best step that was not found.
+        The likeliest step that was rejected.
     swaps : sequence of (int, numpy.ndarray, float)
         Columns that might as well stand in another's place: which, its values, and the odds.
 

@@ -1,4 +1,4 @@
-"""Regression whose noise remembers, with the memory averaged over what the data allow.
+"""Regression in AR(1) plus white noise, averaged over the noises that the data allow.
 
 Generalised least squares for each of a grid of noises; each is weighted by its restricted likelihood, so that
 intervals carry the uncertainty about the correlation instead of taking one estimate for the truth.
@@ -13,20 +13,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineview.errors import Fault, MeasureError
+from lineview.stats.serial_correlation import decaying_sum
 
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Noise:
-    """Unit-variance noise V = (1 − q) R + q I, with R[i, j] = φ to the steps between i and j.
+    """First-order autoregressive plus white noise of unit variance, V = (1 − q) R + q I.
+
+    R[i, j] is φ to the steps between i and j, so that the inverse of V costs no more than n.
 
     Parameters
     ----------
     phi : float
-        Correlation one step apart of the part that remembers, above −1 and below 1.
+        φ: correlation one step apart of the autoregressive part, above −1 and below 1.
     white : float
-        q: the share of the variance that does not remember, from 0 up to below 1.
+        q: the share of the variance that is white, from 0 up to below 1.
     """
 
     phi: float
@@ -41,11 +44,11 @@ def inverse_times(noise: Noise, steps: Floats, columns: Floats) -> tuple[Floats,
     Parameters
     ----------
     noise : Noise
-        The noise.
+        V.
     steps : numpy.ndarray, shape (n − 1,)
         Steps from each point to the next, 1 or more.
     columns : numpy.ndarray, shape (n, k)
-        What to multiply.
+        What V⁻¹ is multiplied by.
 
     Returns
     -------
@@ -94,18 +97,18 @@ def _times(diagonal: Floats, beside: Floats, columns: Floats) -> Floats:
     return out
 
 
-def one_step(noise: Noise) -> tuple[float, float]:
-    """Give the same noise as a moving-average filter on evenly spaced points, in its settled state.
+def innovation_form(noise: Noise) -> tuple[float, float]:
+    """Coefficient and standard deviation of the noise on evenly spaced points as ARMA(1, 1).
 
     Parameters
     ----------
     noise : Noise
-        The noise.
+        Of unit variance.
 
     Returns
     -------
     tuple of float
-        θ and σ with u[t] − φ u[t−1] = e[t] − θ e[t−1], e of standard deviation σ.
+        θ and σ with u[t] − φ u[t−1] = e[t] − θ e[t−1], e independent of standard deviation σ.
 
     Notes
     -----
@@ -113,7 +116,7 @@ def one_step(noise: Noise) -> tuple[float, float]:
 
     Examples
     --------
-    >>> one_step(Noise(0.0, 0.0))
+    >>> innovation_form(Noise(0.0, 0.0))
     (0.0, 1.0)
     """
     phi, q = noise.phi, noise.white
@@ -126,7 +129,33 @@ def one_step(noise: Noise) -> tuple[float, float]:
     return float(theta), float(np.sqrt(-at_1 / theta))
 
 
-#: Correlations one batch apart, and shares of the variance that do not remember, that are tried.
+def innovations(noise: Noise, columns: Floats) -> Floats:
+    """Filter evenly spaced columns so that this noise in them becomes independent.
+
+    Parameters
+    ----------
+    noise : Noise
+        The noise.
+    columns : numpy.ndarray, shape (n,) or (n, k)
+        Values in order.
+
+    Returns
+    -------
+    numpy.ndarray, shape of `columns`
+        e[t] = u[t] − φ u[t−1] + θ e[t−1]. The first has no past: it is u[0], of unit variance; the others
+        have the σ of `innovation_form`.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    theta, _ = innovation_form(noise)
+    change = np.array(columns, dtype=np.float64)
+    change[1:] -= noise.phi * columns[:-1]
+    return decaying_sum(change, theta)
+
+
+#: Correlations one step apart, and white shares of the variance, that are tried.
 PHIS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.93, 0.97)
 WHITES = (0.0, 0.2, 0.4, 0.6, 0.8)
 NOISES = (
@@ -186,11 +215,11 @@ class CorrelatedFit:
         return float(sum(w * m.phi * (1 - m.white) for w, m in zip(self.weight, self.noises, strict=True)))
 
     def mean(self, contrast: Floats) -> float:
-        """Give the estimate of a linear combination of the coefficients."""
+        """Estimate a linear combination of the coefficients."""
         return float(self.weight @ (self.beta @ contrast))
 
     def interval(self, contrast: Floats, level: float = 0.95) -> tuple[float, float]:
-        """Give an equal-tailed interval for a linear combination of the coefficients."""
+        """Equal-tailed interval of a linear combination of the coefficients."""
         centre = self.beta @ contrast
         scale = np.sqrt(np.maximum(np.einsum("i,gij,j->g", contrast, self.covariance, contrast), 1e-300))
         tail = (1 - level) / 2
@@ -200,11 +229,11 @@ class CorrelatedFit:
         )
 
     def sd(self) -> float:
-        """Give the noise's standard deviation, memory and white part together."""
+        """Estimate the standard deviation of the noise, both parts together."""
         return float(np.sqrt(self.weight @ self.variance))
 
     def sd_interval(self, level: float = 0.95) -> tuple[float, float]:
-        """Give an interval for the noise's standard deviation."""
+        """Equal-tailed interval of the noise's standard deviation."""
         draws = self.draws(4000)[1]
         tail = (1 - level) / 2
         low, high = np.quantile(draws, [tail, 1 - tail])
@@ -284,8 +313,8 @@ def correlated_regression(
         likelihood = max(likelihood, -0.5 * (log_det + n * float(np.log(left))))
         log_weight[g] = -0.5 * (log_det + log_det_x + df * np.log(left))
     weight = np.exp(log_weight - log_weight.max())
-    every = np.full(len(tried), float(df))
-    return CorrelatedFit(tried, weight / weight.sum(), beta, covariance, variance, every, likelihood)
+    all_df = np.full(len(tried), float(df))
+    return CorrelatedFit(tried, weight / weight.sum(), beta, covariance, variance, all_df, likelihood)
 
 
 def _near_best(y: Floats, x: Floats, steps: Floats, noises: tuple[Noise, ...]) -> tuple[Noise, ...]:

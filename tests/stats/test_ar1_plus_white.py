@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lineview.stats.correlated_regression import Noise, inverse_times, one_step
+from lineview.stats.correlated_regression import Noise, innovation_form, inverse_times
 
 
 @pytest.mark.parametrize("noise", [Noise(0.6, 0.3), Noise(0.9, 0.0), Noise(-0.4, 0.0), Noise(0.97, 0.8)])
@@ -21,7 +21,7 @@ def test_inverse_and_determinant_against_dense(noise):
 
 def test_moving_average_form_has_the_same_autocovariances():
     noise = Noise(0.6, 0.3)
-    theta, sd = one_step(noise)
+    theta, sd = innovation_form(noise)
     # of u[t] − φ u[t−1], from the covariances of u: 1, 0.7 φ, 0.7 φ², ...
     assert (1 + theta**2) * sd**2 == pytest.approx(1 + 0.36 - 2 * 0.6 * 0.7 * 0.6)
     assert -theta * sd**2 == pytest.approx(0.7 * 0.6 - 0.6 * (1 + 0.7 * 0.36) + 0.36 * 0.7 * 0.6)
