@@ -52,7 +52,7 @@ def scan_steps(y: Floats, x: Floats, steps: Floats, margin: int = 3, closed: Ite
     """Find the likeliest step beyond the columns already in the model.
 
     The noise is fitted together with the step, since a step that is left out passes for autocorrelation.
-    Every candidate is scored in one pass: a step filtered by the noise's own moving-average form is a + b θʲ after
+    Every candidate is scored in one pass: a step filtered by the noise's innovation form is a + b θʲ after
     j points, so all cross products are running sums.
 
     Parameters

@@ -75,21 +75,21 @@ def nonnegative_fit(
     >>> fit.coefficients.round(2).tolist()
     [1.95, 0.0]
     """
+    from scipy.optimize import nnls
+    from scipy.special import stdtrit
+
     x, y = np.asarray(design, dtype=float), np.asarray(response, dtype=float)
     _check(x, y)
     weights = np.ones(len(y)) if groups is None else _weights(x, y, np.asarray(groups))
     root = np.sqrt(weights)
     xw, yw = x * root[:, None], y * root
-    from scipy.optimize import nnls
-    from scipy.stats import t
-
     scale = np.sqrt((xw**2).sum(axis=0))
     constrained = nnls(xw / scale, yw)[0] / scale
     inverse = np.linalg.inv(xw.T @ xw)
     free = inverse @ (xw.T @ yw)
     residual = yw - xw @ free
     sd, df = _sandwich(xw, inverse, residual)
-    half = t.ppf(0.5 + level / 2.0, df) * sd
+    half = stdtrit(df, 0.5 + level / 2.0) * sd
     low, high = np.maximum(free - half, 0.0), np.maximum(free + half, 0.0)
     return NonNegativeFit(
         coefficients=constrained,
@@ -102,7 +102,7 @@ def nonnegative_fit(
 
 
 def _sandwich(x: Floats, inverse: Floats, residual: Floats) -> tuple[Floats, Floats]:
-    """Give each coefficient's standard deviation and its degrees of freedom."""
+    """Compute each coefficient's standard deviation and its degrees of freedom."""
     bears = inverse @ x.T
     hat = x @ bears
     left = np.clip(1.0 - np.diag(hat), 1e-9, None)
@@ -117,15 +117,15 @@ def _sandwich(x: Floats, inverse: Floats, residual: Floats) -> tuple[Floats, Flo
 
 
 def _weights(x: Floats, y: Floats, groups: npt.NDArray[np.generic]) -> Floats:
-    """Give each row one over its group's variance about a first unweighted fit; small groups share."""
+    """Weigh each row by one over its group's variance about a first unweighted fit; small groups share."""
     first = np.linalg.lstsq(x, y, rcond=None)[0]
     squared = (y - x @ first) ** 2
     overall = float(squared.mean())
     out = np.full(len(y), 1.0)
     for group in np.unique(groups):
-        own = groups == group
-        variance = float(squared[own].mean()) if own.sum() >= 5 else overall
-        out[own] = 1.0 / max(variance, 1e-6 * overall, 1e-300)
+        rows = groups == group
+        variance = float(squared[rows].mean()) if rows.sum() >= 5 else overall
+        out[rows] = 1.0 / max(variance, 1e-6 * overall, 1e-300)
     return np.asarray(out / out.mean())
 
 
@@ -139,9 +139,7 @@ def _check(x: Floats, y: Floats) -> None:
         faults.append(Fault(f"{len(y)} rows for {x.shape[1]} causes", "design", "more rows than causes"))
     elif np.linalg.matrix_rank(x) < x.shape[1]:
         faults.append(
-            Fault(
-                "two causes always come together", "design", "causes that can be told apart", "Leave one out."
-            )
+            Fault("two causes always come together", "design", "causes that vary apart", "Leave one out.")
         )
     if faults:
         raise MeasureError(faults)

@@ -81,30 +81,30 @@ def reconcile(measured: npt.ArrayLike, covariance: npt.ArrayLike, balances: npt.
     _check(x, v, a)
     if v.ndim == 1:
         v = np.diag(v**2)
-    from scipy.stats import chi2
+    from scipy.special import chdtrc
 
     gap = a @ x
     spread = a @ v @ a.T
     gain = v @ a.T @ np.linalg.inv(spread)
     adjust = -gain @ gap
     adjust_cov = gain @ a @ v
-    own = np.sqrt(np.clip(np.diag(adjust_cov), 0.0, None))
-    tiny = own <= 1e-9 * np.sqrt(np.clip(np.diag(v), 0.0, None)).max()
+    adjust_sd = np.sqrt(np.clip(np.diag(adjust_cov), 0.0, None))
+    tiny = adjust_sd <= 1e-9 * np.sqrt(np.clip(np.diag(v), 0.0, None)).max()
     statistic = float(gap @ np.linalg.solve(spread, gap))
     return Reconciled(
         values=x + adjust,
         sd=np.sqrt(np.clip(np.diag(v - adjust_cov), 0.0, None)),
         covariance=v - adjust_cov,
         adjustments=adjust,
-        standardized=np.where(tiny, 0.0, adjust / np.where(tiny, 1.0, own)),
+        standardized=np.where(tiny, 0.0, adjust / np.where(tiny, 1.0, adjust_sd)),
         statistic=statistic,
         df=len(a),
-        p=float(chi2.sf(statistic, len(a))),
+        p=float(chdtrc(len(a), statistic)),
     )
 
 
 def critical_adjustment(candidates: int, level: float = 0.95) -> float:
-    """Give how large a standardized adjustment must be among so many to name a gross error.
+    """Compute how large a standardized adjustment must be among so many to name a gross error.
 
     Parameters
     ----------
@@ -127,9 +127,9 @@ def critical_adjustment(candidates: int, level: float = 0.95) -> float:
     >>> round(critical_adjustment(1), 2), round(critical_adjustment(40), 2)
     (1.96, 3.22)
     """
-    from scipy.stats import norm
+    from scipy.special import ndtri
 
-    return float(norm.isf((1.0 - level ** (1.0 / max(candidates, 1))) / 2.0))
+    return -float(ndtri((1.0 - level ** (1.0 / max(candidates, 1))) / 2.0))
 
 
 def _check(x: Floats, v: Floats, a: Floats) -> None:
