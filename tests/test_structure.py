@@ -14,14 +14,15 @@ BASE = {"errors", "columns", "units", "figure", "plant", "shipped", "show", "sho
 MAY = {
     "intake": set(),
     "store": {"intake"},
-    "stats": set(),
-    "measures": {"stats"},
-    "stock": {"stats", "measures"},
-    "answers": {"stats", "measures", "stock"},
+    "core": set(),
+    "stats": {"core"},
+    "measures": {"core", "stats"},
+    "stock": {"core", "stats", "measures"},
+    "answers": {"core", "stats", "measures", "stock"},
     "charts": {"answers"},
     "demo": set(),
 }
-PURE = ("stats", "measures", "stock", "answers", "charts")
+PURE = ("core", "stats", "measures", "stock", "answers", "charts")
 IMPURE_MODULES = {"os", "pathlib", "socket", "subprocess", "sqlite3", "sqlalchemy", "deltalake", "requests"}
 IMPURE_MODULES |= {"urllib", "http", "random", "time", "tempfile", "shutil", "io"}
 IMPURE_CALLS = re.compile(

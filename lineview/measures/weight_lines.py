@@ -14,6 +14,7 @@ from lineview.measures.weighings import PieceFacts, weighings
 from lineview.measures.weight_giveaway import grouped_means
 from lineview.measures.weight_spread import Spread
 from lineview.stats.generalized_intervals import draw_components, percentiles
+from lineview.stats.means import student_interval
 from lineview.stats.variance_components import lay_out, reml
 
 DRAWS = 1000
@@ -148,16 +149,13 @@ def _means(
     both: pl.DataFrame, line: str, between: float | None, within: float | None
 ) -> tuple[LineMean, ...]:
     """Give each line's mean, the one asked first; batch means share one variance over all lines."""
-    from scipy.special import stdtrit
-
     found, variance, df = grouped_means(both, "line", between, within)
-    k = float(stdtrit(df, 0.975)) if df > 0 else None
     pieces = dict(both.group_by("line").agg(pl.col("pieces").sum()).iter_rows())
     asked = found[line]
 
     def told(value: float, relative: float) -> Spread:
-        half = None if k is None else k * float(np.sqrt(variance * relative))
-        return Spread(value) if half is None else Spread(value, value - half, value + half)
+        interval = student_interval(value, float(np.sqrt(variance * relative)), df)
+        return Spread.of(value, (interval.low, interval.high))
 
     rows = []
     for name in (line, *sorted(n for n in found if n != line)):

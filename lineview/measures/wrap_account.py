@@ -8,6 +8,7 @@ from datetime import datetime
 
 import polars as pl
 
+from lineview.core.estimate import Estimate
 from lineview.measures.counted import Counted, Steps, steps_by_kind
 from lineview.measures.product_spans import ProductSpan, leave_out, product_spans
 from lineview.measures.reel_balance import ReelSpan, reel_spans
@@ -19,7 +20,7 @@ from lineview.measures.use_views import Views, reel_metres, views_of
 from lineview.measures.wrap_bins import wrap_bins
 from lineview.measures.wrap_events import WrapEvents, count_within
 from lineview.measures.wrap_factors import web_for
-from lineview.measures.wrap_learn import Learned, blanks_per_restart, learn_waste
+from lineview.measures.wrap_learn import blanks_per_restart, learn_waste
 from lineview.measures.wrap_per_thousand import PerThousand, fed_per_thousand
 from lineview.measures.wrap_pieces import WRAP_COUNTERS, WrapPieces, wrap_pieces
 from lineview.measures.wrap_use import Happened, WebUse, web_use
@@ -45,7 +46,7 @@ class WrapAccount:
     faults: tuple[ReelFault, ...]
     waste: Mapping[str, Waste]
     views: tuple[Views, ...]
-    blanks: Learned | None
+    blanks: Estimate
     left: Mapping[str, ReelLeft]
     left_out_min: float
     readings: int
@@ -124,7 +125,9 @@ def wrap_account(
         waste=wastes,
         views=tuple(views),
         left=_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
-        blanks=None if events is None else blanks_per_restart(steps, events, end),
+        blanks=Estimate.unknown("no stops are known")
+        if events is None
+        else blanks_per_restart(steps, events, end),
         left_out_min=sum((s.end - s.start).total_seconds() for s in spans if not s.counted) / 60.0,
         readings=sum(steps[what].between(start, end).n for what in steps),
         fed={kind: told for kind, told in fed.items() if told is not None},

@@ -1,4 +1,4 @@
-"""Capability indices from quantiles, and how many pieces to weigh to know a mean."""
+"""Capability indices from quantiles, the shape of values, and how many pieces to weigh to know a mean."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lineview.errors import Fault, MeasureError
+from lineview.stats.means import coverage_factor
 
 
 @dataclass(frozen=True)
@@ -29,7 +30,7 @@ class Indices:
 
 
 def quantile_indices(values: ArrayLike, low: float, high: float) -> Indices:
-    """Give the indices of a process that need not be normal, by its quantiles.
+    """Compute the indices of a process that need not be normal, by its quantiles.
 
     The range from the 0.135 % to the 99.865 % quantile stands for six standard deviations, the median for
     the mean.
@@ -72,6 +73,43 @@ def quantile_indices(values: ArrayLike, low: float, high: float) -> Indices:
 
 
 @dataclass(frozen=True)
+class Shape:
+    """Skewness and excess kurtosis of values, and the chance of so much of both if they were normal."""
+
+    skewness: float
+    kurtosis: float
+    p_normal: float
+
+
+def shape_of(values: ArrayLike) -> Shape:
+    """Describe the shape of values and test whether it is that of a normal distribution (Jarque and Bera).
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Independent, not all alike.
+
+    Returns
+    -------
+    Shape
+        From moments with divisor n.
+
+    Examples
+    --------
+    >>> shape_of([1.0, 2.0, 3.0]).skewness
+    0.0
+    """
+    from scipy.special import chdtrc
+
+    x = np.asarray(values, dtype=np.float64)
+    off = x - x.mean()
+    second = float(np.mean(off**2))
+    skewness = float(np.mean(off**3)) / second**1.5
+    kurtosis = float(np.mean(off**4)) / second**2 - 3
+    return Shape(skewness, kurtosis, float(chdtrc(2, x.size / 6 * (skewness**2 + kurtosis**2 / 4))))
+
+
+@dataclass(frozen=True)
 class SamplePlan:
     """A plan: `pieces` in each of `samples` a batch, over `batches`, and the half-width it gives."""
 
@@ -89,7 +127,7 @@ class SamplePlan:
 def half_width(
     variances: tuple[float, float, float], batches: int, samples: int, pieces: int, level: float = 0.95
 ) -> float:
-    """Give how well a balanced plan knows the mean of all batches.
+    """Compute the half-width of the interval that a balanced plan gives the mean of all batches.
 
     Parameters
     ----------
@@ -119,13 +157,11 @@ def half_width(
     >>> round(half_width((0.0121, 0.0, 0.0625), 40, 1, 5), 3)
     0.05
     """
-    from scipy.special import stdtrit
-
     if batches < 2 or samples < 1 or pieces < 1:
         raise MeasureError(Fault("a plan needs two batches and a piece in each", "batches, samples, pieces"))
     between, times, piece = variances
     variance = (between + (times + piece / pieces) / samples) / batches
-    return float(stdtrit(batches - 1, (1 + level) / 2)) * math.sqrt(variance)
+    return coverage_factor(batches - 1, level) * math.sqrt(variance)
 
 
 def cheapest_plan(
