@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineview.errors import Fault, MeasureError
+from lineview.stats.serial_correlation import decaying_sum
 
 Floats = NDArray[np.float64]
 
@@ -64,9 +65,7 @@ def ewma(
     """
     if not 0 < smoothing <= 1 or sd <= 0:
         raise MeasureError(Fault("smoothing or spread", "ewma", "0 < smoothing <= 1 and sd > 0"))
-    from scipy.signal import lfilter
-
-    value = centre + np.asarray(lfilter([smoothing], [1, smoothing - 1], x - centre))
+    value = centre + decaying_sum(smoothing * (x - centre), 1 - smoothing)
     share = smoothing / (2 - smoothing)
     growth = 1 - (1 - smoothing) ** (2.0 * np.arange(1, x.size + 1)) if exact else np.ones(x.size)
     half = width * sd * np.sqrt(share * growth)
