@@ -15,7 +15,7 @@ from lineview.measures.weight_giveaway import grouped_means
 from lineview.measures.weight_spread import Spread
 from lineview.stats.generalized_intervals import draw_components, percentiles
 from lineview.stats.means import student_interval
-from lineview.stats.variance_components import lay_out, reml
+from lineview.stats.variance_components import nested_layout, reml
 
 DRAWS = 1000
 
@@ -137,7 +137,7 @@ def _components(both: pl.DataFrame) -> tuple[Spread, float | None, float | None]
     y = (both["net_g"] - both["target_g"]).to_numpy()
     k = both["pieces"].to_numpy().astype(np.float64)
     columns = [both["line"].to_numpy(), both["_unit"].to_numpy()]
-    layout = lay_out(y, columns, k)
+    layout = nested_layout(y, columns, k)
     if layout.df_within < 1 or not layout.ss_within > 0 or any(d < 1 for d in layout.df):
         return Spread(None, why_none="cannot be told: too few batches or pieces on each line"), None, None
     low, high = percentiles(draw_components(y, columns, k, draws=DRAWS).variances[0])

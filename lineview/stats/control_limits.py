@@ -42,7 +42,7 @@ class ControlConstants:
 
 @lru_cache(maxsize=256)
 def control_constants(n: int) -> ControlConstants:
-    """Give the constants for subgroups of n normal values.
+    """Work out the constants for subgroups of n normal values.
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ class Limits:
     outside: tuple[int, ...] = ()
 
     def against(self, points: Floats) -> tuple[int, ...]:
-        """Give the indices of points beyond these limits."""
+        """Find the points beyond these limits."""
         return tuple(int(i) for i in np.flatnonzero((points > self.high) | (points < self.low)))
 
 
@@ -117,7 +117,7 @@ def _limits(chart: str, points: Floats, centre: float, low: float, high: float, 
 
 
 def subgroup_limits(groups: Floats) -> tuple[Limits, Limits, Limits]:
-    """Give the limits of the mean chart (from ranges), the range chart and the standard-deviation chart.
+    """Compute the limits of the mean chart (from ranges), the range chart and the standard-deviation chart.
 
     Parameters
     ----------
@@ -148,22 +148,22 @@ def subgroup_limits(groups: Floats) -> tuple[Limits, Limits, Limits]:
     if groups.ndim != 2 or groups.shape[1] < 2:
         raise MeasureError(Fault("subgroups too small", "groups", "m x n with n of 2 or more"))
     n = groups.shape[1]
-    known = control_constants(n)
+    constants = control_constants(n)
     means, ranges, sds = groups.mean(axis=1), np.ptp(groups, axis=1), groups.std(axis=1, ddof=1)
     centre, mean_range, mean_sd = means.mean(), ranges.mean(), sds.mean()
-    sd = mean_range / known.d2
+    sd = mean_range / constants.d2
     half = 3 * sd / sqrt(n)
-    d3, d4 = known.range_limits
-    b3, b4 = known.sd_limits
+    d3, d4 = constants.range_limits
+    b3, b4 = constants.sd_limits
     return (
         _limits("mean", means, centre, centre - half, centre + half, sd),
         _limits("range", ranges, mean_range, d3 * mean_range, d4 * mean_range, sd),
-        _limits("standard deviation", sds, mean_sd, b3 * mean_sd, b4 * mean_sd, mean_sd / known.c4),
+        _limits("standard deviation", sds, mean_sd, b3 * mean_sd, b4 * mean_sd, mean_sd / constants.c4),
     )
 
 
 def individuals_limits(x: Floats, *, d2: float | None = None) -> tuple[Limits, Limits]:
-    """Give the limits of the individuals chart and of the moving-range chart.
+    """Compute the limits of the individuals chart and of the moving-range chart.
 
     Parameters
     ----------

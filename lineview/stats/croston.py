@@ -1,4 +1,4 @@
-"""Forecast by exponential smoothing of demand that comes now and then."""
+"""Demand that comes now and then, smoothed by Croston's method."""
 
 from __future__ import annotations
 
@@ -39,12 +39,16 @@ def croston(y: npt.ArrayLike, alpha: float) -> Intermittent:
         Size ÷ interval a period; `unbiased` is that times 1 − α/2 (Syntetos and Boylan). Both start with
         the first demand and its position.
 
+    Raises
+    ------
+    MeasureError
+        Where the series is empty or has a gap, or the weight is not above 0 up to 1.
+
     Notes
     -----
     Source: croston-1972
     """
-    values = _series(y, 1)
-    _weight(alpha=alpha)
+    values = _checked(y, alpha)
     at = np.flatnonzero(values)
     if not len(at):
         return Intermittent(0.0, float("inf"), 0.0, 0.0)
@@ -55,18 +59,14 @@ def croston(y: npt.ArrayLike, alpha: float) -> Intermittent:
     return Intermittent(size, interval, size / interval, (1.0 - alpha / 2.0) * size / interval)
 
 
-def _series(y: npt.ArrayLike, least: int) -> Floats:
+def _checked(y: npt.ArrayLike, alpha: float) -> Floats:
+    """Check the series and the weight, all faults at once."""
     values = np.asarray(y, dtype=float)
-    if values.ndim != 1 or len(values) < least or not np.isfinite(values).all():
-        raise MeasureError(Fault("the series is too short or has a gap", "y", f"{least} numbers or more"))
-    return values
-
-
-def _weight(**weights: float) -> None:
-    faults = [
-        Fault(f"{name} is {value:g}", name, "above 0 up to 1")
-        for name, value in weights.items()
-        if not 0 < value <= 1
-    ]
+    faults = []
+    if values.ndim != 1 or not len(values) or not np.isfinite(values).all():
+        faults.append(Fault("the series is empty or has a gap", "y", "1 number or more"))
+    if not 0 < alpha <= 1:
+        faults.append(Fault(f"alpha is {alpha:g}", "alpha", "above 0 up to 1"))
     if faults:
         raise MeasureError(faults)
+    return values

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lineview.errors import Fault, MeasureError
-from lineview.stats.variance_components import Floats, Layout, fold, lay_out
+from lineview.stats.variance_components import Floats, Layout, fold, nested_layout
 
 DRAWS = 4000
 SEED = 20260609
@@ -49,7 +49,7 @@ class Draws:
         return self.sum_of(range(self.signed.shape[0]))
 
     def sum_of(self, levels: Iterable[int]) -> Floats:
-        """Give draws of the sum of some levels' variances, none below 0."""
+        """Draw the sum of some levels' variances, none below 0."""
         return np.asarray(np.maximum(self.signed[list(levels)].sum(axis=0), 0.0), dtype=np.float64)
 
 
@@ -92,11 +92,11 @@ def draw_components(
 
     Examples
     --------
-    >>> found = draw_components([1.0, 2.0, 3.0, 4.0, 8.0, 9.0], [["a", "a", "b", "b", "c", "c"]], draws=500)
-    >>> found.variances.shape
+    >>> drawn = draw_components([1.0, 2.0, 3.0, 4.0, 8.0, 9.0], [["a", "a", "b", "b", "c", "c"]], draws=500)
+    >>> drawn.variances.shape
     (2, 500)
     """
-    layout = lay_out(values, groups, pieces)
+    layout = nested_layout(values, groups, pieces)
     if layout.df_within < 1 or any(d < 1 for d in layout.df):
         raise MeasureError(
             Fault("a level has no two values under one parent", "groups", "two or more at each level")
@@ -112,7 +112,7 @@ def draw_components(
 
 
 def _even(draws: int, seed: int) -> Floats:
-    """Give uniform draws with one in each nth of the range, shuffled: less noise in the limits."""
+    """Draw uniformly, once in each nth of the range, shuffled: less noise in the limits."""
     rng = np.random.default_rng(seed)
     return np.asarray((rng.permutation(draws) + rng.random(draws)) / draws, dtype=np.float64)
 
@@ -136,38 +136,37 @@ def _solve(layout: Layout, chi2: Floats, normal: Floats) -> Draws:
     mean = np.broadcast_to(layout.mean, below.shape)
     signed = [piece]
     for parent, wanted in zip(layout.parents, chi2[1:], strict=True):
-        found = _own_variance(mean, below, parent, wanted)
-        signed.insert(0, found)
-        own = np.maximum(found, 0.0)
-        mean, below, _ = fold(mean, own[:, None] + below, parent)
+        variance = _level_variance(mean, below, parent, wanted)
+        signed.insert(0, variance)
+        mean, below, _ = fold(mean, np.maximum(variance, 0.0)[:, None] + below, parent)
     return Draws(mean[:, 0] - normal * np.sqrt(below[:, 0]), np.stack(signed))
 
 
-def _own_variance(mean: Floats, below: Floats, parent: NDArray[np.int64], wanted: Floats) -> Floats:
+def _level_variance(mean: Floats, below: Floats, parent: NDArray[np.int64], wanted: Floats) -> Floats:
     """Find the variance at which the weighted sum of squares is as wanted.
 
     Where it is less than wanted even at 0, the tangent at 0 gives how far below 0 the answer lies.
     """
-    own = np.zeros(wanted.size)
+    variance = np.zeros(wanted.size)
     tiny = np.finfo(float).tiny
     negative = np.zeros(wanted.size)
     for turn in range(60):
-        spread = np.maximum(own[:, None] + below, tiny)
+        spread = np.maximum(variance[:, None] + below, tiny)
         _, _, off = fold(mean, spread, parent)
         ss, slope = off.sum(axis=1), (off / spread).sum(axis=1)
         # 1 / ss is almost a straight line in the variance, so Newton's step on it lands at once.
         step = np.where(slope > 0, (ss / wanted - 1.0) * ss / np.maximum(slope, tiny), 0.0)
         negative = np.minimum(step, 0.0) if turn == 0 else negative
-        new = np.maximum(own + step, 0.0)
-        if np.all(np.abs(new - own) <= 1e-9 * (np.abs(new) + below.mean(axis=1))):
-            own = new
+        new = np.maximum(variance + step, 0.0)
+        if np.all(np.abs(new - variance) <= 1e-9 * (np.abs(new) + below.mean(axis=1))):
+            variance = new
             break
-        own = new
-    return np.asarray(np.where(own > 0, own, negative), dtype=np.float64)
+        variance = new
+    return np.asarray(np.where(variance > 0, variance, negative), dtype=np.float64)
 
 
 def percentiles(draws: Floats, level: float = 0.95) -> tuple[float, float]:
-    """Give the equal-tailed limits of draws.
+    """Compute the equal-tailed limits of draws.
 
     Parameters
     ----------

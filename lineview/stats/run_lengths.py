@@ -92,7 +92,7 @@ def cusum(x: Floats, *, target: float, allowance: float, limit: float, headstart
     target : float
         Mean in control.
     allowance : float
-        K: half the shift to be found, in x's unit.
+        K: half the shift that the chart is for, in x's unit.
     limit : float
         H: the decision limit, in x's unit.
     headstart : float
@@ -113,32 +113,13 @@ def cusum(x: Floats, *, target: float, allowance: float, limit: float, headstart
     >>> cusum(np.array([102.0, 94.8]), target=99, allowance=1, limit=10).lower.round(1).tolist()
     [0.0, 3.2]
     """
-    upper = one_sided(x - target - allowance, headstart)
-    lower = one_sided(target - allowance - x, headstart)
+    upper = _one_sided(x - target - allowance, headstart)
+    lower = _one_sided(target - allowance - x, headstart)
     return Cusum(upper, lower, limit, (upper > limit) | (lower > limit))
 
 
-def one_sided(increments: Floats, start: float = 0.0) -> Floats:
-    """Sum increments, never letting the sum fall below 0.
-
-    Parameters
-    ----------
-    increments : numpy.ndarray, shape (n,)
-        What each point adds.
-    start : float
-        The sum before the first point, 0 or more.
-
-    Returns
-    -------
-    numpy.ndarray, shape (n,)
-        The sum after each point.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> one_sided(np.array([1.0, -2.0, 3.0])).tolist()
-    [1.0, 0.0, 3.0]
-    """
+def _one_sided(increments: Floats, start: float = 0.0) -> Floats:
+    """Sum increments, never letting the sum fall below 0."""
     total = start + np.cumsum(increments)
     # S_i = C_i − min(0, min C): the running minimum replaces the step-by-step maximum with 0
     return np.asarray(total - np.minimum(0.0, np.minimum.accumulate(total)))
@@ -173,7 +154,7 @@ WIDTHS = (
 
 
 def joint_widths(run_length: float) -> Widths:
-    """Give the widths of the three charts that together have a wanted run length in control.
+    """Interpolate the widths of the three charts that together have a wanted run length in control.
 
     Parameters
     ----------
@@ -199,8 +180,8 @@ def joint_widths(run_length: float) -> Widths:
 
     points, *widths = np.array(WIDTHS).T
     at = np.log(np.clip(run_length, points[0], points[-1]))
-    found = CubicSpline(np.log(points), np.column_stack(widths))(at)
-    return float(found[0]), float(found[1]), float(found[2])
+    slow, quick, single = CubicSpline(np.log(points), np.column_stack(widths))(at)
+    return float(slow), float(quick), float(single)
 
 
 def _nodes(low: float, high: float, n: int) -> tuple[Floats, Floats]:
@@ -212,27 +193,8 @@ def _density(z: Floats) -> Floats:
     return np.asarray(np.exp(-(z**2) / 2) / sqrt(2 * np.pi))
 
 
-def cusum_kernel(allowance: float, limit: float, shift: float, n: int) -> tuple[Floats, Floats]:
-    """Give nodes and the kernel of the one-sided CUSUM of shifted normal values.
-
-    Parameters
-    ----------
-    allowance, limit : float
-        k and h, in standard deviations.
-    shift : float
-        Mean of the values.
-    n : int
-        Nodes above 0.
-
-    Returns
-    -------
-    tuple of numpy.ndarray, shapes (n + 1,) and (n + 1, n + 1)
-        States, the first being 0, and the kernel from row to column.
-
-    Notes
-    -----
-    Source: lucas-crosier-1982
-    """
+def _cusum_kernel(allowance: float, limit: float, shift: float, n: int) -> tuple[Floats, Floats]:
+    """States of the one-sided CUSUM of shifted normal values, 0 first, and the kernel between them."""
     from scipy.special import ndtr
 
     x, w = _nodes(0.0, limit, n)
@@ -244,7 +206,7 @@ def cusum_kernel(allowance: float, limit: float, shift: float, n: int) -> tuple[
 
 
 def cusum_run_length(allowance: float, limit: float, shift: float = 0.0, headstart: float = 0.0) -> float:
-    """Give the average run length of the two-sided tabular CUSUM.
+    """Compute the average run length of the two-sided tabular CUSUM.
 
     Parameters
     ----------
@@ -281,7 +243,7 @@ def _one_sided_lengths(allowance: float, limit: float, shift: float, headstart: 
     from scipy.special import ndtr
 
     n = 30 + round(4 * limit)
-    states, kernel = cusum_kernel(allowance, limit, shift, n)
+    states, kernel = _cusum_kernel(allowance, limit, shift, n)
     lengths = np.linalg.solve(np.eye(n + 1) - kernel, np.ones(n + 1))
     if headstart == 0.0:
         return float(lengths[0]), float(lengths[0])
@@ -293,7 +255,7 @@ def _one_sided_lengths(allowance: float, limit: float, shift: float, headstart: 
 
 @lru_cache(maxsize=256)
 def cusum_limit(allowance: float, run_length: float) -> float:
-    """Give the decision limit h of the two-sided CUSUM whose run length in control is as wanted.
+    """Find the decision limit h of the two-sided CUSUM that has a wanted run length in control.
 
     Parameters
     ----------

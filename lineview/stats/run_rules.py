@@ -81,7 +81,7 @@ class RunRule:
 
 
 def run_rule_length(rules: tuple[RunRule, ...], shift: float = 0.0) -> float:
-    """Give the average run length of a chart with run rules, from the first point on.
+    """Compute the average run length of a chart with run rules, from the first point on.
 
     Parameters
     ----------

@@ -38,7 +38,7 @@ def shortest_tour(cost: Floats, *, solve_s: float = 10.0) -> Tour:
         Of each step; infinite where there is none.
     solve_s : float
         Longest time for one of the programs solved on the way [s]; where one takes longer, or too many are
-        needed, the best tour known is given with the bound reached.
+        needed, the result is the best tour known with the bound reached.
 
     Returns
     -------
@@ -67,28 +67,28 @@ def shortest_tour(cost: Floats, *, solve_s: float = 10.0) -> Tour:
     leaving: list[NDArray[np.bool_]] = []  # for each cut, the steps that leave its places
     for _ in range(MOST_ROUNDS):
         cuts = [LinearConstraint(csr_array(np.array(leaving, dtype=float)), 1, np.inf)] if leaving else []
-        found = milp(
+        solution = milp(
             cost[begins, ends],
             integrality=np.ones(len(begins), dtype=np.int64),
             bounds=Bounds(0, 1),
             constraints=[once, *cuts],
             options={"time_limit": solve_s, "mip_rel_gap": 0.0},
         )
-        if found.mip_dual_bound is not None:
-            bound = max(bound, float(found.mip_dual_bound))
-        if found.x is None:
+        if solution.mip_dual_bound is not None:
+            bound = max(bound, float(solution.mip_dual_bound))
+        if solution.x is None:
             break
-        taken = found.x > 0.5
+        taken = solution.x > 0.5
         parts = _parts(dict(zip(begins[taken].tolist(), ends[taken].tolist(), strict=True)))
         best = min(best, _joined(cost, parts) or best, key=lambda tour: _cost(cost, tour))
-        if len(parts) == 1 or found.status != 0 or _cost(cost, best) <= bound + 1e-7:
+        if len(parts) == 1 or solution.status != 0 or _cost(cost, best) <= bound + 1e-7:
             break
         leaving += [np.isin(begins, part) & ~np.isin(ends, part) for part in parts]
     return Tour(best, _cost(cost, best), min(bound, _cost(cost, best)))
 
 
 def _parts(steps: dict[int, int]) -> list[tuple[int, ...]]:
-    """Give the tours that the steps fall into."""
+    """Split steps into the closed tours that they make."""
     left, parts = set(steps), []
     while left:
         at = min(left)
@@ -120,7 +120,7 @@ def _joined(cost: Floats, parts: Sequence[tuple[int, ...]]) -> tuple[int, ...] |
 
 
 def _nearest(cost: Floats) -> tuple[int, ...]:
-    """Give the tour that goes on to the nearest place, from the one with the fewest ways out."""
+    """Go on to the nearest place each time, from the place with the fewest ways out."""
     at = int(np.argmin(np.isfinite(cost).sum(axis=1)))
     tour, left = [at], set(range(len(cost))) - {at}
     while left:

@@ -1,4 +1,10 @@
-"""Variance components of nested, unbalanced data by restricted maximum likelihood (REML)."""
+"""Variance components of nested, unbalanced data by restricted maximum likelihood (REML).
+
+Batches hold samples, samples hold weighings. The layout is folded from the inside out: at each level the
+units under one parent are averaged with weights 1 / (variance of the level + variance the unit brings along);
+the average and its variance are the unit of the next level. The same fold gives the likelihood and the sums
+of squares for intervals.
+"""
 
 from __future__ import annotations
 
@@ -47,8 +53,8 @@ class Layout:
         return tuple(p.size - (int(p.max()) + 1) for p in self.parents)
 
 
-def lay_out(values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayLike | None = None) -> Layout:
-    """Lay values out in nested groups.
+def nested_layout(values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayLike | None = None) -> Layout:
+    """Lay values out in nested groups, which may be unbalanced.
 
     Parameters
     ----------
@@ -71,7 +77,7 @@ def lay_out(values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayLike | 
 
     Examples
     --------
-    >>> lay_out([1.0, 2.0, 4.0], [["a", "a", "b"]]).df_within
+    >>> nested_layout([1.0, 2.0, 4.0], [["a", "a", "b"]]).df_within
     1
     """
     y = np.asarray(values, dtype=np.float64)
@@ -112,27 +118,14 @@ def fold(mean: Floats, variance: Floats, parent: Ints) -> tuple[Floats, Floats, 
         Weighted squared distance of each unit from its parent's mean.
     """
     weight = 1.0 / variance
-    total = sum_under(weight, parent)
-    above = sum_under(weight * mean, parent) / total
+    total = _sum_under(weight, parent)
+    above = _sum_under(weight * mean, parent) / total
     off = weight * (mean - above[..., parent]) ** 2
     return above, 1.0 / total, off
 
 
-def sum_under(values: Floats, parent: Ints) -> Floats:
-    """Sum the last axis by parent.
-
-    Parameters
-    ----------
-    values : numpy.ndarray, shape (..., units)
-        What to sum.
-    parent : numpy.ndarray, shape (units,)
-        Index of each unit's parent, ascending, as `lay_out` numbers them.
-
-    Returns
-    -------
-    numpy.ndarray, shape (..., parents)
-        The sums.
-    """
+def _sum_under(values: Floats, parent: Ints) -> Floats:
+    """Sum the last axis by parent."""
     starts = np.concatenate([[0], np.flatnonzero(np.diff(parent)) + 1])
     return np.asarray(np.add.reduceat(values, starts, axis=-1), dtype=np.float64)
 
@@ -197,11 +190,11 @@ def reml(
 
     Examples
     --------
-    >>> found = reml([1.0, 2.0, 3.0, 4.0, 8.0, 9.0], [["a", "a", "b", "b", "c", "c"]])
-    >>> round(found.mean, 6), [round(v, 4) for v in found.variances]
+    >>> components = reml([1.0, 2.0, 3.0, 4.0, 8.0, 9.0], [["a", "a", "b", "b", "c", "c"]])
+    >>> round(components.mean, 6), [round(v, 4) for v in components.variances]
     (4.5, [12.75, 0.5])
     """
-    layout = lay_out(values, groups, pieces)
+    layout = nested_layout(values, groups, pieces)
     if layout.df_within < 1 or any(d < 1 for d in layout.df):
         raise MeasureError(
             Fault("a level has no two values under one parent", "groups", "two or more at each level")
@@ -215,14 +208,14 @@ def reml(
 def _minus_twice_loglikelihood(
     variances: Floats, layout: Layout, maximum_likelihood: bool
 ) -> tuple[float, float, float]:
-    """Give -2 log likelihood (less a constant), mean and its variance; innermost variance first."""
+    """Compute -2 log likelihood (less a constant), mean and its variance; innermost variance first."""
     piece = variances[0]
     units = layout.mean.size
     total = (layout.df_within + units) * np.log(piece) - layout.log_pieces
     total += float(np.sum(np.log(layout.pieces / piece))) + layout.ss_within / piece
     mean, below = layout.mean, piece / layout.pieces
-    for own, parent in zip(variances[1:], layout.parents, strict=True):
-        spread = own + below
+    for at_level, parent in zip(variances[1:], layout.parents, strict=True):
+        spread = at_level + below
         mean, below, off = fold(mean, spread, parent)
         total += float(np.sum(np.log(spread)) - np.sum(np.log(below)) + np.sum(off))
     if maximum_likelihood:
@@ -248,14 +241,14 @@ def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
     for share in (0.5, 0.05):
         start = np.full(levels + 1, np.sqrt(share))
         start[0] = np.sqrt(max(within, floor) / scale)
-        found = minimize(
+        result = minimize(
             objective, start, method="Nelder-Mead",
             options={"xatol": 1e-9, "fatol": 1e-11, "maxiter": 4000, "maxfev": 4000},
         )  # fmt: skip
-        if found.fun < lowest - 1e-9:
-            best, lowest = found.x, float(found.fun)
+        if result.fun < lowest - 1e-9:
+            best, lowest = result.x, float(result.fun)
         # Only where a level vanished may another start have found more.
-        if np.all(found.x**2 * scale > floor):
+        if np.all(result.x**2 * scale > floor):
             break
     if best is None:
         raise MeasureError(Fault("the likelihood has no maximum", "values", "values that vary"))

@@ -46,7 +46,7 @@ class Level:
 
 
 def levels_of(values: Floats, batch: NDArray[np.int64], sample: NDArray[np.int64]) -> list[Level]:
-    """Give the levels whose weighted mean squares add up to the covariance of a single piece.
+    """Split sums of squares into levels whose weighted mean squares add up to the covariance of a piece.
 
     Parameters
     ----------
@@ -91,13 +91,13 @@ def levels_of(values: Floats, batch: NDArray[np.int64], sample: NDArray[np.int64
     of_sample = max(at_sample - piece * over_pieces, 0.0) + piece / pieces
     of_batch = np.bincount(parent, weights=of_sample) / samples**2
     of_batch += max(float(top[:, 0] @ top[:, 0]) / (samples.size - 1) - float(of_batch.mean()), 0.0)
-    found = [Level(top.T @ top, samples.size - 1, 1.0, 1.0, _even(of_batch))]
+    levels = [Level(top.T @ top, samples.size - 1, 1.0, 1.0, _even(of_batch))]
     if df_middle > 0:
-        found.append(Level(middle.T @ middle, df_middle, 1 - over_samples, -over_samples, _even(of_sample)))
+        levels.append(Level(middle.T @ middle, df_middle, 1 - over_samples, -over_samples, _even(of_sample)))
     if df_low > 0:
         # With one sample a batch the batch's mean square holds the pieces' over their number itself.
-        found.append(Level(low.T @ low, df_low, 1 - over_pieces, 0.0 if df_middle > 0 else -over_pieces))
-    return found
+        levels.append(Level(low.T @ low, df_low, 1 - over_pieces, 0.0 if df_middle > 0 else -over_pieces))
+    return levels
 
 
 def _means(values: Floats, index: NDArray[np.int64], count: Floats) -> Floats:
@@ -107,37 +107,21 @@ def _means(values: Floats, index: NDArray[np.int64], count: Floats) -> Floats:
 
 
 def _even(variances: Floats) -> float:
-    """Give how evenly sure means with these variances are, from 0 to 1."""
+    """Compute how evenly sure means with these variances are, from 0 to 1."""
     squares = float(np.mean(variances**2))
     return float(np.mean(variances)) ** 2 / squares if squares > 0 else 1.0
 
 
 def _harmonic(count: Floats) -> float:
-    """Give 1 over the harmonic mean of counts."""
+    """Compute 1 over the harmonic mean of counts."""
     return float(np.mean(1.0 / count))
 
 
-def covariance_draws(level: Level, draws: int, seed: int) -> Floats:
-    """Draw the covariance matrix behind one level's sums of squares, by its generalized pivot.
+def _covariance_draws(level: Level, draws: int, seed: int) -> Floats:
+    """Draw the covariance matrices, shape (draws, p, p), behind one level's sums of squares.
 
-    Parameters
-    ----------
-    level : Level
-        With more degrees of freedom than quantities.
-    draws : int
-        How many.
-    seed : int
-        Of the draws.
-
-    Returns
-    -------
-    numpy.ndarray, shape (draws, p, p)
-        Exact for the first quantity's variance and for slopes on it.
-
-    Notes
-    -----
-    With S = C Cᵀ and S ~ Wishart(Σ), C = L A for Σ = L Lᵀ and Bartlett's A; so L = C A⁻¹.
-    Source: weerahandi-1993
+    Generalized pivots (weerahandi-1993), exact for the first quantity's variance and for slopes on it: with
+    S = C Cᵀ and S ~ Wishart(Σ), C = L A for Σ = L Lᵀ and Bartlett's A; so L = C A⁻¹.
     """
     rng = np.random.default_rng(seed)
     p = level.ss.shape[0]
@@ -153,7 +137,7 @@ def covariance_draws(level: Level, draws: int, seed: int) -> Floats:
 
 
 def _root(ss: Floats) -> Floats:
-    """Give the lower root of a matrix that may have rows of zeros."""
+    """Compute the lower root of a matrix that may have rows of zeros."""
     p = ss.shape[0]
     root = np.zeros((p, p))
     for i in range(p):
@@ -167,7 +151,7 @@ def _root(ss: Floats) -> Floats:
 
 
 @dataclass(frozen=True)
-class Share:
+class VarianceShare:
     """A share with its 95 % limits; it may stray beyond 0 and 1 where little is known."""
 
     value: float
@@ -177,10 +161,10 @@ class Share:
 
 @dataclass(frozen=True)
 class Part:
-    """One part: where it is taken, the coefficients of the quantities there, and a variance known apart.
+    """A part of the variance: at which levels, and the coefficients of the quantities there.
 
-    `apart` times `sign` is added: a variance that was measured by itself, with its standard uncertainty.
-    So is `moved`, a small variance that belongs to another level than the one it shows at.
+    `sign` times the variance that was measured by itself is added, and `moved`, a small variance that belongs
+    to another level than the one it shows at.
     """
 
     where: Where
@@ -189,13 +173,13 @@ class Part:
     moved: float = 0.0
 
 
-def shares(
+def variance_shares(
     levels: list[Level],
     parts: dict[str, Part],
     apart: tuple[float, float] = (0.0, 0.0),
     draws: int = 4000,
-) -> dict[str, Share]:
-    """Give the share of the first quantity's variance that goes with each combination of quantities.
+) -> dict[str, VarianceShare]:
+    """Estimate the share of the first quantity's variance that goes with each combination of quantities.
 
     Parameters
     ----------
@@ -211,40 +195,40 @@ def shares(
 
     Returns
     -------
-    dict of str to Share
+    dict of str to VarianceShare
         Each over the variance of y at all levels.
 
     Notes
     -----
     Source: derived-spread-sources, weerahandi-1993
     """
-    drawn = [covariance_draws(level, draws, SEED + i) for i, level in enumerate(levels)]
+    drawn = [_covariance_draws(level, draws, SEED + i) for i, level in enumerate(levels)]
     squares = [level.ss / level.df for level in levels]
     everywhere = [level.weight for level in levels]
     total = sum(w * m[0, 0] for w, m in zip(everywhere, squares, strict=True))
     total_drawn = sum(w * m[:, 0, 0] for w, m in zip(everywhere, drawn, strict=True))
-    found = {}
+    out = {}
     value, u = apart
     known = np.full(draws, value)
     if value > 0 and u > 0:
         df = 2 * (value / u) ** 2
         known = value * df / np.random.default_rng(SEED + 100).chisquare(df, draws)
-    for name, one in parts.items():
-        weights = [_weight(level, one.where) for level in levels]
-        c = one.coefficients
-        part = (
-            one.moved
-            + one.sign * value
+    for name, part in parts.items():
+        weights = [_weight(level, part.where) for level in levels]
+        c = part.coefficients
+        share = (
+            part.moved
+            + part.sign * value
             + sum(w * float(m[0] @ c) for w, m in zip(weights, squares, strict=True))
         )
-        part_drawn = (
-            one.moved
-            + one.sign * known
+        share_drawn = (
+            part.moved
+            + part.sign * known
             + sum(w * (m[:, 0, :] @ c) for w, m in zip(weights, drawn, strict=True))
         )
-        low, high = percentiles(np.asarray(part_drawn / total_drawn))
-        found[name] = Share(float(part / total), low, high)
-    return found
+        low, high = percentiles(np.asarray(share_drawn / total_drawn))
+        out[name] = VarianceShare(float(share / total), low, high)
+    return out
 
 
 def _weight(level: Level, where: Where) -> float:

@@ -9,7 +9,7 @@ from scipy import stats
 from lineview.errors import MeasureError
 from lineview.stats.generalized_intervals import draw_components, percentiles
 from lineview.stats.variance_components import reml
-from lineview.stats.variance_shares import Part, levels_of, shares
+from lineview.stats.variance_shares import Part, levels_of, variance_shares
 
 
 def mean_interval(y: list[float]) -> tuple[float, float]:
@@ -88,7 +88,7 @@ def test_share_of_one_level_is_the_regression_slope() -> None:
     y = x + rng.normal(0, 1, 50)
     seen = x + rng.normal(0, 0.5, 50)
     levels = levels_of(np.column_stack([y, seen]), np.arange(50), np.arange(50))
-    found = shares(levels, {"x": Part("all", np.array([0.0, 1.0]))}, draws=20000)["x"]
+    found = variance_shares(levels, {"x": Part("all", np.array([0.0, 1.0]))}, draws=20000)["x"]
     from scipy.stats import linregress, t
 
     fit = linregress(y, seen)
