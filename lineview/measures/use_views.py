@@ -11,7 +11,7 @@ import numpy.typing as npt
 from lineview.measures.reel_balance import ReelSpan
 from lineview.measures.wrap_events import WrapEvents, count_within
 from lineview.measures.wrap_waste import Waste
-from lineview.statistics.reconciliation import Reconciled, critical_adjustment, reconcile
+from lineview.stats.reconciliation import Reconciled, critical_adjustment, reconcile
 
 Floats = npt.NDArray[np.float64]
 VIEWS = ("geometry", "feed counter", "reel balance")
