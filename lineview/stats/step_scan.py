@@ -1,4 +1,4 @@
-"""Likelihood of one more step at every point of a series in correlated noise, for a model with steps in it."""
+"""Likelihood of one more step at each point of a series in correlated noise, with others in the model."""
 
 from __future__ import annotations
 

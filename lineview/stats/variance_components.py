@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lineview.errors import Fault, MeasureError
+from lineview.stats.optimum import least_value
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -225,8 +226,6 @@ def _minus_twice_loglikelihood(
 
 def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
     """Find the variances, innermost first, that are most likely; none below 0."""
-    from scipy.optimize import minimize
-
     levels = len(layout.parents)
     within = layout.ss_within / layout.df_within
     floor = 1e-9 * (within if within > 0 else scale)
@@ -241,14 +240,11 @@ def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
     for share in (0.5, 0.05):
         start = np.full(levels + 1, np.sqrt(share))
         start[0] = np.sqrt(max(within, floor) / scale)
-        result = minimize(
-            objective, start, method="Nelder-Mead",
-            options={"xatol": 1e-9, "fatol": 1e-11, "maxiter": 4000, "maxfev": 4000},
-        )  # fmt: skip
-        if result.fun < lowest - 1e-9:
-            best, lowest = result.x, float(result.fun)
+        roots, least = least_value(objective, start, 1e-9, 1e-11, 4000)
+        if least < lowest - 1e-9:
+            best, lowest = roots, least
         # Only where a level vanished may another start have found more.
-        if np.all(result.x**2 * scale > floor):
+        if np.all(roots**2 * scale > floor):
             break
     if best is None:
         raise MeasureError(Fault("the likelihood has no maximum", "values", "values that vary"))
