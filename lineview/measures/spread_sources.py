@@ -128,19 +128,18 @@ class _Columns:
 
     @classmethod
     def of(cls, frame: pl.DataFrame) -> _Columns:
-        names = frame["batch"].to_list()
-        batch = np.unique(np.array(names), return_inverse=True)[1].astype(np.int64)
+        batch = frame["batch"].rank("dense").to_numpy().astype(np.int64) - 1
         # An inline scale weighs a whole batch as one sample: its minutes then are the sample times.
         one = frame.group_by("batch").agg(pl.col("sample").n_unique() == 1)["sample"].all()
         when = pl.col("at").dt.truncate("1m").cast(pl.String) if one else pl.col("sample")
-        key = frame.select(pl.concat_str("batch", pl.lit("\t"), when))["batch"].to_numpy()
+        key = frame.select(pl.concat_str("batch", pl.lit("\t"), when).rank("dense")).to_series()
         return cls(
             _seconds(frame["at"]),
             np.log((frame["net_g"] / frame["target_g"]).to_numpy()),
             frame["_target_mm"].to_numpy(),
             batch,
-            np.unique(key, return_inverse=True)[1].astype(np.int64),
-            names,
+            key.to_numpy().astype(np.int64) - 1,
+            frame["batch"].to_list(),
             int(frame["pieces"][0]) if frame.height else 1,
         )
 
