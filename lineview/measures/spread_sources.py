@@ -166,7 +166,9 @@ def _delay(columns: _Columns, rope_s: Floats, thick: Floats) -> Lag:
     first = np.unique(columns.sample, return_index=True)[1]
     y = np.bincount(columns.sample, weights=columns.y) / count
     at = np.bincount(columns.sample, weights=columns.at_s - columns.at_s[0]) / count + columns.at_s[0]
-    sampled = [np.log(rope_before(rope_s, thick, at, d) / columns.target_mm[first]) for d in DELAYS_S]
+    delays = np.array(DELAYS_S)
+    before = rope_before(rope_s, thick, np.tile(at, delays.size), np.repeat(delays, at.size))
+    sampled = list(np.log(before.reshape(delays.size, -1) / columns.target_mm[first]))
     groups = columns.batch[first].astype(np.float64)
     return best_lag(y, groups, sampled, list(DELAYS_S), count)
 
