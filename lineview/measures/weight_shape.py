@@ -87,8 +87,8 @@ def _by_quantiles(scaled: pl.DataFrame) -> tuple[Spread, Spread]:
         return none, none
     z = scaled["_z"].to_numpy()
     found = quantile_indices(z, -1.0, 1.0)
-    first = scaled.select(pl.int_range(pl.len()).first().over("batch")).to_series().to_numpy()
-    batches, batch = np.unique(first, return_inverse=True)
+    first = scaled.with_row_index("_row").select(pl.col("_row").first().over("batch"))
+    batches, batch = np.unique(first.to_series().to_numpy(), return_inverse=True)
     if batches.size < 5:
         return Spread(found.c), Spread(found.ck)
     order = np.argsort(z)
