@@ -12,7 +12,6 @@ import polars as pl
 
 from lineview.answers.answer import Question, Scope
 from lineview.answers.inputs import Inputs, OrderInputs, RopeInputs, ShiftInputs, WeightInputs, WrapInputs
-from lineview.answers.order import FOLLOWED, RECENT, order_moment
 from lineview.columns import BATCHES, PLAN, REELS, STOP_LOG, WEIGHTS, empty
 from lineview.core.estimate import Estimate
 from lineview.gather_log import with_named, with_reasons
@@ -26,7 +25,6 @@ from lineview.record_keeper import RecordKeeper
 from lineview.records.compose import gauge_readings, machine_counts
 from lineview.records.frames import COUNTERS, COUNTS, GAUGES, OUTPUT
 from lineview.records.output import daily_output, joined
-from lineview.stock.works_orders import latest_counts
 from lineview.store.reader import StoreReader
 
 #: How far beyond a period batches and stops may start and still matter in it.
@@ -232,6 +230,10 @@ class Fetcher:
     # -- order -------------------------------------------------------------------------------------
 
     def _order(self, scope: Scope) -> OrderInputs:
+        # Only this question needs them, and the others start the quicker for it.
+        from lineview.answers.order import FOLLOWED, RECENT, order_moment
+        from lineview.stock.works_orders import latest_counts
+
         machines = [m for m in self.plant.machines if m.kind == "cut-and-wrap machine"]
         lines = sorted({m.line for m in machines})
         now = order_moment(scope)

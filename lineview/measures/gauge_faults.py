@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from math import ceil, log
 
 import numpy as np
@@ -82,7 +83,9 @@ def check_gauge(readings: pl.DataFrame, target_mm: float | None, tolerance_mm: f
     >>> check_gauge(frame, 14.0, 0.3).slip
     'inches'
     """
-    kept = readings.select("at", "value").drop_nulls().unique("at", keep="first").sort("at")
+    kept = readings.select("at", "value").drop_nulls()
+    if not (kept["at"].diff().drop_nulls() > timedelta()).all():
+        kept = kept.unique("at", keep="first").sort("at")
     values = kept["value"].to_numpy()
     nothing = kept.clear()
     if values.size == 0:

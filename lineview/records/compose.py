@@ -368,20 +368,24 @@ def gauge_readings(records: pl.DataFrame) -> pl.DataFrame:
     """
     rows = records.filter(pl.col("gauge_of").list.len() > 0)
     lists = ["gauge_of", "gauge_us", "gauge_value", "gauge_sure"]
-    frames = [
-        part.select(lists)
-        .explode(lists)
-        .select(
-            channel=pl.col("gauge_of").replace_strict(
-                list(range(len(names))), list(names), return_dtype=pl.String
-            ),
-            at=pl.col("gauge_us").cast(UTC_US),
-            value="gauge_value",
-            quality=pl.when("gauge_sure").then(pl.lit("good")).otherwise(pl.lit("uncertain")),
-        )
-        for (names,), part in rows.group_by(["gauge"], maintain_order=True)
-    ]
+    frames: list[tuple[str, pl.DataFrame]] = []
+    for (names,), part in rows.group_by(["gauge"], maintain_order=True):
+        read = part.select(lists).explode(lists)
+        frames += [(name, _of_gauge(read, place, name)) for place, name in enumerate(names)]
     nothing = pl.DataFrame(
         schema={"channel": pl.String(), "at": UTC_US, "value": pl.Float64(), "quality": pl.String()}
     )
-    return pl.concat([nothing, *frames]).sort("channel", "at", maintain_order=True)
+    # A record holds each gauge's readings in order of time, and records are in order of time.
+    whole = pl.concat([nothing, *(frame for _, frame in sorted(frames, key=lambda named: named[0]))])
+    several = len({name for name, _ in frames}) < len(frames)
+    return whole.sort("channel", "at", maintain_order=True) if several else whole
+
+
+def _of_gauge(read: pl.DataFrame, place: int, name: str) -> pl.DataFrame:
+    """Readings of the gauge at a place of the records' lists."""
+    return read.filter(pl.col("gauge_of") == place).select(
+        channel=pl.lit(name, dtype=pl.String),
+        at=pl.col("gauge_us").cast(UTC_US),
+        value="gauge_value",
+        quality=pl.when("gauge_sure").then(pl.lit("good")).otherwise(pl.lit("uncertain")),
+    )
