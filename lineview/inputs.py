@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
-from functools import partial
-from typing import TypeVar
+from functools import cache, partial
+from typing import TypeVar, overload
 
 import polars as pl
 
@@ -115,7 +115,9 @@ class Fetcher:
         if question == "wrap":
             return self._wrap(machine, period)
         if question == "rope":
-            return RopeInputs(self._rope(machine, period), self._other_sizers(machine, period))
+            seen = self._rope(machine, period)
+            seen = replace(seen, wrappers=tuple(seen.wrappers))  # all, while the store's state is at hand
+            return RopeInputs(seen, self._other_sizers(machine, period))
         if question == "weight":
             return self._weight(machine, period)
         return self._order(scope)
@@ -188,7 +190,7 @@ class Fetcher:
         return RopeSeen(
             self._gauges(sizer, period),
             self.counts(sizer, period) if sizer.counter("rope") is not None else None,
-            tuple(self.counts(m, period) for m in wrappers),
+            _OnceAsked([partial(self.counts, m, period) for m in wrappers]),
             self._batches([sizer.line], period),
             with_named(log, _stacked_or_empty([self.store.adjustments(m, start, end) for m in machines])),
         )
@@ -320,6 +322,26 @@ class Fetcher:
         log = _stacked([self.store.stop_log(m, start, end) for m in ids], STOP_LOG)
         reasons = [self.store.stop_reasons(m, start, end) for m in ids]
         return with_reasons(log, pl.concat(reasons))
+
+
+class _OnceAsked(Sequence[MachineCounts]):
+    """Counts of machines, each fetched when first looked at: a sizer with a counter needs no other's."""
+
+    def __init__(self, fetches: Sequence[Callable[[], MachineCounts]]) -> None:
+        self._fetches = [cache(fetch) for fetch in fetches]
+
+    @overload
+    def __getitem__(self, place: int) -> MachineCounts: ...
+
+    @overload
+    def __getitem__(self, place: slice) -> Sequence[MachineCounts]: ...
+
+    def __getitem__(self, place: int | slice) -> MachineCounts | Sequence[MachineCounts]:
+        found = self._fetches[place]
+        return [fetch() for fetch in found] if isinstance(found, list) else found()
+
+    def __len__(self) -> int:
+        return len(self._fetches)
 
 
 def _stacked(frames: list[pl.DataFrame], schema: dict[str, pl.DataType]) -> pl.DataFrame:

@@ -157,21 +157,25 @@ class RecordKeeper:
         *,
         rebuild: bool = False,
     ) -> None:
-        """Work out what is stale between two moments."""
+        """Work out what is stale between two moments, and look whether anything else of their months is."""
         key = (machine.id, store.version(), plant_mark(plant, machine))
         with self._locks.setdefault(machine.id, Lock()):
             known = self._verified.get(key)
             if known is not None and known[0] <= span[0] and span[1] <= known[1] and not rebuild:
                 return
-            wanted = self._wanted(store, plant, machine, extents, span)
-            kept = self._read(machine.id, _months(*span), _INDEX)
+            there = _moment(extents["first"].min()), _moment(extents["last"].max())
+            wide = _whole_months(span, there)
+            wanted = self._wanted(store, plant, machine, extents, wide)
+            kept = self._read(machine.id, _months(*wide), _INDEX)
             stale = wanted if rebuild else wanted.filter(is_stale(kept, wanted))
             gone = kept.join(wanted.select("start", "end"), on=["start", "end"], how="anti")
-            gone = gone.filter((pl.col("end") > span[0]) & (pl.col("start") <= span[1]))
-            if stale.height or gone.height:
-                self._work_out(store, plant, machine, stale, gone, progress)
+            gone = gone.filter(_within(wide))
+            now, dropped = stale.filter(_within(span)), gone.filter(_within(span))
+            if now.height or dropped.height:
+                self._work_out(store, plant, machine, now, dropped, progress)
+            fresh = now.height == stale.height and dropped.height == gone.height
             self._verified = {k: v for k, v in self._verified.items() if k[0] != machine.id}
-            self._verified[key] = span
+            self._verified[key] = wide if fresh else span
 
     def _wanted(
         self,
@@ -356,6 +360,22 @@ def _around(records: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.Data
     before = read.filter(pl.col("end") <= start).tail(1)
     after = read.filter(pl.col("start") >= end).head(1)
     return pl.concat([before, touching, after])
+
+
+def _within(span: tuple[datetime, datetime]) -> pl.Expr:
+    """Windows that hold any moment of a span."""
+    return (pl.col("end") > span[0]) & (pl.col("start") <= span[1])
+
+
+def _whole_months(
+    span: tuple[datetime, datetime], there: tuple[datetime, datetime]
+) -> tuple[datetime, datetime]:
+    """Widen a span to the months [UTC] that it touches, as far as there are readings."""
+    first, after = span[0].astimezone(UTC).replace(day=1), span[1].astimezone(UTC).replace(day=1)
+    after = (after + timedelta(days=32)).replace(day=1)
+    midnight = {"hour": 0, "minute": 0, "second": 0, "microsecond": 0}
+    start, end = first.replace(**midnight), after.replace(**midnight)  # type: ignore[arg-type]  # all are int
+    return min(span[0], max(start, there[0])), max(span[1], min(end, there[1]))
 
 
 def _months(start: datetime, end: datetime) -> list[str]:
