@@ -7,17 +7,18 @@ import re
 
 import polars as pl
 import pytest
-from weight_scene import batch_sheet, evidence, plant, product, scope, web, weights
+from weight_scene import batch_sheet, frames, plant, product, scope, web, weights
 
 from lineview.answers.answer import Answer
 from lineview.answers.json_form import to_json
 from lineview.answers.weight import answer_weight
 from lineview.columns import WEIGHTS
 from lineview.errors import AskError
+from tests.from_frames import answered, inputs
 
 
 def ask(weighed: pl.DataFrame | None = None, works: object = None, **given: object) -> Answer:
-    return answer_weight(works or plant(), scope(), evidence(weighed, **given))  # type: ignore[arg-type]
+    return answered("weight", works or plant(), scope(), frames(weighed, **given))  # type: ignore[arg-type]
 
 
 def value(answer: Answer, name: str) -> float:
@@ -211,7 +212,7 @@ def test_row_order_does_not_matter() -> None:
 def test_unknown_machine_is_refused() -> None:
     wrong = dataclasses.replace(scope(), machine="wrap9")
     with pytest.raises(AskError, match="wrap9"):
-        answer_weight(plant(), wrong, evidence(weights()))
+        answer_weight(plant(), wrong, inputs("weight", plant(), scope(), frames(weights())))
 
 
 def test_yield_and_giveaway_follow_the_counter() -> None:

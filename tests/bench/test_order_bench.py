@@ -6,9 +6,9 @@ from time import perf_counter, process_time
 import numpy as np
 import polars as pl
 import pytest
+from lineview.measures.made_by_day import MADE
 
 from lineview.columns import PLAN, STOCK, empty
-from lineview.measures.made_by_day import MADE
 from lineview.plant import Line, Plant, Product, Shift, Web
 from lineview.stock.works_need import works_need
 from lineview.stock.works_orders import latest_counts, order_lines

@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
+from lineview.measures.machine_counts import count_machine
+from lineview.measures.pieces import pieces_of, totals
 
 from lineview.columns import BATCHES, READINGS, STOP_LOG, empty
 from lineview.measures.clock import calendar, shift_windows
-from lineview.measures.machine_counts import count_machine
 from lineview.measures.machine_tape import tape_of
-from lineview.measures.pieces import pieces_of, totals
 from lineview.measures.shift_account import accounts, joined
 from lineview.plant import Break, Counter, Machine, Shift
 

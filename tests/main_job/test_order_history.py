@@ -3,8 +3,8 @@
 from datetime import timedelta
 
 import pytest
-
 from lineview.gather_order import made_history, order_evidence
+
 from lineview.question_scope import read_question
 from lineview.scoping import scope_of
 from lineview.works import Works

@@ -5,10 +5,10 @@ from datetime import UTC, datetime, timedelta
 
 import polars as pl
 import pytest
+from lineview.measures.counted import Counted
 from wrap_works import wrap_plant
 
 from lineview.columns import REELS
-from lineview.measures.counted import Counted
 from lineview.measures.reel_balance import ReelSpan, reel_spans
 from lineview.measures.reel_faults import reel_faults
 from lineview.measures.reel_left import reel_left

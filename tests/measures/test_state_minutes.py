@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
+from lineview.measures.counted import steps_by_kind
 
 from lineview.answers.answer import Answer
 from lineview.columns import READINGS
-from lineview.measures.counted import steps_by_kind
 from lineview.measures.state_codes import MEANINGS
 from lineview.measures.state_spells import state_spells
 from lineview.plant import Gauge

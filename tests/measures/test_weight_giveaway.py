@@ -7,9 +7,9 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 import pytest
+from lineview.measures.counted import Steps
 
 from lineview.columns import BATCHES
-from lineview.measures.counted import Steps
 from lineview.measures.weight_account import DEVIATION
 from lineview.measures.weight_giveaway import (
     OffTarget,

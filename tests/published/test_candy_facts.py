@@ -7,9 +7,9 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 import pytest
+from lineview.measures.counted import Steps
 
 from lineview.columns import BATCHES
-from lineview.measures.counted import Steps
 from lineview.measures.yields import batch_yield
 
 LB_G = 453.59237

@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
+from lineview.measures.machine_counts import count_machine
+from lineview.measures.pieces import Pieces, pieces_of, totals
 
 from lineview.columns import BATCHES, STOP_LOG, UTC_US, empty
 from lineview.measures.clock import calendar
-from lineview.measures.machine_counts import count_machine
 from lineview.measures.machine_tape import machine_tape
-from lineview.measures.pieces import Pieces, pieces_of, totals
 from lineview.measures.slow_bounds import slow_bounds_min
 
 sys.path.insert(0, str(Path(__file__).parent))

@@ -5,12 +5,12 @@ from datetime import timedelta
 import numpy as np
 import polars as pl
 import pytest
-from wrap_works import START, wrap_line
-
-from lineview.measures.clock import calendar
 from lineview.measures.made_by_day import made_by_day
 from lineview.measures.made_since import made_since
 from lineview.measures.unseen_counts import planned_time
+from wrap_works import START, wrap_line
+
+from lineview.measures.clock import calendar
 from lineview.stock.need import Need
 from lineview.stock.season import WEEKS_A_YEAR, learn_season
 from lineview.stock.weekly_forecast import weekly_forecast

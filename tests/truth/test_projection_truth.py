@@ -6,10 +6,10 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from lineview.measures.machine_counts import count_machine
 
 from lineview.columns import BATCHES, STOP_LOG, empty
 from lineview.measures.clock import calendar
-from lineview.measures.machine_counts import count_machine
 from lineview.measures.machine_tape import tape_of
 from lineview.measures.pace import project, run_stop_cycles
 

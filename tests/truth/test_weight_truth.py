@@ -12,12 +12,12 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 import pytest
+from lineview.measures.counted import Steps
 
 from lineview.columns import BATCHES
 from lineview.measures.bag_law import normal_offsets, piece_law
 from lineview.measures.bag_plan import BagPieces, chance_by_count, chance_by_weight
 from lineview.measures.contents_rules import ContentsRules
-from lineview.measures.counted import Steps
 from lineview.measures.spread_sources import LengthCounters, spread_sources
 from lineview.measures.weighings import WEIGHINGS
 from lineview.measures.weight_account import DEVIATION

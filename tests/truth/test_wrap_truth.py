@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from wrap_works import START, evidence_of, scope_of, wrap_line
+from wrap_works import START, frames_of, scope_of, wrap_line
 
 from lineview.answers.wrap import answer_wrap, machine_events
 from lineview.measures.wrap_account import wrap_account
@@ -13,7 +13,7 @@ TRUE = {"blanks": 6.0, "reel_start": 3.0, "reel_end": 8.0, "splice": 1.2}
 
 def account_of(made):
     machine = made.plant.machines[0]
-    events = machine_events(made.plant, machine, scope_of(made), evidence_of(made))
+    events = machine_events(made.plant, machine, scope_of(made), frames_of(made))
     return wrap_account(
         made.plant, machine, made.readings, made.batches, made.reels, events, (START, made.end)
     )
@@ -101,7 +101,7 @@ def test_a_mislabelled_reel_is_named_in_95_percent() -> None:
 @pytest.mark.parametrize("seed", [11, 12, 13])
 def test_metres_and_pieces_are_exact_from_full_readings(seed: int) -> None:
     made = wrap_line(seed, days=1.0, every_s=10)
-    answer = answer_wrap(made.plant, scope_of(made), evidence_of(made))
+    answer = answer_wrap(made.plant, scope_of(made), frames_of(made))
     assert answer.figure("wrap_good_pieces").value == made.truth.good
     for kind, fed in made.truth.fed_m.items():
         name = kind.replace(" ", "_")
