@@ -12,7 +12,6 @@ from weight_scene import batch_sheet, frames, plant, product, scope, web, weight
 from lineview.answers.answer import Answer
 from lineview.answers.json_form import to_json
 from lineview.answers.weight import answer_weight
-from lineview.columns import WEIGHTS
 from lineview.errors import AskError
 from tests.from_frames import answered, inputs
 
@@ -222,9 +221,3 @@ def test_yield_and_giveaway_follow_the_counter() -> None:
     assert value(answer, "yield_percent") == pytest.approx(100 * made_kg / (40 * 22.7), abs=0.1)
     # 330 × 60 × 24 × 7 pieces a week at 0.05 g over: a works without shifts plans the whole day
     assert value(answer, "giveaway_kg_per_week") == pytest.approx(166.3, abs=4)
-
-
-def test_a_frame_without_its_columns_is_a_plain_error() -> None:
-    assert set(WEIGHTS) >= {"mass_g", "pieces"}
-    no_frame = ask(pl.DataFrame())
-    assert "no weights" in no_frame.text
