@@ -56,9 +56,8 @@ def history() -> pl.DataFrame:
         season = 1.0 + 0.5 * np.sin(2 * np.pi * day.timetuple().tm_yday / 365.25)
         if day.weekday() < 5:
             for k in range(FLAVOURS if season > 1 else 17):
-                rows.append(
-                    ("line1", day, f"flavour{k}", *[float(rng.gamma(4, 700) * season)] * 3, 0.0, 480.0)
-                )
+                good = float(rng.gamma(4, 700) * season)
+                rows.append(("line1", day, f"flavour{k}", good, good, good, 0.0, 480.0))
     return pl.DataFrame(rows, schema=DAILY_OUTPUT, orient="row")
 
 

@@ -50,7 +50,8 @@ def test_use_by_day_is_the_same_from_records_as_from_readings_at_once(week: Work
     both = both.filter(pl.col("good").fill_null(0) + pl.col("good_at_once").fill_null(0) > 0)
     assert both["good_at_once"].null_count() == both["good"].null_count() == 0
     apart = (both["good"] - both["good_at_once"]).abs()
-    assert (apart[(both["unseen"] == 0).arg_true()] < 1e-6).all()
+    # Each of a day's stretches is rounded to a millionth of a piece.
+    assert (apart[(both["unseen"] == 0).arg_true()] < 1e-4).all()
     assert apart.sum() < 1e-4 * both["good"].sum()
 
 
