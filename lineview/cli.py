@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from lineview.allocator import give_memory_back
 from lineview.errors import LineviewError
 
 app = typer.Typer(
@@ -33,6 +34,7 @@ def try_it(
     port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
 ) -> None:
     """Set up the invented works that ships with the tool, take a week in, answer and show the board."""
+    give_memory_back()
     from lineview.cli_try import try_the_demo
 
     try_the_demo(into, port if board else None)
@@ -128,6 +130,7 @@ def watch(
     port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
 ) -> None:
     """Take exports in as they arrive in a folder."""
+    give_memory_back()
     from lineview.cli_watch import watch_folder
     from lineview.works import Works
 
@@ -143,6 +146,7 @@ def board(
     port: Annotated[int, typer.Option(help="Port to serve on.")] = 8050,
 ) -> None:
     """Serve the board on this machine."""
+    give_memory_back()
     from lineview.board.serve import run_board
     from lineview.works import Works
 
@@ -196,7 +200,7 @@ def adjusted(
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
 ) -> None:
     """Write an adjustment into the journal, so that the rope's answer can judge it."""
-    from lineview.periods import moment
+    from lineview.plant.periods import moment
     from lineview.works import Works
 
     with Works(works, journal) as opened:

@@ -39,7 +39,7 @@ HISTORY = timedelta(days=731)
 #: The other sizers are looked at over this much of the period, its end, so that a year is not read of each.
 LOOK_BACK = timedelta(days=14)
 #: Sizers and periods of which what was measured is kept.
-MOST_KEPT = 200
+MOST_KEPT = 24
 
 Kept = dict[tuple[str, datetime, datetime], RopeAccount]
 
@@ -121,7 +121,7 @@ class Fetcher:
     def _gauges(self, machine: Machine, period: tuple[datetime, datetime]) -> pl.DataFrame:
         """Readings of a sizer's gauges within a period."""
         records = self.records.of(self.store, self.plant, machine, period, list(GAUGES))
-        inside = (pl.col("end") > period[0]) & (pl.col("start") < period[1])
+        inside = (pl.col("last_read") >= period[0]) & (pl.col("first_read") < period[1])
         return gauge_readings(records.filter(inside))
 
     # -- shift and wrap ----------------------------------------------------------------------------
@@ -212,7 +212,8 @@ class Fetcher:
         now = order_moment(scope)
         stock = self.store.stock()
         counted = [
-            max(count.counted_at, now - FOLLOWED) for count in latest_counts(self.plant, stock).by_web.values()
+            max(count.counted_at, now - FOLLOWED)
+            for count in latest_counts(self.plant, stock).by_web.values()
         ]
         start = min([now - RECENT, *counted])
         counts = {m.id: self.counts(m, (start, now)) for m in machines if self.store.span(m.id) is not None}
@@ -255,9 +256,7 @@ class Fetcher:
             columns = ["shift", "date", *COUNTERS, *OUTPUT]
             records = self.records.of(self.store, self.plant, machine, period, columns)
             over = partial(self._over, machine)
-            frames.append(
-                daily_output(machine, records, self.plant.shifts, self.plant.zone, period, over)
-            )
+            frames.append(daily_output(machine, records, self.plant.shifts, self.plant.zone, period, over))
         return joined(frames)
 
     def _over(self, machine: Machine, start: datetime, end: datetime) -> tuple[MachineCounts, pl.DataFrame]:

@@ -28,6 +28,8 @@ from lineview.store.record_table import RecordTable
 BESIDE = (timedelta(days=4), timedelta(days=40), timedelta(days=4000))
 #: How long before a window the batch it begins with may have begun.
 BATCH_BEFORE = timedelta(hours=12)
+#: Parts of windows that are kept for the next question about the same period.
+PARTS_KEPT = 16
 _INDEX = [*WINDOWS, *COMPUTED_FROM, "readings"]
 
 Progress = Callable[[str, int, int], None]
@@ -49,6 +51,7 @@ class RecordKeeper:
         self._writing = writing
         self._locks: dict[str, Lock] = {}
         self._verified: dict[tuple[str, str, str], tuple[datetime, datetime]] = {}
+        self._parts: dict[tuple[object, ...], pl.DataFrame] = {}
         self.made = 0
 
     def of(
@@ -83,7 +86,7 @@ class RecordKeeper:
         polars.DataFrame
             By time, with at least `start`, `end` and `readings`.
         """
-        columns = list(dict.fromkeys(["start", "end", "readings", *columns]))
+        columns = list(dict.fromkeys(["start", "end", "readings", "first_read", "last_read", *columns]))
         extents = store.reading_extents(machine.id)
         if extents.is_empty():
             return pl.DataFrame(schema={name: RECORDS[name] for name in columns})
@@ -105,7 +108,9 @@ class RecordKeeper:
             near = pl.DataFrame(schema={name: RECORDS[name] for name in columns})
         return near if whole else self._cut(store, plant, machine, near, period, columns)
 
-    def update(self, store: StoreReader, plant: Plant, progress: Progress | None = None, *, rebuild: bool = False) -> int:
+    def update(
+        self, store: StoreReader, plant: Plant, progress: Progress | None = None, *, rebuild: bool = False
+    ) -> int:
         """Bring every record up to date; give how many were worked out.
 
         Parameters
@@ -155,11 +160,19 @@ class RecordKeeper:
             self._verified[key] = span
 
     def _wanted(
-        self, store: StoreReader, plant: Plant, machine: Machine, extents: pl.DataFrame, span: tuple[datetime, datetime]
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        extents: pl.DataFrame,
+        span: tuple[datetime, datetime],
     ) -> pl.DataFrame:
         """The windows that have readings, with what their records would be worked out from now."""
         frame = windows(plant.shifts, plant.zone, *span)
-        stretches = [store.event_stretches("batches", machine.line), store.event_stretches("reels", machine.id)]
+        stretches = [
+            store.event_stretches("batches", machine.line),
+            store.event_stretches("reels", machine.id),
+        ]
         frame = frame.with_columns(
             intakes=pl.Series(intakes_of(frame, extents), dtype=pl.List(pl.Int64())),
             events=pl.Series(event_marks(frame, stretches), dtype=pl.String),
@@ -232,21 +245,39 @@ class RecordKeeper:
         over = pl.lit(False)
         for moment in period:
             at = pl.lit(moment, dtype=UTC_US)
-            over = over | ((pl.col("start") < at) & (pl.col("end") > at))
+            # A window all of whose readings lie on one side is as it would be cut.
+            over = over | ((pl.col("first_read") < at) & (pl.col("last_read") >= at))
         halved = near.filter(over)
         if not halved.height:
             return near
-        nothing = [pl.lit(None, dtype=RECORDS[name]).alias(name) for name in ("shift", "date", *COMPUTED_FROM)]
+        nothing = [
+            pl.lit(None, dtype=RECORDS[name]).alias(name) for name in ("shift", "date", *COMPUTED_FROM)
+        ]
         parts = cut(halved.select("start", "end", *nothing[:2]), period).with_columns(nothing)
-        made = [row.select(columns) for row in self._records(store, plant, machine, parts)]
-        return pl.concat([near.filter(~over), *made]).sort("start")
+        key = (
+            machine.id,
+            store.version(),
+            plant_mark(plant, machine),
+            tuple(parts["start"]),
+            tuple(parts["end"]),
+        )
+        made = self._parts.get(key)
+        if made is None:
+            made = pl.concat(self._records(store, plant, machine, parts))
+            self._parts = dict([*self._parts.items(), (key, made)][-PARTS_KEPT:])
+        return pl.concat([near.filter(~over), made.select(columns)]).sort("start")
 
 
 class _Events:
     """What happened on a machine over some windows, to cut its counts at."""
 
     def __init__(
-        self, store: StoreReader, plant: Plant, machine: Machine, span: tuple[datetime, datetime], cal: pl.DataFrame
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        span: tuple[datetime, datetime],
+        cal: pl.DataFrame,
     ) -> None:
         start, end = span
         sheet = store.batches(machine.line, start - BATCH_BEFORE, end)
@@ -264,7 +295,10 @@ class _Events:
     def within(self, start: datetime, end: datetime) -> Edges:
         """The moments within a window, its products and its days."""
         first_us, last_us = micros([start, end])
-        first, last = start.astimezone(self._tz).date(), (end - timedelta(microseconds=1)).astimezone(self._tz).date()
+        first, last = (
+            start.astimezone(self._tz).date(),
+            (end - timedelta(microseconds=1)).astimezone(self._tz).date(),
+        )
         days = [first + timedelta(days=k) for k in range((last - first).days + 1)]
         midnights = micros([datetime.combine(day, datetime.min.time(), tzinfo=self._tz) for day in days[1:]])
         moments = np.union1d(self._moments_us, midnights)

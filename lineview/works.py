@@ -12,8 +12,8 @@ from lineview.asking import answer_to
 from lineview.errors import AskError, Fault
 from lineview.inputs import Fetcher, KnownSizers
 from lineview.kept_results import KeptResults
-from lineview.periods import shifts_between
 from lineview.plant import Machine, Plant
+from lineview.plant.periods import shifts_between
 from lineview.plant_watch import PlantState, PlantWatch
 from lineview.question_scope import QuestionScope
 from lineview.record_keeper import RecordKeeper

@@ -137,7 +137,15 @@ def in_utc(
 
 
 def less_offset(at: pl.Series, layout: Layout) -> pl.Series:
-    """Take off what the machine's clock is ahead."""
+    """Take off what the machine's clock is ahead.
+
+    Parameters
+    ----------
+    at : polars.Series of Datetime
+        Moments by that clock [UTC].
+    layout : Layout
+        With `clock_offset_s` [s].
+    """
     if not layout.clock_offset_s:
         return at
     return at - pl.Series([round(layout.clock_offset_s * 1e6)]).cast(pl.Duration("us"))

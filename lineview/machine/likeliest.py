@@ -180,7 +180,9 @@ class _Sums:
     def pace(self, start: Floats, end: Floats) -> Floats:
         """Counts a second of known time between moments; nan where nothing is known there."""
         seconds = self._between(1, start, end)
-        return np.where(seconds > 0, self._between(0, start, end) / np.where(seconds > 0, seconds, 1.0), np.nan)
+        return np.where(
+            seconds > 0, self._between(0, start, end) / np.where(seconds > 0, seconds, 1.0), np.nan
+        )
 
     def planned_pace(self, start: Floats, end: Floats) -> Floats:
         """Counts a planned second between moments; 0 where nothing was planned and known."""

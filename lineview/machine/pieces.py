@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -78,34 +79,60 @@ class CounterIncrements:
         long = (ends - begins).astype(np.float64)
         if not len(self.end_us):
             nothing = np.where(long > 0, np.nan, 0.0)
-            return Counted(nothing, 0.0 * long, long * self.fastest_per_us, long / 1e6, np.zeros(len(long), int))
-        span = np.concatenate((self.start_us, self.end_us[-1:]))
-        value = sums(self.value)
+            return Counted(
+                nothing, 0.0 * long, long * self.fastest_per_us, long / 1e6, np.zeros(len(long), int)
+            )
+        so_far = self._so_far
+        span, low, high = so_far.span, so_far.low, so_far.high
         a, b = _Place(span, begins), _Place(span, ends)
-        inside = _upto(value, self.value, b, profile) - _upto(value, self.value, a, profile)
+        inside = _upto(so_far.value, self.value, b, profile) - _upto(so_far.value, self.value, a, profile)
         whole = b.floor > a.ceil
         inner = np.minimum(a.ceil, b.floor)
-        low, high = sums(self.low), sums(np.where(np.isinf(self.high), 0.0, self.high))
-        unbounded = sums(np.isinf(self.high).astype(float))
-        gone = sums(np.where(self.known, 0.0, (self.end_us - self.start_us) / 1e6))
         outside = (
             np.clip(span[0] - begins, 0, ends - begins) + np.clip(ends - span[-1], 0, ends - begins)
         ).astype(float)
         least = np.where(whole, low[b.floor] - low[inner], 0.0)
         most = high[b.ceil] - high[a.floor] + outside * self.fastest_per_us
-        most = np.where(unbounded[b.ceil] > unbounded[a.floor], np.inf, most)
+        most = np.where(so_far.unbounded[b.ceil] > so_far.unbounded[a.floor], np.inf, most)
         taken = np.where(outside <= _USUAL * self.usual_us, np.round(inside, 6), np.nan)
         return Counted(
             np.where(long > 0, taken, 0.0),
             np.clip(least - self.step, 0.0, None),
             most + self.step,
-            gone[b.ceil] - gone[a.floor] + outside / 1e6,
-            _readings(self.readings, a, b),
+            so_far.missing_s[b.ceil] - so_far.missing_s[a.floor] + outside / 1e6,
+            _readings(so_far.readings, a, b),
+        )
+
+    @cached_property
+    def _so_far(self) -> _SoFar:
+        """Sums up to each edge."""
+        open_ended = np.isinf(self.high)
+        return _SoFar(
+            np.concatenate((self.start_us, self.end_us[-1:])),
+            sums(self.value),
+            sums(self.low),
+            sums(np.where(open_ended, 0.0, self.high)),
+            sums(open_ended.astype(float)),
+            sums(np.where(self.known, 0.0, (self.end_us - self.start_us) / 1e6)),
+            np.concatenate(([0], np.cumsum(self.readings))),
         )
 
     def open_intervals(self) -> list[tuple[int, int]]:
         """The intervals [µs] whose count the readings leave open."""
         return list(zip(self.start_us[~self.known].tolist(), self.end_us[~self.known].tolist(), strict=True))
+
+
+@dataclass(frozen=True)
+class _SoFar:
+    """Edges of a counter's intervals [µs], and sums up to each of them."""
+
+    span: Ints
+    value: Floats
+    low: Floats
+    high: Floats
+    unbounded: Floats
+    missing_s: Floats
+    readings: Ints
 
 
 class _Place:
@@ -131,9 +158,8 @@ def _upto(value: Floats, added: Floats, place: _Place, profile: Clock | None) ->
     return np.asarray(value[place.floor] + np.where(place.between, share * inner, 0.0))
 
 
-def _readings(counts: Ints, a: _Place, b: _Place) -> Ints:
+def _readings(until: Ints, a: _Place, b: _Place) -> Ints:
     """How many readings each stretch rests on: the intervals that it touches, and one more."""
-    until = np.concatenate(([0], np.cumsum(counts)))
     touched = until[b.ceil] - until[a.floor]
     return np.asarray(np.where(touched > 0, touched + 1, 0))
 
@@ -217,7 +243,9 @@ class Pieces:
 
     def at(self, k: int) -> StretchPieces:
         """The pieces of one stretch."""
-        return StretchPieces(*(None if part is None else part.at(k) for part in (self.good, self.made, self.rejects)))
+        return StretchPieces(
+            *(None if part is None else part.at(k) for part in (self.good, self.made, self.rejects))
+        )
 
 
 @dataclass(frozen=True)
@@ -312,7 +340,9 @@ class MachineCounts:
 
     def open_intervals(self, *kinds: Counts) -> list[tuple[int, int]]:
         """Intervals [µs] in which the readings leave a count of these open."""
-        return [gap for kind in kinds if kind in self.counters for gap in self.counters[kind].open_intervals()]
+        return [
+            gap for kind in kinds if kind in self.counters for gap in self.counters[kind].open_intervals()
+        ]
 
 
 #: What a machine's product and batch channels said.
@@ -356,7 +386,9 @@ def channel_increments(readings: pl.DataFrame, counter: Counter) -> pl.DataFrame
     return added.with_columns(pl.col("n", "low", "high") * counter.unit_value)
 
 
-def counter_increments(added: pl.DataFrame, counter: Counter, planned: PlannedTime = NO_PLAN) -> CounterIncrements:
+def counter_increments(
+    added: pl.DataFrame, counter: Counter, planned: PlannedTime = NO_PLAN
+) -> CounterIncrements:
     """Bring INCREMENTS of one counter into arrays, the likeliest count filled in where they leave it open.
 
     Parameters

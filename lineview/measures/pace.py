@@ -12,6 +12,7 @@ import polars as pl
 from lineview.columns import PLAN, require
 from lineview.measures.clock import calendar
 from lineview.plant import Shift
+from lineview.stats.means import coverage_factor
 
 #: Runs and stops of this shift that a projection needs.
 LEAST_CYCLES = 6
@@ -173,8 +174,6 @@ def project(cycles: pl.DataFrame, left_min: float, *, confidence: float = 0.9) -
 
 def _half_width(cycles: pl.DataFrame, rate: float, left_min: float, confidence: float) -> float:
     """Give half the width of the prediction interval [pieces], as in `project`."""
-    from scipy.stats import t as student
-
     minutes = cycles["minutes"].to_numpy()
     off = cycles["pieces"].to_numpy() - rate * minutes
     n, total_min = len(minutes), float(minutes.sum())
@@ -186,4 +185,4 @@ def _half_width(cycles: pl.DataFrame, rate: float, left_min: float, confidence: 
     excess = max(float((off**4).mean()) / second**2 - 1.0, 1e-9)
     degrees = max(1.0, min(n - 1.0, 2.0 * n / excess))
     variance = square * (left_min * n / total_min + 1.0) * (1.0 + left_min / total_min)
-    return float(student.ppf(0.5 + confidence / 2.0, degrees)) * math.sqrt(variance)
+    return coverage_factor(degrees, confidence) * math.sqrt(variance)

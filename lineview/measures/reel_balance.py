@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -13,7 +13,7 @@ import polars as pl
 from lineview.core.estimate import Estimate
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.reel_length import full_reel_m
-from lineview.measures.reel_names import same_reel
+from lineview.measures.reel_names import names_meant, plain_name
 from lineview.measures.wrap_pieces import WRAP_COUNTERS, wraps_between
 from lineview.plant import Counts, Plant, Web, WebKind
 
@@ -108,9 +108,7 @@ def kind_of(plant: Plant, name: str) -> str:
     return key if key in {"film", "wax paper"} else ""
 
 
-def reel_spans(
-    plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: datetime
-) -> list[ReelSpan]:
+def reel_spans(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: datetime) -> list[ReelSpan]:
     """Give each reel's stretch on a machine with what the counters fed meanwhile.
 
     Parameters
@@ -132,16 +130,17 @@ def reel_spans(
     own = reels.filter(pl.col("machine") == counts.machine.id).sort("at", "row")
     spans: list[ReelSpan] = []
     kinds: tuple[WebKind, ...] = ("film", "wax paper")
+    kinds_named = {name: kind_of(plant, name or "") for name in own["web"].unique()}
     for kind in kinds:
-        rows = [r for r in own.iter_rows(named=True) if kind_of(plant, r["web"] or "") == kind]
+        rows = [r for r in own.iter_rows(named=True) if kinds_named[r["web"]] == kind]
         if not rows:
             continue
         ends = [*(row["at"] for row in rows[1:]), max(last, rows[-1]["at"])]
-        wraps = wraps_between(counts, [rows[0]["at"], *ends])
+        moments = [rows[0]["at"], *ends]
+        fed, wraps = _known(counts, kind, moments), _known_wraps(counts, moments)
         # The last reel is followed by none.
         for k, (row, following) in enumerate(zip(rows, [*rows[1:], None], strict=False)):
-            wrapped = None if wraps is None else float(wraps[k])
-            spans.append(_span(plant, kind, row, following, ends[k], counts, wrapped))
+            spans.append(_span(plant, kind, row, following, ends[k], fed[k], wraps[k]))
     return _with_rests(spans)
 
 
@@ -151,16 +150,19 @@ def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
     A rest mounted again holds what was left on it; where nobody wrote that down, what the counter left.
     """
     out: list[ReelSpan] = []
+    rests = _OpenRests()
     for span in spans:
-        k = _rest_of(out, span)
+        k = rests.used_by(span, out)
         if k is None:
-            out.append(replace(span, origin=span.reel))
-            continue
-        before = out[k]
-        out[k] = replace(before, returned=True)
-        held = _left_on(before)
-        held = span.held_m if held is None else held
-        out.append(replace(span, held_m=held, label_m=before.label_m, origin=before.origin))
+            joined = replace(span, origin=span.reel)
+        else:
+            before = out[k]
+            out[k] = replace(before, returned=True)
+            held = _left_on(before)
+            held = span.held_m if held is None else held
+            joined = replace(span, held_m=held, label_m=before.label_m, origin=before.origin)
+        rests.add(len(out), joined)
+        out.append(joined)
     return out
 
 
@@ -173,24 +175,41 @@ def _left_on(span: ReelSpan) -> float | None:
     return max(span.held_m - span.fed.number, 0.0)
 
 
-def _rest_of(earlier: list[ReelSpan], span: ReelSpan) -> int | None:
-    """Find the mounting whose rest this one uses up, the latest first; a name tells more than a length."""
-    open_rests = [
-        (k, other)
-        for k, other in enumerate(earlier)
-        if other.kind == span.kind and not other.returned and other.left_m != 0
-    ]
-    for k, other in reversed(open_rests):
-        if same_reel(other.reel, span.reel) or same_reel(other.origin, span.reel):
-            return k
-    part = span.full_m is not None and span.stated_m is not None and span.stated_m < 0.95 * span.full_m
-    if not part:
+class _OpenRests:
+    """Mountings whose rest nobody has mounted again, by kind and name."""
+
+    def __init__(self) -> None:
+        self._by_name: dict[tuple[str, str], list[int]] = {}
+        self._by_kind: dict[str, dict[int, None]] = {}
+
+    def add(self, k: int, span: ReelSpan) -> None:
+        """Note a mounting that leaves a rest, or one of unknown length."""
+        if span.left_m == 0:
+            return
+        self._by_kind.setdefault(span.kind, {})[k] = None
+        for name in {plain_name(span.reel), plain_name(span.origin)} - {""}:
+            self._by_name.setdefault((span.kind, name), []).append(k)
+
+    def used_by(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
+        """The mounting whose rest this one uses up, the latest first; a name says more than a length."""
+        open_ones = self._by_kind.get(span.kind, {})
+        named = [k for name in names_meant(span.reel) for k in self._by_name.get((span.kind, name), [])]
+        k = max((k for k in named if k in open_ones), default=None)
+        if k is None and span.full_m is not None and span.stated_m is not None:
+            k = self._of_length(span, earlier) if span.stated_m < 0.95 * span.full_m else None
+        if k is not None:
+            del open_ones[k]
+        return k
+
+    def _of_length(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
+        """The latest mounting that left as much as this part reel is said to hold."""
+        stated = span.stated_m or 0.0
+        near = max(LENGTH_READ_M, 0.01 * stated)
+        for k in reversed(self._by_kind.get(span.kind, {})):
+            left = earlier[k].left_m
+            if left and earlier[k].web == span.web and abs(left - stated) <= near:
+                return k
         return None
-    for k, other in reversed(open_rests):
-        near = max(LENGTH_READ_M, 0.01 * (span.stated_m or 0.0))
-        if other.left_m and other.web == span.web and abs(other.left_m - (span.stated_m or 0.0)) <= near:
-            return k
-    return None
 
 
 def _span(
@@ -199,14 +218,11 @@ def _span(
     row: Mapping[str, Any],
     following: Mapping[str, Any] | None,
     end: datetime,
-    counts: MachineCounts,
+    fed: Estimate | None,
     wraps: float | None,
 ) -> ReelSpan:
     mounted: datetime = row["at"]
     web = web_of(plant, str(row["web"]))
-    fed = _known(counts, kind, mounted, end) if end > mounted else None
-    there = [what for what in WRAP_COUNTERS if counts.has_read(what)]
-    sure = all(_known(counts, what, mounted, end) is not None for what in there)
     label: float | None = row["length_m"]
     if label is None and web is not None:
         label = web.reel_length_m
@@ -225,14 +241,26 @@ def _span(
         returned=False,
         splices=int(row["splices"] or 0),
         fed=fed,
-        wraps=wraps if sure and end > mounted else None,
+        wraps=wraps,
     )
 
 
-def _known(counts: MachineCounts, kind: Counts, start: datetime, end: datetime) -> Estimate | None:
-    """What a counter counted in a stretch; None where part of it was not read, or is open."""
-    at = micros([start, end])
-    counted = counts.count(kind, at[:1], at[1:])
-    if counted is None or not counted.readings[0] or counted.missing_s[0] > MISSING_S:
-        return None
-    return None if np.isnan(counted.value[0]) else counted.at(0)
+def _known(counts: MachineCounts, kind: Counts, moments: Sequence[datetime]) -> list[Estimate | None]:
+    """What a counter counted between moments; None where part of it was not read, or is open."""
+    at = micros(moments)
+    counted = counts.count(kind, at[:-1], at[1:])
+    if counted is None:
+        return [None] * (len(at) - 1)
+    sure = (counted.missing_s <= MISSING_S) & (counted.readings > 0) & ~np.isnan(counted.value)
+    return [counted.at(k) if sure[k] else None for k in range(len(sure))]
+
+
+def _known_wraps(counts: MachineCounts, moments: Sequence[datetime]) -> list[float | None]:
+    """Wraps between moments; None where part of them was not read, or is open."""
+    wraps = wraps_between(counts, moments)
+    there = [_known(counts, what, moments) for what in WRAP_COUNTERS if counts.has_read(what)]
+    if wraps is None:
+        return [None] * (len(moments) - 1)
+    return [
+        float(wraps[k]) if all(part[k] is not None for part in there) else None for k in range(len(wraps))
+    ]

@@ -11,35 +11,30 @@ _MARK = re.compile(
 )
 
 
-def same_reel(earlier: str, later: str) -> bool:
-    """Tell whether a later name means a reel mounted earlier.
+def names_meant(later: str) -> tuple[str, ...]:
+    """Names of earlier reels, as plain_name gives them, that a later name can mean.
 
     Parameters
     ----------
-    earlier, later : str
-        Names as the log has them.
+    later : str
+        As the log has it.
 
     Returns
     -------
-    bool
-        True where they are alike but for case, blanks and punctuation, or the later one only adds a mark.
+    tuple of str
+        Its own name, and its name without a mark that somebody added; empty for a name of nothing.
 
     Examples
     --------
-    >>> same_reel("R 41", "r-41"), same_reel("41", "41 rest"), same_reel("41", "41b"), same_reel("4", "41")
-    (True, True, True, False)
+    >>> names_meant("R-41"), names_meant("41 rest"), names_meant("41b"), names_meant(" ")
+    (('r41',), ('41rest', '41'), ('41b', '41'), ())
     """
-    first, second = _plain(earlier), _plain(later)
-    if not first or not second:
-        return False
-    return first in (second, _unmarked(second))
+    name = plain_name(later)
+    without = _MARK.sub("", name)
+    return tuple(part for part in dict.fromkeys((name, without)) if part)
 
 
 @lru_cache(maxsize=65_536)
-def _unmarked(name: str) -> str:
-    return _MARK.sub("", name)
-
-
-@lru_cache(maxsize=65_536)
-def _plain(name: str) -> str:
+def plain_name(name: str) -> str:
+    """A reel's name without case, blanks and punctuation."""
     return "".join(char for char in name.casefold() if char.isalnum())

@@ -149,7 +149,7 @@ def rope_account(
     told = _with_drift(plant, told, seen.adjustments)
     if told.model is None:
         return told
-    sd = told.within.sd.value if told.within and told.within.sd else 0.0
+    sd = (told.within.sd.value if told.within else None) or 0.0
     ahead = ahead_of(plant, told.model, told.target, sd, period[1])
     rules = run_rules(told.model, plant.run_rules) if plant.run_rules else None
     return replace(told, watch=watch(told.model), ahead=ahead, run_rules=rules)

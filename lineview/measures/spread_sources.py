@@ -16,8 +16,8 @@ from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.rope_batches import readings_in_batches
 from lineview.measures.rope_before import rope_before
 from lineview.measures.rope_variance import RopeVariance, rope_variance
-from lineview.statistics.lag import Lag, best_lag
-from lineview.statistics.shared_variance import Part, Share, levels_of, shares
+from lineview.stats.serial_correlation import Lag, best_lag
+from lineview.stats.variance_shares import Part, VarianceShare, levels_of, variance_shares
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -36,11 +36,11 @@ class SpreadSources:
     air from piece to piece, and the scale. `delay` is None where no delay stands out.
     """
 
-    diameter: Share | None
-    cut_length: Share | None
-    density: Share | None
-    rest_between: Share | None
-    rest_within: Share | None
+    diameter: VarianceShare | None
+    cut_length: VarianceShare | None
+    density: VarianceShare | None
+    rest_between: VarianceShare | None
+    rest_within: VarianceShare | None
     delay: Lag | None
     pairs: int
     batches: int
@@ -169,7 +169,7 @@ def _delay(columns: _Columns, rope_s: Floats, thick: Floats) -> Lag:
     at = np.bincount(columns.sample, weights=columns.at_s - columns.at_s[0]) / count + columns.at_s[0]
     sampled = [np.log(rope_before(rope_s, thick, at, d) / columns.target_mm[first]) for d in DELAYS_S]
     groups = columns.batch[first].astype(np.float64)
-    return best_lag(at, y, groups, sampled, list(DELAYS_S), count)
+    return best_lag(y, groups, sampled, list(DELAYS_S), count)
 
 
 def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFrame) -> Floats | None:
@@ -223,7 +223,7 @@ def _shares(
     if length is not None:
         wanted["cut_length"] = Part("between", np.array([0.0, 0.0, 1.0]))
         wanted["density"] = Part("between", np.array([1.0, -1.0, -1.0]), 0.0, slow)
-    found = shares(levels, wanted, within)
+    found = variance_shares(levels, wanted, within)
     return SpreadSources(
         found["diameter"], found.get("cut_length"), found.get("density"), found["rest_between"],
         found["rest_within"], shown, pairs, batches, columns.pieces, "", why,

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from lineview.measures.reel_balance import ReelSpan
 from lineview.measures.wrap_events import WrapEvents, count_within
 from lineview.measures.wrap_waste import Waste
-from lineview.statistics.reconciliation import Reconciled, critical_adjustment, reconcile
+from lineview.stats.reconciliation import AgreedViews, critical_adjustment, reconcile_views
 
 Floats = npt.NDArray[np.float64]
 VIEWS = ("geometry", "feed counter", "reel balance")
@@ -190,40 +190,32 @@ def views_of(metres: Sequence[ReelMetres], kind: str, *, label_sd: float = LABEL
 
 def _fit(
     current: Sequence[ReelMetres], index: Sequence[tuple[int, int]], label_sd: float
-) -> Reconciled | None:
+) -> AgreedViews | None:
     """Reconcile: within each reel, every view there is must say the same."""
-    measured = np.array([current[k].told[v] or 0.0 for k, v in index])
-    rows = []
-    for (k, _), (k2, _), at in zip(index, index[1:], range(len(index) - 1), strict=False):
-        if k == k2:
-            row = np.zeros(len(index))
-            row[at], row[at + 1] = 1.0, -1.0
-            rows.append(row)
-    if not rows:
+    reel = np.array([k for k, _ in index])
+    if not (reel[1:] == reel[:-1]).any():
         return None
-    return reconcile(measured, _covariance(current, index, measured, label_sd), np.array(rows))
+    measured = np.array([current[k].told[v] or 0.0 for k, v in index])
+    return reconcile_views(measured, reel, *_uncertainties(current, index, measured, label_sd))
 
 
-def _covariance(
+def _uncertainties(
     current: Sequence[ReelMetres], index: Sequence[tuple[int, int]], measured: Floats, label_sd: float
-) -> Floats:
-    """Give the covariance [m²]: each reel's own doubt, and what all reels of a view share."""
+) -> tuple[Floats, Floats]:
+    """Each reel's own doubt [m], and what all reels of a view share: of the cut length, and of the feed."""
     view = np.array([v for _, v in index])
     label = np.array([current[k].label_m or 0.0 for k, _ in index])
     # A label's error is one of the whole reel, however little of it was drawn.
     own = np.where(view == 2, label_sd * label, np.choose(view, [CUT_OWN_SD, FEED_OWN_SD, 0.0]) * measured)
     doubt = np.array([current[k].own_sd_m if v == 2 else CHANGE_SD_M for k, v in index])
-    covariance = np.diag(own**2 + doubt**2)
-    for v, common in ((0, CUT_COMMON_SD), (1, FEED_COMMON_SD)):
-        shared = np.where(view == v, common * measured, 0.0)
-        covariance += np.outer(shared, shared)
-    return np.asarray(covariance)
+    shared = [np.where(view == v, sd * measured, 0.0) for v, sd in ((0, CUT_COMMON_SD), (1, FEED_COMMON_SD))]
+    return np.hypot(own, doubt), np.column_stack(shared)
 
 
 def _worst(
     current: Sequence[ReelMetres],
     index: Sequence[tuple[int, int]],
-    fit: Reconciled,
+    fit: AgreedViews,
     critical: float,
     label_sd: float,
 ) -> tuple[int, WrongLabel] | None:
@@ -256,7 +248,7 @@ def _summed(
     own: Sequence[ReelMetres],
     current: Sequence[ReelMetres],
     index: Sequence[tuple[int, int]],
-    fit: Reconciled,
+    fit: AgreedViews,
     kind: str,
     wrong: tuple[WrongLabel, ...],
     label_sd: float,
@@ -267,24 +259,23 @@ def _summed(
         first.setdefault(k, at)
     pick = list(first.values())
     values = fit.values[pick]
-    posterior = fit.covariance[np.ix_(pick, pick)]
     measured = np.array([current[k].told[v] or 0.0 for k, v in index])
-    prior = _covariance(current, index, measured, label_sd)
+    own_sd, shared_sd = _uncertainties(current, index, measured, label_sd)
     totals = []
     for v, name in enumerate(VIEWS):
         told = [m.told[v] for m in own]
         if any(t is None for t in told):
             continue
-        own_rows = [i for i, (_, view) in enumerate(index) if view == v]
+        rows = [i for i, (_, view) in enumerate(index) if view == v]
         total = float(sum(t for t in told if t is not None))
-        sd = float(np.sqrt(prior[np.ix_(own_rows, own_rows)].sum()))
+        sd = float(np.sqrt((own_sd[rows] ** 2).sum() + (shared_sd[rows].sum(axis=0) ** 2).sum()))
         totals.append(ViewTotal(name, total, sd, float(values.sum()) - total))
     return Views(
         kind=kind,
         reels=len(own),
         totals=tuple(totals),
         reconciled_m=float(values.sum()),
-        reconciled_sd_m=float(np.sqrt(max(posterior.sum(), 0.0))),
+        reconciled_sd_m=fit.sum_sd,
         statistic=fit.statistic,
         df=fit.df,
         p=fit.p,

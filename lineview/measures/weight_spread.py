@@ -8,9 +8,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.statistics.generalized_intervals import draw_components, percentiles
-from lineview.statistics.nested import lay_out
-from lineview.statistics.variance_components import reml
+from lineview.stats.generalized_intervals import draw_components, percentiles
+from lineview.stats.variance_components import nested_layout, reml
 
 Floats = NDArray[np.float64]
 
@@ -156,7 +155,7 @@ def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...],
     ):
         if "batch" in names and frame["batch"].has_nulls():
             continue
-        layout = lay_out(y, columns, k)
+        layout = nested_layout(y, columns, k)
         if layout.df_within >= 1 and layout.ss_within > 0 and all(d >= 1 for d in layout.df):
             return names, columns
     return (), []

@@ -19,7 +19,7 @@ from lineview.measures.use_views import Views, reel_metres, views_of
 from lineview.measures.wrap_bins import wrap_bins
 from lineview.measures.wrap_events import WrapEvents, count_within
 from lineview.measures.wrap_factors import web_for
-from lineview.measures.wrap_learn import Learned, blanks_per_restart, learn_waste
+from lineview.measures.wrap_learn import blanks_per_restart, learn_waste
 from lineview.measures.wrap_per_thousand import PerThousand, fed_per_thousand
 from lineview.measures.wrap_pieces import WEBS, WRAP_COUNTERS, WrapPieces, wrap_pieces
 from lineview.measures.wrap_use import Happened, WebUse, web_use
@@ -44,7 +44,7 @@ class WrapAccount:
     faults: tuple[ReelFault, ...]
     waste: Mapping[str, Waste]
     views: tuple[Views, ...]
-    blanks: Learned | None
+    blanks: Estimate
     left: Mapping[str, ReelLeft]
     left_out_min: float
     readings: int
@@ -125,7 +125,9 @@ def wrap_account(
         waste=wastes,
         views=tuple(views),
         left=_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
-        blanks=None if events is None else blanks_per_restart(counts, events, end),
+        blanks=Estimate.unknown("no stops are known")
+        if events is None
+        else blanks_per_restart(counts, events, end),
         left_out_min=sum((s.end - s.start).total_seconds() for s in spans if not s.counted) / 60.0,
         readings=_readings(counts, start, end),
         fed={kind: told for kind, told in fed.items() if told is not None},

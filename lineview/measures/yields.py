@@ -93,7 +93,12 @@ def batch_yield(
         at = micros([row["start"], end])
         pieces_of_batch = counts.pieces(at[:1], at[1:])
         counted = pieces_of_batch.good
-        if counted is None or counted.missing_s[0] > 0 or np.isnan(counted.value[0]) or not counted.readings[0]:
+        if (
+            counted is None
+            or counted.missing_s[0] > 0
+            or np.isnan(counted.value[0])
+            or not counted.readings[0]
+        ):
             continue
         used += 1
         mass_in += row["mass_in_kg"]

@@ -67,7 +67,7 @@ def machine_counts(
     spells = _spells(records)
     seen = _activity(machine, records, increments, gap_s)
     usual = records["usual_min"].drop_nulls()
-    inside = records.filter((pl.col("start") >= period[0]) & (pl.col("end") <= period[1]))
+    inside = records.filter((pl.col("first_read") >= period[0]) & (pl.col("last_read") < period[1]))
     return MachineCounts(
         machine,
         increments,
@@ -93,7 +93,9 @@ def _counter_ends(records: pl.DataFrame) -> pl.DataFrame:
 
 def _joined(records: pl.DataFrame) -> pl.DataFrame:
     """One row a joined interval, with the window it is of."""
-    return records.select(place=pl.int_range(pl.len()), *(pl.col(name) for name in JOINED)).explode(list(JOINED))
+    return records.select(place=pl.int_range(pl.len()), *(pl.col(name) for name in JOINED)).explode(
+        list(JOINED)
+    )
 
 
 def _chain(
@@ -101,7 +103,10 @@ def _chain(
 ) -> CounterIncrements:
     """One counter's intervals within windows and between them, in order."""
     rows = joined.join(ends.select("place", "of"), on=["place", "of"], how="semi", maintain_order="left")
-    inside = {name: rows[name].to_numpy() for name in ("from_us", "to_us", "value", "low", "high", "known", "joined")}
+    inside = {
+        name: rows[name].to_numpy()
+        for name in ("from_us", "to_us", "value", "low", "high", "known", "joined")
+    }
     seams = _seams(counter, ends)
     start = np.concatenate((inside["from_us"], seams.start_us))
     order = np.lexsort((np.concatenate((inside["to_us"], seams.end_us)), start))
@@ -190,16 +195,25 @@ def _spells(records: pl.DataFrame) -> Spells:
 def _marks(records: pl.DataFrame) -> pl.DataFrame:
     names = {"mark_gauge": "gauge", "mark_us": "at", "mark_text": "text"}
     rows = records.select(list(names)).explode(list(names)).drop_nulls("mark_gauge").rename(names)
-    return rows.with_columns(pl.col("at").cast(UTC_US)).select(list(MARKS)).sort("gauge", "at", maintain_order=True)
+    return (
+        rows.with_columns(pl.col("at").cast(UTC_US))
+        .select(list(MARKS))
+        .sort("gauge", "at", maintain_order=True)
+    )
 
 
 def _aside(records: pl.DataFrame) -> dict[Counts, pl.DataFrame]:
     names = ["aside_of", "aside_from_us", "aside_to_us", "aside_n"]
     rows = records.select(names).explode(names).drop_nulls("aside_of")
     frame = rows.select(
-        "aside_of", start=pl.col("aside_from_us").cast(UTC_US), end=pl.col("aside_to_us").cast(UTC_US), n="aside_n"
+        "aside_of",
+        start=pl.col("aside_from_us").cast(UTC_US),
+        end=pl.col("aside_to_us").cast(UTC_US),
+        n="aside_n",
     )
-    return {name: part.drop("aside_of") for (name,), part in frame.group_by(["aside_of"], maintain_order=True)}
+    return {
+        name: part.drop("aside_of") for (name,), part in frame.group_by(["aside_of"], maintain_order=True)
+    }
 
 
 def _activity(
@@ -246,8 +260,9 @@ def _joined_clock(
         if k:
             seam = _seam(edges[k - 1][-1], edges[k][0], cycles)
             before, after = int(states[k - 1][-1]), int(states[k][0])
-            rates = _edge_rate(moments[k - 1], pieces[k - 1], last=True), _edge_rate(
-                moments[k], pieces[k], last=False
+            rates = (
+                _edge_rate(moments[k - 1], pieces[k - 1], last=True),
+                _edge_rate(moments[k], pieces[k], last=False),
             )
             parts = _over_seam(seam, (before, after), rates, gap_s)
             for start, state in parts:
@@ -330,7 +345,10 @@ def _seam_pieces(parts: list[tuple[int, int]], seam: _Seam) -> tuple[Ints, Float
 
 
 def _span(
-    first: int, last: int, unseen: tuple[Ints, Ints, Floats, Floats], seams: list[tuple[int, int, float, float]]
+    first: int,
+    last: int,
+    unseen: tuple[Ints, Ints, Floats, Floats],
+    seams: list[tuple[int, int, float, float]],
 ) -> tuple[Ints, Floats, Floats, Floats]:
     """Edges of unseen intervals, and the least and most pieces of them up to each edge."""
     start = np.concatenate((unseen[0], np.array([s[0] for s in seams], dtype=np.int64)))

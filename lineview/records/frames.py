@@ -26,8 +26,13 @@ COMPUTED_FROM: dict[str, pl.DataType] = {
     "code": pl.String(),
 }
 
-#: Good readings in the window; usual time between two readings of the piece counter [min].
-_READ: dict[str, pl.DataType] = {"readings": pl.Int64(), "usual_min": pl.Float64()}
+#: Good readings in the window, the first and the last moment of any reading; usual time between two readings of the piece counter [min].
+_READ: dict[str, pl.DataType] = {
+    "readings": pl.Int64(),
+    "first_read": UTC_US,
+    "last_read": UTC_US,
+    "usual_min": pl.Float64(),
+}
 
 #: Each counter with readings: what it counts, its first and last reading [µs, counts], the usual time between
 #: two of them [µs] and the size it was read with (null: not known).

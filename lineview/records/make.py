@@ -93,6 +93,8 @@ def make_record(
     said = spells.any
     return {
         "readings": int((readings["quality"] == "good").sum()),
+        "first_read": readings["at"].min(),
+        "last_read": readings["at"].max(),
         "usual_min": float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None,
         **_counter_columns(counters, first_last),
         **_joined_columns(counters, edges.moments_us, _restarts(seen)),
@@ -116,7 +118,9 @@ def _activity(machine: Machine, added: Mapping[Counts, pl.DataFrame], gap_s: flo
     if shows is None and "rope" in added:
         return moving(added["rope"], gap_s)
     if shows is None or shows.counts not in added:
-        return counter_activity(machine, {kind: empty(INCREMENTS) for kind in ("pieces", "good pieces")}, gap_s)
+        return counter_activity(
+            machine, {kind: empty(INCREMENTS) for kind in ("pieces", "good pieces")}, gap_s
+        )
     return counter_activity(machine, added, gap_s)
 
 
@@ -269,7 +273,9 @@ def _thinned(seen: Clock) -> tuple[Ints, Floats]:
     over = np.ceil((at[1:] - begin) / step_us - 1e-9)  # the step that an interval ends in
     crosses = over - cell > 1
     steady = same & runs[1:] & runs[:-1] & (cell[1:] == cell[:-1]) & ~crosses[1:] & ~crosses[:-1]
-    exactly = np.abs((at[1:-1] - begin[1:]) / step_us[1:] - np.round((at[1:-1] - begin[1:]) / step_us[1:])) < 1e-9
+    exactly = (
+        np.abs((at[1:-1] - begin[1:]) / step_us[1:] - np.round((at[1:-1] - begin[1:]) / step_us[1:])) < 1e-9
+    )
     keep[1:-1] = ~((steady & ~exactly) | (same & straight))
     return at[keep], made[keep]
 
@@ -294,8 +300,12 @@ def _aside_columns(aside: Mapping[Counts, pl.DataFrame]) -> dict[str, Any]:
 
 def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
     """Good pieces by day and product between the first and the last reading."""
-    nothing: dict[str, Any] = {name: [] if isinstance(dtype, pl.List) else None for name, dtype in OUTPUT.items()}
-    counted = [c for kind, c in counts.counters.items() if kind in ("pieces", "good pieces") and len(c.end_us)]
+    nothing: dict[str, Any] = {
+        name: [] if isinstance(dtype, pl.List) else None for name, dtype in OUTPUT.items()
+    }
+    counted = [
+        c for kind, c in counts.counters.items() if kind in ("pieces", "good pieces") and len(c.end_us)
+    ]
     if not counted:
         return nothing
     first, last = min(int(c.start_us[0]) for c in counted), max(int(c.end_us[-1]) for c in counted)

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import polars as pl
 
+from lineview.machine.likeliest import LONG_S
 from lineview.machine.pieces import MachineCounts
 from lineview.measures.clock import calendar
 from lineview.measures.counts import pair_bounds
@@ -64,7 +65,7 @@ def daily_output(
         before the machine's first reading or after its last are left out, for nobody knows what was made.
     """
     tz = ZoneInfo(zone)
-    inside = records.filter((pl.col("start") >= period[0]) & (pl.col("end") <= period[1]))
+    inside = records.filter((pl.col("first_read") >= period[0]) & (pl.col("last_read") < period[1]))
     lists = ["day", "product", "good", "good_low", "good_high", "unseen"]
     sums: _Sums = {}
     for day, product, *parts in inside.select(lists).explode(lists).drop_nulls("day").iter_rows():
@@ -137,10 +138,10 @@ def _seams(
         sizes = part["modulus"].drop_nulls()
         modulus = float(sizes[0]) if len(sizes) == part.height and len(sizes) else None
         counter = next(c for c in machine.counters if c.counts == kind)
-        value, _, _ = pair_bounds(
-            at0, at1, part["last_count"].to_numpy()[:-1], part["first_count"].to_numpy()[1:], modulus,
-            counter.fastest_per_min,
-        )
+        left, came = part["last_count"].to_numpy()[:-1], part["first_count"].to_numpy()[1:]
+        value, _, _ = pair_bounds(at0, at1, left, came, modulus, counter.fastest_per_min)
+        # One that stands where it stood counted nothing (lineview.machine.likeliest).
+        value = np.where(np.isnan(value) & (left == came) & (modulus is not None), 0.0, value)
         for k in range(len(at0)):
             added = float(value[k]) * counter.unit_value
             counted.setdefault(int(place[k]), {})[str(kind)] = (added, bool(np.isfinite(added)))
@@ -153,7 +154,8 @@ def _seams(
         if end <= period[0] or start >= period[1]:
             continue
         good = _good(counted[at_place])
-        parts = None if good is None or b - a > 1_800_000_000 else (good, good, good, 0.0)
+        long = b - a > LONG_S * 1e6 and bool(good)
+        parts = None if good is None or long else (good, good, good, 0.0)
         out.append((start, end, last[before] or "", first[after] or "", parts))
     return out
 

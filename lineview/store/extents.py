@@ -84,4 +84,6 @@ def event_stretches(journal: JournalReader, kind: Kind, owner: str) -> pl.DataFr
     )
     with journal.reading() as connection:
         rows = [(int(row[0]), int(row[1]), int(row[2])) for row in connection.execute(query)]
-    return pl.DataFrame(rows, schema={"stretch": pl.Int64(), "rows": pl.Int64(), "total": pl.Int64()}, orient="row")
+    return pl.DataFrame(
+        rows, schema={"stretch": pl.Int64(), "rows": pl.Int64(), "total": pl.Int64()}, orient="row"
+    )

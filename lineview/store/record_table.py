@@ -56,6 +56,7 @@ class RecordTable:
         self._table = DeltaTable(str(folder))
         self._lock = Lock()
         self._listed = -1
+        self._looked_at = -1
         self._files = pl.DataFrame(schema=_FILES)
 
     def files(self) -> pl.DataFrame:
@@ -64,6 +65,11 @@ class RecordTable:
             return self._list()
 
     def _list(self) -> pl.DataFrame:
+        # A commit adds a file to the log: as long as its folder is as it was, there is nothing new to read.
+        changed = (self._folder / "_delta_log").stat().st_mtime_ns
+        if changed == self._looked_at:
+            return self._files
+        self._looked_at = changed
         self._table.update_incremental()
         if self._table.version() != self._listed:
             actions = pl.DataFrame(self._table.get_add_actions(flatten=True))
@@ -133,9 +139,7 @@ class RecordTable:
                     actions.append(self._write(machine, month, records))
             if not actions:
                 return
-            self._table.create_write_transaction(
-                actions, "append", self._table.schema(), list(_PARTITION)
-            )
+            self._table.create_write_transaction(actions, "append", self._table.schema(), list(_PARTITION))
 
     def _write(self, machine: str, month: str, records: pl.DataFrame) -> AddAction:
         name = f"machine={quote(machine)}/month={month}/{uuid4().hex}.parquet"

@@ -1,4 +1,4 @@
-"""Taking in through the command, by processor time: many files, one big file, a store that is full already."""
+"""Intake through the command, by processor time: many files, one big file, a store that is full already."""
 
 import shutil
 from datetime import datetime, timedelta
@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 from measured_command import command, run
 
-from lineview.plant_file import read_plant
+from lineview.plant.read import read_plant
 from lineview.store.store import Store
 from lineview.take_in import take_in
 
@@ -97,8 +97,8 @@ def test_five_million_rows_of_one_file_against_a_bare_scan_to_parquet(tmp_path: 
     bare_s, ours_s = median(b.cpu_s for b in bare), median(o.cpu_s for o in ours)
     peak_mb = max(one.peak_mb for one in ours)
     print(
-        f"\n{ROWS:,} rows in one file: {ours_s:.2f} s of processor time, bare scan to Parquet {bare_s:.2f} s, "
-        f"at {ratio:.2f} of its rate, peak {peak_mb:.0f} MB"
+        f"\n{ROWS:,} rows in one file: {ours_s:.2f} s of processor time, bare scan to Parquet "
+        f"{bare_s:.2f} s, at {ratio:.2f} of its rate, peak {peak_mb:.0f} MB"
     )
     assert peak_mb < 500
     assert ratio >= 0.5

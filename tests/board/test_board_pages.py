@@ -11,7 +11,7 @@ from invented_works import InventedWorks
 from lineview.board.address import NAMES, PAGES, Address, read_address
 from lineview.board.page import forms_of, page_of
 from lineview.errors import AskError, Fault, StoreError
-from lineview.periods import moment
+from lineview.plant.periods import moment
 
 DAY = {"theme": "day", "narrow": False}
 WORDS = st.text(st.characters(codec="utf-8", exclude_categories=["Cs", "Cc"]), min_size=1, max_size=40).map(

@@ -6,8 +6,8 @@ import invented_answers as invented
 import pytest
 
 from lineview import show, show_cells
+from lineview.core.units import in_units
 from lineview.figure import Figure, cannot_tell, too_few
-from lineview.show_units import in_units
 
 PLANT = invented.plant()
 US = invented.plant("US")

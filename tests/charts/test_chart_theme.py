@@ -7,7 +7,7 @@ import pytest
 from references.wcag import contrast
 
 from lineview.charts.theme import DAY, NIGHT, Tokens
-from lineview.shipped import shipped
+from lineview.core.resources import shipped
 
 CSS = (shipped("assets") / "style.css").read_text(encoding="utf-8")
 

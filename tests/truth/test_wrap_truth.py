@@ -33,7 +33,7 @@ def recover(runs: int, first: int = 0) -> dict[str, list[bool]]:
         account = account_of(made)
         waste = account.waste["film"]
         if counter:
-            assert account.blanks is not None
+            assert account.blanks.low is not None and account.blanks.high is not None
             hits["blanks, counted"].append(covered(account.blanks.low, 6.0, account.blanks.high))
         else:
             cut_m = 0.056
