@@ -15,7 +15,7 @@ Ints = NDArray[np.int64]
 STAMP_S = 2.0
 #: A 32-bit value read as two 16-bit words that belong to two moments is off by a multiple of this.
 WORD = 65536.0
-#: At most this many readings in a row are set aside as off course.
+#: At most this many readings in a row are set aside as off course, unless they hold one value.
 LONGEST_RUN = 3
 #: A frozen value that catches up at this nearness to the line's own rate was frozen, not preset.
 CATCH_UP = 0.2
@@ -111,7 +111,7 @@ def off_course(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools
     torn = np.zeros(len(value), dtype=bool)
     kept = np.arange(len(value))
     for _ in range(8):
-        found = _runs_off_course(at_us[kept], value[kept], limits)
+        found = _runs_off_course(at_us[kept], value[kept], limits) | _held(at_us[kept], value[kept], limits)
         if not found.any():
             break
         aside = kept[found]
@@ -148,6 +148,21 @@ def _runs_off_course(at_us: Ints, value: Floats, limits: Limits) -> Bools:
                 pairs = open_pairs[mended]
                 found[pairs + 1 + offset if ahead else pairs - offset] = True
             open_pairs = open_pairs[~mended]
+    return found
+
+
+def _held(at_us: Ints, value: Floats, limits: Limits) -> Bools:
+    """Find placeholders held for a while: one value that could neither be come to nor left."""
+    found = np.zeros(len(value), dtype=bool)
+    begins = np.flatnonzero(np.concatenate(([True], value[1:] != value[:-1])))
+    ends = np.append(begins[1:], len(value)) - 1
+    inner = (ends > begins) & (begins > 0) & (ends < len(value) - 1)
+    begins, ends = begins[inner], ends[inner]
+    left, right = begins - 1, ends + 1
+    odd = ~possible(at_us, value, left, begins, limits) & ~possible(at_us, value, ends, right, limits)
+    odd &= possible(at_us, value, left, right, limits)
+    for first, last in zip(begins[odd].tolist(), ends[odd].tolist(), strict=True):
+        found[first : last + 1] = True
     return found
 
 
