@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -221,7 +222,7 @@ class Fetcher:
         return OrderInputs(
             counts,
             made,
-            self._good(counts, made, start, (scope.period.start, now)),
+            self._good(counts, made, start, (scope.period.start, scope.period.end)),
             self._batches(lines, (start, now)),
             _stacked([self.store.reels(m.id, start - MARGIN, now) for m in machines], REELS),
             stock,
@@ -240,10 +241,11 @@ class Fetcher:
             fresh = {name: self.counts(c.machine, period) for name, c in counts.items()}
             parts = [c.between(period).good for c in fresh.values()]
             return Estimate.sum([part.at(0) for part in parts if part is not None])
-        day = period[0].astimezone(self.plant.tz).date()
-        rows = made.filter(pl.col("date") >= day)
-        total = rows.select(pl.col("good", "good_low", "good_high").sum()).row(0)
-        return Estimate(total[0], total[1], total[2], rows.height)
+        last = period[1] - timedelta(microseconds=1)
+        first_day, last_day = (at.astimezone(self.plant.tz).date() for at in (period[0], last))
+        rows = made.filter(pl.col("date").is_between(first_day, last_day))
+        value, low, high = rows.select(pl.col("good", "good_low", "good_high").sum()).row(0)
+        return Estimate(value, low, None if math.isnan(high) else high, rows.height)
 
     def output(self, machines: Sequence[Machine], now: datetime) -> pl.DataFrame:
         """Good pieces by line, day and product of up to two years before a moment: DAILY_OUTPUT."""

@@ -171,7 +171,7 @@ def _order_inputs(plant: Plant, scope: Scope, frames: Frames) -> OrderInputs:
     machines = [m for m in plant.machines if m.kind == "cut-and-wrap machine"]
     now = order_moment(scope)
     counts = {m.id: counted(plant, m, frames.of(m.id)) for m in machines if frames.of(m.id).height}
-    good = [c.between((scope.period.start, now)).good for c in counts.values()]
+    good = [c.between((scope.period.start, scope.period.end)).good for c in counts.values()]
     return OrderInputs(
         counts,
         output(plant, machines, frames, now) if frames.made is None else frames.made,
