@@ -86,6 +86,7 @@ def answer(
     start: Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")] = None,
     end: Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")] = False,
+    whole: Annotated[bool, typer.Option("--all", help="Print every figure and table.")] = False,
 ) -> None:
     """Answer one question."""
     from lineview.cli_answer import print_answer
@@ -94,7 +95,21 @@ def answer(
 
     asked = read_question(question, line, machine, period, start, end)
     with Works(works, journal) as opened:
-        print_answer(opened, asked, as_json)
+        print_answer(opened, asked, as_json, whole)
+
+
+@app.command()
+def records(
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    rebuild: Annotated[bool, typer.Option(help="Work out every record anew, not only stale ones.")] = False,
+) -> None:
+    """Bring the records of all shifts up to date; answers do so by themselves for what they need."""
+    from lineview.cli_records import update_records
+    from lineview.works import Works
+
+    with Works(works, journal) as opened:
+        update_records(opened, rebuild)
 
 
 @app.command()

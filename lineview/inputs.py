@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -31,8 +30,6 @@ from lineview.store.reader import StoreReader
 
 #: How far beyond a period batches and stops may start and still matter in it.
 MARGIN = timedelta(hours=12)
-#: How far beyond a shift its machine is looked at, so that a stop over its ends is measured whole.
-BEYOND = timedelta(hours=2)
 #: How far ahead of a shift's end a plan is read, and of an order's day.
 PLAN_AHEAD, ORDER_AHEAD = timedelta(days=112), timedelta(days=731)
 #: How far back use is looked at for an order.
@@ -107,10 +104,10 @@ class Fetcher:
     # -- counts ------------------------------------------------------------------------------------
 
     def counts(
-        self, machine: Machine, period: tuple[datetime, datetime], beyond: timedelta = timedelta()
+        self, machine: Machine, period: tuple[datetime, datetime], *, whole: bool = False
     ) -> MachineCounts:
-        """Counts of a machine over a period and a little beyond it."""
-        records = self.records.of(self.store, self.plant, machine, period, COUNTS)
+        """Counts of a machine over a period and the windows beside it; `whole`: exact at windows' ends only."""
+        records = self.records.of(self.store, self.plant, machine, period, COUNTS, whole=whole)
         return machine_counts(machine, records, self._planned(records), period, gap_s=self.plant.gap_s)
 
     def _planned(self, records: pl.DataFrame) -> PlannedTime:
@@ -217,12 +214,16 @@ class Fetcher:
             for count in latest_counts(self.plant, stock).by_web.values()
         ]
         start = min([now - RECENT, *counted])
-        counts = {m.id: self.counts(m, (start, now)) for m in machines if self.store.span(m.id) is not None}
+        counts = {
+            m.id: self.counts(m, (start, now), whole=True)
+            for m in machines
+            if self.store.span(m.id) is not None
+        }
         made = self.output(machines, now)
         return OrderInputs(
             counts,
             made,
-            self._good(counts, made, start, (scope.period.start, scope.period.end)),
+            self._good(counts, made, start, scope.line, (scope.period.start, scope.period.end)),
             self._batches(lines, (start, now)),
             _stacked([self.store.reels(m.id, start - MARGIN, now) for m in machines], REELS),
             stock,
@@ -234,18 +235,18 @@ class Fetcher:
         counts: dict[str, MachineCounts],
         made: pl.DataFrame,
         fetched_from: datetime,
+        line: str,
         period: tuple[datetime, datetime],
     ) -> Estimate:
-        """Good pieces of the period asked for, all machines together."""
+        """Good pieces that a line made in the period asked for."""
         if period[0] >= fetched_from:
-            fresh = {name: self.counts(c.machine, period) for name, c in counts.items()}
-            parts = [c.between(period).good for c in fresh.values()]
+            fresh = [self.counts(c.machine, period) for c in counts.values() if c.machine.line == line]
+            parts = [c.between(period).good for c in fresh]
             return Estimate.sum([part.at(0) for part in parts if part is not None])
-        last = period[1] - timedelta(microseconds=1)
-        first_day, last_day = (at.astimezone(self.plant.tz).date() for at in (period[0], last))
-        rows = made.filter(pl.col("date").is_between(first_day, last_day))
-        value, low, high = rows.select(pl.col("good", "good_low", "good_high").sum()).row(0)
-        return Estimate(value, low, None if math.isnan(high) else high, rows.height)
+        first, last = (moment.astimezone(self.plant.tz).date() for moment in period)
+        rows = made.filter(pl.col("date").is_between(first, last) & (pl.col("line") == line))
+        total = rows.select(pl.col("good", "good_low", "good_high").sum()).row(0)
+        return Estimate(total[0], total[1], total[2], rows.height)
 
     def output(self, machines: Sequence[Machine], now: datetime) -> pl.DataFrame:
         """Good pieces by line, day and product of up to two years before a moment: DAILY_OUTPUT."""
@@ -256,7 +257,7 @@ class Fetcher:
                 continue
             period = (max(span.start, now - HISTORY), min(span.end + timedelta(microseconds=1), now))
             columns = ["shift", "date", *COUNTERS, *OUTPUT]
-            records = self.records.of(self.store, self.plant, machine, period, columns)
+            records = self.records.of(self.store, self.plant, machine, period, columns, whole=True)
             over = partial(self._over, machine)
             frames.append(daily_output(machine, records, self.plant.shifts, self.plant.zone, period, over))
         return joined(frames)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from datetime import UTC, datetime, timedelta
+from hashlib import sha256
+from io import BytesIO
 from threading import Lock
 from typing import Any
 
@@ -131,6 +133,17 @@ class RecordKeeper:
                 span = _moment(extents["first"].min()), _moment(extents["last"].max())
                 self._verify(store, plant, machine, extents, span, progress, rebuild=rebuild)
         return self.made - made
+
+    def content(self, plant: Plant) -> dict[str, str]:
+        """A digest of every record that is kept, by machine and month."""
+        digests = {}
+        for machine in plant.machines:
+            for month in self._table.months(machine.id):
+                kept = self._table.read(machine.id, [month], list(RECORDS)[2:])
+                body = BytesIO()
+                kept.write_ipc(body)
+                digests[f"{machine.id} {month}"] = sha256(body.getvalue()).hexdigest()
+        return digests
 
     def _verify(
         self,

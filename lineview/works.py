@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import TracebackType
+from typing import TYPE_CHECKING
 
 from lineview.answers.answer import Answer, Question
 from lineview.asking import answer_to
@@ -20,7 +21,9 @@ from lineview.record_keeper import RecordKeeper
 from lineview.scoping import choose_machine, known_machine, scope_of
 from lineview.store.record_table import RecordTable
 from lineview.store.store import Store
-from lineview.take_in import Taken, take_in
+
+if TYPE_CHECKING:
+    from lineview.take_in import Taken
 
 #: Answers kept so that a page shown twice is worked out once, and the bytes their frames may hold together.
 KEPT_ANSWERS, KEPT_BYTES = 64, 64_000_000
@@ -108,6 +111,8 @@ class Works:
         list of Taken
             One a file.
         """
+        from lineview.take_in import take_in  # reading exports is not needed to answer
+
         return take_in(
             paths,
             self.plant,

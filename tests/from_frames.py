@@ -171,7 +171,8 @@ def _order_inputs(plant: Plant, scope: Scope, frames: Frames) -> OrderInputs:
     machines = [m for m in plant.machines if m.kind == "cut-and-wrap machine"]
     now = order_moment(scope)
     counts = {m.id: counted(plant, m, frames.of(m.id)) for m in machines if frames.of(m.id).height}
-    good = [c.between((scope.period.start, scope.period.end)).good for c in counts.values()]
+    on_line = [c for c in counts.values() if c.machine.line == scope.line]
+    good = [c.between((scope.period.start, scope.period.end)).good for c in on_line]
     return OrderInputs(
         counts,
         output(plant, machines, frames, now) if frames.made is None else frames.made,

@@ -1,4 +1,4 @@
-"""The likeliest count where a counter's readings leave it open: a reset, or a gap with a turn in it."""
+"""The likeliest count where a counter's readings leave it open: a reset, or a gap in which it may have turned."""
 
 from __future__ import annotations
 
@@ -13,8 +13,6 @@ Ints = npt.NDArray[np.int64]
 
 #: The pace on either side of a gap is taken over so much of the time next to it [s].
 NEAR_S = 300.0
-#: A counter that counted nothing for so long next to a gap stood there [s].
-STOOD_S = 60.0
 #: A gap longer than this is counted at the pace of the planned time around it, stops included [s].
 LONG_S = 1800.0
 
@@ -98,15 +96,14 @@ def likeliest(
     A counter that reads the same before and after a gap counted nothing: that whole turns brought it back
     to the very same value has one chance in its modulus. Where it may have turned, the number of turns is
     the one nearest the pace. Where it was set back, it counted what it shows since then, and before that it
-    went on at the pace it had. The pace of a gap up to half an hour is that of the five minutes next to it,
-    and none where it stood for the minute next to it; a longer one is counted over its planned time at the
-    pace of the planned time around it, so that night, breaks and usual stops add nothing.
+    went on at the pace it had. The pace beside a gap up to half an hour is 0 where it stood at the last, or
+    first, reading, else that of the five minutes next to it; a longer one is counted over its planned time at the pace of the planned time around
+    it, so that night, breaks and usual stops add nothing.
 
     Examples
     --------
     >>> start = np.array([0.0, 60.0, 120.0])
-    >>> value, low = np.array([300.0, np.nan, 310.0]), np.array([300.0, 5, 310])
-    >>> high = np.array([300.0, 450, 310])
+    >>> value, low, high = np.array([300.0, np.nan, 310.0]), np.array([300.0, 5, 310]), np.array([300.0, 450, 310])
     >>> gap = OpenIntervals(start, start + 60, value, low, high, float("nan"), 1.0)
     >>> likeliest(gap, PlannedTime(np.array([0.0]), np.array([180.0]))).round(1).tolist()
     [300.0, 300.0, 310.0]
@@ -150,8 +147,8 @@ def _expected(
     sums = _Sums(counted, planned)
     before = sums.pace(np.maximum(start - NEAR_S, first), start)
     after = sums.pace(end, np.minimum(end + NEAR_S, last))
-    before = np.where(sums.pace(np.maximum(start - STOOD_S, first), start) == 0.0, 0.0, before)
-    after = np.where(sums.pace(end, np.minimum(end + STOOD_S, last)) == 0.0, 0.0, after)
+    before = np.where(_counted_nothing(counted, gaps - 1), 0.0, before)
+    after = np.where(_counted_nothing(counted, gaps + 1), 0.0, after)
     one = np.where(np.isnan(before), after, before)
     two = np.where(np.isnan(after), one, after)
     sides = np.nan_to_num((one + two) / 2)
@@ -162,6 +159,12 @@ def _expected(
     long = end - start > LONG_S
     spent = planned.before(end) - planned.before(start)
     return np.where(long, sums.planned_pace(first, last) * spent, by_sides)
+
+
+def _counted_nothing(counted: OpenIntervals, place: Ints) -> npt.NDArray[np.bool_]:
+    """Where an interval beside a gap is known and counted nothing: there the machine stood."""
+    there = (place >= 0) & (place < len(counted.value))
+    return np.asarray(there & (counted.value[np.clip(place, 0, len(counted.value) - 1)] == 0.0))
 
 
 class _Sums:

@@ -2,11 +2,10 @@
 
 Notes
 -----
-Good pieces are those of a counter of good pieces, else pieces made less rejects, else all pieces where
-nothing counts rejects. An interval between two readings that lies over a moment is shared out by the pieces
-the machine made along it; the bounds leave such an interval out, and take what its part can hold at the
-fastest. Where readings leave a count open, the value is the likeliest one (lineview.machine.likeliest) and
-the bounds are those that the readings allow.
+Good pieces are those of a counter of good pieces, else pieces made less rejects, else all pieces where nothing
+counts rejects. An interval between two readings that lies over a moment is shared out by the pieces the machine
+made along it; the bounds leave such an interval out and take it whole. Where readings leave a count open, the
+value is the likeliest one (lineview.machine.likeliest) and the bounds are those that the readings allow.
 """
 
 from __future__ import annotations
@@ -38,8 +37,6 @@ PIECE_COUNTERS: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank
 _MADE: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
 #: Without a reading for so many usual intervals at a period's edge its count is not known.
 _USUAL = 1.5
-#: A stamp may be late or early by so much [µs].
-_STAMP_US = 1_000_000
 NO_PLAN = PlannedTime(np.empty(0), np.empty(0))
 
 
@@ -95,11 +92,12 @@ class CounterIncrements:
             np.clip(span[0] - begins, 0, ends - begins) + np.clip(ends - span[-1], 0, ends - begins)
         ).astype(float)
         least = np.where(whole, low[b.floor] - low[inner], 0.0)
-        most = np.where(whole, high[b.floor] - high[inner], 0.0) + outside * self.fastest_per_us
-        unbounded = whole & (so_far.unbounded[b.floor] > so_far.unbounded[inner])
-        most = np.where(unbounded, np.inf, most) + self._most_at_ends(a, b)
+        most = high[b.ceil] - high[a.floor] + outside * self.fastest_per_us
+        for edge, other, starts in ((a, b, True), (b, a, False)):
+            spare_low, spare_high = self._long_edge(edge, other, starts=starts)
+            least, most = least + spare_low, most - spare_high
+        most = np.where(so_far.unbounded[b.ceil] > so_far.unbounded[a.floor], np.inf, most)
         taken = np.where(outside <= _USUAL * self.usual_us, np.round(inside, 6), np.nan)
-        most = np.fmax(most, taken)
         return Counted(
             np.where(long > 0, taken, 0.0),
             np.clip(least - self.step, 0.0, None),
@@ -108,17 +106,23 @@ class CounterIncrements:
             _readings(so_far.readings, a, b),
         )
 
-    def _most_at_ends(self, a: _Place, b: _Place) -> Floats:
-        """The most counted in the intervals that a stretch begins and ends in: all of each, or what fits."""
-        last = len(self.high) - 1
-        same = a.between & b.between & (a.floor == b.floor)
-        after = np.where(same, b.at, a.end) - a.at
-        parts = (a.between, a.floor, after), (b.between & ~same, b.floor, b.at - b.start)
-        most = np.zeros(len(a.at))
-        for there, place, long in parts:
-            fits = (long + 2 * _STAMP_US) * self.fastest_per_us
-            most += np.where(there, np.minimum(self.high[np.minimum(place, last)], fits), 0.0)
-        return most
+    def _long_edge(self, edge: _Place, other: _Place, *, starts: bool) -> tuple[Floats, Floats]:
+        """What a long interval over an edge must and cannot have added inside, by the fastest rate.
+
+        Of an interval much longer than usual the part on one side of a moment holds at most what fits into it
+        at the fastest rate, and at least what does not fit into the other part.
+        """
+        place = np.minimum(edge.floor, len(self.value) - 1)
+        long = edge.between & (edge.end - edge.start > _USUAL * self.usual_us) & (self.usual_us > 0)
+        long &= (other.floor != edge.floor) | (not starts)  # one interval over both edges is looked at once
+        inner_end = np.minimum(edge.end, other.at) if starts else edge.at
+        inner_start = edge.at if starts else np.maximum(edge.start, other.at)
+        inside = np.clip(inner_end - inner_start, 0, None) * self.fastest_per_us
+        outside = (edge.end - edge.start) * self.fastest_per_us - inside
+        high = np.where(np.isinf(self.high[place]), 0.0, self.high[place])
+        must = np.clip(self.low[place] - outside, 0.0, None)
+        cannot = np.clip(high - inside, 0.0, None)
+        return np.where(long, must, 0.0), np.where(long, cannot, 0.0)
 
     @cached_property
     def _so_far(self) -> _SoFar:
@@ -433,7 +437,7 @@ def counter_increments(
 
 
 def _stood(intervals: OpenIntervals) -> npt.NDArray[np.bool_]:
-    """Where a counter that may have turned stands just where it stood: it counted nothing."""
+    """Where a counter that may have turned stands just where it stood: it counted nothing, 1 chance in its size."""
     if not np.isfinite(intervals.turn):
         return np.zeros(len(intervals.value), dtype=np.bool_)
     over = np.where(np.isfinite(intervals.high), intervals.high - intervals.low, 0.0)

@@ -15,7 +15,7 @@ Ints = NDArray[np.int64]
 STAMP_S = 2.0
 #: A 32-bit value read as two 16-bit words that belong to two moments is off by a multiple of this.
 WORD = 65536.0
-#: At most this many readings in a row are set aside as off course, unless they hold one value.
+#: At most this many readings in a row are set aside as off course.
 LONGEST_RUN = 3
 #: A frozen value that catches up at this nearness to the line's own rate was frozen, not preset.
 CATCH_UP = 0.2
@@ -107,11 +107,11 @@ def off_course(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools
     odd, torn : arrays of bool
         `odd`: set aside; `torn`: of those, the ones off by a multiple of 65,536.
     """
-    odd = np.zeros(len(value), dtype=bool)
+    odd = _placeholders(at_us, value, limits)
     torn = np.zeros(len(value), dtype=bool)
-    kept = np.arange(len(value))
+    kept = np.flatnonzero(~odd)
     for _ in range(8):
-        found = _runs_off_course(at_us[kept], value[kept], limits) | _held(at_us[kept], value[kept], limits)
+        found = _runs_off_course(at_us[kept], value[kept], limits)
         if not found.any():
             break
         aside = kept[found]
@@ -120,6 +120,28 @@ def off_course(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools
         torn[aside] = _by_words(at_us, value, before, aside, limits)
         kept = kept[~found]
     return odd, torn
+
+
+def _placeholders(at_us: Ints, value: Floats, limits: Limits) -> Bools:
+    """Find runs of one value that a counter can neither have gone to nor come from.
+
+    Some exports write 0, or the counter's last value, for as long as nothing answers. Such a run, however
+    long, is no count where the readings on either side of it follow from each other.
+    """
+    odd = np.zeros(len(value), dtype=bool)
+    if len(value) < 3:
+        return odd
+    first = np.flatnonzero(np.concatenate(([True], value[1:] != value[:-1])))
+    last = np.append(first[1:], len(value)) - 1
+    inner = (first > 0) & (last < len(value) - 1)
+    first, last = first[inner], last[inner]
+    into = possible(at_us, value, first - 1, first, limits)
+    out = possible(at_us, value, last, last + 1, limits)
+    over = possible(at_us, value, first - 1, last + 1, limits)
+    alone = ~into & ~out & over & (value[first - 1] != value[first])
+    for a, b in zip(first[alone].tolist(), last[alone].tolist(), strict=True):
+        odd[a : b + 1] = True
+    return odd
 
 
 def _by_words(at_us: Ints, value: Floats, before: Ints, aside: Ints, limits: Limits) -> Bools:
@@ -148,21 +170,6 @@ def _runs_off_course(at_us: Ints, value: Floats, limits: Limits) -> Bools:
                 pairs = open_pairs[mended]
                 found[pairs + 1 + offset if ahead else pairs - offset] = True
             open_pairs = open_pairs[~mended]
-    return found
-
-
-def _held(at_us: Ints, value: Floats, limits: Limits) -> Bools:
-    """Find placeholders held for a while: one value that could neither be come to nor left."""
-    found = np.zeros(len(value), dtype=bool)
-    begins = np.flatnonzero(np.concatenate(([True], value[1:] != value[:-1])))
-    ends = np.append(begins[1:], len(value)) - 1
-    inner = (ends > begins) & (begins > 0) & (ends < len(value) - 1)
-    begins, ends = begins[inner], ends[inner]
-    left, right = begins - 1, ends + 1
-    odd = ~possible(at_us, value, left, begins, limits) & ~possible(at_us, value, ends, right, limits)
-    odd &= possible(at_us, value, left, right, limits)
-    for first, last in zip(begins[odd].tolist(), ends[odd].tolist(), strict=True):
-        found[first : last + 1] = True
     return found
 
 

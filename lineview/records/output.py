@@ -183,7 +183,7 @@ def _share(
     middle = start + (end - start) / 2
     for a, b, product in ((start, middle, products[0]), (middle, end, products[1])):
         low, high = max(a, period[0]), min(b, period[1])
-        if high > low:
+        if high > low and parts[0] > 0:
             key = (low.astimezone(tz).date(), product)
             sums[key] = sums.get(key, np.zeros(4)) + parts * ((high - low) / (end - start))
 
@@ -239,9 +239,10 @@ def _frame(
         for day in minutes:
             if first <= day <= last and day not in made:
                 sums.setdefault((day, ""), np.zeros(4))
+    days_made = {day for (day, _), parts in sums.items() if parts[0] > 0}
     rows = [
         (line, day, product, *parts.tolist(), minutes.get(day, 0.0))
         for (day, product), parts in sums.items()
-        if parts[0] > 0 or minutes.get(day, 0.0) > 0
+        if parts[0] > 0 or (minutes.get(day, 0.0) > 0 and day not in days_made)
     ]
     return pl.DataFrame(rows, schema=DAILY_OUTPUT, orient="row")

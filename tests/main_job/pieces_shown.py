@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-#: The figure of the asked period's good pieces: of the asked machine, a sizer's line, or the whole works.
+#: The figure of the asked period's good pieces on the asked machine's line, by one name in every answer.
 NAME = "good_pieces"
 
 
@@ -23,8 +23,9 @@ class Shown:
 
 def pieces_shown(answer: dict[str, Any]) -> Shown:
     """The good pieces an answer shows; a missing figure is a failure that names it."""
-    figure = answer["figures"].get(NAME)
-    assert figure is not None, f"the {answer['question']} answer shows no figure {NAME}"
+    figures = answer["figures"]
+    assert NAME in figures, f"the {answer['question']} answer shows no figure {NAME}"
+    figure = figures[NAME]
     value, low, high = figure["value"], figure["low"], figure["high"]
     if low is None and high is None:  # counted, no interval: the ends are the value
         low = high = value

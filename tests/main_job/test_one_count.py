@@ -1,7 +1,6 @@
 """Every question about one shift stands on the same good pieces and bounds, and they hold the truth."""
 
-from collections.abc import Iterator, Sequence
-from dataclasses import astuple
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -77,26 +76,13 @@ def test_there_are_twenty_troubled_shifts_of_every_kind() -> None:
     assert all(100_000 < case.good < 160_000 for case in CASES)
 
 
-def of_the_works(asked: Asked, machines: Sequence[str], token: str) -> Shown:
-    """The good pieces of several machines by their shift answers, added up."""
-    parts = [asked.shown("shift", machine, token) for machine in machines]
-    return Shown(*(sum(ends) for ends in zip(*(astuple(part) for part in parts), strict=True)))
+@pytest.mark.parametrize("case", CASES, ids=str)
+def test_every_question_shows_the_same_pieces(troubled: Asked, case: Case) -> None:
+    shown = {question: troubled.shown(question, case.machine, case.token) for question in QUESTIONS}
+    assert len(set(shown.values())) == 1, shown
 
 
-def same_everywhere(asked: Asked, machines: Sequence[str], token: str) -> None:
-    """Every question shows a machine's pieces alike; the order, of the whole works, their sum."""
-    for machine in machines:
-        shown = {q: asked.shown(q, machine, token) for q in QUESTIONS if q != "order"}
-        assert len(set(shown.values())) == 1, shown
-        assert asked.shown("order", machine, token) == of_the_works(asked, machines, token)
-
-
-@pytest.mark.parametrize("token", sorted({case.token for case in CASES}))
-def test_every_question_shows_the_same_pieces(troubled: Asked, token: str) -> None:
-    same_everywhere(troubled, ["wrapA", "wrapB"], token)
-
-
-@pytest.mark.parametrize("question", [q for q in QUESTIONS if q != "order"])
+@pytest.mark.parametrize("question", QUESTIONS)
 @pytest.mark.parametrize("case", CASES, ids=str)
 def test_the_truth_lies_inside_and_is_exact_where_readings_decide_it(
     troubled: Asked, case: Case, question: str
@@ -113,7 +99,7 @@ def test_the_truth_lies_inside_and_is_exact_where_readings_decide_it(
         assert shown.value == case.good
 
 
-@pytest.mark.parametrize("question", [q for q in QUESTIONS if q != "order"])
+@pytest.mark.parametrize("question", QUESTIONS)
 def test_a_reset_in_a_gap_at_a_standstill_of_the_demo_week(demo_week: Asked, question: str) -> None:
     shown = demo_week.shown(question, RESET["machine"], RESET["token"])
     assert shown.value == RESET["good"]
@@ -122,7 +108,8 @@ def test_a_reset_in_a_gap_at_a_standstill_of_the_demo_week(demo_week: Asked, que
 
 
 def test_every_question_about_the_demo_week_shows_the_same_pieces(demo_week: Asked) -> None:
-    same_everywhere(demo_week, ["wrap1", "wrap2"], RESET["token"])
+    shown = {q: demo_week.shown(q, RESET["machine"], RESET["token"]) for q in QUESTIONS}
+    assert len(set(shown.values())) == 1, shown
 
 
 @pytest.mark.parametrize("machine", ["wrap1", "wrap2"])
