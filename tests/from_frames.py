@@ -98,7 +98,8 @@ def counted(
     plant: Plant, machine: Machine, readings: pl.DataFrame, period: tuple[datetime, datetime] | None = None
 ) -> MachineCounts:
     """Counts of a machine by all its readings; only those of the period are counted as readings."""
-    counts = count_machine(machine, readings, gap_s=plant.gap_s, planned=planned_of(plant, readings))
+    planned = planned_of(plant, readings)
+    counts = count_machine(machine, readings, gap_s=plant.gap_s, planned=planned).with_states()
     if period is None:
         return counts
     inside = readings.filter((pl.col("at") >= period[0]) & (pl.col("at") < period[1]))

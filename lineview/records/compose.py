@@ -19,7 +19,6 @@ from lineview.machine.pieces import (
     MachineCounts,
     fastest_per_us,
 )
-from lineview.measures.coded_clock import clock_with_states
 from lineview.measures.counts import pair_bounds
 from lineview.measures.state_spells import NO_SPELLS, Spells
 from lineview.measures.states import RUNNING, SLOW, STANDING, UNSEEN, Clock
@@ -71,14 +70,14 @@ def machine_counts(
     return MachineCounts(
         machine,
         increments,
-        clock_with_states(seen, spells, machine.nominal_per_min),
+        seen,
         spells,
         _aside(records),
         float(usual.median()) if len(usual) else None,  # type: ignore[arg-type]  # a float
         int(inside["readings"].sum()),
         tuple(sorted(set(inside["unknown_states"].explode().drop_nulls().to_list()))),
         _marks(records),
-    )
+    ).with_states()
 
 
 def _counter_ends(records: pl.DataFrame) -> pl.DataFrame:
