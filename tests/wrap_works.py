@@ -6,8 +6,11 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 
-from lineview.columns import ADJUSTMENTS, BATCHES, PLAN, READINGS, REELS, STOCK, STOP_LOG, WEIGHTS, empty
+from lineview.answers.answer import Scope
+from lineview.columns import BATCHES, READINGS, REELS
+from lineview.figure import Period
 from lineview.plant import Counter, Line, Machine, Plant, Product, Web
+from tests.from_frames import Frames
 
 START = datetime(2026, 6, 1, tzinfo=UTC)
 CUT_MM = {"film": 56.0, "wax paper": 50.0}
@@ -257,20 +260,12 @@ def _at(seconds: float) -> datetime:
     return START + timedelta(seconds=round(float(seconds)))
 
 
-def evidence_of(made: Made, **others: pl.DataFrame):
-    """The frames as an answer gets them."""
-    from lineview.answers.answer import Evidence
-
-    frames = {
-        "weights": empty(WEIGHTS), "batches": made.batches, "stop_log": empty(STOP_LOG),
-        "reels": made.reels, "stock": empty(STOCK), "plan": empty(PLAN), "adjustments": empty(ADJUSTMENTS),
-    }  # fmt: skip
-    return Evidence(readings={"wrap1": made.readings}, **(frames | others))
+def frames_of(made: Made, **others: object) -> Frames:
+    """The frames that the machine's exports hold."""
+    frames = {"readings": {"wrap1": made.readings}, "batches": made.batches, "reels": made.reels}
+    return Frames(**(frames | others))
 
 
-def scope_of(made: Made):
+def scope_of(made: Made) -> Scope:
     """The whole of the simulated time."""
-    from lineview.answers.answer import Scope
-    from lineview.figure import Period
-
     return Scope("line1", "wrap1", Period(START, made.end), made.end, "the simulated days")

@@ -13,6 +13,8 @@ Ints = npt.NDArray[np.int64]
 
 #: The pace on either side of a gap is taken over so much of the time next to it [s].
 NEAR_S = 300.0
+#: A counter that counted nothing while so many counts were due stood: by chance that is 1 in 150.
+DUE = 5.0
 #: A gap longer than this is counted at the pace of the planned time around it, stops included [s].
 LONG_S = 1800.0
 
@@ -96,9 +98,10 @@ def likeliest(
     A counter that reads the same before and after a gap counted nothing: that whole turns brought it back
     to the very same value has one chance in its modulus. Where it may have turned, the number of turns is
     the one nearest the pace. Where it was set back, it counted what it shows since then, and before that it
-    went on at the pace it had. The pace beside a gap up to half an hour is 0 where it stood at the last, or
-    first, reading, else that of the five minutes next to it; a longer one is counted over its planned time at
-    the pace of the planned time around it, so that night, breaks and usual stops add nothing.
+    went on at the pace it had. The pace beside a gap up to half an hour is that of the five minutes next to
+    it, but 0 where it stood: where it counted nothing for so long that five counts were due at that pace. A
+    longer gap is counted over its planned time at the pace of the planned time around it, so that night,
+    breaks and usual stops add nothing.
 
     Examples
     --------
@@ -147,8 +150,9 @@ def _expected(
     sums = _Sums(counted, planned)
     before = sums.pace(np.maximum(start - NEAR_S, first), start)
     after = sums.pace(end, np.minimum(end + NEAR_S, last))
-    before = np.where(_counted_nothing(counted, gaps - 1), 0.0, before)
-    after = np.where(_counted_nothing(counted, gaps + 1), 0.0, after)
+    before_s, after_s = (_due_s(pace, counted.step) for pace in (before, after))
+    before = np.where(sums.pace(np.maximum(start - before_s, first), start) == 0.0, 0.0, before)
+    after = np.where(sums.pace(end, np.minimum(end + after_s, last)) == 0.0, 0.0, after)
     one = np.where(np.isnan(before), after, before)
     two = np.where(np.isnan(after), one, after)
     sides = np.nan_to_num((one + two) / 2)
@@ -161,10 +165,9 @@ def _expected(
     return np.where(long, sums.planned_pace(first, last) * spent, by_sides)
 
 
-def _counted_nothing(counted: OpenIntervals, place: Ints) -> npt.NDArray[np.bool_]:
-    """Where an interval beside a gap is known and counted nothing: there the machine stood."""
-    there = (place >= 0) & (place < len(counted.value))
-    return np.asarray(there & (counted.value[np.clip(place, 0, len(counted.value) - 1)] == 0.0))
+def _due_s(pace: Floats, step: float) -> Floats:
+    """In how long a counter of this pace should have counted [s]."""
+    return np.minimum(DUE * step / np.maximum(np.nan_to_num(pace), 1e-9), NEAR_S)
 
 
 class _Sums:

@@ -12,7 +12,7 @@ readings allow.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import numpy as np
@@ -30,11 +30,11 @@ from lineview.machine.counters import (
 )
 from lineview.machine.likeliest import PlannedTime
 from lineview.measures.coded_clock import clock_with_states
+from lineview.measures.state_codes import unknown_states
 from lineview.measures.state_spells import NO_SPELLS, Spells, set_aside, state_spells
-from lineview.measures.states import Clock, clock
+from lineview.measures.states import Clock, clock, moving
 from lineview.plant import Counter, Counts, Machine
 
-PIECE_COUNTERS: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
 #: Counters of what was made; what they count in maintenance is set aside.
 _MADE: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
 
@@ -116,6 +116,10 @@ class MachineCounts:
     readings: int = 0
     unknown_states: tuple[str, ...] = ()
     marks: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=MARKS))
+
+    def with_states(self) -> MachineCounts:
+        """The same with the machine's states told where there are no readings of its counter."""
+        return replace(self, seen=clock_with_states(self.seen, self.spells, self.machine.nominal_per_min))
 
     def count(self, kind: Counts, begins: Ints, ends: Ints) -> Counted | None:
         """What one counter counted from each begin to its end [µs]; None where the machine has none."""
@@ -208,8 +212,8 @@ def count_machine(
     Returns
     -------
     MachineCounts
-        Its activity is empty where the machine has no piece counter or no readings. Pieces counted in
-        maintenance are in no sum; web fed in it is used all the same.
+        Its activity is that by its counters alone, empty where it has no piece counter or no readings. Pieces
+        counted in maintenance are in no sum; web fed in it is used all the same.
 
     Raises
     ------
@@ -229,16 +233,15 @@ def count_machine(
             channel_increments(readings, counter), spells if made else NO_SPELLS
         )
         counters[counter.counts] = counter_increments(frames[counter.counts], counter, planned)
-    seen = counter_activity(machine, frames, gap_s)
-    whole = clock_with_states(seen, spells, machine.nominal_per_min)
+    seen = _counter_activity(machine, frames, gap_s)
     every = float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None
     return MachineCounts(
-        machine, counters, whole, spells, aside, every,
-        int((readings["quality"] == "good").sum()), marks=marks_of(machine, readings),
+        machine, counters, seen, spells, aside, every, int((readings["quality"] == "good").sum()),
+        tuple(unknown_states(machine, readings)), _marks_of(machine, readings),
     )  # fmt: skip
 
 
-def marks_of(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
+def _marks_of(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
     """What a machine's product and batch channels said: MARKS by time."""
     found = [pl.DataFrame(schema=MARKS)]
     for name in ("product", "batch"):
@@ -249,9 +252,11 @@ def marks_of(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
     return pl.concat(found)
 
 
-def counter_activity(machine: Machine, added: Mapping[Counts, pl.DataFrame], gap_s: float) -> Clock:
-    """A machine's activity by its piece counters alone: INCREMENTS by what they count to stretches."""
+def _counter_activity(machine: Machine, added: Mapping[Counts, pl.DataFrame], gap_s: float) -> Clock:
+    """A machine's activity by its piece counters alone, a sizer's by its rope counter."""
     shows = piece_counter(machine)
+    if shows is None and "rope" in added:
+        return moving(added["rope"], gap_s)
     made = added[shows.counts] if shows is not None else pl.DataFrame(schema=INCREMENTS)
     if shows is not None and shows.counts == "good pieces":
         made = _together(made, added.get("rejects"))

@@ -133,12 +133,12 @@ def _placeholders(at_us: Ints, value: Floats, limits: Limits) -> Bools:
         return odd
     first = np.flatnonzero(np.concatenate(([True], value[1:] != value[:-1])))
     last = np.append(first[1:], len(value)) - 1
-    inner = (first > 0) & (last < len(value) - 1)
+    inner = (first > 0) & (last < len(value) - 1) & (last > first)
     first, last = first[inner], last[inner]
     into = possible(at_us, value, first - 1, first, limits)
     out = possible(at_us, value, last, last + 1, limits)
     over = possible(at_us, value, first - 1, last + 1, limits)
-    alone = ~into & ~out & over & (value[first - 1] != value[first])
+    alone = ~into & ~out & over
     for a, b in zip(first[alone].tolist(), last[alone].tolist(), strict=True):
         odd[a : b + 1] = True
     return odd

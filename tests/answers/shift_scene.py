@@ -1,17 +1,16 @@
 """A simulated shift, and the shift's answer asked of it."""
 
 import sys
-from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import polars as pl
 
-from lineview.answers.answer import Answer, Evidence, Scope
-from lineview.answers.shift import answer_shift
-from lineview.columns import ADJUSTMENTS, BATCHES, PLAN, REELS, STOCK, STOP_LOG, WEIGHTS, empty
+from lineview.answers.answer import Answer, Scope
+from lineview.columns import BATCHES, PLAN
 from lineview.figure import Period
 from lineview.plant import Line, Machine, Plant, Product, Web
+from tests.from_frames import Frames, answered
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "truth"))
 from clock_line import EARLY, START, Run, machine, readings, simulate
@@ -19,16 +18,6 @@ from clock_line import EARLY, START, Run, machine, readings, simulate
 END = START + timedelta(hours=8)
 RUN = simulate(7)
 FRAME = readings(RUN, 10, seed=7)
-NOTHING = Evidence(
-    readings={},
-    weights=empty(WEIGHTS),
-    batches=empty(BATCHES),
-    stop_log=empty(STOP_LOG),
-    reels=empty(REELS),
-    stock=empty(STOCK),
-    plan=empty(PLAN),
-    adjustments=empty(ADJUSTMENTS),
-)
 
 
 def product(name: str, *allergens: str) -> Product:
@@ -69,10 +58,8 @@ def ask(
     plant: Plant | None = None,
     **more: pl.DataFrame,
 ) -> Answer:
-    evidence = replace(NOTHING, readings={"w1": frame}, **more)
-    return answer_shift(
-        plant or works(), Scope("1", "w1", Period(start, end), now, "Tue 9 June, early"), evidence
-    )
+    scope = Scope("1", "w1", Period(start, end), now, "Tue 9 June, early")
+    return answered("shift", plant or works(), scope, Frames({"w1": frame}, **more))
 
 
 def plan(*rows: tuple[str, float, float, float]) -> pl.DataFrame:

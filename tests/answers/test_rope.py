@@ -8,12 +8,13 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.answers.answer import Answer, Evidence, Scope
+from lineview.answers.answer import Answer, Scope
 from lineview.answers.rope import answer_rope
-from lineview.columns import ADJUSTMENTS, BATCHES, PLAN, READINGS, REELS, STOCK, STOP_LOG, WEIGHTS, empty
+from lineview.columns import ADJUSTMENTS, BATCHES, READINGS, empty
 from lineview.errors import AskError
 from lineview.figure import Period
 from lineview.plant import Gauge, Line, Machine, Plant, Product
+from tests.from_frames import Frames, answered
 from tests.published.piston_rings import RINGS, VISCOSITY
 from tests.truth.rope_lines import ar1
 
@@ -62,12 +63,12 @@ def ask(
     plant: Plant | None = None,
 ) -> Answer:  # fmt: skip
     end = frame["at"].max() + timedelta(seconds=1)
-    evidence = Evidence(
-        readings={"sizer2": frame}, weights=empty(WEIGHTS), stop_log=empty(STOP_LOG), reels=empty(REELS),
-        stock=empty(STOCK), plan=empty(PLAN), batches=empty(BATCHES) if batches is None else batches,
+    frames = Frames(
+        {"sizer2": frame},
+        batches=empty(BATCHES) if batches is None else batches,
         adjustments=empty(ADJUSTMENTS) if done is None else done,
-    )  # fmt: skip
-    return answer_rope(plant or works(), Scope("1", "sizer2", Period(START, end), end), evidence)
+    )
+    return answered("rope", plant or works(), Scope("1", "sizer2", Period(START, end), end), frames)
 
 
 def adjusted(minutes: float) -> pl.DataFrame:

@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import polars as pl
 import pytest
-from shift_scene import END, FRAME, NOTHING, RUN, START, ask, machine, table, value, works
+from shift_scene import END, FRAME, RUN, START, ask, machine, table, value, works
 
 from lineview.answers.answer import Scope
 from lineview.answers.shift import answer_shift
@@ -12,12 +12,14 @@ from lineview.columns import READINGS
 from lineview.errors import AskError
 from lineview.figure import Period
 from lineview.plant import Gauge
+from tests.from_frames import Frames, inputs
 
 
 def test_an_unknown_machine_is_named_with_those_there_are() -> None:
-    scope = Scope("1", "w9", Period(START, END), END)
+    known, unknown = (Scope("1", name, Period(START, END), END) for name in ("w1", "w9"))
+    given = inputs("shift", works(), known, Frames())
     with pytest.raises(AskError, match=r"w9.*w1"):
-        answer_shift(works(), scope, NOTHING)
+        answer_shift(works(), unknown, given)
 
 
 def test_pieces_counted_in_maintenance_are_told() -> None:

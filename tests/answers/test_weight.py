@@ -7,17 +7,17 @@ import re
 
 import polars as pl
 import pytest
-from weight_scene import batch_sheet, evidence, plant, product, scope, web, weights
+from weight_scene import batch_sheet, frames, plant, product, scope, web, weights
 
 from lineview.answers.answer import Answer
 from lineview.answers.json_form import to_json
 from lineview.answers.weight import answer_weight
-from lineview.columns import WEIGHTS
 from lineview.errors import AskError
+from tests.from_frames import answered, inputs
 
 
 def ask(weighed: pl.DataFrame | None = None, works: object = None, **given: object) -> Answer:
-    return answer_weight(works or plant(), scope(), evidence(weighed, **given))  # type: ignore[arg-type]
+    return answered("weight", works or plant(), scope(), frames(weighed, **given))  # type: ignore[arg-type]
 
 
 def value(answer: Answer, name: str) -> float:
@@ -211,7 +211,7 @@ def test_row_order_does_not_matter() -> None:
 def test_unknown_machine_is_refused() -> None:
     wrong = dataclasses.replace(scope(), machine="wrap9")
     with pytest.raises(AskError, match="wrap9"):
-        answer_weight(plant(), wrong, evidence(weights()))
+        answer_weight(plant(), wrong, inputs("weight", plant(), scope(), frames(weights())))
 
 
 def test_yield_and_giveaway_follow_the_counter() -> None:
@@ -221,9 +221,3 @@ def test_yield_and_giveaway_follow_the_counter() -> None:
     assert value(answer, "yield_percent") == pytest.approx(100 * made_kg / (40 * 22.7), abs=0.1)
     # 330 × 60 × 24 × 7 pieces a week at 0.05 g over: a works without shifts plans the whole day
     assert value(answer, "giveaway_kg_per_week") == pytest.approx(166.3, abs=4)
-
-
-def test_a_frame_without_its_columns_is_a_plain_error() -> None:
-    assert set(WEIGHTS) >= {"mass_g", "pieces"}
-    no_frame = ask(pl.DataFrame())
-    assert "no weights" in no_frame.text

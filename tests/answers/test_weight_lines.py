@@ -6,12 +6,12 @@ import dataclasses
 
 import polars as pl
 import pytest
-from weight_scene import batch_sheet, evidence, plant, product, scope, weights
+from weight_scene import batch_sheet, frames, plant, product, scope, weights
 
-from lineview.answers.answer import Answer, Evidence
+from lineview.answers.answer import Answer
 from lineview.answers.json_form import to_json
-from lineview.answers.weight import answer_weight
 from lineview.plant import Line, Machine, Plant
+from tests.from_frames import Frames, answered
 
 
 def two_lines(*products: object) -> Plant:
@@ -26,11 +26,11 @@ def two_lines(*products: object) -> Plant:
     )
 
 
-def beside(heavier_g: float, product_name: str = "mint") -> Evidence:
-    """Give the evidence of the asked line, with another line whose pieces are so much heavier."""
+def beside(heavier_g: float, product_name: str = "mint") -> Frames:
+    """Frames of the asked line, with another line whose pieces are so much heavier."""
     other = weights(seed=9).with_columns(machine=pl.lit("wrap2"), mass_g=pl.col("mass_g") + heavier_g)
     sheet = batch_sheet(40, (product_name,)).with_columns(line=pl.lit("line2"))
-    return dataclasses.replace(evidence(weights()), weights_elsewhere=other, batches_elsewhere=sheet)
+    return dataclasses.replace(frames(weights()), weights_elsewhere=other, batches_elsewhere=sheet)
 
 
 def told(answer: Answer) -> dict[str, tuple[object, object, object]]:
@@ -38,15 +38,15 @@ def told(answer: Answer) -> dict[str, tuple[object, object, object]]:
 
 
 def test_another_line_leaves_every_figure_of_the_asked_line_as_it_is() -> None:
-    alone = answer_weight(two_lines(), scope(), evidence(weights()))
-    both = answer_weight(two_lines(), scope(), beside(0.5))
+    alone = answered("weight", two_lines(), scope(), frames(weights()))
+    both = answered("weight", two_lines(), scope(), beside(0.5))
     assert told(alone) == told(both)
     assert alone.text == both.text
     to_json(both)
 
 
 def test_the_spread_between_lines_and_the_difference_are_told() -> None:
-    answer = answer_weight(two_lines(), scope(), beside(0.5))
+    answer = answered("weight", two_lines(), scope(), beside(0.5))
     spread = answer.figure("sd_lines_g")
     assert spread is not None and spread.value == pytest.approx(0.5 / 2**0.5, abs=0.08)
     assert spread.low < spread.value < spread.high
@@ -57,16 +57,16 @@ def test_the_spread_between_lines_and_the_difference_are_told() -> None:
 
 
 def test_lines_that_do_not_differ_are_said_not_to_be_told_apart() -> None:
-    notes = answer_weight(two_lines(), scope(), beside(0.0)).notes
+    notes = answered("weight", two_lines(), scope(), beside(0.0)).notes
     assert any("not told apart" in note for note in notes)
 
 
 def test_one_line_alone_cannot_be_compared() -> None:
-    spread = answer_weight(plant(), scope(), evidence(weights())).figure("sd_lines_g")
+    spread = answered("weight", plant(), scope(), frames(weights())).figure("sd_lines_g")
     assert spread is not None and spread.why_none == "cannot be told: one line was weighed"
 
 
 def test_lines_that_share_no_product_cannot_be_compared() -> None:
     works = two_lines(product("mint"), product("rose"))
-    spread = answer_weight(works, scope(), beside(0.5, "rose")).figure("sd_lines_g")
+    spread = answered("weight", works, scope(), beside(0.5, "rose")).figure("sd_lines_g")
     assert spread is not None and "no product of this line" in spread.why_none

@@ -7,20 +7,11 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 
-from lineview.answers.answer import Evidence, Scope
-from lineview.columns import (
-    ADJUSTMENTS,
-    BATCHES,
-    PLAN,
-    READINGS,
-    REELS,
-    STOCK,
-    STOP_LOG,
-    WEIGHTS,
-    empty,
-)
+from lineview.answers.answer import Scope
+from lineview.columns import BATCHES, READINGS, WEIGHTS, empty
 from lineview.figure import Period
 from lineview.plant import Counter, Gauge, Line, Machine, Plant, Product, Web
+from tests.from_frames import Frames
 
 START = datetime(2026, 6, 9, 4, tzinfo=UTC)
 HOURS = 8
@@ -126,18 +117,13 @@ def scope() -> Scope:
     return Scope("line1", "wrap1", Period(START, END), END, "Tue 9 June, early")
 
 
-def evidence(
+def frames(
     weighed: pl.DataFrame | None = None,
     sheet: pl.DataFrame | None = None,
     readings: dict[str, pl.DataFrame] | None = None,
-) -> Evidence:
-    return Evidence(
+) -> Frames:
+    return Frames(
         readings=readings if readings is not None else {"wrap1": counted()},
         weights=empty(WEIGHTS) if weighed is None else weighed,
         batches=batch_sheet(40) if sheet is None else sheet,
-        stop_log=empty(STOP_LOG),
-        reels=empty(REELS),
-        stock=empty(STOCK),
-        plan=empty(PLAN),
-        adjustments=empty(ADJUSTMENTS),
     )

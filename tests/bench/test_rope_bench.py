@@ -12,16 +12,18 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.answers.answer import Evidence, Scope
+from lineview.answers.answer import Scope
+from lineview.answers.inputs import Inputs
 from lineview.answers.rope import answer_rope
-from lineview.columns import ADJUSTMENTS, BATCHES, PLAN, READINGS, REELS, STOCK, STOP_LOG, WEIGHTS, empty
+from lineview.columns import BATCHES, READINGS
 from lineview.figure import Period
 from lineview.plant import Gauge, Line, Machine, Plant, Product
+from tests.from_frames import Frames, inputs
 
 START = datetime(2026, 1, 5, 5, tzinfo=UTC)
 
 
-def works(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Evidence]:
+def works(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Inputs]:
     rng = np.random.default_rng(9)
     n = batches * readings_a_batch
     every = 600 / readings_a_batch
@@ -56,11 +58,8 @@ def works(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Evidence]:
     )  # fmt: skip
     plant = Plant(shop="Invented", lines=(Line(id="1"),), machines=(sizer,), products=(mint,))
     end = START + timedelta(minutes=10 * batches)
-    evidence = Evidence(
-        readings={"sizer1": readings}, weights=empty(WEIGHTS), batches=sheet, stop_log=empty(STOP_LOG),
-        reels=empty(REELS), stock=empty(STOCK), plan=empty(PLAN), adjustments=empty(ADJUSTMENTS),
-    )  # fmt: skip
-    return plant, Scope("1", "sizer1", Period(START, end), end), evidence
+    scope = Scope("1", "sizer1", Period(START, end), end)
+    return plant, scope, inputs("rope", plant, scope, Frames({"sizer1": readings}, batches=sheet))
 
 
 @pytest.mark.bench
@@ -73,7 +72,7 @@ def test_ten_thousand_batches_in_a_second():
     assert processor < 1.0
 
 
-def _seconds(asked: tuple[Plant, Scope, Evidence]) -> tuple[float, float]:
+def _seconds(asked: tuple[Plant, Scope, Inputs]) -> tuple[float, float]:
     wall, processor = perf_counter(), process_time()
     answer = answer_rope(*asked)
     spent = perf_counter() - wall, process_time() - processor

@@ -6,12 +6,12 @@ import invented_answers as invented
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from invented_works import InventedWorks
 
 from lineview.board.address import NAMES, PAGES, Address, read_address
 from lineview.board.page import forms_of, page_of
 from lineview.errors import AskError, Fault, StoreError
 from lineview.plant.periods import moment
+from tests.board.invented_works import InventedWorks
 
 DAY = {"theme": "day", "narrow": False}
 WORDS = st.text(st.characters(codec="utf-8", exclude_categories=["Cs", "Cc"]), min_size=1, max_size=40).map(

@@ -8,7 +8,6 @@ import dash
 import polars as pl
 import pytest
 from flask.testing import FlaskClient
-from invented_works import InventedWorks
 
 from lineview.board.address import Address
 from lineview.board.app import create_app
@@ -17,6 +16,7 @@ from lineview.board.serve import address_of, open_server
 from lineview.board.sheet_files import sheet_links
 from lineview.errors import AskError
 from lineview.question_scope import read_question
+from tests.board.invented_works import InventedWorks
 
 
 @pytest.fixture(scope="module")

@@ -5,8 +5,9 @@ from __future__ import annotations
 
 import invented_answers as invented
 import pytest
-from invented_works import InventedWorks
 from served_board import Served
+
+from tests.board.invented_works import InventedWorks
 
 pytestmark = pytest.mark.browser
 PAGES = [*invented.ANSWERS, "intake", "bags"]

@@ -5,9 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from invented_works import InventedWorks
 from playwright.sync_api import expect
 from served_board import Served
+
+from tests.board.invented_works import InventedWorks
 
 pytestmark = pytest.mark.browser
 

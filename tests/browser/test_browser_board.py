@@ -7,11 +7,11 @@ from pathlib import Path
 
 import invented_answers as invented
 import pytest
-from invented_works import InventedWorks
 from served_board import Served
 
 from lineview.board.address import NAMES
 from lineview.question_scope import read_question
+from tests.board.invented_works import InventedWorks
 
 pytestmark = pytest.mark.browser
 ANSWERED = list(invented.ANSWERS)

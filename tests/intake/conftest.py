@@ -6,11 +6,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from invented_works import WORKS, adds_up
 
 from lineview.intake.export import Export
 from lineview.intake.read import read_export
 from lineview.plant import Layout, Plant
+from tests.intake.invented_works import WORKS, adds_up
 
 Reader = Callable[..., Export]
 

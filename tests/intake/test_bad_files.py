@@ -5,11 +5,11 @@ from __future__ import annotations
 import gzip
 
 import pytest
-from invented_works import WORKS, layout_of
 
 from lineview.errors import IntakeError
 from lineview.intake.find import find_exports
 from lineview.intake.read import read_export
+from tests.intake.invented_works import WORKS, layout_of
 
 GOOD = b"time;n\n2026-06-08 06:00:00;1\n"
 

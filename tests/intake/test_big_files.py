@@ -4,11 +4,11 @@ from datetime import datetime, timedelta
 
 import polars as pl
 import pytest
-from invented_works import WORKS, layout_of
 from polars.testing import assert_frame_equal
 
 from lineview.intake import big
 from lineview.intake.read import read_export
+from tests.intake.invented_works import WORKS, layout_of
 
 ROWS = 3_000
 LAYOUT = layout_of({"Stück": "pieces", "film": "film"}, time="Zeit", decimal=".")

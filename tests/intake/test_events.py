@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from invented_works import layout_of, reasons, utc
 
 from lineview.columns import BATCHES, PLAN, REELS, STOCK, STOP_LOG, WEIGHTS
 from lineview.errors import IntakeError
+from tests.intake.invented_works import layout_of, reasons, utc
 
 
 def column(export, name: str) -> list[object]:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from invented_works import WORKS, layout_of, values
 
 from lineview.errors import IntakeError
 from lineview.intake.export import Proposal
 from lineview.intake.read import read_export
+from tests.intake.invented_works import WORKS, layout_of, values
 
 BY_PLACE = layout_of({"column 2": "pieces", "column 4": "rejects"}, time="column 1")
 BARE = "2026-06-08 06:00:00;100;x;1\n2026-06-08 06:00:10;158;x;2\n"

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import polars as pl
 import pytest
-from invented_works import WORKS, layout_of, reasons, values
 
 from lineview.errors import IntakeError
 from lineview.intake.number_cells import Marks, evidence, parse_numbers
 from lineview.plant import Counter, Gauge, Plant
+from tests.intake.invented_works import WORKS, layout_of, reasons, values
 
 GAUGES = layout_of({"d": "diameter", "t": "temperature"}, machine="sizer1")
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from invented_works import WORKS, adds_up
 
 from lineview.errors import IntakeError
 from lineview.intake.export import Export, Proposal
 from lineview.intake.read import read_export
 from lineview.intake.settle import settle
+from tests.intake.invented_works import WORKS, adds_up
 
 
 def proposed(tmp_path: Path, content: str, name: str = "wrap1_20260608.csv") -> Proposal:
@@ -198,7 +198,7 @@ def test_a_header_that_nobody_knows_is_left_out_and_named(tmp_path):
 
 
 def test_a_layout_that_takes_the_file_but_not_its_headers_is_named(tmp_path):
-    from invented_works import layout_of
+    from tests.intake.invented_works import layout_of
 
     plant = WORKS.model_copy(
         update={"layouts": (layout_of({"Stück": "pieces", "x": "rejects"}, files="*.csv"),)}
@@ -211,7 +211,7 @@ def test_a_layout_that_takes_the_file_but_not_its_headers_is_named(tmp_path):
 
 
 def test_proposed_ids_do_not_clash(tmp_path):
-    from invented_works import layout_of
+    from tests.intake.invented_works import layout_of
 
     plant = WORKS.model_copy(update={"layouts": (layout_of({"zz": "pieces"}, id="wrap1", files="q*"),)})
     path = tmp_path / "wrap1_20260608.csv"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import polars as pl
 import pytest
-from invented_works import layout_of, reasons, values
 
 from lineview.intake.quality import judge
+from tests.intake.invented_works import layout_of, reasons, values
 
 
 def judged(*cells: str) -> list[str]:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from invented_works import WORKS, layout_of, reasons, utc, values
-
 from lineview.columns import READINGS
 from lineview.intake.read import read_export
+from tests.intake.invented_works import WORKS, layout_of, reasons, utc, values
 
 
 def test_a_long_table_counts_names_that_are_not_in_the_layout(read):

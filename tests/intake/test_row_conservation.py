@@ -8,11 +8,11 @@ from pathlib import Path
 import polars as pl
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from invented_works import WORKS, adds_up, layout_of
 
 from lineview.errors import IntakeError
 from lineview.intake.export import Export
 from lineview.intake.read import read_export
+from tests.intake.invented_works import WORKS, adds_up, layout_of
 
 CELLS = st.sampled_from(
     [

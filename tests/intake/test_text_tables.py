@@ -5,9 +5,9 @@ from __future__ import annotations
 import gzip
 
 import pytest
-from invented_works import layout_of, reasons, utc, values
 
 from lineview.errors import IntakeError
+from tests.intake.invented_works import layout_of, reasons, utc, values
 
 PIECES = layout_of({"pieces": "pieces", "rejects": "rejects"})
 ROWS = ["time;pieces;rejects", "2026-06-08 06:00:00;100;1", "2026-06-08 06:00:10;158;2"]

@@ -7,10 +7,10 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 import pytest
-from invented_works import layout_of, reasons, utc, values
 
 from lineview.errors import IntakeError
 from lineview.intake.zones import localise
+from tests.intake.invented_works import layout_of, reasons, utc, values
 
 
 def one(cell: str, read, time_format: str = "auto", **settings: object) -> str:

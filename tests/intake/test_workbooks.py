@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 import xlsxwriter
-from invented_works import WORKS, adds_up, layout_of, reasons, utc, values
 from odf.opendocument import OpenDocumentSpreadsheet
 from odf.table import Table, TableCell, TableRow
 from odf.text import P
@@ -15,6 +14,7 @@ from odf.text import P
 from lineview.errors import IntakeError
 from lineview.intake.export import Export
 from lineview.intake.read import read_export
+from tests.intake.invented_works import WORKS, adds_up, layout_of, reasons, utc, values
 
 AT = [dt.datetime(2026, 6, 8, 0, 0), dt.datetime(2026, 6, 8, 6, 0, 10)]  # noqa: DTZ001 - a sheet has no zone
 

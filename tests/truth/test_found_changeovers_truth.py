@@ -8,8 +8,8 @@ import pytest
 from references.demo_line import plain_windows, readings, simulate
 
 from lineview.demo.scenario import demo_plant, line_specs
+from lineview.machine.pieces import count_machine
 from lineview.measures.changeovers_found import found_changeovers
-from lineview.measures.machine_counts import count_machine
 from lineview.plant import Counter, Machine
 
 HOURS = 24.0
