@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta
 from math import ceil, log
 
 import numpy as np
@@ -84,7 +83,7 @@ def check_gauge(readings: pl.DataFrame, target_mm: float | None, tolerance_mm: f
     'inches'
     """
     kept = readings.select("at", "value").drop_nulls()
-    if not (kept["at"].diff().drop_nulls() > timedelta()).all():
+    if not (np.diff(kept["at"].to_physical().to_numpy()) > 0).all():
         kept = kept.unique("at", keep="first").sort("at")
     values = kept["value"].to_numpy()
     nothing = kept.clear()
