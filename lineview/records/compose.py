@@ -304,10 +304,9 @@ def _joined_clock(
     all_edges, all_codes = np.concatenate(edge), np.concatenate(code)
     turn = np.concatenate(([True], all_codes[1:] != all_codes[:-1]))
     span, low, high, unbounded = _span(parts[0].edge[0], parts[-1].edge[-1], unseen, gaps)
-    return Clock(
-        np.append(all_edges[turn], parts[-1].edge[-1]), all_codes[turn], np.concatenate(at), np.concatenate(made),
-        span, low, high, unbounded,
-    )  # fmt: skip
+    edges = np.append(all_edges[turn], parts[-1].edge[-1])
+    at_all, made_all = np.concatenate(at), np.concatenate(made)
+    return Clock(edges, all_codes[turn], at_all, made_all, span, low, high, unbounded)
 
 
 @dataclass(frozen=True)
@@ -347,7 +346,14 @@ def _over_seam(
         return [(seam.start, slow if ran_before else STANDING)]
     if not told:
         return [(seam.start, RUNNING)]
-    ran_first = ran_before or states[1] == STANDING
+    return _shared_seam(seam, slow, rates, ran_before or states[1] == STANDING)
+
+
+def _shared_seam(
+    seam: _Seam, slow: int, rates: tuple[float, float], ran_first: bool
+) -> list[tuple[int, int]]:
+    """A seam whose pieces were made at the rate of the side that ran, and the rest of it stood."""
+    length = seam.end - seam.start
     rate = rates[0] if ran_first else rates[1]
     rate = rate or max(rates)
     ran = min(length, round(seam.value / rate)) if rate > 0 else length

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from lineview.machine.counters import CounterIncrements, Floats, Ints
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.pieces import MachineCounts, count_machine
 from lineview.measures.counts import known_modulus
