@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from lineview.allocator import give_memory_back
 from lineview.errors import LineviewError
 
 app = typer.Typer(
@@ -33,6 +34,7 @@ def try_it(
     port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
 ) -> None:
     """Set up the invented works that ships with the tool, take a week in, answer and show the board."""
+    give_memory_back()
     from lineview.cli_try import try_the_demo
 
     try_the_demo(into, port if board else None)
@@ -84,6 +86,7 @@ def answer(
     start: Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")] = None,
     end: Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")] = False,
+    whole: Annotated[bool, typer.Option("--all", help="Print every figure and table.")] = False,
 ) -> None:
     """Answer one question."""
     from lineview.cli_answer import print_answer
@@ -92,7 +95,21 @@ def answer(
 
     asked = read_question(question, line, machine, period, start, end)
     with Works(works, journal) as opened:
-        print_answer(opened, asked, as_json)
+        print_answer(opened, asked, as_json, whole)
+
+
+@app.command()
+def records(
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    rebuild: Annotated[bool, typer.Option(help="Work out every record anew, not only stale ones.")] = False,
+) -> None:
+    """Bring the records of all shifts up to date; answers do so by themselves for what they need."""
+    from lineview.cli_records import update_records
+    from lineview.works import Works
+
+    with Works(works, journal) as opened:
+        update_records(opened, rebuild)
 
 
 @app.command()
@@ -128,6 +145,7 @@ def watch(
     port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
 ) -> None:
     """Take exports in as they arrive in a folder."""
+    give_memory_back()
     from lineview.cli_watch import watch_folder
     from lineview.works import Works
 
@@ -143,6 +161,7 @@ def board(
     port: Annotated[int, typer.Option(help="Port to serve on.")] = 8050,
 ) -> None:
     """Serve the board on this machine."""
+    give_memory_back()
     from lineview.board.serve import run_board
     from lineview.works import Works
 
@@ -196,7 +215,7 @@ def adjusted(
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
 ) -> None:
     """Write an adjustment into the journal, so that the rope's answer can judge it."""
-    from lineview.periods import moment
+    from lineview.plant.periods import moment
     from lineview.works import Works
 
     with Works(works, journal) as opened:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 
 from rich.table import Table as RichTable
 from rich.text import Text
@@ -15,8 +16,11 @@ from lineview.plant import Plant
 from lineview.question_scope import QuestionScope
 from lineview.works import Works
 
+#: Rows of a table that are printed unless all are asked for.
+SHORT_ROWS = 12
 
-def print_answer(works: Works, asked: QuestionScope, as_json: bool) -> None:
+
+def print_answer(works: Works, asked: QuestionScope, as_json: bool, whole: bool) -> None:
     """Answer a question and print it.
 
     Parameters
@@ -27,6 +31,8 @@ def print_answer(works: Works, asked: QuestionScope, as_json: bool) -> None:
         What is asked.
     as_json : bool
         Whether to print the whole answer as JSON instead.
+    whole : bool
+        Whether to print every figure and table; else the sentence, the line below and the first table.
 
     Raises
     ------
@@ -37,22 +43,30 @@ def print_answer(works: Works, asked: QuestionScope, as_json: bool) -> None:
     if as_json:
         sys.stdout.write(to_json(answer) + "\n")
         return
-    _print(answer, works.plant)
+    _print(answer, works.plant, whole)
 
 
-def _print(answer: Answer, plant: Plant) -> None:
+def _print(answer: Answer, plant: Plant, whole: bool) -> None:
     sentence = Text()
     for span in answer.sentence:
         sentence.append(span.text, style="bold underline" if span.call else "bold")
     console.print(sentence, soft_wrap=True)
     if answer.soft:
         console.print(Text(answer.soft, style="dim"), soft_wrap=True)
-    console.print()
-    console.print(_figures(answer, plant))
-    for table in answer.tables:
-        if table.rows:
-            console.print(Text(f"\n{table.title}", style="bold"))
-            console.print(_table(table, plant))
+    if whole:
+        console.print()
+        console.print(_figures(answer, plant))
+    filled = [table for table in answer.tables if table.rows]
+    for table in filled if whole else filled[:1]:
+        rows = table.rows if whole else table.rows[:SHORT_ROWS]
+        columns = [c for c in table.columns if whole or c[0] != "working"]
+        console.print(Text(f"\n{table.title}", style="bold"))
+        console.print(_table(replace(table, rows=rows, columns=columns), plant))
+        if len(rows) < len(table.rows):
+            console.print(Text(f"… and {len(table.rows) - len(rows):,} more rows", style="dim"))
+    if not whole:
+        more = f"{len(answer.figures)} figures with their intervals and {len(filled)} tables: --all"
+        console.print(Text(f"\n{more}", style="dim"))
     for note in answer.notes:
         console.print(Text(f"\n{note}", style="dim"), soft_wrap=True)
     for caution in answer.cautions:

@@ -15,7 +15,8 @@ from lineview.cli_console import console
 from lineview.errors import AskError, Fault, IntakeError, LineviewError
 from lineview.intake.export import Proposal
 from lineview.intake.find import find_exports
-from lineview.plant_file import layout_toml, read_plant
+from lineview.plant.read import read_plant
+from lineview.plant.write import layout_toml
 from lineview.sheets.guard import guarded
 from lineview.take_in import Taken
 from lineview.works import Works

@@ -7,9 +7,9 @@ from pathlib import Path
 from shutil import copy2, copytree
 
 from lineview.cli_console import console
+from lineview.core.resources import shipped
 from lineview.errors import Fault, LineviewError, StoreError
 from lineview.question_scope import QUESTIONS, QuestionScope
-from lineview.shipped import shipped
 from lineview.works import Works
 
 #: The demo's first day; a Monday.

@@ -1,76 +1,11 @@
-"""One family of errors: each says what, where, what was expected and what to do."""
+"""The names of lineview.core.errors in their former place."""
 
-from __future__ import annotations
+# ruff: noqa: PLC0414 - re-exported
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-
-
-@dataclass(frozen=True)
-class Fault:
-    """One thing that is wrong.
-
-    Parameters
-    ----------
-    what : str
-        What is wrong, in one plain clause.
-    where : str
-        File and line, or the name of the argument.
-    expected : str
-        What would have been right.
-    do : str
-        What the reader can do about it.
-    """
-
-    what: str
-    where: str = ""
-    expected: str = ""
-    do: str = ""
-
-    def __str__(self) -> str:
-        place = f"{self.where}: " if self.where else ""
-        wanted = f"; expected {self.expected}" if self.expected else ""
-        advice = f". {self.do}" if self.do else ""
-        return f"{place}{self.what}{wanted}{advice}"
-
-
-class LineviewError(Exception):
-    """Base of every error a user can meet; carries all faults at once.
-
-    Parameters
-    ----------
-    faults : iterable of Fault, or Fault
-        What is wrong. Never empty.
-
-    Examples
-    --------
-    >>> error = AskError(Fault("unknown machine 'wrap9'", "--machine", "one of wrap1, wrap2"))
-    >>> print(error)
-    --machine: unknown machine 'wrap9'; expected one of wrap1, wrap2
-    """
-
-    exit_status = 2
-
-    def __init__(self, faults: Iterable[Fault] | Fault) -> None:
-        self.faults: tuple[Fault, ...] = (faults,) if isinstance(faults, Fault) else tuple(faults)
-        super().__init__("\n".join(str(fault) for fault in self.faults))
-
-
-class PlantError(LineviewError):
-    """The plant description is wrong."""
-
-
-class IntakeError(LineviewError):
-    """An export cannot be taken in at all; single rows are refused, not raised."""
-
-
-class StoreError(LineviewError):
-    """The store cannot be read or written."""
-
-
-class AskError(LineviewError):
-    """A question names something that is not there, or a period that is none."""
-
-
-class MeasureError(LineviewError):
-    """A measure was given frames or values it cannot work on."""
+from lineview.core.errors import AskError as AskError
+from lineview.core.errors import Fault as Fault
+from lineview.core.errors import IntakeError as IntakeError
+from lineview.core.errors import LineviewError as LineviewError
+from lineview.core.errors import MeasureError as MeasureError
+from lineview.core.errors import PlantError as PlantError
+from lineview.core.errors import StoreError as StoreError

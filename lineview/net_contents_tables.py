@@ -6,8 +6,8 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from lineview.core.resources import shipped
 from lineview.measures.contents_rules import ContentsRules, Sampling, Shortage
-from lineview.shipped import shipped
 
 #: By a short name of our own: the file that holds the rules.
 FILES = {"hb133": "net-contents-hb133.toml", "eu": "net-contents-eu.toml", "r87": "net-contents-r87.toml"}

@@ -8,7 +8,8 @@ from threading import Lock
 
 from lineview.errors import Fault, PlantError
 from lineview.plant import Layout, Plant
-from lineview.plant_file import layout_toml, read_plant
+from lineview.plant.read import read_plant
+from lineview.plant.write import layout_toml
 from lineview.store.durable import put
 
 #: What tells one state of a file from another: its time [ns] and size [bytes]; None where there is no file.

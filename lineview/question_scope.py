@@ -9,7 +9,7 @@ from typing import TypeVar, get_args
 
 from lineview.answers.answer import Question
 from lineview.errors import AskError, Fault
-from lineview.period_names import DEFAULTS, PeriodName, read_period, read_wall_time
+from lineview.plant.periods import DEFAULTS, PeriodName, read_period, read_wall_time
 
 T = TypeVar("T")
 QUESTIONS: tuple[Question, ...] = get_args(Question)
@@ -61,9 +61,9 @@ def read_question(
     line, machine : str, optional
         Ids.
     period : str, optional
-        As in lineview.period_names.read_period.
+        As in lineview.plant.periods.read_period.
     start, end : str, optional
-        Moments, as in lineview.period_names.read_wall_time.
+        Moments, as in lineview.plant.periods.read_wall_time.
 
     Returns
     -------

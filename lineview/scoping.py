@@ -7,8 +7,8 @@ from collections.abc import Callable
 from lineview.answers.answer import Question, Scope
 from lineview.errors import AskError, Fault
 from lineview.figure import Period
-from lineview.periods import at_wall_time, resolve
 from lineview.plant import Machine, MachineKind, Plant
+from lineview.plant.periods import at_wall_time, resolve
 from lineview.question_scope import QuestionScope
 
 

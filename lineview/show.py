@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from datetime import date, datetime
 
+from lineview.core.units import System, in_units
 from lineview.figure import Figure, Period
 from lineview.plant import Plant
-from lineview.show_units import System, in_units
 
 #: What stands where nothing can be told; never 0, never an empty cell.
 NOTHING = "–"

@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, TypeGuard
 
+from lineview.core.units import US, in_units
 from lineview.plant import Plant
 from lineview.show import NOTHING, a_day, decimals_of, moment, number, unit_words
-from lineview.show_units import US, in_units
 
 #: No column is told finer than its largest number has figures worth reading.
 MOST_FIGURES = 5

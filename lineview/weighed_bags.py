@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lineview.core.units import GRAMS
 from lineview.errors import AskError, Fault, IntakeError
 from lineview.measures.contents_check import LotCheck, check_lot
-from lineview.measures.weighing_faults import OTHER_UNITS
 from lineview.net_contents_tables import net_contents_tables
 
 CAUTION = (
@@ -137,7 +137,7 @@ def check_bags(net_g: Sequence[float], label_g: float, lot: int, rules: str) -> 
 def _other_unit(middle: float, label_g: float) -> Fault:
     """Say what masses far off their label look like."""
     what = f"the middle bag weighs {middle:g} g, far from its label of {label_g:g} g"
-    for unit, grams in OTHER_UNITS.items():
+    for unit, grams in GRAMS.items():
         if 0.8 <= middle * grams / label_g <= 1.25:
             return Fault(f"the masses look like {unit}, not grams: {what}", "masses", "grams")
     return Fault(what, "masses, label", "the masses of bags with this label, in grams")

@@ -6,21 +6,24 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import TracebackType
+from typing import TYPE_CHECKING
 
 from lineview.answers.answer import Answer, Question
 from lineview.asking import answer_to
 from lineview.errors import AskError, Fault
-from lineview.inputs import Fetcher, KnownSizers
+from lineview.inputs import Fetcher, KeptMeasures
 from lineview.kept_results import KeptResults
-from lineview.periods import shifts_between
 from lineview.plant import Machine, Plant
+from lineview.plant.periods import shifts_between
 from lineview.plant_watch import PlantState, PlantWatch
 from lineview.question_scope import QuestionScope
 from lineview.record_keeper import RecordKeeper
 from lineview.scoping import choose_machine, known_machine, scope_of
 from lineview.store.record_table import RecordTable
 from lineview.store.store import Store
-from lineview.take_in import Taken, take_in
+
+if TYPE_CHECKING:
+    from lineview.take_in import Taken
 
 #: Answers kept so that a page shown twice is worked out once, and the bytes their frames may hold together.
 KEPT_ANSWERS, KEPT_BYTES = 64, 64_000_000
@@ -59,7 +62,7 @@ class Works:
         self._plants = PlantWatch(folder)
         self._plants.current()
         self._answers = KeptResults[Answer](KEPT_ANSWERS, KEPT_BYTES, series_bytes)
-        self._sizers = KnownSizers()
+        self._measured = KeptMeasures()
         self.store = Store.open(folder / "store", journal_url)
         self.records = RecordKeeper(RecordTable(folder / "store" / "records"), self.store.held)
 
@@ -108,6 +111,8 @@ class Works:
         list of Taken
             One a file.
         """
+        from lineview.take_in import take_in  # reading exports is not needed to answer
+
         return take_in(
             paths,
             self.plant,
@@ -206,8 +211,8 @@ class Works:
                 do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
                 raise AskError(Fault("there are no readings yet", str(self.folder), do=do))
             scope = scope_of(plant, asked, machine, span)
-            known = self._sizers.of((store.version(), state))
-            inputs = Fetcher(store, self.records, plant, known).inputs(asked.question, scope)
+            measured = self._measured.of((store.version(), state))
+            inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope)
         return answer_to(asked.question, plant, scope, inputs)
 
     def known_machine(self, name: str) -> Machine:

@@ -18,8 +18,7 @@ if TYPE_CHECKING:  # loaded by those tests alone that need them
 TESTS = Path(__file__).parent
 #: Folders and files whose tests take seconds all together.
 QUICK = {
-    "structure", "core", "plant", "stats", "statistics", "machine", "measures", "published", "stock", "order",
-    "report", "test_plant_file.py", "test_plant_written.py", "test_periods.py",
+    "structure", "core", "plant", "stats", "machine", "measures", "published", "stock", "order", "report",
 }  # fmt: skip
 #: Folders that are kept apart by a marker of their name.
 APART = {"bench", "browser", "truth"}

@@ -1,4 +1,4 @@
-"""Products, frames and evidence that many tests need: a usual one, and what the test says of it changed."""
+"""Products, frames and figures that many tests need: a usual one, and what the test says of it changed."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from lineview.answers.answer import Answer, Evidence
-from lineview.columns import ADJUSTMENTS, BATCHES, PLAN, READINGS, REELS, STOCK, STOP_LOG, WEIGHTS, empty
+from lineview.answers.answer import Answer
+from lineview.columns import READINGS
 from lineview.plant import Product
 
 
@@ -56,15 +56,6 @@ def rows(
     assert all(row.keys() <= schema.keys() for row in whole), "a column that the frame does not have"
     numbered = [{"intake": 1, "row": number, **row} for number, row in enumerate(whole)]
     return pl.DataFrame([{c: row.get(c) for c in schema} for row in numbered], schema=schema)
-
-
-def evidence(readings: Mapping[str, pl.DataFrame] | None = None, **frames: pl.DataFrame) -> Evidence:
-    """What an answer gets: readings by machine, and empty frames of everything not named."""
-    nothing = {
-        "weights": empty(WEIGHTS), "batches": empty(BATCHES), "stop_log": empty(STOP_LOG),
-        "reels": empty(REELS), "stock": empty(STOCK), "plan": empty(PLAN), "adjustments": empty(ADJUSTMENTS),
-    }  # fmt: skip
-    return Evidence(readings=dict(readings or {}), **(nothing | frames))  # type: ignore[arg-type]
 
 
 def value(answer: Answer, name: str) -> float:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from lineview.answers.figure_names import slug
+from lineview.core.figure import slug
 from lineview.figure import Figure, Period, Value, cannot_tell
 from lineview.stock.order_lines import RISK, OrderLine
 from lineview.stock.order_size import price_at

@@ -8,12 +8,12 @@ from math import sqrt
 from lineview.answers.rope_money import weight_figures
 from lineview.answers.rope_products import product_figures
 from lineview.answers.rope_words import number
+from lineview.core.estimate import Estimate
 from lineview.figure import Figure, Period, cannot_tell, too_few
 from lineview.measures.rope_account import RopeAccount
 from lineview.measures.rope_ahead import SHARE_OUT
 from lineview.measures.rope_forecast import HORIZON_H, TimeToLeave
 from lineview.measures.rope_model import LEAST_BATCHES, RopeModel
-from lineview.measures.rope_spread import Estimate
 from lineview.measures.rope_verdict import Verdict
 from lineview.plant import Plant
 
@@ -259,7 +259,7 @@ def _estimate(
     name: str, label: str, found: Estimate | None, needs: str, period: Period, working: str,
     kind: str = "95 % confidence, from the change between batches",
 ) -> Figure:  # fmt: skip
-    if found is None:
+    if found is None or found.value is None:
         return cannot_tell(name, label, "mm", f"it needs {needs}", period)
     high = found.high if found.high != float("inf") else None
     return Figure(name, label, found.value, "mm", found.low, high, kind, found.n, period, SOURCES,

@@ -7,7 +7,7 @@ import numpy as np
 from lineview.answers.answer import Table
 from lineview.answers.rope_words import number
 from lineview.measures.rope_account import RopeAccount
-from lineview.statistics.run_rules import NELSON
+from lineview.stats.run_rules import NELSON
 
 
 def run_rules_table(account: RopeAccount) -> Table:

@@ -16,7 +16,7 @@ from lineview.measures.rope_components import rope_components
 from lineview.measures.rope_forecast import fan
 from lineview.measures.rope_verdict import Verdict
 from lineview.measures.rope_watch import ALLOWANCE, FALSE_ALARM_H
-from lineview.statistics.joint_charts import QUICK, SLOW
+from lineview.stats.run_lengths import QUICK, SLOW
 
 
 def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.DataFrame]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from lineview.core.units import in_units
 from lineview.plant import Plant
-from lineview.show_units import in_units
 
 
 def length(mm: float, plant: Plant, *, signed: bool = False, rate: bool = False) -> str:

@@ -109,7 +109,17 @@ def _effective_rate(account: ShiftAccount, period: Period, n: int) -> Figure:
     ends = (None, None) if low == high else (low, high)
     kind = COUNTED if low == high else COUNT_BOUNDS
     return Figure(
-        name, label, good.value / minutes, unit, ends[0], ends[1], kind, n, period, ("trade-practice",), working
+        name,
+        label,
+        good.value / minutes,
+        unit,
+        ends[0],
+        ends[1],
+        kind,
+        n,
+        period,
+        ("trade-practice",),
+        working,
     )
 
 

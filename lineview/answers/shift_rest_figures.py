@@ -8,7 +8,7 @@ from lineview.figure import Figure, Period, cannot_tell, too_few
 from lineview.measures.pace import LEAST_CYCLES
 from lineview.measures.shift_measures import ShiftMeasures
 from lineview.measures.stops import StopCount
-from lineview.statistics.event_limits import exponential_mean_limits, mean_between_limits
+from lineview.stats.events import exponential_mean_limits, mean_between_limits
 
 COUNTED = "counted, no interval"
 UNSEEN_BOUNDS = "bounds: readings missing"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lineview.answers.figure_names import slug
+from lineview.core.figure import slug
 from lineview.figure import Figure, Period, cannot_tell
 from lineview.measures.wrap_account import WrapAccount
 from lineview.measures.wrap_waste import Allowance
@@ -50,7 +50,7 @@ def waste_figures(account: WrapAccount, period: Period) -> tuple[Figure, ...]:
 
 def _blanks(account: WrapAccount, period: Period) -> Figure:
     name, label = "blanks_per_restart", "blank wraps at a restart"
-    if account.blanks is None:
+    if account.blanks.value is None:
         return cannot_tell(name, label, "wraps", "no counter of blank wraps, or too few restarts", period)
     told = account.blanks
     return Figure(

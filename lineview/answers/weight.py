@@ -69,7 +69,9 @@ def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
     counted = None if good is None else good.at(0)
     figures = (
         good_pieces_figure(counted, scope.period, machine.shown),
-        *weight_figures(account, scope.period), *line_figures(across, scope.period))
+        *weight_figures(account, scope.period),
+        *line_figures(across, scope.period),
+    )
     tables = [
         spread_table(figures),
         capability_table(figures),

@@ -8,7 +8,7 @@ from lineview.figure import Figure, Period, cannot_tell
 from lineview.measures.spread_sources import SpreadSources
 from lineview.measures.weight_account import WeightAccount
 from lineview.measures.weight_detail import WeightDetail
-from lineview.statistics.shared_variance import Share
+from lineview.stats.variance_shares import VarianceShare
 
 SHARE_SOURCES = ("derived-spread-sources", "weerahandi-1993")
 
@@ -110,7 +110,14 @@ def share_figures(sources: SpreadSources, period: Period) -> list[Figure]:
 
 
 def _share(
-    sources: SpreadSources, name: str, label: str, share: Share | None, part: str, *, of: str, period: Period
+    sources: SpreadSources,
+    name: str,
+    label: str,
+    share: VarianceShare | None,
+    part: str,
+    *,
+    of: str,
+    period: Period,
 ) -> Figure:
     if share is None:
         why = sources.why_none or sources.why_no_length

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from lineview.answers.answer import Table
+from lineview.core.units import in_units
 from lineview.measures.weight_bags import BagPlan, BagRow
 from lineview.measures.weight_detail import WeightDetail
-from lineview.show_units import in_units
 
 
 def chart_table(detail: WeightDetail) -> Table:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from lineview.answers.answer import Table
 from lineview.answers.weight_figure import SPREAD_SOURCES, from_spread
+from lineview.core.units import in_units
 from lineview.figure import Figure, Period
 from lineview.measures.giveaway import Giveaway
 from lineview.measures.weight_account import WeightAccount
@@ -12,7 +13,6 @@ from lineview.measures.weight_detail import WeightDetail
 from lineview.measures.weight_giveaway import ProductGiveaway, WeekGiveaway
 from lineview.measures.weight_spread import Spread
 from lineview.plant import Plant
-from lineview.show_units import in_units
 
 #: Pieces of products that were not weighed are named from this share on.
 NAMED_FROM = 0.005

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from lineview.answers.answer import Span
+from lineview.core.units import convert, in_units
 from lineview.measures.weight_account import WeightAccount
 from lineview.measures.weight_spread import Spread
 from lineview.plant import Plant
-from lineview.show_units import in_units
-from lineview.units import convert
 
 CAUTIONS = (
     "Net-weight hints are not a legal test; ask your local weights-and-measures authority.",

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from lineview.answers.figure_names import slug
 from lineview.answers.waste_figures import waste_figures
+from lineview.core.figure import slug
 from lineview.figure import Figure, Period, cannot_tell
 from lineview.measures.wrap_account import WrapAccount
 from lineview.measures.wrap_factors import UNITS

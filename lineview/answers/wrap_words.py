@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from lineview.answers.answer import Span
 from lineview.answers.wrap_tables import verdict
+from lineview.core.units import convert
 from lineview.measures.wrap_account import WrapAccount
 from lineview.measures.wrap_per_thousand import per_thousand
 from lineview.measures.wrap_use import WebUse
 from lineview.plant import Machine, Plant
-from lineview.units import convert
 
 #: An unexplained part above this share of the geometry, and beyond its own interval, needs a person.
 _CALL_SHARE = 0.01

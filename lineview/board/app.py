@@ -13,8 +13,8 @@ from lineview.board.header import opening
 from lineview.board.routes import add_routes
 from lineview.board.security import guard
 from lineview.board.sheet_files import add_sheet_routes
+from lineview.core.resources import shipped
 from lineview.errors import PlantError
-from lineview.shipped import shipped
 from lineview.works import Works
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")

@@ -16,7 +16,7 @@ from lineview.board.outcome import faulty, outcome
 from lineview.board.page import forms_of, page_of
 from lineview.board.upload import TakeOutcome, decoded, take_upload
 from lineview.errors import LineviewError
-from lineview.periods import moment
+from lineview.plant.periods import moment
 from lineview.works import Works
 
 

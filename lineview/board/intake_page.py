@@ -27,14 +27,14 @@ def give_form() -> list[Any]:
         dcc.Upload(
             html.Div(
                 [
-                    html.Strong("Give an export"),
+                    html.Strong("Upload an export"),
                     html.Span(" — drop a file here, or press to choose one.", className="soft"),
                     html.Br(),
                     html.Span("CSV, XLSX or ODS, gzipped or not, up to 10 MB.", className="soft"),
                 ],
                 role="button",
                 tabIndex=0,
-                **aria(label="Give an export: choose a file"),
+                **aria(label="Upload an export: choose a file"),
             ),
             id="export",
             className="give",
@@ -42,7 +42,7 @@ def give_form() -> list[Any]:
             className_reject="give",
             max_size=DROP_LIMIT_BYTES,
         ),
-        html.P([html.A("Give a larger file", href="/large"), " on a plain page."], className="soft"),
+        html.P([html.A("Upload a larger file", href="/large"), " on a plain page."], className="soft"),
     ]
 
 

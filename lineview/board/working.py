@@ -11,9 +11,9 @@ from dash import html
 from lineview import show
 from lineview.answers.answer import Answer
 from lineview.board.tables import plain_table
+from lineview.core.resources import shipped
 from lineview.figure import Figure
 from lineview.plant import Plant
-from lineview.shipped import shipped
 
 
 @cache

@@ -11,7 +11,7 @@ from lineview import show
 from lineview.charts.look import Look, Picture, blank, label
 from lineview.charts.theme import see_through
 from lineview.charts.thin import thin
-from lineview.show_units import in_units
+from lineview.core.units import in_units
 
 #: More signals than this are marked smaller, so that the line can be seen between them.
 CROWD = 20

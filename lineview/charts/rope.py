@@ -12,7 +12,7 @@ from lineview import show
 from lineview.charts.look import Look, Picture, blank, label
 from lineview.charts.theme import see_through
 from lineview.charts.thin import thin
-from lineview.show_units import in_units
+from lineview.core.units import in_units
 
 #: Share of half the picture that the rope's unmagnified heart takes.
 HEART = 0.22

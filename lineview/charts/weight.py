@@ -11,8 +11,8 @@ from lineview import show
 from lineview.charts.clock_axis import ms, set_clock
 from lineview.charts.look import Look, Picture, blank, label
 from lineview.charts.thin import thin
+from lineview.core.units import in_units
 from lineview.figure import Period
-from lineview.show_units import in_units
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import polars as pl
 
 from lineview import show
 from lineview.charts.look import Look, Picture, blank, label, show_legend
-from lineview.show_units import in_units
+from lineview.core.units import in_units
 
 HATCHES = ("/", "x", "\\", "-", ".", "|", "+")
 NEEDED = "geometry"

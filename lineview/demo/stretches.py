@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from lineview.plant import WEEK, Plant, Shift
 
 
-
 @dataclass(frozen=True)
 class Window:
     """One shift: its id, its date, its edges and those of its breaks [s since 1970, UTC]."""

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from lineview.errors import Fault, IntakeError
 from lineview.intake.bind import machines_of, special_place, time_places
 from lineview.intake.channels import cell_unit, machine_named
-from lineview.intake.fields import ESSENTIAL, FIELDS, TIME_FIELD, Field
 from lineview.intake.heading import Heading, unit_of
 from lineview.plant import Layout, Plant
+from lineview.plant.fields import ESSENTIAL, FIELDS, TIME_FIELD, Field
 
 #: Fields that say whose a row is, beside those of its kind.
 OWNERS = ("machine", "line", "at")

@@ -7,9 +7,9 @@ from fractions import Fraction
 
 import polars as pl
 
+from lineview.core.units import convert, dimension, factor_between, unit_named
 from lineview.errors import Fault
 from lineview.plant import Counter, Gauge, Machine, Plant
-from lineview.units import FACTORS, convert, dimension, unit_named
 
 _TEXTS = ("state", "batch", "product")
 
@@ -38,9 +38,8 @@ class Channel:
             return values
         if isinstance(self.part, Gauge):
             return values if unit == wanted else convert(values, unit, wanted)
-        kind = dimension(wanted)
-        of_count = Fraction(str(self.part.unit_value)) if kind == "length" else Fraction(1)
-        ratio = FACTORS[kind][unit] / FACTORS[kind][wanted] / of_count
+        of_count = Fraction(str(self.part.unit_value)) if dimension(wanted) == "length" else Fraction(1)
+        ratio = factor_between(unit, wanted) / of_count
         return values if ratio == 1 else values * ratio.numerator / ratio.denominator
 
 

@@ -9,11 +9,11 @@ from lineview.intake.bind_fields import BoundFields, FieldColumn
 from lineview.intake.clock_cells import Times, joined_cells, must_be_times, settled_clock, to_moments
 from lineview.intake.clock_plan import ClockPlan
 from lineview.intake.clock_read import Clock, read_clock
-from lineview.intake.fields import TIME_FIELD
 from lineview.intake.heading import Heading
 from lineview.intake.read_field import FieldCells
 from lineview.intake.rows import Rows
 from lineview.plant import Plant
+from lineview.plant.fields import TIME_FIELD
 
 _CLOCK_ONLY = r"^(?:(?:1899-12-3[01]|1904-01-01)[ T])?(\d{1,2}):(\d{2})(?::(\d{2}))?$"
 

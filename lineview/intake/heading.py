@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
+from lineview.core.units import unit_named
 from lineview.intake.records import Records
-from lineview.units import unit_named
 
 #: How many rows from the top a header is looked for.
 LOOK = 100

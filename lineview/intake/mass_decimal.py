@@ -7,10 +7,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import polars as pl
 
+from lineview.core.units import convert
 from lineview.errors import LineviewError
 from lineview.intake.number_cells import Marks, parse_numbers
 from lineview.plant import ColumnTarget
-from lineview.units import convert
 
 #: A mean piece from this to that share of its product's mass is a piece of it.
 LIKE_A_PIECE = (0.5, 1.6)

@@ -10,7 +10,6 @@ import polars as pl
 
 from lineview.errors import Fault, IntakeError
 from lineview.intake.export import Proposal, Question
-from lineview.intake.fields import ESSENTIAL, TIME_FIELD
 from lineview.intake.header_words import FIELD_WORDS, recognised
 from lineview.intake.heading import Heading, bare_heading, guessed_place, heading_at
 from lineview.intake.mass_decimal import mark_by_mass
@@ -31,6 +30,7 @@ from lineview.intake.records import Records
 from lineview.intake.rows import Rows, data_rows
 from lineview.intake.sample import sample_of
 from lineview.plant import ExportKind, Layout, Machine, Plant
+from lineview.plant.fields import ESSENTIAL, TIME_FIELD
 
 _BARE = "the file has no header row: its columns are called by their place, column 1, column 2, and so on"
 

@@ -7,14 +7,14 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
+from lineview.core.units import convert, dimension, unit_named
 from lineview.intake.channels import own_unit, parts_of
 from lineview.intake.export import Question
-from lineview.intake.fields import FIELDS
 from lineview.intake.header_words import CHANNELS, FIELD_WORDS, recognised
 from lineview.intake.heading import Heading, same, unit_of
 from lineview.intake.number_cells import Marks, parse_numbers
 from lineview.plant import ColumnTarget, Counter, ExportKind, Gauge, Machine, Plant
-from lineview.units import convert, dimension, unit_named
+from lineview.plant.fields import FIELDS
 
 LEAVE_OUT = "leave out"
 

@@ -7,10 +7,10 @@ from datetime import datetime
 
 import polars as pl
 
+from lineview.core.units import convert
 from lineview.errors import Fault, IntakeError
 from lineview.intake.bind_fields import FieldColumn
 from lineview.intake.number_cells import Marks, parse_numbers
-from lineview.units import convert
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,6 @@ import polars as pl
 
 from lineview.intake.bind_fields import BoundFields, bind_fields
 from lineview.intake.event_times import event_times
-from lineview.intake.fields import ESSENTIAL, SCHEMAS
 from lineview.intake.heading import Heading, same
 from lineview.intake.number_cells import Evidence, evidence_of_all
 from lineview.intake.outcome import Outcome, outcome, settled_marks
@@ -15,6 +14,7 @@ from lineview.intake.readings import machine_column
 from lineview.intake.records import Records
 from lineview.intake.rows import REFUSED, Rows, data_rows
 from lineview.plant import Layout, Plant
+from lineview.plant.fields import ESSENTIAL, SCHEMAS
 
 
 def take_events(tables: list[Records], heading: Heading, layout: Layout, plant: Plant, where: str) -> Outcome:

@@ -1,4 +1,4 @@
-"""The likeliest count where a counter's readings leave it open: a reset, or a gap in which it may have turned."""
+"""The likeliest count where readings leave it open: a reset, or a gap in which a counter may have turned."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ Ints = npt.NDArray[np.int64]
 
 #: The pace on either side of a gap is taken over so much of the time next to it [s].
 NEAR_S = 300.0
+#: A counter that counted nothing while so many counts were due stood: by chance that is 1 in 150.
+DUE = 5.0
 #: A gap longer than this is counted at the pace of the planned time around it, stops included [s].
 LONG_S = 1800.0
 
@@ -96,15 +98,16 @@ def likeliest(
     A counter that reads the same before and after a gap counted nothing: that whole turns brought it back
     to the very same value has one chance in its modulus. Where it may have turned, the number of turns is
     the one nearest the pace. Where it was set back, it counted what it shows since then, and before that it
-    went on at the pace it had: nothing if it stood. The pace of a gap up to half an hour is that of the five
-    minutes next to it; a longer one is counted over its planned time at the pace of the planned time around
-    it, so that night, breaks and usual stops add nothing.
+    went on at the pace it had. The pace beside a gap up to half an hour is that of the five minutes next to
+    it, but 0 where it stood: where it counted nothing for so long that five counts were due at that pace. A
+    longer gap is counted over its planned time at the pace of the planned time around it, so that night,
+    breaks and usual stops add nothing.
 
     Examples
     --------
     >>> start = np.array([0.0, 60.0, 120.0])
-    >>> value, low, high = np.array([300.0, np.nan, 310.0]), np.array([300.0, 5, 310]), np.array([300.0, 450, 310])
-    >>> gap = OpenIntervals(start, start + 60, value, low, high, float("nan"), 1.0)
+    >>> value, low = np.array([300.0, np.nan, 310.0]), np.array([300.0, 5, 310])
+    >>> gap = OpenIntervals(start, start + 60, value, low, low + [0, 445, 0], float("nan"), 1.0)
     >>> likeliest(gap, PlannedTime(np.array([0.0]), np.array([180.0]))).round(1).tolist()
     [300.0, 300.0, 310.0]
     """
@@ -147,6 +150,9 @@ def _expected(
     sums = _Sums(counted, planned)
     before = sums.pace(np.maximum(start - NEAR_S, first), start)
     after = sums.pace(end, np.minimum(end + NEAR_S, last))
+    before_s, after_s = (_due_s(pace, counted.step) for pace in (before, after))
+    before = np.where(sums.pace(np.maximum(start - before_s, first), start) == 0.0, 0.0, before)
+    after = np.where(sums.pace(end, np.minimum(end + after_s, last)) == 0.0, 0.0, after)
     one = np.where(np.isnan(before), after, before)
     two = np.where(np.isnan(after), one, after)
     sides = np.nan_to_num((one + two) / 2)
@@ -157,6 +163,11 @@ def _expected(
     long = end - start > LONG_S
     spent = planned.before(end) - planned.before(start)
     return np.where(long, sums.planned_pace(first, last) * spent, by_sides)
+
+
+def _due_s(pace: Floats, step: float) -> Floats:
+    """In how long a counter of this pace should have counted [s]."""
+    return np.minimum(DUE * step / np.maximum(np.nan_to_num(pace), 1e-9), NEAR_S)
 
 
 class _Sums:
@@ -180,7 +191,9 @@ class _Sums:
     def pace(self, start: Floats, end: Floats) -> Floats:
         """Counts a second of known time between moments; nan where nothing is known there."""
         seconds = self._between(1, start, end)
-        return np.where(seconds > 0, self._between(0, start, end) / np.where(seconds > 0, seconds, 1.0), np.nan)
+        return np.where(
+            seconds > 0, self._between(0, start, end) / np.where(seconds > 0, seconds, 1.0), np.nan
+        )
 
     def planned_pace(self, start: Floats, end: Floats) -> Floats:
         """Counts a planned second between moments; 0 where nothing was planned and known."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lineview.errors import Fault, MeasureError
 from lineview.measures.contents_rules import ContentsRules
-from lineview.statistics.summary import summarize
+from lineview.stats.means import summarize
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ import polars as pl
 
 from lineview.errors import Fault, MeasureError
 from lineview.plant import Product
-from lineview.statistics.shortest_tour import Floats, shortest_tour
+from lineview.stats.tour import Floats, shortest_tour
 
 #: Products of which an order is looked for.
 MOST_PRODUCTS = 80

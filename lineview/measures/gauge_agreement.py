@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lineview.measures.rope_batches import points_of, readings_in_batches
 from lineview.measures.rope_model import LEAST_BATCHES, batch_steps
-from lineview.statistics.correlated_regression import correlated_regression
+from lineview.stats.correlated_regression import correlated_regression
 
 Floats = NDArray[np.float64]
 

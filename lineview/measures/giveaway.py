@@ -9,7 +9,7 @@ import numpy as np
 
 from lineview.measures.weight_giveaway import WeekGiveaway
 from lineview.measures.weight_spread import Spread, WeightSpread
-from lineview.statistics.generalized_intervals import percentiles
+from lineview.stats.generalized_intervals import percentiles
 
 
 @dataclass(frozen=True)

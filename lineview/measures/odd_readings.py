@@ -107,9 +107,9 @@ def off_course(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools
     odd, torn : arrays of bool
         `odd`: set aside; `torn`: of those, the ones off by a multiple of 65,536.
     """
-    odd = np.zeros(len(value), dtype=bool)
+    odd = _placeholders(at_us, value, limits)
     torn = np.zeros(len(value), dtype=bool)
-    kept = np.arange(len(value))
+    kept = np.flatnonzero(~odd)
     for _ in range(8):
         found = _runs_off_course(at_us[kept], value[kept], limits)
         if not found.any():
@@ -120,6 +120,28 @@ def off_course(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools
         torn[aside] = _by_words(at_us, value, before, aside, limits)
         kept = kept[~found]
     return odd, torn
+
+
+def _placeholders(at_us: Ints, value: Floats, limits: Limits) -> Bools:
+    """Find runs of one value that a counter can neither have gone to nor come from.
+
+    Some exports write 0, or the counter's last value, for as long as nothing answers. Such a run, however
+    long, is no count where the readings on either side of it follow from each other.
+    """
+    odd = np.zeros(len(value), dtype=bool)
+    if len(value) < 3:
+        return odd
+    first = np.flatnonzero(np.concatenate(([True], value[1:] != value[:-1])))
+    last = np.append(first[1:], len(value)) - 1
+    inner = (first > 0) & (last < len(value) - 1) & (last > first)
+    first, last = first[inner], last[inner]
+    into = possible(at_us, value, first - 1, first, limits)
+    out = possible(at_us, value, last, last + 1, limits)
+    over = possible(at_us, value, first - 1, last + 1, limits)
+    alone = ~into & ~out & over
+    for a, b in zip(first[alone].tolist(), last[alone].tolist(), strict=True):
+        odd[a : b + 1] = True
+    return odd
 
 
 def _by_words(at_us: Ints, value: Floats, before: Ints, aside: Ints, limits: Limits) -> Bools:

@@ -108,9 +108,7 @@ def kind_of(plant: Plant, name: str) -> str:
     return key if key in {"film", "wax paper"} else ""
 
 
-def reel_spans(
-    plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: datetime
-) -> list[ReelSpan]:
+def reel_spans(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: datetime) -> list[ReelSpan]:
     """Give each reel's stretch on a machine with what the counters fed meanwhile.
 
     Parameters

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -70,7 +70,7 @@ class RopeSeen:
         Readings of the sizer's gauges: channel, at, value, quality.
     counts : MachineCounts or None
         Of the sizer, for its rope counter.
-    wrappers : tuple of MachineCounts
+    wrappers : sequence of MachineCounts
         Of the line's cut-and-wrap machines.
     batches, adjustments : polars.DataFrame
         BATCHES and ADJUSTMENTS.
@@ -78,7 +78,7 @@ class RopeSeen:
 
     gauges: pl.DataFrame
     counts: MachineCounts | None
-    wrappers: tuple[MachineCounts, ...]
+    wrappers: Sequence[MachineCounts]
     batches: pl.DataFrame
     adjustments: pl.DataFrame
 
@@ -149,7 +149,7 @@ def rope_account(
     told = _with_drift(plant, told, seen.adjustments)
     if told.model is None:
         return told
-    sd = told.within.sd.value if told.within and told.within.sd else 0.0
+    sd = (told.within.sd.value if told.within else None) or 0.0
     ahead = ahead_of(plant, told.model, told.target, sd, period[1])
     rules = run_rules(told.model, plant.run_rules) if plant.run_rules else None
     return replace(told, watch=watch(told.model), ahead=ahead, run_rules=rules)

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import pi
 
-import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from lineview.plant import Gauge, Machine
-
-Floats = NDArray[np.float64]
+from lineview.stats.means import interval_of_block_means
 
 
 @dataclass(frozen=True)
@@ -84,8 +81,9 @@ def slips(machine: Machine, readings: pl.DataFrame) -> list[Slip]:
         both = flows.select(str(pair), str(pairs[-1])).drop_nulls().to_numpy()
         if both.shape[0] < 10:
             continue
-        share, low, high = _share(1 - both[:, 0] / both[:, 1])
-        out.append(Slip(pair, pairs[-1], share, low, high, both.shape[0]))
+        share = interval_of_block_means(1 - both[:, 0] / both[:, 1])
+        if share.value is not None and share.low is not None and share.high is not None:
+            out.append(Slip(pair, pairs[-1], share.value, share.low, share.high, both.shape[0]))
     return out
 
 
@@ -110,11 +108,3 @@ def _flows(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame | None:
             flow, on="minute", how="inner", maintain_order="left"
         )  # fmt: skip
     return table
-
-
-def _share(values: Floats) -> tuple[float, float, float]:
-    from scipy.special import stdtrit
-
-    parts = np.array([part.mean() for part in np.array_split(values, min(10, values.size))])
-    half = float(stdtrit(parts.size - 1, 0.975)) * float(parts.std(ddof=1)) / sqrt(parts.size)
-    return float(values.mean()), float(values.mean()) - half, float(values.mean()) + half

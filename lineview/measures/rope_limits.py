@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from lineview.statistics.control_limits import Limits, individuals_limits, subgroup_limits
+from lineview.stats.control_limits import Limits, individuals_limits, subgroup_limits
 
 #: Largest subgroup for which ranges are charted.
 LARGEST = 25

@@ -11,10 +11,16 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.measures.rope_products import Kinds, kinds_of, told_apart
-from lineview.statistics.change_points import find_steps, scan_steps, step_limit
-from lineview.statistics.correlated_regression import CorrelatedFit
-from lineview.statistics.kinks import Bend, bend_column, find_bend
-from lineview.statistics.step_average import averaged_over_steps
+from lineview.stats.change_points import (
+    SlopeChange,
+    averaged_over_steps,
+    find_slope_change,
+    find_steps,
+    slope_change_column,
+    step_limit,
+)
+from lineview.stats.correlated_regression import CorrelatedFit
+from lineview.stats.step_scan import scan_steps
 
 Floats = NDArray[np.float64]
 
@@ -199,20 +205,24 @@ def fit_rope(
     base = np.column_stack([base, *offsets])
     steps = batch_steps(hours)
     bend = _early_bend(y, base, hours, steps, known)
-    bent = [] if bend is None else [bend_column(hours, bend.at)]
+    bent = [] if bend is None else [slope_change_column(hours, bend.at)]
     search = find_steps(y, np.column_stack([base, *bent]), steps, known=known)
-    adjustments = sorted([*recorded, *(_found(used, k) for k in search.found)], key=lambda a: a.first)
+    adjustments = sorted([*recorded, *(_found(used, k) for k in search.steps)], key=lambda a: a.first)
     made = [_after(y.size, a.first) for a in adjustments]
     columns = np.column_stack([trend, *made, *bent, *offsets, *temperature])
     doubtful = tuple(2 + i for i, a in enumerate(adjustments) if not a.recorded)
     doubtful += () if bend is None else (2 + len(adjustments),)
-    swaps = [(doubtful[-1], bend_column(hours, at), odds) for at, odds in (bend.others if bend else ())]
+    swaps = [
+        (doubtful[-1], slope_change_column(hours, at), odds) for at, odds in (bend.others if bend else ())
+    ]
     fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best, swaps)
     bend_h = None if bend is None else bend.at
     return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c, bend_h, sorts)
 
 
-def _early_bend(y: Floats, base: Floats, hours: Floats, steps: Floats, known: tuple[int, ...]) -> Bend | None:
+def _early_bend(
+    y: Floats, base: Floats, hours: Floats, steps: Floats, known: tuple[int, ...]
+) -> SlopeChange | None:
     """Look for a change of pace before steps are looked for; a likelier step comes first."""
     margin = max(2 * LEAST_BATCHES, y.size // 10)
     inner = hours[margin:-margin]
@@ -222,7 +232,7 @@ def _early_bend(y: Floats, base: Floats, hours: Floats, steps: Floats, known: tu
     places = np.r_[
         np.linspace(inner[0], inner[-1], many), hours[[k for k in known if margin <= k < y.size - margin]]
     ]
-    found = find_bend(y, base, hours, steps, places)
+    found = find_slope_change(y, base, hours, steps, places)
     if found is None or found.gain < step_limit(y.size, BEND_SHARE):
         return None
     step = scan_steps(y, base, steps, closed=known)

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from lineview.measures.rope_model import RopeModel
 from lineview.measures.rope_watch import fresh_residuals
-from lineview.statistics.correlation import LjungBox, ljung_box
-from lineview.statistics.run_rules import RunRule, nelson_test, run_rule_length
-from lineview.statistics.tridiagonal_noise import one_step
+from lineview.stats.correlated_regression import innovations
+from lineview.stats.run_rules import RunRule, nelson_test, run_rule_length
+from lineview.stats.serial_correlation import LjungBox, ljung_box
 
 #: Residuals that are independent fail the test in this share of lines.
 FAILS = 0.05
@@ -94,13 +94,10 @@ def left_over(model: RopeModel) -> LjungBox:
     -----
     Source: nist-handbook
     """
-    from scipy.signal import lfilter
-
     noise = model.fit.noises[model.fit.mode]
-    theta, _ = one_step(noise)
-    white = lfilter([1, -noise.phi], [1, -theta], model.deviation - model.expected())
+    white = innovations(noise, model.deviation - model.expected())
     fitted = (noise.phi != 0.0) + (noise.white != 0.0)
-    return ljung_box(np.asarray(white[1:], dtype=np.float64), LAGS, fitted)
+    return ljung_box(white[1:], LAGS, fitted)
 
 
 @lru_cache(maxsize=32)

@@ -10,7 +10,7 @@ import polars as pl
 
 from lineview.measures.rope_continuity import surface_speed_mm_s
 from lineview.plant import Gauge, Machine
-from lineview.statistics.periodogram import Ripple, ripple_at
+from lineview.stats.serial_correlation import Ripple, ripple_at
 
 #: A ripple is named where noise makes one as strong in less than this share of cases.
 CHANCE = 0.001

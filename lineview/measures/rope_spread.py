@@ -7,36 +7,24 @@ from math import sqrt
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from lineview.statistics.correlation import effective_n
-from lineview.statistics.pooled_memory import SLOPE_FROM, pooled_memory
-
-Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """A value with its 95 % interval and the number of batches behind it."""
-
-    value: float
-    low: float
-    high: float
-    n: int
+from lineview.core.estimate import Estimate
+from lineview.stats.means import interval_of_mean
+from lineview.stats.serial_correlation import effective_n
+from lineview.stats.within_batch_correlation import SLOPE_FROM, within_batch_correlation
 
 
 @dataclass(frozen=True)
 class WithinBatch:
-    """Spread within batches [mm], its memory from one reading to the next, and the taper [mm]."""
+    """Spread within batches and taper, and how far a batch's mean may stray by sampling [mm]."""
 
-    sd: Estimate | None
-    memory: float | None
-    taper: Estimate | None
+    sd: Estimate
+    taper: Estimate
     sampling_sd_mm: float
 
 
 def within_batch(core: pl.DataFrame, points: pl.DataFrame) -> WithinBatch:
-    """Estimate spread, memory and taper within batches.
+    """Estimate spread and taper within batches.
 
     Parameters
     ----------
@@ -48,36 +36,26 @@ def within_batch(core: pl.DataFrame, points: pl.DataFrame) -> WithinBatch:
     Returns
     -------
     WithinBatch
-        The spread is that of a reading about its batch's own line, as if batches went on for ever: what a
-        short batch's mean and line take out is put back. Its interval allows for the readings' memory not
-        being known, and for batches that differ. `sampling_sd_mm` is how far a batch's mean may lie from
-        the batch's own level for that spread.
+        The spread is that of a reading about its batch's line, as if batches went on for ever: what a
+        short batch's mean and line take out is put back. Its interval allows for an autocorrelation that
+        is not known, and for batches that differ. `sampling_sd_mm` is how far a batch's mean may lie from
+        the batch's level for that spread.
 
     Notes
     -----
     Source: restricted-likelihood, derived-rope
     """
     if core.is_empty():
-        return WithinBatch(None, None, None, 0.0)
+        none = Estimate.unknown("no reading within a batch")
+        return WithinBatch(none, none, 0.0)
     nr = core["nr"].rank("dense").to_numpy().astype(np.int64) - 1
     seconds = core["at"].dt.epoch("us").to_numpy() / 1e6
     usual = int(np.median(np.bincount(nr)))
     long = usual >= SLOPE_FROM
-    pooled = pooled_memory(core["value"].to_numpy().astype(np.float64), seconds, nr, remembers=long)
-    tapers = points["taper_mm"].drop_nulls().to_numpy().astype(np.float64)
-    if pooled is None:
-        return WithinBatch(None, None, _mean(tapers), 0.0)
-    memory = pooled.memory if long else None
-    worth = effective_n(usual, max(memory, 0.0)) if memory is not None else max(1, usual)
-    spread = Estimate(pooled.sd, pooled.low, pooled.high, pooled.runs)
-    return WithinBatch(spread, memory, _mean(tapers), pooled.sd / sqrt(worth))
-
-
-def _mean(values: Floats) -> Estimate | None:
-    from scipy.special import stdtrit
-
-    m = values.size
-    if m < 2:
-        return None
-    half = float(stdtrit(m - 1, 0.975)) * float(values.std(ddof=1)) / sqrt(m)
-    return Estimate(float(values.mean()), float(values.mean()) - half, float(values.mean()) + half, m)
+    values = core["value"].to_numpy().astype(np.float64)
+    readings = within_batch_correlation(values, seconds, nr, independent=not long)
+    taper = interval_of_mean(points["taper_mm"].drop_nulls().to_numpy())
+    if readings.sd.value is None:
+        return WithinBatch(readings.sd, taper, 0.0)
+    worth = effective_n(usual, max(readings.autocorrelation, 0.0)) if long else max(1, usual)
+    return WithinBatch(readings.sd, taper, readings.sd.value / sqrt(worth))

@@ -10,11 +10,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.measures.rope_model import RopeModel
-from lineview.statistics.cusum import cusum
-from lineview.statistics.ewma import ewma
-from lineview.statistics.joint_charts import QUICK, SLOW, Widths, joint_widths
-from lineview.statistics.run_length import cusum_limit
-from lineview.statistics.tridiagonal_noise import one_step
+from lineview.stats.correlated_regression import Noise, innovation_form, innovations
+from lineview.stats.run_lengths import QUICK, SLOW, Widths, cusum, cusum_limit, ewma, joint_widths
 
 Floats = NDArray[np.float64]
 
@@ -87,30 +84,27 @@ def fresh_residuals(model: RopeModel) -> Floats:
     0.0
     """
     mode = model.fit.mode
-    theta, sd = one_step(model.fit.noises[mode])
-    scale = sd * float(np.sqrt(model.fit.variance[mode]))
+    noise = model.fit.noises[mode]
+    scale = innovation_form(noise)[1] * float(np.sqrt(model.fit.variance[mode]))
     beta = model.fit.weight @ model.fit.beta
     moved = model.columns[:, 2:] @ beta[2:]
     left = model.deviation - moved
     edges = [0, *(a.first for a in model.adjustments), model.n]
     return np.concatenate(
-        [
-            _segment(left[a:b], model.fit.noises[mode].phi, theta, scale, float(model.fit.df[mode]))
-            for a, b in pairwise(edges)
-        ]
+        [_segment(left[a:b], noise, scale, float(model.fit.df[mode])) for a, b in pairwise(edges)]
     )
 
 
-def _segment(y: Floats, phi: float, theta: float, scale: float, df: float) -> Floats:
+def _segment(y: Floats, noise: Noise, scale: float, df: float) -> Floats:
     """Recursive residuals of a constant in filtered noise, brought from t to normal."""
-    from scipy.signal import lfilter
     from scipy.special import ndtri, stdtr
 
     if y.size == 0:
         return y
-    white = lfilter([1, -phi], [1, -theta], np.column_stack([y, np.ones(y.size)]), axis=0)
+    white = innovations(noise, np.column_stack([y, np.ones(y.size)]))
     e, x = white[1:, 0], white[1:, 1]
     first = (y[0], 1.0)
+    phi, theta = noise.phi, innovation_form(noise)[0]
     weight = float((1 - phi**2 + (phi - theta) ** 2) / (1 - theta**2)) if abs(theta) < 1 else 1.0
     xx = np.cumsum(np.r_[first[1] ** 2 / weight, x**2])[:-1] if weight else np.cumsum(x**2)
     xe = np.cumsum(np.r_[first[0] * first[1] / weight, x * e])[:-1]

@@ -16,8 +16,8 @@ from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.rope_batches import readings_in_batches
 from lineview.measures.rope_before import rope_before
 from lineview.measures.rope_variance import RopeVariance, rope_variance
-from lineview.statistics.lag import Lag, best_lag
-from lineview.statistics.shared_variance import Part, Share, levels_of, shares
+from lineview.stats.serial_correlation import Lag, best_lag
+from lineview.stats.variance_shares import Part, VarianceShare, levels_of, variance_shares
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -36,11 +36,11 @@ class SpreadSources:
     air from piece to piece, and the scale. `delay` is None where no delay stands out.
     """
 
-    diameter: Share | None
-    cut_length: Share | None
-    density: Share | None
-    rest_between: Share | None
-    rest_within: Share | None
+    diameter: VarianceShare | None
+    cut_length: VarianceShare | None
+    density: VarianceShare | None
+    rest_between: VarianceShare | None
+    rest_within: VarianceShare | None
     delay: Lag | None
     pairs: int
     batches: int
@@ -128,19 +128,18 @@ class _Columns:
 
     @classmethod
     def of(cls, frame: pl.DataFrame) -> _Columns:
-        names = frame["batch"].to_list()
-        batch = np.unique(np.array(names), return_inverse=True)[1].astype(np.int64)
+        batch = frame["batch"].rank("dense").to_numpy().astype(np.int64) - 1
         # An inline scale weighs a whole batch as one sample: its minutes then are the sample times.
         one = frame.group_by("batch").agg(pl.col("sample").n_unique() == 1)["sample"].all()
         when = pl.col("at").dt.truncate("1m").cast(pl.String) if one else pl.col("sample")
-        key = frame.select(pl.concat_str("batch", pl.lit("\t"), when))["batch"].to_numpy()
+        key = frame.select(pl.concat_str("batch", pl.lit("\t"), when).rank("dense")).to_series()
         return cls(
             _seconds(frame["at"]),
             np.log((frame["net_g"] / frame["target_g"]).to_numpy()),
             frame["_target_mm"].to_numpy(),
             batch,
-            np.unique(key, return_inverse=True)[1].astype(np.int64),
-            names,
+            key.to_numpy().astype(np.int64) - 1,
+            frame["batch"].to_list(),
             int(frame["pieces"][0]) if frame.height else 1,
         )
 
@@ -167,9 +166,11 @@ def _delay(columns: _Columns, rope_s: Floats, thick: Floats) -> Lag:
     first = np.unique(columns.sample, return_index=True)[1]
     y = np.bincount(columns.sample, weights=columns.y) / count
     at = np.bincount(columns.sample, weights=columns.at_s - columns.at_s[0]) / count + columns.at_s[0]
-    sampled = [np.log(rope_before(rope_s, thick, at, d) / columns.target_mm[first]) for d in DELAYS_S]
+    delays = np.array(DELAYS_S)
+    before = rope_before(rope_s, thick, np.tile(at, delays.size), np.repeat(delays, at.size))
+    sampled = list(np.log(before.reshape(delays.size, -1) / columns.target_mm[first]))
     groups = columns.batch[first].astype(np.float64)
-    return best_lag(at, y, groups, sampled, list(DELAYS_S), count)
+    return best_lag(y, groups, sampled, list(DELAYS_S), count)
 
 
 def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFrame) -> Floats | None:
@@ -223,7 +224,7 @@ def _shares(
     if length is not None:
         wanted["cut_length"] = Part("between", np.array([0.0, 0.0, 1.0]))
         wanted["density"] = Part("between", np.array([1.0, -1.0, -1.0]), 0.0, slow)
-    found = shares(levels, wanted, within)
+    found = variance_shares(levels, wanted, within)
     return SpreadSources(
         found["diameter"], found.get("cut_length"), found.get("density"), found["rest_between"],
         found["rest_within"], shown, pairs, batches, columns.pieces, "", why,

@@ -10,7 +10,7 @@ import polars as pl
 
 from lineview.measures.rate import Floats
 from lineview.measures.run_clock import RunClock
-from lineview.statistics.rate_ratio import RateRatio, holm, rate_ratio
+from lineview.stats.events import RateRatio, holm, rate_ratio
 
 #: How long after each event a stop counts as following it [running minutes].
 WINDOWS_MIN = {"reel change": 10.0, "changeover": 10.0, "restart": 3.0}

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from lineview.measures.run_clock import RunClock
-from lineview.statistics.event_trend import TrendTest, laplace, mil_hdbk_189
-from lineview.statistics.power_law import PowerLaw, power_law
+from lineview.stats.events import PowerLaw, TrendTest, laplace, mil_hdbk_189, power_law
 
 #: Stops that a trend needs.
 LEAST_STOPS = 5

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from lineview.core.units import GRAMS
+
 #: A mean piece this far off its target [share of the target] is no piece of that product.
 IMPLAUSIBLE = (0.5, 1.6)
-#: What one gram is in other units of weighing.
-OTHER_UNITS = {"ounces": 28.349523125, "kilograms": 1000.0, "milligrams": 0.001, "pounds": 453.59237}
 GRAINY_RUN = 8
 #: So many different masses, each there more than once, are no chance.
 LEAST_DOUBLED = 5
@@ -116,7 +116,7 @@ def _mark_implausible(frame: pl.DataFrame) -> pl.DataFrame:
 
 def _looks_like(ratio: float, typical: float, steady: float, odd: int, usable: int) -> str:
     low, high = 0.8, 1.25
-    for unit, grams in OTHER_UNITS.items():
+    for unit, grams in GRAMS.items():
         if low <= ratio * grams <= high:
             return f"looks like {unit}, not grams"
     if 2 * odd > usable and typical > IMPLAUSIBLE[1]:

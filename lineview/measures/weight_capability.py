@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lineview.measures.weight_spread import Floats, Spread, WeightSpread
-from lineview.statistics.generalized_intervals import percentiles
+from lineview.stats.generalized_intervals import percentiles
 
 
 @dataclass(frozen=True)

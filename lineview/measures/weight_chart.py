@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from lineview.statistics.control_constants import control_constants
-from lineview.statistics.control_limits import individuals_limits
-from lineview.statistics.summary import summarize
+from lineview.stats.control_limits import control_constants, individuals_limits
+from lineview.stats.means import summarize
 
 #: Fewer batches than this give no limits.
 LEAST = 8

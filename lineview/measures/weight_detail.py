@@ -18,7 +18,7 @@ from lineview.measures.weight_chart import ThreeWay, three_way
 from lineview.measures.weight_shape import WeightShape, weight_shape
 from lineview.measures.weight_spread import Spread, WeightSpread
 from lineview.plant import Machine, Plant
-from lineview.statistics.sample_size import SamplePlan, cheapest_plan
+from lineview.stats.capability import SamplePlan, cheapest_plan
 
 #: Labels that bags are planned for, in the order of the table: metric [g], and 4, 8 and 16 oz in grams.
 LABELS_G = {"metric": (100.0, 250.0, 500.0), "US": (113.0, 227.0, 454.0)}

@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from lineview.measures.weight_spread import Spread, WeightSpread
+from lineview.stats.means import student_interval
 
 
 @dataclass(frozen=True)
@@ -155,18 +156,14 @@ def week_giveaway(
     degrees of freedom, so that the coverage factor is Student's.
     Source: gum
     """
-    from scipy.special import stdtrit
-
     means, variance, df = off
-    k = float(stdtrit(df, 0.975)) if df > 0 else None
     own = {p: n * to_week for p, n in made.items() if p in means}
 
     def told(factors: Mapping[str, float]) -> Spread:
         value = sum(means[p].mean_g * f for p, f in factors.items())
-        if k is None:
-            return Spread(value)
         u = math.sqrt(variance * sum(means[p].relative_variance * f**2 for p, f in factors.items()))
-        return Spread(value, value - k * u, value + k * u)
+        interval = student_interval(value, u, df)
+        return Spread.of(value, (interval.low, interval.high))
 
     rows = tuple(_row(p, n * to_week, prices.get(p), p in means, told) for p, n in sorted(made.items()) if p)
     priced = {p: n * price / 1000 for p, n in own.items() if (price := prices.get(p)) is not None}

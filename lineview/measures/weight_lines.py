@@ -13,9 +13,9 @@ from lineview.measures.weighing_faults import sort_out
 from lineview.measures.weighings import PieceFacts, weighings
 from lineview.measures.weight_giveaway import grouped_means
 from lineview.measures.weight_spread import Spread
-from lineview.statistics.generalized_intervals import draw_components, percentiles
-from lineview.statistics.nested import lay_out
-from lineview.statistics.variance_components import reml
+from lineview.stats.generalized_intervals import draw_components, percentiles
+from lineview.stats.means import student_interval
+from lineview.stats.variance_components import nested_layout, reml
 
 DRAWS = 1000
 
@@ -136,8 +136,8 @@ def _components(both: pl.DataFrame) -> tuple[Spread, float | None, float | None]
     """Give the spread between lines with its limits, and those between and within batches [g]."""
     y = (both["net_g"] - both["target_g"]).to_numpy()
     k = both["pieces"].to_numpy().astype(np.float64)
-    columns = [both["line"].to_numpy(), both["_unit"].to_numpy()]
-    layout = lay_out(y, columns, k)
+    columns = [both[name].rank("dense").to_numpy() for name in ("line", "_unit")]
+    layout = nested_layout(y, columns, k)
     if layout.df_within < 1 or not layout.ss_within > 0 or any(d < 1 for d in layout.df):
         return Spread(None, why_none="cannot be told: too few batches or pieces on each line"), None, None
     low, high = percentiles(draw_components(y, columns, k, draws=DRAWS).variances[0])
@@ -149,16 +149,13 @@ def _means(
     both: pl.DataFrame, line: str, between: float | None, within: float | None
 ) -> tuple[LineMean, ...]:
     """Give each line's mean, the one asked first; batch means share one variance over all lines."""
-    from scipy.special import stdtrit
-
     found, variance, df = grouped_means(both, "line", between, within)
-    k = float(stdtrit(df, 0.975)) if df > 0 else None
     pieces = dict(both.group_by("line").agg(pl.col("pieces").sum()).iter_rows())
     asked = found[line]
 
     def told(value: float, relative: float) -> Spread:
-        half = None if k is None else k * float(np.sqrt(variance * relative))
-        return Spread(value) if half is None else Spread(value, value - half, value + half)
+        interval = student_interval(value, float(np.sqrt(variance * relative)), df)
+        return Spread.of(value, (interval.low, interval.high))
 
     rows = []
     for name in (line, *sorted(n for n in found if n != line)):

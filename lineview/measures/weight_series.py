@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 
 from lineview.columns import UTC_US
+from lineview.stats.means import coverage_factor
 
 #: One point a batch: mean net mass of a piece and spread within [g]; `low` and `high` are the 95 % limits
 #: of this batch's own mean.
@@ -41,13 +42,9 @@ def batch_points(weighings: pl.DataFrame, sd_within_g: float | None, df_within: 
         BATCH_POINTS. Single batches have too few pieces for a spread of their own to set limits by, so the
         limits take the pooled one.
     """
-    from scipy.special import stdtrit
-
     pieces = pl.col("pieces").cast(pl.Float64)
     mean = (pl.col("net_g") * pieces).sum() / pieces.sum()
-    half = (
-        float(stdtrit(df_within, 0.975)) * sd_within_g if sd_within_g is not None and df_within > 0 else None
-    )
+    half = coverage_factor(df_within) * sd_within_g if sd_within_g is not None and df_within > 0 else None
     return (
         weighings.filter(pl.col("batch").is_not_null())
         .group_by("batch", "product", maintain_order=True)

@@ -8,8 +8,8 @@ import numpy as np
 import polars as pl
 
 from lineview.measures.weight_spread import Floats, Spread
-from lineview.statistics.capability import quantile_indices
-from lineview.statistics.generalized_intervals import percentiles
+from lineview.stats.capability import quantile_indices, shape_of
+from lineview.stats.generalized_intervals import percentiles
 
 #: The outer quantiles lie one in 740 apiece: fewer values than this do not reach them.
 LEAST_FOR_QUANTILES = 1000
@@ -68,8 +68,6 @@ def weight_shape(weighings: pl.DataFrame) -> WeightShape:
     -----
     Source: iso-22514-2
     """
-    from scipy.stats import jarque_bera, kurtosis, skew
-
     off = within_offsets(weighings)
     scaled = weighings.filter(pl.col("pieces") == 1).with_columns(
         _z=(pl.col("net_g") - pl.col("target_g")) / pl.col("tolerance_g")
@@ -77,8 +75,8 @@ def weight_shape(weighings: pl.DataFrame) -> WeightShape:
     pp, ppk = _by_quantiles(scaled)
     if off.size < LEAST_FOR_SHAPE or not float(np.ptp(off)) > 0:
         return WeightShape(None, None, None, pp, ppk)
-    p = float(jarque_bera(off).pvalue)
-    return WeightShape(float(skew(off)), float(kurtosis(off)), p > 0.001, pp, ppk)
+    shape = shape_of(off)
+    return WeightShape(shape.skewness, shape.kurtosis, shape.p_normal > 0.001, pp, ppk)
 
 
 def _by_quantiles(scaled: pl.DataFrame) -> tuple[Spread, Spread]:
@@ -89,14 +87,17 @@ def _by_quantiles(scaled: pl.DataFrame) -> tuple[Spread, Spread]:
         return none, none
     z = scaled["_z"].to_numpy()
     found = quantile_indices(z, -1.0, 1.0)
-    groups = [g["_z"].to_numpy() for g in scaled.partition_by("batch")]
-    if len(groups) < 5:
+    first = scaled.with_row_index("_row").select(pl.col("_row").first().over("batch"))
+    batches, batch = np.unique(first.to_series().to_numpy(), return_inverse=True)
+    if batches.size < 5:
         return Spread(found.c), Spread(found.ck)
+    order = np.argsort(z)
+    z, batch = z[order], batch[order]
     rng = np.random.default_rng(22514)
     drawn = []
     for _ in range(RESAMPLES):
-        which = rng.integers(0, len(groups), len(groups))
-        again = quantile_indices(np.concatenate([groups[i] for i in which]), -1.0, 1.0)
+        times = np.bincount(rng.integers(0, batches.size, batches.size), minlength=batches.size)
+        again = quantile_indices(np.repeat(z, times[batch]), -1.0, 1.0)
         drawn.append((again.c, again.ck))
     both = np.array(drawn)
     return Spread.of(found.c, percentiles(both[:, 0])), Spread.of(found.ck, percentiles(both[:, 1]))

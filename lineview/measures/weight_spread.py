@@ -8,9 +8,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.statistics.generalized_intervals import draw_components, percentiles
-from lineview.statistics.nested import lay_out
-from lineview.statistics.variance_components import reml
+from lineview.stats.generalized_intervals import draw_components, percentiles
+from lineview.stats.variance_components import nested_layout, reml
 
 Floats = NDArray[np.float64]
 
@@ -146,8 +145,9 @@ def _roots(draws: Floats) -> tuple[float, float]:
 
 def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...], list[Floats]]:
     """Choose the levels that the data can tell apart, outermost first, with their group columns."""
-    batch = frame["batch"].fill_null("").to_numpy()
-    sample = frame["sample"].fill_null("").to_numpy()
+    batch, sample = (
+        frame[name].fill_null("").rank("dense").to_numpy().astype(np.float64) for name in ("batch", "sample")
+    )
     for names, columns in (
         (("batch", "sample", "piece"), [batch, sample]),
         (("batch", "piece"), [batch]),
@@ -156,7 +156,7 @@ def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...],
     ):
         if "batch" in names and frame["batch"].has_nulls():
             continue
-        layout = lay_out(y, columns, k)
+        layout = nested_layout(y, columns, k)
         if layout.df_within >= 1 and layout.ss_within > 0 and all(d >= 1 for d in layout.df):
             return names, columns
     return (), []

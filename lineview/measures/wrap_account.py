@@ -19,9 +19,9 @@ from lineview.measures.use_views import Views, reel_metres, views_of
 from lineview.measures.wrap_bins import wrap_bins
 from lineview.measures.wrap_events import WrapEvents, count_within
 from lineview.measures.wrap_factors import web_for
-from lineview.measures.wrap_learn import Learned, blanks_per_restart, learn_waste
+from lineview.measures.wrap_learn import blanks_per_restart, learn_waste
 from lineview.measures.wrap_per_thousand import PerThousand, fed_per_thousand
-from lineview.measures.wrap_pieces import WEBS, WRAP_COUNTERS, WrapPieces, wrap_pieces
+from lineview.measures.wrap_pieces import WEBS, WRAP_COUNTERS, WrapPieces, read_moments, wrap_pieces
 from lineview.measures.wrap_use import Happened, WebUse, web_use
 from lineview.measures.wrap_waste import Waste, assumed_waste
 from lineview.plant import Plant, Web, WebKind
@@ -44,7 +44,7 @@ class WrapAccount:
     faults: tuple[ReelFault, ...]
     waste: Mapping[str, Waste]
     views: tuple[Views, ...]
-    blanks: Learned | None
+    blanks: Estimate
     left: Mapping[str, ReelLeft]
     left_out_min: float
     readings: int
@@ -99,7 +99,8 @@ def wrap_account(
     start, end = period
     spans = _counted_spans(counts, product_spans(batches, counts.machine.line, start, end))
     rows = wrap_pieces(counts, spans)
-    mounted = [s for s in reel_spans(plant, counts, reels, end) if s.mounted < end]
+    read_until = _moment(int(read_moments(counts, [end])[0]))
+    mounted = [s for s in reel_spans(plant, counts, reels, read_until) if s.mounted < end]
     uses, by_product, views = [], [], []
     wastes: dict[str, Waste] = {}
     fed = {kind: _fed(counts, spans, rows, kind, start, end) for kind in WEBS}
@@ -112,7 +113,8 @@ def wrap_account(
         happened = _happened(events, own, start, end)
         use = web_use(plant, kind, rows, fed[kind], waste, happened)
         by_product += _each_product(plant, kind, rows, waste)
-        within = [reel for reel in own if reel.mounted >= start]
+        before = {reel.origin for reel in own if reel.mounted < start}
+        within = [reel for reel in own if reel.origin not in before]
         reconciled = None if events is None else views_of(reel_metres(within, waste, events), kind)
         views += [] if reconciled is None else [reconciled]
         uses += [] if use is None else [with_doubt(use, reconciled)]
@@ -125,7 +127,9 @@ def wrap_account(
         waste=wastes,
         views=tuple(views),
         left=_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
-        blanks=None if events is None else blanks_per_restart(counts, events, end),
+        blanks=Estimate.unknown("no stops are known")
+        if events is None
+        else blanks_per_restart(counts, events, end),
         left_out_min=sum((s.end - s.start).total_seconds() for s in spans if not s.counted) / 60.0,
         readings=_readings(counts, start, end),
         fed={kind: told for kind, told in fed.items() if told is not None},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -43,7 +44,7 @@ def wrap_events(tape: pl.DataFrame) -> WrapEvents:
 
 
 def count_within(moments: tuple[datetime, ...], start: datetime, end: datetime) -> int:
-    """Count the moments from `start` up to, not including, `end`.
+    """Count the moments, given in order, from `start` up to, not including, `end`.
 
     Parameters
     ----------
@@ -54,4 +55,4 @@ def count_within(moments: tuple[datetime, ...], start: datetime, end: datetime) 
     end : datetime
         Up to when [UTC].
     """
-    return sum(start <= moment < end for moment in moments)
+    return max(bisect_left(moments, end) - bisect_left(moments, start), 0)

@@ -2,35 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
 
+from lineview.core.estimate import Estimate
 from lineview.errors import MeasureError
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.reel_balance import ReelSpan
 from lineview.measures.wrap_bins import WrapBin
 from lineview.measures.wrap_events import WrapEvents
 from lineview.measures.wrap_waste import Allowance, Waste
-from lineview.statistics.nonnegative import nonnegative_fit
+from lineview.stats.constrained_regression import nonnegative_fit
+from lineview.stats.means import interval_of_mean
 
 #: A cause is learned from at least so many of its events, and all of them from so many stretches.
 LEAST_EVENTS = 8
 LEAST_BINS = 20
+#: The mean of what was measured needs so many.
+LEAST_MEASURED = 5
 CAUSES = ("restart", "reel_start", "splice", "changeover", "proportional")
-
-
-@dataclass(frozen=True)
-class Learned:
-    """A mean with its 95 % interval and the number of events behind it."""
-
-    value: float
-    low: float
-    high: float
-    n: int
 
 
 def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], stated: Waste) -> Waste:
@@ -56,45 +49,16 @@ def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], stated: Wast
     -----
     Source: printers-waste, lawson-hanson-1974, mackinnon-white-1985
     """
-    ends = mean_learned([r.scrapped_m for r in reels if r.scrapped_m])
-    waste = stated if ends is None else replace(stated, reel_end=_allowance(ends))
+    left_m = [r.scrapped_m for r in reels if r.scrapped_m]
+    ends = _allowance(interval_of_mean(left_m, least=LEAST_MEASURED, floor=0.0))
+    waste = stated if ends is None else replace(stated, reel_end=ends)
     found = _regress(bins)
     for name, learned in found.items():
-        waste = replace(waste, **{name: _allowance(learned)})
+        waste = replace(waste, **{name: learned})
     return waste
 
 
-def mean_learned(values: Sequence[float | None], least: int = 5) -> Learned | None:
-    """Give the mean of what was measured with its Student interval, or None where there is too little.
-
-    Parameters
-    ----------
-    values : sequence of float or None
-        Measured; None is left aside.
-    least : int
-        How many are needed.
-
-    Returns
-    -------
-    Learned or None
-        Its low end not below 0.
-
-    Examples
-    --------
-    >>> mean_learned([8.0, 7.0, 9.0, 8.0, 8.0]).value
-    8.0
-    """
-    told = np.array([v for v in values if v is not None], dtype=float)
-    if len(told) < least:
-        return None
-    from scipy.stats import t
-
-    half = float(t.ppf(0.975, len(told) - 1) * told.std(ddof=1) / math.sqrt(len(told)))
-    mean = float(told.mean())
-    return Learned(mean, max(mean - half, 0.0), mean + half, len(told))
-
-
-def blanks_per_restart(counts: MachineCounts, events: WrapEvents, end: datetime) -> Learned | None:
+def blanks_per_restart(counts: MachineCounts, events: WrapEvents, end: datetime) -> Estimate:
     """Give the blank wraps at a restart, from their counter.
 
     Parameters
@@ -108,22 +72,26 @@ def blanks_per_restart(counts: MachineCounts, events: WrapEvents, end: datetime)
 
     Returns
     -------
-    Learned or None
-        Mean over restarts of the blank wraps up to the next one; None without the counter or with too few
+    Estimate
+        Mean over restarts of the blank wraps up to the next one; unknown without the counter or with too few
         restarts.
     """
     if not counts.has_read("blank wraps") or len(events.restarts) < LEAST_EVENTS:
-        return None
+        return Estimate.unknown("no counter of blank wraps, or too few restarts")
     at = micros([*(moment for moment in sorted(events.restarts) if moment < end), end])
     blanks = counts.count("blank wraps", at[:-1], at[1:])
-    return None if blanks is None else mean_learned(blanks.value[~np.isnan(blanks.value)].tolist())
+    if blanks is None:
+        return Estimate.unknown("no counter of blank wraps")
+    return interval_of_mean(blanks.value[~np.isnan(blanks.value)].tolist(), least=LEAST_MEASURED, floor=0.0)
 
 
-def _allowance(learned: Learned) -> Allowance:
-    return Allowance(learned.value, learned.low, learned.high, learned=True, n=learned.n)
+def _allowance(mean: Estimate) -> Allowance | None:
+    if mean.value is None or mean.low is None or mean.high is None:
+        return None
+    return Allowance(mean.value, mean.low, mean.high, learned=True, n=mean.n)
 
 
-def _regress(bins: Sequence[WrapBin]) -> dict[str, Learned]:
+def _regress(bins: Sequence[WrapBin]) -> dict[str, Allowance]:
     """Fit what was fed over; a cause that cannot be told from the others is left out, the rarest first."""
     if len(bins) < LEAST_BINS:
         return {}
@@ -146,11 +114,12 @@ def _regress(bins: Sequence[WrapBin]) -> dict[str, Learned]:
             continue
         top = design.max(axis=0)
         return {
-            name: Learned(
+            name: Allowance(
                 float(fit.coefficients[k] / top[k]),
                 float(fit.low[k] / top[k]),
                 float(fit.high[k] / top[k]),
-                int(columns[name].sum()) if name != "proportional" else fit.n,
+                learned=True,
+                n=int(columns[name].sum()) if name != "proportional" else fit.n,
             )
             for k, name in enumerate(used)
         }

@@ -10,21 +10,14 @@ import numpy as np
 import polars as pl
 
 from lineview.columns import UTC_US
+from lineview.machine.counters import CounterIncrements, Floats, Ints, fastest_per_us
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
-from lineview.machine.pieces import (
-    MARKS,
-    CounterIncrements,
-    Floats,
-    Ints,
-    MachineCounts,
-    fastest_per_us,
-)
-from lineview.measures.coded_clock import clock_with_states
+from lineview.machine.pieces import MARKS, MachineCounts
 from lineview.measures.counts import pair_bounds
 from lineview.measures.state_spells import NO_SPELLS, Spells
 from lineview.measures.states import RUNNING, SLOW, STANDING, UNSEEN, Clock
 from lineview.plant import Counter, Counts, Machine
-from lineview.records.frames import COUNTERS, JOINED
+from lineview.records.frames import ACTIVITY, COUNTERS, JOINED
 
 
 def machine_counts(
@@ -71,20 +64,21 @@ def machine_counts(
     return MachineCounts(
         machine,
         increments,
-        clock_with_states(seen, spells, machine.nominal_per_min),
+        seen,
         spells,
         _aside(records),
         float(usual.median()) if len(usual) else None,  # type: ignore[arg-type]  # a float
         int(inside["readings"].sum()),
         tuple(sorted(set(inside["unknown_states"].explode().drop_nulls().to_list()))),
         _marks(records),
-    )
+    ).with_states()
 
 
 def _counter_ends(records: pl.DataFrame) -> pl.DataFrame:
     """One row a window and counter."""
     return (
-        records.select("start", "end", place=pl.int_range(pl.len()), *(pl.col(name) for name in COUNTERS))
+        records.select("start", "end", *COUNTERS)
+        .with_row_index("place")
         .explode(list(COUNTERS))
         .drop_nulls("counter")
         .with_columns(of=pl.int_range(pl.len()).over("place"))
@@ -93,7 +87,7 @@ def _counter_ends(records: pl.DataFrame) -> pl.DataFrame:
 
 def _joined(records: pl.DataFrame) -> pl.DataFrame:
     """One row a joined interval, with the window it is of."""
-    return records.select(place=pl.int_range(pl.len()), *(pl.col(name) for name in JOINED)).explode(list(JOINED))
+    return records.select(list(JOINED)).with_row_index("place").explode(list(JOINED))
 
 
 def _chain(
@@ -101,7 +95,10 @@ def _chain(
 ) -> CounterIncrements:
     """One counter's intervals within windows and between them, in order."""
     rows = joined.join(ends.select("place", "of"), on=["place", "of"], how="semi", maintain_order="left")
-    inside = {name: rows[name].to_numpy() for name in ("from_us", "to_us", "value", "low", "high", "known", "joined")}
+    inside = {
+        name: rows[name].to_numpy()
+        for name in ("from_us", "to_us", "value", "low", "high", "known", "joined")
+    }
     seams = _seams(counter, ends)
     start = np.concatenate((inside["from_us"], seams.start_us))
     order = np.lexsort((np.concatenate((inside["to_us"], seams.end_us)), start))
@@ -190,88 +187,126 @@ def _spells(records: pl.DataFrame) -> Spells:
 def _marks(records: pl.DataFrame) -> pl.DataFrame:
     names = {"mark_gauge": "gauge", "mark_us": "at", "mark_text": "text"}
     rows = records.select(list(names)).explode(list(names)).drop_nulls("mark_gauge").rename(names)
-    return rows.with_columns(pl.col("at").cast(UTC_US)).select(list(MARKS)).sort("gauge", "at", maintain_order=True)
+    return (
+        rows.with_columns(pl.col("at").cast(UTC_US))
+        .select(list(MARKS))
+        .sort("gauge", "at", maintain_order=True)
+    )
 
 
 def _aside(records: pl.DataFrame) -> dict[Counts, pl.DataFrame]:
     names = ["aside_of", "aside_from_us", "aside_to_us", "aside_n"]
     rows = records.select(names).explode(names).drop_nulls("aside_of")
     frame = rows.select(
-        "aside_of", start=pl.col("aside_from_us").cast(UTC_US), end=pl.col("aside_to_us").cast(UTC_US), n="aside_n"
+        "aside_of",
+        start=pl.col("aside_from_us").cast(UTC_US),
+        end=pl.col("aside_to_us").cast(UTC_US),
+        n="aside_n",
     )
-    return {name: part.drop("aside_of") for (name,), part in frame.group_by(["aside_of"], maintain_order=True)}
+    return {
+        name: part.drop("aside_of") for (name,), part in frame.group_by(["aside_of"], maintain_order=True)
+    }
 
 
 def _activity(
     machine: Machine, records: pl.DataFrame, increments: dict[Counts, CounterIncrements], gap_s: float
 ) -> Clock:
     """The machine's activity by its counters: that within windows, joined over the intervals between them."""
-    own = records.filter(pl.col("state").list.len() > 0)
-    nothing = np.empty(0, dtype=np.int64)
-    none = np.empty(0)
-    if not own.height:
+    cycles = _cycles(increments)
+    parts = _parts(records, cycles)
+    if not parts or parts[0].edge[0] == parts[-1].edge[-1]:
+        nothing, none = np.empty(0, dtype=np.int64), np.empty(0)
         return Clock(nothing, nothing, nothing, none, nothing, none, none, none)
-    edges, states = own["edge_us"].to_list(), own["state"].to_list()
-    moments, pieces = own["at_us"].to_list(), own["made"].to_list()
-    return _joined_clock(
-        [np.array(x) for x in edges], [np.array(x) for x in states], [np.array(x) for x in moments],
-        [np.array(x) for x in pieces], _unseen_rows(own), _cycles(machine, increments), gap_s,
-    )  # fmt: skip
+    return _joined_clock(parts, _unseen_rows(records), increments[cycles], gap_s)
 
 
-def _unseen_rows(own: pl.DataFrame) -> tuple[Ints, Ints, Floats, Floats]:
+@dataclass(frozen=True)
+class _Part:
+    """One window's activity, as Clock holds it; a single reading has an edge and no state.
+
+    `rates` are the pieces a microsecond next to either end while it ran; 0 where it never did.
+    """
+
+    edge: Ints
+    state: Ints
+    at: Ints
+    made: Floats
+
+    @property
+    def rates(self) -> tuple[float, float]:
+        slope = np.diff(self.made) / np.maximum(np.diff(self.at), 1)
+        runs = np.flatnonzero(slope > 0)
+        return (float(slope[runs[0]]), float(slope[runs[-1]])) if len(runs) else (0.0, 0.0)
+
+
+def _parts(records: pl.DataFrame, cycles: Counts) -> list[_Part]:
+    """The activity of each window in which the counter of cycles was read."""
+    rows = records.select(*ACTIVITY, "counter", "first_us")
+    out = []
+    for row in rows.iter_rows(named=True):
+        if row["state"]:
+            lists = (row["edge_us"], row["state"], row["at_us"], row["made"])
+            out.append(_Part(*(np.array(values) for values in lists)))
+        elif cycles in (row["counter"] or ()):
+            at = np.array([row["first_us"][row["counter"].index(cycles)]])
+            out.append(_Part(at, np.empty(0, dtype=np.int64), at, np.zeros(1)))
+    return out
+
+
+def _unseen_rows(records: pl.DataFrame) -> tuple[Ints, Ints, Floats, Floats]:
     names = ["unseen_from_us", "unseen_to_us", "unseen_low", "unseen_high"]
-    rows = own.select(names).explode(names).drop_nulls("unseen_from_us")
+    rows = records.select(names).explode(names).drop_nulls("unseen_from_us")
     start, end, low, high = (rows[name].to_numpy() for name in names)
     return start, end, low, high
 
 
-def _cycles(machine: Machine, increments: dict[Counts, CounterIncrements]) -> CounterIncrements:
-    """The counter that shows whether the machine runs."""
-    return next(increments[kind] for kind in ("pieces", "good pieces", "rope") if kind in increments)
+def _cycles(increments: dict[Counts, CounterIncrements]) -> Counts:
+    """What the counter counts that shows whether the machine runs."""
+    kinds: tuple[Counts, ...] = ("pieces", "good pieces", "rope")
+    return next((kind for kind in kinds if kind in increments), "pieces")
 
 
 def _joined_clock(
-    edges: list[Ints], states: list[Ints], moments: list[Ints], pieces: list[Floats],
-    unseen: tuple[Ints, Ints, Floats, Floats], cycles: CounterIncrements, gap_s: float,
-) -> Clock:  # fmt: skip
+    parts: list[_Part],
+    unseen: tuple[Ints, Ints, Floats, Floats],
+    cycles: CounterIncrements,
+    gap_s: float,
+) -> Clock:
     """Lay windows' activity one after the other, with a stretch or two over each interval between them."""
     edge: list[Ints] = []
     code: list[Ints] = []
     at: list[Ints] = []
     made: list[Floats] = []
     gaps: list[tuple[int, int, float, float]] = []
-    total = 0.0
-    for k in range(len(edges)):
+    total, before, pace = 0.0, None, 0.0
+    for k, part in enumerate(parts):
         if k:
-            seam = _seam(edges[k - 1][-1], edges[k][0], cycles)
-            before, after = int(states[k - 1][-1]), int(states[k][0])
-            rates = _edge_rate(moments[k - 1], pieces[k - 1], last=True), _edge_rate(
-                moments[k], pieces[k], last=False
-            )
-            parts = _over_seam(seam, (before, after), rates, gap_s)
-            for start, state in parts:
-                edge.append(np.array([start]))
-                code.append(np.array([state]))
-            if parts[0][1] == UNSEEN and len(parts) == 1:
+            seam = _seam(parts[k - 1].edge[-1], part.edge[0], cycles)
+            after = int(part.state[0]) if len(part.state) else None
+            laid = _over_seam(seam, (before, after), (pace, part.rates[0]), gap_s)
+            edge += [np.array([start]) for start, _ in laid]
+            code += [np.array([state]) for _, state in laid]
+            before = laid[-1][1]
+            if before == UNSEEN:
                 gaps.append((seam.start, seam.end, seam.low, seam.high))
             else:
-                at_seam, so_far = _seam_pieces(parts, seam)
+                at_seam, so_far = _seam_pieces(laid, seam)
                 at.append(at_seam)
                 made.append(total + so_far)
                 total += seam.value
-        edge.append(edges[k][:-1])
-        code.append(states[k])
-        at.append(moments[k])
-        made.append(total + pieces[k] - pieces[k][0])
-        total += float(pieces[k][-1] - pieces[k][0])
+        edge.append(part.edge[:-1])
+        code.append(part.state)
+        at.append(part.at)
+        made.append(total + part.made - part.made[0])
+        total += float(part.made[-1] - part.made[0])
+        before = int(part.state[-1]) if len(part.state) else before
+        pace = part.rates[1] or pace
     all_edges, all_codes = np.concatenate(edge), np.concatenate(code)
     turn = np.concatenate(([True], all_codes[1:] != all_codes[:-1]))
-    span, low, high, unbounded = _span(all_edges[0], edges[-1][-1], unseen, gaps)
-    return Clock(
-        np.append(all_edges[turn], edges[-1][-1]), all_codes[turn], np.concatenate(at), np.concatenate(made),
-        span, low, high, unbounded,
-    )  # fmt: skip
+    span, low, high, unbounded = _span(parts[0].edge[0], parts[-1].edge[-1], unseen, gaps)
+    edges = np.append(all_edges[turn], parts[-1].edge[-1])
+    at_all, made_all = np.concatenate(at), np.concatenate(made)
+    return Clock(edges, all_codes[turn], at_all, made_all, span, low, high, unbounded)
 
 
 @dataclass(frozen=True)
@@ -292,31 +327,39 @@ def _seam(start: int, end: int, cycles: CounterIncrements) -> _Seam:
     return _Seam(int(start), int(end), value, low, high, bool(cycles.known[inside].all()))
 
 
-def _edge_rate(at: Ints, made: Floats, *, last: bool) -> float:
-    """Pieces a microsecond next to a window's edge while it ran; 0 where it never did."""
-    slope = np.diff(made) / np.maximum(np.diff(at), 1)
-    runs = np.flatnonzero(slope > 0)
-    return float(slope[runs[-1 if last else 0]]) if len(runs) else 0.0
-
-
 def _over_seam(
-    seam: _Seam, states: tuple[int, int], rates: tuple[float, float], gap_s: float
+    seam: _Seam, states: tuple[int | None, int | None], rates: tuple[float, float], gap_s: float
 ) -> list[tuple[int, int]]:
-    """Stretches over a seam: their starts [µs] and states."""
+    """Stretches over a seam: their starts [µs] and states.
+
+    A state is None beside a single reading, which says nothing of what came before or after it.
+    """
     length = seam.end - seam.start
     if length > gap_s * 1e6 or not seam.known:
         return [(seam.start, UNSEEN)]
-    runs = tuple(state in (RUNNING, SLOW) for state in states)
     if seam.value <= 0:
         return [(seam.start, STANDING)]
     slow = SLOW if SLOW in states and RUNNING not in states else RUNNING
-    if runs[0] == runs[1]:
-        return [(seam.start, slow if runs[0] else STANDING)]
-    rate = rates[0] if runs[0] else rates[1]
+    ran_before, ran_after = (state in (RUNNING, SLOW) for state in states)
+    told = [state for state in states if state not in (None, UNSEEN)]
+    if len(told) == 2 and ran_before == ran_after:
+        return [(seam.start, slow if ran_before else STANDING)]
+    if not told:
+        return [(seam.start, RUNNING)]
+    return _shared_seam(seam, slow, rates, ran_before or states[1] == STANDING)
+
+
+def _shared_seam(
+    seam: _Seam, slow: int, rates: tuple[float, float], ran_first: bool
+) -> list[tuple[int, int]]:
+    """A seam whose pieces were made at the rate of the side that ran, and the rest of it stood."""
+    length = seam.end - seam.start
+    rate = rates[0] if ran_first else rates[1]
+    rate = rate or max(rates)
     ran = min(length, round(seam.value / rate)) if rate > 0 else length
     if length - ran < 1_000_000:
         return [(seam.start, slow)]
-    if runs[0]:
+    if ran_first:
         return [(seam.start, slow), (seam.start + ran, STANDING)]
     return [(seam.start, STANDING), (seam.end - ran, slow)]
 
@@ -330,7 +373,10 @@ def _seam_pieces(parts: list[tuple[int, int]], seam: _Seam) -> tuple[Ints, Float
 
 
 def _span(
-    first: int, last: int, unseen: tuple[Ints, Ints, Floats, Floats], seams: list[tuple[int, int, float, float]]
+    first: int,
+    last: int,
+    unseen: tuple[Ints, Ints, Floats, Floats],
+    seams: list[tuple[int, int, float, float]],
 ) -> tuple[Ints, Floats, Floats, Floats]:
     """Edges of unseen intervals, and the least and most pieces of them up to each edge."""
     start = np.concatenate((unseen[0], np.array([s[0] for s in seams], dtype=np.int64)))
@@ -357,20 +403,24 @@ def gauge_readings(records: pl.DataFrame) -> pl.DataFrame:
     """
     rows = records.filter(pl.col("gauge_of").list.len() > 0)
     lists = ["gauge_of", "gauge_us", "gauge_value", "gauge_sure"]
-    frames = [
-        part.select(lists)
-        .explode(lists)
-        .select(
-            channel=pl.col("gauge_of").replace_strict(
-                list(range(len(names))), list(names), return_dtype=pl.String
-            ),
-            at=pl.col("gauge_us").cast(UTC_US),
-            value="gauge_value",
-            quality=pl.when("gauge_sure").then(pl.lit("good")).otherwise(pl.lit("uncertain")),
-        )
-        for (names,), part in rows.group_by(["gauge"], maintain_order=True)
-    ]
+    frames: list[tuple[str, pl.DataFrame]] = []
+    for (names,), part in rows.group_by(["gauge"], maintain_order=True):
+        read = part.select(lists).explode(lists)
+        frames += [(name, _of_gauge(read, place, name)) for place, name in enumerate(names)]
     nothing = pl.DataFrame(
         schema={"channel": pl.String(), "at": UTC_US, "value": pl.Float64(), "quality": pl.String()}
     )
-    return pl.concat([nothing, *frames]).sort("channel", "at", maintain_order=True)
+    # A record holds each gauge's readings in order of time, and records are in order of time.
+    whole = pl.concat([nothing, *(frame for _, frame in sorted(frames, key=lambda named: named[0]))])
+    several = len({name for name, _ in frames}) < len(frames)
+    return whole.sort("channel", "at", maintain_order=True) if several else whole
+
+
+def _of_gauge(read: pl.DataFrame, place: int, name: str) -> pl.DataFrame:
+    """Readings of the gauge at a place of the records' lists."""
+    return read.filter(pl.col("gauge_of") == place).select(
+        channel=pl.lit(name, dtype=pl.String),
+        at=pl.col("gauge_us").cast(UTC_US),
+        value="gauge_value",
+        quality=pl.when("gauge_sure").then(pl.lit("good")).otherwise(pl.lit("uncertain")),
+    )

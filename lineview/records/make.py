@@ -9,23 +9,11 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from lineview.columns import INCREMENTS, empty
+from lineview.machine.counters import CounterIncrements, Floats, Ints
 from lineview.machine.likeliest import PlannedTime
-from lineview.machine.pieces import (
-    CounterIncrements,
-    Floats,
-    Ints,
-    MachineCounts,
-    channel_increments,
-    counter_activity,
-    counter_increments,
-    marks_of,
-    piece_counter,
-)
+from lineview.machine.pieces import MachineCounts, count_machine
 from lineview.measures.counts import known_modulus
-from lineview.measures.state_codes import unknown_states
-from lineview.measures.state_spells import NO_SPELLS, set_aside, state_spells
-from lineview.measures.states import RUNNING, SLOW, UNSEEN, Clock, moving
+from lineview.measures.states import RUNNING, SLOW, UNSEEN, Clock
 from lineview.plant import Counts, Machine
 from lineview.records.frames import ACTIVITY, OUTPUT, RECORDS
 
@@ -72,30 +60,21 @@ def make_record(
     dict
         The columns of RECORDS but those of WINDOWS and COMPUTED_FROM, `machine` and `month`.
     """
-    spells = state_spells(machine, readings, gap_s=gap_s)
-    added: dict[Counts, pl.DataFrame] = {}
-    aside: dict[Counts, pl.DataFrame] = {}
-    counters: dict[Counts, CounterIncrements] = {}
+    counts = count_machine(machine, readings, gap_s=gap_s, planned=planned)
+    channels = {counter.counts: counter for counter in reversed(machine.counters)}
     first_last: dict[Counts, tuple[int, float, int, float, float | None]] = {}
-    for counter in machine.counters:
-        if counter.counts in added:
-            continue
-        made = counter.counts not in ("film", "wax paper", "rope")
-        raw = channel_increments(readings, counter)
-        ends = _ends(_good(readings, counter.id), raw)
-        if ends is None:
-            continue
-        added[counter.counts], aside[counter.counts] = set_aside(raw, spells if made else NO_SPELLS)
-        counters[counter.counts] = counter_increments(added[counter.counts], counter, planned)
-        first_last[counter.counts] = (*ends, _size(known_modulus(counter), ends))
-    seen = _activity(machine, added, gap_s)
-    counts = MachineCounts(machine, counters, seen, spells, aside)
+    for kind, counter in channels.items():
+        ends = _ends(_good(readings, counter.id), counts.counters[kind])
+        if ends is not None:
+            first_last[kind] = (*ends, _size(known_modulus(counter), ends))
+    counters = {kind: counts.counters[kind] for kind in counts.counters if kind in first_last}
+    seen, spells = counts.seen, counts.spells
     said = spells.any
     return {
-        "readings": int((readings["quality"] == "good").sum()),
+        "readings": counts.readings,
         "first_read": readings["at"].min(),
         "last_read": readings["at"].max(),
-        "usual_min": float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None,
+        "usual_min": counts.usual_min,
         **_counter_columns(counters, first_last),
         **_joined_columns(counters, edges.moments_us, _restarts(seen)),
         **_activity_columns(seen),
@@ -104,22 +83,12 @@ def make_record(
         "spell_meaning": spells.meaning,
         "said_first_us": int(spells.start[0]) if said else None,
         "said_last_us": spells.until if said else None,
-        "unknown_states": unknown_states(machine, readings),
-        **_mark_columns(marks_of(machine, readings)),
-        **_aside_columns(aside),
+        "unknown_states": counts.unknown_states,
+        **_mark_columns(counts.marks),
+        **_aside_columns(counts.aside),
         **_output_columns(counts, edges),
         **_gauge_columns(machine, readings),
     }
-
-
-def _activity(machine: Machine, added: Mapping[Counts, pl.DataFrame], gap_s: float) -> Clock:
-    """The machine's activity by its piece counters; a sizer's by its rope counter."""
-    shows = piece_counter(machine)
-    if shows is None and "rope" in added:
-        return moving(added["rope"], gap_s)
-    if shows is None or shows.counts not in added:
-        return counter_activity(machine, {kind: empty(INCREMENTS) for kind in ("pieces", "good pieces")}, gap_s)
-    return counter_activity(machine, added, gap_s)
 
 
 def _good(readings: pl.DataFrame, channel: str) -> pl.DataFrame:
@@ -128,16 +97,17 @@ def _good(readings: pl.DataFrame, channel: str) -> pl.DataFrame:
     return readings.filter(good).sort("at")
 
 
-def _ends(good: pl.DataFrame, raw: pl.DataFrame) -> tuple[int, float, int, float] | None:
+def _ends(good: pl.DataFrame, added: CounterIncrements) -> tuple[int, float, int, float] | None:
     """Moment [µs] and counts of the readings that a counter's increments begin and end with.
 
     A reading set aside as off course is not one of them; where there is a single reading it is both.
     """
     if not good.height:
         return None
-    if raw.height:
-        good = good.filter(pl.col("at").is_in([raw["start"][0], raw["end"][-1]]))
     at = good["at"].dt.epoch("us")
+    if len(added.end_us):
+        good = good.filter(at.is_in([int(added.start_us[0]), int(added.end_us[-1])]))
+        at = good["at"].dt.epoch("us")
     return int(at[0]), float(good["value"][0]), int(at[-1]), float(good["value"][-1])
 
 
@@ -221,7 +191,8 @@ def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncr
         return np.asarray(np.add.reduceat(values, begins))
 
     return CounterIncrements(
-        counter.start_us[begins], counter.end_us[ends], add(counter.value), add(counter.low), add(counter.high),
+        counter.start_us[begins], counter.end_us[ends],
+        add(counter.value), add(counter.low), add(counter.high),
         counter.known[begins], np.add.reduceat(counter.readings, begins), counter.usual_us,
         counter.fastest_per_us, counter.step,
     )  # fmt: skip
@@ -271,7 +242,9 @@ def _thinned(seen: Clock) -> tuple[Ints, Floats]:
     over = np.ceil((at[1:] - begin) / step_us - 1e-9)  # the step that an interval ends in
     crosses = over - cell > 1
     steady = same & runs[1:] & runs[:-1] & (cell[1:] == cell[:-1]) & ~crosses[1:] & ~crosses[:-1]
-    exactly = np.abs((at[1:-1] - begin[1:]) / step_us[1:] - np.round((at[1:-1] - begin[1:]) / step_us[1:])) < 1e-9
+    exactly = (
+        np.abs((at[1:-1] - begin[1:]) / step_us[1:] - np.round((at[1:-1] - begin[1:]) / step_us[1:])) < 1e-9
+    )
     keep[1:-1] = ~((steady & ~exactly) | (same & straight))
     return at[keep], made[keep]
 
@@ -296,8 +269,12 @@ def _aside_columns(aside: Mapping[Counts, pl.DataFrame]) -> dict[str, Any]:
 
 def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
     """Good pieces by day and product between the first and the last reading."""
-    nothing: dict[str, Any] = {name: [] if isinstance(dtype, pl.List) else None for name, dtype in OUTPUT.items()}
-    counted = [c for kind, c in counts.counters.items() if kind in ("pieces", "good pieces") and len(c.end_us)]
+    nothing: dict[str, Any] = {
+        name: [] if isinstance(dtype, pl.List) else None for name, dtype in OUTPUT.items()
+    }
+    counted = [
+        c for kind, c in counts.counters.items() if kind in ("pieces", "good pieces") and len(c.end_us)
+    ]
     if not counted:
         return nothing
     first, last = min(int(c.start_us[0]) for c in counted), max(int(c.end_us[-1]) for c in counted)

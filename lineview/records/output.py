@@ -126,8 +126,11 @@ def _planned(shifts: Sequence[Shift], zone: str, period: tuple[datetime, datetim
 def _seams(
     machine: Machine, records: pl.DataFrame, period: tuple[datetime, datetime]
 ) -> list[tuple[datetime, datetime, str, str, tuple[float, float, float, float] | None]]:
-    """The interval between each two windows with readings: its ends, the products on either side, its good
-    pieces (value, low, high, unseen), or None where the readings leave them open."""
+    """What lies between each two windows with readings.
+
+    Its ends, the products on either side, and its good pieces (value, low, high, unseen), or None where the
+    readings leave them open.
+    """
     rows = records.with_row_index("place").explode(list(COUNTERS)).drop_nulls("counter")
     rows = rows.filter(pl.col("counter").is_in(list(_COUNTED)))
     counted: dict[int, dict[str, tuple[float, bool]]] = {}
@@ -138,10 +141,10 @@ def _seams(
         sizes = part["modulus"].drop_nulls()
         modulus = float(sizes[0]) if len(sizes) == part.height and len(sizes) else None
         counter = next(c for c in machine.counters if c.counts == kind)
-        value, _, _ = pair_bounds(
-            at0, at1, part["last_count"].to_numpy()[:-1], part["first_count"].to_numpy()[1:], modulus,
-            counter.fastest_per_min,
-        )
+        left, came = part["last_count"].to_numpy()[:-1], part["first_count"].to_numpy()[1:]
+        value, _, _ = pair_bounds(at0, at1, left, came, modulus, counter.fastest_per_min)
+        # One that stands where it stood counted nothing (lineview.machine.likeliest).
+        value = np.where(np.isnan(value) & (left == came) & (modulus is not None), 0.0, value)
         for k in range(len(at0)):
             added = float(value[k]) * counter.unit_value
             counted.setdefault(int(place[k]), {})[str(kind)] = (added, bool(np.isfinite(added)))
@@ -183,7 +186,7 @@ def _share(
     middle = start + (end - start) / 2
     for a, b, product in ((start, middle, products[0]), (middle, end, products[1])):
         low, high = max(a, period[0]), min(b, period[1])
-        if high > low:
+        if high > low and parts[0] > 0:
             key = (low.astimezone(tz).date(), product)
             sums[key] = sums.get(key, np.zeros(4)) + parts * ((high - low) / (end - start))
 
@@ -196,7 +199,7 @@ def _open(
     period: tuple[datetime, datetime],
     tz: ZoneInfo,
 ) -> None:
-    """Add an interval whose count is open, or long, by the products and days that the batch sheet gives it."""
+    """Add an interval whose count is open, or long, by the products and days of the batch sheet."""
     counts, batches = seen
     start, end = max(start, period[0]), min(end, period[1])
     spans = _by_day(product_spans(batches, counts.machine.line, start, end), tz)
@@ -239,9 +242,10 @@ def _frame(
         for day in minutes:
             if first <= day <= last and day not in made:
                 sums.setdefault((day, ""), np.zeros(4))
+    days_made = {day for (day, _), parts in sums.items() if parts[0] > 0}
     rows = [
         (line, day, product, *parts.tolist(), minutes.get(day, 0.0))
         for (day, product), parts in sums.items()
-        if parts[0] > 0 or minutes.get(day, 0.0) > 0
+        if parts[0] > 0 or (minutes.get(day, 0.0) > 0 and day not in days_made)
     ]
     return pl.DataFrame(rows, schema=DAILY_OUTPUT, orient="row")

@@ -14,7 +14,7 @@ from lineview.plant import Machine, Plant
 
 #: Events of the batch sheet and the reel log are compared by stretches of this length [µs].
 STRETCH_US = 900_000_000
-#: An event so long before or after a window still cuts it [µs]: a reel change is counted with its surroundings.
+#: An event so long before or after a window still cuts it [µs]: a reel change has its surroundings.
 BESIDE_US = 900_000_000
 
 
@@ -31,7 +31,12 @@ def code_mark() -> str:
 
 def plant_mark(plant: Plant, machine: Machine) -> str:
     """A mark of what records of a machine take from the plant description."""
-    parts = [machine.model_dump_json(), plant.zone, str(plant.gap_s), *(s.model_dump_json() for s in plant.shifts)]
+    parts = [
+        machine.model_dump_json(),
+        plant.zone,
+        str(plant.gap_s),
+        *(s.model_dump_json() for s in plant.shifts),
+    ]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:16]
 
 
@@ -47,7 +52,7 @@ def intakes_of(windows: pl.DataFrame, extents: pl.DataFrame) -> list[list[int]]:
     """
     start, end = (windows[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
     intake, first, last = (extents[name].to_numpy() for name in ("intake", "first", "last"))
-    # Intakes are few in any window, windows and intakes both in order of time: look at the touching ones only.
+    # Intakes are few in any window, and both are in order of time: look at the touching ones only.
     order = np.argsort(first, kind="stable")
     intake, first, last = intake[order], first[order], last[order]
     reach = np.maximum.accumulate(last) if len(last) else last
@@ -98,7 +103,9 @@ def is_stale(kept: pl.DataFrame, wanted: pl.DataFrame) -> pl.Series:
     from_same = ["start", "end", "intakes", "events", "plant", "code"]
     marks = pl.col("intakes").list.eval(pl.element().cast(pl.String)).list.join(",")
     there = kept.select(from_same).with_columns(marks, fresh=pl.lit(True)).unique(from_same)
-    joined = wanted.select(from_same).with_columns(marks).join(
-        there, on=from_same, how="left", maintain_order="left"
+    joined = (
+        wanted.select(from_same)
+        .with_columns(marks)
+        .join(there, on=from_same, how="left", maintain_order="left")
     )
     return joined["fresh"].is_null()

@@ -9,10 +9,10 @@ from zoneinfo import ZoneInfo
 
 from lineview import show
 from lineview.answers.answer import Answer, Table
+from lineview.core.units import in_units
 from lineview.figure import Figure
 from lineview.plant import Plant
 from lineview.show_cells import heading
-from lineview.show_units import in_units
 
 #: Spreadsheets refuse these in a sheet's name, and more than 31 characters.
 NOT_IN_NAMES = str.maketrans(dict.fromkeys("[]:*?/\\'", " "))

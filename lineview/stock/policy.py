@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lineview.stats.optimum import root_between
 from lineview.stock.lead_time import lead_time_values
 from lineview.stock.need import gamma_beyond
 
@@ -95,7 +96,6 @@ def reorder_point(
     >>> round(chance_of_running_out(DailyNeed(1.0, 0.3), point, lead_days=21, lead_sd_days=4), 4)
     0.05
     """
-    from scipy.optimize import brentq
 
     def over(point: float) -> float:
         chance = chance_of_running_out(
@@ -108,4 +108,4 @@ def reorder_point(
     )
     if over(0.0) <= 0:
         return 0.0
-    return float(brentq(over, 0.0, float(top), xtol=1e-9))
+    return root_between(over, 0.0, float(top), 1e-9)

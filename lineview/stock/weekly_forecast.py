@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from lineview.statistics.smoothing import croston
+from lineview.stats.croston import croston
 from lineview.stock.season import Season
 
 Floats = npt.NDArray[np.float64]

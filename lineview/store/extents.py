@@ -72,7 +72,7 @@ def intake_extents(journal: JournalReader, machine: str) -> pl.DataFrame:
 
 
 def event_stretches(journal: JournalReader, kind: Kind, owner: str) -> pl.DataFrame:
-    """Give rows and the sum of their ids of a kind by quarter of an hour, those of undone intakes left out."""
+    """Rows of a kind, and the sum of their ids, by quarter of an hour; those of undone intakes left out."""
     table = of_kind[kind.name].c
     stretch = func.floor(table[kind.at] / float(QUARTER_US)).label("stretch")
     query = (
@@ -84,4 +84,6 @@ def event_stretches(journal: JournalReader, kind: Kind, owner: str) -> pl.DataFr
     )
     with journal.reading() as connection:
         rows = [(int(row[0]), int(row[1]), int(row[2])) for row in connection.execute(query)]
-    return pl.DataFrame(rows, schema={"stretch": pl.Int64(), "rows": pl.Int64(), "total": pl.Int64()}, orient="row")
+    return pl.DataFrame(
+        rows, schema={"stretch": pl.Int64(), "rows": pl.Int64(), "total": pl.Int64()}, orient="row"
+    )

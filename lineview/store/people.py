@@ -87,7 +87,6 @@ class People(PeopleReader):
             connection.execute(insert(stop_reasons), row)
 
 
-
 def _said(text: str, where: str) -> str:
     if not text.strip():
         raise AskError(Fault("nothing is said", where, "some words"))

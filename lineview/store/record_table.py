@@ -139,9 +139,7 @@ class RecordTable:
                     actions.append(self._write(machine, month, records))
             if not actions:
                 return
-            self._table.create_write_transaction(
-                actions, "append", self._table.schema(), list(_PARTITION)
-            )
+            self._table.create_write_transaction(actions, "append", self._table.schema(), list(_PARTITION))
 
     def _write(self, machine: str, month: str, records: pl.DataFrame) -> AddAction:
         name = f"machine={quote(machine)}/month={month}/{uuid4().hex}.parquet"

@@ -6,12 +6,11 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from lineview.answers.order import answer_order
 from lineview.columns import BATCHES, PLAN, STOCK, empty
 from lineview.figure import Period
-from lineview.measures.made_by_day import made_by_day
 from lineview.plant import Web
-from tests.simulate.webs import evidence_of, scope_of, wrap_line
+from tests.from_frames import answered
+from tests.simulate.webs import frames_of, scope_of, wrap_line
 
 
 @pytest.fixture(scope="module")
@@ -56,7 +55,7 @@ def value(answer, name):
 
 
 def test_it_says_what_to_order_by_when_and_what_waiting_risks(made) -> None:
-    answer = answer_order(with_webs(made), scope_of(made), evidence_of(made, stock=counted(made)))
+    answer = answered("order", with_webs(made), scope_of(made), frames_of(made, stock=counted(made)))
     assert answer.text.startswith("Order ")
     assert "; waiting a week risks running out with " in answer.text
     quantity = value(answer, "order_quantity_film")
@@ -78,13 +77,13 @@ def test_it_says_what_to_order_by_when_and_what_waiting_risks(made) -> None:
 def test_reels_on_hand_are_the_count_less_what_was_wrapped_since(made) -> None:
     day = timedelta(days=1)
     earlier = counted(made).with_columns(pl.col("at") - day)
-    answer = answer_order(with_webs(made), scope_of(made), evidence_of(made, stock=earlier))
+    answer = answered("order", with_webs(made), scope_of(made), frames_of(made, stock=earlier))
     week = value(answer, "use_reels_per_week_film")
     assert 300 - value(answer, "reels_on_hand_film") == pytest.approx(week / 7, rel=0.25)
 
 
 def test_without_a_stock_count_it_gives_the_need_and_cannot_tell_when(made) -> None:
-    answer = answer_order(with_webs(made), scope_of(made), evidence_of(made))
+    answer = answered("order", with_webs(made), scope_of(made), frames_of(made))
     assert value(answer, "reels_needed_film") > 0
     assert value(answer, "order_by_film") is None
     assert "no stock count" in answer.figure("order_by_film").why_none
@@ -94,7 +93,7 @@ def test_without_a_stock_count_it_gives_the_need_and_cannot_tell_when(made) -> N
 
 def test_without_a_price_no_money_is_told(made) -> None:
     plant = with_webs(made, price_per_reel=None)
-    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made)))
+    answer = answered("order", plant, scope_of(made), frames_of(made, stock=counted(made)))
     assert value(answer, "order_money_film") is None
     assert "no price" in answer.figure("order_money_film").why_none
     assert value(answer, "order_quantity_film") is not None
@@ -103,7 +102,7 @@ def test_without_a_price_no_money_is_told(made) -> None:
 
 def test_a_lead_time_of_nothing_is_allowed(made) -> None:
     plant = with_webs(made, lead_time_days=0.0, lead_time_sd_days=0.0)
-    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made, film=90.0)))
+    answer = answered("order", plant, scope_of(made), frames_of(made, stock=counted(made, film=90.0)))
     days = (value(answer, "order_by_film") - made.end) / timedelta(days=1)
     low, high = answer.figure("days_of_cover_film").low, answer.figure("days_of_cover_film").high
     assert low - 1 <= days <= high
@@ -111,13 +110,15 @@ def test_a_lead_time_of_nothing_is_allowed(made) -> None:
 
 def test_without_a_lead_time_the_day_cannot_be_told(made) -> None:
     plant = with_webs(made, lead_time_days=None)
-    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made)))
+    answer = answered("order", plant, scope_of(made), frames_of(made, stock=counted(made)))
     assert "no lead_time_days" in answer.figure("order_by_film").why_none
 
 
 def test_a_plan_comes_before_history(made) -> None:
     plan = planned(made, "Plum", 4_000_000)
-    answer = answer_order(with_webs(made), scope_of(made), evidence_of(made, stock=counted(made), plan=plan))
+    answer = answered(
+        "order", with_webs(made), scope_of(made), frames_of(made, stock=counted(made), plan=plan)
+    )
     needed = answer.figure("reels_needed_film")
     assert needed.working.startswith("the plan")
     assert value(answer, "use_reels_per_week_film") == pytest.approx(1_000_000 * 0.056 / 2875, rel=0.05)
@@ -125,7 +126,9 @@ def test_a_plan_comes_before_history(made) -> None:
 
 def test_demand_is_told_by_product_and_week_as_a_distribution(made) -> None:
     plan = planned(made, "Plum", 4_000_000)
-    answer = answer_order(with_webs(made), scope_of(made), evidence_of(made, stock=counted(made), plan=plan))
+    answer = answered(
+        "order", with_webs(made), scope_of(made), frames_of(made, stock=counted(made), plan=plan)
+    )
     rows = next(t for t in answer.tables if t.name == "demand").rows
     plum = [row for row in rows if row["product"] == "plum"]
     assert len(plum) == 4
@@ -135,7 +138,9 @@ def test_demand_is_told_by_product_and_week_as_a_distribution(made) -> None:
 
 def test_a_plan_with_a_flavour_nobody_knows_names_it(made) -> None:
     plan = planned(made, "Quince", 1_000_000)
-    answer = answer_order(with_webs(made), scope_of(made), evidence_of(made, stock=counted(made), plan=plan))
+    answer = answered(
+        "order", with_webs(made), scope_of(made), frames_of(made, stock=counted(made), plan=plan)
+    )
     assert any("Quince" in note and "not in plant.toml" in note for note in answer.notes)
 
 
@@ -144,51 +149,48 @@ def test_a_plan_with_a_flavour_that_has_no_web_names_it(made) -> None:
     bare = plant.products[0].model_copy(update={"webs": ("wax",)})
     plant = plant.model_copy(update={"products": (bare, *plant.products[1:])})
     plan = planned(made, "plum", 1_000_000)
-    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made), plan=plan))
+    answer = answered("order", plant, scope_of(made), frames_of(made, stock=counted(made), plan=plan))
     assert any("plum has no film" in note for note in answer.notes)
 
 
 def test_a_part_reel_thicker_than_new_is_refused_with_its_reason(made) -> None:
     stock = counted(made, part_reel_outer_mm=320.0)
-    answer = answer_order(with_webs(made), scope_of(made), evidence_of(made, stock=stock))
+    answer = answered("order", with_webs(made), scope_of(made), frames_of(made, stock=stock))
     assert value(answer, "reels_on_hand_film") == pytest.approx(300)
     assert any("thicker than new" in note for note in answer.notes)
 
 
 def test_a_part_reel_counts_by_its_diameter(made) -> None:
     stock = counted(made, part_reel_outer_mm=200.0)
-    answer = answer_order(with_webs(made), scope_of(made), evidence_of(made, stock=stock))
+    answer = answered("order", with_webs(made), scope_of(made), frames_of(made, stock=stock))
     share = (200**2 - 76**2) / (300**2 - 76**2)
     assert value(answer, "reels_on_hand_film") == pytest.approx(300 + share)
 
 
 def test_a_shortage_before_an_open_delivery_is_told_apart(made) -> None:
     stock = counted(made, film=20.0, on_order_reels=400.0, expected_on=made.end + timedelta(days=10))
-    answer = answer_order(with_webs(made), scope_of(made), evidence_of(made, stock=stock))
+    answer = answered("order", with_webs(made), scope_of(made), frames_of(made, stock=stock))
     assert value(answer, "chance_before_open_delivery_film") > 0.5
     assert value(answer, "chance_of_running_out_film") <= 0.05
     assert " before its delivery of" in answer.text
 
 
 def test_history_without_anything_cannot_tell(made) -> None:
-    from dataclasses import replace
-
-    evidence = replace(evidence_of(made), readings={})
-    answer = answer_order(with_webs(made), scope_of(made), evidence)
+    answer = answered("order", with_webs(made), scope_of(made), frames_of(made, readings={}))
     assert answer.text == "What to order cannot be told yet: there is neither a plan nor a history."
 
 
 def test_without_batches_webs_that_are_alone_of_their_kind_are_still_told(made) -> None:
-    evidence = evidence_of(made, stock=counted(made), batches=empty(BATCHES))
-    answer = answer_order(with_webs(made), scope_of(made), evidence)
-    whole = answer_order(with_webs(made), scope_of(made), evidence_of(made, stock=counted(made)))
+    frames = frames_of(made, stock=counted(made), batches=empty(BATCHES))
+    answer = answered("order", with_webs(made), scope_of(made), frames)
+    whole = answered("order", with_webs(made), scope_of(made), frames_of(made, stock=counted(made)))
     told = value(answer, "use_reels_per_week_film")
     assert told == pytest.approx(value(whole, "use_reels_per_week_film"), rel=1e-3)
 
 
 def test_costs_make_the_quantity_economic(made) -> None:
     plant = with_webs(made, freight_per_order=60.0, holding_percent_per_year=20.0, price_per_reel=34.0)
-    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made)))
+    answer = answered("order", plant, scope_of(made), frames_of(made, stock=counted(made)))
     yearly = value(answer, "use_reels_per_week_film") * 365.25 / 7
     economic = (2 * 60 * yearly / (0.2 * 34)) ** 0.5
     assert value(answer, "order_quantity_film") == pytest.approx(economic, abs=5)
@@ -197,7 +199,7 @@ def test_costs_make_the_quantity_economic(made) -> None:
 
 def test_shelf_life_caps_the_order(made) -> None:
     plant = with_webs(made, shelf_life_days=7.0, minimum_reels=1, multiple_reels=1)
-    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made)))
+    answer = answered("order", plant, scope_of(made), frames_of(made, stock=counted(made)))
     assert value(answer, "order_quantity_film") == pytest.approx(
         value(answer, "use_reels_per_week_film"), abs=1.01
     )
@@ -205,7 +207,7 @@ def test_shelf_life_caps_the_order(made) -> None:
 
 def test_the_order_sheet_adds_up_by_supplier(made) -> None:
     plant = with_webs(made, reels_per_pallet=48)
-    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made, film=100, wax=180)))
+    answer = answered("order", plant, scope_of(made), frames_of(made, stock=counted(made, film=100, wax=180)))
     sheet = next(t for t in answer.tables if t.name == "order sheet")
     rows = [r for r in sheet.rows if r["web"] not in ("total without freight", "freight")]
     total = next(r for r in sheet.rows if r["web"] == "total without freight")
@@ -218,7 +220,7 @@ def test_the_order_sheet_adds_up_by_supplier(made) -> None:
 
 def test_one_freight_stands_in_a_suppliers_total(made) -> None:
     plant = with_webs(made, reels_per_pallet=48, freight_per_order=75.0)
-    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made, film=100, wax=180)))
+    answer = answered("order", plant, scope_of(made), frames_of(made, stock=counted(made, film=100, wax=180)))
     sheet = next(t for t in answer.tables if t.name == "order sheet")
     freight = [r for r in sheet.rows if r["web"] == "freight"]
     total = next(r for r in sheet.rows if r["web"] == "total")
@@ -232,7 +234,7 @@ def test_the_sheet_says_why_so_many(made) -> None:
     plant = with_webs(made, reels_per_pallet=48, minimum_reels=40, multiple_reels=8)
     webs = tuple(Web.model_validate({**web.model_dump(), "price_breaks": breaks}) for web in plant.webs)
     plant = plant.model_copy(update={"webs": webs})
-    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made, film=100, wax=180)))
+    answer = answered("order", plant, scope_of(made), frames_of(made, stock=counted(made, film=100, wax=180)))
     sheet = next(t for t in answer.tables if t.name == "order sheet")
     first = sheet.rows[0]
     assert "8 EUR a reel from 40 reels on" in first["why"]
@@ -254,7 +256,7 @@ def test_a_flavour_never_made_borrows_from_its_base(made) -> None:
     film = plant.webs[0].model_copy(update={"id": "film-quince", "name": "Film Quince"})
     quince = plum.model_copy(update={"id": "quince", "flavour": "Quince", "webs": ("film-quince", "wax")})
     plant = plant.model_copy(update={"webs": (*plant.webs, film), "products": (plum, birch, quince)})
-    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made)))
+    answer = answered("order", plant, scope_of(made), frames_of(made, stock=counted(made)))
     lent, own = value(answer, "use_reels_per_week_film_quince"), value(answer, "use_reels_per_week_film")
     assert lent == pytest.approx(own / 2, rel=0.01)
     told = answer.figure("use_reels_per_week_film_quince")
@@ -262,31 +264,27 @@ def test_a_flavour_never_made_borrows_from_its_base(made) -> None:
     assert any(note.startswith("Film Quince: its flavour was never made") for note in answer.notes)
     # What the plan names borrows from nobody.
     plan = planned(made, "quince", 400_000)
-    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made), plan=plan))
+    answer = answered("order", plant, scope_of(made), frames_of(made, stock=counted(made), plan=plan))
     assert value(answer, "use_reels_per_week_film_quince") == pytest.approx(100_000 * 0.056 / 2875, rel=0.1)
     assert not any("never made" in note for note in answer.notes)
 
 
 def test_what_may_come_over_is_told_beside_the_quantity(made) -> None:
     plant = with_webs(made, over_delivery_percent=10)
-    answer = answer_order(plant, scope_of(made), evidence_of(made, stock=counted(made, film=100, wax=180)))
+    answer = answered("order", plant, scope_of(made), frames_of(made, stock=counted(made, film=100, wax=180)))
     row = next(t for t in answer.tables if t.name == "order sheet").rows[0]
     most = int(row["reels"] * 1.1 + 1e-9)
     assert f"up to {most} reels may come and be charged, {most * row['price']:,.2f} EUR" in row["why"]
 
 
 def test_the_history_is_the_whole_works_and_the_period_sets_only_today(made) -> None:
-    machines = made.plant.machines
-    whole = made_by_day(
-        machines, {"wrap1": made.readings}, made.batches, (), "UTC", (scope_of(made).period.start, made.end)
-    )
-    plant, evidence = with_webs(made), evidence_of(made, stock=counted(made))
-    first = answer_order(plant, scope_of(made), replace(evidence, made=whole))
+    plant, frames = with_webs(made), frames_of(made, stock=counted(made))
+    first = answered("order", plant, scope_of(made), frames)
     late = replace(scope_of(made), period=Period(made.end - timedelta(days=1), made.end))
-    second = answer_order(plant, late, replace(evidence, made=whole))
+    second = answered("order", plant, late, frames)
     for name in ("use_reels_per_week_film", "order_quantity_film", "order_by_film"):
         assert value(first, name) == value(second, name)
     assert "history: 7 days up to " in second.soft
     # Looked at from the past, a count that came later is not known yet.
     past = replace(scope_of(made), period=Period(scope_of(made).period.start, made.end - timedelta(days=2)))
-    assert "no stock count" in answer_order(plant, past, evidence).figure("order_by_film").why_none
+    assert "no stock count" in answered("order", plant, past, frames).figure("order_by_film").why_none

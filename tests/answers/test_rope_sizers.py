@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import timedelta
 
 import polars as pl
 import pytest
 
 from lineview.answers.answer import Answer, Scope
-from lineview.answers.rope import answer_rope
-from lineview.columns import ADJUSTMENTS, STOP_LOG, empty
 from lineview.figure import Period
-from lineview.gather_sizers import KnownSizers
+from lineview.inputs import KnownSizers
 from lineview.measures.rope_account import RopeAccount, rope_account
 from lineview.plant import Line, Machine, Plant
-from tests.factories import evidence
+from tests.from_frames import Frames, answered, rope_seen
 from tests.simulate.rope import GAUGE, START, rope, sheet, works
 
 SECOND = Machine(id="sizer9", name="sizer 9", kind="sizer", line="2", gauges=(GAUGE,))
@@ -32,17 +29,14 @@ def plant() -> Plant:
 def account(frame: pl.DataFrame) -> RopeAccount:
     frame = frame.with_columns(machine=pl.lit("sizer9"))
     batches = sheet(120, 10).with_columns(line=pl.lit("2"))
-    done = empty(ADJUSTMENTS)
-    return rope_account(
-        plant(), SECOND, {"sizer9": frame}, batches, empty(STOP_LOG), done, (START, END), whole=False
-    )
+    seen = rope_seen(plant(), SECOND, Frames({"sizer9": frame}, batches=batches))
+    return rope_account(plant(), SECOND, seen, (START, END), whole=False)
 
 
 def ask(frame: pl.DataFrame, other: RopeAccount | None) -> Answer:
-    known = evidence({"sizer2": frame}, batches=sheet(120, 10))
-    if other is not None:
-        known = replace(known, elsewhere={"sizer9": other})
-    return answer_rope(plant(), Scope("1", "sizer2", Period(START, END), END), known)
+    elsewhere = {} if other is None else {"sizer9": other}
+    frames = Frames({"sizer2": frame}, batches=sheet(120, 10), elsewhere=elsewhere)
+    return answered("rope", plant(), Scope("1", "sizer2", Period(START, END), END), frames)
 
 
 def ranking(answer: Answer) -> list[dict[str, object]]:

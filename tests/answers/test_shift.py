@@ -14,7 +14,8 @@ from lineview.errors import AskError
 from lineview.figure import Period
 from lineview.plant import Gauge
 from tests import factories
-from tests.factories import evidence, value
+from tests.factories import value
+from tests.from_frames import Frames, inputs
 from tests.simulate.shift import END, FRAME, RUN, ask, made, plan, sheet, table, works
 from tests.simulate.wrapper import START, machine
 
@@ -212,9 +213,10 @@ def test_the_series_draw_the_whole_tape() -> None:
 
 
 def test_an_unknown_machine_is_named_with_those_there_are() -> None:
-    scope = Scope("1", "w9", Period(START, END), END)
+    known, unknown = (Scope("1", name, Period(START, END), END) for name in ("w1", "w9"))
+    given = inputs("shift", works(), known, Frames())
     with pytest.raises(AskError, match=r"w9.*w1"):
-        answer_shift(works(), scope, evidence())
+        answer_shift(works(), unknown, given)
 
 
 def test_pieces_counted_in_maintenance_are_told() -> None:

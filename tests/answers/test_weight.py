@@ -8,17 +8,17 @@ import re
 import polars as pl
 import pytest
 
-from lineview.answers.answer import Answer, Evidence
+from lineview.answers.answer import Answer
 from lineview.answers.json_form import to_json
 from lineview.answers.weight import answer_weight
-from lineview.columns import WEIGHTS
 from lineview.errors import AskError
 from lineview.plant import Line, Machine, Plant
-from tests.simulate.weighed_line import batch_sheet, evidence, plant, product, scope, web, weights
+from tests.from_frames import Frames, answered, inputs
+from tests.simulate.weighed_line import batch_sheet, frames, plant, product, scope, web, weights
 
 
 def ask(weighed: pl.DataFrame | None = None, works: object = None, **given: object) -> Answer:
-    return answer_weight(works or plant(), scope(), evidence(weighed, **given))  # type: ignore[arg-type]
+    return answered("weight", works or plant(), scope(), frames(weighed, **given))  # type: ignore[arg-type]
 
 
 def value(answer: Answer, name: str) -> float:
@@ -212,7 +212,7 @@ def test_row_order_does_not_matter() -> None:
 def test_unknown_machine_is_refused() -> None:
     wrong = dataclasses.replace(scope(), machine="wrap9")
     with pytest.raises(AskError, match="wrap9"):
-        answer_weight(plant(), wrong, evidence(weights()))
+        answer_weight(plant(), wrong, inputs("weight", plant(), scope(), frames(weights())))
 
 
 def test_yield_and_giveaway_follow_the_counter() -> None:
@@ -222,12 +222,6 @@ def test_yield_and_giveaway_follow_the_counter() -> None:
     assert value(answer, "yield_percent") == pytest.approx(100 * made_kg / (40 * 22.7), abs=0.1)
     # 330 × 60 × 24 × 7 pieces a week at 0.05 g over: a works without shifts plans the whole day
     assert value(answer, "giveaway_kg_per_week") == pytest.approx(166.3, abs=4)
-
-
-def test_a_frame_without_its_columns_is_a_plain_error() -> None:
-    assert set(WEIGHTS) >= {"mass_g", "pieces"}
-    no_frame = ask(pl.DataFrame())
-    assert "no weights" in no_frame.text
 
 
 def two_lines(*products: object) -> Plant:
@@ -242,11 +236,11 @@ def two_lines(*products: object) -> Plant:
     )
 
 
-def beside(heavier_g: float, product_name: str = "mint") -> Evidence:
-    """Give the evidence of the asked line, with another line whose pieces are so much heavier."""
+def beside(heavier_g: float, product_name: str = "mint") -> Frames:
+    """Frames of the asked line, with another line whose pieces are so much heavier."""
     other = weights(seed=9).with_columns(machine=pl.lit("wrap2"), mass_g=pl.col("mass_g") + heavier_g)
     sheet = batch_sheet(40, (product_name,)).with_columns(line=pl.lit("line2"))
-    return dataclasses.replace(evidence(weights()), weights_elsewhere=other, batches_elsewhere=sheet)
+    return dataclasses.replace(frames(weights()), weights_elsewhere=other, batches_elsewhere=sheet)
 
 
 def told(answer: Answer) -> dict[str, tuple[object, object, object]]:
@@ -254,15 +248,15 @@ def told(answer: Answer) -> dict[str, tuple[object, object, object]]:
 
 
 def test_another_line_leaves_every_figure_of_the_asked_line_as_it_is() -> None:
-    alone = answer_weight(two_lines(), scope(), evidence(weights()))
-    both = answer_weight(two_lines(), scope(), beside(0.5))
+    alone = answered("weight", two_lines(), scope(), frames(weights()))
+    both = answered("weight", two_lines(), scope(), beside(0.5))
     assert told(alone) == told(both)
     assert alone.text == both.text
     to_json(both)
 
 
 def test_the_spread_between_lines_and_the_difference_are_told() -> None:
-    answer = answer_weight(two_lines(), scope(), beside(0.5))
+    answer = answered("weight", two_lines(), scope(), beside(0.5))
     spread = answer.figure("sd_lines_g")
     assert spread is not None and spread.value == pytest.approx(0.5 / 2**0.5, abs=0.08)
     assert spread.low < spread.value < spread.high
@@ -273,16 +267,16 @@ def test_the_spread_between_lines_and_the_difference_are_told() -> None:
 
 
 def test_lines_that_do_not_differ_are_said_not_to_be_told_apart() -> None:
-    notes = answer_weight(two_lines(), scope(), beside(0.0)).notes
+    notes = answered("weight", two_lines(), scope(), beside(0.0)).notes
     assert any("not told apart" in note for note in notes)
 
 
 def test_one_line_alone_cannot_be_compared() -> None:
-    spread = answer_weight(plant(), scope(), evidence(weights())).figure("sd_lines_g")
+    spread = answered("weight", plant(), scope(), frames(weights())).figure("sd_lines_g")
     assert spread is not None and spread.why_none == "cannot be told: one line was weighed"
 
 
 def test_lines_that_share_no_product_cannot_be_compared() -> None:
     works = two_lines(product("mint"), product("rose"))
-    spread = answer_weight(works, scope(), beside(0.5, "rose")).figure("sd_lines_g")
+    spread = answered("weight", works, scope(), beside(0.5, "rose")).figure("sd_lines_g")
     assert spread is not None and "no product of this line" in spread.why_none

@@ -11,13 +11,13 @@ import pytest
 
 from lineview.answers.answer import Answer, Table
 from lineview.answers.json_form import to_json
-from lineview.answers.weight import answer_weight
 from lineview.columns import READINGS
 from lineview.measures.giveaway import Giveaway, money_given
 from lineview.measures.weight_spread import Spread
 from lineview.net_contents_tables import net_contents_tables
 from lineview.plant import Plant
-from tests.simulate.weighed_line import START, batch_sheet, counted, evidence, plant, product, scope, weights
+from tests.from_frames import answered
+from tests.simulate.weighed_line import START, batch_sheet, counted, frames, plant, product, scope, weights
 
 RULES = net_contents_tables()
 
@@ -48,10 +48,10 @@ def ask(
     made: pl.DataFrame, sizer: pl.DataFrame | None = None, works: Plant | None = None, *, bags: bool = False
 ) -> Answer:
     readings = {"wrap1": counted()} | ({} if sizer is None else {"sizer1": sizer})
-    given = evidence(made, batch_sheet(30), readings)
+    given = frames(made, batch_sheet(30), readings)
     if bags:
         given = dataclasses.replace(given, net_contents=RULES)
-    return answer_weight(works or plant(), scope(), given)
+    return answered("weight", works or plant(), scope(), given)
 
 
 def test_a_thick_and_thin_rope_sends_to_the_sizer() -> None:
@@ -102,7 +102,7 @@ def test_bags_are_planned_by_the_plants_own_rules_and_marked() -> None:
 
 
 def test_without_rules_no_bag_is_planned() -> None:
-    answer = answer_weight(plant(), scope(), evidence(weights(batches=10)))
+    answer = answered("weight", plant(), scope(), frames(weights(batches=10)))
     assert table(answer, "bags").rows == []
 
 
@@ -137,7 +137,7 @@ def two_products(mint: float | None, rose: float | None) -> tuple[Plant, pl.Data
 
 def test_products_of_unlike_prices_are_summed_each_at_its_own() -> None:
     works, sheet = two_products(4.0, 9.0)
-    answer = answer_weight(works, scope(), evidence(weights(batches=30), sheet))
+    answer = answered("weight", works, scope(), frames(weights(batches=30), sheet))
     rows = table(answer, "giveaway").rows
     assert [row["product"] for row in rows] == ["mint", "rose"]
     money = answer.figure("giveaway_money_per_week")
@@ -150,7 +150,7 @@ def test_products_of_unlike_prices_are_summed_each_at_its_own() -> None:
 
 def test_a_product_without_a_price_is_named_and_the_priced_part_is_no_total() -> None:
     works, sheet = two_products(4.0, None)
-    answer = answer_weight(works, scope(), evidence(weights(batches=30), sheet))
+    answer = answered("weight", works, scope(), frames(weights(batches=30), sheet))
     whole, part = answer.figure("giveaway_money_per_week"), answer.figure("giveaway_money_priced_per_week")
     assert whole is not None and whole.value is None and whole.why_none.endswith("of rose")
     assert part is not None and part.told
@@ -169,14 +169,14 @@ def test_unlike_prices_without_a_sheet_are_not_averaged() -> None:
 
 def test_each_product_with_a_bag_is_planned_and_the_most_weighed_comes_first() -> None:
     works, sheet = two_products(None, None)
-    given = dataclasses.replace(evidence(weights(batches=29), sheet), net_contents=RULES)
-    rows = table(answer_weight(works, scope(), given), "bags").rows
+    given = dataclasses.replace(frames(weights(batches=29), sheet), net_contents=RULES)
+    rows = table(answered("weight", works, scope(), given), "bags").rows
     assert [(row["product"], row["label_g"]) for row in rows] == [
         ("mint", 100.0), ("mint", 250.0), ("mint", 500.0), ("rose", 250.0),
     ]  # fmt: skip
     assert all(row["count_mean_g"] >= row["label_g"] for row in rows)
-    few = dataclasses.replace(evidence(weights(batches=3), sheet), net_contents=RULES)
-    rose = table(answer_weight(works, scope(), few), "bags").rows[-1]
+    few = dataclasses.replace(frames(weights(batches=3), sheet), net_contents=RULES)
+    rose = table(answered("weight", works, scope(), few), "bags").rows[-1]
     assert rose["product"] == "rose" and rose["count"] is None and "too few" in rose["why"]
 
 
@@ -208,8 +208,8 @@ def test_skewed_pieces_are_told_and_quantiles_used() -> None:
 
 
 def test_more_mass_out_than_in_is_not_passed_over() -> None:
-    given = evidence(weights(batches=30), batch_sheet(30, mass_in_kg=15.0))
-    answer = answer_weight(plant(), scope(), given)
+    given = frames(weights(batches=30), batch_sheet(30, mass_in_kg=15.0))
+    answer = answered("weight", plant(), scope(), given)
     assert any("More mass came out than went in" in note for note in answer.notes)
 
 

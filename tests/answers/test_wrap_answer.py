@@ -8,7 +8,8 @@ import pytest
 from lineview.answers.wrap import answer_wrap
 from lineview.columns import BATCHES, REELS, empty
 from lineview.errors import AskError
-from tests.simulate.webs import START, evidence_of, scope_of, wrap_line
+from tests.from_frames import answered, inputs
+from tests.simulate.webs import START, frames_of, scope_of, wrap_line
 
 
 @pytest.fixture(scope="module")
@@ -17,7 +18,7 @@ def made():
 
 
 def answer_of(made, plant=None, **frames):
-    return answer_wrap(plant or made.plant, scope_of(made), evidence_of(made, **frames))
+    return answered("wrap", plant or made.plant, scope_of(made), frames_of(made, **frames))
 
 
 def test_the_sentence_says_metres_of_both_webs(made) -> None:
@@ -114,14 +115,15 @@ def test_paper_that_slips_is_left_unexplained_and_needs_a_person() -> None:
 
 
 def test_no_readings_cannot_tell(made) -> None:
-    answer = answer_wrap(made.plant, scope_of(made), replace(evidence_of(made), readings={}))
+    answer = answered("wrap", made.plant, scope_of(made), frames_of(made, readings={}))
     assert answer.text == "What a thousand pieces take cannot be told yet."
     assert answer.figure("film_m_per_thousand").why_none
 
 
 def test_a_sizer_is_no_machine_to_ask(made) -> None:
     with pytest.raises(AskError, match="no cut-and-wrap machine"):
-        answer_wrap(made.plant, replace(scope_of(made), machine="sizer1"), evidence_of(made))
+        given = inputs("wrap", made.plant, scope_of(made), frames_of(made))
+        answer_wrap(made.plant, replace(scope_of(made), machine="sizer1"), given)
 
 
 def test_a_reset_is_left_out_of_both_sides_of_the_ratio(made) -> None:
@@ -137,9 +139,7 @@ def test_a_reset_is_left_out_of_both_sides_of_the_ratio(made) -> None:
         )
         .drop("first")
     )
-    whole, half = answer_of(made), answer_wrap(
-        made.plant, scope_of(made), replace(evidence_of(made), readings={"wrap1": readings})
-    )  # fmt: skip
+    whole, half = answer_of(made), answer_of(made, readings={"wrap1": readings})
     told = half.figure("film_m_per_thousand_fed").value
     assert told == pytest.approx(whole.figure("film_m_per_thousand_fed").value, rel=5e-4)
 
@@ -170,7 +170,7 @@ def test_without_a_reel_log_the_headline_is_as_sure_as_the_feed_counters_scale(m
 def test_without_a_web_in_the_plant_the_metres_fed_are_told_all_the_same(made) -> None:
     products = tuple(p.model_copy(update={"webs": ()}) for p in made.plant.products)
     plant = made.plant.model_copy(update={"webs": (), "products": products})
-    answer = answer_wrap(plant, scope_of(made), evidence_of(made))
+    answer = answered("wrap", plant, scope_of(made), frames_of(made))
     assert answer.text.startswith("By the feed counter a thousand pieces take ")
     assert "why cannot be told, for plant.toml describes no such web" in answer.text
     for kind, fed in made.truth.fed_m.items():

@@ -5,7 +5,7 @@ from datetime import date, datetime
 import pytest
 
 from lineview.errors import AskError
-from lineview.period_names import Days, ShiftOfDay
+from lineview.plant.periods import Days, ShiftOfDay
 from lineview.question_scope import QuestionScope, read_question
 
 

@@ -8,9 +8,9 @@ from threading import Barrier, Event
 
 import pytest
 
-from lineview import works as works_module
 from lineview.answers.answer import Answer
 from lineview.errors import AskError, PlantError
+from lineview.inputs import Fetcher
 from lineview.question_scope import QuestionScope
 from lineview.works import Works
 from tests.main_job.invented_week import DEMO
@@ -42,13 +42,13 @@ def edit(works: Works, old: str, new: str) -> None:
 
 def test_the_same_question_of_many_is_worked_out_once(works, monkeypatch):
     calls, all_there = [], Barrier(6)
-    gather = works_module.gather
+    fetch = Fetcher.inputs
 
     def counted(*given):
         calls.append(given)
-        return gather(*given)
+        return fetch(*given)
 
-    monkeypatch.setattr(works_module, "gather", counted)
+    monkeypatch.setattr(Fetcher, "inputs", counted)
 
     def ask(_: int) -> Answer:
         all_there.wait()
@@ -62,15 +62,15 @@ def test_the_same_question_of_many_is_worked_out_once(works, monkeypatch):
 
 def test_an_error_reaches_all_who_ask_and_is_not_kept(works, monkeypatch):
     fails = [AskError(()), None]
-    gather = works_module.gather
+    fetch = Fetcher.inputs
 
     def failing(*given):
         error = fails.pop(0)
         if error is not None:
             raise error
-        return gather(*given)
+        return fetch(*given)
 
-    monkeypatch.setattr(works_module, "gather", failing)
+    monkeypatch.setattr(Fetcher, "inputs", failing)
     with pytest.raises(AskError):
         works.ask(SHIFT)
     assert works.ask(SHIFT).figure("good_pieces").value > 0
@@ -78,13 +78,13 @@ def test_an_error_reaches_all_who_ask_and_is_not_kept(works, monkeypatch):
 
 def test_different_questions_are_worked_out_at_the_same_time(works, monkeypatch):
     both = Barrier(2, timeout=20)  # broken where one question waits for the other
-    gather = works_module.gather
+    fetch = Fetcher.inputs
 
     def together(*given):
         both.wait()
-        return gather(*given)
+        return fetch(*given)
 
-    monkeypatch.setattr(works_module, "gather", together)
+    monkeypatch.setattr(Fetcher, "inputs", together)
     with ThreadPoolExecutor(2) as threads:
         asked = [threads.submit(works.ask, q) for q in (SHIFT, QuestionScope("wrap", machine="wrap1"))]
         assert [one.result().question for one in asked] == ["shift", "wrap"]
@@ -109,14 +109,14 @@ def test_nobody_waits_for_an_intake_and_sees_the_state_before_it_until_it_is_who
 
 def test_a_question_under_way_stays_with_the_state_it_began_with(works, monkeypatch):
     before = works.ask(SHIFT)
-    gather, begun, go_on = works_module.gather, Event(), Event()
+    fetch, begun, go_on = Fetcher.inputs, Event(), Event()
 
-    def held(store, *given):
+    def held(*given):
         begun.set()
         assert go_on.wait(20)
-        return gather(store, *given)
+        return fetch(*given)
 
-    monkeypatch.setattr(works_module, "gather", held)
+    monkeypatch.setattr(Fetcher, "inputs", held)
     with ThreadPoolExecutor(1) as threads:
         asked = threads.submit(works.ask, QuestionScope("shift", line="line1", machine="wrap1"))
         assert begun.wait(20)

@@ -6,10 +6,10 @@ from time import perf_counter, process_time
 import numpy as np
 import polars as pl
 import pytest
-from lineview.measures.made_by_day import MADE
 
 from lineview.columns import PLAN, STOCK, empty
 from lineview.plant import Line, Plant, Product, Shift, Web
+from lineview.records.output import DAILY_OUTPUT
 from lineview.stock.works_need import works_need
 from lineview.stock.works_orders import latest_counts, order_lines
 
@@ -56,8 +56,9 @@ def history() -> pl.DataFrame:
         season = 1.0 + 0.5 * np.sin(2 * np.pi * day.timetuple().tm_yday / 365.25)
         if day.weekday() < 5:
             for k in range(FLAVOURS if season > 1 else 17):
-                rows.append(("line1", day, f"flavour{k}", float(rng.gamma(4, 700) * season), 0.0, 480.0))
-    return pl.DataFrame(rows, schema=MADE, orient="row")
+                good = float(rng.gamma(4, 700) * season)
+                rows.append(("line1", day, f"flavour{k}", good, good, good, 0.0, 480.0))
+    return pl.DataFrame(rows, schema=DAILY_OUTPUT, orient="row")
 
 
 @pytest.mark.bench

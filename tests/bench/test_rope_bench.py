@@ -12,17 +12,19 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.answers.answer import Evidence, Scope
+from lineview.answers.answer import Scope
+from lineview.answers.inputs import Inputs
 from lineview.answers.rope import answer_rope
 from lineview.columns import BATCHES
 from lineview.figure import Period
 from lineview.plant import Gauge, Line, Machine, Plant
 from tests import factories
+from tests.from_frames import Frames, inputs
 
 START = datetime(2026, 1, 5, 5, tzinfo=UTC)
 
 
-def rope_of(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Evidence]:
+def rope_of(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Inputs]:
     rng = np.random.default_rng(9)
     n = batches * readings_a_batch
     every = 600 / readings_a_batch
@@ -49,8 +51,8 @@ def rope_of(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Evidence
     sizer = Machine(id="sizer1", kind="sizer", line="1", gauges=(gauge,))
     plant = Plant(shop="Invented", lines=(Line(id="1"),), machines=(sizer,), products=(factories.product(),))
     end = START + timedelta(minutes=10 * batches)
-    evidence = factories.evidence({"sizer1": readings}, batches=sheet)
-    return plant, Scope("1", "sizer1", Period(START, end), end), evidence
+    scope = Scope("1", "sizer1", Period(START, end), end)
+    return plant, scope, inputs("rope", plant, scope, Frames({"sizer1": readings}, batches=sheet))
 
 
 @pytest.mark.bench
@@ -63,7 +65,7 @@ def test_ten_thousand_batches_in_a_second():
     assert processor < 1.0
 
 
-def _seconds(asked: tuple[Plant, Scope, Evidence]) -> tuple[float, float]:
+def _seconds(asked: tuple[Plant, Scope, Inputs]) -> tuple[float, float]:
     wall, processor = perf_counter(), process_time()
     answer = answer_rope(*asked)
     spent = perf_counter() - wall, process_time() - processor

@@ -9,10 +9,9 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
-from lineview.measures.machine_counts import count_machine
-from lineview.measures.pieces import pieces_of, totals
 
 from lineview.columns import BATCHES, READINGS, STOP_LOG, empty
+from lineview.machine.pieces import count_machine
 from lineview.measures.clock import calendar, shift_windows
 from lineview.measures.machine_tape import tape_of
 from lineview.measures.shift_account import accounts, joined
@@ -69,10 +68,12 @@ def sum_year(folder: Path, seed: int, months: list[pl.DataFrame]) -> tuple[float
             row=pl.lit(1, pl.Int64),
         ).select(list(READINGS))  # fmt: skip
         counts = count_machine(WRAPPER, readings, gap_s=120)
-        tape = tape_of(counts, readings, empty(BATCHES), empty(STOP_LOG), cal, short_stop_min=5)
+        tape = tape_of(counts, empty(BATCHES), empty(STOP_LOG), cal, short_stop_min=5)
         windows = shift_windows(cal).select("start", "end")
-        pieces = totals(pieces_of(counts, windows))
-        month = joined(accounts(tape, windows, pieces, nominal_per_min=350), 350)
+        begins, ends = (windows[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+        pieces = counts.pieces(begins, ends)
+        by_shift = [pieces.at(k) for k in range(windows.height)]
+        month = joined(accounts(tape, windows, by_shift, nominal_per_min=350), 350)
         made += month.made_used
         run_min += month.run_min
         shifts += windows.height

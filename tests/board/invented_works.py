@@ -14,8 +14,8 @@ from lineview.columns import REFUSALS, TAPE
 from lineview.errors import AskError, Fault, IntakeError
 from lineview.intake.export import Proposal
 from lineview.intake.export import Question as IntakeQuestion
-from lineview.period_names import Days, read_period
 from lineview.plant import ColumnTarget, Layout, Plant
+from lineview.plant.periods import Days, read_period
 from lineview.question_scope import QuestionScope
 from lineview.scoping import machines_asked
 from lineview.store.record import Receipt

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from lineview.board.address import NAMES, PAGES, Address, read_address
 from lineview.board.page import forms_of, page_of
 from lineview.errors import AskError, Fault, StoreError
-from lineview.periods import moment
+from lineview.plant.periods import moment
 from tests.board import invented_answers as invented
 from tests.board.invented_works import InventedWorks
 

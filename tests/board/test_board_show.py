@@ -5,8 +5,8 @@ from datetime import UTC, date, datetime
 import pytest
 
 from lineview import show, show_cells
+from lineview.core.units import in_units
 from lineview.figure import Figure, cannot_tell, too_few
-from lineview.show_units import in_units
 from tests.board import invented_answers as invented
 
 PLANT = invented.plant()

@@ -6,7 +6,7 @@ from dataclasses import fields
 import pytest
 
 from lineview.charts.theme import DAY, NIGHT, Tokens
-from lineview.shipped import shipped
+from lineview.core.resources import shipped
 from tests.references.wcag import contrast
 
 CSS = (shipped("assets") / "style.css").read_text(encoding="utf-8")

@@ -118,7 +118,7 @@ def test_a_good_file_beside_a_bad_one_is_still_taken_in(works: Path) -> None:
         (("answer", "shift", "--machine", "wrap9"), "unknown machine 'wrap9'"),
         (("answer", "shift", "--line", "7"), "unknown line '7'"),
         (("answer", "yesterday"), "unknown question"),
-        (("answer", "shift", "--period", "soon"), "names no period"),
+        (("answer", "shift", "--period", "soon"), "unknown period"),
         (("answer", "shift", "--from", "2026-06-10", "--to", "2026-06-09"), "ends before it starts"),
         (("answer", "shift", "--from", "2026-06-09", "--to", "2026-06-09"), "has no length"),
         (("answer", "order", "--from", "2030-01-01", "--to", "2030-02-01"), "no history to order by"),

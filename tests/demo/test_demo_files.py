@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 from pydantic import BaseModel
 
+from lineview.core.resources import shipped
 from lineview.demo.files import write_ods
 from lineview.demo.make import make_demo
 from lineview.demo.spec import demo_plant
-from lineview.plant_file import read_plant
-from lineview.shipped import shipped
+from lineview.plant.read import read_plant
 
 DEMO = shipped("data") / "demo"
 

@@ -8,7 +8,7 @@ import pytest
 
 from lineview.intake.export import Export, Proposal
 from lineview.intake.read import read_export
-from lineview.plant_file import read_plant
+from lineview.plant.read import read_plant
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,7 @@
 
 import polars as pl
 
-from lineview.shipped import shipped
+from lineview.core.resources import shipped
 
 DEMO = shipped("data") / "demo"
 

@@ -3,14 +3,8 @@
 from dataclasses import dataclass
 from typing import Any
 
-#: The figure of the asked period's good pieces on the asked machine's line; later names first.
-NAMES = {
-    "rope": ("pieces_good",),
-    "weight": ("pieces_good",),
-    "shift": ("pieces_good", "good_pieces"),
-    "wrap": ("pieces_good", "wrap_good_pieces"),
-    "order": ("pieces_good",),
-}
+#: The figure of the asked period's good pieces on the asked machine's line, by one name in every answer.
+NAME = "good_pieces"
 
 
 @dataclass(frozen=True)
@@ -29,10 +23,9 @@ class Shown:
 
 def pieces_shown(answer: dict[str, Any]) -> Shown:
     """The good pieces an answer shows; a missing figure is a failure that names it."""
-    figures, names = answer["figures"], NAMES[answer["question"]]
-    name = next((name for name in names if name in figures), None)
-    assert name is not None, f"the {answer['question']} answer shows no figure {' or '.join(names)}"
-    figure = figures[name]
+    figures = answer["figures"]
+    assert NAME in figures, f"the {answer['question']} answer shows no figure {NAME}"
+    figure = figures[NAME]
     value, low, high = figure["value"], figure["low"], figure["high"]
     if low is None and high is None:  # counted, no interval: the ends are the value
         low = high = value

@@ -1,13 +1,16 @@
 """The order of the invented week: its history is all there is, whatever period is looked at."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, time, timedelta
 
+import polars as pl
 import pytest
-from lineview.gather_order import made_history, order_evidence
 
+from lineview.inputs import Fetcher
+from lineview.measures.product_spans import product_spans
+from lineview.plant import Machine
 from lineview.question_scope import read_question
-from lineview.scoping import scope_of
 from lineview.works import Works
+from tests.from_frames import counted
 
 
 def test_a_period_changes_only_the_buyers_today(week: Works) -> None:
@@ -18,18 +21,37 @@ def test_a_period_changes_only_the_buyers_today(week: Works) -> None:
     assert tables[0] == tables[1]
 
 
-def test_use_by_day_is_the_same_read_at_once_or_in_parts(week: Works, monkeypatch) -> None:
-    machine = next(m for m in week.plant.machines if m.kind == "cut-and-wrap machine")
-    scope = scope_of(week.plant, read_question("order"), machine, week.store.span(machine.id))
-    evidence = order_evidence(week.store, week.plant, scope)
+def counted_at_once(week: Works, machine: Machine) -> pl.DataFrame:
+    """Good pieces of a machine by day and product, from all its readings in one count."""
+    span = week.store.span(machine.id)
+    start, end = span.start, span.end + timedelta(microseconds=1)
+    counts = counted(week.plant, machine, week.store.readings(machine.id, start, end))
+    sheet = week.store.batches(machine.line, start - timedelta(hours=12), end)
+    rows = []
+    for part in product_spans(sheet, machine.line, start, span.end):
+        at = part.start
+        while at < part.end:
+            day = at.astimezone(week.plant.tz).date()
+            midnight = datetime.combine(day + timedelta(days=1), time(), week.plant.tz)
+            stop = min(part.end, midnight.astimezone(UTC))
+            rows.append((machine.line, day, part.product, counts.between((at, stop)).good.at(0).value))
+            at = stop
+    columns = {"line": pl.String, "date": pl.Date, "product": pl.String, "good": pl.Float64}
+    frame = pl.DataFrame(rows, schema=columns, orient="row").fill_nan(0.0)
+    return frame.group_by("line", "date", "product").agg(pl.col("good").sum())
+
+
+def test_use_by_day_is_the_same_from_records_as_from_readings_at_once(week: Works) -> None:
     machines = [m for m in week.plant.machines if m.kind == "cut-and-wrap machine"]
-    monkeypatch.setattr("lineview.gather_order.AT_ONCE", timedelta(days=2))
-    parts = made_history(week.store, week.plant, machines, evidence.batches, scope.now)
-    both = evidence.made.join(parts, on=["line", "date", "product"], how="full", suffix="_parts")
-    assert both["good_parts"].null_count() == both["good"].null_count() == 0
-    # Only what nobody saw differs: the pace around a hole is taken from fewer days.
-    apart = (both["good"] - both["good_parts"]).abs()
-    assert (apart[(both["unseen"] == 0).arg_true()] < 1e-6).all()
+    now = max(week.store.span(m.id).end for m in machines) + timedelta(seconds=1)
+    kept = Fetcher(week.store, week.records, week.plant, {}).output(machines, now)
+    at_once = pl.concat([counted_at_once(week, machine) for machine in machines])
+    both = kept.join(at_once, on=["line", "date", "product"], how="full", suffix="_at_once")
+    both = both.filter(pl.col("good").fill_null(0) + pl.col("good_at_once").fill_null(0) > 0)
+    assert both["good_at_once"].null_count() == both["good"].null_count() == 0
+    apart = (both["good"] - both["good_at_once"]).abs()
+    # Each of a day's stretches is rounded to a millionth of a piece.
+    assert (apart[(both["unseen"] == 0).arg_true()] < 1e-4).all()
     assert apart.sum() < 1e-4 * both["good"].sum()
 
 

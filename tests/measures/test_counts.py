@@ -47,6 +47,18 @@ def test_two_readings_off_course_in_a_row_are_bridged() -> None:
     assert rows([100, 158, 65694, 65752, 332, 390], 2**32)[1] == (174, 174, 174, "torn")
 
 
+def test_a_placeholder_held_for_a_minute_is_bridged() -> None:
+    for held in (0, 65535):
+        found = rows([45000, 45058, *[held] * 6, 45464, 45522])
+        assert found[1] == (406, 406, 406, "glitch")
+        assert len(found) == 3
+
+
+def test_a_counter_set_back_that_stands_and_then_counts_on_is_a_reset() -> None:
+    found = rows([45000, 45058, *[0] * 6, 58, 116])
+    assert [row[0] for row in found] == [58, None, 0, 0, 0, 0, 0, 58, 58]
+
+
 def test_a_jump_that_stays_is_never_counted() -> None:
     found = rows([5000, 9000, 9058])
     assert found[0][0] is None

@@ -9,7 +9,7 @@ import pytest
 from lineview.errors import MeasureError
 from lineview.measures.flavour_order import MOST_PRODUCTS, FlavourOrder, cheapest_order
 from lineview.plant import Product
-from lineview.statistics.shortest_tour import shortest_tour
+from lineview.stats.tour import shortest_tour
 from tests.factories import product
 
 ALLERGENS = ((), (), (), ("nuts",), ("milk",), ("nuts", "milk"))

@@ -6,8 +6,9 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from lineview.columns import REELS
-from lineview.measures.counted import Counted
+from lineview.columns import READINGS, REELS, empty
+from lineview.core.estimate import Estimate
+from lineview.machine.pieces import count_machine
 from lineview.measures.reel_balance import ReelSpan, reel_spans
 from lineview.measures.reel_faults import reel_faults
 from lineview.measures.reel_left import reel_left
@@ -24,7 +25,7 @@ def span(**others) -> ReelSpan:
         "reel": "r1", "kind": "film", "web": "film", "cut_length_mm": 56.0, "mounted": AT, "taken_off": None,
         "full_m": 2875.0,
         "label_m": 2875.0, "held_m": 2875.0, "left_m": None, "returned": False, "splices": 0,
-        "fed": Counted(1867.0, 1866.9, 1867.1, 100), "wraps": 33_000.0,
+        "fed": Estimate(1867.0, 1866.9, 1867.1, 100), "wraps": 33_000.0,
     }  # fmt: skip
     return ReelSpan(**(base | others))
 
@@ -38,7 +39,9 @@ def log(*rows: tuple[float, str, float, float | None]) -> pl.DataFrame:
 
 
 def spans_of(*rows: tuple[float, str, float, float | None]) -> list[ReelSpan]:
-    return reel_spans(wrap_plant(), "wrap1", log(*rows), {}, AT + 24 * HOUR)
+    plant = wrap_plant()
+    unread = count_machine(plant.machines[0], empty(READINGS), gap_s=plant.gap_s)
+    return reel_spans(plant, unread, log(*rows), AT + 24 * HOUR)
 
 
 def test_left_on_the_reel_that_is_on() -> None:
@@ -125,16 +128,16 @@ def test_a_reel_mounted_again_with_a_length_that_cannot_be_is_a_fault() -> None:
 
 
 def test_use_on_a_reel_mounted_twice_adds_and_more_than_it_holds_is_a_fault() -> None:
-    first = span(taken_off=AT + HOUR, left_m=1000.0, fed=Counted(1875.0, 1875.0, 1875.0, 9), origin="r1")
+    first = span(taken_off=AT + HOUR, left_m=1000.0, fed=Estimate(1875.0, 1875.0, 1875.0, 9), origin="r1")
     again = span(
         mounted=AT + 2 * HOUR, taken_off=AT + 3 * HOUR, held_m=1000.0, left_m=8.0, origin="r1",
-        fed=Counted(990.0, 990.0, 990.0, 9),
+        fed=Estimate(990.0, 990.0, 990.0, 9),
     )  # fmt: skip
     stated = assumed_waste(wrap_plant().webs[0])
     metres = reel_metres([first, again], stated, None)
     assert [(m.reel, m.fed, m.drawn) for m in metres] == [("r1", 2865.0, 2867.0)]
     assert reel_faults([first, again]) == []
-    wild = replace(again, fed=Counted(1990.0, 1990.0, 1990.0, 9))
+    wild = replace(again, fed=Estimate(1990.0, 1990.0, 1990.0, 9))
     assert [f.what for f in reel_faults([first, wild])] == [
         "reel r1 fed 3,865 m in 2 mountings, but its label says 2,875 m"
     ]

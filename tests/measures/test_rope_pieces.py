@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 
 from lineview.columns import BATCHES, empty
+from lineview.machine.pieces import count_machine
 from lineview.measures.rope_pieces import pieces_by_product, week_effect
 from lineview.measures.rope_weight import mass_change_g
 from lineview.plant import Counter, Line, Machine, Plant, Product
@@ -38,7 +39,8 @@ def sheet(*marks: tuple[int, str | None]) -> pl.DataFrame:
 
 def made(marks: pl.DataFrame, works: Plant, only: Product | None = None) -> dict[str, float] | None:
     period = (START, START + timedelta(minutes=60))
-    return pieces_by_product(works, (WRAPPER,), {"wrap": counted(60)}, marks, only, period)
+    counts = count_machine(WRAPPER, counted(60), gap_s=works.gap_s)
+    return pieces_by_product(works, (counts,), marks, only, period)
 
 
 def test_pieces_go_to_the_batch_in_which_they_were_counted():
@@ -50,7 +52,7 @@ def test_pieces_go_to_the_batch_in_which_they_were_counted():
 def test_without_a_sheet_all_are_of_the_one_product():
     mint = product("mint", 3.0)
     assert made(empty(BATCHES), plant(mint), mint) == {"mint": 6000.0}
-    assert pieces_by_product(plant(mint), (), {}, empty(BATCHES), mint, (START, START)) is None
+    assert pieces_by_product(plant(mint), (), empty(BATCHES), mint, (START, START)) is None
 
 
 def test_kilograms_and_money_are_summed_product_by_product():

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from lineview.answers.answer import Answer
-from lineview.measures.counted import steps_by_kind
+from lineview.machine.pieces import count_machine
 from lineview.measures.state_codes import MEANINGS
 from lineview.measures.state_spells import state_spells
 from lineview.plant import Gauge
@@ -176,5 +176,7 @@ def test_wrap_and_order_count_the_same_pieces_as_the_shift() -> None:
     states = marks((-600, "Execute"), (3600, "M"), (5400, "Execute"))
     frame = pl.concat([readings(run, 10, seed=760), states])
     answer = ask(frame, plant=PLANT)
-    counted = steps_by_kind(OWN, frame)["pieces"].between(START, START + timedelta(hours=8))
-    assert counted.value == pytest.approx(value(answer, "pieces_made"), abs=1)
+    counts = count_machine(OWN, frame, gap_s=PLANT.gap_s)
+    counted = counts.between((START, START + timedelta(hours=8))).made
+    assert counted is not None
+    assert counted.at(0).value == pytest.approx(value(answer, "pieces_made"), abs=1)

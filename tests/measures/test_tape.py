@@ -6,9 +6,10 @@ import polars as pl
 import pytest
 
 from lineview.columns import BATCHES, READINGS, STOP_LOG, UTC_US, empty
+from lineview.machine.pieces import count_machine
 from lineview.measures.clock import calendar
 from lineview.measures.counts import increments
-from lineview.measures.machine_tape import machine_tape
+from lineview.measures.machine_tape import tape_of
 from lineview.measures.states import clock
 from lineview.measures.tape import lay
 from lineview.plant import Break, Counter, Gauge, Machine, Shift
@@ -178,7 +179,8 @@ STEPS = [60] * 60 + [0] * 12 + [60] * 60 + [0] * 36 + [60] * 60
 
 def of_machine(frame: pl.DataFrame, batches: pl.DataFrame) -> list[str]:
     cal = calendar((), "UTC", START, START + timedelta(seconds=10 * len(STEPS)))
-    found = machine_tape(WRAPPER, frame, batches, empty(STOP_LOG), cal, short_stop_min=5, gap_s=120)
+    counts = count_machine(WRAPPER, frame, gap_s=120)
+    found = tape_of(counts, batches, empty(STOP_LOG), cal, short_stop_min=5)
     return found["state"].to_list()
 
 

@@ -4,21 +4,21 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
-import numpy as np
 import polars as pl
 import pytest
 
-from lineview.columns import BATCHES
-from lineview.measures.counted import Steps
+from lineview.columns import BATCHES, READINGS, empty
+from lineview.machine.pieces import count_machine
 from lineview.measures.weight_account import DEVIATION
 from lineview.measures.weight_giveaway import (
     OffTarget,
     WeekGiveaway,
     off_targets,
-    pieces_by_product,
     week_giveaway,
 )
 from lineview.measures.weight_spread import spread_of
+from lineview.measures.wrap_pieces import good_by_product
+from lineview.plant import Counter, Machine
 
 T = datetime(2026, 6, 9, 4, tzinfo=UTC)
 
@@ -70,11 +70,17 @@ def test_pieces_follow_the_batch_sheet_by_product() -> None:
         ("line1", "B3", "Mint", T + timedelta(minutes=40), None, 22.7, 1, 4),
     ]
     sheet = pl.DataFrame(rows, schema=BATCHES, orient="row")
-    begin = T.timestamp() + 60.0 * np.arange(60)
-    steps = {"pieces": Steps(begin, begin + 60.0, np.full(60, 300.0), np.ones(60, dtype=bool), 1.0)}
-    made = pieces_by_product(sheet, steps, {"Mint": "mint", "Rose": "rose"}, T, T + timedelta(minutes=60))
+    counter = Counter(id="pieces", counts="pieces", fastest_per_min=450)
+    machine = Machine(id="wrap1", kind="cut-and-wrap machine", line="line1", counters=(counter,))
+    minutes = [
+        ("wrap1", "pieces", T + timedelta(minutes=k), 300.0 * k, None, "good", 1, k) for k in range(61)
+    ]
+    counts = count_machine(machine, pl.DataFrame(minutes, schema=READINGS, orient="row"), gap_s=120)
+    ids = {"Mint": "mint", "Rose": "rose"}
+    made = good_by_product(sheet, counts, ids, T, T + timedelta(minutes=60))
     assert made == pytest.approx({"": 3000, "mint": 300 * 40, "rose": 300 * 10})
-    assert pieces_by_product(sheet, {}, {}, T, T + timedelta(minutes=60)) == {}
+    unread = count_machine(machine, empty(READINGS), gap_s=120)
+    assert good_by_product(sheet, unread, {}, T, T + timedelta(minutes=60)) == {}
 
 
 def test_mean_of_a_product_is_that_of_its_batches() -> None:

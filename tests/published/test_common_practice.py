@@ -2,7 +2,7 @@
 
 import pytest
 
-from lineview.units import convert
+from lineview.core.units import convert
 
 POUND_G = convert(1, "lb", "g")
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from lineview.statistics.correlation import effective_n, ljung_box
-from lineview.statistics.run_rules import NELSON, nelson_test
+from lineview.stats.run_rules import NELSON, nelson_test
+from lineview.stats.serial_correlation import effective_n, ljung_box
 
 
 def test_worth_of_50_pieces_constructed():

@@ -2,8 +2,7 @@
 
 import pytest
 
-from lineview.statistics.event_trend import mil_hdbk_189
-from lineview.statistics.power_law import power_law
+from lineview.stats.events import mil_hdbk_189, power_law
 
 FAILURES = [
     2.4, 24.9, 52.5, 53.4, 54.7, 57.2, 118.6, 140.2, 185.0, 207.6, 293.9, 322.3, 365.9, 366.8, 544.8, 616.8,

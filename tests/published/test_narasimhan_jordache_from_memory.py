@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lineview.statistics.reconciliation import critical_adjustment, reconcile
+from lineview.stats.reconciliation import critical_adjustment, reconcile
 
 MEASURED = [101.91, 64.45, 34.65, 64.20, 36.44, 98.88]
 BALANCES = [[1, -1, -1, 0, 0, 0], [0, 1, 0, -1, 0, 0], [0, 0, 1, 0, -1, 0], [0, 0, 0, 1, 1, -1]]

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from lineview.statistics.change_points import find_steps
+from lineview.stats.change_points import find_steps
 
 # fmt: off
 NILE = np.array([
@@ -22,6 +22,6 @@ NILE = np.array([
 def test_change_points_against_ruptures():
     import ruptures
 
-    ours = find_steps(NILE, np.ones((100, 1)), np.ones(99)).found
+    ours = find_steps(NILE, np.ones((100, 1)), np.ones(99)).steps
     theirs = ruptures.Pelt(model="l2", min_size=3, jump=1).fit(NILE).predict(pen=3 * np.log(100) * NILE.var())
     assert list(ours) == theirs[:-1] == [28]

@@ -3,9 +3,8 @@
 import numpy as np
 import pytest
 
-from lineview.statistics.control_constants import control_constants
-from lineview.statistics.control_limits import individuals_limits
-from lineview.statistics.ewma import ewma
+from lineview.stats.control_limits import control_constants, individuals_limits
+from lineview.stats.run_lengths import ewma
 
 CUSUM_X = [324.925, 324.675, 324.725, 324.35, 325.35, 325.225, 324.125, 324.525, 325.225, 324.6, 324.625,
            325.15, 328.325, 327.25, 327.825, 328.5, 326.675, 327.775, 326.875, 328.35]  # fmt: skip

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lineview.statistics.correlation import autocorrelations
+from lineview.stats.serial_correlation import autocorrelations
 
 # fmt: off
 BEAM = np.array([

@@ -2,9 +2,7 @@
 
 import pytest
 
-from lineview.statistics.event_limits import mean_between_limits
-from lineview.statistics.event_trend import laplace, mil_hdbk_189
-from lineview.statistics.power_law import power_law
+from lineview.stats.events import laplace, mean_between_limits, mil_hdbk_189, power_law
 
 #: Sections 8.2.3.4 and 8.4.5.2: ten repairs in 1,500 hours.
 REPAIRS = [5.0, 40.0, 43.0, 175.0, 389.0, 712.0, 747.0, 795.0, 1299.0, 1478.0]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lineview.statistics.variance_components import reml
+from lineview.stats.variance_components import reml
 
 # fmt: off
 #: Oxide thickness: 21 furnace runs, each 4 zones of 2 wafers.

@@ -10,7 +10,7 @@ import math
 
 import pytest
 
-from lineview.statistics.summary import summarize
+from lineview.stats.means import summarize
 
 # fmt: off
 LEW = [

@@ -5,7 +5,7 @@ Partly from memory.
 
 import pytest
 
-from lineview.statistics.event_limits import exponential_mean_limits
+from lineview.stats.events import exponential_mean_limits
 
 HOURS = [3.0, 5.0, 7.0, 18.0, 43.0, 85.0, 91.0, 98.0, 100.0, 130.0, 230.0, 487.0]
 

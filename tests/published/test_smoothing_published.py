@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from lineview.statistics.smoothing import croston
+from lineview.stats.croston import croston
 
 # Box & Jenkins series G, as in R's AirPassengers.
 AIR = [

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lineview.statistics.variance_components import reml
+from lineview.stats.variance_components import reml
 
 # fmt: off
 DYESTUFF = [

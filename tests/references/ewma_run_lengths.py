@@ -1,6 +1,6 @@
 """Run lengths of EWMA charts, alone and two together with limits for single points.
 
-The widths that `lineview.statistics.joint_charts` lists were solved from these. Sources: crowder-1987,
+The widths that `lineview.stats.run_lengths` lists were solved from these. Sources: crowder-1987,
 lucas-saccucci-1990, zhao-2005 and, for two together, derived-joint-charts.
 """
 
@@ -9,7 +9,7 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.statistics.joint_charts import QUICK, SLOW, Widths
+from lineview.stats.run_lengths import QUICK, SLOW, Widths
 
 Floats = NDArray[np.float64]
 

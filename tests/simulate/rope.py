@@ -8,11 +8,11 @@ import numpy as np
 import polars as pl
 
 from lineview.answers.answer import Answer, Scope
-from lineview.answers.rope import answer_rope
 from lineview.columns import ADJUSTMENTS, BATCHES
 from lineview.figure import Period
 from lineview.plant import Gauge, Line, Machine, Plant
 from tests import factories
+from tests.from_frames import Frames, answered
 from tests.simulate.rope_batches import ar1
 
 START = datetime(2026, 6, 8, 4, tzinfo=UTC)
@@ -52,8 +52,8 @@ def ask(
 ) -> Answer:  # fmt: skip
     end = frame["at"].max() + timedelta(seconds=1)
     known = {"batches": batches, "adjustments": done}
-    evidence = factories.evidence({"sizer2": frame}, **{k: v for k, v in known.items() if v is not None})
-    return answer_rope(plant or works(), Scope("1", "sizer2", Period(START, end), end), evidence)
+    frames = Frames({"sizer2": frame}, **{k: v for k, v in known.items() if v is not None})
+    return answered("rope", plant or works(), Scope("1", "sizer2", Period(START, end), end), frames)
 
 
 def adjusted(minutes: float) -> pl.DataFrame:

@@ -5,11 +5,11 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from lineview.answers.answer import Answer, Scope
-from lineview.answers.shift import answer_shift
 from lineview.columns import BATCHES, PLAN
 from lineview.figure import Period
 from lineview.plant import Line, Machine, Plant, Product, Web
 from tests import factories
+from tests.from_frames import Frames, answered
 from tests.simulate.wrapper import EARLY, START, Run, machine, readings, simulate
 
 END = START + timedelta(hours=8)
@@ -45,7 +45,7 @@ def ask(
     **more: pl.DataFrame,
 ) -> Answer:
     scope = Scope("1", "w1", Period(start, end), now, "Tue 9 June, early")
-    return answer_shift(plant or works(), scope, factories.evidence({"w1": frame}, **more))
+    return answered("shift", plant or works(), scope, Frames({"w1": frame}, **more))
 
 
 def plan(*rows: tuple[str, float, float, float]) -> pl.DataFrame:

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import numpy as np
 import polars as pl
 
-from lineview.answers.answer import Evidence, Scope
+from lineview.answers.answer import Scope
 from lineview.columns import BATCHES, REELS
 from lineview.demo.counter_truth import CounterTruth
 from lineview.demo.line import LineTruth
@@ -15,6 +15,7 @@ from lineview.demo.stretches import BLANK, GOOD, REJECT
 from lineview.figure import Period
 from lineview.plant import Counter, Line, Machine, Plant, Web
 from tests import factories
+from tests.from_frames import Frames
 from tests.simulate.line import plain_windows, simulate
 
 START = datetime(2026, 6, 1, tzinfo=UTC)
@@ -162,11 +163,10 @@ def _readings(
     return pl.concat(frames)
 
 
-def evidence_of(made: WrapRun, **others: pl.DataFrame) -> Evidence:
-    """The frames as an answer gets them."""
-    return factories.evidence(
-        {"wrap1": made.readings}, **({"batches": made.batches, "reels": made.reels} | others)
-    )
+def frames_of(made: WrapRun, **others: object) -> Frames:
+    """The frames that the machine's exports hold."""
+    frames = {"readings": {"wrap1": made.readings}, "batches": made.batches, "reels": made.reels}
+    return Frames(**(frames | others))
 
 
 def scope_of(made: WrapRun) -> Scope:

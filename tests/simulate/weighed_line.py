@@ -7,11 +7,12 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 
-from lineview.answers.answer import Evidence, Scope
+from lineview.answers.answer import Scope
 from lineview.columns import BATCHES, WEIGHTS, empty
 from lineview.figure import Period
 from lineview.plant import Counter, Gauge, Line, Machine, Plant, Product, Web
 from tests import factories
+from tests.from_frames import Frames
 
 START = datetime(2026, 6, 9, 4, tzinfo=UTC)
 HOURS = 8
@@ -98,13 +99,13 @@ def scope() -> Scope:
     return Scope("line1", "wrap1", Period(START, END), END, "Tue 9 June, early")
 
 
-def evidence(
+def frames(
     weighed: pl.DataFrame | None = None,
     sheet: pl.DataFrame | None = None,
     readings: dict[str, pl.DataFrame] | None = None,
-) -> Evidence:
-    return factories.evidence(
-        readings if readings is not None else {"wrap1": counted()},
+) -> Frames:
+    return Frames(
+        readings=readings if readings is not None else {"wrap1": counted()},
         weights=empty(WEIGHTS) if weighed is None else weighed,
         batches=batch_sheet(40) if sheet is None else sheet,
     )

@@ -94,7 +94,7 @@ class Module:
 
     def __init__(self, name: str, tree: ast.Module, *, is_folder: bool = False) -> None:
         self.name = name
-        self.is_folder = is_folder  # an __init__, which holds a docstring alone
+        self.is_folder = is_folder  # an __init__, which holds no more than names passed on
         self.code: dict[str, list[ast.AST]] = {"": []}
         self.called_by_framework: set[str] = set()
         self.methods: dict[str, list[str]] = {}
@@ -162,7 +162,8 @@ class Walk:
         if module is None or place in self.reached:
             return
         if place[1] not in module.code:
-            self._queue += module.imported.get(place[1], ())  # passed on by this module
+            passed_on = module.imported.get(place[1], set())  # by this module, which is therefore reached
+            self._queue += [*passed_on, *([(module.name, "")] if passed_on and place[1] else [])]
             return
         self.reached.add(place)
         self._queue.append((module.name, ""))

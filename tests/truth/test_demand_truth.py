@@ -7,13 +7,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.measures.clock import calendar
-from lineview.measures.made_by_day import made_by_day
-from lineview.measures.made_since import made_since
-from lineview.measures.unseen_counts import planned_time
+from lineview.measures.wrap_pieces import good_by_product
 from lineview.stock.need import Need
 from lineview.stock.season import WEEKS_A_YEAR, learn_season
 from lineview.stock.weekly_forecast import weekly_forecast
+from tests.from_frames import Frames, counted, output
 from tests.simulate.webs import START, WrapRun, wrap_line
 
 #: Of ten hours, one has no readings: what stands in it must be reckoned, not lost.
@@ -52,10 +50,11 @@ def bias(seed: int, *, modulus: int, resets: bool) -> tuple[float, float]:
     )
     machine = made.plant.machines[0].model_copy(update={"counters": counters})
     pieces = made.readings.filter(pl.col("channel").is_in(["pieces", "rejects", "blanks"]))
-    holed = {"wrap1": with_holes(pieces, seed, modulus=modulus, resets=resets)}
-    told = made_by_day([machine], holed, made.batches, (), "UTC", (START, made.end))
-    planned = planned_time(calendar((), "UTC", START, made.end))
-    since = made_since([machine], holed, made.batches, [START], made.end, planned)[START]
+    holed = with_holes(pieces, seed, modulus=modulus, resets=resets)
+    plant = made.plant.model_copy(update={"machines": (machine,)})
+    told = output(plant, [machine], Frames({"wrap1": holed}, batches=made.batches), made.end)
+    names = {product.id: product.id for product in plant.products}
+    since = good_by_product(made.batches, counted(plant, machine, holed), names, START, made.end)
     return told["good"].sum() / made.truth.good - 1.0, sum(since.values()) / made.truth.good - 1.0
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lineview.statistics.joint_charts import joint_widths
-from tests.statistics.test_joint_charts import simulated
+from lineview.stats.run_lengths import joint_widths
+from tests.stats.test_joint_run_lengths import simulated
 
 #: Zou, Liu and Wang (2009) table 1 as the R package spc reprints it: one-sided charts, 1730 points to a false
 #: alarm; EWMA with lambda 0.03479, 0.11125, 0.23052 and CUSUM with k 0.25, 0.5, 0.75.

@@ -6,8 +6,8 @@ import polars as pl
 import pytest
 
 from lineview.columns import BATCHES, STOP_LOG, empty
+from lineview.machine.pieces import count_machine
 from lineview.measures.clock import calendar
-from lineview.measures.machine_counts import count_machine
 from lineview.measures.machine_tape import tape_of
 from lineview.measures.pace import project, run_stop_cycles
 from tests.simulate.wrapper import EARLY, START, machine, readings, simulate
@@ -21,7 +21,6 @@ def coverage(seeds: range) -> float:
         cal = calendar([EARLY], "UTC", START, START + timedelta(hours=8))
         tape = tape_of(
             count_machine(machine(), frame, gap_s=120),
-            frame,
             empty(BATCHES),
             empty(STOP_LOG),
             cal,

@@ -13,17 +13,18 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.columns import BATCHES
+from lineview.columns import BATCHES, READINGS
+from lineview.machine.pieces import MachineCounts, count_machine
 from lineview.measures.bag_law import normal_offsets, piece_law
 from lineview.measures.bag_plan import BagPieces, chance_by_count, chance_by_weight
 from lineview.measures.contents_rules import ContentsRules
-from lineview.measures.counted import Steps
 from lineview.measures.spread_sources import LengthCounters, spread_sources
 from lineview.measures.weighings import WEIGHINGS
 from lineview.measures.weight_account import DEVIATION
 from lineview.measures.weight_capability import weight_capability
 from lineview.measures.weight_spread import spread_of
 from lineview.net_contents_tables import net_contents_tables
+from lineview.plant import Counter, Counts, Machine, MachineKind
 
 START = datetime(2026, 6, 9, 4, tzinfo=UTC)
 TARGET_G, TARGET_MM, CUT_MM, TOLERANCE_G = 6.6, 14.0, 35.6, 0.6
@@ -70,18 +71,16 @@ def make_line(rng: np.random.Generator) -> Made:
                 rows.append((begin + timedelta(seconds=when), f"B{b}", f"S{b}.{s}", float(mass)))
         end = begin + timedelta(minutes=10)
         stretches.append(("line1", f"B{b}", "mint", begin, end, 22.7, 1, b + 2))
-        starts.append(begin.timestamp())
+        starts.append(begin)
         rope_m.append(3500 * CUT_MM / 1000 * (1 + l_b))
     weighings = pl.DataFrame(rows, schema=["at", "batch", "sample", "net_g"], orient="row").with_columns(
         pl.col("at").cast(WEIGHINGS["at"]),
         product=pl.lit("mint"), target_g=TARGET_G, tolerance_g=TOLERANCE_G, pieces=pl.lit(1, pl.Int64),
     )  # fmt: skip
-    begins = np.array(starts)
-    known = np.ones(batches, dtype=bool)
-    steps = [
-        Steps(begins, begins + 600.0, np.asarray(v, dtype=float), known, 1.0)
-        for v in (rope_m, [3500.0] * batches)
-    ]
+    lengths = LengthCounters(
+        _counted("rope", "sizer", starts, rope_m),
+        _counted("pieces", "cut-and-wrap machine", starts, [3500.0] * batches),
+    )
     rope_frame = pl.DataFrame(rope, schema={"at": WEIGHINGS["at"], "value": pl.Float64}, orient="row")
     sheet = pl.DataFrame(stretches, schema=BATCHES, orient="row")
     between = (2 * thick_b) ** 2 + cut_b**2 + air_b**2
@@ -101,7 +100,21 @@ def make_line(rng: np.random.Generator) -> Made:
         "share rest between": (cut_b**2 + air_b**2) / total, "share rest within": piece / total,
         "delay": delay_s,
     }  # fmt: skip
-    return Made(weighings, rope_frame, sheet, LengthCounters(steps[0], steps[1]), truth)
+    return Made(weighings, rope_frame, sheet, lengths, truth)
+
+
+def _counted(counts: Counts, kind: MachineKind, starts: list[datetime], added: list[float]) -> MachineCounts:
+    """A machine whose counter adds so much in the ten minutes from each start, and nothing between."""
+    counter = Counter(id="count", counts=counts, fastest_per_min=1000)
+    until = np.cumsum(added).tolist()
+    edges = [
+        (moment, value)
+        for k, start in enumerate(starts)
+        for moment, value in ((start, until[k] - added[k]), (start + timedelta(minutes=10), until[k]))
+    ]
+    rows = [("m", "count", moment, value, None, "good", 1, k) for k, (moment, value) in enumerate(edges)]
+    readings = pl.DataFrame(rows, schema=READINGS, orient="row")
+    return count_machine(Machine(id="m", kind=kind, line="line1", counters=(counter,)), readings, gap_s=600)
 
 
 def limits_of(line: Made) -> dict[str, tuple[float, float]]:

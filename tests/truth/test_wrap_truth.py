@@ -4,19 +4,18 @@ import math
 
 import pytest
 
-from lineview.answers.wrap import answer_wrap, machine_events
+from lineview.answers.wrap import machine_events
 from lineview.measures.wrap_account import wrap_account
-from tests.simulate.webs import START, evidence_of, scope_of, wrap_line
+from tests.from_frames import answered, inputs
+from tests.simulate.webs import START, frames_of, scope_of, wrap_line
 
 TRUE = {"blanks": 6.0, "reel_start": 3.0, "reel_end": 8.0, "splice": 1.2}
 
 
 def account_of(made):
-    machine = made.plant.machines[0]
-    events = machine_events(made.plant, machine, scope_of(made), evidence_of(made))
-    return wrap_account(
-        made.plant, machine, made.readings, made.batches, made.reels, events, (START, made.end)
-    )
+    given = inputs("wrap", made.plant, scope_of(made), frames_of(made))
+    events = machine_events(made.plant, scope_of(made), given)
+    return wrap_account(made.plant, given.counts, given.batches, given.reels, events, (START, made.end))
 
 
 def covered(low: float, value: float, high: float) -> bool:
@@ -34,7 +33,7 @@ def recover(runs: int, first: int = 0) -> dict[str, list[bool]]:
         account = account_of(made)
         waste = account.waste["film"]
         if counter:
-            assert account.blanks is not None
+            assert account.blanks.low is not None and account.blanks.high is not None
             hits["blanks, counted"].append(covered(account.blanks.low, 6.0, account.blanks.high))
         else:
             cut_m = 0.056
@@ -101,7 +100,7 @@ def test_a_mislabelled_reel_is_named_in_95_percent() -> None:
 @pytest.mark.parametrize("seed", [11, 12, 13])
 def test_metres_and_pieces_are_exact_from_full_readings(seed: int) -> None:
     made = wrap_line(seed, days=1.0, every_s=10)
-    answer = answer_wrap(made.plant, scope_of(made), evidence_of(made))
+    answer = answered("wrap", made.plant, scope_of(made), frames_of(made))
     assert answer.figure("wrap_good_pieces").value == made.truth.good
     for kind, fed in made.truth.fed_m.items():
         name = kind.replace(" ", "_")

@@ -1,0 +1,19 @@
+"""How a process that stays open handles memory it no longer needs."""
+
+from __future__ import annotations
+
+import os
+
+#: Read by the allocator of polars when its library is loaded; on systems where it has another, by nobody.
+SETTING = "_RJEM_MALLOC_CONF"
+#: Free pages go back to the system after half a second. By default polars keeps them for ever as "muzzy":
+#: the system may take them, but until it is short of memory they count as used.
+GIVEN_BACK = "dirty_decay_ms:500,muzzy_decay_ms:0"
+
+
+def give_memory_back() -> None:
+    """Let the process return free memory to the system; it has to be called before polars is imported.
+
+    What the user has set in the environment stands.
+    """
+    os.environ.setdefault(SETTING, GIVEN_BACK)

@@ -1,0 +1,19 @@
+"""Where the files that ship with the package are: beside it in a checkout, inside it in a wheel."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+
+def shipped(what: Literal["data", "assets"]) -> Path:
+    """Folder of the shipped data or assets.
+
+    Examples
+    --------
+    >>> shipped("data").name
+    'data'
+    """
+    package = Path(__file__).resolve().parent.parent
+    inside = package / "_shipped" / what
+    return inside if inside.is_dir() else package.parent / what

@@ -1,0 +1,271 @@
+"""Names of periods, as the address bar and the command line write them, and the moments they mean."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Literal, get_args
+from zoneinfo import ZoneInfo
+
+from lineview.core.errors import AskError, Fault
+from lineview.core.figure import Period
+from lineview.plant.checks import WEEK
+from lineview.plant.model import Shift
+
+PeriodWord = Literal["last-shift", "this-week", "last-7-days", "last-28-days", "all"]
+WORDS: tuple[PeriodWord, ...] = get_args(PeriodWord)
+#: The period that suits a question.
+DEFAULTS: dict[str, PeriodWord] = {
+    "rope": "last-7-days",
+    "weight": "last-7-days",
+    "shift": "last-shift",
+    "wrap": "last-28-days",
+    "order": "all",
+}
+
+
+@dataclass(frozen=True)
+class ShiftOfDay:
+    """A shift by the day it starts on and its id: "2026-06-09.early"."""
+
+    day: date
+    shift: str
+
+
+@dataclass(frozen=True)
+class Days:
+    """Whole days, both included: "2026-06-08..2026-06-12", or one: "2026-06-09"."""
+
+    first: date
+    last: date
+
+
+#: A period as a person names it; which moments it means depends on the plant and on what was read.
+PeriodName = PeriodWord | ShiftOfDay | Days
+
+
+def read_period(text: str) -> PeriodName:
+    """Read the name of a period.
+
+    Parameters
+    ----------
+    text : str
+        One of WORDS, a shift ("2026-06-09.early"), a day ("2026-06-09") or days ("2026-06-08..2026-06-12").
+
+    Raises
+    ------
+    AskError
+        For an unknown period, or one that ends before it starts.
+
+    Examples
+    --------
+    >>> read_period("2026-06-09.early")
+    ShiftOfDay(day=datetime.date(2026, 6, 9), shift='early')
+    """
+    for word in WORDS:
+        if text == word:
+            return word
+    first_text, dots, last_text = text.partition("..")
+    if not dots and "." in text:
+        day_text, _, shift = text.partition(".")
+        return ShiftOfDay(_day(day_text, text), shift)
+    first = _day(first_text, text)
+    last = _day(last_text, text) if last_text else first
+    if last < first:
+        raise AskError(Fault(f"'{text}' ends before it starts", "period", "the earlier day first"))
+    return Days(first, last)
+
+
+def read_wall_time(text: str, where: str) -> datetime:
+    """Read a moment as a person types it.
+
+    Parameters
+    ----------
+    text : str
+        "2026-06-09", "2026-06-09 06:00" or with an offset.
+    where : str
+        The option's or field's name, for the message.
+
+    Returns
+    -------
+    datetime.datetime
+        Without a zone unless an offset was typed.
+
+    Raises
+    ------
+    AskError
+        Where it is not a date and time.
+    """
+    try:
+        return datetime.fromisoformat(text.strip())
+    except ValueError:
+        expected = "for instance 2026-06-09 06:00"
+        raise AskError(Fault(f"'{text}' is not a date and time", where, expected)) from None
+
+
+def _day(text: str, whole: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        expected = f"one of {', '.join(WORDS)}, a day such as 2026-06-09, or a shift such as 2026-06-09.early"
+        raise AskError(Fault(f"unknown period '{whole}'", "period", expected)) from None
+
+
+def _utc(day: date, clock: time, zone: ZoneInfo) -> datetime:
+    """A wall time of a local day in UTC; one that the spring change skips moves on by the hour skipped."""
+    return datetime.combine(day, clock, tzinfo=zone).astimezone(UTC)
+
+
+def _shift_period(shift: Shift, day: date, zone: ZoneInfo) -> Period:
+    """The moments of a shift that starts on a local day, in UTC."""
+    last = day if shift.end > shift.start else day + timedelta(days=1)
+    return Period(_utc(day, shift.start, zone), _utc(last, shift.end, zone))
+
+
+def shifts_between(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> list[tuple[str, str, Period]]:
+    """List the shifts that touch a span, oldest first.
+
+    Parameters
+    ----------
+    shifts, zone
+        Of the plant description.
+    span : Period
+        In UTC.
+
+    Returns
+    -------
+    list of (str, str, Period)
+        Token ("2026-06-09.early"), label ("Tue 9 June, early") and the shift's moments.
+    """
+    first = span.start.astimezone(zone).date() - timedelta(days=1)
+    last = span.end.astimezone(zone).date()
+    listed = []
+    for offset in range((last - first).days + 1):
+        day = first + timedelta(days=offset)
+        for shift in shifts:
+            if WEEK[day.weekday()] not in shift.days:
+                continue
+            period = _shift_period(shift, day, zone)
+            if period.start <= span.end and period.end > span.start:
+                listed.append((f"{day.isoformat()}.{shift.id}", f"{_day_label(day)}, {shift.id}", period))
+    return sorted(listed, key=lambda item: item[2].start)
+
+
+def _day_label(day: date) -> str:
+    """A local day as "Tue 9 June"."""
+    return f"{day:%a} {day.day} {day:%B}"
+
+
+def resolve(name: PeriodName, shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
+    """Moments of a named period, and how a person names them.
+
+    Parameters
+    ----------
+    name : str, ShiftOfDay or Days
+        From read_period.
+    shifts, zone
+        Of the plant description.
+    span : Period
+        From the first to the last reading known [UTC]; the last is what "now" means.
+
+    Returns
+    -------
+    (Period, str)
+        The moments and how a person names them.
+
+    Raises
+    ------
+    AskError
+        For a shift that the plant does not have.
+    """
+    now = span.end
+    if isinstance(name, ShiftOfDay):
+        return _one_shift(name, shifts, zone)
+    if isinstance(name, Days):
+        period = Period(_utc(name.first, time(0), zone), _utc(name.last + timedelta(days=1), time(0), zone))
+        ends = [_day_label(day) for day in dict.fromkeys((name.first, name.last))]
+        return period, " to ".join(ends)
+    if name == "last-shift":
+        return _last_shift(shifts, zone, span)
+    if name == "all":
+        return Period(span.start, _after(now)), "all readings"
+    if name == "this-week":
+        today = now.astimezone(zone).date()
+        monday = today - timedelta(days=today.weekday())
+        return Period(
+            max(_utc(monday, time(0), zone), span.start), _after(now)
+        ), f"since {_day_label(monday)}"
+    days = int(name.split("-")[1])
+    start = max(now - timedelta(days=days), span.start)
+    return Period(start, _after(now)), f"the last {days} days"
+
+
+def _after(moment: datetime) -> datetime:
+    return moment + timedelta(microseconds=1)
+
+
+def _last_shift(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
+    known = [s for s in shifts_between(shifts, zone, span) if s[2].start < span.end]
+    if known:
+        return known[-1][2], known[-1][1]
+    day = span.end.astimezone(zone).date()  # without shifts: what was read of the last day
+    return Period(max(_utc(day, time(0), zone), span.start), _after(span.end)), _day_label(day)
+
+
+def _one_shift(name: ShiftOfDay, shifts: tuple[Shift, ...], zone: ZoneInfo) -> tuple[Period, str]:
+    shift = next((s for s in shifts if s.id == name.shift), None)
+    if shift is None:
+        names = ", ".join(s.id for s in shifts) or "none in the plant description"
+        raise AskError(Fault(f"unknown shift '{name.shift}'", "period", f"one of {names}"))
+    return _shift_period(shift, name.day, zone), f"{_day_label(name.day)}, {shift.id}"
+
+
+def at_wall_time(wall: datetime, zone: ZoneInfo, where: str) -> datetime:
+    """Moment of a wall time, in UTC.
+
+    Parameters
+    ----------
+    wall : datetime.datetime
+        From read_wall_time; of an hour that the autumn repeats, the first is meant.
+    zone : zoneinfo.ZoneInfo
+        The plant's zone, for a wall time without an offset.
+    where : str
+        The option's or field's name, for the message.
+
+    Raises
+    ------
+    AskError
+        Where it falls in the hour that the spring leaves out.
+    """
+    if wall.tzinfo is not None:
+        return wall.astimezone(UTC)
+    at = wall.replace(tzinfo=zone).astimezone(UTC)
+    if at.astimezone(zone).replace(tzinfo=None) != wall:
+        expected = "a time that the spring change leaves in place"
+        raise AskError(Fault(f"{wall:%Y-%m-%d %H:%M} does not exist in {zone.key}", where, expected))
+    return at
+
+
+def moment(text: str, zone: ZoneInfo, where: str) -> datetime:
+    """Moment that a person typed, in the plant's wall time or with an offset.
+
+    Parameters
+    ----------
+    text : str
+        As in read_wall_time.
+    zone : zoneinfo.ZoneInfo
+        The plant's zone.
+    where : str
+        The option's or field's name, for the message.
+
+    Raises
+    ------
+    AskError
+        Where it is not a date and time, or one that the spring change leaves out.
+
+    Examples
+    --------
+    >>> moment("2026-06-09 14:05", ZoneInfo("Europe/Berlin"), "--at").hour
+    12
+    """
+    return at_wall_time(read_wall_time(text, where), zone, where)

@@ -1,0 +1,347 @@
+"""Regression in AR(1) plus white noise, averaged over the noises that the data allow.
+
+Generalised least squares for each of a grid of noises; each is weighted by its restricted likelihood, so that
+intervals carry the uncertainty about the correlation instead of taking one estimate for the truth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lineview.errors import Fault, MeasureError
+from lineview.stats.serial_correlation import decaying_sum
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Noise:
+    """First-order autoregressive plus white noise of unit variance, V = (1 − q) R + q I.
+
+    R[i, j] is φ to the steps between i and j, so that the inverse of V costs no more than n.
+
+    Parameters
+    ----------
+    phi : float
+        φ: correlation one step apart of the autoregressive part, above −1 and below 1.
+    white : float
+        q: the share of the variance that is white, from 0 up to below 1.
+    """
+
+    phi: float
+    white: float
+
+
+def inverse_times(noise: Noise, steps: Floats, columns: Floats) -> tuple[Floats, float]:
+    """Multiply columns by the inverse of the noise's covariance.
+
+    Since the inverse T of R is tridiagonal, V is (1 − q) T⁻¹ + q I, and V⁻¹ is T ((1 − q) I + q T)⁻¹.
+
+    Parameters
+    ----------
+    noise : Noise
+        V.
+    steps : numpy.ndarray, shape (n − 1,)
+        Steps from each point to the next, 1 or more.
+    columns : numpy.ndarray, shape (n, k)
+        What V⁻¹ is multiplied by.
+
+    Returns
+    -------
+    tuple of numpy.ndarray, shape (n, k), and float
+        The product and the logarithm of V's determinant.
+
+    Notes
+    -----
+    Source: derived-rope
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> product, log_det = inverse_times(Noise(0.5, 0.0), np.ones(2), np.eye(3))
+    >>> product.round(3).tolist()
+    [[1.333, -0.667, 0.0], [-0.667, 1.667, -0.667], [0.0, -0.667, 1.333]]
+    """
+    if noise.phi == 0.0:
+        return columns, 0.0
+    if noise.phi < 0:
+        rho = np.sign(noise.phi) ** np.round(steps) * np.abs(noise.phi) ** steps
+    else:
+        rho = noise.phi**steps
+    gap = 1 - rho**2
+    diagonal = np.ones(columns.shape[0])
+    diagonal[1:] += rho**2 / gap
+    diagonal[:-1] += rho**2 / gap
+    beside = -rho / gap
+    log_det_t = -float(np.sum(np.log(gap)))
+    if noise.white == 0.0:
+        return _times(diagonal, beside, columns), -log_det_t
+    from scipy.linalg.lapack import dpttrf, dpttrs
+
+    q = noise.white
+    pivots, below, _ = dpttrf((1 - q) + q * diagonal, q * beside)
+    solved, _ = dpttrs(pivots, below, columns)
+    # T M⁻¹ with M = (1 − q) I + q T is (I − (1 − q) M⁻¹) / q
+    product = np.asarray((columns - (1 - q) * solved) / q, dtype=np.float64)
+    return product, float(np.sum(np.log(pivots))) - log_det_t
+
+
+def _times(diagonal: Floats, beside: Floats, columns: Floats) -> Floats:
+    out = np.asarray(diagonal[:, None] * columns)
+    out[:-1] += beside[:, None] * columns[1:]
+    out[1:] += beside[:, None] * columns[:-1]
+    return out
+
+
+def innovation_form(noise: Noise) -> tuple[float, float]:
+    """Coefficient and standard deviation of the noise on evenly spaced points as ARMA(1, 1).
+
+    Parameters
+    ----------
+    noise : Noise
+        Of unit variance.
+
+    Returns
+    -------
+    tuple of float
+        θ and σ with u[t] − φ u[t−1] = e[t] − θ e[t−1], e independent of standard deviation σ.
+
+    Notes
+    -----
+    Source: derived-rope
+
+    Examples
+    --------
+    >>> innovation_form(Noise(0.0, 0.0))
+    (0.0, 1.0)
+    """
+    phi, q = noise.phi, noise.white
+    at_0 = (1 - q) * (1 - phi**2) + q * (1 + phi**2)
+    at_1 = -phi * q
+    if at_1 == 0.0:
+        return 0.0, float(np.sqrt(at_0))
+    ratio = at_1 / at_0
+    theta = -(1 - np.sqrt(1 - 4 * ratio**2)) / (2 * ratio)
+    return float(theta), float(np.sqrt(-at_1 / theta))
+
+
+def innovations(noise: Noise, columns: Floats) -> Floats:
+    """Filter evenly spaced columns so that this noise in them becomes independent.
+
+    Parameters
+    ----------
+    noise : Noise
+        The noise.
+    columns : numpy.ndarray, shape (n,) or (n, k)
+        Values in order.
+
+    Returns
+    -------
+    numpy.ndarray, shape of `columns`
+        e[t] = u[t] − φ u[t−1] + θ e[t−1]. The first has no past: it is u[0], of unit variance; the others
+        have the σ of `innovation_form`.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    theta, _ = innovation_form(noise)
+    change = np.array(columns, dtype=np.float64)
+    change[1:] -= noise.phi * columns[:-1]
+    return decaying_sum(change, theta)
+
+
+#: Correlations one step apart, and white shares of the variance, that are tried.
+PHIS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.93, 0.97)
+WHITES = (0.0, 0.2, 0.4, 0.6, 0.8)
+NOISES = (
+    Noise(0.0, 0.0),
+    Noise(-0.2, 0.0),
+    Noise(-0.4, 0.0),
+    *(Noise(phi, white) for phi in PHIS for white in WHITES),
+)
+
+
+#: A coarse grid, for searches and for long series; and from how many points on a series is long.
+COARSE = (
+    Noise(0.0, 0.0),
+    *(Noise(phi, white) for phi in (0.25, 0.5, 0.75, 0.9) for white in (0.0, 0.4, 0.8)),
+)
+MANY = 2000
+
+
+@dataclass(frozen=True)
+class CorrelatedFit:
+    """A fit: one entry a noise tried.
+
+    Parameters
+    ----------
+    noises : tuple of Noise
+        The grid.
+    weight : numpy.ndarray, shape (g,)
+        Posterior weight of each noise; sums to 1.
+    beta : numpy.ndarray, shape (g, p)
+        Coefficients under each.
+    covariance : numpy.ndarray, shape (g, p, p)
+        Of the coefficients under each, noise variance estimated.
+    variance : numpy.ndarray, shape (g,)
+        Noise variance under each (restricted maximum likelihood).
+    df : numpy.ndarray, shape (g,)
+        Points less coefficients.
+    likelihood : float
+        Largest log likelihood over the noises (coefficients and variance fitted too), but for a constant.
+    """
+
+    noises: tuple[Noise, ...]
+    weight: Floats
+    beta: Floats
+    covariance: Floats
+    variance: Floats
+    df: Floats
+    likelihood: float
+
+    @property
+    def mode(self) -> int:
+        """Index of the noise with the largest weight."""
+        return int(np.argmax(self.weight))
+
+    @property
+    def phi(self) -> float:
+        """Mean correlation of neighbours, over the noises tried."""
+        return float(sum(w * m.phi * (1 - m.white) for w, m in zip(self.weight, self.noises, strict=True)))
+
+    def mean(self, contrast: Floats) -> float:
+        """Estimate a linear combination of the coefficients."""
+        return float(self.weight @ (self.beta @ contrast))
+
+    def interval(self, contrast: Floats, level: float = 0.95) -> tuple[float, float]:
+        """Equal-tailed interval of a linear combination of the coefficients."""
+        centre = self.beta @ contrast
+        scale = np.sqrt(np.maximum(np.einsum("i,gij,j->g", contrast, self.covariance, contrast), 1e-300))
+        tail = (1 - level) / 2
+        return (
+            _mixture_quantile(tail, self.weight, centre, scale, self.df),
+            _mixture_quantile(1 - tail, self.weight, centre, scale, self.df),
+        )
+
+    def sd(self) -> float:
+        """Estimate the standard deviation of the noise, both parts together."""
+        return float(np.sqrt(self.weight @ self.variance))
+
+    def sd_interval(self, level: float = 0.95) -> tuple[float, float]:
+        """Equal-tailed interval of the noise's standard deviation."""
+        draws = self.draws(4000)[1]
+        tail = (1 - level) / 2
+        low, high = np.quantile(draws, [tail, 1 - tail])
+        return float(low), float(high)
+
+    def draws(self, n: int, seed: int = 1) -> tuple[Floats, Floats, Floats]:
+        """Draw coefficients, noise standard deviations and noises (as indices) that the data allow."""
+        rng = np.random.default_rng(seed)
+        which = rng.choice(self.weight.size, size=n, p=self.weight)
+        df = self.df[which]
+        sd = np.sqrt(self.variance[which] * df / rng.chisquare(df))
+        normal = rng.standard_normal((n, self.beta.shape[1]))
+        root = _roots(self.covariance / self.variance[:, None, None])
+        beta = self.beta[which] + sd[:, None] * np.einsum("nij,nj->ni", root[which], normal)
+        return beta, sd, which.astype(np.float64)
+
+
+def correlated_regression(
+    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = NOISES
+) -> CorrelatedFit:
+    """Fit y on x by generalised least squares, averaged over a grid of noises.
+
+    Parameters
+    ----------
+    y : numpy.ndarray, shape (n,)
+        Values in order.
+    x : numpy.ndarray, shape (n, p)
+        Columns of full rank, n above p + 1.
+    steps : numpy.ndarray, shape (n − 1,)
+        Steps from each point to the next, 1 for neighbours, more where points are missing.
+    noises : iterable of Noise
+        The grid, equally likely beforehand.
+
+    Returns
+    -------
+    CorrelatedFit
+        Coefficients, spread and noise.
+
+    Raises
+    ------
+    MeasureError
+        Where there are too few points or columns depend on each other.
+
+    Notes
+    -----
+    Source: restricted-likelihood, derived-rope
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> t = np.arange(30.0)
+    >>> y = 0.5 * t + np.sin(7 * t)
+    >>> fit = correlated_regression(y, np.column_stack([np.ones(30), t]), np.ones(29))
+    >>> round(fit.mean(np.array([0.0, 1.0])), 1)
+    0.5
+    """
+    n, p = x.shape
+    if n < p + 2 or np.linalg.matrix_rank(x / np.maximum(np.abs(x).max(axis=0), 1e-300)) < p:
+        raise MeasureError(Fault(f"{n} points for {p} coefficients", "x", "more points, independent columns"))
+    tried = tuple(noises)
+    if n > MANY and len(tried) > len(COARSE):
+        tried = _near_best(y, x, steps, tried)
+    both = np.column_stack([x, y])
+    log_weight = np.empty(len(tried))
+    beta, covariance = np.empty((len(tried), p)), np.empty((len(tried), p, p))
+    variance = np.empty(len(tried))
+    df, likelihood = n - p, -np.inf
+    for g, noise in enumerate(tried):
+        solved, log_det = inverse_times(noise, steps, both)
+        cross = both.T @ solved
+        inverse = np.linalg.inv(cross[:p, :p])
+        beta[g] = inverse @ cross[:p, p]
+        left = max(float(cross[p, p] - cross[:p, p] @ beta[g]), 1e-300)
+        variance[g] = left / df
+        covariance[g] = inverse * variance[g]
+        log_det_x = float(np.linalg.slogdet(cross[:p, :p])[1])
+        likelihood = max(likelihood, -0.5 * (log_det + n * float(np.log(left))))
+        log_weight[g] = -0.5 * (log_det + log_det_x + df * np.log(left))
+    weight = np.exp(log_weight - log_weight.max())
+    all_df = np.full(len(tried), float(df))
+    return CorrelatedFit(tried, weight / weight.sum(), beta, covariance, variance, all_df, likelihood)
+
+
+def _near_best(y: Floats, x: Floats, steps: Floats, noises: tuple[Noise, ...]) -> tuple[Noise, ...]:
+    """Keep the noises near the best of a coarse grid: with many points the others have no weight."""
+    rough = correlated_regression(y, x, steps, COARSE)
+    best = rough.noises[rough.mode]
+    return tuple(m for m in noises if abs(m.phi - best.phi) < 0.26 and abs(m.white - best.white) < 0.41)
+
+
+def _roots(covariance: Floats) -> Floats:
+    """Symmetric square roots; safer than Cholesky where a column hardly matters."""
+    value, vector = np.linalg.eigh(covariance)
+    return np.asarray(vector * np.sqrt(np.maximum(value, 0))[:, None, :])
+
+
+def _mixture_quantile(share: float, weight: Floats, centre: Floats, scale: Floats, df: Floats) -> float:
+    """Quantile of a mixture of t distributions, by bisection between its parts' quantiles."""
+    from scipy.special import stdtr, stdtrit
+
+    keep = weight > 1e-9
+    weight, centre, scale, df = weight[keep], centre[keep], scale[keep], df[keep]
+    parts = centre + scale * stdtrit(df, share)
+    low, high = float(parts.min()), float(parts.max())
+    for _ in range(46):
+        middle = (low + high) / 2
+        if float(weight @ stdtr(df, (middle - centre) / scale)) < share:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2

@@ -1,0 +1,287 @@
+"""Variance components of nested, unbalanced data by restricted maximum likelihood (REML).
+
+Batches hold samples, samples hold weighings. The layout is folded from the inside out: at each level the
+units under one parent are averaged with weights 1 / (variance of the level + variance the unit brings along);
+the average and its variance are the unit of the next level. The same fold gives the likelihood and the sums
+of squares for intervals.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lineview.errors import Fault, MeasureError
+from lineview.stats.optimum import least_value
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Layout:
+    """A nested layout, ready to be folded.
+
+    Parameters
+    ----------
+    mean : numpy.ndarray, shape (kinds,)
+        Mean of the innermost units that are alike, which have one parent and as many pieces each.
+    pieces : numpy.ndarray, shape (kinds,)
+        Pieces behind each unit of a kind.
+    count : numpy.ndarray, shape (kinds,)
+        Units of a kind.
+    spread : numpy.ndarray, shape (kinds,)
+        Sum of squares of their means about `mean`.
+    units : int
+        Innermost units, all kinds together.
+    ss_within : float
+        Weighted sum of squares of single values about their unit's mean.
+    df_within : int
+        Its degrees of freedom.
+    parents : tuple of numpy.ndarray
+        For each level from the innermost, the index of each unit's parent (each kind's, in the first); the
+        last is all zeros.
+    log_pieces : float
+        Sum of the logarithms of the pieces of the single values.
+    """
+
+    mean: Floats
+    pieces: Floats
+    count: Floats
+    spread: Floats
+    units: int
+    ss_within: float
+    df_within: int
+    parents: tuple[Ints, ...]
+    log_pieces: float
+
+    @property
+    def df(self) -> tuple[int, ...]:
+        """Degrees of freedom of each grouping level, innermost first."""
+        sizes = (self.units, *(p.size for p in self.parents[1:]))
+        return tuple(n - (int(p.max()) + 1) for n, p in zip(sizes, self.parents, strict=False))
+
+
+def nested_layout(values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayLike | None = None) -> Layout:
+    """Lay values out in nested groups, which may be unbalanced.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        One a weighing: the mean of its pieces.
+    groups : sequence of array_like, shape (n,) each
+        Names of the groups of each value, outermost level first. A name counts within its outer group.
+    pieces : array_like, shape (n,), optional
+        Pieces in each value (1 where not given): the mean of k pieces has a kth of their variance.
+
+    Returns
+    -------
+    Layout
+        Units of the innermost level with the way up to the root. Those that are alike are put together: at
+        any variances, the sums over them are those over their number, mean and spread.
+
+    Raises
+    ------
+    MeasureError
+        Where there is no value, or lengths differ.
+
+    Examples
+    --------
+    >>> nested_layout([1.0, 2.0, 4.0], [["a", "a", "b"]]).df_within
+    1
+    """
+    y = np.asarray(values, dtype=np.float64)
+    k = np.ones_like(y) if pieces is None else np.asarray(pieces, dtype=np.float64)
+    columns = [np.unique(np.asarray(g), return_inverse=True)[1].astype(np.int64) for g in groups]
+    if not y.size or k.size != y.size or any(c.size != y.size for c in columns):
+        raise MeasureError(Fault("values, groups and pieces differ in length, or are none", "values"))
+    parents: list[Ints] = []
+    unit = np.zeros(y.size, dtype=np.int64)
+    for column in columns:
+        key = unit * (int(column.max()) + 1) + column
+        _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
+        parents.insert(0, unit[first])
+        unit = inverse.astype(np.int64)
+    total = np.bincount(unit, weights=k).astype(np.float64)
+    mean = np.asarray(np.bincount(unit, weights=k * y) / total, dtype=np.float64)
+    ss = float(np.sum(k * (y - mean[unit]) ** 2))
+    log_pieces = float(np.sum(np.log(k)))
+    if not parents:
+        one = np.ones(mean.size)
+        return Layout(
+            mean, total, one, np.zeros(mean.size), mean.size, ss, y.size - mean.size, (), log_pieces
+        )
+    order = np.lexsort((total, parents[0]))
+    alike = (np.diff(parents[0][order]) == 0) & (np.diff(total[order]) == 0)
+    kind = np.empty(mean.size, dtype=np.int64)
+    kind[order] = np.concatenate(([0], np.cumsum(~alike)))
+    first = order[np.concatenate(([True], ~alike))]
+    count = np.bincount(kind).astype(np.float64)
+    middle = np.bincount(kind, weights=mean) / count
+    spread = np.bincount(kind, weights=(mean - middle[kind]) ** 2).astype(np.float64)
+    above = (parents[0][first], *parents[1:])
+    return Layout(
+        middle, total[first], count, spread, mean.size, ss, y.size - mean.size, above, log_pieces
+    )  # fmt: skip
+
+
+def fold(
+    mean: Floats, variance: Floats, parent: Ints, count: Floats | float = 1.0, spread: Floats | float = 0.0
+) -> tuple[Floats, Floats, Floats]:
+    """Average units under their parents.
+
+    Parameters
+    ----------
+    mean, variance : numpy.ndarray, shape (..., units)
+        Of each unit, the level's own variance included.
+    parent : numpy.ndarray, shape (units,)
+        Index of each unit's parent, ascending.
+    count, spread : numpy.ndarray, shape (units,), or float
+        How many alike each stands for, and the sum of squares of their means about `mean`.
+
+    Returns
+    -------
+    numpy.ndarray, shape (..., parents)
+        Weighted mean under each parent.
+    numpy.ndarray, shape (..., parents)
+        Variance of that mean.
+    numpy.ndarray, shape (..., units)
+        Weighted squared distance of each unit from its parent's mean, of those that it stands for.
+    """
+    weight = 1.0 / variance
+    total = _sum_under(weight * count, parent)
+    above = _sum_under(weight * count * mean, parent) / total
+    off = weight * (count * (mean - above[..., parent]) ** 2 + spread)
+    return above, 1.0 / total, off
+
+
+def _sum_under(values: Floats, parent: Ints) -> Floats:
+    """Sum the last axis by parent."""
+    starts = np.concatenate([[0], np.flatnonzero(np.diff(parent)) + 1])
+    return np.asarray(np.add.reduceat(values, starts, axis=-1), dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class Components:
+    """Variance components.
+
+    Parameters
+    ----------
+    mean : float
+        Generalized least squares mean.
+    mean_variance : float
+        Its variance, with the components taken as known.
+    variances : tuple of float
+        Outermost level first, the single piece last; 0 where the data show none.
+    """
+
+    mean: float
+    mean_variance: float
+    variances: tuple[float, ...]
+
+    @property
+    def sds(self) -> tuple[float, ...]:
+        """Standard deviations, outermost level first."""
+        return tuple(float(np.sqrt(v)) for v in self.variances)
+
+
+def reml(
+    values: ArrayLike,
+    groups: Sequence[ArrayLike],
+    pieces: ArrayLike | None = None,
+    *,
+    maximum_likelihood: bool = False,
+) -> Components:
+    """Estimate the variance of each level of a nested layout.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        One a weighing: the mean of its pieces.
+    groups : sequence of array_like, shape (n,) each
+        Names of the groups, outermost level first (batch, then sample time).
+    pieces : array_like, shape (n,), optional
+        Pieces in each weighing, 1 where not given.
+    maximum_likelihood : bool
+        Plain instead of restricted likelihood.
+
+    Returns
+    -------
+    Components
+        Mean and variances.
+
+    Raises
+    ------
+    MeasureError
+        Where a level has nothing to be estimated from.
+
+    Notes
+    -----
+    Source: searle-casella-mcculloch, davies-goldsmith
+
+    Examples
+    --------
+    >>> components = reml([1.0, 2.0, 3.0, 4.0, 8.0, 9.0], [["a", "a", "b", "b", "c", "c"]])
+    >>> round(components.mean, 6), [round(v, 4) for v in components.variances]
+    (4.5, [12.75, 0.5])
+    """
+    layout = nested_layout(values, groups, pieces)
+    if layout.df_within < 1 or any(d < 1 for d in layout.df):
+        raise MeasureError(
+            Fault("a level has no two values under one parent", "groups", "two or more at each level")
+        )
+    scale = max(float(np.var(np.asarray(values, dtype=np.float64))), 1e-300)
+    best = _minimize(layout, scale, maximum_likelihood)
+    _, mean, variance = _minus_twice_loglikelihood(best, layout, maximum_likelihood)
+    return Components(mean, variance, tuple(float(v) for v in best[::-1]))
+
+
+def _minus_twice_loglikelihood(
+    variances: Floats, layout: Layout, maximum_likelihood: bool
+) -> tuple[float, float, float]:
+    """Compute -2 log likelihood (less a constant), mean and its variance; innermost variance first."""
+    piece = variances[0]
+    total = (layout.df_within + layout.units) * np.log(piece) - layout.log_pieces
+    total += float(np.sum(layout.count * np.log(layout.pieces / piece))) + layout.ss_within / piece
+    mean, below = layout.mean, piece / layout.pieces
+    count: Floats | float = layout.count
+    apart: Floats | float = layout.spread
+    for at_level, parent in zip(variances[1:], layout.parents, strict=True):
+        spread = at_level + below
+        mean, below, off = fold(mean, spread, parent, count, apart)
+        total += float(np.sum(count * np.log(spread)) - np.sum(np.log(below)) + np.sum(off))
+        count, apart = 1.0, 0.0
+    if maximum_likelihood:
+        total += float(np.log(below[0]))
+    return float(total), float(mean[0]), float(below[0])
+
+
+def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
+    """Find the variances, innermost first, that are most likely; none below 0."""
+    levels = len(layout.parents)
+    within = layout.ss_within / layout.df_within
+    floor = 1e-9 * (within if within > 0 else scale)
+
+    def objective(roots: Floats) -> float:
+        # Squares keep variances from being negative and let them reach 0 exactly.
+        variances = roots**2 * scale
+        variances[0] = max(variances[0], floor * 1e-3)
+        return _minus_twice_loglikelihood(variances, layout, maximum_likelihood)[0]
+
+    best, lowest = None, np.inf
+    for share in (0.5, 0.05):
+        start = np.full(levels + 1, np.sqrt(share))
+        start[0] = np.sqrt(max(within, floor) / scale)
+        roots, least = least_value(objective, start, 1e-9, 1e-11, 4000)
+        if least < lowest - 1e-9:
+            best, lowest = roots, least
+        # Only where a level vanished may another start have found more.
+        if np.all(roots**2 * scale > floor):
+            break
+    if best is None:
+        raise MeasureError(Fault("the likelihood has no maximum", "values", "values that vary"))
+    variances = best**2 * scale
+    return np.asarray(np.where(variances < floor, 0.0, variances), dtype=np.float64)

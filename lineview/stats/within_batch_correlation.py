@@ -1,0 +1,229 @@
+"""Spread and autocorrelation of values in many short runs, each with a level and, where long enough, a slope.
+
+Restricted likelihood of first-order autoregressive noise about each run's line, pooled over the runs and
+averaged over the autocorrelations that the runs allow.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lineview.core.estimate import Estimate
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+#: Autocorrelations tried first, and how many are tried about the best of them, first coarsely.
+ROUGH = (-0.3, -0.15, 0.0, 0.15, 0.3, 0.45, 0.6, 0.7, 0.8, 0.87, 0.92, 0.96, 0.985, 0.995)
+COARSE, FINE = 11, 21
+#: Of more values than this every second, third, ... run is taken: for the search, and in the end.
+SEARCHED, MOST = 8_000, 30_000
+#: Runs with fewer points have a level but no slope.
+SLOPE_FROM = 8
+
+
+@dataclass(frozen=True)
+class RunNoise:
+    """Standard deviation of a value about its run's line, over so many runs, and the autocorrelation."""
+
+    sd: Estimate
+    autocorrelation: float
+
+
+@dataclass(frozen=True)
+class _Runs:
+    """Values, time about each run's middle, steps from the value before, and where each run starts."""
+
+    value: Floats
+    time: Floats
+    steps: Ints
+    starts: Ints
+    sloped: NDArray[np.bool_]
+    df: Floats
+
+
+def within_batch_correlation(
+    value: Floats, seconds: Floats, run: Ints, *, independent: bool = False, level: float = 0.95
+) -> RunNoise:
+    """Estimate spread and autocorrelation of values in runs, such as a batch's readings.
+
+    Parameters
+    ----------
+    value, seconds : numpy.ndarray, shape (n,)
+        Values and their times [s], run by run, in order.
+    run : numpy.ndarray of int, shape (n,)
+        Number of the run, never falling.
+    independent : bool
+        Whether values about each line are taken for independent.
+    level : float
+        Of the interval.
+
+    Returns
+    -------
+    RunNoise
+        The spread is unknown where no run has values to spare. Where runs differ in spread by more than
+        chance its interval is as much wider; of one run it is open (0 to infinite).
+
+    Notes
+    -----
+    Source: restricted-likelihood, derived-rope
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> value = np.random.default_rng(1).normal(0, 2.0, 900)
+    >>> noise = within_batch_correlation(value, np.arange(900.0), np.repeat(np.arange(30), 30))
+    >>> noise.sd.low < 2.0 < noise.sd.high
+    True
+    """
+    runs = _runs(*_some(value, seconds, run, MOST))
+    df = float(runs.df.sum())
+    if not runs.df.size or df <= 0 or independent:
+        return _of_independent(runs, level)
+    few = _runs(*_some(value, seconds, run, SEARCHED)) if value.size > SEARCHED else runs
+    phis = _coarse_grid(np.array(ROUGH), np.array([_likelihood(few, phi)[0] for phi in ROUGH]))
+    phis = _fine_grid(phis, np.array([_likelihood(few, float(phi))[0] for phi in phis]))
+    fits = [_likelihood(runs, float(phi)) for phi in phis]
+    likelihood, left = np.array([f[0] for f in fits]), np.array([f[1].sum() for f in fits])
+    if left.max() <= 0:
+        return _of_independent(runs, level)
+    best = int(np.clip(np.argmax(likelihood), 1, FINE - 2))
+    widen = _widening(runs, phis, fits, best)
+    weight = np.exp((likelihood - likelihood.max()) / widen)
+    weight /= weight.sum()
+    ends = [_quantile(q, weight, left / df, df / widen) for q in ((1 - level) / 2, 0.5, (1 + level) / 2)]
+    low, middle, high = (sqrt(v) for v in ends)
+    if runs.df.size == 1:
+        low, high = 0.0, float("inf")
+    sd = Estimate(middle, low, high, runs.df.size, f"{100 * level:g} % confidence")
+    return RunNoise(sd, float(weight @ phis))
+
+
+def _some(value: Floats, seconds: Floats, run: Ints, most: int) -> tuple[Floats, Floats, Ints]:
+    kept = run % -(-value.size // most) == 0
+    return value[kept], seconds[kept], run[kept]
+
+
+def _runs(value: Floats, seconds: Floats, run: Ints) -> _Runs:
+    """Sort out runs with a value to spare; steps between values are counted in their usual distance."""
+    counts = np.bincount(run)
+    enough = counts[run] >= 2
+    value, seconds, run = value[enough], seconds[enough], run[enough]
+    starts = np.flatnonzero(np.r_[True, run[1:] != run[:-1]]) if run.size else np.zeros(0, np.int64)
+    counts = np.diff(np.r_[starts, run.size])
+    sloped = counts >= SLOPE_FROM
+    between = np.diff(seconds, prepend=seconds[:1])
+    inner = np.ones(run.size, dtype=np.bool_)
+    inner[starts] = False
+    usual = float(np.median(between[inner])) if inner.any() else 1.0
+    steps = np.maximum(1, np.round(between / usual)) if usual > 0 else np.ones(run.size)
+    middle = np.repeat(np.add.reduceat(seconds, starts) / counts, counts) if run.size else seconds
+    level = np.repeat(np.add.reduceat(value, starts) / counts, counts) if run.size else value
+    df = (counts - np.where(sloped, 2, 1)).astype(np.float64)
+    time = (seconds - middle) / (usual or 1.0)
+    return _Runs(value - level, time, np.where(inner, steps, 1).astype(np.int64), starts, sloped, df)
+
+
+def _likelihood(runs: _Runs, phi: float) -> tuple[float, Floats, Floats]:
+    """Compute the restricted log likelihood, each run's sum of squares, and each run's log determinants."""
+    power = phi ** np.arange(int(runs.steps.max()) + 1)
+    rho = power[runs.steps]
+    rho[runs.starts] = 0.0
+    gap = 1 - rho**2
+    scale = 1 / np.sqrt(gap)
+    y, t = (scale * (v - rho * np.r_[0.0, v[:-1]]) for v in (runs.value, runs.time))
+    level = scale * (1 - rho)
+    products = np.stack([level * level, level * t, t * t, level * y, t * y, y * y, np.log(gap)])
+    levels, cross, times, at_level, at_slope, total, gaps = np.add.reduceat(products, runs.starts, axis=1)
+    whole = np.where(runs.sloped, levels * times - cross**2, levels)
+    both = times * at_level**2 - 2 * cross * at_level * at_slope + levels * at_slope**2
+    fitted = np.where(runs.sloped, both / np.where(runs.sloped, whole, 1), at_level**2 / levels)
+    left = np.maximum(total - fitted, 0.0)
+    determinants = gaps + np.log(whole)
+    df = float(runs.df.sum())
+    likelihood = -0.5 * (float(determinants.sum()) + df * np.log(max(float(left.sum()), 1e-300) / df))
+    return likelihood, left, determinants
+
+
+def _coarse_grid(phis: Floats, likelihood: Floats) -> Floats:
+    """Space autocorrelations about the best of a few, well beyond those that are likely."""
+    near = np.flatnonzero(likelihood > likelihood.max() - 8)
+    low, high = phis[max(near[0] - 1, 0)], phis[min(near[-1] + 1, phis.size - 1)]
+    return np.linspace(low, high, COARSE)
+
+
+def _fine_grid(phis: Floats, likelihood: Floats) -> Floats:
+    """Space autocorrelations ±6 standard errors about their mean, clipped to the searched range."""
+    weight = np.exp(likelihood - likelihood.max())
+    weight /= weight.sum()
+    mean = float(weight @ phis)
+    spread = max(float(np.sqrt(weight @ (phis - mean) ** 2)), (phis[1] - phis[0]) / 3)
+    return np.linspace(max(phis[0], mean - 6 * spread), min(phis[-1], mean + 6 * spread), FINE)
+
+
+def _widening(runs: _Runs, phis: Floats, fits: list[tuple[float, Floats, Floats]], best: int) -> float:
+    """Compute how much more the runs differ than one spread and autocorrelation explain, 1 or more.
+
+    The sandwich of the scores' sums of squares, run by run, over the information, for the spread.
+    """
+    m = runs.df.size
+    if m < 8:
+        return 1.0
+    step = phis[best + 1] - phis[best]
+    variance = float(fits[best][1].sum() / runs.df.sum())
+
+    def each(at: int) -> Floats:
+        return np.asarray(-0.5 * (fits[at][2] + runs.df * np.log(variance) + fits[at][1] / variance))
+
+    by_phi = (each(best + 1) - each(best - 1)) / (2 * step)
+    by_spread = 0.5 * (fits[best][1] / variance - runs.df)
+    curve = float(each(best + 1).sum() - 2 * each(best).sum() + each(best - 1).sum()) / step**2
+    mixed = 0.5 * float(fits[best + 1][1].sum() - fits[best - 1][1].sum()) / (2 * step) / variance
+    information = np.array([[-curve, -mixed], [-mixed, 0.5 * float(runs.df.sum())]])
+    scores = np.column_stack([by_phi - by_phi.mean(), by_spread - by_spread.mean()])
+    if information[0, 0] <= 0 or np.linalg.det(information) <= 0:
+        return 1.0
+    inverse = np.linalg.inv(information)
+    sandwich = inverse @ (scores.T @ scores * m / (m - 1)) @ inverse
+    return max(1.0, float(sandwich[1, 1] / inverse[1, 1]))
+
+
+def _of_independent(runs: _Runs, level: float) -> RunNoise:
+    """Pool the runs' sums of squares as of independent values."""
+    unknown = RunNoise(Estimate.unknown("no run has two values"), 0.0)
+    if not runs.df.size:
+        return unknown
+    _, left, _ = _likelihood(runs, 0.0)
+    df, m = float(runs.df.sum()), runs.df.size
+    variance = float(left.sum()) / df if df > 0 else 0.0
+    if variance <= 0:
+        return unknown
+    interval = f"{100 * level:g} % confidence"
+    if m == 1:
+        return RunNoise(Estimate(sqrt(variance), 0.0, float("inf"), 1, interval), 0.0)
+    spread = float(np.sum((left - variance * runs.df) ** 2)) * m / (m - 1) / variance**2
+    widen = max(1.0, spread / (2 * df))
+    ends = ((1 - level) / 2, (1 + level) / 2)
+    low, high = (sqrt(_quantile(q, np.ones(1), np.array([variance]), df / widen)) for q in ends)
+    return RunNoise(Estimate(sqrt(variance), low, high, m, interval), 0.0)
+
+
+def _quantile(share: float, weight: Floats, variance: Floats, df: float) -> float:
+    """Quantile of a mixture of scaled inverse chi-squared distributions, by bisection."""
+    from scipy.special import chdtrc, chdtri
+
+    parts = df * variance / chdtri(df, share)
+    kept = weight > 1e-9
+    low, high = float(parts[kept].min()), float(parts[kept].max())
+    for _ in range(50):
+        middle = (low + high) / 2
+        if float(weight @ chdtrc(df, df * variance / middle)) < share:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2

@@ -1,0 +1,79 @@
+"""Words for periods mean the same moments on the board and on the command line, over clock changes too."""
+
+from datetime import UTC, datetime, time
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from lineview.errors import AskError
+from lineview.figure import Period
+from lineview.plant import Shift
+from lineview.plant.periods import moment, read_period, resolve, shifts_between
+
+BERLIN = ZoneInfo("Europe/Berlin")
+DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+SHIFTS = (
+    Shift(id="early", start=time(6), end=time(14), days=DAYS),
+    Shift(id="night", start=time(22), end=time(6), days=DAYS),
+)
+
+
+def span(last: str) -> Period:
+    end = datetime.fromisoformat(last).replace(tzinfo=BERLIN).astimezone(UTC)
+    return Period(datetime(2026, 1, 1, tzinfo=UTC), end)
+
+
+def hours(period: Period) -> float:
+    return (period.end - period.start).total_seconds() / 3600
+
+
+def meant(name: str, last: str) -> tuple[Period, str]:
+    return resolve(read_period(name), SHIFTS, BERLIN, span(last))
+
+
+def test_last_shift_is_the_one_that_runs_or_ran_last() -> None:
+    assert meant("last-shift", "2026-06-09T13:59")[1] == "Tue 9 June, early"
+    assert meant("last-shift", "2026-06-09T15:00")[1] == "Tue 9 June, early"
+    assert meant("last-shift", "2026-06-10T03:00")[1] == "Tue 9 June, night"
+
+
+def test_without_shifts_what_was_read_of_the_last_day_is_meant() -> None:
+    period, label = resolve(read_period("last-shift"), (), BERLIN, span("2026-06-09T15:00"))
+    assert (round(hours(period), 6), label) == (15, "Tue 9 June")
+
+
+@pytest.mark.parametrize(("day", "expected"), [("2026-10-24", 9), ("2026-10-25", 8), ("2026-03-28", 7)])
+def test_a_night_shift_over_a_clock_change_has_its_true_length(day: str, expected: int) -> None:
+    assert hours(meant(f"{day}.night", "2026-12-01T00:00")[0]) == expected
+
+
+def test_days_are_whole_local_days() -> None:
+    assert hours(meant("2026-10-25", "2026-12-01T00:00")[0]) == 25
+    period, label = meant("2026-06-08..2026-06-09", "2026-12-01T00:00")
+    assert (hours(period), label) == (48, "Mon 8 June to Tue 9 June")
+
+
+@pytest.mark.parametrize(
+    "token",
+    ["yesterday", "2026-13-01", "2026-06-09.noon", "2026-06-09..2026-06-08", "", "..", "2026-06-09.."],
+)
+def test_a_word_that_is_no_period_gets_a_plain_error(token: str) -> None:
+    if token == "2026-06-09..":
+        assert meant(token, "2026-12-01T00:00")[1] == "Tue 9 June"
+        return
+    with pytest.raises(AskError):
+        meant(token, "2026-12-01T00:00")
+
+
+def test_shifts_between_lists_each_once_in_order() -> None:
+    last = span("2026-06-09T15:00").end
+    listed = shifts_between(SHIFTS, BERLIN, Period(datetime(2026, 6, 8, 3, tzinfo=UTC), last))
+    tokens = [token for token, _, _ in listed]
+    assert tokens == ["2026-06-07.night", "2026-06-08.early", "2026-06-08.night", "2026-06-09.early"]
+
+
+def test_moments_are_wall_time_unless_they_say_otherwise() -> None:
+    assert moment("2026-06-09 06:00", BERLIN, "--from") == datetime(2026, 6, 9, 4, tzinfo=UTC)
+    assert moment("2026-06-09T06:00+00:00", BERLIN, "--from") == datetime(2026, 6, 9, 6, tzinfo=UTC)
+    with pytest.raises(AskError, match="--from"):
+        moment("teatime", BERLIN, "--from")

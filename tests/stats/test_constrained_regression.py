@@ -1,0 +1,43 @@
+"""Non-negative least squares: the free fit where that is positive, and coverage at uneven spread."""
+
+import numpy as np
+import pytest
+
+from lineview.errors import MeasureError
+from lineview.stats.constrained_regression import nonnegative_fit
+
+
+def test_equals_least_squares_where_no_coefficient_is_negative() -> None:
+    rng = np.random.default_rng(1)
+    x = rng.poisson(3, (60, 3)).astype(float)
+    y = x @ np.array([1.0, 2.0, 0.5]) + rng.normal(0, 0.3, 60)
+    fit = nonnegative_fit(x, y)
+    assert fit.coefficients == pytest.approx(np.linalg.lstsq(x, y, rcond=None)[0], rel=1e-9)
+
+
+def test_a_negative_coefficient_becomes_0_and_its_interval_starts_there() -> None:
+    rng = np.random.default_rng(2)
+    x = rng.poisson(3, (60, 2)).astype(float)
+    fit = nonnegative_fit(x, x @ np.array([1.0, -0.5]) + rng.normal(0, 0.3, 60))
+    assert fit.coefficients[1] == 0
+    assert (fit.low[1], fit.high[1]) == (0, 0)
+
+
+def test_intervals_cover_where_few_uneven_rows_bear_on_a_coefficient() -> None:
+    hits = 0
+    for seed in range(300):
+        rng = np.random.default_rng(seed)
+        rare = rng.poisson(0.7, 60).astype(float)
+        x = np.column_stack([np.ones(60), rare])
+        y = x @ np.array([2.0, 1.2]) + rng.normal(0, 0.05, 60) + np.sqrt(rare) * rng.normal(0, 0.4, 60)
+        fit = nonnegative_fit(x, y)
+        hits += fit.low[1] <= 1.2 <= fit.high[1]
+    print(f"covered in {hits} of 300")
+    assert 0.92 <= hits / 300 <= 0.99
+
+
+def test_causes_that_cannot_be_told_apart_and_too_few_rows_are_faults() -> None:
+    with pytest.raises(MeasureError, match="two causes always come together"):
+        nonnegative_fit([[1, 2], [2, 4], [3, 6]], [1, 2, 3])
+    with pytest.raises(MeasureError, match="2 rows for 2 causes"):
+        nonnegative_fit([[1, 2], [2, 5]], [1, 2])

@@ -1,0 +1,56 @@
+"""Regression with memory: against plain least squares where there is none, and against statsmodels' GLS."""
+
+import numpy as np
+import pytest
+from statsmodels.regression.linear_model import GLS, OLS
+
+from lineview.errors import MeasureError
+from lineview.stats.correlated_regression import Noise, correlated_regression
+
+
+def test_one_noise_without_memory_is_least_squares():
+    rng = np.random.default_rng(2)
+    t = np.arange(40.0)
+    y = 1 + 0.2 * t + rng.standard_normal(40)
+    x = np.column_stack([np.ones(40), t])
+    fit, plain = correlated_regression(y, x, np.ones(39), [Noise(0.0, 0.0)]), OLS(y, x).fit()
+    half = plain.bse[1] * 2.0243941639119702  # t, 38 degrees of freedom, 97.5 %
+    slope = np.array([0.0, 1.0])
+    assert fit.mean(slope) == pytest.approx(plain.params[1], rel=1e-10)
+    assert fit.interval(slope) == pytest.approx((plain.params[1] - half, plain.params[1] + half), rel=1e-8)
+
+
+def test_one_noise_with_memory_is_statsmodels_gls():
+    rng = np.random.default_rng(3)
+    t = np.arange(50.0)
+    x = np.column_stack([np.ones(50), t])
+    y = x @ [1, 0.1] + rng.standard_normal(50)
+    memory = 0.7 ** np.abs(np.subtract.outer(t, t))
+    theirs = GLS(y, x, sigma=memory).fit()
+    ours = correlated_regression(y, x, np.ones(49), [Noise(0.7, 0.0)])
+    assert ours.beta[0] == pytest.approx(theirs.params, rel=1e-9)
+    assert np.sqrt(np.diag(ours.covariance[0])) == pytest.approx(theirs.bse, rel=1e-9)
+
+
+def test_memory_widens_the_interval():
+    rng = np.random.default_rng(4)
+    t = np.arange(80.0)
+    x = np.column_stack([np.ones(80), t])
+    noise = np.zeros(80)
+    for i in range(1, 80):
+        noise[i] = 0.8 * noise[i - 1] + rng.standard_normal()
+    fit, plain = correlated_regression(noise, x, np.ones(79)), OLS(noise, x).fit()
+    low, high = fit.interval(np.array([0.0, 1.0]))
+    assert high - low > 1.5 * 2 * 1.99 * plain.bse[1]
+    assert fit.phi > 0.4
+
+
+def test_too_few_points_are_refused():
+    with pytest.raises(MeasureError, match="3 points for 2"):
+        correlated_regression(np.arange(3.0), np.column_stack([np.ones(3), np.arange(3.0)]), np.ones(2))
+
+
+def test_columns_that_depend_on_each_other_are_refused():
+    t = np.arange(20.0)
+    with pytest.raises(MeasureError, match="independent columns"):
+        correlated_regression(t, np.column_stack([np.ones(20), t, 2 * t]), np.ones(19))

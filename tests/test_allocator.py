@@ -1,0 +1,32 @@
+"""The board's process returns memory: the setting stands before the library that reads it is loaded."""
+
+import os
+import subprocess
+import sys
+
+CODE = """
+import os, sys
+import lineview.cli
+from lineview import allocator
+allocator.give_memory_back()
+print(os.environ[allocator.SETTING], any(name.partition(".")[0] == "polars" for name in sys.modules))
+"""
+
+
+def printed(**environment: str) -> str:
+    run = subprocess.run(
+        [sys.executable, "-c", CODE],
+        env={**os.environ, **environment},
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    return run.stdout.strip()
+
+
+def test_the_setting_is_there_before_polars_is_imported() -> None:
+    assert printed() == "dirty_decay_ms:500,muzzy_decay_ms:0 False"
+
+
+def test_what_the_user_has_set_stands() -> None:
+    assert printed(_RJEM_MALLOC_CONF="background_thread:true") == "background_thread:true False"
