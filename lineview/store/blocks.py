@@ -78,7 +78,15 @@ def blocks(part: int, tidy: pl.DataFrame, by: Sequence[str]) -> list[Block]:
 
 
 def channel_blocks(part: int, frames: Sequence[pl.DataFrame]) -> list[Block]:
-    """Give the blocks of frames that are of one machine and channel each, sorted like those of `blocks`."""
+    """Give the blocks of frames that are of one machine and channel each, sorted like those of `blocks`.
+
+    Parameters
+    ----------
+    part : int
+        Which part of the export the rows are of.
+    frames : sequence of polars.DataFrame
+        READINGS.
+    """
     named = [(*frame.select("machine", "channel").row(0), frame) for frame in frames if frame.height]
     owners = [(machine, channel) for machine, channel, _ in named]
     if len(set(owners)) < len(owners):  # two columns of one channel
