@@ -4,6 +4,8 @@ import os
 import subprocess
 import sys
 
+from lineview.allocator import SETTING
+
 CODE = """
 import os, sys
 import lineview.cli
@@ -14,9 +16,11 @@ print(os.environ[allocator.SETTING], any(name.partition(".")[0] == "polars" for 
 
 
 def printed(**environment: str) -> str:
+    # polars, where a test before this one has loaded it, leaves its own setting in the environment
+    inherited = {name: value for name, value in os.environ.items() if name != SETTING}
     run = subprocess.run(
         [sys.executable, "-c", CODE],
-        env={**os.environ, **environment},
+        env={**inherited, **environment},
         check=True,
         capture_output=True,
         text=True,
