@@ -34,7 +34,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 #: Counters of what was made; what they count in maintenance is set aside.
-_MADE: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
+MADE: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
 #: Without a reading for so many usual intervals at a period's edge its count is not known.
 _USUAL = 1.5
 NO_PLAN = PlannedTime(np.empty(0), np.empty(0))
@@ -492,7 +492,7 @@ def count_machine(
     for counter in machine.counters:
         if counter.counts in frames:
             continue
-        made = counter.counts in _MADE
+        made = counter.counts in MADE
         frames[counter.counts], aside[counter.counts] = set_aside(
             channel_increments(readings, counter), spells if made else NO_SPELLS
         )

@@ -76,10 +76,17 @@ def runs(seed: int) -> np.ndarray:
     return running
 
 
-def channel(machine: str, name: str, at_s: np.ndarray, value: np.ndarray, quality: str = "good") -> pl.DataFrame:
+def channel(
+    machine: str, name: str, at_s: np.ndarray, value: np.ndarray, quality: str = "good"
+) -> pl.DataFrame:
     at = pl.Series(np.round(at_s * 1e6).astype(np.int64) + round(MONDAY.timestamp() * 1e6))
     frame = pl.DataFrame({"at": at.cast(pl.Datetime("us", "UTC")), "value": value.astype(float)})
-    same = {"machine": pl.lit(machine), "channel": pl.lit(name), "quality": pl.lit(quality), "text": pl.lit(None)}
+    same = {
+        "machine": pl.lit(machine),
+        "channel": pl.lit(name),
+        "quality": pl.lit(quality),
+        "text": pl.lit(None),
+    }
     whole = frame.with_row_index("row").with_columns(**same, intake=pl.lit(1)).select(list(READINGS))
     return whole.cast(dict(READINGS))  # type: ignore[arg-type]
 
@@ -142,7 +149,7 @@ def _troubled(machine: str, moduli: dict[str, int], seed: int) -> pl.DataFrame:
     for name, modulus in moduli.items():
         count = total[name][at.astype(int)]
         for reset in RESETS_S:
-            count = np.where(at >= reset, count - total[name][int(reset)], count)
+            count = np.where(at >= reset, total[name][at.astype(int)] - total[name][int(reset)], count)
         value = np.mod(count, modulus)
         value[5000:5004] = 0.0  # placeholders
         frames.append(channel(machine, name, at, value))
@@ -150,17 +157,21 @@ def _troubled(machine: str, moduli: dict[str, int], seed: int) -> pl.DataFrame:
     return pl.concat([whole, whole.sample(200, seed=seed).with_columns(intake=pl.lit(2, pl.Int64))])
 
 
-def states() -> pl.DataFrame:
-    """A machine's own words: blocked over a gap, maintenance while it runs, and what nobody knows."""
-    return said(
-        "state",
-        [
-            (6 * HOUR - 600, "Execute"), (8 * HOUR + 100, "B"), (8 * HOUR + 400, "Execute"),
-            (10 * HOUR, "M"), (10 * HOUR + 1000, "Execute"), (86_400 + 13 * HOUR + 3500, "M"),
-            (86_400 + 14 * HOUR + 1300, "Execute"), (2 * 86_400 + 7 * HOUR, "99"),
-            (2 * 86_400 + 7 * HOUR + 60, "Execute"),
-        ],
-    )  # fmt: skip
+def states(seed: int) -> pl.DataFrame:
+    """A machine's own words, written where they change: maintenance while it runs, and what nobody knows."""
+    running = runs(seed)
+    changes = np.flatnonzero(np.diff(running.astype(int))) + 1
+    marks = [(0.0, "Held")]
+    for k, at in enumerate(changes.tolist()):
+        marks.append((float(at), "Execute" if running[at] else ("Held", "B", "99")[k // 2 % 3]))
+    inside = [(10 * HOUR, 1000), (86_400 + 13 * HOUR + 3500, 1400), (3 * 86_400 + 13 * HOUR + 3300, 900)]
+    for begin, lasts in inside:
+        marks = [mark for mark in marks if not begin <= mark[0] < begin + lasts]
+        marks += [
+            (float(begin), "M"),
+            (float(begin + lasts), "Execute" if running[begin + lasts] else "Held"),
+        ]
+    return said("state", sorted(marks))
 
 
 def flavours() -> pl.DataFrame:
@@ -177,7 +188,17 @@ def batches() -> pl.DataFrame:
 
 def reels() -> pl.DataFrame:
     rows = [
-        ("wrap", moment(86_400 * (k // 4) + (7 + 4 * (k % 4)) * HOUR + 35), "film", f"r{k}", 2900.0, None, 0, 1, k)
+        (
+            "wrap",
+            moment(86_400 * (k // 4) + (7 + 4 * (k % 4)) * HOUR + 35),
+            "film",
+            f"r{k}",
+            2900.0,
+            None,
+            0,
+            1,
+            k,
+        )
         for k in range(DAYS * 4)
     ]
     return pl.DataFrame(rows, schema=REELS, orient="row")
