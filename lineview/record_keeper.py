@@ -21,15 +21,13 @@ from lineview.measures.wrap_bins import AFTER, BEFORE
 from lineview.plant import Machine, Plant
 from lineview.records.frames import COMPUTED_FROM, RECORDS, WINDOWS
 from lineview.records.make import Edges, make_record, record_row
-from lineview.records.stale import code_mark, event_marks, intakes_of, is_stale, plant_mark
+from lineview.records.stale import BATCH_BEFORE_US, code_mark, event_marks, intakes_of, is_stale, plant_mark
 from lineview.records.windows import cut, windows
 from lineview.store.reader import StoreReader
 from lineview.store.record_table import RecordTable
 
 #: How far beside a period the nearest readings are looked for, first near, then further.
 BESIDE = (timedelta(days=4), timedelta(days=40), timedelta(days=4000))
-#: How long before a window the batch it begins with may have begun.
-BATCH_BEFORE = timedelta(hours=12)
 #: Parts of windows that are kept for the next question about the same period.
 PARTS_KEPT = 16
 _INDEX = [*WINDOWS, *COMPUTED_FROM, "readings"]
@@ -293,7 +291,7 @@ class _Events:
         cal: pl.DataFrame,
     ) -> None:
         start, end = span
-        sheet = store.batches(machine.line, start - BATCH_BEFORE, end)
+        sheet = store.batches(machine.line, start - timedelta(microseconds=BATCH_BEFORE_US), end)
         sheet = sheet.filter(pl.col("start").is_not_null()).sort("start")
         self._batch_us = sheet["start"].dt.epoch("us").to_numpy()
         self._products = [name or "" for name in sheet["product"].to_list()]
