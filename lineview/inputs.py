@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
-from functools import partial
+from functools import cache, partial
+from typing import TypeVar, overload
 
 import polars as pl
 
 from lineview.answers.answer import Question, Scope
 from lineview.answers.inputs import Inputs, OrderInputs, RopeInputs, ShiftInputs, WeightInputs, WrapInputs
-from lineview.answers.order import FOLLOWED, RECENT, order_moment
 from lineview.columns import BATCHES, PLAN, REELS, STOP_LOG, WEIGHTS, empty
 from lineview.core.estimate import Estimate
 from lineview.gather_log import with_named, with_reasons
@@ -25,7 +25,6 @@ from lineview.record_keeper import RecordKeeper
 from lineview.records.compose import gauge_readings, machine_counts
 from lineview.records.frames import COUNTERS, COUNTS, GAUGES, OUTPUT
 from lineview.records.output import daily_output, joined
-from lineview.stock.works_orders import latest_counts
 from lineview.store.reader import StoreReader
 
 #: How far beyond a period batches and stops may start and still matter in it.
@@ -36,24 +35,44 @@ PLAN_AHEAD, ORDER_AHEAD = timedelta(days=112), timedelta(days=731)
 HISTORY = timedelta(days=731)
 #: The other sizers are looked at over this much of the period, its end, so that a year is not read of each.
 LOOK_BACK = timedelta(days=14)
-#: Sizers and periods of which what was measured is kept.
-MOST_KEPT = 24
+#: How many sizers, machines' counts and outputs are kept for the next question.
+SIZERS_KEPT, COUNTS_KEPT, OUTPUT_KEPT = 24, 24, 24
 
-Kept = dict[tuple[str, datetime, datetime], RopeAccount]
+Period = tuple[datetime, datetime]
+K = TypeVar("K")
+V = TypeVar("V")
 
 
-class KnownSizers:
-    """What was measured of the sizers, for as long as data and plant description are the same."""
+@dataclass
+class Measured:
+    """What was worked out from one state of data and plant description, for the next question about it."""
+
+    sizers: dict[tuple[str, Period], RopeAccount] = field(default_factory=dict)
+    counts: dict[tuple[str, Period, bool], MachineCounts] = field(default_factory=dict)
+    output: dict[tuple[str, datetime], pl.DataFrame] = field(default_factory=dict)
+
+
+class KeptMeasures:
+    """What was measured last, for as long as data and plant description are the same."""
 
     def __init__(self) -> None:
         self._state: object = None
-        self._kept: Kept = {}
+        self._measured = Measured()
 
-    def of(self, state: object) -> Kept:
+    def of(self, state: object) -> Measured:
         """What is kept for these data: nothing where they have changed since."""
-        if state != self._state or len(self._kept) >= MOST_KEPT:
-            self._state, self._kept = state, {}
-        return self._kept
+        if state != self._state:
+            self._state, self._measured = state, Measured()
+        return self._measured
+
+
+def keep(kept: dict[K, V], key: K, work_out: Callable[[], V], most: int) -> V:
+    """What is kept under a key, worked out if it is not there; the oldest go where there are too many."""
+    if key not in kept:
+        while len(kept) >= most:
+            kept.pop(next(iter(kept)), None)
+        kept[key] = work_out()
+    return kept[key]
 
 
 @dataclass(frozen=True)
@@ -68,14 +87,14 @@ class Fetcher:
         Keeps the records up to date.
     plant : Plant
         The plant description.
-    known : dict
-        What was measured before of other sizers with the same data; new ones are put into it.
+    measured : Measured
+        What was worked out before of the same data; new things are put into it.
     """
 
     store: StoreReader
     records: RecordKeeper
     plant: Plant
-    known: Kept
+    measured: Measured
 
     def inputs(self, question: Question, scope: Scope) -> Inputs:
         """What a question works on.
@@ -96,7 +115,9 @@ class Fetcher:
         if question == "wrap":
             return self._wrap(machine, period)
         if question == "rope":
-            return RopeInputs(self._rope(machine, period), self._other_sizers(machine, period))
+            seen = self._rope(machine, period)
+            seen = replace(seen, wrappers=tuple(seen.wrappers))  # all, while the store's state is at hand
+            return RopeInputs(seen, self._other_sizers(machine, period))
         if question == "weight":
             return self._weight(machine, period)
         return self._order(scope)
@@ -106,9 +127,14 @@ class Fetcher:
     def counts(
         self, machine: Machine, period: tuple[datetime, datetime], *, whole: bool = False
     ) -> MachineCounts:
-        """Counts of a machine over a period and the windows beside it; `whole`: exact at windows' ends only."""
-        records = self.records.of(self.store, self.plant, machine, period, COUNTS, whole=whole)
-        return machine_counts(machine, records, self._planned(records), period, gap_s=self.plant.gap_s)
+        """Counts of a machine over a period and the windows beside it; `whole`: exact at windows' ends."""
+
+        def work_out() -> MachineCounts:
+            records = self.records.of(self.store, self.plant, machine, period, COUNTS, whole=whole)
+            planned = self._planned(records)
+            return machine_counts(machine, records, planned, period, gap_s=self.plant.gap_s)
+
+        return keep(self.measured.counts, (machine.id, period, whole), work_out, COUNTS_KEPT)
 
     def _planned(self, records: pl.DataFrame) -> PlannedTime:
         if not records.height:
@@ -164,7 +190,7 @@ class Fetcher:
         return RopeSeen(
             self._gauges(sizer, period),
             self.counts(sizer, period) if sizer.counter("rope") is not None else None,
-            tuple(self.counts(m, period) for m in wrappers),
+            _OnceAsked([partial(self.counts, m, period) for m in wrappers]),
             self._batches([sizer.line], period),
             with_named(log, _stacked_or_empty([self.store.adjustments(m, start, end) for m in machines])),
         )
@@ -176,12 +202,13 @@ class Fetcher:
         for other in self.plant.machines:
             if other.kind != "sizer" or other.id == sizer.id or self.store.span(other.id) is None:
                 continue
-            key = (other.id, start, period[1])
-            if key not in self.known:
-                seen = self._rope(other, (start, period[1]))
-                self.known[key] = rope_account(self.plant, other, seen, (start, period[1]), whole=False)
-            out[other.id] = self.known[key]
+            work_out = partial(self._measure_sizer, other, (start, period[1]))
+            key = (other.id, (start, period[1]))
+            out[other.id] = keep(self.measured.sizers, key, work_out, SIZERS_KEPT)
         return out
+
+    def _measure_sizer(self, sizer: Machine, period: Period) -> RopeAccount:
+        return rope_account(self.plant, sizer, self._rope(sizer, period), period, whole=False)
 
     def _weight(self, machine: Machine, period: tuple[datetime, datetime]) -> WeightInputs:
         start, end = period
@@ -205,6 +232,10 @@ class Fetcher:
     # -- order -------------------------------------------------------------------------------------
 
     def _order(self, scope: Scope) -> OrderInputs:
+        # Only this question needs them, and the others start the quicker for it.
+        from lineview.answers.order import FOLLOWED, RECENT, order_moment
+        from lineview.stock.works_orders import latest_counts
+
         machines = [m for m in self.plant.machines if m.kind == "cut-and-wrap machine"]
         lines = sorted({m.line for m in machines})
         now = order_moment(scope)
@@ -250,17 +281,25 @@ class Fetcher:
 
     def output(self, machines: Sequence[Machine], now: datetime) -> pl.DataFrame:
         """Good pieces by line, day and product of up to two years before a moment: DAILY_OUTPUT."""
-        frames = []
-        for machine in machines:
-            span = self.store.span(machine.id)
-            if span is None or span.start >= now:
-                continue
-            period = (max(span.start, now - HISTORY), min(span.end + timedelta(microseconds=1), now))
-            columns = ["shift", "date", *COUNTERS, *OUTPUT]
-            records = self.records.of(self.store, self.plant, machine, period, columns, whole=True)
-            over = partial(self._over, machine)
-            frames.append(daily_output(machine, records, self.plant.shifts, self.plant.zone, period, over))
-        return joined(frames)
+        return joined(
+            [
+                keep(
+                    self.measured.output, (machine.id, now), partial(self._output, machine, now), OUTPUT_KEPT
+                )
+                for machine in machines
+            ]
+        )
+
+    def _output(self, machine: Machine, now: datetime) -> pl.DataFrame:
+        """Good pieces of one machine by day and product: DAILY_OUTPUT."""
+        span = self.store.span(machine.id)
+        if span is None or span.start >= now:
+            return joined([])
+        period = (max(span.start, now - HISTORY), min(span.end + timedelta(microseconds=1), now))
+        columns = ["shift", "date", *COUNTERS, *OUTPUT]
+        records = self.records.of(self.store, self.plant, machine, period, columns, whole=True)
+        over = partial(self._over, machine)
+        return daily_output(machine, records, self.plant.shifts, self.plant.zone, period, over)
 
     def _over(self, machine: Machine, start: datetime, end: datetime) -> tuple[MachineCounts, pl.DataFrame]:
         """Counts and batches of a stretch between two windows of a machine."""
@@ -283,6 +322,26 @@ class Fetcher:
         log = _stacked([self.store.stop_log(m, start, end) for m in ids], STOP_LOG)
         reasons = [self.store.stop_reasons(m, start, end) for m in ids]
         return with_reasons(log, pl.concat(reasons))
+
+
+class _OnceAsked(Sequence[MachineCounts]):
+    """Counts of machines, each fetched when first looked at: a sizer with a counter needs no other's."""
+
+    def __init__(self, fetches: Sequence[Callable[[], MachineCounts]]) -> None:
+        self._fetches = [cache(fetch) for fetch in fetches]
+
+    @overload
+    def __getitem__(self, place: int) -> MachineCounts: ...
+
+    @overload
+    def __getitem__(self, place: slice) -> Sequence[MachineCounts]: ...
+
+    def __getitem__(self, place: int | slice) -> MachineCounts | Sequence[MachineCounts]:
+        found = self._fetches[place]
+        return [fetch() for fetch in found] if isinstance(found, list) else found()
+
+    def __len__(self) -> int:
+        return len(self._fetches)
 
 
 def _stacked(frames: list[pl.DataFrame], schema: dict[str, pl.DataType]) -> pl.DataFrame:

@@ -1,4 +1,4 @@
-"""Records kept up to date: what is stale is worked out anew from its readings, a machine and month at a time."""
+"""Records kept up to date: what is stale is worked out from its readings, a machine and month at a time."""
 
 from __future__ import annotations
 
@@ -43,13 +43,14 @@ class RecordKeeper:
     table : RecordTable
         Where they are kept.
     writing : callable
-        Gives a context in which no other process writes to the store.
+        Gives a context in which nobody else writes to the store, or False in it where somebody does.
     """
 
-    def __init__(self, table: RecordTable, writing: Callable[[], AbstractContextManager[object]]) -> None:
+    def __init__(self, table: RecordTable, writing: Callable[[], AbstractContextManager[bool]]) -> None:
         self._table = table
         self._writing = writing
         self._locks: dict[str, Lock] = {}
+        self._unsaved: dict[str, pl.DataFrame] = {}
         self._verified: dict[tuple[str, str, str], tuple[datetime, datetime]] = {}
         self._parts: dict[tuple[object, ...], pl.DataFrame] = {}
         self.made = 0
@@ -96,7 +97,7 @@ class RecordKeeper:
             if end < start:
                 continue
             self._verify(store, plant, machine, extents, (start, end))
-            records = self._table.read(machine.id, _months(start, end), columns)
+            records = self._read(machine.id, _months(start, end), columns)
             near = _around(records, period)
             before = near["start"].min() if near.height else None
             after = near["end"].max() if near.height else None
@@ -154,21 +155,25 @@ class RecordKeeper:
         *,
         rebuild: bool = False,
     ) -> None:
-        """Work out what is stale between two moments."""
+        """Work out what is stale between two moments, and look whether anything else of their months is."""
         key = (machine.id, store.version(), plant_mark(plant, machine))
         with self._locks.setdefault(machine.id, Lock()):
             known = self._verified.get(key)
             if known is not None and known[0] <= span[0] and span[1] <= known[1] and not rebuild:
                 return
-            wanted = self._wanted(store, plant, machine, extents, span)
-            kept = self._table.read(machine.id, _months(*span), _INDEX)
+            there = _moment(extents["first"].min()), _moment(extents["last"].max())
+            wide = _whole_months(span, there)
+            wanted = self._wanted(store, plant, machine, extents, wide)
+            kept = self._read(machine.id, _months(*wide), _INDEX)
             stale = wanted if rebuild else wanted.filter(is_stale(kept, wanted))
             gone = kept.join(wanted.select("start", "end"), on=["start", "end"], how="anti")
-            gone = gone.filter((pl.col("end") > span[0]) & (pl.col("start") <= span[1]))
-            if stale.height or gone.height:
-                self._work_out(store, plant, machine, stale, gone, progress)
+            gone = gone.filter(_within(wide))
+            now, dropped = stale.filter(_within(span)), gone.filter(_within(span))
+            if now.height or dropped.height:
+                self._work_out(store, plant, machine, now, dropped, progress)
+            fresh = now.height == stale.height and dropped.height == gone.height
             self._verified = {k: v for k, v in self._verified.items() if k[0] != machine.id}
-            self._verified[key] = span
+            self._verified[key] = wide if fresh else span
 
     def _wanted(
         self,
@@ -208,19 +213,45 @@ class RecordKeeper:
         for name in sorted(touched["start"].to_list()):
             windows_of = stale.filter(month == name).sort("start")
             rows = list(self._records(store, plant, machine, windows_of))
-            with self._writing():
-                old = self._table.read(machine.id, [name], list(RECORDS)[2:])
-                replaced = pl.concat([windows_of.select("start", "end"), gone.select("start", "end")])
-                old = old.join(replaced, on=["start", "end"], how="anti", maintain_order="left")
-                kept = old.select(
-                    pl.lit(machine.id).alias("machine"), pl.lit(name).alias("month"), *list(RECORDS)[2:]
-                )
-                whole = pl.concat([kept, *rows]) if rows else kept
-                self._table.replace({(machine.id, name): whole})
+            replaced = pl.concat([windows_of.select("start", "end"), gone.select("start", "end")])
+            with self._writing() as held:
+                if held:
+                    self._save(machine.id, name, replaced, rows)
+                else:  # an intake is at work: the answer does not wait for it
+                    self._unsaved[machine.id] = pl.concat([self._others(machine.id, replaced), *rows])
             done += len(rows)
             self.made += len(rows)
             if progress is not None:
                 progress(machine.id, done, stale.height)
+
+    def _read(self, machine: str, months: Sequence[str], columns: Sequence[str]) -> pl.DataFrame:
+        """Records of some months, those not yet saved in the place of older ones."""
+        kept = self._table.read(machine, months, columns)
+        unsaved = self._unsaved.get(machine)
+        if unsaved is None:
+            return kept
+        newer = unsaved.filter(pl.col("month").is_in(list(months)))
+        kept = kept.join(newer.select("start", "end"), on=["start", "end"], how="anti", maintain_order="left")
+        return pl.concat([kept, newer.select(columns)]).sort("start")
+
+    def _others(self, machine: str, replaced: pl.DataFrame) -> pl.DataFrame:
+        """Records not yet saved, but those of these windows."""
+        unsaved = self._unsaved.get(machine, pl.DataFrame(schema=RECORDS))
+        return unsaved.join(replaced, on=["start", "end"], how="anti", maintain_order="left")
+
+    def _save(self, machine: str, month: str, replaced: pl.DataFrame, rows: list[pl.DataFrame]) -> None:
+        """Put a month's new records, and those not yet saved, in the place of old ones."""
+        waiting = self._others(machine, replaced)
+        new = pl.concat([*rows, waiting.filter(pl.col("month") == month)])
+        old = self._table.read(machine, [month], list(RECORDS)[2:])
+        gone = pl.concat([replaced, new.select("start", "end")])
+        old = old.join(gone, on=["start", "end"], how="anti", maintain_order="left")
+        kept = old.select(pl.lit(machine).alias("machine"), pl.lit(month).alias("month"), *list(RECORDS)[2:])
+        self._table.replace({(machine, month): pl.concat([kept, new])})
+        left = waiting.filter(pl.col("month") != month)
+        self._unsaved.pop(machine, None)
+        if left.height:
+            self._unsaved[machine] = left
 
     def _records(
         self, store: StoreReader, plant: Plant, machine: Machine, wanted: pl.DataFrame
@@ -327,6 +358,22 @@ def _around(records: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.Data
     before = read.filter(pl.col("end") <= start).tail(1)
     after = read.filter(pl.col("start") >= end).head(1)
     return pl.concat([before, touching, after])
+
+
+def _within(span: tuple[datetime, datetime]) -> pl.Expr:
+    """Windows that hold any moment of a span."""
+    return (pl.col("end") > span[0]) & (pl.col("start") <= span[1])
+
+
+def _whole_months(
+    span: tuple[datetime, datetime], there: tuple[datetime, datetime]
+) -> tuple[datetime, datetime]:
+    """Widen a span to the months [UTC] that it touches, as far as there are readings."""
+    first, after = span[0].astimezone(UTC).replace(day=1), span[1].astimezone(UTC).replace(day=1)
+    after = (after + timedelta(days=32)).replace(day=1)
+    midnight = {"hour": 0, "minute": 0, "second": 0, "microsecond": 0}
+    start, end = first.replace(**midnight), after.replace(**midnight)  # type: ignore[arg-type]  # all are int
+    return min(span[0], max(start, there[0])), max(span[1], min(end, there[1]))
 
 
 def _months(start: datetime, end: datetime) -> list[str]:

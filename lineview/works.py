@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from lineview.answers.answer import Answer, Question
 from lineview.asking import answer_to
 from lineview.errors import AskError, Fault
-from lineview.inputs import Fetcher, KnownSizers
+from lineview.inputs import Fetcher, KeptMeasures
 from lineview.kept_results import KeptResults
 from lineview.plant import Machine, Plant
 from lineview.plant.periods import shifts_between
@@ -62,7 +62,7 @@ class Works:
         self._plants = PlantWatch(folder)
         self._plants.current()
         self._answers = KeptResults[Answer](KEPT_ANSWERS, KEPT_BYTES, series_bytes)
-        self._sizers = KnownSizers()
+        self._measured = KeptMeasures()
         self.store = Store.open(folder / "store", journal_url)
         self.records = RecordKeeper(RecordTable(folder / "store" / "records"), self.store.held)
 
@@ -211,8 +211,8 @@ class Works:
                 do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
                 raise AskError(Fault("there are no readings yet", str(self.folder), do=do))
             scope = scope_of(plant, asked, machine, span)
-            known = self._sizers.of((store.version(), state))
-            inputs = Fetcher(store, self.records, plant, known).inputs(asked.question, scope)
+            measured = self._measured.of((store.version(), state))
+            inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope)
         return answer_to(asked.question, plant, scope, inputs)
 
     def known_machine(self, name: str) -> Machine:

@@ -17,7 +17,7 @@ from lineview.measures.rope_account import RopeAccount, RopeSeen
 class ShiftInputs:
     """Of a cut-and-wrap machine: its counts from a little before the period to a little after it.
 
-    `batches`, `stop_log`, `reels` and `plan` are frames of lineview.columns; `rope_gauges` hold at and value of
+    `batches`, `stop_log`, `reels` and `plan` are frames of core.frames; `rope_gauges` hold at and value of
     the line's gauges where no batch sheet marks the products.
     """
 

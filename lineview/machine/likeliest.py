@@ -1,4 +1,4 @@
-"""The likeliest count where a counter's readings leave it open: a reset, or a gap in which it may have turned."""
+"""The likeliest count where readings leave it open: a reset, or a gap in which a counter may have turned."""
 
 from __future__ import annotations
 
@@ -106,8 +106,8 @@ def likeliest(
     Examples
     --------
     >>> start = np.array([0.0, 60.0, 120.0])
-    >>> value, low, high = np.array([300.0, np.nan, 310.0]), np.array([300.0, 5, 310]), np.array([300.0, 450, 310])
-    >>> gap = OpenIntervals(start, start + 60, value, low, high, float("nan"), 1.0)
+    >>> value, low = np.array([300.0, np.nan, 310.0]), np.array([300.0, 5, 310])
+    >>> gap = OpenIntervals(start, start + 60, value, low, low + [0, 445, 0], float("nan"), 1.0)
     >>> likeliest(gap, PlannedTime(np.array([0.0]), np.array([180.0]))).round(1).tolist()
     [300.0, 300.0, 310.0]
     """

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+import numpy as np
 import polars as pl
 
 from lineview.columns import PLAN, require
+from lineview.machine.likeliest import planned_time
 from lineview.measures.clock import calendar
 from lineview.plant import Shift
 from lineview.stats.means import coverage_factor
@@ -50,22 +52,25 @@ def planned_pieces(
     )
     if not own.height:
         return None
-    pieces = 0.0
-    for row in own.iter_rows(named=True):
-        finish = row["end"] or end
-        whole = _planned_s(shifts, zone, row["start"], finish)
-        inside = _planned_s(shifts, zone, max(row["start"], start), min(finish, end))
-        pieces += row["pieces"] * (inside / whole if whole > 0 else 1.0)
-    return pieces
+    begins, finishes = own["start"].to_list(), own["end"].fill_null(end).to_list()
+    spent = _planned_s(shifts, zone, begins, finishes)
+    inner = [max(at, start) for at in begins], [min(at, end) for at in finishes]
+    inside = _planned_s(shifts, zone, *inner)
+    share = np.where(spent > 0, inside / np.where(spent > 0, spent, 1.0), 1.0)
+    return float(own["pieces"].to_numpy() @ share)
 
 
-def _planned_s(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime) -> float:
-    """Give the planned seconds between two moments; all of them where no shift is planned there."""
-    if end <= start:
-        return 0.0
-    cal = calendar(shifts, zone, start, end)
-    planned = cal.filter(pl.col("part") == "planned") if cal.height else calendar((), zone, start, end)
-    return float((planned["end"] - planned["start"]).dt.total_seconds(fractional=True).sum())
+def _planned_s(
+    shifts: Sequence[Shift], zone: str, starts: Sequence[datetime], ends: Sequence[datetime]
+) -> np.ndarray:
+    """Planned seconds between pairs of moments; all of them where no shift is planned there."""
+    begin = np.array([at.timestamp() for at in starts])
+    length = np.maximum(np.array([at.timestamp() for at in ends]) - begin, 0.0)
+    first, last = min(starts), max([*starts, *ends])
+    cal = calendar(shifts, zone, first, last) if last > first else calendar((), zone, first, first)
+    planned = planned_time(cal)
+    spent = planned.before(begin + length) - planned.before(begin)
+    return np.where(spent > 0, spent, length)
 
 
 def pace_needed_per_min(planned: float, good: float, left_min: float) -> float | None:

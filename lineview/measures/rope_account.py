@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -70,7 +70,7 @@ class RopeSeen:
         Readings of the sizer's gauges: channel, at, value, quality.
     counts : MachineCounts or None
         Of the sizer, for its rope counter.
-    wrappers : tuple of MachineCounts
+    wrappers : sequence of MachineCounts
         Of the line's cut-and-wrap machines.
     batches, adjustments : polars.DataFrame
         BATCHES and ADJUSTMENTS.
@@ -78,7 +78,7 @@ class RopeSeen:
 
     gauges: pl.DataFrame
     counts: MachineCounts | None
-    wrappers: tuple[MachineCounts, ...]
+    wrappers: Sequence[MachineCounts]
     batches: pl.DataFrame
     adjustments: pl.DataFrame
 

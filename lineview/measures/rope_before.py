@@ -12,7 +12,7 @@ REACH_S = 7.5
 GAP_S = 30.0
 
 
-def rope_before(rope_s: Floats, diameter_mm: Floats, at_s: Floats, delay_s: float) -> Floats:
+def rope_before(rope_s: Floats, diameter_mm: Floats, at_s: Floats, delay_s: float | Floats) -> Floats:
     """Give the rope's diameter a delay before given moments.
 
     Parameters
@@ -21,7 +21,7 @@ def rope_before(rope_s: Floats, diameter_mm: Floats, at_s: Floats, delay_s: floa
         Moments [s, ascending] and diameters [mm] of usable readings.
     at_s : numpy.ndarray, shape (n,)
         Moments asked for [s].
-    delay_s : float
+    delay_s : float or numpy.ndarray, shape (n,)
         How long before [s].
 
     Returns

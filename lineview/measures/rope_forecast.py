@@ -10,6 +10,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.measures.rope_model import RopeModel
+from lineview.stats.optimum import root_between
 
 Floats = NDArray[np.float64]
 
@@ -121,7 +122,6 @@ def band_for_share(
     >>> [round(v, 3) for v in band]
     [-0.136, 0.136]
     """
-    from scipy.optimize import brentq
     from scipy.special import ndtr
 
     middle = (low_mm + high_mm) / 2
@@ -134,7 +134,7 @@ def band_for_share(
     if excess(middle) > 0:
         return None
     reach = high_mm - middle + 10 * spread_mm
-    half = float(brentq(lambda d: excess(middle + d), 0.0, reach))
+    half = root_between(lambda d: excess(middle + d), 0.0, reach)
     return middle - half, middle + half
 
 

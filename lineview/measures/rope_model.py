@@ -16,11 +16,11 @@ from lineview.stats.change_points import (
     averaged_over_steps,
     find_slope_change,
     find_steps,
-    scan_steps,
     slope_change_column,
     step_limit,
 )
 from lineview.stats.correlated_regression import CorrelatedFit
+from lineview.stats.step_scan import scan_steps
 
 Floats = NDArray[np.float64]
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cached_property
 
+import numpy as np
 import polars as pl
 
 from lineview.columns import UTC_US
@@ -82,6 +84,11 @@ class ShiftMeasures:
         every = self.counts.usual_min
         slow = self.so_far.minutes["slow"]
         return (slow, slow) if every is None else slow_bounds_min(self.tape, every)
+
+    @cached_property
+    def steps(self) -> pl.DataFrame:
+        """Its running and slow stretches and breaks in steps of about a minute, as of minute_steps."""
+        return minute_steps(self)
 
     @property
     def unexplained_stops(self) -> int:
@@ -192,31 +199,28 @@ def _accounts(counts: MachineCounts, windows: pl.DataFrame, tape: pl.DataFrame) 
     return accounts(tape, windows, counted, nominal_per_min=nominal_per_min(counts.machine))
 
 
-def rate_by_minute(measured: ShiftMeasures, *, step_s: float = 60.0) -> pl.DataFrame:
+def rate_by_minute(measured: ShiftMeasures) -> pl.DataFrame:
     """Give the rate along the clock for a drawing: about a minute a step, cut at the tape's edges.
 
     Parameters
     ----------
     measured : ShiftMeasures
         Of the period.
-    step_s : float
-        Longest step [s].
 
     Returns
     -------
     polars.DataFrame
         Columns at, rate_per_min [pieces/min]; a rate holds until the next row; null where unseen.
     """
-    steps = minute_steps(measured, step_s=step_s)
+    steps = measured.steps
     if not steps.height:
         return pl.DataFrame(schema={"at": UTC_US, "rate_per_min": pl.Float64})
     minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
     rate = steps.select(
         at="start", rate_per_min=pl.when(pl.col("state") != "unseen").then(pl.col("pieces") / minutes)
     )
-    ends = steps["end"].to_list()
-    gaps = [a for a, b in zip(ends, steps["start"].to_list()[1:], strict=False) if b > a] + ends[-1:]
-    nothing = pl.DataFrame({"at": gaps, "rate_per_min": [None] * len(gaps)}, schema=rate.schema)
+    ended = steps.filter((pl.col("start").shift(-1) > pl.col("end")).fill_null(value=True))
+    nothing = ended.select(at="end", rate_per_min=pl.lit(None, pl.Float64))
     return pl.concat([rate, nothing]).sort("at", maintain_order=True)
 
 
@@ -235,20 +239,16 @@ def minute_steps(measured: ShiftMeasures, *, step_s: float = 60.0) -> pl.DataFra
     polars.DataFrame
         Columns start, end, state, pieces; standing and unseen stretches are one step each.
     """
-    starts, ends, states = [], [], []
-    for row in measured.tape.select("start", "end", "state").iter_rows(named=True):
-        seconds = (row["end"] - row["start"]).total_seconds()
-        runs = row["state"] in ("running", "slow", "break")
-        steps = max(1, round(seconds / step_s)) if runs else 1
-        edges = [row["start"] + timedelta(seconds=seconds * k / steps) for k in range(steps)] + [row["end"]]
-        starts += edges[:-1]
-        ends += edges[1:]
-        states += [row["state"]] * steps
-    frame = pl.DataFrame(
-        {"start": starts, "end": ends, "state": states},
-        schema={"start": UTC_US, "end": UTC_US, "state": pl.String},
-    )
+    begin, finish = (measured.tape[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    runs = measured.tape["state"].is_in(["running", "slow", "break"]).to_numpy()
+    steps = np.where(runs, np.maximum(np.round((finish - begin) / 1e6 / step_s), 1), 1).astype(np.int64)
+    row = np.repeat(np.arange(len(steps)), steps)
+    nth = np.arange(len(row)) - np.repeat(np.cumsum(steps) - steps, steps)
+    start = begin[row] + np.round((finish - begin)[row] * nth / steps[row]).astype(np.int64)
+    end = np.where(nth + 1 < steps[row], np.append(start[1:], 0), finish[row])
+    frame = pl.DataFrame({"start": start, "end": end}).cast(UTC_US)
+    frame = frame.with_columns(measured.tape["state"].gather(row))
     edges = [frame[side].dt.epoch("us").to_numpy() for side in ("start", "end")]
-    made = measured.counts.pieces(edges[0], edges[1]).made
+    made = measured.counts.made(edges[0], edges[1])
     counted = pl.lit(None, pl.Float64) if made is None else pl.Series(made.value, nan_to_null=True)
     return frame.select("start", "end", "state", pieces=counted)

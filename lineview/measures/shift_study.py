@@ -15,7 +15,7 @@ from lineview.measures.key_figures import time_elements
 from lineview.measures.next_events import NextEvent, Pace, batch_end, reel_ends
 from lineview.measures.pace import run_stop_cycles
 from lineview.measures.run_clock import run_clock
-from lineview.measures.shift_measures import ShiftMeasures, minute_steps
+from lineview.measures.shift_measures import ShiftMeasures
 from lineview.measures.speed_legs import speed_legs
 from lineview.measures.state_codes import SET_ASIDE
 from lineview.measures.stop_clusters import Cluster, stop_clusters
@@ -92,7 +92,7 @@ def study_shift(
         bases,
         _order(plant, machine.line, plan, batches, seen, now, end),
         _events(plant, measured, end, now, reels, batches),
-        speed_legs(minute_steps(measured).filter(pl.col("state").is_in(["running", "slow"]))),
+        speed_legs(measured.steps.filter(pl.col("state").is_in(["running", "slow"]))),
         _in_maintenance(measured),
     )
 

@@ -128,19 +128,18 @@ class _Columns:
 
     @classmethod
     def of(cls, frame: pl.DataFrame) -> _Columns:
-        names = frame["batch"].to_list()
-        batch = np.unique(np.array(names), return_inverse=True)[1].astype(np.int64)
+        batch = frame["batch"].rank("dense").to_numpy().astype(np.int64) - 1
         # An inline scale weighs a whole batch as one sample: its minutes then are the sample times.
         one = frame.group_by("batch").agg(pl.col("sample").n_unique() == 1)["sample"].all()
         when = pl.col("at").dt.truncate("1m").cast(pl.String) if one else pl.col("sample")
-        key = frame.select(pl.concat_str("batch", pl.lit("\t"), when))["batch"].to_numpy()
+        key = frame.select(pl.concat_str("batch", pl.lit("\t"), when).rank("dense")).to_series()
         return cls(
             _seconds(frame["at"]),
             np.log((frame["net_g"] / frame["target_g"]).to_numpy()),
             frame["_target_mm"].to_numpy(),
             batch,
-            np.unique(key, return_inverse=True)[1].astype(np.int64),
-            names,
+            key.to_numpy().astype(np.int64) - 1,
+            frame["batch"].to_list(),
             int(frame["pieces"][0]) if frame.height else 1,
         )
 
@@ -167,7 +166,9 @@ def _delay(columns: _Columns, rope_s: Floats, thick: Floats) -> Lag:
     first = np.unique(columns.sample, return_index=True)[1]
     y = np.bincount(columns.sample, weights=columns.y) / count
     at = np.bincount(columns.sample, weights=columns.at_s - columns.at_s[0]) / count + columns.at_s[0]
-    sampled = [np.log(rope_before(rope_s, thick, at, d) / columns.target_mm[first]) for d in DELAYS_S]
+    delays = np.array(DELAYS_S)
+    before = rope_before(rope_s, thick, np.tile(at, delays.size), np.repeat(delays, at.size))
+    sampled = list(np.log(before.reshape(delays.size, -1) / columns.target_mm[first]))
     groups = columns.batch[first].astype(np.float64)
     return best_lag(y, groups, sampled, list(DELAYS_S), count)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -168,116 +168,105 @@ def views_of(metres: Sequence[ReelMetres], kind: str, *, label_sd: float = LABEL
 
     Source: vdi-2048, narasimhan-jordache-2000, gum
     """
-    own = [m for m in metres if m.kind == kind]
-    if not own:
+    compared = [m for m in metres if m.kind == kind]
+    if not compared:
         return None
+    table = _Table.of(compared, label_sd)
+    critical = critical_adjustment(len(compared))
     wrong: list[WrongLabel] = []
-    current = list(own)
-    critical = critical_adjustment(len(own))
+    there = table.there.copy()
     while True:
-        index = [(k, v) for k, m in enumerate(current) for v in range(3) if m.told[v] is not None]
-        fit = _fit(current, index, label_sd)
-        found = None if fit is None else _worst(current, index, fit, critical, label_sd)
+        fit = table.fit(there)
         if fit is None:
             return None
-        if found is None:
-            break
-        k, bad = found
-        wrong.append(bad)
-        current[k] = _without(current[k], bad.what)
-    return _summed(own, current, index, fit, kind, tuple(wrong), label_sd)
+        worst = table.worst(there, fit, critical)
+        if worst is None:
+            return table.summed(there, fit, kind, tuple(wrong))
+        reel, view, named = worst
+        wrong.append(named)
+        there[reel, view] = False
 
 
-def _fit(
-    current: Sequence[ReelMetres], index: Sequence[tuple[int, int]], label_sd: float
-) -> AgreedViews | None:
-    """Reconcile: within each reel, every view there is must say the same."""
-    reel = np.array([k for k, _ in index])
-    if not (reel[1:] == reel[:-1]).any():
-        return None
-    measured = np.array([current[k].told[v] or 0.0 for k, v in index])
-    return reconcile_views(measured, reel, *_uncertainties(current, index, measured, label_sd))
+@dataclass(frozen=True)
+class _Table:
+    """Reels by view: metres (n, 3) [m] with nan where a view has nothing, and what they are unsure by."""
 
+    reels: Sequence[ReelMetres]
+    metres: Floats
+    own_sd: Floats
+    shared_sd: Floats
+    label_m: Floats
+    label_sd: float
 
-def _uncertainties(
-    current: Sequence[ReelMetres], index: Sequence[tuple[int, int]], measured: Floats, label_sd: float
-) -> tuple[Floats, Floats]:
-    """Each reel's own doubt [m], and what all reels of a view share: of the cut length, and of the feed."""
-    view = np.array([v for _, v in index])
-    label = np.array([current[k].label_m or 0.0 for k, _ in index])
-    # A label's error is one of the whole reel, however little of it was drawn.
-    own = np.where(view == 2, label_sd * label, np.choose(view, [CUT_OWN_SD, FEED_OWN_SD, 0.0]) * measured)
-    doubt = np.array([current[k].own_sd_m if v == 2 else CHANGE_SD_M for k, v in index])
-    shared = [np.where(view == v, sd * measured, 0.0) for v, sd in ((0, CUT_COMMON_SD), (1, FEED_COMMON_SD))]
-    return np.hypot(own, doubt), np.column_stack(shared)
+    @classmethod
+    def of(cls, reels: Sequence[ReelMetres], label_sd: float) -> _Table:
+        """Each reel's own doubt [m], and what all reels of a view share: of cut length and of feed."""
+        metres = np.array([[np.nan if v is None else v for v in m.told] for m in reels])
+        label = np.array([m.label_m or 0.0 for m in reels])
+        size = np.nan_to_num(metres)
+        # A label's error is one of the whole reel, however little of it was drawn.
+        own = np.column_stack((CUT_OWN_SD * size[:, 0], FEED_OWN_SD * size[:, 1], label_sd * label))
+        end = np.array([m.own_sd_m for m in reels])
+        doubt = np.column_stack((np.full(len(reels), CHANGE_SD_M), np.full(len(reels), CHANGE_SD_M), end))
+        shared = np.zeros((len(reels), 3, 2))
+        shared[:, 0, 0], shared[:, 1, 1] = CUT_COMMON_SD * size[:, 0], FEED_COMMON_SD * size[:, 1]
+        return cls(reels, metres, np.hypot(own, doubt), shared, label, label_sd)
 
+    @property
+    def there(self) -> npt.NDArray[np.bool_]:
+        """Which views there are."""
+        return ~np.isnan(self.metres)
 
-def _worst(
-    current: Sequence[ReelMetres],
-    index: Sequence[tuple[int, int]],
-    fit: AgreedViews,
-    critical: float,
-    label_sd: float,
-) -> tuple[int, WrongLabel] | None:
-    """Find the largest standardized adjustment beyond the critical one, in a reel with three views."""
-    three = {k for k, _ in index if all(v is not None for v in current[k].told)}
-    size = np.array(
-        [abs(s) if k in three else 0.0 for (k, _), s in zip(index, fit.standardized, strict=True)]
-    )
-    at = int(size.argmax())
-    if size[at] <= critical:
-        return None
-    k, v = index[at]
-    whole = current[k].label_m if v == 2 else current[k].told[v]
-    share = float(fit.adjustments[at]) / (whole or 1.0)
-    tolerance = 2.0 * (CUT_OWN_SD, FEED_OWN_SD, label_sd)[v]
-    what = ("wraps", "feed counter", "label")[v]
-    return k, WrongLabel(
-        current[k].reel, current[k].kind, what, share, tolerance, float(fit.standardized[at])
-    )
+    def fit(self, there: npt.NDArray[np.bool_]) -> AgreedViews | None:
+        """Reconcile: within each reel, every view there is must say the same; None where none has two."""
+        if not np.any(there.sum(axis=1) > 1):
+            return None
+        reel = np.nonzero(there)[0]
+        return reconcile_views(self.metres[there], reel, self.own_sd[there], self.shared_sd[there])
 
+    def worst(
+        self, there: npt.NDArray[np.bool_], fit: AgreedViews, critical: float
+    ) -> tuple[int, int, WrongLabel] | None:
+        """The largest standardized adjustment beyond the critical one, in a reel with three views."""
+        reel, view = np.nonzero(there)
+        whole_reels = np.asarray(there.all(axis=1))
+        size = np.where(whole_reels[reel], np.abs(fit.standardized), 0.0)
+        at = int(size.argmax())
+        if size[at] <= critical:
+            return None
+        k, v = int(reel[at]), int(view[at])
+        whole = self.label_m[k] if v == 2 else self.metres[k, v]
+        share = float(fit.adjustments[at]) / (float(whole) or 1.0)
+        tolerance = 2.0 * (CUT_OWN_SD, FEED_OWN_SD, self.label_sd)[v]
+        what = ("wraps", "feed counter", "label")[v]
+        named = self.reels[k]
+        return k, v, WrongLabel(
+            named.reel, named.kind, what, share, tolerance, float(fit.standardized[at])
+        )  # fmt: skip
 
-def _without(metres: ReelMetres, what: str) -> ReelMetres:
-    """Set one view of a reel aside."""
-    if what == "label":
-        return replace(metres, drawn=None)
-    return replace(metres, fed=None) if what == "feed counter" else replace(metres, geometry=None)
-
-
-def _summed(
-    own: Sequence[ReelMetres],
-    current: Sequence[ReelMetres],
-    index: Sequence[tuple[int, int]],
-    fit: AgreedViews,
-    kind: str,
-    wrong: tuple[WrongLabel, ...],
-    label_sd: float,
-) -> Views:
-    """Sum measured and reconciled metres over the reels."""
-    first: dict[int, int] = {}
-    for at, (k, _) in enumerate(index):
-        first.setdefault(k, at)
-    pick = list(first.values())
-    values = fit.values[pick]
-    measured = np.array([current[k].told[v] or 0.0 for k, v in index])
-    own_sd, shared_sd = _uncertainties(current, index, measured, label_sd)
-    totals = []
-    for v, name in enumerate(VIEWS):
-        told = [m.told[v] for m in own]
-        if any(t is None for t in told):
-            continue
-        rows = [i for i, (_, view) in enumerate(index) if view == v]
-        total = float(sum(t for t in told if t is not None))
-        sd = float(np.sqrt((own_sd[rows] ** 2).sum() + (shared_sd[rows].sum(axis=0) ** 2).sum()))
-        totals.append(ViewTotal(name, total, sd, float(values.sum()) - total))
-    return Views(
-        kind=kind,
-        reels=len(own),
-        totals=tuple(totals),
-        reconciled_m=float(values.sum()),
-        reconciled_sd_m=fit.sum_sd,
-        statistic=fit.statistic,
-        df=fit.df,
-        p=fit.p,
-        wrong=wrong,
-    )
+    def summed(
+        self, there: npt.NDArray[np.bool_], fit: AgreedViews, kind: str, wrong: tuple[WrongLabel, ...]
+    ) -> Views:
+        """Sum measured and reconciled metres over the reels."""
+        reel = np.nonzero(there)[0]
+        values = fit.values[np.flatnonzero(np.concatenate(([True], reel[1:] != reel[:-1])))]
+        totals = []
+        for v, name in enumerate(VIEWS):
+            if np.isnan(self.metres[:, v]).any():
+                continue
+            rows = there[:, v]
+            own, shared = self.own_sd[rows, v], self.shared_sd[rows, v]
+            sd = float(np.sqrt((own**2).sum() + (shared.sum(axis=0) ** 2).sum()))
+            total = float(self.metres[:, v].sum())
+            totals.append(ViewTotal(name, total, sd, float(values.sum()) - total))
+        return Views(
+            kind=kind,
+            reels=len(self.reels),
+            totals=tuple(totals),
+            reconciled_m=float(values.sum()),
+            reconciled_sd_m=fit.sum_sd,
+            statistic=fit.statistic,
+            df=fit.df,
+            p=fit.p,
+            wrong=wrong,
+        )

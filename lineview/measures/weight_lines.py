@@ -136,7 +136,7 @@ def _components(both: pl.DataFrame) -> tuple[Spread, float | None, float | None]
     """Give the spread between lines with its limits, and those between and within batches [g]."""
     y = (both["net_g"] - both["target_g"]).to_numpy()
     k = both["pieces"].to_numpy().astype(np.float64)
-    columns = [both["line"].to_numpy(), both["_unit"].to_numpy()]
+    columns = [both[name].rank("dense").to_numpy() for name in ("line", "_unit")]
     layout = nested_layout(y, columns, k)
     if layout.df_within < 1 or not layout.ss_within > 0 or any(d < 1 for d in layout.df):
         return Spread(None, why_none="cannot be told: too few batches or pieces on each line"), None, None

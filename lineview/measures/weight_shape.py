@@ -87,14 +87,17 @@ def _by_quantiles(scaled: pl.DataFrame) -> tuple[Spread, Spread]:
         return none, none
     z = scaled["_z"].to_numpy()
     found = quantile_indices(z, -1.0, 1.0)
-    groups = [g["_z"].to_numpy() for g in scaled.partition_by("batch")]
-    if len(groups) < 5:
+    first = scaled.with_row_index("_row").select(pl.col("_row").first().over("batch"))
+    batches, batch = np.unique(first.to_series().to_numpy(), return_inverse=True)
+    if batches.size < 5:
         return Spread(found.c), Spread(found.ck)
+    order = np.argsort(z)
+    z, batch = z[order], batch[order]
     rng = np.random.default_rng(22514)
     drawn = []
     for _ in range(RESAMPLES):
-        which = rng.integers(0, len(groups), len(groups))
-        again = quantile_indices(np.concatenate([groups[i] for i in which]), -1.0, 1.0)
+        times = np.bincount(rng.integers(0, batches.size, batches.size), minlength=batches.size)
+        again = quantile_indices(np.repeat(z, times[batch]), -1.0, 1.0)
         drawn.append((again.c, again.ck))
     both = np.array(drawn)
     return Spread.of(found.c, percentiles(both[:, 0])), Spread.of(found.ck, percentiles(both[:, 1]))

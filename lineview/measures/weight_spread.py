@@ -145,8 +145,9 @@ def _roots(draws: Floats) -> tuple[float, float]:
 
 def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...], list[Floats]]:
     """Choose the levels that the data can tell apart, outermost first, with their group columns."""
-    batch = frame["batch"].fill_null("").to_numpy()
-    sample = frame["sample"].fill_null("").to_numpy()
+    batch, sample = (
+        frame[name].fill_null("").rank("dense").to_numpy().astype(np.float64) for name in ("batch", "sample")
+    )
     for names, columns in (
         (("batch", "sample", "piece"), [batch, sample]),
         (("batch", "piece"), [batch]),

@@ -9,7 +9,8 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from lineview.machine.pieces import Counted, Floats, Ints, MachineCounts, micros
+from lineview.machine.counters import Counted, Floats, Ints
+from lineview.machine.pieces import MachineCounts, micros
 from lineview.measures.product_spans import ProductSpan, product_spans
 from lineview.plant import Counts, WebKind
 
@@ -121,7 +122,7 @@ def _sum(counted: Counted | None, here: np.ndarray) -> float | None:
 
 
 def wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> Floats | None:
-    """Wraps (pieces made and counted blanks) between successive moments [UTC]; None where nothing counts them."""
+    """Wraps (pieces made and counted blanks) between successive moments [UTC]; None where not counted."""
     at = read_moments(counts, moments)
     pieces = counts.pieces(at[:-1], at[1:])
     if pieces.made is None:

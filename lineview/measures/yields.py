@@ -82,45 +82,44 @@ def batch_yield(
     scale's error is taken as rectangular too, and as the same for every batch: it does not average out.
     Source: gum
     """
-    mass_in = good = good_kg = count_u2 = reject_kg = pieces = 0.0
-    used, counts_rejects = 0, counts.has_read("rejects")
-    rows = batches.sort("start").with_columns(_next=pl.col("start").shift(-1)).iter_rows(named=True)
-    for row in rows:
+    rows = _balanced(batches, piece_g)
+    at = micros([moment for row in rows for moment in row[:2]])
+    pieces = counts.pieces(at[::2], at[1::2])
+    if not rows or pieces.good is None:
+        return None
+    told = (pieces.good.missing_s <= 0) & ~np.isnan(pieces.good.value) & (pieces.good.readings > 0)
+    if not told.any():
+        return None
+    mass_in, each_kg = np.array([row[2:] for row in rows])[told].T
+    made = pieces.good.value[told]
+    good, good_kg = float(made.sum()), float((made * each_kg).sum())
+    count_u2 = float((((pieces.good.high - pieces.good.low)[told] * each_kg) ** 2).sum()) / 12
+    counts_rejects = counts.has_read("rejects") and pieces.rejects is not None
+    rejected = pieces.rejects.value[told] if counts_rejects and pieces.rejects else np.zeros(len(made))
+    reject_kg, rejects = float((rejected * each_kg).sum()), float(rejected.sum())
+    used = int(told.sum())
+    u_good = math.hypot(good * u_piece_g / 1000, math.sqrt(count_u2))
+    u_rejects = rejects * u_piece_g / 1000
+    left = float(mass_in.sum()) - good_kg - reject_kg
+    u_scale = None if scale_error_kg is None else used * scale_error_kg / math.sqrt(3)
+    u_left = math.sqrt(count_u2 + ((good + rejects) * u_piece_g / 1000) ** 2 + (u_scale or 0.0) ** 2)
+    return Yield(
+        used, float(mass_in.sum()), good, good_kg, u_good, reject_kg if counts.has_read("rejects") else None,
+        u_rejects, left, u_left, u_scale,
+    )  # fmt: skip
+
+
+def _balanced(
+    batches: pl.DataFrame, piece_g: Mapping[str, float]
+) -> list[tuple[datetime, datetime, float, float]]:
+    """Start and end of each batch that can be balanced, its mass in and the mean mass of its pieces [kg]."""
+    rows = []
+    for row in batches.sort("start").with_columns(_next=pl.col("start").shift(-1)).iter_rows(named=True):
         end = _end(row)
         each = piece_g.get(row["product"] or "")
-        if end is None or each is None or not (row["mass_in_kg"] or 0) > 0:
-            continue
-        at = micros([row["start"], end])
-        pieces_of_batch = counts.pieces(at[:1], at[1:])
-        counted = pieces_of_batch.good
-        if (
-            counted is None
-            or counted.missing_s[0] > 0
-            or np.isnan(counted.value[0])
-            or not counted.readings[0]
-        ):
-            continue
-        used += 1
-        mass_in += row["mass_in_kg"]
-        made = float(counted.value[0])
-        good += made
-        good_kg += made * each / 1000
-        count_u2 += (float(counted.high[0] - counted.low[0]) * each / 1000) ** 2 / 12
-        if counts_rejects and pieces_of_batch.rejects is not None:
-            rejected = float(pieces_of_batch.rejects.value[0])
-            reject_kg += rejected * each / 1000
-            pieces += rejected
-    if not used:
-        return None
-    u_good = math.hypot(good * u_piece_g / 1000, math.sqrt(count_u2))
-    u_rejects = pieces * u_piece_g / 1000
-    left = mass_in - good_kg - reject_kg
-    u_scale = None if scale_error_kg is None else used * scale_error_kg / math.sqrt(3)
-    u_left = math.sqrt(count_u2 + ((good + pieces) * u_piece_g / 1000) ** 2 + (u_scale or 0.0) ** 2)
-    return Yield(
-        used, mass_in, good, good_kg, u_good, reject_kg if counts_rejects else None, u_rejects, left, u_left,
-        u_scale,
-    )  # fmt: skip
+        if end is not None and each is not None and (row["mass_in_kg"] or 0) > 0:
+            rows.append((row["start"], end, row["mass_in_kg"], each / 1000))
+    return rows
 
 
 def _end(row: Mapping[str, Any]) -> datetime | None:

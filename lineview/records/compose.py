@@ -10,16 +10,9 @@ import numpy as np
 import polars as pl
 
 from lineview.columns import UTC_US
+from lineview.machine.counters import CounterIncrements, Floats, Ints, fastest_per_us
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
-from lineview.machine.pieces import (
-    MADE,
-    MARKS,
-    CounterIncrements,
-    Floats,
-    Ints,
-    MachineCounts,
-    fastest_per_us,
-)
+from lineview.machine.pieces import MADE, MARKS, MachineCounts
 from lineview.measures.counts import pair_bounds
 from lineview.measures.state_spells import NO_SPELLS, Spells, set_aside
 from lineview.measures.states import RUNNING, SLOW, STANDING, UNSEEN, Clock
@@ -87,7 +80,8 @@ def machine_counts(
 def _counter_ends(records: pl.DataFrame) -> pl.DataFrame:
     """One row a window and counter."""
     return (
-        records.select("start", "end", place=pl.int_range(pl.len()), *(pl.col(name) for name in COUNTERS))
+        records.select("start", "end", *COUNTERS)
+        .with_row_index("place")
         .explode(list(COUNTERS))
         .drop_nulls("counter")
         .with_columns(of=pl.int_range(pl.len()).over("place"))
@@ -96,9 +90,7 @@ def _counter_ends(records: pl.DataFrame) -> pl.DataFrame:
 
 def _joined(records: pl.DataFrame) -> pl.DataFrame:
     """One row a joined interval, with the window it is of."""
-    return records.select(place=pl.int_range(pl.len()), *(pl.col(name) for name in JOINED)).explode(
-        list(JOINED)
-    )
+    return records.select(list(JOINED)).with_row_index("place").explode(list(JOINED))
 
 
 def _chain(
@@ -324,10 +316,9 @@ def _joined_clock(
     all_edges, all_codes = np.concatenate(edge), np.concatenate(code)
     turn = np.concatenate(([True], all_codes[1:] != all_codes[:-1]))
     span, low, high, unbounded = _span(parts[0].edge[0], parts[-1].edge[-1], unseen, gaps)
-    return Clock(
-        np.append(all_edges[turn], parts[-1].edge[-1]), all_codes[turn], np.concatenate(at), np.concatenate(made),
-        span, low, high, unbounded,
-    )  # fmt: skip
+    edges = np.append(all_edges[turn], parts[-1].edge[-1])
+    at_all, made_all = np.concatenate(at), np.concatenate(made)
+    return Clock(edges, all_codes[turn], at_all, made_all, span, low, high, unbounded)
 
 
 @dataclass(frozen=True)
@@ -367,7 +358,14 @@ def _over_seam(
         return [(seam.start, slow if ran_before else STANDING)]
     if not told:
         return [(seam.start, RUNNING)]
-    ran_first = ran_before or states[1] == STANDING
+    return _shared_seam(seam, slow, rates, ran_before or states[1] == STANDING)
+
+
+def _shared_seam(
+    seam: _Seam, slow: int, rates: tuple[float, float], ran_first: bool
+) -> list[tuple[int, int]]:
+    """A seam whose pieces were made at the rate of the side that ran, and the rest of it stood."""
+    length = seam.end - seam.start
     rate = rates[0] if ran_first else rates[1]
     rate = rate or max(rates)
     ran = min(length, round(seam.value / rate)) if rate > 0 else length
@@ -417,20 +415,24 @@ def gauge_readings(records: pl.DataFrame) -> pl.DataFrame:
     """
     rows = records.filter(pl.col("gauge_of").list.len() > 0)
     lists = ["gauge_of", "gauge_us", "gauge_value", "gauge_sure"]
-    frames = [
-        part.select(lists)
-        .explode(lists)
-        .select(
-            channel=pl.col("gauge_of").replace_strict(
-                list(range(len(names))), list(names), return_dtype=pl.String
-            ),
-            at=pl.col("gauge_us").cast(UTC_US),
-            value="gauge_value",
-            quality=pl.when("gauge_sure").then(pl.lit("good")).otherwise(pl.lit("uncertain")),
-        )
-        for (names,), part in rows.group_by(["gauge"], maintain_order=True)
-    ]
+    frames: list[tuple[str, pl.DataFrame]] = []
+    for (names,), part in rows.group_by(["gauge"], maintain_order=True):
+        read = part.select(lists).explode(lists)
+        frames += [(name, _of_gauge(read, place, name)) for place, name in enumerate(names)]
     nothing = pl.DataFrame(
         schema={"channel": pl.String(), "at": UTC_US, "value": pl.Float64(), "quality": pl.String()}
     )
-    return pl.concat([nothing, *frames]).sort("channel", "at", maintain_order=True)
+    # A record holds each gauge's readings in order of time, and records are in order of time.
+    whole = pl.concat([nothing, *(frame for _, frame in sorted(frames, key=lambda named: named[0]))])
+    several = len({name for name, _ in frames}) < len(frames)
+    return whole.sort("channel", "at", maintain_order=True) if several else whole
+
+
+def _of_gauge(read: pl.DataFrame, place: int, name: str) -> pl.DataFrame:
+    """Readings of the gauge at a place of the records' lists."""
+    return read.filter(pl.col("gauge_of") == place).select(
+        channel=pl.lit(name, dtype=pl.String),
+        at=pl.col("gauge_us").cast(UTC_US),
+        value="gauge_value",
+        quality=pl.when("gauge_sure").then(pl.lit("good")).otherwise(pl.lit("uncertain")),
+    )

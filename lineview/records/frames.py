@@ -26,7 +26,8 @@ COMPUTED_FROM: dict[str, pl.DataType] = {
     "code": pl.String(),
 }
 
-#: Good readings in the window, the first and the last moment of any reading; usual time between two readings of the piece counter [min].
+#: Good readings in the window, the first and the last moment of any reading; usual time between two readings
+#: of the piece counter [min].
 _READ: dict[str, pl.DataType] = {
     "readings": pl.Int64(),
     "first_read": UTC_US,
@@ -72,8 +73,8 @@ ACTIVITY: dict[str, pl.DataType] = {
     "unseen_high": _NUMBERS,
 }
 
-#: What the machine's own channels said: spells of its states [µs, place in MEANINGS], product and batch marks,
-#: and what was counted in maintenance.
+#: What the machine's own channels said: spells of its states [µs, place in MEANINGS], product and batch
+#: marks, and what was counted in maintenance.
 SAID: dict[str, pl.DataType] = {
     "spell_from_us": _TIMES,
     "spell_to_us": _TIMES,

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from lineview.machine.counters import CounterIncrements, Floats, Ints
 from lineview.machine.likeliest import PlannedTime
-from lineview.machine.pieces import CounterIncrements, Floats, Ints, MachineCounts, count_machine
+from lineview.machine.pieces import MachineCounts, count_machine
 from lineview.measures.counts import known_modulus
 from lineview.measures.state_codes import told_states
 from lineview.measures.states import RUNNING, SLOW, UNSEEN, Clock
@@ -192,7 +193,8 @@ def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncr
         return np.asarray(np.add.reduceat(values, begins))
 
     return CounterIncrements(
-        counter.start_us[begins], counter.end_us[ends], add(counter.value), add(counter.low), add(counter.high),
+        counter.start_us[begins], counter.end_us[ends],
+        add(counter.value), add(counter.low), add(counter.high),
         counter.known[begins], np.add.reduceat(counter.readings, begins), counter.usual_us,
         counter.fastest_per_us, counter.step,
     )  # fmt: skip

@@ -126,8 +126,11 @@ def _planned(shifts: Sequence[Shift], zone: str, period: tuple[datetime, datetim
 def _seams(
     machine: Machine, records: pl.DataFrame, period: tuple[datetime, datetime]
 ) -> list[tuple[datetime, datetime, str, str, tuple[float, float, float, float] | None]]:
-    """The interval between each two windows with readings: its ends, the products on either side, its good
-    pieces (value, low, high, unseen), or None where the readings leave them open."""
+    """What lies between each two windows with readings.
+
+    Its ends, the products on either side, and its good pieces (value, low, high, unseen), or None where the
+    readings leave them open.
+    """
     rows = records.with_row_index("place").explode(list(COUNTERS)).drop_nulls("counter")
     rows = rows.filter(pl.col("counter").is_in(list(_COUNTED)))
     counted: dict[int, dict[str, tuple[float, bool]]] = {}
@@ -196,7 +199,7 @@ def _open(
     period: tuple[datetime, datetime],
     tz: ZoneInfo,
 ) -> None:
-    """Add an interval whose count is open, or long, by the products and days that the batch sheet gives it."""
+    """Add an interval whose count is open, or long, by the products and days of the batch sheet."""
     counts, batches = seen
     start, end = max(start, period[0]), min(end, period[1])
     spans = _by_day(product_spans(batches, counts.machine.line, start, end), tz)

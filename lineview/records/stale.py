@@ -14,7 +14,7 @@ from lineview.plant import Machine, Plant
 
 #: Events of the batch sheet and the reel log are compared by stretches of this length [µs].
 STRETCH_US = 900_000_000
-#: An event so long before or after a window still cuts it [µs]: a reel change is counted with its surroundings.
+#: An event so long before or after a window still cuts it [µs]: a reel change has its surroundings.
 BESIDE_US = 900_000_000
 #: How long before a window the batch that it begins with may have begun [µs].
 BATCH_BEFORE_US = 43_200_000_000
@@ -54,7 +54,7 @@ def intakes_of(windows: pl.DataFrame, extents: pl.DataFrame) -> list[list[int]]:
     """
     start, end = (windows[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
     intake, first, last = (extents[name].to_numpy() for name in ("intake", "first", "last"))
-    # Intakes are few in any window, windows and intakes both in order of time: look at the touching ones only.
+    # Intakes are few in any window, and both are in order of time: look at the touching ones only.
     order = np.argsort(first, kind="stable")
     intake, first, last = intake[order], first[order], last[order]
     reach = np.maximum.accumulate(last) if len(last) else last

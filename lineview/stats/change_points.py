@@ -2,28 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.stats.correlated_regression import (
-    COARSE,
-    CorrelatedFit,
-    Noise,
-    correlated_regression,
-    innovation_form,
-    innovations,
-    inverse_times,
-)
-from lineview.stats.serial_correlation import decaying_sum
+from lineview.stats.correlated_regression import CorrelatedFit, correlated_regression, inverse_times
+from lineview.stats.step_scan import SEARCH_NOISES, StepScan, StepScanner
 
 Floats = NDArray[np.float64]
 
-
-#: Noises for the search: fewer than for the intervals, since it is repeated.
-SEARCH_NOISES = COARSE
 #: Share of series without a step in which the search reports one, about.
 FALSE_SHARE = 0.05
 #: Places of a slope change less likely than this against the likeliest are left out.
@@ -32,99 +21,6 @@ LEAST_PLACE_ODDS = 0.02
 EVEN_SHARE = 0.01
 #: Alternatives less likely than this against the fit with the steps are left out.
 LEAST_STEP_ODDS = 0.003
-
-
-@dataclass(frozen=True)
-class StepScan:
-    """The likeliest step: the index of the first point after it, its score in standard errors, its evidence.
-
-    `gain` is twice the gain in log likelihood over no step, the noise fitted anew for both; `noise` is that
-    of the fit with the step.
-    """
-
-    at: int
-    score: float
-    gain: float
-    noise: Noise
-
-
-def scan_steps(y: Floats, x: Floats, steps: Floats, margin: int = 3, closed: Iterable[int] = ()) -> StepScan:
-    """Find the likeliest step beyond the columns already in the model.
-
-    The noise is fitted together with the step, since a step that is left out passes for autocorrelation.
-    Every candidate is scored in one pass: a step filtered by the noise's innovation form is a + b θʲ after
-    j points, so all cross products are running sums.
-
-    Parameters
-    ----------
-    y : numpy.ndarray, shape (n,)
-        Values in order.
-    x : numpy.ndarray, shape (n, p)
-        Columns already in the model.
-    steps : numpy.ndarray, shape (n − 1,)
-        Steps between points.
-    margin : int
-        Points that must lie on either side.
-    closed : iterable of int
-        Points around which no step is looked for.
-
-    Returns
-    -------
-    StepScan
-        The likeliest step.
-
-    Notes
-    -----
-    Source: derived-rope
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> y = np.sin(np.arange(40.0) * 9) + np.repeat([0.0, 6.0], 20)
-    >>> scan_steps(y, np.ones((40, 1)), np.ones(39)).at
-    20
-    """
-    n, p = x.shape
-    without, chosen = -np.inf, (-np.inf, 0, 0.0, SEARCH_NOISES[0])
-    both = np.column_stack([x, y])
-    for noise in SEARCH_NOISES:
-        solved, log_det = inverse_times(noise, steps, both)
-        cross = both.T @ solved
-        left = float(cross[p, p] - cross[:p, p] @ np.linalg.solve(cross[:p, :p], cross[:p, p]))
-        left = max(left, 1e-300)
-        without = max(without, -0.5 * (log_det + n * np.log(left)))
-        score = _scores(y, x, noise, margin)
-        for k in closed:
-            score[max(0, k - margin + 1) : k + margin] = 0.0
-        best = int(np.argmax(np.abs(score)))
-        share = min(float(score[best]) ** 2 / (n - p), 1 - 1e-9)
-        with_step = -0.5 * (log_det + n * np.log(left * (1 - share)))
-        if with_step > chosen[0]:
-            chosen = (with_step, best, float(score[best]), noise)
-    return StepScan(chosen[1], chosen[2], 2 * (chosen[0] - without), chosen[3])
-
-
-def _scores(y: Floats, x: Floats, noise: Noise, margin: int) -> Floats:
-    """Score of a step before each point, in standard errors; 0 within `margin` of either end."""
-    theta, sd = innovation_form(noise)
-    white = innovations(noise, np.column_stack([y, x])) / sd
-    white[0] *= sd  # the first point has no past: its variance is 1
-    basis, _ = np.linalg.qr(white[:, 1:])
-    left = white[:, 0] - basis @ (basis.T @ white[:, 0])
-    n, p = x.shape
-    spread = float(left @ left) / (n - p)
-    flat = (1 - noise.phi) / (1 - theta)
-    decay = 1 - flat
-    backwards = np.column_stack([left, basis])[::-1]
-    products = (flat * np.cumsum(backwards, axis=0) + decay * decaying_sum(backwards, theta))[::-1] / sd
-    shape = (flat + decay * theta ** np.arange(n)) / sd
-    total = np.cumsum(shape**2)[::-1]
-    partial = total - np.sum(products[:, 1:] ** 2, axis=1)
-    usable = partial > 1e-6 * total
-    score = np.where(usable, products[:, 0] / np.sqrt(np.maximum(partial, 1e-12) * spread), 0.0)
-    score[:margin] = 0.0
-    score[n - margin + 1 :] = 0.0
-    return score
 
 
 @dataclass(frozen=True)
@@ -179,12 +75,12 @@ def find_steps(
     n = y.size
     limit = step_limit(n, false_share)
     at: list[int] = []
+    scanner = StepScanner(y, x, steps)
     while len(at) < most and n - x.shape[1] - len(at) > 5:
-        columns = np.column_stack([x, *(_step(n, k) for k in at)])
-        scan = scan_steps(y, columns, steps, margin, (*at, *known))
+        scan = scanner.scan(at, margin, (*at, *known))
         if scan.gain < limit:
             return StepSearch(tuple(sorted(at)), scan)
-        at = _refined(y, x, steps, [*at, scan.at], margin, known)
+        at = _refined(scanner, [*at, scan.at], margin, known)
     return StepSearch(tuple(sorted(at)), None)
 
 
@@ -208,21 +104,13 @@ def step_limit(n: int, false_share: float) -> float:
     return float(ndtri(false_share / 2 / n) ** 2) * (1 + 6 / n)
 
 
-def _step(n: int, k: int) -> Floats:
-    return (np.arange(n) >= k).astype(np.float64)
-
-
-def _refined(
-    y: Floats, x: Floats, steps: Floats, at: list[int], margin: int, known: tuple[int, ...]
-) -> list[int]:
+def _refined(scanner: StepScanner, at: list[int], margin: int, known: tuple[int, ...]) -> list[int]:
     """Move each step to its best place with the others in, once."""
     if len(at) < 2:
         return at
-    n = y.size
     for i in range(len(at)):
         others = at[:i] + at[i + 1 :]
-        columns = np.column_stack([x, *(_step(n, k) for k in others)])
-        at[i] = scan_steps(y, columns, steps, margin, (*others, *known)).at
+        at[i] = scanner.scan(others, margin, (*others, *known)).at
     return at
 
 

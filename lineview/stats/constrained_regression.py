@@ -103,8 +103,8 @@ def nonnegative_fit(
 def _non_negative(x: Floats, y: Floats) -> Floats:
     """Least squares with no coefficient below 0: the best of the fits of every set of columns that has none.
 
-    The causes are a handful, so all sets are looked at; scipy.optimize.nnls gives the same, and takes an eighth
-    of a second of processor time to load.
+    The causes are a handful, so all sets are looked at; scipy.optimize.nnls gives the same, and takes an
+    eighth of a second of processor time to load.
     """
     k = x.shape[1]
     gram, right = x.T @ x, x.T @ y

@@ -135,14 +135,22 @@ def _solve(layout: Layout, chi2: Floats, normal: Floats) -> Draws:
     below = piece[:, None] / layout.pieces[None, :]
     mean = np.broadcast_to(layout.mean, below.shape)
     signed = [piece]
+    alike: tuple[Floats | float, Floats | float] = layout.count, layout.spread
     for parent, wanted in zip(layout.parents, chi2[1:], strict=True):
-        variance = _level_variance(mean, below, parent, wanted)
+        variance = _level_variance(mean, below, parent, wanted, alike)
         signed.insert(0, variance)
-        mean, below, _ = fold(mean, np.maximum(variance, 0.0)[:, None] + below, parent)
+        mean, below, _ = fold(mean, np.maximum(variance, 0.0)[:, None] + below, parent, *alike)
+        alike = 1.0, 0.0
     return Draws(mean[:, 0] - normal * np.sqrt(below[:, 0]), np.stack(signed))
 
 
-def _level_variance(mean: Floats, below: Floats, parent: NDArray[np.int64], wanted: Floats) -> Floats:
+def _level_variance(
+    mean: Floats,
+    below: Floats,
+    parent: NDArray[np.int64],
+    wanted: Floats,
+    alike: tuple[Floats | float, Floats | float],
+) -> Floats:
     """Find the variance at which the weighted sum of squares is as wanted.
 
     Where it is less than wanted even at 0, the tangent at 0 gives how far below 0 the answer lies.
@@ -152,7 +160,7 @@ def _level_variance(mean: Floats, below: Floats, parent: NDArray[np.int64], want
     negative = np.zeros(wanted.size)
     for turn in range(60):
         spread = np.maximum(variance[:, None] + below, tiny)
-        _, _, off = fold(mean, spread, parent)
+        _, _, off = fold(mean, spread, parent, *alike)
         ss, slope = off.sum(axis=1), (off / spread).sum(axis=1)
         # 1 / ss is almost a straight line in the variance, so Newton's step on it lands at once.
         step = np.where(slope > 0, (ss / wanted - 1.0) * ss / np.maximum(slope, tiny), 0.0)

@@ -207,7 +207,8 @@ def reconcile_views(
 
     Examples
     --------
-    >>> out = reconcile_views(np.array([10.0, 10.2]), np.array([0, 0]), np.array([0.1, 0.1]), np.zeros((2, 1)))
+    >>> metres, same = np.array([10.0, 10.2]), np.array([0, 0])
+    >>> out = reconcile_views(metres, same, np.array([0.1, 0.1]), np.zeros((2, 1)))
     >>> out.values.round(2).tolist()
     [10.1, 10.1]
     """

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lineview.errors import Fault, MeasureError
+from lineview.stats.optimum import root_between
 from lineview.stats.serial_correlation import decaying_sum
 
 Floats = NDArray[np.float64]
@@ -176,16 +177,39 @@ def joint_widths(run_length: float) -> Widths:
     >>> [round(width, 2) for width in joint_widths(865)]
     [2.97, 3.46, 3.95]
     """
-    from scipy.interpolate import CubicSpline
-
     points, *widths = np.array(WIDTHS).T
-    at = np.log(np.clip(run_length, points[0], points[-1]))
-    slow, quick, single = CubicSpline(np.log(points), np.column_stack(widths))(at)
+    at = float(np.log(np.clip(run_length, points[0], points[-1])))
+    slow, quick, single = _spline(np.log(points), np.column_stack(widths), at)
     return float(slow), float(quick), float(single)
 
 
+def _spline(x: Floats, y: Floats, at: float) -> Floats:
+    """Cubic spline at one place, a single cubic over the first two intervals and over the last two."""
+    h, n = np.diff(x), x.size
+    slope = np.diff(y, axis=0) / h[:, None]
+    inner = np.arange(1, n - 1)
+    system, wanted = np.zeros((n, n)), np.zeros(y.shape)
+    system[inner, inner - 1], system[inner, inner + 1] = h[:-1], h[1:]
+    system[inner, inner] = 2 * (h[:-1] + h[1:])
+    wanted[1:-1] = 6 * np.diff(slope, axis=0)
+    system[0, :3] = h[1], -h[0] - h[1], h[0]
+    system[-1, -3:] = h[-1], -h[-2] - h[-1], h[-2]
+    bend = np.linalg.solve(system, wanted)
+    k = int(np.clip(np.searchsorted(x, at) - 1, 0, n - 2))
+    from_left, to_right = at - x[k], x[k + 1] - at
+    cubes = (bend[k] * to_right**3 + bend[k + 1] * from_left**3) / (6 * h[k])
+    lines = (y[k] / h[k] - bend[k] * h[k] / 6) * to_right + (
+        y[k + 1] / h[k] - bend[k + 1] * h[k] / 6
+    ) * from_left
+    return np.asarray(cubes + lines)
+
+
+#: Nodes and weights of so many points, which take longer to find than to use.
+_legendre = lru_cache(maxsize=256)(np.polynomial.legendre.leggauss)
+
+
 def _nodes(low: float, high: float, n: int) -> tuple[Floats, Floats]:
-    x, w = np.polynomial.legendre.leggauss(n)
+    x, w = _legendre(n)
     return (high - low) / 2 * x + (high + low) / 2, (high - low) / 2 * w
 
 
@@ -278,9 +302,7 @@ def cusum_limit(allowance: float, run_length: float) -> float:
     >>> round(cusum_limit(0.5, 370.4), 2)
     4.77
     """
-    from scipy.optimize import brentq
-
     high = 4.0
     while cusum_run_length(allowance, high) < run_length:
         high *= 1.5
-    return float(brentq(lambda h: np.log(cusum_run_length(allowance, h) / run_length), 0.1, high, xtol=1e-6))
+    return root_between(lambda h: float(np.log(cusum_run_length(allowance, h) / run_length)), 0.1, high, 1e-6)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lineview.errors import Fault, MeasureError
+from lineview.stats.optimum import least_value
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -26,22 +27,32 @@ class Layout:
 
     Parameters
     ----------
-    mean : numpy.ndarray, shape (units,)
-        Mean of each innermost unit, weighted by pieces.
-    pieces : numpy.ndarray, shape (units,)
-        Pieces behind it.
+    mean : numpy.ndarray, shape (kinds,)
+        Mean of the innermost units that are alike, which have one parent and as many pieces each.
+    pieces : numpy.ndarray, shape (kinds,)
+        Pieces behind each unit of a kind.
+    count : numpy.ndarray, shape (kinds,)
+        Units of a kind.
+    spread : numpy.ndarray, shape (kinds,)
+        Sum of squares of their means about `mean`.
+    units : int
+        Innermost units, all kinds together.
     ss_within : float
         Weighted sum of squares of single values about their unit's mean.
     df_within : int
         Its degrees of freedom.
     parents : tuple of numpy.ndarray
-        For each level from the innermost, the index of each unit's parent; the last is all zeros.
+        For each level from the innermost, the index of each unit's parent (each kind's, in the first); the
+        last is all zeros.
     log_pieces : float
         Sum of the logarithms of the pieces of the single values.
     """
 
     mean: Floats
     pieces: Floats
+    count: Floats
+    spread: Floats
+    units: int
     ss_within: float
     df_within: int
     parents: tuple[Ints, ...]
@@ -50,7 +61,8 @@ class Layout:
     @property
     def df(self) -> tuple[int, ...]:
         """Degrees of freedom of each grouping level, innermost first."""
-        return tuple(p.size - (int(p.max()) + 1) for p in self.parents)
+        sizes = (self.units, *(p.size for p in self.parents[1:]))
+        return tuple(n - (int(p.max()) + 1) for n, p in zip(sizes, self.parents, strict=False))
 
 
 def nested_layout(values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayLike | None = None) -> Layout:
@@ -68,7 +80,8 @@ def nested_layout(values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayL
     Returns
     -------
     Layout
-        Units of the innermost level with the way up to the root.
+        Units of the innermost level with the way up to the root. Those that are alike are put together: at
+        any variances, the sums over them are those over their number, mean and spread.
 
     Raises
     ------
@@ -95,10 +108,29 @@ def nested_layout(values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayL
     total = np.bincount(unit, weights=k).astype(np.float64)
     mean = np.asarray(np.bincount(unit, weights=k * y) / total, dtype=np.float64)
     ss = float(np.sum(k * (y - mean[unit]) ** 2))
-    return Layout(mean, total, ss, y.size - mean.size, tuple(parents), float(np.sum(np.log(k))))
+    log_pieces = float(np.sum(np.log(k)))
+    if not parents:
+        one = np.ones(mean.size)
+        return Layout(
+            mean, total, one, np.zeros(mean.size), mean.size, ss, y.size - mean.size, (), log_pieces
+        )
+    order = np.lexsort((total, parents[0]))
+    alike = (np.diff(parents[0][order]) == 0) & (np.diff(total[order]) == 0)
+    kind = np.empty(mean.size, dtype=np.int64)
+    kind[order] = np.concatenate(([0], np.cumsum(~alike)))
+    first = order[np.concatenate(([True], ~alike))]
+    count = np.bincount(kind).astype(np.float64)
+    middle = np.bincount(kind, weights=mean) / count
+    spread = np.bincount(kind, weights=(mean - middle[kind]) ** 2).astype(np.float64)
+    above = (parents[0][first], *parents[1:])
+    return Layout(
+        middle, total[first], count, spread, mean.size, ss, y.size - mean.size, above, log_pieces
+    )  # fmt: skip
 
 
-def fold(mean: Floats, variance: Floats, parent: Ints) -> tuple[Floats, Floats, Floats]:
+def fold(
+    mean: Floats, variance: Floats, parent: Ints, count: Floats | float = 1.0, spread: Floats | float = 0.0
+) -> tuple[Floats, Floats, Floats]:
     """Average units under their parents.
 
     Parameters
@@ -107,6 +139,8 @@ def fold(mean: Floats, variance: Floats, parent: Ints) -> tuple[Floats, Floats, 
         Of each unit, the level's own variance included.
     parent : numpy.ndarray, shape (units,)
         Index of each unit's parent, ascending.
+    count, spread : numpy.ndarray, shape (units,), or float
+        How many alike each stands for, and the sum of squares of their means about `mean`.
 
     Returns
     -------
@@ -115,12 +149,12 @@ def fold(mean: Floats, variance: Floats, parent: Ints) -> tuple[Floats, Floats, 
     numpy.ndarray, shape (..., parents)
         Variance of that mean.
     numpy.ndarray, shape (..., units)
-        Weighted squared distance of each unit from its parent's mean.
+        Weighted squared distance of each unit from its parent's mean, of those that it stands for.
     """
     weight = 1.0 / variance
-    total = _sum_under(weight, parent)
-    above = _sum_under(weight * mean, parent) / total
-    off = weight * (mean - above[..., parent]) ** 2
+    total = _sum_under(weight * count, parent)
+    above = _sum_under(weight * count * mean, parent) / total
+    off = weight * (count * (mean - above[..., parent]) ** 2 + spread)
     return above, 1.0 / total, off
 
 
@@ -210,14 +244,16 @@ def _minus_twice_loglikelihood(
 ) -> tuple[float, float, float]:
     """Compute -2 log likelihood (less a constant), mean and its variance; innermost variance first."""
     piece = variances[0]
-    units = layout.mean.size
-    total = (layout.df_within + units) * np.log(piece) - layout.log_pieces
-    total += float(np.sum(np.log(layout.pieces / piece))) + layout.ss_within / piece
+    total = (layout.df_within + layout.units) * np.log(piece) - layout.log_pieces
+    total += float(np.sum(layout.count * np.log(layout.pieces / piece))) + layout.ss_within / piece
     mean, below = layout.mean, piece / layout.pieces
+    count: Floats | float = layout.count
+    apart: Floats | float = layout.spread
     for at_level, parent in zip(variances[1:], layout.parents, strict=True):
         spread = at_level + below
-        mean, below, off = fold(mean, spread, parent)
-        total += float(np.sum(np.log(spread)) - np.sum(np.log(below)) + np.sum(off))
+        mean, below, off = fold(mean, spread, parent, count, apart)
+        total += float(np.sum(count * np.log(spread)) - np.sum(np.log(below)) + np.sum(off))
+        count, apart = 1.0, 0.0
     if maximum_likelihood:
         total += float(np.log(below[0]))
     return float(total), float(mean[0]), float(below[0])
@@ -225,8 +261,6 @@ def _minus_twice_loglikelihood(
 
 def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
     """Find the variances, innermost first, that are most likely; none below 0."""
-    from scipy.optimize import minimize
-
     levels = len(layout.parents)
     within = layout.ss_within / layout.df_within
     floor = 1e-9 * (within if within > 0 else scale)
@@ -241,14 +275,11 @@ def _minimize(layout: Layout, scale: float, maximum_likelihood: bool) -> Floats:
     for share in (0.5, 0.05):
         start = np.full(levels + 1, np.sqrt(share))
         start[0] = np.sqrt(max(within, floor) / scale)
-        result = minimize(
-            objective, start, method="Nelder-Mead",
-            options={"xatol": 1e-9, "fatol": 1e-11, "maxiter": 4000, "maxfev": 4000},
-        )  # fmt: skip
-        if result.fun < lowest - 1e-9:
-            best, lowest = result.x, float(result.fun)
+        roots, least = least_value(objective, start, 1e-9, 1e-11, 4000)
+        if least < lowest - 1e-9:
+            best, lowest = roots, least
         # Only where a level vanished may another start have found more.
-        if np.all(result.x**2 * scale > floor):
+        if np.all(roots**2 * scale > floor):
             break
     if best is None:
         raise MeasureError(Fault("the likelihood has no maximum", "values", "values that vary"))

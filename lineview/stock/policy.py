@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lineview.stats.roots import root
+from lineview.stats.optimum import root_between
 from lineview.stock.lead_time import lead_time_values
 from lineview.stock.need import gamma_beyond
 
@@ -108,4 +108,4 @@ def reorder_point(
     )
     if over(0.0) <= 0:
         return 0.0
-    return root(over, 0.0, float(top))
+    return root_between(over, 0.0, float(top), 1e-9)

@@ -72,7 +72,7 @@ def intake_extents(journal: JournalReader, machine: str) -> pl.DataFrame:
 
 
 def event_stretches(journal: JournalReader, kind: Kind, owner: str) -> pl.DataFrame:
-    """Give rows and the sum of their ids of a kind by quarter of an hour, those of undone intakes left out."""
+    """Rows of a kind, and the sum of their ids, by quarter of an hour; those of undone intakes left out."""
     table = of_kind[kind.name].c
     stretch = func.floor(table[kind.at] / float(QUARTER_US)).label("stretch")
     query = (

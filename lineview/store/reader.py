@@ -186,7 +186,7 @@ class StoreReader:
         return intake_extents(self._journal, machine)
 
     def event_stretches(self, kind: str, owner: str) -> pl.DataFrame:
-        """Give, by stretch of a quarter of an hour, how many rows of a kind there are and the sum of their ids.
+        """How many rows of a kind there are, and the sum of their ids, by quarter of an hour.
 
         Parameters
         ----------

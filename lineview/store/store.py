@@ -115,9 +115,9 @@ class Store(StoreReader):
                     yield StoreReader(self._folder, journal, tables)
                     return
 
-    def held(self) -> AbstractContextManager[object]:
-        """Give a context in which no other process writes to the store."""
-        return writing(self._folder)
+    def held(self) -> AbstractContextManager[bool]:
+        """A context in which nobody else writes to the store, or False in it where somebody does now."""
+        return writing(self._folder, wait=False)
 
     def record(self, export: Export) -> Receipt:
         """Take an export in, whole or not at all; the same file again changes nothing.

@@ -11,6 +11,7 @@ import sys
 import time
 from pathlib import Path
 
+from lineview.question_scope import read_question
 from lineview.works import Works
 
 
@@ -18,7 +19,7 @@ def main() -> None:
     with Works(Path(sys.argv[1])) as works:
         for question, period in json.load(sys.stdin):
             wall, cpu = time.perf_counter(), time.process_time()
-            answer = works.ask(question, period=period)
+            answer = works.ask(read_question(question, period=period))
             spent = {"cpu_s": time.process_time() - cpu, "wall_s": time.perf_counter() - wall}
             print(json.dumps({"question": question, "period": period, **spent, "sentence": answer.text}))
     status = Path("/proc/self/status").read_text(encoding="utf-8")

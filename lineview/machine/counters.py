@@ -1,0 +1,292 @@
+"""What one counter added between its readings, and how much of that lies between any two moments."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from lineview.core.estimate import Estimate
+from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
+from lineview.measures.counts import increments, known_modulus
+from lineview.measures.rate import sums
+from lineview.measures.states import Clock
+from lineview.plant import Counter
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+#: Without a reading for so many usual intervals at a period's edge its count is not known.
+_USUAL = 1.5
+NO_PLAN = PlannedTime(np.empty(0), np.empty(0))
+
+
+@dataclass(frozen=True)
+class CounterIncrements:
+    """What one counter added between successive readings.
+
+    Parameters
+    ----------
+    start_us, end_us : arrays of int
+        The intervals [µs since 1970], in order, each starting where the one before ends.
+    value, low, high : arrays of float
+        Pieces or metres [m]; `value` is the likeliest where the readings leave it open, `high` inf where
+        nothing bounds it.
+    known : array of bool
+        Whether the readings decide it.
+    readings : array of int
+        How many intervals between readings each one holds.
+    usual_us : float
+        Usual time between two readings [µs].
+    fastest_per_us : float
+        The fastest it can count.
+    step : float
+        What one count of a web's counter stands for [m]; it hides up to so much. 0 for pieces.
+    """
+
+    start_us: Ints
+    end_us: Ints
+    value: Floats
+    low: Floats
+    high: Floats
+    known: npt.NDArray[np.bool_]
+    readings: Ints
+    usual_us: float
+    fastest_per_us: float
+    step: float = 0.0
+
+    def count(self, begins: Ints, ends: Ints, profile: Clock | None = None) -> Counted:
+        """Count from each begin up to its end [µs]; `profile` says how an interval's count lies along it."""
+        long = (ends - begins).astype(np.float64)
+        if not len(self.end_us):
+            nothing = np.where(long > 0, np.nan, 0.0)
+            return Counted(
+                nothing, 0.0 * long, long * self.fastest_per_us, long / 1e6, np.zeros(len(long), int)
+            )
+        so_far = self._so_far
+        span, low, high = so_far.span, so_far.low, so_far.high
+        a, b = _Place(span, begins), _Place(span, ends)
+        inside = _upto(so_far.value, self.value, b, profile) - _upto(so_far.value, self.value, a, profile)
+        whole = b.floor > a.ceil
+        inner = np.minimum(a.ceil, b.floor)
+        outside = (
+            np.clip(span[0] - begins, 0, ends - begins) + np.clip(ends - span[-1], 0, ends - begins)
+        ).astype(float)
+        least = np.where(whole, low[b.floor] - low[inner], 0.0)
+        most = high[b.ceil] - high[a.floor] + outside * self.fastest_per_us
+        for edge, other, starts in ((a, b, True), (b, a, False)):
+            spare_low, spare_high = self._long_edge(edge, other, starts=starts)
+            least, most = least + spare_low, most - spare_high
+        most = np.where(so_far.unbounded[b.ceil] > so_far.unbounded[a.floor], np.inf, most)
+        taken = np.where(outside <= _USUAL * self.usual_us, np.round(inside, 6), np.nan)
+        return Counted(
+            np.where(long > 0, taken, 0.0),
+            np.clip(least - self.step, 0.0, None),
+            most + self.step,
+            so_far.missing_s[b.ceil] - so_far.missing_s[a.floor] + outside / 1e6,
+            _readings(so_far.readings, a, b),
+        )
+
+    def _long_edge(self, edge: _Place, other: _Place, *, starts: bool) -> tuple[Floats, Floats]:
+        """What a long interval over an edge must and cannot have added inside, by the fastest rate.
+
+        Of an interval much longer than usual the part on one side of a moment holds at most what fits into it
+        at the fastest rate, and at least what does not fit into the other part.
+        """
+        place = np.minimum(edge.floor, len(self.value) - 1)
+        long = edge.between & (edge.end - edge.start > _USUAL * self.usual_us) & (self.usual_us > 0)
+        long &= (other.floor != edge.floor) | (not starts)  # one interval over both edges is looked at once
+        inner_end = np.minimum(edge.end, other.at) if starts else edge.at
+        inner_start = edge.at if starts else np.maximum(edge.start, other.at)
+        inside = np.clip(inner_end - inner_start, 0, None) * self.fastest_per_us
+        outside = (edge.end - edge.start) * self.fastest_per_us - inside
+        high = np.where(np.isinf(self.high[place]), 0.0, self.high[place])
+        must = np.clip(self.low[place] - outside, 0.0, None)
+        cannot = np.clip(high - inside, 0.0, None)
+        return np.where(long, must, 0.0), np.where(long, cannot, 0.0)
+
+    @cached_property
+    def _so_far(self) -> _SoFar:
+        """Sums up to each edge."""
+        open_ended = np.isinf(self.high)
+        return _SoFar(
+            np.concatenate((self.start_us, self.end_us[-1:])),
+            sums(self.value),
+            sums(self.low),
+            sums(np.where(open_ended, 0.0, self.high)),
+            sums(open_ended.astype(float)),
+            sums(np.where(self.known, 0.0, (self.end_us - self.start_us) / 1e6)),
+            np.concatenate(([0], np.cumsum(self.readings))),
+        )
+
+    def open_intervals(self) -> list[tuple[int, int]]:
+        """The intervals [µs] whose count the readings leave open."""
+        return list(zip(self.start_us[~self.known].tolist(), self.end_us[~self.known].tolist(), strict=True))
+
+
+@dataclass(frozen=True)
+class _SoFar:
+    """Edges of a counter's intervals [µs], and sums up to each of them."""
+
+    span: Ints
+    value: Floats
+    low: Floats
+    high: Floats
+    unbounded: Floats
+    missing_s: Floats
+    readings: Ints
+
+
+class _Place:
+    """Where moments lie among the edges of the intervals between readings."""
+
+    def __init__(self, span: Ints, at: Ints) -> None:
+        top = len(span) - 1
+        self.at = np.clip(at, span[0], span[-1])
+        self.floor = np.clip(np.searchsorted(span, self.at, side="right") - 1, 0, top)
+        self.ceil = np.clip(np.searchsorted(span, self.at), 0, top)
+        self.start, self.end = span[self.floor], span[self.ceil]
+        self.between = self.ceil > self.floor
+
+
+def _upto(value: Floats, added: Floats, place: _Place, profile: Clock | None) -> Floats:
+    """Counts up to moments; within an interval shared by the machine's pieces, else by time."""
+    share = (place.at - place.start) / np.maximum(place.end - place.start, 1)
+    if profile is not None and len(profile.at):
+        run = [np.interp(moment, profile.at, profile.pieces) for moment in (place.start, place.at, place.end)]
+        whole = run[2] - run[0]
+        share = np.where(whole > 0, (run[1] - run[0]) / np.where(whole > 0, whole, 1.0), share)
+    inner = added[np.minimum(place.floor, len(added) - 1)]
+    return np.asarray(value[place.floor] + np.where(place.between, share * inner, 0.0))
+
+
+def _readings(until: Ints, a: _Place, b: _Place) -> Ints:
+    """How many readings each stretch rests on: the intervals that it touches, and one more."""
+    touched = until[b.ceil] - until[a.floor]
+    return np.asarray(np.where(touched > 0, touched + 1, 0))
+
+
+@dataclass(frozen=True)
+class Counted:
+    """Counts of stretches, one an entry.
+
+    `value` is nan where nothing was read, `high` inf where nothing bounds it; `missing_s` are the seconds [s]
+    whose count the readings leave open, `readings` how many stand behind it.
+    """
+
+    value: Floats
+    low: Floats
+    high: Floats
+    missing_s: Floats
+    readings: Ints
+
+    def at(self, k: int) -> Estimate:
+        """One stretch's count."""
+        value, high = float(self.value[k]), float(self.high[k])
+        return Estimate(
+            None if np.isnan(value) else value,
+            float(self.low[k]),
+            high if np.isfinite(high) else None,
+            int(self.readings[k]),
+            why_none="no readings" if np.isnan(value) else "",
+        )
+
+    def estimates(self) -> list[Estimate]:
+        """Every stretch's count."""
+        return [self.at(k) for k in range(len(self.value))]
+
+    def plus(self, other: Counted) -> Counted:
+        """Add what another counter counted of different pieces."""
+        return Counted(
+            self.value + other.value,
+            self.low + other.low,
+            self.high + other.high,
+            np.maximum(self.missing_s, other.missing_s),
+            np.maximum(self.readings, other.readings),
+        )
+
+    def or_else(self, other: Counted | None) -> Counted:
+        """Take the other's count where only that is known."""
+        if other is None:
+            return self
+        take = np.isnan(self.value) & ~np.isnan(other.value)
+        pairs = zip(_parts(self), _parts(other), strict=True)
+        return Counted(*(np.where(take, theirs, mine) for mine, theirs in pairs))
+
+
+def _parts(counted: Counted) -> tuple[Floats, Floats, Floats, Floats, Ints]:
+    return counted.value, counted.low, counted.high, counted.missing_s, counted.readings
+
+
+def channel_increments(readings: pl.DataFrame, counter: Counter) -> pl.DataFrame:
+    """The INCREMENTS of one counter in what it counts (pieces, metres).
+
+    Parameters
+    ----------
+    readings : polars.DataFrame
+        READINGS of one machine. Only good ones are used: an uncertain value may be an old one repeated.
+    counter : Counter
+        Its `unit_value` is what one count stands for.
+
+    Returns
+    -------
+    polars.DataFrame
+        INCREMENTS without `kind`.
+    """
+    good = readings.lazy().filter((pl.col("channel") == counter.id) & (pl.col("quality") == "good"))
+    added = increments(
+        good.select("at", "value").collect(),
+        modulus=known_modulus(counter),
+        fastest_per_min=counter.fastest_per_min,
+        kinds=False,
+    )
+    if counter.unit_value == 1.0:
+        return added
+    return added.with_columns(pl.col("n", "low", "high") * counter.unit_value)
+
+
+def counter_increments(
+    added: pl.DataFrame, counter: Counter, planned: PlannedTime = NO_PLAN
+) -> CounterIncrements:
+    """Bring INCREMENTS of one counter into arrays, the likeliest count filled in where they leave it open.
+
+    Parameters
+    ----------
+    added : polars.DataFrame
+        INCREMENTS in what it counts; `kind` may be missing.
+    counter : Counter
+        Of the plant description.
+    planned : PlannedTime
+        When the works meant to run.
+    """
+    start, end = (added[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    n, low = (added[name].cast(pl.Float64).to_numpy() for name in ("n", "low"))
+    high = np.nan_to_num(added["high"].cast(pl.Float64).to_numpy(), nan=np.inf)
+    turn = (known_modulus(counter) or np.nan) * counter.unit_value
+    intervals = OpenIntervals(start / 1e6, end / 1e6, n, low, high, turn, counter.unit_value)
+    value = likeliest(intervals, planned)
+    known = ~np.isnan(n) | _stood(intervals)
+    ones = np.ones(len(n), dtype=np.int64)
+    usual = float(np.median((end - start)[:2000])) if len(n) else 0.0
+    return CounterIncrements(
+        start, end, value, np.where(known, value, low), np.where(known, value, high), known, ones, usual,
+        fastest_per_us(counter), 0.0 if counter.unit_value == 1.0 else counter.unit_value,
+    )  # fmt: skip
+
+
+def _stood(intervals: OpenIntervals) -> npt.NDArray[np.bool_]:
+    """Where a counter that may have turned stands where it stood: it counted nothing, all but surely."""
+    if not np.isfinite(intervals.turn):
+        return np.zeros(len(intervals.value), dtype=np.bool_)
+    over = np.where(np.isfinite(intervals.high), intervals.high - intervals.low, 0.0)
+    rest = np.abs(np.mod(over + intervals.turn / 2, intervals.turn) - intervals.turn / 2)
+    turned = (rest < 1e-6 * intervals.turn) & (over >= 0.5 * intervals.turn)
+    return np.asarray(np.isnan(intervals.value) & turned & (intervals.low < 0.5 * intervals.step))
+
+
+def fastest_per_us(counter: Counter) -> float:
+    """The fastest that a counter can count, a twentieth allowed on top [units/µs]."""
+    return counter.fastest_per_min * counter.unit_value * 1.05 / 6e7

@@ -1,0 +1,41 @@
+"""A scan with steps standing in the model against one with the same steps among the columns."""
+
+import numpy as np
+import pytest
+
+from lineview.stats.correlated_regression import correlated_regression
+from lineview.stats.step_scan import SEARCH_NOISES, StepScanner, scan_steps
+
+
+def series(seed: int, n: int):
+    rng = np.random.default_rng(seed)
+    hours = np.cumsum(rng.uniform(0.1, 0.4, n))
+    noise = np.convolve(rng.normal(0, 0.05, n + 5), np.ones(6), "valid")
+    y = 15 + 0.004 * hours + noise + 0.3 * (np.arange(n) > n // 3)
+    steps = np.maximum(1, rng.integers(0, 4, n - 1)).astype(float)
+    return y, np.column_stack([np.ones(n), hours]), steps
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("at", [(), (20,), (30, 11), (7, 25, 52)])
+def test_steps_may_stand_in_the_model_or_among_its_columns(seed, at):
+    y, x, steps = series(seed, 60 + 20 * seed)
+    columns = np.column_stack([x, *((np.arange(y.size) >= k).astype(float) for k in at)])
+    wanted = scan_steps(y, columns, steps, closed=at)
+    found = StepScanner(y, x, steps).scan(at, closed=at)
+    assert (found.at, found.noise) == (wanted.at, wanted.noise)
+    assert (found.score, found.gain) == pytest.approx((wanted.score, wanted.gain), rel=1e-8)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_on_evenly_spaced_points_the_gain_is_that_of_two_fits(seed):
+    y, x, _ = series(seed, 200)
+    even = np.ones(199)
+    scan = scan_steps(y, x, even)
+    step = (np.arange(200) >= scan.at).astype(float)
+    fits = [
+        max(correlated_regression(y, columns, even, [noise]).likelihood for noise in noises)
+        for columns, noises in ((np.column_stack([x, step]), [scan.noise]), (x, SEARCH_NOISES))
+    ]
+    # the filter takes the first point to have no past, which a fit does not
+    assert scan.gain == pytest.approx(2 * (fits[0] - fits[1]), abs=0.5)
