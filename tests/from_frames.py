@@ -27,7 +27,7 @@ from lineview.columns import (
 from lineview.core.estimate import Estimate
 from lineview.figure import Period
 from lineview.gather_log import with_named
-from lineview.inputs import Fetcher
+from lineview.inputs import Fetcher, Measured
 from lineview.machine.likeliest import planned_time
 from lineview.machine.pieces import MachineCounts, count_machine
 from lineview.measures.clock import calendar
@@ -187,7 +187,7 @@ def _order_inputs(plant: Plant, scope: Scope, frames: Frames) -> OrderInputs:
 
 def output(plant: Plant, machines: Sequence[Machine], frames: Frames, now: datetime) -> pl.DataFrame:
     """Output by line, day and product up to a moment: DAILY_OUTPUT, by records made in memory."""
-    return Fetcher(FrameStore(frames), keeper(), plant, {}).output(machines, now)  # type: ignore[arg-type]
+    return Fetcher(FrameStore(frames), keeper(), plant, Measured()).output(machines, now)  # type: ignore[arg-type]
 
 
 def keeper() -> RecordKeeper:

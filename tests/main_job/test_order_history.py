@@ -5,7 +5,7 @@ from datetime import UTC, datetime, time, timedelta
 import polars as pl
 import pytest
 
-from lineview.inputs import Fetcher
+from lineview.inputs import Fetcher, Measured
 from lineview.measures.product_spans import product_spans
 from lineview.plant import Machine
 from lineview.question_scope import read_question
@@ -44,7 +44,7 @@ def counted_at_once(week: Works, machine: Machine) -> pl.DataFrame:
 def test_use_by_day_is_the_same_from_records_as_from_readings_at_once(week: Works) -> None:
     machines = [m for m in week.plant.machines if m.kind == "cut-and-wrap machine"]
     now = max(week.store.span(m.id).end for m in machines) + timedelta(seconds=1)
-    kept = Fetcher(week.store, week.records, week.plant, {}).output(machines, now)
+    kept = Fetcher(week.store, week.records, week.plant, Measured()).output(machines, now)
     at_once = pl.concat([counted_at_once(week, machine) for machine in machines])
     both = kept.join(at_once, on=["line", "date", "product"], how="full", suffix="_at_once")
     both = both.filter(pl.col("good").fill_null(0) + pl.col("good_at_once").fill_null(0) > 0)
