@@ -107,7 +107,9 @@ class RecordKeeper:
                 break
         else:
             near = pl.DataFrame(schema={name: RECORDS[name] for name in columns})
-        return near if whole else self._cut(store, plant, machine, near, period, columns)
+        if whole:
+            return near
+        return self._cut(store, plant, machine, _trimmed(near, period, there), period, columns)
 
     def update(
         self, store: StoreReader, plant: Plant, progress: Progress | None = None, *, rebuild: bool = False
@@ -376,6 +378,23 @@ def _whole_months(
     midnight = {"hour": 0, "minute": 0, "second": 0, "microsecond": 0}
     start, end = first.replace(**midnight), after.replace(**midnight)  # type: ignore[arg-type]  # all are int
     return min(span[0], max(start, there[0])), max(span[1], min(end, there[1]))
+
+
+def _trimmed(
+    near: pl.DataFrame, period: tuple[datetime, datetime], there: tuple[datetime, datetime]
+) -> pl.DataFrame:
+    """Shorten windows to the period at an end beyond all readings: nothing in their records is left out."""
+    start, end = (pl.lit(moment, dtype=UTC_US) for moment in period)
+    early = (pl.col("start") < start) & (pl.col("end") > start) & pl.lit(period[0] <= there[0])
+    late = (pl.col("start") < end) & (pl.col("end") > end) & pl.lit(period[1] > there[1])
+    whole = ~(early | late)
+    names = [name for name in ("shift", "date") if name in near.columns]
+    parts = [pl.when(whole).then(name).alias(name) for name in names]
+    return near.with_columns(
+        *parts,
+        start=pl.when(early).then(start).otherwise("start"),
+        end=pl.when(late).then(end).otherwise("end"),
+    )
 
 
 def _months(start: datetime, end: datetime) -> list[str]:

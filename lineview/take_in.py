@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from lineview.errors import LineviewError, StoreError
-from lineview.intake.export import Export, Proposal
+from lineview.intake.export import Export, InPieces, NotInPieces, Proposal
 from lineview.intake.find import find_exports
-from lineview.intake.read import read_export
+from lineview.intake.read import open_big, read_export
 from lineview.intake.settle import settle
 from lineview.plant import Layout, Plant
 from lineview.store.record import Receipt
@@ -90,17 +90,21 @@ def take_in(
     files = find_exports(paths)
     taken: dict[int, Taken] = {}
     group: list[tuple[int, Export, Layout | None]] = []
+
+    def in_pieces(export: InPieces, layout: Layout | None) -> Taken | None:
+        _write(group, store, taken, keep)  # so that files go in in their order
+        return _take_in_pieces(export, layout, store, keep)
+
     try:
         for place, path in enumerate(files):
-            one = _read_one(path, plant, accept, settled or {}, _of(path, progress))
+            one = _read_one(path, plant, accept, settled or {}, _of(path, progress), in_pieces)
             if isinstance(one, Taken):
                 taken[place] = one
-                continue
-            export, layout = one
-            group.append((place, export, layout))
-            if layout is not None or _is_full([export for _, export, _ in group]):
-                _write(group, store, taken, keep)
-            if layout is not None and taken[place].accepted is not None:
+            else:
+                group.append((place, *one))
+                if one[1] is not None or _is_full([export for _, export, _ in group]):
+                    _write(group, store, taken, keep)
+            if place in taken and (layout := taken[place].accepted) is not None:
                 # further files of this layout need not be asked about again
                 plant = plant.model_copy(update={"layouts": (*plant.layouts, layout)})
     finally:  # what was read whole before something unforeseen is not lost with it
@@ -118,20 +122,58 @@ def _is_full(group: Sequence[Export]) -> bool:
 
 
 def _read_one(
-    path: Path, plant: Plant, accept: bool, settled: Mapping[str, str], progress: Callable[[int], None]
+    path: Path,
+    plant: Plant,
+    accept: bool,
+    settled: Mapping[str, str],
+    progress: Callable[[int], None],
+    in_pieces: Callable[[InPieces, Layout | None], Taken | None],
 ) -> Taken | tuple[Export, Layout | None]:
-    """Read an export; give what became of it where it goes no further, else it and the layout accepted."""
+    """Read an export; give what became of it where it goes no further, else it and the layout accepted.
+
+    A big one that a layout fits is taken in here, piece by piece.
+    """
     try:
+        done = _try_pieces(path, plant, None, progress, in_pieces)
+        if done is not None:
+            return done
         export = read_export(path, plant, progress=progress)
         layout = None
         if isinstance(export, Proposal):
             if not accept:
                 return Taken(path, proposal=export)
             layout = settle(export, settled)
+            done = _try_pieces(path, plant, layout, progress, in_pieces)
+            if done is not None:
+                return done
             export = read_export(path, plant, layout=layout, progress=progress)
         return Taken(path, proposal=export) if isinstance(export, Proposal) else (export, layout)
     except LineviewError as error:
         return Taken(path, error=error)
+
+
+def _try_pieces(
+    path: Path,
+    plant: Plant,
+    layout: Layout | None,
+    progress: Callable[[int], None],
+    in_pieces: Callable[[InPieces, Layout | None], Taken | None],
+) -> Taken | None:
+    big = open_big(path, plant, layout=layout, progress=progress)
+    return None if big is None else in_pieces(big, layout)
+
+
+def _take_in_pieces(
+    export: InPieces, layout: Layout | None, store: Store, keep: Callable[[Layout], None] | None
+) -> Taken | None:
+    """Take a big export in; None where it has to be read whole."""
+    try:
+        receipt = store.record_in_pieces(export)
+    except NotInPieces:
+        return None
+    if layout is not None and keep is not None:
+        keep(layout)
+    return Taken(export.path, receipt=receipt, accepted=layout, notes=export.notes)
 
 
 def _write(

@@ -5,24 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from threading import Lock
 from types import TracebackType
 from typing import TYPE_CHECKING
 
-from lineview.answers.answer import Answer, Question
-from lineview.asking import answer_to
 from lineview.errors import AskError, Fault
-from lineview.inputs import Fetcher, KeptMeasures
 from lineview.kept_results import KeptResults
 from lineview.plant import Machine, Plant
-from lineview.plant.periods import shifts_between
 from lineview.plant_watch import PlantState, PlantWatch
-from lineview.question_scope import QuestionScope
-from lineview.record_keeper import RecordKeeper
-from lineview.scoping import choose_machine, known_machine, scope_of
-from lineview.store.record_table import RecordTable
 from lineview.store.store import Store
 
-if TYPE_CHECKING:
+if TYPE_CHECKING:  # imported where something is asked: taking in needs none of it
+    from lineview.answers.answer import Answer, Question
+    from lineview.inputs import KeptMeasures
+    from lineview.question_scope import QuestionScope
+    from lineview.record_keeper import RecordKeeper
     from lineview.take_in import Taken
 
 #: Answers kept so that a page shown twice is worked out once, and the bytes their frames may hold together.
@@ -61,10 +58,32 @@ class Works:
         self.folder = folder
         self._plants = PlantWatch(folder)
         self._plants.current()
-        self._answers = KeptResults[Answer](KEPT_ANSWERS, KEPT_BYTES, series_bytes)
-        self._measured = KeptMeasures()
+        self._answers: KeptResults[Answer] = KeptResults(KEPT_ANSWERS, KEPT_BYTES, series_bytes)
         self.store = Store.open(folder / "store", journal_url)
-        self.records = RecordKeeper(RecordTable(folder / "store" / "records"), self.store.held)
+        self._asking = Lock()
+        self._records: RecordKeeper | None = None
+        self._measured: KeptMeasures | None = None
+
+    @property
+    def records(self) -> RecordKeeper:
+        """The records kept beside the readings."""
+        from lineview.record_keeper import RecordKeeper
+        from lineview.store.record_table import RecordTable
+
+        with self._asking:
+            if self._records is None:
+                self._records = RecordKeeper(RecordTable(self.folder / "store" / "records"), self.store.held)
+            return self._records
+
+    @property
+    def measured(self) -> KeptMeasures:
+        """What one question measured of the machines and another asks for too."""
+        from lineview.inputs import KeptMeasures
+
+        with self._asking:
+            if self._measured is None:
+                self._measured = KeptMeasures()
+            return self._measured
 
     @property
     def plant(self) -> Plant:
@@ -204,6 +223,10 @@ class Works:
         return self._answers.get(key, lambda: self._work_out(plant, state, asked))
 
     def _work_out(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
+        from lineview.asking import answer_to
+        from lineview.inputs import Fetcher
+        from lineview.scoping import choose_machine, scope_of
+
         with self.store.snapshot() as store:
             machine = choose_machine(plant, asked, store.span)
             span = store.span(machine.id) or store.span()
@@ -211,7 +234,7 @@ class Works:
                 do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
                 raise AskError(Fault("there are no readings yet", str(self.folder), do=do))
             scope = scope_of(plant, asked, machine, span)
-            measured = self._measured.of((store.version(), state))
+            measured = self.measured.of((store.version(), state))
             inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope)
         return answer_to(asked.question, plant, scope, inputs)
 
@@ -233,6 +256,8 @@ class Works:
         AskError
             Where there is none.
         """
+        from lineview.scoping import known_machine
+
         return known_machine(self.plant, name)
 
     def periods(self, question: Question, line: str | None = None) -> list[tuple[str, str]]:
@@ -250,6 +275,10 @@ class Works:
         list of (str, str)
             Name, as read_period reads it, and label of each.
         """
+        from lineview.plant.periods import shifts_between
+        from lineview.question_scope import QuestionScope
+        from lineview.scoping import choose_machine
+
         plant = self.plant
         try:
             machine = choose_machine(plant, QuestionScope(question, line), self.store.span)

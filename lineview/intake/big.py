@@ -1,261 +1,208 @@
-"""A big text export of counters in wide form, read in pieces with typed columns while nothing in it is odd.
+"""A big text export of readings, read in pieces: plain ones with typed columns, odd ones the careful way.
 
 Notes
 -----
-Whatever has to be settled by all cells of a file together, or has to be refused with its text, is left to the
-reading of the whole file: at the first odd cell, row or byte None is given, and the file is read anew. What
-is read here is therefore exactly what that reading would give, in a fraction of its memory and time.
+What a file settles by all its cells together (formats of times, the decimal mark, what quality codes mean) is
+settled by its first rows here, and each piece is looked at for anything that would settle it otherwise. Where
+a piece does, or cannot be read without the one beside it, NotInPieces is raised and the file has to be read
+whole: what is given here is always what that reading would give.
 """
 
 from __future__ import annotations
 
-import hashlib
+from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import polars as pl
 
 from lineview.columns import READINGS, UTC_US, empty
 from lineview.errors import IntakeError
-from lineview.intake.bind import Bound, bind
-from lineview.intake.clock_cells import in_utc, less_offset, settled_clock
-from lineview.intake.clock_read import NUMERIC, parse_one
-from lineview.intake.export import Part
-from lineview.intake.fit import Fit, heading_of
+from lineview.intake.big_settled import NearFold, SettledByHead
+from lineview.intake.bind import Bound
+from lineview.intake.clock_cells import gap_notes, in_utc, less_offset
+from lineview.intake.clock_read import parse_one
+from lineview.intake.export import NotInPieces, Stretch
 from lineview.intake.heading import Heading
-from lineview.intake.outcome import Outcome
-from lineview.intake.records import Records
-from lineview.intake.rows import REFUSED, data_rows
+from lineview.intake.outcome import outcome, passed_notes
+from lineview.intake.pieces import is_plain, pieces_of, records_of
+from lineview.intake.rows import REFUSED
+from lineview.intake.take_readings import name_notes, take_rows
 from lineview.plant import Plant
 
-#: Files from this size on are read in pieces of some 200,000 rows [bytes].
-BIG = 32 << 20
-_PIECE = 8 << 20
-_HEAD = 1 << 20
 
-
-@dataclass(frozen=True)
-class Head:
-    """The whole lines that a big file begins with, and how many bytes stand before its text."""
-
-    text: bytes
-    mark: int
-
-
-@dataclass(frozen=True)
-class BigOutcome:
-    """What a big file gave: its outcome without tidy rows, these a frame a channel, and its bytes' facts."""
-
-    outcome: Outcome
-    part: Part
-    sha256: str
-    size_bytes: int
-
-
-def head_of(path: Path) -> Head | None:
-    """Give the first lines of a file that may be read in pieces, or None."""
-    try:
-        if path.stat().st_size < BIG:
-            return None
-        with path.open("rb") as file:
-            start = file.read(_HEAD)
-    except OSError:
-        return None  # the reading of the whole file says what is wrong
-    mark = 3 if start.startswith(b"\xef\xbb\xbf") else 0
-    text = start[mark : start.rfind(b"\n") + 1]
-    return Head(text, mark) if _is_plain(text) else None
-
-
-def _is_plain(text: bytes) -> bool:
-    """Tell whether text has no quotes, no NULs, whole line ends, and is UTF-8."""
-    if not text or b'"' in text or b"\x00" in text:
-        return False
-    if b"\r" in text and text.count(b"\r") != text.count(b"\r\n"):
-        return False
-    if text.isascii():
-        return True
-    try:
-        text.decode()
-    except UnicodeDecodeError:
-        return False
-    return True
-
-
-def read_big(
-    path: Path, head: Head, table: Records, fit: Fit, plant: Plant, told: Callable[[int], None]
-) -> BigOutcome | None:
-    """Read a big file in pieces.
+class BigExport:
+    """A big export of readings of which the layout fits; see lineview.intake.read.open_big.
 
     Parameters
     ----------
     path : pathlib.Path
         Of the file.
-    head : Head
-        From `head_of`.
-    table : Records
-        Its lines, cut at the separator with which the layout fits.
-    fit : Fit
-        The layout, which is whole.
+    skip : int
+        Bytes before the data, unpacked.
+    heading : Heading
+        Of its table.
+    bound : Bound
+        Where the layout finds everything.
     plant : Plant
         The plant description.
+    settled : SettledByHead
+        What its first rows settle.
     told : callable
         Given the rows done.
-
-    Returns
-    -------
-    BigOutcome or None
-        None where anything is odd.
     """
-    heading = heading_of(fit, table)
-    if fit.layout.kind != "readings" or fit.layout.shape != "wide":
-        return None
-    try:
-        bound = bind(fit.layout, heading, plant, str(path))
-        form = _time_form(table, heading, bound)
-    except IntakeError:
-        return None
-    schema = _schema(table, heading, bound)
-    if form is None or schema is None:
-        return None
-    columns = _Columns(schema, table.separator, bound, form, path.stat().st_size, told)
-    digest, size = hashlib.sha256(), 0
-    skip = sum(len(line) for line in head.text.splitlines(keepends=True)[: heading.first])
-    for place, piece in enumerate(_pieces_of(path)):
-        digest.update(piece)
-        size += len(piece)
-        data = piece[head.mark + skip :] if not place else piece
-        if data and not (_is_plain(data) and columns.take(data)):
-            return None
-    return _outcome(columns, heading, bound, plant, (digest.hexdigest(), size))
-
-
-def _pieces_of(path: Path) -> Iterator[bytes]:
-    """Give a file's bytes in pieces that end with a line."""
-    with path.open("rb") as file:
-        while block := file.read(_PIECE):
-            yield block + file.readline()
-
-
-def _time_form(table: Records, heading: Heading, bound: Bound) -> str | None:
-    """Give the one format that the file's times have to be written in, or None where it is not sure."""
-    if len(bound.times) != 1:
-        return None
-    cells = data_rows(table, heading, bound.times).column(bound.times[0])
-    plan = settled_clock(cells, bound.layout, "", typed=False)
-    form = plan.formats[0] if plan.formats else ""
-    sure = bound.layout.time_format not in ("", "auto") or form.startswith("%Y-")
-    return form if sure and form and form not in NUMERIC else None
-
-
-def _schema(table: Records, heading: Heading, bound: Bound) -> dict[str, pl.DataType] | None:
-    """Give the types of all columns, or None where a column of values has to be looked at as text."""
-    layout, places = bound.layout, {column.place for column in bound.columns}
-    text = any(channel.is_text for column in bound.columns for channel in column.channels.values())
-    judged = bound.quality is not None or any(column.quality is not None for column in bound.columns)
-    if text or judged or bound.machine_place is not None or not places or places & set(bound.times):
-        return None
-    rows = data_rows(table, heading, places)
-    plain = layout.decimal == "." and layout.thousands != "."
-    schema: dict[str, pl.DataType] = {str(place): pl.String() for place in range(len(heading.names))}
-    for place in places:
-        cells = rows.column(place)
-        whole = cells.cast(pl.Int64, strict=False).null_count() == 0
-        if not whole and not plain:
-            return None
-        schema[str(place)] = pl.Int64() if whole else pl.Float64()
-    return schema
-
-
-class _Columns:
-    """The columns of a file as they grow piece by piece."""
 
     def __init__(
         self,
-        schema: dict[str, pl.DataType],
-        separator: str,
+        path: Path,
+        skip: int,
+        heading: Heading,
         bound: Bound,
-        form: str,
-        size: int,
+        plant: Plant,
+        settled: SettledByHead,
         told: Callable[[int], None],
     ) -> None:
-        self._schema, self._separator, self._form, self._told = schema, separator, form, told
-        self._time = str(bound.times[0])
-        # As long as the file can have rows at the most; what stays empty takes no memory.
-        most = size // (2 * len(schema)) + 1
-        self._values = {str(column.place): np.empty(most) for column in bound.columns}
-        self._moments = np.empty(most, dtype=np.int64)
-        self._clock: pl.DataType | None = None
-        self.rows = 0
+        self.path: Path = path
+        self.layouts: tuple[str, ...] = (bound.layout.id,)
+        self._skip, self._bound, self._plant, self._settled, self._told = skip, bound, plant, settled, told
+        self._first = heading.first + 1
+        self._heading = replace(heading, first=0)
+        self._schemas = settled.schemas(heading, bound)
+        self._passed: Counter[str] = Counter()
+        self._unnamed: Counter[str] = Counter()
+        self._by_gap = 0
 
-    def take(self, data: bytes) -> bool:
-        """Take the rows of a piece; False where one of them is odd."""
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Plain sentences for the summary, once all stretches were given."""
+        return (
+            *passed_notes(self._passed),
+            *gap_notes(self._by_gap),
+            *name_notes(self._unnamed),
+            *self._bound.notes,
+        )
+
+    def stretches(self, source: Path) -> Iterator[Stretch]:
+        """Give the rows, some 8 MB of text at a time.
+
+        Parameters
+        ----------
+        source : pathlib.Path
+            Where the file's bytes are read from: the file itself, or a copy of it.
+
+        Raises
+        ------
+        NotInPieces
+            Where the file has to be read whole.
+        """
+        row, kept = self._first, 0
+        held: list[bytes] = []  # pieces of a night in which the clock goes back are read together
+        first_held = row
+        for data in pieces_of(source, self._skip):
+            lines = _lines(data)
+            found = self._unless_near(data, row, lines)
+            if found is None:
+                first_held = first_held if held else row
+                held.append(data)
+            else:
+                ready = [*self._joined(held, first_held), found]
+                held = []
+                kept += sum(one.rows - one.rows_refused for one in ready)
+                yield from ready
+            row += lines
+            self._told(row - self._first)
+        for one in self._joined(held, first_held):
+            kept += one.rows - one.rows_refused
+            yield one
+        if not kept:
+            raise NotInPieces  # that reading says why no row is of any use
+        self._settled.check()
+
+    def _unless_near(self, data: bytes, row: int, lines: int) -> Stretch | None:
+        try:
+            return self._read(data, row, lines)
+        except NearFold:
+            return None
+
+    def _joined(self, held: list[bytes], row: int) -> list[Stretch]:
+        if not held:
+            return []
+        with self._settled.joining():
+            joined = b"".join(held)
+            return [self._read(joined, row, _lines(joined))]
+
+    def _read(self, data: bytes, row: int, lines: int) -> Stretch:
+        if is_plain(data):
+            for schema in self._schemas:
+                stretch = self._typed(data, row, lines, schema)
+                if stretch is not None:
+                    return stretch
+        return self._careful(data, row)
+
+    def _typed(self, data: bytes, row: int, lines: int, schema: dict[str, pl.DataType]) -> Stretch | None:
+        """Read a piece with typed columns; None where anything in it is odd."""
         try:
             frame = pl.read_csv(
                 data,
                 has_header=False,
-                schema=self._schema,
-                separator=self._separator,
+                schema=schema,
+                separator=self._settled.separator,
                 quote_char=None,
                 infer_schema=False,
                 empty_string_is_null=False,
             )
         except pl.exceptions.PolarsError:
-            return False
-        lines = data.count(b"\n") + (not data.endswith(b"\n"))
-        if self.rows + lines > len(self._moments):  # the file has grown meanwhile
-            return False
+            return None
         if frame.height != lines or any(column.null_count() for column in frame):
-            return False
-        times = parse_one(frame[self._time], self._form)
+            return None
+        values = {}
+        for column in self._bound.columns:
+            values[column.place] = frame[str(column.place)].cast(pl.Float64)
+            if frame.schema[str(column.place)] == pl.Float64 and not values[column.place].is_finite().all():
+                return None
+        times = parse_one(frame[str(self._bound.times[0])], self._settled.form)
         if times.null_count():
-            return False
-        here = slice(self.rows, self.rows + lines)
-        for name, whole in self._values.items():
-            whole[here] = frame[name].to_numpy()
-            if frame[name].dtype == pl.Float64 and not np.isfinite(whole[here]).all():
-                return False
-        self._moments[here] = times.to_physical().to_numpy()
-        self._clock = times.dtype
-        self.rows += lines
-        self._told(self.rows)
-        return True
+            return None
+        return self._stretch(times, values, row)
 
-    def times(self) -> pl.Series:
-        """Give the times of all rows, once."""
-        times = pl.Series("at", self._moments[: self.rows]).cast(self._clock or UTC_US)
-        self._moments = np.empty(0, dtype=np.int64)
-        return times
+    def _stretch(self, times: pl.Series, values: dict[int, pl.Series], row: int) -> Stretch | None:
+        layout = self._bound.layout
+        if times.dtype == UTC_US:
+            at, by_gap = times, 0
+        else:
+            self._settled.times(times)
+            at, _, by_gap = in_utc(times, times.clear().cast(UTC_US), layout.zone or self._plant.zone, None)
+            if at.null_count():
+                return None
+        self._by_gap += by_gap
+        at = less_offset(at, layout).alias("at")
+        rows = pl.int_range(row, row + len(at), dtype=pl.Int64, eager=True).alias("row")
+        frames = []
+        for column in self._bound.columns:
+            for channel in column.channels.values():
+                scaled = channel.scaled(values[column.place]).alias("value")
+                alike = {"machine": channel.machine, "channel": channel.part.id, "quality": "good"}
+                literals = [pl.lit(text, pl.String()).alias(name) for name, text in alike.items()]
+                nothing = [pl.lit(None, pl.String()).alias("text"), pl.lit(0, pl.Int64()).alias("intake")]
+                frame = pl.DataFrame([at, scaled, rows]).with_columns(*literals, *nothing)
+                frames.append(frame.select(list(READINGS)))
+        return Stretch(tuple(frames), row, len(at), empty(REFUSED), 0)
 
-    def column(self, place: int) -> pl.Series:
-        """Give the values of a column, once."""
-        return pl.Series("value", self._values.pop(str(place))[: self.rows])
+    def _careful(self, data: bytes, row: int) -> Stretch:
+        """Read a piece as a whole file is read."""
+        box = [records_of(data, self._settled.separator, row)]
+        try:
+            taken = take_rows(box, self._heading, self._bound, self._plant, self._settled, lambda _rows: None)
+        except IntakeError:
+            raise NotInPieces from None  # of a whole file it may not be true
+        layout = self._bound.layout
+        one = outcome(layout, taken.tidy, taken.rows, taken.kept, taken.cells, (), taken.uncertain)
+        self._passed.update(one.passed)
+        self._unnamed.update(taken.unnamed)
+        self._by_gap += taken.by_gap
+        return Stretch((one.tidy,), row, one.rows, one.refused, one.rows_refused, one.uncertain)
 
 
-def _outcome(
-    columns: _Columns, heading: Heading, bound: Bound, plant: Plant, facts: tuple[str, int]
-) -> BigOutcome | None:
-    if not columns.rows:
-        return None
-    times = columns.times()
-    naive, moment = (times.clear(), times) if times.dtype == UTC_US else (times, times.clear())
-    at, _, said = in_utc(naive, moment, bound.layout.zone or plant.zone, None)
-    if at.null_count():
-        return None
-    at = less_offset(at, bound.layout).alias("at")
-    del times, naive, moment
-    row = pl.int_range(heading.first + 1, heading.first + 1 + columns.rows, dtype=pl.Int64, eager=True)
-    frames = []
-    values = {place: columns.column(place) for place in {column.place for column in bound.columns}}
-    for column in bound.columns:
-        for channel in column.channels.values():
-            scaled = channel.scaled(values[column.place]).alias("value")
-            alike = {"machine": channel.machine, "channel": channel.part.id, "quality": "good"}
-            literals = [pl.lit(text, pl.String()).alias(name) for name, text in alike.items()]
-            nothing = [pl.lit(None, pl.String()).alias("text"), pl.lit(0, pl.Int64()).alias("intake")]
-            frame = pl.DataFrame([at, scaled, row.alias("row")]).with_columns(*literals, *nothing)
-            frames.append(frame.select(list(READINGS)))
-    notes = (*said, *bound.notes)
-    outcome = Outcome(bound.layout.id, "readings", empty(READINGS), empty(REFUSED), columns.rows, 0, notes)
-    return BigOutcome(outcome, Part("readings", *frames), *facts)
+def _lines(data: bytes) -> int:
+    return data.count(b"\n") + (not data.endswith(b"\n"))

@@ -16,11 +16,11 @@ from lineview.plant import Layout
 
 @dataclass(frozen=True)
 class Times:
-    """Moments [UTC] of rows, why a row has none (None where all have one), and notes."""
+    """Moments [UTC] of rows, why a row has none (None where all have one), and how many only gaps tell."""
 
     at: pl.Series
     reasons: pl.Series | None
-    notes: tuple[str, ...] = ()
+    by_gap: int = 0
 
 
 def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
@@ -102,15 +102,15 @@ def to_moments(
         What each time belongs to, for the repeated hour.
     """
     local = layout.zone or zone
-    at, missing, notes = in_utc(naive, moment, local, series)
+    at, missing, by_gap = in_utc(naive, moment, local, series)
     reasons = _reasons(at, cells, missing, layout, local)
-    return Times(less_offset(at, layout), reasons, notes)
+    return Times(less_offset(at, layout), reasons, by_gap)
 
 
 def in_utc(
     naive: pl.Series, moment: pl.Series, local: str, series: pl.Series | None
-) -> tuple[pl.Series, pl.Series | None, tuple[str, ...]]:
-    """Give moments [UTC], which wall-clock times the zone skips (None: none), and notes.
+) -> tuple[pl.Series, pl.Series | None, int]:
+    """Give moments [UTC], which wall-clock times the zone skips (None: none), and how many only gaps tell.
 
     Parameters
     ----------
@@ -122,18 +122,22 @@ def in_utc(
         What each time belongs to, for the repeated hour.
     """
     if naive.null_count() == len(naive):
-        return moment, None, ()
+        return moment, None, 0
     placed = localise(naive, local, series)
     at = placed.at
     if moment.null_count() < len(moment):
         at = at.zip_with(at.is_not_null(), moment)
-    if not placed.by_gap:
-        return at, placed.missing, ()
-    note = (
-        f"{placed.by_gap} times in the repeated hour of autumn had no second pass beside them: "
-        "read so that the smaller gap is left"
+    return at, placed.missing, placed.by_gap
+
+
+def gap_notes(by_gap: int) -> tuple[str, ...]:
+    """Say how many times of the repeated hour were read by the gaps beside them."""
+    if not by_gap:
+        return ()
+    return (
+        f"{by_gap} times in the repeated hour of autumn had no second pass beside them: "
+        "read so that the smaller gap is left",
     )
-    return at, placed.missing, (note,)
 
 
 def less_offset(at: pl.Series, layout: Layout) -> pl.Series:

@@ -6,7 +6,14 @@ import polars as pl
 
 from lineview.columns import UTC_US
 from lineview.intake.bind_fields import BoundFields, FieldColumn
-from lineview.intake.clock_cells import Times, joined_cells, must_be_times, settled_clock, to_moments
+from lineview.intake.clock_cells import (
+    Times,
+    gap_notes,
+    joined_cells,
+    must_be_times,
+    settled_clock,
+    to_moments,
+)
 from lineview.intake.clock_plan import ClockPlan
 from lineview.intake.clock_read import Clock, read_clock
 from lineview.intake.heading import Heading
@@ -58,14 +65,14 @@ def event_times(
         found, naive = rows.without(times.reasons, heading.passed), naive.filter(fine)
         if not found.frame.height and found.refused.height:
             must_be_times(clock, cells, layout, where)
-        times = Times(times.at.filter(fine), None, times.notes)
+        times = Times(times.at.filter(fine), None, times.by_gap)
         key = None if key is None else key.filter(fine)
     fields = {first: FieldCells(first, own[0].header if own else "", times.at)}
     for column in others:
         fields[column.name] = _other(found, column, plan, bound, plant, (times.at, naive, key))
     if layout.kind == "plan":
         fields["end"] = _plan_end(fields, naive, layout.zone or plant.zone)
-    return found, fields, times.notes
+    return found, fields, gap_notes(times.by_gap)
 
 
 def _clock_only(cells: pl.Series) -> pl.Series:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Protocol
 
 import polars as pl
 
 from lineview.plant import ExportKind, Layout
 
 
-@dataclass(frozen=True, init=False)
+@dataclass(frozen=True)
 class Part:
     """The rows of one kind that an export gave.
 
@@ -18,29 +20,65 @@ class Part:
     ----------
     kind : str
         As in lineview.plant.ExportKind.
-    *frames : polars.DataFrame
-        Each with the columns of that kind in lineview.columns; several where each is of one machine and
-        channel, so that millions of rows need not be copied into one frame. Their `intake` column is 0 until
-        the store gives it an id; their `row` column is the line in the file (from 1, as an editor or
-        spreadsheet shows it).
+    tidy : polars.DataFrame
+        With the columns of that kind in lineview.columns. Its `intake` column is 0 until the store gives it
+        an id; its `row` column is the line in the file (from 1, as an editor or spreadsheet shows it).
     """
 
     kind: ExportKind
-    frames: tuple[pl.DataFrame, ...]
-
-    def __init__(self, kind: ExportKind, *frames: pl.DataFrame) -> None:
-        object.__setattr__(self, "kind", kind)
-        object.__setattr__(self, "frames", frames)
-
-    @property
-    def tidy(self) -> pl.DataFrame:
-        """All rows in one frame."""
-        return self.frames[0] if len(self.frames) == 1 else pl.concat(self.frames)
+    tidy: pl.DataFrame
 
     @property
     def height(self) -> int:
         """Number of tidy rows."""
-        return sum(frame.height for frame in self.frames)
+        return self.tidy.height
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Some rows of a big export.
+
+    Parameters
+    ----------
+    frames : tuple of polars.DataFrame
+        READINGS: one frame, or several that are of one machine and channel each.
+    first_row : int
+        Line in the file from which on its rows are.
+    rows, rows_refused : int
+        Data rows, and those of which nothing could be used.
+    refused : polars.DataFrame
+        lineview.intake.rows.REFUSED.
+    uncertain : int
+        Tidy rows whose quality is uncertain.
+    """
+
+    frames: tuple[pl.DataFrame, ...]
+    first_row: int
+    rows: int
+    refused: pl.DataFrame
+    rows_refused: int
+    uncertain: int = 0
+
+
+class NotInPieces(Exception):  # noqa: N818 - no error: the file is read another way
+    """A big export cannot be read piece by piece and has to be read whole."""
+
+
+class InPieces(Protocol):
+    """A big export of readings that is read while it is written to the store.
+
+    `path` is the file as given, `layouts` the ids of the layouts used.
+    """
+
+    path: Path
+    layouts: tuple[str, ...]
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Plain sentences for the summary, once all stretches were given."""
+
+    def stretches(self, source: Path) -> Iterator[Stretch]:
+        """Give the rows from the file, or a copy of it; raises NotInPieces where it has to be read whole."""
 
 
 @dataclass(frozen=True)

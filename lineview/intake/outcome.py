@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 
 import polars as pl
 
@@ -15,7 +15,10 @@ from lineview.plant import ExportKind, Layout
 
 @dataclass(frozen=True)
 class Outcome:
-    """The rows of one table: `refused` has the columns of lineview.intake.rows.REFUSED."""
+    """The rows of one table: `refused` has the columns of lineview.intake.rows.REFUSED.
+
+    `passed` counts the rows that are no data, by what they are; the notes say it already.
+    """
 
     layout: str
     kind: ExportKind
@@ -25,6 +28,7 @@ class Outcome:
     rows_refused: int
     notes: tuple[str, ...] = ()
     uncertain: int = 0
+    passed: Mapping[str, int] = field(default_factory=dict)
 
 
 def outcome(
@@ -70,16 +74,15 @@ def outcome(
         cells = cells.join(lost, on="row", how="anti", maintain_order="left")
     every = pl.concat([refused, cells]).sort("row", "column", maintain_order=True)
     count = rows.frame.height + rows.refused.height
-    passed = _passed(rows.passed)
-    said = (*((passed,) if passed else ()), *notes)
-    return Outcome(layout.id, layout.kind, tidy, every, count, refused.height, said, uncertain)
+    said = (*passed_notes(rows.passed), *notes)
+    return Outcome(layout.id, layout.kind, tidy, every, count, refused.height, said, uncertain, rows.passed)
 
 
-def _passed(counts: dict[str, int]) -> str:
+def passed_notes(counts: Mapping[str, int]) -> tuple[str, ...]:
     """Say what was passed over."""
     names = {"repeated header": "repeated header", "footer": "footer", "blank": "blank line"}
     parts = [f"{n} {names[kind]}{'s' if n > 1 else ''}" for kind, n in sorted(counts.items()) if n]
-    return f"passed over: {', '.join(parts)}" if parts else ""
+    return (f"passed over: {', '.join(parts)}",) if parts else ()
 
 
 def settled_marks(layout: Layout, gathered: Callable[[], Evidence], separator: str, where: str) -> Marks:

@@ -41,14 +41,20 @@ def judge(texts: pl.Series) -> pl.Series | None:
     ['good', 'bad', 'uncertain']
     """
     distinct = [text or "" for text in texts.unique().to_list()]
-    meaning = _meanings(distinct)
+    meaning = meanings(distinct)
     if set(meaning.values()) <= {"good"}:
         return None
     return texts.fill_null("").replace_strict(meaning, return_dtype=pl.String())
 
 
-def _meanings(distinct: Iterable[str]) -> dict[str, str]:
-    """Give the meaning of each distinct cell."""
+def meanings(distinct: Iterable[str]) -> dict[str, str]:
+    """Give the meaning of each distinct cell: "good", "uncertain" or "bad".
+
+    Parameters
+    ----------
+    distinct : iterable of str
+        All that a column's cells say, for what a number means depends on the others.
+    """
     keys = {text: "".join(text.casefold().split()).rstrip(".") for text in distinct}
     numbers = {text: number for text in keys if (number := _number(text)) is not None}
     wide = any(number > 255 for number in numbers.values()) or any(_HEX.fullmatch(t.strip()) for t in numbers)

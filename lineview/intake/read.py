@@ -9,17 +9,18 @@ from zoneinfo import available_timezones
 
 import polars as pl
 
-from lineview.columns import REFUSALS, empty
+from lineview.columns import REFUSALS
 from lineview.errors import Fault, IntakeError
-from lineview.intake.big import head_of, read_big
-from lineview.intake.export import Export, Part, Proposal
+from lineview.intake.big import BigExport
+from lineview.intake.big_settled import SettledByHead
+from lineview.intake.bind import bind
+from lineview.intake.export import Export, InPieces, NotInPieces, Part, Proposal
 from lineview.intake.fit import Fit, best_fit, claims, fits_of, heading_of, is_for, takes_sheet
 from lineview.intake.heading import LOOK, guessed_place, heading_at
 from lineview.intake.opened import open_export
 from lineview.intake.outcome import Outcome
-from lineview.intake.propose import propose
+from lineview.intake.pieces import head_of
 from lineview.intake.records import Records, text_records
-from lineview.intake.sheets import sheet_records
 from lineview.intake.take_events import take_events
 from lineview.intake.take_readings import take_readings
 from lineview.plant import Layout, Plant
@@ -56,11 +57,8 @@ def read_export(
         Where the file cannot be read at all, or a layout meant for it does not fit it.
     """
     told = progress or (lambda _rows: None)
-    big = _read_in_pieces(path, plant, layout, told)
-    if big is not None:
-        return big
     opened = open_export(path)
-    tables = sheet_records(opened.data, path) if opened.is_workbook else [text_records(opened.data)]
+    tables = _sheets(opened.data, path) if opened.is_workbook else [text_records(opened.data)]
     notes = tuple(note for table in tables for note in table.notes)
     facts = (opened.path, opened.name, opened.digest, opened.size_bytes)
     del opened
@@ -70,6 +68,8 @@ def read_export(
     if layout is not None and not any(fits):
         raise IntakeError(_missing(cuts[0][1][0], tables[0], str(path)))
     if not any(fits):
+        from lineview.intake.propose import propose  # most files have a layout
+
         return propose(path, facts[1], tables, plant, _why_none(cuts))
     del cuts
     aside = [t.sheet for t, f in zip(tables, fits, strict=True) if f is None]
@@ -87,29 +87,55 @@ def read_export(
     return _export(facts, outcomes, sheets, notes)
 
 
-def _read_in_pieces(
-    path: Path, plant: Plant, layout: Layout | None, told: Callable[[int], None]
-) -> Export | None:
-    """Read a big text export of readings in pieces; None where it has to be read whole."""
+def _sheets(data: bytes, path: Path) -> list[Records]:
+    from lineview.intake.sheets import sheet_records  # its library is of no use to text
+
+    return sheet_records(data, path)
+
+
+def open_big(
+    path: Path,
+    plant: Plant,
+    *,
+    layout: Layout | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> InPieces | None:
+    """Open a big text export of readings to be read in pieces, in memory that does not grow with its rows.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of the export, plain or gzipped.
+    plant : Plant
+        The plant description with its layouts.
+    layout : Layout, optional
+        To be used; without it the layout is found by the file's name and headers.
+    progress : callable, optional
+        Told the rows done so far, a few times.
+
+    Returns
+    -------
+    InPieces or None
+        None where it has to be read by `read_export`, which gives the same.
+    """
     head = head_of(path)
     if head is None:
         return None
-    table, tried = _best_cut(text_records(head.text), path.name, plant, layout)
+    name = path.name[:-3] if path.name.lower().endswith(".gz") else path.name
+    table, tried = _best_cut(text_records(head.text), name, plant, layout)
     best = best_fit(tried)
-    big = read_big(path, head, table, best, plant, told) if best is not None else None
-    if big is None:
+    if best is None or best.layout.kind != "readings" or not _is_zone(best.layout.zone):
         return None
-    return Export(
-        path=path,
-        sha256=big.sha256,
-        size_bytes=big.size_bytes,
-        layouts=(big.outcome.layout,),
-        parts=(big.part,),
-        rows=big.outcome.rows,
-        refusals=empty(REFUSALS),
-        rows_refused=0,
-        notes=big.outcome.notes,
-    )
+    heading, where = heading_of(best, table), str(path)
+    zone = best.layout.zone or plant.zone
+    try:
+        bound = bind(best.layout, heading, plant, where)
+        settled = SettledByHead(table, heading, bound, zone, where)
+    except (IntakeError, NotInPieces):
+        return None
+    skip = sum(len(line) for line in head.text.splitlines(keepends=True)[: heading.first])
+    told = progress or (lambda _rows: None)
+    return BigExport(path, head.mark + skip, heading, bound, plant, settled, told)
 
 
 def _best_cut(table: Records, name: str, plant: Plant, layout: Layout | None) -> tuple[Records, list[Fit]]:
@@ -168,9 +194,13 @@ def _missing(one: Fit, table: Records, where: str) -> Fault:
     )
 
 
+def _is_zone(name: str) -> bool:
+    return not name or name in available_timezones()
+
+
 def _outcome(box: list[Records], one: Fit, plant: Plant, where: str, told: Callable[[int], None]) -> Outcome:
     zone = one.layout.zone
-    if zone and zone not in available_timezones():
+    if not _is_zone(zone):
         raise IntakeError(
             Fault(f"layout '{one.layout.id}' names the unknown zone '{zone}'", where, "such as Europe/Berlin")
         )

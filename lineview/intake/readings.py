@@ -13,7 +13,6 @@ from lineview.intake.bind import Bound
 from lineview.intake.channels import Channel, machine_named
 from lineview.intake.heading import same
 from lineview.intake.number_cells import Marks, parse_numbers
-from lineview.intake.quality import judge
 from lineview.intake.rows import REFUSED, Rows
 from lineview.plant import Plant
 
@@ -50,7 +49,12 @@ class Gathered:
 
 
 def tidy_readings(
-    rows: Rows, at: pl.Series, strips: Iterator[Strip], marks: Marks, told: Callable[[int], None]
+    rows: Rows,
+    at: pl.Series,
+    strips: Iterator[Strip],
+    marks: Marks,
+    judged: Callable[[Strip], pl.Series | None],
+    told: Callable[[int], None],
 ) -> tuple[pl.DataFrame, pl.DataFrame, pl.Series, int]:
     """Read strips of cells as readings.
 
@@ -64,6 +68,8 @@ def tidy_readings(
         Each taken up once, so that its cells can be let go of before the next.
     marks : Marks
         How the file writes numbers.
+    judged : callable
+        Gives the quality of a strip's cells, None where all are good.
     told : callable
         Given the share of rows done, in rows.
 
@@ -75,13 +81,20 @@ def tidy_readings(
     number, at = rows.number.rechunk(), at.rechunk()  # else every block would copy them to line up chunks
     gathered = Gathered(pl.repeat(False, len(number), dtype=pl.Boolean, eager=True))
     for i, strip in enumerate(strips, 1):
-        _take(strip, number, at, marks, gathered)
+        _take(strip, number, at, marks, judged(strip), gathered)
         told(min(len(number), len(number) * i // (i + 1)))
     cells = pl.concat(gathered.cells) if gathered.cells else empty(REFUSED)
     return _tall(gathered.blocks), cells, gathered.kept, gathered.uncertain
 
 
-def _take(strip: Strip, number: pl.Series, at: pl.Series, marks: Marks, gathered: Gathered) -> None:
+def _take(
+    strip: Strip,
+    number: pl.Series,
+    at: pl.Series,
+    marks: Marks,
+    quality: pl.Series | None,
+    gathered: Gathered,
+) -> None:
     places = strip.places
     own_at = at if places is None else at.gather(places)
     own_row = number if places is None else number.gather(places)
@@ -91,7 +104,6 @@ def _take(strip: Strip, number: pl.Series, at: pl.Series, marks: Marks, gathered
     else:
         values, why = parse_numbers(strip.cells, marks)
         values, text, has = strip.channel.scaled(values), None, values.is_not_null()
-    quality = None if strip.quality is None else judge(strip.quality)
     if quality is not None:
         bad = (quality == "bad") & (strip.cells != "")
         if bad.any() and strip.quality is not None:

@@ -29,22 +29,24 @@ _SAID = ["at", "value", "text"]
 class Tally:
     """Which rows of an export say something new, by part and row, and the moments that are disputed.
 
-    A row is a duplicate when nothing that it says is new.
+    A row is a duplicate when nothing that it says is new. `first_row` is a number that no row's is below.
     """
 
+    first_row: int = 0
     seen: dict[int, np.ndarray] = field(default_factory=dict)
     new: dict[int, np.ndarray] = field(default_factory=dict)
     disputes: list[pl.DataFrame] = field(default_factory=list)
 
     def add(self, part: int, rows: pl.Series, repeats: pl.Series | None) -> None:
         """Count rows; `repeats` marks those that say nothing new, None where all are new."""
-        numbers = rows.to_numpy()
+        numbers = rows.to_numpy() - self.first_row
+        every = _as_slice(numbers)
         for found, chosen in (
-            (self.seen, numbers),
-            (self.new, numbers if repeats is None else numbers[~repeats.to_numpy()]),
+            (self.seen, every),
+            (self.new, every if repeats is None else numbers[~repeats.to_numpy()]),
         ):
             marks = found.get(part, np.zeros(0, dtype=bool))
-            top = int(numbers.max(initial=0)) + 1
+            top = every.stop if isinstance(every, slice) else int(numbers.max(initial=0)) + 1
             if top > marks.size:
                 marks = np.concatenate([marks, np.zeros(top - marks.size, dtype=bool)])
             marks[chosen] = True
@@ -69,6 +71,14 @@ class Tally:
             pl.col(at).alias("at"),
         )
         self.disputes.append(moments.unique(maintain_order=True))
+
+
+def _as_slice(numbers: np.ndarray) -> np.ndarray | slice:
+    """Give numbers that follow one another as a slice, which is marked in a fraction of the time."""
+    dense = numbers.size and int(numbers[-1]) - int(numbers[0]) + 1 == numbers.size
+    if dense and bool((numbers[1:] - numbers[:-1] == 1).all()):
+        return slice(int(numbers[0]), int(numbers[-1]) + 1)
+    return numbers
 
 
 def compare_readings(block: Block, there: pl.DataFrame | None, tally: Tally) -> None:

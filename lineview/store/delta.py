@@ -20,11 +20,13 @@ from deltalake.transaction import AddAction, RemoveAction, Transaction
 
 from lineview.columns import UTC_US, empty
 from lineview.store.durable import put
+from lineview.store.moments import micros
 
 _PARTITION = ["machine", "month"]
 _ROW_GROUP = 65_536
 #: Columns of few distinct texts, written as codes: a third less work than text, and text again when read.
 _CODED = ("channel", "quality")
+_OFTEN_EMPTY = ("text",)
 _CODES_ARE_TEXT = pl.ScanCastOptions(categorical_to_string="allow")
 _DELTA_TYPES = {
     pl.String(): PrimitiveType("string"),
@@ -44,7 +46,7 @@ _FILES = {
 
 @dataclass(frozen=True)
 class Piece:
-    """What one file is to hold: the rows of one machine in one month, in the order to be written."""
+    """What one file is to hold: the rows of one machine in one month, each frame sorted by moment."""
 
     machine: str
     month: str
@@ -121,7 +123,11 @@ class TableFiles:
         start, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in (first, last))
         return (
             pl.scan_parquet(
-                paths, hive_partitioning=False, schema=self._written, cast_options=_CODES_ARE_TEXT
+                paths,
+                hive_partitioning=False,
+                schema=self._written,
+                missing_columns="insert",
+                cast_options=_CODES_ARE_TEXT,
             )
             .filter(pl.col("at").is_between(start, end))
             .with_columns(machine=pl.lit(machine))
@@ -194,8 +200,23 @@ class PartedTable(TableFiles):
         several : sequence of Written
             What to write, an intake each.
         """
-        actions = [self._write(piece, one.intake) for one in several for piece in one.pieces]
+        actions = [action for one in several for action in self.write(one)]
         self._commit(actions, [one.app_id for one in several])
+
+    def write(self, one: Written) -> list[AddAction]:
+        """Write an intake's files, which the table does not list yet; to be given to `commit`."""
+        return [self._write(piece, one.intake) for piece in one.pieces]
+
+    def commit(self, actions: Sequence[AddAction], app_ids: Sequence[str]) -> None:
+        """Add files that were written before in one atomic commit."""
+        self._commit(list(actions), app_ids)
+
+    def drop_unlisted(self, intake: int) -> None:
+        """Delete files of an intake that was never done and whose files no commit lists."""
+        listed = set(self.files().filter(pl.col("intake") == intake)["path"])
+        for file in self._folder.glob(f"machine=*/month=*/intake-{intake:09d}-*.parquet"):
+            if file.relative_to(self._folder).as_posix() not in listed:
+                file.unlink(missing_ok=True)
 
     def remove(self, intake: int, app_id: str) -> None:
         """Remove an intake's rows, if there are any, in one atomic commit."""
@@ -225,7 +246,17 @@ class PartedTable(TableFiles):
     def _write(self, piece: Piece, intake: int) -> AddAction:
         folder = f"machine={quote(piece.machine)}/month={piece.month}"
         name = f"{folder}/intake-{intake:09d}-{uuid4().hex}.parquet"
-        types = {name: pl.Categorical() if name in _CODED else dtype for name, dtype in self._written.items()}
+        # a file that lacks a column has nothing in it, and a channel of numbers has no texts
+        empty_ = [
+            name
+            for name in _OFTEN_EMPTY
+            if name in self._written and all(one[name].null_count() == one.height for one in piece.rows)
+        ]
+        types = {
+            name: pl.Categorical() if name in _CODED else dtype
+            for name, dtype in self._written.items()
+            if name not in empty_
+        }
         coded = [frame.lazy().select(list(types)).cast(pl.Schema(types)) for frame in piece.rows]
         rows = pl.concat(coded).with_columns(intake=pl.lit(intake, pl.Int64))
 
@@ -243,9 +274,44 @@ class PartedTable(TableFiles):
         )
 
 
+class OwnFiles:
+    """The files of an intake that is being written, and what they say, before any table lists them.
+
+    Parameters
+    ----------
+    table : PartedTable
+        Of readings.
+    """
+
+    def __init__(self, table: PartedTable) -> None:
+        self._table = table
+        self._files: list[tuple[str, str, int, int, int]] = []
+        self.actions: list[AddAction] = []
+
+    def write(self, one: Written) -> None:
+        """Write further files of the intake."""
+        for piece, action in zip(one.pieces, self._table.write(one), strict=True):
+            self.actions.append(action)
+            first, last = (micros(moment) for moment in _ends(piece))
+            self._files.append((action.path, piece.machine, one.intake, first, last))
+
+    def rows(self, machine: str, channel: str, first: int, last: int) -> pl.DataFrame | None:
+        """Give what was written of a channel from one moment to another [µs since 1970]; None for nothing."""
+        if not any(file[1] == machine and file[4] >= first and file[3] <= last for file in self._files):
+            return None
+        files = pl.DataFrame(self._files, schema=_FILES, orient="row")
+        found = self._table.scan(files, machine, first, last, ())
+        return None if found is None else found.filter(pl.col("channel") == channel).collect()
+
+
+def _ends(piece: Piece) -> tuple[datetime, datetime]:
+    """Give the first and last moment of a file's rows."""
+    first = min(frame["at"][0] for frame in piece.rows)
+    return first, max(frame["at"][-1] for frame in piece.rows)
+
+
 def _statistics(piece: Piece, intake: int) -> str:
-    first = min(frame["at"].min() for frame in piece.rows)  # type: ignore[type-var]  # moments, never null
-    last = max(frame["at"].max() for frame in piece.rows)  # type: ignore[type-var]  # moments, never null
+    first, last = _ends(piece)
     told = {
         "numRecords": sum(frame.height for frame in piece.rows),
         "minValues": {"at": _iso(first), "intake": intake},
@@ -255,7 +321,5 @@ def _statistics(piece: Piece, intake: int) -> str:
     return json.dumps(told)
 
 
-def _iso(moment: object) -> str:
-    if not isinstance(moment, datetime):
-        raise TypeError(moment)
+def _iso(moment: datetime) -> str:
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")

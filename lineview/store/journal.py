@@ -19,7 +19,7 @@ from lineview.store.frames import plain
 from lineview.store.migrate import migrate
 from lineview.store.moments import micros
 from lineview.store.plainly import plainly
-from lineview.store.tables import extents, intakes, of_kind
+from lineview.store.tables import complete_for, extents, intakes, of_kind
 
 
 @dataclass(frozen=True)
@@ -109,6 +109,7 @@ class Journal(JournalReader):
             self.engine = create_engine(url or f"sqlite:///{(folder / 'journal.sqlite').as_posix()}")
             if self.engine.dialect.name == "sqlite":
                 event.listen(self.engine, "connect", _prepare_sqlite)
+            complete_for(self.engine.dialect.name)
             with self.engine.begin() as connection:
                 migrate(connection)
         except (SQLAlchemyError, ImportError, ValueError) as error:
@@ -161,6 +162,29 @@ class Journal(JournalReader):
         """
         with self.writing() as connection:
             return [_begun(connection, one) for one in several]
+
+    def complete(self, intake: int, told: dict[str, Any], spans: Sequence[dict[str, Any]]) -> Any:
+        """Write what is known of an intake only once it was read to its end, hidden until it is done.
+
+        Parameters
+        ----------
+        intake : int
+            Begun.
+        told : dict
+            Of the table intakes.
+        spans : sequence of dict
+            Of the table extents, without the intake.
+
+        Returns
+        -------
+        sqlalchemy.Row
+            The intake's row.
+        """
+        with self.writing() as connection:
+            connection.execute(update(intakes).where(intakes.c.id == intake).values(**told))
+            if spans:
+                connection.execute(insert(extents), [{**span, "intake": intake} for span in spans])
+            return connection.execute(select(intakes).where(intakes.c.id == intake)).one()
 
     def end(self, ids: Sequence[int], state: str) -> None:
         """Say what became of intakes; of those that are not done, all rows but their own go."""

@@ -7,6 +7,7 @@ from pathlib import Path
 from sqlalchemy import Connection, inspect, text
 
 from lineview.errors import Fault, StoreError
+from lineview.store.tables import intakes, metadata
 
 #: The newest migration in migrations/versions.
 NEWEST = "0001"
@@ -31,7 +32,23 @@ def migrate(connection: Connection) -> None:
     if present is not None and present > NEWEST:
         what = f"the journal was made by a newer version (form {present}; this one knows {NEWEST})"
         raise StoreError(Fault(what, "journal", f"form {NEWEST} or older", "Use the newer version"))
-    from alembic import command  # slow to import, and needed once
+    if present is None and not inspect(connection).has_table(intakes.name):
+        _make(connection)
+    else:
+        upgrade(connection)
+
+
+def _make(connection: Connection) -> None:
+    """Make the tables of a new journal as the migrations would, which are slow to import."""
+    metadata.create_all(connection)
+    key = "version_num VARCHAR(32) NOT NULL, CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num)"
+    connection.execute(text(f"CREATE TABLE alembic_version ({key})"))
+    connection.execute(text("INSERT INTO alembic_version VALUES (:newest)"), {"newest": NEWEST})
+
+
+def upgrade(connection: Connection) -> None:
+    """Run the migrations that a journal lacks, within a transaction which the caller commits."""
+    from alembic import command
     from alembic.config import Config
 
     config = Config()

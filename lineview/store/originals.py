@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import dataclass
 from pathlib import Path
+from uuid import uuid4
 
 from lineview.errors import Fault, StoreError
-from lineview.store.durable import put
+from lineview.store.durable import put, sync, sync_folder
 
 _BLOCK = 1 << 20
+
+
+@dataclass(frozen=True)
+class Kept:
+    """Where an export's bytes are kept, their SHA-256 and how many they are."""
+
+    path: Path
+    sha256: str
+    size_bytes: int
 
 
 class Originals:
@@ -52,14 +63,47 @@ class Originals:
             put(path, lambda part: _copy(source, part, sha256))
         return path
 
+    def take(self, source: Path) -> Kept:
+        """Keep an export that was not read yet: its bytes are hashed while they are copied.
+
+        Parameters
+        ----------
+        source : pathlib.Path
+            The export as given.
+
+        Returns
+        -------
+        Kept
+            To be read from there, so that what is read is what is kept.
+        """
+        self._folder.mkdir(parents=True, exist_ok=True)
+        part = self._folder / f".{uuid4().hex}.part"
+        try:
+            sha256 = _copied(source, part)
+            kept = Kept(self.path(sha256), sha256, part.stat().st_size)
+            if not kept.path.exists():
+                sync(part)
+                kept.path.parent.mkdir(exist_ok=True)
+                part.replace(kept.path)
+                sync_folder(kept.path.parent)
+                sync_folder(self._folder)
+            return kept
+        finally:
+            part.unlink(missing_ok=True)
+
+
+def _copied(source: Path, target: Path) -> str:
+    """Copy a file and give the SHA-256 of its bytes."""
+    digest, block = hashlib.sha256(), memoryview(bytearray(_BLOCK))
+    with source.open("rb", buffering=0) as given, target.open("wb", buffering=0) as kept:
+        while size := given.readinto(block):
+            digest.update(block[:size])
+            kept.write(block[:size])
+    return digest.hexdigest()
+
 
 def _copy(source: Path, target: Path, sha256: str) -> None:
-    digest = hashlib.sha256()
-    with source.open("rb") as given, target.open("wb") as kept:
-        while block := given.read(_BLOCK):
-            digest.update(block)
-            kept.write(block)
-    if digest.hexdigest() != sha256:
+    if _copied(source, target) != sha256:
         fault = Fault(
             "the file changed while it was read",
             str(source),

@@ -18,7 +18,7 @@ import polars as pl
 
 from lineview.errors import Fault, StoreError
 from lineview.intake.export import Export
-from lineview.store.blocks import Block, blocks, channel_blocks, pieces
+from lineview.store.blocks import Block, blocks, pieces
 from lineview.store.compare import DISPUTES, Tally, compare_kind, compare_readings, compare_weights
 from lineview.store.conflicts import Conflicts
 from lineview.store.delta import PartedTable, Written
@@ -113,7 +113,7 @@ class Recorder:
         for place, export in enumerate(exports):
             known = self.journal.known(export.sha256)
             if known is not None:
-                outcomes[place] = self._again(known)
+                outcomes[place] = self.again(known)
             else:
                 first.setdefault(export.sha256, place)
         fresh = self._compared({place: exports[place] for place in first.values()}, outcomes)
@@ -121,10 +121,11 @@ class Recorder:
         for place, export in enumerate(exports):
             if place not in outcomes:  # the same bytes as another of the group
                 one = outcomes[first[export.sha256]]
-                outcomes[place] = one if isinstance(one, StoreError) else self._again(one.intake)
+                outcomes[place] = one if isinstance(one, StoreError) else self.again(one.intake)
         return [outcomes[place] for place in range(len(exports))]
 
-    def _again(self, known: int) -> Receipt:
+    def again(self, known: int) -> Receipt:
+        """Give the receipt of an export that was in before."""
         return receipt(self.journal.row(known), self.conflicts.count(known), already=True)
 
     def _compared(
@@ -158,7 +159,7 @@ class Recorder:
             self.disputes.keep(row.id, one.disputed)
         for name in MEASURED:
             written = [
-                Written(row.id, _app_id(row), pieces(one.blocks[name]))
+                Written(row.id, app_id(row), pieces(one.blocks[name]))
                 for row, one in zip(rows, compared, strict=True)
                 if one.blocks[name]
             ]
@@ -187,13 +188,21 @@ class Recorder:
             if row.state == "begun" and self._whole(row):
                 self.journal.end([row.id], "done")
                 continue
-            if row.state == "begun":
-                self.journal.end([row.id], "failed")
-            self._clear(row)
+            if row.state == "undone":
+                self._clear(row)
+            else:
+                self.give_up(row)
+
+    def give_up(self, row: Any) -> None:
+        """Take back all that was written of an intake that cannot be finished."""
+        self.journal.end([row.id], "failed")
+        for table in self.tables.values():
+            table.drop_unlisted(row.id)
+        self._clear(row)
 
     def _whole(self, row: Any) -> bool:
         kinds = self.told.measured_kinds(row.id)
-        return bool(kinds) and all(self.tables[kind].holds(_app_id(row)) for kind in kinds)
+        return bool(kinds) and all(self.tables[kind].holds(app_id(row)) for kind in kinds)
 
     def _clear(self, row: Any) -> None:
         for table in self.tables.values():
@@ -209,11 +218,7 @@ def _blocks_of(export: Export) -> dict[str, list[Block]]:
             block
             for part, one in enumerate(export.parts)
             if one.kind == name
-            for block in (
-                blocks(part, one.tidy, _BY[name])
-                if len(one.frames) == 1
-                else channel_blocks(part, one.frames)
-            )
+            for block in blocks(part, one.tidy, _BY[name])
         ]
         for name in MEASURED
     }
@@ -258,16 +263,26 @@ def _beginning(export: Export, found: dict[str, list[Block]], tally: Tally) -> B
         "refused": refused,
         "uncertain": export.uncertain,
     }
-    spans = [_span(name, block) for name in MEASURED for block in found[name]]
+    spans = [span_of(name, block) for name in MEASURED for block in found[name]]
     kinds = [(one.kind, one.tidy) for one in export.parts if one.kind in KINDS and one.tidy.height]
     return Beginning(told, spans, kinds)
 
 
-def _app_id(row: Any) -> str:
+def app_id(row: Any) -> str:
+    """Give the name by which an intake's Delta commit is known again; `row` is the journal's."""
     return f"intake-{row.sha256}-{row.attempt}"
 
 
-def _span(kind: str, block: Block) -> dict[str, Any]:
+def span_of(kind: str, block: Block) -> dict[str, Any]:
+    """Give what the journal keeps of a block: from when to when it is, and how many rows it has.
+
+    Parameters
+    ----------
+    kind : str
+        "readings" or "weights".
+    block : Block
+        Of an export.
+    """
     return {
         "kind": kind,
         "machine": block.machine,

@@ -11,7 +11,7 @@ from typing import Self
 
 from lineview.columns import READINGS, WEIGHTS
 from lineview.errors import StoreError
-from lineview.intake.export import Export
+from lineview.intake.export import Export, InPieces
 from lineview.store.delta import PartedTable
 from lineview.store.journal import Journal
 from lineview.store.lock import writing
@@ -19,6 +19,7 @@ from lineview.store.people import People
 from lineview.store.plainly import plainly
 from lineview.store.reader import StoreReader
 from lineview.store.record import Receipt, Recorder
+from lineview.store.record_pieces import record_in_pieces
 
 __all__ = ["Receipt", "Store"]
 
@@ -143,6 +144,30 @@ class Store(StoreReader):
         if isinstance(outcome, StoreError):
             raise outcome
         return outcome
+
+    def record_in_pieces(self, export: InPieces) -> Receipt:
+        """Take a big export in while it is read, whole or not at all; the same file again changes nothing.
+
+        Parameters
+        ----------
+        export : InPieces
+            As intake opened it.
+
+        Returns
+        -------
+        Receipt
+            What became of its rows.
+
+        Raises
+        ------
+        StoreError
+            Where the disk or the database fails, or the file's rows do not add up.
+        NotInPieces
+            Where the file has to be read whole; nothing of it is in then.
+        """
+        with plainly(f"take in {export.path.name}"), writing(self._folder):
+            self._recorder.recover()
+            return record_in_pieces(self._recorder, export)
 
     def record_all(self, exports: Sequence[Export]) -> list[Receipt | StoreError]:
         """Take exports in together, each whole or not at all; one that fails does not stop the others.

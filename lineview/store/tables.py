@@ -50,8 +50,14 @@ intakes = Table(
     # ids are never given twice, so what a broken-off intake left can never be taken for another's
     sqlite_autoincrement=True,
 )
-# migrations/ limits it to intakes that are done on PostgreSQL too; naming that here would load its dialect.
-Index("intakes_done_once", intakes.c.sha256, unique=True, sqlite_where=text("state = 'done'"))
+_DONE = text("state = 'done'")
+_done_once = Index("intakes_done_once", intakes.c.sha256, unique=True, sqlite_where=_DONE)
+
+
+def complete_for(dialect: str) -> None:
+    """Add what only one dialect has: to name it beforehand would import the dialect where it is not used."""
+    if dialect == "postgresql":
+        _done_once.dialect_options[dialect]["where"] = _DONE
 
 
 def _intake_id() -> Column[int]:

@@ -9,7 +9,7 @@ import pytest
 
 from lineview.answers.answer import Answer, Scope
 from lineview.figure import Period
-from lineview.inputs import KnownSizers
+from lineview.inputs import KeptMeasures
 from lineview.measures.rope_account import RopeAccount, rope_account
 from lineview.plant import Line, Machine, Plant
 from tests.answers.test_rope import GAUGE, START, rope, sheet, works
@@ -83,7 +83,7 @@ def test_a_ranked_sizer_stands_as_in_its_own_answer():
 
 
 def test_what_was_measured_is_let_go_when_the_data_change():
-    known = KnownSizers()
-    known.of("a")[("s", START, END)] = account(rope(8))
-    assert len(known.of("a")) == 1
-    assert known.of("b") == {}
+    kept = KeptMeasures()
+    kept.of("a").sizers["s", (START, END)] = account(rope(8))
+    assert len(kept.of("a").sizers) == 1
+    assert kept.of("b").sizers == {}

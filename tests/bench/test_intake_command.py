@@ -1,4 +1,4 @@
-"""Intake through the command, by processor time: many files, one big file, a store that is full already."""
+"""Taking in through the command, by processor time: many files, one big file, a store that is full."""
 
 import shutil
 from datetime import datetime, timedelta
@@ -97,11 +97,52 @@ def test_five_million_rows_of_one_file_against_a_bare_scan_to_parquet(tmp_path: 
     bare_s, ours_s = median(b.cpu_s for b in bare), median(o.cpu_s for o in ours)
     peak_mb = max(one.peak_mb for one in ours)
     print(
-        f"\n{ROWS:,} rows in one file: {ours_s:.2f} s of processor time, bare scan to Parquet "
-        f"{bare_s:.2f} s, at {ratio:.2f} of its rate, peak {peak_mb:.0f} MB"
+        f"\n{ROWS:,} rows in one file: {ours_s:.2f} s of processor time, "
+        f"bare scan to Parquet {bare_s:.2f} s, at {ratio:.2f} of its rate, peak {peak_mb:.0f} MB"
     )
     assert peak_mb < 500
     assert ratio >= 0.5
+
+
+def test_memory_does_not_grow_with_the_rows_of_a_file(tmp_path: Path) -> None:
+    peaks = {}
+    for rows in (ROWS // 4, 2 * ROWS):
+        log = tmp_path / f"log{rows}.csv"
+        write_log(log, 0, rows)
+        peaks[rows] = command("intake", log, "--works", new_works(tmp_path / f"works{rows}")).peak_mb
+        log.unlink()
+    (few, less), (many, more) = peaks.items()
+    a_row = (more - less) * 2**20 / (many - few)
+    print(f"\n{few:,} rows: peak {less:.0f} MB, {many:,} rows: {more:.0f} MB, {a_row:.1f} bytes a row more")
+    assert a_row < 5
+
+
+def test_odd_rows_cost_little_more_than_none(tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"
+    write_log(log, 0, ROWS)
+    plain = command("intake", log, "--works", new_works(tmp_path / "plain"))
+    lines = log.read_bytes().split(b"\n")
+    lines[ROWS // 2] = lines[ROWS // 2].rpartition(b",")[0] + b",n/a"
+    lines[ROWS // 3] = b"???,1,1,1"
+    lines[ROWS // 4] = lines[ROWS // 4 - 1]
+    log.write_bytes(b"\n".join(lines))
+    del lines
+    odd = command("intake", log, "--works", new_works(tmp_path / "odd"))
+    log.unlink()
+    print(
+        f"\n{ROWS:,} rows, three of them odd: {odd.cpu_s:.2f} s of processor time, "
+        f"peak {odd.peak_mb:.0f} MB; "
+        f"none odd: {plain.cpu_s:.2f} s, {plain.peak_mb:.0f} MB"
+    )
+    with Store.open(tmp_path / "odd" / "store") as store:
+        counts = store.intakes().select("rows", "kept", "duplicate", "refused").row(0)
+        assert counts == (ROWS, ROWS - 2, 1, 1)
+        assert store.refusals().select("row", "column").rows() == [
+            (ROWS // 3 + 1, ""),
+            (ROWS // 2 + 1, "film"),
+        ]
+    assert odd.peak_mb < 500
+    assert odd.cpu_s < 1.3 * plain.cpu_s
 
 
 def test_two_thousand_intakes_do_not_slow_the_next(tmp_path: Path) -> None:

@@ -33,6 +33,35 @@ def test_migrations_make_the_tables_that_the_code_knows(tmp_path):
     assert scripts.get_current_head() == migrate.NEWEST
 
 
+def test_a_new_journal_is_made_as_the_migrations_make_it(tmp_path):
+    made, migrated = Journal(tmp_path), create_engine(f"sqlite:///{tmp_path / 'migrated.sqlite'}")
+    with migrated.begin() as connection:
+        migrate.upgrade(connection)
+    assert differences(migrated) == []
+    assert described(made.engine) == described(migrated)
+    with made.engine.begin() as connection:
+        migrate.upgrade(connection)  # finds nothing to do
+    made.close()
+    migrated.dispose()
+
+
+def described(engine):
+    """Tables with their columns and keys, and indexes with their conditions, as SQLite holds them."""
+    with engine.connect() as connection:
+        rows = connection.execute(text("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL")).all()
+        pragmas = {
+            name: [
+                connection.execute(text(f"PRAGMA {what}({name})")).all()
+                for what in ("table_info", "foreign_key_list", "index_list")
+            ]
+            for name, sql in rows
+            if sql.startswith("CREATE TABLE")
+        }
+        tables = {name: ([sorted(row[1:] for row in r) for r in p]) for name, p in pragmas.items()}
+        counted = {name for name, sql in rows if "AUTOINCREMENT" in sql}
+        return tables, {sql for _, sql in rows if not sql.startswith("CREATE TABLE")}, counted
+
+
 def test_sqlite_keeps_a_write_ahead_log_and_foreign_keys(tmp_path):
     journal = Journal(tmp_path)
     with journal.reading() as connection:

@@ -1,0 +1,143 @@
+"""The bytes of a big text export in pieces that end with a line, plain or gzipped."""
+
+from __future__ import annotations
+
+import gzip
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO, cast
+
+import polars as pl
+
+from lineview.intake.export import NotInPieces
+from lineview.intake.quoting import split_quoted
+from lineview.intake.records import Records
+
+#: Files from this size on are read in pieces; gzipped ones from an eighth of it, as text packs so [bytes].
+BIG = 32 << 20
+_PACKED = 8
+#: Some 200,000 rows.
+_PIECE = 8 << 20
+_HEAD = 1 << 20
+_MARK = b"\xef\xbb\xbf"
+
+
+@dataclass(frozen=True)
+class Head:
+    """The whole lines that a big file begins with, and how many bytes stand before its text."""
+
+    text: bytes
+    mark: int
+
+
+def head_of(path: Path) -> Head | None:
+    """Give the first lines of a file that may be read in pieces, or None.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of the file.
+    """
+    try:
+        packed = _is_packed(path)
+        if path.stat().st_size < (BIG // _PACKED if packed else BIG):
+            return None
+        with _opened(path, packed) as file:
+            start = file.read(_HEAD)
+    except (OSError, EOFError, zlib.error):
+        return None  # the reading of the whole file says what is wrong
+    mark = len(_MARK) if start.startswith(_MARK) else 0
+    text = start[mark : start.rfind(b"\n") + 1]
+    plain = text and b"\x00" not in text and not _has_bare_returns(text) and _is_utf8(text)
+    return Head(text, mark) if plain and not _has_odd_quotes(text) else None
+
+
+def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
+    """Give a file's text in pieces.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of the file.
+    skip : int
+        Bytes at its beginning to leave out.
+
+    Raises
+    ------
+    NotInPieces
+        Where the gzip is damaged.
+    """
+    try:
+        with _opened(path, _is_packed(path)) as file:
+            file.read(skip)
+            while block := file.read(_PIECE):
+                yield block if block.endswith(b"\n") else block + file.readline()
+    except (EOFError, zlib.error, gzip.BadGzipFile):
+        raise NotInPieces from None
+
+
+def _is_packed(path: Path) -> bool:
+    with path.open("rb") as file:
+        return file.read(2) == b"\x1f\x8b"
+
+
+def _opened(path: Path, packed: bool) -> BinaryIO:
+    return cast(BinaryIO, gzip.open(path)) if packed else path.open("rb")
+
+
+def is_plain(text: bytes) -> bool:
+    """Tell whether text has no quotes, no NULs, whole line ends, and is UTF-8."""
+    return b'"' not in text and b"\x00" not in text and not _has_bare_returns(text) and _is_utf8(text)
+
+
+def _has_bare_returns(text: bytes) -> bool:
+    return b"\r" in text and text.count(b"\r") != text.count(b"\r\n")
+
+
+def _is_utf8(text: bytes) -> bool:
+    if text.isascii():
+        return True
+    try:
+        text.decode()
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+def _has_odd_quotes(text: bytes) -> bool:
+    """Tell whether a line has an odd number of quotes, so that a cell may go on in the next."""
+    return b'"' in text and any(line.count(b'"') % 2 for line in text.split(b"\n"))
+
+
+def records_of(data: bytes, separator: str, row: int) -> Records:
+    """Cut a piece into records.
+
+    Parameters
+    ----------
+    data : bytes
+        Of whole lines.
+    separator : str
+        Between cells.
+    row : int
+        Line number of the first.
+
+    Returns
+    -------
+    Records
+        Every line once.
+
+    Raises
+    ------
+    NotInPieces
+        Where it is no UTF-8, or a cell may go on in the next line.
+    """
+    if not _is_utf8(data) or _has_odd_quotes(data):
+        raise NotInPieces
+    bare = data.replace(b"\x00", b"") if b"\x00" in data else data
+    lines = pl.Series("text", [bare.removesuffix(b"\n").decode()]).str.split("\n").explode()
+    texts = lines.str.strip_suffix("\r") if b"\r" in bare else lines
+    number = pl.int_range(row, row + len(texts), dtype=pl.Int64, eager=True)
+    frame = pl.DataFrame({"row": number, "text": texts})
+    return Records("", split_quoted(frame, separator) if b'"' in bare else frame, separator)

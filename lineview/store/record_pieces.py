@@ -1,0 +1,146 @@
+"""Taking in a big export while it is read: written stretch by stretch, seen only when it is done.
+
+Notes
+-----
+The order: the export's bytes, hashed while they are copied; the journal's row, "begun"; the files of each
+stretch, which no table lists yet; all that the journal keeps, refusals and disputed moments; one atomic Delta
+commit of all files; the journal's row, "done". What a crash leaves is taken back like that of any other.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+import polars as pl
+
+from lineview.columns import REFUSALS, empty
+from lineview.errors import Fault, StoreError
+from lineview.intake.export import InPieces, Stretch
+from lineview.store.blocks import Block, blocks, channel_blocks, pieces
+from lineview.store.compare import DISPUTES, Tally, compare_readings
+from lineview.store.delta import OwnFiles, Written
+from lineview.store.journal import Beginning
+from lineview.store.nearby import Nearby
+from lineview.store.originals import Kept
+from lineview.store.record import Receipt, Recorder, app_id, receipt, span_of
+
+
+def record_in_pieces(recorder: Recorder, export: InPieces) -> Receipt:
+    """Take a big export in; the caller holds the store for writing and has recovered it.
+
+    Parameters
+    ----------
+    recorder : Recorder
+        The parts of the store that are written to.
+    export : InPieces
+        Opened.
+
+    Returns
+    -------
+    Receipt
+        What became of its rows.
+
+    Raises
+    ------
+    NotInPieces
+        Where it has to be read whole; nothing of it is left then but its bytes.
+    """
+    kept = recorder.originals.take(export.path)
+    known = recorder.journal.known(kept.sha256)
+    if known is not None:
+        return recorder.again(known)
+    (row,) = recorder.journal.begin([Beginning(_told(export, kept, Counter()), [], [])])
+    try:
+        return _Writing(recorder, export, kept, row).done()
+    except BaseException:
+        recorder.give_up(row)
+        raise
+
+
+def _told(export: InPieces, kept: Kept, counts: Counter[str]) -> dict[str, Any]:
+    return {
+        "file": export.path.name,
+        "sha256": kept.sha256,
+        "size_bytes": kept.size_bytes,
+        "layouts": ", ".join(export.layouts),
+        **{name: counts[name] for name in ("rows", "kept", "duplicate", "refused", "uncertain")},
+    }
+
+
+class _Writing:
+    """One big export while it is written."""
+
+    def __init__(self, recorder: Recorder, export: InPieces, kept: Kept, row: Any) -> None:
+        self._to, self._export, self._kept, self._row = recorder, export, kept, row
+        self._table = recorder.tables["readings"]
+        self._own = OwnFiles(self._table)
+        self._counts: Counter[str] = Counter()
+        self._spans: dict[tuple[str, str], dict[str, Any]] = {}
+        self._disputes: list[pl.DataFrame] = []
+        self._refused: list[pl.DataFrame] = []
+
+    def done(self) -> Receipt:
+        """Write all of it."""
+        for stretch in self._export.stretches(self._kept.path):
+            self._add(stretch)
+        disputed = pl.concat(self._disputes).unique() if self._disputes else pl.DataFrame(schema=DISPUTES)
+        told = _told(self._export, self._kept, self._counts)
+        row = self._to.journal.complete(self._row.id, told, list(self._spans.values()))
+        self._to.refusals.keep(row.id, self._refusals())
+        self._to.disputes.keep(row.id, disputed)
+        self._table.commit(self._own.actions, [app_id(row)])
+        self._to.journal.end([row.id], "done")
+        return receipt(row, disputed.height)
+
+    def _add(self, stretch: Stretch) -> None:
+        several = len(stretch.frames) > 1
+        found = (
+            channel_blocks(0, stretch.frames)
+            if several
+            else blocks(0, stretch.frames[0], ("machine", "channel"))
+        )
+        tally = self._compared(found, stretch)
+        self._own.write(Written(self._row.id, "", pieces(found)))
+        if tally.kept + tally.duplicate + stretch.rows_refused != stretch.rows:
+            what = f"the rows from line {stretch.first_row} on are not all kept, duplicate or refused"
+            advice = "Nothing was taken in; please report this with the file"
+            raise StoreError(Fault(what, self._export.path.name, "every row in one of the three", advice))
+        self._counts.update(
+            rows=stretch.rows,
+            kept=tally.kept,
+            duplicate=tally.duplicate,
+            refused=stretch.rows_refused,
+            uncertain=stretch.uncertain,
+        )
+        self._disputes += tally.disputes
+        if stretch.refused.height:
+            self._refused.append(stretch.refused)
+        for block in found:
+            self._widen(span_of("readings", block))
+
+    def _compared(self, found: list[Block], stretch: Stretch) -> Tally:
+        """Compare a stretch with what the store holds and with the stretches before it."""
+        tally = Tally(stretch.first_row)
+        nearby = Nearby(self._to.measured, self._to.told)
+        nearby.expect({"readings": found})
+        for block, known in zip(found, nearby.there("readings", found), strict=True):
+            own = self._own.rows(block.machine, block.channel, block.first, block.last)
+            parts = [part for part in (known, own) if part is not None]
+            said = [part.select("at", "value", "text") for part in parts]
+            compare_readings(block, pl.concat(said) if said else None, tally)
+        return tally
+
+    def _widen(self, span: dict[str, Any]) -> None:
+        owner = span["machine"], span["channel"]
+        old = self._spans.get(owner)
+        if old is not None:
+            span["first"], span["last"] = min(old["first"], span["first"]), max(old["last"], span["last"])
+            span["readings"] += old["readings"]
+        self._spans[owner] = span
+
+    def _refusals(self) -> pl.DataFrame:
+        if not self._refused:
+            return empty(REFUSALS)
+        named = pl.lit(self._row.id, pl.Int64).alias("intake"), pl.lit(self._export.path.name).alias("file")
+        return pl.concat(self._refused).with_columns(*named).select(list(REFUSALS))
