@@ -32,7 +32,20 @@ def code_mark() -> str:
 
 
 def plant_mark(plant: Plant, machine: Machine) -> str:
-    """A mark of what records of a machine take from the plant description."""
+    """A mark of what records of a machine take from the plant description.
+
+    Parameters
+    ----------
+    plant : Plant
+        For its zone, shifts and longest interval between readings.
+    machine : Machine
+        Of the plant.
+
+    Returns
+    -------
+    str
+        Another one whenever a record would come out otherwise.
+    """
     parts = [
         machine.model_dump_json(),
         plant.zone,
