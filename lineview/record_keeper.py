@@ -21,15 +21,13 @@ from lineview.measures.wrap_bins import AFTER, BEFORE
 from lineview.plant import Machine, Plant
 from lineview.records.frames import COMPUTED_FROM, RECORDS, WINDOWS
 from lineview.records.make import Edges, make_record, record_row
-from lineview.records.stale import code_mark, event_marks, intakes_of, is_stale, plant_mark
+from lineview.records.stale import BATCH_BEFORE_US, code_mark, event_marks, intakes_of, is_stale, plant_mark
 from lineview.records.windows import cut, windows
 from lineview.store.reader import StoreReader
 from lineview.store.record_table import RecordTable
 
 #: How far beside a period the nearest readings are looked for, first near, then further.
 BESIDE = (timedelta(days=4), timedelta(days=40), timedelta(days=4000))
-#: How long before a window the batch it begins with may have begun.
-BATCH_BEFORE = timedelta(hours=12)
 #: Parts of windows that are kept for the next question about the same period.
 PARTS_KEPT = 16
 _INDEX = [*WINDOWS, *COMPUTED_FROM, "readings"]
@@ -326,16 +324,15 @@ class _Events:
         cal: pl.DataFrame,
     ) -> None:
         start, end = span
-        sheet = store.batches(machine.line, start - BATCH_BEFORE, end)
-        sheet = sheet.filter(pl.col("start").is_not_null()).sort("start")
+        sheet = store.batches(machine.line, start - timedelta(microseconds=BATCH_BEFORE_US), end)
+        sheet = sheet.filter(pl.col("start").is_not_null()).sort("start", maintain_order=True)
         self._batch_us = sheet["start"].dt.epoch("us").to_numpy()
+        self._ended_us = sheet["end"].dt.epoch("us").fill_null(-1).to_numpy()
         self._products = [name or "" for name in sheet["product"].to_list()]
         reels = store.reels(machine.id, start - AFTER, end + BEFORE)["at"].drop_nulls()
         mounted = [reels, reels - BEFORE, reels + AFTER]
         breaks = [cal["start"], cal["end"]]
-        moments = pl.concat([part.dt.epoch("us") for part in (*mounted, *breaks)]).to_numpy()
-        ends = sheet["end"].drop_nulls().dt.epoch("us").to_numpy()
-        self._moments_us = np.unique(np.concatenate((moments, self._batch_us, ends)))
+        self._moments_us = pl.concat([part.dt.epoch("us") for part in (*mounted, *breaks)]).to_numpy()
         self._tz = plant.tz
 
     def within(self, start: datetime, end: datetime) -> Edges:
@@ -347,10 +344,13 @@ class _Events:
         )
         days = [first + timedelta(days=k) for k in range((last - first).days + 1)]
         midnights = micros([datetime.combine(day, datetime.min.time(), tzinfo=self._tz) for day in days[1:]])
-        moments = np.union1d(self._moments_us, midnights)
+        # A record must be the same whatever other windows are made with it: an older batch is not seen.
+        seen = slice(int(np.searchsorted(self._batch_us, first_us - BATCH_BEFORE_US)), None)
+        batch_us = self._batch_us[seen]
+        moments = np.unique(np.concatenate((self._moments_us, midnights, batch_us, self._ended_us[seen])))
         return Edges(
             moments[(moments > first_us) & (moments < last_us)].astype(np.int64),
-            self._batch_us, tuple(self._products), midnights, tuple(days),
+            batch_us, tuple(self._products[seen]), midnights, tuple(days),
         )  # fmt: skip
 
 

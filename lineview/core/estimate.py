@@ -58,11 +58,6 @@ class Estimate:
         return total
 
     @property
-    def is_exact(self) -> bool:
-        """Whether both ends are the value."""
-        return self.value is not None and self.low == self.value == self.high
-
-    @property
     def least(self) -> float:
         """The value, or the least that it can be; 0 where nothing is known."""
         return self.value if self.value is not None else self.low or 0.0
@@ -113,15 +108,6 @@ class Estimate:
         ends = [None if end is None else end * factor for end in (self.low, self.high)]
         low, high = ends if factor >= 0 else ends[::-1]
         return replace(self, value=None if self.value is None else self.value * factor, low=low, high=high)
-
-    def per(self, other: Estimate) -> Estimate:
-        """Divided by an estimate above 0, as bounds: least over most, most over least."""
-        if self.value is None or not other.value or other.value <= 0:
-            why = self.why_none or other.why_none or "nothing to divide by"
-            return Estimate(None, n=self.n, why_none=why)
-        low = None if self.low is None or not other.high else self.low / other.high
-        high = None if self.high is None or not other.low else self.high / other.low
-        return replace(self, value=self.value / other.value, low=low, high=high)
 
 
 def _both(a: float | None, b: float | None, sign: float) -> float | None:

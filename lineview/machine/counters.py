@@ -194,10 +194,6 @@ class Counted:
             why_none="no readings" if np.isnan(value) else "",
         )
 
-    def estimates(self) -> list[Estimate]:
-        """Every stretch's count."""
-        return [self.at(k) for k in range(len(self.value))]
-
     def plus(self, other: Counted) -> Counted:
         """Add what another counter counted of different pieces."""
         return Counted(

@@ -36,7 +36,7 @@ from lineview.measures.states import Clock, clock, moving
 from lineview.plant import Counter, Counts, Machine
 
 #: Counters of what was made; what they count in maintenance is set aside.
-_MADE: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
+MADE: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
 
 
 def _less_rejects(made: Counted, rejects: Counted) -> Counted:
@@ -228,7 +228,7 @@ def count_machine(
     for counter in machine.counters:
         if counter.counts in frames:
             continue
-        made = counter.counts in _MADE
+        made = counter.counts in MADE
         frames[counter.counts], aside[counter.counts] = set_aside(
             channel_increments(readings, counter), spells if made else NO_SPELLS
         )

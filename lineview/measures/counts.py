@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
@@ -16,26 +15,6 @@ from lineview.plant import Counter
 
 _KINDS = ("step", "rollover", "reset", "glitch", "torn", "several turns")
 _STEP, _ROLLOVER, _RESET, _GLITCH, _TORN, _SEVERAL = range(6)
-
-
-@dataclass(frozen=True)
-class Total:
-    """Counts over a period.
-
-    Parameters
-    ----------
-    n : float or None
-        The sum where every increment is known, else None.
-    low, high : float and float or None
-        Bounds; equal to `n` where it is known; `high` None: unbounded.
-    missing_s : float
-        Seconds of the intervals whose increment is not known.
-    """
-
-    n: float | None
-    low: float
-    high: float | None
-    missing_s: float
 
 
 def known_modulus(counter: Counter) -> int | None:

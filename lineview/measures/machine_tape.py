@@ -63,10 +63,12 @@ def tape_of(
     ----------
     counts : MachineCounts
         Of the machine.
-    batches, cal
-        As in line_changeovers.
+    batches : polars.DataFrame
+        BATCHES; changes of product make standing a changeover.
     stop_log : polars.DataFrame
         STOP_LOG; rows of other machines are passed over.
+    cal : polars.DataFrame
+        CALENDAR.
     short_stop_min : float
         A stop shorter than this is a short one [min].
     changeovers : polars.DataFrame, optional

@@ -5,17 +5,8 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from lineview.measures.states import Clock
-
 #: However often it is read, a leg's rate is taken over a minute, half of it either side [min].
 _LEAST_END_MIN = 0.5
-
-
-def reading_interval_min(seen: Clock) -> float | None:
-    """Give the usual time between two readings of the counter [min]; None without readings."""
-    if len(seen.span) < 2:
-        return None
-    return float(np.median(np.diff(seen.span))) / 6e7
 
 
 def slow_bounds_min(tape: pl.DataFrame, every_min: float) -> tuple[float, float]:

@@ -73,7 +73,20 @@ def wrap_pieces(counts: MachineCounts, spans: Sequence[ProductSpan]) -> list[Wra
 
 
 def read_moments(counts: MachineCounts, moments: Sequence[datetime]) -> Ints:
-    """Moments [µs] drawn in to the time in which the machine's piece counter was read."""
+    """Draw moments in to the time in which the machine's piece counter was read.
+
+    Parameters
+    ----------
+    counts : MachineCounts
+        Of the machine.
+    moments : sequence of datetime
+        In order [UTC].
+
+    Returns
+    -------
+    array of int
+        Microseconds since 1970.
+    """
     at = micros(moments)
     read = [c for kind, c in counts.counters.items() if kind in ("pieces", "good pieces") and len(c.end_us)]
     if not read:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -12,9 +12,9 @@ import polars as pl
 from lineview.columns import UTC_US
 from lineview.machine.counters import CounterIncrements, Floats, Ints, fastest_per_us
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
-from lineview.machine.pieces import MARKS, MachineCounts
+from lineview.machine.pieces import MADE, MARKS, MachineCounts
 from lineview.measures.counts import pair_bounds
-from lineview.measures.state_spells import NO_SPELLS, Spells
+from lineview.measures.state_spells import NO_SPELLS, Spells, set_aside
 from lineview.measures.states import RUNNING, SLOW, STANDING, UNSEEN, Clock
 from lineview.plant import Counter, Counts, Machine
 from lineview.records.frames import ACTIVITY, COUNTERS, JOINED
@@ -53,11 +53,14 @@ def machine_counts(
     counters = {counter.counts: counter for counter in reversed(machine.counters)}
     ends = _counter_ends(records)
     joined = _joined(records)
-    increments = {
-        kind: _chain(counter, ends.filter(pl.col("counter") == kind), joined, records, planned)
-        for kind, counter in counters.items()
-    }
     spells = _spells(records)
+    aside = _aside(records)
+    increments = {}
+    for kind, counter in counters.items():
+        own = ends.filter(pl.col("counter") == kind)
+        seams, taken = _seams(counter, own, spells if kind in MADE else NO_SPELLS)
+        increments[kind] = _chain(counter, own, joined, seams, planned)
+        aside[kind] = pl.concat([aside.get(kind, taken.clear()), taken]).sort("start")
     seen = _activity(machine, records, increments, gap_s)
     usual = records["usual_min"].drop_nulls()
     inside = records.filter((pl.col("first_read") >= period[0]) & (pl.col("last_read") < period[1]))
@@ -66,7 +69,7 @@ def machine_counts(
         increments,
         seen,
         spells,
-        _aside(records),
+        aside,
         float(usual.median()) if len(usual) else None,  # type: ignore[arg-type]  # a float
         int(inside["readings"].sum()),
         tuple(sorted(set(inside["unknown_states"].explode().drop_nulls().to_list()))),
@@ -91,7 +94,7 @@ def _joined(records: pl.DataFrame) -> pl.DataFrame:
 
 
 def _chain(
-    counter: Counter, ends: pl.DataFrame, joined: pl.DataFrame, records: pl.DataFrame, planned: PlannedTime
+    counter: Counter, ends: pl.DataFrame, joined: pl.DataFrame, seams: _Seams, planned: PlannedTime
 ) -> CounterIncrements:
     """One counter's intervals within windows and between them, in order."""
     rows = joined.join(ends.select("place", "of"), on=["place", "of"], how="semi", maintain_order="left")
@@ -99,7 +102,6 @@ def _chain(
         name: rows[name].to_numpy()
         for name in ("from_us", "to_us", "value", "low", "high", "known", "joined")
     }
-    seams = _seams(counter, ends)
     start = np.concatenate((inside["from_us"], seams.start_us))
     order = np.lexsort((np.concatenate((inside["to_us"], seams.end_us)), start))
 
@@ -153,15 +155,22 @@ class _Seams:
     high: Floats
 
 
-def _seams(counter: Counter, ends: pl.DataFrame) -> _Seams:
-    """The interval from each window's last reading to the next window's first; value nan where it is open."""
+def _seams(counter: Counter, ends: pl.DataFrame, apart: Spells) -> tuple[_Seams, pl.DataFrame]:
+    """The interval from each window's last reading to the next one's first; value nan where it is open.
+
+    What was counted in maintenance is taken out and given beside: columns start, end, n.
+    """
     at0, at1 = ends["last_us"].to_numpy()[:-1], ends["first_us"].to_numpy()[1:]
     v0, v1 = ends["last_count"].to_numpy()[:-1], ends["first_count"].to_numpy()[1:]
     sizes = ends["modulus"].drop_nulls()
     modulus = float(sizes[0]) if len(sizes) == ends.height and len(sizes) else None
     value, low, high = pair_bounds(at0, at1, v0, v1, modulus, counter.fastest_per_min)
-    unit = counter.unit_value
-    return _Seams(at0, at1, value * unit, low * unit, high * unit)
+    columns = {"n": value, "low": low, "high": high}
+    frame = pl.DataFrame({"start": at0, "end": at1} | {k: v * counter.unit_value for k, v in columns.items()})
+    frame = frame.with_columns(pl.col("start", "end").cast(UTC_US), pl.col("n").fill_nan(None))
+    kept, taken = set_aside(frame, apart)
+    n, low, high = (kept[name].to_numpy() for name in ("n", "low", "high"))
+    return _Seams(at0, at1, n, low, high), taken
 
 
 def _spells(records: pl.DataFrame) -> Spells:
@@ -175,13 +184,16 @@ def _spells(records: pl.DataFrame) -> Spells:
         .explode("spell_from_us", "spell_to_us", "spell_meaning")
         .drop_nulls("spell_from_us")
     )
+    last_said = int(said["said_last_us"][-1])
+    if rows.is_empty():
+        return replace(NO_SPELLS, until=last_said)
     start = rows["spell_from_us"].to_numpy()
     end = np.minimum(rows["spell_to_us"].to_numpy(), rows["until"].fill_null(2**62).to_numpy())
     meaning = rows["spell_meaning"].to_numpy()
     same = (meaning[1:] == meaning[:-1]) & (end[:-1] == start[1:])
     first = np.flatnonzero(np.concatenate(([True], ~same)))
     last = np.append(first[1:], len(start)) - 1
-    return Spells(start[first], end[last], meaning[first], int(said["said_last_us"][-1]))
+    return Spells(start[first], end[last], meaning[first], last_said)
 
 
 def _marks(records: pl.DataFrame) -> pl.DataFrame:

@@ -13,6 +13,7 @@ from lineview.machine.counters import CounterIncrements, Floats, Ints
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.pieces import MachineCounts, count_machine
 from lineview.measures.counts import known_modulus
+from lineview.measures.state_codes import told_states
 from lineview.measures.states import RUNNING, SLOW, UNSEEN, Clock
 from lineview.plant import Counts, Machine
 from lineview.records.frames import ACTIVITY, OUTPUT, RECORDS
@@ -69,7 +70,8 @@ def make_record(
             first_last[kind] = (*ends, _size(known_modulus(counter), ends))
     counters = {kind: counts.counters[kind] for kind in counts.counters if kind in first_last}
     seen, spells = counts.seen, counts.spells
-    said = spells.any
+    # A state that nobody knows the meaning of ends the one before it all the same.
+    said = told_states(machine, readings)["at"].dt.epoch("us")
     return {
         "readings": counts.readings,
         "first_read": readings["at"].min(),
@@ -81,8 +83,8 @@ def make_record(
         "spell_from_us": spells.start,
         "spell_to_us": spells.end,
         "spell_meaning": spells.meaning,
-        "said_first_us": int(spells.start[0]) if said else None,
-        "said_last_us": spells.until if said else None,
+        "said_first_us": said.min(),
+        "said_last_us": said.max(),
         "unknown_states": counts.unknown_states,
         **_mark_columns(counts.marks),
         **_aside_columns(counts.aside),

@@ -16,6 +16,8 @@ from lineview.plant import Machine, Plant
 STRETCH_US = 900_000_000
 #: An event so long before or after a window still cuts it [µs]: a reel change has its surroundings.
 BESIDE_US = 900_000_000
+#: How long before a window the batch that it begins with may have begun [µs].
+BATCH_BEFORE_US = 43_200_000_000
 
 
 @cache
@@ -30,7 +32,20 @@ def code_mark() -> str:
 
 
 def plant_mark(plant: Plant, machine: Machine) -> str:
-    """A mark of what records of a machine take from the plant description."""
+    """A mark of what records of a machine take from the plant description.
+
+    Parameters
+    ----------
+    plant : Plant
+        For its zone, shifts and longest interval between readings.
+    machine : Machine
+        Of the plant.
+
+    Returns
+    -------
+    str
+        Another one whenever a record would come out otherwise.
+    """
     parts = [
         machine.model_dump_json(),
         plant.zone,
@@ -81,12 +96,14 @@ def event_marks(windows: pl.DataFrame, stretches: Sequence[pl.DataFrame]) -> lis
         ordered = frame.sort("stretch")
         at, rows, total = (ordered[name].to_numpy() for name in ("stretch", "rows", "total"))
         low = np.searchsorted(at, (start - BESIDE_US) // STRETCH_US)
+        if k == 0:  # the batch that a window begins with began earlier
+            began = np.searchsorted(at, (start - BATCH_BEFORE_US) // STRETCH_US)
+            low = np.maximum(low - 1, began).clip(max=low)
         high = np.searchsorted(at, (end + BESIDE_US) // STRETCH_US, side="right")
         for i, (a, b) in enumerate(zip(low.tolist(), high.tolist(), strict=True)):
-            before = max(a - 1, 0)  # the batch that a window begins with began earlier
             marks[i].update(f"{k}".encode())
             for part in (at, rows, total):
-                marks[i].update(np.ascontiguousarray(part[before:b], dtype=np.int64).tobytes())
+                marks[i].update(np.ascontiguousarray(part[a:b], dtype=np.int64).tobytes())
     return [mark.hexdigest()[:16] for mark in marks]
 
 

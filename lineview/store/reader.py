@@ -19,7 +19,6 @@ from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.kinds import KINDS
 from lineview.store.moments import micros, moment
-from lineview.store.nearest import first_after, last_before
 from lineview.store.originals import Originals
 from lineview.store.people import PeopleReader
 from lineview.store.plainly import plainly
@@ -151,22 +150,6 @@ class StoreReader:
         """Give WEIGHTS from start up to, not including, end, each weighing once, sorted by moment."""
         with plainly(f"read the weights of {machine}"):
             return once_weighed(self._weights.rows(machine, micros(start), micros(end) - 1))
-
-    def last_before(
-        self, machine: str, moment: datetime, channels: Sequence[str] | None = None
-    ) -> pl.DataFrame:
-        """Give the last reading of each channel before a moment: READINGS, at most one a channel."""
-        with plainly(f"read {machine}"):
-            there = spans(self._journal, "readings", machine)
-            return last_before(self._readings, there, machine, micros(moment), channels)
-
-    def first_after(
-        self, machine: str, moment: datetime, channels: Sequence[str] | None = None
-    ) -> pl.DataFrame:
-        """Give the first reading of each channel at or after a moment: READINGS, at most one a channel."""
-        with plainly(f"read {machine}"):
-            there = spans(self._journal, "readings", machine)
-            return first_after(self._readings, there, machine, micros(moment), channels)
 
     def span(self, machine: str | None = None) -> Period | None:
         """Give the first and the last reading's moment, of one machine or of all; None without readings.

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from lineview.stats.reconciliation import critical_adjustment, reconcile
+from lineview.stats.reconciliation import critical_adjustment, reconcile_views
+from tests.references.reconciled import reconcile
 
 MEASURED = [101.91, 64.45, 34.65, 64.20, 36.44, 98.88]
 BALANCES = [[1, -1, -1, 0, 0, 0], [0, 1, 0, -1, 0, 0], [0, 0, 1, 0, -1, 0], [0, 0, 0, 1, 1, -1]]
@@ -26,3 +27,26 @@ def test_reconciled_values_are_never_less_certain_than_measured_ones() -> None:
     out = reconcile(MEASURED, [1.0, 0.5, 0.5, 0.8, 0.4, 1.2], BALANCES)
     assert (out.sd <= np.array([1.0, 0.5, 0.5, 0.8, 0.4, 1.2]) + 1e-12).all()
     assert out.adjustments == pytest.approx(out.values - np.array(MEASURED))
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_views_of_many_things_are_reconciled_as_by_matrices(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    views = rng.integers(1, 4, 30)
+    views[0] = 3
+    thing = np.repeat(np.arange(30), views)
+    n = len(thing)
+    own, shared = rng.uniform(0.5, 2, n), rng.normal(0, 1, (n, 2))
+    measured = 100 + rng.normal(0, 3, n)
+    balances = np.zeros((n - 30, n))
+    for row, k in enumerate(np.flatnonzero(thing[1:] == thing[:-1])):
+        balances[row, k : k + 2] = 1, -1
+    quick = reconcile_views(measured, thing, own, shared)
+    plain = reconcile(measured, np.diag(own**2) + shared @ shared.T, balances)
+    assert quick.values == pytest.approx(plain.values, abs=1e-8)
+    assert quick.adjustments == pytest.approx(plain.adjustments, abs=1e-8)
+    assert quick.standardized == pytest.approx(plain.standardized, abs=1e-6)
+    assert quick.statistic == pytest.approx(plain.statistic)
+    assert quick.df == plain.df
+    first = np.flatnonzero(np.concatenate(([True], thing[1:] != thing[:-1])))
+    assert quick.sum_sd == pytest.approx(float(plain.covariance[np.ix_(first, first)].sum() ** 0.5))

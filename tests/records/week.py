@@ -149,7 +149,7 @@ def _troubled(machine: str, moduli: dict[str, int], seed: int) -> pl.DataFrame:
     for name, modulus in moduli.items():
         count = total[name][at.astype(int)]
         for reset in RESETS_S:
-            count = np.where(at >= reset, count - total[name][int(reset)], count)
+            count = np.where(at >= reset, total[name][at.astype(int)] - total[name][int(reset)], count)
         value = np.mod(count, modulus)
         value[5000:5004] = 0.0  # placeholders
         frames.append(channel(machine, name, at, value))
@@ -157,17 +157,21 @@ def _troubled(machine: str, moduli: dict[str, int], seed: int) -> pl.DataFrame:
     return pl.concat([whole, whole.sample(200, seed=seed).with_columns(intake=pl.lit(2, pl.Int64))])
 
 
-def states() -> pl.DataFrame:
-    """A machine's own words: blocked over a gap, maintenance while it runs, and what nobody knows."""
-    return said(
-        "state",
-        [
-            (6 * HOUR - 600, "Execute"), (8 * HOUR + 100, "B"), (8 * HOUR + 400, "Execute"),
-            (10 * HOUR, "M"), (10 * HOUR + 1000, "Execute"), (86_400 + 13 * HOUR + 3500, "M"),
-            (86_400 + 14 * HOUR + 1300, "Execute"), (2 * 86_400 + 7 * HOUR, "99"),
-            (2 * 86_400 + 7 * HOUR + 60, "Execute"),
-        ],
-    )  # fmt: skip
+def states(seed: int) -> pl.DataFrame:
+    """A machine's own words, written where they change: maintenance while it runs, and what nobody knows."""
+    running = runs(seed)
+    changes = np.flatnonzero(np.diff(running.astype(int))) + 1
+    marks = [(0.0, "Held")]
+    for k, at in enumerate(changes.tolist()):
+        marks.append((float(at), "Execute" if running[at] else ("Held", "B", "99")[k // 2 % 3]))
+    inside = [(10 * HOUR, 1000), (86_400 + 13 * HOUR + 3500, 1400), (3 * 86_400 + 13 * HOUR + 3300, 900)]
+    for begin, lasts in inside:
+        marks = [mark for mark in marks if not begin <= mark[0] < begin + lasts]
+        marks += [
+            (float(begin), "M"),
+            (float(begin + lasts), "Execute" if running[begin + lasts] else "Held"),
+        ]
+    return said("state", sorted(marks))
 
 
 def flavours() -> pl.DataFrame:

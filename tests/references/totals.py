@@ -1,8 +1,28 @@
 """What the increments of one counter add up to, added plainly."""
 
+from dataclasses import dataclass
+
 import polars as pl
 
-from lineview.measures.counts import Total
+
+@dataclass(frozen=True)
+class Total:
+    """Counts over a period.
+
+    Parameters
+    ----------
+    n : float or None
+        The sum where every increment is known, else None.
+    low, high : float and float or None
+        Bounds; equal to `n` where it is known; `high` None: unbounded.
+    missing_s : float
+        Seconds of the intervals whose increment is not known.
+    """
+
+    n: float | None
+    low: float
+    high: float | None
+    missing_s: float
 
 
 def total(increments: pl.DataFrame) -> Total:

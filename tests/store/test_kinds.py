@@ -90,7 +90,7 @@ def test_a_stop_reaching_into_the_period_is_given(store, tmp_path):
     assert store.stop_log("wrap1", at(5 * H), at(6 * H)).is_empty()
 
 
-def test_the_nearest_reading_either_side_and_the_span(store, tmp_path):
+def test_the_span_of_a_machine(store, tmp_path):
     rows = [
         (2, 0, "good", 1.0),
         (2, 0, "film", 9.0),
@@ -99,14 +99,7 @@ def test_the_nearest_reading_either_side_and_the_span(store, tmp_path):
     ]
     store.record(export(tmp_path, "a.csv", ("readings", readings(rows))))
     clash = readings([(2, 400 * 86_400, "good", 7.0)])
-    assert store.last_before("wrap1", at(400 * 86_400 + 1))["value"].to_list() == [9.0, 2.0]
     store.record(export(tmp_path, "b.csv", ("readings", clash)))
-    assert store.last_before("wrap1", at(400 * 86_400 + 1))["value"].to_list() == [9.0, 1.0]
-    assert store.last_before("wrap1", at(0)).is_empty()
-    assert store.first_after("wrap1", at(0))["value"].to_list() == [9.0, 1.0]
-    assert store.first_after("wrap1", at(1))["value"].to_list() == [3.0]
-    assert store.first_after("wrap1", at(1), ["film"]).is_empty()
-    assert store.last_before("wrap1", at(9), ["film"])["value"].to_list() == [9.0]
     span = store.span("wrap1")
     assert (span.start, span.end) == (at(0), at(400 * 86_400 + 5))
     assert store.span("wrap2") is None

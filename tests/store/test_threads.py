@@ -52,7 +52,6 @@ def test_a_snapshot_stays_as_it_was_whatever_is_taken_in_or_undone(tmp_path):
             store.undo(first.intake)
             store.add_adjustment("wrap1", at(3), "knife changed")
             assert still.readings("wrap1", at(-1), at(100))["value"].to_list() == [1.0, 2.0]
-            assert still.last_before("wrap1", at(100))["value"].to_list() == [2.0]
             assert still.batches("1", at(-1), at(100))["batch"].to_list() == ["b1"]
             assert still.adjustments("wrap1", at(0), at(10)).is_empty()
             assert still.span("wrap1").end == at(5)
