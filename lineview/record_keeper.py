@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
@@ -15,14 +15,15 @@ import polars as pl
 
 from lineview.columns import UTC_US
 from lineview.machine.likeliest import planned_time
-from lineview.machine.pieces import micros
 from lineview.measures.clock import calendar
 from lineview.measures.wrap_bins import AFTER, BEFORE
 from lineview.plant import Machine, Plant
 from lineview.records.frames import COMPUTED_FROM, RECORDS, WINDOWS
-from lineview.records.make import Edges, make_record, record_row
+from lineview.records.make import Edges, make_record, record_rows
+from lineview.records.readings import MachineReadings
 from lineview.records.stale import code_mark, event_marks, intakes_of, is_stale, plant_mark
 from lineview.records.windows import cut, windows
+from lineview.store.moments import micros
 from lineview.store.reader import StoreReader
 from lineview.store.record_table import RecordTable
 
@@ -209,7 +210,7 @@ class RecordKeeper:
         done = 0
         for name in sorted(touched["start"].to_list()):
             windows_of = stale.filter(month == name).sort("start")
-            rows = list(self._records(store, plant, machine, windows_of))
+            rows = self._records(store, plant, machine, windows_of)
             with self._writing():
                 old = self._table.read(machine.id, [name], list(RECORDS)[2:])
                 replaced = pl.concat([windows_of.select("start", "end"), gone.select("start", "end")])
@@ -217,33 +218,33 @@ class RecordKeeper:
                 kept = old.select(
                     pl.lit(machine.id).alias("machine"), pl.lit(name).alias("month"), *list(RECORDS)[2:]
                 )
-                whole = pl.concat([kept, *rows]) if rows else kept
-                self._table.replace({(machine.id, name): whole})
-            done += len(rows)
-            self.made += len(rows)
+                self._table.replace({(machine.id, name): pl.concat([kept, rows])})
+            done += rows.height
+            self.made += rows.height
             if progress is not None:
                 progress(machine.id, done, stale.height)
 
     def _records(
         self, store: StoreReader, plant: Plant, machine: Machine, wanted: pl.DataFrame
-    ) -> Iterator[pl.DataFrame]:
+    ) -> pl.DataFrame:
         """Make the record of each window, given in order with what it is worked out from."""
         if not wanted.height:
-            return
+            return pl.DataFrame(schema=RECORDS)
         start, end = wanted["start"][0], wanted["end"][-1]
-        readings = store.readings(machine.id, start, end).sort("at", maintain_order=True)
-        at = readings["at"].dt.epoch("us").to_numpy()
+        readings = MachineReadings(machine, store.channel_readings(machine.id, start, end))
         cal = calendar(plant.shifts, plant.zone, start - timedelta(days=1), end + timedelta(days=1))
         planned = planned_time(cal)
         events = _Events(store, plant, machine, (start, end), cal)
-        for row in wanted.iter_rows(named=True):
-            first, last = np.searchsorted(at, micros([row["start"], row["end"]]))
-            inside = readings.slice(int(first), int(last - first))
-            values: dict[str, Any] = make_record(
-                machine, inside, events.within(row["start"], row["end"]), planned, gap_s=plant.gap_s
-            )
+        starts_us, ends_us = (wanted[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+        records: list[dict[str, Any]] = []
+        for row, inside in zip(
+            wanted.iter_rows(named=True), readings.within(starts_us, ends_us), strict=True
+        ):
+            edges = events.within(row["start"], row["end"])
+            values = make_record(machine, inside, edges, planned, gap_s=plant.gap_s)
             month = f"{row['start'].astimezone(UTC):%Y-%m}"
-            yield record_row({**values, **row, "machine": machine.id, "month": month})
+            records.append({**values, **row, "machine": machine.id, "month": month})
+        return record_rows(records)
 
     def _cut(
         self,
@@ -276,7 +277,7 @@ class RecordKeeper:
         )
         made = self._parts.get(key)
         if made is None:
-            made = pl.concat(self._records(store, plant, machine, parts))
+            made = self._records(store, plant, machine, parts)
             self._parts = dict([*self._parts.items(), (key, made)][-PARTS_KEPT:])
         return pl.concat([near.filter(~over), made.select(columns)]).sort("start")
 
@@ -296,7 +297,7 @@ class _Events:
         sheet = store.batches(machine.line, start - BATCH_BEFORE, end)
         sheet = sheet.filter(pl.col("start").is_not_null()).sort("start")
         self._batch_us = sheet["start"].dt.epoch("us").to_numpy()
-        self._products = [name or "" for name in sheet["product"].to_list()]
+        self._products = tuple(name or "" for name in sheet["product"].to_list())
         reels = store.reels(machine.id, start - AFTER, end + BEFORE)["at"].drop_nulls()
         mounted = [reels, reels - BEFORE, reels + AFTER]
         breaks = [cal["start"], cal["end"]]
@@ -307,18 +308,19 @@ class _Events:
 
     def within(self, start: datetime, end: datetime) -> Edges:
         """The moments within a window, its products and its days."""
-        first_us, last_us = micros([start, end])
+        first_us, last_us = micros(start), micros(end)
         first, last = (
             start.astimezone(self._tz).date(),
             (end - timedelta(microseconds=1)).astimezone(self._tz).date(),
         )
         days = [first + timedelta(days=k) for k in range((last - first).days + 1)]
-        midnights = micros([datetime.combine(day, datetime.min.time(), tzinfo=self._tz) for day in days[1:]])
-        moments = np.union1d(self._moments_us, midnights)
-        return Edges(
-            moments[(moments > first_us) & (moments < last_us)].astype(np.int64),
-            self._batch_us, tuple(self._products), midnights, tuple(days),
-        )  # fmt: skip
+        begins = [datetime.combine(day, datetime.min.time(), tzinfo=self._tz) for day in days[1:]]
+        midnights = np.array([micros(begin) for begin in begins], dtype=np.int64)
+        low, high = np.searchsorted(self._moments_us, [first_us + 1, last_us])
+        moments = self._moments_us[low:high]
+        if len(midnights):
+            moments = np.union1d(moments, midnights[(midnights > first_us) & (midnights < last_us)])
+        return Edges(moments.astype(np.int64), self._batch_us, self._products, midnights, tuple(days))
 
 
 def _around(records: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:

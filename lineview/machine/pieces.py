@@ -18,25 +18,32 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from lineview.columns import INCREMENTS, READINGS, UTC_US, require
+from lineview.columns import READINGS, UTC_US, require
 from lineview.core.estimate import Estimate
 from lineview.machine.counters import (
     NO_PLAN,
     Counted,
     CounterIncrements,
     Ints,
-    channel_increments,
     counter_increments,
+    counter_steps,
+    good_values,
 )
 from lineview.machine.likeliest import PlannedTime
 from lineview.measures.coded_clock import clock_with_states
 from lineview.measures.state_spells import NO_SPELLS, Spells, set_aside, state_spells
-from lineview.measures.states import Clock, clock
+from lineview.measures.states import Clock, clock_of
+from lineview.measures.steps import NO_STEPS, Steps
 from lineview.plant import Counter, Counts, Machine
 
 PIECE_COUNTERS: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
 #: Counters of what was made; what they count in maintenance is set aside.
 _MADE: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
+
+
+#: What a machine's product and batch channels said.
+MARKS: dict[str, pl.DataType] = {"gauge": pl.String(), "at": UTC_US, "text": pl.String()}
+NO_MARKS = pl.DataFrame(schema=MARKS)
 
 
 def _less_rejects(made: Counted, rejects: Counted) -> Counted:
@@ -115,7 +122,7 @@ class MachineCounts:
     usual_min: float | None = None
     readings: int = 0
     unknown_states: tuple[str, ...] = ()
-    marks: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=MARKS))
+    marks: pl.DataFrame = field(default_factory=lambda: NO_MARKS)
 
     def count(self, kind: Counts, begins: Ints, ends: Ints) -> Counted | None:
         """What one counter counted from each begin to its end [µs]; None where the machine has none."""
@@ -173,10 +180,6 @@ class MachineCounts:
         ]
 
 
-#: What a machine's product and batch channels said.
-MARKS: dict[str, pl.DataType] = {"gauge": pl.String(), "at": UTC_US, "text": pl.String()}
-
-
 def micros(moments: Sequence[datetime]) -> Ints:
     """Moments as microseconds since 1970."""
     return pl.Series(list(moments), dtype=UTC_US).dt.epoch("us").to_numpy()
@@ -218,22 +221,22 @@ def count_machine(
     """
     require(readings, READINGS, "readings")
     spells = state_spells(machine, readings, gap_s=gap_s)
-    frames: dict[Counts, pl.DataFrame] = {}
+    steps: dict[Counts, Steps] = {}
     aside: dict[Counts, pl.DataFrame] = {}
     counters: dict[Counts, CounterIncrements] = {}
     for counter in machine.counters:
-        if counter.counts in frames:
+        if counter.counts in steps:
             continue
-        made = counter.counts in _MADE
-        frames[counter.counts], aside[counter.counts] = set_aside(
-            channel_increments(readings, counter), spells if made else NO_SPELLS
-        )
-        counters[counter.counts] = counter_increments(frames[counter.counts], counter, planned)
-    seen = counter_activity(machine, frames, gap_s)
+        every = counter_steps(*good_values(readings, counter), counter)
+        spells_of = spells if counter.counts in _MADE else NO_SPELLS
+        steps[counter.counts], taken = set_aside(every, spells_of)
+        aside[counter.counts] = taken.frame()
+        counters[counter.counts] = counter_increments(steps[counter.counts], counter, planned)
+    seen = counter_activity(machine, steps, gap_s)
     whole = clock_with_states(seen, spells, machine.nominal_per_min)
-    every = float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None
+    usual = float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None
     return MachineCounts(
-        machine, counters, whole, spells, aside, every,
+        machine, counters, whole, spells, aside, usual,
         int((readings["quality"] == "good").sum()), marks=marks_of(machine, readings),
     )  # fmt: skip
 
@@ -249,26 +252,26 @@ def marks_of(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
     return pl.concat(found)
 
 
-def counter_activity(machine: Machine, added: Mapping[Counts, pl.DataFrame], gap_s: float) -> Clock:
-    """A machine's activity by its piece counters alone: INCREMENTS by what they count to stretches."""
+def counter_activity(machine: Machine, added: Mapping[Counts, Steps], gap_s: float) -> Clock:
+    """A machine's activity by its piece counters alone: steps by what they count to stretches."""
     shows = piece_counter(machine)
-    made = added[shows.counts] if shows is not None else pl.DataFrame(schema=INCREMENTS)
+    made = added.get(shows.counts, NO_STEPS) if shows is not None else NO_STEPS
     if shows is not None and shows.counts == "good pieces":
         made = _together(made, added.get("rejects"))
     cycles = _together(made, added.get("blank wraps"))
-    pieces = None if cycles is made else made["n"]
-    return clock(cycles, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s, made=pieces)
+    pieces = None if cycles is made else made.n
+    return clock_of(cycles, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s, made=pieces)
 
 
-def _together(steps: pl.DataFrame, other: pl.DataFrame | None) -> pl.DataFrame:
+def _together(steps: Steps, other: Steps | None) -> Steps:
     """Add what another counter of the same cycles counted between the same readings."""
-    if other is None or not other.height:
+    if other is None or not len(other):
         return steps
-    added = ("n", "low", "high")
-    if steps.height == other.height and steps["start"].equals(other["start"]):
-        return steps.with_columns(steps[name] + other[name] for name in added)
+    mine, theirs = (steps.n, steps.low, steps.high), (other.n, other.low, other.high)
+    if np.array_equal(steps.start_us, other.start_us):
+        return Steps(steps.start_us, steps.end_us, *(a + b for a, b in zip(mine, theirs, strict=True)))
     # Where the other lacks a reading, its share of the interval is not known and is left out.
-    near = steps.select("start", "end").join(
-        other, on=["start", "end"], how="left", maintain_order="left", validate="1:1"
-    )
-    return steps.with_columns(steps[name] + near[name].fill_null(0.0) for name in added)
+    place = np.minimum(np.searchsorted(other.start_us, steps.start_us), len(other) - 1)
+    same = (other.start_us[place] == steps.start_us) & (other.end_us[place] == steps.end_us)
+    added = [np.where(same & ~np.isnan(part[place]), part[place], 0.0) for part in theirs]
+    return Steps(steps.start_us, steps.end_us, *(a + b for a, b in zip(mine, added, strict=True)))

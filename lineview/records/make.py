@@ -2,28 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import polars as pl
 
-from lineview.columns import INCREMENTS, empty
-from lineview.machine.counters import CounterIncrements, Floats, Ints, channel_increments, counter_increments
+from lineview.machine.counters import CounterIncrements, Floats, Ints, counter_increments, counter_steps
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.pieces import MachineCounts, counter_activity, marks_of, piece_counter
 from lineview.measures.counts import known_modulus
 from lineview.measures.state_codes import unknown_states
 from lineview.measures.state_spells import NO_SPELLS, set_aside, state_spells
 from lineview.measures.states import RUNNING, SLOW, UNSEEN, Clock, moving
+from lineview.measures.steps import Steps
 from lineview.plant import Counts, Machine
-from lineview.records.frames import ACTIVITY, OUTPUT, RECORDS
+from lineview.records.frames import ACTIVITY, COMPUTED_FROM, OUTPUT, RECORDS, WINDOWS
+from lineview.records.readings import GAUGED, Series, WindowReadings
 
 #: Pieces along a running stretch are kept at steps of about so long [s], for its picture.
 STEP_S = 60.0
-#: Gauges of the rope, whose readings a record keeps.
-_GAUGED = ("rope diameter", "rope temperature", "roller speed")
 
 
 @dataclass(frozen=True)
@@ -41,7 +40,7 @@ class Edges:
 
 
 def make_record(
-    machine: Machine, readings: pl.DataFrame, edges: Edges, planned: PlannedTime, *, gap_s: float
+    machine: Machine, readings: WindowReadings, edges: Edges, planned: PlannedTime, *, gap_s: float
 ) -> dict[str, Any]:
     """Work out what a machine's window came to.
 
@@ -49,8 +48,8 @@ def make_record(
     ----------
     machine : Machine
         As in the plant description.
-    readings : polars.DataFrame
-        READINGS of the machine within the window, and no others.
+    readings : WindowReadings
+        Of the machine within the window, and no others.
     edges : Edges
         What happened in it.
     planned : PlannedTime
@@ -63,29 +62,30 @@ def make_record(
     dict
         The columns of RECORDS but those of WINDOWS and COMPUTED_FROM, `machine` and `month`.
     """
-    spells = state_spells(machine, readings, gap_s=gap_s)
-    added: dict[Counts, pl.DataFrame] = {}
-    aside: dict[Counts, pl.DataFrame] = {}
+    if readings.first_us is None:
+        return _nothing_read()
+    spells = state_spells(machine, readings.said, gap_s=gap_s) if readings.said.height else NO_SPELLS
+    added: dict[Counts, Steps] = {}
+    aside: dict[Counts, Steps] = {}
     counters: dict[Counts, CounterIncrements] = {}
     first_last: dict[Counts, tuple[int, float, int, float, float | None]] = {}
     for counter in machine.counters:
-        if counter.counts in added:
+        read = readings.counters.get(counter.id)
+        if counter.counts in added or read is None or not len(read.at_us):
             continue
         made = counter.counts not in ("film", "wax paper", "rope")
-        raw = channel_increments(readings, counter)
-        ends = _ends(_good(readings, counter.id), raw)
-        if ends is None:
-            continue
+        raw = counter_steps(read.at_us, read.value, counter)
+        ends = _ends(read, raw)
         added[counter.counts], aside[counter.counts] = set_aside(raw, spells if made else NO_SPELLS)
         counters[counter.counts] = counter_increments(added[counter.counts], counter, planned)
         first_last[counter.counts] = (*ends, _size(known_modulus(counter), ends))
     seen = _activity(machine, added, gap_s)
-    counts = MachineCounts(machine, counters, seen, spells, aside)
+    counts = MachineCounts(machine, counters, seen, spells, {})
     said = spells.any
     return {
-        "readings": int((readings["quality"] == "good").sum()),
-        "first_read": readings["at"].min(),
-        "last_read": readings["at"].max(),
+        "readings": readings.good,
+        "first_read": readings.first_us,
+        "last_read": readings.last_us,
         "usual_min": float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None,
         **_counter_columns(counters, first_last),
         **_joined_columns(counters, edges.moments_us, _restarts(seen)),
@@ -95,43 +95,45 @@ def make_record(
         "spell_meaning": spells.meaning,
         "said_first_us": int(spells.start[0]) if said else None,
         "said_last_us": spells.until if said else None,
-        "unknown_states": unknown_states(machine, readings),
-        **_mark_columns(marks_of(machine, readings)),
+        "unknown_states": unknown_states(machine, readings.said) if readings.said.height else [],
+        **_mark_columns(machine, readings.said),
         **_aside_columns(aside),
         **_output_columns(counts, edges),
-        **_gauge_columns(machine, readings),
+        **_gauge_columns(machine, readings.gauges),
     }
 
 
-def _activity(machine: Machine, added: Mapping[Counts, pl.DataFrame], gap_s: float) -> Clock:
+def _nothing_read() -> dict[str, Any]:
+    """The columns of a window without readings."""
+    made_of = (*WINDOWS, *COMPUTED_FROM, "machine", "month")
+    nothing: dict[str, Any] = {
+        name: [] if isinstance(dtype, pl.List) else None
+        for name, dtype in RECORDS.items()
+        if name not in made_of
+    }
+    return {**nothing, "readings": 0}
+
+
+def _activity(machine: Machine, added: Mapping[Counts, Steps], gap_s: float) -> Clock:
     """The machine's activity by its piece counters; a sizer's by its rope counter."""
     shows = piece_counter(machine)
     if shows is None and "rope" in added:
         return moving(added["rope"], gap_s)
     if shows is None or shows.counts not in added:
-        return counter_activity(
-            machine, {kind: empty(INCREMENTS) for kind in ("pieces", "good pieces")}, gap_s
-        )
+        return counter_activity(machine, {}, gap_s)
     return counter_activity(machine, added, gap_s)
 
 
-def _good(readings: pl.DataFrame, channel: str) -> pl.DataFrame:
-    """Good readings of a counter by time."""
-    good = (pl.col("channel") == channel) & (pl.col("quality") == "good") & pl.col("value").is_finite()
-    return readings.filter(good).sort("at")
-
-
-def _ends(good: pl.DataFrame, raw: pl.DataFrame) -> tuple[int, float, int, float] | None:
+def _ends(good: Series, raw: Steps) -> tuple[int, float, int, float]:
     """Moment [µs] and counts of the readings that a counter's increments begin and end with.
 
     A reading set aside as off course is not one of them; where there is a single reading it is both.
     """
-    if not good.height:
-        return None
-    if raw.height:
-        good = good.filter(pl.col("at").is_in([raw["start"][0], raw["end"][-1]]))
-    at = good["at"].dt.epoch("us")
-    return int(at[0]), float(good["value"][0]), int(at[-1]), float(good["value"][-1])
+    at_us = good.at_us
+    first, last = 0, len(at_us) - 1
+    if len(raw):
+        first, last = np.searchsorted(at_us, (raw.start_us[0], raw.end_us[-1])).tolist()
+    return int(at_us[first]), float(good.value[first]), int(at_us[last]), float(good.value[last])
 
 
 def _size(declared: int | None, ends: tuple[int, float, int, float]) -> float | None:
@@ -272,21 +274,24 @@ def _thinned(seen: Clock) -> tuple[Ints, Floats]:
     return at[keep], made[keep]
 
 
-def _mark_columns(marks: pl.DataFrame) -> dict[str, Any]:
+def _mark_columns(machine: Machine, said: pl.DataFrame) -> dict[str, Any]:
+    if not said.height:
+        return {"mark_gauge": [], "mark_us": [], "mark_text": []}
+    marks = marks_of(machine, said)
     return {
-        "mark_gauge": marks["gauge"],
-        "mark_us": marks["at"].dt.epoch("us"),
-        "mark_text": marks["text"],
+        "mark_gauge": marks["gauge"].to_list(),
+        "mark_us": marks["at"].dt.epoch("us").to_numpy(),
+        "mark_text": marks["text"].to_list(),
     }
 
 
-def _aside_columns(aside: Mapping[Counts, pl.DataFrame]) -> dict[str, Any]:
-    frames = [(kind, frame) for kind, frame in aside.items() if frame.height]
+def _aside_columns(aside: Mapping[Counts, Steps]) -> dict[str, Any]:
+    some = [(kind, steps) for kind, steps in aside.items() if len(steps)]
     return {
-        "aside_of": [kind for kind, frame in frames for _ in range(frame.height)],
-        "aside_from_us": [x for _, frame in frames for x in frame["start"].dt.epoch("us").to_list()],
-        "aside_to_us": [x for _, frame in frames for x in frame["end"].dt.epoch("us").to_list()],
-        "aside_n": [x for _, frame in frames for x in frame["n"].to_list()],
+        "aside_of": [kind for kind, steps in some for _ in range(len(steps))],
+        "aside_from_us": [x for _, steps in some for x in steps.start_us.tolist()],
+        "aside_to_us": [x for _, steps in some for x in steps.end_us.tolist()],
+        "aside_n": [None if np.isnan(x) else x for _, steps in some for x in steps.n.tolist()],
     }
 
 
@@ -301,21 +306,22 @@ def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
     if not counted:
         return nothing
     first, last = min(int(c.start_us[0]) for c in counted), max(int(c.end_us[-1]) for c in counted)
-    inner = np.union1d(edges.product_us, edges.midnights_us)
-    at = np.concatenate(([first], inner[(inner > first) & (inner < last)], [last])).astype(np.int64)
-    good = counts.pieces(at[:-1], at[1:]).good
-    whole = counts.pieces(at[:1], at[-1:]).good
-    if good is None or whole is None:
+    inner = [at[(at > first) & (at < last)] for at in (edges.product_us, edges.midnights_us)]
+    at = np.concatenate(([first], np.union1d(*inner), [last])).astype(np.int64)
+    # The parts, and the whole as one more.
+    good = counts.pieces(np.append(at[:-1], first), np.append(at[1:], last)).good
+    if good is None:
         return nothing
+    whole_low, whole_high = good.low[-1], good.high[-1]
     place = np.searchsorted(edges.product_us, at[:-1], side="right") - 1
     day = np.searchsorted(edges.midnights_us, at[:-1], side="right")
     products = [edges.products[p] if p >= 0 else "" for p in place.tolist()]
-    value = np.nan_to_num(good.value)
-    unseen_s = np.minimum(good.missing_s * 1e6, np.diff(at))
+    value = np.nan_to_num(good.value[:-1])
+    unseen_s = np.minimum(good.missing_s[:-1] * 1e6, np.diff(at))
     unseen = np.where(unseen_s > 0, value * unseen_s / np.maximum(np.diff(at), 1), 0.0)
     # What the window leaves open lies where readings are missing, however the days and products part it.
     share = unseen_s / unseen_s.sum() if unseen_s.sum() > 0 else np.zeros(len(value))
-    below, above = float(value.sum() - whole.low[0]), float(whole.high[0] - value.sum())
+    below, above = float(value.sum() - whole_low), float(whole_high - value.sum())
     sums: dict[tuple[Any, str], Floats] = {}
     for k in range(len(value)):
         key = (edges.days[day[k]], products[k])
@@ -326,32 +332,51 @@ def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
     return dict(zip(OUTPUT, columns, strict=True))
 
 
-def _gauge_columns(machine: Machine, readings: pl.DataFrame) -> dict[str, Any]:
+def _gauge_columns(machine: Machine, gauges: Mapping[str, Series]) -> dict[str, Any]:
     """Readings of the rope's gauges, in the machine's order of gauges."""
-    names = [gauge.id for gauge in machine.gauges if gauge.measures in _GAUGED]
-    rows = readings.filter(pl.col("channel").is_in(names) & pl.col("value").is_not_null())
-    if not rows.height:
+    names = [gauge.id for gauge in machine.gauges if gauge.measures in GAUGED]
+    read = [(k, gauges[name]) for k, name in enumerate(names) if name in gauges and len(gauges[name].at_us)]
+    if not read:
         return {name: [] for name in ("gauge", "gauge_of", "gauge_us", "gauge_value", "gauge_sure")}
-    place = pl.Series(names)
-    rows = rows.with_columns(
-        of=pl.col("channel").replace_strict(names, list(range(len(place))), return_dtype=pl.Int64)
-    ).sort("of", "at")
     return {
         "gauge": names,
-        "gauge_of": rows["of"],
-        "gauge_us": rows["at"].dt.epoch("us"),
-        "gauge_value": rows["value"],
-        "gauge_sure": rows["quality"] == "good",
+        "gauge_of": np.concatenate([np.full(len(part.at_us), k, dtype=np.int64) for k, part in read]),
+        "gauge_us": np.concatenate([part.at_us for _, part in read]),
+        "gauge_value": np.concatenate([part.value for _, part in read]),
+        "gauge_sure": np.concatenate([part.good for _, part in read]),
     }
 
 
-def record_row(values: Mapping[str, Any]) -> pl.DataFrame:
-    """One record as a frame of RECORDS, from its columns as arrays, lists and single values."""
-    columns = []
+def record_rows(records: Sequence[Mapping[str, Any]]) -> pl.DataFrame:
+    """Records as a frame of RECORDS, each from its columns as arrays, lists and single values."""
+    columns: list[pl.Series] = []
+    flat: list[pl.Expr] = []
+    places = {}
     for name, dtype in RECORDS.items():
-        value = values[name]
-        if isinstance(dtype, pl.List):
-            columns.append(pl.Series(name, [pl.Series(value, dtype=dtype.inner, strict=False)], dtype=dtype))
-        else:
-            columns.append(pl.Series(name, [value], dtype=dtype))
-    return pl.DataFrame(columns)
+        values = [record[name] for record in records]
+        if not isinstance(dtype, pl.List):
+            columns.append(_single(name, values, dtype))
+            continue
+        length = np.array([len(value) for value in values], dtype=np.int64)
+        places[name] = pl.Series(name, length)
+        whole = pl.lit(_flat(values, dtype.inner).to_physical().implode())
+        # Days are cut as their numbers: slices lose what these stand for.
+        cut = whole.list.slice(pl.col(name).cum_sum() - pl.col(name), pl.col(name))
+        flat.append(cut.cast(dtype).alias(name))
+    lists = pl.DataFrame(places).select(flat)
+    return pl.DataFrame([*columns, *lists.get_columns()]).select(list(RECORDS))
+
+
+def _single(name: str, values: Sequence[Any], dtype: pl.DataType) -> pl.Series:
+    """A column of single values; a moment may be given as a whole number [µs]."""
+    if name in ("first_read", "last_read"):
+        return pl.Series(name, values, dtype=pl.Int64).cast(dtype)
+    return pl.Series(name, values, dtype=dtype)
+
+
+def _flat(values: Sequence[Any], dtype: Any) -> pl.Series:
+    """The entries of lists or arrays, one after the other."""
+    some = [value for value in values if len(value)]
+    if some and all(isinstance(value, np.ndarray) for value in some):
+        return pl.Series(np.concatenate(some)).cast(dtype)
+    return pl.Series([entry for value in some for entry in value], dtype=dtype, strict=False)

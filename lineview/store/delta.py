@@ -89,7 +89,14 @@ class TableFiles:
         return TableFiles(self._folder, self._schema, listed.filter(pl.col("intake").is_in(list(intakes))))
 
     def scan(
-        self, files: pl.DataFrame, machine: str, first: int, last: int, hidden: Iterable[int]
+        self,
+        files: pl.DataFrame,
+        machine: str,
+        first: int,
+        last: int,
+        hidden: Iterable[int],
+        *,
+        coded: bool = False,
     ) -> pl.LazyFrame | None:
         """Give the rows of a machine from one moment to another, both included [µs since 1970].
 
@@ -103,6 +110,8 @@ class TableFiles:
             The moments.
         hidden : iterable of int
             Intakes that are not to be seen.
+        coded : bool
+            Give columns of few distinct texts as the codes that they are kept as.
 
         Returns
         -------
@@ -117,16 +126,24 @@ class TableFiles:
         )
         if wanted.is_empty():
             return None
-        paths = [self._folder / path for path in wanted["path"]]
+        paths = [self._folder / path for path in wanted.sort("first", maintain_order=True)["path"]]
         start, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in (first, last))
+        rows = self._coded(paths) if coded else self._plain(paths)
         return (
-            pl.scan_parquet(
-                paths, hive_partitioning=False, schema=self._written, cast_options=_CODES_ARE_TEXT
-            )
-            .filter(pl.col("at").is_between(start, end))
+            rows.filter(pl.col("at").is_between(start, end))
             .with_columns(machine=pl.lit(machine))
             .select(list(self._schema))
         )
+
+    def _plain(self, paths: Sequence[Path]) -> pl.LazyFrame:
+        return pl.scan_parquet(
+            list(paths), hive_partitioning=False, schema=self._written, cast_options=_CODES_ARE_TEXT
+        )
+
+    def _coded(self, paths: Sequence[Path]) -> pl.LazyFrame:
+        """The files' rows with codes for few distinct texts; files of former versions hold the texts."""
+        types = pl.Schema(_as_codes(self._written))
+        return pl.concat([pl.scan_parquet(path, hive_partitioning=False).cast(types) for path in paths])
 
 
 class PartedTable(TableFiles):
@@ -225,7 +242,7 @@ class PartedTable(TableFiles):
     def _write(self, piece: Piece, intake: int) -> AddAction:
         folder = f"machine={quote(piece.machine)}/month={piece.month}"
         name = f"{folder}/intake-{intake:09d}-{uuid4().hex}.parquet"
-        types = {name: pl.Categorical() if name in _CODED else dtype for name, dtype in self._written.items()}
+        types = _as_codes(self._written)
         coded = [frame.lazy().select(list(types)).cast(pl.Schema(types)) for frame in piece.rows]
         rows = pl.concat(coded).with_columns(intake=pl.lit(intake, pl.Int64))
 
@@ -241,6 +258,10 @@ class PartedTable(TableFiles):
             data_change=True,
             stats=_statistics(piece, intake),
         )
+
+
+def _as_codes(schema: Mapping[str, pl.DataType]) -> dict[str, pl.DataType]:
+    return {name: pl.Categorical() if name in _CODED else dtype for name, dtype in schema.items()}
 
 
 def _statistics(piece: Piece, intake: int) -> str:

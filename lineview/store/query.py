@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from itertools import pairwise
 
+import numpy as np
 import polars as pl
 from sqlalchemy import select
 
@@ -56,11 +58,43 @@ class Measured:
         order = [name for name in ("channel", "at") if name in self._schema]
         return lazy.collect().sort(order, maintain_order=True)
 
+    def by_channel(self, machine: str, first: int, last: int) -> dict[str, pl.DataFrame]:
+        """Give the rows of each channel, both ends included [µs since 1970].
+
+        Returns
+        -------
+        dict
+            By channel its at, value, text and quality (as codes) by time; repeats and disputed rows included.
+        """
+        lazy = self._scan(machine, first, last, None, coded=True)
+        if lazy is None:
+            return {}
+        rows = lazy.select("channel", "at", "value", "text", "quality").collect()
+        if rows.is_empty():
+            return {}
+        code = rows["channel"].to_physical().to_numpy()
+        order = np.argsort(code, kind="stable")
+        rows, code = rows[order], code[order]
+        begins = np.flatnonzero(np.concatenate(([True], code[1:] != code[:-1]))).tolist()
+        found = {}
+        for begin, end in pairwise([*begins, len(code)]):
+            part = rows.slice(begin, end - begin)
+            name = str(part["channel"][0])
+            part = part.drop("channel")
+            found[name] = part if part["at"].is_sorted() else part.sort("at", maintain_order=True)
+        return found
+
     def _scan(
-        self, machine: str, first: int, last: int, channels: Sequence[str] | None
+        self,
+        machine: str,
+        first: int,
+        last: int,
+        channels: Sequence[str] | None,
+        *,
+        coded: bool = False,
     ) -> pl.LazyFrame | None:
         files = self._table.files()  # before the hidden intakes: an intake is seen whole or not at all
-        lazy = self._table.scan(files, machine, first, last, self._journal.hidden())
+        lazy = self._table.scan(files, machine, first, last, self._journal.hidden(), coded=coded)
         if lazy is None or first > last or channels is None:
             return None if first > last else lazy
         return lazy.filter(pl.col("channel").is_in(list(channels)))
