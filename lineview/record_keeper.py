@@ -212,17 +212,23 @@ class RecordKeeper:
             windows_of = stale.filter(month == name).sort("start")
             rows = self._records(store, plant, machine, windows_of)
             with self._writing():
-                old = self._table.read(machine.id, [name], list(RECORDS)[2:])
                 replaced = pl.concat([windows_of.select("start", "end"), gone.select("start", "end")])
-                old = old.join(replaced, on=["start", "end"], how="anti", maintain_order="left")
-                kept = old.select(
-                    pl.lit(machine.id).alias("machine"), pl.lit(name).alias("month"), *list(RECORDS)[2:]
-                )
+                kept = self._kept(machine, name, replaced)
                 self._table.replace({(machine.id, name): pl.concat([kept, rows])})
             done += rows.height
             self.made += rows.height
             if progress is not None:
                 progress(machine.id, done, stale.height)
+
+    def _kept(self, machine: Machine, month: str, replaced: pl.DataFrame) -> pl.DataFrame:
+        """The records of a month but those of some windows (start, end)."""
+        there = self._table.read(machine.id, [month], ["start", "end"])
+        if there.join(replaced, on=["start", "end"], how="anti").is_empty():
+            return pl.DataFrame(schema=RECORDS)
+        old = self._table.read(machine.id, [month], list(RECORDS)[2:])
+        old = old.join(replaced, on=["start", "end"], how="anti", maintain_order="left")
+        marks = pl.lit(machine.id).alias("machine"), pl.lit(month).alias("month")
+        return old.select(*marks, *list(RECORDS)[2:])
 
     def _records(
         self, store: StoreReader, plant: Plant, machine: Machine, wanted: pl.DataFrame

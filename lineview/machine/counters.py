@@ -100,6 +100,8 @@ class CounterIncrements:
         place = np.minimum(edge.floor, len(self.value) - 1)
         long = edge.between & (edge.end - edge.start > _USUAL * self.usual_us) & (self.usual_us > 0)
         long &= (other.floor != edge.floor) | (not starts)  # one interval over both edges is looked at once
+        if not long.any():
+            return np.zeros(len(long)), np.zeros(len(long))
         inner_end = np.minimum(edge.end, other.at) if starts else edge.at
         inner_start = edge.at if starts else np.maximum(edge.start, other.at)
         inside = np.clip(inner_end - inner_start, 0, None) * self.fastest_per_us
@@ -112,15 +114,20 @@ class CounterIncrements:
     @cached_property
     def _so_far(self) -> _SoFar:
         """Sums up to each edge."""
+        span = np.concatenate((self.start_us, self.end_us[-1:]))
+        value, readings = sums(self.value), np.concatenate(([0], np.cumsum(self.readings)))
+        if self.high is self.value and self.low is self.value and self.known.all():
+            nothing = np.zeros(len(span))
+            return _SoFar(span, value, value, value, nothing, nothing, readings)
         open_ended = np.isinf(self.high)
         return _SoFar(
-            np.concatenate((self.start_us, self.end_us[-1:])),
-            sums(self.value),
+            span,
+            value,
             sums(self.low),
             sums(np.where(open_ended, 0.0, self.high)),
             sums(open_ended.astype(float)),
             sums(np.where(self.known, 0.0, (self.end_us - self.start_us) / 1e6)),
-            np.concatenate(([0], np.cumsum(self.readings))),
+            readings,
         )
 
     def open_intervals(self) -> list[tuple[int, int]]:

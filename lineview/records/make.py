@@ -215,9 +215,10 @@ def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncr
     def add(values: Floats) -> Floats:
         return np.asarray(np.add.reduceat(values, begins))
 
+    value = add(counter.value)
+    low, high = (value if bound is counter.value else add(bound) for bound in (counter.low, counter.high))
     return CounterIncrements(
-        counter.start_us[begins], counter.end_us[ends],
-        add(counter.value), add(counter.low), add(counter.high),
+        counter.start_us[begins], counter.end_us[ends], value, low, high,
         counter.known[begins], np.add.reduceat(counter.readings, begins), counter.usual_us,
         counter.fastest_per_us, counter.step,
     )  # fmt: skip

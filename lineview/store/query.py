@@ -15,8 +15,11 @@ from lineview.store.extents import spans
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.kinds import Kind
-from lineview.store.settle import told_once
+from lineview.store.settle import one_a_moment, told_once
 from lineview.store.tables import extents, intakes, of_kind
+
+#: What is told of a channel at a moment.
+_TOLD = ("at", "value", "text", "quality")
 
 
 class Measured:
@@ -59,30 +62,27 @@ class Measured:
         return lazy.collect().sort(order, maintain_order=True)
 
     def by_channel(self, machine: str, first: int, last: int) -> dict[str, pl.DataFrame]:
-        """Give the rows of each channel, both ends included [µs since 1970].
+        """Give the readings of each channel, both ends included [µs since 1970].
 
         Returns
         -------
         dict
-            By channel its at, value, text and quality (as codes) by time; repeats and disputed rows included.
+            By channel its at, value, text and quality (as codes) by time, each moment once.
         """
         lazy = self._scan(machine, first, last, None, coded=True)
         if lazy is None:
             return {}
-        rows = lazy.select("channel", "at", "value", "text", "quality").collect()
-        if rows.is_empty():
-            return {}
-        code = rows["channel"].to_physical().to_numpy()
-        order = np.argsort(code, kind="stable")
-        rows, code = rows[order], code[order]
-        begins = np.flatnonzero(np.concatenate(([True], code[1:] != code[:-1]))).tolist()
-        found = {}
-        for begin, end in pairwise([*begins, len(code)]):
-            part = rows.slice(begin, end - begin)
-            name = str(part["channel"][0])
-            part = part.drop("channel")
-            found[name] = part if part["at"].is_sorted() else part.sort("at", maintain_order=True)
-        return found
+        parts = _parted(lazy.select("channel", *_TOLD).collect())
+        odd = [name for name, part in parts.items() if _repeats(part)]
+        if odd:
+            # Only what is told of one moment more than once needs its intake and row.
+            rows = lazy.filter(pl.col("channel").is_in(odd)).drop("machine").collect()
+            settled = {
+                name: one_a_moment(part)
+                for name, part in _parted(rows.sort("at", maintain_order=True)).items()
+            }
+            parts |= {name: part.select(_TOLD) for name, part in settled.items()}
+        return parts
 
     def _scan(
         self,
@@ -114,6 +114,28 @@ class Measured:
         if lazy is None:
             return None
         return (lazy if channels is None else lazy.select("channel", "at", "value", "text")).collect()
+
+
+def _parted(rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    """Rows by channel, each by time."""
+    code = rows["channel"].to_physical().to_numpy()
+    if not (code[1:] >= code[:-1]).all():
+        order = np.argsort(code, kind="stable")
+        rows, code = rows[order], code[order]
+    turns = np.flatnonzero(code[1:] != code[:-1]) + 1
+    found = {}
+    for begin, end in pairwise([0, *turns.tolist(), len(code)]):
+        part = rows.slice(begin, end - begin)
+        if part.height:
+            name = str(part["channel"][0])
+            found[name] = part if part["at"].is_sorted() else part.sort("at", maintain_order=True)
+    return found
+
+
+def _repeats(part: pl.DataFrame) -> bool:
+    """Whether two rows, by time, are of one moment."""
+    at_us = part["at"].dt.epoch("us").to_numpy()
+    return bool((at_us[1:] == at_us[:-1]).any())
 
 
 class Told:

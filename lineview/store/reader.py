@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 
 import polars as pl
@@ -43,7 +43,6 @@ INTAKES = {
     "uncertain": pl.Int64(),
     "undone": pl.Boolean(),
 }
-_BY_CHANNEL = ["at", "value", "text", "quality"]
 
 
 class StoreReader:
@@ -149,17 +148,12 @@ class StoreReader:
             return one_a_moment(self._readings.rows(machine, micros(start), micros(end) - 1, channels))
 
     def channel_readings(self, machine: str, start: datetime, end: datetime) -> dict[str, pl.DataFrame]:
-        """Give what `readings` gives, by channel: at, value, text and quality, each moment once.
+        """Give what `readings` gives, by channel: at, value, text and quality by time.
 
-        Millions of readings of which no two tell the same moment need neither be sorted nor compared.
+        Millions of readings of which no two tell of one moment need neither be sorted nor compared.
         """
         with plainly(f"read {machine}"):
-            parts = self._readings.by_channel(machine, micros(start), micros(end) - 1)
-        odd = [name for name, part in parts.items() if (part["at"].diff() == timedelta(0)).any()]
-        if odd:
-            settled = self.readings(machine, start, end, odd).select("channel", *_BY_CHANNEL)
-            parts |= {name: settled.filter(channel=name).select(_BY_CHANNEL) for name in odd}
-        return parts
+            return self._readings.by_channel(machine, micros(start), micros(end) - 1)
 
     def weights(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give WEIGHTS from start up to, not including, end, each weighing once, sorted by moment."""
