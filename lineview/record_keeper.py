@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
@@ -33,6 +33,8 @@ BESIDE = (timedelta(days=4), timedelta(days=40), timedelta(days=4000))
 BATCH_BEFORE = timedelta(hours=12)
 #: Parts of windows that are kept for the next question about the same period.
 PARTS_KEPT = 16
+#: So many months of a machine are written in one commit.
+WRITTEN_TOGETHER = 4
 _INDEX = [*WINDOWS, *COMPUTED_FROM, "readings"]
 
 Progress = Callable[[str, int, int], None]
@@ -208,17 +210,30 @@ class RecordKeeper:
         month = pl.col("start").dt.strftime("%Y-%m")
         touched = pl.concat([stale.select("start"), gone.select("start")]).select(month.unique())
         done = 0
-        for name in sorted(touched["start"].to_list()):
+        waiting: dict[str, tuple[pl.DataFrame, pl.DataFrame]] = {}
+        names = sorted(touched["start"].to_list())
+        for name in names:
             windows_of = stale.filter(month == name).sort("start")
             rows = self._records(store, plant, machine, windows_of)
-            with self._writing():
-                replaced = pl.concat([windows_of.select("start", "end"), gone.select("start", "end")])
-                kept = self._kept(machine, name, replaced)
-                self._table.replace({(machine.id, name): pl.concat([kept, rows])})
+            replaced = pl.concat([windows_of.select("start", "end"), gone.select("start", "end")])
+            waiting[name] = rows, replaced
             done += rows.height
-            self.made += rows.height
+            if len(waiting) == WRITTEN_TOGETHER or name == names[-1]:
+                self._put(machine, waiting)
+                waiting = {}
             if progress is not None:
                 progress(machine.id, done, stale.height)
+
+    def _put(self, machine: Machine, made: Mapping[str, tuple[pl.DataFrame, pl.DataFrame]]) -> None:
+        """Put new records, by month with the windows that they replace, in the table."""
+        with self._writing():
+            self._table.replace(
+                {
+                    (machine.id, name): pl.concat([self._kept(machine, name, replaced), rows])
+                    for name, (rows, replaced) in made.items()
+                }
+            )
+        self.made += sum(rows.height for rows, _ in made.values())
 
     def _kept(self, machine: Machine, month: str, replaced: pl.DataFrame) -> pl.DataFrame:
         """The records of a month but those of some windows (start, end)."""

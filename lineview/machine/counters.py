@@ -153,9 +153,9 @@ class _Place:
 
     def __init__(self, span: Ints, at: Ints) -> None:
         top = len(span) - 1
-        self.at = np.clip(at, span[0], span[-1])
-        self.floor = np.clip(np.searchsorted(span, self.at, side="right") - 1, 0, top)
-        self.ceil = np.clip(np.searchsorted(span, self.at), 0, top)
+        self.at = np.minimum(np.maximum(at, span[0]), span[-1])
+        self.floor = np.searchsorted(span, self.at, side="right") - 1
+        self.ceil = np.minimum(np.searchsorted(span, self.at), top)
         self.start, self.end = span[self.floor], span[self.ceil]
         self.between = self.ceil > self.floor
 

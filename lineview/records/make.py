@@ -23,6 +23,7 @@ from lineview.records.readings import GAUGED, Series, WindowReadings
 
 #: Pieces along a running stretch are kept at steps of about so long [s], for its picture.
 STEP_S = 60.0
+_NUMPY = {pl.Int64(): np.int64, pl.Float64(): np.float64, pl.Boolean(): np.bool_}
 
 
 @dataclass(frozen=True)
@@ -159,7 +160,7 @@ def _counter_columns(
 
 def _restarts(seen: Clock) -> Ints:
     """Moments [µs] at which the machine began to run."""
-    return seen.edge[:-1][np.isin(seen.code, (RUNNING, SLOW))]
+    return np.asarray(seen.edge[:-1][(seen.code == RUNNING) | (seen.code == SLOW)])
 
 
 def _joined_columns(
@@ -254,23 +255,23 @@ def _thinned(seen: Clock) -> tuple[Ints, Floats]:
     at, made = seen.at, seen.pieces
     if len(at) < 3:
         return at, made
-    place = np.clip(np.searchsorted(seen.edge, at[:-1], side="right") - 1, 0, max(len(seen.code) - 1, 0))
-    runs = np.isin(seen.code[place], (RUNNING, SLOW)) if len(seen.code) else np.zeros(len(place), bool)
+    place = np.searchsorted(seen.edge, at[:-1], side="right") - 1
+    place = np.minimum(np.maximum(place, 0), len(seen.code) - 1)
+    runs = ((seen.code == RUNNING) | (seen.code == SLOW))[place]
     length = np.diff(at)
     slope = np.diff(made) / np.maximum(length, 1)
     keep = np.ones(len(at), dtype=bool)
     same = place[1:] == place[:-1]
     straight = np.abs(slope[1:] - slope[:-1]) <= 1e-15
     begin = seen.edge[place]
-    long_s = (seen.edge[np.minimum(place + 1, len(seen.edge) - 1)] - begin) / 1e6
-    step_us = np.maximum(long_s / np.maximum(np.round(long_s / STEP_S), 1.0), 1e-6) * 1e6
-    cell = np.floor((at[:-1] - begin) / step_us + 1e-9)
+    long_s = np.diff(seen.edge) / 1e6
+    step_us = (np.maximum(long_s / np.maximum(np.round(long_s / STEP_S), 1.0), 1e-6) * 1e6)[place]
+    steps = (at[:-1] - begin) / step_us
+    cell = np.floor(steps + 1e-9)
     over = np.ceil((at[1:] - begin) / step_us - 1e-9)  # the step that an interval ends in
     crosses = over - cell > 1
     steady = same & runs[1:] & runs[:-1] & (cell[1:] == cell[:-1]) & ~crosses[1:] & ~crosses[:-1]
-    exactly = (
-        np.abs((at[1:-1] - begin[1:]) / step_us[1:] - np.round((at[1:-1] - begin[1:]) / step_us[1:])) < 1e-9
-    )
+    exactly = np.abs(steps[1:] - np.round(steps[1:])) < 1e-9
     keep[1:-1] = ~((steady & ~exactly) | (same & straight))
     return at[keep], made[keep]
 
@@ -360,7 +361,7 @@ def record_rows(records: Sequence[Mapping[str, Any]]) -> pl.DataFrame:
             continue
         length = np.array([len(value) for value in values], dtype=np.int64)
         places[name] = pl.Series(name, length)
-        whole = pl.lit(_flat(values, dtype.inner).to_physical().implode())
+        whole = pl.lit(_flat(values, dtype.inner)).implode()
         # Days are cut as their numbers: slices lose what these stand for.
         cut = whole.list.slice(pl.col(name).cum_sum() - pl.col(name), pl.col(name))
         flat.append(cut.cast(dtype).alias(name))
@@ -376,8 +377,9 @@ def _single(name: str, values: Sequence[Any], dtype: pl.DataType) -> pl.Series:
 
 
 def _flat(values: Sequence[Any], dtype: Any) -> pl.Series:
-    """The entries of lists or arrays, one after the other."""
+    """The entries of lists or arrays, one after the other; days as their numbers."""
     some = [value for value in values if len(value)]
     if some and all(isinstance(value, np.ndarray) for value in some):
-        return pl.Series(np.concatenate(some)).cast(dtype)
-    return pl.Series([entry for value in some for entry in value], dtype=dtype, strict=False)
+        return pl.Series(np.concatenate(some).astype(_NUMPY[dtype], copy=False))
+    entries = pl.Series([entry for value in some for entry in value], dtype=dtype, strict=False)
+    return entries.to_physical() if dtype == pl.Date() else entries
