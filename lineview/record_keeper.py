@@ -14,6 +14,7 @@ import numpy as np
 import polars as pl
 
 from lineview.columns import UTC_US
+from lineview.machine.counters import Ints
 from lineview.machine.likeliest import planned_time
 from lineview.measures.clock import calendar
 from lineview.measures.wrap_bins import AFTER, BEFORE
@@ -318,7 +319,9 @@ class _Events:
         sheet = store.batches(machine.line, start - BATCH_BEFORE, end)
         sheet = sheet.filter(pl.col("start").is_not_null()).sort("start")
         self._batch_us = sheet["start"].dt.epoch("us").to_numpy()
-        self._products = tuple(name or "" for name in sheet["product"].to_list())
+        self._products = [name or "" for name in sheet["product"].to_list()]
+        until = sheet["end"].fill_null(sheet["start"].shift(-1)).dt.epoch("us")
+        self._until_us = until.fill_null(np.iinfo(np.int64).max).to_numpy()
         reels = store.reels(machine.id, start - AFTER, end + BEFORE)["at"].drop_nulls()
         mounted = [reels, reels - BEFORE, reels + AFTER]
         breaks = [cal["start"], cal["end"]]
@@ -341,7 +344,17 @@ class _Events:
         moments = self._moments_us[low:high]
         if len(midnights):
             moments = np.union1d(moments, midnights[(midnights > first_us) & (midnights < last_us)])
-        return Edges(moments.astype(np.int64), self._batch_us, self._products, midnights, tuple(days))
+        return Edges(moments.astype(np.int64), *self._made_of(first_us, last_us), midnights, tuple(days))
+
+    def _made_of(self, first_us: int, last_us: int) -> tuple[Ints, tuple[str, ...]]:
+        """What a window was made of from when on [µs], whichever other windows there are.
+
+        A batch that was over long before the window says nothing of it.
+        """
+        before_us = first_us - round(BATCH_BEFORE.total_seconds() * 1e6)
+        lasts = (self._until_us > before_us) | (self._batch_us >= before_us)
+        which = np.flatnonzero(lasts & (self._batch_us < last_us))
+        return self._batch_us[which], tuple(self._products[k] for k in which.tolist())
 
 
 def _around(records: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
