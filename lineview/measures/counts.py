@@ -96,8 +96,7 @@ def increments(
     >>> increments(readings, modulus=65536, fastest_per_min=400)["n"].to_list()
     [350.0, 346.0]
     """
-    _check_columns(readings)
-    _check_rates(modulus, fastest_per_min, margin)
+    _refuse(_column_faults(readings) + _rate_faults(modulus, fastest_per_min, margin))
     at_us, value = in_order(readings)
     if len(value) < 2:
         return empty(INCREMENTS)
@@ -119,7 +118,7 @@ def steps_between(
     modulus, fastest_per_min, margin
         As of `increments`.
     """
-    _check_rates(modulus, fastest_per_min, margin)
+    _refuse(_rate_faults(modulus, fastest_per_min, margin))
     if len(value) < 2:
         return NO_STEPS
     return _steps_and_kinds(at_us, value, modulus, fastest_per_min, margin)[0]
@@ -145,17 +144,20 @@ def _steps_and_kinds(
     return _classified(at_us, value, kept[~frozen], kept[trusted], mark, limits)
 
 
-def _check_columns(readings: pl.DataFrame) -> None:
-    faults = [
-        Fault(f"column '{name}' is missing", "readings", "columns at and value")
-        for name in ("at", "value")
-        if name not in readings.columns
-    ]
+def _refuse(faults: list[Fault]) -> None:
     if faults:
         raise MeasureError(faults)
 
 
-def _check_rates(modulus: int | None, fastest_per_min: float, margin: float) -> None:
+def _column_faults(readings: pl.DataFrame) -> list[Fault]:
+    return [
+        Fault(f"column '{name}' is missing", "readings", "columns at and value")
+        for name in ("at", "value")
+        if name not in readings.columns
+    ]
+
+
+def _rate_faults(modulus: int | None, fastest_per_min: float, margin: float) -> list[Fault]:
     faults = []
     if modulus is not None and modulus <= 1:
         faults.append(Fault(f"the modulus is {modulus}", "modulus", "more than 1, or None"))
@@ -163,8 +165,7 @@ def _check_rates(modulus: int | None, fastest_per_min: float, margin: float) -> 
         faults.append(Fault(f"the fastest rate is {fastest_per_min}", "fastest_per_min", "more than 0"))
     if not (math.isfinite(margin) and margin >= 0):
         faults.append(Fault(f"the margin is {margin}", "margin", "0 or more"))
-    if faults:
-        raise MeasureError(faults)
+    return faults
 
 
 def in_order(readings: pl.DataFrame) -> tuple[Ints, Floats]:

@@ -96,7 +96,17 @@ def clock(
 
 
 def clock_of(steps: Steps, *, band_low_per_min: float, gap_s: float, made: Floats | None = None) -> Clock:
-    """Give what `clock` gives, from arrays; `made` is nan where the readings leave it open."""
+    """Give what `clock` gives, from arrays.
+
+    Parameters
+    ----------
+    steps : Steps
+        Of the piece counter.
+    band_low_per_min, gap_s
+        As of `clock`.
+    made : array of float, optional
+        As of `clock`; nan where the readings leave it open.
+    """
     start, end, n = steps.start_us, steps.end_us, steps.n
     seconds = (end - start) / 1e6
     seen = np.isfinite(n) & (seconds <= gap_s)
