@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
@@ -15,14 +15,15 @@ import polars as pl
 
 from lineview.columns import UTC_US
 from lineview.machine.likeliest import planned_time
-from lineview.machine.pieces import micros
 from lineview.measures.clock import calendar
 from lineview.measures.wrap_bins import AFTER, BEFORE
 from lineview.plant import Machine, Plant
 from lineview.records.frames import COMPUTED_FROM, RECORDS, WINDOWS
-from lineview.records.make import Edges, make_record, record_row
+from lineview.records.make import Edges, make_record, record_rows
+from lineview.records.readings import MachineReadings
 from lineview.records.stale import BATCH_BEFORE_US, code_mark, event_marks, intakes_of, is_stale, plant_mark
 from lineview.records.windows import cut, windows
+from lineview.store.moments import micros
 from lineview.store.reader import StoreReader
 from lineview.store.record_table import RecordTable
 
@@ -30,6 +31,8 @@ from lineview.store.record_table import RecordTable
 BESIDE = (timedelta(days=4), timedelta(days=40), timedelta(days=4000))
 #: Parts of windows that are kept for the next question about the same period.
 PARTS_KEPT = 16
+#: So many months of a machine are written in one commit.
+WRITTEN_TOGETHER = 4
 _INDEX = [*WINDOWS, *COMPUTED_FROM, "readings"]
 
 Progress = Callable[[str, int, int], None]
@@ -212,17 +215,17 @@ class RecordKeeper:
         month = pl.col("start").dt.strftime("%Y-%m")
         touched = pl.concat([stale.select("start"), gone.select("start")]).select(month.unique())
         done = 0
-        for name in sorted(touched["start"].to_list()):
+        waiting: dict[str, tuple[pl.DataFrame, pl.DataFrame]] = {}
+        names = sorted(touched["start"].to_list())
+        for name in names:
             windows_of = stale.filter(month == name).sort("start")
-            rows = list(self._records(store, plant, machine, windows_of))
+            rows = self._records(store, plant, machine, windows_of)
             replaced = pl.concat([windows_of.select("start", "end"), gone.select("start", "end")])
-            with self._writing() as held:
-                if held:
-                    self._save(machine.id, name, replaced, rows)
-                else:  # an intake is at work: the answer does not wait for it
-                    self._unsaved[machine.id] = pl.concat([self._others(machine.id, replaced), *rows])
-            done += len(rows)
-            self.made += len(rows)
+            waiting[name] = rows, replaced
+            done += rows.height
+            if len(waiting) == WRITTEN_TOGETHER or name == names[-1]:
+                self._put(machine.id, waiting)
+                waiting = {}
             if progress is not None:
                 progress(machine.id, done, stale.height)
 
@@ -236,45 +239,67 @@ class RecordKeeper:
         kept = kept.join(newer.select("start", "end"), on=["start", "end"], how="anti", maintain_order="left")
         return pl.concat([kept, newer.select(columns)]).sort("start")
 
+    def _put(self, machine: str, made: Mapping[str, tuple[pl.DataFrame, pl.DataFrame]]) -> None:
+        """Put new records, by month with the windows (start, end) that they replace, in the table."""
+        others = self._others(machine, pl.concat([replaced for _, replaced in made.values()]))
+        with self._writing() as held:
+            if held:
+                self._save(machine, made, others)
+            else:  # an intake is at work: the answer does not wait for it
+                self._unsaved[machine] = pl.concat([others, *(rows for rows, _ in made.values())])
+        self.made += sum(rows.height for rows, _ in made.values())
+
     def _others(self, machine: str, replaced: pl.DataFrame) -> pl.DataFrame:
         """Records not yet saved, but those of these windows."""
         unsaved = self._unsaved.get(machine, pl.DataFrame(schema=RECORDS))
         return unsaved.join(replaced, on=["start", "end"], how="anti", maintain_order="left")
 
-    def _save(self, machine: str, month: str, replaced: pl.DataFrame, rows: list[pl.DataFrame]) -> None:
-        """Put a month's new records, and those not yet saved, in the place of old ones."""
-        waiting = self._others(machine, replaced)
-        new = pl.concat([*rows, waiting.filter(pl.col("month") == month)])
-        old = self._table.read(machine, [month], list(RECORDS)[2:])
-        gone = pl.concat([replaced, new.select("start", "end")])
-        old = old.join(gone, on=["start", "end"], how="anti", maintain_order="left")
-        kept = old.select(pl.lit(machine).alias("machine"), pl.lit(month).alias("month"), *list(RECORDS)[2:])
-        self._table.replace({(machine, month): pl.concat([kept, new])})
-        left = waiting.filter(pl.col("month") != month)
+    def _save(
+        self, machine: str, made: Mapping[str, tuple[pl.DataFrame, pl.DataFrame]], waiting: pl.DataFrame
+    ) -> None:
+        """Write new records, and those of the same months not yet saved, in the place of old ones."""
+        parts = {}
+        for month, (rows, replaced) in made.items():
+            new = pl.concat([rows, waiting.filter(pl.col("month") == month)])
+            gone = pl.concat([replaced, new.select("start", "end")])
+            parts[machine, month] = pl.concat([self._kept(machine, month, gone), new])
+        self._table.replace(parts)
+        left = waiting.filter(~pl.col("month").is_in(list(made)))
         self._unsaved.pop(machine, None)
         if left.height:
             self._unsaved[machine] = left
 
+    def _kept(self, machine: str, month: str, replaced: pl.DataFrame) -> pl.DataFrame:
+        """The records of a month but those of some windows (start, end)."""
+        there = self._table.read(machine, [month], ["start", "end"])
+        if there.join(replaced, on=["start", "end"], how="anti").is_empty():
+            return pl.DataFrame(schema=RECORDS)
+        old = self._table.read(machine, [month], list(RECORDS)[2:])
+        old = old.join(replaced, on=["start", "end"], how="anti", maintain_order="left")
+        marks = pl.lit(machine).alias("machine"), pl.lit(month).alias("month")
+        return old.select(*marks, *list(RECORDS)[2:])
+
     def _records(
         self, store: StoreReader, plant: Plant, machine: Machine, wanted: pl.DataFrame
-    ) -> Iterator[pl.DataFrame]:
+    ) -> pl.DataFrame:
         """Make the record of each window, given in order with what it is worked out from."""
         if not wanted.height:
-            return
+            return pl.DataFrame(schema=RECORDS)
         start, end = wanted["start"][0], wanted["end"][-1]
-        readings = store.readings(machine.id, start, end).sort("at", maintain_order=True)
-        at = readings["at"].dt.epoch("us").to_numpy()
+        readings = MachineReadings(machine, store.channel_readings(machine.id, start, end))
         cal = calendar(plant.shifts, plant.zone, start - timedelta(days=1), end + timedelta(days=1))
         planned = planned_time(cal)
         events = _Events(store, plant, machine, (start, end), cal)
-        for row in wanted.iter_rows(named=True):
-            first, last = np.searchsorted(at, micros([row["start"], row["end"]]))
-            inside = readings.slice(int(first), int(last - first))
-            values: dict[str, Any] = make_record(
-                machine, inside, events.within(row["start"], row["end"]), planned, gap_s=plant.gap_s
-            )
+        starts_us, ends_us = (wanted[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+        records: list[dict[str, Any]] = []
+        for row, inside in zip(
+            wanted.iter_rows(named=True), readings.within(starts_us, ends_us), strict=True
+        ):
+            edges = events.within(row["start"], row["end"])
+            values = make_record(machine, inside, edges, planned, gap_s=plant.gap_s)
             month = f"{row['start'].astimezone(UTC):%Y-%m}"
-            yield record_row({**values, **row, "machine": machine.id, "month": month})
+            records.append({**values, **row, "machine": machine.id, "month": month})
+        return record_rows(records)
 
     def _cut(
         self,
@@ -307,7 +332,7 @@ class RecordKeeper:
         )
         made = self._parts.get(key)
         if made is None:
-            made = pl.concat(self._records(store, plant, machine, parts))
+            made = self._records(store, plant, machine, parts)
             self._parts = dict([*self._parts.items(), (key, made)][-PARTS_KEPT:])
         return pl.concat([near.filter(~over), made.select(columns)]).sort("start")
 
@@ -337,21 +362,22 @@ class _Events:
 
     def within(self, start: datetime, end: datetime) -> Edges:
         """The moments within a window, its products and its days."""
-        first_us, last_us = micros([start, end])
+        first_us, last_us = micros(start), micros(end)
         first, last = (
             start.astimezone(self._tz).date(),
             (end - timedelta(microseconds=1)).astimezone(self._tz).date(),
         )
         days = [first + timedelta(days=k) for k in range((last - first).days + 1)]
-        midnights = micros([datetime.combine(day, datetime.min.time(), tzinfo=self._tz) for day in days[1:]])
+        begins = [datetime.combine(day, datetime.min.time(), tzinfo=self._tz) for day in days[1:]]
+        midnights = np.array([micros(begin) for begin in begins], dtype=np.int64)
         # A record must be the same whatever other windows are made with it: an older batch is not seen.
-        seen = slice(int(np.searchsorted(self._batch_us, first_us - BATCH_BEFORE_US)), None)
-        batch_us = self._batch_us[seen]
-        moments = np.unique(np.concatenate((self._moments_us, midnights, batch_us, self._ended_us[seen])))
+        seen = slice(*np.searchsorted(self._batch_us, [first_us - BATCH_BEFORE_US, last_us]).tolist())
+        moments = (self._moments_us, midnights, self._batch_us[seen], self._ended_us[seen])
+        inside = np.concatenate([part[(part > first_us) & (part < last_us)] for part in moments])
+        products = tuple(self._products[seen])
         return Edges(
-            moments[(moments > first_us) & (moments < last_us)].astype(np.int64),
-            batch_us, tuple(self._products[seen]), midnights, tuple(days),
-        )  # fmt: skip
+            np.unique(inside).astype(np.int64), self._batch_us[seen], products, midnights, tuple(days)
+        )
 
 
 def _around(records: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:

@@ -222,6 +222,12 @@ class FrameStore:
         inside = (pl.col("at") >= start) & (pl.col("at") < end)
         return self.frames.of(machine).filter(inside).sort("channel", "at")
 
+    def channel_readings(self, machine: str, start: datetime, end: datetime) -> dict[str, pl.DataFrame]:
+        columns = ["channel", "at", "value", "text", "quality"]
+        rows = self.readings(machine, start, end).select(columns)
+        parts = rows.partition_by("channel", as_dict=True, include_key=False, maintain_order=True)
+        return {str(name): part for (name,), part in parts.items()}
+
     def batches(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
         last = pl.col("end").fill_null(pl.col("start"))
         lasting = (pl.col("line") == line) & (pl.col("start") < end) & (last >= start)

@@ -11,9 +11,10 @@ import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
-from lineview.measures.counts import increments, known_modulus
+from lineview.measures.counts import in_order, known_modulus, steps_between
 from lineview.measures.rate import sums
 from lineview.measures.states import Clock
+from lineview.measures.steps import Steps
 from lineview.plant import Counter
 
 Floats = npt.NDArray[np.float64]
@@ -99,6 +100,8 @@ class CounterIncrements:
         place = np.minimum(edge.floor, len(self.value) - 1)
         long = edge.between & (edge.end - edge.start > _USUAL * self.usual_us) & (self.usual_us > 0)
         long &= (other.floor != edge.floor) | (not starts)  # one interval over both edges is looked at once
+        if not long.any():
+            return np.zeros(len(long)), np.zeros(len(long))
         inner_end = np.minimum(edge.end, other.at) if starts else edge.at
         inner_start = edge.at if starts else np.maximum(edge.start, other.at)
         inside = np.clip(inner_end - inner_start, 0, None) * self.fastest_per_us
@@ -111,15 +114,20 @@ class CounterIncrements:
     @cached_property
     def _so_far(self) -> _SoFar:
         """Sums up to each edge."""
+        span = np.concatenate((self.start_us, self.end_us[-1:]))
+        value, readings = sums(self.value), np.concatenate(([0], np.cumsum(self.readings)))
+        if self.high is self.value and self.low is self.value and self.known.all():
+            nothing = np.zeros(len(span))
+            return _SoFar(span, value, value, value, nothing, nothing, readings)
         open_ended = np.isinf(self.high)
         return _SoFar(
-            np.concatenate((self.start_us, self.end_us[-1:])),
-            sums(self.value),
+            span,
+            value,
             sums(self.low),
             sums(np.where(open_ended, 0.0, self.high)),
             sums(open_ended.astype(float)),
             sums(np.where(self.known, 0.0, (self.end_us - self.start_us) / 1e6)),
-            np.concatenate(([0], np.cumsum(self.readings))),
+            readings,
         )
 
     def open_intervals(self) -> list[tuple[int, int]]:
@@ -145,9 +153,9 @@ class _Place:
 
     def __init__(self, span: Ints, at: Ints) -> None:
         top = len(span) - 1
-        self.at = np.clip(at, span[0], span[-1])
-        self.floor = np.clip(np.searchsorted(span, self.at, side="right") - 1, 0, top)
-        self.ceil = np.clip(np.searchsorted(span, self.at), 0, top)
+        self.at = np.minimum(np.maximum(at, span[0]), span[-1])
+        self.floor = np.searchsorted(span, self.at, side="right") - 1
+        self.ceil = np.minimum(np.searchsorted(span, self.at), top)
         self.start, self.end = span[self.floor], span[self.ceil]
         self.between = self.ceil > self.floor
 
@@ -217,60 +225,67 @@ def _parts(counted: Counted) -> tuple[Floats, Floats, Floats, Floats, Ints]:
     return counted.value, counted.low, counted.high, counted.missing_s, counted.readings
 
 
-def channel_increments(readings: pl.DataFrame, counter: Counter) -> pl.DataFrame:
-    """The INCREMENTS of one counter in what it counts (pieces, metres).
+def good_values(readings: pl.DataFrame, counter: Counter) -> tuple[Ints, Floats]:
+    """Moments [µs] and values of a counter's good readings among READINGS of its machine, by time.
+
+    An uncertain value may be an old one repeated. Two values at one moment are both left out.
+    """
+    good = (pl.col("channel") == counter.id) & (pl.col("quality") == "good")
+    return in_order(readings.lazy().filter(good).select("at", "value").collect())
+
+
+def counter_steps(at_us: Ints, value: Floats, counter: Counter) -> Steps:
+    """What a counter added between readings, in what it counts (pieces, metres).
 
     Parameters
     ----------
-    readings : polars.DataFrame
-        READINGS of one machine. Only good ones are used: an uncertain value may be an old one repeated.
+    at_us, value : arrays
+        Its good readings, as `good_values` gives them.
     counter : Counter
         Its `unit_value` is what one count stands for.
-
-    Returns
-    -------
-    polars.DataFrame
-        INCREMENTS without `kind`.
     """
-    good = readings.lazy().filter((pl.col("channel") == counter.id) & (pl.col("quality") == "good"))
-    added = increments(
-        good.select("at", "value").collect(),
-        modulus=known_modulus(counter),
-        fastest_per_min=counter.fastest_per_min,
-        kinds=False,
+    added = steps_between(
+        at_us, value, modulus=known_modulus(counter), fastest_per_min=counter.fastest_per_min
     )
-    if counter.unit_value == 1.0:
-        return added
-    return added.with_columns(pl.col("n", "low", "high") * counter.unit_value)
+    return added.times(counter.unit_value)
 
 
-def counter_increments(
-    added: pl.DataFrame, counter: Counter, planned: PlannedTime = NO_PLAN
-) -> CounterIncrements:
-    """Bring INCREMENTS of one counter into arrays, the likeliest count filled in where they leave it open.
+def counter_increments(steps: Steps, counter: Counter, planned: PlannedTime = NO_PLAN) -> CounterIncrements:
+    """Fill in the likeliest count where the steps of a counter leave it open.
 
     Parameters
     ----------
-    added : polars.DataFrame
-        INCREMENTS in what it counts; `kind` may be missing.
+    steps : Steps
+        In what it counts.
     counter : Counter
         Of the plant description.
     planned : PlannedTime
         When the works meant to run.
     """
-    start, end = (added[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
-    n, low = (added[name].cast(pl.Float64).to_numpy() for name in ("n", "low"))
-    high = np.nan_to_num(added["high"].cast(pl.Float64).to_numpy(), nan=np.inf)
-    turn = (known_modulus(counter) or np.nan) * counter.unit_value
-    intervals = OpenIntervals(start / 1e6, end / 1e6, n, low, high, turn, counter.unit_value)
-    value = likeliest(intervals, planned)
-    known = ~np.isnan(n) | _stood(intervals)
-    ones = np.ones(len(n), dtype=np.int64)
-    usual = float(np.median((end - start)[:2000])) if len(n) else 0.0
+    start, end = steps.start_us, steps.end_us
+    ones = np.ones(len(steps), dtype=np.int64)
+    usual = float(np.median((end - start)[:2000])) if len(steps) else 0.0
     return CounterIncrements(
-        start, end, value, np.where(known, value, low), np.where(known, value, high), known, ones, usual,
+        start, end, *_filled_in(steps, counter, planned), ones, usual,
         fastest_per_us(counter), 0.0 if counter.unit_value == 1.0 else counter.unit_value,
     )  # fmt: skip
+
+
+def _filled_in(
+    steps: Steps, counter: Counter, planned: PlannedTime
+) -> tuple[Floats, Floats, Floats, npt.NDArray[np.bool_]]:
+    """Likeliest, least and most counts of each step, and whether the readings decide it."""
+    n, low = steps.n, steps.low
+    known = ~np.isnan(n)
+    if known.all():
+        return n, n, n, known
+    high = np.where(np.isnan(steps.high), np.inf, steps.high)
+    turn = (known_modulus(counter) or np.nan) * counter.unit_value
+    seconds = steps.start_us / 1e6, steps.end_us / 1e6
+    intervals = OpenIntervals(*seconds, n, low, high, turn, counter.unit_value)
+    value = likeliest(intervals, planned)
+    known |= _stood(intervals)
+    return value, np.where(known, value, low), np.where(known, value, high), known
 
 
 def _stood(intervals: OpenIntervals) -> npt.NDArray[np.bool_]:

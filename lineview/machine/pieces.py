@@ -18,25 +18,35 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from lineview.columns import INCREMENTS, READINGS, UTC_US, require
+from lineview.columns import READINGS, UTC_US, require
 from lineview.core.estimate import Estimate
 from lineview.machine.counters import (
     NO_PLAN,
     Counted,
     CounterIncrements,
+    Floats,
     Ints,
-    channel_increments,
     counter_increments,
+    counter_steps,
+    good_values,
 )
 from lineview.machine.likeliest import PlannedTime
 from lineview.measures.coded_clock import clock_with_states
 from lineview.measures.state_codes import unknown_states
 from lineview.measures.state_spells import NO_SPELLS, Spells, set_aside, state_spells
-from lineview.measures.states import Clock, clock, moving
+from lineview.measures.states import Clock, clock_of, moving
+from lineview.measures.steps import NO_STEPS, Steps
 from lineview.plant import Counter, Counts, Machine
 
 #: Counters of what was made; what they count in maintenance is set aside.
 MADE: tuple[Counts, ...] = ("pieces", "good pieces", "rejects", "blank wraps")
+
+
+#: What a machine's product and batch channels said.
+MARKS: dict[str, pl.DataType] = {"gauge": pl.String(), "at": UTC_US, "text": pl.String()}
+NO_MARKS = pl.DataFrame(schema=MARKS)
+_NOTHING_READ = np.empty(0, dtype=np.int64), np.empty(0)
+_NOTHING_TAKEN = NO_STEPS.frame()
 
 
 def _less_rejects(made: Counted, rejects: Counted) -> Counted:
@@ -115,7 +125,7 @@ class MachineCounts:
     usual_min: float | None = None
     readings: int = 0
     unknown_states: tuple[str, ...] = ()
-    marks: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=MARKS))
+    marks: pl.DataFrame = field(default_factory=lambda: NO_MARKS)
 
     def with_states(self) -> MachineCounts:
         """The same with the machine's states told where there are no readings of its counter."""
@@ -177,10 +187,6 @@ class MachineCounts:
         ]
 
 
-#: What a machine's product and batch channels said.
-MARKS: dict[str, pl.DataType] = {"gauge": pl.String(), "at": UTC_US, "text": pl.String()}
-
-
 def micros(moments: Sequence[datetime]) -> Ints:
     """Moments as microseconds since 1970."""
     return pl.Series(list(moments), dtype=UTC_US).dt.epoch("us").to_numpy()
@@ -221,24 +227,59 @@ def count_machine(
         Where the readings lack a column.
     """
     require(readings, READINGS, "readings")
-    spells = state_spells(machine, readings, gap_s=gap_s)
-    frames: dict[Counts, pl.DataFrame] = {}
+    read = {counter.id: good_values(readings, counter) for counter in machine.counters}
+    good = int((readings["quality"] == "good").sum())
+    return count_channels(machine, read, readings, good, gap_s=gap_s, planned=planned)
+
+
+def count_channels(
+    machine: Machine,
+    read: Mapping[str, tuple[Ints, Floats]],
+    said: pl.DataFrame,
+    good: int,
+    *,
+    gap_s: float,
+    planned: PlannedTime,
+) -> MachineCounts:
+    """Work out a machine's counters and its activity from readings parted by channel.
+
+    Parameters
+    ----------
+    machine : Machine
+        As in the plant description.
+    read : mapping
+        By channel the moments [µs] and values of each counter's good readings, in order.
+    said : polars.DataFrame
+        READINGS of at least the channels of states, products and batches.
+    good : int
+        Good readings of all channels.
+    gap_s : float
+        Longest interval between readings that still tells what happened in it [s].
+    planned : PlannedTime
+        When the works meant to run, for what was not read.
+
+    Returns
+    -------
+    MachineCounts
+        As by count_machine.
+    """
+    spells = state_spells(machine, said, gap_s=gap_s) if said.height else NO_SPELLS
+    steps: dict[Counts, Steps] = {}
     aside: dict[Counts, pl.DataFrame] = {}
     counters: dict[Counts, CounterIncrements] = {}
     for counter in machine.counters:
-        if counter.counts in frames:
+        if counter.counts in steps:
             continue
-        made = counter.counts in MADE
-        frames[counter.counts], aside[counter.counts] = set_aside(
-            channel_increments(readings, counter), spells if made else NO_SPELLS
-        )
-        counters[counter.counts] = counter_increments(frames[counter.counts], counter, planned)
-    seen = _counter_activity(machine, frames, gap_s)
-    every = float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None
-    return MachineCounts(
-        machine, counters, seen, spells, aside, every, int((readings["quality"] == "good").sum()),
-        tuple(unknown_states(machine, readings)), _marks_of(machine, readings),
-    )  # fmt: skip
+        every = counter_steps(*read.get(counter.id, _NOTHING_READ), counter)
+        spells_of = spells if counter.counts in MADE else NO_SPELLS
+        steps[counter.counts], taken = set_aside(every, spells_of)
+        aside[counter.counts] = taken.frame() if len(taken) else _NOTHING_TAKEN
+        counters[counter.counts] = counter_increments(steps[counter.counts], counter, planned)
+    seen = _counter_activity(machine, steps, gap_s)
+    usual = float(np.median(np.diff(seen.span))) / 6e7 if len(seen.span) > 1 else None
+    unknown = tuple(unknown_states(machine, said)) if said.height else ()
+    marks = _marks_of(machine, said) if said.height else NO_MARKS
+    return MachineCounts(machine, counters, seen, spells, aside, usual, good, unknown, marks)
 
 
 def _marks_of(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
@@ -252,28 +293,28 @@ def _marks_of(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
     return pl.concat(found)
 
 
-def _counter_activity(machine: Machine, added: Mapping[Counts, pl.DataFrame], gap_s: float) -> Clock:
+def _counter_activity(machine: Machine, added: Mapping[Counts, Steps], gap_s: float) -> Clock:
     """A machine's activity by its piece counters alone, a sizer's by its rope counter."""
     shows = piece_counter(machine)
     if shows is None and "rope" in added:
         return moving(added["rope"], gap_s)
-    made = added[shows.counts] if shows is not None else pl.DataFrame(schema=INCREMENTS)
+    made = added.get(shows.counts, NO_STEPS) if shows is not None else NO_STEPS
     if shows is not None and shows.counts == "good pieces":
         made = _together(made, added.get("rejects"))
     cycles = _together(made, added.get("blank wraps"))
-    pieces = None if cycles is made else made["n"]
-    return clock(cycles, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s, made=pieces)
+    pieces = None if cycles is made else made.n
+    return clock_of(cycles, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s, made=pieces)
 
 
-def _together(steps: pl.DataFrame, other: pl.DataFrame | None) -> pl.DataFrame:
+def _together(steps: Steps, other: Steps | None) -> Steps:
     """Add what another counter of the same cycles counted between the same readings."""
-    if other is None or not other.height:
+    if other is None or not len(other):
         return steps
-    added = ("n", "low", "high")
-    if steps.height == other.height and steps["start"].equals(other["start"]):
-        return steps.with_columns(steps[name] + other[name] for name in added)
+    mine, theirs = (steps.n, steps.low, steps.high), (other.n, other.low, other.high)
+    if np.array_equal(steps.start_us, other.start_us):
+        return Steps(steps.start_us, steps.end_us, *(a + b for a, b in zip(mine, theirs, strict=True)))
     # Where the other lacks a reading, its share of the interval is not known and is left out.
-    near = steps.select("start", "end").join(
-        other, on=["start", "end"], how="left", maintain_order="left", validate="1:1"
-    )
-    return steps.with_columns(steps[name] + near[name].fill_null(0.0) for name in added)
+    place = np.minimum(np.searchsorted(other.start_us, steps.start_us), len(other) - 1)
+    same = (other.start_us[place] == steps.start_us) & (other.end_us[place] == steps.end_us)
+    added = [np.where(same & ~np.isnan(part[place]), part[place], 0.0) for part in theirs]
+    return Steps(steps.start_us, steps.end_us, *(a + b for a, b in zip(mine, added, strict=True)))

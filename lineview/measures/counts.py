@@ -7,10 +7,11 @@ import math
 import numpy as np
 import polars as pl
 
-from lineview.columns import INCREMENTS, UTC_US, empty
+from lineview.columns import INCREMENTS, empty
 from lineview.errors import Fault, MeasureError
 from lineview.measures.modulus import find_modulus, fits_values
 from lineview.measures.odd_readings import Floats, Ints, Limits, off_course, thawed
+from lineview.measures.steps import NO_STEPS, Steps
 from lineview.plant import Counter
 
 _KINDS = ("step", "rollover", "reset", "glitch", "torn", "several turns")
@@ -74,44 +75,79 @@ def increments(
     >>> increments(readings, modulus=65536, fastest_per_min=400)["n"].to_list()
     [350.0, 346.0]
     """
-    _check(readings, modulus, fastest_per_min, margin)
-    at_us, value = _in_order(readings)
+    _refuse(_column_faults(readings) + _rate_faults(modulus, fastest_per_min, margin))
+    at_us, value = in_order(readings)
     if len(value) < 2:
         return empty(INCREMENTS)
+    steps, kind = _steps_and_kinds(at_us, value, modulus, fastest_per_min, margin)
+    return _as_frame(steps, kind, kinds=kinds)
+
+
+def steps_between(
+    at_us: Ints, value: Floats, *, modulus: int | None, fastest_per_min: float, margin: float = 0.05
+) -> Steps:
+    """Give what `increments` gives, from arrays and as arrays.
+
+    Parameters
+    ----------
+    at_us : array of int
+        Moments [µs since 1970], ascending, each once.
+    value : array of float
+        The counter's values [counts], all finite.
+    modulus, fastest_per_min, margin
+        As of `increments`.
+    """
+    _refuse(_rate_faults(modulus, fastest_per_min, margin))
+    if len(value) < 2:
+        return NO_STEPS
+    return _steps_and_kinds(at_us, value, modulus, fastest_per_min, margin)[0]
+
+
+def _steps_and_kinds(
+    at_us: Ints, value: Floats, modulus: int | None, fastest_per_min: float, margin: float
+) -> tuple[Steps, Ints]:
+    """Give the steps of two readings and more, and the place of each one's kind."""
     known = float(modulus) if modulus and fits_values(value, modulus) else None
     limits = Limits(known, fastest_per_min, margin)
-    if known is None and (np.diff(value) < 0).any():
-        limits = Limits(find_modulus(at_us, value, limits), fastest_per_min, margin)
     steps = np.diff(value)
+    if known is None and (steps < 0).any():
+        limits = Limits(find_modulus(at_us, value, limits), fastest_per_min, margin)
     added, most = limits.unrolled(steps), limits.most(np.diff(at_us) / 1e6)
     if _plain(added, most, limits):
         kind = np.where(steps < 0, np.uint8(_ROLLOVER), np.uint8(_STEP))
-        return _as_frame(at_us[:-1], at_us[1:], (added, added, added), kind, kinds=kinds)
+        return Steps(at_us[:-1], at_us[1:], added, added, added), kind
     odd, torn = off_course(at_us, value, limits)
     mark = _marks(odd, torn)
     kept = np.flatnonzero(~odd)
     frozen, trusted = thawed(at_us[kept], value[kept], limits)
-    found = _frame(at_us, value, kept[~frozen], kept[trusted], mark, limits)
-    return found if kinds else found.drop("kind")
+    return _classified(at_us, value, kept[~frozen], kept[trusted], mark, limits)
 
 
-def _check(readings: pl.DataFrame, modulus: int | None, fastest_per_min: float, margin: float) -> None:
-    faults = [
+def _refuse(faults: list[Fault]) -> None:
+    if faults:
+        raise MeasureError(faults)
+
+
+def _column_faults(readings: pl.DataFrame) -> list[Fault]:
+    return [
         Fault(f"column '{name}' is missing", "readings", "columns at and value")
         for name in ("at", "value")
         if name not in readings.columns
     ]
+
+
+def _rate_faults(modulus: int | None, fastest_per_min: float, margin: float) -> list[Fault]:
+    faults = []
     if modulus is not None and modulus <= 1:
         faults.append(Fault(f"the modulus is {modulus}", "modulus", "more than 1, or None"))
     if not (math.isfinite(fastest_per_min) and fastest_per_min > 0):
         faults.append(Fault(f"the fastest rate is {fastest_per_min}", "fastest_per_min", "more than 0"))
     if not (math.isfinite(margin) and margin >= 0):
         faults.append(Fault(f"the margin is {margin}", "margin", "0 or more"))
-    if faults:
-        raise MeasureError(faults)
+    return faults
 
 
-def _in_order(readings: pl.DataFrame) -> tuple[Ints, Floats]:
+def in_order(readings: pl.DataFrame) -> tuple[Ints, Floats]:
     """Give moments [µs] and values by time, each moment once; moments with two values are left out."""
     usable = readings.select("at", "value").filter(pl.col("value").is_finite() & pl.col("at").is_not_null())
     if not usable["at"].is_sorted():
@@ -138,7 +174,9 @@ def _marks(odd: np.ndarray, torn: np.ndarray) -> Ints:
     return np.cumsum(odd.astype(np.int64)) + (np.cumsum(torn.astype(np.int64)) << 32)
 
 
-def _frame(at_us: Ints, value: Floats, kept: Ints, trusted: Ints, mark: Ints, limits: Limits) -> pl.DataFrame:
+def _classified(
+    at_us: Ints, value: Floats, kept: Ints, trusted: Ints, mark: Ints, limits: Limits
+) -> tuple[Steps, Ints]:
     """Classify the increments between the kept readings."""
     i, j = kept[:-1], kept[1:]
     step = value[j] - value[i]
@@ -154,7 +192,8 @@ def _frame(at_us: Ints, value: Floats, kept: Ints, trusted: Ints, mark: Ints, li
         kind[(added >= 0) & (added + limits.modulus <= most)] = _SEVERAL
     kind[doubtful & (kind == _GLITCH)] = _RESET
     low, high = _bounds(value[j], added, most, kind, limits, doubtful)
-    return _as_frame(at_us[i], at_us[j], (added, low, high), kind)
+    open_ended = (kind == _RESET) | (kind == _SEVERAL)
+    return Steps(at_us[i], at_us[j], np.where(open_ended, np.nan, added), low, high), kind
 
 
 def _bounds(
@@ -173,20 +212,9 @@ def _bounds(
     return low, high
 
 
-def _as_frame(
-    start: Ints, end: Ints, counts: tuple[Floats, Floats, Floats], kind: Ints, *, kinds: bool = True
-) -> pl.DataFrame:
-    n, low, high = counts
-    open_ended = (kind == _RESET) | (kind == _SEVERAL)
-    counted = pl.Series(n)
-    frame = {
-        "start": pl.Series(start).cast(UTC_US),
-        "end": pl.Series(end).cast(UTC_US),
-        "n": counted.set(pl.Series(open_ended), None) if open_ended.any() else counted,
-        "low": counted if low is n else pl.Series(low),
-        "high": counted if high is n else pl.Series(high),
-    }
-    return pl.DataFrame(frame | {"kind": pl.Series(_KINDS).gather(kind)} if kinds else frame)
+def _as_frame(steps: Steps, kind: Ints, *, kinds: bool) -> pl.DataFrame:
+    frame = steps.frame().with_columns(low=pl.Series(steps.low), high=pl.Series(steps.high))
+    return frame.with_columns(kind=pl.Series(_KINDS).gather(kind)) if kinds else frame
 
 
 def pair_bounds(

@@ -9,6 +9,7 @@ import polars as pl
 
 from lineview.measures.rate import Floats, Ints
 from lineview.measures.state_codes import MEANINGS, SET_ASIDE, told_states
+from lineview.measures.steps import NO_STEPS, Steps
 from lineview.plant import Machine
 
 #: A code may lag the counter, or a channel be read seldom, by so much [µs].
@@ -114,38 +115,32 @@ def state_spells(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> S
     return Spells(start[kept], end[kept], meaning[kept], int(at[-1]))
 
 
-def set_aside(steps: pl.DataFrame, spells: Spells) -> tuple[pl.DataFrame, pl.DataFrame]:
+def set_aside(steps: Steps, spells: Spells) -> tuple[Steps, Steps]:
     """Take what a counter counted in maintenance out of its increments.
 
     Parameters
     ----------
-    steps : polars.DataFrame
-        Columns start, end, n, low, high of one counter's INCREMENTS.
+    steps : Steps
+        Of one counter.
     spells : Spells
         Of its machine.
 
     Returns
     -------
-    kept, taken : polars.DataFrame
-        The increments without, and columns start, end, n of what was taken out. An interval partly in
-        maintenance is shared out by time, in whole pieces.
+    kept, taken : Steps
+        The increments without, and what was taken out. An interval partly in maintenance is shared out by
+        time, in whole pieces.
     """
+    if not spells.any or not len(steps):
+        return steps, NO_STEPS
     apart = spells.only(*SET_ASIDE)
-    nothing = steps.select("start", "end", "n").clear()
-    if not apart.any or not steps.height:
-        return steps, nothing
-    start, end = (steps[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    start, end = steps.start_us, steps.end_us
     inside_s = apart.seconds_until(end) - apart.seconds_until(start)
-    share = pl.Series("share", np.clip(inside_s * 1e6 / np.maximum(end - start, 1), 0.0, 1.0))
+    share = np.clip(inside_s * 1e6 / np.maximum(end - start, 1), 0.0, 1.0)
     if not (share > 0).any():
-        return steps, nothing
-    gone = {name: (steps[name] * share).round() for name in ("n", "low", "high")}
-    taken = steps.select("start", "end").with_columns(n=gone["n"]).filter(share > 0)
+        return steps, NO_STEPS
+    n, low, high = (np.rint(part * share) for part in (steps.n, steps.low, steps.high))
+    taken = Steps(start, end, n, low, high).only(share > 0)
     # Where the count is not known, at most all of it was made outside maintenance.
-    top = (
-        pl.when(pl.col("n").is_null() & (pl.lit(share) < 1))
-        .then("high")
-        .otherwise(pl.col("high") - gone["high"])
-    )
-    kept = steps.with_columns(n=steps["n"] - gone["n"], low=steps["low"] - gone["low"], high=top)
-    return kept, taken
+    top = np.where(np.isnan(steps.n) & (share < 1), steps.high, steps.high - high)
+    return Steps(start, end, steps.n - n, steps.low - low, top), taken

@@ -20,6 +20,7 @@ from lineview.measures.rate import (
     stamp_spread_s,
     sums,
 )
+from lineview.measures.steps import Steps
 
 RUNNING, SLOW, STANDING, UNSEEN = range(4)
 _NONE = np.empty((0, 2), dtype=np.int64)
@@ -90,9 +91,23 @@ def clock(
     told, so it is set in the middle. Slow is what stays below the band for a minute and longer.
     Source: derived-tape
     """
-    start = increments["start"].dt.epoch("us").to_numpy()
-    end = increments["end"].dt.epoch("us").to_numpy()
-    n = increments["n"].cast(pl.Float64).to_numpy()  # a null is nan
+    pieces = None if made is None else made.cast(pl.Float64).to_numpy()  # a null is nan
+    return clock_of(Steps.of(increments), band_low_per_min=band_low_per_min, gap_s=gap_s, made=pieces)
+
+
+def clock_of(steps: Steps, *, band_low_per_min: float, gap_s: float, made: Floats | None = None) -> Clock:
+    """Give what `clock` gives, from arrays.
+
+    Parameters
+    ----------
+    steps : Steps
+        Of the piece counter.
+    band_low_per_min, gap_s
+        As of `clock`.
+    made : array of float, optional
+        As of `clock`; nan where the readings leave it open.
+    """
+    start, end, n = steps.start_us, steps.end_us, steps.n
     seconds = (end - start) / 1e6
     seen = np.isfinite(n) & (seconds <= gap_s)
     cycles = n if seen.all() else np.where(seen, n, 0.0)
@@ -103,29 +118,29 @@ def clock(
     slow = slow_intervals(cycles, holes.run_seconds(seconds), legs, band_low_per_min)
     code = np.full(len(cycles), RUNNING, dtype=np.uint8)
     code[slow], code[stands], code[~seen] = SLOW, STANDING, UNSEEN
-    bounds = _unseen_bounds(increments, seen)
+    bounds = _unseen_bounds(steps, seen)
     span = np.concatenate((start, end[-1:]))
     edge, codes = _stretches(span, code, holes)
-    counted = cycles if made is None else np.where(seen, made.fill_null(0.0).to_numpy(), 0.0)
+    counted = cycles if made is None else np.where(seen, _or_nothing(made), 0.0)
     at, pieces = holes.breakpoints(span, counted)
     return Clock(edge, codes, at, pieces, span, *bounds)
 
 
-def moving(increments: pl.DataFrame, gap_s: float) -> Clock:
+def moving(steps: Steps, gap_s: float) -> Clock:
     """Split the clock by a counter of metres: running wherever it counted.
 
     Parameters
     ----------
-    increments : polars.DataFrame
-        INCREMENTS of a sizer's rope counter [m], by time, each starting where the one before ends.
+    steps : Steps
+        Of a sizer's rope counter [m].
     gap_s : float
         Longest interval between readings that still tells what happened in it [s].
     """
-    start, end = (increments[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    start, end = steps.start_us, steps.end_us
     if not len(start):
         none = np.empty(0)
         return Clock(start, start, start, none, start, none, none, none)
-    n = increments["n"].fill_null(increments["low"]).to_numpy()
+    n = np.where(np.isnan(steps.n), steps.low, steps.n)
     code = np.where(n > 0, RUNNING, STANDING)
     code[(end - start) / 1e6 > gap_s] = UNSEEN
     turn = np.flatnonzero(np.concatenate(([True], code[1:] != code[:-1])))
@@ -170,12 +185,16 @@ def _holes(made: Floats, seconds: Floats, works: Bools, stands: Bools, legs: Leg
     return edges.joined(short_holes(made, seconds, legs, (before, after), spread))
 
 
-def _unseen_bounds(increments: pl.DataFrame, seen: Bools) -> tuple[Floats, Floats, Floats]:
+def _or_nothing(counts: Floats) -> Floats:
+    """Counts with 0 where they are not known."""
+    return np.where(np.isnan(counts), 0.0, counts)
+
+
+def _unseen_bounds(steps: Steps, seen: Bools) -> tuple[Floats, Floats, Floats]:
     if seen.all():
         nothing = np.zeros(len(seen) + 1)
         return nothing, nothing, nothing
-    low = increments["low"].cast(pl.Float64).fill_null(0.0).to_numpy()
-    high = increments["high"].cast(pl.Float64).to_numpy()
+    low, high = _or_nothing(steps.low), steps.high
     without = np.isnan(high)
     parts = (low, np.where(without, 0.0, high), without.astype(np.float64))
     least, most, unbounded = (sums(np.where(seen, 0.0, part)) for part in parts)

@@ -16,6 +16,7 @@ from lineview.machine.pieces import MADE, MARKS, MachineCounts
 from lineview.measures.counts import pair_bounds
 from lineview.measures.state_spells import NO_SPELLS, Spells, set_aside
 from lineview.measures.states import RUNNING, SLOW, STANDING, UNSEEN, Clock
+from lineview.measures.steps import Steps
 from lineview.plant import Counter, Counts, Machine
 from lineview.records.frames import ACTIVITY, COUNTERS, JOINED
 
@@ -165,12 +166,9 @@ def _seams(counter: Counter, ends: pl.DataFrame, apart: Spells) -> tuple[_Seams,
     sizes = ends["modulus"].drop_nulls()
     modulus = float(sizes[0]) if len(sizes) == ends.height and len(sizes) else None
     value, low, high = pair_bounds(at0, at1, v0, v1, modulus, counter.fastest_per_min)
-    columns = {"n": value, "low": low, "high": high}
-    frame = pl.DataFrame({"start": at0, "end": at1} | {k: v * counter.unit_value for k, v in columns.items()})
-    frame = frame.with_columns(pl.col("start", "end").cast(UTC_US), pl.col("n").fill_nan(None))
-    kept, taken = set_aside(frame, apart)
-    n, low, high = (kept[name].to_numpy() for name in ("n", "low", "high"))
-    return _Seams(at0, at1, n, low, high), taken
+    unit = counter.unit_value
+    kept, taken = set_aside(Steps(at0, at1, value * unit, low * unit, high * unit), apart)
+    return _Seams(at0, at1, kept.n, kept.low, kept.high), taken.frame()
 
 
 def _spells(records: pl.DataFrame) -> Spells:

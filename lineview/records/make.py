@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,17 +11,18 @@ import polars as pl
 
 from lineview.machine.counters import CounterIncrements, Floats, Ints
 from lineview.machine.likeliest import PlannedTime
-from lineview.machine.pieces import MachineCounts, count_machine
+from lineview.machine.pieces import MachineCounts, count_channels
 from lineview.measures.counts import known_modulus
 from lineview.measures.state_codes import told_states
 from lineview.measures.states import RUNNING, SLOW, UNSEEN, Clock
 from lineview.plant import Counts, Machine
-from lineview.records.frames import ACTIVITY, OUTPUT, RECORDS
+from lineview.records.frames import ACTIVITY, COMPUTED_FROM, OUTPUT, RECORDS, WINDOWS
+from lineview.records.readings import GAUGED, Series, WindowReadings
 
 #: Pieces along a running stretch are kept at steps of about so long [s], for its picture.
 STEP_S = 60.0
-#: Gauges of the rope, whose readings a record keeps.
-_GAUGED = ("rope diameter", "rope temperature", "roller speed")
+_NOTHING_SAID = pl.Series(dtype=pl.Int64)
+_NUMPY = {pl.Int64(): np.int64, pl.Float64(): np.float64, pl.Boolean(): np.bool_}
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ class Edges:
 
 
 def make_record(
-    machine: Machine, readings: pl.DataFrame, edges: Edges, planned: PlannedTime, *, gap_s: float
+    machine: Machine, readings: WindowReadings, edges: Edges, planned: PlannedTime, *, gap_s: float
 ) -> dict[str, Any]:
     """Work out what a machine's window came to.
 
@@ -47,8 +48,8 @@ def make_record(
     ----------
     machine : Machine
         As in the plant description.
-    readings : polars.DataFrame
-        READINGS of the machine within the window, and no others.
+    readings : WindowReadings
+        Of the machine within the window, and no others.
     edges : Edges
         What happened in it.
     planned : PlannedTime
@@ -61,21 +62,24 @@ def make_record(
     dict
         The columns of RECORDS but those of WINDOWS and COMPUTED_FROM, `machine` and `month`.
     """
-    counts = count_machine(machine, readings, gap_s=gap_s, planned=planned)
-    channels = {counter.counts: counter for counter in reversed(machine.counters)}
+    if readings.first_us is None:
+        return _nothing_read()
+    read = {name: (part.at_us, part.value) for name, part in readings.counters.items()}
+    counts = count_channels(machine, read, readings.said, readings.good, gap_s=gap_s, planned=planned)
     first_last: dict[Counts, tuple[int, float, int, float, float | None]] = {}
-    for kind, counter in channels.items():
-        ends = _ends(_good(readings, counter.id), counts.counters[kind])
-        if ends is not None:
+    for kind, counter in {counter.counts: counter for counter in reversed(machine.counters)}.items():
+        part = readings.counters.get(counter.id)
+        if part is not None and len(part.at_us):
+            ends = _ends(part, counts.counters[kind])
             first_last[kind] = (*ends, _size(known_modulus(counter), ends))
     counters = {kind: counts.counters[kind] for kind in counts.counters if kind in first_last}
     seen, spells = counts.seen, counts.spells
     # A state that nobody knows the meaning of ends the one before it all the same.
-    said = told_states(machine, readings)["at"].dt.epoch("us")
+    said = told_states(machine, readings.said)["at"].dt.epoch("us") if readings.said.height else _NOTHING_SAID
     return {
         "readings": counts.readings,
-        "first_read": readings["at"].min(),
-        "last_read": readings["at"].max(),
+        "first_read": readings.first_us,
+        "last_read": readings.last_us,
         "usual_min": counts.usual_min,
         **_counter_columns(counters, first_last),
         **_joined_columns(counters, edges.moments_us, _restarts(seen)),
@@ -89,28 +93,31 @@ def make_record(
         **_mark_columns(counts.marks),
         **_aside_columns(counts.aside),
         **_output_columns(counts, edges),
-        **_gauge_columns(machine, readings),
+        **_gauge_columns(machine, readings.gauges),
     }
 
 
-def _good(readings: pl.DataFrame, channel: str) -> pl.DataFrame:
-    """Good readings of a counter by time."""
-    good = (pl.col("channel") == channel) & (pl.col("quality") == "good") & pl.col("value").is_finite()
-    return readings.filter(good).sort("at")
+def _nothing_read() -> dict[str, Any]:
+    """The columns of a window without readings."""
+    made_of = (*WINDOWS, *COMPUTED_FROM, "machine", "month")
+    nothing: dict[str, Any] = {
+        name: [] if isinstance(dtype, pl.List) else None
+        for name, dtype in RECORDS.items()
+        if name not in made_of
+    }
+    return {**nothing, "readings": 0}
 
 
-def _ends(good: pl.DataFrame, added: CounterIncrements) -> tuple[int, float, int, float] | None:
+def _ends(good: Series, added: CounterIncrements) -> tuple[int, float, int, float]:
     """Moment [µs] and counts of the readings that a counter's increments begin and end with.
 
     A reading set aside as off course is not one of them; where there is a single reading it is both.
     """
-    if not good.height:
-        return None
-    at = good["at"].dt.epoch("us")
+    at_us = good.at_us
+    first, last = 0, len(at_us) - 1
     if len(added.end_us):
-        good = good.filter(at.is_in([int(added.start_us[0]), int(added.end_us[-1])]))
-        at = good["at"].dt.epoch("us")
-    return int(at[0]), float(good["value"][0]), int(at[-1]), float(good["value"][-1])
+        first, last = np.searchsorted(at_us, (added.start_us[0], added.end_us[-1])).tolist()
+    return int(at_us[first]), float(good.value[first]), int(at_us[last]), float(good.value[last])
 
 
 def _size(declared: int | None, ends: tuple[int, float, int, float]) -> float | None:
@@ -136,7 +143,7 @@ def _counter_columns(
 
 def _restarts(seen: Clock) -> Ints:
     """Moments [µs] at which the machine began to run."""
-    return seen.edge[:-1][np.isin(seen.code, (RUNNING, SLOW))]
+    return np.asarray(seen.edge[:-1][(seen.code == RUNNING) | (seen.code == SLOW)])
 
 
 def _joined_columns(
@@ -192,9 +199,10 @@ def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncr
     def add(values: Floats) -> Floats:
         return np.asarray(np.add.reduceat(values, begins))
 
+    value = add(counter.value)
+    low, high = (value if bound is counter.value else add(bound) for bound in (counter.low, counter.high))
     return CounterIncrements(
-        counter.start_us[begins], counter.end_us[ends],
-        add(counter.value), add(counter.low), add(counter.high),
+        counter.start_us[begins], counter.end_us[ends], value, low, high,
         counter.known[begins], np.add.reduceat(counter.readings, begins), counter.usual_us,
         counter.fastest_per_us, counter.step,
     )  # fmt: skip
@@ -230,32 +238,32 @@ def _thinned(seen: Clock) -> tuple[Ints, Floats]:
     at, made = seen.at, seen.pieces
     if len(at) < 3:
         return at, made
-    place = np.clip(np.searchsorted(seen.edge, at[:-1], side="right") - 1, 0, max(len(seen.code) - 1, 0))
-    runs = np.isin(seen.code[place], (RUNNING, SLOW)) if len(seen.code) else np.zeros(len(place), bool)
+    place = np.searchsorted(seen.edge, at[:-1], side="right") - 1
+    place = np.minimum(np.maximum(place, 0), len(seen.code) - 1)
+    runs = ((seen.code == RUNNING) | (seen.code == SLOW))[place]
     length = np.diff(at)
     slope = np.diff(made) / np.maximum(length, 1)
     keep = np.ones(len(at), dtype=bool)
     same = place[1:] == place[:-1]
     straight = np.abs(slope[1:] - slope[:-1]) <= 1e-15
     begin = seen.edge[place]
-    long_s = (seen.edge[np.minimum(place + 1, len(seen.edge) - 1)] - begin) / 1e6
-    step_us = np.maximum(long_s / np.maximum(np.round(long_s / STEP_S), 1.0), 1e-6) * 1e6
-    cell = np.floor((at[:-1] - begin) / step_us + 1e-9)
+    long_s = np.diff(seen.edge) / 1e6
+    step_us = (np.maximum(long_s / np.maximum(np.round(long_s / STEP_S), 1.0), 1e-6) * 1e6)[place]
+    steps = (at[:-1] - begin) / step_us
+    cell = np.floor(steps + 1e-9)
     over = np.ceil((at[1:] - begin) / step_us - 1e-9)  # the step that an interval ends in
     crosses = over - cell > 1
     steady = same & runs[1:] & runs[:-1] & (cell[1:] == cell[:-1]) & ~crosses[1:] & ~crosses[:-1]
-    exactly = (
-        np.abs((at[1:-1] - begin[1:]) / step_us[1:] - np.round((at[1:-1] - begin[1:]) / step_us[1:])) < 1e-9
-    )
+    exactly = np.abs(steps[1:] - np.round(steps[1:])) < 1e-9
     keep[1:-1] = ~((steady & ~exactly) | (same & straight))
     return at[keep], made[keep]
 
 
 def _mark_columns(marks: pl.DataFrame) -> dict[str, Any]:
     return {
-        "mark_gauge": marks["gauge"],
-        "mark_us": marks["at"].dt.epoch("us"),
-        "mark_text": marks["text"],
+        "mark_gauge": marks["gauge"].to_list(),
+        "mark_us": marks["at"].dt.epoch("us").to_numpy(),
+        "mark_text": marks["text"].to_list(),
     }
 
 
@@ -280,21 +288,22 @@ def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
     if not counted:
         return nothing
     first, last = min(int(c.start_us[0]) for c in counted), max(int(c.end_us[-1]) for c in counted)
-    inner = np.union1d(edges.product_us, edges.midnights_us)
-    at = np.concatenate(([first], inner[(inner > first) & (inner < last)], [last])).astype(np.int64)
-    good = counts.pieces(at[:-1], at[1:]).good
-    whole = counts.pieces(at[:1], at[-1:]).good
-    if good is None or whole is None:
+    inner = [at[(at > first) & (at < last)] for at in (edges.product_us, edges.midnights_us)]
+    at = np.concatenate(([first], np.union1d(*inner), [last])).astype(np.int64)
+    # The parts, and the whole as one more.
+    good = counts.pieces(np.append(at[:-1], first), np.append(at[1:], last)).good
+    if good is None:
         return nothing
+    whole_low, whole_high = good.low[-1], good.high[-1]
     place = np.searchsorted(edges.product_us, at[:-1], side="right") - 1
     day = np.searchsorted(edges.midnights_us, at[:-1], side="right")
     products = [edges.products[p] if p >= 0 else "" for p in place.tolist()]
-    value = np.nan_to_num(good.value)
-    unseen_s = np.minimum(good.missing_s * 1e6, np.diff(at))
+    value = np.nan_to_num(good.value[:-1])
+    unseen_s = np.minimum(good.missing_s[:-1] * 1e6, np.diff(at))
     unseen = np.where(unseen_s > 0, value * unseen_s / np.maximum(np.diff(at), 1), 0.0)
     # What the window leaves open lies where readings are missing, however the days and products part it.
     share = unseen_s / unseen_s.sum() if unseen_s.sum() > 0 else np.zeros(len(value))
-    below, above = float(value.sum() - whole.low[0]), float(whole.high[0] - value.sum())
+    below, above = float(value.sum() - whole_low), float(whole_high - value.sum())
     sums: dict[tuple[Any, str], Floats] = {}
     for k in range(len(value)):
         key = (edges.days[day[k]], products[k])
@@ -305,32 +314,53 @@ def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
     return dict(zip(OUTPUT, columns, strict=True))
 
 
-def _gauge_columns(machine: Machine, readings: pl.DataFrame) -> dict[str, Any]:
+def _gauge_columns(machine: Machine, gauges: Mapping[str, Series]) -> dict[str, Any]:
     """Readings of the rope's gauges, in the machine's order of gauges."""
-    names = [gauge.id for gauge in machine.gauges if gauge.measures in _GAUGED]
-    rows = readings.filter(pl.col("channel").is_in(names) & pl.col("value").is_not_null())
-    if not rows.height:
+    names = [gauge.id for gauge in machine.gauges if gauge.measures in GAUGED]
+    read = [(k, gauges[name]) for k, name in enumerate(names) if name in gauges and len(gauges[name].at_us)]
+    if not read:
         return {name: [] for name in ("gauge", "gauge_of", "gauge_us", "gauge_value", "gauge_sure")}
-    place = pl.Series(names)
-    rows = rows.with_columns(
-        of=pl.col("channel").replace_strict(names, list(range(len(place))), return_dtype=pl.Int64)
-    ).sort("of", "at")
     return {
         "gauge": names,
-        "gauge_of": rows["of"],
-        "gauge_us": rows["at"].dt.epoch("us"),
-        "gauge_value": rows["value"],
-        "gauge_sure": rows["quality"] == "good",
+        "gauge_of": np.concatenate([np.full(len(part.at_us), k, dtype=np.int64) for k, part in read]),
+        "gauge_us": np.concatenate([part.at_us for _, part in read]),
+        "gauge_value": np.concatenate([part.value for _, part in read]),
+        "gauge_sure": np.concatenate([part.good for _, part in read]),
     }
 
 
-def record_row(values: Mapping[str, Any]) -> pl.DataFrame:
-    """One record as a frame of RECORDS, from its columns as arrays, lists and single values."""
-    columns = []
+def record_rows(records: Sequence[Mapping[str, Any]]) -> pl.DataFrame:
+    """Records as a frame of RECORDS, each from its columns as arrays, lists and single values."""
+    columns: list[pl.Series] = []
+    flat: list[pl.Expr] = []
+    places = {}
     for name, dtype in RECORDS.items():
-        value = values[name]
-        if isinstance(dtype, pl.List):
-            columns.append(pl.Series(name, [pl.Series(value, dtype=dtype.inner, strict=False)], dtype=dtype))
-        else:
-            columns.append(pl.Series(name, [value], dtype=dtype))
-    return pl.DataFrame(columns)
+        values = [record[name] for record in records]
+        if not isinstance(dtype, pl.List):
+            columns.append(_single(name, values, dtype))
+            continue
+        values = [() if value is None else value for value in values]
+        length = np.array([len(value) for value in values], dtype=np.int64)
+        places[name] = pl.Series(name, length)
+        whole = pl.lit(_flat(values, dtype.inner)).implode()
+        # Days are cut as their numbers: slices lose what these stand for.
+        cut = whole.list.slice(pl.col(name).cum_sum() - pl.col(name), pl.col(name))
+        flat.append(cut.cast(dtype).alias(name))
+    lists = pl.DataFrame(places).select(flat)
+    return pl.DataFrame([*columns, *lists.get_columns()]).select(list(RECORDS))
+
+
+def _single(name: str, values: Sequence[Any], dtype: pl.DataType) -> pl.Series:
+    """A column of single values; a moment may be given as a whole number [µs]."""
+    if name in ("first_read", "last_read"):
+        return pl.Series(name, values, dtype=pl.Int64).cast(dtype)
+    return pl.Series(name, values, dtype=dtype)
+
+
+def _flat(values: Sequence[Any], dtype: Any) -> pl.Series:
+    """The entries of lists or arrays, one after the other; days as their numbers."""
+    some = [value for value in values if len(value)]
+    if some and all(isinstance(value, np.ndarray) for value in some):
+        return pl.Series(np.concatenate(some).astype(_NUMPY[dtype], copy=False))
+    entries = pl.Series([entry for value in some for entry in value], dtype=dtype, strict=False)
+    return entries.to_physical() if dtype == pl.Date() else entries

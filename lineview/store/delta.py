@@ -91,7 +91,14 @@ class TableFiles:
         return TableFiles(self._folder, self._schema, listed.filter(pl.col("intake").is_in(list(intakes))))
 
     def scan(
-        self, files: pl.DataFrame, machine: str, first: int, last: int, hidden: Iterable[int]
+        self,
+        files: pl.DataFrame,
+        machine: str,
+        first: int,
+        last: int,
+        hidden: Iterable[int],
+        *,
+        coded: bool = False,
     ) -> pl.LazyFrame | None:
         """Give the rows of a machine from one moment to another, both included [µs since 1970].
 
@@ -105,6 +112,8 @@ class TableFiles:
             The moments.
         hidden : iterable of int
             Intakes that are not to be seen.
+        coded : bool
+            Give columns of few distinct texts as the codes that they are kept as.
 
         Returns
         -------
@@ -119,20 +128,37 @@ class TableFiles:
         )
         if wanted.is_empty():
             return None
-        paths = [self._folder / path for path in wanted["path"]]
+        paths = [self._folder / path for path in wanted.sort("first", maintain_order=True)["path"]]
         start, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in (first, last))
+        rows = self._coded(paths) if coded else self._plain(paths)
         return (
-            pl.scan_parquet(
-                paths,
-                hive_partitioning=False,
-                schema=self._written,
-                missing_columns="insert",
-                cast_options=_CODES_ARE_TEXT,
-            )
-            .filter(pl.col("at").is_between(start, end))
+            rows.filter(pl.col("at").is_between(start, end))
             .with_columns(machine=pl.lit(machine))
             .select(list(self._schema))
         )
+
+    def _plain(self, paths: Sequence[Path]) -> pl.LazyFrame:
+        return pl.scan_parquet(
+            list(paths),
+            hive_partitioning=False,
+            schema=self._written,
+            missing_columns="insert",
+            cast_options=_CODES_ARE_TEXT,
+        )
+
+    def _coded(self, paths: Sequence[Path]) -> pl.LazyFrame:
+        """The files' rows with codes for few distinct texts; files of former versions hold the texts."""
+        types = _as_codes(self._written)
+        return pl.concat(
+            [_with_types(pl.scan_parquet(path, hive_partitioning=False), types) for path in paths]
+        )
+
+
+def _with_types(rows: pl.LazyFrame, types: Mapping[str, pl.DataType]) -> pl.LazyFrame:
+    """A file's rows in these columns; null in one that the file lacks."""
+    there = rows.collect_schema()
+    lacking = [pl.lit(None, dtype).alias(name) for name, dtype in types.items() if name not in there]
+    return rows.with_columns(lacking).select(list(types)).cast(pl.Schema(types))
 
 
 class PartedTable(TableFiles):
@@ -252,11 +278,7 @@ class PartedTable(TableFiles):
             for name in _OFTEN_EMPTY
             if name in self._written and all(one[name].null_count() == one.height for one in piece.rows)
         ]
-        types = {
-            name: pl.Categorical() if name in _CODED else dtype
-            for name, dtype in self._written.items()
-            if name not in empty_
-        }
+        types = {name: dtype for name, dtype in _as_codes(self._written).items() if name not in empty_}
         coded = [frame.lazy().select(list(types)).cast(pl.Schema(types)) for frame in piece.rows]
         rows = pl.concat(coded).with_columns(intake=pl.lit(intake, pl.Int64))
 
@@ -308,6 +330,10 @@ def _ends(piece: Piece) -> tuple[datetime, datetime]:
     """Give the first and last moment of a file's rows."""
     first = min(frame["at"][0] for frame in piece.rows)
     return first, max(frame["at"][-1] for frame in piece.rows)
+
+
+def _as_codes(schema: Mapping[str, pl.DataType]) -> dict[str, pl.DataType]:
+    return {name: pl.Categorical() if name in _CODED else dtype for name, dtype in schema.items()}
 
 
 def _statistics(piece: Piece, intake: int) -> str:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from itertools import pairwise
 
+import numpy as np
 import polars as pl
 from sqlalchemy import select
 
@@ -13,8 +15,11 @@ from lineview.store.extents import spans
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.kinds import Kind
-from lineview.store.settle import told_once
+from lineview.store.settle import one_a_moment, told_once
 from lineview.store.tables import extents, intakes, of_kind
+
+#: What is told of a channel at a moment.
+_TOLD = ("at", "value", "text", "quality")
 
 
 class Measured:
@@ -56,11 +61,40 @@ class Measured:
         order = [name for name in ("channel", "at") if name in self._schema]
         return lazy.collect().sort(order, maintain_order=True)
 
+    def by_channel(self, machine: str, first: int, last: int) -> dict[str, pl.DataFrame]:
+        """Give the readings of each channel, both ends included [µs since 1970].
+
+        Returns
+        -------
+        dict
+            By channel its at, value, text and quality (as codes) by time, each moment once.
+        """
+        lazy = self._scan(machine, first, last, None, coded=True)
+        if lazy is None:
+            return {}
+        parts = _parted(lazy.select("channel", *_TOLD).collect())
+        odd = [name for name, part in parts.items() if _repeats(part)]
+        if odd:
+            # Only what is told of one moment more than once needs its intake and row.
+            rows = lazy.filter(pl.col("channel").is_in(odd)).drop("machine").collect()
+            settled = {
+                name: one_a_moment(part)
+                for name, part in _parted(rows.sort("at", maintain_order=True)).items()
+            }
+            parts |= {name: part.select(_TOLD) for name, part in settled.items()}
+        return parts
+
     def _scan(
-        self, machine: str, first: int, last: int, channels: Sequence[str] | None
+        self,
+        machine: str,
+        first: int,
+        last: int,
+        channels: Sequence[str] | None,
+        *,
+        coded: bool = False,
     ) -> pl.LazyFrame | None:
         files = self._table.files()  # before the hidden intakes: an intake is seen whole or not at all
-        lazy = self._table.scan(files, machine, first, last, self._journal.hidden())
+        lazy = self._table.scan(files, machine, first, last, self._journal.hidden(), coded=coded)
         if lazy is None or first > last or channels is None:
             return None if first > last else lazy
         return lazy.filter(pl.col("channel").is_in(list(channels)))
@@ -80,6 +114,28 @@ class Measured:
         if lazy is None:
             return None
         return (lazy if channels is None else lazy.select("channel", "at", "value", "text")).collect()
+
+
+def _parted(rows: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    """Rows by channel, each by time."""
+    code = rows["channel"].to_physical().to_numpy()
+    if not (code[1:] >= code[:-1]).all():
+        order = np.argsort(code, kind="stable")
+        rows, code = rows[order], code[order]
+    turns = np.flatnonzero(code[1:] != code[:-1]) + 1
+    found = {}
+    for begin, end in pairwise([0, *turns.tolist(), len(code)]):
+        part = rows.slice(begin, end - begin)
+        if part.height:
+            name = str(part["channel"][0])
+            found[name] = part if part["at"].is_sorted() else part.sort("at", maintain_order=True)
+    return found
+
+
+def _repeats(part: pl.DataFrame) -> bool:
+    """Whether two rows, by time, are of one moment."""
+    at_us = part["at"].dt.epoch("us").to_numpy()
+    return bool((at_us[1:] == at_us[:-1]).any())
 
 
 class Told:
