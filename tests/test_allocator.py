@@ -16,7 +16,8 @@ print(os.environ[allocator.SETTING], any(name.partition(".")[0] == "polars" for 
 def printed(**environment: str) -> str:
     run = subprocess.run(
         [sys.executable, "-c", CODE],
-        env={**os.environ, **environment},
+        # What a test before this one set in this process is not what a user has set.
+        env={k: v for k, v in os.environ.items() if k != "_RJEM_MALLOC_CONF"} | environment,
         check=True,
         capture_output=True,
         text=True,
