@@ -1,1 +1,64 @@
-"""What several tests share."""
+"""Which tests are quick and what kind the others are, by folder; and the invented week for all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from shutil import copytree
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.main_job.invented_week import DEMO
+
+if TYPE_CHECKING:  # loaded by those tests alone that need them
+    from lineview.take_in import Taken
+    from lineview.works import Works
+
+TESTS = Path(__file__).parent
+#: Folders and files whose tests take seconds all together.
+QUICK = {
+    "structure", "core", "plant", "stats", "machine", "measures", "published", "stock", "order", "report",
+}  # fmt: skip
+#: Folders that are kept apart by a marker of their name.
+APART = {"bench", "browser", "truth"}
+#: A test with one of these is not quick, wherever it stands.
+SLOW = {"long", "bench", "browser", "truth", "slow"}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark every test by the folder it stands in."""
+    for item in items:
+        folder = item.path.relative_to(TESTS).parts[0]
+        if folder in APART:
+            item.add_marker(folder)
+        elif folder in QUICK and not any(item.get_closest_marker(name) for name in SLOW):
+            item.add_marker("quick")
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's week, written afresh."""
+    from lineview.demo.make import make_demo
+
+    into = tmp_path_factory.mktemp("demo")
+    make_demo(into)
+    return into
+
+
+@pytest.fixture(scope="session")
+def week(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Works]:
+    """A works into which the shipped invented week has been taken."""
+    from lineview.works import Works
+
+    folder = tmp_path_factory.mktemp("works")
+    copytree(DEMO, folder, dirs_exist_ok=True)
+    with Works(folder) as works:
+        works.taken = works.take([folder / "exports"])  # type: ignore[attr-defined]  # kept for `taken`
+        yield works
+
+
+@pytest.fixture(scope="session")
+def taken(week: Works) -> list[Taken]:
+    """What came of each of the week's exports."""
+    return week.taken  # type: ignore[attr-defined,no-any-return]  # see above

@@ -4,6 +4,8 @@ import os
 import subprocess
 import sys
 
+from lineview.allocator import SETTING
+
 CODE = """
 import os, sys
 import lineview.cli
@@ -14,10 +16,11 @@ print(os.environ[allocator.SETTING], any(name.partition(".")[0] == "polars" for 
 
 
 def printed(**environment: str) -> str:
+    # polars, where a test before this one has loaded it, leaves its own setting in the environment
+    inherited = {name: value for name, value in os.environ.items() if name != SETTING}
     run = subprocess.run(
         [sys.executable, "-c", CODE],
-        # What a test before this one set in this process is not what a user has set.
-        env={k: v for k, v in os.environ.items() if k != "_RJEM_MALLOC_CONF"} | environment,
+        env={**inherited, **environment},
         check=True,
         capture_output=True,
         text=True,

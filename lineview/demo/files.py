@@ -1,4 +1,4 @@
-"""Files that come out the same, byte for byte, each time: gzip, spreadsheets, open document sheets."""
+"""Files that come out the same each time, byte for byte, and how they write moments."""
 
 from __future__ import annotations
 
@@ -6,9 +6,10 @@ import gzip
 import io
 import zipfile
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from xml.sax.saxutils import escape
+from zoneinfo import ZoneInfo
 
 from xlsxwriter import Workbook
 
@@ -109,3 +110,56 @@ def _ods_cell(cell: Cell) -> str:
         shown = f"{cell:g}"
         kind = f'office:value-type="float" office:value="{cell}"'
     return f"<table:table-cell {kind}><text:p>{shown}</text:p></table:table-cell>"
+
+
+def wall(at_s: float, zone: ZoneInfo) -> datetime:
+    """Give a moment as wall time, without its zone, to the millisecond.
+
+    Parameters
+    ----------
+    at_s : float
+        The moment [s] since 1970, UTC.
+    zone : zoneinfo.ZoneInfo
+        Whose wall time is wanted.
+
+    Returns
+    -------
+    datetime.datetime
+        Wall time without a zone; in the hour that clocks repeat only its `fold` tells the two apart.
+    """
+    return datetime.fromtimestamp(round(at_s, 3), zone).replace(tzinfo=None)
+
+
+def serial(at_s: float, zone: ZoneInfo) -> float:
+    """Give a moment as a spreadsheet's serial number of wall time.
+
+    Parameters
+    ----------
+    at_s : float
+        The moment [s] since 1970, UTC.
+    zone : zoneinfo.ZoneInfo
+        Whose wall time is wanted.
+
+    Returns
+    -------
+    float
+        Days [d] of wall time since 30 December 1899, with their fraction.
+
+    Examples
+    --------
+    >>> serial(0.0, ZoneInfo("UTC"))
+    25569.0
+    """
+    return (wall(at_s, zone) - datetime(1899, 12, 30)).total_seconds() / 86400.0  # noqa: DTZ001 - wall time
+
+
+def week_of(day: date) -> str:
+    """Give a date's week as ISO 8601 writes it.
+
+    Examples
+    --------
+    >>> week_of(date(2026, 6, 8))
+    '2026-W24'
+    """
+    year, week, _ = day.isocalendar()
+    return f"{year}-W{week:02d}"

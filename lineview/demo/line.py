@@ -9,15 +9,14 @@ import numpy as np
 
 from lineview.demo.reels import Mount, Rack
 from lineview.demo.rope import Batch, new_batch
-from lineview.demo.shift_run import ShiftRun, Sizer
+from lineview.demo.shift import ShiftRun, Sizer
 from lineview.demo.spec import LineSpec
-from lineview.demo.stretch import ShiftTruth
-from lineview.demo.windows import Window
+from lineview.demo.stretches import ShiftTruth, Window
 from lineview.plant import Product
 
 
 @dataclass(frozen=True)
-class Adjusted:
+class DoneAdjustment:
     """An adjustment as it happened: when, after which running hour, how far, and whether written down."""
 
     machine: str
@@ -36,7 +35,7 @@ class LineTruth:
     shifts: list[ShiftTruth] = field(default_factory=list)
     batches: list[Batch] = field(default_factory=list)
     mounts: list[Mount] = field(default_factory=list)
-    adjustments: list[Adjusted] = field(default_factory=list)
+    adjustments: list[DoneAdjustment] = field(default_factory=list)
 
 
 class LineRun:
@@ -62,12 +61,12 @@ class LineRun:
 
     def shift(self, window: Window) -> ShiftTruth:
         """Run one shift and give what happened."""
-        run = ShiftRun(self.spec, self.rng, self.rack, self.sizer, window, self._slow_legs(window))
+        run = ShiftRun(self.spec, self.rng, self.rack, self.sizer, window, self._slow_stretches(window))
         if not self.rack.mounted:
             self.rack.mount(self.spec.film_of(self.product), window.start_s + 30.0)
             self.rack.mount(self.spec.paper_of(self.product), window.start_s + 90.0)
             for reel in list(self.rack.mounted.values()):
-                run.feed(reel.web.kind, reel.web.start_m, "reel starts", window.start_s + 100.0)
+                run.start_reel(reel.web, window.start_s + 100.0)
         run.idle(float(self.rng.uniform(340.0, 560.0)), "stop", "start-up")
         closing = window.end_s - float(self.rng.uniform(400.0, 640.0))
         while run.now < closing - 500.0:
@@ -86,8 +85,8 @@ class LineRun:
         level = self.sizer.level_mm(self.spec)
         batch = new_batch(self.spec, self.rng, name, self.product, level)
         run.run(batch)
-        batch.cut_short = batch.made < batch.pieces
-        if batch.made:
+        batch.cut_short = batch.pieces_cut < batch.pieces
+        if batch.pieces_cut:
             self.truth.batches.append(batch)
         self.to_go -= 1
 
@@ -110,12 +109,14 @@ class LineRun:
         return which if due else None
 
     def _adjust(self, at_s: float) -> None:
-        one = self.spec.adjustments[self.sizer.next_adjustment]
-        self.sizer.steps_mm += one.step_mm
+        adjustment = self.spec.adjustments[self.sizer.next_adjustment]
+        self.sizer.steps_mm += adjustment.step_mm
         self.sizer.next_adjustment += 1
         run_h = self.sizer.run_s / 3600.0
         self.truth.adjustments.append(
-            Adjusted(self.spec.sizer, at_s, run_h, one.step_mm, one.recorded, one.what)
+            DoneAdjustment(
+                self.spec.sizer, at_s, run_h, adjustment.step_mm, adjustment.recorded, adjustment.what
+            )
         )
 
     def _changeover(self, run: ShiftRun, closing: float) -> bool:
@@ -135,22 +136,22 @@ class LineRun:
         film = self.spec.film_of(following)
         if film.id != self.rack.mounted["film"].web.id:
             self.rack.mount(film, at + 30.0)
-            run.feed("film", film.start_m, "reel starts", at + 32.0)
+            run.start_reel(film, at + 32.0)
         run.feed("film", self.spec.register_m, "changeovers", at + 60.0)
         self.product = following
         self.to_go = int(self.rng.integers(*self.spec.campaign_batches, endpoint=True))
         return True
 
-    def _slow_legs(self, window: Window) -> list[tuple[float, float, float]]:
-        legs = [
-            (window.start_s + leg.after_h * 3600.0, leg.minutes * 60.0, leg.per_min)
-            for leg in self.spec.slow_legs
-            if leg.shift == self.shifts_done
+    def _slow_stretches(self, window: Window) -> list[tuple[float, float, float]]:
+        slow = [
+            (window.start_s + stretch.after_h * 3600.0, stretch.minutes * 60.0, stretch.per_min)
+            for stretch in self.spec.slow_stretches
+            if stretch.shift == self.shifts_done
         ]
         length = window.end_s - window.start_s
-        if not legs and self.rng.random() < self.spec.slow_legs_per_shift:
+        if not slow and self.rng.random() < self.spec.slow_stretches_per_shift:
             begin = window.start_s + float(self.rng.uniform(0.1, 0.85)) * length
-            legs = [
+            slow = [
                 (begin, float(self.rng.uniform(20.0, 40.0)) * 60.0, float(self.rng.uniform(262.0, 288.0)))
             ]
-        return [(begin, begin + seconds, per_min) for begin, seconds, per_min in legs]
+        return [(begin, begin + seconds, per_min) for begin, seconds, per_min in slow]

@@ -9,20 +9,24 @@ from pathlib import Path
 
 import numpy as np
 
-from lineview.demo.day import LineDay, week_of
+from lineview.demo.counter_truth import CounterTruth, LineDay, Totals
+from lineview.demo.exports import (
+    gaps_of,
+    hall_rows,
+    write_sizer1,
+    write_sizer2,
+    write_unknown,
+    write_wrap1,
+    write_wrap2,
+)
+from lineview.demo.files import week_of
 from lineview.demo.line import LineRun
-from lineview.demo.scenario import demo_plant, demo_plant_text, line_specs
-from lineview.demo.sheets_of_weeks import write_weeks
-from lineview.demo.shelf import Counted
-from lineview.demo.sizer_exports import hall_rows, write_sizer1, write_sizer2
-from lineview.demo.stretch import ShiftTruth
-from lineview.demo.tally import Tally, Totals
-from lineview.demo.truth import write_truth
-from lineview.demo.unknown import write_unknown
+from lineview.demo.spec import demo_plant, demo_plant_text, line_specs
+from lineview.demo.stretches import ShiftTruth, Window, windows
+from lineview.demo.truth import StockCount, write_truth
 from lineview.demo.weighing import Weighed, batch_pieces, weigh, wrap_mass_g
-from lineview.demo.windows import Window, windows
 from lineview.demo.works import Works
-from lineview.demo.wrap_exports import gaps_of, write_wrap1, write_wrap2
+from lineview.demo.written_records import write_weekly_exports
 
 NOTICE = """INVENTED DATA
 
@@ -61,7 +65,7 @@ def make_demo(into: Path, *, days: int = 7, seed: int = 1, start: date = date(20
     )
     for number, shifts in _by_day(windows(plant, start, days), start):
         _day(works, number, shifts, into / "exports")
-    counts = write_weeks(works, into / "exports", start, days)
+    counts = write_weekly_exports(works, into / "exports", start, days)
     write_unknown(into / "unknown", seed, start)
     _finish(works, into / "truth", counts, {"seed": seed, "days": days, "start": start.isoformat()})
 
@@ -75,14 +79,14 @@ def _day(works: Works, number: int, shifts: list[Window], folder: Path) -> None:
     days = []
     for i, run in enumerate(works.runs):
         lived = [run.shift(w) for w in shifts]
-        tally = Tally(run.spec, lived, works.totals[i])
-        works.totals[i] = tally.totals()
+        counters = CounterTruth(run.spec, lived, works.totals[i])
+        works.totals[i] = counters.totals()
         products = {b.id: b.product.id for b in run.truth.batches}
-        day = LineDay(run.spec, number, shifts[0].date, tally, works.rng, works.lost, products)
+        day = LineDay(run.spec, number, shifts[0].date, counters, works.rng, works.lost, products)
         pieces = [p for shift in lived for p in batch_pieces(shift)]
         works.truth.add(day, gaps_of(day), pieces)
         for p in pieces:
-            works.made[week_of(day.date), run.spec.line, products[p.batch]] += p.good
+            works.good_by_week[week_of(day.date), run.spec.line, products[p.batch]] += p.good
         works.stops[i] += list(_noted_stops(day))
         for shift in lived:
             works.weighed[i] += _weighed(works, i, day, shift)
@@ -114,5 +118,5 @@ def _noted_stops(day: LineDay) -> Iterator[tuple[str, float, float, str]]:
             yield day.spec.wrap, s.t0, s.t1, s.reason
 
 
-def _finish(works: Works, folder: Path, counts: list[Counted], rest: dict[str, object]) -> None:
+def _finish(works: Works, folder: Path, counts: list[StockCount], rest: dict[str, object]) -> None:
     write_truth(folder, works.truth, [r.truth for r in works.runs], counts, rest)

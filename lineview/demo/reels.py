@@ -19,6 +19,7 @@ class Reel:
     label_m: float
     true_m: float
     left_m: float
+    end_m: float
     splices_left_m: list[float] = field(default_factory=list)
     mounted: int = 1
 
@@ -50,7 +51,7 @@ class Rack:
         self.rng = rng
         self.mounted: dict[str, Reel] = {}
         self.waiting: dict[str, list[Reel]] = {}
-        self.made: dict[str, int] = {"film": 0, "wax paper": 0}
+        self.new_reels: dict[str, int] = {"film": 0, "wax paper": 0}
         self.mounts: list[Mount] = []
 
     def mount(self, web: Web, at_s: float) -> Reel:
@@ -71,7 +72,7 @@ class Rack:
         return reel
 
     def _put_away(self, old: Reel) -> float:
-        if old.left_m <= old.web.end_m + 1.0:
+        if old.left_m <= old.end_m + 1.0:
             return float(round(old.left_m))
         noted = round(old.left_m / 5.0) * 5.0
         base = old.id.split(".")[0]
@@ -81,8 +82,8 @@ class Rack:
         return noted
 
     def _new(self, web: Web) -> Reel:
-        self.made[web.kind] += 1
-        count = self.made[web.kind]
+        self.new_reels[web.kind] += 1
+        count = self.new_reels[web.kind]
         label = web.reel_length_m or 1000.0
         error = self.rng.normal(0.0, self.spec.sd_reel_length)
         for kind, which, relative in self.spec.mislabelled:
@@ -93,4 +94,7 @@ class Rack:
         places = sorted(self.rng.uniform(0.1, 0.9, many) * true)
         letter = "F" if web.kind == "film" else "P"
         reel_id = f"{letter}{self.spec.wrap[-1]}-{count:04d}"
-        return Reel(reel_id, web, label, true, true, [float(p) for p in places])
+        end = web.end_m
+        if self.spec.sd_end_m:
+            end = max(0.5, end + self.spec.sd_end_m * float(self.rng.normal()))
+        return Reel(reel_id, web, label, true, true, end, [float(p) for p in places])

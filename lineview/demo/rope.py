@@ -24,7 +24,7 @@ class Batch:
     density: float
     temperature_c: float
     pieces: int
-    made: int = 0
+    pieces_cut: int = 0
     noise_mm: float = 0.0
     start_s: float | None = None
     end_s: float | None = None
@@ -53,7 +53,7 @@ def new_batch(
     Returns
     -------
     Batch
-        Not begun yet: nothing made, no start, no end.
+        Not begun yet: nothing cut, no start, no end.
     """
     mass_in = float(rng.normal(spec.batch_kg, 0.12))
     shift = float(rng.normal(0.0, spec.sd_batch_mm))
@@ -132,7 +132,7 @@ def rope_seconds(
         last = step * last + kicks[i]
         noise[i] = last
     batch.noise_mm = float(last)
-    share = (batch.made + pieces * np.linspace(0.0, 1.0, n)) / max(batch.pieces, 1)
+    share = (batch.pieces_cut + pieces * np.linspace(0.0, 1.0, n)) / max(batch.pieces, 1)
     temperature = batch.temperature_c - 1.2 * (share - 0.5)
     diameter = (
         batch.product.diameter_mm + level + batch.shift_mm + spec.taper_mm * (share - 0.5)

@@ -1,10 +1,12 @@
-"""What a simulated line is: its physics, its faults and its habits, each a number that can be changed."""
+"""What a simulated line is, each number changeable; and the two lines of the demo's works. All invented."""
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass
+from importlib.resources import files
 
-from lineview.plant import Product, Web
+from lineview.plant import Plant, Product, Web
 
 
 @dataclass(frozen=True)
@@ -32,8 +34,8 @@ class Adjustment:
 
 
 @dataclass(frozen=True)
-class SlowLeg:
-    """A leg at a lower rate, its start [h] into the shift of this number (from 0)."""
+class SlowStretch:
+    """A stretch at a lower rate, its start [h] into the shift of this number (from 0)."""
 
     shift: int
     after_h: float
@@ -66,7 +68,7 @@ class LineSpec:
     wear_mm_per_h : float
         Drift of the diameter per running hour of the sizer.
     sd_batch_mm, sd_noise_mm : float
-        Standard deviation of the batch's own shift, and of the correlated noise within it.
+        Standard deviation of each batch's shift, and of the correlated noise within it.
     phi_per_20s : float
         Autocorrelation of that noise 20 s apart.
     taper_mm : float
@@ -75,6 +77,14 @@ class LineSpec:
         Effect of rope temperature, and its usual value.
     sd_density_batch, sd_density_piece, sd_cut : float
         Relative standard deviations of density (batch, piece) and cut length (piece).
+    sd_rate : float
+        Relative standard deviation of the rate from one run between stops to the next.
+    least_stop_s, least_run_s : float
+        No stop for a cause, and no run from one such stop to the next, is shorter.
+    sd_start_m, sd_end_m, sd_splice_m : float
+        Standard deviations of the web lost where a reel starts, left where it ends, and lost at a splice.
+    splice_stop_s : float
+        Median of the stop at a splice.
     """
 
     line: str
@@ -83,6 +93,7 @@ class LineSpec:
     products: tuple[Product, ...]
     webs: tuple[Web, ...]
     set_per_min: float = 352.0
+    sd_rate: float = 0.0
     batch_kg: float = 22.7
     scrap_share: float = 0.012
     campaign_batches: tuple[int, int] = (4, 8)
@@ -105,8 +116,10 @@ class LineSpec:
     sd_gauge_mm: float = 0.012
     transport_s: float = 8.0
     stop_causes: tuple[StopCause, ...] = STOP_CAUSES
-    slow_legs: tuple[SlowLeg, ...] = ()
-    slow_legs_per_shift: float = 0.7
+    least_stop_s: float = 8.0
+    least_run_s: float = 0.0
+    slow_stretches: tuple[SlowStretch, ...] = ()
+    slow_stretches_per_shift: float = 0.7
     reject_share: float = 0.010
     reject_share_restart: float = 0.10
     restart_pieces: int = 40
@@ -116,6 +129,10 @@ class LineSpec:
     register_m: float = 2.5
     rethread_m: float = 0.8
     sd_reel_length: float = 0.004
+    sd_start_m: float = 0.0
+    sd_end_m: float = 0.0
+    sd_splice_m: float = 0.0
+    splice_stop_s: float = 32.0
     splices_per_reel: float = 0.5
     #: (kind of web, which new reel from 1, relative error of its true length)
     mislabelled: tuple[tuple[str, int, float], ...] = ()
@@ -127,3 +144,51 @@ class LineSpec:
     def paper_of(self, product: Product) -> Web:
         """Give the product's wax paper."""
         return next(w for w in self.webs if w.id in product.webs and w.kind == "wax paper")
+
+
+LINE_1_PRODUCTS = ("vanilla", "caramel", "hazelnut", "peppermint", "liquorice")
+LINE_2_PRODUCTS = ("raspberry", "lemon", "pear", "vanilla", "peppermint")
+
+
+def demo_plant_text() -> str:
+    """Give the demo's plant.toml as text."""
+    return files("lineview.demo").joinpath("plant.toml").read_text(encoding="utf-8")
+
+
+def demo_plant() -> Plant:
+    """Give the demo's plant description.
+
+    Examples
+    --------
+    >>> [m.id for m in demo_plant().machines]
+    ['sizer1', 'wrap1', 'sizer2', 'wrap2']
+    """
+    return Plant.model_validate(tomllib.loads(demo_plant_text()))
+
+
+def line_specs(plant: Plant) -> tuple[LineSpec, LineSpec]:
+    """Give the two lines: the first sizer wears and is adjusted, the second is steady but once touched.
+
+    The first line's ninth wax-paper reel holds 5.5 % less than its label says. On the second line the
+    knife jams more and more often.
+    """
+    growing = tuple(
+        StopCause(c.reason, c.per_hour, c.median_s, c.sigma, 0.015 if c.reason == "jam at knife" else 0.0)
+        for c in STOP_CAUSES
+    )
+    later = tuple(Adjustment(75.0 + 45.0 * i, -0.28 if i == 0 else -0.25) for i in range(40))
+    first = LineSpec(
+        "line1", "sizer1", "wrap1", _products(plant, LINE_1_PRODUCTS), plant.webs,
+        wear_mm_per_h=0.0055, level_mm=-0.04, mislabelled=(("wax paper", 9, -0.055),),
+        adjustments=(Adjustment(24.0, -0.13), *later),
+    )  # fmt: skip
+    second = LineSpec(
+        "line2", "sizer2", "wrap2", _products(plant, LINE_2_PRODUCTS), plant.webs,
+        wear_mm_per_h=0.0, level_mm=0.01, temperature_c=36.0, stop_causes=growing,
+        adjustments=(Adjustment(31.0, 0.16, recorded=False, what="turned roller pair 4, not written down"),),
+    )  # fmt: skip
+    return first, second
+
+
+def _products(plant: Plant, ids: tuple[str, ...]) -> tuple[Product, ...]:
+    return tuple(p for p in plant.products if p.id in ids)

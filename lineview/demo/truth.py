@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
-from lineview.demo.day import LineDay
+from lineview.demo.counter_truth import LineDay
 from lineview.demo.line import LineTruth
 from lineview.demo.reels import Mount
-from lineview.demo.shelf import Counted
 from lineview.demo.spec import LineSpec
-from lineview.demo.stretch import BLANK, GOOD, MOVING, REJECT, ShiftTruth
+from lineview.demo.stretches import BLANK, GOOD, MOVING, REJECT, ShiftTruth
 from lineview.demo.weighing import BatchPieces
-from lineview.plant import Product
+from lineview.plant import Plant, Product, Web
 
 STATES = ("running", "slow", "short stop", "stop", "changeover", "break")
 #: What the truth's words mean; written beside it.
@@ -101,7 +101,7 @@ def _web_rows(day: LineDay, shift: ShiftTruth) -> Iterable[dict[str, object]]:
             cut = web.cut_length_mm / 1000.0
             for cause, n in counts.items():
                 add(web.id, web.kind, cause, float(n) * cut)
-            add(web.id, web.kind, "slip", s.cycles * (day.tally.per_cycle_m(web.kind) - cut))
+            add(web.id, web.kind, "slip", s.cycles * (day.counters.per_cycle_m(web.kind) - cut))
     for feed in shift.feeds:
         add(feed.web, feed.kind, feed.cause, feed.metres)
     for (web_id, kind, cause), metres in sorted(used.items()):
@@ -119,7 +119,7 @@ def write_truth(
     folder: Path,
     rows: TruthRows,
     lines: Sequence[LineTruth],
-    counts: Sequence[Counted],
+    counts: Sequence[StockCount],
     rest: dict[str, object],
 ) -> None:
     """Write every truth table and truth.json.
@@ -132,7 +132,7 @@ def write_truth(
         Gathered day by day.
     lines : sequence of LineTruth
         For batches, reel changes, adjustments.
-    counts : sequence of Counted
+    counts : sequence of StockCount
         The stock counts.
     rest : dict
         What else goes into truth.json.
@@ -225,3 +225,97 @@ def write_rows(path: Path, rows: Sequence[dict[str, object]]) -> None:
             writer = csv.DictWriter(out, list(rows[0]), lineterminator="\n")
             writer.writeheader()
             writer.writerows(rows)
+
+
+@dataclass(frozen=True)
+class StockCount:
+    """One line of a stock count."""
+
+    at_s: float
+    web: str
+    whole_reels: int
+    part_left_m: float | None
+    part_outer_mm: float | None
+    on_order: int
+    expected_s: float | None
+
+
+def outer_mm(web: Web, left_m: float) -> float:
+    """Give a reel's outer diameter [mm] from what is left on it: L = pi (D2 - d2) / 4t turned round.
+
+    Parameters
+    ----------
+    web : Web
+        For its thickness and its reel's core; without a thickness the core's diameter comes back.
+    left_m : float
+        Length left on the reel [m].
+
+    Returns
+    -------
+    float
+        Outer diameter of the reel [mm].
+
+    Examples
+    --------
+    >>> from lineview.demo.spec import demo_plant
+    >>> round(outer_mm(demo_plant().web("wax"), 1470.0))
+    300
+    """
+    return math.sqrt(
+        web.reel_core_mm**2 + 4.0 * left_m * 1000.0 * (web.thickness_um or 0.0) / 1000.0 / math.pi
+    )
+
+
+def count_stock(plant: Plant, mounts: Sequence[Mount], start_s: float, at_s: float) -> list[StockCount]:
+    """Count the shelf at a moment, from the reel changes before it and the deliveries of the scenario.
+
+    Parameters
+    ----------
+    plant : Plant
+        With its webs.
+    mounts : sequence of Mount
+        Every reel change of every machine.
+    start_s, at_s : float
+        The scenario's first moment and that of the count [s since 1970].
+
+    Returns
+    -------
+    list of StockCount
+        A row a web, and one more for each further part reel.
+    """
+    rows = []
+    for k, web in enumerate(plant.webs):
+        used = sum(m.new for m in mounts if m.web == web.id and m.at_s <= at_s)
+        first, every, reels = _deliveries(k, web)
+        due = start_s + first * 86400.0
+        came = 0
+        while due <= at_s:
+            came += reels
+            due += every * 86400.0
+        whole = (72 if web.kind == "wax paper" else 14) + came - used
+        parts = _parts(web, mounts, at_s) or [None]
+        for i, left in enumerate(parts):
+            outer = round(outer_mm(web, left)) if left else None
+            rows.append(StockCount(at_s, web.id, whole if i == 0 else 0, left, outer,
+                                reels if i == 0 else 0, due if i == 0 else None))  # fmt: skip
+    return rows
+
+
+def _deliveries(k: int, web: Web) -> tuple[float, float, int]:
+    """Give days to the first delivery, days between deliveries, reels each."""
+    if web.kind == "wax paper":
+        return 3.2, 7.0, 144
+    return 9.2 + k, 21.0, 36
+
+
+def _parts(web: Web, mounts: Sequence[Mount], at_s: float) -> list[float | None]:
+    waiting: list[tuple[str, float]] = []
+    for mount in sorted(mounts, key=lambda m: m.at_s):
+        if mount.at_s > at_s:
+            break
+        if mount.web == web.id and not mount.new:
+            waiting.remove(next(w for w in waiting if w[0] == mount.machine))
+        previous = mount.old_left_m
+        if mount.old_web == web.id and previous is not None and previous > web.end_m + 1.0:
+            waiting.append((mount.machine, previous))
+    return [left for _, left in waiting]

@@ -9,10 +9,9 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from lineview.demo.day import wall
-from lineview.demo.files import Cell, write_ods
+from lineview.demo.files import Cell, wall, write_ods
 from lineview.demo.spec import LineSpec
-from lineview.demo.stretch import BLANK, GOOD, MOVING, ShiftTruth, Stretch
+from lineview.demo.stretches import BLANK, GOOD, MOVING, ShiftTruth, Stretch
 from lineview.plant import Product, Web
 
 
@@ -58,7 +57,7 @@ def wrap_mass_g(spec: LineSpec, product: Product) -> float:
 
     Examples
     --------
-    >>> from lineview.demo.scenario import demo_plant, line_specs
+    >>> from lineview.demo.spec import demo_plant, line_specs
     >>> spec = line_specs(demo_plant())[0]
     >>> round(wrap_mass_g(spec, spec.products[0]), 3)
     0.208
@@ -73,16 +72,16 @@ def _web_g(web: Web) -> float:
 
 def by_batch(shift: ShiftTruth) -> dict[str, list[Stretch]]:
     """Give a shift's moving stretches by batch, in order."""
-    found: dict[str, list[Stretch]] = {}
-    for one in shift.stretches:
-        if one.state in MOVING:
-            found.setdefault(one.batch, []).append(one)
-    return found
+    batches: dict[str, list[Stretch]] = {}
+    for stretch in shift.stretches:
+        if stretch.state in MOVING:
+            batches.setdefault(stretch.batch, []).append(stretch)
+    return batches
 
 
 def batch_pieces(shift: ShiftTruth) -> list[BatchPieces]:
     """Give the truth of each batch of a shift."""
-    found = []
+    batches = []
     for batch, parts in by_batch(shift).items():
         kinds = np.concatenate([shift.kinds[p.first : p.first + p.cycles] for p in parts])
         masses = np.concatenate([shift.masses_g[p.first : p.first + p.cycles] for p in parts])
@@ -92,12 +91,12 @@ def batch_pieces(shift: ShiftTruth) -> list[BatchPieces]:
         diameter = np.concatenate([p.diameter_mm[:-1] for p in parts if p.diameter_mm is not None])
         temperature = np.concatenate([p.temperature_c[:-1] for p in parts if p.temperature_c is not None])
         good = int(np.count_nonzero(kinds == GOOD))
-        found.append(BatchPieces(
+        batches.append(BatchPieces(
             batch, good, len(made) - good, float(made.mean()), float(made.std(ddof=1)),
             float(made.sum()) / 1000.0, float(diameter.mean()), float(diameter.std(ddof=1)),
             float(temperature.mean()),
         ))  # fmt: skip
-    return found
+    return batches
 
 
 def weigh(

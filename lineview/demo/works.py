@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from lineview.demo.counter_truth import Totals
 from lineview.demo.line import LineRun
-from lineview.demo.tally import Totals
 from lineview.demo.truth import TruthRows
 from lineview.demo.weighing import Weighed
 from lineview.plant import Plant
@@ -18,8 +18,8 @@ from lineview.plant import Plant
 class Works:
     """Both lines, their counters so far, and the rows of weekly exports gathered so far.
 
-    `lost` is what the second machine's counters stood at when last set back; `made` counts good pieces by
-    week, line and product.
+    `lost` is what the second machine's counters stood at when last set back; `good_by_week` counts good
+    pieces by week, line and product.
     """
 
     plant: Plant
@@ -31,4 +31,4 @@ class Works:
     weighed: list[list[Weighed]] = field(default_factory=lambda: [[], []])
     stops: list[list[tuple[str, float, float, str]]] = field(default_factory=lambda: [[], []])
     hall: dict[str, list[str]] = field(default_factory=dict)
-    made: Counter[tuple[str, str, str]] = field(default_factory=Counter)
+    good_by_week: Counter[tuple[str, str, str]] = field(default_factory=Counter)

@@ -5,12 +5,12 @@ from datetime import UTC, datetime, timedelta
 
 import polars as pl
 import pytest
-from wrap_works import frames_of, scope_of, wrap_line
 
 from lineview.columns import BATCHES, PLAN, STOCK, empty
 from lineview.figure import Period
 from lineview.plant import Web
 from tests.from_frames import answered
+from tests.simulate.webs import frames_of, scope_of, wrap_line
 
 
 @pytest.fixture(scope="module")

@@ -2,90 +2,24 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import numpy as np
 import polars as pl
 import pytest
+from pydantic import ValidationError
 
 from lineview.answers.answer import Answer, Scope
 from lineview.answers.rope import answer_rope
-from lineview.columns import ADJUSTMENTS, BATCHES, READINGS, empty
 from lineview.errors import AskError
 from lineview.figure import Period
-from lineview.plant import Gauge, Line, Machine, Plant, Product
-from tests.from_frames import Frames, answered
+from lineview.measures.rope_model import RopeModel, fit_rope
+from lineview.measures.rope_run_rules import left_over, run_rules
+from lineview.plant import Gauge, Plant
+from tests.factories import holds
 from tests.published.piston_rings import RINGS, VISCOSITY
-from tests.truth.rope_lines import ar1
-
-START = datetime(2026, 6, 8, 4, tzinfo=UTC)
-GAUGE = Gauge(id="dia", measures="rope diameter", unit="mm")
-
-
-def works(*, diameter: float = 14.0, tolerance: float = 0.3, gauges: tuple[Gauge, ...] = (GAUGE,)) -> Plant:
-    sizer = Machine(id="sizer2", name="sizer 2", kind="sizer", line="1", gauges=gauges)
-    mint = Product(
-        id="mint", flavour="mint", mass_g=6.8, mass_tolerance_g=0.3, diameter_mm=diameter,
-        diameter_tolerance_mm=tolerance, cut_length_mm=30,
-    )  # fmt: skip
-    return Plant(shop="Invented", lines=(Line(id="1"),), machines=(sizer,), products=(mint,))
-
-
-def readings(times: list[datetime], values: np.ndarray, channel: str = "dia") -> pl.DataFrame:
-    return pl.DataFrame({"at": times, "value": values.astype(float)}).select(
-        machine=pl.lit("sizer2"), channel=pl.lit(channel), at=pl.col("at").dt.cast_time_unit("us"),
-        value="value",
-        text=pl.lit(None, dtype=pl.String), quality=pl.lit("good"),
-        intake=pl.lit(1), row=pl.int_range(pl.len()),
-    ).cast(READINGS)  # fmt: skip
-
-
-def sheet(n: int, minutes: float) -> pl.DataFrame:
-    rows = [
-        ("1", f"B{i + 1}", "mint", START + timedelta(minutes=minutes * i), None, None, 1, i) for i in range(n)
-    ]
-    return pl.DataFrame(rows, schema=BATCHES, orient="row")
-
-
-def rope(
-    n: int = 120, *, wear: float = 0.0, step: tuple[int, float] = (0, 0.0), level: float = 0.05, seed: int = 1
-):
-    """Ten-minute batches of thirty readings: wear, one step, batch shifts, taper, noise with memory."""
-    rng = np.random.default_rng(seed)
-    i = np.arange(n * 30)
-    value = 14 + level + wear * i / 180 + step[1] * (i // 30 >= step[0]) - 0.05 * (i % 30 / 30 - 0.5)
-    value = value + np.repeat(rng.normal(0, 0.03, n), 30) + 0.03 * ar1(n * 30, 0.7, rng)
-    return readings([START + timedelta(seconds=20 * int(k)) for k in i], value)
-
-
-def ask(
-    frame: pl.DataFrame, batches: pl.DataFrame | None = None, done: pl.DataFrame | None = None,
-    plant: Plant | None = None,
-) -> Answer:  # fmt: skip
-    end = frame["at"].max() + timedelta(seconds=1)
-    frames = Frames(
-        {"sizer2": frame},
-        batches=empty(BATCHES) if batches is None else batches,
-        adjustments=empty(ADJUSTMENTS) if done is None else done,
-    )
-    return answered("rope", plant or works(), Scope("1", "sizer2", Period(START, end), end), frames)
-
-
-def adjusted(minutes: float) -> pl.DataFrame:
-    rows = [("sizer2", START + timedelta(minutes=minutes), "pair 3 adjusted", "")]
-    return pl.DataFrame(rows, schema=ADJUSTMENTS, orient="row")
-
-
-def value(answer: Answer, name: str) -> float:
-    figure = answer.figure(name)
-    assert figure is not None
-    assert isinstance(figure.value, float)
-    return figure.value
-
-
-def covers(answer: Answer, name: str, truth: float) -> bool:
-    figure = answer.figure(name)
-    return figure.low <= truth <= figure.high
+from tests.simulate.rope import GAUGE, START, adjusted, ask, readings, rope, sheet, works
+from tests.simulate.rope_batches import line
 
 
 def test_drifting():
@@ -94,10 +28,10 @@ def test_drifting():
         "The rope of sizer 2 is thinning 0.0054 mm an hour; at this pace it leaves tolerance"
     )
     assert any(span.call for span in answer.sentence)
-    assert covers(answer, "drift_mm_per_h", -0.006)
-    assert covers(answer, "taper_mm", -0.05)
-    assert covers(answer, "batch_to_batch_sd_mm", 0.03)
-    assert covers(answer, "within_batch_sd_mm", 0.03)
+    assert holds(answer, "drift_mm_per_h", -0.006)
+    assert holds(answer, "taper_mm", -0.05)
+    assert holds(answer, "batch_to_batch_sd_mm", 0.03)
+    assert holds(answer, "within_batch_sd_mm", 0.03)
     assert answer.figure("leaves_tolerance_at").value > answer.scope.now
     assert {"batches", "ewma", "cusum", "forecast", "adjustments"} <= set(answer.series)
     assert len(answer.cautions) == 3
@@ -107,21 +41,21 @@ def test_steady():
     answer = ask(rope(), sheet(120, 10))
     assert "holds steady" in answer.text
     assert not any(span.call for span in answer.sentence)
-    assert covers(answer, "drift_mm_per_h", 0.0)
+    assert holds(answer, "drift_mm_per_h", 0.0)
 
 
 def test_stepped():
     answer = ask(rope(step=(70, 0.15), level=0.0), sheet(120, 10))
     assert "stepped up 0.1" in answer.text
     assert "nobody recorded an adjustment" in answer.text
-    assert covers(answer, "adjustment_1_mm", 0.15)
+    assert holds(answer, "adjustment_1_mm", 0.15)
     assert answer.series["adjustments"]["recorded"].to_list() == [False]
 
 
 def test_repaired():
     answer = ask(rope(step=(70, -0.13), level=0.15), sheet(120, 10), adjusted(701))
     assert answer.text.startswith("The adjustment of Monday 15:41 took out 0.1")
-    assert covers(answer, "adjustment_1_mm", -0.13)
+    assert holds(answer, "adjustment_1_mm", -0.13)
     row = next(t for t in answer.tables if t.name == "adjustments").rows[0]
     assert "took out" in row["verdict"]
 
@@ -135,7 +69,7 @@ def test_one_batch_is_too_few():
 def test_no_batch_marks_and_no_pauses_are_said_to_be_unknown():
     answer = ask(rope(wear=-0.006))
     assert any("Batches are unknown" in note for note in answer.notes)
-    assert covers(answer, "drift_mm_per_h", -0.006)
+    assert holds(answer, "drift_mm_per_h", -0.006)
     assert answer.figure("taper_mm").value is None
 
 
@@ -145,7 +79,7 @@ def test_batches_are_found_from_pauses():
     answer = ask(paused)
     assert answer.series["batches"].height == 120
     assert any("found from pauses" in note for note in answer.notes)
-    assert covers(answer, "drift_mm_per_h", -0.006)
+    assert holds(answer, "drift_mm_per_h", -0.006)
 
 
 def test_dead_gauge():
@@ -160,7 +94,7 @@ def test_gauge_dead_for_a_while_is_told_and_left_out():
     )
     answer = ask(stuck, sheet(120, 10))
     assert any("stood still for 301 readings" in note for note in answer.notes)
-    assert covers(answer, "drift_mm_per_h", -0.006)
+    assert holds(answer, "drift_mm_per_h", -0.006)
 
 
 @pytest.mark.parametrize(
@@ -213,3 +147,54 @@ def test_viscosities_give_the_published_limits():
         (34.088, 32.56504, 35.61096), abs=6e-6
     )
     assert single["which"] == "B4"
+
+
+def with_rules(*tests: int) -> Plant:
+    return works().model_copy(update={"run_rules": tests})
+
+
+def waves(batches: int = 200) -> RopeModel:
+    """Batches that swing to and fro every eight: no noise of the model is like that."""
+    points, _ = line(np.random.default_rng(8), wear=0.0, phi=0.0, batches=batches, recorded=0)
+    swing = 0.08 * np.sin(np.arange(batches) * 2 * np.pi / 8)
+    return fit_rope(points.with_columns(deviation_mm=pl.col("deviation_mm") + pl.Series(swing)), [])
+
+
+def test_off_by_default():
+    answer = ask(rope(), sheet(120, 10))
+    assert not any(t.name == "run_rules" for t in answer.tables)
+    assert not any("un rules" in note for note in answer.notes)
+
+
+def test_on_where_asked_for_with_the_run_length_they_bring():
+    answer = ask(rope(wear=-0.02, seed=2), sheet(120, 10), plant=with_rules(1, 2))
+    table = next(t for t in answer.tables if t.name == "run_rules")
+    assert "once in 217 batches" in table.title  # 216.7 by the Markov chain of the source
+    assert [row["rule"][:2] for row in table.rows] == ["1:", "2:"]
+    assert table.rows[1]["signals"] > 0
+    assert any("add false alarms" in note for note in answer.notes)
+
+
+def test_refused_where_residuals_stay_correlated():
+    found = run_rules(waves(), (1, 2))
+    assert found.signals == {}
+    assert "still depend on each other" in found.refused
+
+
+def test_refused_with_few_batches():
+    answer = ask(rope(20), sheet(20, 10), plant=with_rules(2))
+    assert any("not applied: too few batches" in note for note in answer.notes)
+    assert not any(t.name == "run_rules" for t in answer.tables)
+
+
+def test_lines_the_model_fits_are_hardly_ever_refused():
+    rng = np.random.default_rng(12)
+    models = [fit_rope(line(rng, batches=200, recorded=0)[0], []) for _ in range(40)]
+    refused = float(np.mean([left_over(model).p < 0.05 for model in models]))
+    print(f"refused {refused:.3f} of lines that the model fits")
+    assert refused <= 0.2
+
+
+def test_a_rule_that_does_not_exist_is_a_fault():
+    with pytest.raises(ValidationError):
+        Plant(shop="Invented", run_rules=(9,))

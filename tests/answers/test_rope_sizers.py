@@ -12,8 +12,8 @@ from lineview.figure import Period
 from lineview.inputs import KeptMeasures
 from lineview.measures.rope_account import RopeAccount, rope_account
 from lineview.plant import Line, Machine, Plant
-from tests.answers.test_rope import GAUGE, START, rope, sheet, works
 from tests.from_frames import Frames, answered, rope_seen
+from tests.simulate.rope import GAUGE, START, rope, sheet, works
 
 SECOND = Machine(id="sizer9", name="sizer 9", kind="sizer", line="2", gauges=(GAUGE,))
 END = START + timedelta(minutes=1200)

@@ -8,7 +8,6 @@ from datetime import timedelta
 import numpy as np
 import polars as pl
 import pytest
-from weight_scene import START, batch_sheet, counted, frames, plant, product, scope, weights
 
 from lineview.answers.answer import Answer, Table
 from lineview.answers.json_form import to_json
@@ -18,6 +17,7 @@ from lineview.measures.weight_spread import Spread
 from lineview.net_contents_tables import net_contents_tables
 from lineview.plant import Plant
 from tests.from_frames import answered
+from tests.simulate.weighed_line import START, batch_sheet, counted, frames, plant, product, scope, weights
 
 RULES = net_contents_tables()
 

@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import polars as pl
 import pytest
-from wrap_works import START, frames_of, scope_of, wrap_line
 
 from lineview.answers.wrap import answer_wrap
 from lineview.columns import BATCHES, REELS, empty
 from lineview.errors import AskError
 from tests.from_frames import answered, inputs
+from tests.simulate.webs import START, frames_of, scope_of, wrap_line
 
 
 @pytest.fixture(scope="module")
@@ -55,17 +55,17 @@ def test_the_three_views_agree_within_their_doubt(made) -> None:
 def test_a_mislabelled_reel_is_named_in_plain_words() -> None:
     short = wrap_line(7, days=3, every_s=30, mislabelled=0.06)
     answer = answer_of(short)
-    assert "Reel film-3's length is not what its label says: −" in answer.soft
+    assert "Reel F1-0003's length is not what its label says: −" in answer.soft
     assert "beyond ±2" in answer.soft
 
 
 def test_a_reel_mounted_twice_is_named(made) -> None:
     reels = made.reels.with_columns(
-        reel=pl.when(pl.col("reel") == "film-4").then(pl.lit("film-2")).otherwise(pl.col("reel")),
-        left_m=pl.when(pl.col("reel").is_in(["film-3"])).then(0.0).otherwise(pl.col("left_m")),
+        reel=pl.when(pl.col("reel") == "F1-0004").then(pl.lit("F1-0002")).otherwise(pl.col("reel")),
+        left_m=pl.when(pl.col("reel").is_in(["F1-0003"])).then(0.0).otherwise(pl.col("left_m")),
     )
     answer = answer_of(made, reels=reels)
-    assert "Reel film-2 was mounted twice and nothing was left on it the first time." in answer.soft
+    assert "Reel F1-0002 was mounted twice and nothing was left on it the first time." in answer.soft
 
 
 def test_without_a_reel_log_ends_and_splices_stay_unexplained(made) -> None:

@@ -2,7 +2,7 @@
 
 import copy
 
-import compare_answers
+from tests.bench import compare_answers
 
 ANSWER = {
     "sentence": "This shift made 10 good pieces.",

@@ -15,15 +15,16 @@ import pytest
 from lineview.answers.answer import Scope
 from lineview.answers.inputs import Inputs
 from lineview.answers.rope import answer_rope
-from lineview.columns import BATCHES, READINGS
+from lineview.columns import BATCHES
 from lineview.figure import Period
-from lineview.plant import Gauge, Line, Machine, Plant, Product
+from lineview.plant import Gauge, Line, Machine, Plant
+from tests import factories
 from tests.from_frames import Frames, inputs
 
 START = datetime(2026, 1, 5, 5, tzinfo=UTC)
 
 
-def works(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Inputs]:
+def rope_of(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Inputs]:
     rng = np.random.default_rng(9)
     n = batches * readings_a_batch
     every = 600 / readings_a_batch
@@ -38,11 +39,7 @@ def works(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Inputs]:
     times = pl.datetime_range(
         at, at + timedelta(seconds=every * (n - 1)), timedelta(seconds=every), eager=True
     )
-    readings = pl.DataFrame({"at": times, "value": value}).select(
-        machine=pl.lit("sizer1"), channel=pl.lit("gauge"), at="at", value="value",
-        text=pl.lit(None, dtype=pl.String), quality=pl.lit("good"), intake=pl.lit(1, dtype=pl.Int64),
-        row=pl.int_range(pl.len()),
-    ).cast(READINGS)  # fmt: skip
+    readings = factories.readings("sizer1", "gauge", times, value)
     starts = pl.datetime_range(
         at, at + timedelta(minutes=10 * (batches - 1)), timedelta(minutes=10), eager=True
     )
@@ -52,11 +49,7 @@ def works(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Inputs]:
     ).cast(BATCHES)  # fmt: skip
     gauge = Gauge(id="gauge", measures="rope diameter", unit="mm")
     sizer = Machine(id="sizer1", kind="sizer", line="1", gauges=(gauge,))
-    mint = Product(
-        id="mint", flavour="mint", mass_g=6.8, mass_tolerance_g=0.3, diameter_mm=14,
-        diameter_tolerance_mm=0.3, cut_length_mm=30,
-    )  # fmt: skip
-    plant = Plant(shop="Invented", lines=(Line(id="1"),), machines=(sizer,), products=(mint,))
+    plant = Plant(shop="Invented", lines=(Line(id="1"),), machines=(sizer,), products=(factories.product(),))
     end = START + timedelta(minutes=10 * batches)
     scope = Scope("1", "sizer1", Period(START, end), end)
     return plant, scope, inputs("rope", plant, scope, Frames({"sizer1": readings}, batches=sheet))
@@ -64,8 +57,8 @@ def works(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Inputs]:
 
 @pytest.mark.bench
 def test_ten_thousand_batches_in_a_second():
-    answer_rope(*works(60, 8))  # loads the libraries
-    asked = works(10_000, 8)
+    answer_rope(*rope_of(60, 8))  # loads the libraries
+    asked = rope_of(10_000, 8)
     spent = [_seconds(asked) for _ in range(4)]
     wall, processor = min(w for w, _ in spent), min(p for _, p in spent)
     print(f"10 000 batches of 8 readings: {processor:.2f} processor seconds, {wall:.2f} s by the clock")

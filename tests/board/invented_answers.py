@@ -7,12 +7,12 @@ import random
 from datetime import timedelta
 
 import polars as pl
-from invented_materials import order, weight, wrap
-from invented_scene import EARLY, LOCK_OUT, WEEK, plant, scope
 
 from lineview.answers.answer import Answer, Span, Table
 from lineview.columns import ROPE_BATCHES, TAPE
 from lineview.figure import Figure, cannot_tell, too_few
+from tests.board.invented_materials import order, weight, wrap
+from tests.board.invented_scene import EARLY, LOCK_OUT, WEEK, plant, scope
 
 __all__ = ["ANSWERS", "EARLY", "order", "plant", "rate", "rope", "shift", "tape", "weight", "wrap"]
 

@@ -7,10 +7,10 @@ import random
 from datetime import UTC, datetime, timedelta
 
 import polars as pl
-from invented_scene import WEEK, scope
 
 from lineview.answers.answer import Answer, Span, Table
 from lineview.figure import Figure
+from tests.board.invented_scene import WEEK, scope
 
 
 def weight(machine: str = "wrap1", label: str = "the last 7 days", line: str = "1") -> Answer:

@@ -7,7 +7,6 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-import invented_answers as invented
 import polars as pl
 
 from lineview.answers.answer import Answer, Question
@@ -21,6 +20,7 @@ from lineview.question_scope import QuestionScope
 from lineview.scoping import machines_asked
 from lineview.store.record import Receipt
 from lineview.take_in import Taken
+from tests.board import invented_answers as invented
 
 PERIODS = [
     ("2026-06-09.early", "Tue 9 June, early"),

@@ -6,7 +6,6 @@ import base64
 from pathlib import Path
 
 import pytest
-from test_board_pages import DAY, words_in
 
 from lineview.board.address import Address
 from lineview.board.bags_callbacks import checked, file_text
@@ -16,6 +15,7 @@ from lineview.cli_bags import print_lot
 from lineview.errors import LineviewError
 from lineview.weighed_bags import CAUTION, lot_words
 from tests.board.invented_works import InventedWorks
+from tests.board.test_board_pages import DAY, words_in
 
 MASSES = "\n".join(f"{250 + d}" for d in (-2, -1, 0, 1, 2) * 10)
 

@@ -2,7 +2,6 @@
 
 from urllib.parse import urlsplit
 
-import invented_answers as invented
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,6 +10,7 @@ from lineview.board.address import NAMES, PAGES, Address, read_address
 from lineview.board.page import forms_of, page_of
 from lineview.errors import AskError, Fault, StoreError
 from lineview.plant.periods import moment
+from tests.board import invented_answers as invented
 from tests.board.invented_works import InventedWorks
 
 DAY = {"theme": "day", "narrow": False}

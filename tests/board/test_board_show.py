@@ -2,12 +2,12 @@
 
 from datetime import UTC, date, datetime
 
-import invented_answers as invented
 import pytest
 
 from lineview import show, show_cells
 from lineview.core.units import in_units
 from lineview.figure import Figure, cannot_tell, too_few
+from tests.board import invented_answers as invented
 
 PLANT = invented.plant()
 US = invented.plant("US")

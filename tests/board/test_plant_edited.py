@@ -5,12 +5,12 @@ from pathlib import Path
 from shutil import copy2
 
 import pytest
-from test_board_pages import words_in
 
 from lineview.board.address import Address
 from lineview.board.app import create_app
 from lineview.board.page import forms_of, page_of
 from lineview.works import Works
+from tests.board.test_board_pages import words_in
 from tests.main_job.invented_week import DEMO
 
 DAY = {"theme": "day", "narrow": False}

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import shutil
-import sys
 from collections.abc import Callable, Iterator
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
-sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "board"))
-
-from served_board import Board, Served
+from tests.browser.served_board import Board, Served
 
 ARGUMENTS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",

@@ -3,11 +3,11 @@
 
 from __future__ import annotations
 
-import invented_answers as invented
 import pytest
-from served_board import Served
 
+from tests.board import invented_answers as invented
 from tests.board.invented_works import InventedWorks
+from tests.browser.served_board import Served
 
 pytestmark = pytest.mark.browser
 PAGES = [*invented.ANSWERS, "intake", "bags"]

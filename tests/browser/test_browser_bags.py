@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from served_board import Served
 
 from tests.board.invented_works import InventedWorks
+from tests.browser.served_board import Served
 
 pytestmark = pytest.mark.browser
 

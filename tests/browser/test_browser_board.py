@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-import invented_answers as invented
 import pytest
-from served_board import Served
 
 from lineview.board.address import NAMES
 from lineview.question_scope import read_question
+from tests.board import invented_answers as invented
 from tests.board.invented_works import InventedWorks
+from tests.browser.served_board import Served
 
 pytestmark = pytest.mark.browser
 ANSWERED = list(invented.ANSWERS)

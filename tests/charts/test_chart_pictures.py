@@ -4,7 +4,6 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
-import invented_answers as invented
 import polars as pl
 import pytest
 
@@ -13,11 +12,12 @@ from lineview.charts.look import Look
 from lineview.charts.order import order_picture
 from lineview.charts.pictures import NEEDS, pictures
 from lineview.charts.rope import Tolerance, rope_picture
-from lineview.charts.shift import HATCHING, UNEXPLAINED, shift_picture
+from lineview.charts.shift import HATCHING, UNEXPLAINED, _slow_spans, shift_picture
 from lineview.charts.theme import DAY, NIGHT
 from lineview.charts.thin import MOST_POINTS, thin
 from lineview.charts.wrap import wrap_picture
 from lineview.plant import Plant
+from tests.board import invented_answers as invented
 
 LOOK = Look(invented.plant())
 
@@ -197,3 +197,21 @@ def test_thinning_keeps_ends_extremes_and_gaps() -> None:
     assert short.filter(pl.col("x").is_between(30_000, 32_999))["y"].null_count() > 0
     assert short["x"].is_sorted()
     assert thin(long.head(100), "x", "y").equals(long.head(100))
+
+
+START = datetime(2026, 6, 12, 13, 30, tzinfo=UTC)
+
+
+def rows(*parts: tuple[str, float]) -> list[dict[str, object]]:
+    out: list[dict[str, object]] = []
+    at = START
+    for state, minutes in parts:
+        out.append({"state": state, "start": at, "end": (at := at + timedelta(minutes=minutes))})
+    return out
+
+
+def test_short_stops_do_not_part_a_slow_stretch_but_running_does() -> None:
+    tape = rows(("slow", 12), ("short stop", 1), ("slow", 16), ("running", 5), ("slow", 3), ("stop", 8))
+    spans = _slow_spans(tape)
+    assert [length / timedelta(minutes=1) for _, length in spans] == [28, 3]
+    assert spans[0][0]["end"] - spans[0][0]["start"] == timedelta(minutes=29)

@@ -4,10 +4,10 @@ import re
 from dataclasses import fields
 
 import pytest
-from references.wcag import contrast
 
 from lineview.charts.theme import DAY, NIGHT, Tokens
 from lineview.core.resources import shipped
+from tests.references.wcag import contrast
 
 CSS = (shipped("assets") / "style.css").read_text(encoding="utf-8")
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-import invented_answers as invented
 import numpy as np
 import polars as pl
 import pytest
@@ -17,8 +16,9 @@ from lineview.charts.theme import DAY, NIGHT
 from lineview.measures.rope_components import rope_components
 from lineview.measures.rope_model import fit_rope
 from lineview.measures.rope_watch import watch
-from tests.answers.test_rope import adjusted, ask, rope, sheet
-from tests.truth.rope_lines import line
+from tests.board import invented_answers as invented
+from tests.simulate.rope import adjusted, ask, rope, sheet
+from tests.simulate.rope_batches import line
 
 LOOK = Look(invented.plant())
 PARTS = ("wear_mm", "steps_mm", "temperature_mm", "products_mm", "shift_mm")

@@ -16,7 +16,7 @@ from pydantic import BaseModel
 from lineview.core.resources import shipped
 from lineview.demo.files import write_ods
 from lineview.demo.make import make_demo
-from lineview.demo.scenario import demo_plant
+from lineview.demo.spec import demo_plant
 from lineview.plant.read import read_plant
 
 DEMO = shipped("data") / "demo"
@@ -46,18 +46,18 @@ def _unpacked(file: Path) -> bytes:
     return file.read_bytes()
 
 
-def test_the_same_seed_gives_the_same_bytes_and_another_gives_others(works: Path, tmp_path: Path) -> None:
+def test_the_same_seed_gives_the_same_bytes_and_another_gives_others(demo: Path, tmp_path: Path) -> None:
     for name, seed in (("one", 3), ("two", 3)):
         make_demo(tmp_path / name, days=1, seed=seed)
     one = _hashes(tmp_path / "one")
     assert one == _hashes(tmp_path / "two")
-    ours = _hashes(works)
+    ours = _hashes(demo)
     assert ours["plant.toml"] == one["plant.toml"]
     assert ours["exports/wrap1_2026-06-08.csv"] != one["exports/wrap1_2026-06-08.csv"]
 
 
-def test_the_shipped_week_is_what_the_simulator_writes(works: Path) -> None:
-    assert _hashes(works, _unpacked) == _hashes(DEMO, _unpacked)
+def test_the_shipped_week_is_what_the_simulator_writes(demo: Path) -> None:
+    assert _hashes(demo, _unpacked) == _hashes(DEMO, _unpacked)
 
 
 def test_the_week_is_small_and_says_that_it_is_invented() -> None:
@@ -68,8 +68,8 @@ def test_the_week_is_small_and_says_that_it_is_invented() -> None:
     assert json.loads((DEMO / "truth" / "truth.json").read_text(encoding="utf-8"))["invented"] is True
 
 
-def test_the_plant_description_reads_and_uses_every_key(works: Path) -> None:
-    plant = read_plant(works / "plant.toml")
+def test_the_plant_description_reads_and_uses_every_key(demo: Path) -> None:
+    plant = read_plant(demo / "plant.toml")
     assert plant == demo_plant()
     used: dict[str, set[str]] = {}
     known: dict[str, set[str]] = {}
@@ -89,8 +89,8 @@ def _parts(part: BaseModel) -> Iterator[BaseModel]:
                 yield from _parts(one)
 
 
-def test_truth_states_add_up_to_each_shift(works: Path) -> None:
-    rows = rows_of(works / "truth" / "shifts.csv")
+def test_truth_states_add_up_to_each_shift(demo: Path) -> None:
+    rows = rows_of(demo / "truth" / "shifts.csv")
     assert len(rows) == 22
     for row in rows:
         length = (datetime.fromisoformat(row["end"]) - datetime.fromisoformat(row["start"])).total_seconds()
@@ -98,20 +98,20 @@ def test_truth_states_add_up_to_each_shift(works: Path) -> None:
         assert sum(float(row[f"{s}_s"]) for s in states) == pytest.approx(length, abs=0.01)
 
 
-def test_truth_stops_add_up_to_the_shifts_stops(works: Path) -> None:
-    stops = rows_of(works / "truth" / "stops.csv")
-    for row in rows_of(works / "truth" / "shifts.csv"):
+def test_truth_stops_add_up_to_the_shifts_stops(demo: Path) -> None:
+    stops = rows_of(demo / "truth" / "stops.csv")
+    for row in rows_of(demo / "truth" / "shifts.csv"):
         mine = [s for s in stops if all(s[k] == row[k] for k in ("machine", "date", "shift"))]
         for state in ("short stop", "stop", "changeover"):
             total = sum(float(s["seconds"]) for s in mine if s["state"] == state)
             assert total == pytest.approx(float(row[f"{state.replace(' ', '_')}_s"]), abs=0.05)
 
 
-def _wrap1(works: Path) -> dict[str, list[tuple[datetime, int]]]:
+def _wrap1(demo: Path) -> dict[str, list[tuple[datetime, int]]]:
     """Read the first machine's files with no help from intake: semicolons, twelve hours of care."""
     found: dict[str, list[tuple[datetime, int]]] = {}
     names = ("pieces", "rejects", "blanks", "film", "paper")
-    for file in sorted((works / "exports").glob("wrap1_*.csv")):
+    for file in sorted((demo / "exports").glob("wrap1_*.csv")):
         for line in file.read_bytes().decode("cp1252").splitlines():
             cells = line.split(";")
             if len(cells) != 8 or not cells[0][:1].isdigit():
@@ -133,10 +133,10 @@ def _turned(values: list[int], modulus: int, most: int) -> int:
     return total
 
 
-def test_first_machines_counters_add_up_to_the_truth(works: Path) -> None:
-    rows = [r for r in rows_of(works / "truth" / "shifts.csv") if r["machine"] == "wrap1"]
-    webs = [r for r in rows_of(works / "truth" / "web_use.csv") if r["machine"] == "wrap1"]
-    counted = {name: _turned([v for _, v in read], 65536, 20000) for name, read in _wrap1(works).items()}
+def test_first_machines_counters_add_up_to_the_truth(demo: Path) -> None:
+    rows = [r for r in rows_of(demo / "truth" / "shifts.csv") if r["machine"] == "wrap1"]
+    webs = [r for r in rows_of(demo / "truth" / "web_use.csv") if r["machine"] == "wrap1"]
+    counted = {name: _turned([v for _, v in read], 65536, 20000) for name, read in _wrap1(demo).items()}
     assert counted["pieces"] == sum(int(r["good"]) + int(r["rejects"]) for r in rows)
     assert counted["rejects"] == sum(int(r["rejects"]) for r in rows)
     assert counted["blanks"] == sum(int(r["blanks"]) for r in rows)
@@ -145,16 +145,16 @@ def test_first_machines_counters_add_up_to_the_truth(works: Path) -> None:
         assert counted[name] / 10.0 == pytest.approx(metres, abs=0.2)
 
 
-def test_second_machines_counters_add_up_to_the_truth(works: Path) -> None:
+def test_second_machines_counters_add_up_to_the_truth(demo: Path) -> None:
     """Overlaps are read once; after the power cut the counters begin again at 0 and no piece is lost."""
     read: dict[str, dict[str, int]] = {}
-    for file in sorted((works / "exports").glob("wrap2_*.tsv.gz")):
+    for file in sorted((demo / "exports").glob("wrap2_*.tsv.gz")):
         text = gzip.decompress(file.read_bytes()).decode("utf-16")
         for line in text.splitlines()[1:]:
             stamp, name, value, quality = line.split("\t")
             if quality != "Bad" and name.endswith(("Acc", "cm")):
                 read.setdefault(name, {}).setdefault(stamp, int(value))
-    rows = [r for r in rows_of(works / "truth" / "shifts.csv") if r["machine"] == "wrap2"]
+    rows = [r for r in rows_of(demo / "truth" / "shifts.csv") if r["machine"] == "wrap2"]
     for name, column in (("W2.Good.Acc", "good"), ("W2.Reject.Acc", "rejects")):
         values = np.array([v for _, v in sorted(read[name].items())])
         at_zero = int(np.flatnonzero((values[1:] == 0) & (values[:-1] > 1000))[0]) + 1
@@ -162,10 +162,10 @@ def test_second_machines_counters_add_up_to_the_truth(works: Path) -> None:
         assert made == sum(int(r[column]) for r in rows)
 
 
-def test_clocks_and_conflicts_are_there_to_be_found(works: Path) -> None:
+def test_clocks_and_conflicts_are_there_to_be_found(demo: Path) -> None:
     """One moment with two values, one word torn by 65536, and a clock 42 s fast."""
     seen: dict[tuple[str, str], set[str]] = {}
-    for file in sorted((works / "exports").glob("wrap2_2026-06-11_*.tsv.gz")):
+    for file in sorted((demo / "exports").glob("wrap2_2026-06-11_*.tsv.gz")):
         for line in gzip.decompress(file.read_bytes()).decode("utf-16").splitlines()[1:]:
             stamp, name, value, _ = line.split("\t")
             seen.setdefault((stamp, name), set()).add(value)
@@ -175,9 +175,9 @@ def test_clocks_and_conflicts_are_there_to_be_found(works: Path) -> None:
     assert all(stamp[17:19] in {"02", "12", "22", "32", "42", "52"} for stamp, n in seen if n != "W2.State")
 
 
-def test_weighed_pieces_belong_to_batches_of_the_sheet(works: Path) -> None:
-    batches = {r["batch"]: r for r in rows_of(works / "truth" / "batches.csv")}
-    text = next((works / "exports").glob("weights1_*.txt")).read_text(encoding="utf-8").splitlines()
+def test_weighed_pieces_belong_to_batches_of_the_sheet(demo: Path) -> None:
+    batches = {r["batch"]: r for r in rows_of(demo / "truth" / "batches.csv")}
+    text = next((demo / "exports").glob("weights1_*.txt")).read_text(encoding="utf-8").splitlines()
     rows = [line.split("|") for line in text[3:-1]]
     assert len(rows) > 500
     off = []

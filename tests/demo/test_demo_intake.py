@@ -12,9 +12,9 @@ from lineview.plant.read import read_plant
 
 
 @pytest.fixture(scope="module")
-def exports(works: Path) -> dict[str, Export | Proposal]:
-    plant = read_plant(works / "plant.toml")
-    return {f.name: read_export(f, plant) for f in sorted((works / "exports").iterdir())}
+def exports(demo: Path) -> dict[str, Export | Proposal]:
+    plant = read_plant(demo / "plant.toml")
+    return {f.name: read_export(f, plant) for f in sorted((demo / "exports").iterdir())}
 
 
 def _tidy(exports: dict[str, Export | Proposal], start: str) -> pl.DataFrame:
@@ -27,8 +27,8 @@ def _tidy(exports: dict[str, Export | Proposal], start: str) -> pl.DataFrame:
     return pl.concat(parts)
 
 
-def test_each_export_is_read_by_its_own_layout(exports: dict[str, Export | Proposal], works: Path) -> None:
-    plant = read_plant(works / "plant.toml")
+def test_each_export_is_read_by_its_own_layout(exports: dict[str, Export | Proposal], demo: Path) -> None:
+    plant = read_plant(demo / "plant.toml")
     assert [name for name, e in exports.items() if isinstance(e, Proposal)] == []
     used = {layout for e in exports.values() if isinstance(e, Export) for layout in e.layouts}
     assert used == {layout.id for layout in plant.layouts}
@@ -40,10 +40,10 @@ def test_few_rows_are_refused(exports: dict[str, Export | Proposal]) -> None:
         assert export.rows_refused <= max(2, export.rows // 150)
 
 
-def test_the_fast_clock_is_set_right(exports: dict[str, Export | Proposal], works: Path) -> None:
+def test_the_fast_clock_is_set_right(exports: dict[str, Export | Proposal], demo: Path) -> None:
     """The second machine's pieces stand still within each true stop, and only then."""
     good = _tidy(exports, "wrap2_").filter(channel="good").unique("at", keep="none").sort("at")
-    stops = pl.read_csv(works / "truth" / "stops.csv", try_parse_dates=True).filter(machine="wrap2")
+    stops = pl.read_csv(demo / "truth" / "stops.csv", try_parse_dates=True).filter(machine="wrap2")
     assert stops.height > 400
     for start, end in stops.filter(pl.col("seconds") > 60).select("start", "end").iter_rows():
         inside = good.filter(pl.col("at").is_between(start, end))["value"]
@@ -51,14 +51,14 @@ def test_the_fast_clock_is_set_right(exports: dict[str, Export | Proposal], work
 
 
 def test_the_winter_clock_and_the_millimetres_are_set_right(
-    exports: dict[str, Export | Proposal], works: Path
+    exports: dict[str, Export | Proposal], demo: Path
 ) -> None:
     gauges = {
         "line1": _tidy(exports, "sizer1_").filter(channel="rope_diameter"),
         "line2": _tidy(exports, "sizer2_").filter(channel="rope_diameter"),
     }
     batches = pl.read_csv(
-        works / "truth" / "batches.csv", schema_overrides={"start": pl.String, "end": pl.String}
+        demo / "truth" / "batches.csv", schema_overrides={"start": pl.String, "end": pl.String}
     )
     for line, gauge in gauges.items():
         off = []

@@ -6,15 +6,14 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from references.demo_line import plain_windows, readings, simulate
 
 from lineview.columns import READINGS, require
+from lineview.demo.counter_truth import CounterTruth
 from lineview.demo.line import LineTruth
-from lineview.demo.scenario import demo_plant, line_specs
-from lineview.demo.stretch import BLANK, GOOD, MOVING, REJECT
-from lineview.demo.tally import Tally
+from lineview.demo.spec import demo_plant, line_specs
+from lineview.demo.stretches import BLANK, GOOD, MOVING, REJECT, windows
 from lineview.demo.weighing import batch_pieces
-from lineview.demo.windows import windows
+from tests.simulate.line import plain_windows, readings, simulate
 
 SPECS = line_specs(demo_plant())
 
@@ -48,21 +47,21 @@ def test_short_stops_are_under_five_minutes_and_stops_are_not(truth: LineTruth) 
 
 
 def test_counters_end_where_the_cycles_say(truth: LineTruth) -> None:
-    tally = Tally(truth.spec, truth.shifts)
-    end = tally.at(np.array([truth.shifts[-1].window.end_s]))
+    counters = CounterTruth(truth.spec, truth.shifts)
+    end = counters.at(np.array([truth.shifts[-1].window.end_s]))
     for name, kind in (("good", GOOD), ("rejects", REJECT), ("blanks", BLANK)):
         assert end[name][0] == sum(s.count(kind) for s in truth.shifts)
-    assert end["pieces"][0] == sum(b.made for b in truth.batches)
+    assert end["pieces"][0] == sum(b.pieces_cut for b in truth.batches)
 
 
 def test_counters_never_fall_and_stand_still_in_stops(truth: LineTruth) -> None:
-    tally = Tally(truth.spec, truth.shifts)
+    counters = CounterTruth(truth.spec, truth.shifts)
     edges = np.array(
         [(s.t0, s.t1) for shift in truth.shifts for s in shift.stretches if s.state not in MOVING]
     )
-    assert np.array_equal(tally.at(edges[:, 0])["good"], tally.at(edges[:, 1])["good"])
+    assert np.array_equal(counters.at(edges[:, 0])["good"], counters.at(edges[:, 1])["good"])
     grid = np.arange(edges[0, 0], edges[-1, 1], 7.3)
-    for values in tally.at(grid).values():
+    for values in counters.at(grid).values():
         assert np.all(np.diff(values) >= -1e-9)
 
 
@@ -76,12 +75,12 @@ def test_rates_are_those_set_and_slow_ones_are_below_300(truth: LineTruth) -> No
 
 def test_web_on_the_reels_is_what_was_fed(truth: LineTruth) -> None:
     """For each reel that ran from full to empty: its true length less what was left = what was drawn."""
-    tally = Tally(truth.spec, truth.shifts)
+    counters = CounterTruth(truth.spec, truth.shifts)
     papers = [m for m in truth.mounts if m.kind == "wax paper"]
     assert len(papers) > 10
     for one, following in pairwise(papers):
         # The threading of the first reel of all comes later than its mounting.
-        fed = tally.at(np.array([one.at_s, following.at_s]))["paper"]
+        fed = counters.at(np.array([one.at_s, following.at_s]))["paper"]
         assert following.old_left_m is not None
         assert one.true_m - following.old_left_m == pytest.approx(fed[1] - fed[0], abs=0.02)
 
@@ -133,4 +132,4 @@ def test_readings_have_the_columns_of_the_store(truth: LineTruth) -> None:
     require(frame, READINGS, "readings")
     pieces = frame.filter(channel="pieces")["value"].to_numpy().astype(np.int64)
     assert pieces.max() < 65536
-    assert int(np.sum(np.diff(pieces) % 65536)) == sum(b.made for b in truth.batches)
+    assert int(np.sum(np.diff(pieces) % 65536)) == sum(b.pieces_cut for b in truth.batches)

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from invented_works import WORKS, layout_of
 from polars.testing import assert_frame_equal
 
 from lineview.intake import big, pieces
 from lineview.intake.export import NotInPieces
 from lineview.intake.read import open_big, read_export
+from tests.intake.invented_works import WORKS, layout_of
 
 ROWS = 3_000
 LAYOUT = layout_of({"Stück": "pieces", "film": "film"}, time="Zeit", decimal=".")

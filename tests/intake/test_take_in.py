@@ -5,7 +5,6 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
-from invented_works import WORKS
 
 from lineview.intake import pieces
 from lineview.plant import Layout
@@ -13,6 +12,7 @@ from lineview.plant.read import read_plant
 from lineview.store.store import Store
 from lineview.take_in import take_in
 from lineview.works import Works
+from tests.intake.invented_works import WORKS
 
 PLANT = """
 shop = "Invented Sweets"

@@ -17,7 +17,7 @@ import pytest
 from lineview.answers.answer import Answer
 from lineview.question_scope import read_question
 from lineview.works import Works
-from tests.main_job.elsewhere import Line
+from tests.simulate.elsewhere import Line
 
 PLANT = """
 shop = "Invented elsewhere"

@@ -6,11 +6,11 @@ import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from references.totals import total
 
 from lineview.columns import INCREMENTS
 from lineview.errors import MeasureError
 from lineview.measures.counts import increments
+from tests.references.totals import total
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)
 

@@ -10,18 +10,12 @@ from lineview.errors import MeasureError
 from lineview.measures.flavour_order import MOST_PRODUCTS, FlavourOrder, cheapest_order
 from lineview.plant import Product
 from lineview.stats.tour import shortest_tour
+from tests.factories import product
 
 ALLERGENS = ((), (), (), ("nuts",), ("milk",), ("nuts", "milk"))
 
 
-def product(name: str, *allergens: str) -> Product:
-    return Product(
-        id=name, flavour=name, mass_g=7, mass_tolerance_g=0.5, diameter_mm=14, diameter_tolerance_mm=0.5,
-        cut_length_mm=30, allergens=allergens,
-    )  # fmt: skip
-
-
-def works(count: int, seed: int) -> tuple[list[Product], dict[tuple[str, str], float]]:
+def busy_works(count: int, seed: int) -> tuple[list[Product], dict[tuple[str, str], float]]:
     """Products of a busy works: minutes by base, darker after lighter dearer, each pair a little apart."""
     rng = np.random.default_rng(seed)
     products = [product(f"p{k:02}", *ALLERGENS[rng.integers(len(ALLERGENS))]) for k in range(count)]
@@ -63,7 +57,7 @@ def checked(found: FlavourOrder, products: list[Product], minutes: dict[tuple[st
 
 @pytest.mark.parametrize("seed", range(8))
 def test_the_order_is_the_cheapest_by_sets_of_products(seed: int) -> None:
-    products, minutes = works(9 + seed % 3, seed)
+    products, minutes = busy_works(9 + seed % 3, seed)
     first = None if seed % 2 else seed % 9
     found = cheapest_order(products, minutes, first=None if first is None else products[first].id)
     checked(found, products, minutes)
@@ -72,7 +66,7 @@ def test_the_order_is_the_cheapest_by_sets_of_products(seed: int) -> None:
 
 
 def timed(count: int, seed: int) -> float:
-    products, minutes = works(count, seed)
+    products, minutes = busy_works(count, seed)
     begin = time.perf_counter()
     found = cheapest_order(products, minutes, first=products[0].id, solve_s=60)
     took = time.perf_counter() - begin
@@ -98,7 +92,7 @@ def test_a_busy_works_is_put_in_order(count: int, seed: int) -> None:
 
 
 def test_where_the_time_runs_out_the_bound_is_told() -> None:
-    products, minutes = works(40, 3)
+    products, minutes = busy_works(40, 3)
     found = cheapest_order(products, minutes, solve_s=1e-3)
     checked(found, products, minutes)
     assert found.above_percent is None or found.above_percent >= 0

@@ -5,7 +5,6 @@ from datetime import UTC, datetime, timedelta
 
 import polars as pl
 import pytest
-from wrap_works import wrap_plant
 
 from lineview.columns import READINGS, REELS, empty
 from lineview.core.estimate import Estimate
@@ -15,6 +14,7 @@ from lineview.measures.reel_faults import reel_faults
 from lineview.measures.reel_left import reel_left
 from lineview.measures.use_views import reel_metres
 from lineview.measures.wrap_waste import assumed_waste
+from tests.simulate.webs import wrap_plant
 
 AT = datetime(2026, 6, 1, 6, tzinfo=UTC)
 HOUR = timedelta(hours=1)

@@ -7,11 +7,12 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from lineview.columns import BATCHES, READINGS, empty
+from lineview.columns import BATCHES, empty
 from lineview.machine.pieces import count_machine
 from lineview.measures.rope_pieces import pieces_by_product, week_effect
 from lineview.measures.rope_weight import mass_change_g
 from lineview.plant import Counter, Line, Machine, Plant, Product
+from tests import factories
 
 START = datetime(2026, 6, 8, 4, tzinfo=UTC)
 PIECES = Counter(id="pieces", counts="pieces", fastest_per_min=500)
@@ -19,10 +20,7 @@ WRAPPER = Machine(id="wrap", kind="cut-and-wrap machine", line="1", counters=(PI
 
 
 def product(name: str, price: float | None, mass_g: float = 6.0, diameter_mm: float = 14.0) -> Product:
-    return Product(
-        id=name, flavour=name, mass_g=mass_g, mass_tolerance_g=0.3, diameter_mm=diameter_mm,
-        diameter_tolerance_mm=0.3, cut_length_mm=30, price_per_kg=price,
-    )  # fmt: skip
+    return factories.product(name, mass_g=mass_g, diameter_mm=diameter_mm, price_per_kg=price)
 
 
 def plant(*products: Product) -> Plant:
@@ -31,11 +29,7 @@ def plant(*products: Product) -> Plant:
 
 def counted(minutes: int, per_min: int = 100) -> pl.DataFrame:
     at = [START + timedelta(minutes=i) for i in range(minutes + 1)]
-    return pl.DataFrame({"at": at, "value": [float(per_min * i) for i in range(minutes + 1)]}).select(
-        machine=pl.lit("wrap"), channel=pl.lit("pieces"), at=pl.col("at").dt.cast_time_unit("us"),
-        value="value", text=pl.lit(None, dtype=pl.String), quality=pl.lit("good"), intake=pl.lit(1),
-        row=pl.int_range(pl.len()),
-    ).cast(READINGS)  # fmt: skip
+    return factories.readings("wrap", "pieces", at, [per_min * i for i in range(minutes + 1)])
 
 
 def sheet(*marks: tuple[int, str | None]) -> pl.DataFrame:

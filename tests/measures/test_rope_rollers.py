@@ -16,7 +16,7 @@ from lineview.measures.rope_forecast import TimeToLeave, hours_to_edge, planned_
 from lineview.measures.rope_signature import roller_ripples
 from lineview.measures.rope_target import Target
 from lineview.plant import Gauge, Machine
-from tests.truth.rope_lines import ar1
+from tests.simulate.rope_batches import ar1
 
 START = datetime(2026, 6, 8, 4, tzinfo=UTC)
 GAUGES = (

@@ -1,24 +1,20 @@
 """States from a machine's own codes: stops split by kind, silences filled, maintenance set aside."""
 
-import sys
 from datetime import timedelta
-from pathlib import Path
 
 import numpy as np
 import polars as pl
 import pytest
 
 from lineview.answers.answer import Answer
-from lineview.columns import READINGS
 from lineview.machine.pieces import count_machine
 from lineview.measures.state_codes import MEANINGS
 from lineview.measures.state_spells import state_spells
 from lineview.plant import Gauge
-
-sys.path.insert(0, str(Path(__file__).parent.parent / "answers"))
-sys.path.insert(0, str(Path(__file__).parent.parent / "truth"))
-from clock_line import START, machine, readings, simulate
-from test_shift import ask, table, value, works
+from tests.factories import readings as readings_of
+from tests.factories import value
+from tests.simulate.shift import ask, table, works
+from tests.simulate.wrapper import START, machine, readings, simulate
 
 CODES = {"B": "blocked", "S": "starved", "M": "maintenance", "C": "changeover"}
 OWN = machine(name="Cut-and-wrap 1", gauges=(Gauge(id="state", measures="state", codes=CODES),))
@@ -27,18 +23,8 @@ PLANT = works(OWN)
 
 def marks(*rows: tuple[float, str]) -> pl.DataFrame:
     """Rows of the state channel: seconds after START, state."""
-    return pl.DataFrame(
-        {
-            "machine": "w1",
-            "channel": "state",
-            "at": [START + timedelta(seconds=s) for s, _ in rows],
-            "value": None,
-            "text": [state for _, state in rows],
-            "quality": "good",
-            "intake": 1,
-            "row": 1,
-        }
-    ).cast(dict(READINGS))  # type: ignore[arg-type]
+    at = [START + timedelta(seconds=s) for s, _ in rows]
+    return readings_of("w1", "state", at, text=[state for _, state in rows])
 
 
 def coded(seed: int, every_s: float | None, lag_s: float = 0.0) -> tuple[pl.DataFrame, dict[str, float]]:

@@ -4,11 +4,11 @@ import tomllib
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_plant_file import RIGHT, read
 
 from lineview.plant import ColumnTarget, Layout
 from lineview.plant.positions import KeyLines
 from lineview.plant.write import layout_toml
+from tests.plant.test_plant_file import RIGHT, read
 
 IDS = st.from_regex(r"\A[A-Za-z0-9][A-Za-z0-9_.\- ]{0,9}\Z")
 TEXT = st.text(max_size=12)

@@ -4,10 +4,10 @@ from datetime import UTC, datetime, timedelta
 
 import polars as pl
 import pytest
-from references.totals import total
 
 from lineview.measures.clock import calendar, shift_windows
 from lineview.measures.counts import increments
+from tests.references.totals import total
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)
 

@@ -51,9 +51,9 @@ def test_viscosity_without_batch_4():
     ],
 )
 def test_mean_chart_run_lengths(shift, betas, lengths):
-    from references.western_rules import WESTERN
 
     from lineview.stats.run_rules import run_rule_length
+    from tests.references.western_rules import WESTERN
 
     for n, beta, length in zip((1, 5, 10, 15, 20), betas, lengths, strict=True):
         moved = shift * sqrt(n)

@@ -4,11 +4,11 @@ Partly read, partly from memory, except Crowder's table (read in the R package s
 """
 
 import pytest
-from references.ewma_run_lengths import ewma_run_length
-from references.western_rules import WESTERN
 
 from lineview.stats.run_lengths import cusum_limit, cusum_run_length
 from lineview.stats.run_rules import run_rule_length
+from tests.references.ewma_run_lengths import ewma_run_length
+from tests.references.western_rules import WESTERN
 
 SHIFTS = (0, 0.25, 0.5, 0.75, 1, 1.5, 2, 2.5, 3, 4, 5)
 

@@ -1,7 +1,8 @@
 """Contrast ratios: hex values of Okabe and Ito (2008), ratio by the definition of WCAG 2.2."""
 
 import pytest
-from references.wcag import contrast
+
+from tests.references.wcag import contrast
 
 GROUNDS = ("#FFFFFF", "#D3D3D3", "#262626")
 #: Ratios on those grounds, as published to two decimals.

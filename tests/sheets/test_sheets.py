@@ -5,15 +5,18 @@ from datetime import UTC, date, datetime, timedelta
 from io import BytesIO
 
 import polars as pl
-from references.pdf_pages import pages
+import pytest
 
 from lineview.answers.answer import Answer, Scope, Span, Table
 from lineview.columns import TAPE
 from lineview.figure import Figure, Period, too_few
 from lineview.plant import Plant
 from lineview.sheets.guard import guarded
+from lineview.sheets.handover import ROWS, handover
 from lineview.sheets.page import to_pdf
 from lineview.sheets.workbook import to_xlsx
+from tests.references.pdf_pages import pages
+from tests.simulate.shift import FRAME, ask, plan, sheet, works
 
 START = datetime(2026, 6, 9, 4, tzinfo=UTC)
 PLANT = Plant(shop="Invented Sweets #1 $x$", zone="Europe/Berlin")
@@ -104,3 +107,21 @@ def test_the_page_is_one_pdf_page_and_markup_in_data_is_only_text() -> None:
 def test_text_that_a_spreadsheet_would_run_is_defused_in_csv() -> None:
     frame = guarded(pl.DataFrame({"t": ["=1", "+1", "-1", "@x", "\tx", "fine", None], "n": [1] * 7}))
     assert frame["t"].to_list() == ["'=1", "'+1", "'-1", "'@x", "'\tx", "fine", None]
+
+
+@pytest.mark.parametrize("lost", [False, True])
+def test_a_shift_with_everything_prints_on_one_sheet(lost: bool) -> None:
+    batches = sheet(*((k * 0.5, ("mint", "lime", "nut", "almond")[k % 4]) for k in range(15)))
+    frame = FRAME.filter(pl.col("at").dt.hour() != 9) if lost else FRAME
+    answer = ask(frame, batches=batches, plan=plan(("mint", 0, 8, 150_000)))
+    assert pages(to_pdf(answer, works())) == 1
+
+
+def test_the_longest_stops_are_kept_in_order_of_time() -> None:
+    answer = ask()
+    kept = next(t for t in handover(answer) if t.name == "stops")
+    whole = next(t for t in answer.tables if t.name == "stops")
+    minutes = sorted((row["minutes"] for row in whole.rows), reverse=True)[: ROWS["stops"]]
+    assert sorted((row["minutes"] for row in kept.rows), reverse=True) == minutes
+    starts = [row["start"] for row in kept.rows]
+    assert starts == sorted(starts)

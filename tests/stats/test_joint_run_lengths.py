@@ -6,10 +6,10 @@ from math import sqrt
 
 import numpy as np
 import pytest
-from references.ewma_run_lengths import ewma_run_length, joint_run_length
 from scipy.special import ndtr
 
 from lineview.stats.run_lengths import QUICK, SLOW, WIDTHS, Widths, joint_widths
+from tests.references.ewma_run_lengths import ewma_run_length, joint_run_length
 
 
 def simulated(widths: Widths, drift: float, paths: int, seed: int) -> float:

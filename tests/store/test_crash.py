@@ -13,8 +13,7 @@ from lineview.store.journal import Journal
 from lineview.store.originals import Originals
 from lineview.store.refusals import PerIntake
 from lineview.store.store import Store
-
-from .made import at, export, kind, readings, refused, weights
+from tests.store.made import at, export, kind, readings, refused, weights
 
 STEPS = [
     (Originals, "keep", 1),

@@ -12,8 +12,8 @@ from lineview.store.journal import Journal
 from lineview.store.originals import Originals
 from lineview.store.refusals import PerIntake
 from lineview.store.store import Store
+from tests.store.made import at, export, kind, readings, refused, weights
 
-from .made import at, export, kind, readings, refused, weights
 from .test_crash import break_at
 
 

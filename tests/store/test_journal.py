@@ -15,8 +15,7 @@ from lineview.store import migrate
 from lineview.store.journal import Journal
 from lineview.store.store import Store
 from lineview.store.tables import metadata
-
-from .made import at, export, kind, readings, weights
+from tests.store.made import at, export, kind, readings, weights
 
 
 def differences(engine):

@@ -4,8 +4,7 @@ import pytest
 
 from lineview.errors import AskError
 from lineview.store.store import Store
-
-from .made import at, export, kind, readings
+from tests.store.made import at, export, kind, readings
 
 H = 3600
 

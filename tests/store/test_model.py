@@ -8,8 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lineview.store.store import Store
-
-from .made import at, export, readings
+from tests.store.made import at, export, readings
 
 ROWS = st.lists(
     st.tuples(

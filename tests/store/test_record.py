@@ -9,8 +9,7 @@ import pytest
 from lineview.columns import READINGS, WEIGHTS
 from lineview.errors import AskError, StoreError
 from lineview.store.store import Store
-
-from .made import T0, at, export, kind, readings, refused, weights
+from tests.store.made import T0, at, export, kind, readings, refused, weights
 
 
 @pytest.fixture

@@ -3,8 +3,7 @@
 from threading import Thread
 
 from lineview.store.store import Store
-
-from .made import at, export, kind, readings, weights
+from tests.store.made import at, export, kind, readings, weights
 
 
 def test_readers_see_whole_intakes_while_another_writes(tmp_path):

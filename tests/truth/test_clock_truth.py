@@ -1,8 +1,6 @@
 """The clock against simulated lines whose truth is known: uptime, stops, pieces, bounds."""
 
-import sys
 from datetime import timedelta
-from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -13,15 +11,16 @@ from lineview.machine.pieces import StretchPieces, count_machine
 from lineview.measures.clock import calendar
 from lineview.measures.machine_tape import tape_of
 from lineview.measures.slow_bounds import slow_bounds_min
-
-sys.path.insert(0, str(Path(__file__).parent))
-from clock_line import EARLY, START, Run, machine, readings, simulate
+from tests.simulate.wrapper import EARLY, START, Run, machine, readings, simulate
 
 END = START + timedelta(hours=8)
 PAUSE = (3 * 3600.0, 3 * 3600.0 + 1500.0)
 PLANNED_S = 455 * 60.0
 #: Reading interval [s] to the points of uptime it may be off.
 UPTIME_POINTS = {1: 0.2, 10: 0.5, 60: 1.5}
+#: Share of stops that may be missed at full count: none read every 10 s or less; read every minute about 1 in
+#: 2,000 is, such as one of 77 s that begins 75 s after another.
+MISSED = {60: 0.001}
 STAMPS = {"exact": {}, "jitter of a second": {"jitter_s": 1.0}, "whole seconds": {"truncate": True}}
 
 
@@ -84,14 +83,14 @@ def test_uptime_and_stops_are_those_of_the_line(every_s: int, stamps: str) -> No
 @pytest.mark.parametrize("stamps", STAMPS)
 @pytest.mark.parametrize("every_s", UPTIME_POINTS)
 def test_uptime_and_stops_at_full_count(every_s: int, stamps: str) -> None:
-    check(range(200, 260), every_s, stamps)
+    check(range(200, 260), every_s, stamps, missed=MISSED.get(every_s, 0.0))
 
 
-def check(seeds: range, every_s: int, stamps: str) -> None:
+def check(seeds: range, every_s: int, stamps: str, missed: float = 0.0) -> None:
     worst = compare(seeds, every_s, stamps)
     print(f"{every_s} s, {stamps}, {len(seeds)} shifts: {worst}")
     assert worst["uptime points"] <= UPTIME_POINTS[every_s]
-    assert worst["missed"] == 0
+    assert worst["missed"] <= missed * worst["stops"]
     assert worst["invented"] == 0
     assert worst["start s"] <= every_s + 3
 

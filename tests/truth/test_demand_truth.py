@@ -1,17 +1,18 @@
 """Demand whose truth is known: hours nobody saw leave it unbiased, forecasts hold as often as they say."""
 
 from datetime import timedelta
+from functools import cache
 
 import numpy as np
 import polars as pl
 import pytest
-from wrap_works import START, wrap_line
 
 from lineview.measures.wrap_pieces import good_by_product
 from lineview.stock.need import Need
 from lineview.stock.season import WEEKS_A_YEAR, learn_season
 from lineview.stock.weekly_forecast import weekly_forecast
 from tests.from_frames import Frames, counted, output
+from tests.simulate.webs import START, WrapRun, wrap_line
 
 #: Of ten hours, one has no readings: what stands in it must be reckoned, not lost.
 HOLES = 0.1
@@ -35,9 +36,14 @@ def with_holes(readings: pl.DataFrame, seed: int, *, modulus: int, resets: bool)
     return kept.with_columns(value=pl.col("value") % modulus)
 
 
+@cache
+def line(seed: int) -> WrapRun:
+    return wrap_line(seed, days=12.0, every_s=60)
+
+
 def bias(seed: int, *, modulus: int, resets: bool) -> tuple[float, float]:
     """Share by which pieces by day, and pieces since a count, differ from what was made."""
-    made = wrap_line(seed, days=12.0, every_s=60)
+    made = line(seed)
     counters = tuple(
         c.model_copy(update={"modulus": modulus, "fastest_per_min": 450.0}) if c.unit_value == 1 else c
         for c in made.plant.machines[0].counters

@@ -5,12 +5,12 @@ from datetime import UTC, datetime
 import numpy as np
 import polars as pl
 import pytest
-from references.demo_line import plain_windows, readings, simulate
 
-from lineview.demo.scenario import demo_plant, line_specs
+from lineview.demo.spec import demo_plant, line_specs
 from lineview.machine.pieces import count_machine
 from lineview.measures.changeovers_found import found_changeovers
 from lineview.plant import Counter, Machine
+from tests.simulate.line import plain_windows, readings, simulate
 
 HOURS = 24.0
 

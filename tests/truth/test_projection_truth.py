@@ -1,8 +1,6 @@
 """The projection of a shift's pieces against simulated lines: how often its 90 % interval holds the truth."""
 
-import sys
 from datetime import timedelta
-from pathlib import Path
 
 import polars as pl
 import pytest
@@ -12,9 +10,7 @@ from lineview.machine.pieces import count_machine
 from lineview.measures.clock import calendar
 from lineview.measures.machine_tape import tape_of
 from lineview.measures.pace import project, run_stop_cycles
-
-sys.path.insert(0, str(Path(__file__).parent))
-from clock_line import EARLY, START, machine, readings, simulate
+from tests.simulate.wrapper import EARLY, START, machine, readings, simulate
 
 
 def coverage(seeds: range) -> float:

@@ -8,8 +8,9 @@ import pytest
 
 from lineview.measures.rope_model import fit_rope
 from lineview.measures.rope_products import kinds_by_name, kinds_of, told_apart
-from lineview.plant import Plant, Product
-from tests.truth.rope_lines import line
+from lineview.plant import Plant
+from tests.factories import product
+from tests.simulate.rope_batches import line
 
 KINDS = {"mint": "14 mm", "pear": "15 mm"}
 OFFSET_MM = 0.1
@@ -74,13 +75,8 @@ def test_an_offset_that_coincides_with_an_adjustment_is_not_told():
 
 
 def test_kinds_are_named_by_base_or_else_by_flavours():
-    def product(name: str, base: str, diameter_mm: float) -> Product:
-        return Product(
-            id=name, flavour=name.title(), base=base, mass_g=6.8, mass_tolerance_g=0.3, cut_length_mm=30,
-            diameter_mm=diameter_mm, diameter_tolerance_mm=0.3,
-        )  # fmt: skip
-
-    products = (product("mint", "", 14), product("pear", "fruit", 15), product("plum", "fruit", 15))
+    kinds = (("mint", "", 14), ("pear", "fruit", 15), ("plum", "fruit", 15))
+    products = tuple(product(n, flavour=n.title(), base=base, diameter_mm=mm) for n, base, mm in kinds)
     plant = Plant(shop="Invented", products=products)
     found = kinds_by_name(plant, pl.Series(["mint", "plum", "pear", "?"]))
     assert found == {"mint": "Mint", "pear": "fruit", "plum": "fruit"}

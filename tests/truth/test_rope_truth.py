@@ -8,7 +8,7 @@ import pytest
 from lineview.measures.rope_forecast import HORIZON_H, time_to_leave
 from lineview.measures.rope_model import fit_rope
 from lineview.measures.rope_watch import watch
-from tests.truth.rope_lines import line
+from tests.simulate.rope_batches import line
 
 TOLERANCE_MM = 0.3
 

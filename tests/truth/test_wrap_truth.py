@@ -3,11 +3,11 @@
 import math
 
 import pytest
-from wrap_works import START, frames_of, scope_of, wrap_line
 
 from lineview.answers.wrap import machine_events
 from lineview.measures.wrap_account import wrap_account
 from tests.from_frames import answered, inputs
+from tests.simulate.webs import START, frames_of, scope_of, wrap_line
 
 TRUE = {"blanks": 6.0, "reel_start": 3.0, "reel_end": 8.0, "splice": 1.2}
 
@@ -55,7 +55,7 @@ def named(runs: int, first: int = 1000) -> tuple[int, int, int]:
         for views in account.views:
             reels += views.reels
             for bad in views.wrong:
-                if (bad.reel, bad.what) == ("film-3", "label"):
+                if (bad.reel, bad.what) == ("F1-0003", "label"):
                     right += 1
                 else:
                     wrong += 1

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lineview.demo.spec import LineSpec
-from lineview.demo.stretch import BLANK, GOOD, MOVING, REJECT, ShiftTruth, Stretch
+from lineview.demo.stretches import BLANK, GOOD, MOVING, REJECT, ShiftTruth, Stretch
 
 Floats = NDArray[np.float64]
 
@@ -27,7 +28,7 @@ class Totals:
 
 
 @dataclass
-class Tally:
+class CounterTruth:
     """Counters as exact integrals over some shifts, on top of what was counted before.
 
     Parameters
@@ -103,19 +104,24 @@ class Tally:
 
         The rope passes the gauge `transport_s` before it is cut.
         """
-        found = {name: np.full(len(at_s), np.nan) for name in ("diameter", "temperature", "speed")}
+        gauges = {name: np.full(len(at_s), np.nan) for name in ("diameter", "temperature", "speed")}
         later = at_s + self.spec.transport_s
         which = np.searchsorted(self.starts, later, side="right") - 1
         for i in np.unique(which[which >= 0]):
-            one: Stretch = self.moving[i]
-            here = (which == i) & (later < one.t1)
-            if one.diameter_mm is None or one.temperature_c is None or not one.rope_m or not here.any():
+            stretch: Stretch = self.moving[i]
+            here = (which == i) & (later < stretch.t1)
+            if (
+                stretch.diameter_mm is None
+                or stretch.temperature_c is None
+                or not stretch.rope_m
+                or not here.any()
+            ):
                 continue
-            seconds, grid = later[here] - one.t0, np.arange(len(one.diameter_mm))
-            found["diameter"][here] = np.interp(seconds, grid, one.diameter_mm)
-            found["temperature"][here] = np.interp(seconds, grid, one.temperature_c)
-            found["speed"][here] = one.rope_m / one.seconds * 60.0
-        return found
+            seconds, grid = later[here] - stretch.t0, np.arange(len(stretch.diameter_mm))
+            gauges["diameter"][here] = np.interp(seconds, grid, stretch.diameter_mm)
+            gauges["temperature"][here] = np.interp(seconds, grid, stretch.temperature_c)
+            gauges["speed"][here] = stretch.rope_m / stretch.seconds * 60.0
+        return gauges
 
     def _web(self, at_s: Floats, cycles: Floats, kind: str) -> Floats:
         fed = cycles * self.per_cycle_m(kind)
@@ -140,3 +146,42 @@ class Tally:
         times = np.array([edge for a, b, _ in parts for edge in (a, b)])
         sums = np.cumsum([amount for _, _, n in parts for amount in (0.0, n)])
         return np.asarray(np.interp(at_s, times, sums))
+
+
+@dataclass
+class LineDay:
+    """One line's day: its shifts, its counters, and which day it is from 0."""
+
+    spec: LineSpec
+    number: int
+    date: date
+    counters: CounterTruth
+    rng: np.random.Generator
+    #: What counters stood at when they were last set back to 0, by channel; kept from day to day.
+    lost: dict[str, int]
+    #: The product's id of each batch so far.
+    products: dict[str, str]
+
+    @property
+    def shifts(self) -> list[ShiftTruth]:
+        """The day's shifts."""
+        return list(self.counters.shifts)
+
+    @property
+    def start_s(self) -> float:
+        """When its first shift starts."""
+        return self.shifts[0].window.start_s
+
+    @property
+    def end_s(self) -> float:
+        """When its last shift ends."""
+        return self.shifts[-1].window.end_s
+
+    def times(self, every_s: float, before_s: float = 0.0, after_s: float = 0.0) -> Floats:
+        """Give evenly spaced moments over the day's shifts, and some seconds before and after."""
+        return np.arange(self.start_s - before_s, self.end_s + after_s + 0.5, every_s)
+
+    def stretches(self) -> Iterator[Stretch]:
+        """Give every stretch of the day in order."""
+        for shift in self.shifts:
+            yield from shift.stretches

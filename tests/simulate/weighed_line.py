@@ -8,9 +8,10 @@ import numpy as np
 import polars as pl
 
 from lineview.answers.answer import Scope
-from lineview.columns import BATCHES, READINGS, WEIGHTS, empty
+from lineview.columns import BATCHES, WEIGHTS, empty
 from lineview.figure import Period
 from lineview.plant import Counter, Gauge, Line, Machine, Plant, Product, Web
+from tests import factories
 from tests.from_frames import Frames
 
 START = datetime(2026, 6, 9, 4, tzinfo=UTC)
@@ -19,19 +20,19 @@ END = START + timedelta(hours=HOURS)
 
 
 def web(**changes: object) -> Web:
-    given: dict[str, object] = {
+    usual: dict[str, object] = {
         "id": "film", "kind": "film", "cut_length_mm": 60, "width_mm": 80, "grammage_g_m2": 32.5,
         "reel_outer_mm": 300, "reel_core_mm": 76,
     }  # fmt: skip
-    return Web.model_validate({k: v for k, v in (given | changes).items() if v is not None})
+    return Web.model_validate({k: v for k, v in (usual | changes).items() if v is not None})
 
 
 def product(name: str, mass_g: float = 6.57, **changes: object) -> Product:
-    given: dict[str, object] = {
-        "id": name, "flavour": name.title(), "mass_g": mass_g, "mass_tolerance_g": 0.6, "diameter_mm": 14,
-        "diameter_tolerance_mm": 0.4, "cut_length_mm": 35, "webs": ("film",),
+    usual: dict[str, object] = {
+        "flavour": name.title(), "mass_g": mass_g, "mass_tolerance_g": 0.6, "diameter_tolerance_mm": 0.4,
+        "cut_length_mm": 35, "webs": ("film",),
     }  # fmt: skip
-    return Product.model_validate(given | changes)
+    return factories.product(name, **(usual | changes))
 
 
 def plant(*products: Product, webs: tuple[Web, ...] | None = None) -> Plant:
@@ -53,20 +54,13 @@ def plant(*products: Product, webs: tuple[Web, ...] | None = None) -> Plant:
 def batch_sheet(
     count: int, products: tuple[str, ...] = ("mint",), every_min: float = 12, mass_in_kg: float | None = 22.7
 ) -> pl.DataFrame:
-    rows = [
-        (
-            "line1",
-            f"B{b}",
-            products[b % len(products)],
-            START + timedelta(minutes=every_min * b),
-            START + timedelta(minutes=every_min * (b + 1) - 2),
-            mass_in_kg,
-            1,
-            b + 2,
-        )
-        for b in range(count)
+    starts = [START + timedelta(minutes=every_min * b) for b in range(count)]
+    length = timedelta(minutes=every_min - 2)
+    batches = [
+        {"batch": f"B{b}", "product": products[b % len(products)], "start": at, "end": at + length}
+        for b, at in enumerate(starts)
     ]
-    return pl.DataFrame(rows, schema=BATCHES, orient="row")
+    return factories.rows(BATCHES, batches, line="line1", mass_in_kg=mass_in_kg)
 
 
 def weights(
@@ -96,21 +90,9 @@ def weights(
 
 
 def counted(rate_per_min: float = 330.0) -> pl.DataFrame:
-    per_reading = rate_per_min / 6
-    rows = [
-        (
-            "wrap1",
-            "pieces",
-            START + timedelta(seconds=10 * i),
-            float(int(i * per_reading) % 65536),
-            "",
-            "good",
-            1,
-            i,
-        )
-        for i in range(HOURS * 360 + 1)
-    ]
-    return pl.DataFrame(rows, schema=READINGS, orient="row")
+    ten_s = np.arange(HOURS * 360 + 1)
+    at = factories.moments(START.timestamp() + 10.0 * ten_s)
+    return factories.readings("wrap1", "pieces", at, np.floor(ten_s * (rate_per_min / 6)) % 65536)
 
 
 def scope() -> Scope:

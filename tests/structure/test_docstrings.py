@@ -17,6 +17,7 @@ from numpydoc.docscrape import NumpyDocString
 
 import lineview
 from lineview.core.resources import shipped
+from tests.structure.conftest import Source
 
 SOURCES = tomllib.loads((shipped("data") / "sources.toml").read_text(encoding="utf-8"))
 NAMES = sorted(
@@ -41,12 +42,13 @@ def public(module: ModuleType) -> Iterator[tuple[str, object]]:
             yield f"{module.__name__}.{name}", thing
 
 
-def imported_elsewhere() -> set[str]:
+@pytest.fixture(scope="module")
+def elsewhere(sources: list[Source]) -> set[str]:
     """Public names that a module of another folder imports, by themselves or with their module."""
     wanted: set[str] = set()
-    for path in sorted(Path(lineview.__file__).parent.rglob("*.py")):
-        folder = path.relative_to(Path(lineview.__file__).parent.parent).parent.as_posix().replace("/", ".")
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for source in sources:
+        folder = ".".join(("lineview", *Path(source.name).parent.parts))
+        for node in source.nodes:
             if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("lineview"):
                 modules = {f"{node.module}.{alias.name}" for alias in node.names} & set(NAMES)
                 if node.module.rpartition(".")[0] != folder:
@@ -57,55 +59,59 @@ def imported_elsewhere() -> set[str]:
     return wanted
 
 
-ELSEWHERE = imported_elsewhere()
-
-
-def functions() -> list[tuple[str, object]]:
-    return [pair for name in NAMES for pair in public(importlib.import_module(name))]
-
-
 def parsed(text: str) -> NumpyDocString:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         return NumpyDocString(inspect.cleandoc(text))
 
 
-@pytest.mark.parametrize(("name", "thing"), functions(), ids=str)
-def test_docstring_says_what_and_lists_the_parameters(name: str, thing: object) -> None:
-    text = inspect.getdoc(thing)
-    assert text, f"{name} has no docstring"
-    doc = parsed(text)
-    assert "".join(doc["Summary"]), f"{name} has no summary"
+def faults_of_parameters(
+    name: str, thing: object, doc: NumpyDocString, *, is_elsewhere: bool
+) -> Iterator[str]:
+    """Others read one line and the signature of what no other folder imports."""
+    if not "".join(doc["Summary"]):
+        yield f"{name} has no summary"
     if not inspect.isfunction(thing) or thing.__module__ == "lineview.cli":
         return  # a command's options carry their own help, which is what a person reads
     listed = [n.strip("* ") for p in doc["Parameters"] for n in p.name.split(",")]
     signature = [p for p in inspect.signature(thing).parameters if p != "self"]
-    if listed or (len(signature) > 1 and name in ELSEWHERE):  # others read one line and the signature
-        assert listed == signature, f"{name}: documents {listed}, takes {signature}"
+    if (listed or (len(signature) > 1 and is_elsewhere)) and listed != signature:
+        yield f"{name}: documents {listed}, takes {signature}"
 
 
-@pytest.mark.parametrize(("name", "thing"), functions(), ids=str)
-def test_units_in_brackets_are_those_of_the_names(name: str, thing: object) -> None:
-    if not inspect.isfunction(thing):
-        return
-    for parameter in parsed(inspect.getdoc(thing) or "")["Parameters"]:
+def faults_of_units(name: str, doc: NumpyDocString) -> Iterator[str]:
+    for parameter in doc["Parameters"]:
         names = [n.strip() for n in parameter.name.split(",")]
-        endings = [max((u for u in UNITS if n.endswith(u)), key=len, default="") for n in names]
+        ending = max((u for u in UNITS if names[0].endswith(u)), key=len, default="")
         said = set(re.findall(r"\[([^\]\[]+)\]", " ".join(parameter.desc)))
-        for one, ending in zip(names, endings, strict=True):
-            if ending and said and len(names) == 1:
-                assert said & UNITS[ending], f"{name}: {one} is documented as {said}"
+        if ending and said and len(names) == 1 and not said & UNITS[ending]:
+            yield f"{name}: {names[0]} is documented as {said}"
 
 
-def test_cited_sources_are_known() -> None:
+@pytest.mark.parametrize("name", NAMES)
+def test_docstrings_say_what_and_list_the_parameters_in_their_units(name: str, elsewhere: set[str]) -> None:
+    faults = []
+    for full, thing in public(importlib.import_module(name)):
+        text = inspect.getdoc(thing)
+        if not text:
+            faults.append(f"{full} has no docstring")
+            continue
+        doc = parsed(text)
+        faults += faults_of_parameters(full, thing, doc, is_elsewhere=full in elsewhere)
+        faults += faults_of_units(full, doc) if inspect.isfunction(thing) else []
+    assert not faults, "\n".join(faults)
+
+
+def test_cited_sources_are_known(sources: list[Source]) -> None:
     unknown = []
-    for path in sorted(Path(lineview.__file__).parent.rglob("*.py")):
-        text = path.read_text(encoding="utf-8")
-        cited = [i.strip(" .`") for line in re.findall(r"Sources?: (.+)", text) for i in line.split(",")]
-        for node in ast.walk(ast.parse(text)):
+    for source in sources:
+        cited = [
+            i.strip(" .`") for line in re.findall(r"Sources?: (.+)", source.text) for i in line.split(",")
+        ]
+        for node in source.nodes:
             if isinstance(node, ast.keyword) and node.arg == "sources":
                 cited += [c.value for c in ast.walk(node.value) if isinstance(c, ast.Constant)]
-        unknown += [f"{path.name}: {one}" for one in cited if isinstance(one, str) and one not in SOURCES]
+        unknown += [f"{source.name}: {i}" for i in cited if isinstance(i, str) and i not in SOURCES]
     assert not unknown
 
 

@@ -11,15 +11,15 @@ from numpy.typing import NDArray
 from lineview.demo.reels import Rack, Reel
 from lineview.demo.rope import Batch, cut_masses_g, rope_seconds
 from lineview.demo.spec import LineSpec, StopCause
-from lineview.demo.stretch import BLANK, REJECT, Feed, ShiftTruth, Stretch
-from lineview.demo.windows import Window
+from lineview.demo.stretches import BLANK, REJECT, Feed, ShiftTruth, Stretch, Window
+from lineview.plant import Web
 
 FEED_M_PER_S = 0.3
 
 
 @dataclass
 class Sizer:
-    """The sizer's wear: running hours so far and the steps that adjustments have made."""
+    """The sizer's wear: running hours so far and the steps that adjustments have pieces."""
 
     run_s: float = 0.0
     steps_mm: float = 0.0
@@ -44,6 +44,7 @@ class ShiftRun:
     pending_blanks: int = 0
     since_restart: int = 0
     set_per_min: float = 350.0
+    rate_factor: float = 1.0
     next_stop_s: float = math.inf
     truth: ShiftTruth = field(init=False)
     kinds: list[NDArray[np.uint8]] = field(default_factory=list)
@@ -95,6 +96,13 @@ class ShiftRun:
         reel.left_m -= metres
         self.truth.feeds.append(Feed(at_s, metres / FEED_M_PER_S, kind, metres, cause, reel.web.id))
 
+    def start_reel(self, web: Web, at_s: float) -> None:
+        """Pull the start of a new reel through."""
+        self.feed(web.kind, self._varied(web.start_m, self.spec.sd_start_m), "reel starts", at_s)
+
+    def _varied(self, metres: float, sd_m: float) -> float:
+        return max(0.0, metres + sd_m * float(self.rng.normal())) if sd_m else metres
+
     def _break(self, *, restart: bool) -> None:
         spans = [(s, e) for s, e in self.window.breaks if s == self.now]
         if not spans:
@@ -106,7 +114,10 @@ class ShiftRun:
 
     def _draw_stop(self) -> None:
         total = sum(self._rate(c) for c in self.spec.stop_causes)
-        self.next_stop_s = float(self.rng.exponential(3600.0 / total)) if total > 0 else math.inf
+        drawn = float(self.rng.exponential(3600.0 / total)) if total > 0 else math.inf
+        self.next_stop_s = max(drawn, self.spec.least_run_s)
+        if self.spec.sd_rate:
+            self.rate_factor = 1.0 + self.spec.sd_rate * float(self.rng.normal())
 
     def _rate(self, cause: StopCause) -> float:
         return cause.per_hour * (1.0 + cause.growth_per_h * self.sizer.run_s / 3600.0)
@@ -117,18 +128,18 @@ class ShiftRun:
             if start <= self.now < end:
                 return per_min / 60.0, True, end
         following = min((s for s, _, _ in self.slow if s > self.now), default=math.inf)
-        return self.set_per_min / 60.0, False, following
+        return self.set_per_min * self.rate_factor / 60.0, False, following
 
     def run(self, batch: Batch) -> None:
         """Cut and wrap until the batch is used up or the shift ends."""
-        while batch.made < batch.pieces and not self.over:
+        while batch.pieces_cut < batch.pieces and not self.over:
             if self._change_empty_reels(batch):
                 continue
             rate, slow, until = self._speed()
             limit = min(self.span_end(), until)
             in_time = math.floor((limit - self.now) * rate + 1e-9)
             in_stop = max(1, math.ceil(self.next_stop_s * rate))
-            in_batch = self.pending_blanks + batch.pieces - batch.made
+            in_batch = self.pending_blanks + batch.pieces - batch.pieces_cut
             n = min(in_time, in_stop, in_batch, self._cycles_on_reels(batch))
             # What is left before an edge is less than a cycle: the stretch takes it in.
             to_edge = n == in_time
@@ -143,19 +154,19 @@ class ShiftRun:
 
     def _stretch(self, batch: Batch, n: int, t1: float, slow: bool) -> None:
         blanks = min(self.pending_blanks, n)
-        made = n - blanks
+        pieces = n - blanks
         seconds = t1 - self.now
         level = self.sizer.level_mm(self.spec)
-        diameter, temperature = rope_seconds(self.spec, self.rng, batch, level, seconds, made)
+        diameter, temperature = rope_seconds(self.spec, self.rng, batch, level, seconds, pieces)
         masses = np.full(n, np.nan)
-        masses[blanks:] = cut_masses_g(self.spec, self.rng, batch, diameter, made)
-        if batch.start_s is None and made:
+        masses[blanks:] = cut_masses_g(self.spec, self.rng, batch, diameter, pieces)
+        if batch.start_s is None and pieces:
             batch.start_s = self.now + seconds * blanks / n
             batch.run_h = self.sizer.run_s / 3600.0
         self.truth.stretches.append(
             Stretch(
                 self.now, t1, "slow" if slow else "running", "", batch.id, self.cycles, n, blanks,
-                made * batch.product.cut_length_mm / 1000.0, diameter, temperature,
+                pieces * batch.product.cut_length_mm / 1000.0, diameter, temperature,
             )
         )  # fmt: skip
         self.kinds.append(self._kinds(n, blanks))
@@ -163,7 +174,7 @@ class ShiftRun:
         self._use_web(batch, n)
         self.cycles += n
         self.pending_blanks -= blanks
-        batch.made += made
+        batch.pieces_cut += pieces
         batch.end_s = t1
         self.sizer.run_s += seconds
         self.next_stop_s -= seconds
@@ -172,11 +183,11 @@ class ShiftRun:
     def _kinds(self, n: int, blanks: int) -> NDArray[np.uint8]:
         kinds = np.zeros(n, np.uint8)
         kinds[:blanks] = BLANK
-        made = n - blanks
-        early = np.arange(self.since_restart, self.since_restart + made) < self.spec.restart_pieces
+        pieces = n - blanks
+        early = np.arange(self.since_restart, self.since_restart + pieces) < self.spec.restart_pieces
         share = np.where(early, self.spec.reject_share_restart, self.spec.reject_share)
-        kinds[blanks:][self.rng.random(made) < share] = REJECT
-        self.since_restart += made
+        kinds[blanks:][self.rng.random(pieces) < share] = REJECT
+        self.since_restart += pieces
         return kinds
 
     def _per_cycle_m(self, reel: Reel) -> float:
@@ -192,7 +203,7 @@ class ShiftRun:
         """Give how many cycles until a reel ends or a splice comes (at least one)."""
         most = []
         for reel in self.rack.mounted.values():
-            until = reel.splices_left_m[-1] if reel.splices_left_m else reel.web.end_m
+            until = reel.splices_left_m[-1] if reel.splices_left_m else reel.end_m
             most.append(math.ceil((reel.left_m - until) / self._per_cycle_m(reel)))
         return max(1, min(most))
 
@@ -200,13 +211,13 @@ class ShiftRun:
         for kind, reel in self.rack.mounted.items():
             if reel.splices_left_m and reel.left_m <= reel.splices_left_m[-1]:
                 reel.splices_left_m.pop()
-                at = self.stop(f"splice in {kind}", 32.0, 0.3, batch.id, least_s=15.0)
-                self.feed(kind, reel.web.splice_m, "splices", at + 2.0)
+                at = self.stop(f"splice in {kind}", self.spec.splice_stop_s, 0.3, batch.id, least_s=15.0)
+                self.feed(kind, self._varied(reel.web.splice_m, self.spec.sd_splice_m), "splices", at + 2.0)
                 return True
-            if reel.left_m <= reel.web.end_m:
+            if reel.left_m <= reel.end_m:
                 at = self.stop(f"reel change {kind}", 115.0, 0.3, batch.id, least_s=40.0)
                 self.rack.mount(reel.web, at + 5.0)
-                self.feed(kind, reel.web.start_m, "reel starts", at + 6.0)
+                self.start_reel(reel.web, at + 6.0)
                 return True
         return False
 
@@ -214,7 +225,7 @@ class ShiftRun:
         causes = self.spec.stop_causes
         rates = np.array([self._rate(c) for c in causes])
         cause = causes[int(self.rng.choice(len(causes), p=rates / rates.sum()))]
-        at = self.stop(cause.reason, cause.median_s, cause.sigma, batch.id)
+        at = self.stop(cause.reason, cause.median_s, cause.sigma, batch.id, self.spec.least_stop_s)
         kind = {"film break": "film", "paper break": "wax paper"}.get(cause.reason)
         if kind:
             self.feed(kind, self.spec.rethread_m, "rethreading after breaks", at + 2.0)
@@ -245,15 +256,15 @@ def joined(stretches: list[Stretch], short_s: float = 300.0) -> list[Stretch]:
     """
     still = ("stop", "short stop", "changeover")
     merged: list[Stretch] = []
-    for one in stretches:
+    for stretch in stretches:
         before = merged[-1] if merged else None
-        if before and before.state in still and one.state in still:
-            state = "changeover" if "changeover" in (before.state, one.state) else "stop"
-            longer = max(before, one, key=lambda s: (s.state == "changeover", s.seconds))
-            merged[-1] = Stretch(before.t0, one.t1, state, longer.reason, longer.batch)
-        elif one.seconds > 0:
-            merged.append(one)
-    for one in merged:
-        if one.state == "stop" and one.seconds < short_s:
-            one.state = "short stop"
+        if before and before.state in still and stretch.state in still:
+            state = "changeover" if "changeover" in (before.state, stretch.state) else "stop"
+            longer = max(before, stretch, key=lambda s: (s.state == "changeover", s.seconds))
+            merged[-1] = Stretch(before.t0, stretch.t1, state, longer.reason, longer.batch)
+        elif stretch.seconds > 0:
+            merged.append(stretch)
+    for stretch in merged:
+        if stretch.state == "stop" and stretch.seconds < short_s:
+            stretch.state = "short stop"
     return merged

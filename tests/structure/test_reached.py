@@ -10,11 +10,11 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterator
 from functools import cached_property
-from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).resolve().parent.parent / "lineview"
+from tests.structure.conftest import Source
+
 #: The console script of pyproject.toml calls `main`. Pages and answers must be reached from there.
 COMMAND_LINE = ("lineview.cli", "main")
 #: Alembic runs the environment as a module, and reads and calls these names of every version.
@@ -137,16 +137,14 @@ class Module:
 
 
 class Walk:
-    """What is reached in a package from the places given."""
+    """What is reached in a package, its trees by file, from the places given."""
 
-    def __init__(self, folder: Path, package: str) -> None:
-        files = sorted(folder.rglob("*.py"))
-        names = {f: ".".join((package, *f.relative_to(folder).with_suffix("").parts)) for f in files}
+    def __init__(self, trees: dict[str, ast.Module]) -> None:
         self.modules: dict[str, Module] = {}
-        for file, full in names.items():
+        for file, tree in trees.items():
+            full = ".".join(("lineview", *file.removesuffix(".py").split("/")))
             name = full.removesuffix(".__init__")
-            tree = ast.parse(file.read_text(encoding="utf-8"))
-            self.modules[name] = Module(name, tree, is_folder=file.name == "__init__.py")
+            self.modules[name] = Module(name, tree, is_folder=full != name)
         self.reached: set[Place] = set()
         self._used_attributes: set[str] = set()
         self._waiting: dict[str, set[Place]] = {}  # methods of reached classes, until their name is used
@@ -207,8 +205,8 @@ class Walk:
 
 
 @pytest.fixture(scope="module")
-def walk() -> Walk:
-    whole = Walk(PACKAGE, "lineview")
+def walk(sources: list[Source]) -> Walk:
+    whole = Walk({source.name: source.tree for source in sources})
     migrations = [name for name in whole.modules if name.startswith(MIGRATIONS)]
     called = [(module, name) for module in migrations for name in ("", *MIGRATION_NAMES)]
     return whole.start([COMMAND_LINE, *called])
@@ -255,11 +253,10 @@ class Gone:
 """
 
 
-def test_the_walk_finds_what_is_dead(tmp_path: Path) -> None:
+def test_the_walk_finds_what_is_dead() -> None:
     """Two definitions that call each other, a shadowed name, an unused method, class and constant."""
-    (tmp_path / "first.py").write_text(FIRST)
-    (tmp_path / "second.py").write_text(SECOND)
-    walked = Walk(tmp_path, "lineview").start([("lineview.first", "main")])
+    trees = {"first.py": ast.parse(FIRST), "second.py": ast.parse(SECOND)}
+    walked = Walk(trees).start([("lineview.first", "main")])
     assert sorted(walked.unreached) == [
         "lineview.first: dead",
         "lineview.first: shadow",

@@ -1,18 +1,21 @@
-"""The counter exports of the two cut-and-wrap machines, each awkward in its own way."""
+"""The exports of the machines, each awkward in its own way: counters, gauges, scanner, thermometer."""
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+import math
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.demo.day import LineDay, wall
-from lineview.demo.files import write_gzip
+from lineview.demo.counter_truth import LineDay
+from lineview.demo.files import Cell, wall, write_gzip, write_xlsx
+from lineview.demo.rope import Batch
 from lineview.demo.spec import LineSpec
-from lineview.demo.windows import Window
+from lineview.demo.stretches import Window
 
 WRAP1_START = {"pieces": 41200, "rejects": 9120, "blanks": 30211, "film": 51234, "paper": 18400}
 WRAP2_START = {"good": 8412345, "rejects": 104020, "blanks": 61007, "film": 51400000, "paper": 45900000}
@@ -50,7 +53,7 @@ def write_wrap1(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
         The zone of the works; moments are written as its wall time.
     """
     at = day.times(10.0, before_s=30.0, after_s=30.0)
-    true = day.tally.at(at)
+    true = day.counters.at(at)
     scaled = {**true, "film": true["film"] * 10.0, "paper": true["paper"] * 10.0}
     columns = {c: (np.floor(scaled[c] + 1e-6).astype(int) + WRAP1_START[c]) % 65536 for c in WRAP1_START}
     speed = np.diff(true["pieces"], prepend=true["pieces"][0]) * 6.0
@@ -67,8 +70,8 @@ def write_wrap1(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
         stamp = wall(moment, zone).strftime("%d.%m.%Y;%H:%M:%S")
         cells = ["Fehler" if i in bad and c == "pieces" else str(v[i]) for c, v in columns.items()]
         lines.append(f"{stamp};{';'.join(cells)};{f'{speed[i]:.1f}'.replace('.', ',')}")
-    made, rejected = (int(true[c][-1] - true[c][0]) for c in ("pieces", "rejects"))
-    lines.append(f"Summe;;{made};{rejected}")
+    pieces, rejects = (int(true[c][-1] - true[c][0]) for c in ("pieces", "rejects"))
+    lines.append(f"Summe;;{pieces};{rejects}")
     text = "\r\n".join(lines) + "\r\n"
     (folder / f"wrap1_{day.date:%Y-%m-%d}.csv").write_bytes(text.encode("cp1252"))
 
@@ -121,7 +124,7 @@ def _wrap2_rows(day: LineDay) -> list[Row]:
 
 
 def _wrap2_values(day: LineDay, channel: str, factor: float, at: NDArray[np.float64]) -> NDArray[np.int64]:
-    counted = np.floor(day.tally.at(at)[channel] * factor + 1e-6).astype(np.int64) + WRAP2_START[channel]
+    counted = np.floor(day.counters.at(at)[channel] * factor + 1e-6).astype(np.int64) + WRAP2_START[channel]
     values = counted - day.lost.get(channel, 0)
     away = _outage(day)
     if np.isfinite(away[0]):
@@ -162,3 +165,140 @@ def _with_conflict(rows: list[Row], window: Window, spec: LineSpec) -> list[Row]
 def _stamp(at_s: float, zone: ZoneInfo) -> str:
     shown = datetime.fromtimestamp(0, UTC) + timedelta(seconds=round(at_s + CLOCK_FAST_S, 3))
     return shown.astimezone(zone).isoformat(timespec="milliseconds")
+
+
+PAIRS_MM = (40.0, 28.0, 20.0)
+#: The first pair slips a little, so speed times diameter squared is not quite the same at it.
+SLIP = (0.006, 0.0, 0.0)
+WINTER_TIME = ZoneInfo("Etc/GMT-1")
+
+
+def write_sizer1(day: LineDay, folder: Path) -> None:
+    """Write a day of the first sizer: XLSX, winter time all year, a units row, no value at a standstill.
+
+    Parameters
+    ----------
+    day : LineDay
+        The first line's day; its generator draws gauge noise and bad cells.
+    folder : pathlib.Path
+        Where the file goes; made already.
+    """
+    at = day.times(20.0)
+    gauges, rope = day.counters.gauges(at), day.counters.at(at)["rope"]
+    shown = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
+    bad = set(day.rng.choice(len(at), 6, replace=False))
+    rows: list[Sequence[Cell]] = [["Strangmessung (erfundene Daten)"], []]
+    rows += [["Zeit (MEZ)", "Strang Ø", "Strang Länge"], ["", "mm", "dm"]]
+    for i, moment in enumerate(at):
+        value: Cell = None if math.isnan(shown[i]) else round(float(shown[i]), 2)
+        if i in bad and value is not None:
+            value = "----"
+        rows.append([wall(moment, WINTER_TIME), value, (int(rope[i] * 10.0 + 1e-6) + 912345) % 1000000])
+    notes = [["Hinweis"], ["Invented data. Messstelle 450 mm nach Walzenpaar 4"]]
+    write_xlsx(folder / f"sizer1_{day.date:%Y-%m-%d}.xlsx", {"Messwerte": rows, "Hinweise": notes})
+
+
+def write_sizer2(day: LineDay, folder: Path) -> None:
+    """Write a day of the second sizer: comma CSV with a mark of UTF-8, epoch seconds, inches.
+
+    Parameters
+    ----------
+    day : LineDay
+        The second line's day; its generator draws gauge noise and bad cells.
+    folder : pathlib.Path
+        Where the file goes; made already.
+    """
+    at = day.times(30.0)
+    gauges, rope = day.counters.gauges(at), day.counters.at(at)["rope"]
+    shown = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
+    bad = set(day.rng.choice(len(at), 4, replace=False))
+    lines = ["unix_s,rope_dia_in,rope_m,v1,v2,v3,v4,"]
+    for i, moment in enumerate(at):
+        standing = math.isnan(shown[i])
+        inches = "" if standing else f"{shown[i] / 25.4:.4f}"
+        if i in bad:
+            inches = "1.#QNAN"
+        speeds = ["0.000"] * 4 if standing else _speeds(gauges["speed"][i], gauges["diameter"][i], day.rng)
+        lines.append(f"{round(moment)},{inches},{int(rope[i] + 1e-6)},{','.join(speeds)},")
+    text = "\ufeff" + "\n".join(lines) + "\n"
+    (folder / f"sizer2_{day.date:%Y-%m-%d}.csv").write_text(text, encoding="utf-8", newline="")
+
+
+def _speeds(out: float, diameter: float, rng: np.random.Generator) -> list[str]:
+    noise = 1.0 + rng.normal(0.0, 0.001, 4)
+    before = [out * (diameter / d) ** 2 * (1.0 + s) for d, s in zip(PAIRS_MM, SLIP, strict=True)]
+    return [f"{v * n:.3f}" for v, n in zip([*before, out], noise, strict=True)]
+
+
+def write_scanner(batches: Sequence[Batch], path: Path) -> None:
+    """Write what was scanned at each batch of the second line: long, epoch milliseconds.
+
+    Parameters
+    ----------
+    batches : sequence of Batch
+        The second line's batches, in the order of the file.
+    path : pathlib.Path
+        The file to write; an older one is replaced.
+    """
+    lines = ["# batch scanner, invented data", "ms|tag|text"]
+    for batch in batches:
+        ms = round((batch.start_s or 0.0) * 1000.0)
+        lines += [f"{ms}|BATCH|{batch.id}", f"{ms}|FLAVOUR|{batch.product.flavour}"]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def hall_rows(first: LineDay, second: LineDay, zone: ZoneInfo) -> list[str]:
+    """Give a day of the hall thermometer: each minute, in °C and in °F, twelve-hour clock.
+
+    Parameters
+    ----------
+    first, second : LineDay
+        The same day of both lines; moments and noise come from the first.
+    zone : zoneinfo.ZoneInfo
+        The zone of the works; moments are written as its wall time.
+
+    Returns
+    -------
+    list of str
+        Rows without a heading, a tab between cells: wall time, rope temperature of the first sizer [°C]
+        and of the second [°F]. A cell is empty where its sizer stands, and now and then the first reads
+        n/a; where both are empty there is no row.
+    """
+    at = first.times(60.0)
+    first_c, second_c = first.counters.gauges(at)["temperature"], second.counters.gauges(at)["temperature"]
+    noise = first.rng.normal(0.0, 0.1, (2, len(at)))
+    rows = []
+    for i, moment in enumerate(at):
+        celsius = "" if math.isnan(first_c[i]) else f"{first_c[i] + noise[0, i]:.1f}"
+        fahrenheit = "" if math.isnan(second_c[i]) else f"{(second_c[i] + noise[1, i]) * 1.8 + 32.0:.1f}"
+        if i % 700 == 333:
+            celsius = "n/a"
+        if not celsius and not fahrenheit:
+            continue
+        rows.append(f"{wall(moment, zone):%m/%d/%Y %I:%M:%S %p}\t{celsius}\t{fahrenheit}")
+    return rows
+
+
+def write_unknown(folder: Path, seed: int, start: date) -> None:
+    """Write a short log of a borrowed trial counter on the first line, tab separated.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where it goes.
+    seed : int
+        The same seed gives the same bytes.
+    start : datetime.date
+        Its day.
+    """
+    rng = np.random.default_rng([seed, 5])
+    pieces, rejects = 1012, 12
+    lines = ["Trial counter (invented data)", "Date\tTime\tPieces made\tRejects\tRope dia mm"]
+    for i in range(120):
+        pieces += int(rng.integers(172, 180))
+        rejects += int(rng.random() < 0.8)
+        hour, minute, second = 10 + (i // 2) // 60, (i // 2) % 60, (i % 2) * 30
+        day = f"{start.day:02d}/{start.month:02d}/{start.year}"
+        stamp = f"{day}\t{hour:02d}:{minute:02d}:{second:02d}"
+        lines.append(f"{stamp}\t{pieces % 10000:,}\t{rejects}\t{rng.normal(15.05, 0.06):.2f}")
+    (folder / "trial_counter.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")

@@ -7,11 +7,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.columns import READINGS
+from lineview.demo.counter_truth import CounterTruth
 from lineview.demo.line import LineRun, LineTruth
 from lineview.demo.spec import LineSpec
-from lineview.demo.tally import Tally
-from lineview.demo.windows import Window
+from lineview.demo.stretches import Window
+from tests import factories
 
 Floats = NDArray[np.float64]
 COUNTERS = ("good", "rejects", "blanks", "pieces", "film", "paper")
@@ -63,8 +63,8 @@ def simulate(spec: LineSpec, seed: int, windows: Sequence[Window]) -> LineTruth:
 
     Examples
     --------
-    >>> from lineview.demo.scenario import demo_plant, line_specs
-    >>> from lineview.demo.windows import plain_windows
+    >>> from lineview.demo.spec import demo_plant, line_specs
+    >>> from lineview.demo.stretches import plain_windows
     >>> truth = simulate(line_specs(demo_plant())[0], 1, plain_windows(8.0))
     >>> round(sum(s.seconds for s in truth.shifts[0].stretches))
     28800
@@ -108,39 +108,25 @@ def readings(
         paper [m] of the wrap machine; rope [m], rope_diameter [mm] and rope_temperature [°C] of the sizer.
     """
     rng = np.random.default_rng([seed, 7])
-    tally = Tally(truth.spec, truth.shifts)
+    counters = CounterTruth(truth.spec, truth.shifts)
     start, end = truth.shifts[0].window.start_s, truth.shifts[-1].window.end_s
     at = np.arange(start, end + every_s / 2, every_s)
     if jitter_s:
         at = np.sort(at + rng.normal(0.0, jitter_s, len(at)))
-    values = tally.at(at)
+    values = counters.at(at)
     frames = []
     for channel in COUNTERS:
         value = values[channel] % modulus[channel] if modulus and channel in modulus else values[channel]
         frames.append(_frame(truth.spec.wrap, channel, at, value))
     gauge_at = np.arange(start, end, gauge_every_s)
-    gauges = tally.gauges(gauge_at)
+    gauges = counters.gauges(gauge_at)
     noise = rng.normal(0.0, truth.spec.sd_gauge_mm, len(gauge_at))
     frames.append(_frame(truth.spec.sizer, "rope_diameter", gauge_at, gauges["diameter"] + noise))
     frames.append(_frame(truth.spec.sizer, "rope_temperature", gauge_at, gauges["temperature"]))
-    frames.append(_frame(truth.spec.sizer, "rope", gauge_at, tally.at(gauge_at)["rope"]))
+    frames.append(_frame(truth.spec.sizer, "rope", gauge_at, counters.at(gauge_at)["rope"]))
     return pl.concat(frames).sort("machine", "channel", "at")
 
 
 def _frame(machine: str, channel: str, at_s: Floats, value: Floats) -> pl.DataFrame:
     kept = ~np.isnan(value)
-    count = int(kept.sum())
-    micros = np.round(at_s[kept] * 1e6).astype(np.int64)
-    return pl.DataFrame(
-        {
-            "machine": [machine] * count,
-            "channel": [channel] * count,
-            "at": pl.Series(micros).cast(pl.Datetime("us")).dt.replace_time_zone("UTC"),
-            "value": value[kept],
-            "text": [None] * count,
-            "quality": ["good"] * count,
-            "intake": [0] * count,
-            "row": np.arange(1, count + 1),
-        },
-        schema_overrides=READINGS,
-    ).select(READINGS.keys())
+    return factories.readings(machine, channel, factories.moments(at_s[kept]), value[kept])

@@ -1,19 +1,22 @@
-"""What people write down: batch sheet, stop book, stop log, reel log, stock counts, plan."""
+"""What people write down, week by week: batches, stops, reels, weighings, stock counts, plan."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from datetime import date, timedelta
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-from lineview.demo.day import serial, wall
-from lineview.demo.files import Cell, write_xlsx
+from lineview.demo.exports import CLOCK_FAST_S, write_scanner
+from lineview.demo.files import Cell, serial, wall, week_of, write_xlsx
 from lineview.demo.reels import Mount
 from lineview.demo.rope import Batch
-from lineview.demo.shelf import Counted
-from lineview.demo.wrap_exports import CLOCK_FAST_S
+from lineview.demo.truth import StockCount, count_stock
+from lineview.demo.weighing import write_weights1, write_weights2
+from lineview.demo.works import Works
 
 #: Machine, start and end [s since 1970], reason.
 Stop = tuple[str, float, float, str]
@@ -103,12 +106,12 @@ def _german(value: float) -> str:
     return f"{value:,.1f}".translate(str.maketrans(",.", ".,"))
 
 
-def write_stock_sheet(rows: Sequence[Counted], path: Path, zone: ZoneInfo) -> None:
+def write_stock_sheet(rows: Sequence[StockCount], path: Path, zone: ZoneInfo) -> None:
     """Write a stock count as XLSX.
 
     Parameters
     ----------
-    rows : sequence of Counted
+    rows : sequence of StockCount
         The count, a row a web and one more for each further part reel.
     path : pathlib.Path
         The file to write; an older one is replaced.
@@ -128,12 +131,12 @@ def write_stock_sheet(rows: Sequence[Counted], path: Path, zone: ZoneInfo) -> No
     write_xlsx(path, {"Lager": cells, "Notizen": [["erfundene Daten"]]})
 
 
-def write_stock_list(rows: Sequence[Counted], path: Path, zone: ZoneInfo) -> None:
+def write_stock_list(rows: Sequence[StockCount], path: Path, zone: ZoneInfo) -> None:
     """Write a stock count as a semicolon list.
 
     Parameters
     ----------
-    rows : sequence of Counted
+    rows : sequence of StockCount
         The count, a row a web and one more for each further part reel.
     path : pathlib.Path
         The file to write; an older one is replaced.
@@ -172,3 +175,85 @@ def write_plan(made: Sequence[tuple[str, str, int]], monday: date, path: Path, w
             wanted = math.ceil(pieces * 1.03 ** (week + 1) / 1000.0) * 1000
             lines.append(f'{line},{product},{begin},{end},"{wanted:,}"')
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+T = TypeVar("T")
+
+
+def write_weekly_exports(works: Works, folder: Path, start: date, days: int) -> list[StockCount]:
+    """Write every weekly export and give the stock counts.
+
+    Parameters
+    ----------
+    works : Works
+        After its last day.
+    folder : pathlib.Path
+        Where exports go.
+    start : datetime.date
+        The first day.
+    days : int
+        How many days there were.
+
+    Returns
+    -------
+    list of StockCount
+        What was counted.
+    """
+    zone = works.plant.tz
+    lines = [run.truth for run in works.runs]
+    batches = [(t.spec.line, b) for t in lines for b in t.batches]
+    for week, sheet in _weeks(works, batches, lambda b: b[1].start_s or 0.0):
+        write_batches(sheet, folder / f"batches_{week}.xlsx", zone)
+        write_scanner([b for line, b in sheet if line == lines[1].spec.line], folder / f"scanner_{week}.csv")
+    for week, stops in _weeks(works, works.stops[0], lambda s: s[1]):
+        write_stops1(stops, folder / f"stops1_{week}.csv", zone)
+    for week, stops in _weeks(works, works.stops[1], lambda s: s[1]):
+        write_stops2(stops, folder / f"stops2_{week}.tsv", zone)
+    mounts = sorted((m for t in lines for m in t.mounts), key=lambda m: m.at_s)
+    for week, reels in _weeks(works, mounts, lambda m: m.at_s):
+        write_reels(reels, folder / f"reels_{week}.csv", zone)
+    for week, rows in _weeks(works, works.weighed[0], lambda w: w.at_s):
+        write_weights1(rows, folder / f"weights1_{week}.txt", zone)
+    for week, rows in _weeks(works, works.weighed[1], lambda w: w.at_s):
+        write_weights2(rows, folder / f"weights2_{week}.ods", zone)
+    for week, hall in works.hall.items():
+        text = "\n".join(["Hall thermometer, invented data", "Date & time\tProbe A (C)\tProbe B (F)", *hall])
+        (folder / f"hall_{week}.txt").write_text(text + "\n", encoding="utf-8")
+    _plans(works, folder)
+    return _counts(works, folder, start, days)
+
+
+def _weeks(works: Works, rows: Iterable[T], at: Callable[[T], float]) -> Iterable[tuple[str, list[T]]]:
+    by_week: dict[str, list[T]] = defaultdict(list)
+    for row in sorted(rows, key=at):
+        by_week[week_of(wall(at(row), works.plant.tz).date())].append(row)
+    return by_week.items()
+
+
+def _plans(works: Works, folder: Path) -> None:
+    for week in sorted({w for w, _, _ in works.good_by_week}):
+        made = sorted((line, product, n) for (w, line, product), n in works.good_by_week.items() if w == week)
+        monday = date.fromisocalendar(int(week[:4]), int(week[6:]), 1)
+        write_plan(made, monday, folder / f"plan_{week}.csv")
+
+
+def _counts(works: Works, folder: Path, start: date, days: int) -> list[StockCount]:
+    """Count the shelf on Monday mornings (a workbook) and Friday nights (a list)."""
+    zone = works.plant.tz
+    mounts = [m for run in works.runs for m in run.truth.mounts]
+    begin = datetime.combine(start, time(5, 30), zone).timestamp()
+    counts = []
+    for day in (start + timedelta(days=n) for n in range(days)):
+        if day.weekday() == 0 or day == start:
+            rows = count_stock(
+                works.plant, mounts, begin, datetime.combine(day, time(5, 30), zone).timestamp()
+            )
+            write_stock_sheet(rows, folder / f"stock_{day}.xlsx", zone)
+            counts += rows
+        elif day.weekday() == 4:
+            rows = count_stock(
+                works.plant, mounts, begin, datetime.combine(day, time(22, 30), zone).timestamp()
+            )
+            write_stock_list(rows, folder / f"stock_{day}.csv", zone)
+            counts += rows
+    return counts
