@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from importlib import import_module
+from typing import TYPE_CHECKING
 
 from lineview.answers.answer import Answer, Question, Scope
-from lineview.answers.inputs import Inputs
 from lineview.plant import Plant
+
+if TYPE_CHECKING:
+    from lineview.inputs import Inputs
 
 WHERE: dict[Question, tuple[str, str]] = {
     "rope": ("lineview.answers.rope", "answer_rope"),

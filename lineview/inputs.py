@@ -6,12 +6,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cache, partial
-from typing import TypeVar, overload
+from typing import TYPE_CHECKING, TypeVar, overload
 
 import polars as pl
 
 from lineview.answers.answer import Question, Scope
-from lineview.answers.inputs import Inputs, OrderInputs, RopeInputs, ShiftInputs, WeightInputs, WrapInputs
 from lineview.columns import BATCHES, PLAN, REELS, STOP_LOG, WEIGHTS, empty
 from lineview.core.estimate import Estimate
 from lineview.gather_log import with_named, with_reasons
@@ -26,6 +25,15 @@ from lineview.records.compose import gauge_readings, machine_counts
 from lineview.records.frames import COUNTERS, COUNTS, GAUGES, OUTPUT
 from lineview.records.output import daily_output, joined
 from lineview.store.reader import StoreReader
+
+if TYPE_CHECKING:  # the modules of the other questions are not needed to fetch for one
+    from lineview.answers.order import OrderInputs
+    from lineview.answers.rope import RopeInputs
+    from lineview.answers.shift import ShiftInputs
+    from lineview.answers.weight import WeightInputs
+    from lineview.answers.wrap import WrapInputs
+
+    Inputs = ShiftInputs | WrapInputs | RopeInputs | WeightInputs | OrderInputs
 
 #: How far beyond a period batches and stops may start and still matter in it.
 MARGIN = timedelta(hours=12)
@@ -115,6 +123,8 @@ class Fetcher:
         if question == "wrap":
             return self._wrap(machine, period)
         if question == "rope":
+            from lineview.answers.rope import RopeInputs
+
             seen = self._rope(machine, period)
             seen = replace(seen, wrappers=tuple(seen.wrappers))  # all, while the store's state is at hand
             return RopeInputs(seen, self._other_sizers(machine, period))
@@ -151,6 +161,8 @@ class Fetcher:
     # -- shift and wrap ----------------------------------------------------------------------------
 
     def _shift(self, machine: Machine, period: tuple[datetime, datetime]) -> ShiftInputs:
+        from lineview.answers.shift import ShiftInputs
+
         start, end = period
         batches = self._batches([machine.line], period)
         marked = batches.height or machine.gauge("product") is not None
@@ -172,6 +184,8 @@ class Fetcher:
         return [frame for frame in frames if frame.height]
 
     def _wrap(self, machine: Machine, period: tuple[datetime, datetime]) -> WrapInputs:
+        from lineview.answers.wrap import WrapInputs
+
         start, end = period
         return WrapInputs(
             self.counts(machine, period),
@@ -211,6 +225,8 @@ class Fetcher:
         return rope_account(self.plant, sizer, self._rope(sizer, period), period, whole=False)
 
     def _weight(self, machine: Machine, period: tuple[datetime, datetime]) -> WeightInputs:
+        from lineview.answers.weight import WeightInputs
+
         start, end = period
         sizers = self.plant.machines_of(machine.line, "sizer")
         sizer = sizers[0] if sizers else None
@@ -233,7 +249,7 @@ class Fetcher:
 
     def _order(self, scope: Scope) -> OrderInputs:
         # Only this question needs them, and the others start the quicker for it.
-        from lineview.answers.order import FOLLOWED, RECENT, order_moment
+        from lineview.answers.order import FOLLOWED, RECENT, OrderInputs, order_moment
         from lineview.stock.works_orders import latest_counts
 
         machines = [m for m in self.plant.machines if m.kind == "cut-and-wrap machine"]

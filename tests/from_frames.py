@@ -10,8 +10,11 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 
 from lineview.answers.answer import Answer, Question, Scope
-from lineview.answers.inputs import Inputs, OrderInputs, RopeInputs, ShiftInputs, WeightInputs, WrapInputs
-from lineview.answers.order import order_moment
+from lineview.answers.order import OrderInputs, order_moment
+from lineview.answers.rope import RopeInputs
+from lineview.answers.shift import ShiftInputs
+from lineview.answers.weight import WeightInputs
+from lineview.answers.wrap import WrapInputs
 from lineview.asking import answer_to
 from lineview.columns import (
     ADJUSTMENTS,
@@ -40,6 +43,8 @@ from lineview.records.frames import RECORDS
 
 #: Gauges whose readings the rope is measured by.
 ROPE_GAUGES = ("rope diameter", "rope temperature", "roller speed")
+
+Inputs = ShiftInputs | WrapInputs | RopeInputs | WeightInputs | OrderInputs
 
 
 @dataclass(frozen=True)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
 
 from lineview.answers.answer import Answer, Scope
 from lineview.answers.count_figures import good_pieces_figure
-from lineview.answers.inputs import OrderInputs
 from lineview.answers.order_figures import order_figures
 from lineview.answers.order_sheet import sheet_table
 from lineview.answers.order_tables import (
@@ -20,7 +20,9 @@ from lineview.answers.order_tables import (
     reels_table,
 )
 from lineview.answers.order_words import CAUTIONS, history_words, notes, sentence, soft_line
+from lineview.core.estimate import Estimate
 from lineview.figure import Period
+from lineview.machine.pieces import MachineCounts
 from lineview.measures.reel_length import full_reel_m
 from lineview.measures.wrap_account import wrap_account
 from lineview.measures.wrap_pieces import good_by_product
@@ -40,6 +42,23 @@ RECENT = timedelta(days=28)
 FOLLOWED = timedelta(days=92)
 #: Weeks of history's pace that reels are reckoned for where there is no plan.
 WEEKS_AHEAD = 4
+
+
+@dataclass(frozen=True)
+class OrderInputs:
+    """Of every cut-and-wrap machine, for stock is common to the works.
+
+    `counts` of the recent weeks by machine; `made` what was made by line, day and product (DAILY_OUTPUT);
+    `good` the good pieces of the period asked for; batches, reels, plan and stock.
+    """
+
+    counts: Mapping[str, MachineCounts]
+    made: pl.DataFrame
+    good: Estimate
+    batches: pl.DataFrame
+    reels: pl.DataFrame
+    stock: pl.DataFrame
+    plan: pl.DataFrame
 
 
 def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:

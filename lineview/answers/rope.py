@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
 from lineview.answers.answer import Answer, Scope
 from lineview.answers.count_figures import good_pieces_figure
-from lineview.answers.inputs import RopeInputs
 from lineview.answers.rope_figures import rope_figures
 from lineview.answers.rope_money import weight_words
 from lineview.answers.rope_notes import notes_of
@@ -15,7 +17,7 @@ from lineview.answers.rope_tables import rope_tables
 from lineview.core.estimate import Estimate
 from lineview.errors import AskError, Fault
 from lineview.figure import Figure
-from lineview.measures.rope_account import rope_account
+from lineview.measures.rope_account import RopeAccount, RopeSeen, rope_account
 from lineview.measures.rope_verdict import verdict
 from lineview.plant import Machine, Plant
 
@@ -25,6 +27,14 @@ CAUTIONS = (
     "In-running rolls and rotating twist heads: guards stay on.",
     "Numbers are from counters and may be wrong or late: do not use for interlocks, stops or restart.",
 )
+
+
+@dataclass(frozen=True)
+class RopeInputs:
+    """Of a sizer: what was read of its rope, and what was measured of the works' other sizers, by sizer."""
+
+    seen: RopeSeen
+    elsewhere: Mapping[str, RopeAccount] = field(default_factory=dict)
 
 
 def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import polars as pl
 
 from lineview.answers.answer import Answer, Scope, Table
-from lineview.answers.inputs import ShiftInputs
 from lineview.answers.iso_figures import iso_figures
 from lineview.answers.shift_figures import shift_figures
 from lineview.answers.shift_notes import maintenance_note, notes
@@ -23,9 +25,26 @@ from lineview.answers.shift_tables import (
 )
 from lineview.answers.shift_words import ALLERGENS, CAUTIONS, sentence, soft_line
 from lineview.errors import AskError, Fault
+from lineview.machine.pieces import MachineCounts
 from lineview.measures.shift_measures import ShiftMeasures, measure_shift, rate_by_minute
 from lineview.measures.shift_study import ShiftStudy, study_shift
 from lineview.plant import Plant
+
+
+@dataclass(frozen=True)
+class ShiftInputs:
+    """Of a cut-and-wrap machine: its counts from a little before the period to a little after it.
+
+    `batches`, `stop_log`, `reels` and `plan` are frames of core.frames; `rope_gauges` hold at and value of
+    the line's gauges where no batch sheet marks the products.
+    """
+
+    counts: MachineCounts
+    batches: pl.DataFrame
+    stop_log: pl.DataFrame
+    reels: pl.DataFrame
+    plan: pl.DataFrame
+    rope_gauges: Sequence[pl.DataFrame] = ()
 
 
 def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:

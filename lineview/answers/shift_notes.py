@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from lineview.answers.inputs import ShiftInputs
+from lineview.answers.shift import ShiftInputs
 from lineview.measures.changeovers_found import LEAST_MIN
 from lineview.measures.shift_measures import ShiftMeasures
 from lineview.plant import Machine

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+
 import polars as pl
 
 from lineview.answers.answer import Answer, Scope
 from lineview.answers.count_figures import good_pieces_figure
-from lineview.answers.inputs import WeightInputs
 from lineview.answers.weight_detail_figures import detail_figures
 from lineview.answers.weight_detail_tables import bag_table, chart_table, plan_table
 from lineview.answers.weight_detail_words import detail_notes
@@ -16,11 +18,31 @@ from lineview.answers.weight_lines import line_figures, line_notes, line_table
 from lineview.answers.weight_tables import capability_table, product_table, spread_table
 from lineview.answers.weight_words import CAUTIONS, notes, sentence, soft_line
 from lineview.errors import AskError, Fault
+from lineview.machine.pieces import MachineCounts
+from lineview.measures.contents_rules import ContentsRules
 from lineview.measures.weight_account import WeightAccount, piece_facts, weight_account
 from lineview.measures.weight_detail import LineSeen, weight_detail
 from lineview.measures.weight_lines import LineSpread, LineWeights, line_spread
 from lineview.measures.weight_series import batch_points, piece_points
 from lineview.plant import Machine, Plant
+
+
+@dataclass(frozen=True)
+class WeightInputs:
+    """Of a cut-and-wrap machine: weights, batches and counts; its line's rope; the other lines' weights.
+
+    `net_contents` holds the dated rules for packages by name ("hb133", "eu", "r87"); it may be empty. The
+    weights and batches of other lines are to compare with, and in no figure of the line asked about.
+    """
+
+    counts: MachineCounts
+    weights: pl.DataFrame
+    batches: pl.DataFrame
+    rope_gauges: pl.DataFrame
+    rope_counts: MachineCounts | None
+    net_contents: Mapping[str, ContentsRules]
+    weights_elsewhere: pl.DataFrame
+    batches_elsewhere: pl.DataFrame
 
 
 def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:

@@ -2,18 +2,32 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+import polars as pl
+
 from lineview.answers.answer import Answer, Scope
 from lineview.answers.count_figures import good_pieces_figure
-from lineview.answers.inputs import WrapInputs
 from lineview.answers.wrap_figures import wrap_figures
 from lineview.answers.wrap_tables import cause_series, product_table, reel_table, use_table, view_table
 from lineview.answers.wrap_words import CAUTIONS, notes, sentence, soft_line
 from lineview.errors import AskError, Fault
+from lineview.machine.pieces import MachineCounts
 from lineview.measures.clock import calendar
 from lineview.measures.machine_tape import tape_of
 from lineview.measures.wrap_account import wrap_account
 from lineview.measures.wrap_events import WrapEvents, wrap_events
 from lineview.plant import Machine, Plant
+
+
+@dataclass(frozen=True)
+class WrapInputs:
+    """Of a cut-and-wrap machine: its counts over the period, batches, stop log and reel log."""
+
+    counts: MachineCounts
+    batches: pl.DataFrame
+    stop_log: pl.DataFrame
+    reels: pl.DataFrame
 
 
 def answer_wrap(plant: Plant, scope: Scope, inputs: WrapInputs) -> Answer:

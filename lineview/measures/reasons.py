@@ -16,7 +16,7 @@ CHANGEOVER_WORDS = re.compile(
     re.IGNORECASE,
 )
 #: A log is written by hand: its times may be off by this much [µs].
-LATE_US = 120_000_000
+LOG_LATE_US = 120_000_000
 
 
 def reason_of(begins: Ints, ends: Ints, stop_log: pl.DataFrame) -> list[str | None]:
@@ -46,12 +46,12 @@ def reason_of(begins: Ints, ends: Ints, stop_log: pl.DataFrame) -> list[str | No
     taken = _overlaps_any(start, end, begins, ends)
     reasons: list[str | None] = []
     for a, b in zip(begins.tolist(), ends.tolist(), strict=True):
-        first = int(np.searchsorted(start, a - LATE_US - longest))
-        last = int(np.searchsorted(start, b + LATE_US, side="right"))
+        first = int(np.searchsorted(start, a - LOG_LATE_US - longest))
+        last = int(np.searchsorted(start, b + LOG_LATE_US, side="right"))
         meet = np.minimum(end[first:last], b) - np.maximum(start[first:last], a)
-        meet = np.where((meet < 0) & taken[first:last], -LATE_US - 1, meet)
+        meet = np.where((meet < 0) & taken[first:last], -LOG_LATE_US - 1, meet)
         best = int(np.argmax(meet)) if last > first else -1
-        reasons.append(words[first + best] if best >= 0 and meet[best] >= -LATE_US else None)
+        reasons.append(words[first + best] if best >= 0 and meet[best] >= -LOG_LATE_US else None)
     return reasons
 
 

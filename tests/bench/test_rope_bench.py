@@ -13,7 +13,7 @@ import polars as pl
 import pytest
 
 from lineview.answers.answer import Scope
-from lineview.answers.inputs import Inputs
+from lineview.answers.rope import RopeInputs as Inputs
 from lineview.answers.rope import answer_rope
 from lineview.columns import BATCHES
 from lineview.figure import Period
