@@ -12,13 +12,14 @@ import pytest
 from tests.main_job.invented_week import DEMO
 
 if TYPE_CHECKING:  # loaded by those tests alone that need them
-    from lineview.take_in import Taken
-    from lineview.works import Works
+    from lineview.app.take_in import Taken
+    from lineview.app.works import Works
 
 TESTS = Path(__file__).parent
 #: Folders and files whose tests take seconds all together.
 QUICK = {
-    "structure", "core", "plant", "stats", "machine", "measures", "published", "stock", "order", "report",
+    "structure", "core", "plant", "report", "stats", "machine", "published",
+    "rope", "wrap", "weight", "shift", "order",
 }  # fmt: skip
 #: Folders that are kept apart by a marker of their name.
 APART = {"bench", "browser", "truth"}
@@ -49,7 +50,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def week(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Works]:
     """A works into which the shipped invented week has been taken."""
-    from lineview.works import Works
+    from lineview.app.works import Works
 
     folder = tmp_path_factory.mktemp("works")
     copytree(DEMO, folder, dirs_exist_ok=True)

@@ -8,9 +8,9 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from lineview.answers.answer import Answer
-from lineview.columns import READINGS
+from lineview.core.frames import READINGS
 from lineview.plant import Product
+from lineview.report.answer import Answer
 
 
 def product(name: str = "mint", *allergens: str, **changes: object) -> Product:
@@ -51,7 +51,7 @@ def moments(at_s: np.ndarray) -> pl.Series:
 def rows(
     schema: Mapping[str, pl.DataType], frame: Sequence[Mapping[str, object]], **same: object
 ) -> pl.DataFrame:
-    """Rows of a frame of `lineview.columns`: `same` in all, null where nothing is said, numbered from 0."""
+    """Rows of a frame of core.frames: `same` in all, null where nothing is said, numbered from 0."""
     whole = [{**same, **row} for row in frame]
     assert all(row.keys() <= schema.keys() for row in whole), "a column that the frame does not have"
     numbered = [{"intake": 1, "row": number, **row} for number, row in enumerate(whole)]

@@ -9,14 +9,12 @@ from datetime import UTC, datetime, timedelta
 
 import polars as pl
 
-from lineview.answers.answer import Answer, Question, Scope
-from lineview.answers.order import OrderInputs, order_moment
-from lineview.answers.rope import RopeInputs
-from lineview.answers.shift import ShiftInputs
-from lineview.answers.weight import WeightInputs
-from lineview.answers.wrap import WrapInputs
-from lineview.asking import answer_to
-from lineview.columns import (
+from lineview.app.inputs import Fetcher, Measured, with_named
+from lineview.app.records import RecordKeeper
+from lineview.app.works import answer_to
+from lineview.core.estimate import Estimate
+from lineview.core.figure import Period
+from lineview.core.frames import (
     ADJUSTMENTS,
     BATCHES,
     PLAN,
@@ -27,19 +25,20 @@ from lineview.columns import (
     WEIGHTS,
     empty,
 )
-from lineview.core.estimate import Estimate
-from lineview.figure import Period
-from lineview.gather_log import with_named
-from lineview.inputs import Fetcher, Measured
+from lineview.core.record_frames import RECORDS
+from lineview.machine.calendar import calendar
 from lineview.machine.likeliest import planned_time
 from lineview.machine.pieces import MachineCounts, count_machine
-from lineview.measures.clock import calendar
-from lineview.measures.contents_rules import ContentsRules
-from lineview.measures.rope_account import RopeAccount, RopeSeen
-from lineview.measures.state_codes import unknown_states
+from lineview.machine.state_codes import unknown_states
+from lineview.order.answer import OrderInputs, order_moment
 from lineview.plant import Machine, Plant
-from lineview.record_keeper import RecordKeeper
-from lineview.records.frames import RECORDS
+from lineview.report.answer import Answer, Question, Scope
+from lineview.rope.account import RopeAccount, RopeSeen
+from lineview.rope.answer import RopeInputs
+from lineview.shift.answer import ShiftInputs
+from lineview.weight.answer import WeightInputs
+from lineview.weight.contents import ContentsRules
+from lineview.wrap.answer import WrapInputs
 
 #: Gauges whose readings the rope is measured by.
 ROPE_GAUGES = ("rope diameter", "rope temperature", "roller speed")
@@ -49,7 +48,7 @@ Inputs = ShiftInputs | WrapInputs | RopeInputs | WeightInputs | OrderInputs
 
 @dataclass(frozen=True)
 class Frames:
-    """Frames of `lineview.columns`; the others are empty. `readings` holds one a machine.
+    """Frames of `lineview.core.frames`; the others are empty. `readings` holds one a machine.
 
     `made` stands in for the output by day; the rope of other sizers and the weights of other lines are given
     as the answers get them.

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from urllib.parse import parse_qs, urlencode
 
-from lineview.answers.answer import Question
-from lineview.errors import AskError, Fault
-from lineview.question_scope import QUESTIONS, QuestionScope, read_question
+from lineview.app.question import QUESTIONS, QuestionScope, read_question
+from lineview.core.errors import AskError, Fault
+from lineview.report.answer import Question
 
 PAGES = (*QUESTIONS, "bags", "intake", "wall")
 #: What a page is called in the header; the wall has no place there.

@@ -2,20 +2,189 @@
 
 from __future__ import annotations
 
+import tomllib
+from collections.abc import Callable
+from functools import cache
 from typing import Any
 
-from dash import html
+from dash import dcc, html
+from flask import Flask, Response, request
 
-from lineview.answers.answer import Answer, Span
-from lineview.board.address import Address
-from lineview.board.aria import aria
-from lineview.board.graph import graph
-from lineview.board.sheet_files import sheet_links
-from lineview.board.tables import frame_table, open_or_folded
-from lineview.board.working import working
-from lineview.charts.look import Look
-from lineview.charts.pictures import pictures
-from lineview.errors import LineviewError
+from lineview.app.question import QUESTIONS
+from lineview.app.works import Works
+from lineview.board.address import Address, read_address
+from lineview.board.tables import aria, frame_table, open_or_folded, plain_table
+from lineview.charts.render import pictures
+from lineview.charts.style import Look, Picture
+from lineview.core.errors import LineviewError
+from lineview.core.figure import Figure
+from lineview.core.resources import shipped
+from lineview.plant import Plant
+from lineview.report import show
+from lineview.report.answer import Answer, Question, Span
+from lineview.sheets.pdf import to_pdf
+from lineview.sheets.tables import to_csv, to_xlsx
+
+#: plotly.js would offer to upload a chart to a server of its makers; nothing of that kind is left.
+CONFIG: Any = {
+    "displayModeBar": False,
+    "displaylogo": False,
+    "showSendToCloud": False,
+    "modeBarButtonsToRemove": ["sendChartToCloud", "sendDataToCloud", "editInChartStudio"],
+    "showEditInChartStudio": False,
+    "displayNotifier": False,
+    "showTips": False,
+    "showAxisDragHandles": False,
+    "doubleClick": False,
+    "scrollZoom": False,
+    "responsive": True,
+}
+
+
+def graph(picture: Picture, words: str, scale: float = 1.0) -> html.Figure:
+    """Give a picture as a figure with its title, named for those who cannot see it.
+
+    Parameters
+    ----------
+    picture : Picture
+        Drawn.
+    words : str
+        What it shows, in a sentence.
+    scale : float
+        As the picture was drawn.
+
+    Returns
+    -------
+    dash.html.Figure
+        For the page.
+    """
+    height = None if scale > 1 else f"{picture.height}px"  # the wall's picture fills what is left of it
+    return html.Figure(
+        [
+            html.Figcaption(picture.title),
+            html.Div(
+                dcc.Graph(
+                    figure=picture.figure, config=CONFIG, responsive=True, style={"height": height or "100%"}
+                ),
+                role="img",
+                **aria(label=f"{picture.title}. {words}"),
+            ),
+        ],
+        className="picture",
+    )
+
+
+#: By a file's ending: what makes it, its media type, and the words of its link.
+FORMS: dict[str, tuple[Callable[[Answer, Plant], bytes], str, str]] = {
+    "pdf": (to_pdf, "application/pdf", "This page as PDF"),
+    "xlsx": (
+        to_xlsx,
+        "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+        "as workbook (XLSX)",
+    ),
+    "csv": (to_csv, "text/csv", "what to order as CSV"),
+}
+
+
+def sheet_links(address: Address) -> html.P:
+    """Give the links to a page's sheets; they carry its line, machine and period.
+
+    Parameters
+    ----------
+    address : Address
+        Of the page.
+
+    Returns
+    -------
+    dash.html.P
+        The table as CSV on the order page alone, where it is the list to send.
+    """
+    endings = [ending for ending in FORMS if ending != "csv" or address.page == "order"]
+    links = [html.A(FORMS[ending][2], href=address.sheet(ending)) for ending in endings]
+    return html.P(links, className="acts sheets", **aria(label="this page as a file"))
+
+
+def add_sheet_routes(server: Flask, works: Works) -> None:
+    """Add the routes that send sheets.
+
+    Parameters
+    ----------
+    server : flask.Flask
+        The board's.
+    works : Works
+        The works.
+    """
+
+    def sheet(question: Question, ending: str) -> Response:
+        at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
+        make, media_type, _ = FORMS[ending]
+        try:
+            content = make(works.ask(at.asked), works.plant)
+        except LineviewError as error:
+            return Response(str(error), status=404, mimetype="text/plain")
+        sent = Response(content, mimetype=media_type)
+        sent.headers["Content-Disposition"] = f"attachment; filename={question}.{ending}"
+        return sent
+
+    for question in QUESTIONS:
+        for ending in FORMS:
+            told: dict[str, Any] = {"question": question, "ending": ending}
+            server.add_url_rule(f"/{question}.{ending}", f"{question}-{ending}", sheet, defaults=told)
+
+
+@cache
+def _titles() -> dict[str, str]:
+    """Give the title of every published source the figures cite."""
+    path = shipped("data") / "sources.toml"
+    if not path.is_file():
+        return {}
+    known = tomllib.loads(path.read_text(encoding="utf-8"))
+    return {key: f"{entry.get('title', key)} ({entry.get('obtained', '')})" for key, entry in known.items()}
+
+
+def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
+    """Give the fold that says how the answer was worked out.
+
+    Parameters
+    ----------
+    answer : Answer
+        Its figures.
+    plant : Plant
+        Units and zone.
+    more : list
+        Further pictures and tables to stand in it.
+
+    Returns
+    -------
+    dash.html.Details
+        Closed at first.
+    """
+    rows = [_row(figure, answer, plant) for figure in answer.figures]
+    headings = ["figure", "value", "interval", "n", "how"]
+    table = plain_table("Every figure of this answer", headings, rows, [False, True, True, True, False])
+    cited = sorted({source for figure in answer.figures for source in figure.sources})
+    sources = [html.Li([html.Span(_titles().get(one, one)), html.Code(one)]) for one in cited]
+    listed = [html.H2("Sources"), html.Ul(sources, className="sources")] if sources else []
+    period = show.period(answer.scope.period, plant)
+    asked = html.P(f"All of {period} ({plant.zone}), but where another period is named.", className="soft")
+    return html.Details(
+        [html.Summary("How this was worked out"), *more, asked, table, *listed],
+        className="fold",
+        id="working",
+    )
+
+
+def _row(figure: Figure, answer: Answer, plant: Plant) -> list[Any]:
+    spread = show.interval(figure, plant)
+    how: list[Any] = [html.Span(figure.working)] if figure.working else []
+    kind = figure.interval_kind
+    if kind and kind != figure.why_none:
+        how.append(html.Span(kind, className="soft"))
+    if figure.period is not None and figure.period != answer.scope.period:
+        how.append(html.Span(show.period(figure.period, plant), className="soft"))
+    count = show.number(figure.n) if figure.n else ""
+    return [figure.label, show.value(figure, plant), spread, count, html.Div(how, className="how")]
+
 
 #: Shown on every page, whatever the answer adds.
 CAUTION = (

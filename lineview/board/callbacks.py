@@ -9,15 +9,13 @@ from typing import Any
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, no_update
 from dash.exceptions import PreventUpdate
 
+from lineview.app.works import Works
 from lineview.board.address import read_address
-from lineview.board.bags_callbacks import bind_bags
-from lineview.board.notes import chosen_stops
-from lineview.board.outcome import faulty, outcome
-from lineview.board.page import forms_of, page_of
-from lineview.board.upload import TakeOutcome, decoded, take_upload
-from lineview.errors import LineviewError
+from lineview.board.bags_page import bind_bags
+from lineview.board.intake_page import TakeOutcome, decoded, faulty, outcome, take_upload
+from lineview.board.layout import chosen_stops, forms_of, page_of
+from lineview.core.errors import LineviewError
 from lineview.plant.periods import moment
-from lineview.works import Works
 
 
 def bind(app: Dash, works: Works) -> None:

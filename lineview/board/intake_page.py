@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import base64
+import binascii
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
 
 import polars as pl
 from dash import dcc, html
 
-from lineview import show, show_cells
+from lineview.app.take_in import Taken
+from lineview.app.works import Works
 from lineview.board.address import Address
-from lineview.board.aria import aria
-from lineview.board.tables import frame_table, plain_table
+from lineview.board.tables import aria, frame_table, plain_table
+from lineview.core.errors import Fault, IntakeError, LineviewError
+from lineview.intake.detect.sheets import Proposal
 from lineview.plant import Plant
-from lineview.works import Works
+from lineview.report import show
 
 #: A browser holds a file twice as text while it is given this way; larger ones go the plain way.
 DROP_LIMIT_BYTES = 10_000_000
@@ -106,7 +114,7 @@ def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address) 
     names = [name for name in intakes.columns if name not in (key, "sha256", "undone")]
     rows = []
     for row in intakes.iter_rows(named=True):
-        cells: list[Any] = [show_cells.cell(row[n], "", plant) for n in names]
+        cells: list[Any] = [show.cell(row[n], "", plant) for n in names]
         number = row.get(key)
         undone = bool(row.get("undone"))
         links: list[Any] = []
@@ -162,3 +170,212 @@ def _refusals(works: Works, plant: Plant, address: Address) -> html.Section:
         [frame_table(title, part, plant, most=REFUSALS_A_PAGE), html.P(turns, className="acts")],
         id="refusals",
     )
+
+
+@dataclass(frozen=True)
+class TakeOutcome:
+    """What became of one uploaded export: taken in, proposed or faulty.
+
+    Parameters
+    ----------
+    file_name : str
+        As uploaded, without folders.
+    receipt : str
+        What happened, in whole sentences; "" where nothing was taken in.
+    counts : mapping of str to int
+        Words and counts of rows to show beside it, in order.
+    intake : int or None
+        The intake's id, for its refusals.
+    proposal : Proposal or None
+        Where no layout fits the file: what is proposed, and what has to be asked.
+    faults : sequence of Fault
+        Why it could not be taken in.
+    """
+
+    file_name: str
+    receipt: str = ""
+    counts: Mapping[str, int] = field(default_factory=dict)
+    intake: int | None = None
+    proposal: Proposal | None = None
+    faults: Sequence[Fault] = ()
+
+
+def decoded(contents: str, name: str) -> bytes:
+    """Give the bytes of a dropped file.
+
+    Parameters
+    ----------
+    contents : str
+        As the browser sends it, base64 after a comma.
+    name : str
+        For the fault.
+
+    Returns
+    -------
+    bytes
+        The file.
+
+    Raises
+    ------
+    IntakeError
+        Where it did not arrive whole.
+    """
+    try:
+        return base64.b64decode(contents.partition(",")[2], validate=True)
+    except (binascii.Error, ValueError):
+        raise IntakeError(Fault("the file did not arrive whole", name, do="Upload it again.")) from None
+
+
+def take_upload(
+    works: Works, file_name: str, data: bytes, accept: bool = False, settled: Mapping[str, str] | None = None
+) -> TakeOutcome:
+    """Take an uploaded export in.
+
+    Parameters
+    ----------
+    works : Works
+        Where to.
+    file_name : str
+        As the browser gives it; folders in it are left out.
+    data : bytes
+        The file.
+    accept : bool
+        Whether to accept and keep a proposed layout.
+    settled : mapping of str to str, optional
+        Answers to the proposal's questions.
+
+    Returns
+    -------
+    TakeOutcome
+        Also for a file that cannot be read.
+    """
+    name = PureWindowsPath(PurePosixPath(file_name).name).name or "export"
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / name
+        path.write_bytes(data)
+        try:
+            return outcome_of(name, works.take([path], accept=accept, settled=settled)[0])
+        except LineviewError as error:
+            return TakeOutcome(name, faults=error.faults)
+
+
+def outcome_of(name: str, taken: Taken) -> TakeOutcome:
+    """Give what became of one export in words.
+
+    Parameters
+    ----------
+    name : str
+        Of the file.
+    taken : Taken
+        From Works.take.
+
+    Returns
+    -------
+    TakeOutcome
+        With its counts of rows where it was taken in.
+    """
+    if taken.error is not None:
+        return TakeOutcome(name, faults=taken.error.faults)
+    if taken.receipt is None:
+        return TakeOutcome(name, proposal=taken.proposal)
+    r = taken.receipt
+    said = f"{name} was taken in before; nothing changed."
+    if not r.already:
+        rows, kept, refused = (show.number(count) for count in (r.rows, r.kept, r.refused))
+        said = f"{name} is in as intake {r.intake}: {rows} rows, {kept} kept, {refused} refused."
+    counts = {
+        "rows": r.rows,
+        "kept": r.kept,
+        "duplicate": r.duplicate,
+        "refused": r.refused,
+        "unclear": r.uncertain,
+        "in conflict": r.conflicts,
+    }
+    return TakeOutcome(name, " ".join((said, *taken.notes)), counts, r.intake)
+
+
+def outcome(told: TakeOutcome, plant: Plant) -> list[Any]:
+    """Give an outcome as a part of the intake page.
+
+    Parameters
+    ----------
+    told : TakeOutcome
+        From lineview.board.intake_page.
+    plant : Plant
+        Units and zone.
+
+    Returns
+    -------
+    list
+        Dash components.
+    """
+    if told.proposal is not None:
+        return _proposal(told, told.proposal, plant)
+    if told.faults:
+        return faulty(told)
+    rows = [[words, show.number(count)] for words, count in told.counts.items()]
+    shown: list[Any] = [html.P(told.receipt or f"{told.file_name} was taken in.", className="told")]
+    if rows:
+        shown.append(plain_table(f"Rows of {told.file_name}", ["rows", "count"], rows, [False, True]))
+    if told.intake is not None:
+        shown.append(dcc.Link("its refusals", href=Address("intake", intake=told.intake).href))
+    return shown
+
+
+def faulty(told: TakeOutcome) -> list[Any]:
+    """Give why an export was not taken in.
+
+    Parameters
+    ----------
+    told : TakeOutcome
+        With its faults.
+
+    Returns
+    -------
+    list
+        Dash components.
+    """
+    return [
+        html.P(f"{told.file_name} was not taken in; nothing of it was kept.", className="told"),
+        html.Ul([html.Li(str(fault)) for fault in told.faults], className="faults", role="alert"),
+    ]
+
+
+def _proposal(told: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any]:
+    layout = proposal.layout
+    meant = [[header, target.to, target.unit or ""] for header, target in layout.columns.items()]
+    asked = [
+        html.Fieldset(
+            [
+                html.Legend(question.text),
+                dcc.RadioItems(
+                    options=[
+                        {"label": f"{value} — {meaning}", "value": value}
+                        for value, meaning in question.options
+                    ],
+                    id={"kind": "settle", "about": question.about},
+                ),
+            ]
+        )
+        for question in proposal.questions
+    ]
+    faults = html.Ul([html.Li(str(f)) for f in told.faults], className="faults", role="alert")
+    return [
+        html.P(
+            f"No layout in the plant description fits {told.file_name}. It looks like this one:",
+            className="told",
+        ),
+        *([faults] if told.faults else []),
+        plain_table(
+            f"Proposed layout “{layout.id}”, an export of {layout.kind}",
+            ["header in the file", "means", "unit"],
+            meant,
+            [False] * 3,
+        ),
+        frame_table("What it would read, the first rows", proposal.sample.head(8), plant),
+        *[html.P(note, className="soft") for note in proposal.notes],
+        *asked,
+        html.Button(
+            "Accept this layout and take the file in", id={"kind": "accept", "file": "given"}, type="button"
+        ),
+    ]

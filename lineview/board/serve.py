@@ -10,9 +10,9 @@ from typing import Any
 from dash import Dash
 from waitress import create_server
 
+from lineview.app.works import Works
 from lineview.board.app import create_app
-from lineview.errors import AskError, Fault
-from lineview.works import Works
+from lineview.core.errors import AskError, Fault
 
 THREADS = 8
 

@@ -9,10 +9,31 @@ from typing import Any
 import polars as pl
 from dash import html
 
-from lineview import show_cells
-from lineview.answers.answer import Table
-from lineview.board.aria import aria
 from lineview.plant import Plant
+from lineview.report import show
+from lineview.report.answer import Table
+
+
+def aria(**said: str) -> Any:
+    """Give aria attributes as keyword arguments for a Dash component.
+
+    Parameters
+    ----------
+    **said : str
+        Without their prefix.
+
+    Returns
+    -------
+    dict
+        Not typed further, since Dash's stubs name no attribute with a hyphen.
+
+    Examples
+    --------
+    >>> aria(label="pages")
+    {'aria-label': 'pages'}
+    """
+    return {f"aria-{name}": text for name, text in said.items()}
+
 
 #: A frame's table shows this many rows, since each row costs the browser time; the rest is a download away.
 MOST_ROWS = 40
@@ -38,11 +59,11 @@ def answer_table(table: Table, plant: Plant) -> html.Div:
     dash.html.Div
         Wide tables scroll within it, never the page.
     """
-    headings = [show_cells.heading(words, unit, plant) for _, words, unit in table.columns]
-    places = show_cells.table_decimals(table.columns, table.rows, plant)
+    headings = [show.heading(words, unit, plant) for _, words, unit in table.columns]
+    places = show.table_decimals(table.columns, table.rows, plant)
     rows = [
         [
-            show_cells.cell(row.get(key), unit, plant, _places(row.get(key), places[key]))
+            show.cell(row.get(key), unit, plant, _places(row.get(key), places[key]))
             for key, _, unit in table.columns
         ]
         for row in table.rows

@@ -7,10 +7,9 @@ from datetime import datetime
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview import show
-from lineview.charts.clock_axis import ms, set_clock
-from lineview.charts.look import Look, Picture, blank, label
-from lineview.charts.theme import see_through
+from lineview.charts.axes import ms, set_clock
+from lineview.charts.style import Look, Picture, blank, label, see_through
+from lineview.report import show
 
 #: How a delivery of each kind is worded.
 ARRIVING = {"on order": "arrive", "advised": "would arrive if ordered"}

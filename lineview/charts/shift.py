@@ -9,12 +9,10 @@ from typing import Any
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview import show
-from lineview.charts.clock_axis import ms, set_clock
-from lineview.charts.look import Look, Picture, blank, label, show_legend
-from lineview.charts.theme import see_through
-from lineview.charts.thin import thin
-from lineview.figure import Period
+from lineview.charts.axes import ms, set_clock, thin
+from lineview.charts.style import Look, Picture, blank, label, see_through, show_legend
+from lineview.core.figure import Period
+from lineview.report import show
 
 #: Kinds of standing still differ by hatching and word, never by hue.
 HATCHING = {"changeover": "/", "stop": "\\", "short stop": "x", "break": ".", "unseen": "-"}

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview import show
-from lineview.charts.clock_axis import ms, set_clock
-from lineview.charts.look import Look, Picture, blank, label
-from lineview.charts.thin import thin
+from lineview.charts.axes import ms, set_clock, thin
+from lineview.charts.style import Look, Picture, blank, label
+from lineview.core.figure import Period
 from lineview.core.units import in_units
-from lineview.figure import Period
+from lineview.report import show
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ import math
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview import show
-from lineview.charts.look import Look, Picture, blank, label, show_legend
+from lineview.charts.style import Look, Picture, blank, label, show_legend
 from lineview.core.units import in_units
+from lineview.report import show
 
 HATCHES = ("/", "x", "\\", "-", ".", "|", "+")
 NEEDED = "geometry"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from lineview.errors import Fault, IntakeError
+from lineview.core.errors import Fault, IntakeError
 
 #: Endings by which a file in a folder is taken for an export, each also with ".gz".
 ENDINGS = (".csv", ".tsv", ".txt", ".tab", ".psv", ".dat", ".log", ".asc", ".prn", ".xlsx", ".xlsm", ".ods")

@@ -7,15 +7,15 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
-from lineview.errors import Fault, IntakeError
-from lineview.intake.number_cells import Evidence, Marks
-from lineview.intake.rows import Rows
+from lineview.core.errors import Fault, IntakeError
+from lineview.intake.cells.numbers import Evidence, Marks
+from lineview.intake.tidy.rows import Rows
 from lineview.plant import ExportKind, Layout
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """The rows of one table: `refused` has the columns of lineview.intake.rows.REFUSED.
+    """The rows of one table: `refused` has the columns of lineview.intake.tidy.rows.REFUSED.
 
     `passed` counts the rows that are no data, by what they are; the notes say it already.
     """

@@ -11,9 +11,8 @@ from typing import BinaryIO, cast
 
 import polars as pl
 
-from lineview.intake.export import NotInPieces
-from lineview.intake.quoting import split_quoted
-from lineview.intake.records import Records
+from lineview.intake.detect.delimited import Records, split_quoted
+from lineview.intake.detect.sheets import NotInPieces
 
 #: Files from this size on are read in pieces; gzipped ones from an eighth of it, as text packs so [bytes].
 BIG = 32 << 20

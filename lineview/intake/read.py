@@ -9,20 +9,19 @@ from zoneinfo import available_timezones
 
 import polars as pl
 
-from lineview.columns import REFUSALS
-from lineview.errors import Fault, IntakeError
-from lineview.intake.big import BigExport
-from lineview.intake.big_settled import SettledByHead
-from lineview.intake.bind import bind
-from lineview.intake.export import Export, InPieces, NotInPieces, Part, Proposal
-from lineview.intake.fit import Fit, best_fit, claims, fits_of, heading_of, is_for, takes_sheet
-from lineview.intake.heading import LOOK, guessed_place, heading_at
-from lineview.intake.opened import open_export
+from lineview.core.errors import Fault, IntakeError
+from lineview.core.frames import REFUSALS
+from lineview.intake.big import BigExport, SettledByHead
+from lineview.intake.detect.delimited import Records, text_records
+from lineview.intake.detect.encoding import open_export
+from lineview.intake.detect.header import LOOK, guessed_place, heading_at
+from lineview.intake.detect.sheets import Export, InPieces, NotInPieces, Part, Proposal
+from lineview.intake.layout.bind import bind
+from lineview.intake.layout.fit import Fit, best_fit, claims, fits_of, heading_of, is_for, takes_sheet
 from lineview.intake.outcome import Outcome
 from lineview.intake.pieces import head_of
-from lineview.intake.records import Records, text_records
-from lineview.intake.take_events import take_events
-from lineview.intake.take_readings import take_readings
+from lineview.intake.tidy.events import take_events
+from lineview.intake.tidy.take_readings import take_readings
 from lineview.plant import Layout, Plant
 
 
@@ -68,7 +67,7 @@ def read_export(
     if layout is not None and not any(fits):
         raise IntakeError(_missing(cuts[0][1][0], tables[0], str(path)))
     if not any(fits):
-        from lineview.intake.propose import propose  # most files have a layout
+        from lineview.intake.layout.propose import propose  # most files have a layout
 
         return propose(path, facts[1], tables, plant, _why_none(cuts))
     del cuts
@@ -88,7 +87,7 @@ def read_export(
 
 
 def _sheets(data: bytes, path: Path) -> list[Records]:
-    from lineview.intake.sheets import sheet_records  # its library is of no use to text
+    from lineview.intake.detect.sheets import sheet_records  # its library is of no use to text
 
     return sheet_records(data, path)
 

@@ -10,11 +10,11 @@ import numpy.typing as npt
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.machine.activity import Clock
+from lineview.machine.increments import in_order, known_modulus, steps_between
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
-from lineview.measures.counts import in_order, known_modulus, steps_between
-from lineview.measures.rate import sums
-from lineview.measures.states import Clock
-from lineview.measures.steps import Steps
+from lineview.machine.speed import sums
+from lineview.machine.steps import Steps
 from lineview.plant import Counter
 
 Floats = npt.NDArray[np.float64]

@@ -18,8 +18,9 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from lineview.columns import READINGS, UTC_US, require
 from lineview.core.estimate import Estimate
+from lineview.core.frames import READINGS, UTC_US, require
+from lineview.machine.activity import Clock, clock_of, moving
 from lineview.machine.counters import (
     NO_PLAN,
     Counted,
@@ -31,11 +32,9 @@ from lineview.machine.counters import (
     good_values,
 )
 from lineview.machine.likeliest import PlannedTime
-from lineview.measures.coded_clock import clock_with_states
-from lineview.measures.state_codes import unknown_states
-from lineview.measures.state_spells import NO_SPELLS, Spells, set_aside, state_spells
-from lineview.measures.states import Clock, clock_of, moving
-from lineview.measures.steps import NO_STEPS, Steps
+from lineview.machine.reported_states import clock_with_states
+from lineview.machine.state_codes import NO_SPELLS, Spells, set_aside, state_spells, unknown_states
+from lineview.machine.steps import NO_STEPS, Steps
 from lineview.plant import Counter, Counts, Machine
 
 #: Counters of what was made; what they count in maintenance is set aside.

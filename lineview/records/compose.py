@@ -9,16 +9,16 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from lineview.columns import UTC_US
+from lineview.core.frames import UTC_US
+from lineview.core.record_frames import ACTIVITY, COUNTERS, JOINED
+from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Clock
 from lineview.machine.counters import CounterIncrements, Floats, Ints, fastest_per_us
+from lineview.machine.increments import pair_bounds
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
 from lineview.machine.pieces import MADE, MARKS, MachineCounts
-from lineview.measures.counts import pair_bounds
-from lineview.measures.state_spells import NO_SPELLS, Spells, set_aside
-from lineview.measures.states import RUNNING, SLOW, STANDING, UNSEEN, Clock
-from lineview.measures.steps import Steps
+from lineview.machine.state_codes import NO_SPELLS, Spells, set_aside
+from lineview.machine.steps import Steps
 from lineview.plant import Counter, Counts, Machine
-from lineview.records.frames import ACTIVITY, COUNTERS, JOINED
 
 
 def machine_counts(

@@ -9,14 +9,14 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from lineview.core.record_frames import ACTIVITY, COMPUTED_FROM, OUTPUT, RECORDS, WINDOWS
+from lineview.machine.activity import RUNNING, SLOW, UNSEEN, Clock
 from lineview.machine.counters import CounterIncrements, Floats, Ints
+from lineview.machine.increments import known_modulus
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.pieces import MachineCounts, count_channels
-from lineview.measures.counts import known_modulus
-from lineview.measures.state_codes import told_states
-from lineview.measures.states import RUNNING, SLOW, UNSEEN, Clock
+from lineview.machine.state_codes import told_states
 from lineview.plant import Counts, Machine
-from lineview.records.frames import ACTIVITY, COMPUTED_FROM, OUTPUT, RECORDS, WINDOWS
 from lineview.records.readings import GAUGED, Series, WindowReadings
 
 #: Pieces along a running stretch are kept at steps of about so long [s], for its picture.

@@ -9,14 +9,13 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import polars as pl
 
+from lineview.core.record_frames import COUNTERS
+from lineview.machine.calendar import calendar
+from lineview.machine.increments import pair_bounds
 from lineview.machine.likeliest import LONG_S
 from lineview.machine.pieces import MachineCounts
-from lineview.measures.clock import calendar
-from lineview.measures.counts import pair_bounds
-from lineview.measures.product_spans import ProductSpan, product_spans
-from lineview.measures.wrap_pieces import read_moments
+from lineview.machine.products import ProductSpan, product_spans, read_moments
 from lineview.plant import Counts, Machine, Shift
-from lineview.records.frames import COUNTERS
 
 #: One row a line, day and product; `good` are good pieces with their bounds, `unseen` those of them that no
 #: reading shows and that are counted at the pace around; `planned_min` the planned minutes [min] of that day.

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.frames import READINGS, empty
-from lineview.measures.rate import Bools, Floats, Ints
+from lineview.machine.speed import Bools, Floats, Ints
 from lineview.plant import Machine
 
 #: Gauges of the rope, whose readings a record keeps.

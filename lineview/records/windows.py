@@ -8,9 +8,9 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from lineview.measures.clock import calendar, shift_windows
+from lineview.core.record_frames import WINDOWS
+from lineview.machine.calendar import calendar, shift_windows
 from lineview.plant import Shift
-from lineview.records.frames import WINDOWS
 
 #: What the time outside every shift is called.
 BETWEEN = ""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lineview.errors import Fault, MeasureError
+from lineview.core.errors import Fault, MeasureError
 from lineview.stats.means import coverage_factor
 
 

@@ -9,7 +9,7 @@ from math import exp, lgamma, pi, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.errors import Fault, MeasureError
+from lineview.core.errors import Fault, MeasureError
 
 Floats = NDArray[np.float64]
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.errors import Fault, MeasureError
+from lineview.core.errors import Fault, MeasureError
 from lineview.stats.serial_correlation import decaying_sum
 
 Floats = NDArray[np.float64]

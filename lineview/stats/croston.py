@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from numpy.typing import NDArray
 
-from lineview.errors import Fault, MeasureError
+from lineview.core.errors import Fault, MeasureError
 
 Floats = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from lineview.errors import Fault, MeasureError
+from lineview.core.errors import Fault, MeasureError
 
 
 def _check(confidence: float, events: int, exposure: float) -> None:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lineview.errors import Fault, MeasureError
+from lineview.core.errors import Fault, MeasureError
 from lineview.stats.variance_components import Floats, Layout, fold, nested_layout
 
 DRAWS = 4000

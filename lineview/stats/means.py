@@ -11,8 +11,8 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import ArrayLike
 
+from lineview.core.errors import Fault, MeasureError
 from lineview.core.estimate import Estimate
-from lineview.errors import Fault, MeasureError
 
 
 def coverage_factor(df: float, level: float = 0.95) -> float:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.errors import Fault, MeasureError
+from lineview.core.errors import Fault, MeasureError
 
 Floats = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.errors import Fault, MeasureError
+from lineview.core.errors import Fault, MeasureError
 from lineview.stats.optimum import root_between
 from lineview.stats.serial_correlation import decaying_sum
 

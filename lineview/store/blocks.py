@@ -8,8 +8,8 @@ from functools import cached_property
 
 import polars as pl
 
-from lineview.errors import Fault, StoreError
-from lineview.store.delta import Piece
+from lineview.core.errors import Fault, StoreError
+from lineview.store.readings import Piece
 
 #: Up to so many runs of equal machine and channel a block, slices are put together; else rows are filtered.
 _RUNS_A_BLOCK = 16

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import polars as pl
 from sqlalchemy import Connection, Select
 
-from lineview.columns import UTC_US
+from lineview.core.errors import AskError, Fault
+from lineview.core.frames import UTC_US
 
 
 def fetch(connection: Connection, select: Select[Any], schema: Mapping[str, pl.DataType]) -> pl.DataFrame:
@@ -21,7 +23,7 @@ def fetch(connection: Connection, select: Select[Any], schema: Mapping[str, pl.D
     select : sqlalchemy.Select
         The query.
     schema : mapping of str to polars.DataType
-        One of lineview.columns, or like it.
+        One of lineview.core.frames, or like it.
 
     Returns
     -------
@@ -37,3 +39,30 @@ def plain(frame: pl.DataFrame) -> list[dict[str, Any]]:
     """Give a frame's rows for the journal."""
     moments = [name for name, dtype in frame.schema.items() if dtype == UTC_US]
     return frame.with_columns(pl.col(moments).cast(pl.Int64)).to_dicts()
+
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND = timedelta(microseconds=1)
+
+
+def micros(moment: datetime) -> int:
+    """Give a moment as microseconds since 1970 [UTC].
+
+    Raises
+    ------
+    AskError
+        Where the moment has no zone.
+
+    Examples
+    --------
+    >>> micros(datetime(1970, 1, 1, 0, 0, 1, tzinfo=UTC))
+    1000000
+    """
+    if moment.tzinfo is None:
+        raise AskError(Fault(f"the moment {moment} has no zone", "", "a moment with its zone"))
+    return (moment - _EPOCH) // _MICROSECOND
+
+
+def moment(micros: int) -> datetime:
+    """Give microseconds since 1970 as a moment [UTC]."""
+    return _EPOCH + micros * _MICROSECOND

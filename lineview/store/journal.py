@@ -11,15 +11,76 @@ from threading import RLock
 from typing import Any
 
 import polars as pl
-from sqlalchemy import Connection, create_engine, delete, event, func, insert, select, update
+from sqlalchemy import Connection, create_engine, delete, event, func, insert, inspect, select, text, update
 from sqlalchemy.exc import SQLAlchemyError
 
-from lineview.errors import Fault, StoreError
-from lineview.store.frames import plain
-from lineview.store.migrate import migrate
-from lineview.store.moments import micros
-from lineview.store.plainly import plainly
-from lineview.store.tables import complete_for, extents, intakes, of_kind
+from lineview.core.errors import Fault, StoreError
+from lineview.store.files import plainly
+from lineview.store.frames import micros, plain
+from lineview.store.tables import (
+    adjustments,
+    complete_for,
+    extents,
+    intakes,
+    metadata,
+    notes,
+    of_kind,
+    stop_reasons,
+)
+
+#: The newest migration in migrations/versions.
+NEWEST = "0001"
+
+
+def migrate(connection: Connection) -> None:
+    """Make or change the journal's tables as needed.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        Within a transaction, which the caller commits.
+
+    Raises
+    ------
+    StoreError
+        Where a newer version of the tool has made the tables.
+    """
+    present = _present(connection)
+    if present == NEWEST:
+        return
+    if present is not None and present > NEWEST:
+        what = f"the journal was made by a newer version (form {present}; this one knows {NEWEST})"
+        raise StoreError(Fault(what, "journal", f"form {NEWEST} or older", "Use the newer version"))
+    if present is None and not inspect(connection).has_table(intakes.name):
+        _make(connection)
+    else:
+        upgrade(connection)
+
+
+def _make(connection: Connection) -> None:
+    """Make the tables of a new journal as the migrations would, which are slow to import."""
+    metadata.create_all(connection)
+    key = "version_num VARCHAR(32) NOT NULL, CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num)"
+    connection.execute(text(f"CREATE TABLE alembic_version ({key})"))
+    connection.execute(text("INSERT INTO alembic_version VALUES (:newest)"), {"newest": NEWEST})
+
+
+def upgrade(connection: Connection) -> None:
+    """Run the migrations that a journal lacks, within a transaction which the caller commits."""
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+    config.set_main_option("path_separator", "os")
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")
+
+
+def _present(connection: Connection) -> str | None:
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
 
 
 @dataclass(frozen=True)
@@ -239,3 +300,26 @@ def _cannot_open(error: Exception) -> Fault:
         "a database that can be reached and written",
         "Check the address and the rights",
     )
+
+
+def version_of(journal: JournalReader) -> str:
+    """Give the mark.
+
+    Parameters
+    ----------
+    journal : JournalReader
+        Open.
+
+    Returns
+    -------
+    str
+        Equal as long as nothing was taken in, taken back or written down by hand.
+    """
+    seen = intakes.c.state.in_(("done", "undone"))  # what is only begun is in no answer yet
+    counts = (intakes.c.state, func.count(), func.max(intakes.c.id))
+    by_state = select(*counts).where(seen).group_by(intakes.c.state)
+    with journal.reading() as connection:
+        marks = sorted(tuple(row) for row in connection.execute(by_state))
+        for table in (adjustments, stop_reasons, notes):
+            marks.append(tuple(connection.execute(select(func.count(), func.max(table.c.id))).one()))
+    return "-".join(":".join(str(part) for part in mark) for mark in marks)

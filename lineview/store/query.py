@@ -7,16 +7,202 @@ from itertools import pairwise
 
 import numpy as np
 import polars as pl
-from sqlalchemy import select
+from sqlalchemy import func, select
 
-from lineview.columns import UTC_US, empty
-from lineview.store.delta import TableFiles
-from lineview.store.extents import spans
+from lineview.core.frames import UTC_US, empty
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
-from lineview.store.kinds import Kind
-from lineview.store.settle import one_a_moment, told_once
-from lineview.store.tables import extents, intakes, of_kind
+from lineview.store.readings import TableFiles
+from lineview.store.tables import Kind, extents, intakes, of_kind
+
+#: Length of a stretch by which events are compared [µs].
+QUARTER_US = 900_000_000
+
+_SCHEMA = {"machine": pl.String(), "channel": pl.String(), "first": pl.Int64(), "last": pl.Int64()}
+
+
+def spans(
+    journal: JournalReader,
+    kind: str,
+    machines: str | Collection[str] | None = None,
+    channels: Sequence[str] | None = None,
+    between: tuple[int, int] | None = None,
+) -> pl.DataFrame:
+    """Give machine, channel, first and last moment [µs since 1970], one row an intake and channel.
+
+    Parameters
+    ----------
+    journal : JournalReader
+        Open.
+    kind : str
+        "readings" or "weights".
+    machines : str or collection of str, optional
+        Only of this machine, or these.
+    channels : sequence of str, optional
+        Only of these channels.
+    between : tuple of (int, int), optional
+        Only those that have a moment from the first to the last [µs since 1970].
+    """
+    told = extents.c
+    query = (
+        select(told.machine, told.channel, told.first, told.last)
+        .join(intakes, intakes.c.id == told.intake)
+        .where(intakes.c.state == "done", told.kind == kind)
+    )
+    if machines is not None:
+        wanted = [machines] if isinstance(machines, str) else sorted(machines)
+        query = query.where(told.machine.in_(wanted))
+    if channels is not None:
+        query = query.where(told.channel.in_(channels))
+    if between is not None:
+        query = query.where(told.last >= between[0], told.first <= between[1])
+    with journal.reading() as connection:
+        return fetch(connection, query, _SCHEMA)
+
+
+def intake_extents(journal: JournalReader, machine: str) -> pl.DataFrame:
+    """Give intake, first and last moment [µs since 1970] of each intake's readings of a machine."""
+    ends = func.min(extents.c.first), func.max(extents.c.last)
+    query = (
+        select(extents.c.intake, ends[0].label("first"), ends[1].label("last"))
+        .join(intakes, intakes.c.id == extents.c.intake)
+        .where(intakes.c.state == "done", extents.c.kind == "readings", extents.c.machine == machine)
+        .group_by(extents.c.intake)
+        .order_by(extents.c.intake)
+    )
+    with journal.reading() as connection:
+        return fetch(connection, query, {"intake": pl.Int64(), "first": pl.Int64(), "last": pl.Int64()})
+
+
+def event_stretches(journal: JournalReader, kind: Kind, owner: str) -> pl.DataFrame:
+    """Rows of a kind, and the sum of their ids, by quarter of an hour; those of undone intakes left out."""
+    table = of_kind[kind.name].c
+    stretch = func.floor(table[kind.at] / float(QUARTER_US)).label("stretch")
+    query = (
+        select(stretch, func.count().label("rows"), func.sum(table.id).label("total"))
+        .join(intakes, intakes.c.id == table.intake)
+        .where(intakes.c.state == "done", table[kind.owner] == owner, table[kind.at].is_not(None))
+        .group_by(stretch)
+        .order_by(stretch)
+    )
+    with journal.reading() as connection:
+        rows = [(int(row[0]), int(row[1]), int(row[2])) for row in connection.execute(query)]
+    return pl.DataFrame(
+        rows, schema={"stretch": pl.Int64(), "rows": pl.Int64(), "total": pl.Int64()}, orient="row"
+    )
+
+
+#: What makes two readings of one channel the same, and what they say.
+READING_KEYS = ("channel", "at")
+READING_VALUES = ("value", "text")
+#: Pieces of equal mass may be weighed at one moment, so the n-th alike of a file is that of another.
+WEIGHING = ("machine", "at", "sample", "batch", "mass_g", "pieces", "gross")
+
+
+def one_a_moment(readings: pl.DataFrame) -> pl.DataFrame:
+    """Give one reading a channel and moment: good before uncertain, the earlier intake before the later.
+
+    Parameters
+    ----------
+    readings : polars.DataFrame
+        READINGS of one machine, sorted by channel and moment.
+
+    Returns
+    -------
+    polars.DataFrame
+        The same without repeats and without moments that have two different values.
+    """
+    repeat = pl.all_horizontal(pl.col(key) == pl.col(key).shift(1) for key in READING_KEYS)
+    other = pl.any_horizontal(pl.col(value).ne_missing(pl.col(value).shift(1)) for value in READING_VALUES)
+    marks = readings.select(repeat.fill_null(value=False).alias("repeat"), other.alias("other"))
+    if not marks["repeat"].any():
+        return readings
+    # the readings of one moment stand together, so they differ where one differs from the one before it
+    marks = marks.with_columns((~pl.col("repeat")).cum_sum().alias("moment"))
+    disputed = marks.filter("repeat", "other")["moment"].unique()
+    return (
+        readings.with_columns(marks["moment"])
+        .filter(~pl.col("moment").is_in(disputed.implode()))
+        .sort("moment", pl.col("quality") != "good", "intake", "row")
+        .filter((pl.col("moment") != pl.col("moment").shift(1)).fill_null(value=True))
+        .drop("moment")
+    )
+
+
+def disputed_moments(readings: pl.DataFrame) -> pl.DataFrame:
+    """Give the rows of every moment of a channel that has two different values or texts."""
+    return readings.filter(_differ(READING_VALUES).over(READING_KEYS))
+
+
+def _differ(values: Sequence[str]) -> pl.Expr:
+    """Whether any of the values differs within the group; a missing value differs from one that is there."""
+    return pl.any_horizontal((pl.col(value).n_unique() > 1) for value in values)
+
+
+def nth_alike() -> pl.Expr:
+    """Give the number of each weighing among the alike ones within its intake, by row."""
+    return pl.int_range(pl.len()).over([*WEIGHING, "intake"], order_by="row").alias("nth")
+
+
+def once_weighed(weights: pl.DataFrame) -> pl.DataFrame:
+    """Give each weighing once, however many exports tell it.
+
+    Parameters
+    ----------
+    weights : polars.DataFrame
+        WEIGHTS.
+
+    Returns
+    -------
+    polars.DataFrame
+        Sorted by moment, intake and row.
+    """
+    if weights["intake"].n_unique() > 1:
+        numbered = weights.sort("at", "intake", "row").with_columns(nth_alike())
+        weights = numbered.unique([*WEIGHING, "nth"], keep="first", maintain_order=True).drop("nth")
+    return weights.sort("at", "intake", "row")
+
+
+def told_once(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
+    """Give one row a key: what several agree on; a cell one leaves empty is taken from another.
+
+    Parameters
+    ----------
+    rows : polars.DataFrame
+        All that the exports tell of one kind, with `intake` and `row`.
+    keys, values : sequence of str
+        As of lineview.store.tables.Kind.
+
+    Returns
+    -------
+    polars.DataFrame
+        Without the keys of which two different things are told.
+    """
+    if rows.is_empty():
+        return rows
+    agreed = rows.sort("intake", "row").filter(~_contradict(values).over(keys))
+    told = [pl.col(value).drop_nulls().first() for value in values]
+    grouped = agreed.group_by(keys, maintain_order=True).agg(*told, pl.col("intake", "row").first())
+    return grouped.select(rows.columns)
+
+
+def contradictions(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
+    """Give the rows of every key of which two different things are told.
+
+    Parameters
+    ----------
+    rows : polars.DataFrame
+        All that the exports tell of one kind.
+    keys, values : sequence of str
+        As of lineview.store.tables.Kind.
+    """
+    return rows.filter(_contradict(values).over(keys)) if rows.height else rows
+
+
+def _contradict(values: Sequence[str]) -> pl.Expr:
+    """Whether two different values are told; an empty cell says nothing."""
+    return pl.any_horizontal((pl.col(value).drop_nulls().n_unique() > 1) for value in values)
+
 
 #: What is told of a channel at a moment.
 _TOLD = ("at", "value", "text", "quality")
@@ -34,7 +220,7 @@ class Measured:
     journal : JournalReader
         Says which intakes are done.
     schema : dict
-        Of lineview.columns.
+        Of lineview.core.frames.
     """
 
     def __init__(

@@ -9,24 +9,25 @@ from pathlib import Path
 import polars as pl
 from sqlalchemy import select
 
-from lineview.columns import READINGS, REFUSALS, UTC_US, WEIGHTS
-from lineview.figure import Period
+from lineview.core.figure import Period
+from lineview.core.frames import READINGS, REFUSALS, UTC_US, WEIGHTS
 from lineview.store.compare import DISPUTES
-from lineview.store.conflicts import Conflicts
-from lineview.store.delta import TableFiles
-from lineview.store.extents import event_stretches, intake_extents, spans
-from lineview.store.frames import fetch
-from lineview.store.journal import JournalReader
-from lineview.store.kinds import KINDS
-from lineview.store.moments import micros, moment
-from lineview.store.originals import Originals
-from lineview.store.people import PeopleReader
-from lineview.store.plainly import plainly
-from lineview.store.query import Measured, Told
-from lineview.store.refusals import PerIntake
-from lineview.store.settle import once_weighed, one_a_moment
-from lineview.store.tables import intakes
-from lineview.store.version import version_of
+from lineview.store.conflicts import Conflicts, PerIntake
+from lineview.store.files import Originals, plainly
+from lineview.store.frames import fetch, micros, moment
+from lineview.store.journal import JournalReader, version_of
+from lineview.store.manual_entries import PeopleReader
+from lineview.store.query import (
+    Measured,
+    Told,
+    event_stretches,
+    intake_extents,
+    once_weighed,
+    one_a_moment,
+    spans,
+)
+from lineview.store.readings import TableFiles
+from lineview.store.tables import KINDS, intakes
 
 #: What `Store.intakes` gives.
 INTAKES = {

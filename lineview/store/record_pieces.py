@@ -14,16 +14,15 @@ from typing import Any
 
 import polars as pl
 
-from lineview.columns import REFUSALS, empty
-from lineview.errors import Fault, StoreError
-from lineview.intake.export import InPieces, Stretch
+from lineview.core.errors import Fault, StoreError
+from lineview.core.frames import REFUSALS, empty
+from lineview.intake.detect.sheets import InPieces, Stretch
 from lineview.store.blocks import Block, blocks, channel_blocks, pieces
-from lineview.store.compare import DISPUTES, Tally, compare_readings
-from lineview.store.delta import OwnFiles, Written
+from lineview.store.compare import DISPUTES, Nearby, Tally, compare_readings
+from lineview.store.files import Kept
 from lineview.store.journal import Beginning
-from lineview.store.nearby import Nearby
-from lineview.store.originals import Kept
-from lineview.store.record import Receipt, Recorder, app_id, receipt, span_of
+from lineview.store.readings import OwnFiles, Written
+from lineview.store.writer import Receipt, Recorder, app_id, receipt, span_of
 
 
 def record_in_pieces(recorder: Recorder, export: InPieces) -> Receipt:

@@ -16,9 +16,9 @@ from deltalake import DeltaTable, Field, Schema
 from deltalake.schema import ArrayType, PrimitiveType
 from deltalake.transaction import AddAction, RemoveAction
 
-from lineview.columns import UTC_US
-from lineview.records.frames import RECORDS
-from lineview.store.durable import put
+from lineview.core.frames import UTC_US
+from lineview.core.record_frames import RECORDS
+from lineview.store.files import put
 
 _PARTITION = ("machine", "month")
 _PRIMITIVES: dict[pl.DataType, str] = {

@@ -2,24 +2,63 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import IO, Self
 
-from lineview.columns import READINGS, WEIGHTS
-from lineview.errors import StoreError
-from lineview.intake.export import Export, InPieces
-from lineview.store.delta import PartedTable
+from lineview.core.errors import StoreError
+from lineview.core.frames import READINGS, WEIGHTS
+from lineview.intake.detect.sheets import Export, InPieces
+from lineview.store.files import plainly
 from lineview.store.journal import Journal
-from lineview.store.lock import writing
-from lineview.store.people import People
-from lineview.store.plainly import plainly
+from lineview.store.manual_entries import People
 from lineview.store.reader import StoreReader
-from lineview.store.record import Receipt, Recorder
+from lineview.store.readings import PartedTable
 from lineview.store.record_pieces import record_in_pieces
+from lineview.store.writer import Receipt, Recorder
+
+if sys.platform == "win32":
+    import msvcrt
+
+    def _take(file: IO[bytes], wait: bool) -> None:
+        msvcrt.locking(file.fileno(), msvcrt.LK_LOCK if wait else msvcrt.LK_NBLCK, 1)
+else:
+    import fcntl
+
+    def _take(file: IO[bytes], wait: bool) -> None:
+        fcntl.flock(file.fileno(), fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
+
+
+@contextmanager
+def writing(folder: Path, *, wait: bool = True) -> Iterator[bool]:
+    """Hold the store for writing, against other processes and other threads.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The store's folder.
+    wait : bool
+        Whether to wait for another writer; without, `False` is given where there is one.
+
+    Yields
+    ------
+    bool
+        Whether the store is held.
+    """
+    with (folder / "writing.lock").open("ab") as file:
+        try:
+            _take(file, wait)
+        except OSError:
+            if wait:
+                raise
+            yield False
+            return
+        yield True
+
 
 __all__ = ["Receipt", "Store"]
 

@@ -1,6 +1,6 @@
 """The latest results are kept within their bounds."""
 
-from lineview.kept_results import KeptResults
+from lineview.app.works import KeptResults
 
 
 def test_those_asked_longest_ago_go_first():

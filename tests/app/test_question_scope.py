@@ -4,9 +4,9 @@ from datetime import date, datetime
 
 import pytest
 
-from lineview.errors import AskError
+from lineview.app.question import QuestionScope, read_question
+from lineview.core.errors import AskError
 from lineview.plant.periods import Days, ShiftOfDay
-from lineview.question_scope import QuestionScope, read_question
 
 
 def test_texts_become_one_object():

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from lineview.errors import AskError, IntakeError, MeasureError
-from lineview.weighed_bags import check_bags, lot_words, read_masses
+from lineview.app.bags import check_bags, lot_words, read_masses
+from lineview.core.errors import AskError, IntakeError, MeasureError
 
 
 def test_masses_are_read_with_point_or_comma_and_the_tare_is_taken_off() -> None:

@@ -8,11 +8,11 @@ from threading import Barrier, Event
 
 import pytest
 
-from lineview.answers.answer import Answer
-from lineview.errors import AskError, PlantError
-from lineview.inputs import Fetcher
-from lineview.question_scope import QuestionScope
-from lineview.works import Works
+from lineview.app.inputs import Fetcher
+from lineview.app.question import QuestionScope
+from lineview.app.works import Works
+from lineview.core.errors import AskError, PlantError
+from lineview.report.answer import Answer
 from tests.main_job.invented_week import DEMO
 
 SHIFT = QuestionScope("shift", machine="wrap1")

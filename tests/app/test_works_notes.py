@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from lineview.errors import AskError
-from lineview.works import Works
+from lineview.app.works import Works
+from lineview.core.errors import AskError
 
 PLANT = """\
 shop = "Invented Sweets"

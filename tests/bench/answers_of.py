@@ -35,7 +35,7 @@ def machines_of(works: Path, kind: str) -> list[str]:
 
 def run(words: Sequence[str]) -> tuple[int, str, str]:
     """Run the command line in this process: exit status, what it printed, what it complained of."""
-    from lineview.cli import main
+    from lineview.cli.main import main
 
     printed, complaint = io.StringIO(), io.StringIO()
     before, status = sys.argv, 0

@@ -11,8 +11,8 @@ import sys
 import time
 from pathlib import Path
 
-from lineview.question_scope import read_question
-from lineview.works import Works
+from lineview.app.question import read_question
+from lineview.app.works import Works
 
 
 def main() -> None:

@@ -25,7 +25,7 @@ print("peak", open("/proc/self/status").read().partition("VmHWM:")[2].split()[0]
 """
 COMMAND = f"""
 import sys
-from lineview.cli import main
+from lineview.cli.main import main
 status = 0
 try:
     main()

@@ -15,7 +15,7 @@ print("measured", _t.user + _t.system, int(_held) / 1024)
 """
 _COMMAND = """
 import sys
-from lineview.cli import main
+from lineview.cli.main import main
 sys.argv[0] = "lineview"
 try:
     main()

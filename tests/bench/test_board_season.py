@@ -27,7 +27,7 @@ ARGUMENTS = [
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
 WHOLE = "2026-01-05..2026-04-03"
-SERVE = "from lineview.cli import main; main()"
+SERVE = "from lineview.cli.main import main; main()"
 SETTLED = """(before) => {
   const said = document.querySelector('#sentence');
   if (!said || !said.innerText.trim() || said.querySelector('.waiting')) return false;

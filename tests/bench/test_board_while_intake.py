@@ -10,9 +10,9 @@ from time import perf_counter
 
 import pytest
 
+from lineview.app.works import Works
 from lineview.board.app import create_app
 from lineview.board.serve import open_server
-from lineview.works import Works
 from tests.main_job.invented_week import DEMO
 
 EXPORTS = 300

@@ -8,9 +8,9 @@ from statistics import median
 import polars as pl
 import pytest
 
+from lineview.app.take_in import take_in
 from lineview.plant.read import read_plant
 from lineview.store.store import Store
-from lineview.take_in import take_in
 from tests.bench.measured_command import command, run
 
 pytestmark = pytest.mark.bench

@@ -7,11 +7,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.columns import PLAN, STOCK, empty
+from lineview.core.frames import PLAN, STOCK, empty
+from lineview.order.orders import latest_counts, order_lines
+from lineview.order.works_demand import works_need
 from lineview.plant import Line, Plant, Product, Shift, Web
 from lineview.records.output import DAILY_OUTPUT
-from lineview.stock.works_need import works_need
-from lineview.stock.works_orders import latest_counts, order_lines
 
 NOW = datetime(2026, 6, 15, 4, tzinfo=UTC)
 FLAVOURS = 60

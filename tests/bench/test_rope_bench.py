@@ -12,12 +12,12 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.answers.answer import Scope
-from lineview.answers.rope import RopeInputs as Inputs
-from lineview.answers.rope import answer_rope
-from lineview.columns import BATCHES
-from lineview.figure import Period
+from lineview.core.figure import Period
+from lineview.core.frames import BATCHES
 from lineview.plant import Gauge, Line, Machine, Plant
+from lineview.report.answer import Scope
+from lineview.rope.answer import RopeInputs as Inputs
+from lineview.rope.answer import answer_rope
 from tests import factories
 from tests.from_frames import Frames, inputs
 

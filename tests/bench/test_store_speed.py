@@ -5,7 +5,7 @@ from time import perf_counter
 import polars as pl
 import pytest
 
-from lineview.columns import UTC_US
+from lineview.core.frames import UTC_US
 from lineview.store.store import Store
 from tests.store.made import T0, at, export, readings
 

@@ -45,7 +45,7 @@ print(frame.collect().height)
 """
 INTAKE = """
 import sys
-from lineview.cli import main
+from lineview.cli.main import main
 sys.argv = ["lineview", "intake", sys.argv[1], "--works", sys.argv[2]]
 try:
     main()

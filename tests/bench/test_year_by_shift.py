@@ -10,12 +10,12 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.columns import BATCHES, READINGS, STOP_LOG, empty
+from lineview.core.frames import BATCHES, READINGS, STOP_LOG, empty
+from lineview.machine.calendar import calendar, shift_windows
 from lineview.machine.pieces import count_machine
-from lineview.measures.clock import calendar, shift_windows
-from lineview.measures.machine_tape import tape_of
-from lineview.measures.shift_account import accounts, joined
+from lineview.machine.timeline import tape_of
 from lineview.plant import Break, Counter, Machine, Shift
+from lineview.shift.account import accounts, joined
 
 EVERY_DAY = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 SHIFTS = (

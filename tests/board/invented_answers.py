@@ -8,9 +8,9 @@ from datetime import timedelta
 
 import polars as pl
 
-from lineview.answers.answer import Answer, Span, Table
-from lineview.columns import ROPE_BATCHES, TAPE
-from lineview.figure import Figure, cannot_tell, too_few
+from lineview.core.figure import Figure, cannot_tell, too_few
+from lineview.core.frames import ROPE_BATCHES, TAPE
+from lineview.report.answer import Answer, Span, Table
 from tests.board.invented_materials import order, weight, wrap
 from tests.board.invented_scene import EARLY, LOCK_OUT, WEEK, plant, scope
 

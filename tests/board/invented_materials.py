@@ -8,8 +8,8 @@ from datetime import UTC, datetime, timedelta
 
 import polars as pl
 
-from lineview.answers.answer import Answer, Span, Table
-from lineview.figure import Figure
+from lineview.core.figure import Figure
+from lineview.report.answer import Answer, Span, Table
 from tests.board.invented_scene import WEEK, scope
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from lineview.answers.answer import Scope
-from lineview.figure import Period
+from lineview.core.figure import Period
 from lineview.plant import Line, Machine, Plant, Product, Shift, Web
+from lineview.report.answer import Scope
 
 EARLY = Period(datetime(2026, 6, 9, 4, tzinfo=UTC), datetime(2026, 6, 9, 12, tzinfo=UTC))
 WEEK = Period(datetime(2026, 6, 1, 22, tzinfo=UTC), datetime(2026, 6, 9, 12, tzinfo=UTC))

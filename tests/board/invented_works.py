@@ -9,17 +9,16 @@ from pathlib import Path
 
 import polars as pl
 
-from lineview.answers.answer import Answer, Question
-from lineview.columns import REFUSALS, TAPE
-from lineview.errors import AskError, Fault, IntakeError
-from lineview.intake.export import Proposal
-from lineview.intake.export import Question as IntakeQuestion
+from lineview.app.question import QuestionScope, machines_asked
+from lineview.app.take_in import Taken
+from lineview.core.errors import AskError, Fault, IntakeError
+from lineview.core.frames import REFUSALS, TAPE
+from lineview.intake.detect.sheets import Proposal
+from lineview.intake.detect.sheets import Question as IntakeQuestion
 from lineview.plant import ColumnTarget, Layout, Plant
 from lineview.plant.periods import Days, read_period
-from lineview.question_scope import QuestionScope
-from lineview.scoping import machines_asked
-from lineview.store.record import Receipt
-from lineview.take_in import Taken
+from lineview.report.answer import Answer, Question
+from lineview.store.writer import Receipt
 from tests.board import invented_answers as invented
 
 PERIODS = [

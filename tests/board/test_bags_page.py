@@ -7,13 +7,12 @@ from pathlib import Path
 
 import pytest
 
+from lineview.app.bags import CAUTION, lot_words
 from lineview.board.address import Address
-from lineview.board.bags_callbacks import checked, file_text
-from lineview.board.bags_page import RULES, faults_told, lot_told
-from lineview.board.page import forms_of, page_of
-from lineview.cli_bags import print_lot
-from lineview.errors import LineviewError
-from lineview.weighed_bags import CAUTION, lot_words
+from lineview.board.bags_page import RULES, checked, faults_told, file_text, lot_told
+from lineview.board.layout import forms_of, page_of
+from lineview.cli.answers import print_lot
+from lineview.core.errors import LineviewError
 from tests.board.invented_works import InventedWorks
 from tests.board.test_board_pages import DAY, words_in
 

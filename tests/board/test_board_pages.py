@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lineview.board.address import NAMES, PAGES, Address, read_address
-from lineview.board.page import forms_of, page_of
-from lineview.errors import AskError, Fault, StoreError
+from lineview.board.layout import forms_of, page_of
+from lineview.core.errors import AskError, Fault, StoreError
 from lineview.plant.periods import moment
 from tests.board import invented_answers as invented
 from tests.board.invented_works import InventedWorks

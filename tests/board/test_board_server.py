@@ -9,13 +9,12 @@ import polars as pl
 import pytest
 from flask.testing import FlaskClient
 
+from lineview.app.question import read_question
 from lineview.board.address import Address
-from lineview.board.app import create_app
-from lineview.board.routes import csv_text
+from lineview.board.answer_page import sheet_links
+from lineview.board.app import create_app, csv_text
 from lineview.board.serve import address_of, open_server
-from lineview.board.sheet_files import sheet_links
-from lineview.errors import AskError
-from lineview.question_scope import read_question
+from lineview.core.errors import AskError
 from tests.board.invented_works import InventedWorks
 
 

@@ -4,9 +4,9 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from lineview import show, show_cells
+from lineview.core.figure import Figure, cannot_tell, too_few
 from lineview.core.units import in_units
-from lineview.figure import Figure, cannot_tell, too_few
+from lineview.report import show
 from tests.board import invented_answers as invented
 
 PLANT = invented.plant()
@@ -59,14 +59,14 @@ def test_moments_are_in_the_plants_zone_with_the_month_as_a_word() -> None:
 
 
 def test_cells_and_columns() -> None:
-    assert show_cells.cell(None, "g", PLANT) == "–"
-    assert show_cells.cell(True, "", PLANT) == "yes"
-    assert show_cells.cell(28.349523125, "g", US) == "1"
-    assert show_cells.cell(date(2026, 6, 9), "", PLANT) == "Tue 9 June"
-    assert show_cells.column_decimals([-0.011, 0.035, 0.006], "mm", PLANT) == 3
-    assert show_cells.column_decimals([3, 4.0, None], "", PLANT) == 0
-    assert show_cells.column_decimals(["a", None], "", PLANT) is None
-    assert show_cells.column_decimals([float("nan")], "", PLANT) is None
+    assert show.cell(None, "g", PLANT) == "–"
+    assert show.cell(True, "", PLANT) == "yes"
+    assert show.cell(28.349523125, "g", US) == "1"
+    assert show.cell(date(2026, 6, 9), "", PLANT) == "Tue 9 June"
+    assert show.column_decimals([-0.011, 0.035, 0.006], "mm", PLANT) == 3
+    assert show.column_decimals([3, 4.0, None], "", PLANT) == 0
+    assert show.column_decimals(["a", None], "", PLANT) is None
+    assert show.column_decimals([float("nan")], "", PLANT) is None
 
 
 def test_units_invert_below_the_line() -> None:

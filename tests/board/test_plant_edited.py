@@ -6,10 +6,10 @@ from shutil import copy2
 
 import pytest
 
+from lineview.app.works import Works
 from lineview.board.address import Address
 from lineview.board.app import create_app
-from lineview.board.page import forms_of, page_of
-from lineview.works import Works
+from lineview.board.layout import forms_of, page_of
 from tests.board.test_board_pages import words_in
 from tests.main_job.invented_week import DEMO
 

@@ -8,9 +8,9 @@ from typing import Any
 
 from playwright.sync_api import Browser, BrowserContext, Page
 
+from lineview.app.works import Works
 from lineview.board.app import create_app
 from lineview.board.serve import address_of, open_server
-from lineview.works import Works
 
 SIZES = {"desk": (1240, 870), "phone": (390, 844), "wall": (1920, 1080)}
 POLL_S = 2.0

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from lineview.app.question import read_question
 from lineview.board.address import NAMES
-from lineview.question_scope import read_question
 from tests.board import invented_answers as invented
 from tests.board.invented_works import InventedWorks
 from tests.browser.served_board import Served

@@ -7,9 +7,9 @@ from shutil import copy2
 
 import pytest
 
-from lineview.answers.answer import Question
-from lineview.question_scope import read_question
-from lineview.works import Works
+from lineview.app.question import read_question
+from lineview.app.works import Works
+from lineview.report.answer import Question
 from tests.main_job.invented_week import DEMO
 
 pytestmark = pytest.mark.browser

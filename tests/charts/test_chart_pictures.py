@@ -7,14 +7,12 @@ from itertools import pairwise
 import polars as pl
 import pytest
 
-from lineview.charts.clock_axis import _ticks, ms
-from lineview.charts.look import Look
+from lineview.charts.axes import MOST_POINTS, _ticks, ms, thin
 from lineview.charts.order import order_picture
-from lineview.charts.pictures import NEEDS, pictures
+from lineview.charts.render import NEEDS, pictures
 from lineview.charts.rope import Tolerance, rope_picture
 from lineview.charts.shift import HATCHING, UNEXPLAINED, _slow_spans, shift_picture
-from lineview.charts.theme import DAY, NIGHT
-from lineview.charts.thin import MOST_POINTS, thin
+from lineview.charts.style import DAY, NIGHT, Look
 from lineview.charts.wrap import wrap_picture
 from lineview.plant import Plant
 from tests.board import invented_answers as invented

@@ -5,7 +5,7 @@ from dataclasses import fields
 
 import pytest
 
-from lineview.charts.theme import DAY, NIGHT, Tokens
+from lineview.charts.style import DAY, NIGHT, Tokens
 from lineview.core.resources import shipped
 from tests.references.wcag import contrast
 

@@ -8,14 +8,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.charts.components import components_picture
-from lineview.charts.look import Look
-from lineview.charts.pictures import pictures
-from lineview.charts.residuals import cusum_picture, residual_picture
-from lineview.charts.theme import DAY, NIGHT
-from lineview.measures.rope_components import rope_components
-from lineview.measures.rope_model import fit_rope
-from lineview.measures.rope_watch import watch
+from lineview.charts.render import components_picture, pictures
+from lineview.charts.rope import cusum_picture, residual_picture
+from lineview.charts.style import DAY, NIGHT, Look
+from lineview.rope.drift_model import fit_rope, rope_components
+from lineview.rope.watch import watch
 from tests.board import invented_answers as invented
 from tests.simulate.rope import adjusted, ask, rope, sheet
 from tests.simulate.rope_batches import line

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from lineview.cli_bags import print_lot
-from lineview.errors import AskError, IntakeError
+from lineview.cli.answers import print_lot
+from lineview.core.errors import AskError, IntakeError
 
 PLANT = """
 shop = "Invented Sweets"
@@ -40,7 +40,7 @@ decimal = "."
 
 def run(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
     environment = {k: v for k, v in os.environ.items() if not k.startswith("LINEVIEW_")}
-    command = [sys.executable, "-c", "from lineview.cli import main; main()", *map(str, words)]
+    command = [sys.executable, "-c", "from lineview.cli.main import main; main()", *map(str, words)]
     return subprocess.run(command, cwd=cwd, env=environment, capture_output=True, text=True, check=False)
 
 

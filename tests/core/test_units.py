@@ -5,8 +5,8 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
+from lineview.core.errors import IntakeError
 from lineview.core.units import GRAMS, UNITS, US, convert, dimension, in_units, unit_named
-from lineview.errors import IntakeError
 
 
 @pytest.mark.parametrize(

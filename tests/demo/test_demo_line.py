@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from lineview.columns import READINGS, require
+from lineview.core.frames import READINGS, require
 from lineview.demo.counter_truth import CounterTruth
 from lineview.demo.line import LineTruth
 from lineview.demo.spec import demo_plant, line_specs

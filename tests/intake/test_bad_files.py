@@ -6,7 +6,7 @@ import gzip
 
 import pytest
 
-from lineview.errors import IntakeError
+from lineview.core.errors import IntakeError
 from lineview.intake.find import find_exports
 from lineview.intake.read import read_export
 from tests.intake.invented_works import WORKS, layout_of

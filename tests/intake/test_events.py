@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from lineview.columns import BATCHES, PLAN, REELS, STOCK, STOP_LOG, WEIGHTS
-from lineview.errors import IntakeError
+from lineview.core.errors import IntakeError
+from lineview.core.frames import BATCHES, PLAN, REELS, STOCK, STOP_LOG, WEIGHTS
 from tests.intake.invented_works import layout_of, reasons, utc
 
 

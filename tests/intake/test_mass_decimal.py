@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
-from lineview.intake.mass_decimal import mark_by_mass
+from lineview.intake.cells.numbers import mark_by_mass
 from lineview.plant import ColumnTarget
 
 MASS = {"mass": ColumnTarget(to="mass_g")}

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from lineview.errors import IntakeError
-from lineview.intake.export import Proposal
+from lineview.core.errors import IntakeError
+from lineview.intake.detect.sheets import Proposal
 from lineview.intake.read import read_export
 from tests.intake.invented_works import WORKS, layout_of, values
 

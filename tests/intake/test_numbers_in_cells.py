@@ -5,8 +5,8 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
-from lineview.errors import IntakeError
-from lineview.intake.number_cells import Marks, evidence, parse_numbers
+from lineview.core.errors import IntakeError
+from lineview.intake.cells.numbers import Marks, evidence, parse_numbers
 from lineview.plant import Counter, Gauge, Plant
 from tests.intake.invented_works import WORKS, layout_of, reasons, values
 

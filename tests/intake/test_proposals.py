@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from lineview.errors import IntakeError
-from lineview.intake.export import Export, Proposal
+from lineview.core.errors import IntakeError
+from lineview.intake.detect.sheets import Export, Proposal
+from lineview.intake.layout.propose import settle
 from lineview.intake.read import read_export
-from lineview.intake.settle import settle
 from tests.intake.invented_works import WORKS, adds_up
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 import pytest
 
-from lineview.intake.quality import judge
+from lineview.intake.cells.quality import judge
 from tests.intake.invented_works import layout_of, reasons, values
 
 

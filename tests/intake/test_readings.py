@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lineview.columns import READINGS
+from lineview.core.frames import READINGS
 from lineview.intake.read import read_export
 from tests.intake.invented_works import WORKS, layout_of, reasons, utc, values
 

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from lineview.app.take_in import take_in
+from lineview.app.works import Works
 from lineview.intake import pieces
 from lineview.plant import Layout
 from lineview.plant.read import read_plant
 from lineview.store.store import Store
-from lineview.take_in import take_in
-from lineview.works import Works
 from tests.intake.invented_works import WORKS
 
 PLANT = """

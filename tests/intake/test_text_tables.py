@@ -6,7 +6,7 @@ import gzip
 
 import pytest
 
-from lineview.errors import IntakeError
+from lineview.core.errors import IntakeError
 from tests.intake.invented_works import layout_of, reasons, utc, values
 
 PIECES = layout_of({"pieces": "pieces", "rejects": "rejects"})

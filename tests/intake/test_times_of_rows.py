@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 import polars as pl
 import pytest
 
-from lineview.errors import IntakeError
-from lineview.intake.zones import localise
+from lineview.core.errors import IntakeError
+from lineview.intake.cells.timestamp_columns import localise
 from tests.intake.invented_works import layout_of, reasons, utc, values
 
 

@@ -14,9 +14,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.answers.answer import Answer
-from lineview.question_scope import read_question
-from lineview.works import Works
+from lineview.app.question import read_question
+from lineview.app.works import Works
+from lineview.report.answer import Answer
 from tests.simulate.elsewhere import Line
 
 PLANT = """

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from lineview.answers.answer import Answer
-from lineview.question_scope import read_question
-from lineview.works import Works
+from lineview.app.question import read_question
+from lineview.app.works import Works
+from lineview.report.answer import Answer
 from tests.published.piston_rings import RINGS, VISCOSITY
 
 PLANT = """

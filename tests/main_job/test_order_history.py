@@ -5,11 +5,11 @@ from datetime import UTC, datetime, time, timedelta
 import polars as pl
 import pytest
 
-from lineview.inputs import Fetcher, Measured
-from lineview.measures.product_spans import product_spans
+from lineview.app.inputs import Fetcher, Measured
+from lineview.app.question import read_question
+from lineview.app.works import Works
+from lineview.machine.products import product_spans
 from lineview.plant import Machine
-from lineview.question_scope import read_question
-from lineview.works import Works
 from tests.from_frames import counted
 
 

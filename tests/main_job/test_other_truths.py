@@ -4,11 +4,10 @@ import json
 
 import pytest
 
-from lineview.answers.answer import Answer
-from lineview.answers.json_form import to_json
-from lineview.question_scope import read_question
-from lineview.take_in import Taken
-from lineview.works import Works
+from lineview.app.question import read_question
+from lineview.app.take_in import Taken
+from lineview.app.works import Works
+from lineview.report.answer import Answer, to_json
 from tests.main_job.invented_week import DEMO, truth
 
 TRUTH = json.loads((DEMO / "truth" / "truth.json").read_text(encoding="utf-8"))["lines"]

@@ -5,8 +5,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from lineview.errors import AskError
-from lineview.figure import Period
+from lineview.core.errors import AskError
+from lineview.core.figure import Period
 from lineview.plant import Shift
 from lineview.plant.periods import moment, read_period, resolve, shifts_between
 

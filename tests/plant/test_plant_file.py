@@ -4,7 +4,7 @@ from datetime import time
 
 import pytest
 
-from lineview.errors import PlantError
+from lineview.core.errors import PlantError
 from lineview.plant import ColumnTarget
 from lineview.plant.read import read_plant
 

@@ -7,10 +7,10 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from lineview.columns import BATCHES, READINGS
+from lineview.core.frames import BATCHES, READINGS
 from lineview.machine.pieces import count_machine
-from lineview.measures.yields import batch_yield
 from lineview.plant import Counter, Machine
+from lineview.weight.giveaway import batch_yield
 
 LB_G = 453.59237
 

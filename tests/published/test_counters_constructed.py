@@ -5,8 +5,8 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from lineview.measures.clock import calendar, shift_windows
-from lineview.measures.counts import increments
+from lineview.machine.calendar import calendar, shift_windows
+from lineview.machine.increments import increments
 from tests.references.totals import total
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)

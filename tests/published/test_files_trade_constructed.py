@@ -11,11 +11,11 @@ from datetime import datetime
 import polars as pl
 import pytest
 
-from lineview.errors import IntakeError
-from lineview.intake.clock_read import read_clock
-from lineview.intake.number_cells import Marks, evidence, parse_numbers
+from lineview.core.errors import IntakeError
+from lineview.intake.cells.numbers import Marks, evidence, parse_numbers
+from lineview.intake.cells.timestamp_columns import localise
+from lineview.intake.cells.timestamps import read_clock
 from lineview.intake.read import read_export
-from lineview.intake.zones import localise
 from lineview.plant import ColumnTarget, Counter, Layout, Line, Machine, Plant
 
 WORKS = Plant(

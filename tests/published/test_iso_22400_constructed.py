@@ -2,7 +2,7 @@
 
 import pytest
 
-from lineview.measures.key_figures import TimeElements, iso_key_figures
+from lineview.shift.key_figures import TimeElements, iso_key_figures
 
 SHIFT = TimeElements(450, 390, 25, 35, 1 / 350, 125_000, 122_500, 2_100, 400)
 

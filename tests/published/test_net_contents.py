@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from lineview.measures.bag_law import bag_by_count, normal_offsets, piece_law
-from lineview.net_contents_tables import net_contents_tables
+from lineview.app.bags import net_contents_tables
+from lineview.weight.bag_law import bag_by_count, normal_offsets, piece_law
 
 TABLES = net_contents_tables()
 

@@ -2,10 +2,10 @@
 
 import pytest
 
-from lineview.errors import MeasureError
-from lineview.measures.reel_length import full_reel_m, part_reel_m, reel_length_m, wound_thickness_um
+from lineview.core.errors import MeasureError
+from lineview.order.reels_needed import reels_needed, rounded_order
 from lineview.plant import Web
-from lineview.stock.reels_needed import reels_needed, rounded_order
+from lineview.wrap.reel_lengths import full_reel_m, part_reel_m, reel_length_m, wound_thickness_um
 
 IN = 25.4
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from lineview.measures.key_figures import TimeElements, iso_key_figures
+from lineview.shift.key_figures import TimeElements, iso_key_figures
 
 
 def figures(elements: TimeElements) -> dict[str, float]:

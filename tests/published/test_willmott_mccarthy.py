@@ -2,7 +2,7 @@
 
 import pytest
 
-from lineview.measures.key_figures import TimeElements, iso_key_figures
+from lineview.shift.key_figures import TimeElements, iso_key_figures
 
 VALUES = {"oee": [44.6, 43.8, 36.7, 31.9]}
 WEEKS = list(zip([65.0, 58.0, 47.0, 44.7], [70.0, 77.0, 80.0, 72.5], [98.0, 98.0, 97.5, 98.5], strict=True))

@@ -6,10 +6,10 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.inputs import Fetcher, Measured
+from lineview.app.inputs import Fetcher, Measured
+from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN
+from lineview.machine.calendar import calendar
 from lineview.machine.pieces import MachineCounts, micros
-from lineview.measures.clock import calendar
-from lineview.measures.states import RUNNING, SLOW, STANDING, UNSEEN
 from lineview.plant import Machine
 from tests.from_frames import Frames, FrameStore, counted, keeper
 from tests.records import week

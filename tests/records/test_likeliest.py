@@ -6,8 +6,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.columns import READINGS
 from lineview.core.estimate import Estimate
+from lineview.core.frames import READINGS
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.pieces import count_machine
 from lineview.plant import Counter, Machine

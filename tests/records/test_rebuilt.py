@@ -11,9 +11,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from lineview.question_scope import read_question
-from lineview.records.frames import RECORDS
-from lineview.works import Works
+from lineview.app.question import read_question
+from lineview.app.works import Works
+from lineview.core.record_frames import RECORDS
 from tests.records.kept_works import counts_file, sheet_file, shift_start, write_plant
 
 LINES, KEPT_DAYS = ("A", "B"), (0, 1)

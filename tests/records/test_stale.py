@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from lineview.question_scope import read_question
-from lineview.records.frames import COMPUTED_FROM, WINDOWS
-from lineview.works import Works
+from lineview.app.question import read_question
+from lineview.app.works import Works
+from lineview.core.record_frames import COMPUTED_FROM, WINDOWS
 from tests.records.kept_works import DAYS, SHIFTS, counts_file, sheet_file, shift_start, write_plant
 
 A, B = "wrapA", "wrapB"

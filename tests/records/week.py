@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 
-from lineview.columns import BATCHES, READINGS, REELS
+from lineview.core.frames import BATCHES, READINGS, REELS
 from lineview.plant import Break, Counter, Gauge, Line, Machine, Plant, Shift
 
 MONDAY = datetime(2026, 3, 2, tzinfo=UTC)

@@ -1,6 +1,6 @@
 """Contrast of two colours, as WCAG 2.2 defines it (source wcag-2.2, partly from memory)."""
 
-from lineview.charts.theme import channels
+from lineview.charts.style import channels
 
 
 def contrast(one: str, other: str) -> float:

@@ -7,14 +7,12 @@ from io import BytesIO
 import polars as pl
 import pytest
 
-from lineview.answers.answer import Answer, Scope, Span, Table
-from lineview.columns import TAPE
-from lineview.figure import Figure, Period, too_few
+from lineview.core.figure import Figure, Period, too_few
+from lineview.core.frames import TAPE
 from lineview.plant import Plant
-from lineview.sheets.guard import guarded
-from lineview.sheets.handover import ROWS, handover
-from lineview.sheets.page import to_pdf
-from lineview.sheets.workbook import to_xlsx
+from lineview.report.answer import Answer, Scope, Span, Table
+from lineview.sheets.pdf import ROWS, handover, to_pdf
+from lineview.sheets.tables import guarded, to_xlsx
 from tests.references.pdf_pages import pages
 from tests.simulate.shift import FRAME, ask, plan, sheet, works
 

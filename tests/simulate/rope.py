@@ -7,10 +7,10 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 
-from lineview.answers.answer import Answer, Scope
-from lineview.columns import ADJUSTMENTS, BATCHES
-from lineview.figure import Period
+from lineview.core.figure import Period
+from lineview.core.frames import ADJUSTMENTS, BATCHES
 from lineview.plant import Gauge, Line, Machine, Plant
+from lineview.report.answer import Answer, Scope
 from tests import factories
 from tests.from_frames import Frames, answered
 from tests.simulate.rope_batches import ar1

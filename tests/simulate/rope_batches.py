@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 from scipy.signal import lfilter
 
-from lineview.columns import ROPE_BATCHES
+from lineview.core.frames import ROPE_BATCHES
 
 START = datetime(2026, 6, 8, 4, tzinfo=UTC)
 

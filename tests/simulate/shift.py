@@ -4,10 +4,10 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from lineview.answers.answer import Answer, Scope
-from lineview.columns import BATCHES, PLAN
-from lineview.figure import Period
+from lineview.core.figure import Period
+from lineview.core.frames import BATCHES, PLAN
 from lineview.plant import Line, Machine, Plant, Product, Web
+from lineview.report.answer import Answer, Scope
 from tests import factories
 from tests.from_frames import Frames, answered
 from tests.simulate.wrapper import EARLY, START, Run, machine, readings, simulate

@@ -6,14 +6,14 @@ from datetime import UTC, datetime
 import numpy as np
 import polars as pl
 
-from lineview.answers.answer import Scope
-from lineview.columns import BATCHES, REELS
+from lineview.core.figure import Period
+from lineview.core.frames import BATCHES, REELS
 from lineview.demo.counter_truth import CounterTruth
 from lineview.demo.line import LineTruth
 from lineview.demo.spec import LineSpec, StopCause
 from lineview.demo.stretches import BLANK, GOOD, REJECT
-from lineview.figure import Period
 from lineview.plant import Counter, Line, Machine, Plant, Web
+from lineview.report.answer import Scope
 from tests import factories
 from tests.from_frames import Frames
 from tests.simulate.line import plain_windows, simulate

@@ -7,10 +7,10 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import polars as pl
 
-from lineview.answers.answer import Scope
-from lineview.columns import BATCHES, WEIGHTS, empty
-from lineview.figure import Period
+from lineview.core.figure import Period
+from lineview.core.frames import BATCHES, WEIGHTS, empty
 from lineview.plant import Counter, Gauge, Line, Machine, Plant, Product, Web
+from lineview.report.answer import Scope
 from tests import factories
 from tests.from_frames import Frames
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lineview.errors import MeasureError
+from lineview.core.errors import MeasureError
 from lineview.stats.constrained_regression import nonnegative_fit
 
 

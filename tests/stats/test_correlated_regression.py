@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from statsmodels.regression.linear_model import GLS, OLS
 
-from lineview.errors import MeasureError
+from lineview.core.errors import MeasureError
 from lineview.stats.correlated_regression import Noise, correlated_regression
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from lineview.errors import MeasureError
+from lineview.core.errors import MeasureError
 from lineview.stats.generalized_intervals import draw_components, percentiles
 from lineview.stats.variance_components import reml
 from lineview.stats.variance_shares import Part, levels_of, variance_shares

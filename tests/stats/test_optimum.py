@@ -5,7 +5,7 @@ import pytest
 from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq, minimize
 
-from lineview.errors import MeasureError
+from lineview.core.errors import MeasureError
 from lineview.stats.optimum import least_value, root_between
 from lineview.stats.run_lengths import WIDTHS, joint_widths
 

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from lineview.app.works import Works
 from lineview.demo.make import make_demo
-from lineview.works import Works
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = ROOT / "lineview"
@@ -23,7 +23,7 @@ SLOWISH = ("scipy.optimize", "scipy.interpolate", "scipy.signal", "scipy.sparse.
 EXEMPT = PACKAGE / "stock" / "season.py"
 ASK = f"""
 import json, sys
-from lineview.cli import main
+from lineview.cli.main import main
 try:
     main()
 finally:

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from lineview.errors import StoreError
-from lineview.store.delta import PartedTable
+from lineview.core.errors import StoreError
+from lineview.store.conflicts import PerIntake
+from lineview.store.files import Originals
 from lineview.store.journal import Journal
-from lineview.store.originals import Originals
-from lineview.store.refusals import PerIntake
+from lineview.store.readings import PartedTable
 from lineview.store.store import Store
 from tests.store.made import at, export, kind, readings, refused, weights
 

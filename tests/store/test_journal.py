@@ -10,7 +10,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, text
 
-from lineview.errors import StoreError
+from lineview.core.errors import StoreError
 from lineview.store import migrate
 from lineview.store.journal import Journal
 from lineview.store.store import Store

@@ -2,7 +2,7 @@
 
 import pytest
 
-from lineview.errors import AskError
+from lineview.core.errors import AskError
 from lineview.store.store import Store
 from tests.store.made import at, export, kind, readings
 

@@ -8,13 +8,13 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from lineview.errors import StoreError
-from lineview.intake.export import NotInPieces, Stretch
-from lineview.intake.rows import REFUSED
-from lineview.store.delta import PartedTable
+from lineview.core.errors import StoreError
+from lineview.intake.detect.sheets import NotInPieces, Stretch
+from lineview.intake.tidy.rows import REFUSED
+from lineview.store.conflicts import PerIntake
+from lineview.store.files import Originals
 from lineview.store.journal import Journal
-from lineview.store.originals import Originals
-from lineview.store.refusals import PerIntake
+from lineview.store.readings import PartedTable
 from lineview.store.store import Store
 
 from .made import at, export, readings

@@ -6,8 +6,8 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from lineview.columns import READINGS, WEIGHTS
-from lineview.errors import AskError, StoreError
+from lineview.core.errors import AskError, StoreError
+from lineview.core.frames import READINGS, WEIGHTS
 from lineview.store.store import Store
 from tests.store.made import T0, at, export, kind, readings, refused, weights
 

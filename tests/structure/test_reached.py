@@ -16,7 +16,7 @@ import pytest
 from tests.structure.conftest import Source
 
 #: The console script of pyproject.toml calls `main`. Pages and answers must be reached from there.
-COMMAND_LINE = ("lineview.cli", "main")
+COMMAND_LINE = ("lineview.cli.main", "main")
 #: Alembic runs the environment as a module, and reads and calls these names of every version.
 MIGRATIONS = "lineview.store.migrations"
 MIGRATION_NAMES = {"upgrade", "downgrade", "revision", "down_revision", "branch_labels", "depends_on"}
@@ -223,7 +223,7 @@ def test_every_module_is_reached(walk: Walk) -> None:
 
 def test_the_walk_comes_to_the_pages_and_the_answers(walk: Walk) -> None:
     """Not reached by accident: the command line leads to the board, and the board to every answer."""
-    pages = {("lineview.board.app", "create_app"), ("lineview.board.page", "page_of")}
+    pages = {("lineview.board.app", "create_app"), ("lineview.board.layout", "page_of")}
     answers = {(f"lineview.answers.{q}", f"answer_{q}") for q in ("rope", "weight", "shift", "wrap", "order")}
     assert pages | answers <= walk.reached
 

@@ -1,57 +1,108 @@
-"""The way of the data is one way, pure inside, small files, and a top level of exactly seven names."""
+"""The folders import one way, the pure ones touch nothing outside, and modules stay readable."""
 
 import ast
 import re
+import statistics
 import subprocess
+from collections import defaultdict
+from graphlib import CycleError, TopologicalSorter
 
 import pytest
 
 from tests.structure.conftest import ROOT, Source
 
-#: Names of core in their former place.
-FORMER = {"errors", "columns", "figure"}
-CORE = {"core", *FORMER}
-BASE = {*CORE, "plant", "show", "show_cells"}
-#: What each stage may import of the package, besides itself and the base.
-MAY = {
-    "plant": set(),
-    "intake": set(),
-    "store": {"intake"},
-    "core": set(),
-    "stats": {"core"},
-    "measures": {"core", "stats"},
-    "stock": {"core", "stats", "measures"},
-    "answers": {"core", "stats", "measures", "stock"},
-    "charts": {"answers"},
-    "demo": set(),
-}
-PURE = ("core", "stats", "measures", "stock", "answers", "charts")
+#: The folders in the order of the way of the data: each may import those before it, and itself.
+ORDER = (
+    "core", "plant", "report", "stats", "intake", "store", "machine", "records",
+    "rope", "wrap", "weight", "shift", "order", "app", "charts", "sheets", "board", "demo", "cli",
+)  # fmt: skip
+#: Thin presentation: may read the answer contract and the plant, and nothing that measures.
+PRESENTATION = ("charts", "sheets")
+MEASURING = {"stats", "intake", "store", "machine", "records", "rope", "wrap", "weight", "shift", "order"}
+PURE = (
+    "core", "plant", "report", "stats", "machine", "records",
+    "rope", "wrap", "weight", "shift", "order", "charts",
+)  # fmt: skip
+#: Where the edge is: files that come with the package, and plant.toml.
+EDGES = {"core/resources.py", "plant/read.py", "plant/write.py", "plant/positions.py", "records/stale.py"}
 IMPURE_MODULES = {"os", "pathlib", "socket", "subprocess", "sqlite3", "sqlalchemy", "deltalake", "requests"}
 IMPURE_MODULES |= {"urllib", "http", "random", "time", "tempfile", "shutil", "io"}
 IMPURE_CALLS = re.compile(
     r"\b(open\(|datetime\.now|datetime\.utcnow|date\.today|default_rng\(\)|pl\.read_|pl\.scan_)"
 )
+#: Modules (without the packages' own files), lines of one and of all, as the code stands; they may fall.
+MOST_MODULES, MOST_LINES, MOST_IN_ALL = 210, 500, 44_000
+MOST_OF_ONE_NEIGHBOUR = 45
 
 
-def test_imports_point_backwards(sources: list[Source]) -> None:
-    wrong = {
-        s.name: upward
-        for s in sources
-        if s.stage in MAY and (upward := s.of_package - MAY[s.stage] - BASE - {s.stage})
+def imports_between(sources: list[Source]) -> dict[str, dict[str, int]]:
+    """How many modules of each folder import each other folder."""
+    picture: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    for source in (s for s in sources if s.stage in ORDER):
+        for folder in sorted(source.of_package & set(ORDER) - {source.stage}):
+            picture[source.stage][folder] += 1
+    return picture
+
+
+def drawn(picture: dict[str, dict[str, int]]) -> str:
+    """The picture as DEVELOPERS.md shows it: a folder, and the folders that its modules import."""
+    lines = []
+    for folder in ORDER:
+        named = [name for name in ORDER if name in picture.get(folder, {})]
+        lines.append(f"{folder:<8} -> {' '.join(named)}".rstrip())
+    return "\n".join(lines)
+
+
+def modules_of(sources: list[Source]) -> dict[str, set[str]]:
+    """By module, the modules of the package that it imports, inside functions too."""
+    named = {
+        ".".join(s.path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): s for s in sources
     }
-    assert not wrong
+    known = set(named)
+    out = {}
+    for own, source in named.items():
+        found = set()
+        for node in source.nodes:
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("lineview"):
+                for alias in node.names:
+                    inner = f"{node.module}.{alias.name}"
+                    found.add(inner if inner in known else str(node.module))
+        out[own] = (found & known) - {own}
+    return out
 
 
-def test_the_base_imports_no_stage(sources: list[Source]) -> None:
-    base = [s for s in sources if s.stage in BASE]
-    assert {s.stage for s in base} == BASE
-    may = {stage: {"core"} if stage in CORE else BASE for stage in BASE} | {"plant": {"core", "plant"}}
-    assert not {s.name: s.of_package for s in base if not s.of_package <= may[s.stage]}
+def test_imports_go_one_way(sources: list[Source]) -> None:
+    upward = {
+        f"{s.name} imports {folder}"
+        for s in sources
+        if s.stage in ORDER
+        for folder in s.of_package & set(ORDER)
+        if ORDER.index(folder) > ORDER.index(s.stage)
+    }
+    assert not upward
+    assert {s.stage for s in sources} == {*ORDER, "__init__"}
 
 
-def test_pure_stages_touch_nothing_outside(sources: list[Source]) -> None:
+def test_presentation_measures_nothing(sources: list[Source]) -> None:
+    assert not {s.name for s in sources if s.stage in PRESENTATION and s.of_package & MEASURING}
+
+
+def test_the_import_picture_of_the_handbook_is_true(sources: list[Source]) -> None:
+    picture = drawn(imports_between(sources))
+    print(picture)
+    assert picture in (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def test_no_modules_import_in_a_circle(sources: list[Source]) -> None:
+    try:
+        TopologicalSorter(modules_of(sources)).prepare()
+    except CycleError as circle:
+        pytest.fail(" -> ".join(circle.args[1]))
+
+
+def test_pure_folders_touch_nothing_outside(sources: list[Source]) -> None:
     wrong = {}
-    for source in (s for s in sources if s.stage in PURE):
+    for source in (s for s in sources if s.stage in PURE and s.name not in EDGES):
         code = "\n".join(line.split("#")[0] for line in source.text.splitlines())
         calls = IMPURE_CALLS.findall(re.sub(r'"""[\s\S]*?"""', "", code))
         imports = {n.split(".")[0] for n in source.imported} & IMPURE_MODULES
@@ -65,8 +116,32 @@ def test_only_charts_import_plotly(sources: list[Source]) -> None:
     assert users == {"charts"}
 
 
-def test_files_are_small(sources: list[Source]) -> None:
-    assert not [f"{s.name}: {n}" for s in sources if (n := len(s.text.splitlines())) > 500]
+def test_modules_are_as_long_as_their_subject(sources: list[Source]) -> None:
+    lines = {s.name: len(s.text.splitlines()) for s in sources}
+    proper = {name: n for name, n in lines.items() if not name.endswith("__init__.py")}
+    doc = sum(
+        (node.body[0].end_lineno or 0) - node.body[0].lineno + 1
+        for s in sources
+        for node in s.nodes
+        if isinstance(node, ast.FunctionDef | ast.ClassDef | ast.Module) and ast.get_docstring(node)
+    )
+    users: dict[str, set[str]] = defaultdict(set)
+    for module, imported in modules_of(sources).items():
+        for name in imported:
+            users[name].add(module)
+    alone = [m for m, by in users.items() if {m.rpartition(".")[0]} == {u.rpartition(".")[0] for u in by}]
+    alone = [m for m in alone if len(users[m]) == 1]
+    median = statistics.median(proper.values())
+    total = sum(lines.values())
+    print(f"{len(proper)} modules, median {median:.0f} lines, longest {max(lines.values())}, in all {total}")
+    print(f"docstrings {doc} lines, {doc / total:.0%}; {len(alone)} with one importer, in their own folder")
+    assert not {name: n for name, n in lines.items() if n > MOST_LINES}
+    assert len(proper) <= MOST_MODULES
+    assert 120 <= median <= 220
+    assert total <= MOST_IN_ALL
+    assert doc <= 0.27 * total
+    assert len(alone) <= MOST_OF_ONE_NEIGHBOUR
+    assert {s.name for s in sources if "/" not in s.name} == {"__init__.py"}
 
 
 def test_functions_are_short(sources: list[Source]) -> None:

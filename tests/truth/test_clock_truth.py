@@ -6,11 +6,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.columns import BATCHES, STOP_LOG, empty
+from lineview.core.frames import BATCHES, STOP_LOG, empty
+from lineview.machine.activity import slow_bounds_min
+from lineview.machine.calendar import calendar
 from lineview.machine.pieces import StretchPieces, count_machine
-from lineview.measures.clock import calendar
-from lineview.measures.machine_tape import tape_of
-from lineview.measures.slow_bounds import slow_bounds_min
+from lineview.machine.timeline import tape_of
 from tests.simulate.wrapper import EARLY, START, Run, machine, readings, simulate
 
 END = START + timedelta(hours=8)

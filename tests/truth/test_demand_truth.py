@@ -7,10 +7,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.measures.wrap_pieces import good_by_product
-from lineview.stock.need import Need
-from lineview.stock.season import WEEKS_A_YEAR, learn_season
-from lineview.stock.weekly_forecast import weekly_forecast
+from lineview.machine.products import good_by_product
+from lineview.order.demand import Need
+from lineview.order.forecast import WEEKS_A_YEAR, learn_season, weekly_forecast
 from tests.from_frames import Frames, counted, output
 from tests.simulate.webs import START, WrapRun, wrap_line
 

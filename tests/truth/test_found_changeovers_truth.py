@@ -7,8 +7,8 @@ import polars as pl
 import pytest
 
 from lineview.demo.spec import demo_plant, line_specs
+from lineview.machine.changeovers import found_changeovers
 from lineview.machine.pieces import count_machine
-from lineview.measures.changeovers_found import found_changeovers
 from lineview.plant import Counter, Machine
 from tests.simulate.line import plain_windows, readings, simulate
 

@@ -9,9 +9,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.measures.weight_account import DEVIATION
-from lineview.measures.weight_giveaway import off_targets, week_giveaway
-from lineview.measures.weight_spread import spread_of
+from lineview.weight.account import DEVIATION
+from lineview.weight.giveaway import off_targets, week_giveaway
+from lineview.weight.spread import spread_of
 
 
 def coverage(weeks: int, seed: int) -> dict[str, float]:

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.measures.weight_lines import compare_lines
+from lineview.weight.lines import compare_lines
 
 
 def coverage(works: int, seed: int) -> dict[str, float]:

@@ -5,10 +5,15 @@ import math
 import numpy as np
 import pytest
 
-from lineview.stock.lead_time import lead_time_values
-from lineview.stock.need import Need
-from lineview.stock.ordering import Supply, advise
-from lineview.stock.policy import DailyNeed, chance_of_running_out, reorder_point
+from lineview.order.demand import Need
+from lineview.order.policy import (
+    DailyNeed,
+    Supply,
+    advise,
+    chance_of_running_out,
+    lead_time_values,
+    reorder_point,
+)
 
 
 def simulate_policy(

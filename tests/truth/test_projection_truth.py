@@ -5,11 +5,11 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
-from lineview.columns import BATCHES, STOP_LOG, empty
+from lineview.core.frames import BATCHES, STOP_LOG, empty
+from lineview.machine.calendar import calendar
 from lineview.machine.pieces import count_machine
-from lineview.measures.clock import calendar
-from lineview.measures.machine_tape import tape_of
-from lineview.measures.pace import project, run_stop_cycles
+from lineview.machine.timeline import tape_of
+from lineview.shift.projection import project, run_stop_cycles
 from tests.simulate.wrapper import EARLY, START, machine, readings, simulate
 
 

@@ -6,9 +6,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.measures.rope_model import fit_rope
-from lineview.measures.rope_products import kinds_by_name, kinds_of, told_apart
 from lineview.plant import Plant
+from lineview.rope.drift_model import fit_rope
+from lineview.rope.products import kinds_by_name, kinds_of, told_apart
 from tests.factories import product
 from tests.simulate.rope_batches import line
 

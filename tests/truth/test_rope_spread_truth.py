@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 from scipy.signal import lfilter
 
-from lineview.measures.rope_spread import within_batch
+from lineview.rope.batches import within_batch
 
 MEMORIES = (0.0, 0.3, 0.5, 0.7, 0.8, 0.9)
 #: Batches and readings in each.

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lineview.measures.rope_forecast import HORIZON_H, time_to_leave
-from lineview.measures.rope_model import fit_rope
-from lineview.measures.rope_watch import watch
+from lineview.rope.drift_model import fit_rope
+from lineview.rope.forecast import HORIZON_H, time_to_leave
+from lineview.rope.watch import watch
 from tests.simulate.rope_batches import line
 
 TOLERANCE_MM = 0.3

@@ -13,18 +13,17 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.columns import BATCHES, READINGS
+from lineview.app.bags import net_contents_tables
+from lineview.core.frames import BATCHES, READINGS
 from lineview.machine.pieces import MachineCounts, count_machine
-from lineview.measures.bag_law import normal_offsets, piece_law
-from lineview.measures.bag_plan import BagPieces, chance_by_count, chance_by_weight
-from lineview.measures.contents_rules import ContentsRules
-from lineview.measures.spread_sources import LengthCounters, spread_sources
-from lineview.measures.weighings import WEIGHINGS
-from lineview.measures.weight_account import DEVIATION
-from lineview.measures.weight_capability import weight_capability
-from lineview.measures.weight_spread import spread_of
-from lineview.net_contents_tables import net_contents_tables
 from lineview.plant import Counter, Counts, Machine, MachineKind
+from lineview.weight.account import DEVIATION, WEIGHINGS
+from lineview.weight.bag_law import normal_offsets, piece_law
+from lineview.weight.bags import BagPieces, chance_by_count, chance_by_weight
+from lineview.weight.capability import weight_capability
+from lineview.weight.contents import ContentsRules
+from lineview.weight.sources import LengthCounters, spread_sources
+from lineview.weight.spread import spread_of
 
 START = datetime(2026, 6, 9, 4, tzinfo=UTC)
 TARGET_G, TARGET_MM, CUT_MM, TOLERANCE_G = 6.6, 14.0, 35.6, 0.6

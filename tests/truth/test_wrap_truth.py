@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from lineview.answers.wrap import machine_events
-from lineview.measures.wrap_account import wrap_account
+from lineview.wrap.account import wrap_account
+from lineview.wrap.answer import machine_events
 from tests.from_frames import answered, inputs
 from tests.simulate.webs import START, frames_of, scope_of, wrap_line
 

@@ -1,1 +1,0 @@
-"""One object a question: figures with unit, interval, period and working."""

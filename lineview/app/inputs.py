@@ -1,0 +1,415 @@
+"""The edge that fetches what a question works on: records of its machines, and what else was exported."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from functools import cache, partial
+from typing import TYPE_CHECKING, TypeVar, overload
+
+import polars as pl
+
+from lineview.app.bags import net_contents_tables
+from lineview.app.records import RecordKeeper
+from lineview.core.estimate import Estimate
+from lineview.core.frames import ADJUSTMENTS, BATCHES, PLAN, REELS, STOP_LOG, WEIGHTS, empty
+from lineview.core.record_frames import COUNTERS, COUNTS, GAUGES, OUTPUT
+from lineview.machine.calendar import calendar
+from lineview.machine.likeliest import PlannedTime, planned_time
+from lineview.machine.pieces import MachineCounts
+from lineview.plant import Machine, Plant
+from lineview.records.compose import gauge_readings, machine_counts
+from lineview.records.output import daily_output, joined
+from lineview.report.answer import Question, Scope
+from lineview.rope.account import RopeAccount, RopeSeen, rope_account
+from lineview.store.reader import StoreReader
+
+if TYPE_CHECKING:  # the modules of the other questions are not needed to fetch for one
+    from lineview.order.answer import OrderInputs
+    from lineview.rope.answer import RopeInputs
+    from lineview.shift.answer import ShiftInputs
+    from lineview.weight.answer import WeightInputs
+    from lineview.wrap.answer import WrapInputs
+
+    Inputs = ShiftInputs | WrapInputs | RopeInputs | WeightInputs | OrderInputs
+
+
+def with_reasons(log: pl.DataFrame, reasons: pl.DataFrame) -> pl.DataFrame:
+    """Put the reasons people set on the board before those of the stop log.
+
+    Parameters
+    ----------
+    log : polars.DataFrame
+        STOP_LOG from exports.
+    reasons : polars.DataFrame
+        machine, start, end, reason from the journal; may be empty.
+
+    Returns
+    -------
+    polars.DataFrame
+        STOP_LOG; the board's reasons first, with intake and row 0.
+    """
+    if reasons.is_empty():
+        return log
+    zeros = [pl.lit(0, pl.Int64).alias("intake"), pl.lit(0, pl.Int64).alias("row")]
+    set_by_hand = reasons.with_columns(zeros).select(list(STOP_LOG))
+    return pl.concat([set_by_hand.cast(pl.Schema(STOP_LOG)), log])
+
+
+def with_named(log: pl.DataFrame, recorded: pl.DataFrame) -> pl.DataFrame:
+    """Add to the journal's adjustments those that a stop log names ("adjusted roller pair 3").
+
+    Parameters
+    ----------
+    log : polars.DataFrame
+        STOP_LOG.
+    recorded : polars.DataFrame
+        ADJUSTMENTS of the journal; may be empty.
+
+    Returns
+    -------
+    polars.DataFrame
+        ADJUSTMENTS in order of time.
+    """
+    named = log.filter(pl.col("reason").str.to_lowercase().str.starts_with("adjust")).select(
+        "machine",
+        pl.col("start").alias("at"),
+        pl.col("reason").alias("what"),
+        pl.lit("stop log").alias("note"),
+    )
+    given = recorded if recorded.width else pl.DataFrame(schema=ADJUSTMENTS)
+    return pl.concat([given.select(list(ADJUSTMENTS)), named]).unique(["machine", "at"]).sort("at")
+
+
+#: How far beyond a period batches and stops may start and still matter in it.
+MARGIN = timedelta(hours=12)
+#: How far ahead of a shift's end a plan is read, and of an order's day.
+PLAN_AHEAD, ORDER_AHEAD = timedelta(days=112), timedelta(days=731)
+#: How far back use is looked at for an order.
+HISTORY = timedelta(days=731)
+#: The other sizers are looked at over this much of the period, its end, so that a year is not read of each.
+LOOK_BACK = timedelta(days=14)
+#: How many sizers, machines' counts and outputs are kept for the next question.
+SIZERS_KEPT, COUNTS_KEPT, OUTPUT_KEPT = 24, 24, 24
+
+Period = tuple[datetime, datetime]
+K = TypeVar("K")
+V = TypeVar("V")
+
+
+@dataclass
+class Measured:
+    """What was worked out from one state of data and plant description, for the next question about it."""
+
+    sizers: dict[tuple[str, Period], RopeAccount] = field(default_factory=dict)
+    counts: dict[tuple[str, Period, bool], MachineCounts] = field(default_factory=dict)
+    output: dict[tuple[str, datetime], pl.DataFrame] = field(default_factory=dict)
+
+
+class KeptMeasures:
+    """What was measured last, for as long as data and plant description are the same."""
+
+    def __init__(self) -> None:
+        self._state: object = None
+        self._measured = Measured()
+
+    def of(self, state: object) -> Measured:
+        """What is kept for these data: nothing where they have changed since."""
+        if state != self._state:
+            self._state, self._measured = state, Measured()
+        return self._measured
+
+
+def keep(kept: dict[K, V], key: K, work_out: Callable[[], V], most: int) -> V:
+    """What is kept under a key, worked out if it is not there; the oldest go where there are too many."""
+    if key not in kept:
+        while len(kept) >= most:
+            kept.pop(next(iter(kept)), None)
+        kept[key] = work_out()
+    return kept[key]
+
+
+@dataclass(frozen=True)
+class Fetcher:
+    """Fetches from one state of the store.
+
+    Parameters
+    ----------
+    store : StoreReader
+        The store, or a snapshot of it.
+    records : RecordKeeper
+        Keeps the records up to date.
+    plant : Plant
+        The plant description.
+    measured : Measured
+        What was worked out before of the same data; new things are put into it.
+    """
+
+    store: StoreReader
+    records: RecordKeeper
+    plant: Plant
+    measured: Measured
+
+    def inputs(self, question: Question, scope: Scope) -> Inputs:
+        """What a question works on.
+
+        Parameters
+        ----------
+        question : str
+            "rope", "weight", "shift", "wrap" or "order".
+        scope : Scope
+            Line, machine and period asked for.
+        """
+        machine = self.plant.machine(scope.machine)
+        if machine is None:  # scope_of chose it from the plant
+            raise LookupError(scope.machine)
+        period = (scope.period.start, scope.period.end)
+        if question == "shift":
+            return self._shift(machine, period)
+        if question == "wrap":
+            return self._wrap(machine, period)
+        if question == "rope":
+            from lineview.rope.answer import RopeInputs
+
+            seen = self._rope(machine, period)
+            seen = replace(seen, wrappers=tuple(seen.wrappers))  # all, while the store's state is at hand
+            return RopeInputs(seen, self._other_sizers(machine, period))
+        if question == "weight":
+            return self._weight(machine, period)
+        return self._order(scope)
+
+    # -- counts ------------------------------------------------------------------------------------
+
+    def counts(
+        self, machine: Machine, period: tuple[datetime, datetime], *, whole: bool = False
+    ) -> MachineCounts:
+        """Counts of a machine over a period and the windows beside it; `whole`: exact at windows' ends."""
+
+        def work_out() -> MachineCounts:
+            records = self.records.of(self.store, self.plant, machine, period, COUNTS, whole=whole)
+            planned = self._planned(records)
+            return machine_counts(machine, records, planned, period, gap_s=self.plant.gap_s)
+
+        return keep(self.measured.counts, (machine.id, period, whole), work_out, COUNTS_KEPT)
+
+    def _planned(self, records: pl.DataFrame) -> PlannedTime:
+        if not records.height:
+            return planned_time(calendar((), "UTC", *(datetime.fromtimestamp(0).astimezone(),) * 2))
+        start, end = records["start"][0], records["end"][-1]
+        return planned_time(calendar(self.plant.shifts, self.plant.zone, start, end))
+
+    def _gauges(self, machine: Machine, period: tuple[datetime, datetime]) -> pl.DataFrame:
+        """Readings of a sizer's gauges within a period."""
+        records = self.records.of(self.store, self.plant, machine, period, list(GAUGES))
+        inside = (pl.col("last_read") >= period[0]) & (pl.col("first_read") < period[1])
+        return gauge_readings(records.filter(inside))
+
+    # -- shift and wrap ----------------------------------------------------------------------------
+
+    def _shift(self, machine: Machine, period: tuple[datetime, datetime]) -> ShiftInputs:
+        from lineview.shift.answer import ShiftInputs
+
+        start, end = period
+        batches = self._batches([machine.line], period)
+        marked = batches.height or machine.gauge("product") is not None
+        sizers = [] if marked else self.plant.machines_of(machine.line, "sizer")
+        return ShiftInputs(
+            self.counts(machine, period),
+            batches,
+            self._stops(machine, period),
+            self.store.reels(machine.id, start - MARGIN, end + MARGIN),
+            self.store.plan(machine.line, start, end + PLAN_AHEAD),
+            [frame for sizer in sizers for frame in self._rope_values(sizer, period)],
+        )
+
+    def _rope_values(self, sizer: Machine, period: tuple[datetime, datetime]) -> list[pl.DataFrame]:
+        """Sure readings of each gauge of the rope: at and value."""
+        readings = self._gauges(sizer, period).filter(pl.col("quality") == "good")
+        wanted = [g.id for g in sizer.gauges if g.measures in ("rope diameter", "rope temperature")]
+        frames = [readings.filter(pl.col("channel") == name).select("at", "value") for name in wanted]
+        return [frame for frame in frames if frame.height]
+
+    def _wrap(self, machine: Machine, period: tuple[datetime, datetime]) -> WrapInputs:
+        from lineview.wrap.answer import WrapInputs
+
+        start, end = period
+        return WrapInputs(
+            self.counts(machine, period),
+            self._batches([machine.line], period),
+            self._stops(machine, period),
+            self.store.reels(machine.id, start - MARGIN, end + MARGIN),
+        )
+
+    # -- rope and weight ---------------------------------------------------------------------------
+
+    def _rope(self, sizer: Machine, period: tuple[datetime, datetime]) -> RopeSeen:
+        start, end = period
+        wrappers = self.plant.machines_of(sizer.line, "cut-and-wrap machine")
+        machines = [sizer.id, *(m.id for m in wrappers)]
+        log = _stacked([self.store.stop_log(m, start - MARGIN, end + MARGIN) for m in machines], STOP_LOG)
+        return RopeSeen(
+            self._gauges(sizer, period),
+            self.counts(sizer, period) if sizer.counter("rope") is not None else None,
+            _OnceAsked([partial(self.counts, m, period) for m in wrappers]),
+            self._batches([sizer.line], period),
+            with_named(log, _stacked_or_empty([self.store.adjustments(m, start, end) for m in machines])),
+        )
+
+    def _other_sizers(self, sizer: Machine, period: tuple[datetime, datetime]) -> dict[str, RopeAccount]:
+        """The rope of every other sizer, as far as it bears on which one needs a person."""
+        start = max(period[0], period[1] - LOOK_BACK)
+        out = {}
+        for other in self.plant.machines:
+            if other.kind != "sizer" or other.id == sizer.id or self.store.span(other.id) is None:
+                continue
+            work_out = partial(self._measure_sizer, other, (start, period[1]))
+            key = (other.id, (start, period[1]))
+            out[other.id] = keep(self.measured.sizers, key, work_out, SIZERS_KEPT)
+        return out
+
+    def _measure_sizer(self, sizer: Machine, period: Period) -> RopeAccount:
+        return rope_account(self.plant, sizer, self._rope(sizer, period), period, whole=False)
+
+    def _weight(self, machine: Machine, period: tuple[datetime, datetime]) -> WeightInputs:
+        from lineview.weight.answer import WeightInputs
+
+        start, end = period
+        sizers = self.plant.machines_of(machine.line, "sizer")
+        sizer = sizers[0] if sizers else None
+        others = [
+            m for m in self.plant.machines if m.line != machine.line and m.kind == "cut-and-wrap machine"
+        ]
+        on_line = [m for m in self.plant.machines if m.line == machine.line]
+        return WeightInputs(
+            self.counts(machine, period),
+            _stacked([self.store.weights(m.id, start, end) for m in on_line], WEIGHTS),
+            self._batches([machine.line], period),
+            gauge_readings(pl.DataFrame(schema=GAUGES)) if sizer is None else self._gauges(sizer, period),
+            self.counts(sizer, period) if sizer is not None and sizer.counter("rope") is not None else None,
+            net_contents_tables(),
+            _stacked([self.store.weights(m.id, start, end) for m in others], WEIGHTS),
+            self._batches(sorted({m.line for m in others}), period),
+        )
+
+    # -- order -------------------------------------------------------------------------------------
+
+    def _order(self, scope: Scope) -> OrderInputs:
+        # Only this question needs them, and the others start the quicker for it.
+        from lineview.order.answer import FOLLOWED, RECENT, OrderInputs, order_moment
+        from lineview.order.orders import latest_counts
+
+        machines = [m for m in self.plant.machines if m.kind == "cut-and-wrap machine"]
+        lines = sorted({m.line for m in machines})
+        now = order_moment(scope)
+        stock = self.store.stock()
+        counted = [
+            max(count.counted_at, now - FOLLOWED)
+            for count in latest_counts(self.plant, stock).by_web.values()
+        ]
+        start = min([now - RECENT, *counted])
+        counts = {
+            m.id: self.counts(m, (start, now), whole=True)
+            for m in machines
+            if self.store.span(m.id) is not None
+        }
+        made = self.output(machines, now)
+        return OrderInputs(
+            counts,
+            made,
+            self._good(counts, made, start, scope.line, (scope.period.start, scope.period.end)),
+            self._batches(lines, (start, now)),
+            _stacked([self.store.reels(m.id, start - MARGIN, now) for m in machines], REELS),
+            stock,
+            _stacked([self.store.plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
+        )
+
+    def _good(
+        self,
+        counts: dict[str, MachineCounts],
+        made: pl.DataFrame,
+        fetched_from: datetime,
+        line: str,
+        period: tuple[datetime, datetime],
+    ) -> Estimate:
+        """Good pieces that a line made in the period asked for."""
+        if period[0] >= fetched_from:
+            fresh = [self.counts(c.machine, period) for c in counts.values() if c.machine.line == line]
+            parts = [c.between(period).good for c in fresh]
+            return Estimate.sum([part.at(0) for part in parts if part is not None])
+        first, last = (moment.astimezone(self.plant.tz).date() for moment in period)
+        rows = made.filter(pl.col("date").is_between(first, last) & (pl.col("line") == line))
+        total = rows.select(pl.col("good", "good_low", "good_high").sum()).row(0)
+        return Estimate(total[0], total[1], total[2], rows.height)
+
+    def output(self, machines: Sequence[Machine], now: datetime) -> pl.DataFrame:
+        """Good pieces by line, day and product of up to two years before a moment: DAILY_OUTPUT."""
+        return joined(
+            [
+                keep(
+                    self.measured.output, (machine.id, now), partial(self._output, machine, now), OUTPUT_KEPT
+                )
+                for machine in machines
+            ]
+        )
+
+    def _output(self, machine: Machine, now: datetime) -> pl.DataFrame:
+        """Good pieces of one machine by day and product: DAILY_OUTPUT."""
+        span = self.store.span(machine.id)
+        if span is None or span.start >= now:
+            return joined([])
+        period = (max(span.start, now - HISTORY), min(span.end + timedelta(microseconds=1), now))
+        columns = ["shift", "date", *COUNTERS, *OUTPUT]
+        records = self.records.of(self.store, self.plant, machine, period, columns, whole=True)
+        over = partial(self._over, machine)
+        return daily_output(machine, records, self.plant.shifts, self.plant.zone, period, over)
+
+    def _over(self, machine: Machine, start: datetime, end: datetime) -> tuple[MachineCounts, pl.DataFrame]:
+        """Counts and batches of a stretch between two windows of a machine."""
+        between = self.records.of(self.store, self.plant, machine, (start, end), COUNTS, whole=True)
+        counts = machine_counts(
+            machine, between, self._planned(between), (start, end), gap_s=self.plant.gap_s
+        )
+        return counts, self._batches([machine.line], (start, end))
+
+    # -- what else was exported --------------------------------------------------------------------
+
+    def _batches(self, lines: Sequence[str], period: tuple[datetime, datetime]) -> pl.DataFrame:
+        start, end = period[0] - MARGIN, period[1] + MARGIN
+        return _stacked([self.store.batches(line, start, end) for line in lines], BATCHES)
+
+    def _stops(self, machine: Machine, period: tuple[datetime, datetime]) -> pl.DataFrame:
+        """The stop log of a machine's line, the reasons that people set first."""
+        start, end = period[0] - MARGIN, period[1] + MARGIN
+        ids = [m.id for m in self.plant.machines if m.line == machine.line]
+        log = _stacked([self.store.stop_log(m, start, end) for m in ids], STOP_LOG)
+        reasons = [self.store.stop_reasons(m, start, end) for m in ids]
+        return with_reasons(log, pl.concat(reasons))
+
+
+class _OnceAsked(Sequence[MachineCounts]):
+    """Counts of machines, each fetched when first looked at: a sizer with a counter needs no other's."""
+
+    def __init__(self, fetches: Sequence[Callable[[], MachineCounts]]) -> None:
+        self._fetches = [cache(fetch) for fetch in fetches]
+
+    @overload
+    def __getitem__(self, place: int) -> MachineCounts: ...
+
+    @overload
+    def __getitem__(self, place: slice) -> Sequence[MachineCounts]: ...
+
+    def __getitem__(self, place: int | slice) -> MachineCounts | Sequence[MachineCounts]:
+        found = self._fetches[place]
+        return [fetch() for fetch in found] if isinstance(found, list) else found()
+
+    def __len__(self) -> int:
+        return len(self._fetches)
+
+
+def _stacked(frames: list[pl.DataFrame], schema: dict[str, pl.DataType]) -> pl.DataFrame:
+    return pl.concat(frames) if frames else empty(schema)
+
+
+def _stacked_or_empty(frames: list[pl.DataFrame]) -> pl.DataFrame:
+    return pl.concat(frames) if frames else pl.DataFrame()

@@ -1,0 +1,265 @@
+"""What somebody asks: read once from the texts of an address or a command, and checked there."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TypeVar, get_args
+
+from lineview.core.errors import AskError, Fault
+from lineview.core.figure import Period
+from lineview.plant import Machine, MachineKind, Plant
+from lineview.plant.periods import DEFAULTS, PeriodName, at_wall_time, read_period, read_wall_time, resolve
+from lineview.report.answer import Question, Scope
+
+T = TypeVar("T")
+QUESTIONS: tuple[Question, ...] = get_args(Question)
+
+
+@dataclass(frozen=True)
+class QuestionScope:
+    """A question as it is asked; what is left open is chosen by what was read.
+
+    Parameters
+    ----------
+    question : str
+        Which of the five.
+    line, machine : str, optional
+        Ids; by default the first line's machine that the question is about.
+    period : str, ShiftOfDay or Days, optional
+        The name of a period; by default the one that suits the question.
+    start, end : datetime.datetime, optional
+        Moments in the plant's wall time or with an offset; either takes the place of `period`.
+    """
+
+    question: Question
+    line: str | None = None
+    machine: str | None = None
+    period: PeriodName | None = None
+    start: datetime | None = None
+    end: datetime | None = None
+
+    @property
+    def named_period(self) -> PeriodName:
+        """The period asked for, or the one that suits the question."""
+        return DEFAULTS[self.question] if self.period is None else self.period
+
+
+def read_question(
+    question: str,
+    line: str | None = None,
+    machine: str | None = None,
+    period: str | None = None,
+    start: str | None = None,
+    end: str | None = None,
+) -> QuestionScope:
+    """Read what is asked; an empty text is as good as none.
+
+    Parameters
+    ----------
+    question : str
+        "rope", "weight", "shift", "wrap" or "order".
+    line, machine : str, optional
+        Ids.
+    period : str, optional
+        As in lineview.plant.periods.read_period.
+    start, end : str, optional
+        Moments, as in lineview.plant.periods.read_wall_time.
+
+    Returns
+    -------
+    QuestionScope
+        Whether line, machine and shift are in the plant is checked when it is answered.
+
+    Raises
+    ------
+    AskError
+        With all that cannot be read, at once.
+
+    Examples
+    --------
+    >>> read_question("shift", line="1", period="2026-06-09.early").period
+    ShiftOfDay(day=datetime.date(2026, 6, 9), shift='early')
+    """
+    faults: list[Fault] = []
+    known = next((q for q in QUESTIONS if q == question), None)
+    if known is None:
+        faults.append(Fault(f"unknown question '{question}'", "question", f"one of {', '.join(QUESTIONS)}"))
+    name = _read(read_period, period, faults)
+    first = _read(lambda text: read_wall_time(text, "--from"), start, faults)
+    last = _read(lambda text: read_wall_time(text, "--to"), end, faults)
+    if known is None or faults:
+        raise AskError(faults)
+    return QuestionScope(known, line or None, machine or None, name, first, last)
+
+
+def _read(read: Callable[[str], T], text: str | None, faults: list[Fault]) -> T | None:
+    """Read a text, or add what is wrong with it."""
+    if not text:
+        return None
+    try:
+        return read(text)
+    except AskError as error:
+        faults += error.faults
+        return None
+
+
+def kind_for(question: Question) -> MachineKind:
+    """Give the kind of machine a question is about.
+
+    Parameters
+    ----------
+    question : str
+        "rope", "weight", "shift", "wrap" or "order".
+
+    Returns
+    -------
+    str
+        "sizer" or "cut-and-wrap machine".
+
+    Examples
+    --------
+    >>> kind_for("rope")
+    'sizer'
+    """
+    return "sizer" if question == "rope" else "cut-and-wrap machine"
+
+
+def known_machine(plant: Plant, name: str) -> Machine:
+    """Give the machine of this id.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant description.
+    name : str
+        The id.
+
+    Returns
+    -------
+    Machine
+        From the plant description.
+
+    Raises
+    ------
+    AskError
+        Where there is none.
+    """
+    found = plant.machine(name)
+    if found is None:
+        known = ", ".join(m.id for m in plant.machines)
+        raise AskError(Fault(f"unknown machine '{name}'", "--machine", f"one of {known}"))
+    return found
+
+
+def machines_asked(plant: Plant, question: Question, line: str | None = None) -> list[Machine]:
+    """Give the machines, of one line or of all, that a question can be asked of.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant description.
+    question : str
+        Which of the five.
+    line : str, optional
+        Id of a line.
+
+    Returns
+    -------
+    list of Machine
+        In the order of the plant description.
+    """
+    kind = kind_for(question)
+    return [m for m in plant.machines if m.kind == kind and line in (None, m.line)]
+
+
+def choose_machine(plant: Plant, asked: QuestionScope, span_of: Callable[[str], Period | None]) -> Machine:
+    """Choose the machine a question is asked of.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant description.
+    asked : QuestionScope
+        Without a machine in it, the first of the right kind that has readings is chosen.
+    span_of : callable
+        Gives the first and last reading of a machine, or None.
+
+    Returns
+    -------
+    Machine
+        From the plant description.
+
+    Raises
+    ------
+    AskError
+        Where the line or machine is unknown, or of another kind than the question is about.
+    """
+    line = asked.line
+    if line is not None and line not in (known := [one.id for one in plant.lines]):
+        raise AskError(Fault(f"unknown line '{line}'", "--line", f"one of {', '.join(known)}"))
+    fitting = machines_asked(plant, asked.question, line)
+    if asked.machine:
+        return _fitting(asked, known_machine(plant, asked.machine), fitting)
+    if not fitting:
+        where = f" on line {line}" if line else ""
+        raise AskError(
+            Fault(f"there is no {kind_for(asked.question)}{where}", "plant.toml", "one to ask about")
+        )
+    return next((m for m in fitting if span_of(m.id) is not None), fitting[0])
+
+
+def _fitting(asked: QuestionScope, machine: Machine, fitting: list[Machine]) -> Machine:
+    wanted = kind_for(asked.question)
+    others = ", ".join(m.id for m in fitting) or "none there"
+    if asked.line is not None and machine.line != asked.line:
+        what = f"'{machine.id}' is not on line {asked.line}"
+        raise AskError(Fault(what, "--machine", f"one of {others}"))
+    if machine.kind != wanted:
+        what = f"'{machine.id}' is a {machine.kind}, and '{asked.question}' is asked of a {wanted}"
+        raise AskError(Fault(what, "--machine", f"one of {others}"))
+    return machine
+
+
+def scope_of(plant: Plant, asked: QuestionScope, machine: Machine, span: Period) -> Scope:
+    """Give the scope of a question.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant description.
+    asked : QuestionScope
+        What is asked.
+    machine : Machine
+        The one asked of.
+    span : Period
+        Its first and last reading [UTC].
+
+    Returns
+    -------
+    Scope
+        With "now" at the last reading.
+
+    Raises
+    ------
+    AskError
+        For a shift that is none, or a period that ends before it starts.
+    """
+    if asked.start or asked.end:
+        period, label = _between(asked, plant, span), "the period asked for"
+    else:
+        period, label = resolve(asked.named_period, plant.shifts, plant.tz, span)
+    if asked.question == "order" and (period.start >= span.end or period.end <= span.start):
+        what = f"nothing was read in {label}, so there is no history to order by"
+        raise AskError(Fault(what, "period", "a period with readings, or none to use all of them"))
+    return Scope(machine.line, machine.id, period, span.end, label)
+
+
+def _between(asked: QuestionScope, plant: Plant, span: Period) -> Period:
+    first = at_wall_time(asked.start, plant.tz, "--from") if asked.start else span.start
+    last = at_wall_time(asked.end, plant.tz, "--to") if asked.end else span.end
+    if last <= first:
+        what = "the period has no length" if last == first else "the period ends before it starts"
+        raise AskError(Fault(what, "--to", "a moment after --from"))
+    return Period(first, last)

@@ -1,0 +1,439 @@
+"""Records kept up to date: what is stale is worked out from its readings, a machine and month at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
+from datetime import UTC, datetime, timedelta
+from hashlib import sha256
+from io import BytesIO
+from threading import Lock
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from lineview.core.frames import UTC_US
+from lineview.core.record_frames import COMPUTED_FROM, RECORDS, WINDOWS
+from lineview.machine.calendar import calendar
+from lineview.machine.likeliest import planned_time
+from lineview.plant import Machine, Plant
+from lineview.records.make import Edges, make_record, record_rows
+from lineview.records.readings import MachineReadings
+from lineview.records.stale import BATCH_BEFORE_US, code_mark, event_marks, intakes_of, is_stale, plant_mark
+from lineview.records.windows import cut, windows
+from lineview.store.frames import micros
+from lineview.store.reader import StoreReader
+from lineview.store.record_table import RecordTable
+from lineview.wrap.learning import AFTER, BEFORE
+
+#: How far beside a period the nearest readings are looked for, first near, then further.
+BESIDE = (timedelta(days=4), timedelta(days=40), timedelta(days=4000))
+#: Parts of windows that are kept for the next question about the same period.
+PARTS_KEPT = 16
+#: So many months of a machine are written in one commit.
+WRITTEN_TOGETHER = 4
+_INDEX = [*WINDOWS, *COMPUTED_FROM, "readings"]
+
+Progress = Callable[[str, int, int], None]
+
+
+class RecordKeeper:
+    """Records of a works, fresh whenever they are asked for.
+
+    Parameters
+    ----------
+    table : RecordTable
+        Where they are kept.
+    writing : callable
+        Gives a context in which nobody else writes to the store, or False in it where somebody does.
+    """
+
+    def __init__(self, table: RecordTable, writing: Callable[[], AbstractContextManager[bool]]) -> None:
+        self._table = table
+        self._writing = writing
+        self._locks: dict[str, Lock] = {}
+        self._unsaved: dict[str, pl.DataFrame] = {}
+        self._verified: dict[tuple[str, str, str], tuple[datetime, datetime]] = {}
+        self._parts: dict[tuple[object, ...], pl.DataFrame] = {}
+        self.made = 0
+
+    def of(
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        period: tuple[datetime, datetime],
+        columns: Sequence[str],
+        *,
+        whole: bool = False,
+    ) -> pl.DataFrame:
+        """Records of a machine over a period, and the nearest one with readings on either side.
+
+        Parameters
+        ----------
+        store : StoreReader
+            The store, or a snapshot of it.
+        plant : Plant
+            The plant description.
+        machine : Machine
+            Of the plant.
+        period : (datetime, datetime)
+            From and to [UTC]; windows are cut at both.
+        columns : sequence of str
+            Of RECORDS.
+        whole : bool
+            Leave windows that the period's ends lie in whole.
+
+        Returns
+        -------
+        polars.DataFrame
+            By time, with at least `start`, `end` and `readings`.
+        """
+        columns = list(dict.fromkeys(["start", "end", "readings", "first_read", "last_read", *columns]))
+        extents = store.reading_extents(machine.id)
+        if extents.is_empty():
+            return pl.DataFrame(schema={name: RECORDS[name] for name in columns})
+        there = _moment(extents["first"].min()), _moment(extents["last"].max())
+        for beside in BESIDE:
+            start, end = max(period[0] - beside, there[0]), min(period[1] + beside, there[1])
+            if end < start:
+                continue
+            self._verify(store, plant, machine, extents, (start, end))
+            records = self._read(machine.id, _months(start, end), columns)
+            near = _around(records, period)
+            before = near["start"].min() if near.height else None
+            after = near["end"].max() if near.height else None
+            enough_before = start <= there[0] or (before is not None and before < period[0])  # type: ignore[operator]
+            enough_after = end >= there[1] or (after is not None and after > period[1])  # type: ignore[operator]
+            if enough_before and enough_after:
+                break
+        else:
+            near = pl.DataFrame(schema={name: RECORDS[name] for name in columns})
+        if whole:
+            return near
+        return self._cut(store, plant, machine, _trimmed(near, period, there), period, columns)
+
+    def update(
+        self, store: StoreReader, plant: Plant, progress: Progress | None = None, *, rebuild: bool = False
+    ) -> int:
+        """Bring every record up to date; give how many were worked out.
+
+        Parameters
+        ----------
+        store : StoreReader
+            The store.
+        plant : Plant
+            The plant description.
+        progress : callable, optional
+            Called with the machine's id, the windows worked out and all stale ones of it.
+        rebuild : bool
+            Work out all of them, stale or not.
+        """
+        made = self.made
+        for machine in plant.machines:
+            extents = store.reading_extents(machine.id)
+            if not extents.is_empty():
+                span = _moment(extents["first"].min()), _moment(extents["last"].max())
+                self._verify(store, plant, machine, extents, span, progress, rebuild=rebuild)
+        return self.made - made
+
+    def content(self, plant: Plant) -> dict[str, str]:
+        """A digest of every record that is kept, by machine and month."""
+        digests = {}
+        for machine in plant.machines:
+            for month in self._table.months(machine.id):
+                kept = self._table.read(machine.id, [month], list(RECORDS)[2:])
+                body = BytesIO()
+                kept.write_ipc(body)
+                digests[f"{machine.id} {month}"] = sha256(body.getvalue()).hexdigest()
+        return digests
+
+    def _verify(
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        extents: pl.DataFrame,
+        span: tuple[datetime, datetime],
+        progress: Progress | None = None,
+        *,
+        rebuild: bool = False,
+    ) -> None:
+        """Work out what is stale between two moments, and look whether anything else of their months is."""
+        key = (machine.id, store.version(), plant_mark(plant, machine))
+        with self._locks.setdefault(machine.id, Lock()):
+            known = self._verified.get(key)
+            if known is not None and known[0] <= span[0] and span[1] <= known[1] and not rebuild:
+                return
+            there = _moment(extents["first"].min()), _moment(extents["last"].max())
+            wide = _whole_months(span, there)
+            wanted = self._wanted(store, plant, machine, extents, wide)
+            kept = self._read(machine.id, _months(*wide), _INDEX)
+            stale = wanted if rebuild else wanted.filter(is_stale(kept, wanted))
+            gone = kept.join(wanted.select("start", "end"), on=["start", "end"], how="anti")
+            gone = gone.filter(_within(wide))
+            now, dropped = stale.filter(_within(span)), gone.filter(_within(span))
+            if now.height or dropped.height:
+                self._work_out(store, plant, machine, now, dropped, progress)
+            fresh = now.height == stale.height and dropped.height == gone.height
+            self._verified = {k: v for k, v in self._verified.items() if k[0] != machine.id}
+            self._verified[key] = wide if fresh else span
+
+    def _wanted(
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        extents: pl.DataFrame,
+        span: tuple[datetime, datetime],
+    ) -> pl.DataFrame:
+        """The windows that have readings, with what their records would be worked out from now."""
+        frame = windows(plant.shifts, plant.zone, *span)
+        stretches = [
+            store.event_stretches("batches", machine.line),
+            store.event_stretches("reels", machine.id),
+        ]
+        frame = frame.with_columns(
+            intakes=pl.Series(intakes_of(frame, extents), dtype=pl.List(pl.Int64())),
+            events=pl.Series(event_marks(frame, stretches), dtype=pl.String),
+            plant=pl.lit(plant_mark(plant, machine)),
+            code=pl.lit(code_mark()),
+        )
+        return frame.filter(pl.col("intakes").list.len() > 0)
+
+    def _work_out(
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        stale: pl.DataFrame,
+        gone: pl.DataFrame,
+        progress: Progress | None,
+    ) -> None:
+        """Make the records of stale windows, a month at a time, and put them in place of the old ones."""
+        month = pl.col("start").dt.strftime("%Y-%m")
+        touched = pl.concat([stale.select("start"), gone.select("start")]).select(month.unique())
+        done = 0
+        waiting: dict[str, tuple[pl.DataFrame, pl.DataFrame]] = {}
+        names = sorted(touched["start"].to_list())
+        for name in names:
+            windows_of = stale.filter(month == name).sort("start")
+            rows = self._records(store, plant, machine, windows_of)
+            replaced = pl.concat([windows_of.select("start", "end"), gone.select("start", "end")])
+            waiting[name] = rows, replaced
+            done += rows.height
+            if len(waiting) == WRITTEN_TOGETHER or name == names[-1]:
+                self._put(machine.id, waiting)
+                waiting = {}
+            if progress is not None:
+                progress(machine.id, done, stale.height)
+
+    def _read(self, machine: str, months: Sequence[str], columns: Sequence[str]) -> pl.DataFrame:
+        """Records of some months, those not yet saved in the place of older ones."""
+        kept = self._table.read(machine, months, columns)
+        unsaved = self._unsaved.get(machine)
+        if unsaved is None:
+            return kept
+        newer = unsaved.filter(pl.col("month").is_in(list(months)))
+        kept = kept.join(newer.select("start", "end"), on=["start", "end"], how="anti", maintain_order="left")
+        return pl.concat([kept, newer.select(columns)]).sort("start")
+
+    def _put(self, machine: str, made: Mapping[str, tuple[pl.DataFrame, pl.DataFrame]]) -> None:
+        """Put new records, by month with the windows (start, end) that they replace, in the table."""
+        others = self._others(machine, pl.concat([replaced for _, replaced in made.values()]))
+        with self._writing() as held:
+            if held:
+                self._save(machine, made, others)
+            else:  # an intake is at work: the answer does not wait for it
+                self._unsaved[machine] = pl.concat([others, *(rows for rows, _ in made.values())])
+        self.made += sum(rows.height for rows, _ in made.values())
+
+    def _others(self, machine: str, replaced: pl.DataFrame) -> pl.DataFrame:
+        """Records not yet saved, but those of these windows."""
+        unsaved = self._unsaved.get(machine, pl.DataFrame(schema=RECORDS))
+        return unsaved.join(replaced, on=["start", "end"], how="anti", maintain_order="left")
+
+    def _save(
+        self, machine: str, made: Mapping[str, tuple[pl.DataFrame, pl.DataFrame]], waiting: pl.DataFrame
+    ) -> None:
+        """Write new records, and those of the same months not yet saved, in the place of old ones."""
+        parts = {}
+        for month, (rows, replaced) in made.items():
+            new = pl.concat([rows, waiting.filter(pl.col("month") == month)])
+            gone = pl.concat([replaced, new.select("start", "end")])
+            parts[machine, month] = pl.concat([self._kept(machine, month, gone), new])
+        self._table.replace(parts)
+        left = waiting.filter(~pl.col("month").is_in(list(made)))
+        self._unsaved.pop(machine, None)
+        if left.height:
+            self._unsaved[machine] = left
+
+    def _kept(self, machine: str, month: str, replaced: pl.DataFrame) -> pl.DataFrame:
+        """The records of a month but those of some windows (start, end)."""
+        there = self._table.read(machine, [month], ["start", "end"])
+        if there.join(replaced, on=["start", "end"], how="anti").is_empty():
+            return pl.DataFrame(schema=RECORDS)
+        old = self._table.read(machine, [month], list(RECORDS)[2:])
+        old = old.join(replaced, on=["start", "end"], how="anti", maintain_order="left")
+        marks = pl.lit(machine).alias("machine"), pl.lit(month).alias("month")
+        return old.select(*marks, *list(RECORDS)[2:])
+
+    def _records(
+        self, store: StoreReader, plant: Plant, machine: Machine, wanted: pl.DataFrame
+    ) -> pl.DataFrame:
+        """Make the record of each window, given in order with what it is worked out from."""
+        if not wanted.height:
+            return pl.DataFrame(schema=RECORDS)
+        start, end = wanted["start"][0], wanted["end"][-1]
+        readings = MachineReadings(machine, store.channel_readings(machine.id, start, end))
+        cal = calendar(plant.shifts, plant.zone, start - timedelta(days=1), end + timedelta(days=1))
+        planned = planned_time(cal)
+        events = _Events(store, plant, machine, (start, end), cal)
+        starts_us, ends_us = (wanted[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+        records: list[dict[str, Any]] = []
+        for row, inside in zip(
+            wanted.iter_rows(named=True), readings.within(starts_us, ends_us), strict=True
+        ):
+            edges = events.within(row["start"], row["end"])
+            values = make_record(machine, inside, edges, planned, gap_s=plant.gap_s)
+            month = f"{row['start'].astimezone(UTC):%Y-%m}"
+            records.append({**values, **row, "machine": machine.id, "month": month})
+        return record_rows(records)
+
+    def _cut(
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        near: pl.DataFrame,
+        period: tuple[datetime, datetime],
+        columns: list[str],
+    ) -> pl.DataFrame:
+        """Replace the records of windows that the period's ends lie in by those of their parts."""
+        over = pl.lit(False)
+        for moment in period:
+            at = pl.lit(moment, dtype=UTC_US)
+            # A window all of whose readings lie on one side is as it would be cut.
+            over = over | ((pl.col("first_read") < at) & (pl.col("last_read") >= at))
+        halved = near.filter(over)
+        if not halved.height:
+            return near
+        nothing = [
+            pl.lit(None, dtype=RECORDS[name]).alias(name) for name in ("shift", "date", *COMPUTED_FROM)
+        ]
+        parts = cut(halved.select("start", "end", *nothing[:2]), period).with_columns(nothing)
+        key = (
+            machine.id,
+            store.version(),
+            plant_mark(plant, machine),
+            tuple(parts["start"]),
+            tuple(parts["end"]),
+        )
+        made = self._parts.get(key)
+        if made is None:
+            made = self._records(store, plant, machine, parts)
+            self._parts = dict([*self._parts.items(), (key, made)][-PARTS_KEPT:])
+        return pl.concat([near.filter(~over), made.select(columns)]).sort("start")
+
+
+class _Events:
+    """What happened on a machine over some windows, to cut its counts at."""
+
+    def __init__(
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        span: tuple[datetime, datetime],
+        cal: pl.DataFrame,
+    ) -> None:
+        start, end = span
+        sheet = store.batches(machine.line, start - timedelta(microseconds=BATCH_BEFORE_US), end)
+        sheet = sheet.filter(pl.col("start").is_not_null()).sort("start", maintain_order=True)
+        self._batch_us = sheet["start"].dt.epoch("us").to_numpy()
+        self._ended_us = sheet["end"].dt.epoch("us").fill_null(-1).to_numpy()
+        self._products = [name or "" for name in sheet["product"].to_list()]
+        reels = store.reels(machine.id, start - AFTER, end + BEFORE)["at"].drop_nulls()
+        mounted = [reels, reels - BEFORE, reels + AFTER]
+        breaks = [cal["start"], cal["end"]]
+        self._moments_us = pl.concat([part.dt.epoch("us") for part in (*mounted, *breaks)]).to_numpy()
+        self._tz = plant.tz
+
+    def within(self, start: datetime, end: datetime) -> Edges:
+        """The moments within a window, its products and its days."""
+        first_us, last_us = micros(start), micros(end)
+        first, last = (
+            start.astimezone(self._tz).date(),
+            (end - timedelta(microseconds=1)).astimezone(self._tz).date(),
+        )
+        days = [first + timedelta(days=k) for k in range((last - first).days + 1)]
+        begins = [datetime.combine(day, datetime.min.time(), tzinfo=self._tz) for day in days[1:]]
+        midnights = np.array([micros(begin) for begin in begins], dtype=np.int64)
+        # A record must be the same whatever other windows are made with it: an older batch is not seen.
+        seen = slice(*np.searchsorted(self._batch_us, [first_us - BATCH_BEFORE_US, last_us]).tolist())
+        moments = (self._moments_us, midnights, self._batch_us[seen], self._ended_us[seen])
+        inside = np.concatenate([part[(part > first_us) & (part < last_us)] for part in moments])
+        products = tuple(self._products[seen])
+        return Edges(
+            np.unique(inside).astype(np.int64), self._batch_us[seen], products, midnights, tuple(days)
+        )
+
+
+def _around(records: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
+    """Records that touch a period, and the nearest one with readings before and after it."""
+    start, end = (pl.lit(moment, dtype=UTC_US) for moment in period)
+    touching = records.filter((pl.col("end") > start) & (pl.col("start") < end))
+    read = records.filter(pl.col("readings") > 0)
+    before = read.filter(pl.col("end") <= start).tail(1)
+    after = read.filter(pl.col("start") >= end).head(1)
+    return pl.concat([before, touching, after])
+
+
+def _within(span: tuple[datetime, datetime]) -> pl.Expr:
+    """Windows that hold any moment of a span."""
+    return (pl.col("end") > span[0]) & (pl.col("start") <= span[1])
+
+
+def _whole_months(
+    span: tuple[datetime, datetime], there: tuple[datetime, datetime]
+) -> tuple[datetime, datetime]:
+    """Widen a span to the months [UTC] that it touches, as far as there are readings."""
+    first, after = span[0].astimezone(UTC).replace(day=1), span[1].astimezone(UTC).replace(day=1)
+    after = (after + timedelta(days=32)).replace(day=1)
+    midnight = {"hour": 0, "minute": 0, "second": 0, "microsecond": 0}
+    start, end = first.replace(**midnight), after.replace(**midnight)  # type: ignore[arg-type]  # all are int
+    return min(span[0], max(start, there[0])), max(span[1], min(end, there[1]))
+
+
+def _trimmed(
+    near: pl.DataFrame, period: tuple[datetime, datetime], there: tuple[datetime, datetime]
+) -> pl.DataFrame:
+    """Shorten windows to the period at an end beyond all readings: nothing in their records is left out."""
+    start, end = (pl.lit(moment, dtype=UTC_US) for moment in period)
+    early = (pl.col("start") < start) & (pl.col("end") > start) & pl.lit(period[0] <= there[0])
+    late = (pl.col("start") < end) & (pl.col("end") > end) & pl.lit(period[1] > there[1])
+    whole = ~(early | late)
+    names = [name for name in ("shift", "date") if name in near.columns]
+    parts = [pl.when(whole).then(name).alias(name) for name in names]
+    return near.with_columns(
+        *parts,
+        start=pl.when(early).then(start).otherwise("start"),
+        end=pl.when(late).then(end).otherwise("end"),
+    )
+
+
+def _months(start: datetime, end: datetime) -> list[str]:
+    """The months that windows between two moments may begin in [UTC]."""
+    first = start.astimezone(UTC) - timedelta(days=2)
+    out = [f"{first:%Y-%m}"]
+    at = first.replace(day=1, hour=0, minute=0, second=0, microsecond=0)
+    while (at := (at + timedelta(days=32)).replace(day=1)) <= end:
+        out.append(f"{at:%Y-%m}")
+    return out
+
+
+def _moment(at_us: object) -> datetime:
+    if not isinstance(at_us, int):
+        raise TypeError(at_us)
+    return datetime.fromtimestamp(at_us / 1e6, UTC)

@@ -1,0 +1,196 @@
+"""The edge that carries exports from a folder through intake into the store."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from lineview.core.errors import LineviewError, StoreError
+from lineview.intake.detect.sheets import Export, InPieces, NotInPieces, Proposal
+from lineview.intake.find import find_exports
+from lineview.intake.layout.propose import settle
+from lineview.intake.read import open_big, read_export
+from lineview.plant import Layout, Plant
+from lineview.store.store import Store
+from lineview.store.writer import Receipt
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What became of one export: exactly one of receipt, proposal and error is there.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file as given.
+    receipt : Receipt, optional
+        Where it was taken in (or was already in).
+    proposal : Proposal, optional
+        Where no layout fits.
+    error : LineviewError, optional
+        Where it could not be read; nothing of it was kept.
+    accepted : Layout, optional
+        The proposed layout that was accepted for it, to be kept.
+    notes : tuple of str
+        What intake says of it.
+    """
+
+    path: Path
+    receipt: Receipt | None = None
+    proposal: Proposal | None = None
+    error: LineviewError | None = None
+    accepted: Layout | None = None
+    notes: tuple[str, ...] = field(default=())
+
+
+#: Exports are written together up to so many files and tidy rows: enough to share what a commit costs.
+_GROUP_FILES, _GROUP_ROWS = 64, 500_000
+
+
+def take_in(
+    paths: Sequence[Path],
+    plant: Plant,
+    store: Store,
+    *,
+    accept: bool = False,
+    settled: Mapping[str, str] | None = None,
+    progress: Callable[[Path, int], None] | None = None,
+    keep: Callable[[Layout], None] | None = None,
+) -> list[Taken]:
+    """Take exports in, each whole or not at all.
+
+    Parameters
+    ----------
+    paths : sequence of pathlib.Path
+        Files and folders.
+    plant : Plant
+        The plant description with its layouts.
+    store : Store
+        Open.
+    accept : bool
+        Whether to accept proposed layouts that leave no question open.
+    settled : mapping of str to str, optional
+        Answers to a proposal's questions, by what they are about.
+    progress : callable, optional
+        Told the file and the rows read so far.
+    keep : callable, optional
+        Given each accepted layout as soon as the first file of it is in, so that nothing later loses it.
+
+    Returns
+    -------
+    list of Taken
+        One a file, in order.
+
+    Raises
+    ------
+    IntakeError
+        Where the paths themselves are wrong; nothing was taken in then.
+    """
+    files = find_exports(paths)
+    taken: dict[int, Taken] = {}
+    group: list[tuple[int, Export, Layout | None]] = []
+
+    def in_pieces(export: InPieces, layout: Layout | None) -> Taken | None:
+        _write(group, store, taken, keep)  # so that files go in in their order
+        return _take_in_pieces(export, layout, store, keep)
+
+    try:
+        for place, path in enumerate(files):
+            one = _read_one(path, plant, accept, settled or {}, _of(path, progress), in_pieces)
+            if isinstance(one, Taken):
+                taken[place] = one
+            else:
+                group.append((place, *one))
+                if one[1] is not None or _is_full([export for _, export, _ in group]):
+                    _write(group, store, taken, keep)
+            if place in taken and (layout := taken[place].accepted) is not None:
+                # further files of this layout need not be asked about again
+                plant = plant.model_copy(update={"layouts": (*plant.layouts, layout)})
+    finally:  # what was read whole before something unforeseen is not lost with it
+        _write(group, store, taken, keep)
+    return [taken[place] for place in range(len(files))]
+
+
+def _of(path: Path, progress: Callable[[Path, int], None] | None) -> Callable[[int], None]:
+    return lambda rows: None if progress is None else progress(path, rows)
+
+
+def _is_full(group: Sequence[Export]) -> bool:
+    rows = sum(part.height for export in group for part in export.parts)
+    return len(group) >= _GROUP_FILES or rows >= _GROUP_ROWS
+
+
+def _read_one(
+    path: Path,
+    plant: Plant,
+    accept: bool,
+    settled: Mapping[str, str],
+    progress: Callable[[int], None],
+    in_pieces: Callable[[InPieces, Layout | None], Taken | None],
+) -> Taken | tuple[Export, Layout | None]:
+    """Read an export; give what became of it where it goes no further, else it and the layout accepted.
+
+    A big one that a layout fits is taken in here, piece by piece.
+    """
+    try:
+        done = _try_pieces(path, plant, None, progress, in_pieces)
+        if done is not None:
+            return done
+        export = read_export(path, plant, progress=progress)
+        layout = None
+        if isinstance(export, Proposal):
+            if not accept:
+                return Taken(path, proposal=export)
+            layout = settle(export, settled)
+            done = _try_pieces(path, plant, layout, progress, in_pieces)
+            if done is not None:
+                return done
+            export = read_export(path, plant, layout=layout, progress=progress)
+        return Taken(path, proposal=export) if isinstance(export, Proposal) else (export, layout)
+    except LineviewError as error:
+        return Taken(path, error=error)
+
+
+def _try_pieces(
+    path: Path,
+    plant: Plant,
+    layout: Layout | None,
+    progress: Callable[[int], None],
+    in_pieces: Callable[[InPieces, Layout | None], Taken | None],
+) -> Taken | None:
+    big = open_big(path, plant, layout=layout, progress=progress)
+    return None if big is None else in_pieces(big, layout)
+
+
+def _take_in_pieces(
+    export: InPieces, layout: Layout | None, store: Store, keep: Callable[[Layout], None] | None
+) -> Taken | None:
+    """Take a big export in; None where it has to be read whole."""
+    try:
+        receipt = store.record_in_pieces(export)
+    except NotInPieces:
+        return None
+    if layout is not None and keep is not None:
+        keep(layout)
+    return Taken(export.path, receipt=receipt, accepted=layout, notes=export.notes)
+
+
+def _write(
+    group: list[tuple[int, Export, Layout | None]],
+    store: Store,
+    taken: dict[int, Taken],
+    keep: Callable[[Layout], None] | None,
+) -> None:
+    """Write a group of exports and empty it; accepted layouts are kept as soon as their file is in."""
+    if not group:
+        return
+    exports, some = [export for _, export, _ in group], list(group)
+    group.clear()
+    for (place, export, layout), outcome in zip(some, store.record_all(exports), strict=True):
+        if isinstance(outcome, StoreError):
+            taken[place] = Taken(export.path, error=outcome)
+            continue
+        taken[place] = Taken(export.path, receipt=outcome, accepted=layout, notes=export.notes)
+        if layout is not None and keep is not None:
+            keep(layout)

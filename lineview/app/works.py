@@ -1,0 +1,527 @@
+"""A works folder: plant.toml, the layouts accepted so far and the store; what board and command line ask."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from concurrent.futures import Future
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from threading import Lock
+from types import TracebackType
+from typing import TYPE_CHECKING, Generic, TypeVar
+
+from lineview.core.errors import AskError, Fault, PlantError
+from lineview.plant import Layout, Machine, Plant
+from lineview.plant.read import read_plant
+from lineview.plant.write import layout_toml
+from lineview.store.files import put
+from lineview.store.store import Store
+
+if TYPE_CHECKING:  # imported where something is asked: taking in needs none of it
+    from lineview.app.inputs import KeptMeasures
+    from lineview.app.question import QuestionScope
+    from lineview.app.records import RecordKeeper
+    from lineview.app.take_in import Taken
+    from lineview.report.answer import Answer, Question
+from importlib import import_module
+
+from lineview.report.answer import Answer, Question, Scope
+
+if TYPE_CHECKING:
+    from lineview.app.inputs import Inputs
+
+
+T = TypeVar("T")
+
+
+class KeptResults(Generic[T]):
+    """The latest results by key; those asked longest ago go first.
+
+    Parameters
+    ----------
+    most : int
+        Results kept at most.
+    most_bytes : int
+        Bytes that they may hold together; one larger than that is given and not kept.
+    size_bytes : callable
+        Gives the bytes that a result holds.
+
+    Notes
+    -----
+    Nothing is locked while a result is worked out: different keys are worked out at the same time.
+    """
+
+    def __init__(self, most: int, most_bytes: int, size_bytes: Callable[[T], int]) -> None:
+        self._most = most
+        self._most_bytes = most_bytes
+        self._size_bytes = size_bytes
+        self._lock = Lock()
+        self._running: dict[Hashable, Future[T]] = {}
+        self._kept: OrderedDict[Hashable, tuple[T, int]] = OrderedDict()
+
+    def get(self, key: Hashable, work_out: Callable[[], T]) -> T:
+        """Give the result of a key, working it out where it is neither kept nor under way.
+
+        Parameters
+        ----------
+        key : hashable
+            All that the result depends on.
+        work_out : callable
+            What it raises, everybody who waits gets; it is not kept.
+
+        Returns
+        -------
+        object
+            The result.
+        """
+        with self._lock:
+            if key in self._kept:
+                self._kept.move_to_end(key)
+                return self._kept[key][0]
+            running = self._running.get(key)
+            if running is None:
+                mine: Future[T] = Future()
+                self._running[key] = mine
+        if running is not None:
+            return running.result()
+        try:
+            result = work_out()
+        except BaseException as error:
+            with self._lock:
+                del self._running[key]
+            mine.set_exception(error)
+            raise
+        with self._lock:
+            del self._running[key]
+            self._keep(key, result)
+        mine.set_result(result)
+        return result
+
+    def _keep(self, key: Hashable, result: T) -> None:
+        self._kept[key] = (result, self._size_bytes(result))
+        while self._kept and (len(self._kept) > self._most or self.held_bytes > self._most_bytes):
+            self._kept.popitem(last=False)
+
+    @property
+    def held_bytes(self) -> int:
+        """Bytes that the kept results hold together."""
+        return sum(size for _, size in self._kept.values())
+
+
+#: What tells one state of a file from another: its time [ns] and size [bytes]; None where there is no file.
+FileState = tuple[int, int] | None
+PlantState = tuple[FileState, FileState]
+
+_HEAD = "# Layouts proposed by intake and accepted; edit them like those in plant.toml.\n"
+
+
+class PlantWatch:
+    """plant.toml and layouts.toml of a works folder.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The works folder.
+
+    Notes
+    -----
+    After an edit that is wrong there is no plant description, only the error: nobody is answered from one
+    that no longer stands in the file.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._description = folder / "plant.toml"
+        self._layouts = folder / "layouts.toml"
+        self._lock = Lock()
+        self._state: PlantState | None = None
+        self._plant: Plant | None = None
+        self._error: PlantError | None = None
+
+    def state(self) -> PlantState:
+        """Give a mark of the files as they are now; it does not read them."""
+        return _state(self._description), _state(self._layouts)
+
+    def current(self) -> tuple[Plant, PlantState]:
+        """Give the plant description as it stands in the files now, and their mark.
+
+        Returns
+        -------
+        (Plant, PlantState)
+            Read again only where a file has changed.
+
+        Raises
+        ------
+        PlantError
+            Where there is no plant.toml, or something in the files is wrong: every fault with its line.
+        """
+        with self._lock:
+            state = self.state()  # before reading: an edit made meanwhile is seen the next time
+            if state != self._state:
+                self._read(state[0] is not None)
+                self._state = state
+            if self._plant is None:
+                raise PlantError(self._error.faults if self._error else ())
+            return self._plant, state
+
+    def _read(self, there: bool) -> None:
+        self._plant, self._error = None, None
+        try:
+            if not there:
+                do = "Write one (README, 'Your own exports') or make an invented works with 'lineview demo'."
+                what = "there is no plant description"
+                raise PlantError(Fault(what, str(self._description), "a file plant.toml", do))
+            self._plant = read_plant(self._description, self._layouts)
+        except PlantError as error:
+            self._error = error
+
+    def keep(self, layouts: Sequence[Layout]) -> None:
+        """Add accepted layouts to layouts.toml.
+
+        Parameters
+        ----------
+        layouts : sequence of Layout
+            None changes nothing.
+        """
+        if not layouts:
+            return
+        with self._lock:
+            before = self._layouts.read_text(encoding="utf-8") if self._layouts.exists() else _HEAD
+            text = before + "".join("\n" + layout_toml(layout) for layout in layouts)
+            put(self._layouts, lambda part: part.write_text(text, encoding="utf-8"))
+
+
+def _state(path: Path) -> FileState:
+    try:
+        stat = path.stat()
+    except OSError:
+        return None
+    return stat.st_mtime_ns, stat.st_size
+
+
+#: Answers kept so that a page shown twice is worked out once, and the bytes their frames may hold together.
+KEPT_ANSWERS, KEPT_BYTES = 64, 64_000_000
+#: By how much the clock of who notes an adjustment may be ahead of this machine's.
+CLOCKS_DIFFER = timedelta(hours=1)
+#: Periods that every question can be asked of, and the one that stands before the shifts.
+GENERAL_PERIODS = (
+    ("this-week", "since Monday"),
+    ("last-7-days", "the last 7 days"),
+    ("last-28-days", "the last 28 days"),
+    ("all", "all readings"),
+)
+LAST_SHIFT = ("last-shift", "the last shift")
+
+
+class Works:
+    """One works folder, opened.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Holds plant.toml; the tool keeps layouts.toml and store/ in it.
+    journal_url : str, optional
+        Where the journal is, as an SQLAlchemy URL; by default SQLite in the store.
+
+    Raises
+    ------
+    PlantError
+        Where there is no plant.toml or it is wrong.
+    StoreError
+        Where the store cannot be opened.
+    """
+
+    def __init__(self, folder: Path, journal_url: str | None = None) -> None:
+        self.folder = folder
+        self._plants = PlantWatch(folder)
+        self._plants.current()
+        self._answers: KeptResults[Answer] = KeptResults(KEPT_ANSWERS, KEPT_BYTES, series_bytes)
+        self.store = Store.open(folder / "store", journal_url)
+        self._asking = Lock()
+        self._records: RecordKeeper | None = None
+        self._measured: KeptMeasures | None = None
+
+    @property
+    def records(self) -> RecordKeeper:
+        """The records kept beside the readings."""
+        from lineview.app.records import RecordKeeper
+        from lineview.store.record_table import RecordTable
+
+        with self._asking:
+            if self._records is None:
+                self._records = RecordKeeper(RecordTable(self.folder / "store" / "records"), self.store.held)
+            return self._records
+
+    @property
+    def measured(self) -> KeptMeasures:
+        """What one question measured of the machines and another asks for too."""
+        from lineview.app.inputs import KeptMeasures
+
+        with self._asking:
+            if self._measured is None:
+                self._measured = KeptMeasures()
+            return self._measured
+
+    @property
+    def plant(self) -> Plant:
+        """The plant description as it stands in plant.toml and layouts.toml now."""
+        return self._plants.current()[0]
+
+    def __enter__(self) -> Works:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the store."""
+        self.store.close()
+
+    # -- taking in ---------------------------------------------------------------------------------
+
+    def take(
+        self,
+        paths: Sequence[Path],
+        *,
+        accept: bool = False,
+        settled: Mapping[str, str] | None = None,
+        progress: Callable[[Path, int], None] | None = None,
+    ) -> list[Taken]:
+        """Take exports in; accepted layouts are kept in layouts.toml.
+
+        Parameters
+        ----------
+        paths : sequence of pathlib.Path
+            Files and folders.
+        accept : bool
+            Whether to accept proposed layouts.
+        settled : mapping of str to str, optional
+            Answers to a proposal's questions.
+        progress : callable, optional
+            Told the file and the rows read so far.
+
+        Returns
+        -------
+        list of Taken
+            One a file.
+        """
+        from lineview.app.take_in import take_in  # reading exports is not needed to answer
+
+        return take_in(
+            paths,
+            self.plant,
+            self.store,
+            accept=accept,
+            settled=settled,
+            progress=progress,
+            keep=lambda layout: self._plants.keep([layout]),
+        )
+
+    def undo(self, intake: int) -> None:
+        """Take one intake back.
+
+        Parameters
+        ----------
+        intake : int
+            Its id.
+
+        Raises
+        ------
+        StoreError
+            Where there is no such intake, or it was taken back before.
+        """
+        self.store.undo(intake)
+
+    def note_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
+        """Write down what somebody did to a machine.
+
+        Parameters
+        ----------
+        machine : str
+            Its id.
+        at : datetime.datetime
+            When [UTC].
+        what, note : str
+            What was done, and anything else.
+
+        Raises
+        ------
+        AskError
+            Where the moment is still to come: what was not done yet cannot be judged.
+        """
+        if at > datetime.now(UTC) + CLOCKS_DIFFER:
+            raise AskError(Fault("this moment is still to come", "at", "when the adjustment was made"))
+        self.store.add_adjustment(self.known_machine(machine).id, at, what, note)
+
+    def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
+        """Say why a machine stood.
+
+        Parameters
+        ----------
+        machine : str
+            Its id.
+        start, end : datetime.datetime
+            Of the stop, or of a run of stops [UTC].
+        reason : str
+            In the words of the works.
+        """
+        self.store.set_stop_reason(self.known_machine(machine).id, start, end, reason)
+
+    # -- asking ------------------------------------------------------------------------------------
+
+    def ask(self, asked: QuestionScope) -> Answer:
+        """Answer one question from the last complete state of the store.
+
+        Parameters
+        ----------
+        asked : QuestionScope
+            From lineview.app.question.read_question.
+
+        Returns
+        -------
+        Answer
+            The same object for board, sheets and command line.
+
+        Raises
+        ------
+        AskError
+            For an unknown line, machine or shift, or where nothing was read yet.
+        PlantError
+            Where plant.toml or layouts.toml was edited and is wrong now.
+
+        Notes
+        -----
+        Nothing is locked meanwhile: exports may come in, and other questions are answered at the same time.
+        """
+        plant, state = self._plants.current()
+        key = (self.store.version(), state, asked)
+        return self._answers.get(key, lambda: self._work_out(plant, state, asked))
+
+    def _work_out(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
+        from lineview.app.inputs import Fetcher
+        from lineview.app.question import choose_machine, scope_of
+        from lineview.app.works import answer_to
+
+        with self.store.snapshot() as store:
+            machine = choose_machine(plant, asked, store.span)
+            span = store.span(machine.id) or store.span()
+            if span is None:
+                do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
+                raise AskError(Fault("there are no readings yet", str(self.folder), do=do))
+            scope = scope_of(plant, asked, machine, span)
+            measured = self.measured.of((store.version(), state))
+            inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope)
+        return answer_to(asked.question, plant, scope, inputs)
+
+    def known_machine(self, name: str) -> Machine:
+        """Give the machine of this id.
+
+        Parameters
+        ----------
+        name : str
+            The id.
+
+        Returns
+        -------
+        Machine
+            From the plant description.
+
+        Raises
+        ------
+        AskError
+            Where there is none.
+        """
+        from lineview.app.question import known_machine
+
+        return known_machine(self.plant, name)
+
+    def periods(self, question: Question, line: str | None = None) -> list[tuple[str, str]]:
+        """List the periods to choose from, the likeliest first.
+
+        Parameters
+        ----------
+        question : str
+            Which of the five; for the shift, shifts come first.
+        line : str, optional
+            Id of the line asked about.
+
+        Returns
+        -------
+        list of (str, str)
+            Name, as read_period reads it, and label of each.
+        """
+        from lineview.app.question import QuestionScope, choose_machine
+        from lineview.plant.periods import shifts_between
+
+        plant = self.plant
+        try:
+            machine = choose_machine(plant, QuestionScope(question, line), self.store.span)
+        except AskError:
+            return list(GENERAL_PERIODS)
+        span = self.store.span(machine.id)
+        shifts = [] if span is None else reversed(shifts_between(plant.shifts, plant.tz, span))
+        named = [LAST_SHIFT, *((name, label) for name, label, _ in shifts)]
+        return [*named, *GENERAL_PERIODS] if question == "shift" else [*GENERAL_PERIODS, *named]
+
+    def version(self) -> str:
+        """Give a text that changes whenever the data or the plant description do.
+
+        Returns
+        -------
+        str
+            For a page that wants to know whether to look again.
+        """
+        return f"{self.store.version()}/{self._plants.state()}"
+
+
+def series_bytes(answer: Answer) -> int:
+    """Give the bytes that the frames of an answer hold.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of any question.
+
+    Returns
+    -------
+    int
+        Figures, tables and words are small beside them.
+    """
+    return sum(int(frame.estimated_size()) for frame in answer.series.values())
+
+
+WHERE: dict[Question, tuple[str, str]] = {
+    "rope": ("lineview.rope.answer", "answer_rope"),
+    "weight": ("lineview.weight.answer", "answer_weight"),
+    "shift": ("lineview.shift.answer", "answer_shift"),
+    "wrap": ("lineview.wrap.answer", "answer_wrap"),
+    "order": ("lineview.order.answer", "answer_order"),
+}
+
+
+def answer_to(question: Question, plant: Plant, scope: Scope, inputs: Inputs) -> Answer:
+    """Answer one question.
+
+    The answers are imported when first asked, so that the command line starts quickly.
+
+    Parameters
+    ----------
+    question : str
+        "rope", "weight", "shift", "wrap" or "order".
+    plant : Plant
+        The plant description.
+    scope : Scope
+        Line, machine and period.
+    inputs : Inputs
+        What it works on, of its own kind.
+
+    Returns
+    -------
+    Answer
+        Figures, sentence, tables and series.
+    """
+    module, name = WHERE[question]
+    answer: Answer = getattr(import_module(module), name)(plant, scope, inputs)
+    return answer

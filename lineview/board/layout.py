@@ -1,0 +1,535 @@
+"""From an address to what the page shows; nothing here is worked out, only asked for and arranged."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from dash import dcc, html
+
+from lineview.app.question import machines_asked
+from lineview.app.works import Works
+from lineview.board.address import NAMES, Address
+from lineview.board.answer_page import answer_page, cautions, fault_page, graph, sentence
+from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
+from lineview.board.intake_page import give_form, intake_page, intake_sentence
+from lineview.board.tables import aria
+from lineview.charts.render import pictures
+from lineview.charts.style import DAY, NIGHT, Look
+from lineview.core.errors import LineviewError, PlantError
+from lineview.plant import Plant
+from lineview.report import show
+from lineview.report.answer import Answer
+
+
+def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) -> list[Any]:
+    """Give what stands in the page's head.
+
+    Parameters
+    ----------
+    works : Works
+        For the periods to pick from.
+    plant : Plant
+        For the shop's name, lines and machines.
+    address : Address
+        Of this page.
+    shown : dict
+        The names of the line, machine and period that the answer is about.
+
+    Returns
+    -------
+    list
+        Dash components.
+    """
+    return [
+        html.Span(plant.shop, className="shop"),
+        html.Nav(
+            [_page_link(page, name, address) for page, name in NAMES.items()],
+            className="pages",
+            **aria(label="pages"),
+        ),
+        html.Div(_pickers(works, plant, address, shown), className="pickers"),
+    ]
+
+
+def opening(shop: str) -> list[Any]:
+    """Give the head as it stands before an answer is worked out: the shop's name and the pages.
+
+    Parameters
+    ----------
+    shop : str
+        The shop's name; "" where the plant description is wrong.
+
+    Returns
+    -------
+    list
+        Dash components.
+    """
+    pages = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
+    return [
+        html.Span(shop, className="shop"),
+        html.Nav(pages, className="pages", **aria(label="pages")),
+    ]
+
+
+def _page_link(page: str, name: str, address: Address) -> Any:
+    if page == address.page:
+        return html.A(name, href=address.href, className="here", **aria(current="page"))
+    return dcc.Link(name, href=address.on(page).href)
+
+
+def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]) -> list[Any]:
+    question = address.question
+    if question is None:
+        return []
+    whole = question == "order"  # stock is the whole works', whatever the line
+    lines = [] if whole else [(line.id, line.name or line.id) for line in plant.lines]
+    machines = [] if whole else [(m.id, m.shown) for m in machines_asked(plant, question, address.line)]
+    picked: list[Any] = []
+    if len(lines) > 1:
+        picked.append(_picker("line", shown.get("line"), lines, address.line, address.with_line))
+    if len(machines) > 1:
+        picked.append(
+            _picker("machine", shown.get("machine"), machines, address.machine, address.with_machine)
+        )
+    periods = works.periods(question, address.line)
+    picked.append(
+        _picker("period", shown.get("period"), periods, address.period, address.with_period, _days())
+    )
+    return picked
+
+
+def _picker(
+    kind: str,
+    name: str | None,
+    choices: Sequence[tuple[str, str]],
+    chosen: str | None,
+    to: Callable[[str], Address],
+    below: Any = None,
+) -> html.Details:
+    """Give one picker: its present choice, unfolding to links; each choice is an address."""
+    current = name or dict(choices).get(chosen or "") or chosen or (choices[0][1] if choices else "none yet")
+    kinds = [] if current.casefold().startswith(kind) else [html.Span(f"{kind} ", className="kind")]
+    links = [
+        html.Li(
+            dcc.Link(
+                label,
+                href=to(token).href,
+                className="chosen" if label == current or token == chosen else "",
+            )
+        )
+        for token, label in choices
+    ]
+    return html.Details(
+        [
+            html.Summary([*kinds, html.Span(current, className="choice")]),
+            html.Div([html.Ul(links), *([below] if below is not None else [])], className="choices"),
+        ],
+        className="picker",
+        id=f"pick-{kind}",
+    )
+
+
+def _days() -> html.Div:
+    """Give the fields for a stretch of days of one's own."""
+    field: dict[str, Any] = {
+        "type": "text",
+        "placeholder": "2026-06-08",
+        "debounce": False,
+        "className": "day",
+    }
+    return html.Div(
+        [
+            html.Label(["from", dcc.Input(id="day-from", **field)]),
+            html.Label(["to", dcc.Input(id="day-to", **field)]),
+            html.Button("Show", id="day-show", type="button"),
+            html.P("", id="day-fault", className="fault", role="alert"),
+        ],
+        className="days",
+    )
+
+
+#: States whose reason a person can know.
+ASKED = ("stop", "short stop")
+#: Rows of the form at most; the longest unexplained stops come first.
+MOST_STOPS = 40
+
+
+def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
+    """Give the form that sets the reason of one stop or a run of stops.
+
+    Parameters
+    ----------
+    answer : Answer
+        The shift's, with its tape.
+    plant : Plant
+        Its zone.
+
+    Returns
+    -------
+    dash.html.Details or None
+        None where the tape has no stop.
+    """
+    tape = answer.series.get("tape")
+    stops = [] if tape is None else [r for r in tape.iter_rows(named=True) if r["state"] in ASKED]
+    if not stops:
+        return None
+    stops.sort(key=lambda r: (bool(r["reason"]), r["start"] - r["end"]))
+    options = [
+        {"label": _stop_words(r, plant), "value": f"{r['start'].isoformat()}|{r['end'].isoformat()}"}
+        for r in stops[:MOST_STOPS]
+    ]
+    return html.Details(
+        [
+            html.Summary("Say why it stood"),
+            html.Fieldset(
+                [
+                    html.Legend("Stops"),
+                    dcc.Checklist(options=options, value=[], id="stops", className="stops"),
+                ]
+            ),
+            html.Label(
+                ["Reason, in your own words", dcc.Input(id="reason", type="text", maxLength=80, value="")]
+            ),
+            html.Button("Set the reason", id="set-reason", type="button"),
+            html.P("", id="reason-told", role="status"),
+        ],
+        className="fold form",
+        id="reasons",
+    )
+
+
+def _stop_words(row: dict[str, Any], plant: Plant) -> str:
+    minutes = (row["end"] - row["start"]).total_seconds() / 60
+    times = f"{show.moment(row['start'], plant)} to {show.moment(row['end'], plant, day=False)}"
+    return f"{times}, {show.number(minutes, 1)} min, {row['reason'] or 'reason not set'}"
+
+
+def chosen_stops(values: Sequence[str]) -> list[tuple[datetime, datetime]]:
+    """Read the stops a person ticked.
+
+    Parameters
+    ----------
+    values : sequence of str
+        As the form's options carry them.
+
+    Returns
+    -------
+    list of (datetime, datetime)
+        Start and end of each [UTC].
+
+    Raises
+    ------
+    ValueError
+        Where a value was not made by the form.
+    """
+    pairs = []
+    for value in values:
+        start, _, end = value.partition("|")
+        pairs.append((datetime.fromisoformat(start), datetime.fromisoformat(end)))
+    return pairs
+
+
+def adjustment_form(answer: Answer, plant: Plant) -> html.Details:
+    """Give the form that writes down an adjustment.
+
+    Parameters
+    ----------
+    answer : Answer
+        The rope's; its latest moment stands in the form.
+    plant : Plant
+        Its zone.
+
+    Returns
+    -------
+    dash.html.Details
+        Closed at first.
+    """
+    now = answer.scope.now.astimezone(plant.tz)
+    return html.Details(
+        [
+            html.Summary("Write down an adjustment"),
+            html.Label(
+                [
+                    f"When ({plant.zone})",
+                    dcc.Input(id="adjusted-at", type="text", value=f"{now:%Y-%m-%d %H:%M}", maxLength=25),
+                ]
+            ),
+            html.Label(
+                [
+                    "What was done",
+                    dcc.Input(id="adjusted-what", type="text", maxLength=80, placeholder="pair 3 opened"),
+                ]
+            ),
+            html.Label(["Note", dcc.Input(id="adjusted-note", type="text", maxLength=200)]),
+            html.Button("Write it down", id="set-adjustment", type="button"),
+            html.P("", id="adjustment-told", role="status"),
+        ],
+        className="fold form",
+        id="adjustment",
+    )
+
+
+#: Letters a two-hundredth of the distance high can be read with ease: 25 mm at five metres, which is some
+#: 60 px of type on a 1.2 m wide screen of 1920 px. Common practice, no source.
+SCALE = 2.5
+
+
+def wall_page(answer: Answer, look: Look) -> list[Any]:
+    """Give the wall's picture and soft line.
+
+    Parameters
+    ----------
+    answer : Answer
+        The shift's.
+    look : Look
+        At the wall's scale.
+
+    Returns
+    -------
+    list
+        Dash components.
+    """
+    drawn = [graph(p, answer.text, look.scale) for p in pictures(answer, look) if p.first]
+    return [html.P(answer.soft, className="soft lead"), *drawn[:1]]
+
+
+@dataclass(frozen=True)
+class Page:
+    """What the frame's places hold: head, sentence, page, foot, and the window's title."""
+
+    head: list[Any]
+    sentence: list[Any]
+    below: list[Any]
+    foot: list[Any] = field(default_factory=list)
+    title: str = ""
+
+
+def look_of(plant: Plant, address: Address, screen: Mapping[str, Any]) -> Look:
+    """Give how pictures are drawn on this screen.
+
+    Parameters
+    ----------
+    plant : Plant
+        Units, zone, names.
+    address : Address
+        The wall draws larger.
+    screen : mapping
+        "theme" ("day" or "night") and "narrow", as the browser says.
+
+    Returns
+    -------
+    Look
+        For the charts.
+    """
+    tokens = NIGHT if screen.get("theme") == "night" else DAY
+    wall = address.page == "wall"
+    return Look(plant, tokens, bool(screen.get("narrow")) and not wall, SCALE if wall else 1.0)
+
+
+def page_of(works: Works, address: Address, screen: Mapping[str, Any]) -> Page:
+    """Give the page at an address.
+
+    Parameters
+    ----------
+    works : Works
+        The works.
+    address : Address
+        What is asked.
+    screen : mapping
+        As in look_of.
+
+    Returns
+    -------
+    Page
+        A fault is a page too: its sentence says what is wrong.
+    """
+    try:
+        plant = works.plant
+    except PlantError as error:
+        said, below = fault_page(error, "The plant description cannot be used")
+        return Page(opening(""), said, below, cautions(None))
+    try:
+        if address.question is not None:
+            return _answered(works, address, look_of(plant, address, screen))
+        if address.page == "bags":
+            foot = [html.P(text) for text in CAUTIONS]
+            return _page(works, plant, address, {}, [SENTENCE], [], foot)
+        if address.page == "intake":
+            told = intake_sentence(works.store.intakes())
+            return _page(works, plant, address, {}, [told], intake_page(works, plant, address), [])
+        return _page(works, plant, address, {}, ["There is no page at this address."], [], [])
+    except LineviewError as error:
+        said, below = fault_page(error)
+        return _page(works, plant, address, {}, said, below, cautions(None))
+
+
+def _answered(works: Works, address: Address, look: Look) -> Page:
+    answer, plant = works.ask(address.asked), look.plant
+    names = _names(plant, answer)
+    if address.page == "wall":
+        where = " · ".join(names[k] for k in ("line", "machine", "period") if names.get(k))
+        head = [html.Span(plant.shop, className="shop"), html.Span(where, className="where")]
+        return Page(head, sentence(answer.sentence), wall_page(answer, look), [], plant.shop)
+    below = answer_page(answer, look, address)
+    return _page(works, plant, address, names, sentence(answer.sentence), below, cautions(answer))
+
+
+def _names(plant: Plant, answer: Answer) -> dict[str, str]:
+    machine = plant.machine(answer.scope.machine)
+    line = next((one.name or one.id for one in plant.lines if one.id == answer.scope.line), "")
+    return {
+        "line": line or answer.scope.line,
+        "machine": machine.shown if machine else answer.scope.machine,
+        "period": answer.scope.label,
+    }
+
+
+def _page(
+    works: Works,
+    plant: Plant,
+    address: Address,
+    names: dict[str, str],
+    said: list[Any],
+    below: list[Any],
+    foot: list[Any],
+) -> Page:
+    title = " · ".join(part for part in (NAMES.get(address.page, ""), plant.shop) if part)
+    try:
+        head = header(works, plant, address, names)
+    except LineviewError:  # nothing to pick from yet; the page's own fault says why
+        head = header(works, plant, Address("intake"), names)
+    return Page(head, said, below, foot, title)
+
+
+def forms_of(works: Works, address: Address) -> tuple[list[Any], list[Any]]:
+    """Give what a person can write on a page; kept apart so that a refresh never wipes what is typed.
+
+    Parameters
+    ----------
+    works : Works
+        The works.
+    address : Address
+        Of the page.
+
+    Returns
+    -------
+    (list, list)
+        What stands above the page's lists, and what stands below its answer.
+    """
+    try:
+        plant = works.plant
+        if address.page not in ("shift", "rope"):
+            return _unasked(plant, address)
+        answer = works.ask(address.asked)
+    except LineviewError:  # the page itself says what is wrong
+        return [], []
+    if address.page == "rope":
+        return [], [adjustment_form(answer, plant)]
+    form = reasons_form(answer, plant)
+    wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
+    return [], [*([form] if form is not None else []), html.P(wall)]
+
+
+def _unasked(plant: Plant, address: Address) -> tuple[list[Any], list[Any]]:
+    """Give the forms that need no answer."""
+    if address.page == "intake":
+        return give_form(), []
+    if address.page == "bags":
+        return bags_form(plant), []
+    if address.page == "weight":
+        link = html.A("Check weighed bags of a lot", href=address.on("bags").href)
+        return [], [html.P(link, className="acts")]
+    return [], []
+
+
+#: Stands where the sentence will, for as long as the first answer takes.
+WAITING = "Working it out …"
+#: The document around the app: its language, and what a browser needs to know before any style is read.
+INDEX = """<!DOCTYPE html>
+<html lang="en" data-start="{start}">
+<head>
+{{%metas%}}
+<meta name="color-scheme" content="light dark">
+<title>{{%title%}}</title>
+{{%favicon%}}
+{{%css%}}
+</head>
+<body>
+{{%app_entry%}}
+<div class="dash-scripts">{{%config%}}{{%scripts%}}{{%renderer%}}</div>
+</body>
+</html>"""
+
+
+def index(night: bool | None) -> str:
+    """Give the document, told how to start.
+
+    Parameters
+    ----------
+    night : bool or None
+        None follows the system.
+
+    Returns
+    -------
+    str
+        HTML with Dash's places in it.
+    """
+    return INDEX.format(start={None: "", True: "night", False: "day"}[night])
+
+
+def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> html.Div:
+    """Give the places that the callbacks fill.
+
+    Parameters
+    ----------
+    poll_s : float
+        Seconds between looks for new data [s].
+    version : int or str
+        Of the data, as they are when the page is opened.
+    opening : sequence of Dash components
+        What stands in the head until the answer is worked out.
+
+    Returns
+    -------
+    dash.html.Div
+        The same for every page and every visitor.
+    """
+    return html.Div(
+        [
+            dcc.Location(id="address", refresh="callback-nav"),
+            dcc.Store(id="screen"),
+            dcc.Store(id="version", data=version),
+            dcc.Store(id="title"),
+            dcc.Store(id="shown"),
+            dcc.Interval(id="tick", interval=poll_s * 1000),
+            html.A("Skip to the answer", href="#answer", className="skip"),
+            html.Header(
+                [
+                    html.Div(list(opening), id="head", className="head"),
+                    html.Button("Night", id="theme", type="button"),
+                ],
+                className="top",
+            ),
+            html.Main(
+                [
+                    html.H1(
+                        html.Span(WAITING, className="waiting soft"),
+                        id="sentence",
+                        className="sentence",
+                        **aria(live="polite"),
+                    ),
+                    html.Div(id="above"),
+                    html.Div(id="outcome", role="status", **aria(live="polite")),
+                    html.Div(id="page"),
+                    html.Div(id="below"),
+                ],
+                id="answer",
+                tabIndex=-1,
+            ),
+            html.Footer(id="foot"),
+        ],
+        id="board",
+    )

@@ -1,0 +1,334 @@
+"""Which pictures an answer gets: its series, as far as they are there, to drawn figures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import plotly.graph_objects as go
+import polars as pl
+
+from lineview.charts.axes import thin
+from lineview.charts.order import order_picture
+from lineview.charts.rope import Tolerance, cusum_picture, residual_picture, rope_picture
+from lineview.charts.shift import shift_picture
+from lineview.charts.style import Look, Picture, blank, label, see_through
+from lineview.charts.weight import Target, weight_picture
+from lineview.charts.wrap import wrap_picture
+from lineview.core.units import in_units
+from lineview.report import show
+from lineview.report.answer import Answer
+
+#: The parts in their order, each with its words at a desk and on a phone.
+PARTS = (
+    ("wear_mm", "level and wear", "level and wear"),
+    ("steps_mm", "adjustments and steps", "adjustments, steps"),
+    ("temperature_mm", "rope temperature", "temperature"),
+    ("products_mm", "product, against the others", "product"),
+    ("shift_mm", "each batch's own shift", "batch's own shift"),
+)
+#: A part takes at least this share of the largest one's height, so that its words have room.
+LEAST = 0.35
+#: Room above each part for its words [px], and the height of the tallest one.
+ABOVE, TALL = 20, 95
+
+
+@dataclass(frozen=True)
+class _Panel:
+    name: str
+    words: str
+    low: float
+    high: float
+
+
+def components_picture(components: pl.DataFrame, look: Look) -> Picture | None:
+    """Draw what each batch's deviation is put down to.
+
+    Parameters
+    ----------
+    components : polars.DataFrame
+        running_h [h] and a column a part [mm]; a part that is null throughout is not drawn.
+    look : Look
+        Colours, units, width.
+
+    Returns
+    -------
+    Picture or None
+        For the folded working; every part to the same scale, so that the tallest moves the rope most.
+    """
+    told = components.sort("running_h")
+    panels = _panels(told, look)
+    if not panels:
+        return None
+    unit = show.unit_words("mm", look.plant.units)
+    figure = blank(look, "running hours", "")
+    spans = [panel.high - panel.low for panel in panels]
+    height = TALL * sum(spans) / max(spans) + ABOVE * len(panels)
+    top = 1.0
+    for at, (panel, span) in enumerate(zip(panels, spans, strict=True)):
+        top -= ABOVE / height
+        bottom = max(0.0, top - TALL * span / max(spans) / height)
+        _axis(figure, look, panel, at, (bottom, top))
+        _draw(figure, look, thin(told, "running_h", panel.name), panel, at)
+        top = bottom
+    figure.update_xaxes(anchor=f"y{len(panels)}" if len(panels) > 1 else "y")
+    title = f"What moves the rope off its target, {unit}: the parts add up to each batch's deviation"
+    return Picture(title, figure, height=80 + round(height), first=False)
+
+
+def _panels(told: pl.DataFrame, look: Look) -> list[_Panel]:
+    """List the parts that are in the model, each with the range of its axis in the plant's unit."""
+    ranges = []
+    for name, desk, phone in PARTS:
+        if name not in told.columns or told[name].null_count() == told.height:
+            continue
+        values = [0.0, *(in_units(v, "mm", look.plant.units)[0] for v in told[name].drop_nulls().to_list())]
+        ranges.append((name, phone if look.narrow else desk, min(values), max(values)))
+    widest = max((high - low for *_, low, high in ranges), default=0.0)
+    if widest <= 0:
+        return []
+    panels = []
+    for name, words, low, high in ranges:
+        more = max(0.0, LEAST * widest - (high - low)) / 2 + 0.04 * widest
+        panels.append(_Panel(name, words, low - more, high + more))
+    return panels
+
+
+def _key(at: int) -> str:
+    return "" if at == 0 else str(at + 1)
+
+
+def _axis(figure: go.Figure, look: Look, panel: _Panel, at: int, domain: tuple[float, float]) -> None:
+    like = figure.layout.yaxis.to_plotly_json() if at else {}
+    like |= {
+        "domain": domain,
+        "range": [panel.low, panel.high],
+        "nticks": 3,
+        "title": {"text": ""},
+        "zeroline": True,
+        "zerolinecolor": look.tokens.grey,
+        "zerolinewidth": 1,
+        "anchor": "x",
+    }
+    figure.update_layout({f"yaxis{_key(at)}": like})
+    label(
+        figure,
+        look,
+        panel.words,
+        0.0,
+        1.0,
+        colour=look.tokens.ink,
+        xref="paper",
+        yref=f"y{_key(at)} domain",
+        xanchor="left",
+        yanchor="bottom",
+    )
+
+
+def _draw(figure: go.Figure, look: Look, shown: pl.DataFrame, panel: _Panel, at: int) -> None:
+    unit = show.unit_words("mm", look.plant.units)
+    steps = panel.name == "steps_mm"
+    quiet = panel.name in ("shift_mm", "temperature_mm", "products_mm")
+    figure.add_scatter(
+        x=shown["running_h"].to_list(),
+        y=[
+            None if v is None else in_units(v, "mm", look.plant.units)[0] for v in shown[panel.name].to_list()
+        ],
+        yaxis=f"y{_key(at)}",
+        mode="lines",
+        line={
+            "color": look.tokens.note if steps else look.tokens.ink,
+            "width": (0.9 if quiet else 1.8) * look.scale,
+            "shape": "hv" if steps else "linear",
+        },
+        fill="tozeroy",
+        fillcolor=see_through(look.tokens.grey, 0.24),
+        hovertemplate=f"{panel.words} %{{y:+.3f}} {unit}<extra></extra>",
+    )
+
+
+#: What each series must have to be drawn.
+NEEDS: dict[str, dict[str, tuple[str, ...]]] = {
+    "rope": {"batches": ("running_h", "diameter_mm", "deviation_mm", "batch", "product")},
+    "weight": {"batches": ("at", "mean_g", "low", "high", "n")},
+    "shift": {"rate": ("at", "rate_per_min"), "tape": ("start", "end", "state", "reason")},
+    "wrap": {"causes": ("web", "cause", "m_per_thousand")},
+    "order": {"fan": ("web", "at", "low90", "low50", "mid", "high50", "high90")},
+}
+
+
+def pictures(answer: Answer, look: Look) -> tuple[Picture, ...]:
+    """Draw an answer.
+
+    Parameters
+    ----------
+    answer : Answer
+        Its series and figures.
+    look : Look
+        Colours, plant, width, scale.
+
+    Returns
+    -------
+    tuple of Picture
+        Empty where the series it needs are not there; the sentence and notes say why then.
+    """
+    if not _drawable(answer):
+        return ()
+    drawn = {
+        "rope": _rope,
+        "weight": _weight,
+        "shift": _shift,
+        "wrap": _wrap,
+        "order": _order,
+    }[answer.question](answer, look)
+    return tuple(drawn)
+
+
+def _drawable(answer: Answer) -> bool:
+    for name, columns in NEEDS[answer.question].items():
+        frame = answer.series.get(name)
+        if frame is None or not frame.height or not set(columns) <= set(frame.columns):
+            return False
+    return True
+
+
+def _value(answer: Answer, name: str) -> float | None:
+    figure = answer.figure(name)
+    return float(figure.value) if figure and isinstance(figure.value, int | float) else None
+
+
+def _called(answer: Answer) -> bool:
+    return any(span.call for span in answer.sentence)
+
+
+def _shown(answer: Answer, look: Look) -> str:
+    machine = look.plant.machine(answer.scope.machine)
+    return machine.shown if machine else answer.scope.machine
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _rope(answer: Answer, look: Look) -> list[Picture]:
+    batches = answer.series["batches"]
+    target, low, high = (_value(answer, n) for n in ("target_mm", "tolerance_low_mm", "tolerance_high_mm"))
+    if target is None or low is None or high is None or high <= low:
+        return []
+    drawn = [
+        rope_picture(
+            batches,
+            Tolerance(target, low, high),
+            look,
+            forecast=answer.series.get("forecast"),
+            adjustments=answer.series.get("adjustments"),
+            call=_called(answer),
+            name=f"Rope of {_shown(answer, look)}",
+        )
+    ]
+    return [*drawn, *_behind_the_rope(answer, look)]
+
+
+#: The charts that watch the rope for drift: series, title, words at the axis.
+WATCHING = (
+    ("residuals", "Residual chart of the batches, Shewhart limits (ISO 7870-2)", "residual"),
+    ("ewma", "EWMA chart of the residuals (ISO 7870-6)", "EWMA"),
+    ("quick", "EWMA chart of the residuals, quicker to see large drifts (ISO 7870-6)", "EWMA"),
+)
+
+
+def _behind_the_rope(answer: Answer, look: Look) -> list[Picture]:
+    """Draw what the rope's deviation is made of, and the charts that watch it."""
+    drawn: list[Picture] = []
+    parts = answer.series.get("components")
+    if parts is not None and parts.height:
+        stacked = components_picture(parts, look)
+        drawn += [] if stacked is None else [stacked]
+    for name, title, axis in WATCHING:
+        chart = answer.series.get(name)
+        if chart is not None and chart.height:
+            drawn.append(residual_picture(chart, look, title, axis))
+    cusum = answer.series.get("cusum")
+    if cusum is not None and cusum.height:
+        drawn.append(cusum_picture(cusum, look))
+    return drawn
+
+
+def _weight(answer: Answer, look: Look) -> list[Picture]:
+    """Draw weights as they are, or off their targets where the batches have several."""
+    batches, target = answer.series["batches"], _targets(answer, look)
+    if target.target_g is not None and "target_g" in batches.columns and batches["target_g"].n_unique() > 1:
+        off = pl.col("mean_g", "low", "high") - pl.col("target_g")
+        batches, name = batches.with_columns(off), "Piece weight off its target, batch by batch"
+        shift = target.target_g
+        target = Target(0.0, *(None if v is None else v - shift for v in (target.low_g, target.high_g)))
+        return [weight_picture(batches, target, look, answer.scope.period, name, off_target=True)]
+    return [weight_picture(batches, target, look, answer.scope.period)]
+
+
+def _targets(answer: Answer, look: Look) -> Target:
+    """Give target and tolerance: the answer's own, else the plant's where all its batches share one."""
+    told = [_value(answer, n) for n in ("target_g", "tolerance_low_g", "tolerance_high_g")]
+    batches = answer.series["batches"]
+    if told[0] is not None and told[1] is None and "product" in batches.columns:
+        found = [look.plant.product(str(p)) for p in batches["product"].unique().to_list()]
+        widths = {p.mass_tolerance_g for p in found if p is not None}
+        if len(widths) == 1 and None not in found:
+            width = widths.pop()
+            told[1:] = [told[0] - width, told[0] + width]
+    return Target(*told)
+
+
+def _shift(answer: Answer, look: Look) -> list[Picture]:
+    machine = look.plant.machine(answer.scope.machine)
+    nominal = machine.nominal_per_min if machine else (300.0, 400.0)
+    title = ", ".join(part for part in (_shown(answer, look), answer.scope.label) if part)
+    title = _capital(title)
+    series = answer.series
+    return [shift_picture(series["rate"], series["tape"], nominal, answer.scope.period, look, title)]
+
+
+def _wrap(answer: Answer, look: Look) -> list[Picture]:
+    odd = any(span.call for span in answer.sentence)
+    return [wrap_picture(answer.series["causes"], look, call=odd)]
+
+
+def _order(answer: Answer, look: Look) -> list[Picture]:
+    """Draw one picture a web; the first of the series, the most urgent, stands open."""
+    fan = answer.series["fan"]
+    drawn = []
+    for count, web in enumerate(fan["web"].unique(maintain_order=True).to_list()):
+        known = look.plant.web(web)
+        drawn.append(
+            order_picture(
+                fan.filter(pl.col("web") == web).sort("at", maintain_order=True),
+                look,
+                deliveries=_coming(answer, web),
+                order_by=_order_by(answer, web),
+                call=_called(answer),
+                name=_capital(f"{(known.name if known else '') or web}, reels on hand"),
+                first=count == 0,
+            )
+        )
+    return drawn
+
+
+def _of_web(frame: pl.DataFrame | None, web: str) -> pl.DataFrame | None:
+    return None if frame is None else frame.filter(pl.col("web") == web)
+
+
+def _coming(answer: Answer, web: str) -> pl.DataFrame | None:
+    """Give a web's deliveries without the rows that say when to order."""
+    found = _of_web(answer.series.get("deliveries"), web)
+    if found is None or "kind" not in found.columns:
+        return found
+    return found.filter(pl.col("kind") != "order by")
+
+
+def _order_by(answer: Answer, web: str) -> datetime | None:
+    """Give the day a web is to be ordered by, from the rows that say it."""
+    found = _of_web(answer.series.get("deliveries"), web)
+    if found is None or "kind" not in found.columns:
+        return None
+    days = found.filter(pl.col("kind") == "order by")["at"].to_list()
+    return min(days, default=None)

@@ -1,0 +1,195 @@
+"""What the command line prints of an answer: the same object as the board, or the whole of it as JSON."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+from rich.table import Table as RichTable
+from rich.text import Text
+
+from lineview.app.bags import check_bags, lot_words, read_masses
+from lineview.app.question import QuestionScope
+from lineview.app.works import Works
+from lineview.cli.console import console
+from lineview.core.errors import AskError, Fault, IntakeError
+from lineview.plant import Plant
+from lineview.report import show
+from lineview.report.answer import Answer, Table, to_json
+from lineview.sheets.pdf import to_pdf
+from lineview.sheets.tables import to_csv, to_xlsx
+
+#: Rows of a table that are printed unless all are asked for.
+SHORT_ROWS = 12
+
+
+def print_answer(works: Works, asked: QuestionScope, as_json: bool, whole: bool) -> None:
+    """Answer a question and print it.
+
+    Parameters
+    ----------
+    works : Works
+        Opened.
+    asked : QuestionScope
+        What is asked.
+    as_json : bool
+        Whether to print the whole answer as JSON instead.
+    whole : bool
+        Whether to print every figure and table; else the sentence, the line below and the first table.
+
+    Raises
+    ------
+    AskError
+        For an unknown line, machine or shift.
+    """
+    answer = works.ask(asked)
+    if as_json:
+        sys.stdout.write(to_json(answer) + "\n")
+        return
+    _print(answer, works.plant, whole)
+
+
+def _print(answer: Answer, plant: Plant, whole: bool) -> None:
+    sentence = Text()
+    for span in answer.sentence:
+        sentence.append(span.text, style="bold underline" if span.call else "bold")
+    console.print(sentence, soft_wrap=True)
+    if answer.soft:
+        console.print(Text(answer.soft, style="dim"), soft_wrap=True)
+    if whole:
+        console.print()
+        console.print(_figures(answer, plant))
+    filled = [table for table in answer.tables if table.rows]
+    for table in filled if whole else filled[:1]:
+        rows = table.rows if whole else table.rows[:SHORT_ROWS]
+        columns = [c for c in table.columns if whole or c[0] != "working"]
+        console.print(Text(f"\n{table.title}", style="bold"))
+        console.print(_table(replace(table, rows=rows, columns=columns), plant))
+        if len(rows) < len(table.rows):
+            console.print(Text(f"… and {len(table.rows) - len(rows):,} more rows", style="dim"))
+    if not whole:
+        more = f"{len(answer.figures)} figures with their intervals and {len(filled)} tables: --all"
+        console.print(Text(f"\n{more}", style="dim"))
+    for note in answer.notes:
+        console.print(Text(f"\n{note}", style="dim"), soft_wrap=True)
+    for caution in answer.cautions:
+        console.print(Text(f"\n{caution}"), soft_wrap=True)
+
+
+def _figures(answer: Answer, plant: Plant) -> RichTable:
+    table = RichTable("figure", "value", "interval", "what the interval is", "n", box=None)
+    for column in (1, 2, 4):
+        table.columns[column].justify = "right"
+    for figure in answer.figures:
+        kind = "" if figure.why_none else figure.interval_kind
+        cells = (figure.label, show.value(figure, plant), show.interval(figure, plant), kind, f"{figure.n:,}")
+        table.add_row(*(Text(cell) for cell in cells))
+    return table
+
+
+def _table(table: Table, plant: Plant) -> RichTable:
+    printed = RichTable(box=None)
+    for key, words, unit in table.columns:
+        number = any(isinstance(row.get(key), int | float) for row in table.rows)
+        head = Text(show.heading(words, unit, plant))
+        printed.add_column(head, justify="right" if number else "left")
+    places = show.table_decimals(table.columns, table.rows, plant)
+    for row in table.rows:
+        cells = (show.cell(row.get(key), unit, plant, places[key]) for key, _, unit in table.columns)
+        printed.add_row(*[Text(cell) for cell in cells])
+    return printed
+
+
+FORMS = {".pdf": to_pdf, ".xlsx": to_xlsx, ".csv": to_csv}
+
+
+def write_sheet(works: Works, asked: QuestionScope, file: Path) -> None:
+    """Answer a question and write it to a file.
+
+    Parameters
+    ----------
+    works : Works
+        Opened.
+    asked : QuestionScope
+        What is asked.
+    file : pathlib.Path
+        Its ending says which form.
+
+    Raises
+    ------
+    AskError
+        For an unknown ending, line, machine or shift, or a file that cannot be written.
+    """
+    if file.suffix.lower() not in FORMS:
+        raise AskError(
+            Fault(f"'{file.suffix}' is no form of sheet", str(file), "a name ending in .pdf, .xlsx or .csv")
+        )
+    answer = works.ask(asked)
+    made = sheet_bytes(answer, works.plant, file.suffix.lower())
+    try:
+        file.write_bytes(made)
+    except OSError as error:
+        raise AskError(Fault(f"cannot be written: {error.strerror}", str(file))) from None
+    console.print(f"Wrote {file}", markup=False, soft_wrap=True)
+
+
+def sheet_bytes(answer: Answer, plant: Plant, ending: str) -> bytes:
+    """Give an answer in one form.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of any question.
+    plant : Plant
+        Shop name, zone, units.
+    ending : str
+        ".pdf", ".xlsx" or ".csv".
+
+    Returns
+    -------
+    bytes
+        The file's content.
+    """
+    return FORMS[ending](answer, plant)
+
+
+def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -> None:
+    """Check weighed packages of a lot and print the verdict with its reasons.
+
+    Parameters
+    ----------
+    file : pathlib.Path
+        A text file with one mass a line [g]; empty lines and what follows a # are passed over.
+    label_g : float
+        Net mass on the label [g].
+    lot : int
+        Packages in the lot.
+    rules : str
+        "hb133", "eu" or "r87".
+    tare_g : float
+        Mass of the empty package, taken off each [g].
+
+    Raises
+    ------
+    AskError
+        For unknown rules, or masses that look like another unit.
+    IntakeError
+        With every line that is no mass, at once.
+    """
+    told = lot_words(check_bags(read_masses(_text(file), str(file), tare_g), label_g, lot, rules))
+    console.print(Text(told.verdict, style="bold" if told.passed else "bold underline"))
+    for reason in (*told.reasons, told.numbers):
+        console.print(Text(f"  {reason}"), soft_wrap=True)
+    console.print(Text(told.banner, style="dim"), soft_wrap=True)
+    console.print(Text(told.caution), soft_wrap=True)
+
+
+def _text(file: Path) -> str:
+    try:
+        return file.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        why = getattr(error, "strerror", None) or "it is no text"
+        raise IntakeError(
+            Fault(f"cannot be read: {why}", str(file), "a text file, one mass a line")
+        ) from None

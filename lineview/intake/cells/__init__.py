@@ -1,0 +1,1 @@
+"""Cells read as numbers, timestamps and qualities."""

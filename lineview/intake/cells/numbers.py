@@ -1,0 +1,281 @@
+"""Text to numbers: the decimal mark settled once a file, thousands marks, placeholders, nothing guessed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import reduce
+
+import numpy as np
+import polars as pl
+
+from lineview.core.errors import LineviewError
+from lineview.core.units import convert
+from lineview.plant import ColumnTarget
+
+_SPACES = "\u0020\u00a0\u202f\u2009\u2007"
+_APOSTROPHES = "'’"
+#: What stands in a cell instead of a number, in lower case.
+PLACEHOLDERS = (
+    "-", "--", "---", "----", "–", "—", ".", "..", "...", "?", "*", "n/a", "n.a.", "na", "#n/a", "null",
+    "none", "nil", "bad", "error", "err", "fail", "failed", "fault", "timeout", "no data", "nodata",
+    "missing", "void", "overflow", "underflow", "overrange", "underrange", "over", "under", "ovf", "ol",
+    "overload", "open", "invalid", "unknown", "disconnected", "offline", "comm fail", "bad input",
+    "i/o timeout", "#div/0!", "#value!", "#ref!", "#num!", "#name?", "#null!", "k.a.", "fehler",
+    "ungültig", "1.#qnan", "-1.#qnan", "1.#ind", "-1.#ind", "1.#snan", "1.#qnan0", "-1.#ind00",
+)  # fmt: skip
+_NOT_FINITE = r"^[+-]?(nan|inf|infinity|∞|1\.#inf(00)?)$"
+
+
+@dataclass(frozen=True)
+class Marks:
+    """How a file writes numbers: `decimal` "." or ","; `thousands` "" allows every usual mark but that."""
+
+    decimal: str = "."
+    thousands: str = ""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What cells say of the decimal mark: how many prove each, how many could be read both ways."""
+
+    point: int = 0
+    comma: int = 0
+    both: int = 0
+    example: str = ""
+    both_comma: int = 0
+
+    def __add__(self, other: Evidence) -> Evidence:
+        """Pool the evidence of two columns."""
+        return Evidence(
+            self.point + other.point,
+            self.comma + other.comma,
+            self.both + other.both,
+            self.example or other.example,
+            self.both_comma + other.both_comma,
+        )
+
+    @property
+    def mark(self) -> str | None:
+        """The decimal mark, or None where it cannot be told."""
+        if bool(self.point) != bool(self.comma):
+            return "." if self.point else ","
+        return "." if not self.point and not self.both else None
+
+
+def pattern(decimal: str, thousands: str = "") -> str:
+    """Give the regular expression of a number with these marks.
+
+    Parameters
+    ----------
+    decimal : str
+        The decimal mark.
+    thousands : str
+        The thousands mark, "" for every usual one.
+    """
+    other = "," if decimal == "." else "."
+    marks = _group(thousands) if thousands else f"[{other}{_SPACES}{_APOSTROPHES}]"
+    return rf"^[+-]?(?:\d+|\d{{1,3}}(?:{marks}\d{{3}})+)?(?:[{decimal}]\d*)?(?:[eE][+-]?\d+)?$"
+
+
+def _group(thousands: str) -> str:
+    marks = _SPACES if thousands in _SPACES else _APOSTROPHES if thousands in _APOSTROPHES else thousands
+    return "[" + marks.replace("]", r"\]").replace("\\", "\\\\") + "]"
+
+
+def _proof(decimal: str) -> str:
+    """Give the pattern of cells that can only be read with this decimal mark."""
+    other = "," if decimal == "." else r"\."
+    mark = r"\." if decimal == "." else ","
+    quiet = f"[{_SPACES}{_APOSTROPHES}]"
+    return (
+        rf"^[+-]?(?:\d{{1,3}}(?:{other}\d{{3}})+{mark}\d*|\d{{1,3}}(?:{other}\d{{3}}){{2,}}"
+        rf"|\d*{mark}\d{{1,2}}|\d+{mark}|\d*{mark}\d{{4,}}|0+{mark}\d{{3}}|{mark}\d{{3}}|\d{{4,}}{mark}\d{{3}}"
+        rf"|\d{{1,3}}(?:{quiet}\d{{3}})+{mark}\d*)$"
+    )
+
+
+def evidence(texts: pl.Series) -> Evidence:
+    """Gather what a column's cells say of the decimal mark.
+
+    Parameters
+    ----------
+    texts : polars.Series of String
+        Cells.
+
+    Returns
+    -------
+    Evidence
+        Whole numbers say nothing.
+
+    Examples
+    --------
+    >>> evidence(pl.Series(["1.234,5", "7"])).mark, evidence(pl.Series(["1,234"])).mark
+    (',', None)
+    """
+    if texts.cast(pl.Int64, strict=False).null_count() == texts.null_count():
+        return Evidence()
+    marked = texts.filter(texts.str.contains("[.,]")).drop_nulls()
+    if not len(marked):
+        return Evidence()
+    marked = tidied(marked.unique())
+    both = marked.filter(marked.str.contains(r"^[+-]?[1-9]\d{0,2}[.,]\d{3}$"))
+    return Evidence(
+        point=int(marked.str.contains(_proof(".")).sum()),
+        comma=int(marked.str.contains(_proof(",")).sum()),
+        both=len(both),
+        example=str(both.sort()[0]) if len(both) else "",
+        both_comma=int(both.str.contains(",", literal=True).sum()),
+    )
+
+
+def evidence_of_all(columns: Iterable[pl.Series]) -> Evidence:
+    """Gather the evidence of all columns of a file: the mark is settled once a file."""
+    return reduce(lambda a, b: a + b, map(evidence, columns), Evidence())
+
+
+def tidied(texts: pl.Series) -> pl.Series:
+    """Take blanks off the ends and write the minus sign as a hyphen."""
+    return texts.str.strip_chars().str.replace("^−", "-")
+
+
+def parse_numbers(texts: pl.Series, marks: Marks) -> tuple[pl.Series, pl.Series | None]:
+    """Read a column of cells as numbers.
+
+    Parameters
+    ----------
+    texts : polars.Series of String
+        Cells as they stand.
+    marks : Marks
+        Of the file.
+
+    Returns
+    -------
+    tuple of (polars.Series of Float64, polars.Series of String or None)
+        The numbers, null where there is none; and why there is none, null for cells that are fine or
+        empty. None instead of the second where every cell is fine.
+
+    Examples
+    --------
+    >>> values, why = parse_numbers(pl.Series(["1.234,5", "n/a", ""]), Marks(","))
+    >>> values.to_list(), why.to_list()
+    ([1234.5, None, None], [None, "placeholder 'n/a' for a missing value", None])
+    """
+    whole = texts.cast(pl.Int64, strict=False)
+    if whole.null_count() == 0:
+        return whole.cast(pl.Float64), None
+    plain = marks.decimal == "." and marks.thousands != "."
+    values = texts.cast(pl.Float64, strict=False) if plain else whole.cast(pl.Float64)
+    if plain:
+        values = values.set(values.is_not_null() & ~values.is_finite(), None)
+    open_ = values.is_null()
+    if not open_.any():
+        return values, None
+    odd = open_.arg_true()
+    read, why = _parse_odd(texts.gather(odd), marks)
+    if odd.len() == len(texts):
+        return read, why if why.null_count() < len(why) else None
+    values = values.scatter(odd, read)
+    if why.null_count() == len(why):
+        return values, None
+    reasons = pl.Series(why.name, [None], dtype=pl.String()).new_from_index(0, len(texts))
+    return values, reasons.scatter(odd, why)
+
+
+def _parse_odd(texts: pl.Series, marks: Marks) -> tuple[pl.Series, pl.Series]:
+    """Read the cells that are no bare number."""
+    text = pl.col("text")
+    other = "," if marks.decimal == "." else "."
+    group = _group(marks.thousands) if marks.thousands else f"[{other}{_SPACES}{_APOSTROPHES}]"
+    bare = text.str.replace_all(group, "")
+    # a sheet's own number has an exponent and always a point
+    number = (
+        pl.when(text.str.contains(r"^[+-]?\d+(\.\d+)?[eE][+-]?\d+$"))
+        .then(text)
+        .when(text.str.contains(pattern(marks.decimal, marks.thousands)) & text.str.contains(r"\d"))
+        .then(bare.str.replace(",", ".", literal=True) if marks.decimal == "," else bare)
+    )
+    frame = pl.DataFrame({"text": tidied(texts)})
+    read = frame.lazy().select("text", value=number.cast(pl.Float64, strict=False)).collect()
+    values = read["value"].set(read["value"].is_not_null() & ~read["value"].is_finite(), None)
+    none = values.is_null().arg_true()
+    reasons = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(values))
+    if not len(none):
+        return values, reasons
+    return values, reasons.scatter(none, _why_no_number(read["text"].gather(none), marks))
+
+
+def _why_no_number(texts: pl.Series, marks: Marks) -> pl.Series:
+    """Say why cells are no numbers; an empty one needs no reason."""
+    text, low = pl.col("text"), pl.col("text").str.to_lowercase()
+    why = (
+        pl.when(text.is_null() | (text == ""))
+        .then(None)
+        .when(low.str.contains(_NOT_FINITE))
+        .then(pl.format("'{}' is not a finite number", text))
+        .when(low.is_in(PLACEHOLDERS) | text.str.contains("^#+$"))
+        .then(pl.format("placeholder '{}' for a missing value", text))
+        .otherwise(pl.format("'{}' is not a number with decimal '" + marks.decimal + "'", text))
+    )
+    return pl.DataFrame({"text": texts}).select(why.alias("why")).to_series()
+
+
+#: A mean piece from this to that share of its product's mass is a piece of it.
+LIKE_A_PIECE = (0.5, 1.6)
+#: A reading of the marks fits where at least so many of the weights do, the other where at most so many do.
+FITS, FITS_NOT = 0.9, 0.1
+
+
+def mark_by_mass(
+    columns: Mapping[str, ColumnTarget], cells: Mapping[str, pl.Series], masses_g: Sequence[float]
+) -> str | None:
+    """Give the decimal mark with which alone the weights are those of pieces.
+
+    Parameters
+    ----------
+    columns : mapping of str to ColumnTarget
+        What headers mean: "mass_g", and "pieces" where several were weighed together.
+    cells : mapping of str to polars.Series of String
+        Cells by header.
+    masses_g : sequence of float
+        What a piece of each product weighs [g].
+
+    Returns
+    -------
+    str or None
+        "." or ","; None where both readings fit, or neither, or nothing was weighed.
+
+    Examples
+    --------
+    >>> mark_by_mass({"mass": ColumnTarget(to="mass_g")}, {"mass": pl.Series(["6,617", "6,502"])}, [6.6])
+    ','
+    """
+    fitting = {mark: _share(columns, cells, masses_g, mark) for mark in (".", ",")}
+    for mark, other in ((".", ","), (",", ".")):
+        if fitting[mark] >= FITS and fitting[other] <= FITS_NOT:
+            return mark
+    return None
+
+
+def _share(
+    columns: Mapping[str, ColumnTarget], cells: Mapping[str, pl.Series], masses_g: Sequence[float], mark: str
+) -> float:
+    """Give the share of weights that are like a piece of some product when read with a mark."""
+    header = next((h for h, target in columns.items() if target.to == "mass_g" and h in cells), None)
+    if header is None or not masses_g:
+        return 0.0
+    read = parse_numbers(cells[header], Marks(mark))[0]
+    try:
+        read = convert(read, columns[header].unit or "g", "g")
+    except LineviewError:  # no unit of mass: the question stays
+        return 0.0
+    counted = next((h for h, target in columns.items() if target.to == "pieces" and h in cells), None)
+    if counted is not None:
+        read = read / parse_numbers(cells[counted], Marks(mark))[0]
+    told = read.drop_nulls().to_numpy()
+    if not told.size:
+        return 0.0
+    low, high = LIKE_A_PIECE
+    masses = np.asarray(masses_g, dtype=np.float64)
+    like = (told[:, None] >= low * masses) & (told[:, None] <= high * masses)
+    return float(like.any(axis=1).mean())

@@ -1,0 +1,322 @@
+"""The times of a table's rows: cells to moments in UTC, and why a row has none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.core.errors import Fault, IntakeError
+from lineview.core.frames import UTC_US
+from lineview.intake.cells.timestamps import Clock, ClockPlan, plan_clock, read_clock
+from lineview.intake.tidy.rows import Rows
+from lineview.plant import Layout
+
+
+@dataclass(frozen=True)
+class Localised:
+    """Moments in UTC, which wall-clock times do not exist, and how many had to be read by their gaps.
+
+    `missing` is None where every time exists.
+    """
+
+    at: pl.Series
+    missing: pl.Series | None = None
+    by_gap: int = 0
+
+
+def localise(naive: pl.Series, zone: str, series: pl.Series | None = None) -> Localised:
+    """Turn wall-clock times of a zone into UTC.
+
+    Parameters
+    ----------
+    naive : polars.Series of Datetime
+        In the file's order; null stays null.
+    zone : str
+        Name in the time-zone database.
+    series : polars.Series, optional
+        What each time belongs to (a machine, a channel): order counts within it only.
+
+    Returns
+    -------
+    Localised
+        Times that the zone skips are null and marked missing.
+
+    Notes
+    -----
+    Within a log the clock goes back once in the repeated hour: times before that step are the first pass,
+    those after it the second. A log written newest first is read backwards. Where there is no step, the
+    pass is the one that leaves the smaller gap to the neighbouring rows.
+    Source: iana-time-zones
+
+    Examples
+    --------
+    >>> import polars as pl
+    >>> from datetime import datetime
+    >>> hour = [datetime(2026, 10, 25, 2, m) for m in (0, 30, 0, 30)]
+    >>> localise(pl.Series(hour), "Europe/Berlin").at.dt.strftime("%H:%M").to_list()
+    ['00:00', '00:30', '01:00', '01:30']
+    """
+    if zone in ("UTC", "Etc/UTC"):
+        return Localised(naive.dt.cast_time_unit("us").dt.replace_time_zone("UTC"))
+    local = pl.col("t").dt.replace_time_zone(zone, ambiguous="null", non_existent="null")
+    in_utc = local.dt.convert_time_zone("UTC").cast(UTC_US)
+    at = naive.to_frame("t").lazy().select(in_utc).collect().to_series()
+    if at.null_count() == naive.null_count():
+        return Localised(at)
+    odd = (at.is_null() & naive.is_not_null()).arg_true()
+    few = naive.gather(odd)
+    early = few.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+    late = few.dt.replace_time_zone(zone, ambiguous="latest", non_existent="null")
+    folds = odd.filter(early.is_not_null())
+    second, by_gap = _second_pass(naive, folds, series)
+    chosen = late.zip_with(odd.is_in(second.implode()), early)
+    at = at.scatter(odd, chosen.dt.convert_time_zone("UTC").cast(UTC_US))
+    if len(folds) == len(odd):
+        return Localised(at, None, by_gap)
+    none = pl.repeat(False, len(naive), eager=True, dtype=pl.Boolean)
+    return Localised(at, none.scatter(odd.filter(early.is_null()), True), by_gap)
+
+
+def _second_pass(naive: pl.Series, folds: pl.Series, series: pl.Series | None) -> tuple[pl.Series, int]:
+    """Give the places of times in the second pass of a repeated hour, and how many only gaps tell."""
+    if not len(folds):
+        return folds, 0
+    key = series if series is not None else pl.repeat("", len(naive), eager=True)
+    dates = naive.gather(folds).dt.date().unique()
+    near = pl.concat([dates, dates.dt.offset_by("-1d"), dates.dt.offset_by("1d")]).unique()
+    frame = pl.DataFrame({"t": naive, "key": key}).with_columns(place=pl.int_range(pl.len(), dtype=pl.Int64))
+    frame = frame.filter(pl.col("t").dt.date().is_in(near.implode()))
+    frame = frame.with_columns(fold=pl.col("place").is_in(folds.implode()))
+    frame = _oldest_first(frame).with_columns(
+        step=pl.col("t").diff().over("key"),
+        inside=(pl.col("fold") & pl.col("fold").shift().over("key"))
+        & (pl.col("t").dt.date() == pl.col("t").shift().over("key").dt.date()),
+    )
+    back = pl.col("step") < pl.duration()
+    frame = frame.with_columns(
+        run=(back & ~pl.col("inside")).fill_null(False).cum_sum().over("key"),
+        drop=pl.when(back & pl.col("inside")).then("step"),
+        before=pl.when(pl.col("step") >= pl.duration()).then("step"),
+        after=pl.col("step").shift(-1).over("key"),
+        night=pl.col("t").dt.date(),
+    )
+    hours = frame.filter("fold").sort("key", "run", maintain_order=True)
+    of_one = ["key", "run", "night"]
+    at_drop = pl.col("drop") == pl.col("drop").min().over(of_one)
+    passed = at_drop.fill_null(False).cum_max().over(of_one)
+    no_drop = pl.col("drop").is_null().all().over(of_one)
+    ahead, behind = pl.col("before").first().over(of_one), pl.col("after").last().over(of_one)
+    nearer_after = (behind >= pl.duration()) & (ahead.is_null() | (behind < ahead))
+    hours = hours.select(
+        "place",
+        by_gap=no_drop,
+        second=pl.when(no_drop).then(nearer_after.fill_null(False)).otherwise(passed),
+    )
+    return hours.filter("second")["place"], int(hours["by_gap"].sum())
+
+
+def _oldest_first(frame: pl.DataFrame) -> pl.DataFrame:
+    """Put each series oldest first: one whose times mostly fall is a log written newest first."""
+    step = pl.col("t").diff().over("key")
+    falls = (step < pl.duration()).sum().over("key") > (step > pl.duration()).sum().over("key")
+    order = pl.when(falls).then(-pl.col("place")).otherwise(pl.col("place"))
+    return frame.with_columns(order=order).sort("key", "order", maintain_order=True)
+
+
+@dataclass(frozen=True)
+class Times:
+    """Moments [UTC] of rows, why a row has none (None where all have one), and how many only gaps tell."""
+
+    at: pl.Series
+    reasons: pl.Series | None
+    by_gap: int = 0
+
+
+def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
+    """Give the time cells of rows; date and clock of two columns joined with one blank.
+
+    Parameters
+    ----------
+    rows : Rows
+        Under the heading.
+    places : tuple of int
+        The columns.
+    """
+    if len(places) == 1:
+        return rows.column(places[0])
+    # a workbook gives a date a midnight and a clock a day of its own: neither was written
+    date = rows.column(places[0]).str.strip_chars().str.replace(r"[ T]00:00:00(\.0+)?$", "")
+    clock = rows.column(places[1]).str.strip_chars().str.replace(r"^(1899-12-3[01]|1904-01-01)[ T]", "")
+    serial = r"^\d+(\.\d+)?(E0)?$"
+    both = pl.DataFrame({"date": date, "clock": clock})
+    numeric = pl.col("date").str.contains(serial) & pl.col("clock").str.contains(r"^0(\.\d+)?(E0)?$")
+    total = pl.sum_horizontal(pl.all().cast(pl.Float64, strict=False))
+    text = pl.concat_str(["date", "clock"], separator=" ").str.strip_chars()
+    return both.select(pl.when(numeric).then(total.cast(pl.String)).otherwise(text)).to_series()
+
+
+def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) -> ClockPlan:
+    """Settle the time formats of a table that a layout fits.
+
+    Parameters
+    ----------
+    cells : polars.Series of String
+        As they stand.
+    layout : Layout
+        How the export is laid out.
+    where : str
+        The file, for messages.
+    typed : bool
+        Whether the cells come from a workbook.
+
+    Raises
+    ------
+    IntakeError
+        Where day and month cannot be told apart, or no cell is written as the layout says.
+    """
+    plan = plan_clock(cells, layout.time_format, typed=typed)
+    if plan.undecided:
+        day, month = plan.undecided
+        raise IntakeError(
+            Fault(
+                f"'{plan.example}' can be read day first or month first, and no row decides",
+                where,
+                f"time_format = '{day}' or '{month}' in layout '{layout.id}'",
+            )
+        )
+    return plan
+
+
+def to_moments(
+    naive: pl.Series,
+    moment: pl.Series,
+    cells: pl.Series,
+    layout: Layout,
+    zone: str,
+    series: pl.Series | None,
+) -> Times:
+    """Bring wall-clock times and moments to UTC, less what the machine's clock is ahead.
+
+    Parameters
+    ----------
+    naive, moment : polars.Series
+        As read_clock gives them.
+    cells : polars.Series of String
+        What was written, for the reasons.
+    layout : Layout
+        With `zone` and `clock_offset_s` [s], by which its clock is ahead.
+    zone : str
+        The plant's zone.
+    series : polars.Series, optional
+        What each time belongs to, for the repeated hour.
+    """
+    local = layout.zone or zone
+    at, missing, by_gap = in_utc(naive, moment, local, series)
+    reasons = _reasons(at, cells, missing, layout, local)
+    return Times(less_offset(at, layout), reasons, by_gap)
+
+
+def in_utc(
+    naive: pl.Series, moment: pl.Series, local: str, series: pl.Series | None
+) -> tuple[pl.Series, pl.Series | None, int]:
+    """Give moments [UTC], which wall-clock times the zone skips (None: none), and how many only gaps tell.
+
+    Parameters
+    ----------
+    naive, moment : polars.Series
+        As read_clock gives them; one of the two may be empty where the other has every time.
+    local : str
+        The zone of the wall-clock times.
+    series : polars.Series, optional
+        What each time belongs to, for the repeated hour.
+    """
+    if naive.null_count() == len(naive):
+        return moment, None, 0
+    placed = localise(naive, local, series)
+    at = placed.at
+    if moment.null_count() < len(moment):
+        at = at.zip_with(at.is_not_null(), moment)
+    return at, placed.missing, placed.by_gap
+
+
+def gap_notes(by_gap: int) -> tuple[str, ...]:
+    """Say how many times of the repeated hour were read by the gaps beside them."""
+    if not by_gap:
+        return ()
+    return (
+        f"{by_gap} times in the repeated hour of autumn had no second pass beside them: "
+        "read so that the smaller gap is left",
+    )
+
+
+def less_offset(at: pl.Series, layout: Layout) -> pl.Series:
+    """Take off what the machine's clock is ahead.
+
+    Parameters
+    ----------
+    at : polars.Series of Datetime
+        Moments by that clock [UTC].
+    layout : Layout
+        With `clock_offset_s` [s].
+    """
+    if not layout.clock_offset_s:
+        return at
+    return at - pl.Series([round(layout.clock_offset_s * 1e6)]).cast(pl.Duration("us"))
+
+
+def _reasons(
+    at: pl.Series, cells: pl.Series, missing: pl.Series | None, layout: Layout, zone: str
+) -> pl.Series | None:
+    if at.null_count() == 0:
+        return None
+    form = "" if layout.time_format in ("", "auto") else f" as '{layout.time_format}'"
+    odd = at.is_null().arg_true()
+    text = cells.gather(odd).str.strip_chars()
+    gone = pl.repeat(False, len(odd), eager=True) if missing is None else missing.gather(odd)
+    few = pl.select(
+        pl.when(gone)
+        .then(pl.format("'{}' does not exist in {}: the clocks went forward", text, pl.lit(zone)))
+        .when(text == "")
+        .then(pl.lit("no time"))
+        .otherwise(pl.format(f"'{{}}' is no time{form}", text))
+    ).to_series()
+    return pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(at)).scatter(odd, few)
+
+
+def must_be_times(read: Clock, cells: pl.Series, layout: Layout, where: str) -> None:
+    """Raise where no row has a time as the layout writes it but would in another format.
+
+    Parameters
+    ----------
+    read : Clock
+        What the layout's own formats gave.
+    cells : polars.Series of String
+        As they stand.
+    layout : Layout
+        How the export is laid out.
+    where : str
+        The file, for messages.
+
+    Raises
+    ------
+    IntakeError
+        With the format to write.
+    """
+    if read.naive.null_count() < len(cells) or read.moment.null_count() < len(cells):
+        return
+    other = plan_clock(cells, "auto", typed=True)
+    if not other.formats:
+        return
+    clock = read_clock(cells, other.formats)
+    if clock.naive.null_count() == clock.moment.null_count() == len(cells):
+        return
+    example = cells.filter(clock.naive.is_not_null() | clock.moment.is_not_null())[0]
+    forms = " or ".join(f"'{one}'" for one in other.undecided or other.formats[:1])
+    raise IntakeError(
+        Fault(
+            f"no row has a time written as '{layout.time_format}': the first is '{example}'",
+            where,
+            f"time_format = {forms} in layout '{layout.id}'",
+        )
+    )

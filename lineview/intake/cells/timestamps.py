@@ -1,0 +1,396 @@
+"""Which formats of date and time a cell could be written in."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import polars as pl
+
+from lineview.core.frames import UTC_US
+
+_DATE = re.compile(
+    r"(?P<iso>\d{4}(?P<s1>[-/.])\d{1,2}(?P=s1)\d{1,2})|(?P<compact>\d{8})"
+    r"|(?P<first>\d{1,2})(?P<s2>[-/.])\d{1,2}(?P=s2)(?P<year>\d{4}|\d{2})(?!\d)"
+    r"|(?P<named>\d{1,2}(?P<s3>[- .]\s?)[A-Za-z]{3,}(?P<s4>[- .,]\s?)(?P<year2>\d{4}|\d{2}))(?!\d)"
+    r"|(?P<us>[A-Za-z]{3,}\s\d{1,2},?\s\d{4})"
+)
+_TIME = re.compile(
+    r"(?P<gap>[T ]|, ?|_)?(?P<hour>\d{1,2})(?P<sep>[:.h])(?P<minute>\d{2})(?:(?P=sep)(?P<second>\d{2})"
+    r"(?P<fraction>[.,]\d+)?)?(?P<half> ?[AaPp]\.?[Mm]\.?)?"
+    r"|(?P<gap2>[T ])?(?P<compact>\d{6}|\d{4})(?P<fraction2>[.,]\d+)?"
+)
+_ZONE = re.compile(r" ?(?P<zone>Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)")
+
+
+def formats_of(text: str) -> tuple[str, ...]:
+    """Give every format a cell could be written in: two where day and month cannot be told apart.
+
+    Parameters
+    ----------
+    text : str
+        A cell, blanks at its ends taken off. An offset is written as in ISO 8601.
+
+    Returns
+    -------
+    tuple of str
+        Patterns of polars' `str.to_datetime`; a final "Z" stands for a moment in UTC.
+
+    Examples
+    --------
+    >>> formats_of("24.12.2026 06:00"), formats_of("5/1/2026 6:00:00 PM")
+    (('%d.%m.%Y %H:%M',), ('%d/%m/%Y %I:%M:%S %p', '%m/%d/%Y %I:%M:%S %p'))
+    """
+    date = _DATE.match(text)
+    dates, rest = (_date_formats(date), text[date.end() :]) if date else ((), text)
+    time, rest = _time_format(rest, alone=not dates)
+    if (not dates and not time) or (rest and not _ZONE.fullmatch(rest)):
+        return ()
+    zone = (
+        "" if not rest else rest[: len(rest) - len(rest.lstrip())] + ("Z" if rest.strip() in _UTC else "%z")
+    )
+    return tuple(f"{one}{time}{zone}" for one in dates or ("",))
+
+
+_UTC = ("Z", "UTC", "GMT")
+
+
+def _date_formats(match: re.Match[str]) -> tuple[str, ...]:
+    part = match.groupdict()
+    if part["iso"]:
+        mark = part["s1"]
+        return (f"%Y{mark}%m{mark}%d",)
+    if part["compact"]:
+        return ("%Y%m%d",)
+    if part["named"]:
+        year = "%Y" if len(part["year2"]) == 4 else "%y"
+        month = "%b" if re.search(r"[-. ][A-Za-z]{3}\b", part["named"]) else "%B"
+        return (f"%d{part['s3']}{month}{part['s4']}{year}",)
+    if part["us"]:
+        comma = "," if "," in part["us"] else ""
+        month = "%b" if re.match(r"[A-Za-z]{3}\b", part["us"]) else "%B"
+        return (f"{month} %d{comma} %Y",)
+    mark, year = part["s2"], "%Y" if len(part["year"]) == 4 else "%y"
+    day_first, month_first = f"%d{mark}%m{mark}{year}", f"%m{mark}%d{mark}{year}"
+    return (day_first,) if mark == "." else (day_first, month_first)
+
+
+def _time_format(rest: str, *, alone: bool) -> tuple[str, str]:
+    match = _TIME.match(rest)
+    if not match or not match[0]:
+        return "", rest
+    part = match.groupdict()
+    gap = part["gap"] or part["gap2"] or ""
+    if not alone and not gap and not part["compact"]:
+        return "", rest
+    fraction = "%.f" if part["fraction"] or part["fraction2"] else ""
+    if part["compact"]:
+        form = "%H%M%S" if len(part["compact"]) == 6 else "%H%M"
+    else:
+        mark, hour = part["sep"], "%I" if part["half"] else "%H"
+        form = f"{hour}{mark}%M" + (f"{mark}%S" if part["second"] else "")
+    half = part["half"] or ""
+    return gap + form + fraction + (" %p" if half.startswith(" ") else "%p" if half else ""), rest[
+        match.end() :
+    ]
+
+
+def formats_in(sample: Iterable[str]) -> list[tuple[str, ...]]:
+    """Give the formats of a sample of cells, commonest first, each with its day-or-month twin."""
+    counts = Counter(formats for text in sample if (formats := formats_of(text)))
+    return [formats for formats, _ in counts.most_common()]
+
+
+_NAMES = {
+    "Jan": "januar jänner januari janvier janv enero ene gennaio gen",
+    "Feb": "februar februari février fevrier févr fév febrero febbraio",
+    "Mar": "märz mrz mär maart mrt mars marzo",
+    "Apr": "avril avr abril abr aprile",
+    "May": "mai mayo maggio mag mei",
+    "Jun": "juni juin junio giugno giu",
+    "Jul": "juli juillet juil julio luglio lug",
+    "Aug": "août aout agosto ago augustus",
+    "Sep": "septembre septiembre settembre set sept",
+    "Oct": "oktober okt octobre octubre ottobre ott",
+    "Nov": "novembre noviembre",
+    "Dec": "dezember dez décembre déc diciembre dicembre dic",
+}
+ENGLISH = {name: english for english, names in _NAMES.items() for name in names.split()}
+
+
+def english_months(texts: pl.Series) -> pl.Series:
+    """Write the month within date cells in English; cells without a foreign month stay as they are.
+
+    Examples
+    --------
+    >>> english_months(pl.Series(["8. Mai 2026 06:00", "8 août 2026", "x"])).to_list()
+    ['8 May 2026 06:00', '8 Aug 2026', 'x']
+    """
+    part = pl.col("parts").struct.field
+    groups = pl.DataFrame({"parts": texts.str.extract_groups(r"^(\d{1,2})(\.? ?-?)(\pL{3,})\.?(.*)$")})
+    month = part("3").str.to_lowercase().replace_strict(ENGLISH, default=None, return_dtype=pl.String)
+    gap = part("2").str.replace(".", "", literal=True)
+    whole = pl.concat_str([part("1"), gap, month, part("4")])
+    return groups.with_columns(text=texts).select(pl.coalesce(whole, "text")).to_series()
+
+
+#: Formats that are numbers: a spreadsheet's serial days, seconds and milliseconds since 1970 in UTC.
+NUMERIC = ("excel", "epoch s", "epoch ms")
+_NAIVE = pl.Datetime("us")
+_FIRST_YEAR, _LAST_YEAR = 1970, 2099
+#: The first moment after those years [µs since 1970].
+_END_US = 4_102_444_800_000_000
+#: Serial 0 of the 1900 date system for days after its phantom 29 February 1900 (serial 60).
+_SERIAL_ZERO = datetime(1899, 12, 30)  # noqa: DTZ001 - a spreadsheet's days have no zone
+
+
+@dataclass(frozen=True)
+class Clock:
+    """What time cells say: wall-clock times, or moments where the cell carries its offset.
+
+    For each cell at most one of the two is there.
+    """
+
+    naive: pl.Series
+    moment: pl.Series
+
+
+def read_clock(texts: pl.Series, formats: Sequence[str]) -> Clock:
+    """Read a column of time cells, trying each format on those no earlier one could read.
+
+    Parameters
+    ----------
+    texts : polars.Series of String
+        Cells; two columns already joined with one blank.
+    formats : sequence of str
+        As ClockPlan gives them.
+
+    Returns
+    -------
+    Clock
+        Null in both where the cell is no time.
+
+    Notes
+    -----
+    "24:00" is midnight at the day's end. Source: iso-8601
+
+    Examples
+    --------
+    >>> read_clock(pl.Series(["45962.25"]), ["excel"]).naive.to_list()
+    [datetime.datetime(2025, 11, 1, 6, 0)]
+    """
+    clock = _try_all(texts, formats)
+    open_ = clock.naive.is_null() & clock.moment.is_null() & (texts.str.len_bytes() > 0)
+    if not open_.any():
+        return clock
+    odd = open_.arg_true()
+    rest = spaced_alike(texts.gather(odd))
+    again = _try_all(rest, formats)
+    late = rest.str.contains(r"\b24:00(:00)?")
+    if late.any():
+        moved = _try_all(rest.str.replace(r"\b24:00", "00:00"), formats)
+        day = pl.duration(days=1)
+        next_day = pl.DataFrame({"n": moved.naive, "m": moved.moment}).select(pl.all() + day)
+        again = Clock(next_day["n"].zip_with(late, again.naive), next_day["m"].zip_with(late, again.moment))
+    return Clock(clock.naive.scatter(odd, again.naive), clock.moment.scatter(odd, again.moment))
+
+
+def spaced_alike(texts: pl.Series) -> pl.Series:
+    """Make blanks single and plain, drop a weekday in front, write months in English."""
+    bare = texts.str.replace_all(r"\s+", " ").str.strip_chars()
+    bare = bare.str.replace(r"^\pL{2,10}\.?,? (\d{1,4}[./-]|\d{1,2}\.? \pL)", "$1")
+    return english_months(bare) if bare.str.contains(r"\pL{3}").any() else bare
+
+
+def parse_one(texts: pl.Series, form: str) -> pl.Series:
+    """Read cells in one format; null where one is not written so. Years outside 1970 to 2099 are none.
+
+    Parameters
+    ----------
+    texts : polars.Series of String
+        Cells.
+    form : str
+        One of NUMERIC, or a pattern of polars.
+    """
+    if form in NUMERIC:
+        return _numeric(texts, form)
+    if "%.f" in form:
+        texts = texts.str.replace(r",(\d+)", ".$1")
+    if "%p" in form:
+        texts = texts.str.replace(r"(?i)([ap])\.?m\.?", "${1}m")
+    if form.endswith("Z"):
+        texts, form = texts.str.replace(r" ?(Z|UTC|GMT)$", ""), form[:-1].rstrip()
+        return _sane(texts.str.to_datetime(form, time_unit="us", strict=False)).dt.replace_time_zone("UTC")
+    if form.endswith("%z"):
+        texts = texts.str.replace(r"([+-]\d{2})$", "${1}:00")
+        return _sane(texts.str.to_datetime(form, time_unit="us", strict=False))
+    # times of a log seldom repeat: looking each up among those read before is work for nothing
+    return _sane(texts.str.to_datetime(form, time_unit="us", strict=False, cache=False))
+
+
+def _sane(times: pl.Series) -> pl.Series:
+    if times.null_count() == len(times):
+        return times
+    # as microseconds, for the years of millions of times are a quarter of the work of reading them
+    moments = times.to_physical()
+    if int(moments.min()) >= 0 and int(moments.max()) < _END_US:  # type: ignore[arg-type]  # whole numbers
+        return times
+    return times.set(~times.dt.year().is_between(_FIRST_YEAR, _LAST_YEAR), None)
+
+
+def _numeric(texts: pl.Series, form: str) -> pl.Series:
+    whole = texts.cast(pl.Int64, strict=False)
+    if form != "excel" and whole.null_count() == texts.null_count():
+        steps = 1_000_000 if form == "epoch s" else 1_000
+        return _sane(_in_range(whole.cast(pl.Float64), form, whole * steps).cast(UTC_US))
+    number = texts.str.strip_chars().str.replace(",", ".", literal=True).cast(pl.Float64, strict=False)
+    number = number.set(~number.is_finite(), None)
+    if form == "excel":
+        milliseconds = _in_range(number, form, (number * 86_400_000.0).round())
+        zero = pl.Series([_SERIAL_ZERO], dtype=_NAIVE)
+        return _sane(zero + (milliseconds.cast(pl.Int64) * 1000).cast(pl.Duration("us")))
+    unit = 1e6 if form == "epoch s" else 1e3
+    return _sane(_in_range(number, form, (number * unit).round()).cast(pl.Int64).cast(UTC_US))
+
+
+def _in_range(number: pl.Series, form: str, value: pl.Series) -> pl.Series:
+    """Null out what is no plausible serial or epoch before it is turned into a time."""
+    high = {"excel": 8e4, "epoch s": 4.2e9, "epoch ms": 4.2e12}[form]
+    wild = ~number.is_between(0, high)
+    return value.set(wild, None) if wild.any() else value
+
+
+def _try_all(texts: pl.Series, formats: Sequence[str]) -> Clock:
+    size = len(texts)
+    naive = moment = None
+    open_ = None
+    for form in formats:
+        some = texts if open_ is None else texts.gather(open_)
+        if not len(some):
+            break
+        read = parse_one(some, form)
+        is_moment = read.dtype == UTC_US
+        if open_ is None:
+            naive, moment = (None, read) if is_moment else (read, None)
+        elif read.null_count() < len(read):
+            old = moment if is_moment else naive
+            whole = _nothing(size, is_moment) if old is None else old
+            whole = whole.scatter(open_, read)
+            naive, moment = (naive, whole) if is_moment else (whole, moment)
+        left = read.is_null().arg_true()
+        open_ = left if open_ is None else open_.gather(left)
+    return Clock(
+        _nothing(size, False) if naive is None else naive, _nothing(size, True) if moment is None else moment
+    )
+
+
+def _nothing(size: int, is_moment: bool) -> pl.Series:
+    return pl.Series("t", [None], dtype=UTC_US if is_moment else _NAIVE).new_from_index(0, size)
+
+
+_ISO = ("%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M:%S%.f", "%Y-%m-%d", "%Y-%m-%dT%H:%M:%S%.f")
+_SAMPLE = 150
+
+
+@dataclass(frozen=True)
+class ClockPlan:
+    """The formats to try in turn, and the two between which nothing decides.
+
+    Parameters
+    ----------
+    formats : tuple of str
+        "excel", "epoch s", "epoch ms" or patterns of polars.
+    undecided : tuple of (str, str) or None
+        Day first and month first, where every cell fits both.
+    example : str
+        A cell that fits both.
+    """
+
+    formats: tuple[str, ...]
+    undecided: tuple[str, str] | None = None
+    example: str = ""
+
+
+def plan_clock(texts: pl.Series, declared: str, *, typed: bool = False) -> ClockPlan:
+    """Settle the formats of a file's times.
+
+    Parameters
+    ----------
+    texts : polars.Series of String
+        All time cells of the file.
+    declared : str
+        The layout's `time_format`; "" or "auto" to tell it from the cells.
+    typed : bool
+        Whether the cells come from a workbook, where a date stands as ISO text whatever it looks like.
+
+    Returns
+    -------
+    ClockPlan
+        Without formats where no cell looks like a time.
+
+    Examples
+    --------
+    >>> plan_clock(pl.Series(["13/05/2026 06:00"]), "auto").formats
+    ('%d/%m/%Y %H:%M',)
+    >>> plan_clock(pl.Series(["05/06/2026 06:00"]), "auto").undecided
+    ('%d/%m/%Y %H:%M', '%m/%d/%Y %H:%M')
+    """
+    sample = _sample(texts)
+    if declared not in ("", "auto", "iso"):
+        return ClockPlan(_declared(declared, sample, typed))
+    found = formats_in(sample)
+    if declared == "iso":
+        found = [formats for formats in found if formats[0].startswith("%Y")]
+        return ClockPlan(tuple(dict.fromkeys([f[0] for f in found] + list(_ISO[:2]))))
+    numeric = _numeric_kind(sample)
+    if numeric and not found:
+        return ClockPlan((numeric, *(_ISO if typed else ())))
+    twins = [formats for formats in found if len(formats) > 1]
+    first = _day_or_month(texts, twins) if twins else 0
+    if first is None:
+        pair = twins[0]
+        fits = texts.filter(parse_one(texts, pair[0]).is_not_null())
+        return ClockPlan(tuple(f[0] for f in found), (pair[0], pair[1]), fits[0] if len(fits) else "")
+    chosen = [formats[first] if len(formats) > 1 else formats[0] for formats in found]
+    return ClockPlan(tuple(dict.fromkeys([*chosen, *((numeric,) if numeric else ())])))
+
+
+def _sample(texts: pl.Series) -> list[str]:
+    """Give cells from the start, the middle and the end."""
+    middle = len(texts) // 2
+    parts = [texts.head(_SAMPLE), texts.slice(middle, _SAMPLE), texts.tail(_SAMPLE)]
+    return [cell for cell in spaced_alike(pl.concat(parts)).to_list() if cell]
+
+
+def _declared(declared: str, sample: list[str], typed: bool) -> tuple[str, ...]:
+    if declared in NUMERIC:
+        return (declared, *(_ISO if typed else ()))
+    # a pattern stands for its date order too: rows with or without seconds are no reason to refuse
+    date = re.split(r"[T ,_]*%[HI]", declared)[0]
+    akin = [f for formats in formats_in(sample) for f in formats if date and f.startswith(date)]
+    return tuple(dict.fromkeys([declared, *akin, *(_ISO if typed else ())]))
+
+
+def _numeric_kind(sample: list[str]) -> str:
+    numbers = [float(c.replace(",", ".")) for c in sample if re.fullmatch(r"\d+([.,]\d+)?(E0)?", c)]
+    if not numbers or len(numbers) < len(sample) / 2:
+        return ""
+    middle = sorted(numbers)[len(numbers) // 2]
+    spans = {"excel": (2.5e4, 8e4), "epoch s": (1e8, 4.2e9), "epoch ms": (1e11, 4.2e12)}
+    return next((kind for kind, (low, high) in spans.items() if low < middle < high), "")
+
+
+def _day_or_month(texts: pl.Series, twins: list[tuple[str, ...]]) -> int | None:
+    """Give 0 for day first, 1 for month first, None where nothing decides or cells contradict."""
+    day_only = month_only = differ = False
+    for day, month in twins:
+        by_day, by_month = parse_one(texts, day), parse_one(texts, month)
+        day_only |= bool((by_day.is_not_null() & by_month.is_null()).any())
+        month_only |= bool((by_month.is_not_null() & by_day.is_null()).any())
+        differ |= bool((by_day != by_month).any())
+    if day_only != month_only:
+        return 0 if day_only else 1
+    return None if differ or day_only else 0

@@ -1,0 +1,1 @@
+"""How an export is written: encoding, sheets, delimiter, header."""

@@ -1,0 +1,245 @@
+"""Quotes of RFC 4180, believed only where they are proven, so that a stray one never swallows rows."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections import Counter
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.intake.detect.encoding import SEPARATORS, as_utf8, separator_of
+
+
+def joined_lines(lines: pl.DataFrame, separator: str) -> pl.DataFrame:
+    r"""Join the lines of a cell that holds line ends.
+
+    Parameters
+    ----------
+    lines : polars.DataFrame
+        `row` and `text`.
+    separator : str
+        Between cells.
+
+    Returns
+    -------
+    polars.DataFrame
+        The same; a joined record carries the number of its first line.
+
+    Notes
+    -----
+    Lines are joined from one with an odd number of quotes to the next such line, if the result is well
+    formed with the usual number of cells and the lines by themselves do not all have that number. Where
+    each line is a row on its own, the quotes are strays.
+    Source: rfc-4180
+
+    Examples
+    --------
+    >>> three = pl.DataFrame({"row": [1, 2, 3], "text": ["a,b", '1,"x', 'y"']})
+    >>> joined_lines(three, ",")["text"].to_list()
+    ['a,b', '1,"x\ny"']
+    """
+    odd = lines["text"].str.count_matches('"', literal=True) % 2 == 1
+    if not odd.any():
+        return lines
+    usual = _usual_cells(lines.filter(~odd)["text"].head(1000).to_list(), separator)
+    merged = _spans(lines["text"], odd.arg_true().to_list(), usual, separator)
+    if not merged:
+        return lines
+    dropped = [k for first, last in merged for k in range(first + 1, last + 1)]
+    texts = pl.Series(list(merged.values()), dtype=pl.String())
+    whole = lines["text"].scatter([first for first, _ in merged], texts)
+    place = pl.int_range(pl.len())
+    return lines.with_columns(text=whole).filter(~place.is_in(dropped))
+
+
+def _spans(texts: pl.Series, odd: list[int], usual: int, separator: str) -> dict[tuple[int, int], str]:
+    """Give the stretches of lines that are one record each, with the record's text."""
+    well_formed = re.compile(_well_formed(separator))
+    merged: dict[tuple[int, int], str] = {}
+    i = 0
+    while i + 1 < len(odd):
+        first, last = odd[i], odd[i + 1]
+        lines = texts[first : last + 1].to_list()
+        text = "\n".join(lines)
+        alone = all(line.count(separator) + 1 == usual for line in lines)
+        if not alone and _count(text, separator) == usual and well_formed.fullmatch(text):
+            merged[first, last] = text
+            i += 1
+        i += 1
+    return merged
+
+
+def split_quoted(lines: pl.DataFrame, separator: str) -> pl.DataFrame:
+    """Cut lines into cells; a line whose quotes are not well formed is cut at every separator.
+
+    Parameters
+    ----------
+    lines : polars.DataFrame
+        `row` and `text`.
+    separator : str
+        Between cells.
+
+    Returns
+    -------
+    polars.DataFrame
+        With `cells`.
+
+    Examples
+    --------
+    >>> two = pl.DataFrame({"row": [1, 2], "text": ['a,"b ""c"", d"', '5" wide,3']})
+    >>> split_quoted(two, ",")["cells"].to_list()
+    [['a', 'b "c", d'], ['5" wide', '3']]
+    """
+    proven = lines["text"].str.contains('"', literal=True) & lines["text"].str.contains(
+        f"^(?:{_well_formed(separator)})$"
+    )
+    plain = lines.filter(~proven).with_columns(cells=pl.col("text").str.split(separator))
+    if not proven.any():
+        return plain
+    some = lines.filter(proven)
+    both = [plain, some.with_columns(cells=_parsed(some["text"], separator))]
+    return pl.concat(both).sort("row", maintain_order=True)
+
+
+def _parsed(texts: pl.Series, separator: str) -> pl.Series:
+    """Cut well-formed lines with a CSV reader, which undoes the quotes."""
+    bare = texts.str.replace_all(r'"(?:[^"]|"")*"', "")
+    counts = bare.str.count_matches(separator, literal=True) + 1
+    width = bare[0].count(separator) + 1
+    source = io.BytesIO("\n".join([*texts.to_list(), ""]).encode())
+    spaced = texts.str.contains(f'(?:^|{re.escape(separator)}) +"|" +(?:{re.escape(separator)}|$)').any()
+    if spaced or counts.n_unique() > 1:
+        return _parsed_slowly(texts, separator)
+    frame = pl.read_csv(
+        source,
+        has_header=False,
+        schema={str(i): pl.String() for i in range(width)},
+        separator=separator,
+        infer_schema=False,
+        empty_string_is_null=False,
+    )
+    if frame.height != len(texts):
+        return _parsed_slowly(texts, separator)
+    return frame.select(pl.concat_list(pl.all())).to_series()
+
+
+def _parsed_slowly(texts: pl.Series, separator: str) -> pl.Series:
+    """Cut lines one by one: cells of uneven number, or blanks beside quotes."""
+    cells = [
+        [
+            cell.strip(" ")
+            for cell in next(csv.reader(io.StringIO(text), delimiter=separator, skipinitialspace=True))
+        ]
+        for text in texts
+    ]
+    return pl.Series(cells, dtype=pl.List(pl.String()))
+
+
+def _well_formed(separator: str) -> str:
+    mark = re.escape(separator)
+    cell = rf'(?: *"(?:[^"]|"")*" *|[^"{mark}]*)'
+    return rf"{cell}(?:{mark}{cell})*"
+
+
+def _count(text: str, separator: str) -> int:
+    return re.sub(r'"(?:[^"]|"")*"', "", text).count(separator) + 1
+
+
+def _usual_cells(texts: list[str], separator: str) -> int:
+    """Give the commonest number of cells above one."""
+    counts = Counter(_count(text, separator) for text in texts)
+    counts.pop(1, None)
+    return counts.most_common(1)[0][0] if counts else 1
+
+
+@dataclass(frozen=True)
+class Records:
+    """A table of a file before anyone knows what it means.
+
+    Parameters
+    ----------
+    sheet : str
+        Name of the sheet; "" for text.
+    frame : polars.DataFrame
+        Columns row and text, every row of the file, blank ones too; with `cells` for sheets and quoted files.
+    separator : str
+        Between cells; "" for a sheet.
+    notes : tuple of str
+        What the reader should know.
+    """
+
+    sheet: str
+    frame: pl.DataFrame
+    separator: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def cells(self) -> pl.Expr:
+        """The cells of each row as a list of text."""
+        return pl.col("cells") if "cells" in self.frame.columns else pl.col("text").str.split(self.separator)
+
+    def top(self, rows: int) -> list[list[str]]:
+        """Give the cells of the first rows, without blanks around."""
+        lists = self.frame.head(rows).select(self.cells).to_series().to_list()
+        return [[cell.strip() for cell in cells] for cells in lists]
+
+    def cut_otherwise(self) -> list[Records]:
+        """Give the same table cut at other separators, for text without quotes."""
+        if self.is_sheet or "cells" in self.frame.columns:
+            return []
+        others = [mark for mark in SEPARATORS if mark != self.separator]
+        return [Records(self.sheet, self.frame, mark, self.notes) for mark in others]
+
+    @property
+    def is_sheet(self) -> bool:
+        """Whether the cells come from a workbook, where dates and numbers have a type."""
+        return not self.separator
+
+
+def text_records(data: bytes) -> Records:
+    r"""Cut the bytes of a text export into records.
+
+    Parameters
+    ----------
+    data : bytes
+        Unpacked.
+
+    Returns
+    -------
+    Records
+        Every line once.
+
+    Notes
+    -----
+    Quotes count as quotes only where they are proven: see lineview.intake.detect.delimited.
+
+    Examples
+    --------
+    >>> text_records(b"t;a\n1;2,5\n").top(9)
+    [['t', 'a'], ['1', '2,5']]
+    """
+    text, encoding = as_utf8(data)
+    lines = _lines(text)
+    separator = separator_of(lines["text"].head(400).to_list())
+    notes = () if encoding == "UTF-8" else (f"the file is written in {encoding}",)
+    if b'"' in text:
+        return Records("", split_quoted(joined_lines(lines, separator), separator), separator, notes)
+    return Records("", lines, separator, notes)
+
+
+def _lines(text: bytes) -> pl.DataFrame:
+    """Give the lines, numbered from 1."""
+    unused = next(chr(b) for b in range(1, 32) if b not in b"\t\n\r" and bytes([b]) not in text)
+    frame = pl.read_csv(
+        text,
+        has_header=False,
+        schema={"text": pl.String()},
+        separator=unused,
+        quote_char=None,
+        infer_schema=False,
+        empty_string_is_null=False,
+    )
+    return frame.select(pl.int_range(1, pl.len() + 1, dtype=pl.Int64).alias("row"), "text")

@@ -1,0 +1,244 @@
+"""From bytes to text lines: encoding, ends of lines, NUL padding, and the cell separator."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import gzip
+import hashlib
+import zlib
+from collections import Counter
+from collections.abc import Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from lineview.core.errors import Fault, IntakeError
+
+SEPARATORS = ("\t", ";", "|", ",")
+
+
+def as_utf8(data: bytes) -> tuple[bytes, str]:
+    r"""Give the text as UTF-8 without mark or NULs, with "\n" or "\r\n" line ends, and its encoding.
+
+    Parameters
+    ----------
+    data : bytes
+        As the machine wrote them.
+
+    Returns
+    -------
+    tuple of (bytes, str)
+        The text, and the encoding's name for the notes.
+
+    Examples
+    --------
+    >>> as_utf8(codecs.BOM_UTF16_LE + "Stück".encode("utf-16-le"))
+    (b'St\xc3\xbcck', 'UTF-16')
+    >>> as_utf8("Stück".encode("cp1252"))[1]
+    'Windows-1252'
+    """
+    text, encoding = _decoded(data)
+    if b"\x00" in text:
+        text = text.replace(b"\x00", b"")
+    if b"\r" in text and b"\n" not in text:
+        text = text.replace(b"\r", b"\n")
+    return text, encoding
+
+
+def _decoded(data: bytes) -> tuple[bytes, str]:
+    if data.startswith(codecs.BOM_UTF8):
+        return _if_utf8(data[3:])
+    if data.startswith(
+        (codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)
+    ):  # before UTF-16, whose mark it begins with
+        return data.decode("utf-32", errors="replace").encode(), "UTF-32"
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return data.decode("utf-16", errors="replace").encode(), "UTF-16"
+    start = data[:4096]
+    even, odd = start[0::2].count(0), start[1::2].count(0)
+    half = max(1, len(start) // 2)
+    if odd > half * 0.4 and even < half * 0.1:
+        return data.decode("utf-16-le", errors="replace").encode(), "UTF-16"
+    if even > half * 0.4 and odd < half * 0.1:
+        return data.decode("utf-16-be", errors="replace").encode(), "UTF-16"
+    return _if_utf8(data)
+
+
+def _if_utf8(data: bytes) -> tuple[bytes, str]:
+    if data.isascii():
+        return data, "UTF-8"
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", errors="replace").encode(), "Windows-1252"
+    return data, "UTF-8"
+
+
+def separator_of(lines: Sequence[str]) -> str:
+    """Give the cell separator of a sample of lines.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        Some first lines, preamble and header among them.
+
+    Returns
+    -------
+    str
+        Tab, semicolon, bar or comma: the first of these that cuts most lines alike. Decimal commas
+        therefore never pass for separators where another one is there.
+
+    Examples
+    --------
+    >>> separator_of(["Zeit;A;B", "1;2,5;3,5", "2;2,6;3,6"])
+    ';'
+    """
+    filled = [line for line in lines if line.strip()]
+    shares = {mark: _share_alike(filled, mark) for mark in SEPARATORS}
+    best = max(shares.values(), default=0.0)
+    return next((mark for mark in SEPARATORS if shares[mark] and shares[mark] >= 0.8 * best), ",")
+
+
+def _share_alike(lines: Sequence[str], mark: str) -> float:
+    """Give the share of lines with the commonest number of cells above one."""
+    counts = Counter(_cells(line, mark) for line in lines)
+    counts.pop(1, None)
+    return counts.most_common(1)[0][1] / len(lines) if counts else 0.0
+
+
+def _cells(line: str, mark: str) -> int:
+    if '"' not in line:
+        return line.count(mark) + 1
+    return len(next(csv.reader([line], delimiter=mark)))
+
+
+_BINARY_STARTS = (
+    b"%PDF",
+    b"\x89PNG",
+    b"\xff\xd8\xff",
+    b"GIF8",
+    b"\x7fELF",
+    b"MZ",
+    b"SQLite format 3\x00",
+    b"PAR1",
+    b"BZh",
+    b"7z\xbc\xaf\x27\x1c",
+    b"Rar!",
+    b"\xfd7zXZ\x00",
+    b"\x28\xb5\x2f\xfd",
+)
+
+
+@dataclass(frozen=True)
+class Opened:
+    """An export's bytes.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file as given.
+    name : str
+        Its name without ``.gz``.
+    digest : concurrent.futures.Future of str
+        SHA-256 of the bytes as given, before unpacking, worked out beside the reading.
+    size_bytes : int
+        Of the file as given.
+    data : bytes
+        Unpacked.
+    is_workbook : bool
+        Whether it is an XLSX or ODS workbook; otherwise it is text.
+    """
+
+    path: Path
+    name: str
+    digest: Future[str]
+    size_bytes: int
+    data: bytes
+    is_workbook: bool
+
+
+def open_export(path: Path) -> Opened:
+    """Read a file's bytes, hash them and unpack gzip.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of the export.
+
+    Returns
+    -------
+    Opened
+        Nothing but its bytes is looked at yet.
+
+    Raises
+    ------
+    IntakeError
+        Where the file is missing, empty, cut off or no export at all.
+    """
+    given = _bytes_of(path)
+    with_digest = ThreadPoolExecutor(1)
+    digest = with_digest.submit(lambda: hashlib.sha256(given).hexdigest())
+    with_digest.shutdown(wait=False)
+    data = _unpacked(path, given) if given[:2] == b"\x1f\x8b" else given
+    name = path.name[:-3] if path.name.lower().endswith(".gz") else path.name
+    if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):
+        raise IntakeError(Fault("the file is empty", str(path), "a header and rows", "Export it again."))
+    workbook = data[:4] == b"PK\x03\x04"
+    if not workbook and path.name.lower().removesuffix(".gz").endswith((".xlsx", ".ods", ".xlsm")):
+        raise IntakeError(
+            Fault("the workbook cannot be opened: it is cut off or no workbook", str(path), "", _AGAIN)
+        )
+    if not workbook and _is_binary(data):
+        raise IntakeError(
+            Fault("the file is binary, no export", str(path), "text with columns, XLSX or ODS", _AGAIN)
+        )
+    return Opened(path, name, digest, len(given), data, workbook)
+
+
+_AGAIN = "Export it again or leave this file out."
+
+
+def _bytes_of(path: Path) -> bytes:
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise IntakeError(Fault("there is no such file", str(path), "the path of an export")) from None
+    except OSError as error:
+        why = error.strerror or "it cannot be read"
+        raise IntakeError(Fault(f"the file cannot be read: {why}", str(path))) from None
+    if not data:
+        raise IntakeError(Fault("the file is empty", str(path), "a header and rows", "Export it again."))
+    return data
+
+
+def _unpacked(path: Path, given: bytes) -> bytes:
+    try:
+        return gzip.decompress(given)
+    except (EOFError, zlib.error, gzip.BadGzipFile):
+        raise IntakeError(
+            Fault("the gzip is cut off or damaged", str(path), "a whole gzip file", "Copy it again.")
+        ) from None
+
+
+def _is_binary(data: bytes) -> bool:
+    """Tell from the start of the bytes whether they are no text in any encoding."""
+    if data.startswith(_BINARY_STARTS):
+        return True
+    start = data[:65536]
+    if start.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return False
+    if start.count(0) > len(start) // 5 and not _is_utf16(start):
+        return bool(start.replace(b"\x00", b"").translate(None, _TEXT_BYTES)) or not start.strip(b"\x00")
+    control = len(start) - len(start.translate(None, _CONTROL_BYTES))
+    return control > len(start) // 50
+
+
+_CONTROL_BYTES = bytes(b for b in range(32) if b not in b"\x00\t\n\r\x0c\x1a\x1b\x1f")
+_TEXT_BYTES = bytes([9, 10, 13, *range(32, 256)])
+
+
+def _is_utf16(start: bytes) -> bool:
+    even, odd = start[0::2].count(0), start[1::2].count(0)
+    half = len(start) // 2
+    return max(even, odd) > half * 0.4 and min(even, odd) < half * 0.1

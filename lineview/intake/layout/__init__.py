@@ -1,0 +1,1 @@
+"""What each column of an export is: proposed, fitted, bound."""

@@ -1,0 +1,353 @@
+"""A layout bound to a table: which column holds what, with every fault at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from lineview.core.errors import Fault, IntakeError
+from lineview.intake.detect.header import QUALITY_HEADERS, Heading, same, unit_of, without_unit
+from lineview.intake.layout.channels import Channel, cell_unit, channels_named, machine_named, parts_of
+from lineview.plant import ColumnTarget, Layout, Plant
+from lineview.plant.fields import ESSENTIAL, FIELDS, TIME_FIELD, Field
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of values: where it is, what its header says, its channels by machine, its quality column."""
+
+    place: int
+    header: str
+    channels: dict[str, Channel]
+    quality: int | None = None
+
+
+@dataclass(frozen=True)
+class Bound:
+    """Where a readings layout finds everything in a table.
+
+    `columns` are a wide table's; `names` a long table's channels by machine, under the compared form of
+    each name. `machine` is None where a column tells it.
+    """
+
+    layout: Layout
+    times: tuple[int, ...]
+    machine: str | None
+    machine_place: int | None
+    columns: tuple[Column, ...] = ()
+    names: dict[str, dict[str, Channel]] = field(default_factory=dict)
+    name_place: int = -1
+    value_place: int = -1
+    quality: int | None = None
+    notes: tuple[str, ...] = ()
+
+
+def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> Bound:
+    """Bind a layout of readings to a table's headers.
+
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    heading : Heading
+        Of the table.
+    plant : Plant
+        The plant description.
+    where : str
+        The file, for messages.
+
+    Raises
+    ------
+    IntakeError
+        Unknown machines and channels, units that do not fit.
+    """
+    faults: list[Fault] = []
+    notes: list[str] = []
+    machines = machines_of(layout, plant, where, faults)
+    targets = {h: t for h, t in layout.columns.items() if t.to not in ("machine", "at", "quality")}
+    long = layout.shape == "long"
+    value_place = heading.find(layout.value_column) if long else None
+    columns, names = [], {}
+    for header, target in targets.items():
+        place = value_place if long else heading.find(header)
+        place = -1 if place is None else place
+        channels = _channels(header, target, place, heading, plant, machines, (faults, notes, where))
+        if long:
+            names[same(header)] = channels
+        else:
+            columns.append(Column(place, header, channels, _quality_beside(place, heading, targets)))
+            notes += _repeated(header, place, heading, targets)
+    if not targets:
+        faults.append(Fault(f"layout '{layout.id}' names no column", where, "[layouts.columns]"))
+    if faults:
+        raise IntakeError(faults)
+    return Bound(
+        layout,
+        time_places(layout, heading),
+        layout.machine,
+        special_place(layout, heading, layout.machine_column, "machine"),
+        tuple(columns),
+        names,
+        _place(heading, layout.name_column) if long else -1,
+        -1 if value_place is None else value_place,
+        special_place(layout, heading, layout.quality_column, "quality"),
+        tuple(notes),
+    )
+
+
+def _repeated(header: str, place: int, heading: Heading, targets: Iterable[str]) -> list[str]:
+    """Say that further columns of the same header are not read, for only the first one is meant by it."""
+    second = f"{heading.names[place]} (2)" if place >= 0 else ""
+    if second not in heading.names or heading.find(second) in map(heading.find, targets):
+        return []
+    return [f"several columns are headed '{header}': the first is read; the next one is named '{second}'"]
+
+
+def time_places(layout: Layout, heading: Heading) -> tuple[int, ...]:
+    """Give the columns that hold the time: one, or date and clock.
+
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    heading : Heading
+        Of the table.
+    """
+    own = next((header for header, target in layout.columns.items() if target.to == "at"), "")
+    times = [own] if own else [layout.time] if isinstance(layout.time, str) else layout.time
+    return tuple(place for header in times if (place := heading.find(header)) is not None)
+
+
+def special_place(layout: Layout, heading: Heading, header: str, to: str) -> int | None:
+    """Give the column that tells machine, line or quality, or None.
+
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    heading : Heading
+        Of the table.
+    header : str
+        The layout's setting, "" where it has none.
+    to : str
+        The target that would name the same thing.
+    """
+    own = next((h for h, target in layout.columns.items() if target.to == to), "")
+    return heading.find(header or own) if header or own else None
+
+
+def _place(heading: Heading, header: str) -> int:
+    place = heading.find(header)
+    return -1 if place is None else place
+
+
+def machines_of(layout: Layout, plant: Plant, where: str, faults: list[Fault]) -> tuple[str, ...]:
+    """Give the ids of the machines that a layout's rows can belong to.
+
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    plant : Plant
+        The plant description.
+    where : str
+        The file, for messages.
+    faults : list of Fault
+        Faults found are added to it.
+    """
+    known = ", ".join(machine.id for machine in plant.machines) or "none is described"
+    by_column = layout.machine_column or any(t.to == "machine" for t in layout.columns.values())
+    if layout.machine:
+        if plant.machine(layout.machine) is None:
+            fault = f"layout '{layout.id}' names the unknown machine '{layout.machine}'"
+            faults.append(Fault(fault, where, f"one of {known}"))
+        if not by_column:
+            return (layout.machine,)
+    if by_column or any("/" in target.to for target in layout.columns.values()):
+        return tuple(machine.id for machine in plant.machines)
+    if len(plant.machines) == 1:
+        return (plant.machines[0].id,)
+    faults.append(Fault(f"layout '{layout.id}' names no machine", where, f"machine = one of {known}"))
+    return ()
+
+
+def _channels(
+    header: str,
+    target: ColumnTarget,
+    place: int,
+    heading: Heading,
+    plant: Plant,
+    machines: tuple[str, ...],
+    sink: tuple[list[Fault], list[str], str],
+) -> dict[str, Channel]:
+    """Give a target's channels by machine; faults and notes go into the sink."""
+    faults, notes, where = sink
+    found = channels_named(plant, machines, target.to)
+    owner, _, channel = target.to.rpartition("/")
+    if owner and machine_named(plant, owner) is None:
+        known = ", ".join(machine.id for machine in plant.machines)
+        faults.append(Fault(f"'{header}' points at the unknown machine '{owner}'", where, f"one of {known}"))
+    elif not found and machines and all(plant.machine(m) for m in machines):
+        parts = sorted({p.id for m in plant.machines if m.id in machines for p in parts_of(m)})
+        faults.append(
+            Fault(f"'{header}' points at '{channel}', which is no counter or gauge", where, ", ".join(parts))
+        )
+    channels = {}
+    for machine, part in found:
+        in_header, in_row = unit_of(header), heading.units.get(place, "")
+        if not in_header and place >= 0 and not (heading.units or target.unit):
+            in_header = unit_of(heading.names[place])
+        unit, fault, note = cell_unit(header, target.unit, in_header, in_row, part)
+        faults += [Fault(fault.what, where, fault.expected, fault.do)] if fault else []
+        notes += [note] if note and note not in notes else []
+        channels[machine] = Channel(machine, part, unit)
+    return channels
+
+
+def _quality_beside(place: int, heading: Heading, targets: Iterable[str]) -> int | None:
+    """Give the quality column of a value column: one named for it, or a repeated one right behind it."""
+    if place < 0:
+        return None
+    taken = {heading.find(header) for header in targets}
+    base = same(without_unit(heading.names[place]))
+    for i, name in enumerate(heading.names):
+        rest = same(name).strip("._-:/()[]")
+        if i in taken or not rest:
+            continue
+        for word in QUALITY_HEADERS:
+            if rest.endswith(word) and rest[: -len(word)].strip("._-:/()[]") == base:
+                return i
+    behind = same(heading.names[place + 1]) if place + 1 < len(heading.names) else ""
+    word = behind.split("(")[0]
+    repeated = sum(same(name).split("(")[0] == word for name in heading.names) > 1
+    return place + 1 if word in QUALITY_HEADERS and repeated and place + 1 not in taken else None
+
+
+#: Fields that say whose a row is, beside those of its kind.
+OWNERS = ("machine", "line", "at")
+
+
+@dataclass(frozen=True)
+class FieldColumn:
+    """A column of a field: where it is, its header, what it holds and the unit of its cells."""
+
+    place: int
+    header: str
+    name: str
+    field: Field
+    unit: str
+
+
+@dataclass(frozen=True)
+class BoundFields:
+    """Where a layout finds the fields of its kind; `machine` and `line` are for rows that name none."""
+
+    layout: Layout
+    columns: tuple[FieldColumn, ...]
+    times: tuple[int, ...]
+    machine: str | None
+    line: str | None
+    machine_place: int | None
+    line_place: int | None
+    notes: tuple[str, ...] = ()
+
+    def named(self, name: str) -> list[FieldColumn]:
+        """Give the columns of a field; weights may have several."""
+        return [column for column in self.columns if column.name == name]
+
+
+def bind_fields(layout: Layout, heading: Heading, plant: Plant, where: str) -> BoundFields:
+    """Bind a layout to a table's headers.
+
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    heading : Heading
+        Of the table.
+    plant : Plant
+        The plant description.
+    where : str
+        The file, for messages.
+
+    Raises
+    ------
+    IntakeError
+        Unknown machines, lines and fields, units that do not fit, essential fields without a column.
+    """
+    faults: list[Fault] = []
+    notes: list[str] = []
+    columns = []
+    known = FIELDS[layout.kind]
+    for header, target in layout.columns.items():
+        if target.to in OWNERS:
+            continue
+        place = heading.find(header)
+        field = known.get(target.to)
+        if field is None or place is None:
+            fault = f"'{header}' points at '{target.to}', which is no field of {layout.kind}"
+            faults.append(Fault(fault, where, ", ".join([*known, *OWNERS])))
+            continue
+        wanted = field.unit
+        in_header = unit_of(header) or unit_of(heading.names[place])
+        in_row = heading.units.get(place, "")
+        unit, fault_, note = (
+            cell_unit(header, target.unit, in_header, in_row, None, wanted) if wanted else ("", None, "")
+        )
+        faults += [Fault(fault_.what, where, fault_.expected, fault_.do)] if fault_ else []
+        notes += [note] if note else []
+        columns.append(FieldColumn(place, header, target.to, field, unit))
+    machine, line = _owners(layout, plant, where, faults)
+    bound = BoundFields(
+        layout,
+        tuple(columns),
+        () if any(c.name in ("start", "week") for c in columns) else time_places(layout, heading),
+        machine,
+        line,
+        special_place(layout, heading, layout.machine_column, "machine"),
+        special_place(layout, heading, "", "line"),
+        tuple(notes),
+    )
+    faults += _lacking(bound, plant, where)
+    if faults:
+        raise IntakeError(faults)
+    return bound
+
+
+def _owners(layout: Layout, plant: Plant, where: str, faults: list[Fault]) -> tuple[str | None, str | None]:
+    """Settle machine and line for rows that name none."""
+    if layout.line and layout.line not in {line.id for line in plant.lines}:
+        known = ", ".join(line.id for line in plant.lines) or "none is described"
+        faults.append(Fault(f"layout '{layout.id}' names the unknown line '{layout.line}'", where, known))
+    machine = layout.machine
+    if layout.machine:
+        machines_of(layout, plant, where, faults)
+    elif "machine" in ESSENTIAL[layout.kind]:
+        wrapping = [m.id for m in plant.machines if m.kind == "cut-and-wrap machine"]
+        machine = wrapping[0] if len(wrapping) == 1 else None
+    owner = machine_named(plant, machine) if machine else None
+    only = plant.lines[0].id if len(plant.lines) == 1 else None
+    return machine, layout.line or (owner.line if owner else only)
+
+
+def _lacking(bound: BoundFields, plant: Plant, where: str) -> list[Fault]:
+    """Give the faults of essential fields that no column and no setting fills."""
+    layout = bound.layout
+    there = {column.name for column in bound.columns}
+    if bound.times:
+        there.add(TIME_FIELD[layout.kind])
+    if "week" in there or (layout.kind == "plan" and "start" in there):
+        there |= {"start", "end"}
+    if bound.machine or bound.machine_place is not None:
+        there.add("machine")
+    if bound.line or bound.line_place is not None or bound.machine_place is not None:
+        there.add("line")
+    if len(plant.webs) == 1:
+        there.add("web")
+    faults = []
+    for need in ESSENTIAL[layout.kind]:
+        names = (need,) if isinstance(need, str) else need
+        if not there & set(names):
+            fault = f"layout '{layout.id}' has no column for {' or '.join(names)}"
+            faults.append(Fault(fault, where, f'a header with to = "{names[0]}"', "Add it to the layout."))
+    return faults

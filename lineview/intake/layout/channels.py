@@ -1,0 +1,148 @@
+"""The counters and gauges that headers and names point at, and the units their cells are brought to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+import polars as pl
+
+from lineview.core.errors import Fault
+from lineview.core.units import convert, dimension, factor_between, unit_named
+from lineview.plant import Counter, Gauge, Machine, Plant
+
+_TEXTS = ("state", "batch", "product")
+
+
+@dataclass(frozen=True)
+class Channel:
+    """A counter or gauge of one machine, and the unit that the export's cells are in ("" as they are)."""
+
+    machine: str
+    part: Counter | Gauge
+    unit: str = ""
+
+    @property
+    def is_text(self) -> bool:
+        """Whether its cells are names or codes, no numbers."""
+        return isinstance(self.part, Gauge) and self.part.measures in _TEXTS
+
+    def scaled(self, values: pl.Series) -> pl.Series:
+        """Bring values to the channel's own unit: millimetres, °C, or counts of the counter.
+
+        Cells whose unit neither the file nor the layout names are in the gauge's of the plant description.
+        """
+        wanted = own_unit(self.part)
+        unit = self.unit or (self.part.unit if isinstance(self.part, Gauge) else "")
+        if not unit or not wanted or dimension(unit) != dimension(wanted):
+            return values
+        if isinstance(self.part, Gauge):
+            return values if unit == wanted else convert(values, unit, wanted)
+        of_count = Fraction(str(self.part.unit_value)) if dimension(wanted) == "length" else Fraction(1)
+        ratio = factor_between(unit, wanted) / of_count
+        return values if ratio == 1 else values * ratio.numerator / ratio.denominator
+
+
+def own_unit(part: Counter | Gauge) -> str:
+    """Give the unit in which a counter or gauge is kept: metres stand behind the counts of a feed."""
+    if isinstance(part, Gauge):
+        return {"rope diameter": "mm", "rope temperature": "°C"}.get(part.measures, part.unit)
+    return "m" if part.counts in ("film", "wax paper", "rope") else "pieces"
+
+
+def machine_named(plant: Plant, name: str) -> Machine | None:
+    """Give the machine whose id or name this is, case and blanks aside, or None.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant description.
+    name : str
+        As an export writes it.
+    """
+    key = "".join(name.casefold().split())
+    for machine in plant.machines:
+        if key in {"".join(text.casefold().split()) for text in (machine.id, machine.name) if text}:
+            return machine
+    return None
+
+
+def parts_of(machine: Machine) -> tuple[Counter | Gauge, ...]:
+    """Give a machine's counters and gauges."""
+    return (*machine.counters, *machine.gauges)
+
+
+def channels_named(plant: Plant, machines: tuple[str, ...], to: str) -> list[tuple[str, Counter | Gauge]]:
+    """Give what a target points at: (machine id, counter or gauge), one for each machine that has it.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant description.
+    machines : tuple of str
+        Ids of the machines the layout is for.
+    to : str
+        "channel" or "machine/channel".
+    """
+    owner, _, channel = to.rpartition("/")
+    if owner:
+        named = machine_named(plant, owner)
+        machines = (named.id,) if named else ()
+    found = []
+    for machine_id in machines:
+        machine = plant.machine(machine_id)
+        for part in parts_of(machine) if machine else ():
+            if part.id == channel:
+                found.append((machine_id, part))
+    return found
+
+
+def cell_unit(
+    header: str, declared: str, in_header: str, in_row: str, part: Counter | Gauge | None, wanted: str = ""
+) -> tuple[str, Fault | None, str]:
+    """Settle the unit of a column's cells: the units row's before the layout's before the header's.
+
+    Parameters
+    ----------
+    header : str
+        As the layout writes it.
+    declared : str
+        The layout's unit, "" where it gives none.
+    in_header : str
+        The unit named in the header.
+    in_row : str
+        The unit named in the units row.
+    part : Counter, Gauge or None
+        The counter or gauge, None for a field.
+    wanted : str
+        The unit a field is kept in.
+
+    Returns
+    -------
+    tuple of (str, Fault or None, str)
+        The unit, "" to take cells as they are; what is wrong with it; a note where two disagree.
+    """
+    wanted = own_unit(part) if part is not None else wanted
+    kind = dimension(wanted)
+    named = unit_named(declared) if declared else ""
+    if declared and not named:
+        return "", Fault(f"unknown unit '{declared}' for '{header}'", "", "a unit such as mm, in, g, °C"), ""
+    if named and wanted and dimension(named) != kind:
+        fault = Fault(
+            f"'{header}' cannot be in {named}",
+            "",
+            f"a unit that becomes {wanted}",
+            "Correct the layout's unit.",
+        )
+        return "", fault, ""
+    told = unit_named(in_row)
+    if told and dimension(told) == kind:
+        note = (
+            ""
+            if named in ("", told)
+            else (f"'{header}' is read in {told}, as the file's units row says; the layout says {named}")
+        )
+        return told, None, note
+    if named:
+        return named, None, ""
+    return (in_header if dimension(in_header) == kind else ""), None, ""

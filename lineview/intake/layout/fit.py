@@ -1,0 +1,152 @@
+"""Which layout a table was written in: by the file's name, the sheet's and the headers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+
+from lineview.intake.detect.delimited import Records
+from lineview.intake.detect.header import (
+    Heading,
+    bare_heading,
+    best_place,
+    guessed_place,
+    header_rows,
+    heading_at,
+    names_places,
+)
+from lineview.plant import Layout
+
+
+@dataclass(frozen=True)
+class Fit:
+    """How well a layout fits a table: the header row it would have, and the headers that are missing.
+
+    `bare` where layout and table have no header row, and columns are called by their place.
+    """
+
+    layout: Layout
+    place: int
+    missing: tuple[str, ...]
+    wanted: int
+    bare: bool = False
+
+    @property
+    def whole(self) -> bool:
+        """Whether every header of the layout is there."""
+        return not self.missing and (self.bare or self.place >= 0)
+
+
+def wanted_headers(layout: Layout) -> list[str]:
+    """Give the headers that a layout names.
+
+    Examples
+    --------
+    >>> from lineview.plant import ColumnTarget
+    >>> wanted_headers(Layout(id="w", time=("Datum", "Zeit"), columns={"Stück": ColumnTarget(to="pieces")}))
+    ['Datum', 'Zeit', 'Stück']
+    """
+    targets = {target.to for target in layout.columns.values()}
+    long = layout.shape == "long" and layout.kind == "readings"
+    times = [layout.time] if isinstance(layout.time, str) else list(layout.time)
+    if targets & {"at", "start", "week"} and not long:
+        times = []  # the moment has a column of its own
+    columns = [layout.name_column, layout.value_column] if long else list(layout.columns)
+    rest = [layout.machine_column, layout.quality_column]
+    return [header for header in dict.fromkeys([*times, *columns, *rest]) if header]
+
+
+def is_for(layout: Layout, name: str, sheet: str) -> bool:
+    """Tell whether a layout's patterns take a file's name and a sheet's.
+
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    name : str
+        The file's name without ``.gz``.
+    sheet : str
+        Its name, "" for text.
+    """
+    pattern = layout.files.casefold().removesuffix(".gz")
+    return fnmatchcase(name.casefold(), pattern) and takes_sheet(layout, sheet)
+
+
+def takes_sheet(layout: Layout, sheet: str) -> bool:
+    """Tell whether a layout's pattern of sheets takes a sheet; text has none.
+
+    Parameters
+    ----------
+    layout : Layout
+        How the export is laid out.
+    sheet : str
+        Its name, "" for text.
+    """
+    return not layout.sheet or not sheet or fnmatchcase(sheet.casefold(), layout.sheet.casefold())
+
+
+def fits_of(layouts: Sequence[Layout], records: Records) -> list[Fit]:
+    """Look for the headers of layouts in a table, whose first rows are looked at once for all of them.
+
+    Parameters
+    ----------
+    layouts : sequence of Layout
+        Whose headers are looked for.
+    records : Records
+        The table.
+
+    Returns
+    -------
+    list of Fit
+        One a layout, in order.
+    """
+    if not layouts:
+        return []
+    rows = header_rows(records)
+    fits = []
+    for layout in layouts:
+        wanted = wanted_headers(layout)
+        if names_places(wanted) and guessed_place(records) < 0:
+            lacking = tuple(header for header in wanted if bare_heading(records).find(header) is None)
+            fits.append(Fit(layout, -1, lacking, len(wanted), bare=True))
+            continue
+        place, missing = best_place(rows, wanted)
+        fits.append(Fit(layout, place, tuple(missing), len(wanted)))
+    return fits
+
+
+def best_fit(fits: Sequence[Fit]) -> Fit | None:
+    """Give the fit of the layout that names the file most closely and most of its headers, or None."""
+    whole = [one for one in fits if one.whole]
+    return max(whole, key=lambda one: (one.wanted, _closeness(one.layout)), default=None)
+
+
+def claims(one: Fit) -> bool:
+    """Tell whether a layout that does not fit is meant for the file all the same.
+
+    It is where it names the file by more than its ending and shares a header with it, or where more than
+    half of the headers that it names are there.
+    """
+    found = one.wanted - len(one.missing)
+    return found > 0 and (_closeness(one.layout) >= 2 or found > one.wanted / 2)
+
+
+def _closeness(layout: Layout) -> int:
+    """Count the letters of a layout's pattern that are no wildcard, the ending left out."""
+    stem = re.sub(r"\.[a-z0-9?*\[\]]{1,5}(\.gz)?$", "", layout.files.casefold())
+    return len(re.sub(r"[*?\[\]]", "", stem)) + len(layout.sheet)
+
+
+def heading_of(one: Fit, records: Records) -> Heading:
+    """Give the heading of a table that a layout fits.
+
+    Parameters
+    ----------
+    one : Fit
+        The fit.
+    records : Records
+        The table.
+    """
+    return bare_heading(records) if one.bare else heading_at(records, one.place)

@@ -1,0 +1,492 @@
+"""A layout proposed for a file that none fits, with what cannot be told put as questions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import polars as pl
+
+from lineview.core.errors import Fault, IntakeError
+from lineview.intake.cells.numbers import Marks, evidence_of_all, mark_by_mass
+from lineview.intake.cells.timestamps import ClockPlan, plan_clock, read_clock
+from lineview.intake.detect.delimited import Records
+from lineview.intake.detect.header import (
+    FIELD_WORDS,
+    TIME,
+    Heading,
+    bare_heading,
+    guessed_place,
+    heading_at,
+    recognised,
+    tokens,
+)
+from lineview.intake.detect.sheets import Proposal, Question
+from lineview.intake.layout.propose_columns import (
+    LEAVE_OUT,
+    Found,
+    find_channels,
+    find_fields,
+    id_for,
+    is_text,
+    kind_for,
+    line_named,
+    long_columns,
+    machine_place,
+    machines_named,
+    pattern_for,
+)
+from lineview.intake.tidy.events import take_events
+from lineview.intake.tidy.rows import Rows, data_rows
+from lineview.intake.tidy.take_readings import take_readings
+from lineview.plant import ExportKind, Layout, Machine, Plant
+from lineview.plant.fields import ESSENTIAL, TIME_FIELD
+
+_CLOCK = r"^(1899-12-3[01] )?\d{1,2}:\d{2}(:\d{2})?( ?[AaPp]\.?[Mm]\.?)?$"
+
+
+@dataclass(frozen=True)
+class FoundClock:
+    """The time columns of a table, its format as a layout writes it, and what has to be asked."""
+
+    places: tuple[int, ...]
+    time_format: str
+    question: Question | None = None
+
+
+def time_shares(rows: Rows, heading: Heading) -> dict[int, float]:
+    """Give for each column the share of its filled cells that read as a date and time.
+
+    Parameters
+    ----------
+    rows : Rows
+        Under the heading.
+    heading : Heading
+        Of the table.
+    """
+    shares = {}
+    for place in range(heading.width):
+        cells = _filled(rows.column(place).head(2000))
+        shares[place] = _share(cells, plan_clock(cells, "auto")) if len(cells) else 0.0
+    return shares
+
+
+def find_clock(rows: Rows, heading: Heading, shares: dict[int, float], *, typed: bool) -> FoundClock | None:
+    """Find the time of a table.
+
+    Parameters
+    ----------
+    rows : Rows
+        With all columns.
+    heading : Heading
+        Of the table.
+    shares : mapping of int to float
+        As time_shares gives them.
+    typed : bool
+        Whether the cells come from a workbook.
+
+    Returns
+    -------
+    FoundClock or None
+        None where no column reads as a time.
+    """
+
+    def rank(place: int) -> tuple[bool, bool, int]:
+        header = heading.names[place]
+        numeric = bool(rows.column(place).head(50).str.contains(r"^\d+([.,]\d+)?(E0)?$").mean() or 0)
+        return bool(tokens(header) & set(TIME)), not numeric, -place
+
+    fit = [place for place, share in shares.items() if share >= 0.5]
+    if not fit:
+        return None
+    best = max(fit, key=rank)
+    places: tuple[int, ...] = (best,)
+    if not rows.column(best).str.contains(r":|\d{4}T|[h]\d{2}|^\d+([.,]\d+)?(E0)?$").any():
+        clocks = [p for p in range(heading.width) if p != best and _is_clock(rows.column(p))]
+        places = (best, *clocks[:1])
+    cells = rows.column(best)
+    if len(places) == 2:
+        cells = pl.select(pl.concat_str([rows.column(p) for p in places], separator=" ")).to_series()
+    return _settled(places, plan_clock(cells, "auto", typed=typed))
+
+
+def _settled(places: tuple[int, ...], plan: ClockPlan) -> FoundClock:
+    if plan.undecided:
+        day, month = plan.undecided
+        question = Question(
+            "time_format",
+            f"'{plan.example}': does the day or the month come first?",
+            ((day, "day first"), (month, "month first")),
+        )
+        return FoundClock(places, day, question)
+    form = plan.formats[0]
+    return FoundClock(places, "iso" if form.startswith("%Y-") else form)
+
+
+def _filled(cells: pl.Series) -> pl.Series:
+    bare = cells.str.strip_chars()
+    return bare.filter(bare != "")
+
+
+def _is_clock(cells: pl.Series) -> bool:
+    filled = _filled(cells.head(500))
+    return int(filled.str.contains(_CLOCK).sum()) * 2 > len(filled)
+
+
+def _share(cells: pl.Series, plan: ClockPlan) -> float:
+    dated = [form for form in plan.formats if not form.startswith(("%H", "%I"))]
+    if not dated:
+        return 0.0
+    clock = read_clock(cells, dated)
+    return 1 - int((clock.naive.is_null() & clock.moment.is_null()).sum()) / len(cells)
+
+
+_ROWS = 20
+
+
+def sample_of(
+    records: Records, heading: Heading, layout: Layout, plant: Plant, *, asked: bool
+) -> pl.DataFrame:
+    """Give the first tidy rows, or the cells as they stand while questions are open.
+
+    Parameters
+    ----------
+    records : Records
+        The table.
+    heading : Heading
+        Of the table.
+    layout : Layout
+        Proposed.
+    plant : Plant
+        The plant description.
+    asked : bool
+        Whether questions are open: then nothing is read on the strength of a guess.
+
+    Returns
+    -------
+    polars.DataFrame
+        At most 20 rows.
+    """
+    top = Records(records.sheet, records.frame.head(heading.first + 200), records.separator)
+    if not asked:
+        try:
+            if layout.kind == "readings":
+                taken = take_readings([top], heading, layout, plant, "", lambda _rows: None)
+            else:
+                taken = take_events([top], heading, layout, plant, "")
+            return taken.tidy.sort("row", maintain_order=True).head(_ROWS)
+        except IntakeError:
+            pass  # the cells as they stand are still worth showing
+    cells = records.top(heading.first + _ROWS)[heading.first :]
+    width = heading.width
+    rows = [[*row[:width], *[""] * (width - len(row))] for row in cells]
+    names = [name or f"column {i + 1}" for i, name in enumerate(heading.names[:width])]
+    return pl.DataFrame(rows, schema=dict.fromkeys(names, pl.String()), orient="row")
+
+
+_BARE = "the file has no header row: its columns are called by their place, column 1, column 2, and so on"
+
+
+@dataclass(frozen=True)
+class Draft:
+    """What is known of a table while a layout is proposed for it."""
+
+    name: str
+    records: Records
+    heading: Heading
+    rows: Rows
+    clock: FoundClock
+    kind: ExportKind
+    long: tuple[int, int, int | None] | None
+    machine_place: int | None
+    marks: Marks
+    plant: Plant
+
+    @property
+    def texts(self) -> list[str]:
+        """Where a machine or line could be named."""
+        before = [cell for cells in self.records.top(self.heading.above) for cell in cells]
+        return [self.name, self.records.sheet, *before]
+
+    @property
+    def used(self) -> set[int]:
+        """Columns that are taken already."""
+        special = [*self.clock.places, self.machine_place, *(self.long or ())]
+        return {place for place in special if place is not None}
+
+
+def propose(
+    path: Path, name: str, tables: Sequence[Records], plant: Plant, notes: Sequence[str] = ()
+) -> Proposal:
+    """Propose a layout by header words and values.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file as given.
+    name : str
+        Its name without ``.gz``.
+    tables : sequence of Records
+        Its tables; the first with a header and times is taken, else the first with times.
+    plant : Plant
+        Whose machines, counters, gauges and fields the headers could mean.
+    notes : sequence of str
+        Why no layout fits.
+
+    Returns
+    -------
+    Proposal
+        With a question for all that the file does not tell.
+
+    Raises
+    ------
+    IntakeError
+        Where no table has rows with times.
+    """
+    placed = [(records, guessed_place(records)) for records in tables]
+    headed = [(records, heading_at(records, place)) for records, place in placed if place >= 0]
+    bare = [(records, bare_heading(records)) for records, place in placed if place < 0]
+    for records, heading in headed + bare:
+        rows = data_rows(records, heading, range(heading.width))
+        clock = find_clock(rows, heading, time_shares(rows, heading), typed=records.is_sheet)
+        if clock is not None or _has_week(heading):
+            told = [*notes, *([] if heading.place >= 0 else [_BARE])]
+            return _proposal(path, name, records, (heading, rows, clock), plant, told)
+    raise IntakeError(
+        Fault(
+            "no rows with times were found",
+            str(path),
+            "a column of times, best under a row of headers",
+            "Leave this file out, or write a layout for it.",
+        )
+    )
+
+
+def _has_week(heading: Heading) -> bool:
+    return any(
+        recognised(header, {"week": FIELD_WORDS["plan"]["week"]}) for header in heading.names if header
+    )
+
+
+def _proposal(
+    path: Path,
+    name: str,
+    records: Records,
+    found_so_far: tuple[Heading, Rows, FoundClock | None],
+    plant: Plant,
+    notes: Sequence[str],
+) -> Proposal:
+    heading, rows, clock = found_so_far
+    clock = clock or FoundClock((), "iso")
+    long = long_columns(heading, rows)
+    kind = kind_for(name, records.sheet, heading, plant, long is not None)
+    numeric = [p for p in range(heading.width) if p not in clock.places and not is_text(rows.column(p))]
+    questions = [clock.question] if clock.question else []
+    mark, decimal = _decimal(records, [rows.column(p) for p in numeric] + _long_values(rows, long))
+    machine = machine_place(heading, rows, plant)
+    draft = Draft(name, records, heading, rows, clock, kind, long, machine, Marks(mark or "."), plant)
+    owners, whose = _machines(draft)
+    found = _values(draft, owners)
+    settled = _by_mass(draft, found) if decimal and kind == "weights" else None
+    if settled:
+        mark, decimal, draft = settled, None, replace(draft, marks=Marks(settled))
+        notes = [*notes, f"decimal '{settled}' taken: with it alone the weights are of pieces of this plant"]
+    questions += [*([decimal] if decimal else []), *whose, *found.questions]
+    layout = _layout(draft, owners, found, mark if decimal is None else "")
+    questions += _line_question(layout, draft)
+    said = [*notes, *([f"not recognised, left out: {', '.join(found.unknown)}"] if found.unknown else [])]
+    if not found.columns:
+        said.append("no column was recognised: say in the layout which column means what")
+        said.append(f'such as "{_first_left(draft)}" = {{ to = "pieces" }} under [layouts.columns]')
+        questions.append(Question("columns", "which column means what? Write the layout by hand", ()))
+    sample = sample_of(records, heading, layout, plant, asked=bool(questions))
+    return Proposal(path, layout, sample, tuple(questions), tuple(said))
+
+
+def _by_mass(draft: Draft, found: Found) -> str | None:
+    """Settle the decimal mark of weights by what the plant's pieces weigh."""
+    cells = {name: draft.rows.column(place) for place, name in enumerate(draft.heading.names) if name}
+    return mark_by_mass(found.columns, cells, [product.mass_g for product in draft.plant.products])
+
+
+def _first_left(draft: Draft) -> str:
+    """Give the first header that has no meaning yet, for an example."""
+    left = [name for place, name in enumerate(draft.heading.names) if name and place not in draft.used]
+    return left[0] if left else "header"
+
+
+def _long_values(rows: Rows, long: tuple[int, int, int | None] | None) -> list[pl.Series]:
+    if long is None:
+        return []
+    cells = rows.column(long[1])
+    return [cells.filter(cells.str.contains(r"^\s*[+\-−]?[\d.,'’\s]+\s*$"))]
+
+
+def _decimal(records: Records, columns: list[pl.Series]) -> tuple[str, Question | None]:
+    """Settle the decimal mark, or ask."""
+    found = evidence_of_all(columns)
+    if not (found.point or found.comma or found.both):
+        return "", None
+    if found.mark:
+        return found.mark, None
+    if records.separator == "," and not found.comma and not found.both_comma:
+        return ".", None
+    digits = found.example.replace(",", "").replace(".", "")
+    small = found.example.replace(",", ".")
+    point, comma = (digits, small) if "," in found.example else (small, digits)
+    said = found.example or "a number"
+    options = ((".", f"{said} means {point}"), (",", f"{said} means {comma}"))
+    return "", Question("decimal", f"which is the decimal mark? '{said}' can be read in two ways", options)
+
+
+def _machines(draft: Draft) -> tuple[tuple[Machine, ...], list[Question]]:
+    """Give the machines that the file could be from, and the question where that is open."""
+    plant = draft.plant
+    if draft.machine_place is not None:
+        return plant.machines, []
+    wrapping = tuple(m for m in plant.machines if m.kind == "cut-and-wrap machine")
+    could = wrapping if draft.kind in ("weights", "reels") else plant.machines
+    named = tuple(m for m in machines_named(draft.texts, plant) if m in could)
+    in_headers = machines_named([h for h in draft.heading.names if h], plant)
+    if draft.kind == "readings" and len(in_headers) > 1 and not named:
+        return in_headers, []
+    chosen = named or could
+    needs = draft.kind == "readings" or "machine" in ESSENTIAL[draft.kind]
+    if len(chosen) > 1 and draft.kind == "readings":
+        counts = {
+            m.id: len(find_channels(_named_cells(draft), plant, (m,), draft.marks).columns) for m in chosen
+        }
+        most = max(counts.values())
+        chosen = tuple(m for m in chosen if counts[m.id] == most)
+    if len(chosen) == 1 or not needs:
+        return chosen, []
+    options = tuple((machine.id, machine.shown) for machine in chosen)
+    return chosen[:1], [Question("machine", "which machine wrote this file?", options)]
+
+
+def _named_cells(draft: Draft) -> list[tuple[str, pl.Series, str]]:
+    """Give headers (or the names of a long table) with their cells and units."""
+    rows, heading = draft.rows, draft.heading
+    if draft.long:
+        names, values = rows.column(draft.long[0]), rows.column(draft.long[1])
+        distinct = [n for n in names.unique(maintain_order=True).to_list() if n.strip()][:200]
+        return [(name.strip(), values.filter(names == name), "") for name in distinct]
+    places = [p for p in range(heading.width) if p not in draft.used and heading.names[p]]
+    return [(heading.names[p], rows.column(p), heading.units.get(p, "")) for p in places]
+
+
+def _values(draft: Draft, owners: tuple[Machine, ...]) -> Found:
+    if draft.kind == "readings":
+        shared = owners[:1] if draft.machine_place is not None else owners
+        return find_channels(_named_cells(draft), draft.plant, shared, draft.marks)
+    columns = {p: draft.rows.column(p) for p in range(draft.heading.width) if p not in draft.used}
+    found = find_fields(draft.kind, draft.heading, columns, draft.clock.places, draft.marks, draft.plant)
+    if found.columns and TIME_FIELD[draft.kind] in {target.to for target in found.columns.values()}:
+        first = TIME_FIELD[draft.kind]
+        found.columns = {header: target for header, target in found.columns.items() if target.to != first}
+    return found
+
+
+def _layout(draft: Draft, owners: tuple[Machine, ...], found: Found, decimal: str) -> Layout:
+    heading, long = draft.heading, draft.long
+    times = tuple(heading.names[place] for place in draft.clock.places)
+    by_column = draft.machine_place is not None
+    single = len(owners) == 1 and not by_column and (draft.kind not in ("batches", "stock", "plan"))
+    return Layout.model_validate(
+        {
+            "id": id_for(draft.name, draft.records.sheet, draft.plant),
+            "kind": draft.kind,
+            "files": pattern_for(draft.name),
+            "sheet": draft.records.sheet,
+            "machine": owners[0].id if single else None,
+            "machine_column": heading.names[draft.machine_place] if draft.machine_place is not None else "",
+            "line": line_named(draft.texts, draft.plant) if draft.kind in ("batches", "plan") else None,
+            "shape": "long" if long else "wide",
+            "time": times[0] if len(times) == 1 else times or "time",
+            "time_format": draft.clock.time_format,
+            "decimal": decimal,
+            "name_column": heading.names[long[0]] if long else "",
+            "value_column": heading.names[long[1]] if long else "",
+            "quality_column": heading.names[long[2]] if long and long[2] is not None else "",
+            "columns": found.columns,
+        }
+    )
+
+
+def _line_question(layout: Layout, draft: Draft) -> list[Question]:
+    by_header = any(target.to == "line" for target in layout.columns.values())
+    if (
+        "line" not in ESSENTIAL.get(layout.kind, ())
+        or layout.line
+        or by_header
+        or draft.machine_place is not None
+    ):
+        return []
+    return [
+        Question(
+            "line",
+            "which line is this for?",
+            tuple((one.id, one.name or one.id) for one in draft.plant.lines),
+        )
+    ]
+
+
+def settle(proposal: Proposal, answers: Mapping[str, str]) -> Layout:
+    """Answer a proposal's questions.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        As read_export gives it.
+    answers : mapping of str to str
+        By what each question is about: one of its options. Answers to other questions are passed over.
+
+    Returns
+    -------
+    Layout
+        With every question answered, ready to be kept.
+
+    Raises
+    ------
+    IntakeError
+        For every question that is left open and every answer that is no option.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> import polars as pl
+    >>> settle(Proposal(Path("a.csv"), Layout(id="a"), pl.DataFrame()), {}).id
+    'a'
+    """
+    faults = []
+    settled: dict[str, object] = {}
+    for question in proposal.questions:
+        options = [option for option, _ in question.options]
+        answer = answers.get(question.about)
+        if answer is None or (options and answer not in options):
+            what = "is not answered" if answer is None else f"cannot be answered by '{answer}'"
+            told = " or ".join(f"'{option}' ({meaning})" for option, meaning in question.options)
+            faults.append(Fault(f"'{question.about}' {what}: {question.text}", str(proposal.path), told))
+        else:
+            settled[question.about] = answer
+    if faults:
+        raise IntakeError(faults)
+    return _with(proposal.layout, settled)
+
+
+def _with(layout: Layout, settled: Mapping[str, object]) -> Layout:
+    """Write answers into a layout: a setting by its name, or a column's target or unit."""
+    columns = dict(layout.columns)
+    settings: dict[str, object] = {}
+    for about, answer in settled.items():
+        part, _, header = about.partition(" of ")
+        if part == "unit" and header in columns:
+            columns[header] = columns[header].model_copy(update={"unit": answer})
+        elif part == "to" and header in columns and answer == LEAVE_OUT:
+            del columns[header]
+        elif part == "to" and header in columns:
+            columns[header] = columns[header].model_copy(update={"to": answer})
+        else:
+            settings[about] = answer
+    return Layout.model_validate({**layout.model_dump(), **settings, "columns": columns})

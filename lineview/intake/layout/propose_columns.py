@@ -1,0 +1,383 @@
+"""What to call a proposed layout, which files it is for, and whose they are."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from lineview.core.units import convert, dimension, unit_named
+from lineview.intake.cells.numbers import Marks, parse_numbers
+from lineview.intake.detect.header import (
+    CHANNELS,
+    FIELD_WORDS,
+    KIND_WORDS,
+    NAME,
+    QUALITY_NAMES,
+    VALUE,
+    Heading,
+    recognised,
+    same,
+    tokens,
+    unit_of,
+)
+from lineview.intake.detect.sheets import Question
+from lineview.intake.layout.channels import machine_named, own_unit, parts_of
+from lineview.intake.tidy.rows import Rows
+from lineview.plant import ColumnTarget, Counter, ExportKind, Gauge, Machine, Plant
+from lineview.plant.fields import FIELDS
+
+
+def pattern_for(name: str) -> str:
+    """Give the pattern of files like this one: runs of digits that look like dates and numbers stand open.
+
+    Examples
+    --------
+    >>> pattern_for("wrap1_2026-06-08.csv"), pattern_for("plan.ods")
+    ('wrap1_*.csv', 'plan.ods')
+    """
+    stem, dot, ending = name.rpartition(".")
+    stem = re.sub(r"(?<![^\W\d_])\d{2,}(?:[-_. T]?\d+)*|\d{4,}(?:[-_. T]?\d+)*", "*", stem or ending)
+    stem = re.sub(r"\[|\]|\?", "?", stem)
+    return re.sub(r"\*(?:[-_. ]?\*)+", "*", stem) + (dot + ending if dot else "")
+
+
+def id_for(name: str, sheet: str, plant: Plant) -> str:
+    """Give an id that the plant's layouts do not have yet.
+
+    Parameters
+    ----------
+    name : str
+        The file's name.
+    sheet : str
+        Its name, "" for text.
+    plant : Plant
+        The plant description.
+    """
+    stem = re.sub(r"\*", "", pattern_for(name).rpartition(".")[0]) + (f" {sheet}" if sheet else "")
+    plain = unicodedata.normalize("NFKD", stem.replace("ß", "ss")).encode("ascii", "ignore").decode()
+    plain = re.sub(r"[^A-Za-z0-9]+", " ", plain).strip()[:50] or "export"
+    taken = {layout.id for layout in plant.layouts}
+    return next(
+        one for n in range(1, len(taken) + 2) if (one := plain if n == 1 else f"{plain} {n}") not in taken
+    )
+
+
+def kind_for(name: str, sheet: str, heading: Heading, plant: Plant, long: bool) -> ExportKind:
+    """Tell the kind of an export by the words of its name and headers.
+
+    Parameters
+    ----------
+    name : str
+        The file's name.
+    sheet : str
+        Its name, "" for text.
+    heading : Heading
+        Of the table.
+    plant : Plant
+        The plant description.
+    long : bool
+        Whether the table is long.
+    """
+    if long:
+        return "readings"
+    named = tokens(name) | tokens(sheet)
+    headers = [header for header in heading.names if header]
+    words = set().union(*(tokens(header) for header in headers)) if headers else set()
+    scores = {
+        kind: 3 * len(named & set(known))
+        + len(words & set(known))
+        + len({meaning for header in headers if (meaning := recognised(header, FIELD_WORDS[kind]))})
+        for kind, known in KIND_WORDS.items()
+    }
+    told = {kind: len((named | words) & set(known)) for kind, known in KIND_WORDS.items()}
+    fit = [kind for kind in KIND_WORDS if told[kind] and scores[kind] >= 3]
+    batchy = {recognised(header, FIELD_WORDS["batches"]) for header in headers}
+    if {"batch", "product"} <= batchy and ("mass_in_kg" in batchy or "start" in batchy):
+        scores["batches"] += 3
+        fit = [*fit, "batches"]
+    return max(fit, key=lambda kind: scores[kind]) if fit else "readings"
+
+
+def long_columns(heading: Heading, rows: Rows) -> tuple[int, int, int | None] | None:
+    """Give the columns of name, value and quality of a long table, or None for a wide one.
+
+    Parameters
+    ----------
+    heading : Heading
+        Of the table.
+    rows : Rows
+        Under the heading.
+    """
+    by_words = {place: tokens(header) for place, header in enumerate(heading.names) if header}
+    names = [p for p, words in by_words.items() if words & set(NAME)]
+    values = [p for p, words in by_words.items() if words & set(VALUE)]
+    qualities = [p for p, words in by_words.items() if words & QUALITY_NAMES]
+    for place in names:
+        cells = rows.column(place)
+        left = [value for value in values if value != place]
+        repeats = cells.n_unique() <= max(2, len(cells) // 2) or len(cells) < 4
+        if left and repeats and not cells.str.contains(r"^\s*[\d.,]+\s*$").all():
+            return place, left[0], next((p for p in qualities if p not in (place, left[0])), None)
+    return None
+
+
+def machine_place(heading: Heading, rows: Rows, plant: Plant) -> int | None:
+    """Give the column whose cells name machines, or None.
+
+    Parameters
+    ----------
+    heading : Heading
+        Of the table.
+    rows : Rows
+        Under the heading.
+    plant : Plant
+        The plant description.
+    """
+    for place in range(heading.width):
+        distinct = [c for c in rows.column(place).head(5000).unique().to_list() if c.strip()]
+        known = [machine_named(plant, cell) for cell in distinct[:50]]
+        if distinct and len(distinct) <= 50 and sum(map(bool, known)) > len(known) / 2:
+            return place
+    return None
+
+
+def machines_named(texts: Sequence[str], plant: Plant) -> tuple[Machine, ...]:
+    """Give the machines whose id or name stands in a text: a file's name, a sheet's, a preamble.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        A file's name, a sheet's, the cells of a preamble.
+    plant : Plant
+        The plant description.
+    """
+    return tuple(m for m in plant.machines if any(_stands(key, texts) for key in (m.id, m.name)))
+
+
+def line_named(texts: Sequence[str], plant: Plant) -> str | None:
+    """Give the line that texts name, or the only one.
+
+    Parameters
+    ----------
+    texts : sequence of str
+        A file's name, a sheet's, the cells of a preamble.
+    plant : Plant
+        The plant description.
+    """
+    named = [one.id for one in plant.lines if any(_stands(key, texts) for key in (one.id, one.name))]
+    return named[0] if named else plant.lines[0].id if len(plant.lines) == 1 else None
+
+
+def _stands(key: str, texts: Sequence[str]) -> bool:
+    """Tell whether a key stands in a text as a word of its own, however its parts are put together."""
+    letters = [re.escape(letter) for letter in same(key) if letter.isalnum()]
+    if not letters:
+        return False
+    word = re.compile(r"(?<![^\W_])" + r"[\s_\-.]*".join(letters) + r"(?![^\W_])")
+    return any(word.search(text.casefold()) for text in texts)
+
+
+def is_text(cells: pl.Series) -> bool:
+    """Tell whether most filled cells are no numbers."""
+    bare = cells.head(2000).str.strip_chars()
+    filled = bare.filter(bare != "")
+    return int(filled.str.contains(r"^[+\-−]?[\d.,'’\s]*\d(E0)?$").sum()) * 2 < len(filled)
+
+
+LEAVE_OUT = "leave out"
+
+
+@dataclass
+class Found:
+    """Targets by header, what has to be asked, and headers that nobody knows."""
+
+    columns: dict[str, ColumnTarget] = field(default_factory=dict)
+    questions: list[Question] = field(default_factory=list)
+    unknown: list[str] = field(default_factory=list)
+
+
+def find_channels(
+    headers: Iterable[tuple[str, pl.Series, str]], plant: Plant, machines: tuple[Machine, ...], marks: Marks
+) -> Found:
+    """Find the counters and gauges that headers, or names of a long table, mean.
+
+    Parameters
+    ----------
+    headers : iterable of (str, polars.Series of String, str)
+        Header or name, its cells, and its unit by the units row.
+    plant : Plant
+        For its products, to tell units by.
+    machines : tuple of Machine
+        That the file could be from.
+    marks : Marks
+        How the file writes numbers.
+
+    Returns
+    -------
+    Found
+        A question for each header that two channels could fit.
+    """
+    found = Found()
+    taken: set[str] = set()
+    for header, cells, in_row in headers:
+        options = _options(header, machines, len(machines) > 1)
+        free = [option for option in options if option[0] not in taken]
+        if not free:
+            found.unknown.append(header)
+            continue
+        to, part = free[0]
+        if len({option[0] for option in free}) > 1:
+            shown = tuple((one, f"{piece_of(other)} of the machine") for one, other in free)
+            text = f"what does '{header}' hold?"
+            found.questions.append(Question(f"to of {header}", text, (*shown, (LEAVE_OUT, "nothing of use"))))
+        taken.add(to)
+        unit = unit_named(in_row) or unit_of(header)
+        unit = unit if dimension(unit) == dimension(own_unit(part)) else ""
+        found.columns[header] = ColumnTarget(to=to, unit=unit)
+        if not unit and isinstance(part, Gauge) and part.unit:
+            _settle_unit(header, cells, part, plant, marks, found)
+    return found
+
+
+def piece_of(part: Counter | Gauge) -> str:
+    """Say what a counter counts or a gauge measures."""
+    return part.counts if isinstance(part, Counter) else part.measures
+
+
+def _options(header: str, machines: tuple[Machine, ...], several: bool) -> list[tuple[str, Counter | Gauge]]:
+    """Give the channels that a header could mean: by id, then by words, then by words near to them."""
+    key = same(header)
+    own = [m for m in machines if same(m.id) in key or (m.name and same(m.name) in key)]
+    pool = [
+        (f"{machine.id}/{part.id}" if several else part.id, part)
+        for machine in (own or machines)
+        for part in parts_of(machine)
+    ]
+    by_id = [
+        one
+        for one in pool
+        if same(one[1].id) == key or key.endswith(("." + same(one[1].id), "_" + same(one[1].id)))
+    ]
+    if by_id:
+        return by_id[:1]
+    meaning = recognised(header, CHANNELS)
+    fit = [one for one in pool if piece_of(one[1]) == meaning]
+    digits = [c for c in key if c.isdigit()]
+    if len(fit) > 1 and digits:
+        paired = [one for one in fit if isinstance(one[1], Gauge) and str(one[1].pair) == digits[-1]]
+        fit = paired or fit
+    if fit:
+        return fit
+    near = {"good pieces": "pieces", "pieces": "good pieces", "rope": "rope diameter"}.get(meaning)
+    close = [one for one in pool if piece_of(one[1]) == near]
+    return (
+        close * 2
+        if not close
+        else [*close, *[o for o in pool if isinstance(o[1], Counter) and o not in close]]
+    )
+
+
+def _settle_unit(
+    header: str, cells: pl.Series, part: Gauge, plant: Plant, marks: Marks, found: Found
+) -> None:
+    """Tell a gauge's unit by the products' diameters, or ask."""
+    choices = {
+        "length": ("mm", "in"),
+        "temperature": ("°C", "°F"),
+        "speed": ("m/min", "mm/s", "ft/min"),
+        "turning": ("rpm",),
+    }.get(dimension(part.unit), ())
+    median = parse_numbers(cells, marks)[0].median()
+    if dimension(part.unit) == "length" and isinstance(median, float):
+        sizes = [product.diameter_mm for product in plant.products]
+        near = [u for u in choices if any(0.7 < convert(median, u, "mm") / size < 1.4 for size in sizes)]
+        choices = tuple(near) if len(near) == 1 else choices
+    if len(choices) == 1:
+        found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
+    elif choices:
+        shown = tuple(
+            (unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit)
+            for unit in choices
+        )
+        found.questions.append(Question(f"unit of {header}", f"in which unit is '{header}'?", shown))
+
+
+def find_fields(
+    kind: ExportKind,
+    heading: Heading,
+    columns: dict[int, pl.Series],
+    times: tuple[int, ...],
+    marks: Marks,
+    plant: Plant,
+) -> Found:
+    """Find the fields that the headers of a table of weights, batches, stops, ... mean.
+
+    Parameters
+    ----------
+    kind : ExportKind
+        The kind of export.
+    heading : Heading
+        Of the table.
+    columns : mapping of int to polars.Series of String
+        Cells by column.
+    times : tuple of int
+        The columns that are times.
+    marks : Marks
+        How the file writes numbers.
+    plant : Plant
+        The plant description.
+    """
+    found = Found()
+    taken: set[str] = set()
+    words = FIELD_WORDS[kind]
+    for place, cells in columns.items():
+        header = heading.names[place]
+        if place in times or not header:
+            continue
+        free = {name: known for name, known in words.items() if name not in taken or name == "mass_g"}
+        to = recognised(header, free)
+        if not to:
+            found.unknown.append(header)
+            continue
+        taken.add(to)
+        unit = (
+            unit_named(heading.units.get(place, ""))
+            or unit_of(header)
+            or unit_named(header.split()[-1].split("_")[-1])
+        )
+        wanted = FIELDS[kind][to].unit
+        wanted = "" if wanted == "pieces" else wanted
+        unit = unit if dimension(unit) == dimension(wanted) else ""
+        found.columns[header] = ColumnTarget(to=to, unit=unit)
+        if wanted and not unit:
+            _ask_unit(header, to, cells, marks, plant, found)
+    return found
+
+
+def _ask_unit(header: str, to: str, cells: pl.Series, marks: Marks, plant: Plant, found: Found) -> None:
+    choices: tuple[str, ...] = {
+        "mass_g": ("g", "oz", "kg"),
+        "mass_in_kg": ("kg", "lb"),
+        "length_m": ("m", "ft"),
+        "left_m": ("m", "ft"),
+        "part_reel_outer_mm": ("mm", "in", "cm"),
+        "duration": ("min", "s", "h"),
+    }[to]
+    median = parse_numbers(cells, marks)[0].median()
+    if to == "duration" and not isinstance(median, float):
+        return  # written as h:mm:ss
+    if to == "mass_g" and isinstance(median, float):
+        masses = [product.mass_g for product in plant.products]
+        near = [u for u in choices if any(0.6 < convert(median, u, "g") / mass < 1.6 for mass in masses)]
+        choices = tuple(near) if len(near) == 1 else choices
+    if len(choices) == 1:
+        found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
+        return
+    shown = tuple(
+        (unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit) for unit in choices
+    )
+    found.questions.append(Question(f"unit of {header}", f"in which unit is '{header}'?", shown))

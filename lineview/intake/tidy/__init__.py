@@ -1,0 +1,1 @@
+"""Tidy readings, events and refusals."""

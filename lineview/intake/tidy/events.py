@@ -1,0 +1,377 @@
+"""A table of weights, batches, stops, reels, stock or plan under a layout."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from lineview.core.frames import UTC_US
+from lineview.intake.cells.numbers import Evidence, evidence_of_all
+from lineview.intake.cells.timestamp_columns import (
+    Times,
+    gap_notes,
+    joined_cells,
+    must_be_times,
+    settled_clock,
+    to_moments,
+)
+from lineview.intake.cells.timestamps import Clock, ClockPlan, read_clock
+from lineview.intake.detect.delimited import Records
+from lineview.intake.detect.header import Heading, same
+from lineview.intake.layout.bind import BoundFields, FieldColumn, bind_fields
+from lineview.intake.outcome import Outcome, outcome, settled_marks
+from lineview.intake.tidy.readings import machine_column
+from lineview.intake.tidy.rows import REFUSED, FieldCells, Rows, data_rows, read_field
+from lineview.plant import Layout, Plant
+from lineview.plant.fields import ESSENTIAL, SCHEMAS, TIME_FIELD
+
+_CLOCK_ONLY = r"^(?:(?:1899-12-3[01]|1904-01-01)[ T])?(\d{1,2}):(\d{2})(?::(\d{2}))?$"
+
+
+def event_times(
+    rows: Rows, bound: BoundFields, plant: Plant, file: tuple[str, bool, Heading]
+) -> tuple[Rows, dict[str, FieldCells], tuple[str, ...]]:
+    """Read the moments of a table's events; rows without the first are refused or passed over.
+
+    Parameters
+    ----------
+    rows : Rows
+        Under the heading.
+    bound : BoundFields
+        Where the fields are.
+    plant : Plant
+        For its zone.
+    file : tuple of (str, bool, Heading)
+        Where, for messages; whether cells come from a workbook; the heading.
+
+    Returns
+    -------
+    tuple of (Rows, dict of str to FieldCells, tuple of str)
+        The rows that have a moment, their moments by field, and notes.
+    """
+    where, typed, heading = file
+    layout, first = bound.layout, TIME_FIELD[bound.layout.kind]
+    weeks = bound.named("week")
+    if weeks:
+        return _weeks(rows, weeks[0], plant.zone, heading)
+    own = bound.named(first)
+    cells = rows.column(own[0].place) if own else joined_cells(rows, bound.times)
+    others = [c for c in bound.columns if c.field.holds == "moment" and c.name != first]
+    texts = [rows.column(c.place).filter(~_clock_only(rows.column(c.place))) for c in others]
+    plan = settled_clock(pl.concat([cells, *texts]), layout, where, typed=typed)
+    clock = read_clock(cells, plan.formats)
+    key = None if bound.machine_place is None else rows.column(bound.machine_place)
+    times = to_moments(clock.naive, clock.moment, cells, layout, plant.zone, key)
+    found, naive = rows, clock.naive
+    if times.reasons is not None:
+        fine = times.reasons.is_null()
+        found, naive = rows.without(times.reasons, heading.passed), naive.filter(fine)
+        if not found.frame.height and found.refused.height:
+            must_be_times(clock, cells, layout, where)
+        times = Times(times.at.filter(fine), None, times.by_gap)
+        key = None if key is None else key.filter(fine)
+    fields = {first: FieldCells(first, own[0].header if own else "", times.at)}
+    for column in others:
+        fields[column.name] = _other(found, column, plan, bound, plant, (times.at, naive, key))
+    if layout.kind == "plan":
+        fields["end"] = _plan_end(fields, naive, layout.zone or plant.zone)
+    return found, fields, gap_notes(times.by_gap)
+
+
+def _clock_only(cells: pl.Series) -> pl.Series:
+    return cells.str.strip_chars().str.contains(_CLOCK_ONLY)
+
+
+def _other(
+    rows: Rows,
+    column: FieldColumn,
+    plan: ClockPlan,
+    bound: BoundFields,
+    plant: Plant,
+    start: tuple[pl.Series, pl.Series, pl.Series | None],
+) -> FieldCells:
+    """Read a further moment; one that is a clock time only is on the start's day or the next."""
+    at, naive, key = start
+    cells = rows.column(column.place)
+    clock = read_clock(cells, plan.formats)
+    short = _clock_only(cells)
+    if short.any() and naive.null_count() < len(naive):
+        on_day = _on_day(cells, naive)
+        clock = Clock(on_day.zip_with(short, clock.naive), clock.moment)
+    times = to_moments(clock.naive, clock.moment, cells, bound.layout, plant.zone, key)
+    moments = times.at
+    late = moments < at
+    if late.any():  # start and end stand on either side of the clock's going back
+        zone = bound.layout.zone or plant.zone
+        other = clock.naive.dt.replace_time_zone(zone, ambiguous="latest", non_existent="null")
+        moments = other.dt.convert_time_zone("UTC").cast(UTC_US).zip_with(late, moments)
+    reasons = times.reasons
+    if reasons is not None:
+        blank = cells.str.strip_chars().is_in(["", "-", "--", "–", "n/a", "N/A"])
+        reasons = reasons.set(blank, None)
+    if column.name == "end":
+        before = (moments < at).fill_null(False)
+        if before.any():
+            told = pl.select(pl.format("'{}' is before the start", cells.str.strip_chars())).to_series()
+            base = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(cells))
+            reasons = told.zip_with(before, base if reasons is None else reasons)
+            moments = moments.set(before, None)
+    return FieldCells(column.name, column.header, moments, reasons, cells)
+
+
+def _on_day(cells: pl.Series, naive: pl.Series) -> pl.Series:
+    frame = pl.DataFrame({"cell": cells.str.strip_chars(), "start": naive})
+    part = pl.col("cell").str.extract_groups(_CLOCK_ONLY)
+    seconds = sum(
+        part.struct.field(str(i)).cast(pl.Int64).fill_null(0) * scale
+        for i, scale in ((1, 3600), (2, 60), (3, 1))
+    )
+    on_day = pl.col("start").dt.truncate("1d") + pl.duration(seconds=seconds)
+    later = pl.when(on_day < pl.col("start")).then(on_day + pl.duration(days=1)).otherwise(on_day)
+    return frame.select(later.cast(pl.Datetime("us"))).to_series()
+
+
+def _plan_end(fields: dict[str, FieldCells], naive: pl.Series, zone: str) -> FieldCells:
+    """Give the ends of a plan's rows: a day that has none, or ends when it starts, lasts until midnight."""
+    start = fields["start"].values
+    next_day = (naive.dt.truncate("1d") + pl.Series([1]).cast(pl.Duration("us")) * 86_400_000_000).dt
+    midnight = next_day.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+    midnight = midnight.dt.convert_time_zone("UTC").cast(UTC_US)
+    if "end" not in fields:
+        return FieldCells("end", "", midnight)
+    end = fields["end"]
+    open_ = (end.values.is_null() & end.reasons().is_null()) | (end.values == start)
+    return FieldCells(
+        "end", end.header, midnight.zip_with(open_.fill_null(False), end.values), end.why, end.texts
+    )
+
+
+def _weeks(
+    rows: Rows, column: FieldColumn, zone: str, heading: Heading
+) -> tuple[Rows, dict[str, FieldCells], tuple[str, ...]]:
+    """Read weeks as ISO 8601 counts them: from Monday to Monday in the plant's zone."""
+    cells = rows.column(column.place)
+    text = cells.str.strip_chars().str.to_uppercase()
+    # year first, as 2026-W15, or last, as KW 15/2026
+    first = text.str.extract_groups(r"^(?<y>\d{4})\D{0,6}(?<w>\d{1,2})$")
+    last = text.str.extract_groups(r"^\D{0,8}(?<w>\d{1,2})\D{1,3}(?<y>\d{4})$")
+    part = pl.DataFrame({"a": first, "b": last}).select(
+        pl.coalesce(pl.col("a").struct.field(n), pl.col("b").struct.field(n)).alias(n) for n in ("y", "w")
+    )
+    monday = part.select(
+        (pl.col("y") + "-W" + pl.col("w").str.zfill(2) + "-1").str.to_date("%G-W%V-%u", strict=False)
+    ).to_series()
+    reasons = pl.select(
+        pl.when(monday.is_null()).then(pl.format("'{}' is no week with its year", cells.str.strip_chars()))
+    ).to_series()
+    found = rows.without(reasons, heading.passed)
+    monday = monday.drop_nulls()
+    start, end = (_midnights(monday, days, zone) for days in (0, 7))
+    fields = {
+        "start": FieldCells("start", column.header, start),
+        "end": FieldCells("end", column.header, end),
+    }
+    return found, fields, ()
+
+
+def _midnights(days: pl.Series, later: int, zone: str) -> pl.Series:
+    moved = (
+        days.to_frame("d").select((pl.col("d") + pl.duration(days=later)).cast(pl.Datetime("us"))).to_series()
+    )
+    local = moved.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+    return local.dt.convert_time_zone("UTC").cast(UTC_US)
+
+
+def take_events(tables: list[Records], heading: Heading, layout: Layout, plant: Plant, where: str) -> Outcome:
+    """Read a table whose rows are events.
+
+    Parameters
+    ----------
+    tables : list of Records
+        One table.
+    heading : Heading
+        Where its header is and what it says.
+    layout : Layout
+        Whose headers are all there; any kind but readings.
+    plant : Plant
+        The plant description.
+    where : str
+        The file, for messages.
+
+    Returns
+    -------
+    Outcome
+        The kind's tidy rows and refusals.
+
+    Raises
+    ------
+    IntakeError
+        Where the layout cannot be used on this table at all.
+    """
+    records = tables.pop()
+    bound = bind_fields(layout, heading, plant, where)
+    places = [
+        *bound.times,
+        *(column.place for column in bound.columns),
+        bound.machine_place,
+        bound.line_place,
+    ]
+    rows = data_rows(records, heading, [place for place in places if place is not None])
+    number_columns = [c for c in bound.columns if c.field.holds in ("number", "whole", "duration")]
+
+    def gathered() -> Evidence:
+        return evidence_of_all(rows.column(column.place) for column in number_columns)
+
+    rows, times, notes = event_times(rows, bound, plant, (where, records.is_sheet, heading))
+    marks = settled_marks(layout, gathered, records.separator, where)
+    fields = {**times, **_owners(rows, bound, plant)}
+    masses = [c for c in bound.columns if c.name == "mass_g"]
+    for column in bound.columns:
+        if column.field.holds not in ("moment", "week") and column not in masses:
+            fields[column.name] = _checked(read_field(rows.column(column.place), column, marks, where), plant)
+    if "duration" in fields:
+        fields["end"] = _end_by_duration(fields)
+    if "web" in ESSENTIAL[layout.kind] and "web" not in fields:
+        fields["web"] = FieldCells("web", "web", pl.repeat(plant.webs[0].id, rows.frame.height, eager=True))
+    if not masses:
+        return _close(rows, [fields], bound, (*notes, *bound.notes))
+    weighings = [{**fields, "mass_g": read_field(rows.column(c.place), c, marks, where)} for c in masses]
+    return _close(rows, weighings, bound, (*notes, *bound.notes))
+
+
+def _owners(rows: Rows, bound: BoundFields, plant: Plant) -> dict[str, FieldCells]:
+    """Give each row's machine and line where the kind has them."""
+    schema, height = SCHEMAS[bound.layout.kind], rows.frame.height
+    machine = machine_column(bound.machine_place, bound.machine, rows, plant)
+    if machine is None:
+        machine = pl.repeat(bound.machine, height, dtype=pl.String, eager=True)
+    owners = {}
+    if "machine" in schema:
+        why = None
+        if bound.machine_place is not None:
+            cells = rows.column(bound.machine_place).str.strip_chars()
+            why = pl.select(
+                pl.when(machine.is_null()).then(pl.format("unknown machine '{}'", cells))
+            ).to_series()
+        owners["machine"] = FieldCells("machine", bound.layout.machine_column, machine, why)
+    if "line" in schema:
+        of_machine = {m.id: m.line for m in plant.machines}
+        line = machine.replace_strict(of_machine, default=None, return_dtype=pl.String())
+        line = line.fill_null(bound.line) if bound.line else line
+        owners["line"] = FieldCells("line", "", line)
+        if bound.line_place is not None:
+            owners["line"] = _lines(rows.column(bound.line_place).str.strip_chars(), line, plant)
+    return owners
+
+
+def _lines(cells: pl.Series, fallback: pl.Series, plant: Plant) -> FieldCells:
+    """Give the lines that cells name by id or name; an empty one means the layout's."""
+    ids = {same(text): line.id for line in plant.lines for text in (line.id, line.name) if text}
+    distinct = cells.unique().to_list()
+    known = cells.replace_strict({cell: ids.get(same(cell)) for cell in distinct}, return_dtype=pl.String())
+    known = fallback.zip_with(cells == "", known)
+    why = pl.select(
+        pl.when(known.is_null() & (cells != "")).then(pl.format("unknown line '{}'", cells))
+    ).to_series()
+    return FieldCells("line", "line", known, why)
+
+
+def _checked(cells: FieldCells, plant: Plant) -> FieldCells:
+    """Bring the names of webs to their ids; other fields stay as they are."""
+    if cells.name != "web":
+        return cells
+    ids = {same(text): web.id for web in plant.webs for text in (web.id, web.name) if text}
+    distinct = cells.values.unique().drop_nulls().to_list()
+    meaning = {name: ids.get(same(name)) for name in distinct}
+    known = cells.values.replace_strict(meaning, default=None, return_dtype=pl.String())
+    why = pl.select(
+        pl.when(known.is_null() & cells.values.is_not_null()).then(
+            pl.format("unknown web '{}'", cells.values)
+        )
+    ).to_series()
+    return FieldCells(cells.name, cells.header, known, why, cells.texts)
+
+
+def _end_by_duration(fields: dict[str, FieldCells]) -> FieldCells:
+    """Give the end of each row by its duration where no end is written."""
+    duration = fields["duration"]
+    span = (duration.values * 1e6).round().cast(pl.Int64).cast(pl.Duration("us"))
+    by_span = fields["start"].values + span
+    if "end" not in fields:
+        return FieldCells("end", duration.header, by_span)
+    end = fields["end"]
+    return FieldCells(
+        "end", end.header, end.values.zip_with(end.values.is_not_null(), by_span), end.why, end.texts
+    )
+
+
+def _close(
+    rows: Rows, variants: list[dict[str, FieldCells]], bound: BoundFields, notes: tuple[str, ...]
+) -> Outcome:
+    """Make the tidy rows and refuse those that lack what is essential."""
+    layout = bound.layout
+    kept = pl.repeat(False, rows.frame.height, dtype=pl.Boolean, eager=True)
+    refused, tidy = [], []
+    for fields in variants:
+        good, reasons = _usable(fields, layout)
+        kept = kept | good
+        refused += [_cells(rows, field) for field in fields.values()]
+        refused.append(_lost(rows, reasons))
+        tidy.append(_frame(rows, fields, bound).filter(good))
+    cells = pl.concat([frame for frame in refused if frame.height] or [pl.DataFrame(schema=REFUSED)])
+    cells = cells.unique(maintain_order=True)
+    whole = cells.filter((pl.col("column") != "") | ~pl.col("row").is_in(rows.number.filter(kept).implode()))
+    order = (pl.col("column") != "").cast(pl.Int8)
+    return outcome(layout, pl.concat(tidy), rows, kept, whole.sort("row", order, maintain_order=True), notes)
+
+
+def _usable(fields: dict[str, FieldCells], layout: Layout) -> tuple[pl.Series, pl.Series]:
+    """Tell which rows have all that is essential, and what the others lack."""
+    lacks = pl.lit(None, dtype=pl.String)
+    frame = pl.DataFrame([field.values.alias(name) for name, field in fields.items()])
+    for need in reversed(ESSENTIAL[layout.kind]):
+        names = [name for name in ((need,) if isinstance(need, str) else need) if name in frame.columns]
+        reasons = [fields[name].reasons().alias(f"why {name}") for name in names]
+        frame = frame.with_columns(reasons)
+        why = pl.coalesce([*[f"why {name}" for name in names], pl.lit(f"no {_said(need)}")])
+        missing = pl.all_horizontal(pl.col(name).is_null() for name in names) if names else pl.lit(True)
+        lacks = pl.when(missing).then(why).otherwise(lacks)
+    if layout.kind == "weights" and "pieces" in fields:
+        lacks = (
+            pl.when(pl.lit(fields["pieces"].reasons()).is_not_null())
+            .then(pl.lit(fields["pieces"].reasons()))
+            .otherwise(lacks)
+        )
+    lacking = frame.select(lacks.alias("why")).to_series()
+    return lacking.is_null(), lacking
+
+
+def _said(need: str | tuple[str, ...]) -> str:
+    return need if isinstance(need, str) else " or ".join(need)
+
+
+def _cells(rows: Rows, field: FieldCells) -> pl.DataFrame:
+    if field.why is None or field.texts is None:
+        return pl.DataFrame(schema=REFUSED)
+    frame = pl.DataFrame({"row": rows.number, "text": field.texts, "reason": field.why})
+    frame = frame.filter(pl.col("reason").is_not_null())
+    return frame.select("row", pl.lit(field.header).alias("column"), "text", "reason")
+
+
+def _lost(rows: Rows, reasons: pl.Series) -> pl.DataFrame:
+    frame = rows.frame.select("row", pl.lit("").alias("column"), "text", reasons.alias("reason"))
+    return frame.filter(pl.col("reason").is_not_null())
+
+
+def _frame(rows: Rows, fields: dict[str, FieldCells], bound: BoundFields) -> pl.DataFrame:
+    schema = SCHEMAS[bound.layout.kind]
+    made = {name: field.values for name, field in fields.items() if name in schema}
+    fixed = {"intake": 0, "gross": bound.layout.gross}
+    frame = pl.DataFrame([rows.number.alias("row"), *[values.alias(name) for name, values in made.items()]])
+    frame = frame.with_columns(
+        pl.lit(fixed.get(name)).cast(kind).alias(name)
+        for name, kind in schema.items()
+        if name not in frame.columns
+    )
+    if bound.layout.kind == "weights":
+        frame = frame.with_columns(pl.col("pieces").fill_null(1))
+    return frame.select(pl.col(name).cast(kind) for name, kind in schema.items())

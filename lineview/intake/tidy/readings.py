@@ -1,0 +1,277 @@
+"""Tidy readings from rows, wide or long: a value of one channel at one moment each."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from lineview.core.frames import READINGS, empty
+from lineview.intake.cells.numbers import Marks, parse_numbers
+from lineview.intake.detect.header import same
+from lineview.intake.layout.bind import Bound
+from lineview.intake.layout.channels import Channel, machine_named
+from lineview.intake.tidy.rows import REFUSED, Rows
+from lineview.plant import Plant
+
+
+@dataclass(frozen=True)
+class Strip:
+    """Cells of one channel: `places` are their positions among the rows, None where they are all rows."""
+
+    channel: Channel
+    header: str
+    cells: pl.Series
+    places: pl.Series | None = None
+    quality: pl.Series | None = None
+
+
+@dataclass(frozen=True)
+class Block:
+    """Readings of one channel; text and quality are None where they are null and good throughout."""
+
+    channel: Channel
+    frame: pl.DataFrame
+    has_text: bool
+    has_quality: bool
+
+
+@dataclass
+class Gathered:
+    """What the strips of a table gave so far."""
+
+    kept: pl.Series
+    blocks: list[Block] = field(default_factory=list)
+    cells: list[pl.DataFrame] = field(default_factory=list)
+    uncertain: int = 0
+
+
+def tidy_readings(
+    rows: Rows,
+    at: pl.Series,
+    strips: Iterator[Strip],
+    marks: Marks,
+    judged: Callable[[Strip], pl.Series | None],
+    told: Callable[[int], None],
+) -> tuple[pl.DataFrame, pl.DataFrame, pl.Series, int]:
+    """Read strips of cells as readings.
+
+    Parameters
+    ----------
+    rows : Rows
+        Data rows, all with a time.
+    at : polars.Series of Datetime
+        Their moments [UTC].
+    strips : iterator of Strip
+        Each taken up once, so that its cells can be let go of before the next.
+    marks : Marks
+        How the file writes numbers.
+    judged : callable
+        Gives the quality of a strip's cells, None where all are good.
+    told : callable
+        Given the share of rows done, in rows.
+
+    Returns
+    -------
+    tuple of (polars.DataFrame, polars.DataFrame, polars.Series of Boolean, int)
+        READINGS; REFUSED cells; which rows gave at least one reading; how many readings are uncertain.
+    """
+    number, at = rows.number.rechunk(), at.rechunk()  # else every block would copy them to line up chunks
+    gathered = Gathered(pl.repeat(False, len(number), dtype=pl.Boolean, eager=True))
+    for i, strip in enumerate(strips, 1):
+        _take(strip, number, at, marks, judged(strip), gathered)
+        told(min(len(number), len(number) * i // (i + 1)))
+    cells = pl.concat(gathered.cells) if gathered.cells else empty(REFUSED)
+    return _tall(gathered.blocks), cells, gathered.kept, gathered.uncertain
+
+
+def _take(
+    strip: Strip,
+    number: pl.Series,
+    at: pl.Series,
+    marks: Marks,
+    quality: pl.Series | None,
+    gathered: Gathered,
+) -> None:
+    places = strip.places
+    own_at = at if places is None else at.gather(places)
+    own_row = number if places is None else number.gather(places)
+    if strip.channel.is_text:
+        values, why, text = None, None, _texts(strip.cells)
+        has = text.is_not_null()
+    else:
+        values, why = parse_numbers(strip.cells, marks)
+        values, text, has = strip.channel.scaled(values), None, values.is_not_null()
+    if quality is not None:
+        bad = (quality == "bad") & (strip.cells != "")
+        if bad.any() and strip.quality is not None:
+            told = pl.select(pl.format("quality '{}' is bad", strip.quality.str.strip_chars())).to_series()
+            why = told.zip_with(bad, _blank_reasons(len(bad)) if why is None else why)
+            has = has & ~bad
+        quality = pl.select(
+            pl.when(quality == "uncertain").then(quality).otherwise(pl.lit("good"))
+        ).to_series()
+    if why is not None:
+        _refuse(strip, own_row, why, gathered)
+    block = pl.DataFrame({"at": own_at, "row": own_row})
+    parts = {"value": None if values is None else values.rechunk(), "text": text, "quality": quality}
+    block = block.with_columns(part.alias(name) for name, part in parts.items() if part is not None)
+    if has.all():
+        gathered.kept = has if places is None else gathered.kept.scatter(places, True)
+    else:
+        block = block.filter(has)
+        some = has.arg_true() if places is None else places.filter(has)
+        gathered.kept = gathered.kept.scatter(some, True)
+    if quality is not None:
+        gathered.uncertain += int((quality.filter(has) == "uncertain").sum())
+    if block.height:
+        gathered.blocks.append(Block(strip.channel, block, text is not None, quality is not None))
+
+
+def _blank_reasons(size: int) -> pl.Series:
+    return pl.Series("why", [None], dtype=pl.String()).new_from_index(0, size)
+
+
+def _texts(cells: pl.Series) -> pl.Series:
+    """Give names and codes without blanks around, null where there is none."""
+    bare = cells.str.strip_chars().str.replace(r"^(\d+\.\d+)E0$", "$1")
+    return bare.set(bare.is_in(["", "-", "--", "n/a", "N/A", "null", "NULL", "#N/A"]), None)
+
+
+def _refuse(strip: Strip, row: pl.Series, why: pl.Series, gathered: Gathered) -> None:
+    cells = pl.DataFrame({"row": row, "text": strip.cells, "reason": why}).filter(why.is_not_null())
+    gathered.cells.append(cells.select("row", pl.lit(strip.header).alias("column"), "text", "reason"))
+
+
+def _tall(blocks: list[Block]) -> pl.DataFrame:
+    """Put the blocks under one another; what is alike throughout stays one value, not millions."""
+    if not blocks:
+        return empty(READINGS)
+    alike: dict[str, str | int | None] = {"intake": 0}
+    if not any(block.has_text for block in blocks):
+        alike["text"] = None
+    if not any(block.has_quality for block in blocks):
+        alike["quality"] = "good"
+    if len({block.channel.machine for block in blocks}) == 1:
+        alike["machine"] = blocks[0].channel.machine
+    if len({block.channel.part.id for block in blocks}) == 1:
+        alike["channel"] = blocks[0].channel.part.id
+    own = [name for name in READINGS if name not in alike]
+    frames = []
+    while blocks:
+        block = blocks.pop(0)
+        each = {
+            "machine": block.channel.machine,
+            "channel": block.channel.part.id,
+            "value": None,
+            "text": None,
+            "quality": "good",
+        }
+        missing = [name for name in own if name not in block.frame.columns]
+        frame = block.frame.with_columns(
+            pl.lit(each[name], dtype=READINGS[name]).alias(name) for name in missing
+        )
+        frames.append(frame.select(own))
+    tall = frames.pop(0)
+    for frame in frames:  # shares the frames' memory, where concat would copy them
+        tall = tall.vstack(frame)
+    literals = [pl.lit(value, dtype=READINGS[name]).alias(name) for name, value in alike.items()]
+    return tall.with_columns(literals).select(list(READINGS))
+
+
+def wide_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator[Strip]:
+    """Give a wide table's strips: a column each, split by machine where a column tells it.
+
+    Parameters
+    ----------
+    bound : Bound
+        Where the layout finds everything.
+    rows : Rows
+        Under the heading.
+    machine : polars.Series of String or None
+        Id of each row's machine; None where no column tells it.
+    """
+    shared = None if bound.quality is None else rows.column(bound.quality)
+    uses = Counter(place for one in bound.columns for place in (one.place, one.quality))
+    for column in bound.columns:
+        cells = rows.column(column.place)
+        quality = shared if column.quality is None else rows.column(column.quality)
+        if uses[column.place] == 1:
+            rows.release(column.place)
+        uses[column.place] -= 1
+        if machine is None:
+            for channel in column.channels.values():
+                yield Strip(channel, column.header, cells, None, quality)
+            continue
+        for name, channel in column.channels.items():
+            places = (machine == name).arg_true()
+            if len(places):
+                own = None if quality is None else quality.gather(places)
+                yield Strip(channel, column.header, cells.gather(places), places, own)
+
+
+def long_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator[Strip]:
+    """Give a long table's strips: one for each name and machine.
+
+    Parameters
+    ----------
+    bound : Bound
+        Where the layout finds everything.
+    rows : Rows
+        Under the heading.
+    machine : polars.Series of String or None
+        Id of each row's machine; None where no column tells it.
+    """
+    names, values = rows.column(bound.name_place), rows.column(bound.value_place)
+    quality = None if bound.quality is None else rows.column(bound.quality)
+    for name in names.unique(maintain_order=True).to_list():
+        for owner, channel in bound.names.get(same(name), {}).items():
+            mine = names == name if machine is None else (names == name) & (machine == owner)
+            places = mine.arg_true()
+            if len(places):
+                own = None if quality is None else quality.gather(places)
+                yield Strip(channel, name, values.gather(places), places, own)
+
+
+def machine_column(place: int | None, fallback: str | None, rows: Rows, plant: Plant) -> pl.Series | None:
+    """Give each row's machine id by its machine column: null where it is unknown, None without the column.
+
+    Parameters
+    ----------
+    place : int or None
+        The column, None where there is none.
+    fallback : str or None
+        Id of the machine of rows that name none.
+    rows : Rows
+        Under the heading.
+    plant : Plant
+        The plant description.
+    """
+    if place is None:
+        return None
+    cells = rows.column(place)
+    known: dict[str, str | None] = {}
+    for cell in cells.unique().to_list():
+        machine = machine_named(plant, cell) if cell.strip() else plant.machine(fallback or "")
+        known[cell] = machine.id if machine else None
+    return cells.replace_strict(known, return_dtype=pl.String())
+
+
+def unknown_names(bound: Bound, rows: Rows) -> pl.Series:
+    """Give why rows of a long table have no channel; null where they have one.
+
+    Parameters
+    ----------
+    bound : Bound
+        Where the layout finds everything.
+    rows : Rows
+        Under the heading.
+    """
+    names = rows.column(bound.name_place)
+    meaning = {
+        name: None if bound.names.get(same(name)) else f"name '{name}' is not in the layout"
+        for name in names.unique().to_list()
+    }
+    return names.replace_strict(meaning, return_dtype=pl.String())

@@ -1,0 +1,257 @@
+"""Which rows of a table are data, which are passed over, and which are refused for their shape."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import polars as pl
+
+from lineview.core.errors import Fault, IntakeError
+from lineview.core.frames import REFUSALS, empty
+from lineview.core.units import convert
+from lineview.intake.cells.numbers import Marks, parse_numbers
+from lineview.intake.detect.delimited import Records
+from lineview.intake.detect.header import TOTALS, Heading, blank, same
+from lineview.intake.layout.bind import FieldColumn
+
+#: Part of REFUSALS that is known before the file's name is.
+REFUSED: dict[str, pl.DataType] = {name: REFUSALS[name] for name in ("row", "column", "text", "reason")}
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Rows of a table whose cells can be looked at.
+
+    Parameters
+    ----------
+    frame : polars.DataFrame
+        `row` and `text` of the data rows.
+    columns : mapping of int to polars.Series of String
+        The cells of the columns that were asked for.
+    refused : polars.DataFrame
+        REFUSED: rows that could not be used at all.
+    passed : mapping of str to int
+        How many rows were no data, by what they were.
+    """
+
+    frame: pl.DataFrame
+    columns: dict[int, pl.Series] = field(default_factory=dict)
+    refused: pl.DataFrame = field(default_factory=lambda: empty(REFUSED))
+    passed: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def number(self) -> pl.Series:
+        """Line numbers of the rows."""
+        return self.frame["row"]
+
+    def column(self, place: int) -> pl.Series:
+        """Give a column's cells as text."""
+        return self.columns[place]
+
+    def release(self, place: int) -> None:
+        """Let go of a column that is not needed again."""
+        self.columns.pop(place, None)
+
+    def without(self, reasons: pl.Series, passed: tuple[str, ...] = ()) -> Rows:
+        """Take out the rows that have a reason not to be used: no data, or refused.
+
+        Parameters
+        ----------
+        reasons : polars.Series of String
+            Why a row cannot be used, null where it can.
+        passed : tuple of str
+            Texts of the preamble and headers, whose repetitions are no data.
+
+        Returns
+        -------
+        Rows
+            The others.
+        """
+        fine = reasons.is_null()
+        if fine.all():
+            return self
+        odd = self.frame.filter(~fine).with_columns(reason=reasons.filter(~fine))
+        kinds = _kinds(odd["text"], passed)
+        refused = odd.filter(kinds == "data").select("row", pl.lit("").alias("column"), "text", "reason")
+        counts = dict(self.passed)
+        for kind, number in kinds.filter(kinds != "data").value_counts().iter_rows():
+            counts[kind] = counts.get(kind, 0) + number
+        columns = {place: _without_empty_chunks(cells.filter(fine)) for place, cells in self.columns.items()}
+        return Rows(self.frame.filter(fine), columns, pl.concat([self.refused, refused]), counts)
+
+
+def _without_empty_chunks(cells: pl.Series) -> pl.Series:
+    """Make a column whole where a chunk of it is empty: polars 2.1 panics when it joins such text."""
+    return cells.rechunk() if cells.n_chunks() > 1 and 0 in cells.chunk_lengths() else cells
+
+
+def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows:
+    """Give the rows under a heading; those of the wrong number of cells are refused.
+
+    Parameters
+    ----------
+    records : Records
+        The whole table.
+    heading : Heading
+        Where its header is.
+    places : iterable of int
+        The columns that will be looked at.
+
+    Returns
+    -------
+    Rows
+        Blank rows, repeated headers and footers may still be among them: they have no time.
+    """
+    body = records.frame.slice(heading.first)
+    cells, wide, named = records.cells, len(heading.names), heading.width
+    wanted = [cells.list.get(i, null_on_oob=True).fill_null("").alias(str(i)) for i in sorted(set(places))]
+    drawn = body.lazy().select(cells.list.len().alias("cells"), *wanted).collect()
+    lengths = drawn["cells"]
+    rows = Rows(
+        body.select("row", "text"),
+        {int(name): _without_empty_chunks(drawn[name]) for name in drawn.columns[1:]},
+    )
+    if not len(lengths) or (lengths.min() == lengths.max() and named <= lengths[0] <= wide):
+        return rows
+    surplus = cells.list.slice(wide).list.join("").str.strip_chars() != ""
+    reason = (
+        pl.when((cells.list.len() > wide) & surplus)
+        .then(pl.format("{} cells where the header has {}", cells.list.len(), wide))
+        .when(cells.list.len() < named)
+        .then(pl.format("cut off: {} cells where the header has {}", cells.list.len(), named))
+    )
+    odd = ((lengths > wide) | (lengths < named)).arg_true()
+    why = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(lengths))
+    return rows.without(why.scatter(odd, body[odd].select(reason).to_series()), heading.passed)
+
+
+def _kinds(texts: pl.Series, passed: tuple[str, ...]) -> pl.Series:
+    """Tell what rows are that cannot be read: "blank", "repeated header", "footer" or "data"."""
+    known = {same(text) for text in passed}
+    repeats = pl.Series([same(text) in known for text in texts.to_list()], dtype=pl.Boolean)
+    totals = pl.Series([bool(TOTALS.match(text)) for text in texts.to_list()], dtype=pl.Boolean)
+    return pl.select(
+        pl.when(blank(texts))
+        .then(pl.lit("blank"))
+        .when(repeats)
+        .then(pl.lit("repeated header"))
+        .when(totals)
+        .then(pl.lit("footer"))
+        .otherwise(pl.lit("data"))
+    ).to_series()
+
+
+@dataclass(frozen=True)
+class FieldCells:
+    """Values of a field, and why a cell that is not empty has none (None where all are fine)."""
+
+    name: str
+    header: str
+    values: pl.Series
+    why: pl.Series | None = None
+    texts: pl.Series | None = None
+
+    def reasons(self) -> pl.Series:
+        """Give why each cell has no value, null where it has one or is empty."""
+        if self.why is not None:
+            return self.why
+        return pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(self.values))
+
+
+def read_field(texts: pl.Series, column: FieldColumn, marks: Marks, where: str) -> FieldCells:
+    """Read a column of cells as its field wants them.
+
+    Parameters
+    ----------
+    texts : polars.Series of String
+        Cells.
+    column : FieldColumn
+        What they hold.
+    marks : Marks
+        How the file writes numbers.
+    where : str
+        The file, for messages.
+
+    Returns
+    -------
+    FieldCells
+        Numbers in the field's unit.
+
+    Raises
+    ------
+    IntakeError
+        For durations that are bare numbers of an unknown unit.
+    """
+    if column.field.holds == "text":
+        bare = texts.str.strip_chars().str.replace(r"^(\d+\.\d+)E0$", "$1")
+        empty = bare.is_in(["", "-", "--", "–", "n/a", "N/A", "null", "NULL", "#N/A"])
+        return FieldCells(column.name, column.header, bare.set(empty, None), None, texts)
+    if column.field.holds == "duration":
+        values, why = _durations(texts, column, marks, where)
+    else:
+        values, why = parse_numbers(texts, marks)
+        if column.unit and column.field.unit:
+            values = convert(values, column.unit, column.field.unit)
+    values, why = _possible(values, why, texts, column)
+    if column.field.holds == "whole":
+        values = values.cast(pl.Int64)
+    return FieldCells(column.name, column.header, values, why, texts)
+
+
+def _possible(
+    values: pl.Series, why: pl.Series | None, texts: pl.Series, column: FieldColumn
+) -> tuple[pl.Series, pl.Series | None]:
+    """Take out numbers that cannot be: too small, or parts where whole ones are counted."""
+    field, value, text = column.field, pl.col("value"), pl.col("text")
+    fault = pl.lit(None, dtype=pl.String)
+    if field.holds == "whole":
+        fault = (
+            pl.when(value != value.round()).then(pl.format("'{}' is no whole number", text)).otherwise(fault)
+        )
+    if field.least is not None:
+        fault = pl.when(value < field.least).then(pl.format("'{}' is below zero", text)).otherwise(fault)
+    if field.above is not None:
+        fault = pl.when(value <= field.above).then(pl.format("'{}' is not above zero", text)).otherwise(fault)
+    old = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(values)) if why is None else why
+    frame = pl.DataFrame({"value": values, "text": texts.str.strip_chars(), "old": old}).with_columns(
+        new=fault
+    )
+    frame = frame.select(
+        value=pl.when(pl.col("new").is_null()).then("value"), why=pl.coalesce("old", "new").cast(pl.String)
+    )
+    reasons = frame["why"]
+    return frame["value"], None if reasons.null_count() == len(reasons) else reasons
+
+
+def _durations(
+    texts: pl.Series, column: FieldColumn, marks: Marks, where: str
+) -> tuple[pl.Series, pl.Series | None]:
+    """Read durations [s]: h:mm:ss or h:mm, or numbers in the column's unit."""
+    bare = texts.str.strip_chars()
+    parts = bare.str.extract_groups(r"^(?<h>\d{1,3}):(?<m>[0-5]?\d)(?::(?<s>[0-5]?\d(?:[.,]\d+)?))?$")
+    clock = pl.DataFrame({"p": parts}).unnest("p")
+    seconds = clock.select(
+        pl.col("h").cast(pl.Float64) * 3600
+        + pl.col("m").cast(pl.Float64) * 60
+        + pl.col("s").str.replace(",", ".", literal=True).cast(pl.Float64).fill_null(0.0)
+    ).to_series()
+    # a workbook's duration is a moment counted from its day zero
+    typed = bare.str.to_datetime("%Y-%m-%d %H:%M:%S%.f", time_unit="us", strict=False)
+    zero = pl.Series([datetime(1899, 12, 31)], dtype=pl.Datetime("us"))  # noqa: DTZ001 - no zone
+    since = (typed - zero).dt.total_seconds(fractional=True)
+    seconds = seconds.zip_with(since.is_null() | ~since.is_between(0, 90 * 86400), since)
+    if seconds.is_null().any() and not column.unit and parse_numbers(bare, marks)[0].is_not_null().any():
+        raise IntakeError(
+            Fault(
+                f"the duration '{column.header}' is a number of an unknown unit",
+                where,
+                'unit = "s", "min" or "h"',
+                "Write the unit of this column in the layout.",
+            )
+        )
+    numbers, why = parse_numbers(bare.set(seconds.is_not_null(), ""), marks)
+    if column.unit:
+        numbers = convert(numbers, column.unit, "s")
+    return seconds.zip_with(seconds.is_not_null(), numbers), why

@@ -1,0 +1,296 @@
+"""A table of readings under a layout: times, machines, names, numbers, in that order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import polars as pl
+
+from lineview.intake.cells.numbers import Evidence, Marks, evidence_of_all
+from lineview.intake.cells.quality import judge
+from lineview.intake.cells.timestamp_columns import (
+    gap_notes,
+    joined_cells,
+    must_be_times,
+    settled_clock,
+    to_moments,
+)
+from lineview.intake.cells.timestamps import Clock, read_clock
+from lineview.intake.detect.delimited import Records
+from lineview.intake.detect.header import Heading, same
+from lineview.intake.layout.bind import Bound, bind
+from lineview.intake.outcome import Outcome, outcome, settled_marks
+from lineview.intake.tidy.readings import (
+    Strip,
+    long_strips,
+    machine_column,
+    tidy_readings,
+    unknown_names,
+    wide_strips,
+)
+from lineview.intake.tidy.rows import Rows, data_rows
+from lineview.plant import Layout, Plant
+
+
+class Settled(Protocol):
+    """What is settled once for all rows of a file; `where` names it in messages."""
+
+    @property
+    def where(self) -> str:
+        """The file, for messages."""
+
+    def formats(self, cells: pl.Series) -> tuple[str, ...]:
+        """Give the formats of time cells."""
+
+    def timed(self, clock: Clock, cells: pl.Series) -> None:
+        """Look at the times before they are brought to UTC."""
+
+    def marks(self, gathered: Callable[[], Evidence]) -> Marks:
+        """Say how numbers are written."""
+
+    def judged(self, strip: Strip) -> pl.Series | None:
+        """Give the quality of a strip's cells; None where all are good."""
+
+
+@dataclass(frozen=True)
+class WholeTable:
+    """What all cells of one table settle together."""
+
+    layout: Layout
+    separator: str
+    where: str
+
+    def formats(self, cells: pl.Series) -> tuple[str, ...]:
+        """Give the formats of time cells."""
+        return settled_clock(cells, self.layout, self.where, typed=not self.separator).formats
+
+    def timed(self, clock: Clock, cells: pl.Series) -> None:
+        """Do nothing, for all times are there."""
+
+    def marks(self, gathered: Callable[[], Evidence]) -> Marks:
+        """Say how numbers are written."""
+        return settled_marks(self.layout, gathered, self.separator, self.where)
+
+    def judged(self, strip: Strip) -> pl.Series | None:
+        """Give the quality of a strip's cells; None where all are good."""
+        return None if strip.quality is None else judge(strip.quality)
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What rows gave, and what is to be said of them.
+
+    Parameters
+    ----------
+    tidy : polars.DataFrame
+        READINGS.
+    rows : Rows
+        With the rows refused or passed over before.
+    kept : polars.Series of Boolean
+        Which of the rows gave at least one reading.
+    cells : polars.DataFrame
+        REFUSED cells.
+    uncertain : int
+        Readings of uncertain quality.
+    by_gap : int
+        Times of the repeated hour that only the gaps beside them tell.
+    unnamed : mapping of str to int
+        Rows by their name, where the layout does not have it.
+    """
+
+    tidy: pl.DataFrame
+    rows: Rows
+    kept: pl.Series
+    cells: pl.DataFrame
+    uncertain: int
+    by_gap: int = 0
+    unnamed: Mapping[str, int] = field(default_factory=dict)
+
+
+def take_readings(
+    tables: list[Records],
+    heading: Heading,
+    layout: Layout,
+    plant: Plant,
+    where: str,
+    told: Callable[[int], None],
+) -> Outcome:
+    """Read a table of readings.
+
+    Parameters
+    ----------
+    tables : list of Records
+        One table, taken out of the list so that its cells can be let go of as they are read.
+    heading : Heading
+        Where its header is and what it says.
+    layout : Layout
+        Whose headers are all there.
+    plant : Plant
+        The plant description.
+    where : str
+        The file, for messages.
+    told : callable
+        Given the rows done.
+
+    Returns
+    -------
+    Outcome
+        READINGS and refusals.
+
+    Raises
+    ------
+    IntakeError
+        Where the layout cannot be used on this table at all.
+    """
+    bound = bind(layout, heading, plant, where)
+    settled = WholeTable(layout, tables[0].separator, where)
+    taken = take_rows(tables, heading, bound, plant, settled, told)
+    notes = (*gap_notes(taken.by_gap), *name_notes(taken.unnamed), *bound.notes)
+    return outcome(layout, taken.tidy, taken.rows, taken.kept, taken.cells, notes, taken.uncertain)
+
+
+def take_rows(
+    tables: list[Records],
+    heading: Heading,
+    bound: Bound,
+    plant: Plant,
+    settled: Settled,
+    told: Callable[[int], None],
+) -> Taken:
+    """Read the rows of a table, or of a piece of one, of readings.
+
+    Parameters
+    ----------
+    tables : list of Records
+        One table, taken out of the list so that its cells can be let go of as they are read.
+    heading : Heading
+        Of the table; `first` says where its data begin.
+    bound : Bound
+        Where the layout finds everything.
+    plant : Plant
+        The plant description.
+    settled : Settled
+        What the whole file settles.
+    told : callable
+        Given the rows done.
+
+    Returns
+    -------
+    Taken
+        READINGS, and what could not be used.
+    """
+    rows = data_rows(tables.pop(), heading, _places(bound))
+    rows, at, by_gap = _timed(rows, bound, plant, settled, heading)
+    for place in {*bound.times} - {*value_places(bound)}:
+        rows.release(place)
+    told(rows.frame.height // 3)
+    rows, at, machine, unnamed = _owned(rows, at, bound, plant)
+    marks = settled.marks(lambda: evidence_of(rows, bound))
+    long = bound.layout.shape == "long"
+    strips = long_strips(bound, rows, machine) if long else wide_strips(bound, rows, machine)
+    tidy, cells, kept, uncertain = tidy_readings(rows, at, strips, marks, settled.judged, told)
+    told(rows.frame.height)
+    return Taken(tidy, rows, kept, cells, uncertain, by_gap, unnamed)
+
+
+def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
+    """Say which names of a long table the layout does not have.
+
+    Parameters
+    ----------
+    unnamed : mapping of str to int
+        Rows by name.
+    """
+    if not unnamed:
+        return ()
+    names = sorted(unnamed)
+    shown = ", ".join(f"'{name}'" for name in names[:8]) + (", …" if len(names) > 8 else "")
+    return (f"{sum(unnamed.values())} rows have names that are not in the layout: {shown}",)
+
+
+def _timed(
+    rows: Rows, bound: Bound, plant: Plant, settled: Settled, heading: Heading
+) -> tuple[Rows, pl.Series, int]:
+    """Read the times; rows without one are refused or passed over."""
+    layout = bound.layout
+    cells = joined_cells(rows, bound.times)
+    clock = read_clock(cells, settled.formats(cells))
+    settled.timed(clock, cells)
+    key = None
+    if bound.machine_place is not None or bound.name_place >= 0:
+        places = [
+            place for place in (bound.machine_place, bound.name_place) if place is not None and place >= 0
+        ]
+        key = pl.select(pl.concat_str([rows.column(place) for place in places], separator="\x1f")).to_series()
+    times = to_moments(clock.naive, clock.moment, cells, layout, plant.zone, key)
+    if times.reasons is None:
+        return rows, times.at, times.by_gap
+    timed = rows.without(times.reasons, heading.passed)
+    if not timed.frame.height and timed.refused.height:
+        must_be_times(clock, cells, layout, settled.where)
+    return timed, times.at.filter(times.reasons.is_null()), times.by_gap
+
+
+def _owned(
+    rows: Rows, at: pl.Series, bound: Bound, plant: Plant
+) -> tuple[Rows, pl.Series, pl.Series | None, dict[str, int]]:
+    """Settle each row's machine and, in a long table, its name; rows without are refused."""
+    machine = machine_column(bound.machine_place, bound.machine, rows, plant)
+    if machine is not None and machine.null_count():
+        cells = rows.column(bound.machine_place or 0)
+        why = pl.select(
+            pl.when(machine.is_null()).then(pl.format("unknown machine '{}'", cells.str.strip_chars()))
+        ).to_series()
+        rows, at, machine = rows.without(why), at.filter(machine.is_not_null()), machine.drop_nulls()
+    if bound.name_place < 0:
+        return rows, at, machine, {}
+    why = unknown_names(bound, rows)
+    if why.null_count() == len(why):
+        return rows, at, machine, {}
+    names = rows.column(bound.name_place).filter(why.is_not_null())
+    unnamed = dict(names.value_counts().iter_rows())
+    fine = why.is_null()
+    return rows.without(why), at.filter(fine), None if machine is None else machine.filter(fine), unnamed
+
+
+def _places(bound: Bound) -> list[int]:
+    """Give the columns that will be looked at."""
+    return sorted({*bound.times, *value_places(bound)})
+
+
+def value_places(bound: Bound) -> list[int]:
+    """Give the columns that will be looked at besides the times.
+
+    Parameters
+    ----------
+    bound : Bound
+        Where the layout finds everything.
+    """
+    wanted = [column.place for column in bound.columns]
+    wanted += [column.quality for column in bound.columns if column.quality is not None]
+    if bound.name_place >= 0:
+        wanted += [bound.name_place, bound.value_place]
+    wanted += [place for place in (bound.quality, bound.machine_place) if place is not None]
+    return wanted
+
+
+def evidence_of(rows: Rows, bound: Bound) -> Evidence:
+    """Gather what all number cells of rows say of the decimal mark.
+
+    Parameters
+    ----------
+    rows : Rows
+        Of a table.
+    bound : Bound
+        Where the layout finds everything.
+    """
+    if bound.name_place < 0:
+        numeric = [c for c in bound.columns if not any(ch.is_text for ch in c.channels.values())]
+        return evidence_of_all(rows.column(column.place) for column in numeric)
+    texts = [n for n, owners in bound.names.items() if any(ch.is_text for ch in owners.values())]
+    names = rows.column(bound.name_place)
+    is_text = [name for name in names.unique().to_list() if same(name) in texts]
+    values = rows.column(bound.value_place)
+    return evidence_of_all([values.filter(~names.is_in(is_text)) if is_text else values])

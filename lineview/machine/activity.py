@@ -1,0 +1,476 @@
+"""A machine's clock split by its piece counter alone: running, slow, standing, unseen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.machine.speed import (
+    Bools,
+    Floats,
+    Ints,
+    Legs,
+    edge_rates,
+    runs,
+    slow_intervals,
+    stamp_spread_s,
+    sums,
+)
+from lineview.machine.steps import Steps
+
+#: A count that falls short by less than so long of running is not told from the stamps' jitter [s].
+LEAST_HOLE_S = 3.0
+#: A hole briefer than this is none: at whole microseconds it could open and close at once [s].
+BRIEF_S = 0.001
+#: An interval at least so long [s] that ran for less than this share of its neighbours' rate holds a stop,
+#: however many such intervals follow each other.
+_LONG_S, _STOOD_SHARE = 30.0, 0.6
+#: In so long an interval a smaller lack than this share may be a slow minute: a stop is made of it only
+#: where the intervals before and after it lack no more than `_FULL_SHARE`.
+_SLOW_SHARE, _FULL_SHARE = 0.3, 0.05
+#: In so long an interval a lack below this share is never told from a step of speed within it.
+_STEP_SHARE = 0.15
+#: Neighbours on each side from which an interval's own rate is taken.
+_NEIGHBOURS = 6
+
+
+@dataclass(frozen=True)
+class Holes:
+    """Standing parts of intervals, by time: in `interval`, from `opens_s` to `closes_s` after its start."""
+
+    interval: Ints
+    opens_s: Floats
+    closes_s: Floats
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return len(self.interval)
+
+    def joined(self, other: Holes) -> Holes:
+        """Give both together, by time."""
+        interval = np.concatenate((self.interval, other.interval))
+        opens = np.concatenate((self.opens_s, other.opens_s))
+        closes = np.concatenate((self.closes_s, other.closes_s))
+        order = np.lexsort((opens, interval))
+        return Holes(interval[order], opens[order], closes[order])
+
+    def run_seconds(self, seconds: Floats) -> Floats:
+        """Give the seconds of each interval that are in no hole."""
+        if not self.count:
+            return seconds
+        left = seconds.copy()
+        np.subtract.at(left, self.interval, self.closes_s - self.opens_s)
+        return left
+
+    def moments(self, span: Ints) -> tuple[Ints, Ints]:
+        """Give when each opens and closes [µs], within its interval."""
+        start, end = span[self.interval], span[self.interval + 1]
+        opens = np.clip(start + np.rint(self.opens_s * 1e6).astype(np.int64), start, end)
+        closes = np.clip(start + np.rint(self.closes_s * 1e6).astype(np.int64), opens, end)
+        return opens, closes
+
+    def breakpoints(self, span: Ints, made: Floats) -> tuple[Ints, Floats]:
+        """Give moments [µs] and the pieces made up to them: none in a hole, evenly beside it."""
+        pieces = sums(made)
+        if not self.count:
+            return span, pieces
+        opens, closes = self.moments(span)
+        hole_us = (closes - opens).astype(np.float64)
+        first = np.concatenate(([True], self.interval[1:] != self.interval[:-1]))
+        group = np.cumsum(first) - 1
+        runs_us = span[self.interval + 1] - span[self.interval] - np.bincount(group, hole_us)[group]
+        so_far = np.cumsum(hole_us) - hole_us
+        base = so_far[np.flatnonzero(first)][group]
+        ran_us = (opens - span[self.interval]) - (so_far - base)
+        share = np.clip(ran_us / np.maximum(runs_us, 1.0), 0, 1)
+        value = pieces[self.interval] + made[self.interval] * share
+        # One pass for both: np.insert would work out the places twice over a year.
+        places = np.repeat(self.interval + 1, 2) + np.arange(2 * self.count)
+        old = np.ones(len(span) + len(places), dtype=bool)
+        old[places] = False
+        at, until = np.empty(len(old), dtype=span.dtype), np.empty(len(old))
+        at[old], until[old] = span, pieces
+        at[places], until[places] = np.stack((opens, closes), axis=1).ravel(), np.repeat(value, 2)
+        return at, until
+
+
+def edge_holes(
+    made: Floats, seconds: Floats, legs: Legs, bounded: tuple[Bools, Bools], rates: tuple[Floats, Floats]
+) -> Holes:
+    """Give the standing parts of the first and last intervals of legs next to standing stretches.
+
+    Parameters
+    ----------
+    made, seconds : array of float
+        Counts and length [s] of each interval.
+    legs : Legs
+        Runs of intervals with pieces.
+    bounded : pair of array of bool
+        Whether the machine stood before, and after, each leg.
+    rates : pair of array of float
+        The leg's rate next to its start and to its end [counts/s].
+    """
+    alone = (legs.length == 1) & bounded[0] & bounded[1]
+    stood = [bounded[0] & ~alone, bounded[1] & ~alone]
+    first, last = legs.first, legs.last - 1
+    rest_first = np.clip(seconds[first] - made[first] / rates[0], 0, None)
+    rest_last = np.clip(seconds[last] - made[last] / rates[1], 0, None)
+    rest_alone = np.clip(seconds[first] - made[first] / rates[0], 0, None) / 2
+    zero = np.zeros(len(first))
+    parts = [
+        (first[stood[0]], zero[stood[0]], rest_first[stood[0]]),
+        (last[stood[1]], (seconds[last] - rest_last)[stood[1]], seconds[last][stood[1]]),
+        (first[alone], zero[alone], rest_alone[alone]),
+        (first[alone], (seconds[first] - rest_alone)[alone], seconds[first][alone]),
+    ]
+    interval, opens, closes = (np.concatenate([part[k] for part in parts]) for k in range(3))
+    open_ones = closes - opens > BRIEF_S
+    order = np.lexsort((opens[open_ones], interval[open_ones]))
+    return Holes(interval[open_ones][order], opens[open_ones][order], closes[open_ones][order])
+
+
+def short_holes(
+    made: Floats, seconds: Floats, legs: Legs, bounded: tuple[Bools, Bools], spread_s: float
+) -> Holes:
+    """Give the stops that are shorter than an interval, inside legs.
+
+    Parameters
+    ----------
+    made, seconds : array of float
+        Counts and length [s] of each interval.
+    legs, bounded
+        As in edge_holes.
+    spread_s : float
+        Standard deviation of how far intervals are off their own rate [s].
+
+    Returns
+    -------
+    Holes
+        One hole where a single interval falls short, two that meet where two neighbours do. Three and more
+        in a row are a slow leg, not a stop, unless an interval of half a minute or longer stood most of it.
+    """
+    least = max(LEAST_HOLE_S, 5.0 * spread_s)
+    inner = Legs(legs.first + bounded[0], legs.last - bounded[1])
+    lacks = _lacking(made, seconds, inner)
+    short = lacks > least
+    faint = lacks > max(1.0, 2.0 * spread_s)
+    hit = np.flatnonzero(short)
+    if not len(hit):
+        return Holes(hit, np.empty(0), np.empty(0))
+    index = np.concatenate(([False, False], faint, [False, False]))
+    run = index[hit + 1].astype(int) + index[hit + 3]
+    run += (index[hit + 1] & index[hit]).astype(int) + (index[hit + 3] & index[hit + 4])
+    share, long = lacks[hit] / seconds[hit], seconds[hit] >= _LONG_S
+    stood = long & (share > 1.0 - _STOOD_SHARE)
+    maybe_slow = long & (share < _SLOW_SHARE) & ~_between_full(hit, lacks, seconds, inner)
+    maybe_slow |= long & (share < _STEP_SHARE)
+    hit = hit[((run <= 1) & ~maybe_slow) | stood]
+    before = faint[np.maximum(hit - 1, 0)] & (hit > 0)
+    after = faint[np.minimum(hit + 1, len(faint) - 1)] & (hit < len(faint) - 1)
+    parts = {}
+    for i, is_before, is_after in zip(hit.tolist(), before.tolist(), after.tolist(), strict=True):
+        whole, gone = float(seconds[i]), float(lacks[i])
+        if is_after and not (is_before and lacks[i - 1] > lacks[i + 1]):
+            parts[i] = (whole - gone, whole)
+            parts.setdefault(i + 1, (0.0, float(lacks[i + 1])))
+        elif is_before:
+            parts[i] = (0.0, gone)
+            parts.setdefault(i - 1, (float(seconds[i - 1] - lacks[i - 1]), float(seconds[i - 1])))
+        else:
+            parts[i] = ((whole - gone) / 2, (whole + gone) / 2)
+    rows = sorted(i for i in parts if parts[i][1] - parts[i][0] > BRIEF_S)
+    opens, closes = (np.array([parts[i][k] for i in rows]) for k in range(2))
+    return Holes(np.array(rows, dtype=np.int64), opens, closes)
+
+
+def _between_full(hit: Ints, lacks: Floats, seconds: Floats, inner: Legs) -> Bools:
+    """Tell which intervals lie between two of their leg that ran in full."""
+    owner = np.searchsorted(inner.first, hit, side="right") - 1
+    inside = (hit - 1 >= inner.first[owner]) & (hit + 1 < inner.last[owner])
+    full = lacks <= _FULL_SHARE * seconds
+    return np.asarray(inside & full[hit - 1] & full[np.minimum(hit + 1, len(full) - 1)])
+
+
+def _lacking(made: Floats, seconds: Floats, inner: Legs) -> Floats:
+    """Give the seconds by which intervals fall short of the median rate around them, 0 where they do not."""
+    lacks = np.zeros(len(made))
+    wide = inner.last - inner.first >= 3
+    if not wide.any():
+        return lacks
+    pace = made / np.maximum(seconds, 1e-9)
+    first, last = inner.first[wide], inner.last[wide]
+    beside = np.empty_like(pace)
+    np.maximum(pace[:-2], pace[2:], out=beside[1:-1])
+    # The ends have one neighbour each and the other at the far end, which no leg of three reaches over.
+    beside[0], beside[-1] = max(pace[1], pace[-1]), max(pace[-2], pace[0])
+    behind = np.flatnonzero(made < (seconds - 1.0) * np.maximum(beside, 1e-9))
+    likely = behind[_owned(behind, first, last)[1]]
+    # Two neighbours on either side tell a stop from a slow run, whose middle is like its own neighbours.
+    likely = np.unique(likely[:, None] + np.arange(-2, 3)[None, :])
+    owner, inside = _owned(likely, first, last)
+    likely, owner = likely[inside], owner[inside]
+    if not len(likely):
+        return lacks
+    own = _median_around(pace, likely, first[owner], last[owner])
+    lacks[likely] = np.clip(seconds[likely] - made[likely] / np.maximum(own, 1e-9), 0, None)
+    return lacks
+
+
+def _owned(places: Ints, first: Ints, last: Ints) -> tuple[Ints, Bools]:
+    """Give which leg each place may lie in, and whether it does."""
+    owner = np.maximum(np.searchsorted(first, places, side="right") - 1, 0)
+    return owner, np.asarray((places >= first[owner]) & (places < last[owner]))
+
+
+def _median_around(pace: Floats, places: Ints, first: Ints, last: Ints) -> Floats:
+    """Give the median rate of each place and its neighbours within its leg."""
+    window = places[:, None] + np.arange(-_NEIGHBOURS, _NEIGHBOURS + 1)[None, :]
+    inside = (window >= first[:, None]) & (window < last[:, None])
+    around = np.where(inside, pace[np.clip(window, 0, len(pace) - 1)], np.inf)
+    around.sort(axis=1)
+    count, row = inside.sum(axis=1), np.arange(len(places))
+    return np.asarray((around[row, (count - 1) // 2] + around[row, count // 2]) / 2)
+
+
+RUNNING, SLOW, STANDING, UNSEEN = range(4)
+_NONE = np.empty((0, 2), dtype=np.int64)
+#: No piece for at least so long is standing, even where readings come every second [s].
+STANDS_S = 4.0
+#: A burst between two standing stretches that is worth less than so long of running is a jog [min].
+JOG_MIN = 0.1
+
+
+@dataclass(frozen=True)
+class Clock:
+    """A machine's clock between its first and last reading, as stretches, and its pieces along it.
+
+    Parameters
+    ----------
+    edge : array of int
+        Edges of the stretches [µs since 1970], one more than `code`.
+    code : array of int
+        RUNNING, SLOW, STANDING or UNSEEN, one a stretch.
+    at, pieces : arrays
+        Moments [µs] and pieces made up to them; straight between; unseen stretches add nothing.
+    span : array of int
+        Edges of the intervals between readings [µs].
+    low, high, unbounded : array of float
+        Least and most pieces of unseen intervals up to each edge of `span`; `unbounded` counts the
+        intervals whose most is not known.
+    coded : array of int
+        Start and end [µs] of the stretches that the machine's own states tell, not its counter.
+    """
+
+    edge: Ints
+    code: Ints
+    at: Ints
+    pieces: Floats
+    span: Ints
+    low: Floats
+    high: Floats
+    unbounded: Floats
+    coded: Ints = field(default_factory=lambda: _NONE)
+
+
+def clock(
+    increments: pl.DataFrame, *, band_low_per_min: float, gap_s: float, made: pl.Series | None = None
+) -> Clock:
+    """Split the clock by the increments of the piece counter.
+
+    Parameters
+    ----------
+    increments : polars.DataFrame
+        INCREMENTS, by time, each starting where the one before ends.
+    band_low_per_min : float
+        Low end of the nominal band [pieces/min].
+    gap_s : float
+        Longest interval between readings that still tells what happened in it [s].
+    made : polars.Series, optional
+        Pieces of each interval, where the increments count blank wraps too; by default the increments.
+
+    Returns
+    -------
+    Clock
+        Empty arrays where there is no increment.
+
+    Notes
+    -----
+    Standing is an interval without a piece. The interval at either edge of a standing stretch is partial:
+    it ran for its count over the leg's own rate there. An interval or two that fall short of their
+    neighbours by more than the stamps explain hold a stop shorter than the interval; where in it cannot be
+    told, so it is set in the middle. Slow is what stays below the band for a minute and longer.
+    Source: derived-tape
+    """
+    pieces = None if made is None else made.cast(pl.Float64).to_numpy()  # a null is nan
+    return clock_of(Steps.of(increments), band_low_per_min=band_low_per_min, gap_s=gap_s, made=pieces)
+
+
+def clock_of(steps: Steps, *, band_low_per_min: float, gap_s: float, made: Floats | None = None) -> Clock:
+    """Give what `clock` gives, from arrays.
+
+    Parameters
+    ----------
+    steps : Steps
+        Of the piece counter.
+    band_low_per_min, gap_s
+        As of `clock`.
+    made : array of float, optional
+        As of `clock`; nan where the readings leave it open.
+    """
+    start, end, n = steps.start_us, steps.end_us, steps.n
+    seconds = (end - start) / 1e6
+    seen = np.isfinite(n) & (seconds <= gap_s)
+    cycles = n if seen.all() else np.where(seen, n, 0.0)
+    stands = _standing(cycles, seconds, seen, band_low_per_min)
+    works = seen & ~stands
+    legs = runs(works)
+    holes = _holes(cycles, seconds, works, stands, legs, band_low_per_min)
+    slow = slow_intervals(cycles, holes.run_seconds(seconds), legs, band_low_per_min)
+    code = np.full(len(cycles), RUNNING, dtype=np.uint8)
+    code[slow], code[stands], code[~seen] = SLOW, STANDING, UNSEEN
+    bounds = _unseen_bounds(steps, seen)
+    span = np.concatenate((start, end[-1:]))
+    edge, codes = _stretches(span, code, holes)
+    counted = cycles if made is None else np.where(seen, _or_nothing(made), 0.0)
+    at, pieces = holes.breakpoints(span, counted)
+    return Clock(edge, codes, at, pieces, span, *bounds)
+
+
+def moving(steps: Steps, gap_s: float) -> Clock:
+    """Split the clock by a counter of metres: running wherever it counted.
+
+    Parameters
+    ----------
+    steps : Steps
+        Of a sizer's rope counter [m].
+    gap_s : float
+        Longest interval between readings that still tells what happened in it [s].
+    """
+    start, end = steps.start_us, steps.end_us
+    if not len(start):
+        none = np.empty(0)
+        return Clock(start, start, start, none, start, none, none, none)
+    n = np.where(np.isnan(steps.n), steps.low, steps.n)
+    code = np.where(n > 0, RUNNING, STANDING)
+    code[(end - start) / 1e6 > gap_s] = UNSEEN
+    turn = np.flatnonzero(np.concatenate(([True], code[1:] != code[:-1])))
+    span = np.concatenate((start, end[-1:]))
+    edge = np.append(start[turn], end[-1])
+    nothing = np.zeros(len(span))
+    return Clock(edge, code[turn], span, sums(n), span, nothing, nothing, nothing)
+
+
+def _standing(made: Floats, seconds: Floats, seen: Bools, band_low: float) -> Bools:
+    """Tell which intervals the machine stood through, jogs between them included."""
+    stands = seen & (made <= 0)
+    zero = runs(stands)
+    until = sums(seconds)
+    moves = np.concatenate(([False], seen & ~stands, [False]))
+    # Between two intervals with pieces a moment without one is the reading's own jitter.
+    between = moves[zero.first] & moves[zero.last + 1]
+    brief = between & (until[zero.last] - until[zero.first] < max(STANDS_S, 240.0 / band_low))
+    for a, b in zip(zero.first[brief], zero.last[brief], strict=True):
+        stands[a:b] = False
+    legs = runs(seen & ~stands)
+    if not len(legs.first):
+        return stands
+    # Nothing is made between legs, so sums by leg need no second pass over the year.
+    sum_n = np.add.reduceat(made, legs.first)
+    sum_s = until[legs.last] - until[legs.first]
+    before = np.concatenate(([False], stands))[legs.first]
+    after = np.concatenate((stands, [False]))[legs.last]
+    jog = before & after & ((sum_n <= JOG_MIN * band_low) | (sum_n < 0.1 * band_low * sum_s / 60))
+    for a, b in zip(legs.first[jog], legs.last[jog], strict=True):
+        stands[a:b] = True
+    return stands
+
+
+def _holes(made: Floats, seconds: Floats, works: Bools, stands: Bools, legs: Legs, band_low: float) -> Holes:
+    """Find the standing parts of intervals in which the machine also ran."""
+    at_start, at_end = edge_rates(made, seconds, legs, band_low)
+    before = np.concatenate(([False], stands))[legs.first]
+    after = np.concatenate((stands, [False]))[legs.last]
+    edges = edge_holes(made, seconds, legs, (before, after), (at_start, at_end))
+    spread = stamp_spread_s(made, seconds, works)
+    return edges.joined(short_holes(made, seconds, legs, (before, after), spread))
+
+
+def _or_nothing(counts: Floats) -> Floats:
+    """Counts with 0 where they are not known."""
+    return np.where(np.isnan(counts), 0.0, counts)
+
+
+def _unseen_bounds(steps: Steps, seen: Bools) -> tuple[Floats, Floats, Floats]:
+    if seen.all():
+        nothing = np.zeros(len(seen) + 1)
+        return nothing, nothing, nothing
+    low, high = _or_nothing(steps.low), steps.high
+    without = np.isnan(high)
+    parts = (low, np.where(without, 0.0, high), without.astype(np.float64))
+    least, most, unbounded = (sums(np.where(seen, 0.0, part)) for part in parts)
+    return least, most, unbounded
+
+
+def _stretches(span: Ints, code: NDArray[np.uint8], holes: Holes) -> tuple[Ints, Ints]:
+    """Join intervals of one state and cut in the holes."""
+    if not len(code):
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+    turn = np.flatnonzero(np.concatenate(([True], code[1:] != code[:-1])))
+    edge, codes = span[turn], code[turn].astype(np.int64)
+    if holes.count:
+        opens, closes = holes.moments(span)
+        after = code[holes.interval]
+        edge = np.concatenate((edge, opens, closes))
+        codes = np.concatenate((codes, np.full(holes.count, STANDING), after))
+        # At one moment the last of closing, interval's edge and opening says what follows.
+        rank = np.concatenate((np.full(len(turn), 1), np.full(holes.count, 2), np.full(holes.count, 0)))
+        order = np.lexsort((rank, edge))
+        edge, codes = edge[order], codes[order]
+        last = np.concatenate((edge[1:] != edge[:-1], [True]))
+        edge, codes = edge[last], codes[last]
+        keep = np.concatenate(([True], codes[1:] != codes[:-1]))
+        edge, codes = edge[keep], codes[keep]
+    short = edge < span[-1]
+    return np.concatenate((edge[short], span[-1:])), codes[short]
+
+
+#: However often it is read, a leg's rate is taken over a minute, half of it either side [min].
+_LEAST_END_MIN = 0.5
+
+
+def slow_bounds_min(tape: pl.DataFrame, every_min: float) -> tuple[float, float]:
+    """Give the least and most slow minutes.
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        TAPE.
+    every_min : float
+        Usual time between two readings [min].
+
+    Returns
+    -------
+    tuple of float
+        Each end of a slow stretch may lie a reading interval, or half a minute, further in or out, and a
+        stretch of two intervals may as well hold a stop [min].
+
+    Notes
+    -----
+    Source: derived-tape
+
+    Examples
+    --------
+    >>> from datetime import datetime
+    >>> at = [datetime(2026, 6, 9, 6, m) for m in (0, 20, 22)]
+    >>> tape = pl.DataFrame({"start": at[:2], "end": at[1:], "state": ["slow", "running"]})
+    >>> slow_bounds_min(tape, 1.0)
+    (18.0, 22.0)
+    """
+    slow = tape.filter(pl.col("state") == "slow")
+    minutes = ((slow["end"] - slow["start"]).dt.total_microseconds() / 6e7).to_numpy()
+    ends = 2 * max(every_min, _LEAST_END_MIN)
+    return float(np.clip(minutes - ends, 0.0, None).sum()), float((minutes + ends).sum())

@@ -1,0 +1,217 @@
+"""The shift calendar on the plant's wall clock, as moments of one unbroken clock."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, time, timedelta
+from itertools import accumulate, pairwise
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import polars as pl
+
+from lineview.core.errors import Fault, MeasureError
+from lineview.core.frames import CALENDAR, TAPE, empty, require
+from lineview.plant import WEEK, Break, Shift
+
+_Stretch = tuple[str, date, datetime, datetime, str]
+#: What a works without shifts calls its days.
+ALL_DAY = "all day"
+
+
+def calendar(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime) -> pl.DataFrame:
+    """Give the planned stretches and breaks of the shifts between two moments.
+
+    Parameters
+    ----------
+    shifts : sequence of Shift
+        As in the plant description; none means that the whole period is planned, day by day.
+    zone : str
+        The plant's time zone.
+    start, end : datetime
+        The period, with offset; stretches are cut to it.
+
+    Returns
+    -------
+    polars.DataFrame
+        CALENDAR by time; the stretches of a shift are without gap or overlap. `date` is the day on which
+        the shift starts.
+
+    Raises
+    ------
+    MeasureError
+        Where a moment has no offset, the period ends before it starts, or shifts overlap.
+
+    Notes
+    -----
+    Shifts are laid out in wall time and then turned into moments, so a night shift over the end of summer
+    time has an hour more. A wall time that comes twice means the first, one that is skipped the moment an
+    hour after the one before it.
+
+    Examples
+    --------
+    >>> night = Shift(id="night", start=time(22), end=time(6), days=("sat",))
+    >>> days = datetime(2026, 10, 24, tzinfo=UTC), datetime(2026, 10, 26, tzinfo=UTC)
+    >>> row = calendar([night], "Europe/Vienna", *days).row(0, named=True)
+    >>> row["end"] - row["start"]
+    datetime.timedelta(seconds=32400)
+    """
+    _check(start, end)
+    tz = ZoneInfo(zone)
+    first = start.astimezone(tz).date() - timedelta(days=2)
+    last = end.astimezone(tz).date() + timedelta(days=1)
+    rows: list[_Stretch] = []
+    for offset in range((last - first).days + 1):
+        day = first + timedelta(days=offset)
+        for shift in shifts or (_all_day(),):
+            if WEEK[day.weekday()] in shift.days:
+                rows += _stretches(shift, day, tz)
+    cut = [(s, d, max(a, start), min(b, end), part) for s, d, a, b, part in rows if a < end and b > start]
+    cut.sort(key=lambda row: row[2])
+    _refuse_overlaps(cut)
+    if not cut:
+        return empty(CALENDAR)
+    return pl.DataFrame(cut, schema=CALENDAR, orient="row")
+
+
+def _all_day() -> Shift:
+    return Shift(id=ALL_DAY, start=time(0), end=time(0), days=WEEK)
+
+
+def _check(start: datetime, end: datetime) -> None:
+    faults = [
+        Fault(f"{name} {moment} has no offset", name, "a moment with its offset")
+        for name, moment in (("start", start), ("end", end))
+        if moment.tzinfo is None
+    ]
+    if not faults and end < start:
+        faults.append(Fault(f"the period ends at {end}, before its start {start}", "end"))
+    if faults:
+        raise MeasureError(faults)
+
+
+def _moment(wall: datetime, tz: ZoneInfo) -> datetime:
+    return wall.replace(tzinfo=tz, fold=0).astimezone(UTC)
+
+
+def _stretches(shift: Shift, day: date, tz: ZoneInfo) -> list[_Stretch]:
+    """Give one shift's planned stretches and breaks in order."""
+    begin = datetime.combine(day, shift.start)
+    finish = datetime.combine(day, shift.end)
+    if finish <= begin:
+        finish += timedelta(days=1)
+    parts = [(begin, "planned")]
+    for pause_start, pause_end in _pauses(shift.breaks, begin, finish):
+        parts += [(pause_start, "break"), (pause_end, "planned")]
+    # A break that touches the hour skipped in spring must not end before it starts.
+    edges = list(accumulate((_moment(at, tz) for at in (*(at for at, _ in parts), finish)), max))
+    rows = [(shift.id, day, a, b, part) for (a, b), (_, part) in zip(pairwise(edges), parts, strict=True)]
+    return [row for row in rows if row[3] > row[2]]
+
+
+def _pauses(breaks: Sequence[Break], begin: datetime, finish: datetime) -> list[tuple[datetime, datetime]]:
+    """Give the breaks within a shift in wall time, overlapping ones joined."""
+    pauses: list[tuple[datetime, datetime]] = []
+    placed = []
+    for pause in breaks:
+        start = datetime.combine(begin.date(), pause.start)
+        if start < begin:
+            start += timedelta(days=1)
+        end = datetime.combine(start.date(), pause.end)
+        if end <= start:
+            end += timedelta(days=1)
+        if start < finish:
+            placed.append((start, min(end, finish)))
+    for start, end in sorted(placed):
+        if pauses and start <= pauses[-1][1]:
+            pauses[-1] = (pauses[-1][0], max(end, pauses[-1][1]))
+        else:
+            pauses.append((start, end))
+    return pauses
+
+
+def _refuse_overlaps(rows: list[_Stretch]) -> None:
+    faults = {
+        (a[0], b[0]): Fault(
+            f"shifts '{a[0]}' and '{b[0]}' overlap on {b[1]}",
+            "shifts",
+            "shifts that follow each other",
+            "Change their times in plant.toml; minutes would count twice.",
+        )
+        for a, b in pairwise(rows)
+        if b[2] < a[3]
+    }
+    if faults:
+        raise MeasureError(faults.values())
+
+
+def shift_windows(cal: pl.DataFrame) -> pl.DataFrame:
+    """Give one row a shift of a calendar.
+
+    Parameters
+    ----------
+    cal : polars.DataFrame
+        CALENDAR.
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns shift, date, start, end, planned_min and break_min [min], by time.
+
+    Examples
+    --------
+    >>> pause = Break(start=time(9), end=time(9, 25))
+    >>> early = Shift(id="early", start=time(6), end=time(14), breaks=(pause,))
+    >>> day = datetime(2026, 6, 9, tzinfo=UTC), datetime(2026, 6, 10, tzinfo=UTC)
+    >>> shift_windows(calendar([early], "UTC", *day))["planned_min"].to_list()
+    [455.0]
+    """
+    require(cal, CALENDAR, "cal")
+    minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
+    return (
+        cal.group_by("shift", "date", maintain_order=True)
+        .agg(
+            pl.col("start").min(),
+            pl.col("end").max(),
+            planned_min=minutes.filter(pl.col("part") == "planned").sum(),
+            break_min=minutes.filter(pl.col("part") == "break").sum(),
+        )
+        .sort("start")
+    )
+
+
+def running_hours(tape: pl.DataFrame, at: pl.Series) -> pl.Series:
+    """Give the hours run, slow ones too, from a tape's start up to each moment.
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        TAPE, by time.
+    at : polars.Series
+        Moments.
+
+    Returns
+    -------
+    polars.Series
+        Running hours [h], "running_h", as long as `at`; null for a null moment. Before the tape 0, after
+        it all of its hours.
+
+    Examples
+    --------
+    >>> moments = [datetime(2026, 6, 9, 6 + h, tzinfo=UTC) for h in range(3)]
+    >>> tape = pl.DataFrame({"start": moments[:2], "end": moments[1:], "state": ["stop", "running"]})
+    >>> running_hours(tape, pl.Series(moments)).to_list()
+    [0.0, 0.0, 1.0]
+    """
+    require(tape, {name: TAPE[name] for name in ("start", "end", "state")}, "tape")
+    if not tape.height:
+        return pl.Series("running_h", np.zeros(len(at))).set(at.is_null(), None)
+    start = tape["start"].dt.epoch("us").to_numpy()
+    end = tape["end"].dt.epoch("us").to_numpy()
+    runs = tape["state"].is_in(["running", "slow"]).to_numpy()
+    hours = np.concatenate(([0.0], np.cumsum(np.where(runs, (end - start) / 3.6e9, 0.0))))
+    moments = at.dt.epoch("us").fill_null(int(start[0])).to_numpy()
+    row = np.clip(np.searchsorted(start, moments, side="right") - 1, 0, len(start) - 1)
+    within = np.clip(moments - start[row], 0, end[row] - start[row]) / 3.6e9
+    total = hours[row] + np.where(runs[row], within, 0.0)
+    return pl.Series("running_h", total).set(at.is_null(), None)

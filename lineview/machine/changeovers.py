@@ -1,0 +1,382 @@
+"""Changeovers: standing between two batches of different products."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
+
+from lineview.core.frames import UTC_US, empty
+from lineview.machine.activity import STANDING, Clock
+from lineview.machine.speed import Bools, Floats, Ints
+from lineview.plant import Machine
+
+#: A changeover: from the last piece of one product to the first of the next.
+CHANGEOVERS: dict[str, pl.DataType] = {
+    "start": UTC_US,
+    "end": UTC_US,
+    "before": pl.String(),
+    "after": pl.String(),
+}
+
+#: Moments at which the product changed, as somebody or some machine wrote them down.
+CHANGES: dict[str, pl.DataType] = {"at": UTC_US, "before": pl.String(), "after": pl.String()}
+
+#: Batch sheets are written by hand: a batch's start may be off by so much [min].
+OFF_MIN = 3.0
+
+
+def product_changes(machine: Machine, said: pl.DataFrame, batches: pl.DataFrame) -> pl.DataFrame:
+    """Give the moments at which the machine's line went from one product to another.
+
+    Parameters
+    ----------
+    machine : Machine
+        Its gauges say which channel holds the product or the batch.
+    said : polars.DataFrame
+        MARKS of the machine.
+    batches : polars.DataFrame
+        BATCHES; those of other lines are passed over.
+
+    Returns
+    -------
+    polars.DataFrame
+        CHANGES by time. The machine's own product channel is preferred, then its batch channel read
+        against the batch sheet, then the batch sheet alone.
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> from lineview.core.frames import BATCHES, empty
+    >>> from lineview.machine.pieces import MARKS
+    >>> hours = [datetime(2026, 6, 9, hour, tzinfo=UTC) for hour in (6, 7)]
+    >>> sheet = pl.DataFrame({"line": "1", "batch": ["a", "b"], "product": ["mint", "lime"], "start": hours})
+    >>> sheet = pl.concat([empty(BATCHES), sheet.cast({"start": BATCHES["start"]})], how="diagonal")
+    >>> wrapper = Machine(id="w", kind="cut-and-wrap machine", line="1")
+    >>> product_changes(wrapper, empty(MARKS), sheet).row(0)[1:]
+    ('mint', 'lime')
+    """
+    own = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
+    for measures in ("product", "batch"):
+        marks = said.filter(pl.col("gauge") == measures).sort("at").select("at", name="text")
+        if measures == "batch":
+            sheet = own.drop_nulls(["batch", "product"]).unique("batch", keep="first", maintain_order=True)
+            marks = marks.join(
+                sheet.select(name="batch", product="product"), on="name", how="left", maintain_order="left"
+            ).select("at", name="product")
+        if marks["name"].drop_nulls().len():
+            return _turns(marks)
+    return _turns(own.sort("start").select(at="start", name="product"))
+
+
+def marked(machine: Machine, said: pl.DataFrame, batches: pl.DataFrame) -> bool:
+    """Tell whether anything marks the products of a machine's line.
+
+    Parameters
+    ----------
+    machine, said, batches
+        As in product_changes.
+
+    Returns
+    -------
+    bool
+        Whether the batch sheet or a product channel names a product at all, if only one.
+    """
+    sheet = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
+    if sheet["product"].drop_nulls().len():
+        return True
+    return said.filter(pl.col("gauge") == "product").height > 0
+
+
+def _turns(marks: pl.DataFrame) -> pl.DataFrame:
+    if marks.height < 2:
+        return empty(CHANGES)
+    named = marks.drop_nulls("name").with_columns(pl.col("name").str.strip_chars())
+    same = pl.col("name").str.to_lowercase()
+    return (
+        named.with_columns(before=pl.col("name").shift(1))
+        .filter(same != same.shift(1))
+        .select("at", "before", after="name")
+        .cast(dict(CHANGES))  # type: ignore[arg-type]  # polars' stub wants its own mapping type
+    )
+
+
+def find_changeovers(seen: Clock, changes: pl.DataFrame, *, off_min: float = OFF_MIN) -> pl.DataFrame:
+    """Find the standing stretch that belongs to each change of product.
+
+    Parameters
+    ----------
+    seen : Clock
+        The machine's clock.
+    changes : polars.DataFrame
+        CHANGES.
+    off_min : float
+        By how much the moments may be off [min].
+
+    Returns
+    -------
+    polars.DataFrame
+        CHANGEOVERS by time: for each change the stretch of standing that it lies in, else the one within
+        `off_min` of it that ends nearest to it, if any.
+
+    Notes
+    -----
+    A mark is the first piece of the new product, so a longer stop or a break close by is not the changeover.
+    A change without standing near it took no time, or was not told by the sheet. Where a jog of a few pieces
+    parts a stop from the changeover, and comes earlier than the mark by more than the mark may be off, those
+    were the last pieces of the old product, and the changeover begins after them.
+    Source: derived-tape
+    """
+    stands = seen.code == STANDING
+    begins, ends = seen.edge[:-1][stands], seen.edge[1:][stands]
+    off_us = round(off_min * 6e7)
+    at_us = changes["at"].dt.epoch("us").to_numpy()
+    first = np.searchsorted(ends, at_us - off_us)
+    last = np.searchsorted(begins, at_us + off_us, side="right")
+    found: dict[int, int] = {}
+    for change, (a, b) in enumerate(zip(first.tolist(), last.tolist(), strict=True)):
+        if b > a:
+            at = at_us[change]
+            inside = (begins[a:b] <= at) & (at <= ends[a:b])
+            off = np.where(inside, 0, np.abs(ends[a:b] - at))
+            found.setdefault(a + int(np.argmin(off)), change)
+    stretches, rows = sorted(found), [found[k] for k in sorted(found)]
+    starts = _after_jogs(seen, begins[stretches], np.minimum(at_us[rows] - off_us, ends[stretches]))
+    return pl.DataFrame(
+        {
+            "start": pl.Series(starts, dtype=pl.Int64),
+            "end": pl.Series(ends[stretches], dtype=pl.Int64),
+            "before": changes["before"].gather(rows),
+            "after": changes["after"].gather(rows),
+        }
+    ).with_columns(pl.col("start", "end").cast(pl.Datetime("us")).dt.replace_time_zone("UTC"))
+
+
+def _after_jogs(seen: Clock, begins: Ints, latest: Ints) -> Ints:
+    """Move the starts of standing stretches behind the last pieces made in them before the latest moment."""
+    rises = np.flatnonzero(np.diff(seen.pieces) > 0)
+    # Where in its interval a jog ran cannot be told: the middle.
+    jogs = (seen.at[rises] + seen.at[rises + 1]) // 2
+    place = np.searchsorted(jogs, latest, side="right") - 1
+    last = np.where(place >= 0, jogs[np.maximum(place, 0)] if len(jogs) else begins, begins)
+    return np.maximum(last, begins)
+
+
+def cut_clock(seen: Clock, moments: pl.Series) -> Clock:
+    """Cut the standing stretches of a clock at moments that lie within them.
+
+    Parameters
+    ----------
+    seen : Clock
+        The machine's clock.
+    moments : polars.Series
+        Such as the starts of changeovers.
+
+    Returns
+    -------
+    Clock
+        With the same states at every moment.
+    """
+    at = np.unique(moments.dt.epoch("us").to_numpy()) if len(moments) else np.empty(0, dtype=np.int64)
+    if not len(at) or not len(seen.code):
+        return seen
+    place = np.searchsorted(seen.edge, at, side="right") - 1
+    inside = (place >= 0) & (place < len(seen.code))
+    inside &= seen.code[np.clip(place, 0, len(seen.code) - 1)] == STANDING
+    edge = np.union1d(seen.edge, at[inside])
+    code = seen.code[np.searchsorted(seen.edge, edge[:-1], side="right") - 1]
+    return replace(seen, edge=edge, code=code)
+
+
+#: CHANGEOVERS that were found, not recorded: `before` and `after` null, `sure` how sure it is (0 to 1).
+FOUND: dict[str, pl.DataType] = {**CHANGEOVERS, "sure": pl.Float64()}
+#: A changeover stands at least so long; shorter standing between batches is the pause for the next one
+#: [min]. An assumption.
+LEAST_MIN = 3.0
+#: At least so sure that the rope began anew.
+LEAST_SURE = 0.8
+#: The rope is compared over so long before and after the standing [s], the moments beside it left out [s].
+_BESIDE_S, _LEFT_OUT_S = 75.0, 12.0
+#: Places in running legs at which the same comparison finds no new batch, to tell its usual size.
+_LEAST_PLACES = 8
+#: A new batch moves the rope by at least so many times the usual size, on the whole.
+_LEAST_SPREAD = 4.0
+
+
+def found_changeovers(
+    seen: Clock, gauges: Sequence[pl.DataFrame], shifts: pl.DataFrame, *, least_min: float = LEAST_MIN
+) -> pl.DataFrame:
+    """Find changeovers from the wrapper's clock and the rope's gauges.
+
+    Parameters
+    ----------
+    seen : Clock
+        Of the cut-and-wrap machine.
+    gauges : sequence of polars.DataFrame
+        Columns at, value of the rope's diameter and temperature on the same line.
+    shifts : polars.DataFrame
+        Columns start, end of the shifts' planned stretches: standing over a shift's edge is starting up or
+        cleaning down, and none is found there.
+    least_min : float
+        Shortest planned standing that can be a changeover [min].
+
+    Returns
+    -------
+    polars.DataFrame
+        FOUND by time; empty without gauges.
+
+    Notes
+    -----
+    Within a batch the rope goes on after a stop where it was before it; a new batch begins at its own
+    temperature and diameter. The step across each long standing is set against the steps across running
+    time of the same length. A pause between two batches of one flavour that lasts as long cannot be told
+    from a changeover.
+    Source: derived-tape
+    """
+    stands = seen.code == STANDING
+    begins, ends = seen.edge[:-1][stands], seen.edge[1:][stands]
+    planned, inside = _planned(begins, ends, shifts)
+    long = inside & (planned >= least_min * 6e7)
+    begins, ends = begins[long], ends[long]
+    odds = np.zeros(len(begins))
+    told = np.zeros(len(begins), dtype=bool)
+    for gauge in gauges:
+        more, known = _log_odds(gauge, begins, ends, seen)
+        odds, told = odds + more, told | known
+    sure = np.where(told, 1.0 / (1.0 + np.exp(-np.clip(odds, -50, 50))), 0.0)
+    keep = sure >= LEAST_SURE
+    moments = {"start": pl.Series(begins[keep]), "end": pl.Series(ends[keep])}
+    frame = pl.DataFrame(moments).cast(dict.fromkeys(moments, CHANGEOVERS["start"]))
+    nobody = pl.lit(None, pl.String)
+    return frame.with_columns(before=nobody, after=nobody, sure=pl.Series(sure[keep], dtype=pl.Float64))
+
+
+def _planned(begins: Ints, ends: Ints, shifts: pl.DataFrame) -> tuple[Ints, Bools]:
+    """Give the planned time of each standing [µs], and whether it lies within one shift."""
+    ordered = shifts.sort("start")
+    opens, closes = (ordered[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    if not len(opens):
+        return np.zeros(len(begins), dtype=np.int64), np.zeros(len(begins), dtype=bool)
+    edges = np.stack((opens, closes), axis=1).ravel()
+    long = np.stack((np.zeros(len(opens), dtype=np.int64), closes - opens), axis=1).ravel()
+    until = np.cumsum(long)
+    planned = np.interp(ends, edges, until) - np.interp(begins, edges, until)
+    # Stretches of one shift have a break between them, of two shifts none: an edge shared is a shift's edge.
+    shift_edges = np.unique(np.concatenate((opens[:1], opens[1:][opens[1:] == closes[:-1]], closes[-1:])))
+    first, last = (np.searchsorted(shift_edges, side, side="left") for side in (begins, ends + 1))
+    return planned.astype(np.int64), np.asarray(first == last)
+
+
+def _log_odds(gauge: pl.DataFrame, begins: Ints, ends: Ints, seen: Clock) -> tuple[Floats, Bools]:
+    """Give how much likelier than not one gauge makes a new batch, as a logarithm, and where it tells."""
+    own = gauge.drop_nulls().sort("at")
+    at, value = own["at"].dt.epoch("us").to_numpy(), own["value"].to_numpy()
+    none = np.zeros(len(begins)), np.zeros(len(begins), dtype=bool)
+    if len(at) < 2 * _LEAST_PLACES:
+        return none
+    usual = _steps(at, value, *_places(seen))
+    usual = usual[np.isfinite(usual)]
+    if len(usual) < _LEAST_PLACES:
+        return none
+    size = max(1.4826 * float(np.median(np.abs(usual - np.median(usual)))), 1e-9)
+    step = (_steps(at, value, begins, ends) - np.median(usual)) / size
+    known = np.isfinite(step)
+    square = np.where(known, step, 0.0) ** 2
+    spread = max(_LEAST_SPREAD**2, float(np.median(square[known])) if known.any() else 0.0)
+    odds = 0.5 * square * spread / (1.0 + spread) - 0.5 * np.log1p(spread)
+    return np.where(known, odds, 0.0), known
+
+
+def _places(seen: Clock) -> tuple[Ints, Ints]:
+    """Give moments within running legs, as a standing of no length, each some minutes from the next."""
+    runs = (seen.code != STANDING) & (np.diff(seen.edge) > 4 * _BESIDE_S * 1e6)
+    apart = round(2 * _BESIDE_S * 1e6)
+    found = [
+        np.arange(a + apart, b - apart, apart)
+        for a, b in zip(seen.edge[:-1][runs].tolist(), seen.edge[1:][runs].tolist(), strict=True)
+    ]
+    moments = np.concatenate(found).astype(np.int64) if found else np.empty(0, dtype=np.int64)
+    return moments, moments
+
+
+def _steps(at: Ints, value: Floats, begins: Ints, ends: Ints) -> Floats:
+    """Give the change of the median value across each standing; nan where either side lacks readings."""
+    beside, left_out = round(_BESIDE_S * 1e6), round(_LEFT_OUT_S * 1e6)
+    sides = ((begins - beside, begins - left_out), (ends + left_out, ends + beside))
+    found = []
+    for opens, closes in sides:
+        first, last = np.searchsorted(at, opens), np.searchsorted(at, closes, side="right")
+        pairs = zip(first.tolist(), last.tolist(), strict=True)
+        found.append(np.array([np.median(value[a:b]) if b - a >= 2 else np.nan for a, b in pairs]))
+    return np.asarray(found[1] - found[0])
+
+
+def changeover_matrix(changeovers: pl.DataFrame, name_of: Callable[[str], str]) -> pl.DataFrame:
+    """Count changeovers from each name to each other.
+
+    Parameters
+    ----------
+    changeovers : polars.DataFrame
+        CHANGEOVERS: start, end, before, after; where there is a column minutes [min] that is taken.
+    name_of : callable
+        Gives what stands for a product: its flavour, or its base.
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns before, after, count, median_min, shortest_min, longest_min [min], the most frequent first.
+
+    Examples
+    --------
+    >>> from datetime import datetime
+    >>> two = {"start": [datetime(2026, 6, 9, 6)] * 2, "before": ["a", "a"], "after": ["b", "b"]}
+    >>> frame = pl.DataFrame({**two, "end": [datetime(2026, 6, 9, 6, 4), datetime(2026, 6, 9, 6, 8)]})
+    >>> changeover_matrix(frame, str)["median_min"].to_list()
+    [6.0]
+    """
+    whole = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
+    minutes = pl.col("minutes") if "minutes" in changeovers.columns else whole
+    named = changeovers.drop_nulls(["before", "after"])
+    return (
+        named.with_columns(
+            minutes=minutes,
+            before=pl.Series([name_of(n) for n in named["before"].to_list()], dtype=pl.String),
+            after=pl.Series([name_of(n) for n in named["after"].to_list()], dtype=pl.String),
+        )
+        .group_by("before", "after")
+        .agg(
+            count=pl.len(),
+            median_min=pl.col("minutes").median(),
+            shortest_min=pl.col("minutes").min(),
+            longest_min=pl.col("minutes").max(),
+        )
+        .sort("count", "before", "after", descending=[True, False, False])
+    )
+
+
+def with_planned_minutes(changeovers: pl.DataFrame, tape: pl.DataFrame) -> pl.DataFrame:
+    """Give each changeover its minutes, breaks left out.
+
+    Parameters
+    ----------
+    changeovers : polars.DataFrame
+        CHANGEOVERS.
+    tape : polars.DataFrame
+        TAPE, for its breaks.
+
+    Returns
+    -------
+    polars.DataFrame
+        With a column minutes [min].
+    """
+    start, end = (changeovers[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    pauses = tape.filter(pl.col("state") == "break").sort("start")
+    long = (end - start) / 6e7
+    if pauses.height and len(start):
+        opens, closes = (pauses[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+        edges = np.stack((opens, closes), axis=1).ravel()
+        until = np.cumsum(np.stack((np.zeros(len(opens)), (closes - opens) / 6e7), axis=1).ravel())
+        long = long - (np.interp(end, edges, until) - np.interp(start, edges, until))
+    return changeovers.with_columns(minutes=pl.Series(long, dtype=pl.Float64))

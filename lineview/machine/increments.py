@@ -1,0 +1,552 @@
+"""What a counter did between its readings: steps, rollovers, resets, and what cannot be told."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.core.errors import Fault, MeasureError
+from lineview.core.frames import INCREMENTS, empty
+from lineview.machine.steps import NO_STEPS, Steps
+from lineview.plant import Counter
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+#: A stamp may be late or early by a second, so an interval may be two seconds longer than it looks.
+STAMP_S = 2.0
+#: A 32-bit value read as two 16-bit words that belong to two moments is off by a multiple of this.
+WORD = 65536.0
+#: At most this many readings in a row are set aside as off course.
+LONGEST_RUN = 3
+#: A frozen value that catches up at this nearness to the line's own rate was frozen, not preset.
+CATCH_UP = 0.2
+_RATE_WINDOW_US = 300_000_000
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a counter can do: its modulus (None: unknown) and its fastest rate [counts/min]."""
+
+    modulus: float | None
+    fastest_per_min: float
+    margin: float
+
+    def most(self, seconds: Floats) -> Floats:
+        """Give the most counts possible in so many seconds as stamped."""
+        fastest = self.fastest_per_min * (1.0 + self.margin) / 60.0
+        return np.asarray(fastest * (seconds + STAMP_S) + 1.0)
+
+    def advance(self, before: Floats, after: Floats) -> Floats:
+        """Give the counts added, through a rollover where the value fell and the modulus is known."""
+        return self.unrolled(after - before)
+
+    def unrolled(self, step: Floats) -> Floats:
+        """Give steps with those that fell taken through a rollover, where the modulus is known."""
+        fell = np.flatnonzero(step < 0)
+        if self.modulus is None or not len(fell):
+            return step
+        step = step.copy()
+        step[fell] = np.mod(step[fell], self.modulus)
+        return step
+
+
+def seconds_between(at_us: Ints, i: Ints, j: Ints) -> Floats:
+    """Give the time between readings.
+
+    Parameters
+    ----------
+    at_us : array of int
+        Moments [µs].
+    i, j : array of int
+        Places of the earlier and later readings.
+
+    Returns
+    -------
+    array of float
+        Seconds.
+    """
+    return (at_us[j] - at_us[i]) / 1e6
+
+
+def possible(at_us: Ints, value: Floats, i: Ints, j: Ints, limits: Limits) -> Bools:
+    """Tell where going from one reading to another is possible at the fastest rate.
+
+    Parameters
+    ----------
+    at_us : array of int
+        Moments [µs].
+    value : array of float
+        Values [counts].
+    i, j : array of int
+        Places of the earlier and later readings.
+    limits : Limits
+        What the counter can do.
+
+    Returns
+    -------
+    array of bool
+        One a pair.
+    """
+    step = limits.advance(value[i], value[j])
+    return np.asarray((step >= 0) & (step <= limits.most(seconds_between(at_us, i, j))))
+
+
+def off_course(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
+    """Find readings that are off course while their neighbours agree with each other.
+
+    Parameters
+    ----------
+    at_us : array of int
+        Moments of the readings [µs], ascending, each once.
+    value : array of float
+        The counter's values [counts].
+    limits : Limits
+        What the counter can do.
+
+    Returns
+    -------
+    odd, torn : arrays of bool
+        `odd`: set aside; `torn`: of those, the ones off by a multiple of 65,536.
+    """
+    odd = _placeholders(at_us, value, limits)
+    torn = np.zeros(len(value), dtype=bool)
+    kept = np.flatnonzero(~odd)
+    for _ in range(8):
+        found = _runs_off_course(at_us[kept], value[kept], limits)
+        if not found.any():
+            break
+        aside = kept[found]
+        before = kept[np.maximum(np.flatnonzero(found) - 1, 0)]
+        odd[aside] = True
+        torn[aside] = _by_words(at_us, value, before, aside, limits)
+        kept = kept[~found]
+    return odd, torn
+
+
+def _placeholders(at_us: Ints, value: Floats, limits: Limits) -> Bools:
+    """Find runs of one value that a counter can neither have gone to nor come from.
+
+    Some exports write 0, or the counter's last value, for as long as nothing answers. Such a run, however
+    long, is no count where the readings on either side of it follow from each other.
+    """
+    odd = np.zeros(len(value), dtype=bool)
+    if len(value) < 3:
+        return odd
+    first = np.flatnonzero(np.concatenate(([True], value[1:] != value[:-1])))
+    last = np.append(first[1:], len(value)) - 1
+    inner = (first > 0) & (last < len(value) - 1) & (last > first)
+    first, last = first[inner], last[inner]
+    into = possible(at_us, value, first - 1, first, limits)
+    out = possible(at_us, value, last, last + 1, limits)
+    over = possible(at_us, value, first - 1, last + 1, limits)
+    alone = ~into & ~out & over
+    for a, b in zip(first[alone].tolist(), last[alone].tolist(), strict=True):
+        odd[a : b + 1] = True
+    return odd
+
+
+def _by_words(at_us: Ints, value: Floats, before: Ints, aside: Ints, limits: Limits) -> Bools:
+    """Tell which odd readings are off by a whole number of words from where they should be."""
+    off = value[aside] - value[before]
+    most = limits.most(seconds_between(at_us, before, aside))
+    near = np.mod(off, WORD)
+    return np.asarray((np.abs(off) > WORD / 2) & (near <= np.minimum(most, WORD / 4)))
+
+
+def _runs_off_course(at_us: Ints, value: Floats, limits: Limits) -> Bools:
+    """Find, in one pass, the shortest runs of readings whose removal mends an impossible step."""
+    last = len(value) - 1
+    found = np.zeros(len(value), dtype=bool)
+    if last < 2:
+        return found
+    every = np.arange(last)
+    good = possible(at_us, value, every, every + 1, limits)
+    open_pairs = np.flatnonzero(~good)
+    for length in range(1, LONGEST_RUN + 1):
+        for ahead in (True, False):
+            if not len(open_pairs):
+                return found
+            mended = _mended(at_us, value, open_pairs, length, limits, good, ahead=ahead)
+            for offset in range(length):
+                pairs = open_pairs[mended]
+                found[pairs + 1 + offset if ahead else pairs - offset] = True
+            open_pairs = open_pairs[~mended]
+    return found
+
+
+def _mended(
+    at_us: Ints, value: Floats, pairs: Ints, length: int, limits: Limits, good: Bools, *, ahead: bool
+) -> Bools:
+    """Tell which impossible pairs (i, i + 1) are mended by leaving out `length` readings."""
+    last = len(value) - 1
+    if ahead:
+        i, j = pairs, pairs + 1 + length
+        inside = j <= last
+        steady = good[np.maximum(i - 1, 0)] | (i == 0)
+    else:
+        i, j = pairs - length, pairs + 1
+        inside = i >= 0
+        steady = good[np.minimum(j, last - 1)] & (j < last)
+    i, j = np.maximum(i, 0), np.minimum(j, last)
+    mends = inside & steady & possible(at_us, value, i, j, limits)
+    if ahead:
+        return np.asarray(mends & ~_restarted(at_us, value, pairs, limits, good))
+    # A value that stood still is not off course: it stood, or was frozen, which is judged elsewhere.
+    return np.asarray(mends & (value[np.minimum(i + 1, last)] != value[i]))
+
+
+def _restarted(at_us: Ints, value: Floats, pairs: Ints, limits: Limits, good: Bools) -> Bools:
+    """Tell where the second reading of a pair looks like a counter set back to 0 that counts on."""
+    fell = value[pairs] - value[pairs + 1]
+    small = value[pairs + 1] <= limits.most(seconds_between(at_us, pairs, pairs + 1))
+    counts_on = good[np.minimum(pairs + 1, len(good) - 1)]
+    swapped = fell <= limits.most(np.zeros(len(pairs)))
+    return np.asarray((fell > 0) & small & counts_on & ~swapped & (value[pairs + 1] >= 0))
+
+
+def thawed(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
+    """Find frozen readings before a jump that is possible only if they were frozen.
+
+    Parameters
+    ----------
+    at_us : array of int
+        Moments [µs], ascending, each once.
+    value : array of float
+        Values [counts].
+    limits : Limits
+        What the counter can do.
+
+    Returns
+    -------
+    frozen : array of bool
+        Readings that repeat a value, up to the jump: set aside, so that one increment spans them.
+    trusted : array of bool
+        Readings that end such a span at the line's own rate; the others may be a preset as well.
+    """
+    frozen = np.zeros(len(value), dtype=bool)
+    trusted = np.zeros(len(value), dtype=bool)
+    if len(value) < 3:
+        return frozen, trusted
+    step = np.diff(value)
+    jumps = np.flatnonzero(step > limits.most(np.diff(at_us) / 1e6))
+    changed = np.flatnonzero(np.concatenate(([True], step != 0)))
+    first = changed[np.searchsorted(changed, jumps, side="right") - 1]
+    stood = first < jumps
+    jumps, first = jumps[stood], first[stood]
+    fits = possible(at_us, value, first, jumps + 1, limits)
+    jumps, first = jumps[fits], first[fits]
+    trusted[jumps + 1] = _at_own_rate(at_us, value, first, jumps + 1)
+    edges = np.zeros(len(value) + 1, dtype=np.int64)
+    np.add.at(edges, first + 1, 1)
+    np.add.at(edges, jumps + 1, -1)
+    return np.cumsum(edges)[:-1] > 0, trusted
+
+
+def _at_own_rate(at_us: Ints, value: Floats, first: Ints, end: Ints) -> Bools:
+    """Tell whether the rate over a frozen span is near that of the five minutes before or after."""
+    rate = (value[end] - value[first]) / np.maximum(seconds_between(at_us, first, end), 1e-6)
+    start_before = np.searchsorted(at_us, at_us[first] - _RATE_WINDOW_US)
+    end_after = np.searchsorted(at_us, at_us[end] + _RATE_WINDOW_US, side="right") - 1
+    near = np.zeros(len(rate), dtype=bool)
+    for i, j in ((start_before, first), (end, end_after)):
+        other = (value[j] - value[i]) / np.maximum(seconds_between(at_us, i, j), 1e-6)
+        near |= (j > i) & (other > 0) & (np.abs(rate - other) <= CATCH_UP * other)
+    return near
+
+
+#: Sizes in use: decimal digits, and 16, 24, 31 and 32 bits.
+CANDIDATES = (1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 2.0**15, 2.0**16, 2.0**24, 2.0**31, 2.0**32)
+#: Where an interval could add more than this share of the size, a fall to a small value by a reset
+#: looks like a rollover too often to tell.
+_MOST_SHARE = 0.1
+_MOST_STRAY = 0.01
+
+
+def fits_values(value: Floats, modulus: float) -> bool:
+    """Tell whether the values stay below the modulus, a stray reading in a hundred aside.
+
+    Parameters
+    ----------
+    value : array of float
+        Values [counts].
+    modulus : float
+        As declared.
+
+    Returns
+    -------
+    bool
+        False where the declared modulus is contradicted.
+    """
+    return bool(np.mean(value >= modulus) <= _MOST_STRAY)
+
+
+def find_modulus(at_us: Ints, value: Floats, limits: Limits) -> float | None:
+    """Give the one usual size that explains falls of a counter as rollovers, or None.
+
+    Parameters
+    ----------
+    at_us : array of int
+        Moments [µs], ascending, each once.
+    value : array of float
+        Values [counts].
+    limits : Limits
+        With modulus None.
+
+    Returns
+    -------
+    float or None
+        None where none or more than one size explains them: the falls are then resets.
+    """
+    odd, _ = off_course(at_us, value, limits)
+    at_us, value = at_us[~odd], value[~odd]
+    falls = np.flatnonzero(np.diff(value) < 0)
+    if not len(falls):
+        return None
+    most = limits.most((at_us[falls + 1] - at_us[falls]) / 1e6)
+    explain = [
+        size
+        for size in CANDIDATES
+        if size > value.max()
+        and ((value[falls + 1] - value[falls] + size <= most) & (most <= _MOST_SHARE * size)).any()
+    ]
+    return explain[0] if len(explain) == 1 else None
+
+
+_KINDS = ("step", "rollover", "reset", "glitch", "torn", "several turns")
+_STEP, _ROLLOVER, _RESET, _GLITCH, _TORN, _SEVERAL = range(6)
+
+
+def known_modulus(counter: Counter) -> int | None:
+    """Give a counter's declared modulus, or None where nobody knows it."""
+    return None if counter.modulus == "unknown" else counter.modulus
+
+
+def increments(
+    readings: pl.DataFrame,
+    *,
+    modulus: int | None,
+    fastest_per_min: float,
+    margin: float = 0.05,
+    kinds: bool = True,
+) -> pl.DataFrame:
+    """Give what one counter added between each two successive readings.
+
+    Parameters
+    ----------
+    readings : polars.DataFrame
+        Columns at, value [counts] of one channel, in any order.
+    modulus : int or None
+        The number of values before the counter starts again at 0; None where nobody knows. Then it is
+        found from the falls of the counter, if only one usual size explains them.
+    fastest_per_min : float
+        The fastest the counter can possibly go [counts/min].
+    margin : float
+        Share by which the fastest rate may be exceeded.
+    kinds : bool
+        Whether to name each one's kind; a sum over a year has no use for a million words.
+
+    Returns
+    -------
+    polars.DataFrame
+        INCREMENTS (without `kind` where it was not asked for), one row for each two successive readings that
+        could be used, by time. Where `n` is known, `low` and `high` equal it. Readings set aside (torn,
+        glitch) are bridged from good neighbours.
+
+    Raises
+    ------
+    MeasureError
+        Where the modulus or a rate is not positive, or a column is missing.
+
+    Notes
+    -----
+    d = (c1 - c0) mod M is a rollover if d is possible at the fastest rate in that time, else a reset, with
+    c1 as the least and the fastest rate as the most. Where d + M is possible too, the counter may have
+    turned several times: the answer is the smallest and greatest candidate. Stamps may be off by a second
+    each, so two seconds and one count are allowed on top. Two values at one moment are both left out.
+    Source: derived-counters, rfc-2021-counters
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> at = [datetime(2026, 6, 9, 6, m, tzinfo=UTC) for m in range(3)]
+    >>> readings = pl.DataFrame({"at": at, "value": [65400.0, 214.0, 560.0]})
+    >>> increments(readings, modulus=65536, fastest_per_min=400)["n"].to_list()
+    [350.0, 346.0]
+    """
+    _refuse(_column_faults(readings) + _rate_faults(modulus, fastest_per_min, margin))
+    at_us, value = in_order(readings)
+    if len(value) < 2:
+        return empty(INCREMENTS)
+    steps, kind = _steps_and_kinds(at_us, value, modulus, fastest_per_min, margin)
+    return _as_frame(steps, kind, kinds=kinds)
+
+
+def steps_between(
+    at_us: Ints, value: Floats, *, modulus: int | None, fastest_per_min: float, margin: float = 0.05
+) -> Steps:
+    """Give what `increments` gives, from arrays and as arrays.
+
+    Parameters
+    ----------
+    at_us : array of int
+        Moments [µs since 1970], ascending, each once.
+    value : array of float
+        The counter's values [counts], all finite.
+    modulus, fastest_per_min, margin
+        As of `increments`.
+    """
+    _refuse(_rate_faults(modulus, fastest_per_min, margin))
+    if len(value) < 2:
+        return NO_STEPS
+    return _steps_and_kinds(at_us, value, modulus, fastest_per_min, margin)[0]
+
+
+def _steps_and_kinds(
+    at_us: Ints, value: Floats, modulus: int | None, fastest_per_min: float, margin: float
+) -> tuple[Steps, Ints]:
+    """Give the steps of two readings and more, and the place of each one's kind."""
+    known = float(modulus) if modulus and fits_values(value, modulus) else None
+    limits = Limits(known, fastest_per_min, margin)
+    steps = np.diff(value)
+    if known is None and (steps < 0).any():
+        limits = Limits(find_modulus(at_us, value, limits), fastest_per_min, margin)
+    added, most = limits.unrolled(steps), limits.most(np.diff(at_us) / 1e6)
+    if _plain(added, most, limits):
+        kind = np.where(steps < 0, np.uint8(_ROLLOVER), np.uint8(_STEP))
+        return Steps(at_us[:-1], at_us[1:], added, added, added), kind
+    odd, torn = off_course(at_us, value, limits)
+    mark = _marks(odd, torn)
+    kept = np.flatnonzero(~odd)
+    frozen, trusted = thawed(at_us[kept], value[kept], limits)
+    return _classified(at_us, value, kept[~frozen], kept[trusted], mark, limits)
+
+
+def _refuse(faults: list[Fault]) -> None:
+    if faults:
+        raise MeasureError(faults)
+
+
+def _column_faults(readings: pl.DataFrame) -> list[Fault]:
+    return [
+        Fault(f"column '{name}' is missing", "readings", "columns at and value")
+        for name in ("at", "value")
+        if name not in readings.columns
+    ]
+
+
+def _rate_faults(modulus: int | None, fastest_per_min: float, margin: float) -> list[Fault]:
+    faults = []
+    if modulus is not None and modulus <= 1:
+        faults.append(Fault(f"the modulus is {modulus}", "modulus", "more than 1, or None"))
+    if not (math.isfinite(fastest_per_min) and fastest_per_min > 0):
+        faults.append(Fault(f"the fastest rate is {fastest_per_min}", "fastest_per_min", "more than 0"))
+    if not (math.isfinite(margin) and margin >= 0):
+        faults.append(Fault(f"the margin is {margin}", "margin", "0 or more"))
+    return faults
+
+
+def in_order(readings: pl.DataFrame) -> tuple[Ints, Floats]:
+    """Give moments [µs] and values by time, each moment once; moments with two values are left out."""
+    usable = readings.select("at", "value").filter(pl.col("value").is_finite() & pl.col("at").is_not_null())
+    if not usable["at"].is_sorted():
+        usable = usable.sort("at", "value")
+    at_us = usable["at"].dt.epoch("us").to_numpy()
+    value = usable["value"].cast(pl.Float64).to_numpy()
+    same = np.diff(at_us) == 0
+    if same.any():
+        usable = usable.unique()
+        usable = usable.filter(usable["at"].is_unique()).sort("at")
+        at_us = usable["at"].dt.epoch("us").to_numpy()
+        value = usable["value"].cast(pl.Float64).to_numpy()
+    return at_us, value
+
+
+def _plain(added: Floats, most: Floats, limits: Limits) -> bool:
+    """Tell whether every increment is possible and no counter can have turned twice."""
+    turns = limits.modulus is not None and bool((added + limits.modulus <= most).any())
+    return not turns and bool(((added >= 0) & (added <= most)).all())
+
+
+def _marks(odd: np.ndarray, torn: np.ndarray) -> Ints:
+    """Give, for each reading, how many torn and how many odd ones stand up to it (packed as sums)."""
+    return np.cumsum(odd.astype(np.int64)) + (np.cumsum(torn.astype(np.int64)) << 32)
+
+
+def _classified(
+    at_us: Ints, value: Floats, kept: Ints, trusted: Ints, mark: Ints, limits: Limits
+) -> tuple[Steps, Ints]:
+    """Classify the increments between the kept readings."""
+    i, j = kept[:-1], kept[1:]
+    step = value[j] - value[i]
+    added = limits.advance(value[i], value[j])
+    most = limits.most((at_us[j] - at_us[i]) / 1e6)
+    kind = np.where(step < 0, _ROLLOVER, _STEP)
+    kind[(added < 0) | (added > most)] = _RESET
+    passed = mark[j] - mark[i]
+    bridged = (j - i > 1) & (kind == _STEP)
+    kind[bridged] = np.where(passed[bridged] >> 32 > 0, _TORN, _GLITCH)
+    doubtful = bridged & (passed == 0) & ~np.isin(j, trusted)
+    if limits.modulus is not None:
+        kind[(added >= 0) & (added + limits.modulus <= most)] = _SEVERAL
+    kind[doubtful & (kind == _GLITCH)] = _RESET
+    low, high = _bounds(value[j], added, most, kind, limits, doubtful)
+    open_ended = (kind == _RESET) | (kind == _SEVERAL)
+    return Steps(at_us[i], at_us[j], np.where(open_ended, np.nan, added), low, high), kind
+
+
+def _bounds(
+    after: Floats, added: Floats, most: Floats, kind: Ints, limits: Limits, doubtful: np.ndarray
+) -> tuple[Floats, Floats]:
+    """Give the least and most counts of each increment."""
+    low, high = added.copy(), added.copy()
+    reset = kind == _RESET
+    small = (after >= 0) & (after <= most)
+    low[reset] = np.where(small & ~doubtful & (added != after), after, 0.0)[reset]
+    high[reset] = np.where(doubtful, added, most)[reset]
+    several = kind == _SEVERAL
+    if limits.modulus is not None:
+        turns = np.floor((most - added) / limits.modulus)
+        high[several] = (added + turns * limits.modulus)[several]
+    return low, high
+
+
+def _as_frame(steps: Steps, kind: Ints, *, kinds: bool) -> pl.DataFrame:
+    frame = steps.frame().with_columns(low=pl.Series(steps.low), high=pl.Series(steps.high))
+    return frame.with_columns(kind=pl.Series(_KINDS).gather(kind)) if kinds else frame
+
+
+def pair_bounds(
+    start_us: Ints, end_us: Ints, before: Floats, after: Floats, modulus: float | None, fastest_per_min: float
+) -> tuple[Floats, Floats, Floats]:
+    """Bounds of what a counter added between pairs of readings, each pair judged alone.
+
+    Parameters
+    ----------
+    start_us, end_us : arrays of int
+        Moments of the pairs [µs].
+    before, after : arrays of float
+        The counter's values [counts].
+    modulus : float or None
+        The number of values before the counter starts again at 0; None where nobody knows.
+    fastest_per_min : float
+        The fastest the counter can go [counts/min].
+
+    Returns
+    -------
+    value, low, high : arrays of float
+        `value` is nan where the readings leave it open.
+    """
+    limits = Limits(modulus, fastest_per_min, 0.05)
+    added, most = limits.advance(before, after), limits.most((end_us - start_us) / 1e6)
+    kind = np.where(after < before, _ROLLOVER, _STEP)
+    kind[(added < 0) | (added > most)] = _RESET
+    if modulus is not None:
+        kind[(added >= 0) & (added + modulus <= most)] = _SEVERAL
+    low, high = _bounds(after, added, most, kind, limits, np.zeros(len(kind), dtype=bool))
+    return np.where((kind == _RESET) | (kind == _SEVERAL), np.nan, added), low, high

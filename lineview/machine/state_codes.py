@@ -1,0 +1,286 @@
+"""State channels: what a machine's own state names and codes mean, by name and never by number alone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import get_args
+
+import numpy as np
+import polars as pl
+
+from lineview.core.frames import UTC_US, empty
+from lineview.machine.speed import Floats, Ints
+from lineview.machine.steps import NO_STEPS, Steps
+from lineview.plant import Machine, StateMeaning
+
+#: What a state can mean to the shift.
+MEANINGS: tuple[str, ...] = get_args(StateMeaning)
+#: Meanings in which a counter that goes on counts no production.
+SET_ASIDE = ("maintenance",)
+
+#: The state names of ANSI/ISA-TR88.00.02. Held is standing by the machine's own cause, Suspended by one
+#: outside it. Two published lists number these names differently, so a number means nothing by itself.
+STANDARD_NAMES: Mapping[str, str] = {
+    "undefined": "idle",
+    "clearing": "stop",
+    "stopped": "stop",
+    "starting": "stop",
+    "idle": "idle",
+    "suspended": "outside",
+    "execute": "running",
+    "stopping": "stop",
+    "aborting": "stop",
+    "aborted": "stop",
+    "holding": "stop",
+    "held": "stop",
+    "unholding": "stop",
+    "suspending": "outside",
+    "unsuspending": "outside",
+    "resetting": "idle",
+    "completing": "idle",
+    "complete": "idle",
+}
+#: Plain words that exports use besides.
+PLAIN_WORDS: Mapping[str, str] = {
+    "run": "running",
+    "running": "running",
+    "stop": "stop",
+    "fault": "stop",
+    "changeover": "changeover",
+    "blocked": "blocked",
+    "equipmentblocked": "blocked",
+    "starved": "starved",
+    "equipmentstarved": "starved",
+    "maintenance": "maintenance",
+    "manual": "maintenance",
+    "cleaning": "cleaning",
+    "break": "break",
+}
+
+
+def meaning(state: str, codes: Mapping[str, str]) -> str | None:
+    """Give what a state means.
+
+    Parameters
+    ----------
+    state : str
+        As the export has it.
+    codes : mapping
+        As declared for the gauge in plant.toml; it goes before the standard's names.
+
+    Returns
+    -------
+    str or None
+        One of MEANINGS; None where it cannot be told: a number that nobody declared, or an unknown word.
+
+    Notes
+    -----
+    Source: isa-tr88
+
+    Examples
+    --------
+    >>> meaning("Execute", {}), meaning("6", {}), meaning("6", {"6": "running"})
+    ('running', None, 'running')
+    """
+    key = state.strip().casefold()
+    declared = {code.strip().casefold(): what for code, what in codes.items()}
+    key = key.removesuffix(".0") if key.removesuffix(".0").isdigit() else key
+    what = declared.get(key)
+    if what is None:
+        word = "".join(ch for ch in key if ch.isalnum())
+        what = STANDARD_NAMES.get(word) or PLAIN_WORDS.get(word)
+    return what if what in MEANINGS else None
+
+
+#: Rows of a state channel: what it said and what that means, null where it cannot be told.
+TOLD: dict[str, pl.DataType] = {"at": UTC_US, "state": pl.String(), "meaning": pl.String()}
+
+
+def told_states(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
+    """Give what a machine's state channel said, row by row.
+
+    Parameters
+    ----------
+    machine : Machine
+        With a gauge that measures "state", or without.
+    readings : polars.DataFrame
+        READINGS of the machine; a state's name stands in `text`, a code in `text` or `value`.
+
+    Returns
+    -------
+    polars.DataFrame
+        TOLD by time, the last row of each moment. Uncertain rows are left out.
+    """
+    gauge = machine.gauge("state")
+    if gauge is None:
+        return empty(TOLD)
+    own = readings.filter((pl.col("channel") == gauge.id) & (pl.col("quality") == "good"))
+    named = own.select("at", state=_state()).drop_nulls().sort("at", maintain_order=True)
+    named = named.unique("at", keep="last", maintain_order=True)
+    known = {s: meaning(s, gauge.codes) for s in named["state"].unique().to_list()}
+    if not known:
+        return empty(TOLD)
+    what = pl.col("state").replace_strict(list(known), list(known.values()), return_dtype=pl.String)
+    return named.with_columns(meaning=what)
+
+
+def _state() -> pl.Expr:
+    return pl.coalesce("text", pl.col("value").cast(pl.Int64, strict=False).cast(pl.String))
+
+
+def unknown_states(machine: Machine, readings: pl.DataFrame) -> list[str]:
+    """List the states of a machine's channel that cannot be told.
+
+    Parameters
+    ----------
+    machine : Machine
+        As in told_states.
+    readings : polars.DataFrame
+        READINGS of the machine.
+
+    Returns
+    -------
+    list of str
+        In order; for a note that asks for their meaning.
+    """
+    gauge = machine.gauge("state")
+    if gauge is None:
+        return []
+    own = readings.filter(pl.col("channel") == gauge.id)
+    states = own.select(state=_state())["state"].drop_nulls().unique().to_list()
+    return sorted(s for s in states if meaning(s, gauge.codes) is None)
+
+
+#: A code may lag the counter, or a channel be read seldom, by so much [µs].
+LATE_US = 60_000_000
+RUNNING_CODE = MEANINGS.index("running")
+CHANGEOVER_CODE = MEANINGS.index("changeover")
+#: A channel of which half the rows repeat the state before is read at intervals, others written on change.
+_READ_SHARE = 0.5
+
+
+@dataclass(frozen=True)
+class Spells:
+    """What the state channel said, by time.
+
+    Parameters
+    ----------
+    start, end : array of int
+        Ends of the spells [µs since 1970]; without overlap, states that cannot be told left out.
+    meaning : array of int
+        Place in MEANINGS.
+    until : int
+        The last row of the channel [µs]: what it said holds on for a stop, but fills no silence after it.
+    """
+
+    start: Ints
+    end: Ints
+    meaning: Ints
+    until: int
+
+    @property
+    def any(self) -> bool:
+        """Whether there are any."""
+        return len(self.start) > 0
+
+    def at(self, moments: Ints) -> Ints:
+        """Give what was said at each moment [µs] as a place in MEANINGS; -1 where nothing was."""
+        if not self.any:
+            return np.full(len(moments), -1)
+        place = np.searchsorted(self.start, moments, side="right") - 1
+        inside = (place >= 0) & (moments < self.end[np.maximum(place, 0)])
+        return np.where(inside, self.meaning[np.maximum(place, 0)], -1)
+
+    def only(self, *meanings: str) -> Spells:
+        """Give the spells of these meanings."""
+        own = np.isin(self.meaning, [MEANINGS.index(name) for name in meanings])
+        return Spells(self.start[own], self.end[own], self.meaning[own], self.until)
+
+    def within(self, start: int, end: int) -> Spells:
+        """The spells cut to a stretch [µs]."""
+        begins, ends = np.maximum(self.start, start), np.minimum(self.end, end)
+        inside = ends > begins
+        return Spells(begins[inside], ends[inside], self.meaning[inside], self.until)
+
+    def seconds_until(self, moments: Ints) -> Floats:
+        """Give the seconds in spells up to each moment [µs]."""
+        if not self.any:
+            return np.zeros(len(moments))
+        edges = np.stack((self.start, self.end), axis=1).ravel()
+        lengths = np.stack((np.zeros(len(self.start)), (self.end - self.start) / 1e6), axis=1).ravel()
+        return np.interp(moments, edges, np.cumsum(lengths))
+
+
+NO_SPELLS = Spells(np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.int64), 0)
+
+
+def state_spells(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> Spells:
+    """Give the spells of a machine's state channel.
+
+    Parameters
+    ----------
+    machine : Machine
+        With a gauge that measures "state", or without.
+    readings : polars.DataFrame
+        READINGS of the machine.
+    gap_s : float
+        Longest time that a row still tells, where the channel is read at intervals [s].
+
+    Returns
+    -------
+    Spells
+        A state lasts until the channel's next row. Where rows repeat the state, the channel is read at
+        intervals, and a row tells no more than `gap_s`.
+
+    Notes
+    -----
+    Source: isa-tr88, derived-tape
+    """
+    told = told_states(machine, readings)
+    if not told.height:
+        return NO_SPELLS
+    at = told["at"].dt.epoch("us").to_numpy()
+    place = {name: k for k, name in enumerate(MEANINGS)}
+    meaning = np.array([place.get(name, -1) for name in told["meaning"].to_list()])
+    state = told["state"].to_numpy()
+    end = np.append(at[1:], at[-1] + 86_400_000_000)
+    if len(at) > 1 and np.mean(state[1:] == state[:-1]) >= _READ_SHARE:
+        end = np.minimum(end, at + round(gap_s * 1e6))
+    joined = (meaning[1:] == meaning[:-1]) & (end[:-1] == at[1:])
+    first = np.flatnonzero(np.concatenate(([True], ~joined)))
+    last = np.append(first[1:], len(at)) - 1
+    start, end, meaning = at[first], end[last], meaning[first]
+    kept = (meaning >= 0) & (end > start)
+    return Spells(start[kept], end[kept], meaning[kept], int(at[-1]))
+
+
+def set_aside(steps: Steps, spells: Spells) -> tuple[Steps, Steps]:
+    """Take what a counter counted in maintenance out of its increments.
+
+    Parameters
+    ----------
+    steps : Steps
+        Of one counter.
+    spells : Spells
+        Of its machine.
+
+    Returns
+    -------
+    kept, taken : Steps
+        The increments without, and what was taken out. An interval partly in maintenance is shared out by
+        time, in whole pieces.
+    """
+    if not spells.any or not len(steps):
+        return steps, NO_STEPS
+    apart = spells.only(*SET_ASIDE)
+    start, end = steps.start_us, steps.end_us
+    inside_s = apart.seconds_until(end) - apart.seconds_until(start)
+    share = np.clip(inside_s * 1e6 / np.maximum(end - start, 1), 0.0, 1.0)
+    if not (share > 0).any():
+        return steps, NO_STEPS
+    n, low, high = (np.rint(part * share) for part in (steps.n, steps.low, steps.high))
+    taken = Steps(start, end, n, low, high).only(share > 0)
+    # Where the count is not known, at most all of it was made outside maintenance.
+    top = np.where(np.isnan(steps.n) & (share < 1), steps.high, steps.high - high)
+    return Steps(start, end, steps.n - n, steps.low - low, top), taken

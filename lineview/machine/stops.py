@@ -1,0 +1,203 @@
+"""Stops: how many, how long, how often, by reason."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.core.frames import TAPE, require
+
+STANDS = ("short stop", "stop", "changeover")
+FAILURES = ("short stop", "stop")
+#: What stands where nobody set a reason.
+NO_REASON = "reason not set"
+
+
+def stop_list(tape: pl.DataFrame) -> pl.DataFrame:
+    """List what stood: stops, short stops and changeovers, parts over a break or shift end kept apart.
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        TAPE.
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns start, end, minutes [min], state, reason, by time.
+
+    Raises
+    ------
+    MeasureError
+        Where the tape lacks a column.
+    """
+    require(tape, TAPE, "tape")
+    return (
+        tape.filter(pl.col("state").is_in(STANDS))
+        .with_columns(minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7)
+        .select("start", "end", "minutes", "state", "reason")
+        .sort("start")
+    )
+
+
+@dataclass(frozen=True)
+class StopCount:
+    """Stops and short stops, not changeovers: how many began, their minutes, the minutes run between."""
+
+    events: int
+    restored: int
+    stopped_min: float
+    run_min: float
+
+    @property
+    def mean_between_min(self) -> float | None:
+        """Running minutes a stop [min]; None without a stop."""
+        return self.run_min / self.events if self.events else None
+
+    @property
+    def mean_to_restore_min(self) -> float | None:
+        """Mean length of the stops that ended [min]; None without one."""
+        return self.stopped_min / self.restored if self.restored else None
+
+
+def stop_count(tape: pl.DataFrame) -> StopCount:
+    """Count stops and short stops.
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        TAPE by time.
+
+    Returns
+    -------
+    StopCount
+        A stop cut in two by a break counts once. One that the tape begins with, or that begins in unseen
+        time, is no failure of this tape; one that it ends with, or that goes over into unseen time, is not
+        restored: its length is not known.
+    """
+    require(tape, TAPE, "tape")
+    on = tape.filter(pl.col("state") != "break").with_columns(
+        minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7,
+        fails=pl.col("state").is_in(FAILURES),
+    )
+    run = float(on.filter(pl.col("state").is_in(["running", "slow"]))["minutes"].sum())
+    spells = (
+        on.with_columns(spell=pl.col("fails").rle_id())
+        .group_by("spell", maintain_order=True)
+        .agg(
+            pl.col("fails").first(),
+            pl.col("minutes").sum(),
+            first=pl.col("state").first(),
+            last=pl.col("state").last(),
+        )
+        .with_columns(before=pl.col("last").shift(1), after=pl.col("first").shift(-1))
+        .filter(pl.col("fails"))
+    )
+    began = spells.filter(pl.col("before").is_in(["running", "slow"]))
+    whole = began.filter(pl.col("after").is_in(["running", "slow", "changeover"]))
+    return StopCount(began.height, whole.height, float(whole["minutes"].sum()), run)
+
+
+def pareto(stops: pl.DataFrame) -> pl.DataFrame:
+    """Sum standing by reason, the longest first.
+
+    Parameters
+    ----------
+    stops : polars.DataFrame
+        As of stop_list.
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns reason, stops, minutes [min], share_percent and so_far_percent [%]. Changeovers without a
+        reason of their own are "changeover".
+
+    Examples
+    --------
+    >>> said = {"state": ["stop"] * 3, "reason": ["jam", None, None]}
+    >>> pareto(pl.DataFrame({"minutes": [2.0, 1.0, 1.0], **said}))["so_far_percent"].to_list()
+    [50.0, 100.0]
+    """
+    state = pl.when(pl.col("state") == "changeover").then(pl.lit("changeover")).otherwise(pl.lit(NO_REASON))
+    total = pl.col("minutes").sum()
+    return (
+        stops.with_columns(reason=pl.coalesce(pl.col("reason").str.strip_chars(), state))
+        .group_by("reason", maintain_order=True)
+        .agg(stops=pl.len(), minutes=pl.col("minutes").sum())
+        .sort("minutes", "reason", descending=[True, False])
+        .with_columns(
+            share_percent=pl.col("minutes") / total * 100,
+            so_far_percent=pl.col("minutes").cum_sum() / total * 100,
+        )
+    )
+
+
+#: What a stop can be put down to. "own" holds those without a reason too: nobody said otherwise.
+KINDS = ("own", "blocked", "starved", "outside", "cleaning", "maintenance")
+#: Kinds whose cause lies outside the machine.
+OUTSIDE_KINDS = ("blocked", "starved", "outside")
+_WORDS = (
+    ("blocked", re.compile(r"\b(blocked|downstream)\b", re.IGNORECASE)),
+    ("starved", re.compile(r"\b(starved|upstream|no (batch|product|rope|material))\b", re.IGNORECASE)),
+    ("outside", re.compile(r"\b(outside|waiting|power cut|no staff)\b|^break$", re.IGNORECASE)),
+)
+_CODED = ("cleaning", "maintenance")
+
+
+def stop_kind(reason: str | None, code: str | None = None) -> str:
+    """Give the kind of a stop.
+
+    Parameters
+    ----------
+    reason : str or None
+        As somebody or the machine's state gave it.
+    code : str or None
+        What the machine's state said meanwhile, one of MEANINGS.
+
+    Returns
+    -------
+    str
+        One of KINDS: a reason that names a cause outside goes before the code, the code before other words.
+
+    Examples
+    --------
+    >>> stop_kind("blocked by the packer"), stop_kind("jam", "starved"), stop_kind(None)
+    ('blocked', 'starved', 'own')
+    """
+    for text in (reason, code):
+        for kind, words in _WORDS:
+            if text and words.search(text):
+                return kind
+        if text in _CODED:
+            return str(text)
+    return "own"
+
+
+def with_kinds(tape: pl.DataFrame) -> pl.DataFrame:
+    """Give a tape with the kind of each stop.
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        TAPE; a column `code` is read where there is one.
+
+    Returns
+    -------
+    polars.DataFrame
+        With `kind`, one of KINDS on stops and short stops, null elsewhere.
+
+    Raises
+    ------
+    MeasureError
+        Where the tape lacks a column.
+    """
+    require(tape, TAPE, "tape")
+    codes = tape["code"].to_list() if "code" in tape.columns else [None] * tape.height
+    stands = tape["state"].is_in(["stop", "short stop"]).to_list()
+    kinds = [
+        stop_kind(why, code) if stood else None
+        for stood, why, code in zip(stands, tape["reason"].to_list(), codes, strict=True)
+    ]
+    return tape.with_columns(kind=pl.Series("kind", kinds, dtype=pl.String))

@@ -1,0 +1,475 @@
+"""The shift's tape: a machine's clock laid over the calendar, each minute in one state."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from lineview.core.frames import CALENDAR, STOP_LOG, TAPE, UTC_US, empty, require
+from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Clock
+from lineview.machine.changeovers import (
+    FOUND,
+    cut_clock,
+    find_changeovers,
+    found_changeovers,
+    marked,
+    product_changes,
+)
+from lineview.machine.pieces import MachineCounts
+from lineview.machine.speed import Bools, Floats, Ints
+from lineview.machine.state_codes import CHANGEOVER_CODE, LATE_US, MEANINGS, NO_SPELLS, RUNNING_CODE, Spells
+
+#: Reasons that say the product was changed.
+CHANGEOVER_WORDS = re.compile(
+    r"change[ -]?over|(change|switch)( of| to)? (\w+ )?(flavou?r|product|colou?r|recipe|base)"
+    r"|(flavou?r|product|colou?r|recipe) (change|switch)|sortenwechsel|produktwechsel|umr[üu]st",
+    re.IGNORECASE,
+)
+#: A log is written by hand: its times may be off by this much [µs].
+LOG_LATE_US = 120_000_000
+
+
+def reason_of(begins: Ints, ends: Ints, stop_log: pl.DataFrame) -> list[str | None]:
+    """Give the logged reason of each stretch, or None.
+
+    Parameters
+    ----------
+    begins, ends : array of int
+        The stretches [µs since 1970].
+    stop_log : polars.DataFrame
+        STOP_LOG of one machine; a row without an end is a moment.
+
+    Returns
+    -------
+    list of str or None
+        The reason whose row overlaps the stretch most; without overlap the nearest one within two minutes
+        that overlaps no other stretch: a row that fits one stop says nothing of its neighbour.
+    """
+    log = stop_log.drop_nulls(["start", "reason"]).sort("start") if stop_log.height else stop_log
+    if not log.height:
+        return [None] * len(begins)
+    start = log["start"].dt.epoch("us").to_numpy()
+    end = log["end"].fill_null(log["start"]).dt.epoch("us").to_numpy()
+    end = np.maximum(end, start)
+    longest = int((end - start).max())
+    words = log["reason"].to_list()
+    taken = _overlaps_any(start, end, begins, ends)
+    reasons: list[str | None] = []
+    for a, b in zip(begins.tolist(), ends.tolist(), strict=True):
+        first = int(np.searchsorted(start, a - LOG_LATE_US - longest))
+        last = int(np.searchsorted(start, b + LOG_LATE_US, side="right"))
+        meet = np.minimum(end[first:last], b) - np.maximum(start[first:last], a)
+        meet = np.where((meet < 0) & taken[first:last], -LOG_LATE_US - 1, meet)
+        best = int(np.argmax(meet)) if last > first else -1
+        reasons.append(words[first + best] if best >= 0 and meet[best] >= -LOG_LATE_US else None)
+    return reasons
+
+
+def _overlaps_any(start: Ints, end: Ints, begins: Ints, ends: Ints) -> Bools:
+    """Tell which rows overlap a stretch; the stretches are in order and apart."""
+    if not len(begins):
+        return np.zeros(len(start), dtype=bool)
+    next_end = np.searchsorted(ends, start, side="right")
+    inside = next_end < len(ends)
+    return np.asarray(inside & (begins[np.minimum(next_end, len(ends) - 1)] < end))
+
+
+@dataclass(frozen=True)
+class StandingRows:
+    """Rows of a tape before its states are named.
+
+    Parameters
+    ----------
+    stretch : array of int
+        Which stretch of the clock each row lies in.
+    stands : array of bool
+        Rows in which the machine stood.
+    says : array of int
+        What the state channel said, as a place in MEANINGS; -1 where nothing.
+    long_us, planned_us : array of int
+        Their length, and their length outside breaks [µs].
+    """
+
+    stretch: Ints
+    stands: Bools
+    says: Ints
+    long_us: Ints
+    planned_us: Ints
+
+    def groups(self) -> Iterator[Ints]:
+        """Give the rows of each standing stretch in which some code speaks of standing."""
+        spoken = self.stands & (self.says >= 0) & (self.says != RUNNING_CODE)
+        standing = np.flatnonzero(self.stands)
+        stretch = self.stretch[standing]
+        used = np.unique(self.stretch[spoken])
+        first, last = (np.searchsorted(stretch, used, side=side) for side in ("left", "right"))
+        for a, b in zip(first.tolist(), last.tolist(), strict=True):
+            yield standing[a:b]
+
+
+def steadied(rows: StandingRows) -> Ints:
+    """Give what each standing row is, once lags of the code are taken out.
+
+    Parameters
+    ----------
+    rows : StandingRows
+        As they are.
+
+    Returns
+    -------
+    array of int
+        As `says`: a brief row that says running or nothing takes the code after it in its stretch, else the
+        one before it. -1 on rows that do not stand, and where a code says running for longer: the counter
+        goes before it.
+    """
+    says = np.where(rows.stands & (rows.says != RUNNING_CODE), rows.says, -1)
+    for own in rows.groups():
+        told = own[says[own] >= 0]
+        for row in own[(says[own] < 0) & (rows.long_us[own] <= LATE_US)].tolist():
+            after = np.searchsorted(told, row)
+            says[row] = says[told[after if after < len(told) else after - 1]]
+    return says
+
+
+def with_code_kinds(
+    rows: StandingRows, says: Ints, kind: Ints, names: tuple[int, int, int], short_us: float
+) -> Ints:
+    """Give the rows' states where a code tells changeovers from stops.
+
+    Parameters
+    ----------
+    rows : StandingRows
+        With `says` as of steadied.
+    says : array of int
+        As of steadied.
+    kind : array of int
+        State of each standing row without codes.
+    names : tuple of int
+        The states short stop, stop and changeover.
+    short_us : float
+        A stop shorter than this is a short one [µs].
+
+    Returns
+    -------
+    array of int
+        In a stretch of which a code calls some part a changeover, that part is one; of the rest what another
+        code tells is a stop as long as all such parts together, and what none tells stays as it was.
+    """
+    short, stop, changeover = names
+    kind = kind.copy()
+    for own in rows.groups():
+        changes = says[own] == CHANGEOVER_CODE
+        if not changes.any():
+            continue
+        kind[own[changes]] = changeover
+        stops = own[~changes & ((says[own] >= 0) | (kind[own] != changeover))]
+        kind[stops] = short if rows.planned_us[stops].sum() < short_us else stop
+    return kind
+
+
+def reason_said(says: Ints) -> np.ndarray:
+    """Give the codes' meanings as reasons; "stop" gives none."""
+    words = np.array(
+        [None if name in ("running", "stop", "changeover") else name for name in MEANINGS] + [None]
+    )
+    return np.asarray(words[says], dtype=object)
+
+
+_SHORT, _STOP, _CHANGEOVER, _BREAK = 4, 5, 6, 7
+_NAMES = {
+    RUNNING: "running",
+    SLOW: "slow",
+    UNSEEN: "unseen",
+    _SHORT: "short stop",
+    _STOP: "stop",
+    _CHANGEOVER: "changeover",
+    _BREAK: "break",
+}
+
+_SAID: dict[str, pl.DataType] = {"code": pl.String(), "coded": pl.Boolean()}
+
+
+def lay(
+    seen: Clock,
+    calendar: pl.DataFrame,
+    *,
+    short_stop_min: float,
+    changeovers: pl.DataFrame,
+    stop_log: pl.DataFrame,
+    spells: Spells = NO_SPELLS,
+) -> pl.DataFrame:
+    """Split the calendar's clock into the machine's states, which add up to it exactly.
+
+    Parameters
+    ----------
+    seen : Clock
+        The machine's clock.
+    calendar : polars.DataFrame
+        CALENDAR.
+    short_stop_min : float
+        A stop shorter than this is a short stop [min]. A stop is measured whole, over shift ends too, by
+        its planned minutes.
+    changeovers : polars.DataFrame
+        Columns start, end: standing that overlaps them is changeover.
+    stop_log : polars.DataFrame
+        STOP_LOG of this machine; gives reasons. A reason that says changeover makes it one.
+    spells : Spells, optional
+        What the machine's own states said: they split its stops by kind, and stand as their reason where
+        the stop log has none.
+
+    Returns
+    -------
+    polars.DataFrame
+        TAPE by time; breaks override what the machine did, but keep its pieces. Two columns more: `code`,
+        what the machine's state said while it stood, one of MEANINGS or null; `coded`, whether the state
+        alone says what the stretch was, for want of counter readings.
+
+    Raises
+    ------
+    MeasureError
+        Where a column is missing.
+
+    Notes
+    -----
+    Where a shift or break begins within an interval, its pieces are split by running time within it.
+    Source: derived-tape, trade-practice
+    """
+    require(calendar, CALENDAR, "calendar")
+    if not calendar.height:
+        return empty(TAPE | _SAID)
+    start, end, stretch, row = _cut(seen, calendar.sort("start"), spells)
+    pause = calendar.sort("start")["part"].to_numpy()[row] == "break"
+    code = np.where(stretch < 0, UNSEEN, np.concatenate((seen.code, [UNSEEN]))[stretch])
+    stands = code == STANDING
+    reason = np.full(len(code), None, dtype=object)
+    rows = StandingRows(stretch, stands, spells.at(start), end - start, (end - start) * ~pause)
+    says = steadied(rows) if spells.any else np.full(len(code), -1)
+    if stands.any():
+        kind, why = _standing(seen, rows, short_stop_min, changeovers, stop_log)
+        kind = with_code_kinds(rows, says, kind, (_SHORT, _STOP, _CHANGEOVER), short_stop_min * 6e7)
+        code = np.where(stands, kind, code)
+        why = np.where(why == None, reason_said(says), why)  # noqa: E711 - an array of objects, compared one by one
+        reason = np.where(stands & ~pause, why, reason)
+    code = np.where(pause, _BREAK, code)
+    says = np.where(pause, -1, says)
+    parts = _Parts(start, end, code, reason, row, stretch, says)
+    return _frame(seen, parts)
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """Pieces of the calendar cut at every edge, one array a column."""
+
+    start: Ints
+    end: Ints
+    code: Ints
+    reason: np.ndarray
+    row: Ints
+    stretch: Ints
+    says: Ints
+
+
+def _cut(seen: Clock, calendar: pl.DataFrame, spells: Spells) -> tuple[Ints, Ints, Ints, Ints]:
+    """Cut the calendar's rows at the clock's edges; give start, end, stretch (-1: outside), row."""
+    begins = calendar["start"].dt.epoch("us").to_numpy()
+    finishes = calendar["end"].dt.epoch("us").to_numpy()
+    edge = np.unique(
+        np.concatenate((begins, finishes, seen.edge, spells.start, spells.end, seen.coded.ravel()))
+    )
+    start, end = edge[:-1], edge[1:]
+    row = np.searchsorted(begins, start, side="right") - 1
+    inside = (row >= 0) & (start < finishes[np.maximum(row, 0)])
+    start, end, row = start[inside], end[inside], row[inside]
+    stretch = np.searchsorted(seen.edge, start, side="right") - 1
+    stretch = np.where(stretch >= len(seen.code), -1, stretch)
+    return start, end, stretch, row
+
+
+def _standing(
+    seen: Clock,
+    rows: StandingRows,
+    short_stop_min: float,
+    changeovers: pl.DataFrame,
+    stop_log: pl.DataFrame,
+) -> tuple[Ints, np.ndarray]:
+    """Give the state and reason of each standing row (other rows hold anything)."""
+    stretch, stands = rows.stretch, rows.stands
+    whole = np.bincount(stretch[stands], rows.planned_us[stands], minlength=len(seen.code) + 1)
+    kind = np.where(whole[stretch] < short_stop_min * 6e7, _SHORT, _STOP)
+    used = np.unique(stretch[stands])
+    why = np.full(len(seen.code) + 1, None, dtype=object)
+    begins, ends = seen.edge[used], seen.edge[used + 1]
+    why[used] = reason_of(begins, ends, stop_log)
+    changes = np.zeros(len(seen.code) + 1, dtype=bool)
+    changes[used] = _overlaps(begins, ends, changeovers)
+    said = [i for i in used.tolist() if why[i] is not None and CHANGEOVER_WORDS.search(why[i])]
+    changes[said] = True
+    return np.where(changes[stretch], _CHANGEOVER, kind), why[stretch]
+
+
+def _overlaps(begins: Ints, ends: Ints, changeovers: pl.DataFrame) -> Bools:
+    """Tell which stretches overlap a changeover."""
+    if not changeovers.height:
+        return np.zeros(len(begins), dtype=bool)
+    ordered = changeovers.select("start", "end").drop_nulls().sort("start")
+    start = ordered["start"].dt.epoch("us").to_numpy()
+    reach = np.maximum.accumulate(ordered["end"].dt.epoch("us").to_numpy())
+    last = np.searchsorted(start, ends, side="left") - 1
+    return np.asarray((last >= 0) & (reach[np.maximum(last, 0)] > begins))
+
+
+def _frame(seen: Clock, parts: _Parts) -> pl.DataFrame:
+    """Join rows of one state and stretch, and give them their pieces."""
+    start, end, code, row, says = parts.start, parts.end, parts.code, parts.row, parts.says
+    coded = _covered(start, seen.coded) & (code != _BREAK)
+    # A break is one row whatever the machine did in it.
+    group = np.where(code == _BREAK, -2 - row, parts.stretch)
+    turns = (group[1:] != group[:-1]) | (row[1:] != row[:-1]) | (start[1:] != end[:-1])
+    turns |= (says[1:] != says[:-1]) | (code[1:] != code[:-1]) | (coded[1:] != coded[:-1])
+    new = np.concatenate(([True], turns))
+    first = np.flatnonzero(new)
+    last = np.concatenate((first[1:], [len(start)])) - 1
+    begins, ends, codes = start[first], end[last], code[first]
+    made = _pieces_between(seen, begins, ends)
+    low, high = _unseen_between(seen, begins, ends)
+    exact = (high == 0) & (codes != UNSEEN)
+    states = pl.Series(codes).replace_strict(_NAMES, return_dtype=pl.String)
+    top = pl.Series(made + high)
+    return pl.DataFrame(
+        {
+            "start": pl.Series(begins).cast(UTC_US),
+            "end": pl.Series(ends).cast(UTC_US),
+            "state": states,
+            "pieces": pl.Series(made).set(pl.Series(~exact), None),
+            "pieces_low": made + low,
+            "pieces_high": top.set(pl.Series(~np.isfinite(high)), None),
+            "reason": pl.Series(parts.reason[first].tolist(), dtype=pl.String),
+            "code": pl.Series([*MEANINGS, None], dtype=pl.String).gather(says[first] % (len(MEANINGS) + 1)),
+            "coded": coded[first],
+        }
+    )
+
+
+def _covered(moments: Ints, stretches: Ints) -> Bools:
+    """Tell which moments lie in one of the stretches."""
+    if not len(stretches):
+        return np.zeros(len(moments), dtype=bool)
+    place = np.searchsorted(stretches[:, 0], moments, side="right") - 1
+    return np.asarray((place >= 0) & (moments < stretches[np.maximum(place, 0), 1]))
+
+
+def _pieces_between(seen: Clock, start: Ints, end: Ints) -> Floats:
+    """Give the pieces of seen intervals between two moments [µs]."""
+    if not len(seen.at):
+        return np.zeros(len(start))
+    a = np.interp(start, seen.at, seen.pieces)
+    b = np.interp(end, seen.at, seen.pieces)
+    # Whole counts that meet a reading are told exactly, whatever the division leaves behind.
+    return np.round(b - a, 6)
+
+
+def _unseen_between(seen: Clock, start: Ints, end: Ints) -> tuple[Floats, Floats]:
+    """Give the least and most pieces of unseen time between two moments [µs]; inf: unbounded."""
+    if not len(seen.span):
+        return np.zeros(len(start)), np.where(end > start, np.inf, 0.0)
+    span, top = seen.span, len(seen.span) - 1
+    outside = (start < span[0]) | (end > span[-1])
+    if not (seen.high[-1] or seen.unbounded[-1]):  # running sums: nothing was unseen at all
+        return np.zeros(len(start)), np.where(outside, np.inf, 0.0)
+    inner_a = np.clip(np.searchsorted(span, start), 0, top)
+    inner_b = np.clip(np.searchsorted(span, end, side="right") - 1, 0, top)
+    outer_a = np.clip(np.searchsorted(span, start, side="right") - 1, 0, top)
+    outer_b = np.clip(np.searchsorted(span, end), 0, top)
+    low = np.where(inner_b > inner_a, seen.low[inner_b] - seen.low[inner_a], 0.0)
+    most = seen.high[outer_b] - seen.high[outer_a]
+    unbounded = (seen.unbounded[outer_b] > seen.unbounded[outer_a]) | outside
+    return low, np.where(unbounded, np.inf, most)
+
+
+#: What stands as the reason of a changeover that nobody marked.
+FOUND_REASON = "changeover found, not recorded"
+
+
+def line_changeovers(
+    counts: MachineCounts,
+    batches: pl.DataFrame,
+    cal: pl.DataFrame,
+    gauges: Sequence[pl.DataFrame] = (),
+) -> pl.DataFrame:
+    """Give a machine's changeovers: by its marks, or found in the rope where there are none.
+
+    Parameters
+    ----------
+    counts : MachineCounts
+        Of the machine.
+    batches : polars.DataFrame
+        BATCHES; changes of product make standing a changeover.
+    cal : polars.DataFrame
+        CALENDAR.
+    gauges : sequence of polars.DataFrame, optional
+        Columns at, value of the rope's gauges on the line.
+
+    Returns
+    -------
+    polars.DataFrame
+        FOUND; `sure` is null where they are marked.
+    """
+    if marked(counts.machine, counts.marks, batches):
+        changes = product_changes(counts.machine, counts.marks, batches)
+        recorded = find_changeovers(counts.seen, changes)
+        return recorded.with_columns(sure=pl.lit(None, pl.Float64))
+    planned = cal.filter(pl.col("part") == "planned").select("start", "end")
+    return found_changeovers(counts.seen, gauges, planned) if gauges else empty(FOUND)
+
+
+def tape_of(
+    counts: MachineCounts,
+    batches: pl.DataFrame,
+    stop_log: pl.DataFrame,
+    cal: pl.DataFrame,
+    *,
+    short_stop_min: float,
+    changeovers: pl.DataFrame | None = None,
+) -> pl.DataFrame:
+    """Give the tape of a machine whose counters are worked out.
+
+    Parameters
+    ----------
+    counts : MachineCounts
+        Of the machine.
+    batches : polars.DataFrame
+        BATCHES; changes of product make standing a changeover.
+    stop_log : polars.DataFrame
+        STOP_LOG; rows of other machines are passed over.
+    cal : polars.DataFrame
+        CALENDAR.
+    short_stop_min : float
+        A stop shorter than this is a short one [min].
+    changeovers : polars.DataFrame, optional
+        As of line_changeovers; by default those of its marks.
+
+    Returns
+    -------
+    polars.DataFrame
+        As of lineview.machine.timeline.lay; changeovers that were found say so as their reason.
+    """
+    require(stop_log, STOP_LOG, "stop_log")
+    machine = counts.machine
+    if changeovers is None:
+        changeovers = line_changeovers(counts, batches, cal)
+    laid = lay(
+        cut_clock(counts.seen, changeovers["start"]),
+        cal,
+        short_stop_min=short_stop_min,
+        changeovers=changeovers,
+        stop_log=stop_log.filter(pl.col("machine") == machine.id),
+        spells=counts.spells,
+    )
+    if not changeovers["sure"].is_not_null().any():
+        return laid
+    found = (pl.col("state") == "changeover") & pl.col("reason").is_null() & pl.col("code").is_null()
+    return laid.with_columns(reason=pl.when(found).then(pl.lit(FOUND_REASON)).otherwise("reason"))

@@ -1,1 +1,0 @@
-"""Pure measures of a line, one subject a file."""

@@ -1,0 +1,201 @@
+"""What to order of each web, how much, by which day, and how sure that is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+
+import polars as pl
+
+from lineview.core.estimate import Estimate
+from lineview.core.figure import Period
+from lineview.machine.pieces import MachineCounts
+from lineview.machine.products import good_by_product
+from lineview.order.figures import order_figures
+from lineview.order.orders import Counts, latest_counts, order_lines
+from lineview.order.reels_needed import ReelsNeeded, reels_needed
+from lineview.order.supplier_orders import as_sent, on_working_days, supplier_orders
+from lineview.order.tables import (
+    delivery_series,
+    demand_table,
+    fan_series,
+    order_table,
+    reels_table,
+    sheet_table,
+)
+from lineview.order.words import CAUTIONS, history_words, notes, sentence, soft_line
+from lineview.order.works_demand import pieces_ahead, used_metres, works_need
+from lineview.plant import Plant
+from lineview.report.answer import Answer, Scope
+from lineview.report.counts import good_pieces_figure
+from lineview.wrap.account import waste_ratios, wrap_account
+from lineview.wrap.reel_lengths import full_reel_m
+
+#: A period that ended so lately is looked at as of now: stock is counted and orders go out after a shift.
+SAME_DAY = timedelta(hours=24)
+#: Waste is measured over this time before the buyer's today.
+RECENT = timedelta(days=28)
+#: A stock count is followed reading by reading for so long, then by days.
+FOLLOWED = timedelta(days=92)
+#: Weeks of history's pace that reels are reckoned for where there is no plan.
+WEEKS_AHEAD = 4
+
+
+@dataclass(frozen=True)
+class OrderInputs:
+    """Of every cut-and-wrap machine, for stock is common to the works.
+
+    `counts` of the recent weeks by machine; `made` what was made by line, day and product (DAILY_OUTPUT);
+    `good` the good pieces of the period asked for; batches, reels, plan and stock.
+    """
+
+    counts: Mapping[str, MachineCounts]
+    made: pl.DataFrame
+    good: Estimate
+    batches: pl.DataFrame
+    reels: pl.DataFrame
+    stock: pl.DataFrame
+    plan: pl.DataFrame
+
+
+def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
+    """Answer what to order by when.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    scope : Scope
+        The end of its period is the buyer's today; what came before is history, whenever the period starts.
+        Stock is common to the works, so every machine's readings count.
+    inputs : OrderInputs
+        Of every cut-and-wrap machine.
+
+    Returns
+    -------
+    Answer
+        With figures by web, the tables "order" and "reels for pieces", and the series "fan" and
+        "deliveries".
+    """
+    now, made = order_moment(scope), inputs.made
+    waste = _waste(plant, inputs, (now - RECENT, now))
+    demand = works_need(plant, made, inputs.plan, waste, now)
+    looked_back = now < scope.now
+    stock = inputs.stock.filter(pl.col("at") <= now) if looked_back else inputs.stock
+    counts = latest_counts(plant, stock)
+    used = _used(plant, inputs, counts, waste, now)
+    days = {day for shift in plant.shifts for day in shift.days}
+    lines = on_working_days(order_lines(plant, demand, counts, used, now), now, days, plant.tz)
+    orders = supplier_orders(lines)
+    lines = as_sent(lines, orders)
+    needed = _needed(plant, made, inputs.plan, waste, now)
+    period = _period(plant, made, now)
+    return Answer(
+        question="order",
+        scope=scope,
+        sentence=sentence(lines, plant, now),
+        soft=soft_line(lines, plant, history_words(made, plant, now)),
+        figures=(
+            good_pieces_figure(inputs.good, scope.period, f"line {scope.line}"),
+            *order_figures(lines, needed, period, plant.currency),
+        ),
+        tables=(
+            sheet_table(orders, plant),
+            order_table(lines, plant),
+            reels_table(needed),
+            demand_table(demand, plant),
+        ),
+        series={"fan": fan_series(lines, now), "deliveries": delivery_series(lines)},
+        notes=notes(lines, demand, plant),
+        cautions=CAUTIONS,
+    )
+
+
+def order_moment(scope: Scope) -> datetime:
+    """Give the buyer's today: the last moment known, or the end of a period that is over for a day.
+
+    Parameters
+    ----------
+    scope : Scope
+        What was asked.
+    """
+    return scope.now if scope.now - scope.period.end < SAME_DAY else scope.period.end
+
+
+def _period(plant: Plant, made: pl.DataFrame, now: datetime) -> Period:
+    """Give the history's time, from the start of its first day to now."""
+    if made.is_empty():
+        return Period(now, now)
+    first: date = made["date"].to_list()[int(made["date"].arg_min() or 0)]
+    return Period(datetime(first.year, first.month, first.day, tzinfo=plant.tz).astimezone(UTC), now)
+
+
+def _waste(plant: Plant, inputs: OrderInputs, period: tuple[datetime, datetime]) -> dict[str, float]:
+    """Measure what waste does to the use, over all machines."""
+    accounts = [
+        wrap_account(plant, counts, inputs.batches, inputs.reels, None, period)
+        for counts in inputs.counts.values()
+    ]
+    return waste_ratios(accounts)
+
+
+def _used(
+    plant: Plant, inputs: OrderInputs, counts: Counts, waste: Mapping[str, float], now: datetime
+) -> dict[str, float]:
+    """The metres of each web used since it was counted."""
+    moments = {web: counted.counted_at for web, counted in counts.by_web.items()}
+    metres = {}
+    for moment in set(moments.values()):
+        made: dict[str, float] = {}
+        followed = max(moment, now - FOLLOWED)
+        for machine in inputs.counts.values():
+            names = {name: name for name in inputs.batches["product"].drop_nulls().unique()}
+            for name, pieces in good_by_product(inputs.batches, machine, names, followed, now).items():
+                made[name] = made.get(name, 0.0) + pieces
+        if followed > moment:
+            for name, pieces in _made_between(inputs.made, moment, followed, plant).items():
+                made[name] = made.get(name, 0.0) + pieces
+        metres[moment] = used_metres(plant, made, waste)
+    return {web: metres[moment].get(web, 0.0) for web, moment in moments.items()}
+
+
+def _made_between(made: pl.DataFrame, start: datetime, end: datetime, plant: Plant) -> dict[str, float]:
+    """Good pieces by product between two moments from sums by day; of the ends' own days, their share."""
+    first, last = start.astimezone(plant.tz), end.astimezone(plant.tz)
+    rest = 1.0 - (first.hour + first.minute / 60.0) / 24.0
+    gone = (last.hour + last.minute / 60.0) / 24.0
+    share = pl.when(pl.col("date") == first.date()).then(rest).when(pl.col("date") == last.date()).then(gone)
+    inside = made.filter((pl.col("date") >= first.date()) & (pl.col("date") <= last.date()))
+    rows = inside.with_columns(good=pl.col("good") * share.otherwise(1.0))
+    return dict(rows.group_by("product").agg(pl.col("good").sum()).sort("product").iter_rows())
+
+
+def _needed(
+    plant: Plant, made: pl.DataFrame, plan: pl.DataFrame, waste: Mapping[str, float], now: datetime
+) -> list[tuple[ReelsNeeded, str]]:
+    """Give whole reels of each web for the plan's pieces, or the coming weeks' at history's pace."""
+    out = []
+    for web in plant.webs:
+        reel_m = full_reel_m(web)
+        if reel_m is None:
+            continue
+        pieces, basis = pieces_ahead(plant, web, made, plan, now, weeks=WEEKS_AHEAD)
+        measured = waste.get(web.kind)
+        if measured is None:
+            needed = reels_needed(
+                web, pieces, reel_m=reel_m, under_delivery_percent=web.under_delivery_percent
+            )
+            out.append((needed, basis))
+        else:
+            percent = 100.0 * (measured - 1.0)
+            needed = reels_needed(
+                web,
+                pieces,
+                reel_m=reel_m,
+                reel_waste_m=0.0,
+                waste_percent=percent,
+                under_delivery_percent=web.under_delivery_percent,
+            )
+            out.append((needed, f"{basis}, waste as measured"))
+    return out

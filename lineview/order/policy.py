@@ -1,0 +1,370 @@
+"""When to order a web, how much, and the chance of running out before it comes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from lineview.order.demand import Need, gamma_beyond
+from lineview.stats.optimum import root_between
+
+Floats = npt.NDArray[np.float64]
+VALUES = 31
+
+
+def lead_time_values(mean_days: float, sd_days: float, values: int = VALUES) -> Floats:
+    """Give equally likely lead times [days] with this mean and spread.
+
+    Parameters
+    ----------
+    mean_days, sd_days : float
+        Lead time and its standard deviation [days].
+    values : int
+        How many values.
+
+    Returns
+    -------
+    numpy.ndarray
+        Middles of equally likely slices of a gamma distribution, which is never negative and has a longer
+        tail of late deliveries than of early ones; one value where there is no spread.
+
+    Examples
+    --------
+    >>> lead_time_values(0, 0).tolist()
+    [0.0]
+    >>> round(float(lead_time_values(21, 4).mean()), 1)
+    21.0
+    """
+    if mean_days <= 0 or sd_days <= 0:
+        return np.array([max(float(mean_days), 0.0)])
+    from scipy.special import gammaincinv
+
+    shape = (mean_days / sd_days) ** 2
+    shares = (np.arange(values) + 0.5) / values
+    return np.asarray(gammaincinv(shape, shares) * sd_days**2 / mean_days)
+
+
+#: No order is looked for beyond this many days.
+HORIZON_DAYS = 364.0
+#: Days looked at in one go.
+_CHUNK = 49
+_DAYS = np.arange(0.0, HORIZON_DAYS + 1.0)
+
+
+@dataclass(frozen=True)
+class Supply:
+    """What is on hand [reels], and the open deliveries as (days from now, reels)."""
+
+    on_hand: float
+    coming: tuple[tuple[float, float], ...] = ()
+
+    def by(self, days: float) -> float:
+        """Give the reels that have been there up to just before a day."""
+        return self.on_hand + sum(reels for at, reels in self.coming if at < days)
+
+
+@dataclass(frozen=True)
+class Advice:
+    """When to order one web and how much.
+
+    `order_in_days` is None where no order is due within the horizon, and 0 where it is due or late; `chance`
+    is that of running out before the order comes, ordered then; `chance_week_later` the same a week later.
+    `halving_reels` are the reels more on the shelf if ordered early enough to halve the chance.
+    """
+
+    order_in_days: float | None
+    reels: int
+    chance: float
+    chance_week_later: float
+    chance_now: float
+    cover_days: float
+    safety_reels: float
+    halving_reels: float
+
+
+def chances_before_delivery(need: Need, supply: Supply, order_in_days: Floats, leads: Floats) -> Floats:
+    """Give the chance of running out before an order comes, for each of several days to place it.
+
+    Parameters
+    ----------
+    need : Need
+        Of the web.
+    supply : Supply
+        On hand and open deliveries.
+    order_in_days : numpy.ndarray
+        Days from now to the order.
+    leads : numpy.ndarray
+        Equally likely lead times [days].
+
+    Returns
+    -------
+    numpy.ndarray
+        Mean over the lead times of the chance that all that is there by then is used just before the order
+        comes. A shortage before an earlier open delivery is not in it, for no order can help it any more:
+        `chance_before_open` tells of that.
+    """
+    ends = np.asarray(order_in_days, dtype=float)[:, None] + leads[None, :]
+    there = np.full(ends.shape, supply.on_hand)
+    for at, reels in supply.coming:
+        there += np.where(at < ends, reels, 0.0)
+    chance = need.exceeds(ends, there)
+    return np.asarray(chance.mean(axis=1))
+
+
+def chance_before_open(need: Need, supply: Supply) -> tuple[float, float] | None:
+    """Give the greatest chance of running out before an open delivery, and its day; None without one.
+
+    Parameters
+    ----------
+    need, supply
+        As in `chances_before_delivery`.
+    """
+    told = [(float(need.exceeds(at, supply.by(at))), at) for at, _ in supply.coming if at > 0]
+    return max(told) if told else None
+
+
+def latest_day(need: Need, supply: Supply, leads: Floats, risk: float) -> float | None:
+    """Find the last whole day from now on which ordering keeps the chance within an accepted one.
+
+    Parameters
+    ----------
+    need, supply, leads
+        As in chances_before_delivery.
+    risk : float
+        Accepted chance of running out.
+
+    Returns
+    -------
+    float or None
+        0 where today is late already; None where no day within the horizon is too late. The chance need not
+        rise all the way (an open delivery lowers it), so the first crossing counts.
+    """
+    for days in np.split(_DAYS, np.arange(_CHUNK, len(_DAYS), _CHUNK)):
+        over = np.flatnonzero(chances_before_delivery(need, supply, days, leads) > risk)
+        if len(over):
+            return float(max(days[over[0]] - 1.0, 0.0))
+    return None
+
+
+def advise(
+    need: Need,
+    supply: Supply,
+    *,
+    lead_days: float,
+    lead_sd_days: float,
+    risk: float,
+    quantity: int,
+) -> Advice:
+    """Advise on one web.
+
+    Parameters
+    ----------
+    need, supply
+        As in `chances_before_delivery`.
+    lead_days, lead_sd_days : float
+        Lead time and its standard deviation [days]; 0 is allowed.
+    risk : float
+        Chance of running out before the delivery that the buyer accepts.
+    quantity : int
+        Reels to order.
+
+    Returns
+    -------
+    Advice
+        With the latest day on which ordering keeps the chance within `risk`.
+    """
+    leads = lead_time_values(lead_days, lead_sd_days)
+    due = latest_day(need, supply, leads, risk)
+    cover = cover_days(need, supply)
+    if due is None:
+        now, far = chances_before_delivery(need, supply, np.array([0.0, HORIZON_DAYS]), leads)
+        return Advice(None, 0, float(far), float(far), float(now), cover, 0.0, 0.0)
+    now, then, later = chances_before_delivery(need, supply, np.array([0.0, due, due + 7.0]), leads)
+    half = latest_day(need, supply, leads, risk / 2.0)
+    earlier = due - (due if half is None else half)
+    there = supply.by(due + lead_days + 1e-9)
+    return Advice(
+        order_in_days=due,
+        reels=quantity,
+        chance=float(then),
+        chance_week_later=float(later),
+        chance_now=float(now),
+        cover_days=cover,
+        safety_reels=there - float(need.mean(due + lead_days)),
+        halving_reels=float(need.mean(due + lead_days) - need.mean(due + lead_days - earlier)),
+    )
+
+
+def cover_days(need: Need, supply: Supply) -> float:
+    """Give the days until the expected need has taken what is on hand and on order; inf beyond a year.
+
+    Parameters
+    ----------
+    need, supply
+        As in `chances_before_delivery`.
+    """
+    return _first_short(need.mean(_DAYS), supply)
+
+
+def cover_bounds(need: Need, supply: Supply, share: float = 0.95) -> tuple[float, float]:
+    """Give the days of cover where demand goes high and where it goes low, each with chance 1 − share.
+
+    Parameters
+    ----------
+    need, supply
+        As in `chances_before_delivery`.
+    share : float
+        Chance, or share of the demand.
+    """
+    return (
+        _first_short(need.quantile(_DAYS, share), supply),
+        _first_short(need.quantile(_DAYS, 1.0 - share), supply),
+    )
+
+
+def _first_short(needed: Floats, supply: Supply) -> float:
+    """Find when a rising need passes what is there, day by day and in proportion within a day."""
+    there = np.full(len(_DAYS), supply.on_hand)
+    for at, reels in supply.coming:
+        there += np.where(at <= _DAYS, reels, 0.0)
+    short = np.flatnonzero(needed > there)
+    if not len(short):
+        return math.inf
+    last = int(short[0])
+    if last == 0:
+        return 0.0
+    share = (there[last - 1] - needed[last - 1]) / max(needed[last] - needed[last - 1], 1e-12)
+    return float(last - 1 + min(max(share, 0.0), 1.0))
+
+
+def fan(need: Need, supply: Supply, added: Sequence[tuple[float, float]], days: Floats) -> dict[str, Floats]:
+    """Give the reels on hand over the coming days as a fan.
+
+    Parameters
+    ----------
+    need, supply
+        As in `chances_before_delivery`.
+    added : sequence of (float, float)
+        Advised deliveries, as (days from now, reels).
+    days : numpy.ndarray
+        Days from now; a day that is given twice is shown before and after its delivery.
+
+    Returns
+    -------
+    dict
+        low90, low50, mid, high50, high90 [reels], never below 0.
+    """
+    steps = [*supply.coming, *added]
+    again = np.concatenate([[False], np.diff(days) == 0])
+    there = np.array(
+        [
+            supply.on_hand + sum(r for at, r in steps if at < day or (at <= day and twice))
+            for day, twice in zip(days, again, strict=True)
+        ]
+    )
+    shares = {"low90": 0.95, "low50": 0.75, "mid": 0.5, "high50": 0.25, "high90": 0.05}
+    return {name: np.maximum(there - need.quantile(days, share), 0.0) for name, share in shares.items()}
+
+
+@dataclass(frozen=True)
+class DailyNeed:
+    """Need of a day: mean and standard deviation [reels], days independent of each other."""
+
+    mean: float
+    sd: float
+
+
+def chance_of_running_out(
+    need: DailyNeed, reorder: float, *, lead_days: float, lead_sd_days: float, review_days: float = 1.0
+) -> float:
+    """Give the chance that stock runs out between an order and its delivery.
+
+    Parameters
+    ----------
+    need : DailyNeed
+        Of the web.
+    reorder : float
+        Position (on hand and on order) at or below which an order goes out [reels].
+    lead_days, lead_sd_days : float
+        Lead time and its standard deviation [days].
+    review_days : float
+        Days between two looks at the position.
+
+    Returns
+    -------
+    float
+        Mean over the lead times of the chance that lead-time need and undershoot pass the reorder point.
+
+    Notes
+    -----
+    The undershoot is how far the position has already fallen below the point when it is looked at: mean
+    (σ² + μ²) ÷ 2μ and second moment E X³ ÷ 3μ of the need between two looks, as renewal theory has it for a
+    point crossed long after the last delivery; with gamma-distributed need E X³ is known. Lead time is
+    shared out over equally likely values of a gamma distribution.
+
+    Source: renewal-undershoot, snyder-shen
+    """
+    leads = lead_time_values(lead_days, lead_sd_days)
+    mean, variance = need.mean * review_days, need.sd**2 * review_days
+    under_mean, under_variance = _undershoot(mean, variance)
+    means = need.mean * leads + under_mean
+    sds = np.sqrt(need.sd**2 * leads + under_variance)
+    return float(gamma_beyond(means, sds, np.full(len(leads), reorder)).mean())
+
+
+def _undershoot(mean: float, variance: float) -> tuple[float, float]:
+    """Give mean and variance of the undershoot below the reorder point."""
+    if mean <= 0:
+        return 0.0, 0.0
+    shape = mean**2 / variance if variance > 0 else np.inf
+    third = mean**3 * (1.0 + 3.0 / shape + 2.0 / shape**2) if np.isfinite(shape) else mean**3
+    first = (variance + mean**2) / (2.0 * mean)
+    return first, max(third / (3.0 * mean) - first**2, 0.0)
+
+
+def reorder_point(
+    need: DailyNeed, risk: float, *, lead_days: float, lead_sd_days: float, review_days: float = 1.0
+) -> float:
+    """Give the reorder point that keeps the chance of running out in a cycle at `risk`.
+
+    Parameters
+    ----------
+    need : DailyNeed
+        Of the web.
+    risk : float
+        Accepted chance of running out in a cycle.
+    lead_days : float
+        Lead time [days].
+    lead_sd_days : float
+        Its standard deviation [days].
+    review_days : float
+        Time between two looks at the position [days].
+
+    Returns
+    -------
+    float
+        Position [reels].
+
+    Examples
+    --------
+    >>> point = reorder_point(DailyNeed(1.0, 0.3), 0.05, lead_days=21, lead_sd_days=4)
+    >>> round(chance_of_running_out(DailyNeed(1.0, 0.3), point, lead_days=21, lead_sd_days=4), 4)
+    0.05
+    """
+
+    def over(point: float) -> float:
+        chance = chance_of_running_out(
+            need, point, lead_days=lead_days, lead_sd_days=lead_sd_days, review_days=review_days
+        )
+        return chance - risk
+
+    top = need.mean * (lead_days + 10.0 * lead_sd_days + review_days + 1.0) + 12.0 * need.sd * np.sqrt(
+        lead_days + 10.0 * lead_sd_days + review_days + 1.0
+    )
+    if over(0.0) <= 0:
+        return 0.0
+    return root_between(over, 0.0, float(top), 1e-9)

@@ -1,0 +1,99 @@
+"""What of a web is on the shelf and on order, from the latest stock count."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from lineview.core.errors import MeasureError
+from lineview.plant import Web
+from lineview.wrap.reel_lengths import full_reel_m, part_reel_m
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """Reels that are to come, and when [UTC]; `at` None where nobody gave a date."""
+
+    at: datetime | None
+    reels: float
+
+
+@dataclass(frozen=True)
+class OnHand:
+    """Metres and reels of one web at one count.
+
+    `refused` holds the reasons of what could not be counted (a part reel thicker than new).
+    """
+
+    web: str
+    counted_at: datetime
+    whole_reels: float
+    part_m: float
+    metres: float
+    deliveries: tuple[Delivery, ...]
+    refused: tuple[str, ...] = ()
+
+
+def on_hand(web: Web, stock: pl.DataFrame, names: Sequence[str], zone: str) -> OnHand | None:
+    """Read the latest stock count of one web.
+
+    Parameters
+    ----------
+    web : Web
+        Of the plant description.
+    stock : polars.DataFrame
+        STOCK; one count may have several rows of a web, for its part reels and its open orders.
+    names : sequence of str
+        How stock counts may call this web (id, name, or its kind where it is alone), case aside.
+    zone : str
+        The plant's time zone: the rows of one day and one export are one count.
+
+    Returns
+    -------
+    OnHand or None
+        None where nobody counted this web, or the length of its new reel is not known.
+    """
+    reel_m = full_reel_m(web)
+    wanted = [name.casefold() for name in names]
+    own = stock.filter(pl.col("web").str.to_lowercase().str.strip_chars().is_in(wanted)).sort("at", "row")
+    if own.is_empty() or reel_m is None:
+        return None
+    day = pl.col("at").dt.convert_time_zone(str(ZoneInfo(zone))).dt.date()
+    last = own.row(-1, named=True)
+    count = own.filter((day == own.select(day)["at"][-1]) & (pl.col("intake") == last["intake"]))
+    whole = float(count["whole_reels"].sum())
+    part, refused = _parts(web, count["part_reel_outer_mm"].drop_nulls().to_list())
+    deliveries = [
+        Delivery(row["expected_on"], float(row["on_order_reels"]))
+        for row in count.iter_rows(named=True)
+        if row["on_order_reels"]
+    ]
+    return OnHand(
+        web=web.id,
+        counted_at=last["at"],
+        whole_reels=whole,
+        part_m=part,
+        metres=whole * reel_m + part,
+        deliveries=tuple(deliveries),
+        refused=tuple(refused),
+    )
+
+
+def _parts(web: Web, outer_mm: Sequence[float]) -> tuple[float, list[str]]:
+    """Add up the part reels [m]; what cannot be one is refused with its reason."""
+    total, refused = 0.0, []
+    for diameter in outer_mm:
+        try:
+            left = part_reel_m(web, diameter)
+        except MeasureError as error:
+            refused += [str(fault) for fault in error.faults]
+            continue
+        if left is None:
+            refused.append(f"a part reel of {web.id} of {diameter:g} mm: no thickness in plant.toml")
+        else:
+            total += left
+    return total, refused

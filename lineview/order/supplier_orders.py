@@ -1,0 +1,235 @@
+"""A whole order to one supplier, planned together: one freight, pallets filled."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from lineview.order.orders import OrderLine
+from lineview.order.quantity import price_at
+from lineview.plant import WEEK, Web
+
+#: What is due within so many days of a supplier's first line goes with it.
+TOGETHER_DAYS = 7.0
+_NEVER = datetime.max.replace(tzinfo=UTC)
+#: A last pallet filled at least this far is filled up.
+PALLET_SHARE = 0.5
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """One line of an order sheet; `money` is None where there is no price.
+
+    `wanted` are the reels that the advice asks for before rounding, for the reason `basis`; `rounded` those
+    after minimum and multiple; `reels` may be more, to fill a pallet.
+    """
+
+    web: Web
+    reels: int
+    price: float | None
+    money: float | None
+    pallets: float | None
+    wanted: float = 0.0
+    basis: str = ""
+    rounded: int = 0
+
+    @property
+    def most_reels(self) -> int:
+        """Reels that may come at the most, where a delivery may be over."""
+        return math.floor(self.reels * (1.0 + self.web.over_delivery_percent / 100.0) + 1e-9)
+
+    @property
+    def most_money(self) -> float | None:
+        """What so many reels cost; None where there is no price."""
+        return None if self.price is None else self.price * self.most_reels
+
+    @property
+    def break_from(self) -> int | None:
+        """The number of reels from which the price paid holds; None where it is the plain price."""
+        reached = [s.from_reels for s in self.web.price_breaks if self.reels >= s.from_reels]
+        return max(reached) if reached else None
+
+
+@dataclass(frozen=True)
+class SupplierOrder:
+    """An order to one supplier: by when, its rows, and the totals that can be told."""
+
+    supplier: str
+    order_by: datetime
+    rows: tuple[SheetRow, ...]
+
+    @property
+    def reels(self) -> int:
+        """Reels in the order."""
+        return sum(row.reels for row in self.rows)
+
+    @property
+    def money(self) -> float | None:
+        """What it costs without freight; None where a price is missing."""
+        told = [row.money for row in self.rows]
+        return None if any(m is None for m in told) else sum(m for m in told if m is not None)
+
+    @property
+    def freight(self) -> float | None:
+        """One freight for the whole order, the dearest that its webs name; None where none does."""
+        told = [row.web.freight_per_order for row in self.rows if row.web.freight_per_order is not None]
+        return max(told) if told else None
+
+    @property
+    def to_pay(self) -> float | None:
+        """Reels and freight together; None where either is not known."""
+        return None if self.money is None or self.freight is None else self.money + self.freight
+
+    @property
+    def pallets(self) -> float | None:
+        """Pallets; None where some web's reels a pallet are not known."""
+        told = [row.pallets for row in self.rows]
+        return None if any(p is None for p in told) else sum(p for p in told if p is not None)
+
+
+def supplier_orders(
+    lines: Sequence[OrderLine], *, together_days: float = TOGETHER_DAYS
+) -> list[SupplierOrder]:
+    """Put the due lines of each supplier together.
+
+    Parameters
+    ----------
+    lines : sequence of OrderLine
+        Of all webs.
+    together_days : float
+        How much later than a supplier's first line another may be due and still go with it [days].
+
+    Returns
+    -------
+    list of SupplierOrder
+        The earliest first. Where the last pallet is at least half full, the most urgent web fills it up.
+    """
+    due = [line for line in lines if line.order_by is not None and line.advice is not None]
+    out = []
+    for supplier in sorted({line.web.supplier for line in due}):
+        own = sorted((x for x in due if x.web.supplier == supplier), key=lambda x: x.order_by or _NEVER)
+        first = own[0].order_by or _NEVER
+        last = first + timedelta(days=together_days)
+        rows = [_row(x, x.advice.reels) for x in own if x.advice and (x.order_by or _NEVER) <= last]
+        out.append(SupplierOrder(supplier, first, tuple(_filled(rows))))
+    return sorted(out, key=lambda order: order.order_by)
+
+
+def _row(line: OrderLine, reels: int) -> SheetRow:
+    row = SheetRow(line.web, reels, None, None, None, line.wanted_reels, line.quantity_basis, reels)
+    return _of(row, reels)
+
+
+def _of(row: SheetRow, reels: int) -> SheetRow:
+    """Give a row with so many reels, at the price that so many have."""
+    price = price_at(row.web, reels)
+    return replace(
+        row,
+        reels=reels,
+        price=price,
+        money=None if price is None else price * reels,
+        pallets=None if row.web.reels_per_pallet is None else reels / row.web.reels_per_pallet,
+    )
+
+
+def _filled(rows: list[SheetRow]) -> list[SheetRow]:
+    """Fill the last pallet with the most urgent web, in its multiples, where it is half full already."""
+    first, total = rows[0].web, sum(row.pallets or 0.0 for row in rows)
+    if first.reels_per_pallet is None or any(row.pallets is None for row in rows):
+        return rows
+    rest = total - int(total + 1e-9)
+    if rest < PALLET_SHARE:
+        return rows
+    more = int((1.0 - rest) * first.reels_per_pallet + 1e-9) // first.multiple_reels * first.multiple_reels
+    return [_of(rows[0], rows[0].reels + more), *rows[1:]]
+
+
+def working_day(at: datetime, now: datetime, days: Collection[str], zone: ZoneInfo) -> datetime:
+    """Give the last moment, at or before another, that is on a day on which the works is there.
+
+    Parameters
+    ----------
+    at : datetime.datetime
+        The latest moment that would do [UTC].
+    now : datetime.datetime
+        Nothing is moved before it [UTC].
+    days : collection of str
+        "mon" to "sun"; none means every day.
+    zone : zoneinfo.ZoneInfo
+        Of the works.
+
+    Returns
+    -------
+    datetime.datetime
+        By whole days earlier [UTC].
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> now, sunday = datetime(2026, 6, 12, tzinfo=UTC), datetime(2026, 6, 14, 9, tzinfo=UTC)
+    >>> working_day(sunday, now, ("mon", "fri"), ZoneInfo("Europe/Berlin")).day
+    12
+    """
+    for back in range(7):
+        moved = at - timedelta(days=back)
+        if not days or moved <= now or WEEK[moved.astimezone(zone).weekday()] in days:
+            return max(moved, min(at, now))
+    return at
+
+
+def on_working_days(
+    lines: Sequence[OrderLine], now: datetime, days: Collection[str], zone: ZoneInfo
+) -> list[OrderLine]:
+    """Give lines whose order days are days on which somebody orders: earlier, never later.
+
+    Parameters
+    ----------
+    lines : sequence of OrderLine
+        With the latest day that the accepted chance allows.
+    now : datetime.datetime
+        Latest moment known [UTC].
+    days : collection of str
+        Days on which the works is there.
+    zone : zoneinfo.ZoneInfo
+        Of the works.
+
+    Returns
+    -------
+    list of OrderLine
+        In the same order.
+    """
+    moved = []
+    for line in lines:
+        if line.order_by is None:
+            moved.append(line)
+            continue
+        by = working_day(line.order_by, now, days, zone)
+        moved.append(replace(line, order_by=by, arrives=by + timedelta(days=line.web.lead_time_days or 0.0)))
+    return moved
+
+
+def as_sent(lines: Sequence[OrderLine], orders: Sequence[SupplierOrder]) -> list[OrderLine]:
+    """Give lines with the reels of the orders that are sent, in which last pallets are filled.
+
+    Parameters
+    ----------
+    lines : sequence of OrderLine
+        The advice on each web.
+    orders : sequence of SupplierOrder
+        Made of them.
+
+    Returns
+    -------
+    list of OrderLine
+        One quantity for sentence, figures, tables and picture.
+    """
+    sent = {row.web.id: row.reels for order in orders for row in order.rows}
+    return [
+        replace(line, advice=replace(line.advice, reels=sent[line.web.id]))
+        if line.advice is not None and line.web.id in sent
+        else line
+        for line in lines
+    ]

@@ -1,0 +1,292 @@
+"""The order answer's tables and series: the order book, reels for pieces, the fan and the deliveries."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+
+import polars as pl
+
+from lineview.core.frames import UTC_US
+from lineview.order.demand import Demand
+from lineview.order.orders import OrderLine, line_fan
+from lineview.order.quantity import price_at
+from lineview.order.reels_needed import ReelsNeeded
+from lineview.order.supplier_orders import SheetRow, SupplierOrder
+from lineview.plant import Plant
+from lineview.report.answer import Table
+
+FAN = {
+    "web": pl.String(),
+    "week": pl.Float64(),
+    "at": UTC_US,
+    "low90": pl.Float64(),
+    "low50": pl.Float64(),
+    "mid": pl.Float64(),
+    "high50": pl.Float64(),
+    "high90": pl.Float64(),
+}
+DELIVERIES = {"web": pl.String(), "at": UTC_US, "reels": pl.Float64(), "kind": pl.String()}
+
+
+def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
+    """Give the order book, the most urgent first.
+
+    Parameters
+    ----------
+    lines : sequence of OrderLine
+        The most urgent first.
+    plant : Plant
+        Its currency and zone.
+    """
+    rows: list[dict[str, Any]] = []
+    for line in lines:
+        advice, supply, web = line.advice, line.supply, line.web
+        due = line.order_by is not None and advice is not None
+        reels = advice.reels if advice is not None and due else None
+        price = None if reels is None else price_at(web, reels)
+        rows.append(
+            {
+                "web": web.name or web.id,
+                "supplier": web.supplier,
+                "on_hand": None if supply is None else supply.on_hand,
+                "on_order": None if supply is None else sum(r for _, r in supply.coming),
+                "use": line.week_reels,
+                "reorder": line.reorder_reels,
+                "order": reels,
+                "by": day_of(line.order_by, plant),
+                "arrives": day_of(line.arrives, plant),
+                "before_open": None if line.open_risk is None else round(100 * line.open_risk[0], 1),
+                "chance": None if advice is None else round(100 * advice.chance, 1),
+                "chance_week_later": None if advice is None else round(100 * advice.chance_week_later, 1),
+                "money": None if price is None or reels is None else reels * price,
+                "declared": web.food_contact_declared_on or None,
+                "why": line.why_none,
+            }
+        )
+    columns = (
+        ("web", "web", ""),
+        ("supplier", "supplier", ""),
+        ("on_hand", "on hand", "reels"),
+        ("on_order", "on order", "reels"),
+        ("use", "use a week", "reels"),
+        ("reorder", "order at", "reels"),
+        ("order", "order", "reels"),
+        ("by", "by", ""),
+        ("arrives", "expected", ""),
+        ("before_open", "out before what is on order", "%"),
+        ("chance", "out after that", "%"),
+        ("chance_week_later", "the same a week later", "%"),
+        ("money", "costs", plant.currency),
+        ("declared", "food contact declared on", ""),
+        ("why", "cannot be told", ""),
+    )
+    told = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
+    return Table("order", "What to order by when", told, rows)
+
+
+def day_of(at: datetime | None, plant: Plant) -> date | None:
+    """Give the day on which somebody acts: the hour in it carries nothing.
+
+    Parameters
+    ----------
+    at : datetime or None
+        The moment [UTC].
+    plant : Plant
+        For its zone.
+    """
+    return None if at is None else at.astimezone(plant.tz).date()
+
+
+def demand_table(demand: Demand, plant: Plant, weeks: int = 4) -> Table:
+    """Give the good pieces of each product in the coming weeks, as a distribution.
+
+    Parameters
+    ----------
+    demand : Demand
+        What the coming weeks wrap.
+    plant : Plant
+        For the flavours' names.
+    weeks : int
+        How many weeks to show.
+    """
+    rows: list[dict[str, Any]] = []
+    for name, need in demand.by_product.items():
+        product = plant.product(name)
+        for k, start in enumerate(demand.weeks[:weeks]):
+            week = need.week(k)
+            rows.append(
+                {
+                    "product": name if product is None else product.flavour,
+                    "week": start,
+                    "pieces": float(week.mean(7.0)),
+                    "low": float(week.quantile(7.0, 0.05)),
+                    "high": float(week.quantile(7.0, 0.95)),
+                }
+            )
+    columns = (
+        ("product", "product", ""),
+        ("week", "week from", ""),
+        ("pieces", "good pieces expected", "pieces"),
+        ("low", "1 week in 20 below", "pieces"),
+        ("high", "1 week in 20 above", "pieces"),
+    )
+    return Table("demand", "Good pieces in the coming weeks", columns, rows)
+
+
+def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:
+    """Give the reels of each web for a number of pieces, fixed and proportional waste apart."""
+    rows = [
+        {
+            "web": reels.web,
+            "basis": basis,
+            "pieces": reels.pieces,
+            "net": reels.net_m,
+            "proportional": reels.proportional_m,
+            "fixed": reels.fixed_m,
+            "gross": reels.gross_m,
+            "reel": reels.reel_m,
+            "reels": reels.reels,
+            "order": reels.order,
+            "working": reels.working,
+        }
+        for reels, basis in needed
+    ]
+    columns = (
+        ("web", "web", ""),
+        ("basis", "for", ""),
+        ("pieces", "good pieces", "pieces"),
+        ("net", "net", "m"),
+        ("proportional", "waste in proportion", "m"),
+        ("fixed", "fixed waste", "m"),
+        ("gross", "in all", "m"),
+        ("reel", "a reel", "m"),
+        ("reels", "whole reels", "reels"),
+        ("order", "raised to minimum and multiple", "reels"),
+        ("working", "working", ""),
+    )
+    return Table("reels for pieces", "Reels for a number of pieces", columns, rows)
+
+
+def fan_series(lines: Sequence[OrderLine], now: datetime) -> pl.DataFrame:
+    """Give the reels on hand of each counted web over the coming weeks, as a fan.
+
+    Parameters
+    ----------
+    lines : sequence of OrderLine
+        The most urgent first.
+    now : datetime
+        Latest moment known [UTC].
+    """
+    frames = [
+        pl.DataFrame({**line_fan(line, now)}, schema_overrides={"at": UTC_US}).with_columns(
+            web=pl.lit(line.web.name or line.web.id)
+        )
+        for line in lines
+        if line.supply is not None
+    ]
+    if not frames:
+        return pl.DataFrame(schema=FAN)
+    return pl.concat(frames).select([pl.col(name).cast(kind) for name, kind in FAN.items()])
+
+
+def delivery_series(lines: Sequence[OrderLine]) -> pl.DataFrame:
+    """Give the open deliveries, the advised ones and the days to order by."""
+    rows: list[tuple[str, datetime | None, float, str]] = []
+    for line in lines:
+        name = line.web.name or line.web.id
+        if line.on_hand is not None:
+            rows += [(name, d.at, d.reels, "on order") for d in line.on_hand.deliveries if d.at is not None]
+        if line.advice is not None and line.order_by is not None:
+            rows.append((name, line.order_by, float(line.advice.reels), "order by"))
+            rows.append((name, line.arrives, float(line.advice.reels), "advised"))
+    return pl.DataFrame(rows, schema=DELIVERIES, orient="row")
+
+
+def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
+    """Give the order sheet: the rows of each supplier's order, its freight, then its total.
+
+    Parameters
+    ----------
+    orders : sequence of SupplierOrder
+        The earliest first.
+    plant : Plant
+        Its currency and zone.
+
+    Returns
+    -------
+    Table
+        A row that cannot be told has no figure and its reason, and so has the total then.
+    """
+    rows: list[dict[str, Any]] = []
+    for order in orders:
+        blank = dict.fromkeys(("reels", "price", "money", "pallets"))
+        shared = {
+            "supplier": order.supplier or "no supplier in plant.toml",
+            "by": day_of(order.order_by, plant),
+        }
+        for row in order.rows:
+            one = {"web": row.web.name or row.web.id, "reels": row.reels, "price": row.price}
+            told = one | {"money": row.money, "pallets": row.pallets, "why": why_so_many(row, plant)}
+            rows.append(shared | told)
+        freight = {"web": "freight", "money": order.freight, "why": _freight_words(order)}
+        rows.append(shared | blank | freight)
+        total = {"reels": order.reels, "pallets": order.pallets, "why": _total_words(order)}
+        if order.freight is None:
+            rows.append(shared | blank | total | {"web": "total without freight", "money": order.money})
+        else:
+            rows.append(shared | blank | total | {"web": "total", "money": order.to_pay})
+    columns = (
+        ("supplier", "supplier", ""),
+        ("by", "order by", ""),
+        ("web", "web", ""),
+        ("reels", "reels", "reels"),
+        ("price", "a reel", plant.currency),
+        ("money", "costs", plant.currency),
+        ("pallets", "pallets", ""),
+        ("why", "why so many", ""),
+    )
+    return Table("order sheet", "Order sheet by supplier", columns, rows)
+
+
+def why_so_many(row: SheetRow, plant: Plant) -> str:
+    """Say how a row's reels come about: what is wanted, minimum and multiple, full pallets, price break.
+
+    Parameters
+    ----------
+    row : SheetRow
+        Of a supplier's order.
+    plant : Plant
+        Its currency.
+    """
+    web, parts = row.web, [row.basis] if row.basis else []
+    if row.rounded - row.wanted >= 1.0:
+        least = f"the minimum of {web.minimum_reels}" if row.rounded == web.minimum_reels else ""
+        step = f"a multiple of {web.multiple_reels}" if web.multiple_reels > 1 else ""
+        parts.append(f"raised to {row.rounded}, {least or step or 'whole reels'}")
+    if row.reels > row.rounded:
+        filled = "fills the last pallet"
+        if row.pallets is not None and abs(row.pallets - round(row.pallets)) < 1e-6:
+            filled = f"fills {row.pallets:.0f} pallets"
+        parts.append(f"{row.rounded} would do; {row.reels} {filled}")
+    if row.break_from is not None and row.price is not None:
+        parts.append(f"{row.price:g} {plant.currency} a reel from {row.break_from} reels on")
+    if web.over_delivery_percent:
+        most = f"up to {row.most_reels:g} reels may come and be charged"
+        parts.append(most if row.most_money is None else f"{most}, {row.most_money:,.2f} {plant.currency}")
+    text = "; ".join(parts)
+    return text[:1].upper() + text[1:]
+
+
+def _freight_words(order: SupplierOrder) -> str:
+    if order.freight is None:
+        return "No freight_per_order in plant.toml"
+    return "Once for the whole order" if len(order.rows) > 1 else ""
+
+
+def _total_words(order: SupplierOrder) -> str:
+    if order.money is None:
+        missing = [row.web.name or row.web.id for row in order.rows if row.price is None]
+        return f"No price in plant.toml for {', '.join(missing)}"
+    return ""

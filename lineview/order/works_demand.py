@@ -1,0 +1,344 @@
+"""What every web of the works will need in the coming weeks, from the plan and from history."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence, Set
+from dataclasses import replace
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+
+from lineview.order.demand import (
+    Ahead,
+    Demand,
+    Floats,
+    Need,
+    history_pace,
+    pace_ahead,
+    plan_cover,
+    planned_pieces,
+    products_of,
+    reels_a_piece,
+    web_need,
+    week_starts,
+)
+from lineview.order.forecast import history_weeks, weeks_ahead
+from lineview.plant import Plant, Web
+from lineview.records.output import week_planned
+from lineview.wrap.reel_lengths import full_reel_m
+
+#: Spread of one flavour's level among those of its base, over their mean: an assumption until it is made.
+ASSUMED_KIN_CV = 0.5
+
+
+def lent_factors(
+    plant: Plant,
+    past: pl.DataFrame,
+    factors: Mapping[str, Mapping[str, float]],
+    planned: Set[str] = frozenset(),
+) -> dict[str, dict[str, float]]:
+    """Let what was never made take as much as the mean flavour of its base.
+
+    Parameters
+    ----------
+    plant : Plant
+        For the bases.
+    past : polars.DataFrame
+        MADE with plant.toml's product ids.
+    factors : mapping
+        From web (or product) id to the amount that a piece of each product takes of it.
+    planned : set of str
+        Products that the plan names.
+
+    Returns
+    -------
+    dict
+        Of the ids none of whose products was ever made or is planned: from each made product of the same base
+        to its share. An id whose base was never made either is not in it: nobody knows.
+    """
+    made = set(past.filter(pl.col("good") > 0)["product"].to_list())
+    out = {}
+    for key, own in factors.items():
+        if not own or (made | planned) & set(own):
+            continue
+        kin = [p for name in own for p in _kin(plant, name) if p in made]
+        if kin:
+            shared = float(np.mean(list(own.values()))) * len(own) / len(set(kin))
+            out[key] = dict.fromkeys(kin, shared)
+    return out
+
+
+def unsure(ahead: Ahead) -> Ahead:
+    """Give what history says with the doubt of having borrowed it.
+
+    Parameters
+    ----------
+    ahead : Ahead
+        Of the base's mean flavour.
+    """
+    return replace(ahead, level_cv=float(np.hypot(ahead.level_cv, ASSUMED_KIN_CV)))
+
+
+def _kin(plant: Plant, name: str) -> list[str]:
+    """Give the other products of a product's base."""
+    product = plant.product(name) if name else None
+    if product is None or not product.base:
+        return []
+    return [p.id for p in plant.products if p.base == product.base and p.id != product.id]
+
+
+#: From so many weeks of history on, the coming weeks are forecast week by week.
+WEEKS_OF_HISTORY = 8
+#: Weeks over which a plan is shared out.
+PLAN_WEEKS = 106
+
+
+def works_need(
+    plant: Plant,
+    made: pl.DataFrame,
+    plan: pl.DataFrame,
+    waste: Mapping[str, float],
+    now: datetime,
+    *,
+    weeks: int = 26,
+) -> Demand:
+    """Put together what each web will need.
+
+    Parameters
+    ----------
+    plant : Plant
+        Products, webs, lines and shifts.
+    made : polars.DataFrame
+        MADE, from history.
+    plan : polars.DataFrame
+        PLAN; rows that end before `now` are over.
+    waste : mapping
+        From kind of web to metres used for each metre of geometry (1 or more), where it was measured.
+    now : datetime
+        Latest moment known [UTC].
+    weeks : int
+        How far to look.
+
+    Returns
+    -------
+    Demand
+        Needs in reels by web id. Webs of unknown reel length have none.
+    """
+    starts = week_starts(now, weeks)
+    ahead, unknown = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
+    past, unknown_made = _known(plant, made)
+    planned = planned_pieces(ahead, starts)
+    lines = sorted({*past["line"].to_list(), *ahead["line"].to_list()})
+    shares = {web.id: piece_share(web, waste.get(web.kind)) for web in plant.webs}
+    factors = {
+        web.id: dict.fromkeys(products_of(plant, web), share)
+        for web in plant.webs
+        if (share := shares[web.id]) is not None
+    }
+    each = {product.id: {product.id: 1.0} for product in plant.products}
+    covers = {line: plan_cover(ahead, line, starts) for line in lines}
+    needs, basis = _needs(plant, past, planned, covers, factors, starts)
+    by_product, _ = _needs(plant, past, planned, covers, each, starts)
+    return Demand(
+        weeks=starts,
+        by_web=needs,
+        by_product={name: need for name, need in by_product.items() if need.week_mean.any()},
+        basis=basis,
+        borrowed=tuple(lent_factors(plant, past, factors, {name for _, name in planned})),
+        unknown=tuple(sorted({*unknown, *(name for name in unknown_made if name)})),
+        without_web=tuple(_without_web(plant, [*ahead["product"].to_list(), *past["product"].to_list()])),
+    )
+
+
+def _needs(
+    plant: Plant,
+    past: pl.DataFrame,
+    planned: Mapping[tuple[str, str], Floats],
+    covers: Mapping[str, Floats],
+    factors: Mapping[str, Mapping[str, float]],
+    starts: Sequence[datetime],
+) -> tuple[dict[str, Need], dict[str, str]]:
+    """Put together the need of each key from all lines, and what each rests on."""
+    history = history_ahead(plant, past, factors, list(covers), starts, {name for _, name in planned})
+    needs, basis = {}, {}
+    for key, own in factors.items():
+        parts = [
+            (_planned(planned, line, own, len(starts)), covered, history.get((line, key)))
+            for line, covered in covers.items()
+        ]
+        needs[key], basis[key] = web_need(parts, len(starts))
+    return needs, basis
+
+
+def piece_share(web: Web, waste: float | None) -> float | None:
+    """Give the reels that a good piece takes: with measured waste, else with plant.toml's allowances.
+
+    Parameters
+    ----------
+    web : Web
+        Of the plant description.
+    waste : float or None
+        Metres used for each metre of geometry, where it was measured.
+
+    Returns
+    -------
+    float or None
+        Reels; None where a new reel's length is not known.
+    """
+    reel_m = full_reel_m(web)
+    if reel_m is None:
+        return None
+    if waste is not None:
+        return reels_a_piece(web, reel_m=reel_m, waste=waste, lost_per_reel_m=0.0)
+    stated = 1.0 + web.running_waste_percent / 100.0
+    return reels_a_piece(web, reel_m=reel_m, waste=stated, lost_per_reel_m=web.start_m + web.end_m)
+
+
+def _known(plant: Plant, frame: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
+    """Give a frame with plant.toml's product ids, and the names that it has not."""
+    names = frame["product"].fill_null("").unique(maintain_order=True).to_list()
+    found = {name: plant.product(name) for name in names if name}
+    ids = {name: product.id for name, product in found.items() if product is not None}
+    renamed = frame.with_columns(
+        product=pl.col("product").fill_null("").replace_strict(ids, default="", return_dtype=pl.String)
+    )
+    return renamed, [name for name in names if name and name not in ids]
+
+
+def _planned(
+    planned: Mapping[tuple[str, str], Floats], line: str, factors: Mapping[str, float], weeks: int
+) -> Floats:
+    total = np.zeros(weeks)
+    for (of_line, product), pieces in planned.items():
+        if of_line == line and product in factors:
+            total = total + pieces * factors[product]
+    return total
+
+
+def _without_web(plant: Plant, products: Sequence[str]) -> list[str]:
+    """Name the products that will be wrapped but that some kind of web of the plant does not wrap."""
+    kinds = {web.kind for web in plant.webs}
+    missing = []
+    for name in dict.fromkeys(products):
+        product = plant.product(name) if name else None
+        if product is None:
+            continue
+        has = {web.kind for web_id in product.webs if (web := plant.web(web_id)) is not None}
+        missing += [
+            f"{product.flavour} has no {kind} in plant.toml: no {kind} is reckoned for it"
+            for kind in sorted(kinds - has)
+        ]
+    return missing
+
+
+def used_metres(plant: Plant, made: Mapping[str, float], waste: Mapping[str, float]) -> dict[str, float]:
+    """Give the metres of each web [m] that so many good pieces by product took.
+
+    Parameters
+    ----------
+    plant : Plant
+        Products and webs.
+    made : mapping
+        Good pieces by product as the batch sheet names it.
+    waste : mapping
+        From kind of web to metres used for each metre of geometry.
+
+    Returns
+    -------
+    dict
+        By web id.
+    """
+    out = {}
+    for web in plant.webs:
+        a_piece, reel_m = piece_share(web, waste.get(web.kind)), full_reel_m(web)
+        if a_piece is None or reel_m is None:
+            continue
+        own = set(products_of(plant, web))
+        pieces = sum(good for name, good in made.items() if _product_id(plant, name) in own)
+        out[web.id] = pieces * a_piece * reel_m
+    return out
+
+
+def _product_id(plant: Plant, name: str) -> str:
+    product = plant.product(name) if name else None
+    return "" if product is None else product.id
+
+
+def pieces_ahead(
+    plant: Plant, web: Web, made: pl.DataFrame, plan: pl.DataFrame, now: datetime, *, weeks: int
+) -> tuple[float, str]:
+    """Give the good pieces that a web will wrap: those of the plan, else the coming weeks at history's pace.
+
+    Parameters
+    ----------
+    plant, web : Plant, Web
+        The works and the web.
+    made, plan : polars.DataFrame
+        MADE and PLAN.
+    now : datetime
+        Latest moment known [UTC].
+    weeks : int
+        Weeks at history's pace where there is no plan.
+
+    Returns
+    -------
+    (float, str)
+        Pieces, and what they rest on.
+    """
+    own = dict.fromkeys(products_of(plant, web), 1.0)
+    ahead, _ = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
+    if ahead.height:
+        shared = planned_pieces(ahead, week_starts(now, PLAN_WEEKS))
+        return sum(float(p.sum()) for (_, product), p in shared.items() if product in own), "the plan"
+    past, _ = _known(plant, made)
+    starts = week_starts(now, weeks)
+    lines = sorted(set(past["line"].to_list()))
+    history = history_ahead(plant, past, {web.id: own}, lines, starts)
+    pieces = sum(float(one.mean.sum()) for one in history.values())
+    return pieces, f"{weeks} weeks at history's pace"
+
+
+def history_ahead(
+    plant: Plant,
+    past: pl.DataFrame,
+    factors: Mapping[str, Mapping[str, float]],
+    lines: Sequence[str],
+    starts: Sequence[datetime],
+    planned: Set[str] = frozenset(),
+) -> dict[tuple[str, str], Ahead]:
+    """Give what history says of the coming weeks, by line and web.
+
+    Parameters
+    ----------
+    plant : Plant
+        For shifts and zone.
+    past : polars.DataFrame
+        MADE with plant.toml's product ids.
+    factors : mapping
+        From web id to the amount that a piece of each product takes of it.
+    lines : sequence of str
+        Ids of the lines.
+    starts : sequence of datetime
+        Starts of the coming weeks [UTC].
+    planned : set of str
+        Products that the plan names: they borrow from nobody.
+
+    Returns
+    -------
+    dict
+        By week, with season and level, from WEEKS_OF_HISTORY weeks on; else by the days' pace.
+    """
+    lent = lent_factors(plant, past, factors, planned)
+    used = {**factors, **lent}
+    if history_weeks(past, starts[0]) >= WEEKS_OF_HISTORY:
+        out = weeks_ahead(plant, past, used, lines, starts)
+    else:
+        out = {}
+        minutes, days = week_planned(plant.shifts, plant.zone, starts)
+        for web_id, own in used.items():
+            for line in lines:
+                learned = history_pace(past, line, own)
+                if learned is not None:
+                    out[line, web_id] = pace_ahead(learned, minutes, days)
+    return {key: unsure(one) if key[1] in lent else one for key, one in out.items()}

@@ -1,0 +1,213 @@
+"""An answer: one object a question, the same on board, sheets, command line and in JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from typing import Any, Literal
+
+import polars as pl
+
+from lineview.core.figure import Figure, Period
+
+Question = Literal["rope", "weight", "shift", "wrap", "order"]
+
+
+@dataclass(frozen=True)
+class Scope:
+    """What a question is asked of.
+
+    Parameters
+    ----------
+    line : str
+        Id of the line.
+    machine : str
+        Id of the machine: a sizer for rope, a cut-and-wrap machine for the others.
+    period : Period
+        From when to when [UTC].
+    now : datetime
+        The latest moment known [UTC]; an answer never looks at a clock.
+    label : str
+        How a person names the period ("Tue 9 June, early").
+    """
+
+    line: str
+    machine: str
+    period: Period
+    now: datetime
+    label: str = ""
+
+
+@dataclass(frozen=True)
+class Span:
+    """A run of a sentence; `call` marks what needs a person, and nothing else."""
+
+    text: str
+    call: bool = False
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of an answer; cells are text, numbers, moments or None for "cannot be told".
+
+    `columns` are (key, heading, unit); `rows` hold one mapping a row by those keys.
+    """
+
+    name: str
+    title: str
+    columns: Sequence[tuple[str, str, str]]
+    rows: Sequence[Mapping[str, Any]]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The answer to one question.
+
+    Parameters
+    ----------
+    question : str
+        "rope", "weight", "shift", "wrap" or "order".
+    scope : Scope
+        What was asked.
+    sentence : tuple of Span
+        The one plain sentence with numbers in it.
+    soft : str
+        The line below: intervals, period, what was taken out.
+    figures : tuple of Figure
+        Every number told, by name.
+    tables : tuple of Table
+        What stands below the picture.
+    series : mapping of str to polars.DataFrame
+        Frames for the picture.
+    notes : tuple of str
+        What cannot be told and what other exports would add.
+    cautions : tuple of str
+        What the page shows so that nobody is hurt.
+    """
+
+    question: Question
+    scope: Scope
+    sentence: tuple[Span, ...]
+    soft: str = ""
+    figures: tuple[Figure, ...] = ()
+    tables: tuple[Table, ...] = ()
+    series: Mapping[str, pl.DataFrame] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+    def figure(self, name: str) -> Figure | None:
+        """Give the figure of this name, or None."""
+        return next((f for f in self.figures if f.name == name), None)
+
+    @property
+    def text(self) -> str:
+        """The sentence as plain text."""
+        return "".join(span.text for span in self.sentence)
+
+
+#: Goes up when a key changes its meaning or goes; new keys may come without.
+VERSION = "lineview.answer/1"
+
+
+def to_json(answer: Answer, *, indent: int | None = 2) -> str:
+    """Write an answer as JSON text.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of any question.
+    indent : int or None
+        Spaces a level; None for one line.
+
+    Returns
+    -------
+    str
+        Strict JSON: moments in ISO 8601 UTC, what cannot be told as null with its reason.
+    """
+    return json.dumps(to_object(answer), indent=indent, ensure_ascii=False, allow_nan=False)
+
+
+def to_object(answer: Answer) -> dict[str, Any]:
+    """Give an answer as plain dictionaries and lists.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of any question.
+
+    Returns
+    -------
+    dict
+        With the keys version, question, scope, sentence, soft, figures, tables, series, notes, cautions.
+    """
+    return {
+        "version": VERSION,
+        "question": answer.question,
+        "scope": _scope(answer.scope),
+        "sentence": answer.text,
+        "needs_a_person": [span.text.strip() for span in answer.sentence if span.call],
+        "soft": answer.soft,
+        "figures": {figure.name: _figure(figure) for figure in answer.figures},
+        "tables": {table.name: _table(table) for table in answer.tables},
+        "series": {
+            name: [_row(row) for row in frame.iter_rows(named=True)] for name, frame in answer.series.items()
+        },
+        "notes": list(answer.notes),
+        "cautions": list(answer.cautions),
+    }
+
+
+def _figure(figure: Figure) -> dict[str, Any]:
+    return {
+        "label": figure.label,
+        "value": _plain(figure.value),
+        "unit": figure.unit,
+        "low": _plain(figure.low),
+        "high": _plain(figure.high),
+        "interval": figure.interval_kind,
+        "n": figure.n,
+        "period": _period(figure.period),
+        "sources": list(figure.sources),
+        "working": figure.working,
+        "why_none": figure.why_none,
+    }
+
+
+def _table(table: Table) -> dict[str, Any]:
+    columns = [{"key": key, "heading": heading, "unit": unit} for key, heading, unit in table.columns]
+    return {"title": table.title, "columns": columns, "rows": [_row(row) for row in table.rows]}
+
+
+def _scope(scope: Scope) -> dict[str, Any]:
+    return {
+        "line": scope.line,
+        "machine": scope.machine,
+        "period": _period(scope.period),
+        "label": scope.label,
+        "now": _plain(scope.now),
+    }
+
+
+def _period(period: Period | None) -> dict[str, Any] | None:
+    return None if period is None else {"start": _plain(period.start), "end": _plain(period.end)}
+
+
+def _row(row: Any) -> dict[str, Any]:
+    return {key: _plain(value) for key, value in row.items()}
+
+
+def _plain(value: Any) -> Any:
+    if hasattr(value, "item"):  # a numpy scalar
+        value = value.item()
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value if value is None or isinstance(value, str | int | float | bool) else str(value)

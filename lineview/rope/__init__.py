@@ -1,0 +1,1 @@
+"""The rope: its diameter, drift, forecast and what follows."""

@@ -1,0 +1,226 @@
+"""Everything measured about one sizer's rope over a period, in one object."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+
+from lineview.machine.pieces import MachineCounts
+from lineview.plant import Machine, Plant
+from lineview.rope.batches import (
+    RopeClock,
+    WithinBatch,
+    blocks_of_time,
+    marks_from_pauses,
+    points_of,
+    readings_in_batches,
+    rope_clock,
+    within_batch,
+)
+from lineview.rope.drift_model import RopeModel, fit_rope
+from lineview.rope.forecast import Ahead, ahead_of, hours_ahead
+from lineview.rope.gauges import Agreement, CheckedGauge, diameter_gauges, gauge_agreement, gauge_values
+from lineview.rope.mass import pieces_by_product
+from lineview.rope.products import Target, kinds_by_name, line_batches, target_of, targets_of
+from lineview.rope.rollers import RollerRipple, Slip, roller_ripples, slips
+from lineview.rope.watch import RopeLimits, RunRules, Watch, rope_limits, run_rules, watch
+
+
+@dataclass(frozen=True)
+class RopeAccount:
+    """What was measured; `problem` says why nothing can be told of the drift, "" where it can."""
+
+    sizer: Machine
+    target: Target
+    gauges: tuple[CheckedGauge, ...]
+    problem: str
+    marks: str
+    points: pl.DataFrame
+    within: WithinBatch | None = None
+    clock: RopeClock | None = None
+    model: RopeModel | None = None
+    watch: Watch | None = None
+    ahead: Ahead | None = None
+    limits: tuple[RopeLimits, ...] = ()
+    agreement: Agreement | None = None
+    ripples: tuple[RollerRipple, ...] = ()
+    slips: tuple[Slip, ...] = ()
+    made: Mapping[str, float] | None = None
+    run_rules: RunRules | None = None
+
+    @property
+    def weeks_a_piece(self) -> float | None:
+        """Pieces of a planned week, at the uptime so far, for each piece counted; None if none is planned."""
+        if self.model is None or self.ahead is None:
+            return None
+        ran = float(np.ptp(self.model.hours))
+        return self.ahead.uptime * self.ahead.planned_h_per_week / ran or None
+
+
+@dataclass(frozen=True)
+class RopeSeen:
+    """What was read of a sizer's rope and its line over a time.
+
+    Parameters
+    ----------
+    gauges : polars.DataFrame
+        Readings of the sizer's gauges: channel, at, value, quality.
+    counts : MachineCounts or None
+        Of the sizer, for its rope counter.
+    wrappers : sequence of MachineCounts
+        Of the line's cut-and-wrap machines.
+    batches, adjustments : polars.DataFrame
+        BATCHES and ADJUSTMENTS.
+    """
+
+    gauges: pl.DataFrame
+    counts: MachineCounts | None
+    wrappers: Sequence[MachineCounts]
+    batches: pl.DataFrame
+    adjustments: pl.DataFrame
+
+
+def rope_account(
+    plant: Plant,
+    sizer: Machine,
+    seen: RopeSeen,
+    period: tuple[datetime, datetime],
+    *,
+    whole: bool = True,
+) -> RopeAccount:
+    """Measure a sizer's rope.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    sizer : Machine
+        The sizer asked about.
+    seen : RopeSeen
+        What was read of it.
+    period : (datetime, datetime)
+        From and to [UTC].
+    whole : bool
+        False leaves out what does not bear on the drift and its time to tolerance: charts, agreement of
+        gauges, roller pairs, moments on the calendar.
+
+    Returns
+    -------
+    RopeAccount
+        With what can be told.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    sheet = line_batches(seen.batches, sizer.line, period)
+    target = target_of(plant, sheet)
+    bare = RopeAccount(sizer, target, (), "", "", no_points())
+    if seen.gauges.is_empty() and not (seen.counts and seen.counts.readings):
+        return replace(bare, problem=f"there are no readings of {sizer.shown} in this time")
+    inside = seen.gauges.filter((pl.col("at") >= period[0]) & (pl.col("at") < period[1]))
+    gauges = tuple(diameter_gauges(sizer, inside, target.diameter_mm, target.widest_tolerance_mm))
+    bare = replace(bare, gauges=gauges)
+    problem = _gauge_problem(sizer, gauges, target)
+    if problem:
+        return replace(bare, problem=problem)
+    gauge = gauges[0].check.usable
+    marked, marks = _marks(plant, sizer, sheet, gauge, target)
+    core = readings_in_batches(gauge, marked)
+    clock = rope_clock(seen.counts, seen.wrappers, gauge, period, gap_s=plant.gap_s)
+    temperature = gauge_values(sizer, inside, "rope temperature")
+    points = points_of(core, temperature, targets_of(plant, marked, target), clock.hours)
+    if target.diameter_mm is None and points.height:
+        points = points.with_columns(deviation_mm=pl.col("diameter_mm") - pl.col("diameter_mm").median())
+    told = replace(bare, marks=marks, points=points, clock=clock)
+    if not whole:
+        return _with_drift(plant, told, seen.adjustments)
+    told = replace(
+        told, within=within_batch(core, points),
+        limits=tuple(rope_limits(core, points)) if points.height else (),
+        agreement=_agreement(gauges, marked, clock),
+        ripples=tuple(roller_ripples(sizer, inside, _fastest(gauges))),
+        slips=tuple(slips(sizer, inside)),
+        made=pieces_by_product(plant, seen.wrappers, sheet, target.product, period),
+    )  # fmt: skip
+    told = _with_drift(plant, told, seen.adjustments)
+    if told.model is None:
+        return told
+    sd = (told.within.sd.value if told.within else None) or 0.0
+    ahead = ahead_of(plant, told.model, told.target, sd, period[1])
+    rules = run_rules(told.model, plant.run_rules) if plant.run_rules else None
+    return replace(told, watch=watch(told.model), ahead=ahead, run_rules=rules)
+
+
+def no_points() -> pl.DataFrame:
+    """Give batch points for no readings."""
+    return points_of(
+        readings_in_batches(pl.DataFrame(), pl.DataFrame()), None, {}, lambda at: np.zeros(len(at))
+    )
+
+
+def _gauge_problem(sizer: Machine, gauges: tuple[CheckedGauge, ...], target: Target) -> str:
+    if not gauges:
+        if sizer.gauge("rope diameter") is None:
+            return f"plant.toml gives {sizer.shown} no gauge that measures rope diameter"
+        return f"no rope diameter of {sizer.shown} was read in this time"
+    if not gauges[0].check.usable.is_empty():
+        return ""
+    first = gauges[0]
+    if first.check.slip:
+        seems = "" if first.check.slip == "another unit" else f", as if it were in {first.check.slip}"
+        return (
+            f"gauge {first.gauge.id} shows {first.check.median_mm:g} where {target.diameter_mm:g} mm is meant"
+            f"{seems}; set its unit in plant.toml or in the layout of its export"
+        )
+    if first.check.dead:
+        return f"gauge {first.gauge.id} is dead: it shows {first.check.median_mm:g} and does not move"
+    return f"gauge {first.gauge.id} saw no rope"
+
+
+def _marks(
+    plant: Plant, sizer: Machine, sheet: pl.DataFrame, gauge: pl.DataFrame, target: Target
+) -> tuple[pl.DataFrame, str]:
+    product = target.product.id if target.product else ""
+    if not sheet.is_empty():
+        named = pl.lit(None, dtype=pl.String) if target.several else pl.lit(product)
+        return sheet.with_columns(product=pl.col("product").fill_null(named)), "batch sheet"
+    found = marks_from_pauses(gauge, line=sizer.line, product=product)
+    if found.height >= 2:
+        return found, "pauses"
+    block = plant.batch_kg * 1000 / (target.product.mass_g if target.product else 7.0) / 350
+    return blocks_of_time(gauge, line=sizer.line, product=product, block_min=block), "blocks"
+
+
+def _fastest(gauges: tuple[CheckedGauge, ...]) -> pl.DataFrame:
+    """Give the readings of the gauge behind the last pair that reads most often."""
+    return max((g.check.usable for g in gauges if g.last), key=lambda frame: frame.height)
+
+
+def _agreement(gauges: tuple[CheckedGauge, ...], marked: pl.DataFrame, clock: RopeClock) -> Agreement | None:
+    """Compare the first two gauges behind the last roller pair, where there are two."""
+    last = [g for g in gauges if g.last and not g.check.usable.is_empty()][:2]
+    if len(last) < 2:
+        return None
+    first, second = ((g.gauge.id, g.check.usable) for g in last)
+    return gauge_agreement(first, second, marked, clock.hours)
+
+
+def _with_drift(plant: Plant, told: RopeAccount, adjustments: pl.DataFrame) -> RopeAccount:
+    """Add the model, and the hours to tolerance by its mean."""
+    clock = told.clock
+    if clock is None or told.points.is_empty():
+        return replace(told, problem="no reading of the rope falls into a batch")
+    done = adjustments.filter(pl.col("machine") == told.sizer.id).sort("at")
+    hours = clock.hours(done["at"]).tolist() if done.height else []
+    recorded = list(zip(done["at"].to_list(), hours, done["what"].to_list(), strict=True))
+    model = fit_rope(told.points, recorded, kinds_by_name(plant, told.points["product"]))
+    if model is None:
+        if told.points.height >= 8:
+            return replace(told, problem="no running hours pass between the batches")
+        return replace(told, problem=f"too few batches: needs 8, has {told.points.height}")
+    return replace(told, model=model, ahead=hours_ahead(model, told.target))

@@ -1,0 +1,205 @@
+"""Is the rope drifting, since when, how fast, from what cause, and when does it leave tolerance."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from lineview.core.errors import AskError, Fault
+from lineview.core.estimate import Estimate
+from lineview.core.figure import Figure
+from lineview.plant import Machine, Plant
+from lineview.report.answer import Answer, Scope
+from lineview.report.counts import good_pieces_figure
+from lineview.rope.account import RopeAccount, RopeSeen, rope_account
+from lineview.rope.figures import rope_figures, weight_words
+from lineview.rope.forecast import verdict
+from lineview.rope.ranking import ranked_sizers, sooner_words
+from lineview.rope.tables import product_notes, rope_series, rope_tables, run_rules_notes
+from lineview.rope.words import length, number, sentence, soft_line
+
+
+def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
+    """Say what cannot be told, and what other exports would add.
+
+    Parameters
+    ----------
+    account : RopeAccount
+        What was measured.
+    plant : Plant
+        For its units.
+
+    Returns
+    -------
+    tuple of str
+        Plain sentences.
+    """
+    notes = gauge_words(account) + roller_words(account, plant) + product_notes(account.model)
+    if account.marks == "pauses":
+        notes.append("Batches were found from pauses of the rope; a batch sheet would give their true marks.")
+    if account.marks == "blocks":
+        notes.append(
+            "Batches are unknown: the rope never pauses and no batch sheet was exported. Blocks of readings "
+            "as long as a usual batch stand in for them, so taper and change between batches are not apart."
+        )
+    if account.clock is not None and account.clock.source == "live gauge readings":
+        notes.append(
+            "Running hours are the time with live gauge readings; a piece counter of the line, or a rope "
+            "counter of the sizer, would show stops that the gauge does not."
+        )
+    if account.points.height and account.points["temperature_c"].null_count() == account.points.height:
+        notes.append(
+            "Rope temperature was not exported: slow cooling or warming cannot be separated from wear."
+        )
+    unknown = account.points["deviation_mm"].null_count() if account.points.height else 0
+    if unknown:
+        notes.append(f"{unknown} batches name no known product and were left out of the drift.")
+    notes += run_rules_notes(account)
+    if account.model is not None:
+        notes.append(
+            "Diameters compare only at one distance after the last roller pair, since rope recovers."
+        )
+    return tuple(notes)
+
+
+def gauge_words(account: RopeAccount) -> list[str]:
+    """Say what was found wrong with gauges, in words.
+
+    Parameters
+    ----------
+    account : RopeAccount
+        What was measured.
+
+    Returns
+    -------
+    list of str
+        Plain sentences.
+    """
+    out = []
+    for one in account.gauges:
+        check, name = one.check, one.gauge.id
+        if check.slip:
+            out.append(f"Gauge {name} seems to be in {check.slip}, not mm: its readings were not used.")
+        elif check.dead:
+            out.append(f"Gauge {name} is dead: it stands at {number(check.median_mm or 0.0, 3)}.")
+        elif check.frozen:
+            out.append(f"Gauge {name} stood still for {check.frozen} readings; they were not used.")
+        if check.off_rope:
+            out.append(f"{check.off_rope} readings of gauge {name} were too far from any rope; not used.")
+    return out
+
+
+def roller_words(account: RopeAccount, plant: Plant) -> list[str]:
+    """Say what gauges and rollers show beside the drift, in words.
+
+    Parameters
+    ----------
+    account : RopeAccount
+        What was measured.
+    plant : Plant
+        For its units.
+
+    Returns
+    -------
+    list of str
+        Plain sentences.
+    """
+    out = []
+    both = account.agreement
+    if both is not None:
+        apart = f"{length(both.apart_mm_per_h, plant, signed=True, rate=True)} an hour"
+        gap = length(both.difference_mm, plant, signed=True)
+        text = f"Gauge {both.second} shows {gap} against gauge {both.first}"
+        end = f"and they drift apart by {apart}: the drift may be a gauge's and not the rope's."
+        out.append(f"{text}, {end}" if both.wanders else f"{text}; they do not drift apart.")
+    out += [
+        f"The rope ripples once in {number(one.ripple.period_s, 2)} s, the turning period of roller pair "
+        f"{one.pair}: amplitude {length(one.ripple.amplitude, plant, rate=True)}."
+        for one in account.ripples
+        if one.ripple is not None and one.found
+    ]
+    for slip in account.slips:
+        if slip.low > 0 or slip.high < 0:
+            way = "less" if slip.share > 0 else "more"
+            out.append(
+                f"Roller pair {slip.pair} carries {number(abs(100 * slip.share), 1)} % {way} rope (v·d²) "
+                f"than pair {slip.against} draws off: slip, stretch between them, or a diameter that is off."
+            )
+    return out
+
+
+CAUTIONS = (
+    "Before reaching past a guard, clearing a jam at rollers, knife or twist heads, or changing rollers: "
+    "isolate and lock out by your site procedure. This screen does not show a safe state.",
+    "In-running rolls and rotating twist heads: guards stay on.",
+    "Numbers are from counters and may be wrong or late: do not use for interlocks, stops or restart.",
+)
+
+
+@dataclass(frozen=True)
+class RopeInputs:
+    """Of a sizer: what was read of its rope, and what was measured of the works' other sizers, by sizer."""
+
+    seen: RopeSeen
+    elsewhere: Mapping[str, RopeAccount] = field(default_factory=dict)
+
+
+def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:
+    """Answer how a sizer's rope stands.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    scope : Scope
+        A sizer and a period.
+    inputs : RopeInputs
+        What was read of its rope and line.
+
+    Returns
+    -------
+    Answer
+        With figures (lineview.rope.figures), the tables "causes", "adjustments", "sizers", "watch",
+        "limits", "gauges" and "rollers", and the frames of the pictures.
+
+    Raises
+    ------
+    AskError
+        Where the machine is not a sizer of the plant.
+    """
+    sizer = _sizer(plant, scope.machine)
+    account = rope_account(
+        plant, sizer, inputs.seen, (scope.period.start, scope.period.end)
+    )  # fmt: skip
+    found = verdict(account.model) if account.model is not None else None
+    figures = rope_figures(account, found, plant, scope.period)
+    ranked = ranked_sizers(account, inputs.elsewhere)
+    soft = (
+        soft_line(account, found, plant, scope), weight_words(figures, plant), sooner_words(ranked, sizer.id)
+    )  # fmt: skip
+    return Answer(
+        question="rope",
+        scope=scope,
+        sentence=sentence(account, found, plant, scope),
+        soft=" ".join(part for part in soft if part),
+        figures=(*figures, _good_pieces(inputs, scope)),
+        tables=rope_tables(account, found, figures, plant, scope, ranked),
+        series=rope_series(account, found),
+        notes=notes_of(account, plant),
+        cautions=CAUTIONS,
+    )
+
+
+def _good_pieces(inputs: RopeInputs, scope: Scope) -> Figure:
+    """Good pieces that the line's cut-and-wrap machines made of the rope."""
+    period = (scope.period.start, scope.period.end)
+    counted = [part.at(0) for c in inputs.seen.wrappers if (part := c.between(period).good) is not None]
+    return good_pieces_figure(Estimate.sum(counted) if counted else None, scope.period, f"line {scope.line}")
+
+
+def _sizer(plant: Plant, name: str) -> Machine:
+    machine = plant.machine(name)
+    if machine is None or machine.kind != "sizer":
+        known = ", ".join(m.id for m in plant.machines if m.kind == "sizer") or "none in plant.toml"
+        raise AskError(Fault(f"'{name}' is not a sizer", "--machine", f"one of {known}"))
+    return machine

@@ -1,0 +1,439 @@
+"""One point a batch of the rope: mean, spread, temperature and running hours."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from math import sqrt
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.core.estimate import Estimate
+from lineview.core.frames import BATCHES, ROPE_BATCHES, UTC_US, empty
+from lineview.machine.activity import RUNNING, SLOW
+from lineview.machine.pieces import MachineCounts, micros
+from lineview.stats.means import interval_of_mean
+from lineview.stats.serial_correlation import effective_n
+from lineview.stats.within_batch_correlation import SLOPE_FROM, within_batch_correlation
+
+Floats = NDArray[np.float64]
+
+#: Batch marks may be off by a minute or two: this much is left out at either end [s], but never more than
+#: this share of the batch, and nothing where a batch has fewer readings than this.
+EDGE_S, EDGE_SHARE, EDGE_READINGS = 120.0, 0.15, 20
+#: Readings further than this many robust standard deviations from their batch's median are left out.
+FAR = 6.0
+
+
+def readings_in_batches(gauge_readings: pl.DataFrame, batches: pl.DataFrame) -> pl.DataFrame:
+    """Sort gauge readings into batches and leave out those near a mark and single wild ones.
+
+    Parameters
+    ----------
+    gauge_readings : polars.DataFrame
+        Columns at [UTC] and value [mm], usable readings in order of time.
+    batches : polars.DataFrame
+        BATCHES of the line.
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns at, value [mm], nr (of the batch, from 0), batch, product, start and end of the batch.
+    """
+    if gauge_readings.is_empty() or batches.is_empty():
+        return pl.DataFrame(
+            schema={"at": UTC_US, "value": pl.Float64(), "nr": pl.Int64(), "batch": pl.String(),
+                    "product": pl.String(), "start": UTC_US, "end": UTC_US}
+        )  # fmt: skip
+    marked = _in_batches(gauge_readings, _with_ends(batches, gauge_readings))
+    return _without_far(_without_edges(marked))
+
+
+def points_of(
+    core: pl.DataFrame,
+    temperature: pl.DataFrame | None,
+    targets: Mapping[str, float],
+    running: Callable[[pl.Series], Floats],
+) -> pl.DataFrame:
+    """Reduce readings sorted into batches to one point a batch.
+
+    Parameters
+    ----------
+    core : polars.DataFrame
+        Readings sorted into batches (readings_in_batches).
+    temperature : polars.DataFrame or None
+        Columns at [UTC] and value [°C] of the rope.
+    targets : mapping of str to float
+        Target diameter a product [mm].
+    running : callable
+        Gives running hours [h] at a series of moments.
+
+    Returns
+    -------
+    polars.DataFrame
+        ROPE_BATCHES with taper_mm, the change along a whole batch [mm] (null with fewer than 8 readings),
+        in order of time; batches without readings are left out, products without a target get a null
+        deviation.
+
+    Notes
+    -----
+    Source: derived-rope, trade-practice
+    """
+    if core.is_empty():
+        return empty(ROPE_BATCHES).with_columns(taper_mm=pl.lit(None, dtype=pl.Float64))
+    points = core.group_by("nr", maintain_order=True).agg(
+        pl.first("batch", "product"),
+        at=pl.col("at").mean(),
+        diameter_mm=pl.col("value").mean(),
+        sd_mm=pl.col("value").std(),
+        n=pl.len().cast(pl.Int64),
+        taper_mm=_taper(),
+    )
+    points = points.sort("at").with_columns(
+        at=pl.col("at").cast(UTC_US),
+        taper_mm=pl.when(pl.col("n") >= 8).then(pl.col("taper_mm")),
+        target=pl.col("product").replace_strict(dict(targets), default=None, return_dtype=pl.Float64),
+    )
+    hours = pl.Series("running_h", running(points["at"]), dtype=pl.Float64)
+    points = points.with_columns(
+        hours, _temperatures(points, core, temperature), deviation_mm=pl.col("diameter_mm") - pl.col("target")
+    )
+    return points.select(*ROPE_BATCHES, "taper_mm")
+
+
+def _with_ends(batches: pl.DataFrame, readings: pl.DataFrame) -> pl.DataFrame:
+    last = readings["at"].max()
+    following = pl.col("start").shift(-1)
+    return (
+        batches.unique(["batch", "start"], keep="first", maintain_order=True)
+        .sort("start")
+        .with_columns(
+            end=pl.min_horizontal(pl.col("end"), following).fill_null(
+                pl.lit(last, dtype=UTC_US) + timedelta(microseconds=1)
+            ),
+            nr=pl.int_range(pl.len()),
+        )
+        .select("nr", "batch", "product", "start", "end")
+    )
+
+
+def _in_batches(readings: pl.DataFrame, marks: pl.DataFrame) -> pl.DataFrame:
+    joined = readings.sort("at").join_asof(
+        marks.sort("start"), left_on="at", right_on="start", strategy="backward", check_sortedness=False
+    )
+    return joined.filter(pl.col("nr").is_not_null() & (pl.col("at") < pl.col("end")))
+
+
+def _without_edges(marked: pl.DataFrame) -> pl.DataFrame:
+    """Leave out the readings near a batch's marks, where the batch has enough of them."""
+    first, last = pl.col("at").min().over("nr"), pl.col("at").max().over("nr")
+    length = (last - first).dt.total_microseconds() / 1e6
+    edge = pl.min_horizontal(pl.lit(EDGE_S), EDGE_SHARE * length)
+    from_start = (pl.col("at") - first).dt.total_microseconds() / 1e6
+    to_end = (last - pl.col("at")).dt.total_microseconds() / 1e6
+    many = pl.len().over("nr") >= EDGE_READINGS
+    return marked.filter(~many | ((from_start >= edge) & (to_end >= edge)))
+
+
+def _without_far(core: pl.DataFrame) -> pl.DataFrame:
+    """Leave out single wild readings, where a batch has enough others to show that they are."""
+    middle = pl.col("value").median().over("nr")
+    away = (pl.col("value") - middle).abs()
+    spread = 1.4826 * away.median().over("nr")
+    many = pl.len().over("nr") >= EDGE_READINGS
+    return core.filter(~many | (spread == 0) | (away <= FAR * spread))
+
+
+def _taper() -> pl.Expr:
+    """Slope of the readings along the batch times its whole length, from one mark to the next."""
+    seconds = (pl.col("at") - pl.col("start").first()).dt.total_microseconds() / 1e6
+    length = (pl.col("end").first() - pl.col("start").first()).dt.total_microseconds() / 1e6
+    span = (pl.col("at").max() - pl.col("at").min()).dt.total_microseconds() / 1e6
+    slope = pl.cov(seconds, pl.col("value")) / seconds.var()
+    # where the mark to the next start includes a pause, the readings' own span is the batch's length
+    return slope * pl.when(length > 2 * span).then(span).otherwise(length)
+
+
+def _temperatures(points: pl.DataFrame, core: pl.DataFrame, temperature: pl.DataFrame | None) -> pl.Series:
+    """Mean rope temperature between each batch's first and last reading used."""
+    if temperature is None or temperature.is_empty():
+        return pl.Series("temperature_c", [None] * points.height, dtype=pl.Float64)
+    spans = core.group_by("nr", maintain_order=True).agg(first=pl.col("at").min(), last=pl.col("at").max())
+    joined = (
+        temperature.drop_nulls("value")
+        .sort("at")
+        .join_asof(
+            spans.sort("first"), left_on="at", right_on="first", strategy="backward", check_sortedness=False
+        )
+    )
+    means = (
+        joined.filter(pl.col("at") <= pl.col("last")).group_by("nr").agg(temperature_c=pl.col("value").mean())
+    )
+    return points.join(means, on="nr", how="left", maintain_order="left")["temperature_c"]
+
+
+def marks_from_pauses(
+    readings: pl.DataFrame, *, line: str, product: str, pause_s: float = 45.0, least_min: float = 3.0
+) -> pl.DataFrame:
+    """Find batches from pauses in the rope, where no batch sheet was exported.
+
+    Parameters
+    ----------
+    readings : polars.DataFrame
+        Column at [UTC], usable gauge readings in order of time.
+    line, product : str
+        What the rows are labelled with.
+    pause_s : float
+        Shortest pause that parts two batches [s]; at least five times the usual distance of readings.
+    least_min : float
+        Shortest stretch that counts as a batch [min].
+
+    Returns
+    -------
+    polars.DataFrame
+        BATCHES named p1, p2, ...; empty where the rope never pauses.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    if readings.height < 3:
+        return empty(BATCHES)
+    gaps = readings["at"].diff().dt.total_microseconds() / 1e6
+    usual = float(np.median(gaps.drop_nulls().to_numpy()))
+    parted = (gaps > max(pause_s, 5 * usual)).fill_null(value=False)
+    if int(parted.sum()) < 1:
+        return empty(BATCHES)
+    runs = (
+        readings.with_columns(run=parted.cast(pl.Int64).cum_sum())
+        .group_by("run", maintain_order=True)
+        .agg(start=pl.col("at").min(), end=pl.col("at").max() + timedelta(microseconds=1))
+        .filter(pl.col("end") - pl.col("start") >= timedelta(minutes=least_min))
+    )
+    return _named(runs, line, product, "p")
+
+
+def blocks_of_time(readings: pl.DataFrame, *, line: str, product: str, block_min: float) -> pl.DataFrame:
+    """Cut readings into blocks of equal length, where batches cannot be known.
+
+    Parameters
+    ----------
+    readings : polars.DataFrame
+        Column at [UTC], usable gauge readings in order of time.
+    line, product : str
+        What the rows are labelled with.
+    block_min : float
+        Length of a block [min].
+
+    Returns
+    -------
+    polars.DataFrame
+        BATCHES named b1, b2, ...
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    if readings.is_empty():
+        return empty(BATCHES)
+    first = readings["at"].min()
+    block = ((pl.col("at") - first).dt.total_microseconds() / (block_min * 6e7)).floor().cast(pl.Int64)
+    runs = (
+        readings.with_columns(block=block)
+        .group_by("block", maintain_order=True)
+        .agg(start=pl.col("at").min(), end=pl.col("at").max() + timedelta(microseconds=1))
+    )
+    return _named(runs, line, product, "b")
+
+
+def _named(runs: pl.DataFrame, line: str, product: str, letter: str) -> pl.DataFrame:
+    number = pl.int_range(1, pl.len() + 1).cast(pl.String)
+    return runs.select(
+        line=pl.lit(line),
+        batch=pl.lit(letter) + number,
+        product=pl.lit(product),
+        start=pl.col("start").cast(UTC_US),
+        end=pl.col("end").cast(UTC_US),
+        mass_in_kg=pl.lit(None, dtype=pl.Float64),
+        intake=pl.lit(0, dtype=pl.Int64),
+        row=pl.lit(0, dtype=pl.Int64),
+    )
+
+
+@dataclass(frozen=True)
+class WithinBatch:
+    """Spread within batches and taper, and how far a batch's mean may stray by sampling [mm]."""
+
+    sd: Estimate
+    taper: Estimate
+    sampling_sd_mm: float
+
+
+def within_batch(core: pl.DataFrame, points: pl.DataFrame) -> WithinBatch:
+    """Estimate spread and taper within batches.
+
+    Parameters
+    ----------
+    core : polars.DataFrame
+        Readings sorted into batches (readings_in_batches).
+    points : polars.DataFrame
+        ROPE_BATCHES with taper_mm.
+
+    Returns
+    -------
+    WithinBatch
+        The spread is that of a reading about its batch's line, as if batches went on for ever: what a
+        short batch's mean and line take out is put back. Its interval allows for an autocorrelation that
+        is not known, and for batches that differ. `sampling_sd_mm` is how far a batch's mean may lie from
+        the batch's level for that spread.
+
+    Notes
+    -----
+    Source: restricted-likelihood, derived-rope
+    """
+    if core.is_empty():
+        none = Estimate.unknown("no reading within a batch")
+        return WithinBatch(none, none, 0.0)
+    nr = core["nr"].rank("dense").to_numpy().astype(np.int64) - 1
+    seconds = core["at"].dt.epoch("us").to_numpy() / 1e6
+    usual = int(np.median(np.bincount(nr)))
+    long = usual >= SLOPE_FROM
+    values = core["value"].to_numpy().astype(np.float64)
+    readings = within_batch_correlation(values, seconds, nr, independent=not long)
+    taper = interval_of_mean(points["taper_mm"].drop_nulls().to_numpy())
+    if readings.sd.value is None:
+        return WithinBatch(readings.sd, taper, 0.0)
+    worth = effective_n(usual, max(readings.autocorrelation, 0.0)) if long else max(1, usual)
+    return WithinBatch(readings.sd, taper, readings.sd.value / sqrt(worth))
+
+
+def live_hours(readings: pl.DataFrame, at: pl.Series, gap_s: float) -> Floats:
+    """Give hours of live gauge readings since the first, at given moments.
+
+    Parameters
+    ----------
+    readings : polars.DataFrame
+        Column at [UTC], usable gauge readings in order of time.
+    at : polars.Series
+        Moments [UTC].
+    gap_s : float
+        Longest time between two readings that still counts as running [s]; where the readings are usually
+        further apart, three times their usual distance.
+
+    Returns
+    -------
+    numpy.ndarray, shape (len(at),)
+        Hours [h].
+
+    Notes
+    -----
+    Source: derived-rope
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime, timedelta
+    >>> import polars as pl
+    >>> start = datetime(2026, 6, 9, 6, tzinfo=UTC)
+    >>> minutes = (0, 1, 2, 62, 63)
+    >>> times = pl.Series([start + timedelta(minutes=m) for m in minutes], dtype=pl.Datetime("us", "UTC"))
+    >>> (live_hours(pl.DataFrame({"at": times}), times, 120) * 60).round(1).tolist()
+    [0.0, 1.0, 2.0, 2.0, 3.0]
+    """
+    seconds = readings["at"].dt.epoch("us").to_numpy() / 1e6
+    wanted = at.dt.epoch("us").to_numpy() / 1e6
+    if seconds.size < 2:
+        return np.zeros(wanted.size)
+    between = np.diff(seconds)
+    longest = max(gap_s, 3 * float(np.median(between)))
+    hours = np.r_[0.0, np.cumsum(np.where(between <= longest, between, 0.0))] / 3600
+    inside = np.clip(np.searchsorted(seconds, wanted, side="right") - 1, 0, seconds.size - 1)
+    room = np.where(inside < between.size, between[np.minimum(inside, between.size - 1)], 0.0)
+    extra = np.clip(wanted - seconds[inside], 0.0, np.where(room <= longest, room, 0.0))
+    return np.asarray(hours[inside] + extra / 3600)
+
+
+@dataclass(frozen=True)
+class RopeClock:
+    """Running hours at moments, and what they come from."""
+
+    hours: Callable[[pl.Series], Floats]
+    source: str
+
+
+def rope_clock(
+    sizer: MachineCounts | None,
+    wrappers: Sequence[MachineCounts],
+    gauge: pl.DataFrame,
+    period: tuple[datetime, datetime],
+    *,
+    gap_s: float,
+) -> RopeClock:
+    """Choose the best clock there is for the wear of a sizer's rollers.
+
+    Parameters
+    ----------
+    sizer : MachineCounts or None
+        Of the sizer.
+    wrappers : sequence of MachineCounts
+        Of the cut-and-wrap machines of its line.
+    gauge : polars.DataFrame
+        Column at [UTC], usable gauge readings in order.
+    period : (datetime, datetime)
+        From and to [UTC].
+    gap_s : float
+        Longest time between two readings that still counts as running [s].
+
+    Returns
+    -------
+    RopeClock
+        By the sizer's rope counter, else by a cut-and-wrap machine's pieces, else by live gauge readings;
+        a counter that is unseen for much of the time the gauge is live is passed over.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    probe = _probe(gauge)
+
+    def live(at: pl.Series) -> Floats:
+        return live_hours(gauge, at, gap_s)
+
+    wanted = float(np.ptp(live(probe))) if len(probe) else 0.0
+    rope = None if sizer is None else sizer.machine.counter("rope")
+    if sizer is not None and rope is not None and sizer.has_read("rope"):
+        chosen = _by_activity(sizer, period, f"{rope.id} of {sizer.machine.shown}")
+        if _covers(chosen, probe, wanted):
+            return chosen
+    for wrapper in wrappers:
+        if not len(wrapper.seen.code):
+            continue
+        chosen = _by_activity(wrapper, period, f"pieces of {wrapper.machine.shown}")
+        if _covers(chosen, probe, wanted):
+            return chosen
+    return RopeClock(live, "live gauge readings")
+
+
+def _probe(gauge: pl.DataFrame) -> pl.Series:
+    return gauge["at"].gather_every(max(1, gauge.height // 200))
+
+
+def _by_activity(counts: MachineCounts, period: tuple[datetime, datetime], source: str) -> RopeClock:
+    """Hours run, slow ones too, since the period's start."""
+    seen = counts.seen
+    start, end = micros(period)
+    edge = np.clip(seen.edge, start, end)
+    ran = np.where(np.isin(seen.code, (RUNNING, SLOW)), np.diff(edge) / 3.6e9, 0.0)
+    so_far = np.concatenate(([0.0], np.cumsum(ran)))
+
+    def hours(at: pl.Series) -> Floats:
+        return np.asarray(np.interp(at.dt.epoch("us").to_numpy(), edge, so_far))
+
+    return RopeClock(hours, source)
+
+
+def _covers(clock: RopeClock, probe: pl.Series, wanted: float) -> bool:
+    """Whether a counter saw at least 60 % of the hours in which the gauge was live."""
+    return len(probe) > 1 and float(np.ptp(clock.hours(probe))) >= 0.6 * wanted > 0

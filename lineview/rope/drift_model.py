@@ -1,0 +1,319 @@
+"""What moves the rope's diameter: level, wear, steps, temperature, the batch's own shift and its memory."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.rope.products import Kinds, kinds_of, told_apart
+from lineview.stats.change_points import (
+    SlopeChange,
+    averaged_over_steps,
+    find_slope_change,
+    find_steps,
+    slope_change_column,
+    step_limit,
+)
+from lineview.stats.correlated_regression import CorrelatedFit
+from lineview.stats.step_scan import scan_steps
+
+Floats = NDArray[np.float64]
+
+#: Batches that a drift needs at least.
+LEAST_BATCHES = 8
+#: Rope temperature enters the model where this share of batches has one and it varies by this much [°C].
+TEMPERATURE_SHARE, TEMPERATURE_SD = 0.8, 0.1
+#: Share of lines of one pace in which a change of pace is found all the same, about.
+BEND_SHARE = 0.01
+#: How much more a change of pace must explain than a step, for a step near an end looks much like one.
+STEP_FIRST = 3.0
+
+
+@dataclass(frozen=True)
+class Adjustment:
+    """Something done to the rollers: when, what it is called, and the first batch after it (from 0)."""
+
+    at: datetime
+    label: str
+    first: int
+    running_h: float
+    recorded: bool
+
+
+@dataclass(frozen=True)
+class RopeModel:
+    """The fitted model of one sizer's batch points.
+
+    Parameters
+    ----------
+    points : polars.DataFrame
+        ROPE_BATCHES the fit rests on, deviation known, in order.
+    hours, deviation : numpy.ndarray, shape (n,)
+        Running hours [h] and deviation from target [mm] a batch.
+    columns : numpy.ndarray, shape (n, p)
+        Level, wear, one column a step, and temperature where it is in.
+    adjustments : tuple of Adjustment
+        Steps in the model, recorded and found, in order of time.
+    fit : CorrelatedFit
+        Coefficients and noise.
+    centre_h : float
+        Running hours at which the level's coefficient stands.
+    temperature_c : float or None
+        Mean rope temperature [°C] where temperature is in the model.
+    bend_h : float or None
+        Running hours at which the wear changed its pace, where it did; `wear` is the pace since.
+    kinds : Kinds or None
+        Kinds of product told apart; the level is that of the reference kind.
+    """
+
+    points: pl.DataFrame
+    hours: Floats
+    deviation: Floats
+    columns: Floats
+    adjustments: tuple[Adjustment, ...]
+    fit: CorrelatedFit
+    centre_h: float
+    temperature_c: float | None
+    bend_h: float | None = None
+    kinds: Kinds | None = None
+
+    @property
+    def n(self) -> int:
+        """Batches the fit rests on."""
+        return self.hours.size
+
+    def contrast(self, **parts: float) -> Floats:
+        """Give a contrast from its parts: level, wear, temperature, step0, ..., bend, product0, ..."""
+        out = np.zeros(self.columns.shape[1])
+        for name, value in parts.items():
+            out[self._index(name)] = value
+        return out
+
+    def _index(self, name: str) -> int:
+        if name in ("level", "wear"):
+            return 0 if name == "level" else 1
+        if name == "temperature":
+            return int(self.columns.shape[1]) - 1
+        if name == "bend":
+            return 2 + len(self.adjustments)
+        if name.startswith("product"):
+            first = 2 + len(self.adjustments) + (self.bend_h is not None)
+            return first + int(name.removeprefix("product"))
+        return 2 + int(name.removeprefix("step"))
+
+    def at(self, hours: float) -> Floats:
+        """Give the contrast for the expected deviation at some running hours, all steps made."""
+        return self._standing(hours, len(self.adjustments))
+
+    def before(self, step: int) -> Floats:
+        """Give the contrast for the expected deviation just before a step."""
+        return self._standing(self.adjustments[step].running_h, step)
+
+    def _standing(self, hours: float, steps: int) -> Floats:
+        parts = {f"step{i}": 1.0 for i in range(steps)}
+        if self.bend_h is not None:
+            parts["bend"] = min(hours - self.bend_h, 0.0)
+        return self.contrast(level=1.0, wear=hours - self.centre_h, **parts)
+
+    def expected(self) -> Floats:
+        """Give the expected deviation of each batch [mm]."""
+        return np.asarray(self.columns @ (self.fit.weight @ self.fit.beta))
+
+    @property
+    def since(self) -> datetime:
+        """When the present run of wear began: at the last step, a change of pace, or the first batch."""
+        first: datetime = self.points["at"][0]
+        starts = [first, *(a.at for a in self.adjustments[-1:])]
+        if self.bend_h is not None:
+            starts.append(self.points["at"][int(np.searchsorted(self.hours, self.bend_h))])
+        return max(starts)
+
+
+def batch_steps(hours: Floats) -> Floats:
+    """Give how many batches on each batch is from the one before, from its running hours.
+
+    Parameters
+    ----------
+    hours : numpy.ndarray, shape (n,)
+        Running hours [h] in order.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n − 1,)
+        1 for neighbours, more across missing batches.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> batch_steps(np.array([0.0, 0.2, 0.4, 1.0])).tolist()
+    [1.0, 1.0, 3.0]
+    """
+    between = np.diff(hours)
+    usual = float(np.median(between)) if between.size else 1.0
+    if usual <= 0:
+        return np.ones(between.size)
+    return np.maximum(1.0, np.round(between / usual))
+
+
+def fit_rope(
+    points: pl.DataFrame,
+    done: Sequence[tuple[datetime, float, str]],
+    kinds: Mapping[str, str] | None = None,
+) -> RopeModel | None:
+    """Fit the model to batch points.
+
+    Parameters
+    ----------
+    points : polars.DataFrame
+        ROPE_BATCHES in order of time; those without a deviation are left out.
+    done : sequence of (datetime, float, str)
+        Recorded adjustments: moment [UTC], running hours [h], label.
+    kinds : mapping of str to str, optional
+        Kind of each product (rope_products.kinds_by_name); kinds with batches enough get an offset each.
+
+    Returns
+    -------
+    RopeModel or None
+        None where there are fewer than 8 batches or no running hours between them.
+
+    Notes
+    -----
+    Steps that nobody recorded are looked for and, once found, stay in the model.
+
+    Source: restricted-likelihood, derived-rope
+    """
+    used = points.filter(pl.col("deviation_mm").is_not_null() & pl.col("running_h").is_not_null())
+    sorts = kinds_of(used["product"], kinds) if kinds else None
+    used = used if sorts is None else used.filter(pl.Series(sorts.kept))
+    hours = used["running_h"].to_numpy().astype(np.float64)
+    if used.height < LEAST_BATCHES or float(np.ptp(hours)) <= 0:
+        return None
+    y = used["deviation_mm"].to_numpy().astype(np.float64)
+    centre = float(hours.mean())
+    temperature, mean_c = _temperature_column(used)
+    trend = np.column_stack([np.ones(y.size), hours - centre])
+    recorded = _recorded(used, done, 0 if sorts is None else len(sorts.names))
+    known = tuple(a.first for a in recorded)
+    base = np.column_stack([trend, *(_after(y.size, k) for k in known), *temperature])
+    sorts = None if sorts is None else told_apart(sorts, base)
+    offsets = [] if sorts is None else list(sorts.columns.T)
+    base = np.column_stack([base, *offsets])
+    steps = batch_steps(hours)
+    bend = _early_bend(y, base, hours, steps, known)
+    bent = [] if bend is None else [slope_change_column(hours, bend.at)]
+    search = find_steps(y, np.column_stack([base, *bent]), steps, known=known)
+    adjustments = sorted([*recorded, *(_found(used, k) for k in search.steps)], key=lambda a: a.first)
+    made = [_after(y.size, a.first) for a in adjustments]
+    columns = np.column_stack([trend, *made, *bent, *offsets, *temperature])
+    doubtful = tuple(2 + i for i, a in enumerate(adjustments) if not a.recorded)
+    doubtful += () if bend is None else (2 + len(adjustments),)
+    swaps = [
+        (doubtful[-1], slope_change_column(hours, at), odds) for at, odds in (bend.others if bend else ())
+    ]
+    fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best, swaps)
+    bend_h = None if bend is None else bend.at
+    return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c, bend_h, sorts)
+
+
+def _early_bend(
+    y: Floats, base: Floats, hours: Floats, steps: Floats, known: tuple[int, ...]
+) -> SlopeChange | None:
+    """Look for a change of pace before steps are looked for; a likelier step comes first."""
+    margin = max(2 * LEAST_BATCHES, y.size // 10)
+    inner = hours[margin:-margin]
+    if inner.size < 2:
+        return None
+    many = 24 if y.size < 2000 else 12
+    places = np.r_[
+        np.linspace(inner[0], inner[-1], many), hours[[k for k in known if margin <= k < y.size - margin]]
+    ]
+    found = find_slope_change(y, base, hours, steps, places)
+    if found is None or found.gain < step_limit(y.size, BEND_SHARE):
+        return None
+    step = scan_steps(y, base, steps, closed=known)
+    return found if found.gain > step.gain + STEP_FIRST else None
+
+
+def _after(n: int, first: int) -> Floats:
+    return (np.arange(n) >= first).astype(np.float64)
+
+
+def _recorded(
+    points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]], offsets: int
+) -> list[Adjustment]:
+    """Give recorded adjustments with batches on either side; those between the same batches act as one."""
+    times = points["at"]
+    merged: dict[int, Adjustment] = {}
+    for at, hours, label in sorted(done):
+        first = int((times < at).sum())
+        if not 1 <= first <= points.height - 1:
+            continue
+        before = merged.get(first)
+        name = label if before is None or label == before.label else f"{before.label}; {label}"
+        merged[first] = Adjustment(at, name, first, hours, recorded=True)
+    kept = list(merged.values())
+    room = points.height - 4 - offsets  # a step a batch would leave nothing to judge them by
+    return kept[-room:] if len(kept) > room else kept
+
+
+def _found(points: pl.DataFrame, first: int) -> Adjustment:
+    at, before = points["at"][first], points["at"][first - 1]
+    hours = (float(points["running_h"][first]) + float(points["running_h"][first - 1])) / 2
+    return Adjustment(before + (at - before) / 2, "step nobody recorded", first, hours, recorded=False)
+
+
+def _temperature_column(points: pl.DataFrame) -> tuple[list[Floats], float | None]:
+    """Deviation of the rope's temperature from its mean [°C]; missing ones stand at the mean."""
+    values = points["temperature_c"].to_numpy().astype(np.float64)
+    known = np.isfinite(values)
+    if known.mean() < TEMPERATURE_SHARE or float(np.std(values[known])) < TEMPERATURE_SD:
+        return [], None
+    mean = float(values[known].mean())
+    return [np.where(known, values - mean, 0.0)], mean
+
+
+def rope_components(model: RopeModel) -> pl.DataFrame:
+    """Split each batch's deviation from target into what the model puts it down to.
+
+    Parameters
+    ----------
+    model : RopeModel
+        The fitted model.
+
+    Returns
+    -------
+    polars.DataFrame
+        running_h [h], at, batch and, all in mm: wear_mm (level and wear), steps_mm (adjustments and steps),
+        temperature_mm, products_mm, shift_mm (the batch's own), deviation_mm, which is their sum. A part
+        that is not in the model is null.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    beta = model.fit.weight @ model.fit.beta
+    share = model.columns * beta
+    steps = slice(2, 2 + len(model.adjustments))
+    bend = slice(steps.stop, steps.stop + (model.bend_h is not None))
+    warm = slice(-1, None) if model.temperature_c is not None else slice(0, 0)
+    products = slice(bend.stop, model.columns.shape[1] - (model.temperature_c is not None))
+
+    def part(name: str, *of: slice) -> pl.Series:
+        columns = [share[:, one] for one in of]
+        if not sum(one.shape[1] for one in columns):
+            return pl.Series(name, [None] * model.n, dtype=pl.Float64)
+        return pl.Series(name, np.concatenate(columns, axis=1).sum(axis=1))
+
+    return model.points.select("running_h", "at", "batch").with_columns(
+        part("wear_mm", slice(0, 2), bend),
+        part("steps_mm", steps),
+        part("temperature_mm", warm),
+        part("products_mm", products),
+        pl.Series("shift_mm", model.deviation - share.sum(axis=1)),
+        pl.Series("deviation_mm", model.deviation),
+    )

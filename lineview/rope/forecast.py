@@ -1,0 +1,431 @@
+"""When a rope leaves its tolerance, in running hours and on the calendar of the planned shifts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Literal
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.machine.calendar import calendar
+from lineview.plant import Plant
+from lineview.rope.drift_model import RopeModel
+from lineview.rope.products import Target
+from lineview.stats.optimum import root_between
+
+Floats = NDArray[np.float64]
+
+#: Running hours beyond which "will not" is the answer [h]; level of the forecast's interval; draws.
+HORIZON_H, FORECAST_LEVEL, DRAWS = 200.0, 0.90, 8000
+
+
+@dataclass(frozen=True)
+class TimeToLeave:
+    """Running hours from now until something leaves tolerance; None stands for "not within the horizon"."""
+
+    value_h: float | None
+    low_h: float | None
+    high_h: float | None
+    share_within: float
+
+
+def time_to_leave(
+    model: RopeModel, now_h: float, low_mm: float, high_mm: float, horizon_h: float = HORIZON_H
+) -> TimeToLeave:
+    """Give the running hours until the batch mean leaves a band, if wear goes on as it does.
+
+    Parameters
+    ----------
+    model : RopeModel
+        The fitted model.
+    now_h : float
+        Running hours now [h].
+    low_mm, high_mm : float
+        The band for the deviation from target [mm].
+    horizon_h : float
+        Hours looked ahead [h].
+
+    Returns
+    -------
+    TimeToLeave
+        Median and 90 % interval over the levels and wears that the data allow; `share_within` is the share
+        of them that leave within the horizon.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    beta = model.fit.draws(DRAWS)[0]
+    level = beta @ model.at(now_h)
+    hours = hours_to_edge(level, beta[:, 1], low_mm, high_mm, horizon_h)
+    tail = (1 - FORECAST_LEVEL) / 2
+    low, middle, high = (float(q) for q in np.quantile(hours, [tail, 0.5, 1 - tail], method="lower"))
+    within = float(np.mean(np.isfinite(hours)))
+    return TimeToLeave(_finite(middle), _finite(low), _finite(high), within)
+
+
+def _finite(value: float) -> float | None:
+    return value if np.isfinite(value) else None
+
+
+def hours_to_edge(level: Floats, wear: Floats, low_mm: float, high_mm: float, horizon_h: float) -> Floats:
+    """Give the hours until lines leave a band; infinite where they do not within the horizon.
+
+    Parameters
+    ----------
+    level, wear : numpy.ndarray, shape (n,)
+        Deviation now [mm] and its change an hour [mm/h].
+    low_mm, high_mm : float
+        The band [mm].
+    horizon_h : float
+        Hours looked ahead [h].
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        Hours [h], 0 where already outside.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> hours_to_edge(np.array([0.0, 0.4]), np.array([-0.01, 0.0]), -0.3, 0.3, 200.0).tolist()
+    [30.0, 0.0]
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        room = np.where(wear < 0, low_mm - level, high_mm - level)
+        hours = np.where(wear == 0, np.inf, room / wear)
+    hours = np.where((level < low_mm) | (level > high_mm), 0.0, hours)
+    return np.where(hours <= horizon_h, hours, np.inf)
+
+
+def band_for_share(
+    spread_mm: float, low_mm: float, high_mm: float, share: float
+) -> tuple[float, float] | None:
+    """Give the band the mean must keep so that no more than a share of pieces is out of tolerance.
+
+    Parameters
+    ----------
+    spread_mm : float
+        Standard deviation of a single piece's diameter about the mean [mm].
+    low_mm, high_mm : float
+        Tolerance of the deviation from target [mm].
+    share : float
+        Share of pieces, such as 0.05.
+
+    Returns
+    -------
+    tuple of float or None
+        Band for the mean [mm]; None where even a centred mean has more outside.
+
+    Examples
+    --------
+    >>> band = band_for_share(0.1, -0.3, 0.3, 0.05)
+    >>> [round(v, 3) for v in band]
+    [-0.136, 0.136]
+    """
+    from scipy.special import ndtr
+
+    middle = (low_mm + high_mm) / 2
+
+    def excess(mean: float) -> float:
+        return float(ndtr((low_mm - mean) / spread_mm) + ndtr((mean - high_mm) / spread_mm)) - share
+
+    if spread_mm <= 0:
+        return low_mm, high_mm
+    if excess(middle) > 0:
+        return None
+    reach = high_mm - middle + 10 * spread_mm
+    half = root_between(lambda d: excess(middle + d), 0.0, reach)
+    return middle - half, middle + half
+
+
+def fan(model: RopeModel, now_h: float, until_h: float, level: float = 0.95) -> pl.DataFrame:
+    """Give the expected deviation ahead with its interval, for the picture.
+
+    Parameters
+    ----------
+    model : RopeModel
+        The fitted model.
+    now_h, until_h : float
+        From and to, in running hours [h].
+    level : float
+        Of the interval.
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns running_h [h], low, mid, high: deviation from target [mm].
+    """
+    rows = []
+    for hours in np.linspace(now_h, until_h, 25):
+        contrast = model.at(float(hours))
+        low, high = model.fit.interval(contrast, level)
+        rows.append({"running_h": float(hours), "low": low, "mid": model.fit.mean(contrast), "high": high})
+    return pl.DataFrame(rows)
+
+
+def planned_moment(hours: float, calendar: pl.DataFrame, start: datetime, uptime: float) -> datetime | None:
+    """Give the calendar moment at which some running hours will have passed under the planned shifts.
+
+    Parameters
+    ----------
+    hours : float
+        Running hours from `start` [h].
+    calendar : polars.DataFrame
+        CALENDAR from `start` on.
+    start : datetime
+        From when [UTC].
+    uptime : float
+        Running hours a planned hour, above 0.
+
+    Returns
+    -------
+    datetime or None
+        The moment [UTC]; None where the calendar ends before.
+
+    Notes
+    -----
+    Source: derived-rope
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> import polars as pl
+    >>> day = lambda h: datetime(2026, 6, 9, h, tzinfo=UTC)
+    >>> ends = {"start": [day(6), day(14)], "end": [day(10), day(18)]}
+    >>> shifts = pl.DataFrame({**ends, "part": ["planned"] * 2})
+    >>> planned_moment(5.0, shifts, day(6), 1.0).hour
+    15
+    """
+    left = timedelta(hours=hours / uptime)
+    planned = calendar.filter((pl.col("part") == "planned") & (pl.col("end") > start)).sort("start")
+    for begin, end in planned.select("start", "end").iter_rows():
+        from_here = max(begin, start)
+        if end - from_here >= left:
+            moment: datetime = from_here + left
+            return moment
+        left -= end - from_here
+    return None
+
+
+#: Share of pieces out of tolerance for which a second forecast is made.
+SHARE_OUT = 0.05
+#: Days of planned shifts looked through for a forecast's calendar time.
+LOOK_AHEAD = timedelta(days=120)
+
+
+@dataclass(frozen=True)
+class Ahead:
+    """When the rope leaves tolerance: by its mean and by a share of pieces, in hours and on the calendar."""
+
+    now_h: float
+    mean: TimeToLeave
+    share: TimeToLeave | None = None
+    moment: datetime | None = None
+    moment_low: datetime | None = None
+    moment_high: datetime | None = None
+    uptime: float = 1.0
+    planned_h_per_week: float = 0.0
+
+
+def hours_ahead(model: RopeModel, target: Target) -> Ahead | None:
+    """Give the running hours until the batch mean leaves tolerance, and nothing beside them.
+
+    Parameters
+    ----------
+    model : RopeModel
+        The fitted model.
+    target : Target
+        For the tolerance.
+
+    Returns
+    -------
+    Ahead or None
+        Without moments and pieces; None where the tolerance is not known.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    if target.tolerance_mm is None or target.diameter_mm is None:
+        return None
+    now_h = float(model.hours[-1])
+    return Ahead(now_h, time_to_leave(model, now_h, -target.tolerance_mm, target.tolerance_mm))
+
+
+def ahead_of(
+    plant: Plant, model: RopeModel, target: Target, within_sd_mm: float, until: datetime
+) -> Ahead | None:
+    """Give when the rope leaves tolerance.
+
+    Parameters
+    ----------
+    plant : Plant
+        For its shifts and zone.
+    model : RopeModel
+        The fitted model.
+    target : Target
+        For the tolerance.
+    within_sd_mm : float
+        Standard deviation within a batch [mm].
+    until : datetime
+        End of the period asked for [UTC].
+
+    Returns
+    -------
+    Ahead or None
+        None where the tolerance is not known.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    bare = hours_ahead(model, target)
+    if bare is None or target.tolerance_mm is None:
+        return None
+    now_h, mean, wide = bare.now_h, bare.mean, target.tolerance_mm
+    band = band_for_share(float(np.hypot(model.fit.sd(), within_sd_mm)), -wide, wide, SHARE_OUT)
+    share = time_to_leave(model, now_h, *band) if band else None
+    first, last = model.points["at"][0], model.points["at"][-1]
+    worked = _planned_hours(plant, first, max(last, first + timedelta(hours=1)))
+    ran = float(model.hours[-1] - model.hours[0])
+    uptime = min(1.0, max(0.02, ran / worked)) if worked > 0 else 1.0
+    cal = calendar(plant.shifts, plant.zone, last, last + LOOK_AHEAD)
+
+    def moment(hours: float | None) -> datetime | None:
+        return None if hours is None else planned_moment(hours, cal, last, uptime)
+
+    week = _planned_hours(plant, until, until + timedelta(days=7))
+    return Ahead(
+        now_h, mean, share, moment(mean.value_h), moment(mean.low_h), moment(mean.high_h), uptime, week
+    )
+
+
+def _planned_hours(plant: Plant, start: datetime, end: datetime) -> float:
+    cal = calendar(plant.shifts, plant.zone, start, end).filter(pl.col("part") == "planned")
+    return float((cal["end"] - cal["start"]).dt.total_seconds().sum() or 0) / 3600
+
+
+def forecast_end(model: RopeModel, ahead: Ahead) -> float:
+    """Give the running hours up to which a forecast is drawn [h].
+
+    Parameters
+    ----------
+    model : RopeModel
+        The fitted model.
+    ahead : Ahead
+        When the rope leaves tolerance.
+
+    Returns
+    -------
+    float
+        Up to the late end of the interval, at least a quarter of the hours behind, at most the horizon.
+    """
+    behind = float(np.ptp(model.hours))
+    reach = ahead.mean.high_h or ahead.mean.value_h or behind / 2
+    return ahead.now_h + min(HORIZON_H, max(reach, behind / 4))
+
+
+State = Literal["steady", "drifting", "stepped", "repaired"]
+LEVEL = 0.95
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What a step did: its size, where the rope stood before it and after it [mm from target]."""
+
+    at: datetime
+    running_h: float
+    label: str
+    recorded: bool
+    size_mm: float
+    low_mm: float
+    high_mm: float
+    before_mm: float
+    after_mm: float
+
+    @property
+    def real(self) -> bool:
+        """Whether the step can be told from none."""
+        return self.low_mm > 0 or self.high_mm < 0
+
+    @property
+    def helped(self) -> bool:
+        """Whether it brought the rope nearer to its target."""
+        return abs(self.after_mm) < abs(self.before_mm)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The state of the rope now, its wear [mm/h] with interval, and every step's effect."""
+
+    state: State
+    wear_mm_per_h: float
+    wear_low: float
+    wear_high: float
+    effects: tuple[Effect, ...]
+
+
+def effects_of(model: RopeModel) -> tuple[Effect, ...]:
+    """Give the effect of every step in a model.
+
+    Parameters
+    ----------
+    model : RopeModel
+        The fitted model.
+
+    Returns
+    -------
+    tuple of Effect
+        In order of time, 95 % intervals.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    out = []
+    for i, done in enumerate(model.adjustments):
+        contrast = model.contrast(**{f"step{i}": 1.0})
+        size = model.fit.mean(contrast)
+        low, high = model.fit.interval(contrast, LEVEL)
+        before = model.fit.mean(model.before(i))
+        out.append(
+            Effect(done.at, done.running_h, done.label, done.recorded, size, low, high, before, before + size)
+        )
+    return tuple(out)
+
+
+def verdict(model: RopeModel) -> Verdict:
+    """Say what state the rope is in.
+
+    Parameters
+    ----------
+    model : RopeModel
+        The fitted model.
+
+    Returns
+    -------
+    Verdict
+        Drifting where the wear's 95 % interval leaves out 0; else stepped where the last step was not
+        recorded, repaired where it was and helped, steady otherwise.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    contrast = model.contrast(wear=1.0)
+    wear = model.fit.mean(contrast)
+    low, high = model.fit.interval(contrast, LEVEL)
+    effects = effects_of(model)
+    real = [e for e in effects if e.real]
+    state: State = "steady"
+    if low > 0 or high < 0:
+        state = "drifting"
+    elif real and not real[-1].recorded:
+        state = "stepped"
+    elif real and real[-1].helped:
+        state = "repaired"
+    return Verdict(state, wear, low, high, effects)

@@ -1,0 +1,193 @@
+"""What the rope's diameter does to the weight of a piece."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import polars as pl
+
+from lineview.machine.pieces import MachineCounts
+from lineview.machine.products import good_by_product
+from lineview.plant import Plant, Product
+
+
+def mass_ratio(diameter_mm: float, target_mm: float) -> float:
+    """Give a piece's mass over its mass at target diameter, length and density as they are.
+
+    Parameters
+    ----------
+    diameter_mm, target_mm : float
+        Rope diameter and its target [mm].
+
+    Returns
+    -------
+    float
+        The square of their ratio.
+
+    Notes
+    -----
+    Source: derived-rope
+
+    Examples
+    --------
+    >>> round(100 * (mass_ratio(14.14, 14.0) - 1), 2)
+    2.01
+    """
+    return (diameter_mm / target_mm) ** 2
+
+
+def mass_change_g(mass_g: float, target_mm: float, deviation_mm: float) -> float:
+    """Give what a deviation of the diameter adds to a piece.
+
+    Parameters
+    ----------
+    mass_g : float
+        Mass at target diameter [g].
+    target_mm, deviation_mm : float
+        Target diameter and deviation from it [mm].
+
+    Returns
+    -------
+    float
+        Change of mass [g].
+
+    Notes
+    -----
+    Source: derived-rope
+
+    Examples
+    --------
+    >>> round(mass_change_g(6.8, 14.0, 0.14), 3)
+    0.137
+    """
+    return mass_g * (mass_ratio(target_mm + deviation_mm, target_mm) - 1)
+
+
+#: Pieces whose product nobody named are left out of money up to this share; above it no money is told.
+UNNAMED = 0.05
+
+Ends = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class ProductWeek:
+    """What a deviation does to one product a week: pieces; grams a piece and kilograms with their ends."""
+
+    product: Product
+    pieces: float
+    grams: Ends
+    kg: Ends
+
+
+@dataclass(frozen=True)
+class WeekEffect:
+    """What a deviation does a week: product by product, in kilograms and in money.
+
+    `money` is None where it cannot be told, and `why_no_money` says why; `unnamed` is the share of the
+    pieces whose product is not known.
+    """
+
+    products: tuple[ProductWeek, ...]
+    kg: Ends
+    money: Ends | None
+    why_no_money: str
+    unnamed: float
+
+
+def pieces_by_product(
+    plant: Plant,
+    wrappers: Sequence[MachineCounts],
+    sheet: pl.DataFrame,
+    only: Product | None,
+    period: tuple[datetime, datetime],
+) -> dict[str, float] | None:
+    """Good pieces of each product that the line's machines wrapped.
+
+    Parameters
+    ----------
+    plant : Plant
+        For its products.
+    wrappers : sequence of MachineCounts
+        Of the line's cut-and-wrap machines.
+    sheet : polars.DataFrame
+        BATCHES of the line.
+    only : Product or None
+        Stands in where there is no batch sheet.
+    period : (datetime, datetime)
+        From and to [UTC].
+
+    Returns
+    -------
+    dict of str to float or None
+        Pieces by product id, "" for those of no known product; None where nothing counted pieces.
+    """
+    names = sheet["product"].drop_nulls().unique().to_list()
+    ids = {name: product.id for name in names if (product := plant.product(name)) is not None}
+    if sheet["start"].drop_nulls().is_empty():
+        ids = {"": only.id} if only else {}
+    made: dict[str, float] = {}
+    for counts in wrappers:
+        for name, pieces in good_by_product(sheet, counts, ids, *period).items():
+            made[name] = made.get(name, 0.0) + pieces
+    return made if sum(made.values()) > 0 else None
+
+
+def week_effect(
+    plant: Plant, made: Mapping[str, float], to_week: float, deviation_mm: Ends, unnamed: Product
+) -> WeekEffect:
+    """Give what a deviation of the rope does a week, summed over the products made.
+
+    Parameters
+    ----------
+    plant : Plant
+        For masses, diameters and prices.
+    made : mapping of str to float
+        Pieces by product id over the period, "" for those of no known product.
+    to_week : float
+        Weeks' worth of pieces for each piece counted.
+    deviation_mm : (float, float, float)
+        The deviation and the ends of its interval [mm].
+    unnamed : Product
+        Whose mass stands in for pieces of no known product.
+
+    Returns
+    -------
+    WeekEffect
+        Kilograms and money summed; no price is averaged.
+
+    Notes
+    -----
+    Source: derived-rope
+    """
+    known = {p.id: p for p in plant.products}
+    rows = [
+        _week(known.get(name, unnamed), pieces * to_week, deviation_mm)
+        for name, pieces in made.items()
+        if pieces > 0
+    ]
+    share = made.get("", 0.0) / sum(made.values())
+    named = [_week(known[name], n * to_week, deviation_mm) for name, n in made.items() if name and n > 0]
+    bare = [one.product.id for one in named if one.product.price_per_kg is None]
+    why = ""
+    if bare:
+        why = f"no price_per_kg in plant.toml of {', '.join(bare)}"
+    elif share > UNNAMED:
+        why = f"{share:.0%} of the pieces are of no product the batch sheet names"
+    money = None if why else _summed([(one.kg, one.product.price_per_kg or 0.0) for one in named])
+    return WeekEffect(tuple(rows), _summed([(one.kg, 1.0) for one in rows]), money, why, share)
+
+
+def _week(product: Product, pieces: float, deviation_mm: Ends) -> ProductWeek:
+    middle, low, high = (mass_change_g(product.mass_g, product.diameter_mm, d) for d in deviation_mm)
+    kg = (middle * pieces / 1000, low * pieces / 1000, high * pieces / 1000)
+    return ProductWeek(product, pieces, (middle, low, high), kg)
+
+
+def _summed(parts: Sequence[tuple[Ends, float]]) -> Ends:
+    return (
+        sum(kg[0] * times for kg, times in parts),
+        sum(kg[1] * times for kg, times in parts),
+        sum(kg[2] * times for kg, times in parts),
+    )

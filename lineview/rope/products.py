@@ -1,0 +1,256 @@
+"""Products whose rope is meant to differ: which of them the model can tell apart, and which it cannot."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.plant import Plant, Product
+
+Floats = NDArray[np.float64]
+
+#: Batches a kind of product needs for an offset of its own.
+LEAST_OF_KIND = 6
+#: Flavours named where a kind has no base of its own.
+SHOWN = 2
+#: Batches of rarer kinds are set aside where at least this share of the batches remains.
+LEFT = 0.75
+
+
+@dataclass(frozen=True)
+class Kinds:
+    """Kinds of product among batches, a kind being a base and a target diameter.
+
+    Parameters
+    ----------
+    kept : numpy.ndarray of bool, shape (n,)
+        Batches to go by; the others are of kinds too rare to know their offset.
+    columns : numpy.ndarray, shape (kept, k)
+        1 for batches of each kind beside the reference.
+    names : tuple of str
+        Of the columns.
+    reference : str
+        The kind whose offset is the level itself: the one on the line now, or else the commonest.
+    aside : tuple of str
+        Kinds set aside.
+    mixed : tuple of str
+        Rare kinds that could not be set aside, or whose offset cannot be told from an adjustment.
+    """
+
+    kept: NDArray[np.bool_]
+    columns: Floats
+    names: tuple[str, ...] = ()
+    reference: str = ""
+    aside: tuple[str, ...] = ()
+    mixed: tuple[str, ...] = ()
+
+    @property
+    def in_one_stretch(self) -> tuple[str, ...]:
+        """Kinds begun or ended once only, so that their offset and a step there look the same."""
+        changes = np.abs(np.diff(self.columns, axis=0)).sum(axis=0)
+        return tuple(name for name, many in zip(self.names, changes, strict=True) if many <= 1)
+
+
+def kinds_by_name(plant: Plant, names: pl.Series) -> dict[str, str]:
+    """Give the kind of each product a batch sheet names.
+
+    Parameters
+    ----------
+    plant : Plant
+        For its products.
+    names : polars.Series
+        Names as in the sheet; null ones are passed over.
+
+    Returns
+    -------
+    dict of str to str
+        The base, where each has a target diameter of its own; else the flavours drawn to one diameter.
+    """
+    found = {name: plant.product(name) for name in sorted(names.drop_nulls().unique().to_list())}
+    groups: dict[tuple[str, float], list[str]] = {}
+    for product in found.values():
+        if product is not None:
+            flavours = groups.setdefault((product.base, product.diameter_mm), [])
+            flavours += [] if product.flavour in flavours else [product.flavour]
+    bases = [base for base, _ in groups]
+    words = {
+        key: key[0] if key[0] and bases.count(key[0]) == 1 else _few(flavours)
+        for key, flavours in groups.items()
+    }
+    return {name: words[p.base, p.diameter_mm] for name, p in found.items() if p is not None}
+
+
+def _few(flavours: list[str]) -> str:
+    more = len(flavours) - SHOWN
+    return ", ".join(flavours[:SHOWN]) + (f" and {more} more" if more > 0 else "")
+
+
+def kinds_of(products: pl.Series, kinds: Mapping[str, str]) -> Kinds:
+    """Sort batches by the kind of their product.
+
+    Parameters
+    ----------
+    products : polars.Series
+        Product of each batch, in order of time.
+    kinds : mapping of str to str
+        As kinds_by_name gives it; products without one count as the commonest.
+
+    Returns
+    -------
+    Kinds
+        Without columns where there is but one kind.
+
+    Examples
+    --------
+    >>> import polars as pl
+    >>> found = kinds_of(pl.Series(["a", "b"] * 6), {"a": "14 mm", "b": "15 mm"})
+    >>> found.names, found.reference
+    (('14 mm',), '15 mm')
+    """
+    n = products.len()
+    named = [kinds.get(name or "", "") for name in products.to_list()]
+    counts = {kind: named.count(kind) for kind in dict.fromkeys(named) if kind}
+    everything = Kinds(np.ones(n, dtype=np.bool_), np.zeros((n, 0)))
+    if len(counts) < 2:
+        return everything
+    enough = [kind for kind, count in counts.items() if count >= LEAST_OF_KIND]
+    rare = tuple(kind for kind in counts if kind not in enough)
+    if not enough:
+        return Kinds(everything.kept, everything.columns, mixed=rare)
+    kept = np.array([kind not in rare for kind in named])
+    aside = bool(rare) and float(kept.mean()) >= LEFT
+    if not aside:
+        kept = everything.kept
+    common = max(enough, key=lambda kind: counts[kind])
+    now = named[-1] if named[-1] in enough else common
+    others = tuple(kind for kind in enough if kind != now)
+    own = [kind for kind, keep in zip(named, kept, strict=True) if keep]
+    columns = np.array([[float(kind == other) for other in others] for kind in own]).reshape(
+        len(own), len(others)
+    )
+    return Kinds(kept, columns, others, now, rare if aside else (), () if aside else rare)
+
+
+def told_apart(kinds: Kinds, base: Floats) -> Kinds:
+    """Leave out the offsets that other columns of the model explain as well.
+
+    Parameters
+    ----------
+    kinds : Kinds
+        With its columns.
+    base : numpy.ndarray, shape (kept, p)
+        Level, wear, steps and temperature.
+
+    Returns
+    -------
+    Kinds
+        Offsets that coincide with an adjustment are named among those mixed.
+    """
+    kept: list[int] = []
+    for i in range(len(kinds.names)):
+        tried = np.column_stack([base, kinds.columns[:, [*kept, i]]])
+        scaled = tried / np.maximum(np.abs(tried).max(axis=0), 1e-300)
+        if np.linalg.matrix_rank(scaled, tol=1e-6 * len(tried)) == tried.shape[1]:
+            kept.append(i)
+    lost = tuple(name for i, name in enumerate(kinds.names) if i not in kept)
+    names = tuple(kinds.names[i] for i in kept)
+    return Kinds(
+        kinds.kept, kinds.columns[:, kept], names, kinds.reference, kinds.aside, (*kinds.mixed, *lost)
+    )
+
+
+@dataclass(frozen=True)
+class Target:
+    """The product now on the line (None where it cannot be known), its diameter and tolerances [mm]."""
+
+    product: Product | None
+    diameter_mm: float | None
+    tolerance_mm: float | None
+    widest_tolerance_mm: float | None
+    several: bool = False
+
+
+def line_batches(batches: pl.DataFrame, line: str, period: tuple[datetime, datetime]) -> pl.DataFrame:
+    """Give the line's batches that touch a period.
+
+    Parameters
+    ----------
+    batches : polars.DataFrame
+        BATCHES.
+    line : str
+        Id of the line.
+    period : (datetime, datetime)
+        From and to [UTC].
+
+    Returns
+    -------
+    polars.DataFrame
+        BATCHES in order of start, the one running when the period starts included.
+    """
+    own = batches.filter((pl.col("line") == line) & pl.col("start").is_not_null()).sort("start")
+    ends = pl.min_horizontal(pl.col("end"), pl.col("start").shift(-1))
+    return own.filter((pl.col("start") < period[1]) & (ends.is_null() | (ends > period[0])))
+
+
+def target_of(plant: Plant, sheet: pl.DataFrame) -> Target:
+    """Give the target by which a gauge is checked and the tolerance that counts now.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    sheet : polars.DataFrame
+        BATCHES of the line; the last one says what is on the line now.
+
+    Returns
+    -------
+    Target
+        Without a batch sheet only where all products share one diameter and tolerance.
+    """
+    names = sheet["product"].drop_nulls() if sheet.height else pl.Series(dtype=pl.String)
+    by_name = {name: plant.product(name) for name in names.unique(maintain_order=True)}
+    known = [p for p in by_name.values() if p is not None]
+    if known:
+        last = names.filter(names.is_in([n for n, p in by_name.items() if p is not None]))[-1]
+        now = by_name[last] or known[-1]
+        diameters = {p.diameter_mm for p in known}
+        widest = max(p.diameter_tolerance_mm for p in known)
+        return Target(now, now.diameter_mm, now.diameter_tolerance_mm, widest, len(diameters) > 1)
+    kinds = {(p.diameter_mm, p.diameter_tolerance_mm) for p in plant.products}
+    if len(kinds) == 1:
+        diameter, tolerance = next(iter(kinds))
+        only = plant.products[0] if len(plant.products) == 1 else None
+        return Target(only, diameter, tolerance, tolerance)
+    return Target(None, None, None, None)
+
+
+def targets_of(plant: Plant, marked: pl.DataFrame, target: Target) -> dict[str, float]:
+    """Give the target diameter of every product named in a batch sheet.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    marked : polars.DataFrame
+        BATCHES used.
+    target : Target
+        Stands in where a batch names no product and only one target is possible.
+
+    Returns
+    -------
+    dict of str to float
+        Target diameter [mm] by the name the sheet uses.
+    """
+    out: dict[str, float] = {}
+    for name in marked["product"].drop_nulls().unique().to_list() if marked.height else []:
+        product = plant.product(name)
+        if product is not None:
+            out[name] = product.diameter_mm
+        elif target.diameter_mm is not None and target.product is None:
+            out[name] = target.diameter_mm
+    return out

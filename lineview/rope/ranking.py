@@ -1,0 +1,239 @@
+"""Which sizer needs a person first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+from lineview.plant import Plant
+from lineview.report.answer import Table
+from lineview.rope.account import RopeAccount
+from lineview.rope.forecast import HORIZON_H, State, verdict
+from lineview.rope.words import number
+
+
+@dataclass(frozen=True)
+class RankedSizer:
+    """A sizer, how its rope stands and how soon it needs a person.
+
+    Parameters
+    ----------
+    sizer, shown, line : str
+        Its id, the name a person reads, and its line's id.
+    state : str
+        "steady", "drifting", "stepped" or "repaired"; "" where it cannot be told.
+    drift, drift_low, drift_high : float or None
+        Wear with its 95 % interval [mm/h].
+    hours, early, late : float or None
+        Running hours until the batch mean leaves tolerance, median and 90 % interval [h]; None where that is
+        not within the horizon. 0 where it is out already.
+    chance : float
+        Share of the levels and wears that the data allow which leave within the horizon.
+    problem : str
+        Why nothing can be told of it, "" where it can.
+    """
+
+    sizer: str
+    shown: str
+    line: str
+    state: State | Literal[""]
+    drift: float | None = None
+    drift_low: float | None = None
+    drift_high: float | None = None
+    hours: float | None = None
+    early: float | None = None
+    late: float | None = None
+    chance: float = 0.0
+    problem: str = ""
+
+    @property
+    def out(self) -> bool:
+        """Whether the rope's mean is out of tolerance now."""
+        return self.hours == 0
+
+
+def rank_sizers(accounts: Iterable[RopeAccount]) -> list[RankedSizer]:
+    """Order sizers by how soon each needs a person.
+
+    Parameters
+    ----------
+    accounts : iterable of RopeAccount
+        One a sizer, over one period.
+
+    Returns
+    -------
+    list of RankedSizer
+        Soonest first: those out of tolerance, then by the early end of the time to tolerance; a sizer of
+        which nothing can be told comes before one that will not leave, for nobody would see it leave.
+
+    Notes
+    -----
+    Source: derived-rope
+
+    Examples
+    --------
+    >>> rank_sizers([])
+    []
+    """
+    return sorted((_ranked(account) for account in accounts), key=_order)
+
+
+def _ranked(account: RopeAccount) -> RankedSizer:
+    sizer = account.sizer
+    told = RankedSizer(sizer.id, sizer.shown, sizer.line, "", problem=account.problem)
+    if account.model is not None:
+        found = verdict(account.model)
+        told = replace(
+            told, state=found.state, drift=found.wear_mm_per_h, drift_low=found.wear_low,
+            drift_high=found.wear_high,
+        )  # fmt: skip
+    if account.ahead is None:
+        return replace(told, problem=account.problem or "the tolerance is not known")
+    time = account.ahead.mean
+    return replace(told, hours=time.value_h, early=time.low_h, late=time.high_h, chance=time.share_within)
+
+
+def _order(one: RankedSizer) -> tuple[int, float, str]:
+    if one.problem:
+        return 1, 0.0, one.sizer
+    if one.early is not None:
+        return 0, one.early if not one.out else -1.0, one.sizer
+    return 2, -one.chance, one.sizer
+
+
+def ranked_sizers(asked: RopeAccount, elsewhere: Mapping[str, RopeAccount]) -> tuple[RankedSizer, ...]:
+    """Rank the sizer asked about among those of the works.
+
+    Parameters
+    ----------
+    asked : RopeAccount
+        Of the sizer asked about.
+    elsewhere : mapping of str to RopeAccount
+        Of the other sizers.
+
+    Returns
+    -------
+    tuple of RankedSizer
+        Soonest first; empty where there is no other sizer to compare with.
+    """
+    others = [account for name, account in elsewhere.items() if name != asked.sizer.id]
+    return tuple(rank_sizers([asked, *others])) if others else ()
+
+
+def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
+    """Give the ranking as a table.
+
+    Parameters
+    ----------
+    ranked : tuple of RankedSizer
+        Soonest first.
+    plant : Plant
+        For the lines' names.
+
+    Returns
+    -------
+    Table
+        "sizers"; without rows where there is nothing to compare.
+    """
+    columns = (
+        ("sizer", "sizer", ""), ("state", "rope", ""), ("hours", "leaves tolerance in", "h"),
+        ("early", "at the earliest", "h"), ("drift", "drift", "mm/h"), ("low", "95 % from", "mm/h"),
+        ("high", "to", "mm/h"), ("line", "line", ""), ("why", "why here", ""),
+    )  # fmt: skip
+    lines = {one.id: one.name or one.id for one in plant.lines}
+    rows: list[dict[str, Any]] = [
+        {
+            "sizer": one.shown, "line": lines.get(one.line, one.line), "state": state_words(one),
+            "drift": _rounded(one.drift), "low": _rounded(one.drift_low), "high": _rounded(one.drift_high),
+            "hours": one.hours, "early": one.early, "why": why_words(one),
+        }
+        for one in ranked
+    ]  # fmt: skip
+    return Table("sizers", "Sizers of the works, the one that needs a person soonest first", columns, rows)
+
+
+def _rounded(drift: float | None) -> float | None:
+    return None if drift is None else round(drift, 4)
+
+
+def state_words(one: RankedSizer) -> str:
+    """Say how a sizer's rope stands, in a word or two.
+
+    Parameters
+    ----------
+    one : RankedSizer
+        The sizer.
+
+    Returns
+    -------
+    str
+        Such as "thinning" or "steady".
+
+    Examples
+    --------
+    >>> state_words(RankedSizer("s", "Sizer", "1", "drifting", drift=-0.01))
+    'thinning'
+    """
+    if one.state == "drifting" and one.drift is not None:
+        return "thinning" if one.drift < 0 else "thickening"
+    words = {"steady": "steady", "stepped": "steady since a step", "repaired": "steady since an adjustment"}
+    return words.get(one.state, "cannot be told")
+
+
+def why_words(one: RankedSizer) -> str:
+    """Say why a sizer stands where it does in the order.
+
+    Parameters
+    ----------
+    one : RankedSizer
+        The sizer.
+
+    Returns
+    -------
+    str
+        Never empty.
+
+    Examples
+    --------
+    >>> why_words(RankedSizer("s", "Sizer", "1", "steady"))
+    'will not leave tolerance within 200 h'
+    """
+    if one.problem:
+        return f"cannot be told: {one.problem}"
+    if one.out:
+        return "out of tolerance already"
+    if one.hours is not None:
+        return "leaves tolerance at this pace"
+    if one.early is not None:
+        return f"most likely not within {HORIZON_H:.0f} h, but it may"
+    return f"will not leave tolerance within {HORIZON_H:.0f} h"
+
+
+def sooner_words(ranked: tuple[RankedSizer, ...], asked: str) -> str:
+    """Say which other sizer needs a person sooner than the one asked about.
+
+    Parameters
+    ----------
+    ranked : tuple of RankedSizer
+        Soonest first.
+    asked : str
+        Id of the sizer asked about.
+
+    Returns
+    -------
+    str
+        A sentence, "" where no other one will leave tolerance, or is out of it, sooner.
+    """
+    ahead = ranked[: next((i for i, one in enumerate(ranked) if one.sizer == asked), 0)]
+    needs = [one for one in ahead if one.hours is not None]
+    if not needs:
+        return ""
+    first = needs[0]
+    if first.out:
+        return f"{first.shown} needs a person sooner: its rope is out of tolerance."
+    late = "more" if first.late is None else number(first.late, 0)
+    return (
+        f"{first.shown} needs a person sooner: its rope leaves tolerance in "
+        f"{number(first.early or 0.0, 0)} to {late} hours."
+    )

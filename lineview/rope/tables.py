@@ -1,0 +1,427 @@
+"""The rope answer's tables and the frames for its picture."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from lineview.core.figure import Figure, Period
+from lineview.core.frames import UTC_US
+from lineview.plant import Plant
+from lineview.report.answer import Scope, Table
+from lineview.rope.account import RopeAccount
+from lineview.rope.drift_model import RopeModel, rope_components
+from lineview.rope.forecast import Effect, Verdict, fan, forecast_end
+from lineview.rope.ranking import RankedSizer, sizers_table
+from lineview.rope.watch import ALLOWANCE, FALSE_ALARM_H
+from lineview.rope.words import length, moment, number, took_out
+from lineview.stats.run_lengths import QUICK, SLOW
+from lineview.stats.run_rules import NELSON
+
+
+def run_rules_table(account: RopeAccount) -> Table:
+    """Give what each run rule asked for signals.
+
+    Parameters
+    ----------
+    account : RopeAccount
+        What was measured.
+
+    Returns
+    -------
+    Table
+        "run_rules"; without rows where none is asked for or they were refused.
+    """
+    columns = (
+        ("rule", "rule", ""), ("signals", "signals", ""), ("stands", "since the last adjustment", ""),
+        ("first", "first of these", ""),
+    )  # fmt: skip
+    found, model, seen = account.run_rules, account.model, account.watch
+    title = "Run rules on the batches' residuals (Nelson's tests)"
+    if found is None or model is None or seen is None or found.refused:
+        return Table("run_rules", title, columns, ())
+    if found.run_length is not None:
+        title += f"; together they alarm falsely once in {number(found.run_length, 0)} batches"
+    rows = []
+    for test, signal in found.signals.items():
+        places = np.flatnonzero(signal)
+        standing = places[places >= seen.since]
+        first = model.points["at"][int(standing[0])] if standing.size else None
+        words = f"{test}: {NELSON[test - 1]}"
+        rows.append({"rule": words, "signals": places.size, "stands": standing.size, "first": first})
+    return Table("run_rules", title, columns, rows)
+
+
+def run_rules_notes(account: RopeAccount) -> list[str]:
+    """Say why run rules were not applied, where they were asked for.
+
+    Parameters
+    ----------
+    account : RopeAccount
+        What was measured.
+
+    Returns
+    -------
+    list of str
+        Plain sentences.
+    """
+    found = account.run_rules
+    if found is None:
+        return []
+    if found.refused:
+        return [f"Run rules are asked for in plant.toml and were not applied: {found.refused}."]
+    return ["Run rules are on: they add false alarms to those of the charts, whose rate is set without them."]
+
+
+def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.DataFrame]:
+    """Give the frames for the pictures.
+
+    Parameters
+    ----------
+    account : RopeAccount
+        What was measured.
+    found : Verdict or None
+        The state of the rope.
+
+    Returns
+    -------
+    dict of str to polars.DataFrame
+        "batches", the charts "residuals", "ewma", "quick" and "cusum", "components", "forecast" and
+        "adjustments".
+    """
+    out = {"batches": account.points}
+    seen = account.watch
+    if seen is not None:
+        out |= {"residuals": seen.single, "ewma": seen.ewma, "quick": seen.quick, "cusum": seen.cusum}
+    if account.model is not None:
+        out["components"] = rope_components(account.model)
+    if account.model is not None and account.ahead is not None:
+        out["forecast"] = fan(account.model, account.ahead.now_h, forecast_end(account.model, account.ahead))
+    rows: list[tuple[float, datetime, str, bool]] = [
+        (e.running_h, e.at, e.label, e.recorded) for e in (found.effects if found else ())
+    ]
+    out["adjustments"] = pl.DataFrame(
+        rows,
+        schema={"running_h": pl.Float64, "at": UTC_US, "label": pl.String, "recorded": pl.Boolean},
+        orient="row",
+    )
+    return out
+
+
+def watch_table(account: RopeAccount) -> Table:
+    """Give the charts that watch for drift: their parameters, limits and signals.
+
+    Parameters
+    ----------
+    account : RopeAccount
+        What was measured.
+
+    Returns
+    -------
+    Table
+        "watch"; without rows where there is no model.
+    """
+    columns = (
+        ("chart", "chart", ""), ("parameter", "parameter", ""), ("low", "lower limit", "mm"),
+        ("high", "upper limit", "mm"), ("rate", "one false alarm in", ""),
+        ("signals", "signals", ""), ("stands", "since the last adjustment", ""),
+        ("first", "first of these", ""),
+    )  # fmt: skip
+    title = "Charts of the batches' residuals that watch for drift (ISO 7870-2, -4 and -6)"
+    seen = account.watch
+    if seen is None:
+        return Table("watch", title, columns, ())
+    averages = (("EWMA", SLOW, seen.ewma), ("EWMA, quick", QUICK, seen.quick), ("Shewhart", 1.0, seen.single))
+    rows: list[dict[str, Any]] = []
+    for (chart, smoothing, frame), width in zip(averages, seen.widths, strict=True):
+        parameter = f"L {number(width, 2)}" + (f", λ {smoothing:g}" if smoothing < 1 else "")
+        row = {"chart": chart, "parameter": parameter, "low": frame["low"][-1], "high": frame["high"][-1]}
+        rate = f"{FALSE_ALARM_H:.0f} h, with the other two"
+        rows.append({**row, "rate": rate, **_signals(frame)})
+    parameter, limit = f"k {ALLOWANCE:g}, h {number(seen.limit, 2)}", seen.cusum["limit"][-1]
+    row = {"chart": "CUSUM", "parameter": parameter, "low": -limit, "high": limit}
+    rows.append({**row, "rate": f"{FALSE_ALARM_H:.0f} h by itself", **_signals(seen.cusum)})
+    return Table("watch", title, columns, rows)
+
+
+def _signals(frame: pl.DataFrame) -> dict[str, Any]:
+    standing = frame.filter("stands")
+    first = standing["at"][0] if standing.height else None
+    return {"signals": int(frame["signal"].sum()), "stands": standing.height, "first": first}
+
+
+def rope_tables(
+    account: RopeAccount, found: Verdict | None, figures: tuple[Figure, ...], plant: Plant, scope: Scope,
+    ranked: tuple[RankedSizer, ...] = (),
+) -> tuple[Table, ...]:  # fmt: skip
+    """Give the tables below the picture.
+
+    Parameters
+    ----------
+    account : RopeAccount
+        What was measured.
+    found : Verdict or None
+        The state of the rope.
+    figures : tuple of Figure
+        The answer's figures.
+    plant, scope : Plant, Scope
+        For units, zone and the latest moment known.
+    ranked : tuple of RankedSizer
+        The sizers of the works, soonest first.
+
+    Returns
+    -------
+    tuple of Table
+        "causes", "adjustments", "sizers", "watch", "run_rules", "limits", "gauges" and "rollers", without
+        those that would be empty.
+    """
+    tables = [
+        _causes(account, found, {f.name: f for f in figures}, plant, scope),
+        _adjustments(found, plant, scope),
+        sizers_table(ranked, plant),
+        watch_table(account),
+        run_rules_table(account),
+        _limits(account),
+        _gauges(account),
+        _rollers(account),
+    ]
+    return tuple(table for table in tables if table.rows)
+
+
+def _causes(
+    account: RopeAccount, found: Verdict | None, by_name: Mapping[str, Figure], plant: Plant, scope: Scope
+) -> Table:
+    rows: list[dict[str, Any]] = []
+    if account.model is not None and found is not None:
+        since = "the last step" if account.model.adjustments else "the first batch"
+        when = moment(account.model.since, plant, scope.now)
+        sources = {
+            "drift_mm_per_h": (
+                "wear, an hour of running",
+                f"{account.model.n} batches; the pace since {since}, {when}",
+            ),
+            "batch_to_batch_sd_mm": (
+                "one batch to the next",
+                f"standard deviation, {account.model.n} batches",
+            ),
+            "within_batch_sd_mm": (
+                "within a batch",
+                "standard deviation of readings about each batch's line",
+            ),
+            "taper_mm": ("from a batch's start to its end", "mean of the batches"),
+            "temperature_mm_per_c": (
+                f"rope 1 °C{' (1.8 °F)' if plant.units == 'US' else ''} warmer",
+                "slope on batch mean temperature",
+            ),
+        }
+        if account.model.kinds is not None:
+            other = f", against {account.model.kinds.reference}"
+            named = enumerate(account.model.kinds.names, 1)
+            sources |= {
+                f"product_{i}_mm": (f"{name} batches{other}", "each off its own target") for i, name in named
+            }
+        for name, (what, source) in sources.items():
+            figure = by_name.get(name)
+            if figure is not None:
+                rows.append(_cause(what, figure, source, plant))
+    columns = (
+        ("what", "what moves the diameter", ""), ("size", "size", ""), ("interval", "95 % interval", ""),
+        ("from", "from", ""),
+    )  # fmt: skip
+    return Table("causes", "What moves the diameter", columns, rows)
+
+
+def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, Any]:
+    if not isinstance(figure.value, float):
+        return {"what": what, "size": None, "interval": None, "from": figure.why_none}
+    signed = figure.name not in ("batch_to_batch_sd_mm", "within_batch_sd_mm")
+    low, high = figure.low, figure.high
+    told = isinstance(low, float) and isinstance(high, float)
+    if told and signed and isinstance(low, float) and isinstance(high, float) and low < 0 < high:
+        source += "; cannot be told from zero"
+
+    def size(mm: float) -> str:
+        return length(mm, plant, signed=signed, rate=True)
+
+    ends = f"{size(low)} to {size(high)}" if isinstance(low, float) and isinstance(high, float) else None
+    return {"what": what, "size": size(figure.value), "interval": ends, "from": source}
+
+
+def _adjustments(found: Verdict | None, plant: Plant, scope: Scope) -> Table:
+    columns = (
+        ("at", "when", ""), ("what", "what", ""), ("verdict", "verdict", ""),
+        ("before", "off target before", "mm"), ("size", "changed by", "mm"),
+        ("low", "95 % from", "mm"), ("high", "to", "mm"),
+        ("after", "off target after", "mm"),
+    )  # fmt: skip
+    rows = [
+        {
+            "at": effect.at, "what": effect.label, "before": round(effect.before_mm, 4),
+            "size": round(effect.size_mm, 4), "low": round(effect.low_mm, 4),
+            "high": round(effect.high_mm, 4),
+            "after": round(effect.after_mm, 4), "verdict": verdict_words(effect, plant, scope),
+        }
+        for effect in (found.effects if found else ())
+    ]  # fmt: skip
+    return Table("adjustments", "Adjustments, and steps that nobody recorded", columns, rows)
+
+
+def verdict_words(effect: Effect, plant: Plant, scope: Scope) -> str:
+    """Say what a step did, in words.
+
+    Parameters
+    ----------
+    effect : Effect
+        What it did.
+    plant, scope : Plant, Scope
+        For units, zone and the latest moment known.
+
+    Returns
+    -------
+    str
+        Such as "the adjustment of Tuesday 14:05 took out 0.11 mm of 0.13 mm".
+    """
+    what = "adjustment" if effect.recorded else "unrecorded step"
+    name = f"the {what} of {moment(effect.at, plant, scope.now)}"
+    if not effect.real:
+        return f"{name} changed nothing that can be told from zero"
+    if effect.helped and effect.before_mm * effect.size_mm < 0:
+        return f"{name} took out {took_out(effect, plant)}"
+    way = "up" if effect.size_mm > 0 else "down"
+    return f"{name} moved the rope {way} {length(abs(effect.size_mm), plant)}, away from its target"
+
+
+def _limits(account: RopeAccount) -> Table:
+    columns = (
+        ("chart", "chart", ""), ("centre", "centre", "mm"), ("low", "low", "mm"), ("high", "high", "mm"),
+        ("sd", "standard deviation", "mm"), ("points", "points", ""), ("readings", "readings a point", ""),
+        ("outside", "points outside", ""), ("which", "which", ""), ("takes", "takes for granted", ""),
+    )  # fmt: skip
+    rows = [
+        {
+            "chart": one.chart, "centre": one.limits.centre, "low": one.limits.low, "high": one.limits.high,
+            "sd": one.limits.sd, "points": one.batches, "readings": one.readings, "outside": len(one.outside),
+            "which": ", ".join(one.outside[:12]) + (" …" if len(one.outside) > 12 else ""),
+            "takes": one.takes,
+        }
+        for one in account.limits
+    ]  # fmt: skip
+    return Table("limits", "Control limits, three standard deviations (ISO 7870-2)", columns, rows)
+
+
+def _gauges(account: RopeAccount) -> Table:
+    columns = (
+        ("gauge", "gauge", ""), ("used", "used", ""), ("readings", "usable readings", ""),
+        ("frozen", "standing still", ""), ("off_rope", "no rope", ""), ("found", "found", ""),
+    )  # fmt: skip
+    rows = []
+    for i, one in enumerate(account.gauges):
+        check = one.check
+        found = "dead" if check.dead else f"seems to be in {check.slip}" if check.slip else ""
+        rows.append(
+            {"gauge": one.gauge.id, "used": "yes" if i == 0 and not found else "no",
+             "readings": check.usable.height, "frozen": check.frozen, "off_rope": check.off_rope,
+             "found": found}
+        )  # fmt: skip
+    return Table("gauges", "Diameter gauges", columns, rows)
+
+
+def _rollers(account: RopeAccount) -> Table:
+    columns = (
+        ("pair", "roller pair", ""), ("turns_s", "turns once in", "s"), ("ripple", "ripple, amplitude", "mm"),
+        ("chance", "by chance", ""), ("slip", "flow missing against the last pair", "%"),
+        ("low", "95 % from", "%"),
+        ("high", "to", "%"), ("found", "found", ""),
+    )  # fmt: skip
+    rows: dict[int, dict[str, Any]] = {}
+    empty = {key: None for key, _, _ in columns}
+    for one in account.ripples:
+        row = rows.setdefault(one.pair, {**empty, "pair": one.pair})
+        row["turns_s"], row["found"] = one.turns_s, one.why_none
+        if one.ripple is not None:
+            row["ripple"], row["chance"] = one.ripple.amplitude, one.ripple.chance
+            row["found"] = "ripple at this pair's turning period" if one.found else "no ripple"
+    for slip in account.slips:
+        row = rows.setdefault(slip.pair, {**empty, "pair": slip.pair})
+        row["slip"], row["low"], row["high"] = 100 * slip.share, 100 * slip.low, 100 * slip.high
+    ordered = [rows[pair] for pair in sorted(rows)]
+    return Table("rollers", "Roller pairs: ripple at their turning period, and flow v·d²", columns, ordered)
+
+
+SOURCES = ("restricted-likelihood", "derived-rope")
+
+
+def product_figures(model: RopeModel, period: Period, kind: str) -> list[Figure]:
+    """Give the offset of each kind of product against the one on the line.
+
+    Parameters
+    ----------
+    model : RopeModel
+        The fitted model.
+    period : Period
+        What was asked.
+    kind : str
+        What the intervals are.
+
+    Returns
+    -------
+    list of Figure
+        "product_1_mm" and on; empty where all batches are of one kind.
+    """
+    if model.kinds is None:
+        return []
+    out = []
+    for i, name in enumerate(model.kinds.names):
+        contrast = model.contrast(**{f"product{i}": 1.0})
+        low, high = model.fit.interval(contrast)
+        many = int(model.kinds.columns[:, i].sum())
+        out.append(
+            Figure(f"product_{i + 1}_mm", f"{name} against {model.kinds.reference}", model.fit.mean(contrast),
+                   "mm", low, high, kind, many, period, SOURCES,
+                   f"offset of {many} batches from their own target, beside that of {model.kinds.reference}")
+        )  # fmt: skip
+    return out
+
+
+def product_notes(model: RopeModel | None) -> list[str]:
+    """Say which products cannot be told apart.
+
+    Parameters
+    ----------
+    model : RopeModel or None
+        The fitted model.
+
+    Returns
+    -------
+    list of str
+        Plain sentences.
+    """
+    kinds = None if model is None else model.kinds
+    if kinds is None:
+        return []
+    out = []
+    if kinds.aside:
+        out.append(
+            f"Batches of {_listed(kinds.aside)} are too few to know how far they run off their own target; "
+            "they were left out of the drift."
+        )
+    if kinds.mixed:
+        out.append(
+            f"How far the rope of {_listed(kinds.mixed)} runs off its own target cannot be told from drift, "
+            "from an adjustment or from the change between batches: too few batches, or a change of product "
+            "at an adjustment."
+        )
+    if kinds.in_one_stretch:
+        out.append(
+            f"Batches of {_listed(kinds.in_one_stretch)} were made in one stretch: whether that product runs "
+            "off its own target, or the rope stepped when it began or ended, cannot be told."
+        )
+    return out
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    return " and ".join(names) if len(names) < 3 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -1,0 +1,364 @@
+"""Charts that watch for drift: EWMA and CUSUM of batch residuals, limits from a wanted false-alarm rate."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.rope.drift_model import RopeModel
+from lineview.stats.control_limits import Limits, individuals_limits, subgroup_limits
+from lineview.stats.correlated_regression import Noise, innovation_form, innovations
+from lineview.stats.run_lengths import QUICK, SLOW, Widths, cusum, cusum_limit, ewma, joint_widths
+from lineview.stats.run_rules import RunRule, nelson_test, run_rule_length
+from lineview.stats.serial_correlation import LjungBox, ljung_box
+
+Floats = NDArray[np.float64]
+
+#: Running hours to a false alarm, on average [h].
+FALSE_ALARM_H = 200.0
+#: Allowance k of the CUSUM, in standard deviations of a batch.
+ALLOWANCE = 0.25
+
+
+@dataclass(frozen=True)
+class Watch:
+    """The charts and what they say.
+
+    Parameters
+    ----------
+    ewma, quick, single, cusum : polars.DataFrame
+        The slow EWMA, the quick one, the residuals with Shewhart limits, and the CUSUM.
+    run_length : float
+        Batches to a false alarm of the first three together, on average, and of the CUSUM.
+    widths : (float, float, float)
+        L of the slow and the quick EWMA, and the Shewhart limits' distance in standard deviations.
+    limit : float
+        Decision interval h of the CUSUM.
+    signal : int or None
+        First batch of the run of signals of the first three that reaches the last batch.
+    since : int
+        First batch after the last recorded adjustment, at which the charts start anew.
+    """
+
+    ewma: pl.DataFrame
+    quick: pl.DataFrame
+    single: pl.DataFrame
+    cusum: pl.DataFrame
+    run_length: float
+    widths: Widths
+    limit: float
+    signal: int | None
+    since: int = 0
+
+
+def fresh_residuals(model: RopeModel) -> Floats:
+    """Give each batch's surprise, given only the batches before it, as a standard normal value.
+
+    Steps and temperature are taken out; wear is left in, for that is what is watched for. The level is
+    learnt as the batches come, anew after each step, and its uncertainty widens the early surprises' scale.
+
+    Parameters
+    ----------
+    model : RopeModel
+        The fitted model.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        Independent and standard normal where there is no wear; 0 for the first batch after each step.
+
+    Notes
+    -----
+    Source: quesenberry-1991, derived-rope
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime, timedelta
+    >>> import numpy as np, polars as pl
+    >>> from lineview.rope.drift_model import fit_rope
+    >>> rows = [{"at": datetime(2026, 6, 9, tzinfo=UTC) + timedelta(minutes=10 * i), "running_h": i / 6,
+    ...     "deviation_mm": float(np.sin(9 * i)), "temperature_c": None} for i in range(30)]
+    >>> model = fit_rope(pl.DataFrame(rows, schema_overrides={"temperature_c": pl.Float64}), [])
+    >>> float(fresh_residuals(model)[0])
+    0.0
+    """
+    mode = model.fit.mode
+    noise = model.fit.noises[mode]
+    scale = innovation_form(noise)[1] * float(np.sqrt(model.fit.variance[mode]))
+    beta = model.fit.weight @ model.fit.beta
+    moved = model.columns[:, 2:] @ beta[2:]
+    left = model.deviation - moved
+    edges = [0, *(a.first for a in model.adjustments), model.n]
+    return np.concatenate(
+        [_segment(left[a:b], noise, scale, float(model.fit.df[mode])) for a, b in pairwise(edges)]
+    )
+
+
+def _segment(y: Floats, noise: Noise, scale: float, df: float) -> Floats:
+    """Recursive residuals of a constant in filtered noise, brought from t to normal."""
+    from scipy.special import ndtri, stdtr
+
+    if y.size == 0:
+        return y
+    white = innovations(noise, np.column_stack([y, np.ones(y.size)]))
+    e, x = white[1:, 0], white[1:, 1]
+    first = (y[0], 1.0)
+    phi, theta = noise.phi, innovation_form(noise)[0]
+    weight = float((1 - phi**2 + (phi - theta) ** 2) / (1 - theta**2)) if abs(theta) < 1 else 1.0
+    xx = np.cumsum(np.r_[first[1] ** 2 / weight, x**2])[:-1] if weight else np.cumsum(x**2)
+    xe = np.cumsum(np.r_[first[0] * first[1] / weight, x * e])[:-1]
+    t = (e - x * xe / xx) / (scale * np.sqrt(1 + x**2 / xx))
+    z = ndtri(np.clip(stdtr(df, t), 1e-15, 1 - 1e-15))
+    return np.asarray(np.r_[0.0, z], dtype=np.float64)
+
+
+def watch(model: RopeModel, false_alarm_h: float = FALSE_ALARM_H) -> Watch:
+    """Chart the batches' surprises.
+
+    Parameters
+    ----------
+    model : RopeModel
+        The fitted model.
+    false_alarm_h : float
+        Wanted running hours to a false alarm [h].
+
+    Returns
+    -------
+    Watch
+        Frames `ewma`, `quick` and `single` (running_h, at, value, low, high [mm], signal, stands) and `cusum`
+        (running_h, at, upper, lower, limit [mm], signal, stands). `stands` marks the
+        signals since the last recorded adjustment; every chart starts anew at each.
+
+    Notes
+    -----
+    Source: iso-7870-4, iso-7870-6, lucas-saccucci-1990, zhao-2005, derived-joint-charts, lucas-crosier-1982
+    """
+    z = fresh_residuals(model)
+    spacing = float(np.ptp(model.hours)) / max(1, model.n - 1)
+    run_length = max(20.0, false_alarm_h / spacing)
+    widths, limit = joint_widths(run_length), cusum_limit(ALLOWANCE, round(run_length, 1))
+    starts = [0, *(a.first for a in model.adjustments if a.recorded)]
+    cuts = list(pairwise([*starts, model.n]))
+    slow, quick, single = (
+        _averaged(model, [z[a:b] for a, b in cuts], smoothing, width, starts[-1])
+        for smoothing, width in zip((SLOW, QUICK, 1.0), widths, strict=True)
+    )
+    sums = _summed(model, [z[a:b] for a, b in cuts], limit, starts[-1])
+    outside = np.any([one["signal"].to_numpy() for one in (slow, quick, single)], axis=0)
+    return Watch(slow, quick, single, sums, run_length, widths, limit, _last_signal(outside), starts[-1])
+
+
+def _averaged(
+    model: RopeModel, parts: list[Floats], smoothing: float, width: float, since: int
+) -> pl.DataFrame:
+    charts = [ewma(z, smoothing=smoothing, centre=0.0, sd=1.0, width=width, exact=False) for z in parts]
+    mm = model.fit.sd()
+    return model.points.select("running_h", "at").with_columns(
+        value=np.concatenate([one.value for one in charts]) * mm,
+        low=np.concatenate([one.low for one in charts]) * mm,
+        high=np.concatenate([one.high for one in charts]) * mm,
+        **_signalled(np.concatenate([one.outside for one in charts]), since),
+    )
+
+
+def _summed(model: RopeModel, parts: list[Floats], limit: float, since: int) -> pl.DataFrame:
+    charts = [cusum(z, target=0.0, allowance=ALLOWANCE, limit=limit) for z in parts]
+    mm = model.fit.sd()
+    return model.points.select("running_h", "at").with_columns(
+        upper=np.concatenate([one.upper for one in charts]) * mm,
+        lower=np.concatenate([one.lower for one in charts]) * mm,
+        limit=pl.lit(limit * mm),
+        **_signalled(np.concatenate([one.outside for one in charts]), since),
+    )
+
+
+def _signalled(outside: NDArray[np.bool_], since: int) -> dict[str, NDArray[np.bool_]]:
+    return {"signal": outside, "stands": outside & (np.arange(outside.size) >= since)}
+
+
+def _last_signal(outside: NDArray[np.bool_]) -> int | None:
+    """First point of the run of signals that reaches the last point, or None."""
+    if outside.size == 0 or not outside[-1]:
+        return None
+    inside = np.flatnonzero(~outside)
+    return int(inside[-1]) + 1 if inside.size else 0
+
+
+#: Largest subgroup for which ranges are charted.
+LARGEST = 25
+#: Share of batches that must have the same number of readings.
+ALIKE = 0.8
+
+
+@dataclass(frozen=True)
+class RopeLimits:
+    """Limits of one chart, the batches they rest on and outside them, and what they take for granted."""
+
+    chart: str
+    limits: Limits
+    batches: int
+    readings: int
+    outside: tuple[str, ...]
+    takes: str
+
+
+def rope_limits(core: pl.DataFrame, points: pl.DataFrame) -> list[RopeLimits]:
+    """Give the limits of the charts of batch means, ranges, standard deviations and individuals.
+
+    Parameters
+    ----------
+    core : polars.DataFrame
+        Readings sorted into batches (readings_in_batches).
+    points : polars.DataFrame
+        ROPE_BATCHES; diameters are charted where all are of one product, else deviations from target.
+
+    Returns
+    -------
+    list of RopeLimits
+        Subgroup charts where batches have the same number of readings, 2 to 25; individuals and
+        moving-range charts of the batch means from two batches on.
+
+    Notes
+    -----
+    Source: iso-7870-2, nist-handbook
+    """
+    one = points["product"].n_unique() <= 1
+    known = points if one else points.filter(pl.col("deviation_mm").is_not_null())
+    out = _subgroup_charts(core, known, deviations=not one)
+    values = known["diameter_mm" if one else "deviation_mm"].to_numpy().astype(np.float64)
+    if values.size < 2:
+        return out
+    names = known["batch"].to_list()
+    single, moving = individuals_limits(values)
+    takes = "batches independent of each other"
+    alone = bool((known["n"] == 1).all())
+    single_name = "individuals" if alone else "batch means as individuals"
+    out.append(_named(single_name, single, names, 1, takes))
+    out.append(_named("moving range", moving, names[1:], 1, takes))
+    return out
+
+
+def _named(chart: str, limits: Limits, names: list[str], readings: int, takes: str) -> RopeLimits:
+    return RopeLimits(chart, limits, len(names), readings, tuple(names[i] for i in limits.outside), takes)
+
+
+def _subgroup_charts(core: pl.DataFrame, points: pl.DataFrame, *, deviations: bool) -> list[RopeLimits]:
+    if points.is_empty():
+        return []
+    size = int(np.bincount(points["n"].to_numpy()).argmax())
+    alike = float((points["n"] == size).mean() or 0.0)  # type: ignore[arg-type]  # polars types a mean loosely
+    if not 2 <= size <= LARGEST or alike < ALIKE:
+        return []
+    whole = core.filter(pl.len().over("nr") == size).sort("nr", "at")
+    groups = whole["value"].to_numpy().astype(np.float64).reshape(-1, size)
+    names = whole["batch"].gather_every(size).to_list()
+    if deviations:
+        target = dict(zip(points["batch"], points["diameter_mm"] - points["deviation_mm"], strict=True))
+        kept = [i for i, name in enumerate(names) if target.get(name) is not None]
+        groups = groups[kept] - np.array([target[names[i]] for i in kept])[:, None]
+        names = [names[i] for i in kept]
+    if groups.shape[0] < 2:
+        return []
+    means, ranges, sds = subgroup_limits(groups)
+    takes = "readings within a batch independent of each other"
+    return [
+        _named("batch mean", means, names, size, takes),
+        _named("range in a batch", ranges, names, size, takes),
+        _named("standard deviation in a batch", sds, names, size, takes),
+    ]
+
+
+#: Residuals that are independent fail the test in this share of lines.
+FAILS = 0.05
+#: Autocorrelations pooled, and batches needed for them.
+LAGS, LEAST = 10, 30
+#: The tests whose run length together can be worked out.
+LENGTHS = {
+    1: RunRule(1, 1, 3.0, np.inf),
+    2: RunRule(9, 9, 0.0, np.inf),
+    5: RunRule(2, 3, 2.0, np.inf),
+    6: RunRule(4, 5, 1.0, np.inf),
+}
+
+
+@dataclass(frozen=True)
+class RunRules:
+    """The tests asked for and where each signals; `refused` says why none was applied, "" where they were.
+
+    `run_length` is how many batches pass to a false alarm of all of them together, on average; None where
+    it cannot be worked out.
+    """
+
+    signals: dict[int, NDArray[np.bool_]]
+    run_length: float | None
+    refused: str = ""
+
+
+def run_rules(model: RopeModel, tests: Sequence[int]) -> RunRules:
+    """Apply run rules to a rope's residuals.
+
+    Parameters
+    ----------
+    model : RopeModel
+        The fitted model.
+    tests : sequence of int
+        Of Nelson's eight, 1 to 8.
+
+    Returns
+    -------
+    RunRules
+        Refused where the residuals about the model still depend on each other, or where too few batches
+        tell: the rules take independent points for granted.
+
+    Notes
+    -----
+    Source: nelson-1984, champ-woodall-1987, nist-handbook
+    """
+    wanted = sorted(set(tests))
+    if model.n < LEAST:
+        return RunRules({}, None, f"too few batches to see whether residuals are independent: needs {LEAST}")
+    left = left_over(model)
+    if left.p < FAILS:
+        return RunRules(
+            {},
+            None,
+            "the residuals still depend on each other (Ljung–Box "
+            f"{left.statistic:.1f} on {left.df} degrees of freedom, chance {left.p:.1%})",
+        )
+    z = fresh_residuals(model)
+    length = _length(tuple(wanted)) if set(wanted) <= set(LENGTHS) else None
+    return RunRules({test: nelson_test(z, test) for test in wanted}, length)
+
+
+def left_over(model: RopeModel) -> LjungBox:
+    """Test whether the residuals about the whole model, wear taken out too, still depend on each other.
+
+    Parameters
+    ----------
+    model : RopeModel
+        The fitted model.
+
+    Returns
+    -------
+    LjungBox
+        Of the residuals filtered by the likeliest noise.
+
+    Notes
+    -----
+    Source: nist-handbook
+    """
+    noise = model.fit.noises[model.fit.mode]
+    white = innovations(noise, model.deviation - model.expected())
+    fitted = (noise.phi != 0.0) + (noise.white != 0.0)
+    return ljung_box(white[1:], LAGS, fitted)
+
+
+@lru_cache(maxsize=32)
+def _length(tests: tuple[int, ...]) -> float:
+    return run_rule_length(tuple(LENGTHS[test] for test in tests))

@@ -1,0 +1,316 @@
+"""How the rope answer writes lengths, rates and moments."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from lineview.core.units import in_units
+from lineview.plant import Plant
+from lineview.report.answer import Scope, Span
+from lineview.rope.account import RopeAccount
+from lineview.rope.forecast import HORIZON_H, SHARE_OUT, Ahead, Effect, Verdict
+
+
+def length(mm: float, plant: Plant, *, signed: bool = False, rate: bool = False) -> str:
+    """Write a small length, or a change of length an hour, in the plant's units.
+
+    Parameters
+    ----------
+    mm : float
+        Length [mm], or change [mm/h] where `rate`.
+    plant : Plant
+        For its units.
+    signed : bool
+        Write a plus sign too.
+    rate : bool
+        One more decimal.
+
+    Returns
+    -------
+    str
+        Such as "0.11 mm" or "−0.011 mm".
+
+    Examples
+    --------
+    >>> from lineview.plant import Plant
+    >>> length(-0.0112, Plant(shop="Invented Sweets"), rate=True)
+    '−0.011 mm'
+    """
+    value, unit = in_units(mm, "mm", plant.units)
+    decimals = (3 if rate else 2) + (2 if plant.units == "US" else 0)
+    if rate and 0 < abs(value) < 10**-decimals * 10:
+        decimals += 1
+    word = "inch" if unit == "in" else unit  # "0.0002 in an hour" would be read as a preposition
+    return f"{number(value, decimals, signed=signed)} {word}"
+
+
+def number(value: float, decimals: int, *, signed: bool = False) -> str:
+    """Write a number with a true minus sign.
+
+    Parameters
+    ----------
+    value : float
+        The number.
+    decimals : int
+        Digits after the point.
+    signed : bool
+        Write a plus sign too.
+
+    Returns
+    -------
+    str
+        The number; never "−0".
+
+    Examples
+    --------
+    >>> number(-0.004, 2), number(0.5, 1, signed=True)
+    ('0.00', '+0.5')
+    """
+    text = f"{value:.{decimals}f}"
+    if float(text) == 0:
+        return text.lstrip("-")
+    if signed and value > 0:
+        return "+" + text
+    return text.replace("-", "−")
+
+
+def moment(at: datetime, plant: Plant, now: datetime) -> str:
+    """Write a moment by weekday within six days of now, by date else.
+
+    Parameters
+    ----------
+    at : datetime
+        The moment [UTC].
+    plant : Plant
+        For its zone.
+    now : datetime
+        The latest moment known [UTC].
+
+    Returns
+    -------
+    str
+        Such as "Friday 10:40" or "3 July 10:40".
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> from lineview.plant import Plant
+    >>> moment(datetime(2026, 6, 12, 10, 40, tzinfo=UTC), Plant(shop="x"), datetime(2026, 6, 10, tzinfo=UTC))
+    'Friday 10:40'
+    """
+    local, us = at.astimezone(plant.tz), plant.units == "US"
+    clock = f"{local.hour % 12 or 12}:{local:%M\N{NO-BREAK SPACE}%p}" if us else f"{local:%H:%M}"
+    if abs((at - now).total_seconds()) < 6 * 86400:
+        return f"{local:%A} {clock}"
+    year = "" if local.year == now.astimezone(plant.tz).year else f" {local.year}"
+    return f"{local:%B} {local.day}{year} {clock}" if us else f"{local.day} {local:%B}{year} {clock}"
+
+
+def about(at: datetime, plant: Plant, now: datetime) -> str:
+    """Write a forecast's moment, rounded to ten minutes.
+
+    Parameters
+    ----------
+    at : datetime
+        The moment [UTC].
+    plant : Plant
+        For its zone.
+    now : datetime
+        The latest moment known [UTC].
+
+    Returns
+    -------
+    str
+        Such as "Friday about 10:40".
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> from lineview.plant import Plant
+    >>> about(datetime(2026, 6, 12, 10, 38, tzinfo=UTC), Plant(shop="x"), datetime(2026, 6, 10, tzinfo=UTC))
+    'Friday about 10:40'
+    """
+    rounded = datetime.fromtimestamp(round(at.timestamp() / 600) * 600, tz=at.tzinfo)
+    day, _, clock = moment(rounded, plant, now).rpartition(" ")
+    return f"{day} about {clock}"
+
+
+def sentence(account: RopeAccount, found: Verdict | None, plant: Plant, scope: Scope) -> tuple[Span, ...]:
+    """Say how the rope stands.
+
+    Parameters
+    ----------
+    account : RopeAccount
+        What was measured.
+    found : Verdict or None
+        The state of the rope; None where nothing can be told.
+    plant : Plant
+        For units and zone.
+    scope : Scope
+        What was asked.
+
+    Returns
+    -------
+    tuple of Span
+        One plain sentence.
+    """
+    name = account.sizer.shown
+    if found is None:
+        return (Span(f"Whether the rope of {name} drifts cannot be told: {account.problem}."),)
+    if found.state == "drifting":
+        pace = f"{_way(found)} {length(abs(found.wear_mm_per_h), plant, rate=True)} an hour"
+        start = (Span(f"The rope of {name} is "), Span(pace, call=_needs(account)))
+        return (*start, *_leaving(account, plant, scope))
+    if found.state == "stepped":
+        return _stepped(account, found, plant, scope)
+    if found.state == "repaired":
+        last = [e for e in found.effects if e.real][-1]
+        when = moment(last.at, plant, scope.now)
+        return (
+            Span(
+                f"The adjustment of {when} took out {took_out(last, plant)}; since then the rope of {name} "
+            ),
+            Span("holds steady"),
+            *_where(account, plant),
+        )
+    return (Span(f"The rope of {name} holds steady"), *_where(account, plant))
+
+
+def took_out(effect: Effect, plant: Plant) -> str:
+    """Say how much of what was wrong a step took out.
+
+    Parameters
+    ----------
+    effect : Effect
+        What the step did.
+    plant : Plant
+        For its units.
+
+    Returns
+    -------
+    str
+        Such as "0.11 mm of 0.13 mm".
+    """
+    wrong = length(abs(effect.before_mm), plant)
+    if effect.before_mm * effect.after_mm < 0:
+        return f"all of {wrong} and {length(abs(effect.after_mm), plant)} more"
+    return f"{length(abs(effect.size_mm), plant)} of {wrong}"
+
+
+def _way(found: Verdict) -> str:
+    return "thinning" if found.wear_mm_per_h < 0 else "thickening"
+
+
+def _needs(account: RopeAccount) -> bool:
+    signal = account.watch is not None and account.watch.signal is not None
+    return signal or (account.ahead is not None and account.ahead.mean.value_h is not None)
+
+
+def _leaving(account: RopeAccount, plant: Plant, scope: Scope) -> tuple[Span, ...]:
+    ahead = account.ahead
+    if ahead is None:
+        return (Span(f"; when it leaves tolerance cannot be told: {_no_tolerance(account)}."),)
+    hours = ahead.mean.value_h
+    if hours is None:
+        return (Span(f"; at this pace it {_stays(ahead)} {HORIZON_H:.0f} hours of running."),)
+    if hours == 0:
+        return (Span(" and is "), Span("out of tolerance already", call=True), Span("."))
+    when = "" if ahead.moment is None else f", {about(ahead.moment, plant, scope.now)}"
+    return (
+        Span("; at this pace it leaves tolerance in "),
+        Span(f"{_hours(hours)} of running", call=True),
+        Span(f"{when}."),
+    )
+
+
+def _stays(ahead: Ahead) -> str:
+    sure = ahead.mean.low_h is None
+    return "will not leave tolerance within" if sure else "most likely stays in tolerance for"
+
+
+def _hours(hours: float) -> str:
+    if hours < 2:
+        return f"{round(hours * 60)} minutes"
+    return f"{hours:.0f} hours"
+
+
+def _no_tolerance(account: RopeAccount) -> str:
+    return (
+        "no batch names its product, and products differ in diameter"
+        if account.points.height
+        else "no product"
+    )
+
+
+def _stepped(account: RopeAccount, found: Verdict, plant: Plant, scope: Scope) -> tuple[Span, ...]:
+    last = [e for e in found.effects if e.real][-1]
+    way = "down" if last.size_mm < 0 else "up"
+    text = f"stepped {way} {length(abs(last.size_mm), plant)} {about(last.at, plant, scope.now)}"
+    away = not last.helped
+    return (
+        Span(f"The rope of {account.sizer.shown} "),
+        Span(text, call=away),
+        Span("; nobody recorded an adjustment, and since then it holds steady"),
+        *_where(account, plant),
+    )
+
+
+def _where(account: RopeAccount, plant: Plant) -> tuple[Span, ...]:
+    model, ahead = account.model, account.ahead
+    if model is None or account.target.diameter_mm is None or ahead is None:
+        return (Span("."),)
+    level = model.fit.mean(model.at(ahead.now_h))
+    side = "above" if level > 0 else "below"
+    stands = f", {length(abs(level), plant)} {side} its target"
+    if ahead.mean.value_h == 0:
+        return (Span(stands + ": "), Span("out of tolerance", call=True), Span("."))
+    if ahead.mean.value_h is None:
+        return (Span(f"{stands}, and {_stays(ahead)} {HORIZON_H:.0f} hours of running."),)
+    return (Span(f"{stands}."),)
+
+
+def _share_out(ahead: Ahead) -> list[str]:
+    """Say from when a share of pieces is out, where that is before the batch mean leaves."""
+    share, mean_h = ahead.share, ahead.mean.value_h
+    if share is None or share.value_h is None or mean_h is None or share.value_h >= mean_h:
+        return []
+    pieces = f"{SHARE_OUT:.0%} of pieces".replace("%", " %")
+    if share.value_h == 0:
+        return [f"{pieces} are out of tolerance already"]
+    high = f" to {share.high_h:.0f}" if share.high_h is not None else " or more"
+    return [f"{pieces} are out from {share.value_h:.0f} hours on ({share.low_h or 0.0:.0f}{high})"]
+
+
+def soft_line(account: RopeAccount, found: Verdict | None, plant: Plant, scope: Scope) -> str:
+    """Give the line below the sentence: intervals, period, what was taken out.
+
+    Parameters
+    ----------
+    account, found, plant, scope
+        As in sentence.
+
+    Returns
+    -------
+    str
+        Plain text.
+    """
+    if found is None or account.model is None:
+        return scope.label
+    parts = [
+        f"{length(found.wear_low, plant, rate=True, signed=True)} to "
+        f"{length(found.wear_high, plant, rate=True, signed=True)} an hour (95 %)"
+    ]
+    ahead = account.ahead
+    if ahead is not None and ahead.mean.value_h:
+        high = f"{ahead.mean.high_h:.0f}" if ahead.mean.high_h is not None else f"more than {HORIZON_H:.0f}"
+        between = ""
+        if ahead.moment_low is not None and ahead.moment_high is not None:
+            ends = (moment(at, plant, scope.now) for at in (ahead.moment_low, ahead.moment_high))
+            between = f", {' to '.join(ends)}"
+        parts.append(f"{number(ahead.mean.low_h or 0.0, 0)} to {high} hours{between} (90 %)")
+        parts += _share_out(ahead)
+    taken = "Batch taper and batch-to-batch change are taken out"
+    if account.marks == "blocks":
+        taken = "Batches are unknown; blocks of readings stand in for them"
+    since = f"{account.model.n} batches since {moment(account.model.points['at'][0], plant, scope.now)}"
+    return f"{'; '.join(parts)}. {taken}. {since}."

@@ -1,0 +1,1 @@
+"""A shift: pieces, minutes, stops, changeovers, pace."""

@@ -1,0 +1,336 @@
+"""The account of a shift: minutes and pieces by state, summed, never averaged."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+
+from lineview.core.estimate import Estimate
+from lineview.core.frames import STATES, TAPE, require
+from lineview.machine.pieces import StretchPieces
+from lineview.machine.reported_states import coded_sums
+from lineview.machine.stops import KINDS
+
+
+@dataclass(frozen=True)
+class ShiftAccount:
+    """Minutes and pieces of one shift, or of several.
+
+    Parameters
+    ----------
+    minutes : mapping
+        State to its minutes [min].
+    made : mapping
+        State to the pieces counted in it; unseen ones are not in it.
+    stretches : mapping
+        State to the number of its stretches.
+    pieces : StretchPieces
+        Pieces of the whole stretch from the counters.
+    nominal_per_min : float
+        Nominal rate that the ladder starts from [pieces/min].
+    kinds : mapping
+        (state, kind of stop) to minutes [min] and pieces; of stops and short stops but the machine's own.
+    coded_run_min, coded_stand_min : float
+        Minutes run and stood that the machine's states alone tell [min]; they are in `minutes`.
+    uncounted_min : float
+        Running minutes [min] whose pieces no counter tells.
+    """
+
+    minutes: Mapping[str, float]
+    made: Mapping[str, float]
+    stretches: Mapping[str, int]
+    pieces: StretchPieces
+    nominal_per_min: float
+    kinds: Mapping[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
+    coded_run_min: float = 0.0
+    coded_stand_min: float = 0.0
+    uncounted_min: float = 0.0
+
+    @property
+    def planned_min(self) -> float:
+        """Planned minutes: all but breaks [min]."""
+        return sum(self.minutes[state] for state in STATES if state != "break")
+
+    @property
+    def run_min(self) -> float:
+        """Running and slow minutes [min]."""
+        return self.minutes["running"] + self.minutes["slow"]
+
+    @property
+    def unseen_min(self) -> float:
+        """Minutes without readings [min]."""
+        return self.minutes["unseen"]
+
+    @property
+    def stand_min(self) -> float:
+        """Minutes of stops, short stops and changeovers [min]."""
+        return self.minutes["stop"] + self.minutes["short stop"] + self.minutes["changeover"]
+
+    @property
+    def counted_run_min(self) -> float:
+        """Running and slow minutes whose pieces are told [min]."""
+        return max(0.0, self.run_min - self.uncounted_min)
+
+    def stop_minutes(self, *kinds: str) -> float:
+        """Give the minutes of stops and short stops of these kinds [min]."""
+        others = {kind for _, kind in self.kinds} - set(kinds) if "own" in kinds else set(kinds)
+        found = sum(minutes for (_, kind), (minutes, _) in self.kinds.items() if kind in others)
+        # What nothing puts down to another cause is the machine's own.
+        return self.minutes["stop"] + self.minutes["short stop"] - found if "own" in kinds else found
+
+    @property
+    def good(self) -> Estimate:
+        """Good pieces; nothing known where no counter counts them."""
+        return self.pieces.good or Estimate(None, 0.0, None)
+
+    @property
+    def good_told(self) -> bool:
+        """Whether good pieces can be told."""
+        return self.good.value is not None
+
+    @property
+    def good_used(self) -> float:
+        """Good pieces, or the least they can be."""
+        return self.good.least
+
+    @property
+    def made_used(self) -> float:
+        """Pieces made, or the least they can be."""
+        return 0.0 if self.pieces.made is None else self.pieces.made.least
+
+    @property
+    def rejects_told(self) -> bool:
+        """Whether anything counts rejects."""
+        return self.pieces.rejects is not None
+
+    @property
+    def rejects_used(self) -> float:
+        """Rejects; where they cannot be told, what stands between pieces made and good ones."""
+        rejects = self.pieces.rejects
+        if rejects is None:
+            return 0.0
+        if rejects.value is None or not self.good_told:
+            return max(0.0, self.made_used - self.good_used)
+        return rejects.value
+
+    @property
+    def counters_differ(self) -> float:
+        """Good pieces less what pieces made and rejects would leave."""
+        return self.good_used - (self.made_used - self.rejects_used)
+
+    def made_in(self, state: str) -> float:
+        """Give the pieces made in a state; in unseen time what is left of the total."""
+        if state != "unseen":
+            return self.made[state]
+        return self.made_used - sum(self.made[s] for s in STATES if s != "unseen")
+
+
+def joined(accounts: Sequence[ShiftAccount], nominal_per_min: float) -> ShiftAccount:
+    """Add accounts up: minutes and pieces are summed.
+
+    Parameters
+    ----------
+    accounts : sequence of ShiftAccount
+        Of one machine; none gives an account of nothing.
+    nominal_per_min : float
+        Nominal rate [pieces/min].
+
+    Returns
+    -------
+    ShiftAccount
+        Their sum.
+    """
+    return ShiftAccount(
+        minutes={state: sum(a.minutes[state] for a in accounts) for state in STATES},
+        made={state: sum(a.made[state] for a in accounts) for state in STATES},
+        stretches={state: sum(a.stretches[state] for a in accounts) for state in STATES},
+        pieces=StretchPieces(
+            _sum([a.pieces.good for a in accounts]),
+            _sum([a.pieces.made for a in accounts]),
+            _sum([a.pieces.rejects for a in accounts]),
+        ),
+        nominal_per_min=nominal_per_min,
+        kinds=_sum_kinds(accounts),
+        coded_run_min=sum(a.coded_run_min for a in accounts),
+        coded_stand_min=sum(a.coded_stand_min for a in accounts),
+        uncounted_min=sum(a.uncounted_min for a in accounts),
+    )
+
+
+def _sum_kinds(accounts: Sequence[ShiftAccount]) -> dict[tuple[str, str], tuple[float, float]]:
+    sums: dict[tuple[str, str], tuple[float, float]] = {}
+    for one in accounts:
+        for key, (minutes, made) in one.kinds.items():
+            before = sums.get(key, (0.0, 0.0))
+            sums[key] = (before[0] + minutes, before[1] + made)
+    return sums
+
+
+def _sum(parts: Sequence[Estimate | None]) -> Estimate | None:
+    """Add counts up; None where nothing counts them."""
+    counted = [part for part in parts if part is not None]
+    return None if len(counted) < len(parts) or not parts else Estimate.sum(counted)
+
+
+def accounts(
+    tape: pl.DataFrame, windows: pl.DataFrame, pieces: Sequence[StretchPieces], *, nominal_per_min: float
+) -> tuple[ShiftAccount, ...]:
+    """Sum a tape up, shift by shift.
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        TAPE; its stretches are cut at the shifts' edges.
+    windows : polars.DataFrame
+        Columns start, end of the shifts, by time.
+    pieces : sequence of StretchPieces
+        One a shift.
+    nominal_per_min : float
+        Nominal rate [pieces/min].
+
+    Returns
+    -------
+    tuple of ShiftAccount
+        One a shift, with every state.
+
+    Raises
+    ------
+    MeasureError
+        Where the tape lacks a column.
+    """
+    require(tape, TAPE, "tape")
+    begins = windows["start"].dt.epoch("us").to_numpy()
+    row = np.searchsorted(begins, tape["start"].dt.epoch("us").to_numpy(), side="right") - 1
+    # A stop split where its code changes is one stop.
+    goes_on = (pl.col("state") == pl.col("state").shift(1)) & (pl.col("start") == pl.col("end").shift(1))
+    rows = tape.with_columns(
+        us=(pl.col("end") - pl.col("start")).dt.total_microseconds(), shift=pl.Series(row)
+    ).with_columns(new=~(goes_on & (pl.col("shift") == pl.col("shift").shift(1))).fill_null(value=False))
+    summed = rows.group_by("shift", "state").agg(
+        pl.col("us").sum(), pl.col("pieces").sum(), pl.col("new").sum()
+    )
+    sums = {(shift, state): rest for shift, state, *rest in summed.iter_rows()}
+    nothing, told = [0, 0.0, 0], coded_sums(rows)
+    found = []
+    for k, counted in enumerate(pieces):
+        own = {state: sums.get((k, state), nothing) for state in STATES}
+        found.append(
+            ShiftAccount(
+                minutes={state: us / 6e7 for state, (us, _, _) in own.items()},
+                made={state: float(made or 0.0) for state, (_, made, _) in own.items()},
+                stretches={state: int(n) for state, (_, _, n) in own.items()},
+                pieces=counted,
+                nominal_per_min=nominal_per_min,
+                kinds=told.kinds.get(k, {}),
+                coded_run_min=told.run_min.get(k, 0.0),
+                coded_stand_min=told.stand_min.get(k, 0.0),
+                uncounted_min=told.uncounted_min.get(k, 0.0),
+            )
+        )
+    return tuple(found)
+
+
+_SAID = {"outside": "from outside the machine"}
+
+
+@dataclass(frozen=True)
+class Rung:
+    """One step of the ladder: a cause, its minutes (None: takes none), the pieces it adds or takes."""
+
+    cause: str
+    minutes: float | None
+    pieces: int
+    kind: str = "loss"
+
+
+#: Cause, key of the pieces lost, and states whose minutes it takes.
+CAUSES: tuple[tuple[str, str, str], ...] = (
+    ("changeovers", "changeover", "changeover"),
+    ("stops", "stop", "stop"),
+    ("short stops", "short_stop", "short stop"),
+    ("not seen", "unseen", "unseen"),
+    ("slow legs", "slow", "slow"),
+    ("running off nominal", "running", "running"),
+)
+
+
+def ladder(account: ShiftAccount, *, good_counted: bool = True) -> tuple[Rung, ...]:
+    """Give the ladder of a shift, or of several summed.
+
+    Parameters
+    ----------
+    account : ShiftAccount
+        Minutes and pieces by state.
+    good_counted : bool
+        Whether good pieces or rejects are counted; else the last rung says that rejects are still in it.
+
+    Returns
+    -------
+    tuple of Rung
+        First the nominal pieces, then each cause (negative where it takes pieces), last the good pieces:
+        whole numbers, of which the last is exactly the sum of those before it. Minutes of the causes add up
+        to the planned minutes. Where good pieces cannot be told the last rung is the least they can be.
+
+    Notes
+    -----
+    A state's loss is its minutes at the nominal rate, less the pieces made in it.
+    Source: derived-ladder
+    """
+    rate = account.nominal_per_min
+    steps: list[tuple[str, float | None, float]] = []
+    for cause, _, state in CAUSES:
+        minutes, made = cause_sums(account, state)
+        split: list[tuple[str, float | None, float]] = []
+        for kind in KINDS[1:]:
+            part, of_it = account.kinds.get((state, kind), (0.0, 0.0))
+            if part > 0:
+                split.append((f"{cause}, {_SAID.get(kind, kind)}", part, of_it - part * rate))
+                minutes, made = minutes - part, made - of_it
+        own = f"{cause}, its own" if split else cause
+        steps += [(own, minutes, made - minutes * rate), *split]
+    steps.append(("made in breaks", None, account.made_in("break")))
+    steps.append(("rejects", None, -account.rejects_used))
+    steps.append(("counters differ", None, account.counters_differ))
+    return _whole(account, steps, "good pieces" if good_counted else "pieces, rejects not counted")
+
+
+def cause_sums(account: ShiftAccount, state: str) -> tuple[float, float]:
+    """Give the minutes [min] that the ladder counts to a state, and the pieces made in them.
+
+    Parameters
+    ----------
+    account : ShiftAccount
+        Of a shift.
+    state : str
+        One of STATES.
+
+    Returns
+    -------
+    tuple of float
+        Running minutes whose pieces no counter tells go to those not seen, so that no speed is lost in them.
+    """
+    minutes, made = account.minutes.get(state, 0.0), account.made_in(state)
+    if state == "unseen":
+        return minutes + account.uncounted_min, made
+    if state == "running":
+        return max(0.0, minutes - account.uncounted_min), made
+    return minutes, made
+
+
+def _whole(
+    account: ShiftAccount, steps: Sequence[tuple[str, float | None, float]], last: str
+) -> tuple[Rung, ...]:
+    """Round the levels between the steps, so that the steps add up exactly."""
+    level = account.planned_min * account.nominal_per_min
+    at = round(level)
+    rungs = [Rung(f"nominal, {account.nominal_per_min:g} a minute", account.planned_min, at, "nominal")]
+    always = {cause for cause, _, state in CAUSES if state in ("changeover", "stop", "short stop")}
+    for cause, minutes, pieces in steps:
+        level += pieces
+        step, at = round(level) - at, round(level)
+        if step or minutes or cause in always:
+            rungs.append(Rung(cause, minutes, step))
+    return (*rungs, Rung(last if account.good_told else f"{last}, at least", None, at, "good"))

@@ -1,0 +1,248 @@
+"""The shift's answer: what it made, where the minutes went, what the rest must do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.core.errors import AskError, Fault
+from lineview.machine.changeovers import LEAST_MIN
+from lineview.machine.pieces import MachineCounts
+from lineview.plant import Machine, Plant
+from lineview.report.answer import Answer, Scope, Table
+from lineview.shift.figures import shift_figures
+from lineview.shift.measures import ShiftMeasures, measure_shift, rate_by_minute
+from lineview.shift.study import ShiftStudy, study_shift
+from lineview.shift.study_figures import event_figures, event_rows, iso_figures, study_figures, study_tables
+from lineview.shift.tables import (
+    found_table,
+    key_figure_table,
+    ladder_table,
+    leg_table,
+    next_table,
+    reason_table,
+    shift_table,
+    stop_table,
+)
+from lineview.shift.words import ALLERGENS, CAUTIONS, sentence, soft_line
+
+#: Slow minutes told no closer than within so much of the planned minutes are said not to be told well.
+CLOSE_SHARE = 0.015
+
+
+def notes(
+    measured: ShiftMeasures, machine: Machine, inputs: ShiftInputs, unknown_states: Sequence[str]
+) -> tuple[str, ...]:
+    """Say what cannot be told and which export would tell it.
+
+    Parameters
+    ----------
+    measured : ShiftMeasures
+        Of the period.
+    machine : Machine
+        As in the plant description.
+    inputs : ShiftInputs
+        What was given.
+    unknown_states : sequence of str
+        States of the machine's channel that nobody declared.
+
+    Returns
+    -------
+    tuple of str
+        Plain sentences.
+    """
+    told: list[str] = []
+    known_products = machine.gauge("product") or machine.gauge("batch")
+    if not inputs.batches.height and known_products is None:
+        told.append(_unmarked(measured))
+    if not inputs.stop_log.height:
+        told.append("No stop log: stops have no reasons until somebody sets them.")
+    if not inputs.plan.height:
+        told.append("No plan: the pace needed for it cannot be told.")
+    if not inputs.reels.height:
+        told.append("No reel log: the next reel change cannot be told.")
+    if machine.counter("rejects") is None and machine.counter("good pieces") is None:
+        told.append("No counter of rejects or good pieces: good pieces are at most the pieces made.")
+    if machine.set_per_min is None:
+        told.append("No set rate in plant.toml: the ladder starts from the middle of the nominal band.")
+    if unknown_states:
+        told.append(
+            f"What the states {', '.join(unknown_states[:6])} mean is not declared in plant.toml; published "
+            "lists number the same names differently, so a number is not guessed."
+        )
+    made = measured.so_far
+    ran = made.counted_run_min
+    if ran > 1e-9 and (made.made["running"] + made.made["slow"]) / ran > made.nominal_per_min:
+        told.append(
+            f"It ran faster than nominal, so effectiveness is above 100 %: {made.nominal_per_min:g} a minute "
+            "is too low a nominal rate for this period. Nothing is capped."
+        )
+    told += _states(measured)
+    told += _slow(measured)
+    if abs(made.counters_differ) >= 0.5:
+        told.append(
+            f"Good pieces differ by {made.counters_differ:+,.0f} from pieces made less rejects: "
+            "the counters disagree."
+        )
+    return tuple(told)
+
+
+def _unmarked(measured: ShiftMeasures) -> str:
+    """Say where changeovers come from without batch marks."""
+    found = measured.changeovers.filter(pl.col("sure").is_not_null()).height
+    start = "No batch sheet and no product channel: "
+    if not found:
+        return start + "changeovers are not told apart from stops."
+    many = "one changeover was" if found == 1 else f"{found} changeovers were"
+    return (
+        f"{start}{many} found, not recorded, where the line stood for {LEAST_MIN:g} planned minutes or "
+        "longer and the rope began anew after it. Between which flavours is unknown; a long pause between "
+        "two batches of one flavour looks the same."
+    )
+
+
+def _states(measured: ShiftMeasures) -> list[str]:
+    """Say what the machine's states added, and where they contradict its counter."""
+    told, account, against = [], measured.so_far, measured.against
+    coded = account.coded_run_min + account.coded_stand_min
+    if coded >= 0.5:
+        told.append(
+            f"{coded:,.0f} minutes have no counter readings and are told by the machine's own states: "
+            f"{account.coded_run_min:,.0f} running, {account.coded_stand_min:,.0f} standing."
+        )
+    if against.count:
+        times = "once" if against.count == 1 else f"{against.count:,} times"
+        told.append(
+            f"The machine's state and its counter disagreed {times} for longer than a minute, "
+            f"{against.minutes:,.0f} minutes in all: the counter goes before."
+        )
+    return told
+
+
+def _slow(measured: ShiftMeasures) -> list[str]:
+    """Say that slow minutes cannot be told well, where the readings are too far apart for it."""
+    low, high = measured.slow_bounds_min
+    if (high - low) / 2 <= CLOSE_SHARE * measured.so_far.planned_min:
+        return []
+    return [
+        f"Slow minutes cannot be told closer than {low:,.0f} to {high:,.0f}: the counter is read too seldom, "
+        "and a slow minute looks like one with a short stop in it."
+    ]
+
+
+def maintenance_note(pieces: float | None) -> tuple[str, ...]:
+    """Say that the counter went on in maintenance, where it did."""
+    if pieces is None or pieces < 0.5:
+        return ()
+    return (
+        f"{pieces:,.0f} pieces were counted while the machine's state said maintenance or manual: they are "
+        "taken out of the pieces made and the good pieces.",
+    )
+
+
+@dataclass(frozen=True)
+class ShiftInputs:
+    """Of a cut-and-wrap machine: its counts from a little before the period to a little after it.
+
+    `batches`, `stop_log`, `reels` and `plan` are frames of core.frames; `rope_gauges` hold at and value of
+    the line's gauges where no batch sheet marks the products.
+    """
+
+    counts: MachineCounts
+    batches: pl.DataFrame
+    stop_log: pl.DataFrame
+    reels: pl.DataFrame
+    plan: pl.DataFrame
+    rope_gauges: Sequence[pl.DataFrame] = ()
+
+
+def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
+    """Answer what a shift made against the nominal band, and where the minutes went.
+
+    Parameters
+    ----------
+    plant : Plant
+        As described in plant.toml.
+    scope : Scope
+        The line's cut-and-wrap machine and the period: a shift, or several.
+    inputs : ShiftInputs
+        Counts of the machine, batches, stop log, reels, plan.
+
+    Returns
+    -------
+    Answer
+        Its figures, ladder and stops speak of the part of the period that is over.
+
+    Raises
+    ------
+    AskError
+        Where the machine is not in the plant description.
+    """
+    machine = plant.machine(scope.machine)
+    if machine is None:
+        known = ", ".join(m.id for m in plant.machines) or "none"
+        raise AskError(Fault(f"unknown machine '{scope.machine}'", "machine", f"one of {known}"))
+    counts = inputs.counts
+    measured = measure_shift(
+        plant,
+        counts,
+        scope.period.start,
+        scope.period.end,
+        scope.now,
+        batches=inputs.batches,
+        stop_log=inputs.stop_log,
+        plan=inputs.plan,
+        gauges=inputs.rope_gauges,
+    )
+    study = study_shift(
+        plant,
+        measured,
+        scope.period.end,
+        scope.now,
+        batches=inputs.batches,
+        reels=inputs.reels,
+        plan=inputs.plan,
+    )
+    n = counts.readings
+    rate = rate_by_minute(measured)
+    return Answer(
+        "shift",
+        scope,
+        sentence(measured, scope, n),
+        soft_line(measured, plant),
+        (
+            *shift_figures(measured, scope.period, n),
+            *event_figures(study.events, scope.period),
+            *iso_figures(measured, scope.period, n),
+            *study_figures(study, measured.stops.events, scope.period),
+        ),
+        _tables(plant, measured, study, scope),
+        {"tape": _with_rate(measured.tape), "rate": rate},
+        (
+            *notes(measured, machine, inputs, list(counts.unknown_states)),
+            *maintenance_note(study.maintenance_pieces),
+        ),
+        CAUTIONS if study.order is None else (*CAUTIONS, ALLERGENS),
+    )
+
+
+def _tables(plant: Plant, measured: ShiftMeasures, study: ShiftStudy, scope: Scope) -> tuple[Table, ...]:
+    tables = [
+        ladder_table(measured),
+        next_table(measured, scope, event_rows(study.events)),
+        stop_table(measured),
+        reason_table(measured),
+    ]
+    if measured.windows.height > 1:
+        tables.append(shift_table(measured))
+    if study.legs.height > 1:
+        tables.append(leg_table(study.legs))
+    found = found_table(measured)
+    return (*tables, *found, *study_tables(study, plant), key_figure_table(measured))
+
+
+def _with_rate(tape: pl.DataFrame) -> pl.DataFrame:
+    minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
+    return tape.with_columns(rate_per_min=pl.col("pieces") / minutes)

@@ -1,0 +1,321 @@
+"""ISO 22400-2's key figures from times and counts, and how our states map to its time elements."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.machine.stops import OUTSIDE_KINDS, with_kinds
+from lineview.shift.account import ShiftAccount
+
+#: Where each state's minutes go, by the edition and by the view of total productive maintenance. Change
+#: the edition when the map changes: figures of two editions cannot be compared.
+EDITION = "2026-11"
+STATE_TO_TIME = {
+    "running": ("APT, actual production time", "production"),
+    "slow": ("APT, actual production time", "production (reduced speed)"),
+    "changeover": ("AUST, actual unit setup time", "availability: set-up and adjustment"),
+    "short stop": ("ADET, actual unit delay time", "performance: idling and minor stoppage"),
+    "stop": ("ADET, actual unit delay time", "availability: breakdown"),
+    "unseen": ("in none: it cannot be told", "in none: it cannot be told"),
+    "break": ("outside PBT, planned busy time", "outside planned time"),
+}
+
+
+#: The key figures that need good pieces told from rejects.
+NEED_REJECTS = ("quality_ratio", "oee_index", "nee_index", "scrap_ratio")
+
+
+@dataclass(frozen=True)
+class TimeElements:
+    """What ISO 22400-2's figures are made of.
+
+    Parameters
+    ----------
+    planned_busy_min : float
+        PBT [min]; None of it unseen.
+    production_min : float
+        APT [min].
+    setup_min : float
+        AUST [min].
+    delay_min : float
+        ADET [min].
+    run_time_per_item_min : float
+        PRI, planned run time per item [min].
+    produced, good, scrap, rework : float
+        PQ, GQ, SQ, RQ.
+    uncounted_min : float
+        Part of the production time whose pieces no counter tells [min]: the effectiveness leaves it out.
+    """
+
+    planned_busy_min: float
+    production_min: float
+    setup_min: float
+    delay_min: float
+    run_time_per_item_min: float
+    produced: float
+    good: float
+    scrap: float = 0.0
+    rework: float = 0.0
+    uncounted_min: float = 0.0
+
+    @property
+    def counted_min(self) -> float:
+        """Production time whose pieces were counted [min]."""
+        return max(0.0, self.production_min - self.uncounted_min)
+
+    @property
+    def processing_min(self) -> float:
+        """AUPT, actual unit processing time: set-up and production [min]."""
+        return self.production_min + self.setup_min
+
+    @property
+    def busy_min(self) -> float:
+        """AUBT, actual unit busy time: processing and delay [min]."""
+        return self.processing_min + self.delay_min
+
+    def plus(self, other: TimeElements) -> TimeElements:
+        """Add up two stretches: times and counts are summed, ratios never averaged.
+
+        The run time per item is weighted with the pieces, so that the planned time of what was made adds up.
+        """
+        made = self.produced + other.produced
+        planned = self.run_time_per_item_min * self.produced + other.run_time_per_item_min * other.produced
+        return TimeElements(
+            self.planned_busy_min + other.planned_busy_min,
+            self.production_min + other.production_min,
+            self.setup_min + other.setup_min,
+            self.delay_min + other.delay_min,
+            planned / made if made else self.run_time_per_item_min,
+            made,
+            self.good + other.good,
+            self.scrap + other.scrap,
+            self.rework + other.rework,
+            self.uncounted_min + other.uncounted_min,
+        )
+
+
+def time_elements(account: ShiftAccount) -> TimeElements:
+    """Give ISO 22400-2's times and counts of a shift's planned minutes that were seen.
+
+    Parameters
+    ----------
+    account : ShiftAccount
+        Of one shift, or of several summed.
+
+    Returns
+    -------
+    TimeElements
+        Pieces made in breaks and in unseen minutes are left out, since their minutes are; the share of good
+        pieces is that of all.
+    """
+    made = sum(account.made[state] for state in account.made if state not in ("break", "unseen"))
+    share = account.good_used / account.made_used if account.made_used > 0 else 0.0
+    return TimeElements(
+        account.planned_min - account.unseen_min,
+        account.run_min,
+        account.minutes["changeover"],
+        account.minutes["stop"] + account.minutes["short stop"],
+        1.0 / account.nominal_per_min,
+        made,
+        made * share,
+        max(0.0, made - made * share),
+        uncounted_min=account.uncounted_min,
+    )
+
+
+def untold(account: ShiftAccount) -> dict[str, str]:
+    """Give why key figures cannot be told of a shift whose counters leave them open, by the figure's name.
+
+    Parameters
+    ----------
+    account : ShiftAccount
+        Of one shift, or of several summed.
+
+    Returns
+    -------
+    dict
+        Nothing counts rework; where nothing counts rejects either, what needs good pieces is open too.
+    """
+    reasons = {"rework_ratio": "nothing counts rework"}
+    if not account.rejects_told:
+        reasons |= dict.fromkeys(NEED_REJECTS, "nothing counts rejects")
+    return reasons
+
+
+@dataclass(frozen=True)
+class KeyFigure:
+    """One ratio with its formula; `value` is None where the divisor is 0."""
+
+    name: str
+    label: str
+    formula: str
+    top: float
+    bottom: float
+
+    @property
+    def value(self) -> float | None:
+        """Top over bottom, never capped."""
+        return self.top / self.bottom if self.bottom > 0 else None
+
+
+def iso_key_figures(elements: TimeElements) -> tuple[KeyFigure, ...]:
+    """Give ISO 22400-2's key figures, by its names.
+
+    Parameters
+    ----------
+    elements : TimeElements
+        Times and counts of one stretch, or summed over several.
+
+    Returns
+    -------
+    tuple of KeyFigure
+        Each with its formula. Effectiveness may be above 1: then the planned run time per item is too long.
+
+    Notes
+    -----
+    The formulas are those of the 2014 edition as OPC UA for Machine Tools repeats them.
+    Source: iso-22400-2
+
+    Examples
+    --------
+    >>> shift = TimeElements(450, 390, 25, 35, 1 / 350, 125000, 122500, 2100, 400)
+    >>> {k.name: round(k.value, 4) for k in iso_key_figures(shift)}["oee_index"]
+    0.7778
+    """
+    e = elements
+    ideal = e.run_time_per_item_min * e.produced
+    ideal_good = e.run_time_per_item_min * e.good
+    counted = e.counted_min / e.production_min if e.production_min > 0 else 1.0
+    nee_bottom = e.planned_busy_min * e.counted_min * e.produced
+    return (
+        KeyFigure("availability", "Availability", "APT / PBT", e.production_min, e.planned_busy_min),
+        KeyFigure("effectiveness", "Effectiveness", "PRI × PQ / APT", ideal, e.counted_min),
+        KeyFigure("quality_ratio", "Quality ratio", "GQ / PQ", e.good, e.produced),
+        KeyFigure(
+            "oee_index",
+            "Overall equipment effectiveness index",
+            "Availability × Effectiveness × Quality ratio",
+            ideal_good,
+            e.planned_busy_min * counted,
+        ),
+        KeyFigure(
+            "nee_index",
+            "Net equipment effectiveness index",
+            "AUPT / PBT × Effectiveness × Quality ratio",
+            e.processing_min * ideal * e.good,
+            nee_bottom,
+        ),
+        KeyFigure(
+            "allocation_efficiency", "Allocation efficiency", "AUBT / PBT", e.busy_min, e.planned_busy_min
+        ),
+        KeyFigure(
+            "utilization_efficiency", "Utilization efficiency", "APT / AUBT", e.production_min, e.busy_min
+        ),
+        KeyFigure(
+            "technical_efficiency",
+            "Technical efficiency",
+            "APT / (APT + ADET)",
+            e.production_min,
+            e.production_min + e.delay_min,
+        ),
+        KeyFigure("setup_ratio", "Setup ratio", "AUST / AUPT", e.setup_min, e.processing_min),
+        KeyFigure("scrap_ratio", "Scrap ratio", "SQ / PQ", e.scrap, e.produced),
+        KeyFigure("rework_ratio", "Rework ratio", "RQ / PQ", e.rework, e.produced),
+    )
+
+
+def productive_maintenance_figures(elements: TimeElements, short_stop_min: float) -> tuple[KeyFigure, ...]:
+    """Give availability and performance with short stops placed as total productive maintenance places them.
+
+    Parameters
+    ----------
+    elements : TimeElements
+        As for iso_key_figures; short stops are in its delay time.
+    short_stop_min : float
+        Minutes of short stops [min].
+
+    Returns
+    -------
+    tuple of KeyFigure
+        A minor stoppage lowers performance here, availability in ISO 22400-2; their product is the same.
+
+    Notes
+    -----
+    Source: willmott-mccarthy
+
+    Examples
+    --------
+    >>> shift = TimeElements(450, 390, 25, 35, 1 / 350, 125000, 122500)
+    >>> [round(k.value, 4) for k in productive_maintenance_figures(shift, 15)]
+    [0.9, 0.8818]
+    """
+    e = elements
+    open_min = e.production_min + short_stop_min
+    counted = e.counted_min / e.production_min if e.production_min > 0 else 1.0
+    return (
+        KeyFigure(
+            "tpm_availability",
+            "Availability, short stops placed as TPM places them",
+            "(APT + short stops) / PBT",
+            open_min,
+            e.planned_busy_min,
+        ),
+        KeyFigure(
+            "tpm_performance",
+            "Performance, short stops placed as TPM places them",
+            "PRI × PQ / (APT + short stops)",
+            e.run_time_per_item_min * e.produced,
+            open_min * counted,
+        ),
+    )
+
+
+@dataclass(frozen=True)
+class Efficiency:
+    """Good pieces over what the operating minutes would give at the nominal rate.
+
+    `operating_min` leaves out breaks, changeovers and unseen minutes [min]; `outside_min` of it stood by a
+    cause outside the machine [min]. Both shares are None where their divisor is 0.
+    """
+
+    good: float
+    nominal_per_min: float
+    operating_min: float
+    outside_min: float
+
+    @property
+    def all_causes(self) -> float | None:
+        """Efficiency with losses counted whatever their cause."""
+        return _over(self.good, self.nominal_per_min * self.operating_min)
+
+    @property
+    def machine_only(self) -> float | None:
+        """Efficiency without the losses whose cause lies outside the machine."""
+        return _over(self.good, self.nominal_per_min * (self.operating_min - self.outside_min))
+
+
+def _over(top: float, bottom: float) -> float | None:
+    return top / bottom if bottom > 1e-9 else None
+
+
+def outside_minutes(tape: pl.DataFrame) -> float:
+    """Give the minutes of stops whose reason says that the cause lies outside the machine [min].
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        TAPE.
+
+    Returns
+    -------
+    float
+        Minutes [min]; stops without a reason count as the machine's own.
+
+    Notes
+    -----
+    Source: din-en-415-11
+    """
+    outside = with_kinds(tape).filter(pl.col("kind").is_in(OUTSIDE_KINDS))
+    return float((outside["end"] - outside["start"]).dt.total_microseconds().sum()) / 6e7

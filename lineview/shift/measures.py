@@ -1,0 +1,260 @@
+"""All that a shift's answer tells, worked out in one place from the evidence of one machine."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import cached_property
+
+import numpy as np
+import polars as pl
+
+from lineview.core.frames import UTC_US
+from lineview.machine.activity import slow_bounds_min
+from lineview.machine.calendar import calendar, shift_windows
+from lineview.machine.changeovers import with_planned_minutes
+from lineview.machine.pieces import MachineCounts, micros
+from lineview.machine.reported_states import Contradictions, contradictions
+from lineview.machine.stops import StopCount, stop_count
+from lineview.machine.timeline import line_changeovers, tape_of
+from lineview.plant import Machine, Plant
+from lineview.shift.account import ShiftAccount, accounts, joined
+from lineview.shift.projection import (
+    Projection,
+    pace_needed_per_min,
+    planned_pieces,
+    project,
+    run_stop_cycles,
+)
+
+
+@dataclass(frozen=True)
+class ShiftMeasures:
+    """One period of one machine, measured.
+
+    Parameters
+    ----------
+    machine : Machine
+        As in the plant description.
+    counts : MachineCounts
+        Its counters and clock.
+    tape : polars.DataFrame
+        TAPE of the part of the period that is over.
+    windows : polars.DataFrame
+        The shifts, as of shift_windows; `accounts` has one each, `so_far` is their sum.
+    left_min : float
+        Planned minutes still to come [min].
+    planned : float or None
+        Pieces planned; None without a plan.
+    pace_needed_per_min : float or None
+        For the rest [pieces/min].
+    rest : Projection or None
+        Of the planned minutes left.
+    cycles : int
+        Runs with what stood after them, seen so far.
+    stops : StopCount
+        Of the tape.
+    changeovers : polars.DataFrame
+        FOUND with their minutes, breaks left out [min]: of the machine's marks, or found for want of them.
+    against : Contradictions
+        Where its states said otherwise than its counter, within the period.
+    cuts_shift : bool
+        Whether the period begins or ends within a shift.
+    """
+
+    machine: Machine
+    counts: MachineCounts
+    tape: pl.DataFrame
+    windows: pl.DataFrame
+    accounts: tuple[ShiftAccount, ...]
+    so_far: ShiftAccount
+    left_min: float
+    planned: float | None
+    pace_needed_per_min: float | None
+    rest: Projection | None
+    cycles: int
+    stops: StopCount
+    changeovers: pl.DataFrame
+    against: Contradictions
+    cuts_shift: bool = False
+
+    @property
+    def good_counted(self) -> bool:
+        """Whether a counter tells good pieces from rejects."""
+        return self.counts.tells_good
+
+    @property
+    def slow_bounds_min(self) -> tuple[float, float]:
+        """Least and most slow minutes that the readings allow [min]."""
+        every = self.counts.usual_min
+        slow = self.so_far.minutes["slow"]
+        return (slow, slow) if every is None else slow_bounds_min(self.tape, every)
+
+    @cached_property
+    def steps(self) -> pl.DataFrame:
+        """Its running and slow stretches and breaks in steps of about a minute, as of minute_steps."""
+        return minute_steps(self)
+
+    @property
+    def unexplained_stops(self) -> int:
+        """Stops, short ones aside, that have no reason."""
+        return self.tape.filter((pl.col("state") == "stop") & pl.col("reason").is_null()).height
+
+
+def nominal_per_min(machine: Machine) -> float:
+    """Give the rate the ladder starts from [pieces/min]: the set rate, else the middle of the band."""
+    return machine.set_per_min or sum(machine.nominal_per_min) / 2
+
+
+def measure_shift(
+    plant: Plant,
+    counts: MachineCounts,
+    start: datetime,
+    end: datetime,
+    now: datetime,
+    *,
+    batches: pl.DataFrame,
+    stop_log: pl.DataFrame,
+    plan: pl.DataFrame,
+    gauges: Sequence[pl.DataFrame] = (),
+) -> ShiftMeasures:
+    """Measure a period of a machine.
+
+    Parameters
+    ----------
+    plant : Plant
+        Shifts, zone and limits.
+    counts : MachineCounts
+        Of the cut-and-wrap machine, from a little before the period to a little after it.
+    start, end : datetime
+        The period [UTC].
+    now : datetime
+        Latest moment known [UTC]; what comes after it is not unseen but still to come.
+    batches, stop_log, plan : polars.DataFrame
+        BATCHES, STOP_LOG and PLAN.
+    gauges : sequence of polars.DataFrame, optional
+        Columns at, value of the rope's gauges on the line: changeovers are found in them where nothing
+        marks the products.
+
+    Returns
+    -------
+    ShiftMeasures
+        Sums over the shifts of the period. A period outside every shift is planned as it stands.
+    """
+    whole = calendar(plant.shifts, plant.zone, start, end)
+    if not whole.height:
+        whole = calendar((), plant.zone, start, end)
+    # A shift whose last reading is within a gap of its end is over.
+    over = (end - now).total_seconds() <= plant.gap_s
+    reach = end if over else min(max(now, start), end)
+    past = whole.filter(pl.col("start") < reach).with_columns(pl.min_horizontal("end", pl.lit(reach)))
+    machine = counts.machine
+    changed = line_changeovers(counts, batches, past, gauges)
+    tape = tape_of(
+        counts,
+        batches,
+        stop_log,
+        past,
+        short_stop_min=plant.short_stop_min,
+        changeovers=changed,
+    )
+    windows = shift_windows(past)
+    by_shift = _accounts(counts, windows, tape)
+    so_far = joined(by_shift, nominal_per_min(machine))
+    left = float(shift_windows(whole)["planned_min"].sum()) - so_far.planned_min
+    planned = planned_pieces(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
+    needed = None if planned is None else pace_needed_per_min(planned, so_far.good_used, left)
+    cycles = run_stop_cycles(tape)
+    rest = project(cycles, left) if left > 1e-6 else None
+    return ShiftMeasures(
+        machine,
+        counts,
+        tape,
+        windows,
+        by_shift,
+        so_far,
+        left,
+        planned,
+        needed,
+        rest,
+        cycles.height,
+        stop_count(tape),
+        with_planned_minutes(changed, tape),
+        contradictions(counts.seen, counts.spells.within(*micros([start, reach]))),
+        _cuts_shift(plant, start, end),
+    )
+
+
+def _cuts_shift(plant: Plant, start: datetime, end: datetime) -> bool:
+    """Tell whether a period begins or ends within a shift."""
+    day = timedelta(days=1)
+    shifts = (
+        shift_windows(calendar(plant.shifts, plant.zone, start - day, end + day)) if plant.shifts else None
+    )
+    if shifts is None:
+        return False
+    return any(bool(((shifts["start"] < at) & (shifts["end"] > at)).any()) for at in (start, end))
+
+
+def _accounts(counts: MachineCounts, windows: pl.DataFrame, tape: pl.DataFrame) -> tuple[ShiftAccount, ...]:
+    """Give one account a shift."""
+    begins, ends = (windows[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    pieces = counts.pieces(begins, ends)
+    counted = [pieces.at(k) for k in range(windows.height)]
+    return accounts(tape, windows, counted, nominal_per_min=nominal_per_min(counts.machine))
+
+
+def rate_by_minute(measured: ShiftMeasures) -> pl.DataFrame:
+    """Give the rate along the clock for a drawing: about a minute a step, cut at the tape's edges.
+
+    Parameters
+    ----------
+    measured : ShiftMeasures
+        Of the period.
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns at, rate_per_min [pieces/min]; a rate holds until the next row; null where unseen.
+    """
+    steps = measured.steps
+    if not steps.height:
+        return pl.DataFrame(schema={"at": UTC_US, "rate_per_min": pl.Float64})
+    minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
+    rate = steps.select(
+        at="start", rate_per_min=pl.when(pl.col("state") != "unseen").then(pl.col("pieces") / minutes)
+    )
+    ended = steps.filter((pl.col("start").shift(-1) > pl.col("end")).fill_null(value=True))
+    nothing = ended.select(at="end", rate_per_min=pl.lit(None, pl.Float64))
+    return pl.concat([rate, nothing]).sort("at", maintain_order=True)
+
+
+def minute_steps(measured: ShiftMeasures, *, step_s: float = 60.0) -> pl.DataFrame:
+    """Cut the running and slow stretches and breaks of a tape into steps of about a minute.
+
+    Parameters
+    ----------
+    measured : ShiftMeasures
+        Of the period.
+    step_s : float
+        Length of a step, about [s].
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns start, end, state, pieces; standing and unseen stretches are one step each.
+    """
+    begin, finish = (measured.tape[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    runs = measured.tape["state"].is_in(["running", "slow", "break"]).to_numpy()
+    steps = np.where(runs, np.maximum(np.round((finish - begin) / 1e6 / step_s), 1), 1).astype(np.int64)
+    row = np.repeat(np.arange(len(steps)), steps)
+    nth = np.arange(len(row)) - np.repeat(np.cumsum(steps) - steps, steps)
+    start = begin[row] + np.round((finish - begin)[row] * nth / steps[row]).astype(np.int64)
+    end = np.where(nth + 1 < steps[row], np.append(start[1:], 0), finish[row])
+    frame = pl.DataFrame({"start": start, "end": end}).cast(UTC_US)
+    frame = frame.with_columns(measured.tape["state"].gather(row))
+    edges = [frame[side].dt.epoch("us").to_numpy() for side in ("start", "end")]
+    made = measured.counts.made(edges[0], edges[1])
+    counted = pl.lit(None, pl.Float64) if made is None else pl.Series(made.value, nan_to_null=True)
+    return frame.select("start", "end", "state", pieces=counted)

@@ -1,0 +1,353 @@
+"""What the rest of the shift must run at, and where it ends if it goes on as it went."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from lineview.core.frames import PLAN, require
+from lineview.machine.calendar import calendar
+from lineview.machine.likeliest import planned_time
+from lineview.machine.pieces import MachineCounts
+from lineview.plant import Plant, Shift
+from lineview.stats.means import coverage_factor
+from lineview.wrap.reel_lengths import full_reel_m
+
+#: Runs and stops of this shift that a projection needs.
+LEAST_CYCLES = 6
+#: With less of the shift left than this there is no rest to run [min].
+LEAST_LEFT_MIN = 1 / 60
+
+
+def planned_pieces(
+    plan: pl.DataFrame, line: str, start: datetime, end: datetime, *, shifts: Sequence[Shift], zone: str
+) -> float | None:
+    """Give the pieces planned for a line in a period.
+
+    Parameters
+    ----------
+    plan : polars.DataFrame
+        PLAN.
+    line : str
+        Id of the line.
+    start, end : datetime
+        The period [UTC].
+    shifts : sequence of Shift
+        From the plant description.
+    zone : str
+        The plant's zone.
+
+    Returns
+    -------
+    float or None
+        Rows that reach beyond the period count by their share of planned minutes in it; None where no row
+        touches it.
+    """
+    require(plan, PLAN, "plan")
+    own = plan.filter((pl.col("line") == line) & pl.col("pieces").is_finite()).filter(
+        (pl.col("start") < end) & (pl.col("end").fill_null(end) > start)
+    )
+    if not own.height:
+        return None
+    begins, finishes = own["start"].to_list(), own["end"].fill_null(end).to_list()
+    spent = _planned_s(shifts, zone, begins, finishes)
+    inner = [max(at, start) for at in begins], [min(at, end) for at in finishes]
+    inside = _planned_s(shifts, zone, *inner)
+    share = np.where(spent > 0, inside / np.where(spent > 0, spent, 1.0), 1.0)
+    return float(own["pieces"].to_numpy() @ share)
+
+
+def _planned_s(
+    shifts: Sequence[Shift], zone: str, starts: Sequence[datetime], ends: Sequence[datetime]
+) -> np.ndarray:
+    """Planned seconds between pairs of moments; all of them where no shift is planned there."""
+    begin = np.array([at.timestamp() for at in starts])
+    length = np.maximum(np.array([at.timestamp() for at in ends]) - begin, 0.0)
+    first, last = min(starts), max([*starts, *ends])
+    cal = calendar(shifts, zone, first, last) if last > first else calendar((), zone, first, first)
+    planned = planned_time(cal)
+    spent = planned.before(begin + length) - planned.before(begin)
+    return np.where(spent > 0, spent, length)
+
+
+def pace_needed_per_min(planned: float, good: float, left_min: float) -> float | None:
+    """Give the rate that the rest of a shift must run at.
+
+    Parameters
+    ----------
+    planned : float
+        Pieces planned.
+    good : float
+        Good pieces so far.
+    left_min : float
+        Planned minutes left [min].
+
+    Returns
+    -------
+    float or None
+        Pieces a minute; None where no planned second is left, 0 where all is made.
+
+    Examples
+    --------
+    >>> pace_needed_per_min(150_000, 117_940, 100.0)
+    320.6
+    """
+    if left_min < LEAST_LEFT_MIN:
+        return None
+    return max(0.0, planned - good) / left_min
+
+
+@dataclass(frozen=True)
+class Projection:
+    """Pieces of the rest of a shift with a prediction interval."""
+
+    pieces: float
+    low: float
+    high: float
+    cycles: int
+    confidence: float
+
+
+def run_stop_cycles(tape: pl.DataFrame) -> pl.DataFrame:
+    """Cut a tape into cycles: a run and what stood after it.
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        TAPE by time. Breaks and unseen time are left out.
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns minutes [min] and pieces, one row a cycle; what stood before the first run is a part of the
+        first cycle.
+    """
+    on = tape.filter(~pl.col("state").is_in(["break", "unseen"])).with_columns(
+        minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7,
+        runs=pl.col("state").is_in(["running", "slow"]),
+    )
+    begins = pl.col("runs") & ~pl.col("runs").shift(1, fill_value=True)
+    return (
+        on.with_columns(cycle=begins.cum_sum())
+        .group_by("cycle", maintain_order=True)
+        .agg(pl.col("minutes").sum(), pl.col("pieces").fill_null(0.0).sum())
+        .select("minutes", "pieces")
+    )
+
+
+def project(cycles: pl.DataFrame, left_min: float, *, confidence: float = 0.9) -> Projection | None:
+    """Project the pieces of the planned minutes left from runs and stops so far.
+
+    Parameters
+    ----------
+    cycles : polars.DataFrame
+        As of run_stop_cycles.
+    left_min : float
+        Planned minutes left [min].
+    confidence : float
+        Of the prediction interval.
+
+    Returns
+    -------
+    Projection or None
+        None where there are fewer than `LEAST_CYCLES` cycles.
+
+    Notes
+    -----
+    Pieces follow a renewal reward process. With r = sum of pieces over sum of minutes, d = pieces − r ×
+    minutes of a cycle, s² the mean of (d / (1 − the cycle's share of all minutes))² as the jackknife has it,
+    and m the mean minutes of a cycle, the variance over T more minutes is s² (T / m + 1) (1 + T / sum of
+    minutes): the one more cycle stands for the two that the rest cuts at its ends. Limits by Student's t.
+    Stops have a long tail, so s² is less sure than n − 1 degrees say: they are at most 2 n / (kurtosis of
+    d − 1), from the variance of a sample's variance.
+    Source: derived-projection
+    """
+    n = cycles.height
+    total_min = float(cycles["minutes"].sum())
+    if n < LEAST_CYCLES or total_min <= 0:
+        return None
+    rate = float(cycles["pieces"].sum()) / total_min
+    half = _half_width(cycles, rate, left_min, confidence)
+    most = float((cycles["pieces"] / cycles["minutes"]).max() or rate)  # type: ignore[arg-type]  # a float
+    pieces = rate * left_min
+    ceiling = max(most, rate) * left_min
+    return Projection(pieces, max(0.0, pieces - half), min(pieces + half, ceiling), n, confidence)
+
+
+def _half_width(cycles: pl.DataFrame, rate: float, left_min: float, confidence: float) -> float:
+    """Give half the width of the prediction interval [pieces], as in `project`."""
+    minutes = cycles["minutes"].to_numpy()
+    off = cycles["pieces"].to_numpy() - rate * minutes
+    n, total_min = len(minutes), float(minutes.sum())
+    second = float((off**2).mean())
+    if second <= 0.0:
+        return 0.0
+    without = (1.0 - minutes / total_min).clip(1e-9)
+    square = float(((off / without) ** 2).mean())
+    excess = max(float((off**4).mean()) / second**2 - 1.0, 1e-9)
+    degrees = max(1.0, min(n - 1.0, 2.0 * n / excess))
+    variance = square * (left_min * n / total_min + 1.0) * (1.0 + left_min / total_min)
+    return coverage_factor(degrees, confidence) * math.sqrt(variance)
+
+
+@dataclass(frozen=True)
+class NextEvent:
+    """Something that ends soon: `at` with `earliest` (it never stops) and `latest`; None with `why`.
+
+    `latest` is None where it may be after the period. `working` holds the sum.
+    """
+
+    event: str
+    at: datetime | None
+    earliest: datetime | None
+    latest: datetime | None
+    working: str
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Pace:
+    """Pieces a planned minute as it went, as if it never stopped, and the runs and stops behind it."""
+
+    usual_per_min: float
+    running_per_min: float
+    cycles: pl.DataFrame
+    to_come: Sequence[tuple[datetime, datetime]]
+
+    def when(self, pieces: float) -> tuple[datetime | None, datetime | None, datetime | None]:
+        """Give when so many more pieces are made: as it went, at the earliest, at the latest (90 %)."""
+        usual, soonest = (
+            self._after(pieces / rate) if rate > 0 else None
+            for rate in (self.usual_per_min, self.running_per_min)
+        )
+        return usual, soonest, self._latest(pieces)
+
+    def _latest(self, pieces: float) -> datetime | None:
+        """Give when the low end of the projection reaches the pieces; None where it does not."""
+        if self.usual_per_min <= 0:
+            return None
+        minutes = pieces / self.usual_per_min
+        for _ in range(60):
+            rest = project(self.cycles, minutes)
+            if rest is None:
+                return None
+            if rest.low >= pieces:
+                return self._after(minutes)
+            minutes *= 1.05
+        return None
+
+    def _after(self, minutes: float) -> datetime | None:
+        """Give the moment after so many more planned minutes; None where the period ends before."""
+        for start, end in self.to_come:
+            long = (end - start).total_seconds() / 60.0
+            if minutes <= long:
+                return start + timedelta(minutes=minutes)
+            minutes -= long
+        return None
+
+
+def reel_ends(
+    plant: Plant, counts: MachineCounts, reels: pl.DataFrame, now: datetime, pace: Pace
+) -> list[NextEvent]:
+    """Give when each web's reel ends on a machine.
+
+    Parameters
+    ----------
+    plant : Plant
+        Its webs.
+    counts : MachineCounts
+        Of the machine.
+    reels : polars.DataFrame
+        REELS.
+    now : datetime
+        Latest moment known [UTC].
+    pace : Pace
+        Of the machine.
+
+    Returns
+    -------
+    list of NextEvent
+        One a web with a reel on the machine. Use is the cut length a piece and the web's running waste.
+
+    Notes
+    -----
+    Source: derived-projection
+    """
+    own = reels.filter((pl.col("machine") == counts.machine.id) & (pl.col("at") <= now)).sort("at")
+    events = []
+    for row in own.unique("web", keep="last", maintain_order=True).iter_rows(named=True):
+        web = plant.web(row["web"] or "")
+        name = f"{(web.name or web.kind) if web else row['web']} reel ends"
+        held = row["length_m"] or (full_reel_m(web) if web else None)
+        made = _made(counts, row["at"], now)
+        if web is None or held is None or made is None:
+            why = (
+                "its length is not known" if made is not None else "pieces since it was put on are not known"
+            )
+            events.append(NextEvent(name, None, None, None, "", f"cannot be told: {why}"))
+            continue
+        each_m = web.cut_length_mm / 1000.0 * (1.0 + web.running_waste_percent / 100.0)
+        left_m = held - web.start_m - web.end_m - made * each_m
+        working = (
+            f"({held:,.0f} m on it − {made * each_m:,.0f} m for {made:,.0f} pieces) ÷ {each_m * 1000:.1f} mm"
+        )
+        events.append(_event(name, max(0.0, left_m) / each_m, working, pace))
+    return events
+
+
+def batch_end(
+    plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: datetime, pace: Pace
+) -> list[NextEvent]:
+    """Give when the batch on the line ends.
+
+    Parameters
+    ----------
+    plant : Plant
+        Its products and usual batch mass.
+    counts : MachineCounts
+        Of the machine.
+    batches : polars.DataFrame
+        BATCHES.
+    now : datetime
+        Latest moment known [UTC].
+    pace : Pace
+        Of the machine.
+
+    Returns
+    -------
+    list of NextEvent
+        One, or none without a batch sheet.
+    """
+    own = batches.filter((pl.col("line") == counts.machine.line) & (pl.col("start") <= now)).sort("start")
+    if not own.height:
+        return []
+    row = own.row(-1, named=True)
+    product = plant.product(row["product"] or "")
+    name = f"batch ends{f', {product.flavour}' if product else ''}"
+    made = _made(counts, row["start"], now)
+    if product is None or made is None:
+        why = (
+            "its product is not in plant.toml" if product is None else "pieces since its start are not known"
+        )
+        return [NextEvent(name, None, None, None, "", f"cannot be told: {why}")]
+    kilos = row["mass_in_kg"] or plant.batch_kg
+    holds = kilos * 1000.0 / product.mass_g
+    working = f"{kilos:g} kg ÷ {product.mass_g:g} g − {made:,.0f} pieces"
+    return [_event(name, max(0.0, holds - made), working, pace)]
+
+
+def _made(counts: MachineCounts, start: datetime, end: datetime) -> float | None:
+    """Give the pieces made between two moments; None where they cannot be told."""
+    made = counts.between([start, end]).made
+    return None if made is None else made.at(0).value
+
+
+def _event(name: str, pieces: float, working: str, pace: Pace) -> NextEvent:
+    at, earliest, latest = pace.when(pieces)
+    told = f"{working} = {pieces:,.0f} pieces left at {pace.usual_per_min:,.0f} a planned minute"
+    return NextEvent(name, at, earliest, latest, told, "" if at else "after the period's end")

@@ -1,0 +1,327 @@
+"""What lies behind a shift's stops: trend, clusters, efficiency, changeovers, what comes next."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+
+import numpy as np
+import polars as pl
+
+from lineview.core.errors import Fault, MeasureError
+from lineview.machine.calendar import calendar
+from lineview.machine.changeovers import changeover_matrix
+from lineview.machine.speed import speed_legs
+from lineview.machine.state_codes import SET_ASIDE
+from lineview.machine.stop_statistics import Cluster, StopTrend, run_clock, stop_clusters, stop_trend
+from lineview.plant import Plant, Product
+from lineview.shift.key_figures import Efficiency, outside_minutes, time_elements
+from lineview.shift.measures import ShiftMeasures
+from lineview.shift.projection import NextEvent, Pace, batch_end, reel_ends, run_stop_cycles
+from lineview.stats.tour import Floats, shortest_tour
+
+#: Products of which an order is looked for.
+MOST_PRODUCTS = 80
+#: Longest time for one step of the search [s]; a day's list takes far less.
+SOLVE_S = 5.0
+
+
+@dataclass(frozen=True)
+class FlavourOrder:
+    """An order of products with the minutes its changeovers are expected to take.
+
+    `clean_downs` counts the steps from a product with an allergen to one without it; each needs a validated
+    clean-down, whatever its minutes. `above_percent` is 0 where no order costs less; else the minutes are
+    at most so much above the least that is possible [%]; None where the clean-downs may not be the fewest.
+    """
+
+    products: tuple[str, ...]
+    minutes: float
+    clean_downs: int
+    as_given_min: float
+    as_given_clean_downs: int
+    above_percent: float | None = 0.0
+
+
+def expected_minutes(
+    products: Sequence[Product], matrix: pl.DataFrame, *, usual_min: float
+) -> dict[tuple[str, str], float]:
+    """Give the expected changeover from each product to each other [min].
+
+    Parameters
+    ----------
+    products : sequence of Product
+        Of the day.
+    matrix : polars.DataFrame
+        As of changeover_matrix, by product id.
+    usual_min : float
+        Where neither this changeover nor any between the two bases was seen [min].
+
+    Returns
+    -------
+    dict
+        (from, to) ids to minutes: the median seen, else the mean of medians between the same two bases,
+        weighted by counts, else `usual_min`.
+    """
+    seen = {
+        (a, b): (m, n) for a, b, n, m in matrix.select("before", "after", "count", "median_min").iter_rows()
+    }
+    base = {p.id: p.base for p in products}
+    by_base: dict[tuple[str, str], list[tuple[float, int]]] = {}
+    for (a, b), told in seen.items():
+        if a in base and b in base:
+            by_base.setdefault((base[a], base[b]), []).append(told)
+    out = {}
+    for one in products:
+        for other in products:
+            pooled = by_base.get((one.base, other.base))
+            if (one.id, other.id) in seen:
+                out[one.id, other.id] = seen[one.id, other.id][0]
+            elif pooled:
+                out[one.id, other.id] = sum(m * n for m, n in pooled) / sum(n for _, n in pooled)
+            else:
+                out[one.id, other.id] = usual_min
+    return out
+
+
+def cheapest_order(
+    products: Sequence[Product],
+    minutes: Mapping[tuple[str, str], float],
+    *,
+    first: str | None = None,
+    solve_s: float = SOLVE_S,
+) -> FlavourOrder:
+    """Find the order with the fewest clean-downs, and of those the least changeover minutes.
+
+    Parameters
+    ----------
+    products : sequence of Product
+        Each once, in the order as it stands; at most `MOST_PRODUCTS`.
+    minutes : mapping
+        (from, to) ids to expected minutes.
+    first : str, optional
+        Id of the product that runs now and so comes first.
+    solve_s : float
+        Longest time for one step of the search [s].
+
+    Returns
+    -------
+    FlavourOrder
+        Exact unless the time ran out, which `above_percent` says.
+
+    Raises
+    ------
+    MeasureError
+        Where there are none, too many, or `first` is not among them.
+
+    Notes
+    -----
+    The order is the shortest closed tour through all products and a place that every order begins and ends
+    at; one clean-down outweighs all minutes, so that their number is brought down first.
+    Source: dantzig-fulkerson-johnson-1954
+
+    Examples
+    --------
+    >>> common = {"mass_g": 7, "mass_tolerance_g": 1, "diameter_mm": 14, "diameter_tolerance_mm": 1}
+    >>> nut = Product(id="nut", flavour="nut", cut_length_mm=30, allergens=("nuts",), **common)
+    >>> mint = Product(id="mint", flavour="mint", cut_length_mm=30, **common)
+    >>> cheapest_order([nut, mint], {("nut", "mint"): 4.0, ("mint", "nut"): 6.0}).products
+    ('mint', 'nut')
+    """
+    ids = [p.id for p in products]
+    if not 1 <= len(set(ids)) == len(ids) <= MOST_PRODUCTS or (first is not None and first not in ids):
+        raise MeasureError(
+            Fault(
+                f"{len(ids)} products with '{first or ids[:1]}' first cannot be put in order",
+                "products",
+                f"1 to {MOST_PRODUCTS} products, each once, with the first among them",
+            )
+        )
+    spent = np.array([[0.0 if a == b else minutes[a, b] for b in ids] for a in ids])
+    down = np.array([[bool(set(a.allergens) - set(b.allergens)) for b in products] for a in products], float)
+    path, above = _best(spent, down, None if first is None else ids.index(first), solve_s)
+    as_given = list(range(len(ids)))
+    if above != 0.0 and first in (None, ids[0]) and _along(spent, down, as_given) < _along(spent, down, path):
+        path, above = as_given, None  # what was found in the time is worse than what stands
+    return FlavourOrder(
+        tuple(ids[k] for k in path),
+        *_along(spent, down, path)[::-1],
+        *_along(spent, down, as_given)[::-1],
+        above_percent=above,
+    )
+
+
+def _best(spent: Floats, down: Floats, first: int | None, solve_s: float) -> tuple[list[int], float | None]:
+    """Give the cheapest path, and by how much it may be above the least minutes [%]."""
+    n = len(spent)
+    if n == 1:
+        return [0], 0.0
+    outweighs = float(np.ceil(spent.max(axis=1).sum())) + 1.0
+    whole = np.zeros((n + 1, n + 1))
+    whole[:n, :n] = spent + outweighs * down
+    if first is not None:
+        whole[n, [k for k in range(n) if k != first]] = np.inf
+    np.fill_diagonal(whole, np.inf)
+    found = shortest_tour(whole, solve_s=solve_s)
+    place = found.tour.index(n)
+    path = [*found.tour[place + 1 :], *found.tour[:place]]
+    if found.exact:
+        return path, 0.0
+    downs, taken = _along(spent, down, path)
+    least = found.bound - downs * outweighs
+    return path, 100 * (taken / least - 1) if least > 0 else None
+
+
+def _along(spent: Floats, down: Floats, path: Sequence[int]) -> tuple[int, float]:
+    """Give clean-downs and minutes along an order."""
+    steps = list(pairwise(path))
+    return round(sum(down[a, b] for a, b in steps)), float(sum(spent[a, b] for a, b in steps))
+
+
+#: Where no changeover was seen yet, one is taken to last so long [min]: an assumption, shown as one.
+USUAL_CHANGEOVER_MIN = 6.0
+#: What stands for the flavours of a changeover that nobody marked.
+UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True)
+class ShiftStudy:
+    """Behind the sums: trend and clusters of stops, efficiency, changeovers, next events, an order."""
+
+    trend: StopTrend | None
+    clusters: tuple[Cluster, ...]
+    efficiency: Efficiency
+    flavours: pl.DataFrame
+    bases: pl.DataFrame
+    order: FlavourOrder | None
+    events: tuple[NextEvent, ...]
+    legs: pl.DataFrame
+    maintenance_pieces: float | None
+
+
+def study_shift(
+    plant: Plant,
+    measured: ShiftMeasures,
+    end: datetime,
+    now: datetime,
+    *,
+    batches: pl.DataFrame,
+    reels: pl.DataFrame,
+    plan: pl.DataFrame,
+) -> ShiftStudy:
+    """Study a measured shift.
+
+    Parameters
+    ----------
+    plant : Plant
+        Products, webs, shifts.
+    measured : ShiftMeasures
+        Of the period.
+    end : datetime
+        Of the period [UTC].
+    now : datetime
+        Latest moment known [UTC].
+    batches, reels, plan : polars.DataFrame
+        BATCHES, REELS, PLAN.
+
+    Returns
+    -------
+    ShiftStudy
+        Parts that cannot be told are None or empty.
+    """
+    machine, account = measured.machine, measured.so_far
+    clock = run_clock(measured.tape)
+    changed = reels.filter(pl.col("machine") == machine.id)["at"].drop_nulls()
+    nobody = pl.col("before", "after").fill_null(UNKNOWN)
+    changes = measured.changeovers.with_columns(nobody)
+    seen = changeover_matrix(changes, lambda name: _of(plant, name, base=False))
+    own = changes.filter(pl.col("start").is_between(*_reach(measured.tape), closed="left"))
+    flavours = changeover_matrix(own, lambda name: _of(plant, name, base=False))
+    bases = changeover_matrix(own, lambda name: _of(plant, name, base=True))
+    operating = account.planned_min - account.minutes["changeover"] - account.unseen_min
+    good = time_elements(account).good
+    return ShiftStudy(
+        stop_trend(clock),
+        stop_clusters(clock, changed),
+        Efficiency(good, account.nominal_per_min, operating, outside_minutes(measured.tape)),
+        flavours,
+        bases,
+        _order(plant, machine.line, plan, batches, seen, now, end),
+        _events(plant, measured, end, now, reels, batches),
+        speed_legs(measured.steps.filter(pl.col("state").is_in(["running", "slow"]))),
+        _in_maintenance(measured),
+    )
+
+
+def _reach(tape: pl.DataFrame) -> tuple[pl.Expr, pl.Expr]:
+    """Give start and end of a tape; the changeovers that begin between them are the period's own."""
+    return pl.lit(tape["start"].min(), tape.schema["start"]), pl.lit(tape["end"].max(), tape.schema["end"])
+
+
+def _in_maintenance(measured: ShiftMeasures) -> float | None:
+    """Give the pieces counted while the machine's state said maintenance; None where it never did."""
+    aside, tape = measured.counts.aside, measured.tape
+    taken = aside.get("pieces", aside.get("good pieces"))
+    if taken is None or not tape.height or not measured.counts.spells.only(*SET_ASIDE).any:
+        return None
+    inside = (pl.col("start") < tape["end"].max()) & (pl.col("end") > tape["start"].min())
+    return float(taken.filter(inside)["n"].sum())
+
+
+def _of(plant: Plant, name: str, *, base: bool) -> str:
+    if name == UNKNOWN:
+        return name
+    product = plant.product(name)
+    if product is None:
+        return "" if base else name
+    return product.base if base else product.id
+
+
+def _order(
+    plant: Plant,
+    line: str,
+    plan: pl.DataFrame,
+    batches: pl.DataFrame,
+    flavours: pl.DataFrame,
+    now: datetime,
+    end: datetime,
+) -> FlavourOrder | None:
+    """Give the cheapest order of the products still planned, from the one that runs now on."""
+    rows = plan.filter(
+        (pl.col("line") == line) & (pl.col("start") < end) & (pl.col("end").fill_null(end) > now)
+    ).sort("start")
+    ran = batches.filter((pl.col("line") == line) & (pl.col("start") <= now)).sort("start")
+    runs = plant.product(ran["product"].to_list()[-1] or "") if ran.height else None
+    found: dict[str, Product] = {runs.id: runs} if runs is not None else {}
+    for name in rows["product"].to_list():
+        product = plant.product(name or "")
+        if product is not None:
+            found.setdefault(product.id, product)
+    if not 3 <= len(found) <= MOST_PRODUCTS:
+        return None
+    products = list(found.values())
+    minutes = expected_minutes(products, flavours, usual_min=USUAL_CHANGEOVER_MIN)
+    return cheapest_order(products, minutes, first=runs.id if runs is not None else None)
+
+
+def _events(
+    plant: Plant,
+    measured: ShiftMeasures,
+    end: datetime,
+    now: datetime,
+    reels: pl.DataFrame,
+    batches: pl.DataFrame,
+) -> tuple[NextEvent, ...]:
+    account = measured.so_far
+    seen_min = account.planned_min - account.unseen_min
+    if measured.left_min <= 1e-6 or account.run_min <= 0 or seen_min <= 0:
+        return ()
+    made = account.made["running"] + account.made["slow"]
+    rest = calendar(plant.shifts, plant.zone, now, end)
+    rest = rest if rest.height else calendar((), plant.zone, now, end)
+    to_come = rest.filter(pl.col("part") == "planned").select("start", "end").rows()
+    pace = Pace(made / seen_min, made / account.run_min, run_stop_cycles(measured.tape), to_come)
+    events = reel_ends(plant, measured.counts, reels, now, pace)
+    return tuple(events + batch_end(plant, measured.counts, batches, now, pace))

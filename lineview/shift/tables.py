@@ -1,0 +1,181 @@
+"""The shift's tables: ladder, what comes next, stops, shifts, ISO 22400-2's key figures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import polars as pl
+
+from lineview.machine.stops import pareto, stop_list
+from lineview.report.answer import Scope, Table
+from lineview.shift.account import ladder
+from lineview.shift.key_figures import (
+    STATE_TO_TIME,
+    iso_key_figures,
+    productive_maintenance_figures,
+    time_elements,
+    untold,
+)
+from lineview.shift.measures import ShiftMeasures
+
+#: Stops listed; the rest are in the figures and the tape.
+LISTED = 200
+
+
+def ladder_table(measured: ShiftMeasures) -> Table:
+    """Give the pieces from nominal to good, cause by cause."""
+    rungs = ladder(measured.so_far, good_counted=measured.good_counted)
+    rows = [{"cause": r.cause, "minutes": r.minutes, "pieces": r.pieces} for r in rungs]
+    columns = (
+        ("cause", "where the pieces went", ""),
+        ("minutes", "minutes", "min"),
+        ("pieces", "pieces", ""),
+    )
+    return Table("ladder", "Where the pieces went", columns, rows)
+
+
+def next_table(measured: ShiftMeasures, scope: Scope, events: Sequence[dict[str, Any]]) -> Table:
+    """Give what comes next and when: reel and batch ends, then the end of the shift.
+
+    Parameters
+    ----------
+    measured : ShiftMeasures
+        Of the period.
+    scope : Scope
+        As asked.
+    events : sequence of dict
+        Rows of the reel and batch ends.
+
+    Returns
+    -------
+    Table
+        Without rows where the period is over.
+    """
+    columns = (
+        ("event", "next", ""),
+        ("at", "at", ""),
+        ("earliest", "earliest", ""),
+        ("latest", "latest", ""),
+        ("why", "", ""),
+    )
+    end = {"event": "shift ends", "at": scope.period.end, "earliest": None, "latest": None, "why": ""}
+    rows = [*events, end] if measured.left_min > 1e-6 else []
+    return Table("next", "Next", columns, rows)
+
+
+def stop_table(measured: ShiftMeasures) -> Table:
+    """List the stops, short stops and changeovers by time; where there are too many, the longest of them."""
+    every = stop_list(measured.tape)
+    rows = every.sort("minutes", descending=True).head(LISTED).sort("start").rows(named=True)
+    title = "Stops" if every.height <= LISTED else f"The {LISTED} longest of {every.height:,} stops"
+    columns = (
+        ("start", "from", ""),
+        ("end", "to", ""),
+        ("minutes", "minutes", "min"),
+        ("state", "state", ""),
+        ("reason", "reason", ""),
+    )
+    return Table("stops", title, columns, rows)
+
+
+def reason_table(measured: ShiftMeasures) -> Table:
+    """Sum the standing minutes by reason, the longest first."""
+    columns = (
+        ("reason", "reason", ""),
+        ("stops", "stops", ""),
+        ("minutes", "minutes", "min"),
+        ("share_percent", "share", "%"),
+        ("so_far_percent", "so far", "%"),
+    )
+    return Table("reasons", "Standing by reason", columns, pareto(stop_list(measured.tape)).rows(named=True))
+
+
+def found_table(measured: ShiftMeasures) -> list[Table]:
+    """List the changeovers that were found, not recorded, with how sure each is; no table without one."""
+    own = measured.changeovers.filter(pl.col("sure").is_not_null())
+    if not own.height or not measured.tape.height:
+        return []
+    inside = (pl.col("start") < measured.tape["end"].max()) & (pl.col("end") > measured.tape["start"].min())
+    rows = own.filter(inside).select("start", "end", "minutes", sure_percent=pl.col("sure") * 100)
+    columns = (
+        ("start", "from", ""),
+        ("end", "to", ""),
+        ("minutes", "minutes", "min"),
+        ("sure_percent", "how sure", "%"),
+    )
+    title = "Changeovers found in the rope, not recorded"
+    return [Table("found changeovers", title, columns, rows.rows(named=True))] if rows.height else []
+
+
+def shift_table(measured: ShiftMeasures) -> Table:
+    """Give one row a shift and their sum; ratios of the sum, never means of ratios."""
+    rows: list[dict[str, Any]] = []
+    names = measured.windows.select("shift", "date", "start").rows()
+    for (shift, date, start), account in zip(names, measured.accounts, strict=True):
+        rows.append({"shift": shift, "date": date, "start": start, **_summary(account)})
+    rows.append({"shift": "all", "date": None, "start": None, **_summary(measured.so_far)})
+    columns = (
+        ("date", "day", ""),
+        ("shift", "shift", ""),
+        ("good", "good pieces", ""),
+        ("planned", "planned", "min"),
+        ("run", "ran", "min"),
+        ("stood", "stood", "min"),
+        ("unseen", "not seen", "min"),
+        ("rate", "effective rate", "pieces/min"),
+        ("uptime", "uptime", "%"),
+    )
+    return Table("shifts", "Shift by shift", columns, rows)
+
+
+def _summary(account: Any) -> dict[str, Any]:
+    good, seen = account.good.value, account.planned_min - account.unseen_min
+    return {
+        "good": None if good is None else round(good),
+        "planned": account.planned_min,
+        "run": account.run_min,
+        "stood": account.stand_min,
+        "unseen": account.unseen_min,
+        "rate": good / account.planned_min if good is not None and account.planned_min > 0 else None,
+        "uptime": 100 * account.run_min / seen if seen > 1e-9 else None,
+    }
+
+
+def leg_table(legs: pl.DataFrame) -> Table:
+    """Give the legs of one speed, for a period in which the speed stepped."""
+    columns = (
+        ("start", "from", ""),
+        ("end", "to", ""),
+        ("run_min", "ran", "min"),
+        ("pieces", "pieces", ""),
+        ("rate_per_min", "rate", "pieces/min"),
+    )
+    return Table("legs", "Legs of one speed", columns, legs.rows(named=True))
+
+
+def key_figure_table(measured: ShiftMeasures) -> Table:
+    """Give ISO 22400-2's key figures with formulas, and where our states' minutes go."""
+    elements = time_elements(measured.so_far)
+    short, reasons = measured.so_far.minutes["short stop"], untold(measured.so_far)
+    figures = (*iso_key_figures(elements), *productive_maintenance_figures(elements, short))
+    rows: list[dict[str, Any]] = [
+        {
+            "name": k.label,
+            "percent": None if k.value is None or k.name in reasons else 100 * k.value,
+            "formula": k.formula + (f" (cannot be told: {reasons[k.name]})" if k.name in reasons else ""),
+            "minutes": None,
+        }
+        for k in figures
+    ]
+    for state, (iso, losses) in STATE_TO_TIME.items():
+        minutes = measured.so_far.minutes[state]
+        formula = f"ISO 22400-2: {iso}; six losses: {losses}"
+        rows.append({"name": f"minutes {state}", "percent": None, "formula": formula, "minutes": minutes})
+    columns = (
+        ("name", "ISO 22400-2", ""),
+        ("percent", "value", "%"),
+        ("minutes", "minutes", "min"),
+        ("formula", "formula", ""),
+    )
+    return Table("key figures", "Key figures as ISO 22400-2 names them", columns, rows)

@@ -1,1 +1,0 @@
-"""Demand for webs and the ordering of reels."""

@@ -1,0 +1,176 @@
+"""The exports as they came, byte for byte, by their SHA-256."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from uuid import uuid4
+
+import polars as pl
+from deltalake.exceptions import DeltaError
+from sqlalchemy.exc import SQLAlchemyError
+
+from lineview.core.errors import Fault, StoreError
+
+
+def put(path: Path, write: Callable[[Path], object]) -> None:
+    """Let `write` fill a temporary file beside `path`, bring it to the disk and give it its name.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Where the file is to stand; its folder is made where it is missing.
+    write : callable
+        Given the temporary path, writes the file there.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(f".{path.name}.{uuid4().hex}.part")
+    try:
+        write(part)
+        sync(part)
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+    sync_folder(path.parent)
+
+
+def sync(path: Path) -> None:
+    """Bring a file's bytes to the disk."""
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+def sync_folder(folder: Path) -> None:
+    """Bring a folder's names to the disk, where the system can."""
+    if sys.platform == "win32":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+_BLOCK = 1 << 20
+
+
+@dataclass(frozen=True)
+class Kept:
+    """Where an export's bytes are kept, their SHA-256 and how many they are."""
+
+    path: Path
+    sha256: str
+    size_bytes: int
+
+
+class Originals:
+    """The folder of exports as they came.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Each export stands in it under ab/cdef…, its SHA-256 cut after two figures.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def path(self, sha256: str) -> Path:
+        """Give where the export of this SHA-256 stands, or would."""
+        return self._folder / sha256[:2] / sha256[2:]
+
+    def keep(self, source: Path, sha256: str) -> Path:
+        """Keep an export; one that is kept already is never written again.
+
+        Parameters
+        ----------
+        source : pathlib.Path
+            The export as given.
+        sha256 : str
+            Of its bytes when it was read.
+
+        Returns
+        -------
+        pathlib.Path
+            Where it is kept.
+
+        Raises
+        ------
+        StoreError
+            Where the file's bytes are no longer those that were read.
+        """
+        path = self.path(sha256)
+        if not path.exists():
+            put(path, lambda part: _copy(source, part, sha256))
+        return path
+
+    def take(self, source: Path) -> Kept:
+        """Keep an export that was not read yet: its bytes are hashed while they are copied.
+
+        Parameters
+        ----------
+        source : pathlib.Path
+            The export as given.
+
+        Returns
+        -------
+        Kept
+            To be read from there, so that what is read is what is kept.
+        """
+        self._folder.mkdir(parents=True, exist_ok=True)
+        part = self._folder / f".{uuid4().hex}.part"
+        try:
+            sha256 = _copied(source, part)
+            kept = Kept(self.path(sha256), sha256, part.stat().st_size)
+            if not kept.path.exists():
+                sync(part)
+                kept.path.parent.mkdir(exist_ok=True)
+                part.replace(kept.path)
+                sync_folder(kept.path.parent)
+                sync_folder(self._folder)
+            return kept
+        finally:
+            part.unlink(missing_ok=True)
+
+
+def _copied(source: Path, target: Path) -> str:
+    """Copy a file and give the SHA-256 of its bytes."""
+    digest, block = hashlib.sha256(), memoryview(bytearray(_BLOCK))
+    with source.open("rb", buffering=0) as given, target.open("wb", buffering=0) as kept:
+        while size := given.readinto(block):
+            digest.update(block[:size])
+            kept.write(block[:size])
+    return digest.hexdigest()
+
+
+def _copy(source: Path, target: Path, sha256: str) -> None:
+    if _copied(source, target) != sha256:
+        fault = Fault(
+            "the file changed while it was read",
+            str(source),
+            "the same bytes throughout",
+            "Give it again once it is written whole",
+        )
+        raise StoreError(fault)
+
+
+@contextmanager
+def plainly(doing: str) -> Iterator[None]:
+    """Turn what the disk, Delta, polars or the database raises into a StoreError.
+
+    Parameters
+    ----------
+    doing : str
+        What was tried, after "could not": "take in week24.csv".
+    """
+    try:
+        yield
+    except (OSError, DeltaError, SQLAlchemyError, pl.exceptions.PolarsError) as error:
+        reason = str(getattr(error, "orig", None) or error).strip().splitlines() or [type(error).__name__]
+        advice = "Check the disk's space and rights, then try again: nothing is left half-way"
+        raise StoreError(Fault(f"could not {doing}: {reason[0]}", "store", "", advice)) from error

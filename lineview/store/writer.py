@@ -1,0 +1,291 @@
+"""Taking exports in, each whole or not at all.
+
+Notes
+-----
+The order: the exports' bytes; the journal's rows, "begun", with all that the journal keeps; refusals and
+disputed moments; one atomic Delta commit a table, named for the export's SHA-256 and the attempt; the
+journal's row, "done". Nothing of an intake is given before it is done. What a crash leaves is "begun": it is
+finished where all its commits are there, and taken back where one is missing, by the next to open or write.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+
+from lineview.core.errors import Fault, StoreError
+from lineview.intake.detect.sheets import Export
+from lineview.store.blocks import Block, blocks, pieces
+from lineview.store.compare import DISPUTES, Nearby, Tally, compare_kind, compare_readings, compare_weights
+from lineview.store.conflicts import Conflicts, PerIntake
+from lineview.store.files import Originals
+from lineview.store.journal import Beginning, Journal
+from lineview.store.query import Measured, Told
+from lineview.store.readings import PartedTable, Written
+from lineview.store.tables import KINDS, MEASURED
+
+_BY = {"readings": ("machine", "channel"), "weights": ("machine",)}
+_COMPARE: dict[str, Callable[[Block, pl.DataFrame | None, Tally], None]] = {
+    "readings": compare_readings,
+    "weights": compare_weights,
+}
+
+
+@dataclass(frozen=True)
+class Receipt:
+    """What became of an export's rows: kept, duplicate and refused add up to `rows`.
+
+    Parameters
+    ----------
+    intake : int
+        The id to list, look at or undo it by.
+    rows, kept, duplicate, refused : int
+        Data rows of the file, and where they ended.
+    uncertain : int
+        Tidy rows whose quality is uncertain.
+    conflicts : int
+        Moments of which this export and another, or the export itself, tell two different things.
+    already : bool
+        Whether the same file was in before, so that nothing has changed.
+    """
+
+    intake: int
+    rows: int
+    kept: int
+    duplicate: int
+    refused: int
+    uncertain: int
+    conflicts: int
+    already: bool = False
+
+
+def receipt(row: Any, conflicts: int, *, already: bool = False) -> Receipt:
+    """Give the receipt of an intake's row in the journal.
+
+    Parameters
+    ----------
+    row : sqlalchemy.Row
+        Of the table intakes.
+    conflicts : int
+        Its disputed moments.
+    already : bool
+        Whether it was in before.
+    """
+    return Receipt(row.id, row.rows, row.kept, row.duplicate, row.refused, row.uncertain, conflicts, already)
+
+
+@dataclass(frozen=True)
+class _Compared:
+    """An export of a group, its place in it, and all that is to be written of it."""
+
+    place: int
+    export: Export
+    blocks: dict[str, list[Block]]
+    beginning: Beginning
+    disputed: pl.DataFrame
+
+
+@dataclass(frozen=True)
+class Recorder:
+    """The parts of the store that an intake is written to."""
+
+    journal: Journal
+    tables: dict[str, PartedTable]
+    originals: Originals
+    refusals: PerIntake
+    disputes: PerIntake
+    measured: dict[str, Measured]
+    told: Told
+    conflicts: Conflicts
+
+    def record(self, exports: Sequence[Export]) -> list[Receipt | StoreError]:
+        """Take exports in; the caller holds the store for writing and has recovered it.
+
+        Each is whole or not there on its own; what they write is brought to the disk together.
+        """
+        first: dict[str, int] = {}
+        outcomes: dict[int, Receipt | StoreError] = {}
+        for place, export in enumerate(exports):
+            known = self.journal.known(export.sha256)
+            if known is not None:
+                outcomes[place] = self.again(known)
+            else:
+                first.setdefault(export.sha256, place)
+        fresh = self._compared({place: exports[place] for place in first.values()}, outcomes)
+        outcomes |= self._write(fresh)
+        for place, export in enumerate(exports):
+            if place not in outcomes:  # the same bytes as another of the group
+                one = outcomes[first[export.sha256]]
+                outcomes[place] = one if isinstance(one, StoreError) else self.again(one.intake)
+        return [outcomes[place] for place in range(len(exports))]
+
+    def again(self, known: int) -> Receipt:
+        """Give the receipt of an export that was in before."""
+        return receipt(self.journal.row(known), self.conflicts.count(known), already=True)
+
+    def _compared(
+        self, exports: dict[int, Export], outcomes: dict[int, Receipt | StoreError]
+    ) -> list[_Compared]:
+        """Compare exports with what is there and with those before them; errors go to the outcomes."""
+        found = {place: _blocks_of(export) for place, export in exports.items()}
+        nearby = Nearby(self.measured, self.told)
+        nearby.expect({name: [b for one in found.values() for b in one[name]] for name in MEASURED})
+        compared = []
+        for place, export in exports.items():
+            try:
+                self.originals.keep(export.path, export.sha256)
+                tally = _compare(export, found[place], nearby)
+                beginning = _beginning(export, found[place], tally)
+            except StoreError as error:
+                outcomes[place] = error
+                continue
+            nearby.add(found[place], beginning.kinds)
+            disputed = pl.concat(tally.disputes).unique() if tally.disputes else pl.DataFrame(schema=DISPUTES)
+            compared.append(_Compared(place, export, found[place], beginning, disputed))
+        return compared
+
+    def _write(self, compared: Sequence[_Compared]) -> dict[int, Receipt | StoreError]:
+        """Write what was compared, in the order by which a crash leaves each export whole or not there."""
+        if not compared:
+            return {}
+        rows = self.journal.begin([one.beginning for one in compared])
+        for row, one in zip(rows, compared, strict=True):
+            self.refusals.keep(row.id, one.export.refusals.with_columns(intake=pl.lit(row.id, pl.Int64)))
+            self.disputes.keep(row.id, one.disputed)
+        for name in MEASURED:
+            written = [
+                Written(row.id, app_id(row), pieces(one.blocks[name]))
+                for row, one in zip(rows, compared, strict=True)
+                if one.blocks[name]
+            ]
+            if written:
+                self.tables[name].add(written)
+        self.journal.end([row.id for row in rows], "done")
+        return {one.place: receipt(row, one.disputed.height) for row, one in zip(rows, compared, strict=True)}
+
+    def undo(self, intake: int) -> Receipt:
+        """Take an intake back; the caller holds the store for writing and has recovered it."""
+        row = self.journal.row(intake)
+        if row is None or row.state == "failed":
+            raise StoreError(Fault(f"there is no intake {intake}", "intake", "an id of the list of intakes"))
+        if row.state == "undone":
+            raise StoreError(
+                Fault(f"intake {intake} was taken back before", "intake", "an intake that is in")
+            )
+        given = receipt(row, self.conflicts.count(intake))
+        self.journal.end([intake], "undone")
+        self._clear(row)
+        return given
+
+    def recover(self) -> None:
+        """Finish or take back what a crash has left; the caller holds the store for writing."""
+        for row in self.journal.uncleared():
+            if row.state == "begun" and self._whole(row):
+                self.journal.end([row.id], "done")
+                continue
+            if row.state == "undone":
+                self._clear(row)
+            else:
+                self.give_up(row)
+
+    def give_up(self, row: Any) -> None:
+        """Take back all that was written of an intake that cannot be finished."""
+        self.journal.end([row.id], "failed")
+        for table in self.tables.values():
+            table.drop_unlisted(row.id)
+        self._clear(row)
+
+    def _whole(self, row: Any) -> bool:
+        kinds = self.told.measured_kinds(row.id)
+        return bool(kinds) and all(self.tables[kind].holds(app_id(row)) for kind in kinds)
+
+    def _clear(self, row: Any) -> None:
+        for table in self.tables.values():
+            table.remove(row.id, f"undo-{row.id}")
+        self.refusals.drop(row.id)
+        self.disputes.drop(row.id)
+        self.journal.clear(row.id)
+
+
+def _blocks_of(export: Export) -> dict[str, list[Block]]:
+    return {
+        name: [
+            block
+            for part, one in enumerate(export.parts)
+            if one.kind == name
+            for block in blocks(part, one.tidy, _BY[name])
+        ]
+        for name in MEASURED
+    }
+
+
+def _compare(export: Export, found: dict[str, list[Block]], nearby: Nearby) -> Tally:
+    tally = Tally()
+    for name in MEASURED:
+        own: dict[tuple[str, str], list[Block]] = {}
+        for block, known in zip(found[name], nearby.there(name, found[name]), strict=True):
+            before = own.setdefault((block.machine, block.channel), [])
+            there = known
+            if before and name == "readings":  # sheets of one file may repeat each other
+                same = [b.rows.select("at", "value", "text") for b in before]
+                there = pl.concat([*([] if known is None else [known]), *same])
+            _COMPARE[name](block, there, tally)
+            before.append(block)
+    given: dict[str, list[pl.DataFrame]] = {}
+    for part, one in enumerate(export.parts):
+        if one.kind in KINDS and one.tidy.height:
+            kind = KINDS[one.kind]
+            rows = pl.concat([nearby.like(kind, one.tidy), *given.get(one.kind, [])])
+            compare_kind(part, kind, one.tidy, rows, tally)
+            given.setdefault(one.kind, []).append(one.tidy)
+    return tally
+
+
+def _beginning(export: Export, found: dict[str, list[Block]], tally: Tally) -> Beginning:
+    kept, duplicate, refused = tally.kept, tally.duplicate, export.rows_refused
+    if kept + duplicate + refused != export.rows:
+        what = f"{kept} rows kept, {duplicate} duplicate and {refused} refused are not {export.rows} rows"
+        advice = "Nothing was taken in; please report this with the file"
+        raise StoreError(Fault(what, export.path.name, "every row in one of the three", advice))
+    told = {
+        "file": export.path.name,
+        "sha256": export.sha256,
+        "size_bytes": export.size_bytes,
+        "layouts": ", ".join(export.layouts),
+        "rows": export.rows,
+        "kept": kept,
+        "duplicate": duplicate,
+        "refused": refused,
+        "uncertain": export.uncertain,
+    }
+    spans = [span_of(name, block) for name in MEASURED for block in found[name]]
+    kinds = [(one.kind, one.tidy) for one in export.parts if one.kind in KINDS and one.tidy.height]
+    return Beginning(told, spans, kinds)
+
+
+def app_id(row: Any) -> str:
+    """Give the name by which an intake's Delta commit is known again; `row` is the journal's."""
+    return f"intake-{row.sha256}-{row.attempt}"
+
+
+def span_of(kind: str, block: Block) -> dict[str, Any]:
+    """Give what the journal keeps of a block: from when to when it is, and how many rows it has.
+
+    Parameters
+    ----------
+    kind : str
+        "readings" or "weights".
+    block : Block
+        Of an export.
+    """
+    return {
+        "kind": kind,
+        "machine": block.machine,
+        "channel": block.channel,
+        "first": block.first,
+        "last": block.last,
+        "readings": block.rows.height,
+    }

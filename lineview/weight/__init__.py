@@ -1,0 +1,1 @@
+"""Piece weights: spread, giveaway, bags."""

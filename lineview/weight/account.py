@@ -1,0 +1,341 @@
+"""All that the weights of a machine say about its pieces over a period."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from lineview.core.frames import BATCHES, UTC_US, WEIGHTS, require
+from lineview.machine.pieces import MachineCounts
+from lineview.machine.products import good_by_product
+from lineview.plant import Plant, Web
+from lineview.weight.capability import WeightCapability, weight_capability
+from lineview.weight.faults import Sorted, sort_out, with_samples
+from lineview.weight.giveaway import (
+    Giveaway,
+    WeekGiveaway,
+    Yield,
+    batch_yield,
+    giveaway,
+    off_targets,
+    pieces_per_week,
+    week_giveaway,
+)
+from lineview.weight.spread import WeightSpread, spread_of
+from lineview.wrap.webs import wrap_mass_g
+
+#: How long after a batch's end on the sheet a weight may still be of it: what stands on the table is
+#: wrapped and weighed a while later.
+GRACE = timedelta(minutes=15)
+
+
+def with_batches(weights: pl.DataFrame, batches: pl.DataFrame, grace: timedelta = GRACE) -> pl.DataFrame:
+    """Add to each weight its batch and the product the batch sheet names.
+
+    Parameters
+    ----------
+    weights : polars.DataFrame
+        WEIGHTS.
+    batches : polars.DataFrame
+        BATCHES of the same line.
+    grace : datetime.timedelta
+        How long after the end of a batch a weight still counts to it.
+
+    Returns
+    -------
+    polars.DataFrame
+        The weights with `batch` filled where it can be told (else null) and `named`, the product's name.
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> from lineview.core.frames import BATCHES, WEIGHTS
+    >>> t = datetime(2026, 6, 9, 6, tzinfo=UTC)
+    >>> w = pl.DataFrame([("wrap1", t, 6.6, 1, False, "", "", 1, 2)], schema=WEIGHTS, orient="row")
+    >>> b = pl.DataFrame([("line1", "B7", "mint", t, None, 22.7, 1, 2)], schema=BATCHES, orient="row")
+    >>> with_batches(w, b).select("batch", "named").row(0)
+    ('B7', 'mint')
+    """
+    sheet = (
+        batches.filter(pl.col("start").is_not_null())
+        .sort("start")
+        .unique(["batch", "start"], keep="first", maintain_order=True)
+        .select(
+            pl.col("start").alias("at"),
+            pl.col("batch").alias("sheet_batch"),
+            pl.col("product").alias("sheet_product"),
+            pl.col("end").alias("sheet_end"),
+            pl.col("start").shift(-1).alias("next_start"),
+        )
+    )
+    own = weights.with_columns(pl.col("batch").str.strip_chars().replace("", None)).sort(
+        "at", maintain_order=True
+    )
+    by_time = own.join_asof(sheet, on="at", strategy="backward", check_sortedness=False)
+    # Without an end on the sheet a batch lasts until the next one starts, the last one without limit.
+    limit = pl.col("sheet_end") + pl.lit(grace)
+    inside = pl.col("sheet_end").is_null() | (pl.col("at") <= limit)
+    timed = by_time.with_columns(
+        pl.when(inside).then(pl.col("sheet_batch")).alias("sheet_batch"),
+        pl.when(inside).then(pl.col("sheet_product")).alias("sheet_product"),
+    )
+    named = _named_by_sheet(timed, sheet)
+    return named.with_columns(batch=pl.coalesce("batch", "sheet_batch")).drop(
+        "sheet_batch", "sheet_product", "sheet_end", "next_start"
+    )
+
+
+def _named_by_sheet(timed: pl.DataFrame, sheet: pl.DataFrame) -> pl.DataFrame:
+    """Add the product: of the batch the weight itself names if the sheet has it, else by time."""
+    by_name = sheet.sort("at").select(
+        pl.col("sheet_batch").alias("batch"), pl.col("sheet_product").alias("own_product"), "at"
+    )
+    # A batch number may come again: of its entries the latest before the weight counts, else the first.
+    listed = timed.with_row_index("_row")
+    entries = listed.filter(pl.col("batch").is_not_null()).select("_row", "batch", pl.col("at").alias("_at"))
+    match = (
+        entries.join(by_name, on="batch", how="inner")
+        .with_columns(_late=pl.col("at") > pl.col("_at"), _away=(pl.col("at") - pl.col("_at")).abs())
+        .sort("_row", "_late", "_away")
+        .unique("_row", keep="first", maintain_order=True)
+        .select("_row", "own_product")
+    )
+    joined = listed.join(match, on="_row", how="left", maintain_order="left").drop("_row")
+    named = pl.when(pl.col("batch").is_not_null() & pl.col("own_product").is_not_null())
+    return joined.with_columns(
+        named=named.then(pl.col("own_product")).otherwise(pl.col("sheet_product"))
+    ).drop("own_product")
+
+
+#: One weighing that can be used: `net_g` is the mean net mass of its `pieces` pieces [g].
+WEIGHINGS: dict[str, pl.DataType] = {
+    "at": UTC_US,
+    "batch": pl.String(),
+    "sample": pl.String(),
+    "product": pl.String(),
+    "target_g": pl.Float64(),
+    "tolerance_g": pl.Float64(),
+    "pieces": pl.Int64(),
+    "mass_g": pl.Float64(),
+    "wrap_g": pl.Float64(),
+    "gross": pl.Boolean(),
+    "net_g": pl.Float64(),
+    "intake": pl.Int64(),
+    "row": pl.Int64(),
+}
+
+
+@dataclass(frozen=True)
+class PieceFacts:
+    """What is known of a product's piece: target and tolerance [g], wrap [g] or None where unknown."""
+
+    product: str
+    target_g: float
+    tolerance_g: float
+    wrap_g: float | None
+
+
+def weighings(
+    weights: pl.DataFrame, batches: pl.DataFrame, facts: Mapping[str, PieceFacts], only: str = ""
+) -> pl.DataFrame:
+    """Give weights with batch, product and the net mass of a piece.
+
+    Parameters
+    ----------
+    weights : polars.DataFrame
+        WEIGHTS of one machine.
+    batches : polars.DataFrame
+        BATCHES of its line.
+    facts : mapping of str to PieceFacts
+        By the product's name as the batch sheet writes it.
+    only : str
+        The product to take where the batch sheet names none; "" where there are several.
+
+    Returns
+    -------
+    polars.DataFrame
+        WEIGHINGS, one row a weight, by time; what is not known is null.
+
+    Raises
+    ------
+    MeasureError
+        Where a column is missing.
+    """
+    require(weights, WEIGHTS, "weights")
+    require(batches, BATCHES, "batches")
+    known = pl.DataFrame(
+        [(name, f.product, f.target_g, f.tolerance_g, f.wrap_g) for name, f in facts.items()],
+        schema={"named": pl.String, "product": pl.String, "target_g": pl.Float64,
+                "tolerance_g": pl.Float64, "wrap_g": pl.Float64},
+        orient="row",
+    )  # fmt: skip
+    placed = with_batches(weights, batches).with_columns(
+        pl.col("named").replace("", None).fill_null(pl.lit(only or None, dtype=pl.String)),
+    )
+    joined = placed.join(known, on="named", how="left", maintain_order="left")
+    wrap = pl.when(pl.col("gross").fill_null(False)).then(pl.col("wrap_g") * pl.col("pieces")).otherwise(0.0)
+    return (
+        joined.with_columns(
+            net_g=(pl.col("mass_g") - wrap) / pl.when(pl.col("pieces") > 0).then(pl.col("pieces")),
+            product=pl.coalesce("product", "named"),
+        )
+        .select(list(WEIGHINGS))
+        .sort("at", "intake", "row", maintain_order=True)
+    )
+
+
+DEVIATION = pl.col("net_g") - pl.col("target_g")
+SCALED = DEVIATION / pl.col("tolerance_g")
+#: A 95 % interval is this many standard uncertainties wide on either side, for many degrees of freedom.
+_WIDE = 1.96
+
+
+@dataclass(frozen=True)
+class WeightAccount:
+    """Weights of one machine and what follows from them.
+
+    `sorted` holds what was used and what was set aside. `deviation` is from each product's target [g],
+    `scaled` the same over the tolerance; both None where no weight can be used.
+    """
+
+    sorted: Sorted
+    unplaced: int
+    target_g: float | None
+    deviation: WeightSpread | None
+    scaled: WeightSpread | None
+    capability: WeightCapability | None
+    giveaway: Giveaway | None
+    week: tuple[float, float, float, float] | None
+    balance: Yield | None
+
+
+def piece_facts(plant: Plant, names: list[str]) -> dict[str, PieceFacts]:
+    """Look up target, tolerance and wrap of each product a batch sheet names.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    names : list of str
+        As written on the batch sheet.
+
+    Returns
+    -------
+    dict
+        By the name as written; names the plant does not know are left out.
+    """
+    facts = {}
+    for name in {*names, *(p.id for p in plant.products)}:
+        product = plant.product(name)
+        if product is None:
+            continue
+        found = [plant.web(w) for w in product.webs]
+        webs: list[Web] = [w for w in found if w is not None]
+        wrap = wrap_mass_g(webs) if len(webs) == len(found) else None
+        facts[name] = PieceFacts(product.id, product.mass_g, product.mass_tolerance_g, wrap)
+    return facts
+
+
+def weight_account(
+    plant: Plant,
+    weights: pl.DataFrame,
+    batches: pl.DataFrame,
+    counts: MachineCounts,
+    period: tuple[datetime, datetime],
+) -> WeightAccount:
+    """Work out all that the weights of a machine say.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    weights : polars.DataFrame
+        WEIGHTS of the machine in the period.
+    batches : polars.DataFrame
+        BATCHES of its line.
+    counts : MachineCounts
+        Of the machine.
+    period : tuple of datetime
+        From when to when [UTC].
+
+    Returns
+    -------
+    WeightAccount
+        What cannot be told is None or says why.
+    """
+    names = batches["product"].drop_nulls().unique().to_list()
+    only = plant.products[0].id if len(plant.products) == 1 else ""
+    facts = piece_facts(plant, names)
+    all_weights = weighings(weights, batches, facts, only)
+    found = sort_out(all_weights.filter(pl.col("target_g").is_not_null()))
+    unplaced = all_weights.height - found.kept.height - found.aside.height
+    week = pieces_per_week(plant, counts, *period)
+    if found.kept.is_empty():
+        return WeightAccount(found, unplaced, None, None, None, None, None, week, None)
+    kept = with_samples(found.kept)
+    found = Sorted(kept, found.aside)
+    deviation = spread_of(kept, DEVIATION)
+    tolerances = kept["tolerance_g"].unique().to_list()
+    # With one tolerance the scaled values are the deviations in another unit.
+    scaled = deviation.over(tolerances[0]) if len(tolerances) == 1 else spread_of(kept, SCALED)
+    target = float(np.average(kept["target_g"].to_numpy(), weights=kept["pieces"].to_numpy()))
+    balance = batch_yield(
+        inside(batches, period), counts, _piece_g(kept, facts, deviation.mean), _u_mean(deviation),
+        plant.batch_scale_error_kg,
+    )  # fmt: skip
+    ids = {name: f.product for name, f in facts.items()}
+    made = good_by_product(batches, counts, ids, *period) if week and not only else {}
+    split = _by_product(plant, kept, deviation, made, week[0] / week[1] if week and week[1] else 0.0)
+    return WeightAccount(
+        found, unplaced, target, deviation, scaled, weight_capability(scaled),
+        giveaway(deviation, week[0] if week else None, split), week, balance,
+    )  # fmt: skip
+
+
+def _by_product(
+    plant: Plant, kept: pl.DataFrame, deviation: WeightSpread, made: Mapping[str, float], to_week: float
+) -> WeekGiveaway | None:
+    """Split the week's giveaway, unless all pieces counted are of the one product weighed."""
+    weighed = set(kept["product"].to_list())
+    if not weighed & set(made) or not to_week > 0 or (weighed == set(made) and len(made) == 1):
+        return None
+    prices = {p.id: p.price_per_kg for p in plant.products}
+    return week_giveaway(off_targets(kept, deviation), made, to_week, prices)
+
+
+def inside(batches: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
+    """Give the batches that start and, where it is known, end within a period.
+
+    Parameters
+    ----------
+    batches : polars.DataFrame
+        BATCHES.
+    period : tuple of datetime
+        From when to when [UTC].
+
+    Returns
+    -------
+    polars.DataFrame
+        BATCHES.
+    """
+    start, end = period
+    return batches.filter(
+        (pl.col("start") >= start) & (pl.col("start") < end) & (pl.col("end").fill_null(start) <= end)
+    )
+
+
+def _piece_g(kept: pl.DataFrame, facts: Mapping[str, PieceFacts], off_g: float) -> dict[str, float]:
+    """Give the mean net mass of a piece by product as written; unweighed ones get the mean deviation."""
+    pieces = pl.col("pieces").cast(pl.Float64)
+    means = dict(kept.group_by("product").agg((pl.col("net_g") * pieces).sum() / pieces.sum()).iter_rows())
+    return {name: means.get(f.product, f.target_g + off_g) for name, f in facts.items()}
+
+
+def _u_mean(deviation: WeightSpread) -> float:
+    if deviation.mean_low is None or deviation.mean_high is None:
+        return 0.0
+    return (deviation.mean_high - deviation.mean_low) / (2 * _WIDE)

@@ -1,0 +1,159 @@
+"""What a piece weighs, how far pieces spread, where the spread comes from, and what it costs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.core.errors import AskError, Fault
+from lineview.machine.pieces import MachineCounts
+from lineview.plant import Machine, Plant
+from lineview.report.answer import Answer, Scope
+from lineview.report.counts import good_pieces_figure
+from lineview.weight.account import WeightAccount, piece_facts, weight_account
+from lineview.weight.contents import ContentsRules
+from lineview.weight.detail import LineSeen, weight_detail
+from lineview.weight.figures import detail_figures, weight_figures
+from lineview.weight.giveaway_figures import giveaway_notes, giveaway_table
+from lineview.weight.lines import LineSpread, LineWeights, line_figures, line_notes, line_spread, line_table
+from lineview.weight.spread import batch_points, piece_points
+from lineview.weight.tables import (
+    bag_table,
+    capability_table,
+    chart_table,
+    plan_table,
+    product_table,
+    spread_table,
+)
+from lineview.weight.words import CAUTIONS, detail_notes, notes, sentence, soft_line
+
+
+@dataclass(frozen=True)
+class WeightInputs:
+    """Of a cut-and-wrap machine: weights, batches and counts; its line's rope; the other lines' weights.
+
+    `net_contents` holds the dated rules for packages by name ("hb133", "eu", "r87"); it may be empty. The
+    weights and batches of other lines are to compare with, and in no figure of the line asked about.
+    """
+
+    counts: MachineCounts
+    weights: pl.DataFrame
+    batches: pl.DataFrame
+    rope_gauges: pl.DataFrame
+    rope_counts: MachineCounts | None
+    net_contents: Mapping[str, ContentsRules]
+    weights_elsewhere: pl.DataFrame
+    batches_elsewhere: pl.DataFrame
+
+
+def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
+    """Answer what pieces weigh, how far they spread and what that costs.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    scope : Scope
+        A cut-and-wrap machine and a period.
+    inputs : WeightInputs
+        Its weights; batches, counters and the sizer's gauges tell more where there are any.
+
+    Returns
+    -------
+    Answer
+        With the figures mean_g, sd_within_g, sd_between_g, ..., `series` "batches" and "pieces", and the
+        tables "spread", "giveaway", "capability", "products", "lines", "chart", "plans" and "bags".
+
+    Raises
+    ------
+    AskError
+        Where the plant has no such machine.
+    """
+    machine = plant.machine(scope.machine)
+    if machine is None:
+        there = ", ".join(m.id for m in plant.machines) or "none"
+        raise AskError(Fault(f"'{scope.machine}' is no machine of the plant", "--machine", f"one of {there}"))
+    start, end = scope.period.start, scope.period.end
+    own = inputs.weights.filter(
+        (pl.col("machine") == machine.id) & (pl.col("at") >= start) & (pl.col("at") < end)
+    )
+    batches = inputs.batches.filter(pl.col("line") == machine.line)
+    account = weight_account(plant, own, batches, inputs.counts, (start, end))
+    series = _series(account)
+    across = _lines(plant, machine.line, account, inputs)
+    detail = weight_detail(
+        plant,
+        account,
+        series["batches"],
+        _line_seen(plant, machine, batches, inputs),
+        inputs.net_contents,
+    )
+    good = inputs.counts.between((start, end)).good
+    counted = None if good is None else good.at(0)
+    figures = (
+        good_pieces_figure(counted, scope.period, machine.shown),
+        *weight_figures(account, scope.period),
+        *line_figures(across, scope.period),
+    )
+    tables = [
+        spread_table(figures),
+        capability_table(figures),
+        product_table(account),
+        line_table(across, plant),
+    ]
+    if detail is not None:
+        figures += detail_figures(account, detail, plant.currency, scope.period)
+        tables.insert(1, giveaway_table(account, detail, plant))
+        tables += [chart_table(detail), plan_table(detail), bag_table(detail.bags)]
+    return Answer(
+        question="weight",
+        scope=scope,
+        sentence=sentence(account, plant),
+        soft=soft_line(account, scope.label, plant, detail.money_per_week if detail else None),
+        figures=figures,
+        tables=tuple(tables),
+        series=series,
+        notes=(
+            *notes(account, plant),
+            *giveaway_notes(account),
+            *line_notes(across, plant),
+            *detail_notes(detail),
+        ),
+        cautions=CAUTIONS,
+    )
+
+
+def _lines(plant: Plant, line: str, account: WeightAccount, inputs: WeightInputs) -> LineSpread | None:
+    """Compare with the works' other lines; None where nothing of this one can be used."""
+    kept = account.sorted.kept
+    if kept.is_empty():
+        return None
+    weighed = inputs.weights_elsewhere
+    sheets = inputs.batches_elsewhere
+    others = [
+        LineWeights(
+            other.id,
+            weighed.filter(pl.col("machine").is_in([m.id for m in plant.machines if m.line == other.id])),
+            sheets.filter(pl.col("line") == other.id),
+        )
+        for other in plant.lines
+        if other.id != line
+    ]
+    facts = piece_facts(plant, sheets["product"].drop_nulls().unique().to_list())
+    return line_spread(line, kept, others, facts)
+
+
+def _line_seen(plant: Plant, machine: Machine, batches: pl.DataFrame, inputs: WeightInputs) -> LineSeen:
+    sizers = plant.machines_of(machine.line, "sizer")
+    sizer = sizers[0] if sizers else None
+    return LineSeen(inputs.counts, sizer, inputs.rope_gauges, inputs.rope_counts, batches)
+
+
+def _series(account: WeightAccount) -> dict[str, pl.DataFrame]:
+    found = account.deviation
+    within = found.within.value if found else None
+    df = found.weighings - found.batches if found else 0
+    kept = account.sorted.kept
+    return {"batches": batch_points(kept, within, df), "pieces": piece_points(kept)}

@@ -1,0 +1,385 @@
+"""The law of a bag's net mass from that of its pieces, by convolution, filled by count or by weight."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lineview.core.errors import Fault, MeasureError
+from lineview.weight.contents import ContentsRules, Sampling
+
+Floats = NDArray[np.float64]
+#: Chances of a running total below this are dropped: together far less than a lot drawn can show.
+NEGLIGIBLE = 1e-18
+
+
+@dataclass(frozen=True)
+class Law:
+    """Probabilities `p` of the masses start, start + step, ... [g]."""
+
+    start_g: float
+    step_g: float
+    p: Floats
+
+    @property
+    def grid_g(self) -> Floats:
+        """The masses [g]."""
+        return np.asarray(self.start_g + self.step_g * np.arange(self.p.size), dtype=np.float64)
+
+    @property
+    def mean_g(self) -> float:
+        """Mean [g]."""
+        return float(self.p @ self.grid_g)
+
+    @property
+    def sd_g(self) -> float:
+        """Standard deviation [g]."""
+        return float(np.sqrt(self.p @ (self.grid_g - self.mean_g) ** 2))
+
+    def quantiles(self, share: Floats) -> Floats:
+        """Give the masses [g] below which these shares lie, each grid mass spread over its own step."""
+        ends = np.concatenate([[0.0], np.cumsum(self.p)])
+        edges = self.start_g + self.step_g * (np.arange(self.p.size + 1) - 0.5)
+        return np.asarray(np.interp(share * ends[-1], ends, edges), dtype=np.float64)
+
+
+def piece_law(net_g: ArrayLike, mean_g: float, sd_g: float, step_g: float) -> Law:
+    """Give the law of one piece from weighed ones, moved and stretched to a mean and a spread.
+
+    Parameters
+    ----------
+    net_g : array_like
+        Single pieces, each less its batch's mean [g]; their shape is kept, whatever it is.
+    mean_g, sd_g : float
+        Mean, and spread within a batch, that the law shall have [g].
+    step_g : float
+        Step of the grid [g].
+
+    Returns
+    -------
+    Law
+        Each piece shared between the two grid masses next to it, so that the mean is kept exactly.
+
+    Raises
+    ------
+    MeasureError
+        For fewer than two pieces, or a step that is not above 0.
+
+    Examples
+    --------
+    >>> law = piece_law([-1.0, 0.0, 1.0], 6.6, 0.25, 0.01)
+    >>> round(law.mean_g, 6), round(law.sd_g, 3)
+    (6.6, 0.25)
+    """
+    off = np.asarray(net_g, dtype=np.float64)
+    if off.size < 2 or not step_g > 0:
+        raise MeasureError(Fault("too few pieces for a law", "net_g", "two or more single pieces"))
+    spread = float(np.std(off))
+    # Sharing a mass between two grid masses adds a sixth of the step squared, on average, to the variance.
+    inner = np.sqrt(max(sd_g**2 - step_g**2 / 6, 0.0))
+    scaled = mean_g + (off - off.mean()) * (inner / spread if spread > 0 else 0.0)
+    start = np.floor(scaled.min() / step_g) - 1
+    place = scaled / step_g - start
+    below = np.floor(place).astype(np.int64)
+    p = np.zeros(int(below.max()) + 3)
+    np.add.at(p, below, 1 - (place - below))
+    np.add.at(p, below + 1, place - below)
+    return Law(float(start * step_g), step_g, p / off.size)
+
+
+def normal_offsets(count: int = 2001) -> Floats:
+    """Give evenly spread normal offsets, for pieces of which only mean and spread are known.
+
+    Parameters
+    ----------
+    count : int
+        How many.
+
+    Returns
+    -------
+    numpy.ndarray, shape (count,)
+        Quantiles of a normal.
+    """
+    from scipy.special import ndtri
+
+    return np.asarray(ndtri((np.arange(count) + 0.5) / count), dtype=np.float64)
+
+
+def bag_by_count(piece: Law, count: int) -> Law:
+    """Give the law of the sum of so many pieces of one batch.
+
+    Parameters
+    ----------
+    piece : Law
+        Of one piece.
+    count : int
+        Pieces in the bag, one or more.
+
+    Returns
+    -------
+    Law
+        By the power of the Fourier transform, long enough that nothing wraps round.
+
+    Raises
+    ------
+    MeasureError
+        For a count below one.
+
+    Examples
+    --------
+    >>> law = bag_by_count(piece_law(normal_offsets(), 6.5738, 0.25, 0.02), 70)
+    >>> round(law.mean_g, 2), round(law.sd_g, 3)
+    (460.17, 2.092)
+    """
+    if count < 1:
+        raise MeasureError(Fault(f"a bag of {count} pieces", "count", "one or more"))
+    size = (piece.p.size - 1) * count + 1
+    padded = 1 << (size - 1).bit_length() if size > 1 else 1
+    powered = np.fft.rfft(piece.p, padded) ** count
+    p = np.maximum(np.fft.irfft(powered, padded)[:size], 0.0)
+    kept = np.flatnonzero(p > 1e-15)
+    first, last = int(kept[0]), int(kept[-1])
+    p = p[first : last + 1]
+    return Law(piece.start_g * count + first * piece.step_g, piece.step_g, p / p.sum())
+
+
+def bag_by_weight(piece: Law, fill_g: float) -> Law:
+    """Give the law of a bag filled piece by piece until it weighs at least a set mass.
+
+    Parameters
+    ----------
+    piece : Law
+        Of one piece, all masses above 0.
+    fill_g : float
+        Mass at which filling stops [g].
+
+    Returns
+    -------
+    Law
+        From `fill_g` on, up to one piece more.
+
+    Raises
+    ------
+    MeasureError
+        Where a piece may weigh nothing, or the mass is not above 0.
+
+    Examples
+    --------
+    >>> law = bag_by_weight(piece_law(normal_offsets(), 6.5738, 0.25, 0.02), 454.0)
+    >>> law.start_g, round(law.mean_g - 454.0, 1)
+    (454.0, 3.4)
+    """
+    return Filling(piece, fill_g).bag(fill_g)
+
+
+class Filling:
+    """Bags filled piece by piece, ready to be stopped at any mass up to a greatest one.
+
+    Parameters
+    ----------
+    piece : Law
+        Of one piece, all masses above 0.
+    greatest_g : float
+        The greatest mass at which filling may stop [g].
+
+    Raises
+    ------
+    MeasureError
+        Where a piece may weigh nothing, or the mass is not above 0.
+
+    Notes
+    -----
+    A running total comes by a mass r with chance u(r), the sum over k of the chance that k pieces weigh r. A
+    bag stops at s when its total was some r below the goal and the next piece weighs s - r; so one sweep of
+    convolutions serves every goal.
+    Source: derived-bag-plan
+    """
+
+    def __init__(self, piece: Law, greatest_g: float) -> None:
+        first = round(piece.start_g / piece.step_g)
+        self._least = first + int(np.flatnonzero(piece.p > 0)[0])
+        self._p = np.trim_zeros(piece.p)
+        self._step_g = piece.step_g
+        if self._least < 1 or not greatest_g > 0:
+            raise MeasureError(Fault("pieces or the fill weigh nothing", "piece, fill_g", "masses above 0 g"))
+        goal = self._goal(greatest_g)
+        self._comes_by = np.zeros(goal)
+        current, at = np.ones(1), 0
+        while current.size and float(current.sum()) > 1e-14:
+            self._comes_by[at : at + current.size] += current
+            current, at = np.convolve(current, self._p), at + self._least
+            current = current[: max(goal - at, 0)]
+            likely = np.flatnonzero(current > NEGLIGIBLE)
+            if likely.size:
+                current, at = current[likely[0] : likely[-1] + 1], at + int(likely[0])
+
+    def _goal(self, fill_g: float) -> int:
+        return int(np.ceil(fill_g / self._step_g - 1e-9))
+
+    def bag(self, fill_g: float) -> Law:
+        """Give the law of a bag whose filling stops at this mass [g]."""
+        goal = self._goal(fill_g)
+        if not 0 < goal <= self._comes_by.size:
+            raise MeasureError(Fault("the fill is out of reach", "fill_g", "above 0 g, up to the greatest"))
+        reach = self._p.size - 1 + self._least
+        before = self._comes_by[max(goal - reach, 0) : goal]
+        # The last total before the goal ends `before`: one piece from there lands at goal - 1 + its mass.
+        landed = np.convolve(before, self._p)
+        begin = before.size - self._least
+        done = landed[begin:] if begin >= 0 else np.concatenate([np.zeros(-begin), landed])
+        return Law(goal * self._step_g, self._step_g, done / done.sum())
+
+
+#: Evenly likely masses that stand for a bag's law when lots are drawn.
+TABLE = 1 << 17
+SEED = 133
+#: Masses drawn at once at most.
+BLOCK = 2_000_000
+#: Draws of up to so many masses are kept for the next call.
+KEPT = 300_000
+
+
+@dataclass(frozen=True)
+class BagPieces:
+    """What bags are filled with and how they come to a lot.
+
+    Parameters
+    ----------
+    piece : Law
+        Of one piece within a batch of mean size.
+    sd_batch_g : float
+        Spread of a piece's mass between batches [g]; it shifts all pieces of a bag alike.
+    batches : int
+        Batches that the lot's bags come from; each bag is filled from one of them.
+    """
+
+    piece: Law
+    sd_batch_g: float
+    batches: int
+
+
+@dataclass(frozen=True)
+class Chance:
+    """Chance that a lot passes, and what most often fails it.
+
+    `mean_fails`, `beyond_fails` are the shares of lots that fail by their mean or by single bags.
+    """
+
+    passing: float
+    mean_fails: float
+    beyond_fails: float
+    bag_mean_g: float
+    bag_sd_g: float
+
+
+@dataclass(frozen=True)
+class Lots:
+    """What decides over each lot drawn [g]: how far its mean is above what it must reach, and single bags.
+
+    `bags_spare` is the least that any bag which counts has above its own limit. `total` and `total_square`
+    sum all bags of all lots.
+    """
+
+    mean_spare: Floats
+    bags_spare: Floats
+    bags: int
+    total: float
+    total_square: float
+
+    def chance(self) -> Chance:
+        """Give the shares of lots that pass and fail."""
+        mean_ok, bags_ok = self.mean_spare >= 0, self.bags_spare >= 0
+        lots = self.mean_spare.size
+        mean = self.total / self.bags
+        sd = math.sqrt(max(self.total_square / self.bags - mean**2, 0.0))
+        failed = [float((~ok).sum()) / lots for ok in (mean_ok, bags_ok)]
+        return Chance(float((mean_ok & bags_ok).sum()) / lots, failed[0], failed[1], mean, sd)
+
+    def passing_if_moved(self, by_g: float) -> float:
+        """Give the share of lots that pass where every bag is heavier by so much [g]."""
+        spare = np.minimum(self.mean_spare, self.bags_spare)
+        return float((spare >= -by_g).sum()) / spare.size
+
+
+def _draw(rng: np.random.Generator, lots: int, n: int, batches: int) -> tuple[Floats, NDArray[np.int64]]:
+    """Draw the standard shift of each bag's batch, and its place in the law."""
+    shifts = rng.standard_normal((lots, batches))
+    shift = np.take_along_axis(shifts, rng.integers(0, batches, (lots, n)), axis=1)
+    return shift, rng.integers(0, TABLE, (lots, n))
+
+
+@lru_cache(maxsize=4)
+def _drawn(lots: int, n: int, batches: int) -> tuple[Floats, NDArray[np.int64]]:
+    """Draw few lots as at every call, so that a search draws them once."""
+    return _draw(np.random.default_rng(SEED), lots, n, batches)
+
+
+def draw_lots(
+    pieces: BagPieces, law: Law, shifted: int, label_g: float, plan: Sampling, rules: ContentsRules, lots: int
+) -> Lots:
+    """Draw lots and measure each by the rules.
+
+    Parameters
+    ----------
+    pieces : BagPieces
+        For the spread between batches.
+    law : Law
+        Of a bag within its batch.
+    shifted : int
+        Pieces of a bag that bear its batch's shift; 0 where filling stops by the scale.
+    label_g : float
+        Net mass on the label [g].
+    plan : Sampling
+        For the lot's size.
+    rules : ContentsRules
+        To be passed.
+    lots : int
+        How many.
+
+    Returns
+    -------
+    Lots
+        One value a lot.
+
+    Notes
+    -----
+    Source: derived-bag-plan
+    """
+    table = law.quantiles((np.arange(TABLE) + 0.5) / TABLE)
+    n = plan.packages or 1
+    rng = np.random.default_rng(SEED)
+    block = max(1, BLOCK // n)
+    parts = []
+    for begin in range(0, lots, block):
+        size = min(block, lots - begin)
+        few = lots * n <= KEPT
+        shift, place = _drawn(lots, n, pieces.batches) if few else _draw(rng, size, n, pieces.batches)
+        net = table[place]
+        if shifted and pieces.sd_batch_g > 0:
+            net += shifted * pieces.sd_batch_g * shift
+        parts.append(_measured(net, label_g, plan, rules))
+    spares = [np.concatenate([p[i] for p in parts]) for i in (0, 1)]
+    return Lots(spares[0], spares[1], lots * n, sum(p[2] for p in parts), sum(p[3] for p in parts))
+
+
+def _measured(
+    net: Floats, label_g: float, plan: Sampling, rules: ContentsRules
+) -> tuple[Floats, Floats, float, float]:
+    mean_n = plan.mean_packages or plan.packages or 1
+    first = net[:, :mean_n]
+    slack = (plan.mean_factor or 0.0) * (first.std(axis=1, ddof=1) if mean_n > 1 else 0.0)
+    allowance = rules.allowance_g(label_g)
+    # So many bags may be short by more than the allowance: the next one is the lightest that counts.
+    counts = min(plan.beyond, net.shape[1] - 1)
+    ordered = np.partition(net, counts, axis=1)
+    spare = ordered[:, counts] - (label_g - allowance)
+    if plan.beyond >= net.shape[1]:
+        spare = np.full(net.shape[0], np.inf)
+    if rules.never_beyond is not None:
+        least = ordered[:, : counts + 1].min(axis=1)
+        spare = np.minimum(spare, least - (label_g - rules.never_beyond * allowance))
+    return first.mean(axis=1) - (label_g - slack), spare, float(net.sum()), float((net**2).sum())

@@ -1,0 +1,400 @@
+"""Plan a bag that meets its label: the least count, or the least fill, for a wanted chance of passing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.core.errors import Fault, MeasureError
+from lineview.weight.bag_law import (
+    BagPieces,
+    Chance,
+    Filling,
+    bag_by_count,
+    bag_by_weight,
+    draw_lots,
+    normal_offsets,
+    piece_law,
+)
+from lineview.weight.contents import ContentsRules
+from lineview.weight.giveaway import off_targets
+from lineview.weight.spread import WeightSpread, within_offsets
+
+LOTS = 40_000
+
+
+def chance_by_count(
+    pieces: BagPieces, count: int, label_g: float, lot: int, rules: ContentsRules, lots: int = LOTS
+) -> Chance:
+    """Give the chance that a lot of bags filled by count passes.
+
+    Parameters
+    ----------
+    pieces : BagPieces
+        What the bags are filled with.
+    count : int
+        Pieces in each bag.
+    label_g : float
+        Net mass on the label [g].
+    lot : int
+        Bags in the lot.
+    rules : ContentsRules
+        To be passed.
+    lots : int
+        Lots drawn from the convolved law; 40 000 tell the chance to ± half a percentage point.
+
+    Returns
+    -------
+    Chance
+        With its two ways to fail.
+
+    Notes
+    -----
+    The law of a bag within its batch is the convolution of the pieces' own; the sample is then drawn from
+    it, each bag with the shift of a batch drawn at random among the lot's.
+    Source: derived-bag-plan
+    """
+    law = bag_by_count(pieces.piece, count)
+
+    # A shift common to all pieces moves the law of their sum by count × shift, exactly.
+    return draw_lots(pieces, law, count, label_g, rules.plan(lot), rules, lots).chance()
+
+
+def chance_by_weight(
+    pieces: BagPieces, fill_g: float, label_g: float, lot: int, rules: ContentsRules, lots: int = LOTS
+) -> Chance:
+    """Give the chance that a lot of bags filled to a mass passes.
+
+    Parameters
+    ----------
+    pieces : BagPieces
+        What the bags are filled with.
+    fill_g : float
+        Mass at which filling stops [g].
+    label_g, lot, rules, lots
+        As in `chance_by_count`.
+
+    Returns
+    -------
+    Chance
+        A batch's shift changes little here: filling stops by the scale.
+    """
+    law = bag_by_weight(pieces.piece, fill_g)
+    return draw_lots(pieces, law, 0, label_g, rules.plan(lot), rules, lots).chance()
+
+
+def smallest_count(
+    pieces: BagPieces,
+    label_g: float,
+    lot: int,
+    rules: ContentsRules,
+    wanted: float = 0.95,
+    lots: int = LOTS,
+) -> tuple[int, Chance]:
+    """Find the least number of pieces in a bag for a wanted chance of passing.
+
+    The mean bag must hold its label too: what a test's sampling allows is not there to be filled less.
+
+    Parameters
+    ----------
+    pieces, label_g, lot, rules
+        As in `chance_by_count`.
+    wanted : float
+        Chance of a lot to pass.
+    lots : int
+        As in `chance_by_count`.
+
+    Returns
+    -------
+    int
+        Pieces in a bag.
+    Chance
+        With that count.
+
+    Raises
+    ------
+    MeasureError
+        Where no bag up to half again the label's mass is good enough.
+    """
+    mean = pieces.piece.mean_g
+    # A bag whose mean is a hundredth short is not tried: the mean bag must hold its label.
+    count = max(1, math.ceil(0.99 * label_g / mean))
+    while count * mean <= 1.5 * label_g + mean:
+        found = chance_by_count(pieces, count, label_g, lot, rules, lots)
+        if found.passing >= wanted and found.bag_mean_g >= label_g:
+            return count, found
+        count += 1
+    raise MeasureError(
+        Fault("no bag up to half again the label passes as often", "wanted", "less spread, or a lower chance")
+    )
+
+
+def smallest_mean(
+    pieces: BagPieces,
+    count: int,
+    label_g: float,
+    lot: int,
+    rules: ContentsRules,
+    wanted: float = 0.95,
+    lots: int = LOTS,
+) -> float:
+    """Find the least mean piece with which bags of so many pieces pass as often as wanted.
+
+    It is the target that the present spread allows: its law is moved, its shape and spread stay.
+
+    Parameters
+    ----------
+    pieces : BagPieces
+        What the bags are filled with.
+    count : int
+        Pieces in each bag.
+    label_g, lot, rules
+        As in `chance_by_count`.
+    wanted : float
+        Chance of a lot to pass.
+    lots : int
+        As in `chance_by_count`.
+
+    Returns
+    -------
+    float
+        Mean mass of a piece [g], to a thousandth; never below the label over the count.
+    """
+    law = bag_by_count(pieces.piece, count)
+    plan = rules.plan(lot)
+    low = label_g / count
+    high = low + (rules.allowance_g(label_g) + 5 * law.sd_g) / count + 3 * pieces.sd_batch_g
+
+    # Moving every piece moves every bag alike, so the lots need to be drawn only once.
+    drawn = draw_lots(pieces, law, count, label_g, plan, rules, lots)
+
+    def enough(mean: float) -> bool:
+        return drawn.passing_if_moved(count * (mean - pieces.piece.mean_g)) >= wanted
+
+    if enough(low):
+        return low
+    while high - low > 0.001:
+        middle = (low + high) / 2
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    return high
+
+
+def smallest_fill(
+    pieces: BagPieces,
+    label_g: float,
+    lot: int,
+    rules: ContentsRules,
+    wanted: float = 0.95,
+    step_g: float = 0.1,
+    lots: int = LOTS,
+) -> tuple[float, Chance]:
+    """Find the least mass at which to stop filling for a wanted chance of passing.
+
+    Parameters
+    ----------
+    pieces, label_g, lot, rules, wanted
+        As in `smallest_count`.
+    step_g : float
+        Step of the fill [g].
+    lots : int
+        As in `chance_by_count`.
+
+    Returns
+    -------
+    float
+        Mass at which filling stops [g].
+    Chance
+        With that fill.
+    """
+    low, high = 0, math.ceil((pieces.piece.mean_g * 1.5 + rules.allowance_g(label_g)) / step_g)
+    base = label_g - high * step_g
+    span = 2 * high
+    low, high = 0, span
+    plan, filling = rules.plan(lot), Filling(pieces.piece, base + span * step_g)
+    while high - low > 1:
+        middle = (low + high) // 2
+        law = filling.bag(base + middle * step_g)
+        found = draw_lots(pieces, law, 0, label_g, plan, rules, lots).chance()
+        enough = found.passing >= wanted and found.bag_mean_g >= label_g
+        low, high = (low, middle) if enough else (middle, high)
+    fill = base + high * step_g
+    return fill, chance_by_weight(pieces, fill, label_g, lot, rules, lots)
+
+
+#: Fewer single pieces than this do not show a shape; then a normal one is taken, and said.
+LEAST_PIECES = 100
+#: Fewer weighings, or batches, of a product than this do not tell its own mean.
+LEAST_WEIGHINGS, LEAST_BATCHES = 20, 3
+STEP_G = 0.01
+_SEARCH, _FINAL = 2000, 10_000
+
+
+@dataclass(frozen=True)
+class BagRow:
+    """A planned bag: by count, and by the mass at which filling stops [g].
+
+    `count_chance` and `fill_chance` are chances of a lot to pass; `least_mean_g` is the mean piece that so
+    many pieces would still allow; `why_none` says why there is no plan.
+    """
+
+    label_g: float
+    lot: int
+    count: int | None = None
+    count_chance: Chance | None = None
+    one_less: Chance | None = None
+    fill_g: float | None = None
+    fill_chance: Chance | None = None
+    least_mean_g: float | None = None
+    why_none: str = ""
+
+
+@dataclass(frozen=True)
+class BagPlan:
+    """Planned bags for one product's pieces under one set of rules, by full title and by `name`."""
+
+    rows: tuple[BagRow, ...]
+    rules: str
+    shape: str
+    batches: int
+    wanted: float
+    product: str
+    name: str = ""
+
+
+def plan_bags(
+    weighings: pl.DataFrame,
+    deviation: WeightSpread,
+    product: str,
+    labels_g: tuple[float, ...],
+    rules: ContentsRules,
+    *,
+    pieces_per_lot: float,
+    batch_kg: float,
+    off_g: float | None = None,
+    wanted: float = 0.95,
+) -> BagPlan | None:
+    """Plan bags of one product by count and by weight.
+
+    Parameters
+    ----------
+    weighings : polars.DataFrame
+        WEIGHINGS that are kept.
+    deviation : WeightSpread
+        Of net mass less target [g].
+    product : str
+        The product to plan for.
+    labels_g : tuple of float
+        Labels to plan for [g].
+    rules : ContentsRules
+        To be passed.
+    pieces_per_lot : float
+        Pieces that go into the bags of a lot, such as an hour's.
+    batch_kg : float
+        Mass of a batch [kg].
+    off_g : float, optional
+        Mean deviation of this product from its target [g]; the common one where not given.
+    wanted : float
+        Chance of a lot to pass.
+
+    Returns
+    -------
+    BagPlan or None
+        None where the spread within batches cannot be told.
+
+    Notes
+    -----
+    Source: derived-bag-plan
+    """
+    within = deviation.within.value
+    own = weighings.filter(pl.col("product") == product)
+    if within is None or not within > 0 or own.is_empty():
+        return None
+    target_g = float(own["target_g"][0])
+    off = within_offsets(weighings)
+    real = off.size >= LEAST_PIECES
+    mean_g = target_g + (deviation.mean if off_g is None else off_g)
+    law = piece_law(off if real else normal_offsets(), mean_g, within, STEP_G)
+    batches = max(1, round(pieces_per_lot * law.mean_g / 1000 / batch_kg))
+    pieces = BagPieces(law, deviation.between.value or 0.0, batches)
+    rows = tuple(_row(pieces, label, pieces_per_lot, rules, wanted) for label in labels_g)
+    shape = (
+        f"shape of {off.size} single pieces" if real else "a normal shape, as few single pieces were weighed"
+    )
+    return BagPlan(rows, rules.banner, shape, batches, wanted, product, rules.short_banner)
+
+
+def plan_products(
+    weighings: pl.DataFrame,
+    deviation: WeightSpread,
+    declared: Mapping[str, Sequence[float]],
+    usual_g: Sequence[float],
+    rules: ContentsRules,
+    *,
+    pieces_per_lot: float,
+    batch_kg: float,
+) -> tuple[BagPlan, ...]:
+    """Plan the bags that products are packed in, the most weighed product first.
+
+    Parameters
+    ----------
+    weighings : polars.DataFrame
+        WEIGHINGS that are kept.
+    deviation : WeightSpread
+        Of net mass less target [g].
+    declared : mapping of str to sequence of float
+        Labels by product [g].
+    usual_g : sequence of float
+        Labels for the most weighed product where it declares none [g].
+    rules, pieces_per_lot, batch_kg
+        As in `plan_bags`.
+
+    Returns
+    -------
+    tuple of BagPlan
+        One a product that declares a bag and was weighed, and the most weighed one in any case; each with
+        its own mean where it was weighed enough. Empty where the spread within batches cannot be told.
+    """
+    counts = (
+        weighings.group_by("product")
+        .agg(pl.len().alias("n"), pl.coalesce("batch", "sample").n_unique().alias("batches"))
+        .sort("n", "product", descending=[True, False])
+    )
+    means = off_targets(weighings, deviation)[0]
+    plans: list[BagPlan] = []
+    for at, (product, n, batches) in enumerate(counts.iter_rows()):
+        labels = tuple(declared.get(product, ())) or (tuple(usual_g) if at == 0 else ())
+        enough = n >= LEAST_WEIGHINGS and batches >= LEAST_BATCHES
+        if at and labels and not enough:
+            plans.append(_too_few(product, labels, n, batches, rules))
+            continue
+        own = means[product].mean_g if enough else None
+        plan = plan_bags(
+            weighings, deviation, product, labels, rules, pieces_per_lot=pieces_per_lot, batch_kg=batch_kg,
+            off_g=own,
+        ) if labels else None  # fmt: skip
+        plans += [] if plan is None else [plan]
+    return tuple(plans)
+
+
+def _too_few(product: str, labels: Sequence[float], n: int, batches: int, rules: ContentsRules) -> BagPlan:
+    why = f"too few: needs {LEAST_WEIGHINGS} weighings of {LEAST_BATCHES} batches, has {n} of {batches}"
+    rows = tuple(BagRow(g, 0, why_none=why) for g in labels)
+    return BagPlan(rows, rules.banner, "", 0, 0.95, product, rules.short_banner)
+
+
+def _row(
+    pieces: BagPieces, label_g: float, pieces_per_lot: float, rules: ContentsRules, wanted: float
+) -> BagRow:
+    lot = max(1, math.floor(pieces_per_lot * pieces.piece.mean_g / label_g))
+    try:
+        count, _ = smallest_count(pieces, label_g, lot, rules, wanted, _SEARCH)
+        fill, by_weight = smallest_fill(pieces, label_g, lot, rules, wanted, 0.5, _SEARCH)
+    except MeasureError as error:
+        return BagRow(label_g, lot, why_none=str(error))
+    by_count = chance_by_count(pieces, count, label_g, lot, rules, _FINAL)
+    less = chance_by_count(pieces, count - 1, label_g, lot, rules, _SEARCH) if count > 1 else None
+    least = smallest_mean(pieces, count, label_g, lot, rules, wanted, _SEARCH)
+    return BagRow(label_g, lot, count, by_count, less, fill, by_weight, least)

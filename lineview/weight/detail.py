@@ -1,0 +1,159 @@
+"""What else the weights of a machine say: charts, shape, sources of the spread, sample plans, bags, money."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import polars as pl
+
+from lineview.machine.pieces import MachineCounts
+from lineview.plant import Machine, Plant
+from lineview.rope.gauges import diameter_gauges
+from lineview.stats.capability import SamplePlan, cheapest_plan
+from lineview.weight.account import WeightAccount
+from lineview.weight.bags import BagPlan, plan_products
+from lineview.weight.capability import ThreeWay, three_way
+from lineview.weight.contents import ContentsRules
+from lineview.weight.giveaway import money_given
+from lineview.weight.sources import LengthCounters, SpreadSources, spread_sources
+from lineview.weight.spread import Spread, WeightShape, WeightSpread, weight_shape
+
+#: Labels that bags are planned for, in the order of the table: metric [g], and 4, 8 and 16 oz in grams.
+LABELS_G = {"metric": (100.0, 250.0, 500.0), "US": (113.0, 227.0, 454.0)}
+RULES = {"metric": "eu", "US": "hb133"}
+#: Parts of the tolerance to which the mean shall be known, for sample plans.
+PRECISIONS = (0.05, 0.1, 0.2)
+
+
+@dataclass(frozen=True)
+class WeightDetail:
+    """Each part is empty where nothing can be said.
+
+    `plans` pairs a wanted half-width [g] with its plan; `bags` holds one plan a product, the most weighed
+    first.
+    """
+
+    chart: ThreeWay
+    shape: WeightShape
+    sources: SpreadSources
+    plans: tuple[tuple[float, SamplePlan | None], ...]
+    bags: tuple[BagPlan, ...]
+    money_per_week: Spread
+
+    @property
+    def bags_rules(self) -> str:
+        """Give the rules that bags were planned by, or ""."""
+        return self.bags[0].rules if self.bags else ""
+
+
+@dataclass(frozen=True)
+class LineSeen:
+    """What the line's machines counted and measured: the wrapping machine, and its sizer with its gauges."""
+
+    counts: MachineCounts
+    sizer: Machine | None
+    rope_readings: pl.DataFrame
+    rope_counts: MachineCounts | None
+    batches: pl.DataFrame
+
+
+def weight_detail(
+    plant: Plant,
+    account: WeightAccount,
+    points: pl.DataFrame,
+    seen: LineSeen,
+    rules: Mapping[str, ContentsRules],
+) -> WeightDetail | None:
+    """Work out the rest.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    account : WeightAccount
+        Of the same weights.
+    points : polars.DataFrame
+        BATCH_POINTS of them.
+    seen : LineSeen
+        Counters and gauges of the line.
+    rules : mapping of str to ContentsRules
+        Net-contents rules by name; may be empty.
+
+    Returns
+    -------
+    WeightDetail or None
+        None where no weight can be used.
+    """
+    found, target = account.deviation, account.target_g
+    if found is None or target is None:
+        return None
+    kept = account.sorted.kept
+    return WeightDetail(
+        three_way(points, kept), weight_shape(kept), _sources(plant, kept, seen),
+        sample_plans(found, float(kept["tolerance_g"].mean())),  # type: ignore[arg-type]  # floats
+        _bags(plant, account, found, rules), _money(plant, account),
+    )  # fmt: skip
+
+
+def sample_plans(found: WeightSpread, tolerance_g: float) -> tuple[tuple[float, SamplePlan | None], ...]:
+    """Give plans that know the mean to parts of the tolerance.
+
+    Parameters
+    ----------
+    found : WeightSpread
+        Spread by level [g].
+    tolerance_g : float
+        Of a piece [g].
+
+    Returns
+    -------
+    tuple of (float, SamplePlan or None)
+        Half-width [g] and the plan of least effort; no plan where batches cannot be told from pieces.
+    """
+    if found.between.value is None or found.piece.value is None:
+        return ()
+    variances = (found.between.value**2, (found.samples.value or 0.0) ** 2, found.piece.value**2)
+    return tuple((part * tolerance_g, cheapest_plan(variances, part * tolerance_g)) for part in PRECISIONS)
+
+
+def _bags(
+    plant: Plant, account: WeightAccount, found: WeightSpread, rules: Mapping[str, ContentsRules]
+) -> tuple[BagPlan, ...]:
+    own = rules.get(RULES[plant.units])
+    if own is None:
+        return ()
+    an_hour = account.week[1] / account.week[2] * 60 if account.week else 350.0 * 60
+    return plan_products(
+        account.sorted.kept, found, {p.id: p.bag_g for p in plant.products}, LABELS_G[plant.units], own,
+        pieces_per_lot=an_hour, batch_kg=plant.batch_kg,
+    )  # fmt: skip
+
+
+def _sources(plant: Plant, kept: pl.DataFrame, seen: LineSeen) -> SpreadSources:
+    names = {*seen.batches["product"].drop_nulls().to_list(), *(p.id for p in plant.products)}
+    known = {name: plant.product(name) for name in names}
+    targets = {name: product.diameter_mm for name, product in known.items() if product is not None}
+    rope = pl.DataFrame(schema={"at": kept.schema["at"], "value": pl.Float64})
+    if seen.sizer is not None and seen.rope_readings.height:
+        own = [p for p in plant.products if p.id in set(kept["product"].to_list())]
+        target = sum(p.diameter_mm for p in own) / len(own) if own else None
+        tolerance = max((p.diameter_tolerance_mm for p in own), default=None)
+        gauges = diameter_gauges(seen.sizer, seen.rope_readings, target, tolerance)
+        rope = gauges[0].check.usable.select("at", "value").sort("at") if gauges else rope
+    return spread_sources(kept, rope, seen.batches, targets, _length_counters(seen))
+
+
+def _length_counters(seen: LineSeen) -> LengthCounters | None:
+    rope = seen.rope_counts
+    if rope is None or not rope.has_read("rope"):
+        return None
+    counted = seen.counts.has_read("pieces") or seen.counts.has_read("good pieces")
+    return LengthCounters(rope, seen.counts) if counted else None
+
+
+def _money(plant: Plant, account: WeightAccount) -> Spread:
+    if account.giveaway is None:
+        return Spread(None, why_none="cannot be told: no weight can be used")
+    prices = {p.id: p.price_per_kg for p in plant.products}
+    return money_given(account.giveaway, account.sorted.kept["product"].unique().to_list(), prices)

@@ -1,0 +1,182 @@
+"""Weights that must not be used in silence: what is wrong with each, in words, and what is left."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from lineview.core.units import GRAMS
+
+#: A mean piece this far off its target [share of the target] is no piece of that product.
+IMPLAUSIBLE = (0.5, 1.6)
+GRAINY_RUN = 8
+#: So many different masses, each there more than once, are no chance.
+LEAST_DOUBLED = 5
+
+
+@dataclass(frozen=True)
+class Sorted:
+    """Weighings that can be used, and those set aside with the reason in a column `reason`."""
+
+    kept: pl.DataFrame
+    aside: pl.DataFrame
+
+    @property
+    def reasons(self) -> dict[str, int]:
+        """How many were set aside for each reason, most first."""
+        counted = self.aside.group_by("reason").len().sort(["len", "reason"], descending=[True, False])
+        return dict(counted.iter_rows())
+
+
+def sort_out(weighings: pl.DataFrame) -> Sorted:
+    """Set aside weighings that cannot be of single pieces of their product, each with its reason.
+
+    Parameters
+    ----------
+    weighings : polars.DataFrame
+        WEIGHINGS.
+
+    Returns
+    -------
+    Sorted
+        Kept weighings, and those aside: zero or negative, gross without a known wrap, given twice, in
+        another unit, several pieces weighed as one, a container's mass on the scale, a scale that stands
+        still.
+
+    Examples
+    --------
+    >>> from lineview.weight.account import WEIGHINGS
+    >>> sort_out(pl.DataFrame(schema=WEIGHINGS)).reasons
+    {}
+    """
+    marked = weighings.with_columns(reason=_plain_reason())
+    marked = _mark(marked, _given_twice(marked), "given twice")
+    marked = _mark_implausible(marked)
+    marked = _mark(marked, _standing_still(marked), "the scale stood still")
+    return Sorted(
+        marked.filter(pl.col("reason").is_null()).drop("reason"),
+        marked.filter(pl.col("reason").is_not_null()),
+    )
+
+
+def _plain_reason() -> pl.Expr:
+    mass, pieces = pl.col("mass_g"), pl.col("pieces")
+    return (
+        pl.when(mass.is_null() | ~mass.is_finite()).then(pl.lit("no weight"))
+        .when(mass <= 0).then(pl.lit("zero or negative"))
+        .when(pieces.is_null() | (pieces < 1)).then(pl.lit("no number of pieces"))
+        .when(pl.col("gross").fill_null(False) & pl.col("wrap_g").is_null())
+        .then(pl.lit("weighed with the wrap, and the wrap's mass is not known"))
+        .when(pl.col("net_g") <= 0).then(pl.lit("less than its wrap"))
+    )  # fmt: skip
+
+
+def _mark(frame: pl.DataFrame, hit: pl.Series, reason: str) -> pl.DataFrame:
+    """Give rows that are hit, and have no reason yet, this one."""
+    mark = pl.when(pl.col("reason").is_null() & hit.fill_null(False)).then(pl.lit(reason))
+    return frame.with_columns(reason=pl.coalesce("reason", mark))
+
+
+def _given_twice(frame: pl.DataFrame) -> pl.Series:
+    """Tell which weighings another one repeats.
+
+    Pieces of one sample share their moment and may weigh the same, so equal rows alone prove nothing. A
+    row is given twice where another export holds it too, where the moments of that export are otherwise
+    all different, or where not one row of that export stands alone.
+    """
+    key = ["at", "batch", "sample", "pieces", "mass_g"]
+    nth = frame.select(nth=pl.int_range(pl.len()).over([*key, "intake"]))["nth"]
+    across = frame.with_columns(nth=nth).select(again=pl.int_range(pl.len()).over([*key, "nth"]) > 0)["again"]
+    alone = frame.select(share=(pl.len().over("at", "intake") == 1).mean().over("intake"))["share"]
+    doubled = frame.select(
+        all=(pl.len().over([*key, "intake"]).min().over("intake") > 1)
+        & (pl.col("mass_g").n_unique().over("intake") >= LEAST_DOUBLED)
+    )["all"]
+    return across | ((nth > 0) & ((alone > 0.9) | doubled))
+
+
+def _mark_implausible(frame: pl.DataFrame) -> pl.DataFrame:
+    """Say what each weighing far off its target looks like."""
+    ratio = (frame["net_g"] / frame["target_g"]).to_numpy()
+    low, high = IMPLAUSIBLE
+    usable = frame["reason"].is_null().to_numpy() & np.isfinite(ratio)
+    odd = usable & ((ratio < low) | (ratio > high))
+    if not odd.any():
+        return frame
+    reasons: list[str | None] = [None] * frame.height
+    typical = float(np.median(ratio[odd]))
+    steady = float(np.std(frame["mass_g"].to_numpy()[odd] / frame["target_g"].to_numpy()[odd]))
+    for i in np.flatnonzero(odd).tolist():
+        reasons[i] = _looks_like(float(ratio[i]), typical, steady, int(odd.sum()), int(usable.sum()))
+    mark = pl.Series("mark", reasons, dtype=pl.String)
+    return frame.with_columns(reason=pl.coalesce("reason", mark))
+
+
+def _looks_like(ratio: float, typical: float, steady: float, odd: int, usable: int) -> str:
+    low, high = 0.8, 1.25
+    for unit, grams in GRAMS.items():
+        if low <= ratio * grams <= high:
+            return f"looks like {unit}, not grams"
+    if 2 * odd > usable and typical > IMPLAUSIBLE[1]:
+        # A tare adds one amount to every weighing; several pieces weighed as one spread more.
+        whole = round(typical)
+        if abs(typical / whole - 1) < 0.02 and steady > 0.03:
+            return f"looks like {whole} pieces weighed as one"
+        return "far above one piece: a bag or tray on the scale, or several pieces weighed as one"
+    return "far below one piece" if ratio < 1 else "far above one piece"
+
+
+def _standing_still(frame: pl.DataFrame) -> pl.Series:
+    """Tell which weighings repeat one value for longer than chance allows, all but the first of the run.
+
+    The chance that one weighing equals the next follows from how often each value comes outside the run.
+    """
+    usable = frame["reason"].is_null().to_numpy()
+    value = np.round(frame["mass_g"].to_numpy() / np.maximum(frame["pieces"].fill_null(1).to_numpy(), 1), 9)
+    hit = np.zeros(frame.height, dtype=bool)
+    index = np.flatnonzero(usable)
+    if index.size < GRAINY_RUN:
+        return pl.Series(hit)
+    v = value[index]
+    edges = np.flatnonzero(np.concatenate([[True], v[1:] != v[:-1]]))
+    lengths = np.diff(np.concatenate([edges, [v.size]]))
+    typical = v[np.repeat(lengths, lengths) < GRAINY_RUN]
+    if typical.size < 2:
+        return pl.Series(hit)
+    _, counts = np.unique(typical, return_counts=True)
+    same = max(float(np.sum((counts / typical.size) ** 2)), 1.0 / typical.size)
+    for start, length in zip(edges, lengths, strict=True):
+        if length >= GRAINY_RUN and v.size * same ** (length - 1) < 1e-4:
+            hit[index[start + 1 : start + length]] = True
+    return pl.Series(hit)
+
+
+#: Weighings further apart than this are two samples, where the gaps show samples at all [s].
+GAP_S = 60.0
+
+
+def with_samples(weighings: pl.DataFrame) -> pl.DataFrame:
+    """Name each weighing's sample where none is given.
+
+    Parameters
+    ----------
+    weighings : polars.DataFrame
+        WEIGHINGS, by time.
+
+    Returns
+    -------
+    polars.DataFrame
+        With `sample` filled. Without a name, weighings less than a minute apart are one sample; on an
+        inline scale that makes one sample of a whole batch, which is right: there are no sample times.
+    """
+    gap_s = pl.col("at").diff().dt.total_microseconds().cast(pl.Float64) / 1e6
+    fresh = (gap_s > GAP_S).fill_null(True) | (pl.col("batch") != pl.col("batch").shift(1)).fill_null(False)
+    named = pl.col("sample").str.strip_chars().replace("", None)
+    return (
+        weighings.sort("at", maintain_order=True)
+        .with_columns(_run=fresh.cum_sum())
+        .with_columns(sample=pl.coalesce(named, pl.format("at {}", pl.col("_run"))))
+        .drop("_run")
+    )

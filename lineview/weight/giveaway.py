@@ -1,0 +1,455 @@
+"""What is given away above target a week, product by product: each at its own pieces and its own price."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from lineview.machine.calendar import calendar
+from lineview.machine.pieces import MachineCounts, micros
+from lineview.machine.products import read_moments
+from lineview.plant import Plant
+from lineview.stats.generalized_intervals import percentiles
+from lineview.stats.means import student_interval
+from lineview.weight.spread import Spread, WeightSpread
+
+
+@dataclass(frozen=True)
+class ProductGiveaway:
+    """One product's part. What cannot be told says why; `price_per_kg` is None where none is declared."""
+
+    product: str
+    pieces_per_week: float
+    off_g: Spread
+    kg_per_week: Spread
+    price_per_kg: float | None
+    money_per_week: Spread
+
+
+@dataclass(frozen=True)
+class WeekGiveaway:
+    """All products of a week.
+
+    `kg` is the sum over products weighed, which made `covered` of all pieces. `money` is told only where
+    each of them has a price; `money_priced` is then None, else the money of those in `priced` alone.
+    `degrees` are those behind the limits; None where they are of the common mean.
+    """
+
+    rows: tuple[ProductGiveaway, ...]
+    kg: Spread
+    money: Spread
+    money_priced: Spread | None
+    priced: tuple[str, ...]
+    no_price: tuple[str, ...]
+    not_weighed: tuple[str, ...]
+    covered: float
+    degrees: int | None
+
+
+@dataclass(frozen=True)
+class OffTarget:
+    """A product's mean deviation [g], its variance over the common variance, and its batches."""
+
+    mean_g: float
+    relative_variance: float
+    batches: int
+
+
+def off_targets(kept: pl.DataFrame, common: WeightSpread) -> tuple[dict[str, OffTarget], float, int]:
+    """Give each product's mean deviation from its target, from its batches' means.
+
+    Parameters
+    ----------
+    kept : polars.DataFrame
+        WEIGHINGS that are kept, samples named.
+    common : WeightSpread
+        Of the deviations of all of them [g]: how batches and pieces weigh against each other.
+
+    Returns
+    -------
+    dict of str to OffTarget
+        By product.
+    float
+        Common variance that the relative ones refer to [g²]; 0 where there are no degrees of freedom.
+    int
+        Its degrees of freedom: batches less products.
+
+    Notes
+    -----
+    A batch's mean counts by 1 / (between² + within² / pieces); the variance that scales these weights is
+    pooled over all products, so that one with few batches still has an interval.
+    Source: gum
+    """
+    return grouped_means(kept, "product", common.between.value, common.within.value)
+
+
+def grouped_means(
+    kept: pl.DataFrame, by: str, between_g: float | None, within_g: float | None
+) -> tuple[dict[str, OffTarget], float, int]:
+    """Give mean deviations from target by group, from batch means.
+
+    Parameters
+    ----------
+    kept : polars.DataFrame
+        WEIGHINGS that are kept, samples named, with the column `by`.
+    by : str
+        "product", or "line".
+    between_g, within_g : float or None
+        Spread between and within batches [g], for the weights; all batches weigh alike where not known.
+
+    Returns
+    -------
+    tuple
+        As `off_targets` gives it, by group.
+    """
+    pieces = pl.col("pieces").cast(pl.Float64)
+    off = pl.col("net_g") - pl.col("target_g")
+    means = (
+        kept.group_by(by, pl.coalesce("batch", "sample").alias("_batch"), maintain_order=True)
+        .agg(((off * pieces).sum() / pieces.sum()).alias("off"), pieces.sum().alias("n"))
+        .with_columns(w=_weight(between_g, within_g))
+    )
+    found: dict[str, OffTarget] = {}
+    left = 0.0
+    for (name,), rows in means.group_by([by], maintain_order=True):
+        w, y = rows["w"].to_numpy(), rows["off"].to_numpy()
+        mean = float(np.average(y, weights=w))
+        left += float(np.sum(w * (y - mean) ** 2))
+        found[str(name)] = OffTarget(mean, float(1 / w.sum()), rows.height)
+    df = means.height - len(found)
+    return found, left / df if df > 0 else 0.0, df
+
+
+def _weight(between: float | None, within: float | None) -> pl.Expr:
+    if between is None or within is None or not within > 0:
+        return pl.lit(1.0)
+    return within**2 / (between**2 + within**2 / pl.col("n"))
+
+
+def week_giveaway(
+    off: tuple[dict[str, OffTarget], float, int],
+    made: Mapping[str, float],
+    to_week: float,
+    prices: Mapping[str, float | None],
+) -> WeekGiveaway:
+    """Sum what each product gives away in a week, in kilograms and in money.
+
+    Parameters
+    ----------
+    off : tuple
+        As `off_targets` gives it.
+    made : mapping of str to float
+        Good pieces of the period by product.
+    to_week : float
+        Pieces of a week over those of the period.
+    prices : mapping of str to float or None
+        Price a kilogram by product.
+
+    Returns
+    -------
+    WeekGiveaway
+        With 95 % limits. Products that were made but not weighed are named and are in no sum.
+
+    Notes
+    -----
+    Kilograms are Σ pieces × mean deviation, money Σ price × pieces × mean deviation; pieces and prices are
+    taken as certain beside the deviations, whose uncertainties add by squares (GUM 5.1.2) and share their
+    degrees of freedom, so that the coverage factor is Student's.
+    Source: gum
+    """
+    means, variance, df = off
+    own = {p: n * to_week for p, n in made.items() if p in means}
+
+    def told(factors: Mapping[str, float]) -> Spread:
+        value = sum(means[p].mean_g * f for p, f in factors.items())
+        u = math.sqrt(variance * sum(means[p].relative_variance * f**2 for p, f in factors.items()))
+        interval = student_interval(value, u, df)
+        return Spread.of(value, (interval.low, interval.high))
+
+    rows = tuple(_row(p, n * to_week, prices.get(p), p in means, told) for p, n in sorted(made.items()) if p)
+    priced = {p: n * price / 1000 for p, n in own.items() if (price := prices.get(p)) is not None}
+    lacking = tuple(sorted(p for p in own if p not in priced))
+    money = told(priced)
+    why = f"cannot be told: no price_per_kg in plant.toml of {', '.join(lacking)}"
+    return WeekGiveaway(
+        rows, told({p: n / 1000 for p, n in own.items()}),
+        Spread(None, why_none=why) if lacking else money,
+        money if lacking and priced else None,
+        tuple(sorted(priced)), lacking, tuple(sorted(p for p in made if p and p not in means)),
+        sum(own.values()) / (sum(made.values()) * to_week), df,
+    )  # fmt: skip
+
+
+def _row(
+    product: str,
+    pieces: float,
+    price: float | None,
+    weighed: bool,
+    told: Callable[[Mapping[str, float]], Spread],
+) -> ProductGiveaway:
+    if not weighed:
+        none = Spread(None, why_none="cannot be told: not weighed in this period")
+        return ProductGiveaway(product, pieces, none, none, price, none)
+    unpriced = Spread(None, why_none="cannot be told: no price_per_kg in plant.toml")
+    money = unpriced if price is None else told({product: pieces * price / 1000})
+    return ProductGiveaway(
+        product, pieces, told({product: 1.0}), told({product: pieces / 1000}), price, money
+    )
+
+
+@dataclass(frozen=True)
+class Giveaway:
+    """Grams a piece and kilograms a week above the target; negative where pieces are light.
+
+    `by_product` is None where the counted pieces are of one product, or cannot be told by product.
+    """
+
+    g_per_piece: Spread
+    kg_per_week: Spread
+    by_product: WeekGiveaway | None = None
+
+
+def giveaway(
+    deviation: WeightSpread, pieces_per_week: float | None, by_product: WeekGiveaway | None = None
+) -> Giveaway:
+    """Give what is given away.
+
+    Parameters
+    ----------
+    deviation : WeightSpread
+        Of net mass less target [g].
+    pieces_per_week : float or None
+        Good pieces a week; None where nothing counts them.
+    by_product : WeekGiveaway, optional
+        Where several products were made: its sum is then the week's kilograms.
+
+    Returns
+    -------
+    Giveaway
+        With 95 % limits from those of the mean.
+    """
+    each = Spread(deviation.mean, deviation.mean_low, deviation.mean_high)
+    if pieces_per_week is None:
+        return Giveaway(each, Spread(None, why_none="cannot be told: no counter of pieces in this period"))
+    if by_product is not None:
+        return Giveaway(each, by_product.kg, by_product)
+    factor = pieces_per_week / 1000
+    low, high = (None if v is None else v * factor for v in (each.low, each.high))
+    return Giveaway(each, Spread(deviation.mean * factor, low, high))
+
+
+def money_given(given: Giveaway, weighed: Sequence[str], prices: Mapping[str, float | None]) -> Spread:
+    """Give the money a week that all products weighed give away.
+
+    Parameters
+    ----------
+    given : Giveaway
+        In kilograms.
+    weighed : sequence of str
+        Products weighed.
+    prices : mapping of str to float or None
+        Price a kilogram by product.
+
+    Returns
+    -------
+    Spread
+        Told product by product, or at the one price of all; else why not, naming what has no price.
+    """
+    if given.kg_per_week.value is None:
+        return given.kg_per_week
+    if given.by_product is not None:
+        return given.by_product.money
+    known = {name: prices.get(name) for name in weighed}
+    lacking = sorted(name for name, price in known.items() if price is None)
+    if lacking:
+        why = f"cannot be told: no price_per_kg in plant.toml of {', '.join(lacking)}"
+        return Spread(None, why_none=why)
+    found = {price for price in known.values() if price is not None}
+    if len(found) > 1:
+        why = "cannot be told: prices differ, and no batch sheet says how many pieces were of which product"
+        return Spread(None, why_none=why)
+    return given.kg_per_week.times(found.pop())
+
+
+def share_below(scaled: WeightSpread, limit: float = -1.0) -> Spread:
+    """Give the share of pieces below a limit, for normal pieces.
+
+    Parameters
+    ----------
+    scaled : WeightSpread
+        Of (net mass - target) / tolerance.
+    limit : float
+        In tolerances from the target; -1 is the lower tolerance.
+
+    Returns
+    -------
+    Spread
+        Share, from 0 to 1, with 95 % limits.
+    """
+    from scipy.special import ndtr
+
+    if scaled.total.value is None or not scaled.total.value > 0:
+        return Spread(None, why_none=scaled.total.why_none or "cannot be told: no spread")
+    drawn = ndtr((limit - scaled.draws_mean) / np.sqrt(scaled.draws_total))
+    return Spread.of(float(ndtr((limit - scaled.mean) / scaled.total.value)), percentiles(drawn))
+
+
+def pieces_per_week(
+    plant: Plant, counts: MachineCounts, start: datetime, end: datetime
+) -> tuple[float, float, float, float] | None:
+    """Scale the good pieces of a period to a week.
+
+    Parameters
+    ----------
+    plant : Plant
+        For its shifts and zone.
+    counts : MachineCounts
+        Of the machine.
+    start, end : datetime
+        The period [UTC].
+
+    Returns
+    -------
+    tuple or None
+        Pieces a week, pieces counted, planned minutes of the period and of a week; None where nothing was
+        counted or nothing was planned.
+    """
+    at = read_moments(counts, [start, end])
+    good = counts.pieces(at[:1], at[1:]).good
+    if good is None or not good.readings[0]:
+        return None
+    counted = good.at(0).number
+    planned = _planned_min(calendar(plant.shifts, plant.zone, start, end))
+    week = _planned_min(calendar(plant.shifts, plant.zone, start, start + timedelta(days=7)))
+    if not planned > 0 or not week > 0:
+        return None
+    return counted * week / planned, counted, planned, week
+
+
+def _planned_min(stretches: pl.DataFrame) -> float:
+    own = stretches.filter(pl.col("part") == "planned")
+    return float((own["end"] - own["start"]).dt.total_microseconds().sum()) / 60e6
+
+
+#: A batch without an end on the sheet lasts at most this long [s].
+LONGEST_S = 3600.0
+
+
+@dataclass(frozen=True)
+class Yield:
+    """Mass balance of the batches whose mass went in [kg]; `u` are standard uncertainties.
+
+    `unexplained_kg` is what went in less good pieces and rejects. `rejects_kg` is None where no counter
+    counts rejects: they are then within what is unexplained. `u_scale_kg` is of the mass in, by the batch
+    scale's own error; None where nobody declared it, and then in no other uncertainty.
+    """
+
+    batches: int
+    mass_in_kg: float
+    good_pieces: float
+    good_kg: float
+    u_good_kg: float
+    rejects_kg: float | None
+    u_rejects_kg: float
+    unexplained_kg: float
+    u_unexplained_kg: float
+    u_scale_kg: float | None = None
+
+    @property
+    def share(self) -> float:
+        """Good mass over mass in."""
+        return self.good_kg / self.mass_in_kg
+
+    @property
+    def u_share(self) -> float:
+        """Standard uncertainty of the share."""
+        return math.hypot(self.u_good_kg, self.share * (self.u_scale_kg or 0.0)) / self.mass_in_kg
+
+
+def batch_yield(
+    batches: pl.DataFrame,
+    counts: MachineCounts,
+    piece_g: Mapping[str, float],
+    u_piece_g: float,
+    scale_error_kg: float | None = None,
+) -> Yield | None:
+    """Balance the mass of batches against the pieces made of them.
+
+    Parameters
+    ----------
+    batches : polars.DataFrame
+        BATCHES of one line that lie in the period, with a product that `piece_g` knows.
+    counts : MachineCounts
+        Of the cut-and-wrap machine.
+    piece_g : mapping of str to float
+        Mean net mass of a piece by product as the sheet names it [g].
+    u_piece_g : float
+        Standard uncertainty of that mean, common to all pieces [g].
+    scale_error_kg : float, optional
+        How far off the scale that weighs a batch in may be, either way [kg]; None where nobody knows.
+
+    Returns
+    -------
+    Yield or None
+        None where no batch has a mass and counted pieces.
+
+    Notes
+    -----
+    Good mass is Σ pieces × mean mass. Its uncertainty joins that of the mean mass, which is common to all
+    pieces and so does not average out, and the counts' bounds taken as rectangular (GUM 4.3.7). The batch
+    scale's error is taken as rectangular too, and as the same for every batch: it does not average out.
+    Source: gum
+    """
+    rows = _balanced(batches, piece_g)
+    at = micros([moment for row in rows for moment in row[:2]])
+    pieces = counts.pieces(at[::2], at[1::2])
+    if not rows or pieces.good is None:
+        return None
+    told = (pieces.good.missing_s <= 0) & ~np.isnan(pieces.good.value) & (pieces.good.readings > 0)
+    if not told.any():
+        return None
+    mass_in, each_kg = np.array([row[2:] for row in rows])[told].T
+    made = pieces.good.value[told]
+    good, good_kg = float(made.sum()), float((made * each_kg).sum())
+    count_u2 = float((((pieces.good.high - pieces.good.low)[told] * each_kg) ** 2).sum()) / 12
+    counts_rejects = counts.has_read("rejects") and pieces.rejects is not None
+    rejected = pieces.rejects.value[told] if counts_rejects and pieces.rejects else np.zeros(len(made))
+    reject_kg, rejects = float((rejected * each_kg).sum()), float(rejected.sum())
+    used = int(told.sum())
+    u_good = math.hypot(good * u_piece_g / 1000, math.sqrt(count_u2))
+    u_rejects = rejects * u_piece_g / 1000
+    left = float(mass_in.sum()) - good_kg - reject_kg
+    u_scale = None if scale_error_kg is None else used * scale_error_kg / math.sqrt(3)
+    u_left = math.sqrt(count_u2 + ((good + rejects) * u_piece_g / 1000) ** 2 + (u_scale or 0.0) ** 2)
+    return Yield(
+        used, float(mass_in.sum()), good, good_kg, u_good, reject_kg if counts.has_read("rejects") else None,
+        u_rejects, left, u_left, u_scale,
+    )  # fmt: skip
+
+
+def _balanced(
+    batches: pl.DataFrame, piece_g: Mapping[str, float]
+) -> list[tuple[datetime, datetime, float, float]]:
+    """Start and end of each batch that can be balanced, its mass in and the mean mass of its pieces [kg]."""
+    rows = []
+    for row in batches.sort("start").with_columns(_next=pl.col("start").shift(-1)).iter_rows(named=True):
+        end = _end(row)
+        each = piece_g.get(row["product"] or "")
+        if end is not None and each is not None and (row["mass_in_kg"] or 0) > 0:
+            rows.append((row["start"], end, row["mass_in_kg"], each / 1000))
+    return rows
+
+
+def _end(row: Mapping[str, Any]) -> datetime | None:
+    """Give until when pieces of a batch come: to the next batch's start, or a little after its own end."""
+    nxt: datetime | None = row["_next"]
+    end: datetime | None = row["end"]
+    if nxt is not None and (nxt - row["start"]).total_seconds() <= LONGEST_S:
+        return nxt
+    return end

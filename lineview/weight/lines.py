@@ -1,0 +1,302 @@
+"""How far lines that make the same products differ: the line as a level of the spread, and line by line."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from lineview.core.figure import Figure, Period
+from lineview.plant import Plant
+from lineview.report.answer import Table
+from lineview.stats.generalized_intervals import draw_components, percentiles
+from lineview.stats.means import student_interval
+from lineview.stats.variance_components import nested_layout, reml
+from lineview.weight.account import PieceFacts, weighings
+from lineview.weight.faults import sort_out, with_samples
+from lineview.weight.giveaway import grouped_means
+from lineview.weight.giveaway_figures import SPREAD_SOURCES, from_spread
+from lineview.weight.spread import Spread
+from lineview.weight.words import mass
+
+DRAWS = 1000
+
+
+@dataclass(frozen=True)
+class LineWeights:
+    """What was weighed on one line: its id, the weights of its machines and its batch sheet."""
+
+    line: str
+    weights: pl.DataFrame
+    batches: pl.DataFrame
+
+
+@dataclass(frozen=True)
+class LineMean:
+    """One line's mean deviation from target over the shared products [g], and how far from the asked line's.
+
+    `apart` is this line less the line asked; None for that line itself.
+    """
+
+    line: str
+    batches: int
+    pieces: int
+    off_g: Spread
+    apart: Spread | None
+
+
+@dataclass(frozen=True)
+class LineSpread:
+    """The spread between lines [g], and each line's mean, over the products that several lines made."""
+
+    between: Spread
+    lines: tuple[LineMean, ...]
+    products: tuple[str, ...]
+    weighings: int
+
+
+def line_spread(
+    line: str,
+    kept: pl.DataFrame,
+    others: Sequence[LineWeights],
+    facts: Mapping[str, PieceFacts],
+) -> LineSpread:
+    """Compare lines over the products that were weighed on several of them.
+
+    Parameters
+    ----------
+    line : str
+        The line asked.
+    kept : polars.DataFrame
+        Its WEIGHINGS that are kept, samples named.
+    others : sequence of LineWeights
+        Every other line of the works.
+    facts : mapping of str to PieceFacts
+        By the product's name as batch sheets write it.
+
+    Returns
+    -------
+    LineSpread
+        Without lines, and with the reason, where only one line was weighed or no product on two.
+
+    Notes
+    -----
+    The levels are line, batch and piece: the spread between lines by restricted maximum likelihood, its
+    limits by generalized pivots. Two lines leave it one degree of freedom, so its upper limit is far away;
+    the difference of two lines' means is then the more telling number. Its limits are Student's, batch means
+    having one variance over all lines.
+    Source: searle-casella-mcculloch, weerahandi-1993
+    """
+    frames = [_placed(kept, line)]
+    for other in others:
+        own = sort_out(
+            weighings(other.weights, other.batches, facts).filter(pl.col("target_g").is_not_null())
+        ).kept
+        if own.height:
+            frames.append(_placed(with_samples(own), other.line))
+    return compare_lines(pl.concat(frames), line)
+
+
+def _placed(kept: pl.DataFrame, line: str) -> pl.DataFrame:
+    return kept.with_columns(line=pl.lit(line))
+
+
+def compare_lines(weighed: pl.DataFrame, line: str) -> LineSpread:
+    """Compare lines by weighings that are made ready.
+
+    Parameters
+    ----------
+    weighed : polars.DataFrame
+        WEIGHINGS with samples named, and `line`.
+    line : str
+        The line asked.
+
+    Returns
+    -------
+    LineSpread
+        Over the products that several lines made; lines without one of the asked line's are left out.
+    """
+    own = weighed.filter(pl.col("line") == line)["product"].unique()
+    if weighed["line"].n_unique() < 2:
+        return _none("cannot be told: one line was weighed")
+    both = weighed.filter(pl.col("product").is_in(own.implode())).filter(
+        pl.col("line").n_unique().over("product") > 1
+    )
+    if both.is_empty():
+        return _none("cannot be told: no product of this line was weighed on another")
+    both = both.with_columns(_unit=pl.coalesce("batch", "sample"))
+    products = tuple(sorted(both["product"].unique().to_list()))
+    spread, between, within = _components(both)
+    return LineSpread(spread, _means(both, line, between, within), products, both.height)
+
+
+def _none(why: str) -> LineSpread:
+    return LineSpread(Spread(None, why_none=why), (), (), 0)
+
+
+def _components(both: pl.DataFrame) -> tuple[Spread, float | None, float | None]:
+    """Give the spread between lines with its limits, and those between and within batches [g]."""
+    y = (both["net_g"] - both["target_g"]).to_numpy()
+    k = both["pieces"].to_numpy().astype(np.float64)
+    columns = [both[name].rank("dense").to_numpy() for name in ("line", "_unit")]
+    layout = nested_layout(y, columns, k)
+    if layout.df_within < 1 or not layout.ss_within > 0 or any(d < 1 for d in layout.df):
+        return Spread(None, why_none="cannot be told: too few batches or pieces on each line"), None, None
+    low, high = percentiles(draw_components(y, columns, k, draws=DRAWS).variances[0])
+    lines, between, within = reml(y, columns, k).sds
+    return Spread.of(lines, (float(np.sqrt(low)), float(np.sqrt(high)))), between, within
+
+
+def _means(
+    both: pl.DataFrame, line: str, between: float | None, within: float | None
+) -> tuple[LineMean, ...]:
+    """Give each line's mean, the one asked first; batch means share one variance over all lines."""
+    found, variance, df = grouped_means(both, "line", between, within)
+    pieces = dict(both.group_by("line").agg(pl.col("pieces").sum()).iter_rows())
+    asked = found[line]
+
+    def told(value: float, relative: float) -> Spread:
+        interval = student_interval(value, float(np.sqrt(variance * relative)), df)
+        return Spread.of(value, (interval.low, interval.high))
+
+    rows = []
+    for name in (line, *sorted(n for n in found if n != line)):
+        one = found[name]
+        apart = told(one.mean_g - asked.mean_g, one.relative_variance + asked.relative_variance)
+        rows.append(
+            LineMean(
+                name, one.batches, int(pieces[name]), told(one.mean_g, one.relative_variance),
+                None if name == line else apart,
+            )
+        )  # fmt: skip
+    return tuple(rows)
+
+
+def line_figures(across: LineSpread | None, period: Period) -> tuple[Figure, ...]:
+    """Give the spread between lines.
+
+    Parameters
+    ----------
+    across : LineSpread or None
+        None where no weight can be used.
+    period : Period
+        Asked for.
+
+    Returns
+    -------
+    tuple of Figure
+        sd_lines_g.
+    """
+    if across is None:
+        return ()
+    lines = len(across.lines)
+    few = "; two lines leave its upper limit far away" if lines == 2 else ""
+    working = (
+        f"restricted maximum likelihood, levels line / batch / piece, {across.weighings} weighings of "
+        f"{', '.join(across.products)} on {lines} lines{few}"
+    )
+    return (
+        from_spread(
+            across.between, "sd_lines_g", "spread between lines", "g", n=lines, period=period,
+            sources=SPREAD_SOURCES, working=working,
+        ),
+    )  # fmt: skip
+
+
+def line_table(across: LineSpread | None, plant: Plant) -> Table:
+    """Give each line's mean deviation from target, over the products that several lines made.
+
+    Parameters
+    ----------
+    across : LineSpread or None
+        None gives a table without rows.
+    plant : Plant
+        For the lines' names.
+
+    Returns
+    -------
+    Table
+        "lines".
+    """
+    columns = (
+        ("line", "Line", ""),
+        ("batches", "Batches", ""),
+        ("pieces", "Pieces", ""),
+        ("off_g", "Off target", "g"),
+        ("off_low", "Low", "g"),
+        ("off_high", "High", "g"),
+        ("apart_g", "Apart from this line", "g"),
+        ("apart_low", "Low", "g"),
+        ("apart_high", "High", "g"),
+    )
+    rows = [
+        {
+            "line": line_name(plant, one.line),
+            "batches": one.batches,
+            "pieces": one.pieces,
+            "off_g": one.off_g.value,
+            "off_low": one.off_g.low,
+            "off_high": one.off_g.high,
+            "apart_g": one.apart.value if one.apart else None,
+            "apart_low": one.apart.low if one.apart else None,
+            "apart_high": one.apart.high if one.apart else None,
+        }
+        for one in (across.lines if across else ())
+    ]
+    of = f": {', '.join(across.products)}" if across and across.products else ""
+    return Table("lines", f"Lines that made the same products{of}", columns, rows)
+
+
+def line_name(plant: Plant, line: str) -> str:
+    """Give what a person calls a line.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    line : str
+        Its id.
+
+    Returns
+    -------
+    str
+        The name, else the id.
+    """
+    return next((one.name or one.id for one in plant.lines if one.id == line), line)
+
+
+def line_notes(across: LineSpread | None, plant: Plant) -> tuple[str, ...]:
+    """Say of each other line how much heavier or lighter its pieces of the same products are.
+
+    Parameters
+    ----------
+    across : LineSpread or None
+        As measured.
+    plant : Plant
+        For names and units.
+
+    Returns
+    -------
+    tuple of str
+        One sentence a line; none where only one line was weighed.
+    """
+    if across is None or not across.lines:
+        return ()
+    asked = line_name(plant, across.lines[0].line)
+    return tuple(_note(one, asked, plant) for one in across.lines[1:])
+
+
+def _note(one: LineMean, asked: str, plant: Plant) -> str:
+    name, apart = line_name(plant, one.line), one.apart
+    if apart is None or apart.value is None or apart.low is None or apart.high is None:
+        return f"How far {name} differs from {asked} cannot be told: too few batches or pieces."
+    between = f"{mass(apart.low, plant, signed=True)} to {mass(apart.high, plant, signed=True)}, 95 %"
+    if apart.low <= 0 <= apart.high:
+        return f"Pieces of the same products on {name} and {asked} are not told apart ({between})."
+    more = "heavier" if apart.value > 0 else "lighter"
+    return (
+        f"Pieces of the same products are {mass(abs(apart.value), plant)} {more} on {name} than on {asked} "
+        f"({between})."
+    )

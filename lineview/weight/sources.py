@@ -1,0 +1,388 @@
+"""How much of the spread of piece weight comes from diameter, cut length and density.
+
+Mass is density × π/4 × diameter² × cut length, so ln mass is a sum and its variance the sum of the parts'.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.machine.pieces import MachineCounts, micros
+from lineview.rope.batches import readings_in_batches
+from lineview.stats.serial_correlation import Lag, best_lag
+from lineview.stats.variance_shares import Part, VarianceShare, levels_of, variance_shares
+
+Floats = NDArray[np.float64]
+#: Readings this far either side of the moment are averaged [s].
+REACH_S = 7.5
+#: Beyond this many seconds without a reading the diameter of a moment is not known.
+GAP_S = 30.0
+
+
+def rope_before(rope_s: Floats, diameter_mm: Floats, at_s: Floats, delay_s: float | Floats) -> Floats:
+    """Give the rope's diameter a delay before given moments.
+
+    Parameters
+    ----------
+    rope_s, diameter_mm : numpy.ndarray, shape (m,)
+        Moments [s, ascending] and diameters [mm] of usable readings.
+    at_s : numpy.ndarray, shape (n,)
+        Moments asked for [s].
+    delay_s : float or numpy.ndarray, shape (n,)
+        How long before [s].
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        Mean of the readings within 7.5 s, else between the two next ones; nan where they are further than
+        half a minute away.
+
+    Examples
+    --------
+    >>> rope = np.arange(0.0, 100.0, 10.0)
+    >>> rope_before(rope, rope / 10, np.array([52.0, 500.0]), 10.0).round(1).tolist()
+    [4.0, nan]
+    """
+    if rope_s.size == 0:
+        return np.full(at_s.size, np.nan)
+    wanted = at_s - delay_s
+    running = np.concatenate([[0.0], np.cumsum(diameter_mm)])
+    first = np.searchsorted(rope_s, wanted - REACH_S, side="left")
+    last = np.searchsorted(rope_s, wanted + REACH_S, side="right")
+    inside = last - first
+    between = np.interp(wanted, rope_s, diameter_mm)
+    found = np.where(inside > 0, (running[last] - running[first]) / np.maximum(inside, 1), between)
+    after = np.clip(np.searchsorted(rope_s, wanted), 0, rope_s.size - 1)
+    before = np.maximum(after - 1, 0)
+    away = np.minimum(np.abs(rope_s[after] - wanted), np.abs(rope_s[before] - wanted))
+    return np.where(away <= GAP_S, found, np.nan)
+
+
+#: A batch with fewer readings shows no variance of its own.
+LEAST_READINGS = 8
+
+
+@dataclass(frozen=True)
+class RopeVariance:
+    """ln (diameter / target) by batch.
+
+    Parameters
+    ----------
+    mean : dict of str to float
+        By batch.
+    within : float or None
+        Mean variance about the batch's mean, gauge noise taken off; None where too few readings tell.
+    u_within : float
+        Its standard uncertainty, from batch to batch.
+    noise : float
+        Variance of the gauge's noise that was taken off.
+    of_mean : float
+        Variance of a batch's mean that comes of the rope's slow changes within batches.
+    batches : int
+        Batches behind `within`.
+    """
+
+    mean: dict[str, float]
+    within: float | None
+    u_within: float
+    noise: float
+    of_mean: float
+    batches: int
+
+
+def rope_variance(core: pl.DataFrame, diameter_mm: Mapping[str, float]) -> RopeVariance:
+    """Describe the rope within and between batches.
+
+    Parameters
+    ----------
+    core : polars.DataFrame
+        at [UTC], value [mm], batch, product: usable readings sorted into batches, by time.
+    diameter_mm : mapping of str to float
+        Target diameter by product as the batch sheet names it [mm].
+
+    Returns
+    -------
+    RopeVariance
+        Of the natural logarithm of diameter over target.
+
+    Notes
+    -----
+    Noise of a gauge changes from reading to reading while the rope changes slowly: half the mean square of
+    differences one, two and three readings apart, extended to none apart, leaves the noise.
+    Source: derived-spread-sources
+    """
+    frame = core.with_columns(
+        _target=pl.col("product").replace_strict(dict(diameter_mm), default=None, return_dtype=pl.Float64)
+    ).filter(pl.col("_target").is_not_null() & (pl.col("value") > 0))
+    frame = frame.with_columns(_z=(pl.col("value") / pl.col("_target")).log())
+    noise, fade = _noise(frame)
+    about = (pl.col("_z") - pl.col("_z").mean()) ** 2
+    by_batch = frame.group_by("batch", maintain_order=True).agg(
+        pl.col("_z").mean().alias("mean"), about.mean().alias("variance"), pl.len().alias("n")
+    )
+    mean = dict(by_batch.select("batch", "mean").iter_rows())
+    enough = by_batch.filter(pl.col("n") >= LEAST_READINGS)
+    if enough.height < 3:
+        return RopeVariance(mean, None, 0.0, noise, 0.0, enough.height)
+    variance = enough["variance"].to_numpy() - noise * (1 - 1 / enough["n"].to_numpy())
+    u = float(np.std(variance, ddof=1) / np.sqrt(variance.size))
+    within = max(float(variance.mean()), 0.0)
+    share = float(np.mean(_share_of_mean(enough["n"].to_numpy().astype(np.float64), fade)))
+    return RopeVariance(mean, within, u, noise, within * share / (1 - share), enough.height)
+
+
+def _share_of_mean(n: Floats, fade: float) -> Floats:
+    """Give the variance of the mean of n readings over that of one, where correlation fades by a factor."""
+    if fade <= 0:
+        return 1 / n
+    return np.asarray(
+        (n * (1 + fade) / (1 - fade) - 2 * fade * (1 - fade**n) / (1 - fade) ** 2) / n**2, dtype=np.float64
+    )
+
+
+def _noise(frame: pl.DataFrame) -> tuple[float, float]:
+    """Give the variance of the gauge's noise, and by how much the rope's correlation fades in a reading.
+
+    Both are 0 where the rope changes too fast, or too slowly, to tell them apart.
+    """
+    z, batch = frame["_z"].to_numpy(), frame["batch"].to_numpy()
+    at_s = frame["at"].dt.epoch("us").to_numpy() / 1e6
+    if z.size < 50:
+        return 0.0, 0.0
+    same_batch = batch[1:] == batch[:-1]
+    if not same_batch.any():
+        return 0.0, 0.0
+    cadence = float(np.median(np.diff(at_s)[same_batch]))
+    half = []
+    for apart in (1, 2, 3):
+        away = at_s[apart:] - at_s[:-apart]
+        near = (batch[apart:] == batch[:-apart]) & (np.abs(away - apart * cadence) < 0.5 * cadence)
+        if int(near.sum()) < 30:
+            return 0.0, 0.0
+        half.append(float(np.mean((z[apart:] - z[:-apart])[near] ** 2)) / 2)
+    first, second = half[1] - half[0], half[2] - half[1]
+    if not (first > 0 and 0.1 * first < second < 0.98 * first):
+        return 0.0, 0.0
+    fade = second / first
+    return float(np.clip(half[0] - first / fade, 0.0, half[0])), fade
+
+
+Ints = NDArray[np.int64]
+#: Delays tried [s]; below 0 for clocks that are a little apart.
+DELAYS_S = tuple(float(x) for x in range(-30, 305, 5))
+#: Fewer pairs or batches than these tell nothing.
+LEAST_PAIRS, LEAST_BATCHES = 20, 5
+
+
+@dataclass(frozen=True)
+class SpreadSources:
+    """Shares of the relative variance of a piece's mass, or why they cannot be told.
+
+    `diameter` is of all of it; `cut_length` and `density` from batch to batch, where a rope counter tells
+    them apart, else `rest_between` holds both; `rest_within` is what is left within batches: single cuts,
+    air from piece to piece, and the scale. `delay` is None where no delay stands out.
+    """
+
+    diameter: VarianceShare | None
+    cut_length: VarianceShare | None
+    density: VarianceShare | None
+    rest_between: VarianceShare | None
+    rest_within: VarianceShare | None
+    delay: Lag | None
+    pairs: int
+    batches: int
+    pieces_together: int
+    why_none: str = ""
+    why_no_length: str = ""
+
+
+@dataclass(frozen=True)
+class LengthCounters:
+    """Counts of the machine that counts metres of rope, and of the one that counts pieces."""
+
+    rope: MachineCounts
+    pieces: MachineCounts
+
+
+def spread_sources(
+    weighings: pl.DataFrame,
+    rope: pl.DataFrame,
+    batches: pl.DataFrame,
+    diameter_mm: Mapping[str, float],
+    counters: LengthCounters | None,
+) -> SpreadSources:
+    """Split the relative variance of piece mass by its sources.
+
+    Parameters
+    ----------
+    weighings : polars.DataFrame
+        WEIGHINGS that are kept, samples named.
+    rope : polars.DataFrame
+        at [UTC], value [mm]: usable diameters of the line's rope, by time.
+    batches : polars.DataFrame
+        BATCHES of the line.
+    diameter_mm : mapping of str to float
+        Target diameter by product [mm], under its id and as the batch sheet names it.
+    counters : LengthCounters or None
+        For the mean cut length of each batch.
+
+    Returns
+    -------
+    SpreadSources
+        With 95 % limits.
+
+    Notes
+    -----
+    Between batches the share of diameter is cov(ln m, 2 ln d) / var(ln m) of batch means, which noise of
+    the gauge leaves alone. Within batches it is the rope's own variance, gauge noise taken off: a piece
+    paired with the reading next to it would miss what the rope does in between, and where the delay is not
+    known nearly all.
+    Source: derived-spread-sources
+    """
+    frame = _of_one_kind(weighings, diameter_mm)
+    if rope.is_empty():
+        return _untold("no rope diameter in this period", frame)
+    if frame.height < LEAST_PAIRS or frame["batch"].n_unique() < LEAST_BATCHES:
+        return _untold(
+            f"too few: needs {LEAST_PAIRS} weighings of {LEAST_BATCHES} batches, has {frame.height} of "
+            f"{frame['batch'].n_unique()}",
+            frame,
+        )
+    columns = _Columns.of(frame)
+    core = readings_in_batches(rope, batches)
+    seen = rope_variance(core, diameter_mm)
+    if seen.within is None:
+        return _untold("too few rope readings within batches", frame)
+    delay = _delay(columns, _seconds(rope["at"]), rope["value"].to_numpy())
+    length = _lengths(columns.batch_names, counters, core)
+    return _shares(columns, seen, length, delay, "" if counters else _NO_LENGTH)
+
+
+_NO_LENGTH = "no counter of rope metres beside one of pieces, so cut length and density stay together"
+
+
+@dataclass(frozen=True)
+class _Columns:
+    """The weighings as arrays."""
+
+    at_s: Floats
+    y: Floats
+    target_mm: Floats
+    batch: Ints
+    sample: Ints
+    batch_names: list[str]
+    pieces: int
+
+    @classmethod
+    def of(cls, frame: pl.DataFrame) -> _Columns:
+        batch = frame["batch"].rank("dense").to_numpy().astype(np.int64) - 1
+        # An inline scale weighs a whole batch as one sample: its minutes then are the sample times.
+        one = frame.group_by("batch").agg(pl.col("sample").n_unique() == 1)["sample"].all()
+        when = pl.col("at").dt.truncate("1m").cast(pl.String) if one else pl.col("sample")
+        key = frame.select(pl.concat_str("batch", pl.lit("\t"), when).rank("dense")).to_series()
+        return cls(
+            _seconds(frame["at"]),
+            np.log((frame["net_g"] / frame["target_g"]).to_numpy()),
+            frame["_target_mm"].to_numpy(),
+            batch,
+            key.to_numpy().astype(np.int64) - 1,
+            frame["batch"].to_list(),
+            int(frame["pieces"][0]) if frame.height else 1,
+        )
+
+
+def _of_one_kind(weighings: pl.DataFrame, diameter_mm: Mapping[str, float]) -> pl.DataFrame:
+    """Keep weighings of known batches, and of the usual number of pieces weighed together."""
+    frame = weighings.filter(pl.col("batch").is_not_null() & (pl.col("net_g") > 0)).with_columns(
+        _target_mm=pl.col("product").replace_strict(dict(diameter_mm), default=None, return_dtype=pl.Float64)
+    )
+    frame = frame.filter(pl.col("_target_mm").is_not_null())
+    if frame.is_empty():
+        return frame
+    usual = frame.group_by("pieces").len().sort("len", "pieces", descending=True)["pieces"][0]
+    return frame.filter(pl.col("pieces") == usual)
+
+
+def _seconds(at: pl.Series) -> Floats:
+    return np.asarray(at.dt.epoch("us").to_numpy(), dtype=np.float64) / 1e6
+
+
+def _delay(columns: _Columns, rope_s: Floats, thick: Floats) -> Lag:
+    """Find the transport delay from sample means within batches."""
+    count = np.bincount(columns.sample).astype(np.float64)
+    first = np.unique(columns.sample, return_index=True)[1]
+    y = np.bincount(columns.sample, weights=columns.y) / count
+    at = np.bincount(columns.sample, weights=columns.at_s - columns.at_s[0]) / count + columns.at_s[0]
+    delays = np.array(DELAYS_S)
+    before = rope_before(rope_s, thick, np.tile(at, delays.size), np.repeat(delays, at.size))
+    sampled = list(np.log(before.reshape(delays.size, -1) / columns.target_mm[first]))
+    groups = columns.batch[first].astype(np.float64)
+    return best_lag(y, groups, sampled, list(DELAYS_S), count)
+
+
+def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFrame) -> Floats | None:
+    """Give ln of the mean cut length of each weighing's batch; nan where the counters do not tell it."""
+    if counters is None:
+        return None
+    known: dict[str, float] = {}
+    batches = core.select("batch", "start", "end").unique(maintain_order=True)
+    begins, ends = micros(batches["start"].to_list()), micros(batches["end"].to_list())
+    rope = counters.rope.count("rope", begins, ends)
+    made = counters.pieces.pieces(begins, ends).made
+    if rope is None or made is None:
+        return None
+    sure = (rope.missing_s <= 0) & (made.missing_s <= 0) & (rope.value > 0) & (made.value > 0)
+    for name, metres, pieces in zip(
+        batches["batch"].filter(pl.Series(sure)), rope.value[sure], made.value[sure], strict=True
+    ):
+        known[name] = float(np.log(metres / pieces))
+    return np.array([known.get(n, np.nan) for n in names])
+
+
+def _shares(
+    columns: _Columns, seen: RopeVariance, length: Floats | None, delay: Lag, why: str
+) -> SpreadSources:
+    x = 2 * np.array([seen.mean.get(n, np.nan) for n in columns.batch_names])
+    usable = np.isfinite(x) & np.isfinite(columns.y)
+    if length is not None:
+        with_length = usable & np.isfinite(length)
+        if np.unique(columns.batch[with_length]).size < LEAST_BATCHES:
+            length, why = None, "the counters of rope and pieces do not cover enough batches"
+        else:
+            usable = with_length
+    pairs, batches = int(usable.sum()), int(np.unique(columns.batch[usable]).size)
+    shown = delay if delay.clear else None
+    if pairs < LEAST_PAIRS or batches < LEAST_BATCHES:
+        reason = f"too few: needs {LEAST_PAIRS} weighings in batches with rope readings, has {pairs}"
+        return SpreadSources(
+            None, None, None, None, None, shown, pairs, batches, columns.pieces, reason, reason
+        )
+    parts = [columns.y[usable], x[usable]] + ([] if length is None else [length[usable]])
+    levels = levels_of(np.column_stack(parts), columns.batch[usable], columns.sample[usable])
+    extra = [0.0] * (len(parts) - 2)
+    within = 4 * (seen.within or 0.0), 4 * seen.u_within
+    # What the rope does within a batch moves the batch's mean too: that part belongs within.
+    slow = 4 * seen.of_mean
+    wanted = {
+        "diameter": Part("all", np.array([0.0, 1.0, *extra]), 1.0),
+        "rest_between": Part("between", np.array([1.0, -1.0, *extra]), 0.0, slow),
+        "rest_within": Part("within", np.array([1.0, -1.0, *extra]), -1.0, -slow),
+    }
+    if length is not None:
+        wanted["cut_length"] = Part("between", np.array([0.0, 0.0, 1.0]))
+        wanted["density"] = Part("between", np.array([1.0, -1.0, -1.0]), 0.0, slow)
+    found = variance_shares(levels, wanted, within)
+    return SpreadSources(
+        found["diameter"], found.get("cut_length"), found.get("density"), found["rest_between"],
+        found["rest_within"], shown, pairs, batches, columns.pieces, "", why,
+    )  # fmt: skip
+
+
+def _untold(why: str, frame: pl.DataFrame) -> SpreadSources:
+    batches = frame["batch"].n_unique() if frame.height else 0
+    return SpreadSources(None, None, None, None, None, None, 0, batches, 1, why, why)

@@ -1,0 +1,218 @@
+"""The weight answer's tables."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from lineview.core.figure import Figure
+from lineview.core.units import in_units
+from lineview.report.answer import Table
+from lineview.weight.account import WeightAccount
+from lineview.weight.bags import BagPlan, BagRow
+from lineview.weight.detail import WeightDetail
+
+_WITH_LIMITS = (("what", "", ""), ("size", "Size", "g"), ("low", "Low", "g"), ("high", "High", "g"))
+
+
+def spread_table(figures: tuple[Figure, ...]) -> Table:
+    """Give the spread by level.
+
+    Parameters
+    ----------
+    figures : tuple of Figure
+        Of the weight answer.
+
+    Returns
+    -------
+    Table
+        "spread": what, size, its 95 % limits, and from what it is told.
+    """
+    wanted = ("sd_between_g", "sd_samples_g", "sd_piece_g", "sd_within_g", "sd_total_g")
+    rows = [
+        {"what": f.label, "size": f.value, "low": f.low, "high": f.high, "from": f.working or f.why_none}
+        for name in wanted
+        for f in figures
+        if f.name == name
+    ]
+    return Table("spread", "Spread of piece weight", (*_WITH_LIMITS, ("from", "From", "")), rows)
+
+
+def capability_table(figures: tuple[Figure, ...]) -> Table:
+    """Give the capability and performance indices.
+
+    Parameters
+    ----------
+    figures : tuple of Figure
+        Of the weight answer.
+
+    Returns
+    -------
+    Table
+        "capability".
+    """
+    columns = (("what", "", ""), ("size", "Index", ""), ("low", "Low", ""), ("high", "High", ""),
+               ("from", "From", ""))  # fmt: skip
+    rows = [
+        {
+            "what": f"{f.label}, %" if f.unit == "%" else f.label,
+            "size": f.value,
+            "low": f.low,
+            "high": f.high,
+            "from": f.working or f.why_none,
+        }
+        for f in figures
+        if f.sources and "iso-22514-2" in f.sources
+    ]
+    return Table("capability", "Capability against the tolerance", columns, rows)
+
+
+def product_table(account: WeightAccount) -> Table:
+    """Give mean and deviation by product.
+
+    Parameters
+    ----------
+    account : WeightAccount
+        Of the period.
+
+    Returns
+    -------
+    Table
+        "products".
+    """
+    kept = account.sorted.kept
+    columns = (
+        ("product", "Product", ""),
+        ("batches", "Batches", ""),
+        ("pieces", "Pieces", ""),
+        ("mean_g", "Mean", "g"),
+        ("target_g", "Target", "g"),
+        ("deviation_g", "Off target", "g"),
+    )
+    pieces = pl.col("pieces").cast(pl.Float64)
+    rows = (
+        kept.group_by("product", maintain_order=True)
+        .agg(
+            pl.col("batch").drop_nulls().n_unique().alias("batches"),
+            pl.col("pieces").sum(),
+            ((pl.col("net_g") * pieces).sum() / pieces.sum()).alias("mean_g"),
+            pl.col("target_g").first(),
+        )
+        .with_columns(deviation_g=pl.col("mean_g") - pl.col("target_g"))
+        .sort("product")
+    )
+    return Table("products", "By product", columns, rows.to_dicts())
+
+
+def chart_table(detail: WeightDetail) -> Table:
+    """Give centre, limits and batches outside of the three charts.
+
+    Parameters
+    ----------
+    detail : WeightDetail
+        Of the period.
+
+    Returns
+    -------
+    Table
+        "chart".
+    """
+    columns = (("chart", "Chart", ""), ("centre", "Centre", "g"), ("low", "Low limit", "g"),
+               ("high", "High limit", "g"), ("outside", "Outside", ""))  # fmt: skip
+    rows = [
+        {"chart": f"{c.chart} ({c.unit})", "centre": c.centre, "low": c.low, "high": c.high,
+         "outside": ", ".join(c.outside) or "none"}
+        for c in detail.chart.charts
+    ]  # fmt: skip
+    return Table("chart", "Three-way control chart", columns, rows)
+
+
+def plan_table(detail: WeightDetail) -> Table:
+    """Give how many pieces to weigh how often to know the mean.
+
+    Parameters
+    ----------
+    detail : WeightDetail
+        Of the period.
+
+    Returns
+    -------
+    Table
+        "plans".
+    """
+    columns = (("within", "Mean to ±", "g"), ("batches", "Batches", ""), ("samples", "Times a batch", ""),
+               ("pieces", "Pieces a time", ""), ("total", "Pieces in all", ""))  # fmt: skip
+    rows = [
+        {
+            "within": wanted,
+            "batches": plan.batches if plan else None,
+            "samples": plan.samples if plan else None,
+            "pieces": plan.pieces if plan else None,
+            "total": plan.total if plan else None,
+        }
+        for wanted, plan in detail.plans
+    ]
+    return Table("plans", "How many pieces to weigh, how often", columns, rows)
+
+
+def bag_table(plans: tuple[BagPlan, ...]) -> Table:
+    """Give planned bags by count and by weight, product by product.
+
+    Parameters
+    ----------
+    plans : tuple of BagPlan
+        Empty gives a table without rows.
+
+    Returns
+    -------
+    Table
+        "bags": a planning aid, under the rules that its title names; `why` says in words why fewer will not
+        do, or why there is no plan.
+    """
+    columns = (
+        ("product", "Product", ""),
+        ("label_g", "Label", "g"),
+        ("lot", "Bags a lot", ""),
+        ("count", "Pieces", ""),
+        ("count_mean_g", "Mean bag", "g"),
+        ("count_chance", "Chance to pass", "%"),
+        ("least_mean_g", "Least mean piece", "g"),
+        ("fill_g", "Or fill to", "g"),
+        ("fill_mean_g", "Mean bag filled", "g"),
+        ("fill_chance", "Chance to pass filled", "%"),
+        ("why", "Why", ""),
+    )
+    rows = [_bag(row, plan) for plan in plans for row in plan.rows]
+    under = f" under {plans[0].name}" if plans else ""
+    return Table("bags", f"Plan of bags{under} (a planning aid; the authority decides)", columns, rows)
+
+
+def _bag(row: BagRow, plan: BagPlan) -> dict[str, object]:
+    by_count, by_fill = row.count_chance, row.fill_chance
+    return {
+        "product": plan.product,
+        "label_g": row.label_g,
+        "lot": row.lot or None,
+        "count": row.count,
+        "count_mean_g": by_count.bag_mean_g if by_count else None,
+        "count_chance": 100 * by_count.passing if by_count else None,
+        "least_mean_g": row.least_mean_g,
+        "fill_g": row.fill_g,
+        "fill_mean_g": by_fill.bag_mean_g if by_fill else None,
+        "fill_chance": 100 * by_fill.passing if by_fill else None,
+        "why": row.why_none or _why(row),
+    }
+
+
+def _why(row: BagRow) -> str:
+    """Say why a piece fewer will not do."""
+    less = row.one_less
+    if less is None or row.count is None:
+        return ""
+    if less.bag_mean_g < row.label_g:
+        short_g = row.label_g - less.bag_mean_g
+        ounces = in_units(short_g, "g", "US")[0]
+        return f"With {row.count - 1} pieces the mean bag would be {short_g:.1f} g ({ounces:.2f} oz) short."
+    worst = "their mean" if less.mean_fails >= less.beyond_fails else "single bags too far below the label"
+    return (
+        f"With {row.count - 1} pieces {100 * (1 - less.passing):.0f} % of lots would fail, most by {worst}."
+    )

@@ -1,0 +1,314 @@
+"""The weight answer's words: its sentence, soft line, notes and cautions."""
+
+from __future__ import annotations
+
+from lineview.core.units import convert, in_units
+from lineview.plant import Plant
+from lineview.report.answer import Span
+from lineview.weight.account import WeightAccount
+from lineview.weight.detail import WeightDetail
+from lineview.weight.sources import SpreadSources
+from lineview.weight.spread import Spread
+
+CAUTIONS = (
+    "Net-weight hints are not a legal test; ask your local weights-and-measures authority.",
+    "Before adjusting rollers or knives: stop and lock out by your site's procedure; guards on.",
+    "Figures come from scales and counters and may be late or wrong; no interlock may depend on them.",
+)
+
+
+def mass(grams: float, plant: Plant, *, signed: bool = False) -> str:
+    """Write a small mass in the plant's units.
+
+    Parameters
+    ----------
+    grams : float
+        Mass [g].
+    plant : Plant
+        For its units.
+    signed : bool
+        Whether a plus is written.
+
+    Returns
+    -------
+    str
+        "6.62 g", or "0.2335 oz".
+    """
+    sign = "−" if grams < 0 else "+" if signed else ""
+    if plant.units == "US":
+        return f"{sign}{abs(convert(grams, 'g', 'oz')):.4f} oz"
+    return f"{sign}{abs(grams):.{3 if abs(grams) < 1 else 2}f} g"
+
+
+def sentence(account: WeightAccount, plant: Plant) -> tuple[Span, ...]:
+    """Say mean, distance from target and both spreads in one sentence.
+
+    Parameters
+    ----------
+    account : WeightAccount
+        Of the period.
+    plant : Plant
+        For the units.
+
+    Returns
+    -------
+    tuple of Span
+        What needs a person is marked.
+    """
+    found = account.deviation
+    if found is None or account.target_g is None:
+        return (Span(_nothing(account), call=bool(account.sorted.aside.height)),)
+    one = account.sorted.kept["product"].n_unique() == 1
+    side = "over" if found.mean >= 0 else "under"
+    off = mass(abs(found.mean), plant)
+    if one:
+        start = f"A piece weighs {mass(found.mean + account.target_g, plant)} on average, "
+        told = [Span(start), Span(f"{off} {side} its target", call=_off_target(account))]
+    else:
+        start = "Pieces weigh "
+        told = [Span(start), Span(f"{off} {side} their targets", call=_off_target(account))]
+        told.append(Span(f" on average ({mass(found.mean + account.target_g, plant)})"))
+    between, within = _spread(found.between, plant), _spread(found.within, plant)
+    if within and found.between.value == 0:
+        told.append(Span(f"; pieces differ by {within}, batches by no more than that explains."))
+    elif between and within:
+        told.append(Span(f"; batches differ by {between}, pieces within a batch by {within}."))
+    elif within:
+        told.append(Span(f"; pieces differ by {within}; how far batches differ cannot be told."))
+    elif _spread(found.total, plant):
+        told.append(Span(f"; weights differ by {_spread(found.total, plant)}."))
+    else:
+        told.append(Span("; how far pieces differ cannot be told."))
+    return tuple(told)
+
+
+def _spread(spread: Spread, plant: Plant) -> str:
+    return "" if spread.value is None else mass(spread.value, plant)
+
+
+def _off_target(account: WeightAccount) -> bool:
+    """Tell whether the mean is off by more than its tolerance, or tolerance is surely not held."""
+    scaled, capability = account.scaled, account.capability
+    beyond = scaled is not None and abs(scaled.mean) > 1
+    ppk = capability.ppk if capability else None
+    return beyond or (ppk is not None and ppk.high is not None and ppk.high < 2 / 3)
+
+
+def _nothing(account: WeightAccount) -> str:
+    if account.sorted.aside.height:
+        reason, count = next(iter(account.sorted.reasons.items()))
+        return f"What a piece weighs cannot be told: {count} of {_all(account)} weights set aside: {reason}."
+    if account.unplaced:
+        return (
+            "What a piece weighs against its target cannot be told: "
+            f"nothing says which product the {account.unplaced} weights are of."
+        )
+    return "What a piece weighs cannot be told: no weights in this period."
+
+
+def _all(account: WeightAccount) -> int:
+    return account.sorted.kept.height + account.sorted.aside.height + account.unplaced
+
+
+def soft_line(account: WeightAccount, label: str, plant: Plant, money: Spread | None = None) -> str:
+    """Say period, numbers and what was taken out, below the sentence.
+
+    Parameters
+    ----------
+    account : WeightAccount
+        Of the period.
+    label : str
+        How a person names the period.
+    plant : Plant
+        For the units.
+    money : Spread, optional
+        Given away a week, where it is told.
+
+    Returns
+    -------
+    str
+        One line.
+    """
+    found = account.deviation
+    parts = [label] if label else []
+    if found is not None:
+        counted = (
+            _count(found.pieces, "piece"), _count(found.weighings, "weighing"), _count(found.batches, "batch")
+        )  # fmt: skip
+        parts.append("{} in {} of {}".format(*counted))
+        if found.mean_low is not None and found.mean_high is not None:
+            low, high = (mass(end, plant, signed=True) for end in (found.mean_low, found.mean_high))
+            parts.append(f"mean off target {low} to {high} with 95 % confidence")
+    parts += _given_away(account, plant, money)
+    if account.sorted.aside.height:
+        parts.append(f"{account.sorted.aside.height} weights set aside")
+    text = "; ".join(parts)
+    return text[:1].upper() + text[1:]
+
+
+def _given_away(account: WeightAccount, plant: Plant, money: Spread | None) -> list[str]:
+    """Say what lies above or below target a week, where the sign is sure."""
+    week = account.giveaway.kg_per_week if account.giveaway else None
+    if week is None or week.value is None or week.low is None or week.high is None:
+        return []
+    if week.low <= 0 <= week.high:
+        return []
+    amount, unit = in_units(abs(week.value), "kg", plant.units)
+    side = "above" if week.value > 0 else "below"
+    told = money is not None and money.value is not None and money.value * week.value > 0
+    cost = f", {abs(money.value):,.0f} {plant.currency}" if told and money and money.value else ""
+    return [f"{amount:,.0f} {unit} a week {side} target{cost}"]
+
+
+def _count(number: int, what: str) -> str:
+    plural = "es" if what.endswith("ch") else "s"
+    return f"{number:,} {what}{'' if number == 1 else plural}"
+
+
+def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
+    """Say what was set aside, what was taken off, and what other exports would add.
+
+    Parameters
+    ----------
+    account : WeightAccount
+        Of the period.
+    plant : Plant
+        For the units.
+
+    Returns
+    -------
+    tuple of str
+        Plain sentences.
+    """
+    told = [f"{count} weights set aside: {reason}." for reason, count in account.sorted.reasons.items()]
+    if account.unplaced:
+        told.append(f"{account.unplaced} weights left out: nothing says which product they are of.")
+    told += _wrap_notes(account, plant)
+    found = account.deviation
+    if found is None:
+        return (*told, "Exports of bench samples or an inline scale would tell what pieces weigh.")
+    for spread, what in (
+        (found.between, "Spread between batches"),
+        (found.within, "Spread within batches"),
+    ):
+        if spread.why_none:
+            told.append(f"{what}: {spread.why_none}.")
+    if found.batches == 1:
+        told.append("All weights are of one batch: the mean's interval speaks of that batch alone.")
+    if account.week is None:
+        told.append("Giveaway in kilograms a week needs the machine's piece counter in this period.")
+    if account.balance is None:
+        told.append("Yield needs the batch sheet's mass in and a piece counter over the same batches.")
+    elif account.balance.share - 2 * account.balance.u_share > 1:
+        told.append(
+            f"More mass came out than went in ({100 * account.balance.share:.0f} %): the count, the mean "
+            "mass or the batches' mass in is wrong, or batches are missing from the sheet."
+        )
+    return tuple(told)
+
+
+def _wrap_notes(account: WeightAccount, plant: Plant) -> list[str]:
+    gross = account.sorted.kept.filter("gross")
+    if gross.is_empty():
+        return []
+    products: dict[str, list[str]] = {}
+    each = gross.select("product", "wrap_g").unique("product", maintain_order=True)
+    for product, wrap in each.iter_rows():
+        products.setdefault(mass(wrap, plant), []).append(str(product))
+    return [
+        f"Weights of {', '.join(names)} were taken with the wrap: {wrap} a piece taken off, "
+        "by the webs' grammage and cut area."
+        for wrap, names in products.items()
+    ]
+
+
+#: Who is to look, by the source with the greatest share.
+LOOK_AT = {
+    "rope diameter": "look at the sizer",
+    "cut length": "look at the knife",
+    "density (air)": "look at pulling",
+    "density and cut length between batches": "look at pulling and the knife; a rope counter tells which",
+    "single cuts, air from piece to piece, or the scale": "look at the knife, then the scale",
+}
+
+
+def detail_notes(detail: WeightDetail | None) -> tuple[str, ...]:
+    """Say what the detail means.
+
+    Parameters
+    ----------
+    detail : WeightDetail or None
+        None where no weight can be used.
+
+    Returns
+    -------
+    tuple of str
+        Plain sentences.
+    """
+    if detail is None:
+        return ()
+    return tuple(
+        note
+        for note in (
+            _source_note(detail.sources),
+            _stability_note(detail),
+            _shape_note(detail),
+            _bag_note(detail),
+        )
+        if note
+    )
+
+
+def _source_note(sources: SpreadSources) -> str:
+    if sources.why_none:
+        return f"Where the spread comes from cannot be told: {sources.why_none}."
+    shares = {
+        "rope diameter": sources.diameter,
+        "cut length": sources.cut_length,
+        "density (air)": sources.density,
+        "single cuts, air from piece to piece, or the scale": sources.rest_within,
+    }
+    if sources.density is None:
+        shares["density and cut length between batches"] = sources.rest_between
+    told = {name: share.value for name, share in shares.items() if share is not None}
+    most = max(told, key=told.__getitem__)
+    return f"Most of the spread, {100 * told[most]:.0f} %, comes from {most}: {LOOK_AT[most]}."
+
+
+def _stability_note(detail: WeightDetail) -> str:
+    if not detail.chart.charts:
+        return f"Whether the process is stable cannot be told: needs 8 batches, has {detail.chart.batches}."
+    chart = detail.chart
+    outside = chart.outside
+    found = f"{len(outside)} of {chart.batches} batches are beyond control limits"
+    found += f" ({', '.join(outside[:5])}{' and more' if len(outside) > 5 else ''})" if outside else ""
+    if chart.stable:
+        return f"{found}; by chance about {chart.by_chance:.0f} would be." if outside else ""
+    parts = [f"{found}, by chance about {chart.by_chance:.0f} would be"] if chart.too_many else []
+    if chart.drifting:
+        parts.append(f"batch means follow each other (lag-1 autocorrelation {chart.follow:.2f})")
+    return (
+        f"Not stable: {'; '.join(parts)}. Capability speaks of a stable process; take it as a description "
+        "of this period only."
+    )
+
+
+def _shape_note(detail: WeightDetail) -> str:
+    shape = detail.shape
+    if shape.normal is not False:
+        return ""
+    return (
+        f"Pieces within a batch are not normal (skewness {shape.skewness:+.2f}, excess kurtosis "
+        f"{shape.kurtosis:+.2f}): go by Pp and Ppk by quantiles where there are enough pieces."
+    )
+
+
+def _bag_note(detail: WeightDetail) -> str:
+    if not detail.bags:
+        return ""
+    first = detail.bags[0]
+    return (
+        f"Bags are planned for a {100 * first.wanted:.0f} % chance of a lot to pass under {first.rules}, "
+        f"from {first.shape}, {first.batches} batches a lot. A planning aid: the decision rests with the "
+        "local authority."
+    )

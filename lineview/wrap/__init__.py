@@ -1,0 +1,1 @@
+"""Film and wax paper: use, waste, reels."""

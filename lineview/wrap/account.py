@@ -1,0 +1,364 @@
+"""The whole account of a cut-and-wrap machine's webs over a period, from its counters and logs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+
+import polars as pl
+
+from lineview.core.estimate import Estimate
+from lineview.machine.pieces import MachineCounts, micros
+from lineview.machine.products import (
+    WEBS,
+    WRAP_COUNTERS,
+    ProductSpan,
+    WrapPieces,
+    leave_out,
+    product_spans,
+    read_moments,
+    wrap_pieces,
+)
+from lineview.plant import Plant, Web, WebKind
+from lineview.wrap.learning import blanks_per_restart, learn_waste, wrap_bins
+from lineview.wrap.reconcile import Views, reel_metres, views_of
+from lineview.wrap.reels import ReelFault, ReelSpan, reel_faults, reel_spans
+from lineview.wrap.use import Happened, WebUse, web_for, web_use, with_doubt
+from lineview.wrap.waste import Waste, WrapEvents, assumed_waste, count_within
+from lineview.wrap.webs import ReelLeft, reel_left
+
+
+@dataclass(frozen=True)
+class PerThousand:
+    """An amount per thousand good pieces, with bounds; None where it cannot be told."""
+
+    value: float
+    low: float
+    high: float
+    working: str
+
+
+def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
+    """Give what a thousand good pieces take.
+
+    Parameters
+    ----------
+    use : WebUse
+        Of one kind of web.
+    what : str
+        "" for all of it, "geometry", "fed", "difference" (fed less geometry), or a cause.
+    unit : str
+        "m", "m2", "kg" or "money".
+
+    Returns
+    -------
+    PerThousand or None
+        None where no counter or no figure in plant.toml tells.
+    """
+    factor = use.factors.get(unit)
+    metres = _metres(use, what)
+    if factor is None or metres is None or use.good <= 0:
+        return None
+    value, low, high, said = metres
+    scale = factor * 1000.0 / use.good
+    shown = "" if unit == "m" else f" × {factor:.4g} {unit}/m"
+    return PerThousand(
+        value * scale,
+        low * scale,
+        high * scale,
+        f"{said}{shown} ÷ {use.good:,.0f} good pieces × 1000",
+    )
+
+
+def fed_per_thousand(fed: Estimate, good: float) -> PerThousand | None:
+    """Give the metres fed a thousand good pieces, of a web that plant.toml does not describe.
+
+    Parameters
+    ----------
+    fed : Estimate
+        On the feed counter [m].
+    good : float
+        Good pieces.
+
+    Returns
+    -------
+    PerThousand or None
+        In metres, with the counter's bounds; None where no good piece was counted.
+    """
+    if good <= 0:
+        return None
+    scale = 1000.0 / good
+    working = f"{fed.number:,.1f} m on the feed counter ÷ {good:,.0f} good pieces × 1000"
+    return PerThousand(fed.number * scale, fed.ends[0] * scale, fed.ends[1] * scale, working)
+
+
+def _metres(use: WebUse, what: str) -> tuple[float, float, float, str] | None:
+    """Give the metres, their bounds and their working."""
+    if what == "":
+        how = (
+            "metres fed and left on reels taken off" if use.measured else "sum of the causes; no feed counter"
+        )
+        return use.metres, use.low_m, use.high_m, f"{use.metres:,.1f} m ({how})"
+    if what == "fed":
+        if use.fed is None:
+            return None
+        return use.fed.number, *use.fed.ends, f"{use.fed.number:,.1f} m on the feed counter"
+    if what == "difference":
+        if use.fed is None:
+            return None
+        value = use.fed.number - use.geometry_m
+        return (
+            value,
+            use.fed.ends[0] - use.geometry_high_m,
+            use.fed.ends[1] - use.geometry_low_m,
+            f"({use.fed.number:,.1f} m fed − {use.geometry_m:,.1f} m by geometry)",
+        )
+    cause = use.cause(what)
+    return (
+        None
+        if cause is None
+        else (cause.metres, cause.low, cause.high, f"{cause.metres:,.2f} m: {cause.working}")
+    )
+
+
+@dataclass(frozen=True)
+class WrapAccount:
+    """What a machine wrapped and what its webs took; `uses` holds the kinds that can be told.
+
+    `fed` holds the metres on each kind's feed counter [m], of webs too that plant.toml does not describe.
+
+    `pieces` are the good pieces of the whole period, as every other answer counts them; `left_out_min` are
+    minutes in no other sum because some counter's increment is not known.
+    """
+
+    rows: tuple[WrapPieces, ...]
+    uses: tuple[WebUse, ...]
+    by_product: tuple[tuple[str, WebUse], ...]
+    reels: tuple[ReelSpan, ...]
+    faults: tuple[ReelFault, ...]
+    waste: Mapping[str, Waste]
+    views: tuple[Views, ...]
+    blanks: Estimate
+    left: Mapping[str, ReelLeft]
+    left_out_min: float
+    readings: int
+    fed: Mapping[str, Estimate] = field(default_factory=dict)
+    pieces: Estimate | None = None
+
+    @property
+    def good(self) -> float:
+        """Good pieces behind the account."""
+        return sum(row.good for row in self.rows)
+
+    @property
+    def fed_alone(self) -> dict[str, PerThousand]:
+        """Give the metres fed a thousand good pieces of each kind of web whose use cannot be split."""
+        kinds = [kind for kind in self.fed if all(use.kind != kind for use in self.uses)]
+        told = {kind: fed_per_thousand(self.fed[kind], self.good) for kind in kinds}
+        return {kind: one for kind, one in told.items() if one is not None}
+
+    def use(self, kind: WebKind) -> WebUse | None:
+        """Give the use of a kind of web, or None where it cannot be told."""
+        return next((use for use in self.uses if use.kind == kind), None)
+
+
+def wrap_account(
+    plant: Plant,
+    counts: MachineCounts,
+    batches: pl.DataFrame,
+    reels: pl.DataFrame,
+    events: WrapEvents | None,
+    period: tuple[datetime, datetime],
+) -> WrapAccount:
+    """Draw up the account.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    counts : MachineCounts
+        Of the cut-and-wrap machine, over the period.
+    batches, reels : polars.DataFrame
+        BATCHES, REELS.
+    events : WrapEvents or None
+        Restarts and changeovers; None where no tape tells, and then no waste is learned.
+    period : (datetime, datetime)
+        From, to [UTC].
+
+    Returns
+    -------
+    WrapAccount
+        Empty of rows where nothing counts pieces.
+    """
+    start, end = period
+    spans = _counted_spans(counts, product_spans(batches, counts.machine.line, start, end))
+    rows = wrap_pieces(counts, spans)
+    read_until = _moment(int(read_moments(counts, [end])[0]))
+    mounted = [s for s in reel_spans(plant, counts, reels, read_until) if s.mounted < end]
+    uses, by_product, views = [], [], []
+    wastes: dict[str, Waste] = {}
+    fed = {kind: _fed(counts, spans, rows, kind, start, end) for kind in WEBS}
+    for kind in WEBS:
+        own = [reel for reel in mounted if reel.kind == kind]
+        waste = _waste(plant, counts, spans, rows, own, kind, events)
+        if waste is None:
+            continue
+        wastes[kind] = waste
+        happened = _happened(events, own, start, end)
+        use = web_use(plant, kind, rows, fed[kind], waste, happened)
+        by_product += _each_product(plant, kind, rows, waste)
+        before = {reel.origin for reel in own if reel.mounted < start}
+        within = [reel for reel in own if reel.origin not in before]
+        reconciled = None if events is None else views_of(reel_metres(within, waste, events), kind)
+        views += [] if reconciled is None else [reconciled]
+        uses += [] if use is None else [with_doubt(use, reconciled)]
+    return WrapAccount(
+        rows=tuple(rows),
+        uses=tuple(uses),
+        by_product=tuple(by_product),
+        reels=tuple(mounted),
+        faults=tuple(reel_faults(mounted)),
+        waste=wastes,
+        views=tuple(views),
+        left=_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
+        blanks=Estimate.unknown("no stops are known")
+        if events is None
+        else blanks_per_restart(counts, events, end),
+        left_out_min=sum((s.end - s.start).total_seconds() for s in spans if not s.counted) / 60.0,
+        readings=_readings(counts, start, end),
+        fed={kind: told for kind, told in fed.items() if told is not None},
+        pieces=None if (good := counts.between([start, end]).good) is None else good.at(0),
+    )
+
+
+def _readings(counts: MachineCounts, start: datetime, end: datetime) -> int:
+    """How many readings of the counters a period rests on."""
+    at = micros([start, end])
+    counted = [counts.count(kind, at[:1], at[1:]) for kind in (*WRAP_COUNTERS, *WEBS)]
+    return sum(int(one.readings[0]) for one in counted if one is not None)
+
+
+def _left(
+    reels: Sequence[ReelSpan], wastes: Mapping[str, Waste], rows: Sequence[WrapPieces], minutes: float
+) -> dict[str, ReelLeft]:
+    """Give what is left on the reels that are on, at the period's own pace."""
+    pace = sum(row.wrapped + (row.blanks or 0.0) for row in rows) / minutes if minutes > 0 else 0.0
+    out = {}
+    for kind, waste in wastes.items():
+        own = [reel for reel in reels if reel.kind == kind]
+        left = reel_left(own[-1], waste.reel_end.metres, pace or None) if own else None
+        if left is not None:
+            out[kind] = left
+    return out
+
+
+def _waste(
+    plant: Plant,
+    counts: MachineCounts,
+    spans: Sequence[ProductSpan],
+    rows: Sequence[WrapPieces],
+    reels: Sequence[ReelSpan],
+    kind: WebKind,
+    events: WrapEvents | None,
+) -> Waste | None:
+    """Give the waste of a kind: learned where a tape shows events, else what stands in plant.toml."""
+    stated = _stated(plant, rows, kind)
+    if stated is None or events is None:
+        return stated
+    webs = {row.product: web_for(plant, row.product, kind) for row in rows}
+    cut_mm = {product: web.cut_length_mm for product, web in webs.items() if web is not None}
+    return learn_waste(wrap_bins(counts, kind, spans, cut_mm, reels, events), reels, stated)
+
+
+def _counted_spans(counts: MachineCounts, spans: list[ProductSpan]) -> list[ProductSpan]:
+    """Leave out the time in which a counter of wraps or a feed counter did something unknown."""
+    gaps = counts.open_intervals(*WRAP_COUNTERS, *WEBS)
+    return leave_out(spans, [(_moment(a), _moment(b)) for a, b in gaps])
+
+
+def _moment(at_us: int) -> datetime:
+    return datetime.fromtimestamp(at_us / 1e6, UTC)
+
+
+def _fed(
+    counts: MachineCounts,
+    spans: list[ProductSpan],
+    rows: list[WrapPieces],
+    kind: WebKind,
+    start: datetime,
+    end: datetime,
+) -> Estimate | None:
+    """Give the metres fed in counted time, with a counter's step of doubt at each edge of it."""
+    at = micros([start, end])
+    whole = counts.count(kind, at[:1], at[1:])
+    if whole is None or not rows or int(whole.readings[0]) < 2:
+        return None
+    value = sum(row.fed_m.get(kind, 0.0) for row in rows)
+    edges = 1 + sum(not span.counted for span in spans)
+    doubt = counts.counters[kind].step * edges
+    return Estimate(value, max(value - doubt, 0.0), value + doubt, int(whole.readings[0]))
+
+
+def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | None:
+    """Give the allowances in plant.toml of the web that wrapped most."""
+    webs: list[tuple[float, Web]] = []
+    for row in rows:
+        web = web_for(plant, row.product, kind)
+        if web is not None:
+            webs.append((row.good, web))
+    if not webs:
+        return None
+    return assumed_waste(max(webs, key=lambda pair: pair[0])[1])
+
+
+def _happened(events: WrapEvents | None, own: Sequence[ReelSpan], start: datetime, end: datetime) -> Happened:
+    ended = [r for r in own if r.taken_off is not None and start <= r.taken_off < end]
+    known = [r for r in ended if r.left_m is not None]
+    scrapped = sum(r.scrapped_m or 0.0 for r in known)
+    within = [r for r in own if r.mounted >= start]
+    return Happened(
+        restarts=None if events is None else count_within(events.restarts, start, end),
+        changeovers=None if events is None else count_within(events.changeovers, start, end),
+        reels_changed=len(within) if own else None,
+        splices=sum(r.splices for r in within) if own else None,
+        ends_left_m=scrapped if ended and len(known) == len(ended) else None,
+    )
+
+
+def _each_product(
+    plant: Plant, kind: WebKind, rows: Sequence[WrapPieces], waste: Waste
+) -> list[tuple[str, WebUse]]:
+    """Give each product's own use: geometry, rejects, blank wraps and what is left to explain."""
+    out = []
+    nothing = Happened(None, None, None, None, None)
+    for row in rows:
+        fed = row.fed_m.get(kind)
+        counted = None if fed is None else Estimate.exact(fed, 2)
+        use = web_use(plant, kind, [row], counted, waste, nothing)
+        if use is not None:
+            out.append((row.product, use))
+    return out
+
+
+def waste_ratios(accounts: Sequence[WrapAccount]) -> dict[str, float]:
+    """Give used over geometry for each kind of web that a feed counter measured.
+
+    Parameters
+    ----------
+    accounts : sequence of WrapAccount
+        One a machine.
+
+    Returns
+    -------
+    dict
+        From kind to ratio; sums of metres over sums of metres, at least 1. A kind without a feed counter is
+        not in it.
+    """
+    out: dict[str, float] = {}
+    for kind in WEBS:
+        uses = [use for account in accounts if (use := account.use(kind)) is not None and use.measured]
+        geometry = sum(use.geometry_m for use in uses)
+        if geometry > 0:
+            out[kind] = max(sum(use.metres for use in uses) / geometry, 1.0)
+    return out

@@ -1,0 +1,287 @@
+"""Waste learned from the plant's own counters, stops and reel changes, with intervals."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+import numpy.typing as npt
+
+from lineview.core.errors import MeasureError
+from lineview.core.estimate import Estimate
+from lineview.machine.pieces import MachineCounts, micros
+from lineview.machine.products import WRAP_COUNTERS, ProductSpan, fed_between, wraps_between
+from lineview.plant import WebKind
+from lineview.stats.constrained_regression import nonnegative_fit
+from lineview.stats.means import interval_of_mean
+from lineview.wrap.reels import ReelSpan
+from lineview.wrap.waste import Allowance, Waste, WrapEvents
+
+Floats = npt.NDArray[np.float64]
+#: A reel change is written down this long before or after what it does to the counters.
+BEFORE, AFTER = timedelta(minutes=5), timedelta(minutes=10)
+#: Where no reel log cuts the time, it is cut into stretches this long.
+PLAIN = timedelta(hours=1)
+#: A converter's guideline: no splice within 750 ft of the start or the core [m]; a tenth of a short reel.
+SPLICE_FREE_M = 228.6
+
+
+@dataclass(frozen=True)
+class WrapBin:
+    """One stretch: metres fed, metres that its wraps needed [m], and what happened in it.
+
+    A reel's splices are shared out by metres fed, but for its first and last metres.
+    """
+
+    start: datetime
+    end: datetime
+    at_change: bool
+    fed_m: float
+    net_m: float
+    restarts: int
+    changeovers: int
+    splices: float
+
+    @property
+    def over_m(self) -> float:
+        """Metres fed beyond what the wraps needed [m]."""
+        return self.fed_m - self.net_m
+
+
+def wrap_bins(
+    counts: MachineCounts,
+    kind: WebKind,
+    spans: Sequence[ProductSpan],
+    cut_mm: Mapping[str, float],
+    reels: Sequence[ReelSpan],
+    events: WrapEvents,
+) -> list[WrapBin]:
+    """Cut the period into stretches and sum each.
+
+    Parameters
+    ----------
+    counts : MachineCounts
+        Of the machine.
+    kind : str
+        "film" or "wax paper".
+    spans : sequence of ProductSpan
+        The period's stretches on one product each, uncounted time marked.
+    cut_mm : mapping
+        Cut length a wrap by product [mm].
+    reels : sequence of ReelSpan
+        Of this kind; none where there is no reel log.
+    events : WrapEvents
+        Restarts and changeovers.
+
+    Returns
+    -------
+    list of WrapBin
+        Only stretches that are counted throughout, on products of known cut length, and without a splice
+        that may still be to come.
+
+    Notes
+    -----
+    Source: splice-guideline
+    """
+    if not counts.has_read(kind) or not spans:
+        return []
+    edges, changes = _edges(spans, reels)
+    fine = sorted({*edges, *(s.start for s in spans), spans[-1].end, *_mounts(reels, spans)})
+    wraps = wraps_between(counts, fine)
+    if wraps is None:
+        return []
+    net = wraps * _cut_at(fine, spans, cut_mm) / 1000.0
+    fed = fed_between(counts, kind, fine)
+    splices = _splices(fine, fed, reels)
+    at = np.searchsorted([f.timestamp() for f in fine], [e.timestamp() for e in edges])
+    gaps = [(a / 1e6, b / 1e6) for a, b in counts.open_intervals(*WRAP_COUNTERS, kind)]
+    restarts = _count(events.restarts, edges)
+    changeovers = _count(events.changeovers, edges)
+    out = []
+    for k, change in enumerate(changes):
+        a, b, cells = edges[k], edges[k + 1], slice(at[k], at[k + 1])
+        own_net, own_fed = float(net[cells].sum()), float(fed[cells].sum())
+        spliced = float((np.nansum if change else np.sum)(splices[cells]))
+        told = np.isfinite(own_net) and np.isfinite(spliced) and own_fed > 0
+        if told and not any(start < b.timestamp() and end > a.timestamp() for start, end in gaps):
+            out.append(WrapBin(a, b, change, own_fed, own_net, restarts[k], changeovers[k], spliced))
+    return out
+
+
+def _edges(spans: Sequence[ProductSpan], reels: Sequence[ReelSpan]) -> tuple[list[datetime], list[bool]]:
+    """Give edges, and of each stretch between them whether it is the window of a reel change."""
+    start, end = spans[0].start, spans[-1].end
+    if not reels:
+        edges = [start]
+        while edges[-1] + PLAIN < end:
+            edges.append(edges[-1] + PLAIN)
+        return [*edges, end], [False] * len(edges)
+    edges, changes = [start], []
+    for reel in sorted(reels, key=lambda r: r.mounted):
+        opens, closes = reel.mounted - BEFORE, reel.mounted + AFTER
+        if reel.mounted <= start or closes <= edges[-1] or closes > end:
+            continue
+        if opens > edges[-1]:
+            changes.append(False)
+            edges.append(opens)
+        changes.append(True)
+        edges.append(closes)
+    if edges[-1] < end:
+        changes.append(False)
+        edges.append(end)
+    return edges, changes
+
+
+def _mounts(reels: Sequence[ReelSpan], spans: Sequence[ProductSpan]) -> list[datetime]:
+    return [r.mounted for r in reels if spans[0].start < r.mounted < spans[-1].end]
+
+
+def _splices(fine: Sequence[datetime], fed: Floats, reels: Sequence[ReelSpan]) -> Floats:
+    """Share each reel's splices out over the stretches by metres fed; nan where they cannot be told.
+
+    That is on the reel that was on before the log began, and on one that is still on and has splices.
+    """
+    if not reels:
+        return np.zeros(len(fed))
+    out = np.full(len(fed), np.nan)
+    starts = np.array([f.timestamp() for f in fine[:-1]])
+    for reel in reels:
+        if reel.taken_off is None and reel.splices:
+            continue
+        off = np.inf if reel.taken_off is None else reel.taken_off.timestamp()
+        own = (starts >= reel.mounted.timestamp()) & (starts < off)
+        out[own] = reel.splices * _likely(fed[own])
+    return out
+
+
+def _likely(fed: Floats) -> Floats:
+    """Give the share of a reel's splices that falls in each of its stretches: none near start and core."""
+    total = float(fed.sum())
+    if total <= 0:
+        return np.zeros(len(fed))
+    guard = min(SPLICE_FREE_M, 0.1 * total)
+    edges = np.clip(np.concatenate([[0.0], np.cumsum(fed)]), guard, total - guard)
+    return np.asarray(np.diff(edges) / (total - 2.0 * guard))
+
+
+def _cut_at(fine: Sequence[datetime], spans: Sequence[ProductSpan], cut_mm: Mapping[str, float]) -> Floats:
+    """Give the cut length in each fine stretch; nan where the product is not known."""
+    starts = [s.start.timestamp() for s in spans]
+    cuts = np.array([cut_mm.get(s.product, np.nan) for s in spans])
+    index = np.searchsorted(starts, [f.timestamp() for f in fine[:-1]], side="right") - 1
+    return np.asarray(cuts[np.clip(index, 0, len(spans) - 1)])
+
+
+def _count(moments: Sequence[datetime], edges: Sequence[datetime]) -> list[int]:
+    counts, _ = np.histogram([m.timestamp() for m in moments], bins=[e.timestamp() for e in edges])
+    return [int(c) for c in counts]
+
+
+#: A cause is learned from at least so many of its events, and all of them from so many stretches.
+LEAST_EVENTS = 8
+LEAST_BINS = 20
+#: The mean of what was measured needs so many.
+LEAST_MEASURED = 5
+CAUSES = ("restart", "reel_start", "splice", "changeover", "proportional")
+
+
+def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], stated: Waste) -> Waste:
+    """Learn the waste of one kind of web.
+
+    Parameters
+    ----------
+    bins : sequence of WrapBin
+        Of the kind.
+    reels : sequence of ReelSpan
+        Of the kind: what was left on them is the waste at reel ends.
+    stated : Waste
+        What stands in plant.toml, kept for what cannot be learned.
+
+    Returns
+    -------
+    Waste
+        Metres fed beyond what the wraps needed, regressed on restarts, reel starts, splices, changeovers
+        and the metres themselves, none below 0; a cause with fewer than LEAST_EVENTS events stays as it
+        was stated.
+
+    Notes
+    -----
+    Source: printers-waste, lawson-hanson-1974, mackinnon-white-1985
+    """
+    left_m = [r.scrapped_m for r in reels if r.scrapped_m]
+    ends = _allowance(interval_of_mean(left_m, least=LEAST_MEASURED, floor=0.0))
+    waste = stated if ends is None else replace(stated, reel_end=ends)
+    found = _regress(bins)
+    for name, learned in found.items():
+        waste = replace(waste, **{name: learned})
+    return waste
+
+
+def blanks_per_restart(counts: MachineCounts, events: WrapEvents, end: datetime) -> Estimate:
+    """Give the blank wraps at a restart, from their counter.
+
+    Parameters
+    ----------
+    counts : MachineCounts
+        Of the machine.
+    events : WrapEvents
+        When it restarted.
+    end : datetime
+        End of the period [UTC].
+
+    Returns
+    -------
+    Estimate
+        Mean over restarts of the blank wraps up to the next one; unknown without the counter or with too few
+        restarts.
+    """
+    if not counts.has_read("blank wraps") or len(events.restarts) < LEAST_EVENTS:
+        return Estimate.unknown("no counter of blank wraps, or too few restarts")
+    at = micros([*(moment for moment in sorted(events.restarts) if moment < end), end])
+    blanks = counts.count("blank wraps", at[:-1], at[1:])
+    if blanks is None:
+        return Estimate.unknown("no counter of blank wraps")
+    return interval_of_mean(blanks.value[~np.isnan(blanks.value)].tolist(), least=LEAST_MEASURED, floor=0.0)
+
+
+def _allowance(mean: Estimate) -> Allowance | None:
+    if mean.value is None or mean.low is None or mean.high is None:
+        return None
+    return Allowance(mean.value, mean.low, mean.high, learned=True, n=mean.n)
+
+
+def _regress(bins: Sequence[WrapBin]) -> dict[str, Allowance]:
+    """Fit what was fed over; a cause that cannot be told from the others is left out, the rarest first."""
+    if len(bins) < LEAST_BINS:
+        return {}
+    columns = {
+        "restart": np.array([b.restarts for b in bins], dtype=float),
+        "reel_start": np.array([b.at_change for b in bins], dtype=float),
+        "splice": np.array([b.splices for b in bins], dtype=float),
+        "changeover": np.array([b.changeovers for b in bins], dtype=float),
+        "proportional": np.array([b.net_m for b in bins], dtype=float),
+    }
+    used = [c for c in CAUSES if c == "proportional" or columns[c].sum() >= LEAST_EVENTS]
+    over = np.array([b.over_m for b in bins])
+    groups = np.array([b.at_change for b in bins], dtype=float)
+    while used:
+        try:
+            design = np.column_stack([columns[c] for c in used])
+            fit = nonnegative_fit(design / design.max(axis=0), over, groups=groups)
+        except MeasureError:
+            used.remove(min(used, key=lambda c: columns[c].sum()))
+            continue
+        top = design.max(axis=0)
+        return {
+            name: Allowance(
+                float(fit.coefficients[k] / top[k]),
+                float(fit.low[k] / top[k]),
+                float(fit.high[k] / top[k]),
+                learned=True,
+                n=int(columns[name].sum()) if name != "proportional" else fit.n,
+            )
+            for k, name in enumerate(used)
+        }
+    return {}

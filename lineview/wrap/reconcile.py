@@ -1,0 +1,271 @@
+"""Three views of the same metres, reconciled reel by reel; a label, counter or cut that is wrong is named."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from lineview.stats.reconciliation import AgreedViews, critical_adjustment, reconcile_views
+from lineview.wrap.reels import ReelSpan
+from lineview.wrap.waste import Waste, WrapEvents, count_within
+
+Floats = npt.NDArray[np.float64]
+VIEWS = ("geometry", "feed counter", "reel balance")
+#: Standard uncertainty of a reel's labelled length over the length: ±2 % is usual (k = 2). An assumption.
+LABEL_SD = 0.01
+#: Of the feed counter: a scale error common to all reels, and one of each reel. Assumptions.
+FEED_COMMON_SD, FEED_OWN_SD = 0.005, 0.003
+#: Of the cut length: common, and of each reel. Assumptions.
+CUT_COMMON_SD, CUT_OWN_SD = 0.005, 0.003
+#: Metres by which the moment of a reel change may put counts on the wrong reel, and by which a rest is read.
+CHANGE_SD_M, READ_SD_M = 1.5, 2.5
+
+
+@dataclass(frozen=True)
+class ReelMetres:
+    """One reel's metres in each view [m], None where a view has nothing; all its mountings together."""
+
+    reel: str
+    kind: str
+    geometry: float | None
+    fed: float | None
+    drawn: float | None
+    label_m: float | None
+    own_sd_m: float
+
+    @property
+    def told(self) -> tuple[float | None, float | None, float | None]:
+        """The three views in the order of VIEWS."""
+        return self.geometry, self.fed, self.drawn
+
+
+@dataclass(frozen=True)
+class WrongLabel:
+    """A reel that holds more or less than its label says, by a share and beyond the tolerance (k = 2).
+
+    `what` is the view that does not fit: the label, the feed counter, or the wraps.
+    """
+
+    reel: str
+    kind: str
+    what: str
+    share: float
+    tolerance: float
+    standardized: float
+
+
+@dataclass(frozen=True)
+class ViewTotal:
+    """Metres of all compared reels in one view, with standard uncertainty and adjustment [m]."""
+
+    view: str
+    metres: float
+    sd: float
+    adjustment: float
+
+
+@dataclass(frozen=True)
+class Views:
+    """The reconciled use of one kind of web over the reels that could be compared."""
+
+    kind: str
+    reels: int
+    totals: tuple[ViewTotal, ...]
+    reconciled_m: float
+    reconciled_sd_m: float
+    statistic: float
+    df: int
+    p: float
+    wrong: tuple[WrongLabel, ...]
+
+
+def reel_metres(reels: Sequence[ReelSpan], waste: Waste, events: WrapEvents | None) -> list[ReelMetres]:
+    """Give each finished reel's metres in the three views.
+
+    Parameters
+    ----------
+    reels : sequence of ReelSpan
+        Of one kind on one machine.
+    waste : Waste
+        Metres lost at restarts, reel starts and splices; they are part of the geometry's view.
+    events : WrapEvents or None
+        Restarts and changeovers.
+
+    Returns
+    -------
+    list of ReelMetres
+        Of reels that were taken off and whose counters are known throughout.
+    """
+    mountings: dict[str, list[ReelSpan]] = {}
+    for number, span in enumerate(reels):
+        mountings.setdefault(span.origin or span.reel or f"number {number + 1}", []).append(span)
+    out = []
+    for reel, spans in mountings.items():
+        if spans[-1].taken_off is None or any(s.wraps is None and s.fed is None for s in spans):
+            continue
+        geometry = _sum([_needed(s, waste, events) for s in spans])
+        fed = _sum([None if s.fed is None else s.fed.number for s in spans])
+        drawn, doubt = _drawn(spans, waste)
+        if sum(v is not None for v in (geometry, fed, drawn)) >= 2:
+            out.append(ReelMetres(reel, spans[0].kind, geometry, fed, drawn, spans[0].label_m, doubt))
+    return out
+
+
+def _needed(span: ReelSpan, waste: Waste, events: WrapEvents | None) -> float | None:
+    """Give the metres that a mounting's wraps, its start, splices and restarts needed."""
+    if span.wraps is None or span.cut_length_mm is None or span.taken_off is None:
+        return None
+    metres = span.wraps * span.cut_length_mm / 1000.0
+    metres += waste.reel_start.metres + span.splices * waste.splice.metres
+    if events is None:
+        return metres
+    for moments, allowance in ((events.restarts, waste.restart), (events.changeovers, waste.changeover)):
+        if allowance is not None:
+            metres += allowance.metres * count_within(moments, span.mounted, span.taken_off)
+    return metres
+
+
+def _drawn(spans: Sequence[ReelSpan], waste: Waste) -> tuple[float | None, float]:
+    """Give label less what was left at last, and the doubt of an end that nobody measured [m]."""
+    label, left = spans[0].label_m, spans[-1].left_m
+    if label is None:
+        return None, 0.0
+    if left is None:
+        return label - waste.reel_end.metres, max(waste.reel_end.metres, READ_SD_M)
+    return label - left, READ_SD_M
+
+
+def _sum(values: Sequence[float | None]) -> float | None:
+    told = [v for v in values if v is not None]
+    return float(sum(told)) if len(told) == len(values) else None
+
+
+def views_of(metres: Sequence[ReelMetres], kind: str, *, label_sd: float = LABEL_SD) -> Views | None:
+    """Reconcile the views of one kind's reels and name what does not fit.
+
+    Parameters
+    ----------
+    metres : sequence of ReelMetres
+        Of one kind.
+    kind : str
+        "film" or "wax paper".
+    label_sd : float
+        Standard uncertainty of a label over its length.
+
+    Returns
+    -------
+    Views or None
+        None where no reel has two views. A view found wrong is set aside and the rest reconciled again,
+        one at a time, until all that is left fits.
+
+    Notes
+    -----
+    Only with three views can it be told which is wrong; with two, nothing is named.
+
+    Source: vdi-2048, narasimhan-jordache-2000, gum
+    """
+    compared = [m for m in metres if m.kind == kind]
+    if not compared:
+        return None
+    table = _Table.of(compared, label_sd)
+    critical = critical_adjustment(len(compared))
+    wrong: list[WrongLabel] = []
+    there = table.there.copy()
+    while True:
+        fit = table.fit(there)
+        if fit is None:
+            return None
+        worst = table.worst(there, fit, critical)
+        if worst is None:
+            return table.summed(there, fit, kind, tuple(wrong))
+        reel, view, named = worst
+        wrong.append(named)
+        there[reel, view] = False
+
+
+@dataclass(frozen=True)
+class _Table:
+    """Reels by view: metres (n, 3) [m] with nan where a view has nothing, and what they are unsure by."""
+
+    reels: Sequence[ReelMetres]
+    metres: Floats
+    own_sd: Floats
+    shared_sd: Floats
+    label_m: Floats
+    label_sd: float
+
+    @classmethod
+    def of(cls, reels: Sequence[ReelMetres], label_sd: float) -> _Table:
+        """Each reel's own doubt [m], and what all reels of a view share: of cut length and of feed."""
+        metres = np.array([[np.nan if v is None else v for v in m.told] for m in reels])
+        label = np.array([m.label_m or 0.0 for m in reels])
+        size = np.nan_to_num(metres)
+        # A label's error is one of the whole reel, however little of it was drawn.
+        own = np.column_stack((CUT_OWN_SD * size[:, 0], FEED_OWN_SD * size[:, 1], label_sd * label))
+        end = np.array([m.own_sd_m for m in reels])
+        doubt = np.column_stack((np.full(len(reels), CHANGE_SD_M), np.full(len(reels), CHANGE_SD_M), end))
+        shared = np.zeros((len(reels), 3, 2))
+        shared[:, 0, 0], shared[:, 1, 1] = CUT_COMMON_SD * size[:, 0], FEED_COMMON_SD * size[:, 1]
+        return cls(reels, metres, np.hypot(own, doubt), shared, label, label_sd)
+
+    @property
+    def there(self) -> npt.NDArray[np.bool_]:
+        """Which views there are."""
+        return ~np.isnan(self.metres)
+
+    def fit(self, there: npt.NDArray[np.bool_]) -> AgreedViews | None:
+        """Reconcile: within each reel, every view there is must say the same; None where none has two."""
+        if not np.any(there.sum(axis=1) > 1):
+            return None
+        reel = np.nonzero(there)[0]
+        return reconcile_views(self.metres[there], reel, self.own_sd[there], self.shared_sd[there])
+
+    def worst(
+        self, there: npt.NDArray[np.bool_], fit: AgreedViews, critical: float
+    ) -> tuple[int, int, WrongLabel] | None:
+        """The largest standardized adjustment beyond the critical one, in a reel with three views."""
+        reel, view = np.nonzero(there)
+        whole_reels = np.asarray(there.all(axis=1))
+        size = np.where(whole_reels[reel], np.abs(fit.standardized), 0.0)
+        at = int(size.argmax())
+        if size[at] <= critical:
+            return None
+        k, v = int(reel[at]), int(view[at])
+        whole = self.label_m[k] if v == 2 else self.metres[k, v]
+        share = float(fit.adjustments[at]) / (float(whole) or 1.0)
+        tolerance = 2.0 * (CUT_OWN_SD, FEED_OWN_SD, self.label_sd)[v]
+        what = ("wraps", "feed counter", "label")[v]
+        named = self.reels[k]
+        return k, v, WrongLabel(
+            named.reel, named.kind, what, share, tolerance, float(fit.standardized[at])
+        )  # fmt: skip
+
+    def summed(
+        self, there: npt.NDArray[np.bool_], fit: AgreedViews, kind: str, wrong: tuple[WrongLabel, ...]
+    ) -> Views:
+        """Sum measured and reconciled metres over the reels."""
+        reel = np.nonzero(there)[0]
+        values = fit.values[np.flatnonzero(np.concatenate(([True], reel[1:] != reel[:-1])))]
+        totals = []
+        for v, name in enumerate(VIEWS):
+            if np.isnan(self.metres[:, v]).any():
+                continue
+            rows = there[:, v]
+            own, shared = self.own_sd[rows, v], self.shared_sd[rows, v]
+            sd = float(np.sqrt((own**2).sum() + (shared.sum(axis=0) ** 2).sum()))
+            total = float(self.metres[:, v].sum())
+            totals.append(ViewTotal(name, total, sd, float(values.sum()) - total))
+        return Views(
+            kind=kind,
+            reels=len(self.reels),
+            totals=tuple(totals),
+            reconciled_m=float(values.sum()),
+            reconciled_sd_m=fit.sum_sd,
+            statistic=fit.statistic,
+            df=fit.df,
+            p=fit.p,
+            wrong=wrong,
+        )

@@ -1,0 +1,370 @@
+"""Reels from mounting to taking off: what the label says went out, beside what the counters fed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from lineview.core.estimate import Estimate
+from lineview.machine.pieces import MachineCounts, micros
+from lineview.machine.products import WRAP_COUNTERS, wraps_between
+from lineview.plant import Counts, Plant, Web, WebKind
+from lineview.wrap.reel_lengths import full_reel_m
+
+#: What people add to a reel's name when its rest is mounted again: common practice, no source.
+_MARK = re.compile(
+    r"(?<=\d)(?:[b-e]|r|p)$|(?:rest|part|remainder|remnant|again|returned|reststück|teilrolle)$"
+)
+
+
+def names_meant(later: str) -> tuple[str, ...]:
+    """Names of earlier reels, as plain_name gives them, that a later name can mean.
+
+    Parameters
+    ----------
+    later : str
+        As the log has it.
+
+    Returns
+    -------
+    tuple of str
+        Its own name, and its name without a mark that somebody added; empty for a name of nothing.
+
+    Examples
+    --------
+    >>> names_meant("R-41"), names_meant("41 rest"), names_meant("41b"), names_meant(" ")
+    (('r41',), ('41rest', '41'), ('41b', '41'), ())
+    """
+    name = plain_name(later)
+    without = _MARK.sub("", name)
+    return tuple(part for part in dict.fromkeys((name, without)) if part)
+
+
+@lru_cache(maxsize=65_536)
+def plain_name(name: str) -> str:
+    """A reel's name without case, blanks and punctuation."""
+    return "".join(char for char in name.casefold() if char.isalnum())
+
+
+#: A rest is measured by diameter or rounded: so far may two notes of it lie apart [m].
+LENGTH_READ_M = 5.0
+#: Seconds without a reading that a reel's metres may lack at its ends [s].
+MISSING_S = 30.0
+#: A rest longer than this share of a new reel is a part reel that goes back on the shelf.
+SCRAP_SHARE = 0.05
+
+
+@dataclass(frozen=True)
+class ReelSpan:
+    """One reel on one machine from mounting up to the next change.
+
+    `held_m` is what was on it when it was mounted [m]: the label's length, or what was left on it the time
+    before; `fed` the feed counter's metres; `wraps` the wraps counted meanwhile; both None where some
+    increment is not known. `origin` is the name under which the same reel was first mounted, its own name
+    where this is the first time; `stated_m` is the length that the log states at this mounting.
+    """
+
+    reel: str
+    kind: str
+    web: str
+    cut_length_mm: float | None
+    mounted: datetime
+    taken_off: datetime | None
+    full_m: float | None
+    label_m: float | None
+    held_m: float | None
+    left_m: float | None
+    returned: bool
+    splices: int
+    fed: Estimate | None
+    wraps: float | None
+    origin: str = ""
+    stated_m: float | None = None
+
+    @property
+    def drawn_m(self) -> float | None:
+        """What went out of the reel [m]: held less left; None where either is unknown or it is still on."""
+        if self.held_m is None or self.left_m is None or self.taken_off is None:
+            return None
+        return self.held_m - self.left_m
+
+    @property
+    def scrapped_m(self) -> float | None:
+        """What was thrown away with the core [m]: a short rest that nobody mounted again.
+
+        A rest above SCRAP_SHARE of a new reel counts as a part reel put back on the shelf.
+        """
+        if self.left_m is None or self.taken_off is None:
+            return None
+        full = self.full_m or self.label_m
+        if self.returned or (full is not None and self.left_m > SCRAP_SHARE * full):
+            return 0.0
+        return self.left_m
+
+
+def web_of(plant: Plant, name: str) -> Web | None:
+    """Give the web that a log names by id, name or, where one web alone is of it, kind.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    name : str
+        As the log has it.
+    """
+    key = name.strip().casefold()
+    for web in plant.webs:
+        if key in (web.id.casefold(), web.name.casefold()) and key:
+            return web
+    of_kind = [web for web in plant.webs if web.kind == key]
+    return of_kind[0] if len(of_kind) == 1 else None
+
+
+def kind_of(plant: Plant, name: str) -> str:
+    """Give the kind of the web that a log names, or "" where it is none of the plant's.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    name : str
+        As the log has it.
+    """
+    web = web_of(plant, name)
+    if web is not None:
+        return web.kind
+    key = name.strip().casefold()
+    return key if key in {"film", "wax paper"} else ""
+
+
+def reel_spans(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: datetime) -> list[ReelSpan]:
+    """Give each reel's stretch on a machine with what the counters fed meanwhile.
+
+    Parameters
+    ----------
+    plant : Plant
+        For the webs.
+    counts : MachineCounts
+        Of the machine.
+    reels : polars.DataFrame
+        REELS; `left_m` of a row is what was left on the reel taken off then, that is, the one before.
+    last : datetime
+        Latest moment known [UTC].
+
+    Returns
+    -------
+    list of ReelSpan
+        By kind and time; the last of each kind is still on the machine.
+    """
+    own = reels.filter(pl.col("machine") == counts.machine.id).sort("at", "row")
+    spans: list[ReelSpan] = []
+    kinds: tuple[WebKind, ...] = ("film", "wax paper")
+    kinds_named = {name: kind_of(plant, name or "") for name in own["web"].unique()}
+    for kind in kinds:
+        rows = [r for r in own.iter_rows(named=True) if kinds_named[r["web"]] == kind]
+        if not rows:
+            continue
+        ends = [*(row["at"] for row in rows[1:]), max(last, rows[-1]["at"])]
+        moments = [rows[0]["at"], *ends]
+        fed, wraps = _known(counts, kind, moments), _known_wraps(counts, moments)
+        # The last reel is followed by none.
+        for k, (row, following) in enumerate(zip(rows, [*rows[1:], None], strict=False)):
+            spans.append(_span(plant, kind, row, following, ends[k], fed[k], wraps[k]))
+    return _with_rests(spans)
+
+
+def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
+    """Join the mountings of one reel: under the same name, its name with a mark, or as a rest of that length.
+
+    A rest mounted again holds what was left on it; where nobody wrote that down, what the counter left.
+    """
+    out: list[ReelSpan] = []
+    rests = _OpenRests()
+    for span in spans:
+        k = rests.used_by(span, out)
+        if k is None:
+            joined = replace(span, origin=span.reel)
+        else:
+            before = out[k]
+            out[k] = replace(before, returned=True)
+            held = _left_on(before)
+            held = span.held_m if held is None else held
+            joined = replace(span, held_m=held, label_m=before.label_m, origin=before.origin)
+        rests.add(len(out), joined)
+        out.append(joined)
+    return out
+
+
+def _left_on(span: ReelSpan) -> float | None:
+    """Give what was left on a reel taken off [m]: written down, or held less fed; None if neither tells."""
+    if span.left_m is not None:
+        return span.left_m
+    if span.held_m is None or span.fed is None:
+        return None
+    return max(span.held_m - span.fed.number, 0.0)
+
+
+class _OpenRests:
+    """Mountings whose rest nobody has mounted again, by kind and name."""
+
+    def __init__(self) -> None:
+        self._by_name: dict[tuple[str, str], list[int]] = {}
+        self._by_kind: dict[str, dict[int, None]] = {}
+
+    def add(self, k: int, span: ReelSpan) -> None:
+        """Note a mounting that leaves a rest, or one of unknown length."""
+        if span.left_m == 0:
+            return
+        self._by_kind.setdefault(span.kind, {})[k] = None
+        for name in {plain_name(span.reel), plain_name(span.origin)} - {""}:
+            self._by_name.setdefault((span.kind, name), []).append(k)
+
+    def used_by(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
+        """The mounting whose rest this one uses up, the latest first; a name says more than a length."""
+        open_ones = self._by_kind.get(span.kind, {})
+        named = [k for name in names_meant(span.reel) for k in self._by_name.get((span.kind, name), [])]
+        k = max((k for k in named if k in open_ones), default=None)
+        if k is None and span.full_m is not None and span.stated_m is not None:
+            k = self._of_length(span, earlier) if span.stated_m < 0.95 * span.full_m else None
+        if k is not None:
+            del open_ones[k]
+        return k
+
+    def _of_length(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
+        """The latest mounting that left as much as this part reel is said to hold."""
+        stated = span.stated_m or 0.0
+        near = max(LENGTH_READ_M, 0.01 * stated)
+        for k in reversed(self._by_kind.get(span.kind, {})):
+            left = earlier[k].left_m
+            if left and earlier[k].web == span.web and abs(left - stated) <= near:
+                return k
+        return None
+
+
+def _span(
+    plant: Plant,
+    kind: WebKind,
+    row: Mapping[str, Any],
+    following: Mapping[str, Any] | None,
+    end: datetime,
+    fed: Estimate | None,
+    wraps: float | None,
+) -> ReelSpan:
+    mounted: datetime = row["at"]
+    web = web_of(plant, str(row["web"]))
+    label: float | None = row["length_m"]
+    if label is None and web is not None:
+        label = web.reel_length_m
+    return ReelSpan(
+        reel=str(row["reel"] or ""),
+        kind=kind,
+        web=str(row["web"]),
+        cut_length_mm=None if web is None else web.cut_length_mm,
+        mounted=mounted,
+        taken_off=None if following is None else end,
+        full_m=None if web is None else full_reel_m(web),
+        label_m=label,
+        held_m=label,
+        stated_m=row["length_m"],
+        left_m=None if following is None else following["left_m"],
+        returned=False,
+        splices=int(row["splices"] or 0),
+        fed=fed,
+        wraps=wraps,
+    )
+
+
+def _known(counts: MachineCounts, kind: Counts, moments: Sequence[datetime]) -> list[Estimate | None]:
+    """What a counter counted between moments; None where part of it was not read, or is open."""
+    at = micros(moments)
+    counted = counts.count(kind, at[:-1], at[1:])
+    if counted is None:
+        return [None] * (len(at) - 1)
+    sure = (counted.missing_s <= MISSING_S) & (counted.readings > 0) & ~np.isnan(counted.value)
+    return [counted.at(k) if sure[k] else None for k in range(len(sure))]
+
+
+def _known_wraps(counts: MachineCounts, moments: Sequence[datetime]) -> list[float | None]:
+    """Wraps between moments; None where part of them was not read, or is open."""
+    wraps = wraps_between(counts, moments)
+    there = [_known(counts, what, moments) for what in WRAP_COUNTERS if counts.has_read(what)]
+    if wraps is None:
+        return [None] * (len(moments) - 1)
+    return [
+        float(wraps[k]) if all(part[k] is not None for part in there) else None for k in range(len(wraps))
+    ]
+
+
+#: By how much more than its label a reel may hold before it is told: over-delivery of a reel aside.
+MORE_SHARE = 0.05
+
+
+@dataclass(frozen=True)
+class ReelFault:
+    """Something in the reel log that cannot be."""
+
+    reel: str
+    at: datetime
+    what: str
+
+
+def reel_faults(spans: Sequence[ReelSpan]) -> list[ReelFault]:
+    """Name what the reel log cannot mean.
+
+    Parameters
+    ----------
+    spans : sequence of ReelSpan
+        Of one machine.
+
+    Returns
+    -------
+    list of ReelFault
+        In order of time. A reel that was taken off with something left may be mounted again later.
+    """
+    faults: list[ReelFault] = []
+    seen: dict[tuple[str, str], list[ReelSpan]] = {}
+    for span in sorted(spans, key=lambda s: s.mounted):
+        earlier = seen.setdefault((span.kind, span.origin or span.reel), [])
+        told = [_again(earlier[-1], span)] if earlier and span.reel else []
+        told += [_too_much_left(span), _too_much_fed([*earlier, span]) if span.reel else ""]
+        faults += [ReelFault(span.reel, span.mounted, what) for what in told if what]
+        earlier.append(span)
+    return faults
+
+
+def _again(before: ReelSpan, span: ReelSpan) -> str:
+    """Say why a reel cannot have been mounted again as the log has it, or nothing."""
+    if before.left_m == 0 or before.taken_off is None:
+        return f"reel {span.reel} was mounted twice and nothing was left on it the first time"
+    left, stated = before.left_m, span.stated_m
+    if left is None or stated is None or stated == before.label_m:
+        return ""
+    # The label's own length may be written down again; any other length must be what was left.
+    if abs(stated - left) <= max(LENGTH_READ_M, MORE_SHARE * left):
+        return ""
+    return f"reel {span.reel} was mounted again with {stated:,.0f} m, but {left:,.0f} m were left on it"
+
+
+def _too_much_left(span: ReelSpan) -> str:
+    if span.left_m is None or span.held_m is None or span.left_m <= span.held_m * (1.0 + MORE_SHARE):
+        return ""
+    return f"reel {span.reel} had {span.left_m:,.0f} m left of {span.held_m:,.0f} m"
+
+
+def _too_much_fed(spans: Sequence[ReelSpan]) -> str:
+    """Say that a reel mounted several times fed more than it can hold, or nothing."""
+    fed = [span.fed.number for span in spans if span.fed is not None]
+    label = spans[0].label_m
+    if len(spans) < 2 or label is None or sum(fed) <= label * (1.0 + MORE_SHARE):
+        return ""
+    return (
+        f"reel {spans[0].reel} fed {sum(fed):,.0f} m in {len(spans)} mountings, but its label says "
+        f"{label:,.0f} m"
+    )

@@ -1,0 +1,208 @@
+"""The wrap answer's tables: use by cause and by product, the views of it, and the reels."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from lineview.plant import Plant
+from lineview.report.answer import Table
+from lineview.wrap.account import PerThousand, WrapAccount, per_thousand
+from lineview.wrap.figures import shown_unit
+from lineview.wrap.reconcile import WrongLabel
+from lineview.wrap.use import CAUSES, UNITS, WebUse
+
+CAUSE_SERIES = {
+    "web": pl.String(),
+    "kind": pl.String(),
+    "cause": pl.String(),
+    "m_per_thousand": pl.Float64(),
+    "low": pl.Float64(),
+    "high": pl.Float64(),
+    "assumed": pl.Boolean(),
+}
+
+
+def use_table(account: WrapAccount, currency: str) -> Table:
+    """Give use per thousand by kind and cause, in every unit.
+
+    Parameters
+    ----------
+    account : WrapAccount
+        Of the period.
+    currency : str
+        Of the plant description.
+    """
+    rows: list[dict[str, Any]] = []
+    for use in account.uses:
+        for what in ("", *CAUSES):
+            row: dict[str, Any] = {"web": use.kind, "what": what or "all of it"}
+            told = {unit: per_thousand(use, what, unit) for unit in UNITS}
+            if told["m"] is None:
+                continue
+            cause = use.cause(what)
+            row |= {unit: None if t is None else t.value for unit, t in told.items()}
+            row |= {"low": told["m"].low, "high": told["m"].high}
+            row["basis"] = "assumed" if cause is not None and cause.assumed else ""
+            row["working"] = told["m"].working
+            rows.append(row)
+    rows += [_fed_alone(kind, told) for kind, told in account.fed_alone.items()]
+    columns = (
+        ("web", "web", ""),
+        ("what", "what", ""),
+        *[(unit, "a thousand pieces", shown_unit(unit, currency)) for unit in UNITS],
+        ("low", "from", "m"),
+        ("high", "to", "m"),
+        ("basis", "basis", ""),
+        ("working", "working", ""),
+    )
+    return Table("use", "Use a thousand good pieces", columns, rows)
+
+
+def _fed_alone(kind: str, told: PerThousand) -> dict[str, Any]:
+    """Give the row of a web that plant.toml does not describe: what its counter fed, and nothing else."""
+    row = dict.fromkeys(UNITS) | {"web": kind, "what": "fed by the counter", "m": told.value}
+    return row | {"low": told.low, "high": told.high, "basis": "", "working": told.working}
+
+
+def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
+    """Give use per thousand by product, where batches tell products.
+
+    Parameters
+    ----------
+    account : WrapAccount
+        Of the period.
+    plant : Plant
+        The works.
+    currency : str
+        Of the plant description.
+    """
+    rows: list[dict[str, Any]] = []
+    for product, use in account.by_product:
+        known = plant.product(product) if product else None
+        row: dict[str, Any] = {
+            "product": known.flavour if known is not None else product or "not known",
+            "web": use.kind,
+            "good": round(use.good),
+        }
+        for key, what in (("m", ""), ("geometry", "geometry"), ("fed", "fed"), ("difference", "difference")):
+            told = per_thousand(use, what, "m")
+            row[key] = None if told is None else told.value
+        for unit in UNITS[1:]:
+            told = per_thousand(use, "", unit)
+            row[unit] = None if told is None else told.value
+        rows.append(row)
+    columns = (
+        ("product", "product", ""),
+        ("web", "web", ""),
+        ("good", "good pieces", "pieces"),
+        ("m", "a thousand pieces", "m"),
+        ("geometry", "geometry", "m"),
+        ("fed", "fed", "m"),
+        ("difference", "difference", "m"),
+        *[(unit, "a thousand pieces", shown_unit(unit, currency)) for unit in UNITS[1:]],
+    )
+    return Table("products", "Use a thousand good pieces, by product", columns, rows)
+
+
+def view_table(account: WrapAccount) -> Table:
+    """Give the views of the same metres beside each other, and reconciled."""
+    rows: list[dict[str, Any]] = []
+    for views in account.views:
+        for total in views.totals:
+            row = {"web": views.kind, "view": total.view, "metres": total.metres, "doubt": 2.0 * total.sd}
+            rows.append(row | {"adjustment": total.adjustment, "reels": views.reels})
+        rows.append(
+            {
+                "web": views.kind,
+                "view": "reconciled",
+                "metres": views.reconciled_m,
+                "doubt": 2.0 * views.reconciled_sd_m,
+                "adjustment": None,
+                "reels": views.reels,
+            }
+        )
+    columns = (
+        ("web", "web", ""),
+        ("view", "view", ""),
+        ("metres", "length", "m"),
+        ("doubt", "± (k = 2)", "m"),
+        ("adjustment", "adjusted by", "m"),
+        ("reels", "reels compared", "reels"),
+    )
+    return Table("views", "Three views of the same use", columns, rows)
+
+
+def reel_table(account: WrapAccount) -> Table:
+    """Give each reel: when it was mounted, what its label said, what was left and what was fed."""
+    wrong = {(w.kind, w.reel): verdict(w) for views in account.views for w in views.wrong}
+    rows = [
+        {
+            "reel": span.reel,
+            "web": span.web,
+            "mounted": span.mounted,
+            "taken_off": span.taken_off,
+            "label": span.label_m,
+            "held": span.held_m,
+            "left": span.left_m,
+            "drawn": span.drawn_m,
+            "fed": None if span.fed is None else span.fed.number,
+            "splices": span.splices,
+            "rest_of": "" if span.origin in ("", span.reel) else span.origin,
+            "verdict": wrong.get((span.kind, span.origin or span.reel), ""),
+        }
+        for span in account.reels
+    ]
+    columns = (
+        ("reel", "reel", ""),
+        ("web", "web", ""),
+        ("mounted", "mounted", ""),
+        ("taken_off", "taken off", ""),
+        ("label", "label", "m"),
+        ("held", "held when mounted", "m"),
+        ("left", "left when taken off", "m"),
+        ("drawn", "drawn", "m"),
+        ("fed", "fed by the counter", "m"),
+        ("splices", "splices", ""),
+        ("rest_of", "a rest of", ""),
+        ("verdict", "does not fit", ""),
+    )
+    told = [c for c in columns if c[0] not in ("rest_of", "verdict") or any(row[c[0]] for row in rows)]
+    return Table("reels", "Reels", told, rows)
+
+
+def verdict(wrong: WrongLabel) -> str:
+    """Say in plain words which of a reel's three views does not fit the other two."""
+    share, tolerance = f"{100 * wrong.share:+.0f} %", f"±{100 * wrong.tolerance:g} %"
+    share = share.replace("-", "−")
+    if wrong.what == "label":
+        return f"reel {wrong.reel}'s length is not what its label says: {share}, beyond {tolerance}"
+    return f"on reel {wrong.reel} the {wrong.what} does not fit the other two: {share}, beyond {tolerance}"
+
+
+def cause_series(account: WrapAccount, plant: Plant) -> pl.DataFrame:
+    """Give metres a thousand good pieces by web and cause, in the order of the picture.
+
+    Parameters
+    ----------
+    account : WrapAccount
+        Of the period.
+    plant : Plant
+        The works.
+    """
+    rows = []
+    for use in account.uses:
+        for what in CAUSES:
+            told, cause = per_thousand(use, what, "m"), use.cause(what)
+            if told is None or cause is None:
+                continue
+            name = _web_name(plant, use)
+            rows.append((name, use.kind, what, told.value, told.low, told.high, cause.assumed))
+    return pl.DataFrame(rows, schema=CAUSE_SERIES, orient="row")
+
+
+def _web_name(plant: Plant, use: WebUse) -> str:
+    """Give the web's own name where there is one of its kind, else the kind."""
+    of_kind = [web for web in plant.webs if web.kind == use.kind]
+    return (of_kind[0].name or of_kind[0].id) if len(of_kind) == 1 else use.kind

@@ -1,0 +1,385 @@
+"""Use of one kind of web over a period: metres by cause, and what they are in m², kg and money."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from lineview.core.estimate import Estimate
+from lineview.machine.products import WrapPieces
+from lineview.plant import Plant, Web, WebKind
+from lineview.wrap.reconcile import FEED_COMMON_SD, Views
+from lineview.wrap.reel_lengths import full_reel_m
+from lineview.wrap.waste import Allowance, Waste
+from lineview.wrap.webs import web_grammage_g_m2
+
+#: Per metre of web: what it is in each unit.
+UNITS = ("m", "m2", "kg", "money")
+
+
+def web_for(plant: Plant, product: str, kind: WebKind) -> Web | None:
+    """Give the web of a kind that wraps a product; without a product, the one web that all share.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    product : str
+        As the batch sheet names it; "" where unknown.
+    kind : str
+        "film" or "wax paper".
+
+    Returns
+    -------
+    Web or None
+        None where the product has no such web, or it is not known which.
+    """
+    known = plant.product(product) if product else None
+    if known is not None:
+        webs = [plant.web(web_id) for web_id in known.webs]
+        return next((web for web in webs if web is not None and web.kind == kind), None)
+    of_kind = [web for web in plant.webs if web.kind == kind]
+    shapes = {
+        (web.cut_length_mm, web.width_mm, web_grammage_g_m2(web), web.price_per_reel) for web in of_kind
+    }
+    return of_kind[0] if len(shapes) == 1 else None
+
+
+def mix_factors(
+    plant: Plant, kind: WebKind, total: Sequence[tuple[WrapPieces, float]]
+) -> tuple[dict[str, float | None], dict[str, str]]:
+    """Give m², kg and money a metre over the period's mix of webs, and why one cannot be told.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    kind : str
+        "film" or "wax paper".
+    total : sequence of (WrapPieces, float)
+        What was wrapped and its cut length, by product.
+
+    Returns
+    -------
+    (dict, dict)
+        Amount a metre by unit, None where it cannot be told; the reason by unit.
+    """
+    factors: dict[str, float | None] = {"m": 1.0}
+    why: dict[str, str] = {}
+    for unit in UNITS[1:]:
+        weight, amount = 0.0, 0.0
+        missing: set[str] = set()
+        for row, cut in total:
+            web = web_for(plant, row.product, kind)
+            if web is None:
+                continue
+            per_m = PER_METRE[unit](web)
+            weight += row.good * cut
+            if per_m is None:
+                missing.add(web.id)
+            else:
+                amount += row.good * cut * per_m
+        factors[unit] = None if missing or weight <= 0 else amount / weight
+        if missing:
+            why[unit] = f"no {_NEEDS[unit]} in plant.toml for {', '.join(sorted(missing))}"
+    return factors, why
+
+
+def _money_per_m(web: Web) -> float | None:
+    length = full_reel_m(web)
+    return None if web.price_per_reel is None or length is None else web.price_per_reel / length
+
+
+def _kg_per_m(web: Web) -> float | None:
+    grammage = web_grammage_g_m2(web)
+    return None if grammage is None else web.width_mm / 1000.0 * grammage / 1000.0
+
+
+#: What a metre of a web is in each unit, None where plant.toml does not tell.
+PER_METRE: Mapping[str, Callable[[Web], float | None]] = {
+    "m": lambda _: 1.0,
+    "m2": lambda web: web.width_mm / 1000.0,
+    "kg": _kg_per_m,
+    "money": _money_per_m,
+}
+_NEEDS = {"m2": "width", "kg": "grammage, nor thickness and density,", "money": "price or reel length"}
+
+
+#: In the order of the picture.
+CAUSES = (
+    "geometry",
+    "rejects",
+    "blank wraps",
+    "restarts",
+    "reel ends",
+    "splices",
+    "changeovers",
+    "unexplained",
+)
+
+
+@dataclass(frozen=True)
+class Happened:
+    """How often in the period that happened which costs web; None where nothing tells."""
+
+    restarts: int | None
+    changeovers: int | None
+    reels_changed: int | None
+    splices: int | None
+    ends_left_m: float | None
+
+
+@dataclass(frozen=True)
+class Cause:
+    """Metres that one cause took, with bounds, whether an assumption stands behind it, and its working."""
+
+    name: str
+    metres: float
+    low: float
+    high: float
+    assumed: bool
+    working: str
+
+
+@dataclass(frozen=True)
+class WebUse:
+    """Use of one kind of web [m]: what the geometry needs, each cause, and all of it.
+
+    `fed` is what the feed counter says; `metres` is all that was used: fed and what stayed on reels taken
+    off, or without a feed counter the sum of the causes. `doubt` says what its bounds are.
+    """
+
+    kind: WebKind
+    good: float
+    geometry_m: float
+    geometry_low_m: float
+    geometry_high_m: float
+    fed: Estimate | None
+    causes: tuple[Cause, ...]
+    metres: float
+    low_m: float
+    high_m: float
+    measured: bool
+    factors: Mapping[str, float | None]
+    why_none: Mapping[str, str]
+    doubt: str = ""
+
+    def cause(self, name: str) -> Cause | None:
+        """Give the cause of this name, or None."""
+        return next((c for c in self.causes if c.name == name), None)
+
+
+def web_use(
+    plant: Plant,
+    kind: WebKind,
+    rows: Sequence[WrapPieces],
+    fed: Estimate | None,
+    waste: Waste,
+    happened: Happened,
+) -> WebUse | None:
+    """Split the use of a kind of web by cause.
+
+    Parameters
+    ----------
+    plant : Plant
+        For the webs of each product.
+    kind : str
+        "film" or "wax paper".
+    rows : sequence of WrapPieces
+        What was wrapped, by product.
+    fed : Estimate or None
+        The feed counter over the period [m].
+    waste : Waste
+        Metres lost at each restart, reel, splice and changeover, learned or assumed.
+    happened : Happened
+        How often each happened.
+
+    Returns
+    -------
+    WebUse or None
+        None where no product of the period has a web of this kind whose cut length is known.
+
+    Notes
+    -----
+    Film follows wraps, not good pieces: rejects and blank wraps are on the film's side of the account.
+
+    Source: wrap-efficiency
+    """
+    cuts = [(row, _cut(plant, row.product, kind)) for row in rows]
+    known = [(row, cut) for row, cut in cuts if cut is not None]
+    good_known = sum(row.good for row, _ in known)
+    if not known or good_known <= 0:
+        return None
+    mean_cut = sum(row.good * cut for row, cut in known) / good_known
+    all_cuts = [web.cut_length_mm for web in plant.webs if web.kind == kind]
+    total = [(row, mean_cut if cut is None else cut) for row, cut in cuts]
+    geometry = sum(row.good * cut for row, cut in total) / 1000.0
+    unknown = sum(row.good for row, cut in cuts if cut is None) / 1000.0
+    known_m = sum(row.good * cut for row, cut in known) / 1000.0
+    causes = [
+        Cause(
+            "geometry",
+            geometry,
+            known_m + unknown * min(all_cuts),
+            known_m + unknown * max(all_cuts),
+            False,
+            f"{sum(r.good for r in rows):,.0f} good pieces × {mean_cut:.4g} mm",
+        ),
+        *_wrap_causes(total),
+        *_event_causes(waste, happened),
+    ]
+    explained = sum(cause.metres for cause in causes)
+    ends = happened.ends_left_m if happened.ends_left_m is not None else _assumed_ends(waste, happened)
+    used = explained if fed is None else fed.number + ends
+    if fed is not None:
+        left = used - explained
+        causes.append(
+            Cause(
+                "unexplained",
+                left,
+                left - (fed.number - fed.ends[0]) - sum(c.high - c.metres for c in causes),
+                left + (fed.ends[1] - fed.number) + sum(c.metres - c.low for c in causes),
+                False,
+                f"{used:,.1f} m used − {explained:,.1f} m explained",
+            )
+        )
+    low = sum(c.low for c in causes) if fed is None else fed.ends[0] + ends
+    high = sum(c.high for c in causes) if fed is None else fed.ends[1] + ends
+    factors, why = mix_factors(plant, kind, total)
+    return WebUse(
+        kind=kind,
+        good=sum(row.good for row in rows),
+        geometry_m=geometry,
+        geometry_low_m=causes[0].low,
+        geometry_high_m=causes[0].high,
+        fed=fed,
+        causes=tuple(causes),
+        metres=used,
+        low_m=low,
+        high_m=high,
+        measured=fed is not None,
+        factors=factors,
+        why_none=why,
+    )
+
+
+def _cut(plant: Plant, product: str, kind: WebKind) -> float | None:
+    web = web_for(plant, product, kind)
+    return None if web is None else web.cut_length_mm
+
+
+def _wrap_causes(total: Sequence[tuple[WrapPieces, float]]) -> list[Cause]:
+    """Give the metres in rejects and counted blank wraps; a cause that nothing counts is left out."""
+    causes = []
+    if all(row.rejects is not None for row, _ in total):
+        count = sum(row.rejects or 0.0 for row, _ in total)
+        m = sum((row.rejects or 0.0) * cut for row, cut in total) / 1000.0
+        causes.append(Cause("rejects", m, m, m, False, f"{count:,.0f} rejects × cut length"))
+    if all(row.blanks is not None for row, _ in total):
+        count = sum(row.blanks or 0.0 for row, _ in total)
+        m = sum((row.blanks or 0.0) * cut for row, cut in total) / 1000.0
+        causes.append(Cause("blank wraps", m, m, m, False, f"{count:,.0f} blank wraps × cut length"))
+    return causes
+
+
+def _event_causes(waste: Waste, happened: Happened) -> list[Cause]:
+    """Give the metres that each event cost; one that nobody counted is left out, never 0."""
+    causes = []
+    if happened.restarts is not None and waste.restart is not None:
+        causes.append(_times("restarts", happened.restarts, waste.restart, "restarts"))
+    if happened.reels_changed is not None:
+        start = _times("reel ends", happened.reels_changed, waste.reel_start, "reel starts")
+        ends = happened.ends_left_m
+        if ends is None:
+            end = _times("reel ends", happened.reels_changed, waste.reel_end, "reel ends")
+        else:
+            end = Cause("reel ends", ends, ends, ends, False, f"{ends:,.1f} m left on reels taken off")
+        causes.append(
+            Cause(
+                "reel ends",
+                start.metres + end.metres,
+                start.low + end.low,
+                start.high + end.high,
+                (start.assumed and start.metres > 0) or (end.assumed and end.metres > 0),
+                f"{start.working}; {end.working}",
+            )
+        )
+    if happened.splices is not None:
+        causes.append(_times("splices", happened.splices, waste.splice, "splices"))
+    if happened.changeovers is not None and waste.changeover is not None:
+        causes.append(_times("changeovers", happened.changeovers, waste.changeover, "changeovers"))
+    return causes
+
+
+def _times(name: str, count: float, allowance: Allowance, what: str) -> Cause:
+    return Cause(
+        name,
+        count * allowance.metres,
+        count * allowance.low,
+        count * allowance.high,
+        not allowance.learned,
+        f"{count:,g} {what} × {allowance.metres:.3g} m ({'learned' if allowance.learned else 'assumed'})",
+    )
+
+
+def _assumed_ends(waste: Waste, happened: Happened) -> float:
+    return (happened.reels_changed or 0) * waste.reel_end.metres
+
+
+#: Coverage factor of an expanded uncertainty of about 95 %.
+K = 2.0
+
+
+def with_doubt(use: WebUse, views: Views | None) -> WebUse:
+    """Give a use the bounds that its uncertainty makes, instead of the counter's step alone.
+
+    Parameters
+    ----------
+    use : WebUse
+        Of one kind of web over the period.
+    views : Views or None
+        The reconciled views of that kind's reels; None where none could be compared.
+
+    Returns
+    -------
+    WebUse
+        Bounds at ± 2 standard uncertainties (k = 2), and reaching to what the reconciliation would make of
+        the counter: the reconciled metres over those fed, on the reels compared. Without views the scale of
+        the feed counter is in doubt by what is assumed of it. What is unexplained is as unsure as the use.
+        A use that no counter measured stays as it is.
+
+    Notes
+    -----
+    Source: vdi-2048, gum
+    """
+    if use.fed is None or use.metres <= 0:
+        return use
+    relative, shift, said = _relative(views)
+    step = max(use.high_m - use.metres, use.metres - use.low_m)
+    half = math.hypot(K * relative * use.metres, step)
+    moved = shift * use.metres
+    low = use.metres + min(moved, 0.0) - half
+    high = use.metres + max(moved, 0.0) + half
+    causes = tuple(_as_unsure(cause, use, low, high) for cause in use.causes)
+    return replace(use, low_m=max(low, 0.0), high_m=high, causes=causes, doubt=said)
+
+
+def _relative(views: Views | None) -> tuple[float, float, str]:
+    """Give the relative standard uncertainty, the counter's adjustment over its metres, and words."""
+    fed = None if views is None else next((v for v in views.totals if v.view == "feed counter"), None)
+    if views is None or fed is None or fed.metres <= 0 or views.reconciled_m <= 0:
+        return FEED_COMMON_SD, 0.0, f"k = 2; the feed counter's scale assumed sure to {FEED_COMMON_SD:.1%}"
+    relative = views.reconciled_sd_m / views.reconciled_m
+    return relative, fed.adjustment / fed.metres, f"k = 2, from the views of {views.reels} reels, reconciled"
+
+
+def _as_unsure(cause: Cause, use: WebUse, low: float, high: float) -> Cause:
+    """Widen what is unexplained by as much as the use itself."""
+    if cause.name != "unexplained":
+        return cause
+    return replace(
+        cause,
+        low=cause.low - max(use.low_m - low, 0.0),
+        high=cause.high + max(high - use.high_m, 0.0),
+    )

@@ -1,0 +1,114 @@
+"""Fixed waste of a web: metres lost at each restart, reel, splice and changeover, assumed until learned."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from dataclasses import dataclass
+from datetime import datetime
+
+import polars as pl
+
+from lineview.plant import Web
+
+
+@dataclass(frozen=True)
+class Allowance:
+    """Metres lost each time [m] with a 95 % interval where learned; else the plant file's own figure."""
+
+    metres: float
+    low: float
+    high: float
+    learned: bool
+    n: int = 0
+
+
+@dataclass(frozen=True)
+class Waste:
+    """Allowances of one web. `restart` and `changeover` are None until learned: nobody wrote them down.
+
+    `reel_start` and `splice` pass through the machine and its feed counter; `reel_end` stays on the core.
+    """
+
+    restart: Allowance | None
+    reel_start: Allowance
+    reel_end: Allowance
+    splice: Allowance
+    changeover: Allowance | None
+    proportional: Allowance
+
+
+def assumed_waste(web: Web) -> Waste:
+    """Give the allowances that stand in plant.toml, marked as assumptions.
+
+    Parameters
+    ----------
+    web : Web
+        Of the plant description.
+
+    Returns
+    -------
+    Waste
+        None of it learned.
+    """
+
+    def stated(metres: float) -> Allowance:
+        return Allowance(metres, metres, metres, learned=False)
+
+    return Waste(
+        restart=None,
+        reel_start=stated(web.start_m),
+        reel_end=stated(web.end_m),
+        splice=stated(web.splice_m),
+        changeover=None,
+        proportional=stated(web.running_waste_percent / 100.0),
+    )
+
+
+STANDING = ("short stop", "stop", "changeover", "break")
+
+
+@dataclass(frozen=True)
+class WrapEvents:
+    """When a machine restarted after standing, and when a changeover began [UTC]."""
+
+    restarts: tuple[datetime, ...]
+    changeovers: tuple[datetime, ...]
+
+
+def wrap_events(tape: pl.DataFrame) -> WrapEvents:
+    """Find restarts and changeovers on a tape.
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        TAPE of a cut-and-wrap machine.
+
+    Returns
+    -------
+    WrapEvents
+        A restart is a stretch of running or slow that follows one of standing; what follows unseen time is
+        not counted, for nobody saw whether it stood.
+    """
+    ordered = tape.sort("start").with_columns(before=pl.col("state").shift(1))
+    restarts = ordered.filter(
+        pl.col("state").is_in(["running", "slow"]) & pl.col("before").is_in(list(STANDING))
+    )["start"].to_list()
+    changeovers = ordered.filter(
+        (pl.col("state") == "changeover") & (pl.col("before").fill_null("") != "changeover")
+    )["start"].to_list()
+    return WrapEvents(tuple(restarts), tuple(changeovers))
+
+
+def count_within(moments: tuple[datetime, ...], start: datetime, end: datetime) -> int:
+    """Count the moments, given in order, from `start` up to, not including, `end`.
+
+    Parameters
+    ----------
+    moments : tuple of datetime
+        When it happened [UTC].
+    start : datetime
+        From when [UTC].
+    end : datetime
+        Up to when [UTC].
+    """
+    return max(bisect_left(moments, end) - bisect_left(moments, start), 0)

@@ -1,0 +1,117 @@
+"""Season, levels, new flavours and pace, against series whose truth is known."""
+
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+
+from lineview.core.frames import PLAN
+from lineview.order.demand import Need, pace, plan_cover, week_starts
+from lineview.order.forecast import WEEKS_A_YEAR, Season, learn_season, weekly_forecast
+
+
+def level(then: int, ahead: int, factors=None) -> Season:
+    """A season that is known for sure; flat unless factors are given."""
+    return Season(np.ones(then), np.ones(ahead) if factors is None else np.array(factors), np.zeros(ahead))
+
+
+def test_season_is_recovered_from_two_years() -> None:
+    rng = np.random.default_rng(1)
+    weeks = np.arange(130)
+    true = 1 + 0.4 * np.sin(2 * np.pi * weeks / WEEKS_A_YEAR)
+    season = learn_season(1e6 * true[:104] * rng.lognormal(0, 0.08, 104), 26)
+    assert season.then == pytest.approx(true[:104], abs=0.08)
+    assert season.ahead == pytest.approx(true[104:], abs=0.08)
+    assert (season.ahead_cv > 0.005).all()
+    assert (season.ahead_cv < 0.06).all()
+
+
+def test_no_season_is_found_where_there_is_none_or_too_little() -> None:
+    rng = np.random.default_rng(2)
+    flat = learn_season(1e6 * rng.lognormal(0, 0.1, 104), 52)
+    assert flat.ahead == pytest.approx(np.ones(52), abs=0.12)
+    assert learn_season(np.ones(40), 2).ahead.tolist() == [1.0, 1.0]
+
+
+def test_weeks_that_nobody_saw_do_not_bend_the_season() -> None:
+    weeks = np.arange(130)
+    true = 1e6 * np.exp(0.3 * np.sin(2 * np.pi * weeks / WEEKS_A_YEAR))
+    missing = np.where((weeks > 40) & (weeks < 46), np.nan, true)
+    assert learn_season(missing[:104], 26).ahead == pytest.approx(learn_season(true[:104], 26).ahead)
+
+
+def test_level_and_spread_of_a_steady_series() -> None:
+    rng = np.random.default_rng(3)
+    out = weekly_forecast(rng.normal(100, 10, (20, 104)), level(104, 8), ["a"] * 20)
+    assert out.mean.mean() == pytest.approx(100, abs=2)
+    assert out.sd.mean() == pytest.approx(10, abs=1)
+    assert (out.level_cv < 0.06).all()
+
+
+def test_season_carries_into_the_coming_weeks() -> None:
+    out = weekly_forecast(np.full((1, 104), 50.0), level(104, 2, [1.0, 2.0]), ["a"])
+    assert out.mean[0] == pytest.approx([50, 100])
+
+
+def test_a_series_that_comes_now_and_then_has_its_mean() -> None:
+    rng = np.random.default_rng(4)
+    series = np.where(rng.random((1, 200)) < 0.2, 50.0, 0.0)
+    out = weekly_forecast(series, level(200, 4), ["a"])
+    assert out.mean[0, 0] == pytest.approx(series.mean(), rel=0.35)
+    assert out.sd[0, 0] == pytest.approx(20, rel=0.2)
+
+
+def test_a_new_flavour_borrows_from_its_base() -> None:
+    rng = np.random.default_rng(5)
+    old = rng.normal(100, 10, (4, 60))
+    other = rng.normal(1000, 50, (4, 60))
+    new = np.full((1, 60), np.nan)
+    new[0, -2:] = 140.0
+    history = np.vstack([old, other, new])
+    out = weekly_forecast(history, level(60, 4), ["fruit"] * 4 + ["nut"] * 4 + ["fruit"])
+    assert out.borrowed.tolist() == [False] * 8 + [True]
+    assert 100 < out.mean[8, 0] < 120
+    assert out.level_cv[8] > out.level_cv[0]
+
+
+def test_a_flavour_never_made_yet_takes_its_base_mean() -> None:
+    history = np.vstack([np.full((2, 40), 100.0), np.full((1, 40), np.nan)])
+    out = weekly_forecast(history, level(40, 2), ["fruit", "fruit", "fruit"])
+    assert out.mean[2] == pytest.approx([100, 100])
+
+
+def test_pace_sums_amounts_over_sums_of_minutes() -> None:
+    told = pace([480, 480, 240, 480, 480, 480], [480, 480, 240, 480, 480, 480])
+    assert told is not None
+    assert (told.per_planned_min, told.day_sd, told.learned) == (1.0, 0.0, True)
+    short = pace([480.0], [480.0])
+    assert short is not None
+    assert not short.learned
+    assert pace([], []) is None
+
+
+def test_need_adds_up_and_never_goes_below_nothing() -> None:
+    need = Need(np.array([7.0, 14.0]), np.array([1.0, 2.0]), 0.0)
+    assert need.mean([0, 7, 10.5, 14, 21]) == pytest.approx([0, 7, 14, 21, 35])
+    assert need.sd(14.0) == pytest.approx(np.sqrt(5))
+    assert need.quantile(14.0, 0.5) == pytest.approx(21, abs=0.2)
+    assert need.exceeds(14.0, need.quantile(14.0, 0.9)) == pytest.approx(0.1)
+    wild = Need(np.array([1.0]), np.array([5.0]), 0.3)
+    assert (wild.quantile([1.0, 7.0, 70.0], 0.01) >= 0).all()
+    sure = Need(np.array([7.0]), np.array([0.0]), 0.0)
+    assert [float(sure.exceeds(7.0, x)) for x in (6.9, 7.1)] == [1.0, 0.0]
+
+
+def test_a_plan_covers_its_weekends_but_not_the_weeks_that_nobody_planned() -> None:
+    now = datetime(2026, 6, 19, 22, tzinfo=UTC)
+    starts = week_starts(now, 5)
+    day = timedelta(days=1)
+    rows = [
+        ("line1", "plum", now + 2 * day, now + 7 * day, 1000.0, 1, 1),
+        ("line1", "plum", now + 23 * day, now + 28 * day, 1000.0, 1, 2),
+    ]
+    plan = pl.DataFrame(rows, schema=PLAN, orient="row")
+    # The first week whole, two weeks not at all, then the five days from the plan's own row on.
+    assert plan_cover(plan, "line1", starts) == pytest.approx([1, 0, 0, 5 / 7, 0])
+    assert plan_cover(plan, "line2", starts).tolist() == [0.0] * 5

@@ -1,0 +1,320 @@
+"""The shift's answer: its sentence in every case, a ladder that adds up, the same numbers everywhere."""
+
+import re
+from datetime import timedelta
+
+import polars as pl
+import pytest
+
+from lineview.core.errors import AskError
+from lineview.core.figure import Period
+from lineview.core.frames import REELS
+from lineview.plant import Gauge
+from lineview.report.answer import Scope, to_json
+from lineview.shift.answer import answer_shift
+from tests import factories
+from tests.factories import value
+from tests.from_frames import Frames, inputs
+from tests.simulate.shift import END, FRAME, RUN, ask, made, plan, sheet, table, works
+from tests.simulate.wrapper import START, machine
+
+
+def test_a_whole_shift_is_told_with_its_good_pieces_exact() -> None:
+    answer = ask(plan=plan(("mint", 0, 8, 150_000)))
+    good = made(RUN, 0, 8 * 3600)
+    assert value(answer, "good_pieces") == good
+    assert answer.text == (
+        f"This shift made {good:,} good pieces, {good / 455:,.0f} a minute over its 455 planned minutes; "
+        "the nominal band is 300 to 400."
+    )
+    assert any(span.call for span in answer.sentence) == (good / 455 < 300)
+    assert value(answer, "planned_min") == pytest.approx(455, abs=1e-9)
+    assert value(answer, "break_min") == 25
+    assert "The plan for it was 150,000" in answer.soft
+    to_json(answer)
+
+
+@pytest.mark.parametrize("cut", [None, 3, 6])
+def test_ladder_and_minutes_add_up_exactly(cut: int | None) -> None:
+    frame = FRAME
+    if cut is not None:
+        frame = frame.filter(
+            ~pl.col("at").is_between(START + timedelta(hours=cut), START + timedelta(hours=cut + 1))
+        )
+    answer = ask(frame)
+    rungs = table(answer, "ladder")
+    assert sum(r["pieces"] for r in rungs[:-1]) == rungs[-1]["pieces"]  # type: ignore[misc]
+    assert sum(r["minutes"] or 0 for r in rungs[1:]) == pytest.approx(455, abs=1e-9)  # type: ignore[misc]
+    assert rungs[0]["pieces"] == 455 * 350
+    if cut is None:
+        assert rungs[-1]["pieces"] == value(answer, "good_pieces")
+    names = ("running", "slow", "short_stop", "stop", "changeover", "unseen")
+    assert sum(value(answer, f"{n}_min") for n in names) == pytest.approx(455, abs=1e-9)
+
+
+def test_a_shift_that_goes_on_tells_pace_projection_and_what_comes_next() -> None:
+    now = START + timedelta(hours=5)
+    reels = pl.DataFrame(
+        {
+            "machine": ["w1"],
+            "at": [now - timedelta(minutes=60)],
+            "web": ["film"],
+            "reel": ["r1"],
+            "length_m": [2876.0],
+            "left_m": [None],
+            "splices": [0],
+            "intake": [1],
+            "row": [1],
+        }
+    ).cast(dict(REELS))  # type: ignore[arg-type]
+    answer = ask(
+        FRAME.filter(pl.col("at") <= now),
+        now=now,
+        plan=plan(("mint", 0, 8, 140_000)),
+        batches=sheet((0, "lime"), (4.95, "mint")),
+        reels=reels,
+    )
+    so_far = made(RUN, 0, 5 * 3600)
+    assert answer.text.startswith(f"This shift has made {so_far:,} good pieces so far, ")
+    assert value(answer, "planned_min") == 275
+    assert value(answer, "pace_needed_per_min") == pytest.approx((140_000 - so_far) / 180)
+    projected = answer.figure("projected_pieces")
+    assert projected is not None
+    assert projected.low < made(RUN, 0, 8 * 3600) < projected.high  # type: ignore[operator]
+    events = {row["event"]: row for row in table(answer, "next")}
+    assert events["shift ends"]["at"] == END
+    reel = events["film reel ends"]
+    wraps = int(((RUN.pieces > 4 * 3600) & (RUN.pieces <= 5 * 3600)).sum())
+    left = 2876 / 0.056 - wraps
+    truth = START + timedelta(seconds=float(RUN.pieces[RUN.pieces > 5 * 3600][int(left)])) if left < len(
+        RUN.pieces[RUN.pieces > 5 * 3600]
+    ) else None  # fmt: skip
+    assert reel["earliest"] <= reel["at"]  # type: ignore[operator]
+    if truth is not None and reel["latest"] is not None:
+        assert reel["earliest"] - timedelta(minutes=5) <= truth <= reel["latest"] + timedelta(minutes=5)  # type: ignore[operator]
+    assert "batch ends, mint" in events
+
+
+def test_no_readings_future_break_and_mostly_unseen_each_have_their_sentence() -> None:
+    none = ask(FRAME.clear())
+    assert none.text.startswith("There are no readings of Cut-and-wrap 1 in the 455 planned minutes")
+    assert none.sentence[0].call
+    assert none.figure("good_pieces").value is None  # type: ignore[union-attr]
+    assert none.figure("uptime_percent").value is None  # type: ignore[union-attr]
+    future = ask(FRAME, now=START - timedelta(hours=1))
+    assert "has not begun" in future.text
+    pause = ask(start=START + timedelta(hours=3), end=START + timedelta(hours=3, minutes=25))
+    assert pause.text.startswith("No planned minutes in this period: it lies in a break")
+    little = ask(FRAME.filter(pl.col("at") < START + timedelta(hours=2)))
+    assert little.text.startswith(
+        "335 of 455 planned minutes have no readings; what was seen shows at least "
+    )
+    for answer in (none, future, pause, little):
+        to_json(answer)
+        assert not re.search(r"\bnan\b", to_json(answer).lower())
+
+
+def test_missing_readings_leave_bounds_that_hold() -> None:
+    gone = pl.col("at").is_between(START + timedelta(hours=1), START + timedelta(hours=1, minutes=20))
+    answer = ask(FRAME.filter(~gone))
+    uptime = answer.figure("uptime_percent")
+    assert uptime is not None
+    truth = 100 * (RUN.running_s(0, 10800) + RUN.running_s(12300, 28800)) / (455 * 60)
+    assert uptime.low - 0.3 <= truth <= uptime.high + 0.3  # type: ignore[operator]
+    assert uptime.interval_kind == "bounds: unseen minutes"
+    # The counter went on counting, so the pieces are exact all the same.
+    assert value(answer, "good_pieces") == made(RUN, 0, 8 * 3600)
+    end = ask(FRAME.filter(pl.col("at") < START + timedelta(hours=7)))
+    good = end.figure("good_pieces")
+    assert good is not None
+    assert good.value is None
+    assert good.low <= made(RUN, 0, 8 * 3600) <= good.high  # type: ignore[operator]
+    assert "at least" in end.text
+
+
+def test_several_shifts_are_summed_and_ratios_never_averaged() -> None:
+    answer = ask(end=START + timedelta(hours=32), now=START + timedelta(hours=32))
+    assert answer.text.startswith("These two shifts")
+    rows = table(answer, "shifts")
+    assert [row["shift"] for row in rows] == ["early", "early", "all"]
+    assert rows[2]["planned"] == 910
+    # The second has no readings, so all that was seen is the first.
+    assert rows[0]["uptime"] == pytest.approx(rows[2]["uptime"])
+    assert rows[1]["uptime"] is None
+
+
+@pytest.mark.parametrize(
+    ("pieces", "said"), [(0, "The plan is 0 pieces"), (150_000, "the rest must run at"), (10, "is reached")]
+)
+def test_every_plan_has_its_words(pieces: float, said: str) -> None:
+    now = START + timedelta(hours=5)
+    answer = ask(FRAME.filter(pl.col("at") <= now), now=now, plan=plan(("mint", 0, 8, pieces)))
+    assert said in answer.soft
+
+
+def test_notes_say_what_other_exports_would_add() -> None:
+    answer = ask()
+    for word in ("batch sheet", "stop log", "plan", "reel log"):
+        assert any(word in note for note in answer.notes)
+    assert len(answer.cautions) == 3
+
+
+def test_changeovers_are_told_from_flavour_to_flavour_and_an_order_is_advised() -> None:
+    a, b = next((a, b) for a, b in RUN.stops if b - a > 90 and 3600 < a < 9000)
+    batches = sheet((0, "lime"), ((a + b) / 7200, "mint"))
+    answer = ask(
+        batches=batches,
+        now=START + timedelta(hours=6),
+        plan=plan(("nut", 5, 8, 1000), ("almond", 5, 8, 1000), ("lime", 5, 8, 1000)),
+    )
+    assert value(answer, "changeovers") == 1
+    assert value(answer, "changeover_min") == pytest.approx((b - a) / 60, abs=0.1)
+    row = table(answer, "changeovers")[0]
+    assert (row["before"], row["after"], row["count"]) == ("lime", "mint", 1)
+    order = [r["product"] for r in table(answer, "order")]
+    assert order[0] == "mint"
+    assert set(order[2:]) == {"nut", "almond"}
+    assert any("validated clean-down" in caution for caution in answer.cautions)
+
+
+def test_blocked_and_starved_minutes_are_left_out_of_the_machines_own_efficiency() -> None:
+    a, b = max(((a, b) for a, b in RUN.stops if 0 < a < 28000), key=lambda s: s[1] - s[0])
+    own = machine(name="Cut-and-wrap 1", gauges=(Gauge(id="state", measures="state"),))
+    marks = factories.readings(
+        "w1",
+        "state",
+        [START - timedelta(minutes=5), START + timedelta(seconds=a), START + timedelta(seconds=b)],
+        text=["Execute", "Suspended", "Execute"],
+    )
+    answer = ask(pl.concat([FRAME, marks]), plant=works(own))
+    assert value(answer, "efficiency_machine_only_percent") > value(answer, "efficiency_all_causes_percent")
+    assert any(row["reason"] == "outside" for row in table(answer, "reasons"))
+    numbers = marks.with_columns(text=pl.Series(["6", "5", "6"]))
+    told = ask(pl.concat([FRAME, numbers]), plant=works(own))
+    assert any("number is not guessed" in note for note in told.notes)
+    assert value(told, "efficiency_machine_only_percent") == value(told, "efficiency_all_causes_percent")
+
+
+def test_running_above_nominal_is_flagged_and_not_capped() -> None:
+    answer = ask(plant=works(machine(name="Cut-and-wrap 1", set_per_min=250)))
+    assert value(answer, "iso_effectiveness_percent") > 100
+    assert any("above 100 %" in note for note in answer.notes)
+
+
+def test_the_series_draw_the_whole_tape() -> None:
+    answer = ask()
+    tape, rate = answer.series["tape"], answer.series["rate"]
+    assert (tape["end"].max() - tape["start"].min()) == timedelta(hours=8)  # type: ignore[operator]
+    assert rate["at"].is_sorted()
+    steps = rate.with_columns(long=(pl.col("at").shift(-1) - pl.col("at")).dt.total_microseconds() / 6e7)
+    drawn = float((steps["long"] * steps["rate_per_min"]).sum())
+    assert drawn == pytest.approx(value(answer, "pieces_made"), rel=1e-9)
+
+
+def test_an_unknown_machine_is_named_with_those_there_are() -> None:
+    known, unknown = (Scope("1", name, Period(START, END), END) for name in ("w1", "w9"))
+    given = inputs("shift", works(), known, Frames())
+    with pytest.raises(AskError, match=r"w9.*w1"):
+        answer_shift(works(), unknown, given)
+
+
+def test_pieces_counted_in_maintenance_are_told() -> None:
+    own = machine(
+        name="Cut-and-wrap 1", gauges=(Gauge(id="state", measures="state", codes={"m": "maintenance"}),)
+    )
+    marks = factories.readings(
+        "w1",
+        "state",
+        [START, START + timedelta(hours=1), START + timedelta(hours=2)],
+        text=["Execute", "M", "Execute"],
+    )
+    answer = ask(pl.concat([FRAME, marks]), plant=works(own))
+    counted = int(((RUN.pieces > 3600) & (RUN.pieces <= 7200)).sum())
+    assert any(note.startswith(f"{counted:,} pieces were counted while") for note in answer.notes)
+
+
+def test_a_clock_that_jumps_forward_is_unseen_and_one_set_back_is_bridged() -> None:
+    after = pl.col("at") >= START + timedelta(hours=4)
+    ahead = FRAME.with_columns(at=pl.when(after).then(pl.col("at") + timedelta(minutes=30)).otherwise("at"))
+    answer = ask(ahead)
+    assert value(answer, "unseen_min") == pytest.approx(30, abs=0.5)
+    back = FRAME.with_columns(at=pl.when(after).then(pl.col("at") - timedelta(minutes=2)).otherwise("at"))
+    told = ask(back)
+    good = told.figure("pieces_made")
+    truth = int(((RUN.pieces > 0) & (RUN.pieces <= 8 * 3600)).sum())
+    assert good is not None
+    # Two values at each of the moments that came twice: both are left out, and the count goes on over them.
+    assert good.low <= truth if good.low is not None else good.value <= truth  # type: ignore[operator]
+    assert sum(r["pieces"] for r in table(told, "ladder")[:-1]) == table(told, "ladder")[-1]["pieces"]  # type: ignore[misc]
+
+
+def test_a_stop_over_the_end_of_a_shift_is_in_both_and_counted_once_each() -> None:
+    a, b = next((a, b) for a, b in RUN.stops if 13000 < a < 27000 and b - a > 60)
+    middle = START + timedelta(seconds=(a + b) / 2)
+    first = ask(end=middle, now=END)
+    second = ask(start=middle)
+    whole = ask()
+    for name in ("stop_min", "short_stop_min", "running_min", "slow_min"):
+        both = value(first, name) + value(second, name)
+        assert both == pytest.approx(value(whole, name), abs=0.6), name
+    assert value(first, "good_pieces") + value(second, "good_pieces") == value(whole, "good_pieces")
+
+
+def test_a_period_beyond_the_readings_is_bounded_and_never_negative() -> None:
+    few = FRAME.filter(pl.col("at") < START + timedelta(minutes=30))
+    # The reject counter was read further than the piece counter.
+    short = few.filter((pl.col("channel") == "rejects") | (pl.col("at") < START + timedelta(minutes=29)))
+    start = START + timedelta(minutes=29, seconds=5)
+    good = ask(short, start, start + timedelta(seconds=20)).figure("good_pieces")
+    assert good is not None
+    assert good.low is not None
+    assert good.low >= 0
+    assert good.value is None or good.value >= 0  # type: ignore[operator]
+    later = ask(few, START + timedelta(hours=5), START + timedelta(hours=6), START + timedelta(hours=6))
+    assert later.figure("good_pieces").value is None  # type: ignore[union-attr]
+
+
+def test_rejects_alone_tell_no_good_pieces_and_no_state() -> None:
+    answer = ask(FRAME.filter(pl.col("channel") == "rejects"))
+    assert value(answer, "rejects") > 0
+    assert answer.figure("good_pieces").value is None  # type: ignore[union-attr]
+    assert value(answer, "unseen_min") == 455
+
+
+def test_a_period_of_seconds_does_not_round_its_planned_minutes_to_none() -> None:
+    a, b = START + timedelta(hours=1), START + timedelta(hours=1, seconds=20)
+    told = ask(start=a, end=b, now=END)
+    assert "over its 20 planned seconds" in told.text
+    assert told.text.startswith("This period made ")
+
+
+def test_without_a_counter_of_rejects_nothing_speaks_of_good_pieces_as_known() -> None:
+    only = machine(name="Cut-and-wrap 1")
+    only = only.model_copy(update={"counters": tuple(c for c in only.counters if c.counts == "pieces")})
+    answer = ask(FRAME.filter(pl.col("channel") == only.counters[0].id), plant=works(only))
+    assert "good pieces" not in answer.text
+    assert "rejects" in str(table(answer, "ladder")[-1]["cause"])
+    good = answer.figure("good_pieces")
+    assert good is not None
+    assert good.label == "good pieces, at most"
+    for name in ("rejects", "pieces_lost_rejects", "iso_quality_ratio_percent", "iso_oee_index_percent"):
+        figure = answer.figure(name)
+        assert figure is not None
+        assert figure.value is None, name
+        assert "reject" in figure.why_none or "counts them" in figure.why_none
+    assert value(answer, "iso_availability_percent") > 0
+
+
+def test_rejects_are_the_pieces_made_that_are_not_good_where_both_are_counted() -> None:
+    whole = ask()
+    pieces, rejects = (FRAME.filter(pl.col("channel") == name) for name in ("pieces", "rejects"))
+    both = pieces.join(rejects.select("at", rejects="value"), on="at").sort("at")
+    good = both.with_columns(channel=pl.lit("good"), value=pl.col("value") - pl.col("rejects")).drop(
+        "rejects"
+    )
+    own = machine(name="Cut-and-wrap 1")
+    counters = [c.model_copy(update={"modulus": None}) for c in own.counters if c.counts == "pieces"]
+    counters.append(counters[0].model_copy(update={"id": "good", "counts": "good pieces"}))
+    answer = ask(pl.concat([pieces, good]), plant=works(own.model_copy(update={"counters": tuple(counters)})))
+    assert value(answer, "rejects") == value(whole, "rejects")
+    assert value(answer, "good_pieces") == value(whole, "good_pieces")

@@ -1,0 +1,277 @@
+"""What lies behind a shift's stops: order of flavours, clusters, trend, efficiency, states, plan, pareto."""
+
+from datetime import UTC, datetime, time, timedelta
+from itertools import pairwise, permutations
+
+import numpy as np
+import polars as pl
+import pytest
+
+from lineview.core.frames import PLAN, TAPE
+from lineview.machine.changeovers import changeover_matrix
+from lineview.machine.speed import speed_legs
+from lineview.machine.state_codes import MEANINGS, state_spells, unknown_states
+from lineview.machine.stop_statistics import run_clock, stop_clusters, stop_trend
+from lineview.machine.stops import pareto, stop_count, stop_list
+from lineview.plant import Gauge, Machine, Product, Shift
+from lineview.shift.key_figures import (
+    Efficiency,
+    TimeElements,
+    iso_key_figures,
+    outside_minutes,
+    productive_maintenance_figures,
+)
+from lineview.shift.projection import pace_needed_per_min, planned_pieces, project, run_stop_cycles
+from lineview.shift.study import cheapest_order, expected_minutes
+from tests import factories
+
+START = datetime(2026, 6, 9, 6, tzinfo=UTC)
+
+
+def tape_of(*parts: tuple[str, float] | tuple[str, float, str]) -> pl.DataFrame:
+    """A tape of (state, minutes, reason) at 350 a minute."""
+    rows, at = [], START
+    for state, minutes, *reason in parts:
+        end = at + timedelta(minutes=minutes)
+        pieces = minutes * 350 if state in ("running", "slow") else 0.0
+        rows.append((at, end, state, pieces, pieces, pieces, reason[0] if reason else None))
+        at = end
+    return pl.DataFrame(rows, schema=TAPE, orient="row")
+
+
+def product(name: str, base: str = "soft", *allergens: str) -> Product:
+    return factories.product(name, *allergens, base=base)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_order_is_the_cheapest_of_all_orders(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    sets = [(), (), ("nuts",), ("nuts", "milk"), ("milk",), ()]
+    products = [product(f"p{k}", "soft", *sets[k]) for k in range(6)]
+    minutes = {(a.id, b.id): float(rng.uniform(2, 12)) for a in products for b in products}
+    first = "p2" if seed % 2 else None
+    found = cheapest_order(products, minutes, first=first)
+
+    def price(order: tuple[Product, ...]) -> tuple[int, float]:
+        downs = sum(bool(set(a.allergens) - set(b.allergens)) for a, b in pairwise(order))
+        return downs, sum(minutes[a.id, b.id] for a, b in pairwise(order))
+
+    best = min(price(order) for order in permutations(products) if first in (None, order[0].id))
+    assert (found.clean_downs, found.minutes) == (best[0], pytest.approx(best[1]))
+    assert (found.as_given_clean_downs, found.as_given_min) == (
+        price(tuple(products))[0],
+        pytest.approx(price(tuple(products))[1]),
+    )
+
+
+def test_expected_minutes_fall_back_from_flavour_to_base_to_the_usual() -> None:
+    at = [START] * 3
+    frame = pl.DataFrame(
+        {
+            "start": at,
+            "end": [START + timedelta(minutes=m) for m in (4, 6, 9)],
+            "before": ["a", "a", "b"],
+            "after": ["b", "b", "c"],
+        }
+    )
+    matrix = changeover_matrix(frame, str)
+    assert matrix.row(0) == ("a", "b", 2, 5.0, 4.0, 6.0)
+    products = [product("a"), product("b"), product("d"), product("c", "hard"), product("e", "hard")]
+    minutes = expected_minutes(products, matrix, usual_min=7)
+    assert minutes["a", "b"] == 5
+    assert minutes["d", "a"] == 5  # soft to soft
+    assert minutes["a", "e"] == 9  # soft to hard
+    assert minutes["e", "a"] == 7  # never seen
+
+
+def test_stops_right_after_changeovers_are_found_and_others_are_not() -> None:
+    parts: list[tuple[str, float]] = [("running", 20.0)]
+    for _ in range(8):
+        parts += [
+            ("changeover", 5.0),
+            ("running", 2.0),
+            ("short stop", 1.0),
+            ("running", 2.0),
+            ("short stop", 1.0),
+        ]
+        parts += [("running", 60.0)]
+    found = {c.after: c for c in stop_clusters(run_clock(tape_of(*parts)), [])}
+    assert found["changeover"].ratio.low > 3
+    assert found["changeover"].p_corrected < 0.001
+    assert found["changeover"].stops == 16
+    rng = np.random.default_rng(3)
+    even: list[tuple[str, float]] = []
+    for k in range(60):
+        even += [("running", float(rng.exponential(20))), ("changeover" if k % 6 == 0 else "short stop", 2.0)]
+    reels = [START + timedelta(minutes=100 * k) for k in range(12)]
+    for cluster in stop_clusters(run_clock(tape_of(*even)), reels):
+        assert cluster.ratio.low <= 1 <= cluster.ratio.high
+        assert cluster.stops + cluster.other_stops == 50
+        assert cluster.run_min + cluster.other_run_min == pytest.approx(run_clock(tape_of(*even)).run_min)
+
+
+def test_a_machine_that_wears_is_told_from_one_that_does_not() -> None:
+    worn = [part for k in range(25) for part in (("running", 60 / (k + 1) ** 0.8), ("short stop", 1.0))]
+    found = stop_trend(run_clock(tape_of(*worn, ("running", 3.0))))
+    assert found is not None
+    assert found.verdict == "more and more often"
+    assert found.law.b_low > 1
+    steady = [part for _ in range(25) for part in (("running", 12.0), ("short stop", 1.0))]
+    even = stop_trend(run_clock(tape_of(*steady, ("running", 12.0))))
+    assert even is not None
+    assert even.verdict == "no trend shown"
+    assert stop_trend(run_clock(tape_of(("running", 10), ("stop", 6), ("running", 10)))) is None
+
+
+def trends_shown(lines: int) -> int:
+    """How many of so many lines without a trend show one at 5 %."""
+    rng = np.random.default_rng(11)
+    shown = 0
+    for _ in range(lines):
+        times = np.cumsum(rng.exponential(10, 40))
+        legs = [part for gap in np.diff(times) for part in (("running", float(gap)), ("short stop", 0.5))]
+        found = stop_trend(run_clock(tape_of(*legs, ("running", float(rng.exponential(10))))))
+        assert found is not None
+        shown += found.handbook.p_two_sided < 0.05
+    print(f"a trend shown in {shown} of {lines} lines without one, at 5 %")
+    return shown
+
+
+def test_the_trend_test_is_wrong_as_often_as_it_says() -> None:
+    assert 1 <= trends_shown(100) <= 12
+
+
+@pytest.mark.long
+def test_the_trend_test_at_full_count() -> None:
+    assert 66 <= trends_shown(2000) <= 134
+
+
+def test_stops_are_counted_by_beginnings_while_it_ran() -> None:
+    tape = tape_of(
+        ("stop", 7), ("running", 60), ("short stop", 2), ("break", 25), ("short stop", 1), ("running", 30),
+        ("unseen", 5), ("stop", 8), ("running", 10), ("stop", 6),
+    )  # fmt: skip
+    found = stop_count(tape)
+    assert (found.events, found.restored) == (2, 1)
+    assert found.stopped_min == pytest.approx(3)
+    assert found.mean_between_min == pytest.approx(100 / 2)
+    assert stop_list(tape).height == 5
+
+
+def test_pareto_by_reason_adds_up() -> None:
+    tape = tape_of(
+        ("running", 10), ("stop", 9, "film broke"), ("running", 10), ("stop", 6), ("running", 9),
+        ("changeover", 5), ("running", 9), ("short stop", 4, "film broke "), ("running", 4),
+    )  # fmt: skip
+    rows = pareto(stop_list(tape)).select("reason", "stops", "minutes").rows()
+    assert rows == [("film broke", 2, 13.0), ("reason not set", 1, 6.0), ("changeover", 1, 5.0)]
+
+
+def test_two_efficiencies_differ_by_what_lies_outside() -> None:
+    tape = tape_of(
+        ("running", 80), ("stop", 10, "blocked"), ("running", 5), ("stop", 5, "knife"), ("running", 10)
+    )
+    assert outside_minutes(tape) == pytest.approx(10)
+    own = Efficiency(good=95 * 350 * 0.98, nominal_per_min=350, operating_min=110, outside_min=10)
+    assert own.all_causes == pytest.approx(95 * 0.98 / 110)
+    assert own.machine_only == pytest.approx(95 * 0.98 / 100)
+    assert Efficiency(0, 350, 0, 0).all_causes is None
+
+
+def said(machine: Machine, frame: pl.DataFrame) -> list[str]:
+    return [MEANINGS[k] for k in state_spells(machine, frame, gap_s=120).meaning]
+
+
+def test_a_state_channel_is_told_by_name() -> None:
+    machine = Machine(
+        id="w",
+        kind="cut-and-wrap machine",
+        line="1",
+        gauges=(Gauge(id="s", measures="state", codes={"12": "starved"}),),
+    )
+    states = ["Execute", "Suspended", "12", "Held", "Execute", "77"]
+    frame = factories.readings("w", "s", [START + timedelta(minutes=k) for k in range(6)], text=states)
+    assert said(machine, frame) == ["running", "outside", "starved", "stop", "running"]
+    assert unknown_states(machine, frame) == ["77"]
+    numbers = frame.with_columns(
+        text=pl.lit(None, pl.String), value=pl.Series([6.0, 12.0, 6.0, 12.0, 6.0, 6.0])
+    )
+    assert said(machine, numbers) == ["starved", "starved"]
+    assert unknown_states(machine, numbers) == ["6"]
+
+
+def test_a_week_of_plan_is_shared_by_planned_minutes() -> None:
+    shifts = (Shift(id="e", start=time(6), end=time(14)), Shift(id="l", start=time(14), end=time(22)))
+    monday = datetime(2026, 6, 8, tzinfo=UTC)
+    frame = pl.DataFrame(
+        {
+            "line": "1",
+            "product": "p",
+            "start": [monday, START],
+            "end": [monday + timedelta(days=5), START + timedelta(hours=8)],
+            "pieces": [100_000.0, 7.0],
+            "intake": 1,
+            "row": 1,
+        }
+    ).cast(dict(PLAN))  # type: ignore[arg-type]
+    end = START + timedelta(hours=8)
+    assert planned_pieces(frame, "1", START, end, shifts=shifts, zone="UTC") == pytest.approx(10_007)
+    assert planned_pieces(frame, "2", START, end, shifts=shifts, zone="UTC") is None
+    assert pace_needed_per_min(100, 200, 10) == 0
+    assert pace_needed_per_min(100, 0, 0) is None
+
+
+def test_a_projection_needs_six_cycles_and_none_is_made_of_nothing() -> None:
+    cycle = (("running", 10.0), ("short stop", 2.0))
+    assert project(run_stop_cycles(tape_of(*cycle * 5)), 60) is None
+    found = project(run_stop_cycles(tape_of(*cycle * 6)), 60)
+    assert found is not None
+    assert found.pieces == pytest.approx(60 * 350 * 10 / 12)
+    assert found.low == pytest.approx(found.pieces)
+
+
+def test_a_projections_interval_is_the_one_worked_by_hand() -> None:
+    # d is ±100 pieces, kurtosis 1, so 5 degrees: s² = 10000 / (5/6)² = 14400; 14400 × (6 + 1) × (1 + 60/60)
+    # = 201600 pieces²; the 95 % point of t with 5 degrees is 2.015 (any table)
+    found = project(pl.DataFrame({"minutes": [10.0] * 6, "pieces": [2900.0, 3100.0] * 3}), 60)
+    assert found is not None
+    assert found.pieces == pytest.approx(18_000)
+    assert found.low == pytest.approx(18_000 - 2.015 * 201_600**0.5, abs=0.1)
+    assert found.high == pytest.approx(60 * 310)  # never faster than the fastest cycle
+
+
+def test_one_long_stop_among_short_ones_makes_a_projection_less_sure_than_even_ones() -> None:
+    even = pl.DataFrame({"minutes": [10.0] * 20, "pieces": [2900.0, 3100.0] * 10})
+    tail = pl.DataFrame({"minutes": [10.0] * 20, "pieces": [3000.0] * 19 + [3000.0 - 100.0 * 20**0.5]})
+    found = [project(cycles, 120) for cycles in (even, tail)]
+    half = [rest.pieces - rest.low for rest in found if rest is not None]
+    # kurtosis 18 leaves 2.3 degrees for 19; the spread is 2.5 % less
+    assert half[1] > 1.4 * half[0]
+
+
+@pytest.mark.parametrize("jitter", [0.0, 1.0])
+def test_steps_of_speed_are_found_and_jitter_makes_none(jitter: float) -> None:
+    rng = np.random.default_rng(5)
+    true = [350.0] * 60 + [310.0] * 40 + [350.0] * 50
+    edges = np.arange(151) * 60.0
+    seen = edges + rng.uniform(-jitter, jitter, 151)
+    counts = np.interp(seen, edges, np.concatenate(([0.0], np.cumsum(true))), left=0, right=sum(true))
+    at = [START + timedelta(seconds=s) for s in edges]
+    frame = pl.DataFrame({"start": at[:-1], "end": at[1:], "pieces": np.diff(counts)}).cast(
+        {"start": pl.Datetime("us", "UTC"), "end": pl.Datetime("us", "UTC")}
+    )
+    legs = speed_legs(frame)
+    assert legs["run_min"].round(0).to_list() == pytest.approx([60, 40, 50], abs=1)
+    assert legs["rate_per_min"].to_list() == pytest.approx([350, 310, 350], abs=2)
+    steady = frame.with_columns(pieces=350 + rng.uniform(-12, 12, 150))
+    assert speed_legs(steady).height == 1
+    assert speed_legs(frame.clear()).height == 0
+
+
+def test_short_stops_move_between_availability_and_performance_and_leave_their_product() -> None:
+    elements = TimeElements(450, 390, 25, 35, 1 / 350, 125_000, 122_500)
+    availability, performance = productive_maintenance_figures(elements, 15)
+    iso = {key.name: key for key in iso_key_figures(elements)}
+    both = availability.value * performance.value  # type: ignore[operator]
+    assert availability.value > iso["availability"].value  # type: ignore[operator]
+    assert both == pytest.approx(iso["availability"].value * iso["effectiveness"].value)  # type: ignore[operator]

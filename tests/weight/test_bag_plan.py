@@ -1,0 +1,96 @@
+"""Bags: laws by convolution against closed forms, and plans that do what they promise."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lineview.app.bags import net_contents_tables
+from lineview.core.errors import MeasureError
+from lineview.weight.bag_law import Law, bag_by_count, bag_by_weight, normal_offsets, piece_law
+from lineview.weight.bags import (
+    BagPieces,
+    chance_by_count,
+    chance_by_weight,
+    smallest_count,
+    smallest_fill,
+    smallest_mean,
+)
+
+TABLES = net_contents_tables()
+
+
+def test_sum_of_dice_is_exact() -> None:
+    die = Law(1.0, 1.0, np.full(6, 1 / 6))
+    two = bag_by_count(die, 2)
+    assert two.start_g == 2
+    assert two.p * 36 == pytest.approx([1, 2, 3, 4, 5, 6, 5, 4, 3, 2, 1], abs=1e-9)
+
+
+def test_dice_thrown_until_ten_overshoot_as_counted_by_hand() -> None:
+    """Chance that the running total of a die first reaches 10 or more at 10 is the chance to hit 10."""
+    hit = [1.0]
+    for total in range(1, 11):
+        hit.append(sum(hit[max(0, total - 6) : total]) / 6)
+    law = bag_by_weight(Law(1.0, 1.0, np.full(6, 1 / 6)), 10.0)
+    assert law.start_g == 10
+    assert law.p[0] == pytest.approx(hit[10])
+    assert law.p.sum() == pytest.approx(1)
+    assert law.p[5] == pytest.approx(hit[9] / 6)
+
+
+def test_piece_law_keeps_shape_mean_and_spread() -> None:
+    rng = np.random.default_rng(2)
+    skewed = rng.exponential(0.3, 5000)
+    law = piece_law(skewed - skewed.mean(), 6.6, 0.3, 0.01)
+    third = float(law.p @ ((law.grid_g - law.mean_g) / law.sd_g) ** 3)
+    assert (law.mean_g, law.sd_g) == pytest.approx((6.6, 0.3), abs=1e-3)
+    assert third == pytest.approx(float(np.mean(((skewed - skewed.mean()) / skewed.std()) ** 3)), abs=0.02)
+
+
+def test_skewness_of_a_bag_falls_with_the_root_of_the_count() -> None:
+    rng = np.random.default_rng(2)
+    skewed = rng.exponential(0.3, 5000)
+    piece = piece_law(skewed - skewed.mean(), 6.6, 0.3, 0.01)
+
+    def skewness(law: Law) -> float:
+        return float(law.p @ ((law.grid_g - law.mean_g) / law.sd_g) ** 3)
+
+    assert skewness(bag_by_count(piece, 25)) == pytest.approx(skewness(piece) / 5, abs=0.002)
+
+
+def test_smallest_count_is_smallest_and_its_mean_holds_the_label() -> None:
+    pieces = BagPieces(piece_law(normal_offsets(), 6.6, 0.25, 0.01), 0.1, 6)
+    count, found = smallest_count(pieces, 454, 1000, TABLES["hb133"], 0.95, 4000)
+    assert found.passing >= 0.95 and found.bag_mean_g >= 454
+    less = chance_by_count(pieces, count - 1, 454, 1000, TABLES["hb133"], 4000)
+    assert less.passing < 0.95 or less.bag_mean_g < 454
+
+
+def test_filling_by_weight_needs_less_than_by_count_where_batches_differ() -> None:
+    pieces = BagPieces(piece_law(normal_offsets(), 6.6, 0.25, 0.02), 0.2, 2)
+    fill, found = smallest_fill(pieces, 250, 500, TABLES["eu"], 0.95, 0.5, 1000)
+    _, by_count = smallest_count(pieces, 250, 500, TABLES["eu"], 0.95, 1000)
+    assert found.passing >= 0.95
+    assert found.bag_mean_g < by_count.bag_mean_g
+    assert fill < 254
+    assert chance_by_weight(pieces, 250, 250, 500, TABLES["eu"], 500).passing == 1.0
+
+
+@pytest.mark.parametrize("bad", [0, -1])
+def test_no_bag_without_pieces(bad: int) -> None:
+    with pytest.raises(MeasureError):
+        bag_by_count(piece_law(normal_offsets(), 6.6, 0.25, 0.01), bad)
+
+
+def test_one_piece_is_no_law() -> None:
+    with pytest.raises(MeasureError, match="too few pieces"):
+        piece_law([0.1], 6.6, 0.25, 0.01)
+
+
+def test_the_least_mean_is_the_one_that_just_passes() -> None:
+    pieces = BagPieces(piece_law(normal_offsets(), 6.6, 0.25, 0.01), 0.1, 6)
+    least = smallest_mean(pieces, 70, 454, 1000, TABLES["hb133"], 0.95, 4000)
+    assert 454 / 70 <= least < 6.7
+    at = BagPieces(piece_law(normal_offsets(), least, 0.25, 0.01), 0.1, 6)
+    assert chance_by_count(at, 70, 454, 1000, TABLES["hb133"], 4000).passing == pytest.approx(0.95, abs=0.01)

@@ -1,0 +1,142 @@
+"""What is left on a mounted reel, part reels and returns in the reel log, thickness from known reels."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import polars as pl
+import pytest
+
+from lineview.core.estimate import Estimate
+from lineview.core.frames import READINGS, REELS, empty
+from lineview.machine.pieces import count_machine
+from lineview.wrap.reconcile import reel_metres
+from lineview.wrap.reels import ReelSpan, reel_faults, reel_spans
+from lineview.wrap.waste import assumed_waste
+from lineview.wrap.webs import reel_left
+from tests.simulate.webs import wrap_plant
+
+AT = datetime(2026, 6, 1, 6, tzinfo=UTC)
+HOUR = timedelta(hours=1)
+
+
+def span(**others) -> ReelSpan:
+    base = {
+        "reel": "r1", "kind": "film", "web": "film", "cut_length_mm": 56.0, "mounted": AT, "taken_off": None,
+        "full_m": 2875.0,
+        "label_m": 2875.0, "held_m": 2875.0, "left_m": None, "returned": False, "splices": 0,
+        "fed": Estimate(1867.0, 1866.9, 1867.1, 100), "wraps": 33_000.0,
+    }  # fmt: skip
+    return ReelSpan(**(base | others))
+
+
+def log(*rows: tuple[float, str, float, float | None]) -> pl.DataFrame:
+    made = [
+        ("wrap1", AT + h * HOUR, "film", reel, label, left, 0, 1, k)
+        for k, (h, reel, label, left) in enumerate(rows)
+    ]
+    return pl.DataFrame(made, schema=REELS, orient="row")
+
+
+def spans_of(*rows: tuple[float, str, float, float | None]) -> list[ReelSpan]:
+    plant = wrap_plant()
+    unread = count_machine(plant.machines[0], empty(READINGS), gap_s=plant.gap_s)
+    return reel_spans(plant, unread, log(*rows), AT + 24 * HOUR)
+
+
+def test_left_on_the_reel_that_is_on() -> None:
+    left = reel_left(span(), 8.0, 350.0)
+    assert left is not None
+    assert left.metres == pytest.approx(1000)
+    assert (left.wraps, left.minutes) == (17857, pytest.approx(17857 / 350))
+    assert left.low_m < 1000 - 57 < 1000 + 57 < left.high_m
+
+
+def test_nothing_is_told_of_a_reel_taken_off_or_never_fed() -> None:
+    assert reel_left(span(taken_off=AT + HOUR), 8.0, 350.0) is None
+    assert reel_left(span(fed=None), 8.0, 350.0) is None
+    assert reel_left(span(), 8.0, None).minutes is None
+
+
+def test_a_rest_mounted_again_under_its_name_holds_what_was_left() -> None:
+    a, b, again, _ = spans_of(
+        (0, "r1", 2875, None), (1, "r2", 2875, 1540), (2, "r1", 2875, 1900), (3, "r3", 2875, 8)
+    )
+    assert a.returned
+    assert a.scrapped_m == 0
+    assert again.held_m == 1540
+    assert again.drawn_m == pytest.approx(1532)
+    assert b.left_m == 1900
+    assert reel_faults([a, b, again]) == []
+
+
+def test_a_part_reel_with_its_own_label_is_known_as_a_rest() -> None:
+    a, _, part, _ = spans_of(
+        (0, "r1", 2875, None), (1, "r2", 2875, 120), (2, "r1.2", 120, 8), (3, "r3", 2875, 8)
+    )
+    assert a.returned
+    assert a.scrapped_m == 0
+    assert (part.held_m, part.scrapped_m) == (120, 8)
+
+
+def test_a_short_rest_is_thrown_away_and_a_long_one_goes_to_the_shelf() -> None:
+    a, b, _ = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 8), (2, "r3", 2875, 1500))
+    assert (a.scrapped_m, b.scrapped_m) == (8, 0)
+
+
+def test_a_reel_mounted_twice_with_nothing_left_is_a_fault() -> None:
+    spans = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 0.0), (2, "r1", 2875, 8))
+    assert [fault.what for fault in reel_faults(spans)] == [
+        "reel r1 was mounted twice and nothing was left on it the first time"
+    ]
+
+
+def test_more_left_than_the_reel_held_is_a_fault() -> None:
+    spans = spans_of((0, "r1", 1000, None), (1, "r2", 1000, 1400))
+    assert "1,400 m left of 1,000 m" in reel_faults(spans)[0].what
+
+
+def test_a_renamed_rest_is_joined_to_its_reel_and_starts_with_what_was_left() -> None:
+    rows = [(0, "41", 2875, None), (1, "r2", 2875, 1540), (2, "41 rest", None, 1900), (3, "r3", 2875, 8)]
+    first, _, rest, _ = spans_of(*rows)
+    assert (rest.origin, rest.held_m, rest.label_m) == ("41", 1540, 2875)
+    assert first.returned
+
+
+def test_a_rest_told_only_by_its_length_is_joined_though_it_is_rounded() -> None:
+    first, _, rest, _ = spans_of(
+        (0, "r1", 2875, None), (1, "r2", 2875, 803.4), (2, "shelf 7", 800, 1900), (3, "r3", 2875, 8)
+    )
+    assert rest.origin == "r1"
+    assert rest.held_m == 803.4
+    assert first.scrapped_m == 0
+
+
+def test_a_reel_of_a_like_number_is_another_reel() -> None:
+    spans = spans_of((0, "P1-004", 2875, None), (1, "P1-0042", 2875, 1540), (2, "P1-5", 2875, 8))
+    assert [s.origin for s in spans] == ["P1-004", "P1-0042", "P1-5"]
+
+
+def test_a_reel_mounted_again_with_a_length_that_cannot_be_is_a_fault() -> None:
+    spans = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 800), (2, "r1", 2000, 1900), (3, "r3", 2875, 8))
+    assert [f.what for f in reel_faults(spans)] == [
+        "reel r1 was mounted again with 2,000 m, but 800 m were left on it"
+    ]
+    # Its label's own length is what people write down again; that means nothing.
+    spans = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 800), (2, "r1", 2875, 1900), (3, "r3", 2875, 8))
+    assert reel_faults(spans) == []
+
+
+def test_use_on_a_reel_mounted_twice_adds_and_more_than_it_holds_is_a_fault() -> None:
+    first = span(taken_off=AT + HOUR, left_m=1000.0, fed=Estimate(1875.0, 1875.0, 1875.0, 9), origin="r1")
+    again = span(
+        mounted=AT + 2 * HOUR, taken_off=AT + 3 * HOUR, held_m=1000.0, left_m=8.0, origin="r1",
+        fed=Estimate(990.0, 990.0, 990.0, 9),
+    )  # fmt: skip
+    stated = assumed_waste(wrap_plant().webs[0])
+    metres = reel_metres([first, again], stated, None)
+    assert [(m.reel, m.fed, m.drawn) for m in metres] == [("r1", 2865.0, 2867.0)]
+    assert reel_faults([first, again]) == []
+    wild = replace(again, fed=Estimate(1990.0, 1990.0, 1990.0, 9))
+    assert [f.what for f in reel_faults([first, wild])] == [
+        "reel r1 fed 3,865 m in 2 mountings, but its label says 2,875 m"
+    ]

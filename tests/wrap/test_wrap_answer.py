@@ -1,0 +1,183 @@
+"""The wrap answer on a simulated machine: figures, views, faults in the reel log, and what is missing."""
+
+from dataclasses import replace
+
+import polars as pl
+import pytest
+
+from lineview.core.errors import AskError
+from lineview.core.frames import BATCHES, REELS, empty
+from lineview.wrap.answer import answer_wrap
+from tests.from_frames import answered, inputs
+from tests.simulate.webs import START, frames_of, scope_of, wrap_line
+
+
+@pytest.fixture(scope="module")
+def made():
+    return wrap_line(2, days=3, every_s=30)
+
+
+def answer_of(made, plant=None, **frames):
+    return answered("wrap", plant or made.plant, scope_of(made), frames_of(made, **frames))
+
+
+def test_the_sentence_says_metres_of_both_webs(made) -> None:
+    answer = answer_of(made)
+    assert answer.text.startswith("A thousand pieces take 57.")
+    assert " m of film and 51." in answer.text
+    names = [c[0] for c in next(t for t in answer.tables if t.name == "views").columns]
+    assert names[:3] == ["web", "view", "metres"]
+    causes = answer.series["causes"]
+    order = causes.filter(pl.col("kind") == "film")["cause"].to_list()
+    assert order[0] == "geometry"
+    assert order[-1] == "unexplained"
+    assert all(figure.told or figure.why_none for figure in answer.figures)
+
+
+def test_square_metres_kilograms_and_money_follow_from_metres(made) -> None:
+    answer = answer_of(made)
+    metres = answer.figure("film_m_per_thousand").value
+    assert answer.figure("film_m2_per_thousand").value == pytest.approx(metres * 0.076)
+    assert answer.figure("film_kg_per_thousand").value == pytest.approx(metres * 0.076 * 23 * 1.35 / 1000)
+    assert answer.figure("film_money_per_thousand").value == pytest.approx(metres * 34 / 2875)
+
+
+def test_the_three_views_agree_within_their_doubt(made) -> None:
+    views = next(t for t in answer_of(made).tables if t.name == "views").rows
+    film = {row["view"]: row for row in views if row["web"] == "film"}
+    assert set(film) == {"geometry", "feed counter", "reel balance", "reconciled"}
+    for row in film.values():
+        assert abs(row["metres"] - film["reconciled"]["metres"]) <= row["doubt"] + film["reconciled"]["doubt"]
+        if row["view"] != "reconciled":
+            assert row["metres"] + row["adjustment"] == pytest.approx(film["reconciled"]["metres"])
+
+
+def test_a_mislabelled_reel_is_named_in_plain_words() -> None:
+    short = wrap_line(7, days=3, every_s=30, mislabelled=0.06)
+    answer = answer_of(short)
+    assert "Reel F1-0003's length is not what its label says: −" in answer.soft
+    assert "beyond ±2" in answer.soft
+
+
+def test_a_reel_mounted_twice_is_named(made) -> None:
+    reels = made.reels.with_columns(
+        reel=pl.when(pl.col("reel") == "F1-0004").then(pl.lit("F1-0002")).otherwise(pl.col("reel")),
+        left_m=pl.when(pl.col("reel").is_in(["F1-0003"])).then(0.0).otherwise(pl.col("left_m")),
+    )
+    answer = answer_of(made, reels=reels)
+    assert "Reel F1-0002 was mounted twice and nothing was left on it the first time." in answer.soft
+
+
+def test_without_a_reel_log_ends_and_splices_stay_unexplained(made) -> None:
+    answer = answer_of(made, reels=empty(REELS))
+    assert answer.figure("film_m_per_thousand_reel_ends").value is None
+    assert any(note.startswith("No reel log") for note in answer.notes)
+    assert answer.figure("film_m_per_thousand").value > 56
+
+
+def test_without_batches_shared_webs_are_still_told(made) -> None:
+    answer = answer_of(made, batches=empty(BATCHES))
+    assert answer.figure("film_m_per_thousand_geometry").value == pytest.approx(56)
+    assert any(note.startswith("No batch sheet") for note in answer.notes)
+
+
+def test_products_with_different_cuts_and_no_batches_cannot_be_told(made) -> None:
+    other = made.plant.webs[0].model_copy(update={"id": "film2", "cut_length_mm": 60.0})
+    plant = made.plant.model_copy(update={"webs": (*made.plant.webs, other)})
+    answer = answer_of(made, plant=plant, batches=empty(BATCHES))
+    assert answer.figure("film_m_per_thousand_geometry").value is None
+    assert answer.figure("wax_paper_m_per_thousand_geometry").value == pytest.approx(50)
+
+
+def test_without_a_feed_counter_geometry_and_rejects_are_told(made) -> None:
+    machine = made.plant.machines[0]
+    bare = machine.model_copy(update={"counters": tuple(c for c in machine.counters if c.id != "film")})
+    plant = made.plant.model_copy(update={"machines": (bare,)})
+    answer = answer_of(made, plant=plant)
+    assert answer.figure("film_m_per_thousand_fed").value is None
+    assert "no film feed counter" in answer.figure("film_m_per_thousand_fed").why_none
+    assert answer.figure("film_m_per_thousand").value > answer.figure("film_m_per_thousand_geometry").value
+
+
+def test_without_a_price_money_says_why(made) -> None:
+    webs = tuple(web.model_copy(update={"price_per_reel": None}) for web in made.plant.webs)
+    answer = answer_of(made, plant=made.plant.model_copy(update={"webs": webs}))
+    assert answer.figure("film_money_per_thousand").value is None
+    assert "price" in answer.figure("film_money_per_thousand").why_none
+
+
+def test_paper_that_slips_is_left_unexplained_and_needs_a_person() -> None:
+    slipping = wrap_line(3, days=2, every_s=30, extra_per_wrap=0.04)
+    answer = answer_of(slipping)
+    assert answer.figure("film_m_per_thousand_unexplained").value == pytest.approx(56 * 0.04, rel=0.1)
+    assert [span.text for span in answer.sentence if span.call]
+    assert "have no explanation" in answer.text
+
+
+def test_no_readings_cannot_tell(made) -> None:
+    answer = answered("wrap", made.plant, scope_of(made), frames_of(made, readings={}))
+    assert answer.text == "What a thousand pieces take cannot be told yet."
+    assert answer.figure("film_m_per_thousand").why_none
+
+
+def test_a_sizer_is_no_machine_to_ask(made) -> None:
+    with pytest.raises(AskError, match="no cut-and-wrap machine"):
+        given = inputs("wrap", made.plant, scope_of(made), frames_of(made))
+        answer_wrap(made.plant, replace(scope_of(made), machine="sizer1"), given)
+
+
+def test_a_reset_is_left_out_of_both_sides_of_the_ratio(made) -> None:
+    """At a power cut every counter starts again at 0: what was counted before and after must still fit."""
+    cut = made.end - (made.end - START) / 2
+    at_cut = made.readings.filter(pl.col("at") >= cut).group_by("channel").agg(first=pl.col("value").first())
+    readings = (
+        made.readings.join(at_cut, on="channel", maintain_order="left")
+        .with_columns(
+            value=pl.when(pl.col("at") >= cut)
+            .then((pl.col("value") - pl.col("first")) % 65536)
+            .otherwise(pl.col("value"))
+        )
+        .drop("first")
+    )
+    whole, half = answer_of(made), answer_of(made, readings={"wrap1": readings})
+    told = half.figure("film_m_per_thousand_fed").value
+    assert told == pytest.approx(whole.figure("film_m_per_thousand_fed").value, rel=5e-4)
+
+
+def test_us_units_are_spoken_in_feet(made) -> None:
+    answer = answer_of(made, plant=made.plant.model_copy(update={"units": "US"}))
+    assert " ft of film" in answer.text
+
+
+def test_the_headline_interval_is_what_the_reconciled_views_leave_open(made) -> None:
+    answer = answer_of(made)
+    whole, reconciled = answer.figure("film_m_per_thousand"), answer.figure("film_reconciled_m")
+    assert whole.interval_kind.startswith("k = 2, from the views of ")
+    relative = (reconciled.high - reconciled.low) / 2 / 1.96 / reconciled.value
+    assert whole.high - whole.low >= 4 * relative * whole.value
+    assert whole.high - whole.low <= 8 * relative * whole.value
+    assert whole.low < 1000 * made.truth.fed_m["film"] / made.truth.good < whole.high
+    fed = answer.figure("film_m_per_thousand_fed")
+    assert fed.high - fed.low < 0.1 * (whole.high - whole.low)
+
+
+def test_without_a_reel_log_the_headline_is_as_sure_as_the_feed_counters_scale(made) -> None:
+    whole = answer_of(made, reels=empty(REELS)).figure("film_m_per_thousand")
+    assert "assumed" in whole.interval_kind
+    assert (whole.high - whole.low) / 2 == pytest.approx(0.01 * whole.value, rel=0.02)
+
+
+def test_without_a_web_in_the_plant_the_metres_fed_are_told_all_the_same(made) -> None:
+    products = tuple(p.model_copy(update={"webs": ()}) for p in made.plant.products)
+    plant = made.plant.model_copy(update={"webs": (), "products": products})
+    answer = answered("wrap", plant, scope_of(made), frames_of(made))
+    assert answer.text.startswith("By the feed counter a thousand pieces take ")
+    assert "why cannot be told, for plant.toml describes no such web" in answer.text
+    for kind, fed in made.truth.fed_m.items():
+        name = kind.replace(" ", "_")
+        figure = answer.figure(f"{name}_m_per_thousand_fed")
+        assert figure.low <= 1000.0 * fed / made.truth.good <= figure.high
+        assert answer.figure(f"{name}_m_per_thousand_geometry").value is None
+        assert "no " + kind in answer.figure(f"{name}_m_per_thousand").why_none
+    use = next(t for t in answer.tables if t.name == "use")
+    assert [row["what"] for row in use.rows] == ["fed by the counter"] * 2
