@@ -21,34 +21,12 @@ FILES = {"hb133": "net-contents-hb133.toml", "eu": "net-contents-eu.toml", "r87"
 
 
 def net_contents_tables() -> dict[str, ContentsRules]:
-    """Read every shipped table.
-
-    Returns
-    -------
-    dict
-        "hb133", "eu" and "r87" to their rules.
-
-    Examples
-    --------
-    >>> net_contents_tables()["eu"].allowance_g(150)
-    6.8
-    """
+    """Read every shipped table."""
     return {name: read_table(shipped("data") / file) for name, file in FILES.items()}
 
 
 def read_table(path: Path) -> ContentsRules:
-    """Read one table.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        A TOML file as in data/net-contents-*.toml.
-
-    Returns
-    -------
-    ContentsRules
-        As values.
-    """
+    """Read one table."""
     with path.open("rb") as file:
         table = tomllib.load(file)
     return ContentsRules(

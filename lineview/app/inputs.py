@@ -36,20 +36,7 @@ if TYPE_CHECKING:  # the modules of the other questions are not needed to fetch 
 
 
 def with_reasons(log: pl.DataFrame, reasons: pl.DataFrame) -> pl.DataFrame:
-    """Put the reasons people set on the board before those of the stop log.
-
-    Parameters
-    ----------
-    log : polars.DataFrame
-        STOP_LOG from exports.
-    reasons : polars.DataFrame
-        machine, start, end, reason from the journal; may be empty.
-
-    Returns
-    -------
-    polars.DataFrame
-        STOP_LOG; the board's reasons first, with intake and row 0.
-    """
+    """Put the reasons people set on the board before those of the stop log."""
     if reasons.is_empty():
         return log
     zeros = [pl.lit(0, pl.Int64).alias("intake"), pl.lit(0, pl.Int64).alias("row")]
@@ -58,20 +45,7 @@ def with_reasons(log: pl.DataFrame, reasons: pl.DataFrame) -> pl.DataFrame:
 
 
 def with_named(log: pl.DataFrame, recorded: pl.DataFrame) -> pl.DataFrame:
-    """Add to the journal's adjustments those that a stop log names ("adjusted roller pair 3").
-
-    Parameters
-    ----------
-    log : polars.DataFrame
-        STOP_LOG.
-    recorded : polars.DataFrame
-        ADJUSTMENTS of the journal; may be empty.
-
-    Returns
-    -------
-    polars.DataFrame
-        ADJUSTMENTS in order of time.
-    """
+    """Add to the journal's adjustments those that a stop log names ("adjusted roller pair 3")."""
     named = log.filter(pl.col("reason").str.to_lowercase().str.starts_with("adjust")).select(
         "machine",
         pl.col("start").alias("at"),
@@ -152,15 +126,7 @@ class Fetcher:
     measured: Measured
 
     def inputs(self, question: Question, scope: Scope) -> Inputs:
-        """What a question works on.
-
-        Parameters
-        ----------
-        question : str
-            "rope", "weight", "shift", "wrap" or "order".
-        scope : Scope
-            Line, machine and period asked for.
-        """
+        """What a question works on."""
         machine = self.plant.machine(scope.machine)
         if machine is None:  # scope_of chose it from the plant
             raise LookupError(scope.machine)

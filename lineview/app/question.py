@@ -106,46 +106,12 @@ def _read(read: Callable[[str], T], text: str | None, faults: list[Fault]) -> T 
 
 
 def kind_for(question: Question) -> MachineKind:
-    """Give the kind of machine a question is about.
-
-    Parameters
-    ----------
-    question : str
-        "rope", "weight", "shift", "wrap" or "order".
-
-    Returns
-    -------
-    str
-        "sizer" or "cut-and-wrap machine".
-
-    Examples
-    --------
-    >>> kind_for("rope")
-    'sizer'
-    """
+    """Give the kind of machine a question is about."""
     return "sizer" if question == "rope" else "cut-and-wrap machine"
 
 
 def known_machine(plant: Plant, name: str) -> Machine:
-    """Give the machine of this id.
-
-    Parameters
-    ----------
-    plant : Plant
-        The plant description.
-    name : str
-        The id.
-
-    Returns
-    -------
-    Machine
-        From the plant description.
-
-    Raises
-    ------
-    AskError
-        Where there is none.
-    """
+    """Give the machine of this id."""
     found = plant.machine(name)
     if found is None:
         known = ", ".join(m.id for m in plant.machines)
@@ -175,27 +141,7 @@ def machines_asked(plant: Plant, question: Question, line: str | None = None) ->
 
 
 def choose_machine(plant: Plant, asked: QuestionScope, span_of: Callable[[str], Period | None]) -> Machine:
-    """Choose the machine a question is asked of.
-
-    Parameters
-    ----------
-    plant : Plant
-        The plant description.
-    asked : QuestionScope
-        Without a machine in it, the first of the right kind that has readings is chosen.
-    span_of : callable
-        Gives the first and last reading of a machine, or None.
-
-    Returns
-    -------
-    Machine
-        From the plant description.
-
-    Raises
-    ------
-    AskError
-        Where the line or machine is unknown, or of another kind than the question is about.
-    """
+    """Choose the machine a question is asked of."""
     line = asked.line
     if line is not None and line not in (known := [one.id for one in plant.lines]):
         raise AskError(Fault(f"unknown line '{line}'", "--line", f"one of {', '.join(known)}"))
@@ -223,29 +169,7 @@ def _fitting(asked: QuestionScope, machine: Machine, fitting: list[Machine]) -> 
 
 
 def scope_of(plant: Plant, asked: QuestionScope, machine: Machine, span: Period) -> Scope:
-    """Give the scope of a question.
-
-    Parameters
-    ----------
-    plant : Plant
-        The plant description.
-    asked : QuestionScope
-        What is asked.
-    machine : Machine
-        The one asked of.
-    span : Period
-        Its first and last reading [UTC].
-
-    Returns
-    -------
-    Scope
-        With "now" at the last reading.
-
-    Raises
-    ------
-    AskError
-        For a shift that is none, or a period that ends before it starts.
-    """
+    """Give the scope of a question."""
     if asked.start or asked.end:
         period, label = _between(asked, plant, span), "the period asked for"
     else:

@@ -68,28 +68,7 @@ class RecordKeeper:
         *,
         whole: bool = False,
     ) -> pl.DataFrame:
-        """Records of a machine over a period, and the nearest one with readings on either side.
-
-        Parameters
-        ----------
-        store : StoreReader
-            The store, or a snapshot of it.
-        plant : Plant
-            The plant description.
-        machine : Machine
-            Of the plant.
-        period : (datetime, datetime)
-            From and to [UTC]; windows are cut at both.
-        columns : sequence of str
-            Of RECORDS.
-        whole : bool
-            Leave windows that the period's ends lie in whole.
-
-        Returns
-        -------
-        polars.DataFrame
-            By time, with at least `start`, `end` and `readings`.
-        """
+        """Records of a machine over a period, and the nearest one with readings on either side."""
         columns = list(dict.fromkeys(["start", "end", "readings", "first_read", "last_read", *columns]))
         extents = store.reading_extents(machine.id)
         if extents.is_empty():
@@ -117,19 +96,7 @@ class RecordKeeper:
     def update(
         self, store: StoreReader, plant: Plant, progress: Progress | None = None, *, rebuild: bool = False
     ) -> int:
-        """Bring every record up to date; give how many were worked out.
-
-        Parameters
-        ----------
-        store : StoreReader
-            The store.
-        plant : Plant
-            The plant description.
-        progress : callable, optional
-            Called with the machine's id, the windows worked out and all stale ones of it.
-        rebuild : bool
-            Work out all of them, stale or not.
-        """
+        """Bring every record up to date; give how many were worked out."""
         made = self.made
         for machine in plant.machines:
             extents = store.reading_extents(machine.id)

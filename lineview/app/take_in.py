@@ -58,35 +58,7 @@ def take_in(
     progress: Callable[[Path, int], None] | None = None,
     keep: Callable[[Layout], None] | None = None,
 ) -> list[Taken]:
-    """Take exports in, each whole or not at all.
-
-    Parameters
-    ----------
-    paths : sequence of pathlib.Path
-        Files and folders.
-    plant : Plant
-        The plant description with its layouts.
-    store : Store
-        Open.
-    accept : bool
-        Whether to accept proposed layouts that leave no question open.
-    settled : mapping of str to str, optional
-        Answers to a proposal's questions, by what they are about.
-    progress : callable, optional
-        Told the file and the rows read so far.
-    keep : callable, optional
-        Given each accepted layout as soon as the first file of it is in, so that nothing later loses it.
-
-    Returns
-    -------
-    list of Taken
-        One a file, in order.
-
-    Raises
-    ------
-    IntakeError
-        Where the paths themselves are wrong; nothing was taken in then.
-    """
+    """Take exports in, each whole or not at all."""
     files = find_exports(paths)
     taken: dict[int, Taken] = {}
     group: list[tuple[int, Export, Layout | None]] = []

@@ -61,20 +61,7 @@ class KeptResults(Generic[T]):
         self._kept: OrderedDict[Hashable, tuple[T, int]] = OrderedDict()
 
     def get(self, key: Hashable, work_out: Callable[[], T]) -> T:
-        """Give the result of a key, working it out where it is neither kept nor under way.
-
-        Parameters
-        ----------
-        key : hashable
-            All that the result depends on.
-        work_out : callable
-            What it raises, everybody who waits gets; it is not kept.
-
-        Returns
-        -------
-        object
-            The result.
-        """
+        """Give the result of a key, working it out where it is neither kept nor under way."""
         with self._lock:
             if key in self._kept:
                 self._kept.move_to_end(key)
@@ -143,18 +130,7 @@ class PlantWatch:
         return _state(self._description), _state(self._layouts)
 
     def current(self) -> tuple[Plant, PlantState]:
-        """Give the plant description as it stands in the files now, and their mark.
-
-        Returns
-        -------
-        (Plant, PlantState)
-            Read again only where a file has changed.
-
-        Raises
-        ------
-        PlantError
-            Where there is no plant.toml, or something in the files is wrong: every fault with its line.
-        """
+        """Give the plant description as it stands in the files now, and their mark."""
         with self._lock:
             state = self.state()  # before reading: an edit made meanwhile is seen the next time
             if state != self._state:
@@ -176,13 +152,7 @@ class PlantWatch:
             self._error = error
 
     def keep(self, layouts: Sequence[Layout]) -> None:
-        """Add accepted layouts to layouts.toml.
-
-        Parameters
-        ----------
-        layouts : sequence of Layout
-            None changes nothing.
-        """
+        """Add accepted layouts to layouts.toml."""
         if not layouts:
             return
         with self._lock:
@@ -416,23 +386,7 @@ class Works:
         return answer_to(asked.question, plant, scope, inputs)
 
     def known_machine(self, name: str) -> Machine:
-        """Give the machine of this id.
-
-        Parameters
-        ----------
-        name : str
-            The id.
-
-        Returns
-        -------
-        Machine
-            From the plant description.
-
-        Raises
-        ------
-        AskError
-            Where there is none.
-        """
+        """Give the machine of this id."""
         from lineview.app.question import known_machine
 
         return known_machine(self.plant, name)
@@ -477,18 +431,7 @@ class Works:
 
 
 def series_bytes(answer: Answer) -> int:
-    """Give the bytes that the frames of an answer hold.
-
-    Parameters
-    ----------
-    answer : Answer
-        Of any question.
-
-    Returns
-    -------
-    int
-        Figures, tables and words are small beside them.
-    """
+    """Give the bytes that the frames of an answer hold."""
     return sum(int(frame.estimated_size()) for frame in answer.series.values())
 
 
@@ -505,22 +448,6 @@ def answer_to(question: Question, plant: Plant, scope: Scope, inputs: Inputs) ->
     """Answer one question.
 
     The answers are imported when first asked, so that the command line starts quickly.
-
-    Parameters
-    ----------
-    question : str
-        "rope", "weight", "shift", "wrap" or "order".
-    plant : Plant
-        The plant description.
-    scope : Scope
-        Line, machine and period.
-    inputs : Inputs
-        What it works on, of its own kind.
-
-    Returns
-    -------
-    Answer
-        Figures, sentence, tables and series.
     """
     module, name = WHERE[question]
     answer: Answer = getattr(import_module(module), name)(plant, scope, inputs)

@@ -82,33 +82,15 @@ class Address:
 
     @property
     def href(self) -> str:
-        """The address as a link.
-
-        Examples
-        --------
-        >>> Address("shift", "1", period="2026-06-09.early").href
-        '/shift?line=1&period=2026-06-09.early'
-        """
+        """The address as a link."""
         return f"/{self.page}{self._query}"
 
     def file(self, name: str) -> str:
-        """Give the link to one of the answer's frames as a file.
-
-        Examples
-        --------
-        >>> Address("rope", period="this-week").file("batches")
-        '/rope/batches.csv?period=this-week'
-        """
+        """Give the link to one of the answer's frames as a file."""
         return f"/{self.page}/{name}.csv{self._query}"
 
     def sheet(self, ending: str) -> str:
-        """Give the link to the page as a file.
-
-        Examples
-        --------
-        >>> Address("order", "1", period="all").sheet("pdf")
-        '/order.pdf?line=1&period=all'
-        """
+        """Give the link to the page as a file."""
         return f"/{self.page}.{ending}{self._query}"
 
     @property
@@ -123,25 +105,7 @@ class Address:
 
 
 def read_address(pathname: str | None, search: str | None) -> Address:
-    """Read a page's address.
-
-    Parameters
-    ----------
-    pathname : str or None
-        "/shift"; the root is the shift page.
-    search : str or None
-        The query with its question mark.
-
-    Returns
-    -------
-    Address
-        With an empty page where the path names none; numbers that are none are left out.
-
-    Examples
-    --------
-    >>> read_address("/rope", "?line=1&period=this-week").period
-    'this-week'
-    """
+    """Read a page's address."""
     name = (pathname or "/").strip("/") or "shift"
     told = {k: v[0].strip()[:120] for k, v in parse_qs((search or "").lstrip("?")).items() if k in KEPT}
     return Address(

@@ -42,22 +42,7 @@ CONFIG: Any = {
 
 
 def graph(picture: Picture, words: str, scale: float = 1.0) -> html.Figure:
-    """Give a picture as a figure with its title, named for those who cannot see it.
-
-    Parameters
-    ----------
-    picture : Picture
-        Drawn.
-    words : str
-        What it shows, in a sentence.
-    scale : float
-        As the picture was drawn.
-
-    Returns
-    -------
-    dash.html.Figure
-        For the page.
-    """
+    """Give a picture as a figure with its title, named for those who cannot see it."""
     height = None if scale > 1 else f"{picture.height}px"  # the wall's picture fills what is left of it
     return html.Figure(
         [
@@ -87,33 +72,14 @@ FORMS: dict[str, tuple[Callable[[Answer, Plant], bytes], str, str]] = {
 
 
 def sheet_links(address: Address) -> html.P:
-    """Give the links to a page's sheets; they carry its line, machine and period.
-
-    Parameters
-    ----------
-    address : Address
-        Of the page.
-
-    Returns
-    -------
-    dash.html.P
-        The table as CSV on the order page alone, where it is the list to send.
-    """
+    """Give the links to a page's sheets; they carry its line, machine and period."""
     endings = [ending for ending in FORMS if ending != "csv" or address.page == "order"]
     links = [html.A(FORMS[ending][2], href=address.sheet(ending)) for ending in endings]
     return html.P(links, className="acts sheets", **aria(label="this page as a file"))
 
 
 def add_sheet_routes(server: Flask, works: Works) -> None:
-    """Add the routes that send sheets.
-
-    Parameters
-    ----------
-    server : flask.Flask
-        The board's.
-    works : Works
-        The works.
-    """
+    """Add the routes that send sheets."""
 
     def sheet(question: Question, ending: str) -> Response:
         at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
@@ -143,22 +109,7 @@ def _titles() -> dict[str, str]:
 
 
 def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
-    """Give the fold that says how the answer was worked out.
-
-    Parameters
-    ----------
-    answer : Answer
-        Its figures.
-    plant : Plant
-        Units and zone.
-    more : list
-        Further pictures and tables to stand in it.
-
-    Returns
-    -------
-    dash.html.Details
-        Closed at first.
-    """
+    """Give the fold that says how the answer was worked out."""
     rows = [_row(figure, answer, plant) for figure in answer.figures]
     headings = ["figure", "value", "interval", "n", "how"]
     table = plain_table("Every figure of this answer", headings, rows, [False, True, True, True, False])
@@ -217,38 +168,12 @@ HEADINGS: dict[str, dict[str, tuple[str, str]]] = {
 
 
 def sentence(spans: tuple[Span, ...]) -> list[Any]:
-    """Give a sentence; what needs a person is marked by weight and line as well as by colour.
-
-    Parameters
-    ----------
-    spans : tuple of Span
-        The answer's.
-
-    Returns
-    -------
-    list
-        Strings and marks.
-    """
+    """Give a sentence; what needs a person is marked by weight and line as well as by colour."""
     return [html.Mark(span.text, className="call") if span.call else span.text for span in spans]
 
 
 def answer_page(answer: Answer, look: Look, address: Address) -> list[Any]:
-    """Give all that stands below the sentence.
-
-    Parameters
-    ----------
-    answer : Answer
-        What to show.
-    look : Look
-        Plant, colours, width.
-    address : Address
-        Of the page, for links to its files.
-
-    Returns
-    -------
-    list
-        Dash components.
-    """
+    """Give all that stands below the sentence."""
     plant = look.plant
     drawn = pictures(answer, look)
     first = [graph(p, answer.text) for p in drawn if p.first]
@@ -271,18 +196,7 @@ def answer_page(answer: Answer, look: Look, address: Address) -> list[Any]:
 
 
 def cautions(answer: Answer | None) -> list[Any]:
-    """Give the foot of a page.
-
-    Parameters
-    ----------
-    answer : Answer or None
-        Its own cautions stand first.
-
-    Returns
-    -------
-    list
-        Paragraphs, each caution once.
-    """
+    """Give the foot of a page."""
     own = answer.cautions if answer is not None else ()
     return [html.P(text) for text in dict.fromkeys((*own, *(() if own else (CAUTION,))))]
 
@@ -304,20 +218,7 @@ def _fold(title: str, content: list[Any], name: str) -> html.Details:
 
 
 def fault_page(error: LineviewError, lead: str = "That cannot be answered") -> tuple[list[Any], list[Any]]:
-    """Give the sentence and the page for what cannot be answered.
-
-    Parameters
-    ----------
-    error : LineviewError
-        With all its faults.
-    lead : str
-        What the sentence begins with.
-
-    Returns
-    -------
-    (list, list)
-        Sentence and what stands below it.
-    """
+    """Give the sentence and the page for what cannot be answered."""
     what = error.faults[0].what.rstrip(".") if error.faults else "it cannot be read"
     return [f"{lead}: {what}."], [
         html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults", role="alert")

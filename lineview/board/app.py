@@ -44,15 +44,7 @@ LARGE = """<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">
 
 
 def add_routes(server: Flask, works: Works) -> None:
-    """Add the routes to the board's server.
-
-    Parameters
-    ----------
-    server : flask.Flask
-        The board's.
-    works : Works
-        The works.
-    """
+    """Add the routes to the board's server."""
 
     def refusals(intake: int) -> Response:
         return _file(f"refusals-{intake}", lambda: works.store.refusals(intake))
@@ -94,23 +86,7 @@ def _uploaded(works: Works) -> TakeOutcome | None:
 
 
 def csv_text(frame: pl.DataFrame) -> str:
-    r"""Write a frame as RFC 4180 text in which no cell can be taken for a formula.
-
-    Parameters
-    ----------
-    frame : polars.DataFrame
-        Null is an empty cell.
-
-    Returns
-    -------
-    str
-        Lines end in CRLF; a cell that a spreadsheet would run begins with an apostrophe.
-
-    Examples
-    --------
-    >>> csv_text(pl.DataFrame({"row": [3, 4], "text": ["=1+1", "n/a"]}))
-    "row,text\r\n3,'=1+1\r\n4,n/a\r\n"
-    """
+    r"""Write a frame as RFC 4180 text in which no cell can be taken for a formula."""
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(frame.columns)
@@ -125,17 +101,7 @@ LARGE_LIMIT_BYTES = 400_000_000
 
 
 def guard(server: Flask, hosts: Sequence[str], script_hashes: Sequence[str]) -> None:
-    """Put the checks before and the headers after every request.
-
-    Parameters
-    ----------
-    server : flask.Flask
-        The board's.
-    hosts : sequence of str
-        Names it answers to; another name is a page elsewhere that points at this machine.
-    script_hashes : sequence of str
-        Of the few scripts that stand in the document itself.
-    """
+    """Put the checks before and the headers after every request."""
     server.config["MAX_CONTENT_LENGTH"] = CALLBACK_LIMIT_BYTES
     known = {host.lower() for host in hosts}
     policy = _policy(script_hashes)
@@ -195,24 +161,7 @@ def create_app(
     hosts: Sequence[str] = LOCAL_HOSTS,
     poll_s: float = 10.0,
 ) -> Dash:
-    """Make the board of a works.
-
-    Parameters
-    ----------
-    works : Works
-        What the board asks.
-    night : bool, optional
-        Start dark or light; by default as the system is set. Each browser can switch and remembers.
-    hosts : sequence of str
-        Host names the board answers to.
-    poll_s : float
-        Seconds between looks for new data [s].
-
-    Returns
-    -------
-    dash.Dash
-        Its `server` is a WSGI application; lineview.board.serve serves it.
-    """
+    """Make the board of a works."""
     app = Dash(
         "lineview",
         assets_folder=str(shipped("assets")),

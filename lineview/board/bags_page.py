@@ -31,18 +31,7 @@ CAUTIONS = (
 
 
 def bags_form(plant: Plant) -> list[Any]:
-    """Give the form.
-
-    Parameters
-    ----------
-    plant : Plant
-        Its units choose the rules that are set at first.
-
-    Returns
-    -------
-    list
-        Dash components.
-    """
+    """Give the form."""
     usual = "hb133" if plant.units == "US" else "eu"
     return [
         html.P(SOFT, className="soft lead"),
@@ -111,18 +100,7 @@ def _upload() -> dcc.Upload:
 
 
 def lot_told(words: LotWords) -> list[Any]:
-    """Give what came out; a lot that does not pass needs a person and is marked.
-
-    Parameters
-    ----------
-    words : LotWords
-        As on the command line.
-
-    Returns
-    -------
-    list
-        Dash components.
-    """
+    """Give what came out; a lot that does not pass needs a person and is marked."""
     verdict = words.verdict if words.passed else html.Mark(words.verdict, className="call")
     return [
         html.H2(verdict, className="sentence"),
@@ -133,18 +111,7 @@ def lot_told(words: LotWords) -> list[Any]:
 
 
 def faults_told(error: LineviewError) -> list[Any]:
-    """Give why nothing could be checked; what was typed stays where it is.
-
-    Parameters
-    ----------
-    error : LineviewError
-        With all its faults.
-
-    Returns
-    -------
-    list
-        Dash components.
-    """
+    """Give why nothing could be checked; what was typed stays where it is."""
     return [
         html.P("The lot was not checked.", className="told"),
         html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults", role="alert"),
@@ -152,13 +119,7 @@ def faults_told(error: LineviewError) -> list[Any]:
 
 
 def bind_bags(app: Dash) -> None:
-    """Bind the page's callbacks; nothing is kept and nothing is written.
-
-    Parameters
-    ----------
-    app : dash.Dash
-        The board.
-    """
+    """Bind the page's callbacks; nothing is kept and nothing is written."""
 
     def fill(contents: str | None, name: str | None) -> Any:
         if not contents:
@@ -199,25 +160,7 @@ def bind_bags(app: Dash) -> None:
 
 
 def file_text(contents: str, name: str) -> str:
-    """Give the text of a dropped file.
-
-    Parameters
-    ----------
-    contents : str
-        As the browser sends it, base64 after a comma.
-    name : str
-        For the fault.
-
-    Returns
-    -------
-    str
-        Its text.
-
-    Raises
-    ------
-    IntakeError
-        Where it did not arrive whole, is too large or is no text.
-    """
+    """Give the text of a dropped file."""
     data = decoded(contents, name)
     if len(data) > TEXT_LIMIT:
         raise IntakeError(Fault("the file is too large", name, f"up to {TEXT_LIMIT // 1000} kB of masses"))
@@ -231,25 +174,7 @@ def file_text(contents: str, name: str) -> str:
 
 
 def checked(masses: str, label: str, lot: str, tare: str, rules: str) -> Any:
-    """Check what stands in the form's fields.
-
-    Parameters
-    ----------
-    masses, label, lot, tare : str
-        As typed; an empty tare is none.
-    rules : str
-        "hb133", "eu" or "r87".
-
-    Returns
-    -------
-    LotCheck
-        The verdict with its reasons.
-
-    Raises
-    ------
-    LineviewError
-        With all that is wrong in the fields at once; then with what is wrong in the masses.
-    """
+    """Check what stands in the form's fields."""
     faults: list[Fault] = []
     label_g = _number(label, "Net mass on the label", faults, above=0.0)
     bags = _number(lot, "Bags in the lot", faults, above=0.0)

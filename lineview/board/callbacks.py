@@ -19,15 +19,7 @@ from lineview.plant.periods import moment
 
 
 def bind(app: Dash, works: Works) -> None:
-    """Bind every callback to this app.
-
-    Parameters
-    ----------
-    app : dash.Dash
-        With the frame as its layout.
-    works : Works
-        The works.
-    """
+    """Bind every callback to this app."""
     _bind_showing(app, works)
     _bind_screen(app)
     _bind_picking(app)

@@ -55,18 +55,7 @@ def give_form() -> list[Any]:
 
 
 def intake_sentence(intakes: pl.DataFrame) -> str:
-    """Give the page's sentence.
-
-    Parameters
-    ----------
-    intakes : polars.DataFrame
-        One row an intake.
-
-    Returns
-    -------
-    str
-        How many exports are in, and how many of their rows were refused.
-    """
+    """Give the page's sentence."""
     if not intakes.height:
         return "No export has been taken in yet; give one below."
     said = f"{show.number(intakes.height)} export{'s have' if intakes.height > 1 else ' has'} been taken in"
@@ -78,22 +67,7 @@ def intake_sentence(intakes: pl.DataFrame) -> str:
 
 
 def intake_page(works: Works, plant: Plant, address: Address) -> list[Any]:
-    """Give the lists of the intake page.
-
-    Parameters
-    ----------
-    works : Works
-        Intakes, refusals, conflicts.
-    plant : Plant
-        Units and zone.
-    address : Address
-        Whose refusals are listed, and from where.
-
-    Returns
-    -------
-    list
-        Dash components.
-    """
+    """Give the lists of the intake page."""
     intakes = works.store.intakes().reverse()
     page: list[Any] = [_refusals(works, plant, address)] if address.intake is not None else []
     conflicts = works.store.conflicts()
@@ -201,25 +175,7 @@ class TakeOutcome:
 
 
 def decoded(contents: str, name: str) -> bytes:
-    """Give the bytes of a dropped file.
-
-    Parameters
-    ----------
-    contents : str
-        As the browser sends it, base64 after a comma.
-    name : str
-        For the fault.
-
-    Returns
-    -------
-    bytes
-        The file.
-
-    Raises
-    ------
-    IntakeError
-        Where it did not arrive whole.
-    """
+    """Give the bytes of a dropped file."""
     try:
         return base64.b64decode(contents.partition(",")[2], validate=True)
     except (binascii.Error, ValueError):
@@ -229,26 +185,7 @@ def decoded(contents: str, name: str) -> bytes:
 def take_upload(
     works: Works, file_name: str, data: bytes, accept: bool = False, settled: Mapping[str, str] | None = None
 ) -> TakeOutcome:
-    """Take an uploaded export in.
-
-    Parameters
-    ----------
-    works : Works
-        Where to.
-    file_name : str
-        As the browser gives it; folders in it are left out.
-    data : bytes
-        The file.
-    accept : bool
-        Whether to accept and keep a proposed layout.
-    settled : mapping of str to str, optional
-        Answers to the proposal's questions.
-
-    Returns
-    -------
-    TakeOutcome
-        Also for a file that cannot be read.
-    """
+    """Take an uploaded export in."""
     name = PureWindowsPath(PurePosixPath(file_name).name).name or "export"
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / name
@@ -260,20 +197,7 @@ def take_upload(
 
 
 def outcome_of(name: str, taken: Taken) -> TakeOutcome:
-    """Give what became of one export in words.
-
-    Parameters
-    ----------
-    name : str
-        Of the file.
-    taken : Taken
-        From Works.take.
-
-    Returns
-    -------
-    TakeOutcome
-        With its counts of rows where it was taken in.
-    """
+    """Give what became of one export in words."""
     if taken.error is not None:
         return TakeOutcome(name, faults=taken.error.faults)
     if taken.receipt is None:
@@ -295,20 +219,7 @@ def outcome_of(name: str, taken: Taken) -> TakeOutcome:
 
 
 def outcome(told: TakeOutcome, plant: Plant) -> list[Any]:
-    """Give an outcome as a part of the intake page.
-
-    Parameters
-    ----------
-    told : TakeOutcome
-        From lineview.board.intake_page.
-    plant : Plant
-        Units and zone.
-
-    Returns
-    -------
-    list
-        Dash components.
-    """
+    """Give an outcome as a part of the intake page."""
     if told.proposal is not None:
         return _proposal(told, told.proposal, plant)
     if told.faults:
@@ -323,18 +234,7 @@ def outcome(told: TakeOutcome, plant: Plant) -> list[Any]:
 
 
 def faulty(told: TakeOutcome) -> list[Any]:
-    """Give why an export was not taken in.
-
-    Parameters
-    ----------
-    told : TakeOutcome
-        With its faults.
-
-    Returns
-    -------
-    list
-        Dash components.
-    """
+    """Give why an export was not taken in."""
     return [
         html.P(f"{told.file_name} was not taken in; nothing of it was kept.", className="told"),
         html.Ul([html.Li(str(fault)) for fault in told.faults], className="faults", role="alert"),

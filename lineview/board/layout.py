@@ -25,24 +25,7 @@ from lineview.report.answer import Answer
 
 
 def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) -> list[Any]:
-    """Give what stands in the page's head.
-
-    Parameters
-    ----------
-    works : Works
-        For the periods to pick from.
-    plant : Plant
-        For the shop's name, lines and machines.
-    address : Address
-        Of this page.
-    shown : dict
-        The names of the line, machine and period that the answer is about.
-
-    Returns
-    -------
-    list
-        Dash components.
-    """
+    """Give what stands in the page's head."""
     return [
         html.Span(plant.shop, className="shop"),
         html.Nav(
@@ -55,18 +38,7 @@ def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) 
 
 
 def opening(shop: str) -> list[Any]:
-    """Give the head as it stands before an answer is worked out: the shop's name and the pages.
-
-    Parameters
-    ----------
-    shop : str
-        The shop's name; "" where the plant description is wrong.
-
-    Returns
-    -------
-    list
-        Dash components.
-    """
+    """Give the head as it stands before an answer is worked out: the shop's name and the pages."""
     pages = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
     return [
         html.Span(shop, className="shop"),
@@ -158,20 +130,7 @@ MOST_STOPS = 40
 
 
 def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
-    """Give the form that sets the reason of one stop or a run of stops.
-
-    Parameters
-    ----------
-    answer : Answer
-        The shift's, with its tape.
-    plant : Plant
-        Its zone.
-
-    Returns
-    -------
-    dash.html.Details or None
-        None where the tape has no stop.
-    """
+    """Give the form that sets the reason of one stop or a run of stops."""
     tape = answer.series.get("tape")
     stops = [] if tape is None else [r for r in tape.iter_rows(named=True) if r["state"] in ASKED]
     if not stops:
@@ -208,23 +167,7 @@ def _stop_words(row: dict[str, Any], plant: Plant) -> str:
 
 
 def chosen_stops(values: Sequence[str]) -> list[tuple[datetime, datetime]]:
-    """Read the stops a person ticked.
-
-    Parameters
-    ----------
-    values : sequence of str
-        As the form's options carry them.
-
-    Returns
-    -------
-    list of (datetime, datetime)
-        Start and end of each [UTC].
-
-    Raises
-    ------
-    ValueError
-        Where a value was not made by the form.
-    """
+    """Read the stops a person ticked."""
     pairs = []
     for value in values:
         start, _, end = value.partition("|")
@@ -233,20 +176,7 @@ def chosen_stops(values: Sequence[str]) -> list[tuple[datetime, datetime]]:
 
 
 def adjustment_form(answer: Answer, plant: Plant) -> html.Details:
-    """Give the form that writes down an adjustment.
-
-    Parameters
-    ----------
-    answer : Answer
-        The rope's; its latest moment stands in the form.
-    plant : Plant
-        Its zone.
-
-    Returns
-    -------
-    dash.html.Details
-        Closed at first.
-    """
+    """Give the form that writes down an adjustment."""
     now = answer.scope.now.astimezone(plant.tz)
     return html.Details(
         [
@@ -278,20 +208,7 @@ SCALE = 2.5
 
 
 def wall_page(answer: Answer, look: Look) -> list[Any]:
-    """Give the wall's picture and soft line.
-
-    Parameters
-    ----------
-    answer : Answer
-        The shift's.
-    look : Look
-        At the wall's scale.
-
-    Returns
-    -------
-    list
-        Dash components.
-    """
+    """Give the wall's picture and soft line."""
     drawn = [graph(p, answer.text, look.scale) for p in pictures(answer, look) if p.first]
     return [html.P(answer.soft, className="soft lead"), *drawn[:1]]
 
@@ -308,44 +225,14 @@ class Page:
 
 
 def look_of(plant: Plant, address: Address, screen: Mapping[str, Any]) -> Look:
-    """Give how pictures are drawn on this screen.
-
-    Parameters
-    ----------
-    plant : Plant
-        Units, zone, names.
-    address : Address
-        The wall draws larger.
-    screen : mapping
-        "theme" ("day" or "night") and "narrow", as the browser says.
-
-    Returns
-    -------
-    Look
-        For the charts.
-    """
+    """Give how pictures are drawn on this screen."""
     tokens = NIGHT if screen.get("theme") == "night" else DAY
     wall = address.page == "wall"
     return Look(plant, tokens, bool(screen.get("narrow")) and not wall, SCALE if wall else 1.0)
 
 
 def page_of(works: Works, address: Address, screen: Mapping[str, Any]) -> Page:
-    """Give the page at an address.
-
-    Parameters
-    ----------
-    works : Works
-        The works.
-    address : Address
-        What is asked.
-    screen : mapping
-        As in look_of.
-
-    Returns
-    -------
-    Page
-        A fault is a page too: its sentence says what is wrong.
-    """
+    """Give the page at an address."""
     try:
         plant = works.plant
     except PlantError as error:
@@ -405,20 +292,7 @@ def _page(
 
 
 def forms_of(works: Works, address: Address) -> tuple[list[Any], list[Any]]:
-    """Give what a person can write on a page; kept apart so that a refresh never wipes what is typed.
-
-    Parameters
-    ----------
-    works : Works
-        The works.
-    address : Address
-        Of the page.
-
-    Returns
-    -------
-    (list, list)
-        What stands above the page's lists, and what stands below its answer.
-    """
+    """Give what a person can write on a page; kept apart so that a refresh never wipes what is typed."""
     try:
         plant = works.plant
         if address.page not in ("shift", "rope"):
@@ -465,38 +339,12 @@ INDEX = """<!DOCTYPE html>
 
 
 def index(night: bool | None) -> str:
-    """Give the document, told how to start.
-
-    Parameters
-    ----------
-    night : bool or None
-        None follows the system.
-
-    Returns
-    -------
-    str
-        HTML with Dash's places in it.
-    """
+    """Give the document, told how to start."""
     return INDEX.format(start={None: "", True: "night", False: "day"}[night])
 
 
 def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> html.Div:
-    """Give the places that the callbacks fill.
-
-    Parameters
-    ----------
-    poll_s : float
-        Seconds between looks for new data [s].
-    version : int or str
-        Of the data, as they are when the page is opened.
-    opening : sequence of Dash components
-        What stands in the head until the answer is worked out.
-
-    Returns
-    -------
-    dash.html.Div
-        The same for every page and every visitor.
-    """
+    """Give the places that the callbacks fill."""
     return html.Div(
         [
             dcc.Location(id="address", refresh="callback-nav"),

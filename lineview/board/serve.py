@@ -18,27 +18,7 @@ THREADS = 8
 
 
 def open_server(app: Dash, host: str = "127.0.0.1", port: int = 8050) -> Any:
-    """Bind the board to its port without yet serving.
-
-    Parameters
-    ----------
-    app : dash.Dash
-        From create_app.
-    host : str
-        By default this machine alone.
-    port : int
-        0 takes a free one.
-
-    Returns
-    -------
-    waitress.server.BaseWSGIServer
-        With `run()` and `close()`; `effective_port` is the port it has.
-
-    Raises
-    ------
-    AskError
-        Where the port is taken or may not be used.
-    """
+    """Bind the board to its port without yet serving."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
         bound = socket.create_server((host, port), family=family)
@@ -51,42 +31,12 @@ def open_server(app: Dash, host: str = "127.0.0.1", port: int = 8050) -> Any:
 
 
 def address_of(server: Any, host: str) -> str:
-    """Give the address a browser can open.
-
-    Parameters
-    ----------
-    server : waitress server
-        From open_server.
-    host : str
-        As given to it.
-
-    Returns
-    -------
-    str
-        For instance "http://127.0.0.1:8050/".
-    """
+    """Give the address a browser can open."""
     return f"http://{f'[{host}]' if ':' in host else host}:{server.effective_port}/"
 
 
 def serve(app: Dash, host: str = "127.0.0.1", port: int = 8050, tell: Any = print) -> None:
-    """Serve the board until it is interrupted.
-
-    Parameters
-    ----------
-    app : dash.Dash
-        From create_app.
-    host : str
-        By default this machine alone.
-    port : int
-        0 takes a free one.
-    tell : callable
-        Told the address, in a sentence.
-
-    Raises
-    ------
-    AskError
-        Where the port is taken.
-    """
+    """Serve the board until it is interrupted."""
     server = open_server(app, host, port)
     tell(f"The board is at {address_of(server, host)} (Ctrl+C stops it).")
     try:

@@ -15,23 +15,7 @@ from lineview.report.answer import Table
 
 
 def aria(**said: str) -> Any:
-    """Give aria attributes as keyword arguments for a Dash component.
-
-    Parameters
-    ----------
-    **said : str
-        Without their prefix.
-
-    Returns
-    -------
-    dict
-        Not typed further, since Dash's stubs name no attribute with a hyphen.
-
-    Examples
-    --------
-    >>> aria(label="pages")
-    {'aria-label': 'pages'}
-    """
+    """Give aria attributes as keyword arguments for a Dash component."""
     return {f"aria-{name}": text for name, text in said.items()}
 
 
@@ -45,20 +29,7 @@ LONG = 28
 
 
 def answer_table(table: Table, plant: Plant) -> html.Div:
-    """Give a table of an answer.
-
-    Parameters
-    ----------
-    table : Table
-        Columns with their units, rows.
-    plant : Plant
-        Units and zone.
-
-    Returns
-    -------
-    dash.html.Div
-        Wide tables scroll within it, never the page.
-    """
+    """Give a table of an answer."""
     headings = [show.heading(words, unit, plant) for _, words, unit in table.columns]
     places = show.table_decimals(table.columns, table.rows, plant)
     rows = [
@@ -84,22 +55,7 @@ def _wide(rows: Sequence[Sequence[str]]) -> bool:
 
 
 def open_or_folded(table: Table, plant: Plant, is_open: bool) -> html.Div | html.Details:
-    """Give a table as it stands on a page: the first ones open, further and long ones folded.
-
-    Parameters
-    ----------
-    table : Table
-        Of an answer.
-    plant : Plant
-        Units and zone.
-    is_open : bool
-        Whether it is among the first.
-
-    Returns
-    -------
-    dash.html.Div or dash.html.Details
-        A fold names how many rows are in it.
-    """
+    """Give a table as it stands on a page: the first ones open, further and long ones folded."""
     if is_open and len(table.rows) <= OPEN_ROWS:
         return answer_table(table, plant)
     rows = f"{len(table.rows)} rows" if len(table.rows) != 1 else "1 row"
@@ -127,26 +83,7 @@ def plain_table(
     right: Sequence[bool],
     caption_hidden: bool = False,
 ) -> html.Div:
-    """Give a table of ready cells.
-
-    Parameters
-    ----------
-    title : str
-        Its caption.
-    headings : sequence
-        One a column.
-    rows : sequence of sequences
-        Cells, as text or components.
-    right : sequence of bool
-        Which columns are numbers and stand at the right.
-    caption_hidden : bool
-        Whether the caption is for screen readers alone.
-
-    Returns
-    -------
-    dash.html.Div
-        Scrolls sideways by itself where it is too wide.
-    """
+    """Give a table of ready cells."""
     side = ["number" if r else "" for r in right]
     head = html.Tr([html.Th(h, scope="col", className=s) for h, s in zip(headings, side, strict=True)])
     body = [
@@ -185,26 +122,7 @@ def frame_table(
     headings: Mapping[str, tuple[str, str]] | None = None,
     most: int = MOST_ROWS,
 ) -> html.Div:
-    """Give a frame as a table, its column names as words.
-
-    Parameters
-    ----------
-    title : str
-        Its caption.
-    frame : polars.DataFrame
-        At most `most` rows of it are shown.
-    plant : Plant
-        Units and zone.
-    headings : mapping of str to (str, str), optional
-        Words and unit of some columns; by default the name, with its unit read off its end.
-    most : int
-        Rows shown.
-
-    Returns
-    -------
-    dash.html.Div
-        The table.
-    """
+    """Give a frame as a table, its column names as words."""
     columns = [(name, *_worded(name, headings or {})) for name in frame.columns]
     whole = frame.head(most)
     caption = title if frame.height <= most else f"{title} (the first {most} of {frame.height:,})"

@@ -18,33 +18,12 @@ _DAY_LINE = 8
 
 
 def ms(at: datetime) -> float:
-    """Give a moment as plotly's milliseconds.
-
-    Parameters
-    ----------
-    at : datetime.datetime
-        With its zone.
-
-    Returns
-    -------
-    float
-        Milliseconds since 1970 [UTC]: on the night the clocks change no hour is drawn twice.
-    """
+    """Give a moment as plotly's milliseconds."""
     return at.timestamp() * 1000
 
 
 def set_clock(figure: go.Figure, look: Look, start: datetime, end: datetime) -> None:
-    """Let a picture's x axis run along the clock.
-
-    Parameters
-    ----------
-    figure : plotly.graph_objects.Figure
-        Changed in place; its x values are milliseconds.
-    look : Look
-        Zone, units, width.
-    start, end : datetime.datetime
-        The stretch shown, with their zone.
-    """
+    """Let a picture's x axis run along the clock."""
     if end <= start:
         end = start + timedelta(minutes=1)
     ticks = _ticks(start, end, look)
@@ -102,30 +81,7 @@ MOST_POINTS = 2000
 def thin(frame: pl.DataFrame, x: str, y: str, most: int = MOST_POINTS) -> pl.DataFrame:
     """Keep the rows whose points carry the shape of a line; gaps stay gaps.
 
-    Parameters
-    ----------
-    frame : polars.DataFrame
-        Sorted by `x`.
-    x, y : str
-        Names of the columns; `x` is a number or a moment, `y` may hold null or nan.
-    most : int
-        Rows to keep at most; even.
-
-    Returns
-    -------
-    polars.DataFrame
-        Rows of `frame`, in order.
-
-    Notes
-    -----
     Source: downsampling-minmaxlttb
-
-    Examples
-    --------
-    >>> import polars as pl
-    >>> long = pl.DataFrame({"x": range(9000), "y": [0.0] * 8999 + [1.0]})
-    >>> thin(long, "x", "y").height <= MOST_POINTS, thin(long, "x", "y")["y"].max()
-    (True, 1.0)
     """
     if frame.height <= most:
         return frame

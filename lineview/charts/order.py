@@ -29,30 +29,7 @@ def order_picture(
     name: str = "Reels on hand",
     first: bool = True,
 ) -> Picture:
-    """Draw one web's stock ahead.
-
-    Parameters
-    ----------
-    fan : polars.DataFrame
-        at, low90, low50, mid, high50, high90 [reels], sorted by `at`; two rows of one moment are a step.
-    look : Look
-        Colours, zone, width.
-    deliveries : polars.DataFrame, optional
-        at, reels, and kind ("on order" or "advised") where it is known.
-    order_by : datetime.datetime, optional
-        The day to order by.
-    call : bool
-        Whether that day needs a person now.
-    name : str
-        For the title.
-    first : bool
-        Whether it stands open on the page.
-
-    Returns
-    -------
-    Picture
-        With half of the futures in the darker band, nine in ten in the paler one.
-    """
+    """Draw one web's stock ahead."""
     figure = blank(look, "", "reels on hand")
     across = [ms(at) for at in fan["at"].to_list()]
     _bands(figure, look, fan, across)

@@ -42,20 +42,7 @@ class _Panel:
 
 
 def components_picture(components: pl.DataFrame, look: Look) -> Picture | None:
-    """Draw what each batch's deviation is put down to.
-
-    Parameters
-    ----------
-    components : polars.DataFrame
-        running_h [h] and a column a part [mm]; a part that is null throughout is not drawn.
-    look : Look
-        Colours, units, width.
-
-    Returns
-    -------
-    Picture or None
-        For the folded working; every part to the same scale, so that the tallest moves the rope most.
-    """
+    """Draw what each batch's deviation is put down to."""
     told = components.sort("running_h")
     panels = _panels(told, look)
     if not panels:

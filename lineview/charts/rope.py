@@ -51,27 +51,7 @@ def rope_picture(
 ) -> Picture:
     """Draw the rope over running hours.
 
-    Parameters
-    ----------
-    batches : polars.DataFrame
-        ROPE_BATCHES, sorted by `running_h`.
-    tolerance : Tolerance
-        Target and limits [mm].
-    look : Look
-        Colours, units, width.
-    forecast : polars.DataFrame, optional
-        running_h [h], low, mid, high [mm], off the target as `deviation_mm` is.
-    adjustments : polars.DataFrame, optional
-        running_h [h], at, label.
-    call : bool
-        Whether the forecast needs a person; it is grey otherwise.
-    name : str
-        Whose rope, for the title.
-
-    Returns
-    -------
-    Picture
-        The title states the magnification.
+    Takes `tolerance` [mm].
     """
     shown = _diameters(batches, tolerance)
     fan = None
@@ -249,23 +229,6 @@ CROWD = 20
 def residual_picture(chart: pl.DataFrame, look: Look, title: str, axis: str) -> Picture:
     """Draw the batches' residuals, or a moving average of them, between control limits.
 
-    Parameters
-    ----------
-    chart : polars.DataFrame
-        running_h [h], value, low, high [mm], signal (whether it is outside) and stands (whether a signal
-        comes after the last adjustment; all do where the column is missing).
-    look : Look
-        Colours, units, width.
-    title, axis : str
-        The picture's title and the words at its axis.
-
-    Returns
-    -------
-    Picture
-        For the folded working, with the names of ISO 7870.
-
-    Notes
-    -----
     Source: iso-7870-2, iso-7870-6
     """
     unit = show.unit_words("mm", look.plant.units)
@@ -284,20 +247,6 @@ def residual_picture(chart: pl.DataFrame, look: Look, title: str, axis: str) -> 
 def cusum_picture(cusum: pl.DataFrame, look: Look) -> Picture:
     """Draw the two one-sided cumulative sums of the batches' residuals inside their decision interval.
 
-    Parameters
-    ----------
-    cusum : polars.DataFrame
-        running_h [h], upper, lower, limit [mm], signal and stands as in residual_picture.
-    look : Look
-        Colours, units, width.
-
-    Returns
-    -------
-    Picture
-        The lower sum hangs below the axis; for the folded working, with the names of ISO 7870-4.
-
-    Notes
-    -----
     Source: iso-7870-4
     """
     both = cusum.sort("running_h").with_columns(

@@ -27,28 +27,7 @@ def shift_picture(
     look: Look,
     name: str = "Pieces a minute",
 ) -> Picture:
-    """Draw a stretch of a machine's clock.
-
-    Parameters
-    ----------
-    rate : polars.DataFrame
-        at, rate_per_min; a step holds until the next row; null where unseen.
-    tape : polars.DataFrame
-        TAPE: start, end, state, reason.
-    nominal_per_min : tuple of float
-        The nominal band's ends.
-    span : Period
-        The stretch shown.
-    look : Look
-        Colours, zone, width.
-    name : str
-        For the title.
-
-    Returns
-    -------
-    Picture
-        A long stop without a reason stands in the call colour, and says so in words.
-    """
+    """Draw a stretch of a machine's clock."""
     figure = blank(look, "", "pieces a minute")
     low, high = nominal_per_min
     figure.add_hrect(y0=low, y1=high, fillcolor=look.tokens.band, line_width=0, layer="below")

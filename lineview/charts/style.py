@@ -55,42 +55,13 @@ NIGHT = Tokens(
 
 
 def see_through(colour: str, share: float) -> str:
-    """Give a colour that lets what lies behind it through.
-
-    Parameters
-    ----------
-    colour : str
-        "#RRGGBB".
-    share : float
-        How much of it is left, 0 to 1.
-
-    Returns
-    -------
-    str
-        For plotly.
-
-    Examples
-    --------
-    >>> see_through("#FF9A5C", 0.25)
-    'rgba(255,154,92,0.25)'
-    """
+    """Give a colour that lets what lies behind it through."""
     red, green, blue = channels(colour)
     return f"rgba({red},{green},{blue},{share:g})"
 
 
 def channels(colour: str) -> tuple[int, int, int]:
-    """Give red, green and blue of a colour, 0 to 255.
-
-    Parameters
-    ----------
-    colour : str
-        "#RRGGBB".
-
-    Returns
-    -------
-    tuple of int
-        Red, green, blue.
-    """
+    """Give red, green and blue of a colour, 0 to 255."""
     return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
 
 
@@ -138,20 +109,7 @@ class Picture:
 
 
 def blank(look: Look, x_title: str = "", y_title: str = "") -> go.Figure:
-    """Give a figure with the look's frame and nothing in it.
-
-    Parameters
-    ----------
-    look : Look
-        Colours, scale, width.
-    x_title, y_title : str
-        Words at the axes.
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
-        To add traces to.
-    """
+    """Give a figure with the look's frame and nothing in it."""
     figure = go.Figure()
     figure.update_layout(
         template="none",
@@ -191,22 +149,7 @@ def blank(look: Look, x_title: str = "", y_title: str = "") -> go.Figure:
 
 
 def show_legend(figure: go.Figure, look: Look, kinds: int) -> int:
-    """Show the legend below a picture and give the room it takes.
-
-    Parameters
-    ----------
-    figure : plotly.graph_objects.Figure
-        Changed in place: its lower margin grows.
-    look : Look
-        A phone's legend stands in two columns at most.
-    kinds : int
-        How many entries it has.
-
-    Returns
-    -------
-    int
-        Pixels to add to the picture's height.
-    """
+    """Show the legend below a picture and give the room it takes."""
     if not kinds:
         return 0
     rows = (kinds + 1) // 2 if look.narrow else 1
@@ -232,23 +175,7 @@ def _axis(look: Look, title: str) -> dict[str, Any]:
 def label(
     figure: go.Figure, look: Look, text: str, x: Any, y: float, *, colour: str = "", **more: Any
 ) -> None:
-    """Set words on the data.
-
-    Parameters
-    ----------
-    figure : plotly.graph_objects.Figure
-        Changed in place.
-    look : Look
-        Colours and scale.
-    text : str
-        The words; characters that plotly would read as markup are made harmless.
-    x, y : float
-        In the axes' units.
-    colour : str
-        By default the soft one.
-    **more
-        What plotly's annotation takes besides.
-    """
+    """Set words on the data."""
     words = text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
     given = {"showarrow": False, "font": {"size": look.size(12), "color": colour or look.tokens.soft}}
     figure.add_annotation(**{"text": words, "x": x, "y": y, **given, **more})

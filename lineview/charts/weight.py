@@ -34,25 +34,7 @@ def weight_picture(
 ) -> Picture:
     """Draw the batches' mean weights.
 
-    Parameters
-    ----------
-    batches : polars.DataFrame
-        at, mean_g, low, high [g], n.
-    target : Target
-        Target and tolerance [g].
-    look : Look
-        Colours, units, zone.
-    span : Period
-        Used where there is no batch.
-    name : str
-        For the title.
-    off_target : bool
-        Whether the weights are given as differences from the target.
-
-    Returns
-    -------
-    Picture
-        One point a batch; its line is the mean's 95 % interval.
+    Takes `target` [g].
     """
     unit = show.unit_words("g", look.plant.units)
     figure = blank(look, "", f"{'off target' if off_target else 'piece weight'}, {unit}")

@@ -18,23 +18,7 @@ LENGTHS = {"m": "metres", "ft": "feet"}
 
 
 def wrap_picture(causes: pl.DataFrame, look: Look, *, call: bool = False) -> Picture:
-    """Draw each web's use as one bar from what the geometry needs to what no cause explains.
-
-    Parameters
-    ----------
-    causes : polars.DataFrame
-        web, kind, cause, m_per_thousand [m]; one row a web and cause, in the order to be stacked.
-    look : Look
-        Colours, units, width.
-    call : bool
-        Whether unexplained use needs a person.
-
-    Returns
-    -------
-    Picture
-        The axis may start above 0 and says so; unexplained use is in ink, or in the call colour where it
-        needs a person.
-    """
+    """Draw each web's use as one bar from what the geometry needs to what no cause explains."""
     unit = show.unit_words("m", look.plant.units)
     shown = causes.with_columns(
         pl.col("m_per_thousand")

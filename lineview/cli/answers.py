@@ -25,24 +25,7 @@ SHORT_ROWS = 12
 
 
 def print_answer(works: Works, asked: QuestionScope, as_json: bool, whole: bool) -> None:
-    """Answer a question and print it.
-
-    Parameters
-    ----------
-    works : Works
-        Opened.
-    asked : QuestionScope
-        What is asked.
-    as_json : bool
-        Whether to print the whole answer as JSON instead.
-    whole : bool
-        Whether to print every figure and table; else the sentence, the line below and the first table.
-
-    Raises
-    ------
-    AskError
-        For an unknown line, machine or shift.
-    """
+    """Answer a question and print it."""
     answer = works.ask(asked)
     if as_json:
         sys.stdout.write(to_json(answer) + "\n")
@@ -105,22 +88,7 @@ FORMS = {".pdf": to_pdf, ".xlsx": to_xlsx, ".csv": to_csv}
 
 
 def write_sheet(works: Works, asked: QuestionScope, file: Path) -> None:
-    """Answer a question and write it to a file.
-
-    Parameters
-    ----------
-    works : Works
-        Opened.
-    asked : QuestionScope
-        What is asked.
-    file : pathlib.Path
-        Its ending says which form.
-
-    Raises
-    ------
-    AskError
-        For an unknown ending, line, machine or shift, or a file that cannot be written.
-    """
+    """Answer a question and write it to a file."""
     if file.suffix.lower() not in FORMS:
         raise AskError(
             Fault(f"'{file.suffix}' is no form of sheet", str(file), "a name ending in .pdf, .xlsx or .csv")
@@ -135,47 +103,14 @@ def write_sheet(works: Works, asked: QuestionScope, file: Path) -> None:
 
 
 def sheet_bytes(answer: Answer, plant: Plant, ending: str) -> bytes:
-    """Give an answer in one form.
-
-    Parameters
-    ----------
-    answer : Answer
-        Of any question.
-    plant : Plant
-        Shop name, zone, units.
-    ending : str
-        ".pdf", ".xlsx" or ".csv".
-
-    Returns
-    -------
-    bytes
-        The file's content.
-    """
+    """Give an answer in one form."""
     return FORMS[ending](answer, plant)
 
 
 def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -> None:
     """Check weighed packages of a lot and print the verdict with its reasons.
 
-    Parameters
-    ----------
-    file : pathlib.Path
-        A text file with one mass a line [g]; empty lines and what follows a # are passed over.
-    label_g : float
-        Net mass on the label [g].
-    lot : int
-        Packages in the lot.
-    rules : str
-        "hb133", "eu" or "r87".
-    tare_g : float
-        Mass of the empty package, taken off each [g].
-
-    Raises
-    ------
-    AskError
-        For unknown rules, or masses that look like another unit.
-    IntakeError
-        With every line that is no mass, at once.
+    Takes `file` [g].
     """
     told = lot_words(check_bags(read_masses(_text(file), str(file), tare_g), label_g, lot, rules))
     console.print(Text(told.verdict, style="bold" if told.passed else "bold underline"))

@@ -29,24 +29,7 @@ from lineview.sheets.tables import guarded
 
 
 def take(works: Works, paths: Sequence[Path], accept: bool, settle: Sequence[str]) -> None:
-    """Take exports in with a progress bar, and print a summary that a tech understands.
-
-    Parameters
-    ----------
-    works : Works
-        Opened.
-    paths : sequence of pathlib.Path
-        Files and folders.
-    accept : bool
-        Whether to accept proposed layouts.
-    settle : sequence of str
-        Answers to questions, each "about=answer".
-
-    Raises
-    ------
-    LineviewError
-        With every fault of every file that could not be taken in; the others are in.
-    """
+    """Take exports in with a progress bar, and print a summary that a tech understands."""
     answers = dict(_pair(text) for text in settle)
     files = find_exports(paths)
     with Progress(
@@ -148,66 +131,28 @@ def _listed(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
 
 
 def listing(works: Works) -> None:
-    """Print what was taken in.
-
-    Parameters
-    ----------
-    works : Works
-        Opened.
-    """
+    """Print what was taken in."""
     _listed(works.store.intakes().drop("sha256"), None, "Nothing was taken in yet.")
 
 
 def refusals(works: Works, intake: int | None, csv: Path | None) -> None:
-    """Print or write refusals.
-
-    Parameters
-    ----------
-    works : Works
-        Opened.
-    intake : int or None
-        Of this intake; None for all.
-    csv : pathlib.Path or None
-        File to write them to.
-    """
+    """Print or write refusals."""
     _listed(works.store.refusals(intake), csv, "Nothing was refused.")
 
 
 def conflicts(works: Works, csv: Path | None) -> None:
-    """Print or write the moments for which two values stand.
-
-    Parameters
-    ----------
-    works : Works
-        Opened.
-    csv : pathlib.Path or None
-        File to write them to.
-    """
+    """Print or write the moments for which two values stand."""
     _listed(works.store.conflicts(), csv, "No moment has two values.")
 
 
 def undo(works: Works, intake: int) -> None:
-    """Take one intake back and say so.
-
-    Parameters
-    ----------
-    works : Works
-        Opened.
-    intake : int
-        Its number.
-    """
+    """Take one intake back and say so."""
     works.undo(intake)
     console.print(f"Intake {intake} was taken back; the export itself is kept.")
 
 
 def check_plant(folder: Path) -> None:
-    """Say whether the plant description is right.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The works folder.
-    """
+    """Say whether the plant description is right."""
     plant = read_plant(folder / "plant.toml", folder / "layouts.toml")
     parts = (
         f"{len(plant.lines)} lines, {len(plant.machines)} machines, {len(plant.products)} products, "
@@ -221,22 +166,7 @@ FIRST_DAY = date(2026, 6, 8)
 
 
 def write_demo(into: Path, days: int, seed: int) -> None:
-    """Write the invented works' exports and truth.
-
-    Parameters
-    ----------
-    into : pathlib.Path
-        A new or empty folder.
-    days : int
-        How many.
-    seed : int
-        Another gives other days.
-
-    Raises
-    ------
-    StoreError
-        Where the folder holds something already.
-    """
+    """Write the invented works' exports and truth."""
     from lineview.demo.make import make_demo
 
     if into.exists() and any(into.iterdir()):
@@ -250,15 +180,7 @@ def write_demo(into: Path, days: int, seed: int) -> None:
 
 
 def try_the_demo(into: Path, port: int | None) -> None:
-    """Set the invented works up, take its exports in, print the answers, serve the board.
-
-    Parameters
-    ----------
-    into : pathlib.Path
-        The works folder to make; one made before is used again.
-    port : int or None
-        Where to serve the board; None not to.
-    """
+    """Set the invented works up, take its exports in, print the answers, serve the board."""
     _set_up(into)
     with Works(into) as works:
         taken = works.take([into / "exports"])
@@ -298,26 +220,7 @@ def _set_up(into: Path) -> None:
 
 
 def watch_folder(works: Works, folder: Path, every_s: float, looks: int, port: int | None) -> None:
-    """Look into a folder again and again, and take in what is new and has stopped growing.
-
-    Parameters
-    ----------
-    works : Works
-        Opened.
-    folder : pathlib.Path
-        Where the exports arrive.
-    every_s : float
-        Seconds between looks [s].
-    looks : int
-        How often to look; 0 for until stopped.
-    port : int or None
-        Where to serve the board meanwhile; None not to.
-
-    Raises
-    ------
-    IntakeError
-        Where there is no such folder.
-    """
+    """Look into a folder again and again, and take in what is new and has stopped growing."""
     if not folder.is_dir():
         raise IntakeError(Fault("is no folder", str(folder), "a folder that exports arrive in"))
     if port is not None:
@@ -341,24 +244,7 @@ def watch_folder(works: Works, folder: Path, every_s: float, looks: int, port: i
 def look(
     works: Works, folder: Path, seen: dict[Path, tuple[int, int]], done: dict[Path, tuple[int, int]]
 ) -> list[Taken]:
-    """Look once: a file is taken in when its size and time are as at the look before.
-
-    Parameters
-    ----------
-    works : Works
-        Opened.
-    folder : pathlib.Path
-        Where the exports arrive.
-    seen : dict
-        Size and time of each file at the last look; brought up to date here.
-    done : dict
-        Size and time of each file when it was dealt with; brought up to date here.
-
-    Returns
-    -------
-    list of Taken
-        What became of the files taken at this look.
-    """
+    """Look once: a file is taken in when its size and time are as at the look before."""
     ready = []
     for path in _files(folder):
         stat = path.stat()
@@ -391,15 +277,7 @@ def _line(one: Taken) -> str:
 
 
 def update_records(works: Works, rebuild: bool) -> None:
-    """Bring every record up to date and say how many were worked out and whether any came out otherwise.
-
-    Parameters
-    ----------
-    works : Works
-        Opened.
-    rebuild : bool
-        Work out all of them, and compare with those that were kept.
-    """
+    """Bring every record up to date and say how many were worked out and whether any came out otherwise."""
 
     def progress(machine: str, done: int, stale: int) -> None:
         if sys.stderr.isatty():

@@ -62,15 +62,7 @@ class CounterTruth:
     def at(self, at_s: Floats) -> dict[str, Floats]:
         """Give what every counter truly stands at: pieces whole, metres with fractions.
 
-        Parameters
-        ----------
-        at_s : array
-            Moments [s since 1970, UTC].
-
-        Returns
-        -------
-        dict of arrays
-            "good", "rejects", "blanks", "pieces", "film" [m], "paper" [m], "rope" [m].
+        Gives [m].
         """
         cycles = self.cycles(at_s)
         whole = np.floor(cycles + 1e-6).astype(np.int64)

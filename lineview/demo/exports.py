@@ -41,17 +41,7 @@ def gaps_of(day: LineDay) -> list[tuple[float, float]]:
 
 
 def write_wrap1(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
-    """Write a day of the first machine: semicolons, Windows-1252, 16-bit counters, preamble, footer.
-
-    Parameters
-    ----------
-    day : LineDay
-        The first line's day; its generator draws the bad cells.
-    folder : pathlib.Path
-        Where the file goes; made already.
-    zone : zoneinfo.ZoneInfo
-        The zone of the works; moments are written as its wall time.
-    """
+    """Write a day of the first machine: semicolons, Windows-1252, 16-bit counters, preamble, footer."""
     at = day.times(10.0, before_s=30.0, after_s=30.0)
     true = day.counters.at(at)
     scaled = {**true, "film": true["film"] * 10.0, "paper": true["paper"] * 10.0}
@@ -77,17 +67,7 @@ def write_wrap1(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
 
 
 def write_wrap2(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
-    """Write a day of the second machine: a file a shift, overlapping, long, UTF-16, gzipped, clock fast.
-
-    Parameters
-    ----------
-    day : LineDay
-        The second line's day; its generator draws bad readings, and its `lost` takes what an outage wipes.
-    folder : pathlib.Path
-        Where the files go; made already.
-    zone : zoneinfo.ZoneInfo
-        The zone of the works; stamps carry its offset, by a clock 42 s fast.
-    """
+    """Write a day of the second machine: a file a shift, overlapping, long, UTF-16, gzipped, clock fast."""
     rows = _wrap2_rows(day)
     stamps = {at: _stamp(at, zone) for at in {row[0] for row in rows}}
     for window in (s.window for s in day.shifts):
@@ -174,15 +154,7 @@ WINTER_TIME = ZoneInfo("Etc/GMT-1")
 
 
 def write_sizer1(day: LineDay, folder: Path) -> None:
-    """Write a day of the first sizer: XLSX, winter time all year, a units row, no value at a standstill.
-
-    Parameters
-    ----------
-    day : LineDay
-        The first line's day; its generator draws gauge noise and bad cells.
-    folder : pathlib.Path
-        Where the file goes; made already.
-    """
+    """Write a day of the first sizer: XLSX, winter time all year, a units row, no value at a standstill."""
     at = day.times(20.0)
     gauges, rope = day.counters.gauges(at), day.counters.at(at)["rope"]
     shown = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
@@ -199,15 +171,7 @@ def write_sizer1(day: LineDay, folder: Path) -> None:
 
 
 def write_sizer2(day: LineDay, folder: Path) -> None:
-    """Write a day of the second sizer: comma CSV with a mark of UTF-8, epoch seconds, inches.
-
-    Parameters
-    ----------
-    day : LineDay
-        The second line's day; its generator draws gauge noise and bad cells.
-    folder : pathlib.Path
-        Where the file goes; made already.
-    """
+    """Write a day of the second sizer: comma CSV with a mark of UTF-8, epoch seconds, inches."""
     at = day.times(30.0)
     gauges, rope = day.counters.gauges(at), day.counters.at(at)["rope"]
     shown = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
@@ -231,15 +195,7 @@ def _speeds(out: float, diameter: float, rng: np.random.Generator) -> list[str]:
 
 
 def write_scanner(batches: Sequence[Batch], path: Path) -> None:
-    """Write what was scanned at each batch of the second line: long, epoch milliseconds.
-
-    Parameters
-    ----------
-    batches : sequence of Batch
-        The second line's batches, in the order of the file.
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    """
+    """Write what was scanned at each batch of the second line: long, epoch milliseconds."""
     lines = ["# batch scanner, invented data", "ms|tag|text"]
     for batch in batches:
         ms = round((batch.start_s or 0.0) * 1000.0)
@@ -250,19 +206,7 @@ def write_scanner(batches: Sequence[Batch], path: Path) -> None:
 def hall_rows(first: LineDay, second: LineDay, zone: ZoneInfo) -> list[str]:
     """Give a day of the hall thermometer: each minute, in °C and in °F, twelve-hour clock.
 
-    Parameters
-    ----------
-    first, second : LineDay
-        The same day of both lines; moments and noise come from the first.
-    zone : zoneinfo.ZoneInfo
-        The zone of the works; moments are written as its wall time.
-
-    Returns
-    -------
-    list of str
-        Rows without a heading, a tab between cells: wall time, rope temperature of the first sizer [°C]
-        and of the second [°F]. A cell is empty where its sizer stands, and now and then the first reads
-        n/a; where both are empty there is no row.
+    Gives [°C].
     """
     at = first.times(60.0)
     first_c, second_c = first.counters.gauges(at)["temperature"], second.counters.gauges(at)["temperature"]
@@ -280,17 +224,7 @@ def hall_rows(first: LineDay, second: LineDay, zone: ZoneInfo) -> list[str]:
 
 
 def write_unknown(folder: Path, seed: int, start: date) -> None:
-    """Write a short log of a borrowed trial counter on the first line, tab separated.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        Where it goes.
-    seed : int
-        The same seed gives the same bytes.
-    start : datetime.date
-        Its day.
-    """
+    """Write a short log of a borrowed trial counter on the first line, tab separated."""
     rng = np.random.default_rng([seed, 5])
     pieces, rejects = 1012, 12
     lines = ["Trial counter (invented data)", "Date\tTime\tPieces made\tRejects\tRope dia mm"]

@@ -18,15 +18,7 @@ _STAMP = (2026, 1, 1, 0, 0, 0)
 
 
 def write_gzip(path: Path, content: bytes) -> None:
-    """Write bytes gzipped, with no name and no time in the header.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    content : bytes
-        What it holds once unpacked.
-    """
+    """Write bytes gzipped, with no name and no time in the header."""
     packed = io.BytesIO()
     with gzip.GzipFile(filename="", fileobj=packed, mode="wb", compresslevel=6, mtime=0) as out:
         out.write(content)
@@ -34,15 +26,7 @@ def write_gzip(path: Path, content: bytes) -> None:
 
 
 def write_xlsx(path: Path, sheets: dict[str, Sequence[Sequence[Cell]]]) -> None:
-    """Write rows to an XLSX file; moments become date cells.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    sheets : dict of str to sequence of rows
-        Rows by the sheet's name; a row is a sequence of cells, None leaves a cell empty.
-    """
+    """Write rows to an XLSX file; moments become date cells."""
     with Workbook(str(path), {"constant_memory": True, "remove_timezone": True}) as book:
         book.set_properties({"created": datetime(*_STAMP), "comments": "Invented data"})  # noqa: DTZ001 - a fixed stamp
         moment = book.add_format({"num_format": "dd.mm.yyyy hh:mm:ss"})
@@ -60,17 +44,6 @@ def write_xlsx(path: Path, sheets: dict[str, Sequence[Sequence[Cell]]]) -> None:
 def write_ods(path: Path, sheet: str, rows: Sequence[Sequence[Cell]]) -> None:
     """Write rows to one sheet of an open document spreadsheet, by hand.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    sheet : str
-        The sheet's name.
-    rows : sequence of rows
-        A row is a sequence of cells; None leaves a cell empty.
-
-    Notes
-    -----
     Source: opendocument-1.3
     """
     body = "".join(f"<table:table-row>{''.join(_ods_cell(c) for c in row)}</table:table-row>" for row in rows)
@@ -113,53 +86,19 @@ def _ods_cell(cell: Cell) -> str:
 
 
 def wall(at_s: float, zone: ZoneInfo) -> datetime:
-    """Give a moment as wall time, without its zone, to the millisecond.
-
-    Parameters
-    ----------
-    at_s : float
-        The moment [s] since 1970, UTC.
-    zone : zoneinfo.ZoneInfo
-        Whose wall time is wanted.
-
-    Returns
-    -------
-    datetime.datetime
-        Wall time without a zone; in the hour that clocks repeat only its `fold` tells the two apart.
-    """
+    """Give a moment as wall time, without its zone, to the millisecond."""
     return datetime.fromtimestamp(round(at_s, 3), zone).replace(tzinfo=None)
 
 
 def serial(at_s: float, zone: ZoneInfo) -> float:
     """Give a moment as a spreadsheet's serial number of wall time.
 
-    Parameters
-    ----------
-    at_s : float
-        The moment [s] since 1970, UTC.
-    zone : zoneinfo.ZoneInfo
-        Whose wall time is wanted.
-
-    Returns
-    -------
-    float
-        Days [d] of wall time since 30 December 1899, with their fraction.
-
-    Examples
-    --------
-    >>> serial(0.0, ZoneInfo("UTC"))
-    25569.0
+    Gives [d].
     """
     return (wall(at_s, zone) - datetime(1899, 12, 30)).total_seconds() / 86400.0  # noqa: DTZ001 - wall time
 
 
 def week_of(day: date) -> str:
-    """Give a date's week as ISO 8601 writes it.
-
-    Examples
-    --------
-    >>> week_of(date(2026, 6, 8))
-    '2026-W24'
-    """
+    """Give a date's week as ISO 8601 writes it."""
     year, week, _ = day.isocalendar()
     return f"{year}-W{week:02d}"

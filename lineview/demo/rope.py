@@ -37,23 +37,7 @@ def new_batch(
 ) -> Batch:
     """Draw a batch; `level` [mm] is the sizer's present deviation, which sets how many pieces it gives.
 
-    Parameters
-    ----------
-    spec : LineSpec
-        The line's physics.
-    rng : numpy.random.Generator
-        Draws the batch; it moves on by this call.
-    batch_id : str
-        The batch's id.
-    product : Product
-        What it is made into; 1.2 g/cm³ stands in for a density it lacks.
-    level : float
-        The sizer's present deviation from the target diameter [mm].
-
-    Returns
-    -------
-    Batch
-        Not begun yet: nothing cut, no start, no end.
+    Takes `level` [mm].
     """
     mass_in = float(rng.normal(spec.batch_kg, 0.12))
     shift = float(rng.normal(0.0, spec.sd_batch_mm))
@@ -72,24 +56,7 @@ def piece_mass_g(
 ) -> Floats | float:
     """Give density [g/cm3] times pi/4 d2 L, in g.
 
-    Parameters
-    ----------
-    density : float or array of float
-        Density of the rope [g/cm³].
-    diameter_mm : float or array of float
-        Its diameter [mm].
-    cut_mm : float or array of float
-        Cut length [mm].
-
-    Returns
-    -------
-    float or array of float
-        Mass of a piece [g]; arrays of the same shape go piece by piece.
-
-    Examples
-    --------
-    >>> round(float(piece_mass_g(1.18, 15.0, 31.65)), 2)
-    6.6
+    Takes `density` [g/cm³]. Gives [g].
     """
     return density * np.pi / 4.0 * diameter_mm**2 * cut_mm / 1000.0
 
@@ -101,27 +68,7 @@ def rope_seconds(
 
     The noise is a first-order autoregression on the seconds that the rope runs.
 
-    Parameters
-    ----------
-    spec : LineSpec
-        The line's physics.
-    rng : numpy.random.Generator
-        Draws the noise; it moves on by this call.
-    batch : Batch
-        The batch being cut; its `noise_mm` is set to the noise at the end of the stretch.
-    level : float
-        The sizer's present deviation from the target diameter [mm].
-    seconds : float
-        Length of the stretch [s].
-    pieces : int
-        Pieces cut in the stretch, by which the batch moves on along its taper.
-
-    Returns
-    -------
-    diameter : array of float, shape (n,)
-        Rope diameter [mm]; n is the seconds rounded up, plus 1.
-    temperature : array of float, shape (n,)
-        Rope temperature [°C] at the same seconds.
+    Takes `level` [mm], `seconds` [s].
     """
     n = int(np.ceil(seconds)) + 1
     step = spec.phi_per_20s ** (1.0 / 20.0)
@@ -147,23 +94,7 @@ def cut_masses_g(
 ) -> Floats:
     """Give the mass [g] of each piece cut from a stretch of rope.
 
-    Parameters
-    ----------
-    spec : LineSpec
-        The line's physics.
-    rng : numpy.random.Generator
-        Draws density and cut length; it moves on by this call.
-    batch : Batch
-        The batch being cut.
-    diameter : array of float, shape (n,)
-        Rope diameter [mm] at even steps over the stretch, both ends included.
-    pieces : int
-        Pieces cut in the stretch, evenly over it.
-
-    Returns
-    -------
-    array of float, shape (pieces,)
-        Mass of each piece [g], in the order of cutting; empty without pieces.
+    Takes `diameter` [mm].
     """
     if pieces == 0:
         return np.empty(0)

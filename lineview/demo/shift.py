@@ -241,19 +241,7 @@ class ShiftRun:
 
 
 def joined(stretches: list[Stretch], short_s: float = 300.0) -> list[Stretch]:
-    """Join stops that touch, let a changeover take in the stops at its edges, and tell short from long.
-
-    Parameters
-    ----------
-    stretches : list of Stretch
-        In time order.
-    short_s : float
-        A stop under this [s] is a short stop.
-
-    Returns
-    -------
-    list of Stretch
-    """
+    """Join stops that touch, let a changeover take in the stops at its edges, and tell short from long."""
     still = ("stop", "short stop", "changeover")
     merged: list[Stretch] = []
     for stretch in stretches:

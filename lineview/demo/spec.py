@@ -156,13 +156,7 @@ def demo_plant_text() -> str:
 
 
 def demo_plant() -> Plant:
-    """Give the demo's plant description.
-
-    Examples
-    --------
-    >>> [m.id for m in demo_plant().machines]
-    ['sizer1', 'wrap1', 'sizer2', 'wrap2']
-    """
+    """Give the demo's plant description."""
     return Plant.model_validate(tomllib.loads(demo_plant_text()))
 
 

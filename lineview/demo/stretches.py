@@ -24,21 +24,7 @@ class Window:
 
 
 def windows(plant: Plant, start: date, days: int) -> list[Window]:
-    """Give the plant's shifts that start within these days, in order.
-
-    Parameters
-    ----------
-    plant : Plant
-        With its zone and shifts.
-    start : datetime.date
-        The first day.
-    days : int
-        How many days.
-
-    Returns
-    -------
-    list of Window
-    """
+    """Give the plant's shifts that start within these days, in order."""
     shifts = []
     for offset in range(days):
         day = start + timedelta(days=offset)

@@ -122,21 +122,7 @@ def write_truth(
     counts: Sequence[StockCount],
     rest: dict[str, object],
 ) -> None:
-    """Write every truth table and truth.json.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        Made already.
-    rows : TruthRows
-        Gathered day by day.
-    lines : sequence of LineTruth
-        For batches, reel changes, adjustments.
-    counts : sequence of StockCount
-        The stock counts.
-    rest : dict
-        What else goes into truth.json.
-    """
+    """Write every truth table and truth.json."""
     write_rows(folder / "shifts.csv", rows.shifts)
     write_rows(folder / "stops.csv", rows.stops)
     write_rows(folder / "web_use.csv", rows.webs)
@@ -211,15 +197,7 @@ def _line_truth(line: LineTruth, pieces: Sequence[BatchPieces]) -> dict[str, obj
 
 
 def write_rows(path: Path, rows: Sequence[dict[str, object]]) -> None:
-    """Write dictionaries as plain CSV (commas, UTF-8, points).
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    rows : sequence of dict
-        Cells by column, the first row's keys as the heading; without rows the file is empty.
-    """
+    """Write dictionaries as plain CSV (commas, UTF-8, points)."""
     with path.open("w", encoding="utf-8", newline="") as out:
         if rows:
             writer = csv.DictWriter(out, list(rows[0]), lineterminator="\n")
@@ -241,48 +219,14 @@ class StockCount:
 
 
 def outer_mm(web: Web, left_m: float) -> float:
-    """Give a reel's outer diameter [mm] from what is left on it: L = pi (D2 - d2) / 4t turned round.
-
-    Parameters
-    ----------
-    web : Web
-        For its thickness and its reel's core; without a thickness the core's diameter comes back.
-    left_m : float
-        Length left on the reel [m].
-
-    Returns
-    -------
-    float
-        Outer diameter of the reel [mm].
-
-    Examples
-    --------
-    >>> from lineview.demo.spec import demo_plant
-    >>> round(outer_mm(demo_plant().web("wax"), 1470.0))
-    300
-    """
+    """Give a reel's outer diameter [mm] from what is left on it: L = pi (D2 - d2) / 4t turned round."""
     return math.sqrt(
         web.reel_core_mm**2 + 4.0 * left_m * 1000.0 * (web.thickness_um or 0.0) / 1000.0 / math.pi
     )
 
 
 def count_stock(plant: Plant, mounts: Sequence[Mount], start_s: float, at_s: float) -> list[StockCount]:
-    """Count the shelf at a moment, from the reel changes before it and the deliveries of the scenario.
-
-    Parameters
-    ----------
-    plant : Plant
-        With its webs.
-    mounts : sequence of Mount
-        Every reel change of every machine.
-    start_s, at_s : float
-        The scenario's first moment and that of the count [s since 1970].
-
-    Returns
-    -------
-    list of StockCount
-        A row a web, and one more for each further part reel.
-    """
+    """Count the shelf at a moment, from the reel changes before it and the deliveries of the scenario."""
     rows = []
     for k, web in enumerate(plant.webs):
         used = sum(m.new for m in mounts if m.web == web.id and m.at_s <= at_s)

@@ -41,27 +41,7 @@ class BatchPieces:
 
 
 def wrap_mass_g(spec: LineSpec, product: Product) -> float:
-    """Give the mass of one piece's film and wax paper [g].
-
-    Parameters
-    ----------
-    spec : LineSpec
-        The line, for its webs.
-    product : Product
-        Whose film and wax paper are meant.
-
-    Returns
-    -------
-    float
-        Mass of a cut of each [g]; thickness times density stands in for a grammage that is lacking.
-
-    Examples
-    --------
-    >>> from lineview.demo.spec import demo_plant, line_specs
-    >>> spec = line_specs(demo_plant())[0]
-    >>> round(wrap_mass_g(spec, spec.products[0]), 3)
-    0.208
-    """
+    """Give the mass of one piece's film and wax paper [g]."""
     return _web_g(spec.film_of(product)) + _web_g(spec.paper_of(product))
 
 
@@ -107,25 +87,7 @@ def weigh(
     runs: tuple[int, int] = (0, 0),
     tare_g: float = 0.0,
 ) -> list[Weighed]:
-    """Weigh good pieces of every second batch.
-
-    Parameters
-    ----------
-    shift : ShiftTruth
-        A shift.
-    rng : numpy.random.Generator
-        Which pieces.
-    scattered : int
-        Pieces taken one at a time, spread over the batch.
-    runs : (int, int)
-        Samples a batch, and pieces that follow each other in each.
-    tare_g : float
-        Mass of the wrap weighed with the piece [g].
-
-    Returns
-    -------
-    list of Weighed
-    """
+    """Weigh good pieces of every second batch."""
     weighed: list[Weighed] = []
     for batch, parts in list(by_batch(shift).items())[::2]:
         where = np.concatenate([np.arange(p.first, p.first + p.cycles) for p in parts])
@@ -146,17 +108,7 @@ def weigh(
 
 
 def write_weights1(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
-    """Write the first line's weighings: bars, a preamble, an average at the end, two bad rows.
-
-    Parameters
-    ----------
-    rows : sequence of Weighed
-        The pieces weighed, in the order of the file.
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    zone : zoneinfo.ZoneInfo
-        The zone of the works; moments are written as its wall time.
-    """
+    """Write the first line's weighings: bars, a preamble, an average at the end, two bad rows."""
     lines = ["Bench scale, line 1 | invented data", "", "when|grams|n|batch|sample"]
     for i, row in enumerate(rows):
         grams = "E-02" if i % 211 == 100 else f"{row.mass_g:.2f}"
@@ -167,17 +119,7 @@ def write_weights1(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
 
 
 def write_weights2(rows: Sequence[Weighed], path: Path, zone: ZoneInfo) -> None:
-    """Write the second line's weighings to an open document sheet.
-
-    Parameters
-    ----------
-    rows : sequence of Weighed
-        The pieces weighed, in the order of the file.
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    zone : zoneinfo.ZoneInfo
-        The zone of the works; moments are written as its wall time.
-    """
+    """Write the second line's weighings to an open document sheet."""
     cells: list[Sequence[Cell]] = [["Zeit", "Gramm", "Anzahl", "Charge", "Probe"]]
     cells += [[wall(r.at_s, zone).replace(microsecond=0), r.mass_g, 1, r.batch, r.sample] for r in rows]
     write_ods(path, "Waage", cells)

@@ -23,17 +23,7 @@ Stop = tuple[str, float, float, str]
 
 
 def write_batches(batches: Sequence[tuple[str, Batch]], path: Path, zone: ZoneInfo) -> None:
-    """Write the batch sheet: XLSX with date cells, German flavours, an empty row and a total.
-
-    Parameters
-    ----------
-    batches : sequence of (str, Batch)
-        The line's id and the batch, in the order of the sheet.
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    zone : zoneinfo.ZoneInfo
-        The zone of the works; moments are written as its wall time.
-    """
+    """Write the batch sheet: XLSX with date cells, German flavours, an empty row and a total."""
     rows: list[Sequence[Cell]] = [["Chargenblatt (erfundene Daten)"], []]
     rows.append(["Beginn", "Ende", "Linie", "Charge", "Sorte", "Einwaage kg", "Bemerkung"])
     for line, batch in batches:
@@ -44,17 +34,7 @@ def write_batches(batches: Sequence[tuple[str, Batch]], path: Path, zone: ZoneIn
 
 
 def write_stops1(stops: Sequence[Stop], path: Path, zone: ZoneInfo) -> None:
-    """Write the first line's stop book: by hand to the minute, spreadsheet serials in a text file.
-
-    Parameters
-    ----------
-    stops : sequence of (str, float, float, str)
-        Machine, start and end [s since 1970, UTC], reason.
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    zone : zoneinfo.ZoneInfo
-        The zone of the works; moments are written as its wall time.
-    """
+    """Write the first line's stop book: by hand to the minute, spreadsheet serials in a text file."""
     lines = ["von;bis;Dauer min;Maschine;Grund"]
     for machine, start, end, reason in stops:
         first, last = math.floor(start / 60.0) * 60.0, math.ceil(end / 60.0) * 60.0
@@ -64,17 +44,7 @@ def write_stops1(stops: Sequence[Stop], path: Path, zone: ZoneInfo) -> None:
 
 
 def write_stops2(stops: Sequence[Stop], path: Path, zone: ZoneInfo) -> None:
-    """Write the second line's stop log: to the second, by the clock that is fast, a tab between cells.
-
-    Parameters
-    ----------
-    stops : sequence of (str, float, float, str)
-        Machine, start and end [s since 1970, UTC], reason.
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    zone : zoneinfo.ZoneInfo
-        The zone of the works; moments are written as its wall time, by a clock 42 s fast.
-    """
+    """Write the second line's stop log: to the second, by the clock that is fast, a tab between cells."""
     lines = ["machine\tstart\tend\treason"]
     for machine, start, end, reason in stops:
         first, last = (wall(t + CLOCK_FAST_S, zone).isoformat(timespec="seconds") for t in (start, end))
@@ -83,17 +53,7 @@ def write_stops2(stops: Sequence[Stop], path: Path, zone: ZoneInfo) -> None:
 
 
 def write_reels(mounts: Sequence[Mount], path: Path, zone: ZoneInfo) -> None:
-    """Write the reel log: semicolons, Windows-1252, decimal comma and a dot for thousands.
-
-    Parameters
-    ----------
-    mounts : sequence of Mount
-        The reel changes, in the order of the log.
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    zone : zoneinfo.ZoneInfo
-        The zone of the works; moments are written as its wall time.
-    """
+    """Write the reel log: semicolons, Windows-1252, decimal comma and a dot for thousands."""
     lines = ["Maschine;eingelegt;Bahn;Rolle;Länge laut Etikett m;Klebestellen;Rest der alten Rolle m"]
     for m in mounts:
         left = "" if m.noted_left_m is None else _german(m.noted_left_m)
@@ -107,17 +67,7 @@ def _german(value: float) -> str:
 
 
 def write_stock_sheet(rows: Sequence[StockCount], path: Path, zone: ZoneInfo) -> None:
-    """Write a stock count as XLSX.
-
-    Parameters
-    ----------
-    rows : sequence of StockCount
-        The count, a row a web and one more for each further part reel.
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    zone : zoneinfo.ZoneInfo
-        The zone of the works; moments are written as its wall time.
-    """
+    """Write a stock count as XLSX."""
     cells: list[Sequence[Cell]] = [
         ["Gezählt", "Bahn", "Ganze Rollen", "Angebrochene Ø mm", "Bestellt Rollen", "Erwartet am"]
     ]
@@ -132,17 +82,7 @@ def write_stock_sheet(rows: Sequence[StockCount], path: Path, zone: ZoneInfo) ->
 
 
 def write_stock_list(rows: Sequence[StockCount], path: Path, zone: ZoneInfo) -> None:
-    """Write a stock count as a semicolon list.
-
-    Parameters
-    ----------
-    rows : sequence of StockCount
-        The count, a row a web and one more for each further part reel.
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    zone : zoneinfo.ZoneInfo
-        The zone of the works; moments are written as its wall time.
-    """
+    """Write a stock count as a semicolon list."""
     lines = ["counted;web;whole;part_mm;ordered;due"]
     for r in rows:
         due = f"{wall(r.expected_s, zone):%d.%m.%Y}" if r.expected_s else ""
@@ -154,19 +94,7 @@ def write_stock_list(rows: Sequence[StockCount], path: Path, zone: ZoneInfo) -> 
 
 
 def write_plan(made: Sequence[tuple[str, str, int]], monday: date, path: Path, weeks: int = 4) -> None:
-    """Write a plan: what was made, rounded up to thousands, growing 3 % a week.
-
-    Parameters
-    ----------
-    made : sequence of (str, str, int)
-        Line, product and good pieces made in a week.
-    monday : datetime.date
-        The first day of the plan's first week.
-    path : pathlib.Path
-        The file to write; an older one is replaced.
-    weeks : int
-        How many weeks are planned, each from Monday until Saturday.
-    """
+    """Write a plan: what was made, rounded up to thousands, growing 3 % a week."""
     lines = ["line,product,from,until,pieces"]
     for week in range(weeks):
         begin = monday + timedelta(days=7 * week)
@@ -181,24 +109,7 @@ T = TypeVar("T")
 
 
 def write_weekly_exports(works: Works, folder: Path, start: date, days: int) -> list[StockCount]:
-    """Write every weekly export and give the stock counts.
-
-    Parameters
-    ----------
-    works : Works
-        After its last day.
-    folder : pathlib.Path
-        Where exports go.
-    start : datetime.date
-        The first day.
-    days : int
-        How many days there were.
-
-    Returns
-    -------
-    list of StockCount
-        What was counted.
-    """
+    """Write every weekly export and give the stock counts."""
     zone = works.plant.tz
     lines = [run.truth for run in works.runs]
     batches = [(t.spec.line, b) for t in lines for b in t.batches]

@@ -261,18 +261,7 @@ class BigExport:
         )
 
     def stretches(self, source: Path) -> Iterator[Stretch]:
-        """Give the rows, some 8 MB of text at a time.
-
-        Parameters
-        ----------
-        source : pathlib.Path
-            Where the file's bytes are read from: the file itself, or a copy of it.
-
-        Raises
-        ------
-        NotInPieces
-            Where the file has to be read whole.
-        """
+        """Give the rows, some 8 MB of text at a time."""
         row, kept = self._first, 0
         held: list[bytes] = []  # pieces of a night in which the clock goes back are read together
         first_held = row

@@ -49,15 +49,7 @@ def find_exports(paths: Sequence[Path]) -> list[Path]:
 
 
 def is_export(file: Path, folder: Path) -> bool:
-    """Tell whether a file inside a folder is taken for an export.
-
-    Parameters
-    ----------
-    file : pathlib.Path
-        A file inside the folder.
-    folder : pathlib.Path
-        The folder given.
-    """
+    """Tell whether a file inside a folder is taken for an export."""
     parts = file.relative_to(folder).parts
     if any(part.startswith((".", "~$", "~")) for part in parts) or not file.is_file():
         return False

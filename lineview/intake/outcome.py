@@ -40,30 +40,7 @@ def outcome(
     notes: tuple[str, ...],
     uncertain: int = 0,
 ) -> Outcome:
-    """Close a table: rows that gave nothing are refused whole, with the first reason among their cells.
-
-    Parameters
-    ----------
-    layout : Layout
-        Used.
-    tidy : polars.DataFrame
-        Of the layout's kind.
-    rows : Rows
-        The rows looked at, with those refused before.
-    kept : polars.Series of Boolean
-        Which of them gave at least one tidy row.
-    cells : polars.DataFrame
-        REFUSED cells.
-    notes : tuple of str
-        So far.
-    uncertain : int
-        Tidy rows of uncertain quality.
-
-    Returns
-    -------
-    Outcome
-        Whose rows add up.
-    """
+    """Close a table: rows that gave nothing are refused whole, with the first reason among their cells."""
     refused = rows.refused
     lost = rows.frame.filter(~kept).select("row", "text")
     if lost.height:
@@ -88,24 +65,6 @@ def passed_notes(counts: Mapping[str, int]) -> tuple[str, ...]:
 def settled_marks(layout: Layout, gathered: Callable[[], Evidence], separator: str, where: str) -> Marks:
     """Settle a file's decimal mark: the layout's, or the one that its cells prove.
 
-    Parameters
-    ----------
-    layout : Layout
-        How the export is laid out.
-    gathered : callable
-        Gives the evidence of all number cells; asked only where the layout says nothing.
-    separator : str
-        Between cells; "" for a sheet.
-    where : str
-        The file, for messages.
-
-    Raises
-    ------
-    IntakeError
-        Where both readings fit, or cells contradict one another.
-
-    Notes
-    -----
     In a comma-separated file without quotes a point is no thousands mark: whoever groups by points writes
     the comma as decimal mark, and would not separate cells by it.
     """

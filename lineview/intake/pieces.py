@@ -32,13 +32,7 @@ class Head:
 
 
 def head_of(path: Path) -> Head | None:
-    """Give the first lines of a file that may be read in pieces, or None.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        Of the file.
-    """
+    """Give the first lines of a file that may be read in pieces, or None."""
     try:
         packed = _is_packed(path)
         if path.stat().st_size < (BIG // _PACKED if packed else BIG):
@@ -54,20 +48,7 @@ def head_of(path: Path) -> Head | None:
 
 
 def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
-    """Give a file's text in pieces.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        Of the file.
-    skip : int
-        Bytes at its beginning to leave out.
-
-    Raises
-    ------
-    NotInPieces
-        Where the gzip is damaged.
-    """
+    """Give a file's text in pieces."""
     try:
         with _opened(path, _is_packed(path)) as file:
             file.read(skip)
@@ -111,27 +92,7 @@ def _has_odd_quotes(text: bytes) -> bool:
 
 
 def records_of(data: bytes, separator: str, row: int) -> Records:
-    """Cut a piece into records.
-
-    Parameters
-    ----------
-    data : bytes
-        Of whole lines.
-    separator : str
-        Between cells.
-    row : int
-        Line number of the first.
-
-    Returns
-    -------
-    Records
-        Every line once.
-
-    Raises
-    ------
-    NotInPieces
-        Where it is no UTF-8, or a cell may go on in the next line.
-    """
+    """Cut a piece into records."""
     if not _is_utf8(data) or _has_odd_quotes(data):
         raise NotInPieces
     bare = data.replace(b"\x00", b"") if b"\x00" in data else data

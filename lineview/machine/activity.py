@@ -103,16 +103,7 @@ def edge_holes(
 ) -> Holes:
     """Give the standing parts of the first and last intervals of legs next to standing stretches.
 
-    Parameters
-    ----------
-    made, seconds : array of float
-        Counts and length [s] of each interval.
-    legs : Legs
-        Runs of intervals with pieces.
-    bounded : pair of array of bool
-        Whether the machine stood before, and after, each leg.
-    rates : pair of array of float
-        The leg's rate next to its start and to its end [counts/s].
+    Takes `made`, `seconds` [s], `rates` [counts/s].
     """
     alone = (legs.length == 1) & bounded[0] & bounded[1]
     stood = [bounded[0] & ~alone, bounded[1] & ~alone]
@@ -138,20 +129,7 @@ def short_holes(
 ) -> Holes:
     """Give the stops that are shorter than an interval, inside legs.
 
-    Parameters
-    ----------
-    made, seconds : array of float
-        Counts and length [s] of each interval.
-    legs, bounded
-        As in edge_holes.
-    spread_s : float
-        Standard deviation of how far intervals are off their own rate [s].
-
-    Returns
-    -------
-    Holes
-        One hole where a single interval falls short, two that meet where two neighbours do. Three and more
-        in a row are a slow leg, not a stop, unless an interval of half a minute or longer stood most of it.
+    Takes `made`, `seconds` [s].
     """
     least = max(LEAST_HOLE_S, 5.0 * spread_s)
     inner = Legs(legs.first + bounded[0], legs.last - bounded[1])
@@ -281,24 +259,8 @@ def clock(
 ) -> Clock:
     """Split the clock by the increments of the piece counter.
 
-    Parameters
-    ----------
-    increments : polars.DataFrame
-        INCREMENTS, by time, each starting where the one before ends.
-    band_low_per_min : float
-        Low end of the nominal band [pieces/min].
-    gap_s : float
-        Longest interval between readings that still tells what happened in it [s].
-    made : polars.Series, optional
-        Pieces of each interval, where the increments count blank wraps too; by default the increments.
+    Takes `band_low_per_min` [pieces/min].
 
-    Returns
-    -------
-    Clock
-        Empty arrays where there is no increment.
-
-    Notes
-    -----
     Standing is an interval without a piece. The interval at either edge of a standing stretch is partial:
     it ran for its count over the leg's own rate there. An interval or two that fall short of their
     neighbours by more than the stamps explain hold a stop shorter than the interval; where in it cannot be
@@ -310,17 +272,7 @@ def clock(
 
 
 def clock_of(steps: Steps, *, band_low_per_min: float, gap_s: float, made: Floats | None = None) -> Clock:
-    """Give what `clock` gives, from arrays.
-
-    Parameters
-    ----------
-    steps : Steps
-        Of the piece counter.
-    band_low_per_min, gap_s
-        As of `clock`.
-    made : array of float, optional
-        As of `clock`; nan where the readings leave it open.
-    """
+    """Give what `clock` gives, from arrays."""
     start, end, n = steps.start_us, steps.end_us, steps.n
     seconds = (end - start) / 1e6
     seen = np.isfinite(n) & (seconds <= gap_s)
@@ -343,12 +295,7 @@ def clock_of(steps: Steps, *, band_low_per_min: float, gap_s: float, made: Float
 def moving(steps: Steps, gap_s: float) -> Clock:
     """Split the clock by a counter of metres: running wherever it counted.
 
-    Parameters
-    ----------
-    steps : Steps
-        Of a sizer's rope counter [m].
-    gap_s : float
-        Longest interval between readings that still tells what happened in it [s].
+    Takes `steps` [m].
     """
     start, end = steps.start_us, steps.end_us
     if not len(start):

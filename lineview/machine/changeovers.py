@@ -29,35 +29,7 @@ OFF_MIN = 3.0
 
 
 def product_changes(machine: Machine, said: pl.DataFrame, batches: pl.DataFrame) -> pl.DataFrame:
-    """Give the moments at which the machine's line went from one product to another.
-
-    Parameters
-    ----------
-    machine : Machine
-        Its gauges say which channel holds the product or the batch.
-    said : polars.DataFrame
-        MARKS of the machine.
-    batches : polars.DataFrame
-        BATCHES; those of other lines are passed over.
-
-    Returns
-    -------
-    polars.DataFrame
-        CHANGES by time. The machine's own product channel is preferred, then its batch channel read
-        against the batch sheet, then the batch sheet alone.
-
-    Examples
-    --------
-    >>> from datetime import UTC, datetime
-    >>> from lineview.core.frames import BATCHES, empty
-    >>> from lineview.machine.pieces import MARKS
-    >>> hours = [datetime(2026, 6, 9, hour, tzinfo=UTC) for hour in (6, 7)]
-    >>> sheet = pl.DataFrame({"line": "1", "batch": ["a", "b"], "product": ["mint", "lime"], "start": hours})
-    >>> sheet = pl.concat([empty(BATCHES), sheet.cast({"start": BATCHES["start"]})], how="diagonal")
-    >>> wrapper = Machine(id="w", kind="cut-and-wrap machine", line="1")
-    >>> product_changes(wrapper, empty(MARKS), sheet).row(0)[1:]
-    ('mint', 'lime')
-    """
+    """Give the moments at which the machine's line went from one product to another."""
     own = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
     for measures in ("product", "batch"):
         marks = said.filter(pl.col("gauge") == measures).sort("at").select("at", name="text")
@@ -72,18 +44,7 @@ def product_changes(machine: Machine, said: pl.DataFrame, batches: pl.DataFrame)
 
 
 def marked(machine: Machine, said: pl.DataFrame, batches: pl.DataFrame) -> bool:
-    """Tell whether anything marks the products of a machine's line.
-
-    Parameters
-    ----------
-    machine, said, batches
-        As in product_changes.
-
-    Returns
-    -------
-    bool
-        Whether the batch sheet or a product channel names a product at all, if only one.
-    """
+    """Tell whether anything marks the products of a machine's line."""
     sheet = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
     if sheet["product"].drop_nulls().len():
         return True
@@ -106,23 +67,6 @@ def _turns(marks: pl.DataFrame) -> pl.DataFrame:
 def find_changeovers(seen: Clock, changes: pl.DataFrame, *, off_min: float = OFF_MIN) -> pl.DataFrame:
     """Find the standing stretch that belongs to each change of product.
 
-    Parameters
-    ----------
-    seen : Clock
-        The machine's clock.
-    changes : polars.DataFrame
-        CHANGES.
-    off_min : float
-        By how much the moments may be off [min].
-
-    Returns
-    -------
-    polars.DataFrame
-        CHANGEOVERS by time: for each change the stretch of standing that it lies in, else the one within
-        `off_min` of it that ends nearest to it, if any.
-
-    Notes
-    -----
     A mark is the first piece of the new product, so a longer stop or a break close by is not the changeover.
     A change without standing near it took no time, or was not told by the sheet. Where a jog of a few pieces
     parts a stop from the changeover, and comes earlier than the mark by more than the mark may be off, those
@@ -165,20 +109,7 @@ def _after_jogs(seen: Clock, begins: Ints, latest: Ints) -> Ints:
 
 
 def cut_clock(seen: Clock, moments: pl.Series) -> Clock:
-    """Cut the standing stretches of a clock at moments that lie within them.
-
-    Parameters
-    ----------
-    seen : Clock
-        The machine's clock.
-    moments : polars.Series
-        Such as the starts of changeovers.
-
-    Returns
-    -------
-    Clock
-        With the same states at every moment.
-    """
+    """Cut the standing stretches of a clock at moments that lie within them."""
     at = np.unique(moments.dt.epoch("us").to_numpy()) if len(moments) else np.empty(0, dtype=np.int64)
     if not len(at) or not len(seen.code):
         return seen
@@ -210,25 +141,6 @@ def found_changeovers(
 ) -> pl.DataFrame:
     """Find changeovers from the wrapper's clock and the rope's gauges.
 
-    Parameters
-    ----------
-    seen : Clock
-        Of the cut-and-wrap machine.
-    gauges : sequence of polars.DataFrame
-        Columns at, value of the rope's diameter and temperature on the same line.
-    shifts : polars.DataFrame
-        Columns start, end of the shifts' planned stretches: standing over a shift's edge is starting up or
-        cleaning down, and none is found there.
-    least_min : float
-        Shortest planned standing that can be a changeover [min].
-
-    Returns
-    -------
-    polars.DataFrame
-        FOUND by time; empty without gauges.
-
-    Notes
-    -----
     Within a batch the rope goes on after a stop where it was before it; a new batch begins at its own
     temperature and diameter. The step across each long standing is set against the steps across running
     time of the same length. A pause between two batches of one flavour that lasts as long cannot be told

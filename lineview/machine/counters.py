@@ -235,15 +235,7 @@ def good_values(readings: pl.DataFrame, counter: Counter) -> tuple[Ints, Floats]
 
 
 def counter_steps(at_us: Ints, value: Floats, counter: Counter) -> Steps:
-    """What a counter added between readings, in what it counts (pieces, metres).
-
-    Parameters
-    ----------
-    at_us, value : arrays
-        Its good readings, as `good_values` gives them.
-    counter : Counter
-        Its `unit_value` is what one count stands for.
-    """
+    """What a counter added between readings, in what it counts (pieces, metres)."""
     added = steps_between(
         at_us, value, modulus=known_modulus(counter), fastest_per_min=counter.fastest_per_min
     )
@@ -251,17 +243,7 @@ def counter_steps(at_us: Ints, value: Floats, counter: Counter) -> Steps:
 
 
 def counter_increments(steps: Steps, counter: Counter, planned: PlannedTime = NO_PLAN) -> CounterIncrements:
-    """Fill in the likeliest count where the steps of a counter leave it open.
-
-    Parameters
-    ----------
-    steps : Steps
-        In what it counts.
-    counter : Counter
-        Of the plant description.
-    planned : PlannedTime
-        When the works meant to run.
-    """
+    """Fill in the likeliest count where the steps of a counter leave it open."""
     start, end = steps.start_us, steps.end_us
     ones = np.ones(len(steps), dtype=np.int64)
     usual = float(np.median((end - start)[:2000])) if len(steps) else 0.0

@@ -57,41 +57,14 @@ class Limits:
 
 
 def seconds_between(at_us: Ints, i: Ints, j: Ints) -> Floats:
-    """Give the time between readings.
-
-    Parameters
-    ----------
-    at_us : array of int
-        Moments [µs].
-    i, j : array of int
-        Places of the earlier and later readings.
-
-    Returns
-    -------
-    array of float
-        Seconds.
-    """
+    """Give the time between readings."""
     return (at_us[j] - at_us[i]) / 1e6
 
 
 def possible(at_us: Ints, value: Floats, i: Ints, j: Ints, limits: Limits) -> Bools:
     """Tell where going from one reading to another is possible at the fastest rate.
 
-    Parameters
-    ----------
-    at_us : array of int
-        Moments [µs].
-    value : array of float
-        Values [counts].
-    i, j : array of int
-        Places of the earlier and later readings.
-    limits : Limits
-        What the counter can do.
-
-    Returns
-    -------
-    array of bool
-        One a pair.
+    Takes `value` [counts].
     """
     step = limits.advance(value[i], value[j])
     return np.asarray((step >= 0) & (step <= limits.most(seconds_between(at_us, i, j))))
@@ -100,19 +73,7 @@ def possible(at_us: Ints, value: Floats, i: Ints, j: Ints, limits: Limits) -> Bo
 def off_course(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
     """Find readings that are off course while their neighbours agree with each other.
 
-    Parameters
-    ----------
-    at_us : array of int
-        Moments of the readings [µs], ascending, each once.
-    value : array of float
-        The counter's values [counts].
-    limits : Limits
-        What the counter can do.
-
-    Returns
-    -------
-    odd, torn : arrays of bool
-        `odd`: set aside; `torn`: of those, the ones off by a multiple of 65,536.
+    Takes `value` [counts].
     """
     odd = _placeholders(at_us, value, limits)
     torn = np.zeros(len(value), dtype=bool)
@@ -213,21 +174,7 @@ def _restarted(at_us: Ints, value: Floats, pairs: Ints, limits: Limits, good: Bo
 def thawed(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
     """Find frozen readings before a jump that is possible only if they were frozen.
 
-    Parameters
-    ----------
-    at_us : array of int
-        Moments [µs], ascending, each once.
-    value : array of float
-        Values [counts].
-    limits : Limits
-        What the counter can do.
-
-    Returns
-    -------
-    frozen : array of bool
-        Readings that repeat a value, up to the jump: set aside, so that one increment spans them.
-    trusted : array of bool
-        Readings that end such a span at the line's own rate; the others may be a preset as well.
+    Takes `value` [counts].
     """
     frozen = np.zeros(len(value), dtype=bool)
     trusted = np.zeros(len(value), dtype=bool)
@@ -271,17 +218,7 @@ _MOST_STRAY = 0.01
 def fits_values(value: Floats, modulus: float) -> bool:
     """Tell whether the values stay below the modulus, a stray reading in a hundred aside.
 
-    Parameters
-    ----------
-    value : array of float
-        Values [counts].
-    modulus : float
-        As declared.
-
-    Returns
-    -------
-    bool
-        False where the declared modulus is contradicted.
+    Takes `value` [counts].
     """
     return bool(np.mean(value >= modulus) <= _MOST_STRAY)
 
@@ -289,19 +226,7 @@ def fits_values(value: Floats, modulus: float) -> bool:
 def find_modulus(at_us: Ints, value: Floats, limits: Limits) -> float | None:
     """Give the one usual size that explains falls of a counter as rollovers, or None.
 
-    Parameters
-    ----------
-    at_us : array of int
-        Moments [µs], ascending, each once.
-    value : array of float
-        Values [counts].
-    limits : Limits
-        With modulus None.
-
-    Returns
-    -------
-    float or None
-        None where none or more than one size explains them: the falls are then resets.
+    Takes `value` [counts].
     """
     odd, _ = off_course(at_us, value, limits)
     at_us, value = at_us[~odd], value[~odd]
@@ -337,47 +262,13 @@ def increments(
 ) -> pl.DataFrame:
     """Give what one counter added between each two successive readings.
 
-    Parameters
-    ----------
-    readings : polars.DataFrame
-        Columns at, value [counts] of one channel, in any order.
-    modulus : int or None
-        The number of values before the counter starts again at 0; None where nobody knows. Then it is
-        found from the falls of the counter, if only one usual size explains them.
-    fastest_per_min : float
-        The fastest the counter can possibly go [counts/min].
-    margin : float
-        Share by which the fastest rate may be exceeded.
-    kinds : bool
-        Whether to name each one's kind; a sum over a year has no use for a million words.
+    Takes `fastest_per_min` [counts/min].
 
-    Returns
-    -------
-    polars.DataFrame
-        INCREMENTS (without `kind` where it was not asked for), one row for each two successive readings that
-        could be used, by time. Where `n` is known, `low` and `high` equal it. Readings set aside (torn,
-        glitch) are bridged from good neighbours.
-
-    Raises
-    ------
-    MeasureError
-        Where the modulus or a rate is not positive, or a column is missing.
-
-    Notes
-    -----
     d = (c1 - c0) mod M is a rollover if d is possible at the fastest rate in that time, else a reset, with
     c1 as the least and the fastest rate as the most. Where d + M is possible too, the counter may have
     turned several times: the answer is the smallest and greatest candidate. Stamps may be off by a second
     each, so two seconds and one count are allowed on top. Two values at one moment are both left out.
     Source: derived-counters, rfc-2021-counters
-
-    Examples
-    --------
-    >>> from datetime import UTC, datetime
-    >>> at = [datetime(2026, 6, 9, 6, m, tzinfo=UTC) for m in range(3)]
-    >>> readings = pl.DataFrame({"at": at, "value": [65400.0, 214.0, 560.0]})
-    >>> increments(readings, modulus=65536, fastest_per_min=400)["n"].to_list()
-    [350.0, 346.0]
     """
     _refuse(_column_faults(readings) + _rate_faults(modulus, fastest_per_min, margin))
     at_us, value = in_order(readings)
@@ -392,14 +283,7 @@ def steps_between(
 ) -> Steps:
     """Give what `increments` gives, from arrays and as arrays.
 
-    Parameters
-    ----------
-    at_us : array of int
-        Moments [µs since 1970], ascending, each once.
-    value : array of float
-        The counter's values [counts], all finite.
-    modulus, fastest_per_min, margin
-        As of `increments`.
+    Takes `value` [counts].
     """
     _refuse(_rate_faults(modulus, fastest_per_min, margin))
     if len(value) < 2:

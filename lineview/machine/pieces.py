@@ -202,28 +202,6 @@ def count_machine(
     """Work out a machine's counters and its activity from its readings.
 
     A machine runs while it makes cycles: pieces, or good pieces and rejects, and blank wraps.
-
-    Parameters
-    ----------
-    machine : Machine
-        As in the plant description.
-    readings : polars.DataFrame
-        READINGS of the machine.
-    gap_s : float
-        Longest interval between readings that still tells what happened in it [s].
-    planned : PlannedTime
-        When the works meant to run, for what was not read.
-
-    Returns
-    -------
-    MachineCounts
-        Its activity is that by its counters alone, empty where it has no piece counter or no readings. Pieces
-        counted in maintenance are in no sum; web fed in it is used all the same.
-
-    Raises
-    ------
-    MeasureError
-        Where the readings lack a column.
     """
     require(readings, READINGS, "readings")
     read = {counter.id: good_values(readings, counter) for counter in machine.counters}

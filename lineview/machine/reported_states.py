@@ -61,24 +61,8 @@ def _between(spells: Spells, edge: Ints, until: Floats) -> Floats:
 def clock_with_states(seen: Clock, spells: Spells, band: tuple[float, float]) -> Clock:
     """Fill the unseen stretches of a clock with what the state channel said.
 
-    Parameters
-    ----------
-    seen : Clock
-        By the counter alone.
-    spells : Spells
-        Of the same machine.
-    band : tuple of float
-        The nominal band [pieces/min].
+    Takes `band` [pieces/min].
 
-    Returns
-    -------
-    Clock
-        `coded` marks the stretches told by states alone. Where the counter went on over the silence, its
-        pieces go to the minutes called running; where they do not fit those minutes the counter goes before
-        and the stretch stays unseen. Where the count is not known its bounds stay.
-
-    Notes
-    -----
     Source: derived-tape
     """
     own = spells.start < spells.until

@@ -55,19 +55,7 @@ def sums(values: Floats) -> Floats:
 def edge_rates(n: Floats, seconds: Floats, legs: Legs, fallback_per_min: float) -> tuple[Floats, Floats]:
     """Give the rate of each leg next to its start and next to its end [counts/s].
 
-    Parameters
-    ----------
-    n, seconds : array of float
-        Counts and length [s] of each interval.
-    legs : Legs
-        The legs; their first and last intervals may be partial and are left out.
-    fallback_per_min : float
-        Rate where there is no leg at all [counts/min].
-
-    Returns
-    -------
-    at_start, at_end : arrays of float
-        One a leg. A leg of one or two intervals takes the rate of the nearest leg that has more.
+    Takes `n`, `seconds` [s], `fallback_per_min` [counts/min].
     """
     usual_s = float(np.median(seconds[:20000])) if len(seconds) else EDGE_S
     wide = max(3, int(np.ceil(EDGE_S / max(usual_s, 1e-3))))
@@ -94,17 +82,7 @@ def _mean(counts: Floats, clock: Floats, first: Ints, last: Ints, whole: Bools) 
 def stamp_spread_s(n: Floats, seconds: Floats, member: Bools) -> float:
     """Give how far intervals are off the rate of themselves and their neighbours.
 
-    Parameters
-    ----------
-    n, seconds : array of float
-        Counts and length [s] of each interval.
-    member : array of bool
-        Intervals in which the machine runs.
-
-    Returns
-    -------
-    float
-        Robust standard deviation [s]; 0 where there are too few to tell.
+    Takes `n`, `seconds` [s]. Gives [s].
     """
     inner = np.flatnonzero(member[:-2] & member[1:-1] & member[2:]) + 1
     if len(inner) < 8:
@@ -120,20 +98,7 @@ def stamp_spread_s(n: Floats, seconds: Floats, member: Bools) -> float:
 def slow_intervals(n: Floats, run_s: Floats, legs: Legs, band_low_per_min: float) -> Bools:
     """Tell which intervals belong to slow stretches.
 
-    Parameters
-    ----------
-    n, run_s : array of float
-        Counts and running seconds of each interval.
-    legs : Legs
-        Runs of intervals in which the machine runs.
-    band_low_per_min : float
-        Low end of the nominal band [counts/min].
-
-    Returns
-    -------
-    array of bool
-        True where the rate stays below the band for `SLOW_S` or longer even if the stamps at both ends
-        were off. The rate is taken over a minute centred on the interval, within its leg.
+    Takes `band_low_per_min` [counts/min].
     """
     slow = np.zeros(len(n), dtype=bool)
     low = band_low_per_min / 60.0

@@ -62,26 +62,7 @@ PLAIN_WORDS: Mapping[str, str] = {
 def meaning(state: str, codes: Mapping[str, str]) -> str | None:
     """Give what a state means.
 
-    Parameters
-    ----------
-    state : str
-        As the export has it.
-    codes : mapping
-        As declared for the gauge in plant.toml; it goes before the standard's names.
-
-    Returns
-    -------
-    str or None
-        One of MEANINGS; None where it cannot be told: a number that nobody declared, or an unknown word.
-
-    Notes
-    -----
     Source: isa-tr88
-
-    Examples
-    --------
-    >>> meaning("Execute", {}), meaning("6", {}), meaning("6", {"6": "running"})
-    ('running', None, 'running')
     """
     key = state.strip().casefold()
     declared = {code.strip().casefold(): what for code, what in codes.items()}
@@ -130,20 +111,7 @@ def _state() -> pl.Expr:
 
 
 def unknown_states(machine: Machine, readings: pl.DataFrame) -> list[str]:
-    """List the states of a machine's channel that cannot be told.
-
-    Parameters
-    ----------
-    machine : Machine
-        As in told_states.
-    readings : polars.DataFrame
-        READINGS of the machine.
-
-    Returns
-    -------
-    list of str
-        In order; for a note that asks for their meaning.
-    """
+    """List the states of a machine's channel that cannot be told."""
     gauge = machine.gauge("state")
     if gauge is None:
         return []
@@ -218,23 +186,6 @@ NO_SPELLS = Spells(np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.
 def state_spells(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> Spells:
     """Give the spells of a machine's state channel.
 
-    Parameters
-    ----------
-    machine : Machine
-        With a gauge that measures "state", or without.
-    readings : polars.DataFrame
-        READINGS of the machine.
-    gap_s : float
-        Longest time that a row still tells, where the channel is read at intervals [s].
-
-    Returns
-    -------
-    Spells
-        A state lasts until the channel's next row. Where rows repeat the state, the channel is read at
-        intervals, and a row tells no more than `gap_s`.
-
-    Notes
-    -----
     Source: isa-tr88, derived-tape
     """
     told = told_states(machine, readings)

@@ -147,25 +147,7 @@ _CODED = ("cleaning", "maintenance")
 
 
 def stop_kind(reason: str | None, code: str | None = None) -> str:
-    """Give the kind of a stop.
-
-    Parameters
-    ----------
-    reason : str or None
-        As somebody or the machine's state gave it.
-    code : str or None
-        What the machine's state said meanwhile, one of MEANINGS.
-
-    Returns
-    -------
-    str
-        One of KINDS: a reason that names a cause outside goes before the code, the code before other words.
-
-    Examples
-    --------
-    >>> stop_kind("blocked by the packer"), stop_kind("jam", "starved"), stop_kind(None)
-    ('blocked', 'starved', 'own')
-    """
+    """Give the kind of a stop."""
     for text in (reason, code):
         for kind, words in _WORDS:
             if text and words.search(text):

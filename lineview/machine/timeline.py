@@ -34,21 +34,7 @@ LOG_LATE_US = 120_000_000
 
 
 def reason_of(begins: Ints, ends: Ints, stop_log: pl.DataFrame) -> list[str | None]:
-    """Give the logged reason of each stretch, or None.
-
-    Parameters
-    ----------
-    begins, ends : array of int
-        The stretches [µs since 1970].
-    stop_log : polars.DataFrame
-        STOP_LOG of one machine; a row without an end is a moment.
-
-    Returns
-    -------
-    list of str or None
-        The reason whose row overlaps the stretch most; without overlap the nearest one within two minutes
-        that overlaps no other stretch: a row that fits one stop says nothing of its neighbour.
-    """
+    """Give the logged reason of each stretch, or None."""
     log = stop_log.drop_nulls(["start", "reason"]).sort("start") if stop_log.height else stop_log
     if not log.height:
         return [None] * len(begins)
@@ -112,20 +98,7 @@ class StandingRows:
 
 
 def steadied(rows: StandingRows) -> Ints:
-    """Give what each standing row is, once lags of the code are taken out.
-
-    Parameters
-    ----------
-    rows : StandingRows
-        As they are.
-
-    Returns
-    -------
-    array of int
-        As `says`: a brief row that says running or nothing takes the code after it in its stretch, else the
-        one before it. -1 on rows that do not stand, and where a code says running for longer: the counter
-        goes before it.
-    """
+    """Give what each standing row is, once lags of the code are taken out."""
     says = np.where(rows.stands & (rows.says != RUNNING_CODE), rows.says, -1)
     for own in rows.groups():
         told = own[says[own] >= 0]
@@ -138,27 +111,7 @@ def steadied(rows: StandingRows) -> Ints:
 def with_code_kinds(
     rows: StandingRows, says: Ints, kind: Ints, names: tuple[int, int, int], short_us: float
 ) -> Ints:
-    """Give the rows' states where a code tells changeovers from stops.
-
-    Parameters
-    ----------
-    rows : StandingRows
-        With `says` as of steadied.
-    says : array of int
-        As of steadied.
-    kind : array of int
-        State of each standing row without codes.
-    names : tuple of int
-        The states short stop, stop and changeover.
-    short_us : float
-        A stop shorter than this is a short one [µs].
-
-    Returns
-    -------
-    array of int
-        In a stretch of which a code calls some part a changeover, that part is one; of the rest what another
-        code tells is a stop as long as all such parts together, and what none tells stays as it was.
-    """
+    """Give the rows' states where a code tells changeovers from stops."""
     short, stop, changeover = names
     kind = kind.copy()
     for own in rows.groups():
@@ -204,37 +157,6 @@ def lay(
 ) -> pl.DataFrame:
     """Split the calendar's clock into the machine's states, which add up to it exactly.
 
-    Parameters
-    ----------
-    seen : Clock
-        The machine's clock.
-    calendar : polars.DataFrame
-        CALENDAR.
-    short_stop_min : float
-        A stop shorter than this is a short stop [min]. A stop is measured whole, over shift ends too, by
-        its planned minutes.
-    changeovers : polars.DataFrame
-        Columns start, end: standing that overlaps them is changeover.
-    stop_log : polars.DataFrame
-        STOP_LOG of this machine; gives reasons. A reason that says changeover makes it one.
-    spells : Spells, optional
-        What the machine's own states said: they split its stops by kind, and stand as their reason where
-        the stop log has none.
-
-    Returns
-    -------
-    polars.DataFrame
-        TAPE by time; breaks override what the machine did, but keep its pieces. Two columns more: `code`,
-        what the machine's state said while it stood, one of MEANINGS or null; `coded`, whether the state
-        alone says what the stretch was, for want of counter readings.
-
-    Raises
-    ------
-    MeasureError
-        Where a column is missing.
-
-    Notes
-    -----
     Where a shift or break begins within an interval, its pieces are split by running time within it.
     Source: derived-tape, trade-practice
     """

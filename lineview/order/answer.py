@@ -60,24 +60,7 @@ class OrderInputs:
 
 
 def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
-    """Answer what to order by when.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    scope : Scope
-        The end of its period is the buyer's today; what came before is history, whenever the period starts.
-        Stock is common to the works, so every machine's readings count.
-    inputs : OrderInputs
-        Of every cut-and-wrap machine.
-
-    Returns
-    -------
-    Answer
-        With figures by web, the tables "order" and "reels for pieces", and the series "fan" and
-        "deliveries".
-    """
+    """Answer what to order by when."""
     now, made = order_moment(scope), inputs.made
     waste = _waste(plant, inputs, (now - RECENT, now))
     demand = works_need(plant, made, inputs.plan, waste, now)

@@ -72,15 +72,6 @@ def gamma_beyond(mean: Floats, sd: Floats, amount: Floats) -> Floats:
     """Give the chance that a gamma-distributed sum of this mean and spread passes an amount.
 
     Where there is no spread, the chance is 0 or 1; below 0 it is 1.
-
-    Parameters
-    ----------
-    mean : numpy.ndarray
-        Means of the sums.
-    sd : numpy.ndarray
-        Their standard deviations.
-    amount : numpy.ndarray
-        What is there.
     """
     from scipy.special import gammaincc
 
@@ -127,29 +118,7 @@ class Pace:
 
 
 def pace(amounts: Sequence[float], planned_min: Sequence[float], *, seen_share: float = 1.0) -> Pace | None:
-    """Learn the pace from days.
-
-    Parameters
-    ----------
-    amounts : sequence of float
-        Of each day with planned time.
-    planned_min : sequence of float
-        Planned minutes of each of these days [min].
-    seen_share : float
-        Share of the time that readings tell of; what stands in the rest is itself a pace and shows no spread,
-        so variances are divided by it.
-
-    Returns
-    -------
-    Pace or None
-        None where there was no planned time. Sums of amounts over sums of minutes: a short day counts for
-        little.
-
-    Examples
-    --------
-    >>> pace([100, 110, 90, 100, 100], [480] * 5).per_planned_min
-    0.20833333333333334
-    """
+    """Learn the pace from days."""
     amount, minutes = np.asarray(amounts, dtype=float), np.asarray(planned_min, dtype=float)
     if minutes.sum() <= 0:
         return None
@@ -193,33 +162,12 @@ class Demand:
 
 
 def week_starts(now: datetime, weeks: int) -> tuple[datetime, ...]:
-    """Give the starts of the coming weeks of seven days, the first being now.
-
-    Parameters
-    ----------
-    now : datetime
-        Latest moment known [UTC].
-    weeks : int
-        How many.
-    """
+    """Give the starts of the coming weeks of seven days, the first being now."""
     return tuple(now + timedelta(days=7 * k) for k in range(weeks))
 
 
 def planned_pieces(plan: pl.DataFrame, starts: Sequence[datetime]) -> dict[tuple[str, str], Floats]:
-    """Share the plan's pieces out over weeks of seven days, evenly within each row's time.
-
-    Parameters
-    ----------
-    plan : polars.DataFrame
-        PLAN.
-    starts : sequence of datetime
-        Starts of the weeks [UTC].
-
-    Returns
-    -------
-    dict
-        From (line, product as the plan names it) to pieces in each week.
-    """
+    """Share the plan's pieces out over weeks of seven days, evenly within each row's time."""
     edges = np.array([s.timestamp() for s in starts] + [(starts[-1] + timedelta(days=7)).timestamp()])
     out: dict[tuple[str, str], Floats] = {}
     for row in plan.iter_rows(named=True):
@@ -235,23 +183,7 @@ def planned_pieces(plan: pl.DataFrame, starts: Sequence[datetime]) -> dict[tuple
 
 
 def plan_cover(plan: pl.DataFrame, line: str, starts: Sequence[datetime]) -> Floats:
-    """Give the share of each week that a line's plan speaks of; 0 where it has none.
-
-    Parameters
-    ----------
-    plan : polars.DataFrame
-        PLAN.
-    line : str
-        Id of the line.
-    starts : sequence of datetime
-        Starts of the weeks [UTC].
-
-    Returns
-    -------
-    numpy.ndarray
-        Between two rows of a plan, or before its first, a time of up to GAP (a weekend) belongs to it; a
-        longer one is not planned yet, and says nothing.
-    """
+    """Give the share of each week that a line's plan speaks of; 0 where it has none."""
     covered = np.zeros(len(starts))
     week, until = timedelta(days=7), starts[0]
     rows = plan.filter((pl.col("line") == line) & pl.col("start").is_not_null())
@@ -267,22 +199,7 @@ def plan_cover(plan: pl.DataFrame, line: str, starts: Sequence[datetime]) -> Flo
 
 
 def history_pace(made: pl.DataFrame, line: str, reels_a_piece: Mapping[str, float]) -> Pace | None:
-    """Learn the pace at which a line uses something, from the products that take it.
-
-    Parameters
-    ----------
-    made : polars.DataFrame
-        DAILY_OUTPUT.
-    line : str
-        Id of the line.
-    reels_a_piece : mapping
-        From product to amount a piece; other products take none.
-
-    Returns
-    -------
-    Pace or None
-        None where the line has no history.
-    """
+    """Learn the pace at which a line uses something, from the products that take it."""
     own = made.filter(pl.col("line") == line)
     if own.is_empty():
         return None
@@ -310,35 +227,12 @@ class Ahead:
 
 
 def pace_ahead(learned: Pace, minutes: Floats, days: Floats) -> Ahead:
-    """Turn a pace into coming weeks by their planned minutes [min] and planned days.
-
-    Parameters
-    ----------
-    learned : Pace
-        Of a line.
-    minutes : numpy.ndarray
-        Planned minutes of each coming week.
-    days : numpy.ndarray
-        Planned days of each coming week.
-    """
+    """Turn a pace into coming weeks by their planned minutes [min] and planned days."""
     return Ahead(learned.per_planned_min * minutes, learned.day_sd * np.sqrt(days), learned.level_cv)
 
 
 def web_need(lines: Sequence[tuple[Floats, Floats, Ahead | None]], weeks: int) -> tuple[Need, str]:
-    """Put a web's need together from its lines.
-
-    Parameters
-    ----------
-    lines : sequence of tuples
-        For each line: planned amount a week, share of each week that the plan covers, and what history says.
-    weeks : int
-        How many.
-
-    Returns
-    -------
-    (Need, str)
-        The need, and "plan", "history", "plan, then history" or "nothing".
-    """
+    """Put a web's need together from its lines."""
     mean, variance, level_variance = np.zeros(weeks), np.zeros(weeks), 0.0
     said: set[str] = set()
     for planned, covered, ahead in lines:
@@ -363,42 +257,12 @@ def web_need(lines: Sequence[tuple[Floats, Floats, Ahead | None]], weeks: int) -
 
 
 def reels_a_piece(web: Web, *, reel_m: float, waste: float, lost_per_reel_m: float) -> float:
-    """Give the reels that a good piece takes.
-
-    Parameters
-    ----------
-    web : Web
-        For its cut length.
-    reel_m : float
-        Length of a new reel [m].
-    waste : float
-        Metres used for each metre of geometry, as a ratio of 1 or more.
-    lost_per_reel_m : float
-        Metres lost with each reel [m].
-
-    Returns
-    -------
-    float
-        Reels.
-    """
+    """Give the reels that a good piece takes."""
     return web.cut_length_mm / 1000.0 * waste / max(reel_m - lost_per_reel_m, 1e-9)
 
 
 def products_of(plant: Plant, web: Web) -> list[str]:
-    """Give the ids of the products that a web wraps; "" too where it is the only web of its kind.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    web : Web
-        Of the plant description.
-
-    Returns
-    -------
-    list of str
-        Pieces whose product nobody wrote down ("") must have been wrapped by the only web there is.
-    """
+    """Give the ids of the products that a web wraps; "" too where it is the only web of its kind."""
     own = [product.id for product in plant.products if web.id in product.webs]
     alone = sum(other.kind == web.kind for other in plant.webs) == 1
     return [*own, ""] if alone else own

@@ -19,24 +19,7 @@ _CHANCE = "no interval: it is itself a chance over demand and lead time"
 def order_figures(
     lines: Sequence[OrderLine], needed: Sequence[tuple[ReelsNeeded, str]], period: Period, currency: str
 ) -> tuple[Figure, ...]:
-    """Give every figure of the order answer, by web.
-
-    Parameters
-    ----------
-    lines : sequence of OrderLine
-        Of the webs that have a need.
-    needed : sequence of (ReelsNeeded, str)
-        Reels for a number of pieces, and what that number rests on.
-    period : Period
-        The history used.
-    currency : str
-        Of the plant description.
-
-    Returns
-    -------
-    tuple of Figure
-        Names end with the web's id in snake case.
-    """
+    """Give every figure of the order answer, by web."""
     figures = [_needed(reels, basis, period) for reels, basis in needed]
     for line in lines:
         figures += _of_line(line, period, currency)

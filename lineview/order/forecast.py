@@ -38,22 +38,6 @@ class Season:
 def learn_season(totals: npt.ArrayLike, weeks_ahead: int) -> Season:
     """Learn the season from weekly totals.
 
-    Parameters
-    ----------
-    totals : array_like, shape (n,)
-        Pieces of each week without gap, the last one the newest; nan or 0 where nothing is known or the works
-        stood: such weeks are left out.
-    weeks_ahead : int
-        Coming weeks to give factors for.
-
-    Returns
-    -------
-    Season
-        With as many harmonics (0 to 6) as Akaike's corrected criterion asks for, a straight trend taken out;
-        without season from fewer than LEAST_WEEKS weeks.
-
-    Notes
-    -----
     Regression on the logarithm of the totals by statsmodels, which is imported only where there is a season
     to learn. The standard error is that of the regression, so that a season learned from two years is not
     taken for sure.
@@ -122,22 +106,6 @@ class WeeklyForecast:
 def weekly_forecast(history: Floats, season: Season, groups: list[str]) -> WeeklyForecast:
     """Forecast many series.
 
-    Parameters
-    ----------
-    history : numpy.ndarray, shape (k, n)
-        Amount of each series in each past week, the last one the newest; nan before it existed.
-    season : Season
-        Factors of the n past and the m coming weeks.
-    groups : list of str
-        Of each series: a series new to the works borrows from the others of its group.
-
-    Returns
-    -------
-    WeeklyForecast
-        Of shapes (k, m), (k, m), (k,), (k,).
-
-    Notes
-    -----
     Levels by simple smoothing of what season leaves, its weight α chosen by the one-step errors; series that
     come now and then by Croston's method with Syntetos and Boylan's correction. Smoothing is the filter of a
     level that wanders: its own variance is α (1 − α) times that of the one-step errors and grows by α² a
@@ -215,15 +183,7 @@ def _borrow(
 
 
 def history_weeks(past: pl.DataFrame, now: datetime) -> int:
-    """Give the whole weeks of seven days before `now` that history covers.
-
-    Parameters
-    ----------
-    past : polars.DataFrame
-        MADE with plant.toml's product ids.
-    now : datetime
-        Latest moment known [UTC].
-    """
+    """Give the whole weeks of seven days before `now` that history covers."""
     if past.is_empty():
         return 0
     first: date = past["date"].to_list()[int(past["date"].arg_min() or 0)]
@@ -237,26 +197,7 @@ def weeks_ahead(
     lines: Sequence[str],
     starts: Sequence[datetime],
 ) -> dict[tuple[str, str], Ahead]:
-    """Forecast each line's use of each web, week by week.
-
-    Parameters
-    ----------
-    plant : Plant
-        For the bases that new flavours borrow from.
-    past : polars.DataFrame
-        MADE with plant.toml's product ids.
-    factors : mapping
-        From web id to the amount that a piece of each product takes of it.
-    lines : sequence of str
-        Ids of the lines.
-    starts : sequence of datetime
-        Starts of the coming weeks [UTC]; the first is now.
-
-    Returns
-    -------
-    dict
-        By line and web id. A web whose products were never made on a line has none there.
-    """
+    """Forecast each line's use of each web, week by week."""
     now, n = starts[0], history_weeks(past, starts[0])
     tables = {line: _by_week(past, line, now, n) for line in lines}
     totals = np.sum([table.known.sum(axis=0) for table in tables.values()], axis=0)

@@ -101,34 +101,7 @@ def order_line(
     risk: float = RISK,
     weeks: float = COVER_WEEKS,
 ) -> OrderLine:
-    """Advise on one web.
-
-    Parameters
-    ----------
-    web : Web
-        Of the plant description.
-    need : Need
-        In reels.
-    basis : str
-        What the need rests on.
-    reel_m : float
-        Length of a new reel [m].
-    counted : OnHand or None
-        The latest stock count.
-    used_since_m : float
-        Metres used since that count [m].
-    now : datetime
-        Latest moment known [UTC].
-    risk : float
-        Chance of running out before a delivery that is accepted.
-    weeks : float
-        Weeks an order is to last where its costs are not known.
-
-    Returns
-    -------
-    OrderLine
-        With `advice` None where there is no stock count or no lead time.
-    """
+    """Advise on one web."""
     if counted is None:
         why = f"no stock count of {web.id}"
         return OrderLine(web, need, basis, reel_m, None, None, None, why, None, None)
@@ -165,20 +138,7 @@ def _supply(web: Web, counted: OnHand, used_since_m: float, reel_m: float, now: 
 
 
 def line_fan(line: OrderLine, now: datetime) -> Mapping[str, object]:
-    """Give the fan of one line's reels on hand, with the advised delivery as a step.
-
-    Parameters
-    ----------
-    line : OrderLine
-        With a supply.
-    now : datetime
-        Latest moment known [UTC].
-
-    Returns
-    -------
-    mapping
-        week, at, low90, low50, mid, high50, high90.
-    """
+    """Give the fan of one line's reels on hand, with the advised delivery as a step."""
     supply = line.supply or Supply(0.0)
     added: list[tuple[float, float]] = []
     until = 56.0
@@ -230,15 +190,7 @@ def latest_counts(plant: Plant, stock: pl.DataFrame) -> Counts:
 
 
 def names_of(plant: Plant, web: Web) -> list[str]:
-    """Give the names that a log may use for a web.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    web : Web
-        Of the plant description.
-    """
+    """Give the names that a log may use for a web."""
     alone = sum(other.kind == web.kind for other in plant.webs) == 1
     return [name for name in (web.id, web.name, web.kind if alone else "") if name]
 
@@ -252,28 +204,7 @@ def order_lines(
     *,
     risk: float = RISK,
 ) -> list[OrderLine]:
-    """Advise on every web that has a need.
-
-    Parameters
-    ----------
-    plant : Plant
-        For the webs.
-    demand : Demand
-        What the coming weeks need.
-    counts : Counts
-        Latest stock counts.
-    used_since_m : mapping
-        Metres used since its count, by web id [m].
-    now : datetime
-        Latest moment known [UTC].
-    risk : float
-        Chance of running out before a delivery that is accepted.
-
-    Returns
-    -------
-    list of OrderLine
-        The earliest order first; webs without a day last.
-    """
+    """Advise on every web that has a need."""
     lines = []
     for web in plant.webs:
         reel_m, need = full_reel_m(web), demand.by_web.get(web.id)

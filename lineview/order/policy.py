@@ -19,25 +19,7 @@ VALUES = 31
 def lead_time_values(mean_days: float, sd_days: float, values: int = VALUES) -> Floats:
     """Give equally likely lead times [days] with this mean and spread.
 
-    Parameters
-    ----------
-    mean_days, sd_days : float
-        Lead time and its standard deviation [days].
-    values : int
-        How many values.
-
-    Returns
-    -------
-    numpy.ndarray
-        Middles of equally likely slices of a gamma distribution, which is never negative and has a longer
-        tail of late deliveries than of early ones; one value where there is no spread.
-
-    Examples
-    --------
-    >>> lead_time_values(0, 0).tolist()
-    [0.0]
-    >>> round(float(lead_time_values(21, 4).mean()), 1)
-    21.0
+    Takes `mean_days`, `sd_days` [days].
     """
     if mean_days <= 0 or sd_days <= 0:
         return np.array([max(float(mean_days), 0.0)])
@@ -89,23 +71,7 @@ class Advice:
 def chances_before_delivery(need: Need, supply: Supply, order_in_days: Floats, leads: Floats) -> Floats:
     """Give the chance of running out before an order comes, for each of several days to place it.
 
-    Parameters
-    ----------
-    need : Need
-        Of the web.
-    supply : Supply
-        On hand and open deliveries.
-    order_in_days : numpy.ndarray
-        Days from now to the order.
-    leads : numpy.ndarray
-        Equally likely lead times [days].
-
-    Returns
-    -------
-    numpy.ndarray
-        Mean over the lead times of the chance that all that is there by then is used just before the order
-        comes. A shortage before an earlier open delivery is not in it, for no order can help it any more:
-        `chance_before_open` tells of that.
+    Takes `leads` [days].
     """
     ends = np.asarray(order_in_days, dtype=float)[:, None] + leads[None, :]
     there = np.full(ends.shape, supply.on_hand)
@@ -116,33 +82,13 @@ def chances_before_delivery(need: Need, supply: Supply, order_in_days: Floats, l
 
 
 def chance_before_open(need: Need, supply: Supply) -> tuple[float, float] | None:
-    """Give the greatest chance of running out before an open delivery, and its day; None without one.
-
-    Parameters
-    ----------
-    need, supply
-        As in `chances_before_delivery`.
-    """
+    """Give the greatest chance of running out before an open delivery, and its day; None without one."""
     told = [(float(need.exceeds(at, supply.by(at))), at) for at, _ in supply.coming if at > 0]
     return max(told) if told else None
 
 
 def latest_day(need: Need, supply: Supply, leads: Floats, risk: float) -> float | None:
-    """Find the last whole day from now on which ordering keeps the chance within an accepted one.
-
-    Parameters
-    ----------
-    need, supply, leads
-        As in chances_before_delivery.
-    risk : float
-        Accepted chance of running out.
-
-    Returns
-    -------
-    float or None
-        0 where today is late already; None where no day within the horizon is too late. The chance need not
-        rise all the way (an open delivery lowers it), so the first crossing counts.
-    """
+    """Find the last whole day from now on which ordering keeps the chance within an accepted one."""
     for days in np.split(_DAYS, np.arange(_CHUNK, len(_DAYS), _CHUNK)):
         over = np.flatnonzero(chances_before_delivery(need, supply, days, leads) > risk)
         if len(over):
@@ -161,21 +107,7 @@ def advise(
 ) -> Advice:
     """Advise on one web.
 
-    Parameters
-    ----------
-    need, supply
-        As in `chances_before_delivery`.
-    lead_days, lead_sd_days : float
-        Lead time and its standard deviation [days]; 0 is allowed.
-    risk : float
-        Chance of running out before the delivery that the buyer accepts.
-    quantity : int
-        Reels to order.
-
-    Returns
-    -------
-    Advice
-        With the latest day on which ordering keeps the chance within `risk`.
+    Takes `lead_days`, `lead_sd_days` [days].
     """
     leads = lead_time_values(lead_days, lead_sd_days)
     due = latest_day(need, supply, leads, risk)
@@ -200,26 +132,12 @@ def advise(
 
 
 def cover_days(need: Need, supply: Supply) -> float:
-    """Give the days until the expected need has taken what is on hand and on order; inf beyond a year.
-
-    Parameters
-    ----------
-    need, supply
-        As in `chances_before_delivery`.
-    """
+    """Give the days until the expected need has taken what is on hand and on order; inf beyond a year."""
     return _first_short(need.mean(_DAYS), supply)
 
 
 def cover_bounds(need: Need, supply: Supply, share: float = 0.95) -> tuple[float, float]:
-    """Give the days of cover where demand goes high and where it goes low, each with chance 1 − share.
-
-    Parameters
-    ----------
-    need, supply
-        As in `chances_before_delivery`.
-    share : float
-        Chance, or share of the demand.
-    """
+    """Give the days of cover where demand goes high and where it goes low, each with chance 1 − share."""
     return (
         _first_short(need.quantile(_DAYS, share), supply),
         _first_short(need.quantile(_DAYS, 1.0 - share), supply),
@@ -244,19 +162,7 @@ def _first_short(needed: Floats, supply: Supply) -> float:
 def fan(need: Need, supply: Supply, added: Sequence[tuple[float, float]], days: Floats) -> dict[str, Floats]:
     """Give the reels on hand over the coming days as a fan.
 
-    Parameters
-    ----------
-    need, supply
-        As in `chances_before_delivery`.
-    added : sequence of (float, float)
-        Advised deliveries, as (days from now, reels).
-    days : numpy.ndarray
-        Days from now; a day that is given twice is shown before and after its delivery.
-
-    Returns
-    -------
-    dict
-        low90, low50, mid, high50, high90 [reels], never below 0.
+    Gives [reels].
     """
     steps = [*supply.coming, *added]
     again = np.concatenate([[False], np.diff(days) == 0])
@@ -283,24 +189,8 @@ def chance_of_running_out(
 ) -> float:
     """Give the chance that stock runs out between an order and its delivery.
 
-    Parameters
-    ----------
-    need : DailyNeed
-        Of the web.
-    reorder : float
-        Position (on hand and on order) at or below which an order goes out [reels].
-    lead_days, lead_sd_days : float
-        Lead time and its standard deviation [days].
-    review_days : float
-        Days between two looks at the position.
+    Takes `reorder` [reels], `lead_days`, `lead_sd_days` [days].
 
-    Returns
-    -------
-    float
-        Mean over the lead times of the chance that lead-time need and undershoot pass the reorder point.
-
-    Notes
-    -----
     The undershoot is how far the position has already fallen below the point when it is looked at: mean
     (σ² + μ²) ÷ 2μ and second moment E X³ ÷ 3μ of the need between two looks, as renewal theory has it for a
     point crossed long after the last delivery; with gamma-distributed need E X³ is known. Lead time is
@@ -331,29 +221,7 @@ def reorder_point(
 ) -> float:
     """Give the reorder point that keeps the chance of running out in a cycle at `risk`.
 
-    Parameters
-    ----------
-    need : DailyNeed
-        Of the web.
-    risk : float
-        Accepted chance of running out in a cycle.
-    lead_days : float
-        Lead time [days].
-    lead_sd_days : float
-        Its standard deviation [days].
-    review_days : float
-        Time between two looks at the position [days].
-
-    Returns
-    -------
-    float
-        Position [reels].
-
-    Examples
-    --------
-    >>> point = reorder_point(DailyNeed(1.0, 0.3), 0.05, lead_days=21, lead_sd_days=4)
-    >>> round(chance_of_running_out(DailyNeed(1.0, 0.3), point, lead_days=21, lead_sd_days=4), 4)
-    0.05
+    Takes `lead_days` [days], `lead_sd_days` [days], `review_days` [days]. Gives [reels].
     """
 
     def over(point: float) -> float:

@@ -35,28 +35,7 @@ class Economic:
 def economic_quantity(fixed: float, holding: float, rate: float) -> Economic:
     """Give the economic order quantity √(2 K λ ÷ h) and its cost.
 
-    Parameters
-    ----------
-    fixed : float
-        Cost of an order, whatever its size (K).
-    holding : float
-        Cost of holding one unit for one unit of time (h).
-    rate : float
-        Demand in one unit of time (λ).
-
-    Returns
-    -------
-    Economic
-        Quantity and cost of ordering and holding.
-
-    Notes
-    -----
     Source: harris-1913, snyder-shen
-
-    Examples
-    --------
-    >>> round(economic_quantity(8, 0.225, 1300).quantity, 3)
-    304.047
     """
     positive(fixed=fixed, holding=holding, rate=rate)
     quantity = math.sqrt(2.0 * fixed * rate / holding)
@@ -76,32 +55,7 @@ def quantity_with_breaks(
 ) -> tuple[Economic, PriceBreak]:
     """Give the cheapest quantity where the price of all units falls with the quantity.
 
-    Parameters
-    ----------
-    fixed : float
-        Cost of an order, whatever its size (K).
-    holding_share : float
-        Cost of holding in a unit of time over the price.
-    rate : float
-        Demand in one unit of time (λ).
-    breaks : tuple of PriceBreak
-        Prices, from any quantity on.
-
-    Returns
-    -------
-    (Economic, PriceBreak)
-        Quantity with the whole cost a unit of time (purchase, ordering, holding), and the price paid.
-
-    Notes
-    -----
     Source: snyder-shen
-
-    Examples
-    --------
-    >>> prices = (PriceBreak(0, 5.0), PriceBreak(1000, 4.8), PriceBreak(2500, 4.75))
-    >>> best, paid = quantity_with_breaks(49, 0.2, 5000, prices)
-    >>> round(best.quantity), paid.price, round(best.cost)
-    (1000, 4.8, 24725)
     """
     positive(fixed=fixed, holding_share=holding_share, rate=rate)
     ordered = sorted(breaks, key=lambda b: b.from_quantity)
@@ -125,23 +79,6 @@ WEEKS_A_YEAR = 365.25 / 7.0
 def wanted_reels(web: Web, need: Need, weeks: float) -> tuple[float, str]:
     """Give the reels that one order is to bring, before minimum and multiple.
 
-    Parameters
-    ----------
-    web : Web
-        Its price, freight, holding cost, price breaks, shelf life and tolerance.
-    need : Need
-        In reels.
-    weeks : float
-        Weeks an order is to last where price, freight or holding cost is not known.
-
-    Returns
-    -------
-    (float, str)
-        Reels and what they rest on. Where a delivery may come short, as much more is ordered; what would
-        lie longer than its shelf life is not.
-
-    Notes
-    -----
     Source: snyder-shen, harris-1913
     """
     lead = web.lead_time_days or 0.0
@@ -162,20 +99,7 @@ def wanted_reels(web: Web, need: Need, weeks: float) -> tuple[float, str]:
 
 
 def economic_reels(web: Web, need: Need) -> float | None:
-    """Give the economic order quantity of a web [reels], price breaks included; None where costs are unknown.
-
-    Parameters
-    ----------
-    web : Web
-        Its price, freight, holding cost and price breaks.
-    need : Need
-        In reels.
-
-    Returns
-    -------
-    float or None
-        Reels.
-    """
+    """Give the economic order quantity of a web [reels], price breaks included; None where costs are unknown."""
     yearly = float(np.mean(need.week_mean)) * WEEKS_A_YEAR
     costs = (web.price_per_reel, web.freight_per_order, web.holding_percent_per_year)
     if yearly <= 0 or any(not cost for cost in costs):
@@ -189,20 +113,7 @@ def economic_reels(web: Web, need: Need) -> float | None:
 
 
 def price_at(web: Web, reels: float) -> float | None:
-    """Give the price a reel of an order of so many reels; None where there is none.
-
-    Parameters
-    ----------
-    web : Web
-        Its price and price breaks.
-    reels : float
-        In the order.
-
-    Returns
-    -------
-    float or None
-        Price a reel.
-    """
+    """Give the price a reel of an order of so many reels; None where there is none."""
     reached = [s for s in web.price_breaks if reels >= s.from_reels]
     return max(reached, key=lambda s: s.from_reels).price_per_reel if reached else web.price_per_reel
 

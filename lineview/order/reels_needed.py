@@ -48,53 +48,10 @@ def reels_needed(
 ) -> ReelsNeeded:
     """Give the whole reels of a web that a number of pieces takes.
 
-    Parameters
-    ----------
-    web : Web
-        Its cut length, allowances, minimum and multiple; an allowance not given below is the web's own.
-    pieces : float
-        Good pieces wanted.
-    reel_m : float
-        Length of a new reel [m].
-    starts : float
-        Starts of the machine (after stops and changeovers) that the pieces will see.
-    start_m : float, optional
-        Metres lost at each start of the machine; none unless given.
-    reel_waste_m : float, optional
-        Metres lost with each reel, at its start and end; the web's `start_m` + `end_m` unless given.
-    splices_per_reel : float
-        Splices in a reel.
-    splice_m : float, optional
-        Metres lost at each splice.
-    waste_percent : float, optional
-        Waste in proportion to the net metres [%].
-    under_delivery_percent : float
-        How short a delivery may come without the supplier being at fault [%]; 10 is usual for printed reels.
-
-    Returns
-    -------
-    ReelsNeeded
-        With reels rounded up.
-
-    Raises
-    ------
-    MeasureError
-        Where a value is out of range or a reel is shorter than what it wastes.
-
-    Notes
-    -----
     Gross = net × (1 + p/100) + starts × start waste + reels × (reel waste + splices × splice waste): the
     fixed and the proportional part of make-ready and running waste kept apart.
 
     Source: printers-waste, reel-order
-
-    Examples
-    --------
-    >>> from lineview.plant import Web
-    >>> film = Web(id="clear", kind="film", cut_length_mm=56, width_mm=76, reel_outer_mm=300,
-    ...            reel_core_mm=76, running_waste_percent=3)
-    >>> reels_needed(film, 2_000_000, reel_m=2876.06).reels
-    41
     """
     per_start = 0.0 if start_m is None else start_m
     per_reel = web.start_m + web.end_m if reel_waste_m is None else reel_waste_m
@@ -142,25 +99,7 @@ def reels_needed(
 
 
 def rounded_order(reels: int, minimum: int, multiple: int) -> int:
-    """Raise a number of reels to a supplier's minimum and multiple; 0 stays 0.
-
-    Parameters
-    ----------
-    reels : int
-        Reels wanted.
-    minimum, multiple : int
-        Least order, and the number that orders come in.
-
-    Returns
-    -------
-    int
-        Reels to order.
-
-    Examples
-    --------
-    >>> rounded_order(41, 12, 6), rounded_order(3, 12, 5), rounded_order(0, 12, 5)
-    (42, 15, 0)
-    """
+    """Raise a number of reels to a supplier's minimum and multiple; 0 stays 0."""
     if reels <= 0:
         return 0
     return math.ceil(max(reels, minimum) / multiple) * multiple

@@ -39,24 +39,7 @@ class OnHand:
 
 
 def on_hand(web: Web, stock: pl.DataFrame, names: Sequence[str], zone: str) -> OnHand | None:
-    """Read the latest stock count of one web.
-
-    Parameters
-    ----------
-    web : Web
-        Of the plant description.
-    stock : polars.DataFrame
-        STOCK; one count may have several rows of a web, for its part reels and its open orders.
-    names : sequence of str
-        How stock counts may call this web (id, name, or its kind where it is alone), case aside.
-    zone : str
-        The plant's time zone: the rows of one day and one export are one count.
-
-    Returns
-    -------
-    OnHand or None
-        None where nobody counted this web, or the length of its new reel is not known.
-    """
+    """Read the latest stock count of one web."""
     reel_m = full_reel_m(web)
     wanted = [name.casefold() for name in names]
     own = stock.filter(pl.col("web").str.to_lowercase().str.strip_chars().is_in(wanted)).sort("at", "row")

@@ -95,17 +95,7 @@ def supplier_orders(
 ) -> list[SupplierOrder]:
     """Put the due lines of each supplier together.
 
-    Parameters
-    ----------
-    lines : sequence of OrderLine
-        Of all webs.
-    together_days : float
-        How much later than a supplier's first line another may be due and still go with it [days].
-
-    Returns
-    -------
-    list of SupplierOrder
-        The earliest first. Where the last pallet is at least half full, the most urgent web fills it up.
+    Takes `together_days` [days].
     """
     due = [line for line in lines if line.order_by is not None and line.advice is not None]
     out = []
@@ -148,31 +138,7 @@ def _filled(rows: list[SheetRow]) -> list[SheetRow]:
 
 
 def working_day(at: datetime, now: datetime, days: Collection[str], zone: ZoneInfo) -> datetime:
-    """Give the last moment, at or before another, that is on a day on which the works is there.
-
-    Parameters
-    ----------
-    at : datetime.datetime
-        The latest moment that would do [UTC].
-    now : datetime.datetime
-        Nothing is moved before it [UTC].
-    days : collection of str
-        "mon" to "sun"; none means every day.
-    zone : zoneinfo.ZoneInfo
-        Of the works.
-
-    Returns
-    -------
-    datetime.datetime
-        By whole days earlier [UTC].
-
-    Examples
-    --------
-    >>> from datetime import UTC
-    >>> now, sunday = datetime(2026, 6, 12, tzinfo=UTC), datetime(2026, 6, 14, 9, tzinfo=UTC)
-    >>> working_day(sunday, now, ("mon", "fri"), ZoneInfo("Europe/Berlin")).day
-    12
-    """
+    """Give the last moment, at or before another, that is on a day on which the works is there."""
     for back in range(7):
         moved = at - timedelta(days=back)
         if not days or moved <= now or WEEK[moved.astimezone(zone).weekday()] in days:
@@ -183,24 +149,7 @@ def working_day(at: datetime, now: datetime, days: Collection[str], zone: ZoneIn
 def on_working_days(
     lines: Sequence[OrderLine], now: datetime, days: Collection[str], zone: ZoneInfo
 ) -> list[OrderLine]:
-    """Give lines whose order days are days on which somebody orders: earlier, never later.
-
-    Parameters
-    ----------
-    lines : sequence of OrderLine
-        With the latest day that the accepted chance allows.
-    now : datetime.datetime
-        Latest moment known [UTC].
-    days : collection of str
-        Days on which the works is there.
-    zone : zoneinfo.ZoneInfo
-        Of the works.
-
-    Returns
-    -------
-    list of OrderLine
-        In the same order.
-    """
+    """Give lines whose order days are days on which somebody orders: earlier, never later."""
     moved = []
     for line in lines:
         if line.order_by is None:
@@ -212,20 +161,7 @@ def on_working_days(
 
 
 def as_sent(lines: Sequence[OrderLine], orders: Sequence[SupplierOrder]) -> list[OrderLine]:
-    """Give lines with the reels of the orders that are sent, in which last pallets are filled.
-
-    Parameters
-    ----------
-    lines : sequence of OrderLine
-        The advice on each web.
-    orders : sequence of SupplierOrder
-        Made of them.
-
-    Returns
-    -------
-    list of OrderLine
-        One quantity for sentence, figures, tables and picture.
-    """
+    """Give lines with the reels of the orders that are sent, in which last pallets are filled."""
     sent = {row.web.id: row.reels for order in orders for row in order.rows}
     return [
         replace(line, advice=replace(line.advice, reels=sent[line.web.id]))

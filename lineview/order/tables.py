@@ -31,15 +31,7 @@ DELIVERIES = {"web": pl.String(), "at": UTC_US, "reels": pl.Float64(), "kind": p
 
 
 def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
-    """Give the order book, the most urgent first.
-
-    Parameters
-    ----------
-    lines : sequence of OrderLine
-        The most urgent first.
-    plant : Plant
-        Its currency and zone.
-    """
+    """Give the order book, the most urgent first."""
     rows: list[dict[str, Any]] = []
     for line in lines:
         advice, supply, web = line.advice, line.supply, line.web
@@ -87,30 +79,12 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
 
 
 def day_of(at: datetime | None, plant: Plant) -> date | None:
-    """Give the day on which somebody acts: the hour in it carries nothing.
-
-    Parameters
-    ----------
-    at : datetime or None
-        The moment [UTC].
-    plant : Plant
-        For its zone.
-    """
+    """Give the day on which somebody acts: the hour in it carries nothing."""
     return None if at is None else at.astimezone(plant.tz).date()
 
 
 def demand_table(demand: Demand, plant: Plant, weeks: int = 4) -> Table:
-    """Give the good pieces of each product in the coming weeks, as a distribution.
-
-    Parameters
-    ----------
-    demand : Demand
-        What the coming weeks wrap.
-    plant : Plant
-        For the flavours' names.
-    weeks : int
-        How many weeks to show.
-    """
+    """Give the good pieces of each product in the coming weeks, as a distribution."""
     rows: list[dict[str, Any]] = []
     for name, need in demand.by_product.items():
         product = plant.product(name)
@@ -170,15 +144,7 @@ def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:
 
 
 def fan_series(lines: Sequence[OrderLine], now: datetime) -> pl.DataFrame:
-    """Give the reels on hand of each counted web over the coming weeks, as a fan.
-
-    Parameters
-    ----------
-    lines : sequence of OrderLine
-        The most urgent first.
-    now : datetime
-        Latest moment known [UTC].
-    """
+    """Give the reels on hand of each counted web over the coming weeks, as a fan."""
     frames = [
         pl.DataFrame({**line_fan(line, now)}, schema_overrides={"at": UTC_US}).with_columns(
             web=pl.lit(line.web.name or line.web.id)
@@ -205,20 +171,7 @@ def delivery_series(lines: Sequence[OrderLine]) -> pl.DataFrame:
 
 
 def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
-    """Give the order sheet: the rows of each supplier's order, its freight, then its total.
-
-    Parameters
-    ----------
-    orders : sequence of SupplierOrder
-        The earliest first.
-    plant : Plant
-        Its currency and zone.
-
-    Returns
-    -------
-    Table
-        A row that cannot be told has no figure and its reason, and so has the total then.
-    """
+    """Give the order sheet: the rows of each supplier's order, its freight, then its total."""
     rows: list[dict[str, Any]] = []
     for order in orders:
         blank = dict.fromkeys(("reels", "price", "money", "pallets"))
@@ -251,15 +204,7 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
 
 
 def why_so_many(row: SheetRow, plant: Plant) -> str:
-    """Say how a row's reels come about: what is wanted, minimum and multiple, full pallets, price break.
-
-    Parameters
-    ----------
-    row : SheetRow
-        Of a supplier's order.
-    plant : Plant
-        Its currency.
-    """
+    """Say how a row's reels come about: what is wanted, minimum and multiple, full pallets, price break."""
     web, parts = row.web, [row.basis] if row.basis else []
     if row.rounded - row.wanted >= 1.0:
         least = f"the minimum of {web.minimum_reels}" if row.rounded == web.minimum_reels else ""

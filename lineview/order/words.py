@@ -22,27 +22,13 @@ CAUTIONS = (
 
 
 def day_words(at: datetime, plant: Plant) -> str:
-    """Give a moment's day in the plant's zone ("Thursday 25 June", in US units "Thursday, June 25").
-
-    Parameters
-    ----------
-    at : datetime
-        The moment [UTC].
-    plant : Plant
-        The works.
-    """
+    """Give a moment's day in the plant's zone ("Thursday 25 June", in US units "Thursday, June 25")."""
     local = at.astimezone(plant.tz)
     return f"{local:%A, %B} {local.day}" if plant.units == "US" else f"{local:%A} {local.day} {local:%B}"
 
 
 def chance_words(chance: float) -> str:
-    """Give a chance as people say it.
-
-    Examples
-    --------
-    >>> chance_words(1 / 6), chance_words(0.0004), chance_words(0.97)
-    ('1 chance in 6', 'less than 1 chance in 1000', 'near certainty')
-    """
+    """Give a chance as people say it."""
     if chance >= 0.95:
         return "near certainty"
     if chance > 0.5:
@@ -58,22 +44,7 @@ def web_name(web: Web) -> str:
 
 
 def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span, ...]:
-    """Say what to order by when and what waiting risks; of several webs, the most urgent.
-
-    Parameters
-    ----------
-    lines : sequence of OrderLine
-        The most urgent first.
-    plant : Plant
-        For its zone.
-    now : datetime
-        Latest moment known [UTC].
-
-    Returns
-    -------
-    tuple of Span
-        One plain sentence.
-    """
+    """Say what to order by when and what waiting risks; of several webs, the most urgent."""
     if not plant.webs:
         return (Span("What to order cannot be told: plant.toml describes no web."),)
     told = [line for line in lines if line.advice is not None]
@@ -142,28 +113,12 @@ def _open(
 
 
 def listed(names: Sequence[str]) -> str:
-    """Give names as a sentence lists them.
-
-    Examples
-    --------
-    >>> listed(["vanilla", "pear", "lemon"])
-    'vanilla, pear and lemon'
-    """
+    """Give names as a sentence lists them."""
     return " and ".join(part for part in (", ".join(names[:-1]), *names[-1:]) if part)
 
 
 def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
-    """Say over what time use was learned ("14 days up to Friday 19 June").
-
-    Parameters
-    ----------
-    made : polars.DataFrame
-        MADE.
-    plant : Plant
-        For its zone.
-    now : datetime
-        The buyer's today [UTC].
-    """
+    """Say over what time use was learned ("14 days up to Friday 19 June")."""
     if made.is_empty():
         return ""
     first: date = made["date"].to_list()[int(made["date"].arg_min() or 0)]
@@ -173,17 +128,7 @@ def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
 
 
 def soft_line(lines: Sequence[OrderLine], plant: Plant, history: str) -> str:
-    """Give the line below the sentence: cover, lead time, accepted chance, and how many webs follow.
-
-    Parameters
-    ----------
-    lines : sequence of OrderLine
-        The most urgent first.
-    plant : Plant
-        The works.
-    history : str
-        Over what time use was learned.
-    """
+    """Give the line below the sentence: cover, lead time, accepted chance, and how many webs follow."""
     due = [line for line in lines if line.order_by is not None]
     parts = []
     if due and due[0].advice is not None and due[0].supply is not None:
@@ -218,17 +163,7 @@ def _further(due: Sequence[OrderLine], plant: Plant) -> list[str]:
 
 
 def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str, ...]:
-    """Say what cannot be told, what was refused and what stands on an assumption.
-
-    Parameters
-    ----------
-    lines : sequence of OrderLine
-        The most urgent first.
-    demand : Demand
-        What the coming weeks need.
-    plant : Plant
-        The works.
-    """
+    """Say what cannot be told, what was refused and what stands on an assumption."""
     out = [f"{name} is in the plan or on the batch sheet but not in plant.toml." for name in demand.unknown]
     out += [f"{what}." for what in demand.without_web]
     for web in (plant.web(web_id) for web_id in demand.borrowed):

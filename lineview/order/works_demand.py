@@ -38,25 +38,7 @@ def lent_factors(
     factors: Mapping[str, Mapping[str, float]],
     planned: Set[str] = frozenset(),
 ) -> dict[str, dict[str, float]]:
-    """Let what was never made take as much as the mean flavour of its base.
-
-    Parameters
-    ----------
-    plant : Plant
-        For the bases.
-    past : polars.DataFrame
-        MADE with plant.toml's product ids.
-    factors : mapping
-        From web (or product) id to the amount that a piece of each product takes of it.
-    planned : set of str
-        Products that the plan names.
-
-    Returns
-    -------
-    dict
-        Of the ids none of whose products was ever made or is planned: from each made product of the same base
-        to its share. An id whose base was never made either is not in it: nobody knows.
-    """
+    """Let what was never made take as much as the mean flavour of its base."""
     made = set(past.filter(pl.col("good") > 0)["product"].to_list())
     out = {}
     for key, own in factors.items():
@@ -70,13 +52,7 @@ def lent_factors(
 
 
 def unsure(ahead: Ahead) -> Ahead:
-    """Give what history says with the doubt of having borrowed it.
-
-    Parameters
-    ----------
-    ahead : Ahead
-        Of the base's mean flavour.
-    """
+    """Give what history says with the doubt of having borrowed it."""
     return replace(ahead, level_cv=float(np.hypot(ahead.level_cv, ASSUMED_KIN_CV)))
 
 
@@ -103,28 +79,7 @@ def works_need(
     *,
     weeks: int = 26,
 ) -> Demand:
-    """Put together what each web will need.
-
-    Parameters
-    ----------
-    plant : Plant
-        Products, webs, lines and shifts.
-    made : polars.DataFrame
-        MADE, from history.
-    plan : polars.DataFrame
-        PLAN; rows that end before `now` are over.
-    waste : mapping
-        From kind of web to metres used for each metre of geometry (1 or more), where it was measured.
-    now : datetime
-        Latest moment known [UTC].
-    weeks : int
-        How far to look.
-
-    Returns
-    -------
-    Demand
-        Needs in reels by web id. Webs of unknown reel length have none.
-    """
+    """Put together what each web will need."""
     starts = week_starts(now, weeks)
     ahead, unknown = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
     past, unknown_made = _known(plant, made)
@@ -172,20 +127,7 @@ def _needs(
 
 
 def piece_share(web: Web, waste: float | None) -> float | None:
-    """Give the reels that a good piece takes: with measured waste, else with plant.toml's allowances.
-
-    Parameters
-    ----------
-    web : Web
-        Of the plant description.
-    waste : float or None
-        Metres used for each metre of geometry, where it was measured.
-
-    Returns
-    -------
-    float or None
-        Reels; None where a new reel's length is not known.
-    """
+    """Give the reels that a good piece takes: with measured waste, else with plant.toml's allowances."""
     reel_m = full_reel_m(web)
     if reel_m is None:
         return None
@@ -233,22 +175,7 @@ def _without_web(plant: Plant, products: Sequence[str]) -> list[str]:
 
 
 def used_metres(plant: Plant, made: Mapping[str, float], waste: Mapping[str, float]) -> dict[str, float]:
-    """Give the metres of each web [m] that so many good pieces by product took.
-
-    Parameters
-    ----------
-    plant : Plant
-        Products and webs.
-    made : mapping
-        Good pieces by product as the batch sheet names it.
-    waste : mapping
-        From kind of web to metres used for each metre of geometry.
-
-    Returns
-    -------
-    dict
-        By web id.
-    """
+    """Give the metres of each web [m] that so many good pieces by product took."""
     out = {}
     for web in plant.webs:
         a_piece, reel_m = piece_share(web, waste.get(web.kind)), full_reel_m(web)
@@ -268,24 +195,7 @@ def _product_id(plant: Plant, name: str) -> str:
 def pieces_ahead(
     plant: Plant, web: Web, made: pl.DataFrame, plan: pl.DataFrame, now: datetime, *, weeks: int
 ) -> tuple[float, str]:
-    """Give the good pieces that a web will wrap: those of the plan, else the coming weeks at history's pace.
-
-    Parameters
-    ----------
-    plant, web : Plant, Web
-        The works and the web.
-    made, plan : polars.DataFrame
-        MADE and PLAN.
-    now : datetime
-        Latest moment known [UTC].
-    weeks : int
-        Weeks at history's pace where there is no plan.
-
-    Returns
-    -------
-    (float, str)
-        Pieces, and what they rest on.
-    """
+    """Give the good pieces that a web will wrap: those of the plan, else the coming weeks at history's pace."""
     own = dict.fromkeys(products_of(plant, web), 1.0)
     ahead, _ = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
     if ahead.height:
@@ -307,28 +217,7 @@ def history_ahead(
     starts: Sequence[datetime],
     planned: Set[str] = frozenset(),
 ) -> dict[tuple[str, str], Ahead]:
-    """Give what history says of the coming weeks, by line and web.
-
-    Parameters
-    ----------
-    plant : Plant
-        For shifts and zone.
-    past : polars.DataFrame
-        MADE with plant.toml's product ids.
-    factors : mapping
-        From web id to the amount that a piece of each product takes of it.
-    lines : sequence of str
-        Ids of the lines.
-    starts : sequence of datetime
-        Starts of the coming weeks [UTC].
-    planned : set of str
-        Products that the plan names: they borrow from nobody.
-
-    Returns
-    -------
-    dict
-        By week, with season and level, from WEEKS_OF_HISTORY weeks on; else by the days' pace.
-    """
+    """Give what history says of the coming weeks, by line and web."""
     lent = lent_factors(plant, past, factors, planned)
     used = {**factors, **lent}
     if history_weeks(past, starts[0]) >= WEEKS_OF_HISTORY:

@@ -44,20 +44,7 @@ Check = Callable[[Any, ValidationInfo], Iterable[PlacedFault]]
 
 
 def did_you_mean(word: object, known: list[str]) -> str:
-    """A sentence for `Fault.do`: the nearest known word, else what there is.
-
-    Parameters
-    ----------
-    word : object
-        What was written.
-    known : list of str
-        What could have been meant.
-
-    Examples
-    --------
-    >>> did_you_mean("wrapp1", ["wrap1", "sizer1"])
-    "Did you mean 'wrap1'?"
-    """
+    """A sentence for `Fault.do`: the nearest known word, else what there is."""
     folded = {name.casefold(): name for name in known}
     near = get_close_matches(str(word).casefold(), list(folded), n=1, cutoff=0.6)
     if near:
@@ -127,13 +114,7 @@ def _ids(data: Mapping[str, Any], name: str) -> list[str]:
 
 
 def checked(check: Check) -> AfterValidator:
-    """A validator that checks one value.
-
-    Parameters
-    ----------
-    check : callable
-        Takes the value, and what pydantic knows of the field; gives faults, placed from the value on.
-    """
+    """A validator that checks one value."""
 
     def validate(value: Any, info: ValidationInfo) -> Any:
         if info.context is not None:
@@ -144,16 +125,7 @@ def checked(check: Check) -> AfterValidator:
 
 
 def together(check: Check, *looks_at: str) -> WrapValidator:
-    """A validator that checks the parts of a list or table against each other, although some may be wrong.
-
-    Parameters
-    ----------
-    check : callable
-        Takes parts by index or key, and what pydantic knows of the field; gives faults, placed from the
-        list on.
-    *looks_at : str
-        Fields of a part that the check looks at: a part that is wrong elsewhere only is checked as well.
-    """
+    """A validator that checks the parts of a list or table against each other, although some may be wrong."""
 
     def validate(parts: Any, handler: ValidatorFunctionWrapHandler, info: ValidationInfo) -> Any:
         if info.context is None or not isinstance(parts, (tuple, dict)):

@@ -73,15 +73,7 @@ _EXPECTED = {
 
 
 def faults_of(error: ValidationError, data: Mapping[str, Any]) -> list[PlacedFault]:
-    """Each wrong place once, with what it is, what was expected and a suggestion.
-
-    Parameters
-    ----------
-    error : pydantic.ValidationError
-        From validating `data`.
-    data : mapping
-        What was validated.
-    """
+    """Each wrong place once, with what it is, what was expected and a suggestion."""
     faults: list[PlacedFault] = []
     types: dict[KeyPath, list[ErrorDetails]] = {}
     for detail in error.errors():

@@ -173,20 +173,7 @@ def _joined_columns(
 
 
 def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncrements:
-    """Join the intervals between moments that matter; those over a moment, and open ones, stay as they are.
-
-    Parameters
-    ----------
-    counter : CounterIncrements
-        As read.
-    moments_us : array of int
-        In order [µs since 1970].
-
-    Returns
-    -------
-    CounterIncrements
-        With the same counts up to every one of the moments, and the same bounds.
-    """
+    """Join the intervals between moments that matter; those over a moment, and open ones, stay as they are."""
     if not len(counter.end_us):
         return counter
     first = np.searchsorted(moments_us, counter.start_us, side="right")

@@ -83,17 +83,7 @@ def joined(frames: Sequence[pl.DataFrame]) -> pl.DataFrame:
 
 
 def planned_minutes(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime) -> dict[date, float]:
-    """Planned minutes [min] of each day that a shift starts on, breaks left out.
-
-    Parameters
-    ----------
-    shifts : sequence of Shift
-        Of the plant description.
-    zone : str
-        The plant's time zone.
-    start, end : datetime
-        From and to [UTC].
-    """
+    """Planned minutes [min] of each day that a shift starts on, breaks left out."""
     cal = calendar(shifts, zone, start, end)
     spent = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
     days = cal.filter(pl.col("part") == "planned").group_by("date").agg(minutes=spent.sum()).sort("date")

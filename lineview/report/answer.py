@@ -131,18 +131,7 @@ def to_json(answer: Answer, *, indent: int | None = 2) -> str:
 
 
 def to_object(answer: Answer) -> dict[str, Any]:
-    """Give an answer as plain dictionaries and lists.
-
-    Parameters
-    ----------
-    answer : Answer
-        Of any question.
-
-    Returns
-    -------
-    dict
-        With the keys version, question, scope, sentence, soft, figures, tables, series, notes, cautions.
-    """
+    """Give an answer as plain dictionaries and lists."""
     return {
         "version": VERSION,
         "question": answer.question,

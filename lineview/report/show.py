@@ -47,43 +47,14 @@ def number(value: float, decimals: int | None = None) -> str:
 
 
 def decimals_of(value: float) -> int:
-    """Give the places that three figures of a number take; none for a whole number.
-
-    Parameters
-    ----------
-    value : float
-        Finite.
-
-    Returns
-    -------
-    int
-        At most 6.
-    """
+    """Give the places that three figures of a number take; none for a whole number."""
     if value == 0 or float(value).is_integer():
         return 0
     return min(6, max(0, 2 - math.floor(math.log10(abs(value)))))
 
 
 def decimals_for(value: float | None, low: float | None, high: float | None) -> int | None:
-    """Give the places that an interval justifies: two figures of its half-width, five of its ends at most.
-
-    Parameters
-    ----------
-    value, low, high : float or None
-        The figure and its interval's ends.
-
-    Returns
-    -------
-    int or None
-        None where there is no interval to go by.
-
-    Examples
-    --------
-    >>> decimals_for(0.0112, 0.0094, 0.0131)
-    4
-    >>> decimals_for(346.2, None, None) is None
-    True
-    """
+    """Give the places that an interval justifies: two figures of its half-width, five of its ends at most."""
     ends = [v for v in (value, low, high) if v is not None]
     width = max(ends) - min(ends) if len(ends) > 1 else 0.0
     if width <= 0 or not math.isfinite(width):
@@ -311,27 +282,7 @@ def cell(content: Any, unit: str, plant: Plant, decimals: int | None = None) -> 
 
 
 def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | None:
-    """Give the places one column of a table uses, so that its points stand below each other.
-
-    Parameters
-    ----------
-    contents : sequence
-        The column's cells.
-    unit : str
-        Its unit as kept inside.
-    plant : Plant
-        Its units.
-
-    Returns
-    -------
-    int or None
-        None where no cell is a number; 0 where all are whole.
-
-    Examples
-    --------
-    >>> column_decimals([0.5, -0.011, None], "", Plant(shop="Invented Sweets"))
-    3
-    """
+    """Give the places one column of a table uses, so that its points stand below each other."""
     numbers = [in_units(c, unit, plant.units)[0] for c in contents if _counts(c)]
     if not numbers:
         return None

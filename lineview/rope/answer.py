@@ -20,20 +20,7 @@ from lineview.rope.words import length, number, sentence, soft_line
 
 
 def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
-    """Say what cannot be told, and what other exports would add.
-
-    Parameters
-    ----------
-    account : RopeAccount
-        What was measured.
-    plant : Plant
-        For its units.
-
-    Returns
-    -------
-    tuple of str
-        Plain sentences.
-    """
+    """Say what cannot be told, and what other exports would add."""
     notes = gauge_words(account) + roller_words(account, plant) + product_notes(account.model)
     if account.marks == "pauses":
         notes.append("Batches were found from pauses of the rope; a batch sheet would give their true marks.")
@@ -63,18 +50,7 @@ def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
 
 
 def gauge_words(account: RopeAccount) -> list[str]:
-    """Say what was found wrong with gauges, in words.
-
-    Parameters
-    ----------
-    account : RopeAccount
-        What was measured.
-
-    Returns
-    -------
-    list of str
-        Plain sentences.
-    """
+    """Say what was found wrong with gauges, in words."""
     out = []
     for one in account.gauges:
         check, name = one.check, one.gauge.id
@@ -90,20 +66,7 @@ def gauge_words(account: RopeAccount) -> list[str]:
 
 
 def roller_words(account: RopeAccount, plant: Plant) -> list[str]:
-    """Say what gauges and rollers show beside the drift, in words.
-
-    Parameters
-    ----------
-    account : RopeAccount
-        What was measured.
-    plant : Plant
-        For its units.
-
-    Returns
-    -------
-    list of str
-        Plain sentences.
-    """
+    """Say what gauges and rollers show beside the drift, in words."""
     out = []
     both = account.agreement
     if both is not None:
@@ -145,28 +108,7 @@ class RopeInputs:
 
 
 def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:
-    """Answer how a sizer's rope stands.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    scope : Scope
-        A sizer and a period.
-    inputs : RopeInputs
-        What was read of its rope and line.
-
-    Returns
-    -------
-    Answer
-        With figures (lineview.rope.figures), the tables "causes", "adjustments", "sizers", "watch",
-        "limits", "gauges" and "rollers", and the frames of the pictures.
-
-    Raises
-    ------
-    AskError
-        Where the machine is not a sizer of the plant.
-    """
+    """Answer how a sizer's rope stands."""
     sizer = _sizer(plant, scope.machine)
     account = rope_account(
         plant, sizer, inputs.seen, (scope.period.start, scope.period.end)

@@ -60,26 +60,8 @@ def points_of(
 ) -> pl.DataFrame:
     """Reduce readings sorted into batches to one point a batch.
 
-    Parameters
-    ----------
-    core : polars.DataFrame
-        Readings sorted into batches (readings_in_batches).
-    temperature : polars.DataFrame or None
-        Columns at [UTC] and value [°C] of the rope.
-    targets : mapping of str to float
-        Target diameter a product [mm].
-    running : callable
-        Gives running hours [h] at a series of moments.
+    Takes `targets` [mm], `running` [h].
 
-    Returns
-    -------
-    polars.DataFrame
-        ROPE_BATCHES with taper_mm, the change along a whole batch [mm] (null with fewer than 8 readings),
-        in order of time; batches without readings are left out, products without a target get a null
-        deviation.
-
-    Notes
-    -----
     Source: derived-rope, trade-practice
     """
     if core.is_empty():
@@ -180,24 +162,6 @@ def marks_from_pauses(
 ) -> pl.DataFrame:
     """Find batches from pauses in the rope, where no batch sheet was exported.
 
-    Parameters
-    ----------
-    readings : polars.DataFrame
-        Column at [UTC], usable gauge readings in order of time.
-    line, product : str
-        What the rows are labelled with.
-    pause_s : float
-        Shortest pause that parts two batches [s]; at least five times the usual distance of readings.
-    least_min : float
-        Shortest stretch that counts as a batch [min].
-
-    Returns
-    -------
-    polars.DataFrame
-        BATCHES named p1, p2, ...; empty where the rope never pauses.
-
-    Notes
-    -----
     Source: derived-rope
     """
     if readings.height < 3:
@@ -219,22 +183,6 @@ def marks_from_pauses(
 def blocks_of_time(readings: pl.DataFrame, *, line: str, product: str, block_min: float) -> pl.DataFrame:
     """Cut readings into blocks of equal length, where batches cannot be known.
 
-    Parameters
-    ----------
-    readings : polars.DataFrame
-        Column at [UTC], usable gauge readings in order of time.
-    line, product : str
-        What the rows are labelled with.
-    block_min : float
-        Length of a block [min].
-
-    Returns
-    -------
-    polars.DataFrame
-        BATCHES named b1, b2, ...
-
-    Notes
-    -----
     Source: derived-rope
     """
     if readings.is_empty():
@@ -275,23 +223,6 @@ class WithinBatch:
 def within_batch(core: pl.DataFrame, points: pl.DataFrame) -> WithinBatch:
     """Estimate spread and taper within batches.
 
-    Parameters
-    ----------
-    core : polars.DataFrame
-        Readings sorted into batches (readings_in_batches).
-    points : polars.DataFrame
-        ROPE_BATCHES with taper_mm.
-
-    Returns
-    -------
-    WithinBatch
-        The spread is that of a reading about its batch's line, as if batches went on for ever: what a
-        short batch's mean and line take out is put back. Its interval allows for an autocorrelation that
-        is not known, and for batches that differ. `sampling_sd_mm` is how far a batch's mean may lie from
-        the batch's level for that spread.
-
-    Notes
-    -----
     Source: restricted-likelihood, derived-rope
     """
     if core.is_empty():
@@ -313,34 +244,9 @@ def within_batch(core: pl.DataFrame, points: pl.DataFrame) -> WithinBatch:
 def live_hours(readings: pl.DataFrame, at: pl.Series, gap_s: float) -> Floats:
     """Give hours of live gauge readings since the first, at given moments.
 
-    Parameters
-    ----------
-    readings : polars.DataFrame
-        Column at [UTC], usable gauge readings in order of time.
-    at : polars.Series
-        Moments [UTC].
-    gap_s : float
-        Longest time between two readings that still counts as running [s]; where the readings are usually
-        further apart, three times their usual distance.
+    Gives [h].
 
-    Returns
-    -------
-    numpy.ndarray, shape (len(at),)
-        Hours [h].
-
-    Notes
-    -----
     Source: derived-rope
-
-    Examples
-    --------
-    >>> from datetime import UTC, datetime, timedelta
-    >>> import polars as pl
-    >>> start = datetime(2026, 6, 9, 6, tzinfo=UTC)
-    >>> minutes = (0, 1, 2, 62, 63)
-    >>> times = pl.Series([start + timedelta(minutes=m) for m in minutes], dtype=pl.Datetime("us", "UTC"))
-    >>> (live_hours(pl.DataFrame({"at": times}), times, 120) * 60).round(1).tolist()
-    [0.0, 1.0, 2.0, 2.0, 3.0]
     """
     seconds = readings["at"].dt.epoch("us").to_numpy() / 1e6
     wanted = at.dt.epoch("us").to_numpy() / 1e6
@@ -373,27 +279,6 @@ def rope_clock(
 ) -> RopeClock:
     """Choose the best clock there is for the wear of a sizer's rollers.
 
-    Parameters
-    ----------
-    sizer : MachineCounts or None
-        Of the sizer.
-    wrappers : sequence of MachineCounts
-        Of the cut-and-wrap machines of its line.
-    gauge : polars.DataFrame
-        Column at [UTC], usable gauge readings in order.
-    period : (datetime, datetime)
-        From and to [UTC].
-    gap_s : float
-        Longest time between two readings that still counts as running [s].
-
-    Returns
-    -------
-    RopeClock
-        By the sizer's rope counter, else by a cut-and-wrap machine's pieces, else by live gauge readings;
-        a counter that is unseen for much of the time the gauge is live is passed over.
-
-    Notes
-    -----
     Source: derived-rope
     """
     probe = _probe(gauge)

@@ -137,21 +137,7 @@ class RopeModel:
 def batch_steps(hours: Floats) -> Floats:
     """Give how many batches on each batch is from the one before, from its running hours.
 
-    Parameters
-    ----------
-    hours : numpy.ndarray, shape (n,)
-        Running hours [h] in order.
-
-    Returns
-    -------
-    numpy.ndarray, shape (n − 1,)
-        1 for neighbours, more across missing batches.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> batch_steps(np.array([0.0, 0.2, 0.4, 1.0])).tolist()
-    [1.0, 1.0, 3.0]
+    Takes `hours` [h].
     """
     between = np.diff(hours)
     usual = float(np.median(between)) if between.size else 1.0
@@ -167,22 +153,6 @@ def fit_rope(
 ) -> RopeModel | None:
     """Fit the model to batch points.
 
-    Parameters
-    ----------
-    points : polars.DataFrame
-        ROPE_BATCHES in order of time; those without a deviation are left out.
-    done : sequence of (datetime, float, str)
-        Recorded adjustments: moment [UTC], running hours [h], label.
-    kinds : mapping of str to str, optional
-        Kind of each product (rope_products.kinds_by_name); kinds with batches enough get an offset each.
-
-    Returns
-    -------
-    RopeModel or None
-        None where there are fewer than 8 batches or no running hours between them.
-
-    Notes
-    -----
     Steps that nobody recorded are looked for and, once found, stay in the model.
 
     Source: restricted-likelihood, derived-rope
@@ -280,20 +250,6 @@ def _temperature_column(points: pl.DataFrame) -> tuple[list[Floats], float | Non
 def rope_components(model: RopeModel) -> pl.DataFrame:
     """Split each batch's deviation from target into what the model puts it down to.
 
-    Parameters
-    ----------
-    model : RopeModel
-        The fitted model.
-
-    Returns
-    -------
-    polars.DataFrame
-        running_h [h], at, batch and, all in mm: wear_mm (level and wear), steps_mm (adjustments and steps),
-        temperature_mm, products_mm, shift_mm (the batch's own), deviation_mm, which is their sum. A part
-        that is not in the model is null.
-
-    Notes
-    -----
     Source: derived-rope
     """
     beta = model.fit.weight @ model.fit.beta

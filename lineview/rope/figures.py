@@ -30,24 +30,7 @@ SHOWN = 6
 
 
 def weight_figures(account: RopeAccount, model: RopeModel, plant: Plant, period: Period) -> list[Figure]:
-    """Give the figures of the deviation's weight.
-
-    Parameters
-    ----------
-    account : RopeAccount
-        What was measured.
-    model : RopeModel
-        Its model.
-    plant : Plant
-        For products, prices and currency.
-    period : Period
-        What was asked.
-
-    Returns
-    -------
-    list of Figure
-        Grams a piece of the product now on the line; kilograms and money a week summed over the products.
-    """
+    """Give the figures of the deviation's weight."""
     units = ("g/piece", "kg/week", f"{plant.currency}/week")
     named = list(zip(LABELS, LABELS.values(), units, strict=True))
     product, ahead = account.target.product, account.ahead
@@ -78,20 +61,7 @@ def weight_figures(account: RopeAccount, model: RopeModel, plant: Plant, period:
 
 
 def weight_words(figures: Sequence[Figure], plant: Plant) -> str:
-    """Say what the deviation takes a week, in kilograms and money.
-
-    Parameters
-    ----------
-    figures : sequence of Figure
-        Of the answer.
-    plant : Plant
-        For its units.
-
-    Returns
-    -------
-    str
-        A sentence, "" where it cannot be told or cannot be told from nothing.
-    """
+    """Say what the deviation takes a week, in kilograms and money."""
     told = {f.name: f for f in figures if f.name in LABELS}
     kg = told.get("weight_effect_kg_per_week")
     if kg is None or not isinstance(kg.value, float):
@@ -162,24 +132,7 @@ CONFIDENCE = "95 % confidence, noise memory averaged over"
 def rope_figures(
     account: RopeAccount, found: Verdict | None, plant: Plant, period: Period
 ) -> tuple[Figure, ...]:
-    """Give every figure of the rope answer.
-
-    Parameters
-    ----------
-    account : RopeAccount
-        What was measured.
-    found : Verdict or None
-        The state of the rope.
-    plant : Plant
-        For prices and currency.
-    period : Period
-        What was asked.
-
-    Returns
-    -------
-    tuple of Figure
-        Named as in MODELLED, with spread, taper, targets and the adjustments' effects.
-    """
+    """Give every figure of the rope answer."""
     figures = list(_targets(account, period))
     if account.model is None or found is None:
         money = f"{plant.currency}/week"

@@ -37,25 +37,6 @@ def time_to_leave(
 ) -> TimeToLeave:
     """Give the running hours until the batch mean leaves a band, if wear goes on as it does.
 
-    Parameters
-    ----------
-    model : RopeModel
-        The fitted model.
-    now_h : float
-        Running hours now [h].
-    low_mm, high_mm : float
-        The band for the deviation from target [mm].
-    horizon_h : float
-        Hours looked ahead [h].
-
-    Returns
-    -------
-    TimeToLeave
-        Median and 90 % interval over the levels and wears that the data allow; `share_within` is the share
-        of them that leave within the horizon.
-
-    Notes
-    -----
     Source: derived-rope
     """
     beta = model.fit.draws(DRAWS)[0]
@@ -74,25 +55,7 @@ def _finite(value: float) -> float | None:
 def hours_to_edge(level: Floats, wear: Floats, low_mm: float, high_mm: float, horizon_h: float) -> Floats:
     """Give the hours until lines leave a band; infinite where they do not within the horizon.
 
-    Parameters
-    ----------
-    level, wear : numpy.ndarray, shape (n,)
-        Deviation now [mm] and its change an hour [mm/h].
-    low_mm, high_mm : float
-        The band [mm].
-    horizon_h : float
-        Hours looked ahead [h].
-
-    Returns
-    -------
-    numpy.ndarray, shape (n,)
-        Hours [h], 0 where already outside.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> hours_to_edge(np.array([0.0, 0.4]), np.array([-0.01, 0.0]), -0.3, 0.3, 200.0).tolist()
-    [30.0, 0.0]
+    Takes `level`, `wear` [mm]. Gives [h].
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         room = np.where(wear < 0, low_mm - level, high_mm - level)
@@ -106,25 +69,7 @@ def band_for_share(
 ) -> tuple[float, float] | None:
     """Give the band the mean must keep so that no more than a share of pieces is out of tolerance.
 
-    Parameters
-    ----------
-    spread_mm : float
-        Standard deviation of a single piece's diameter about the mean [mm].
-    low_mm, high_mm : float
-        Tolerance of the deviation from target [mm].
-    share : float
-        Share of pieces, such as 0.05.
-
-    Returns
-    -------
-    tuple of float or None
-        Band for the mean [mm]; None where even a centred mean has more outside.
-
-    Examples
-    --------
-    >>> band = band_for_share(0.1, -0.3, 0.3, 0.05)
-    >>> [round(v, 3) for v in band]
-    [-0.136, 0.136]
+    Gives [mm].
     """
     from scipy.special import ndtr
 
@@ -143,22 +88,7 @@ def band_for_share(
 
 
 def fan(model: RopeModel, now_h: float, until_h: float, level: float = 0.95) -> pl.DataFrame:
-    """Give the expected deviation ahead with its interval, for the picture.
-
-    Parameters
-    ----------
-    model : RopeModel
-        The fitted model.
-    now_h, until_h : float
-        From and to, in running hours [h].
-    level : float
-        Of the interval.
-
-    Returns
-    -------
-    polars.DataFrame
-        Columns running_h [h], low, mid, high: deviation from target [mm].
-    """
+    """Give the expected deviation ahead with its interval, for the picture."""
     rows = []
     for hours in np.linspace(now_h, until_h, 25):
         contrast = model.at(float(hours))
@@ -170,35 +100,9 @@ def fan(model: RopeModel, now_h: float, until_h: float, level: float = 0.95) -> 
 def planned_moment(hours: float, calendar: pl.DataFrame, start: datetime, uptime: float) -> datetime | None:
     """Give the calendar moment at which some running hours will have passed under the planned shifts.
 
-    Parameters
-    ----------
-    hours : float
-        Running hours from `start` [h].
-    calendar : polars.DataFrame
-        CALENDAR from `start` on.
-    start : datetime
-        From when [UTC].
-    uptime : float
-        Running hours a planned hour, above 0.
+    Takes `hours` [h].
 
-    Returns
-    -------
-    datetime or None
-        The moment [UTC]; None where the calendar ends before.
-
-    Notes
-    -----
     Source: derived-rope
-
-    Examples
-    --------
-    >>> from datetime import UTC, datetime
-    >>> import polars as pl
-    >>> day = lambda h: datetime(2026, 6, 9, h, tzinfo=UTC)
-    >>> ends = {"start": [day(6), day(14)], "end": [day(10), day(18)]}
-    >>> shifts = pl.DataFrame({**ends, "part": ["planned"] * 2})
-    >>> planned_moment(5.0, shifts, day(6), 1.0).hour
-    15
     """
     left = timedelta(hours=hours / uptime)
     planned = calendar.filter((pl.col("part") == "planned") & (pl.col("end") > start)).sort("start")
@@ -234,20 +138,6 @@ class Ahead:
 def hours_ahead(model: RopeModel, target: Target) -> Ahead | None:
     """Give the running hours until the batch mean leaves tolerance, and nothing beside them.
 
-    Parameters
-    ----------
-    model : RopeModel
-        The fitted model.
-    target : Target
-        For the tolerance.
-
-    Returns
-    -------
-    Ahead or None
-        Without moments and pieces; None where the tolerance is not known.
-
-    Notes
-    -----
     Source: derived-rope
     """
     if target.tolerance_mm is None or target.diameter_mm is None:
@@ -261,26 +151,6 @@ def ahead_of(
 ) -> Ahead | None:
     """Give when the rope leaves tolerance.
 
-    Parameters
-    ----------
-    plant : Plant
-        For its shifts and zone.
-    model : RopeModel
-        The fitted model.
-    target : Target
-        For the tolerance.
-    within_sd_mm : float
-        Standard deviation within a batch [mm].
-    until : datetime
-        End of the period asked for [UTC].
-
-    Returns
-    -------
-    Ahead or None
-        None where the tolerance is not known.
-
-    Notes
-    -----
     Source: derived-rope
     """
     bare = hours_ahead(model, target)
@@ -310,20 +180,7 @@ def _planned_hours(plant: Plant, start: datetime, end: datetime) -> float:
 
 
 def forecast_end(model: RopeModel, ahead: Ahead) -> float:
-    """Give the running hours up to which a forecast is drawn [h].
-
-    Parameters
-    ----------
-    model : RopeModel
-        The fitted model.
-    ahead : Ahead
-        When the rope leaves tolerance.
-
-    Returns
-    -------
-    float
-        Up to the late end of the interval, at least a quarter of the hours behind, at most the horizon.
-    """
+    """Give the running hours up to which a forecast is drawn [h]."""
     behind = float(np.ptp(model.hours))
     reach = ahead.mean.high_h or ahead.mean.value_h or behind / 2
     return ahead.now_h + min(HORIZON_H, max(reach, behind / 4))
@@ -372,18 +229,6 @@ class Verdict:
 def effects_of(model: RopeModel) -> tuple[Effect, ...]:
     """Give the effect of every step in a model.
 
-    Parameters
-    ----------
-    model : RopeModel
-        The fitted model.
-
-    Returns
-    -------
-    tuple of Effect
-        In order of time, 95 % intervals.
-
-    Notes
-    -----
     Source: derived-rope
     """
     out = []
@@ -401,19 +246,6 @@ def effects_of(model: RopeModel) -> tuple[Effect, ...]:
 def verdict(model: RopeModel) -> Verdict:
     """Say what state the rope is in.
 
-    Parameters
-    ----------
-    model : RopeModel
-        The fitted model.
-
-    Returns
-    -------
-    Verdict
-        Drifting where the wear's 95 % interval leaves out 0; else stepped where the last step was not
-        recorded, repaired where it was and helped, steady otherwise.
-
-    Notes
-    -----
     Source: derived-rope
     """
     contrast = model.contrast(wear=1.0)

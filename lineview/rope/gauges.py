@@ -63,30 +63,7 @@ class GaugeCheck:
 def check_gauge(readings: pl.DataFrame, target_mm: float | None, tolerance_mm: float | None) -> GaugeCheck:
     """Tell usable readings from those of a dead gauge, of another unit or of no rope.
 
-    Parameters
-    ----------
-    readings : polars.DataFrame
-        Columns at [UTC] and value [mm].
-    target_mm, tolerance_mm : float or None
-        The rope's target diameter and its tolerance; without a target no unit can be checked.
-
-    Returns
-    -------
-    GaugeCheck
-        With usable readings, empty where the gauge is dead or its unit is wrong.
-
-    Notes
-    -----
     Source: derived-rope
-
-    Examples
-    --------
-    >>> from datetime import UTC, datetime, timedelta
-    >>> import polars as pl
-    >>> times = [datetime(2026, 6, 9, 6, tzinfo=UTC) + timedelta(seconds=10 * i) for i in range(30)]
-    >>> frame = pl.DataFrame({"at": times, "value": [0.551 + 0.001 * (i % 3) for i in range(30)]})
-    >>> check_gauge(frame, 14.0, 0.3).slip
-    'inches'
     """
     kept = readings.select("at", "value").drop_nulls()
     if not (np.diff(kept["at"].to_physical().to_numpy()) > 0).all():
@@ -111,27 +88,7 @@ def check_gauge(readings: pl.DataFrame, target_mm: float | None, tolerance_mm: f
 
 
 def unit_slip(values: Floats, target_mm: float | None, tolerance_mm: float | None) -> str:
-    """Name the unit that values seem to be in instead of mm, or give "".
-
-    Parameters
-    ----------
-    values : numpy.ndarray, shape (n,)
-        Readings as given, taken for mm.
-    target_mm, tolerance_mm : float or None
-        The rope's target diameter and its tolerance.
-
-    Returns
-    -------
-    str
-        "inches", "hundredths of a millimetre", ...; "another unit" where the values fit neither mm nor any
-        usual slip; "" where they fit.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> unit_slip(np.array([1402.0, 1398.0]), 14.0, 0.3)
-    'hundredths of a millimetre'
-    """
+    """Name the unit that values seem to be in instead of mm, or give ""."""
     if target_mm is None or values.size == 0:
         return ""
     live = values[np.abs(values) > 1e-6 * target_mm]
@@ -150,18 +107,6 @@ def unit_slip(values: Floats, target_mm: float | None, tolerance_mm: float | Non
 def standing_still(values: Floats) -> NDArray[np.bool_]:
     """Mark readings in runs of one value that are longer than chance allows at the gauge's resolution.
 
-    Parameters
-    ----------
-    values : numpy.ndarray, shape (n,)
-        Readings in order.
-
-    Returns
-    -------
-    numpy.ndarray of bool, shape (n,)
-        True where the gauge stood still.
-
-    Notes
-    -----
     With p the usual share of repeats, a run of k repeats is expected less than once in 10 000 series where
     n pᵏ < 10⁻⁴. Runs below 20 are never marked.
     """
@@ -234,22 +179,7 @@ def _preference(one: CheckedGauge) -> tuple[bool, bool, int, int]:
 
 
 def gauge_values(machine: Machine, readings: pl.DataFrame, measures: str) -> pl.DataFrame | None:
-    """Give the readings (at, value) of the first gauge that measures this and has any.
-
-    Parameters
-    ----------
-    machine : Machine
-        The sizer.
-    readings : polars.DataFrame
-        READINGS of the machine.
-    measures : str
-        Such as "rope temperature".
-
-    Returns
-    -------
-    polars.DataFrame or None
-        In order of time; None where no such gauge has readings.
-    """
+    """Give the readings (at, value) of the first gauge that measures this and has any."""
     for gauge in machine.gauges:
         if gauge.measures == measures:
             own = readings.filter(pl.col("channel") == gauge.id).select("at", "value").drop_nulls()
@@ -284,22 +214,8 @@ def gauge_agreement(
 ) -> Agreement | None:
     """Compare two gauges batch by batch.
 
-    Parameters
-    ----------
-    first, second : (str, polars.DataFrame)
-        Name and usable readings (at, value [mm]).
-    batches : polars.DataFrame
-        BATCHES.
-    running : callable
-        Gives running hours [h] at a series of moments.
+    Takes `running` [h].
 
-    Returns
-    -------
-    Agreement or None
-        Second less first; None with fewer than 8 batches in common.
-
-    Notes
-    -----
     Source: restricted-likelihood, derived-rope
     """
     means = []

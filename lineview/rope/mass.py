@@ -16,24 +16,7 @@ from lineview.plant import Plant, Product
 def mass_ratio(diameter_mm: float, target_mm: float) -> float:
     """Give a piece's mass over its mass at target diameter, length and density as they are.
 
-    Parameters
-    ----------
-    diameter_mm, target_mm : float
-        Rope diameter and its target [mm].
-
-    Returns
-    -------
-    float
-        The square of their ratio.
-
-    Notes
-    -----
     Source: derived-rope
-
-    Examples
-    --------
-    >>> round(100 * (mass_ratio(14.14, 14.0) - 1), 2)
-    2.01
     """
     return (diameter_mm / target_mm) ** 2
 
@@ -41,26 +24,9 @@ def mass_ratio(diameter_mm: float, target_mm: float) -> float:
 def mass_change_g(mass_g: float, target_mm: float, deviation_mm: float) -> float:
     """Give what a deviation of the diameter adds to a piece.
 
-    Parameters
-    ----------
-    mass_g : float
-        Mass at target diameter [g].
-    target_mm, deviation_mm : float
-        Target diameter and deviation from it [mm].
+    Gives [g].
 
-    Returns
-    -------
-    float
-        Change of mass [g].
-
-    Notes
-    -----
     Source: derived-rope
-
-    Examples
-    --------
-    >>> round(mass_change_g(6.8, 14.0, 0.14), 3)
-    0.137
     """
     return mass_g * (mass_ratio(target_mm + deviation_mm, target_mm) - 1)
 
@@ -103,26 +69,7 @@ def pieces_by_product(
     only: Product | None,
     period: tuple[datetime, datetime],
 ) -> dict[str, float] | None:
-    """Good pieces of each product that the line's machines wrapped.
-
-    Parameters
-    ----------
-    plant : Plant
-        For its products.
-    wrappers : sequence of MachineCounts
-        Of the line's cut-and-wrap machines.
-    sheet : polars.DataFrame
-        BATCHES of the line.
-    only : Product or None
-        Stands in where there is no batch sheet.
-    period : (datetime, datetime)
-        From and to [UTC].
-
-    Returns
-    -------
-    dict of str to float or None
-        Pieces by product id, "" for those of no known product; None where nothing counted pieces.
-    """
+    """Good pieces of each product that the line's machines wrapped."""
     names = sheet["product"].drop_nulls().unique().to_list()
     ids = {name: product.id for name in names if (product := plant.product(name)) is not None}
     if sheet["start"].drop_nulls().is_empty():
@@ -139,26 +86,6 @@ def week_effect(
 ) -> WeekEffect:
     """Give what a deviation of the rope does a week, summed over the products made.
 
-    Parameters
-    ----------
-    plant : Plant
-        For masses, diameters and prices.
-    made : mapping of str to float
-        Pieces by product id over the period, "" for those of no known product.
-    to_week : float
-        Weeks' worth of pieces for each piece counted.
-    deviation_mm : (float, float, float)
-        The deviation and the ends of its interval [mm].
-    unnamed : Product
-        Whose mass stands in for pieces of no known product.
-
-    Returns
-    -------
-    WeekEffect
-        Kilograms and money summed; no price is averaged.
-
-    Notes
-    -----
     Source: derived-rope
     """
     known = {p.id: p for p in plant.products}

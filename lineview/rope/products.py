@@ -57,20 +57,7 @@ class Kinds:
 
 
 def kinds_by_name(plant: Plant, names: pl.Series) -> dict[str, str]:
-    """Give the kind of each product a batch sheet names.
-
-    Parameters
-    ----------
-    plant : Plant
-        For its products.
-    names : polars.Series
-        Names as in the sheet; null ones are passed over.
-
-    Returns
-    -------
-    dict of str to str
-        The base, where each has a target diameter of its own; else the flavours drawn to one diameter.
-    """
+    """Give the kind of each product a batch sheet names."""
     found = {name: plant.product(name) for name in sorted(names.drop_nulls().unique().to_list())}
     groups: dict[tuple[str, float], list[str]] = {}
     for product in found.values():
@@ -91,27 +78,7 @@ def _few(flavours: list[str]) -> str:
 
 
 def kinds_of(products: pl.Series, kinds: Mapping[str, str]) -> Kinds:
-    """Sort batches by the kind of their product.
-
-    Parameters
-    ----------
-    products : polars.Series
-        Product of each batch, in order of time.
-    kinds : mapping of str to str
-        As kinds_by_name gives it; products without one count as the commonest.
-
-    Returns
-    -------
-    Kinds
-        Without columns where there is but one kind.
-
-    Examples
-    --------
-    >>> import polars as pl
-    >>> found = kinds_of(pl.Series(["a", "b"] * 6), {"a": "14 mm", "b": "15 mm"})
-    >>> found.names, found.reference
-    (('14 mm',), '15 mm')
-    """
+    """Sort batches by the kind of their product."""
     n = products.len()
     named = [kinds.get(name or "", "") for name in products.to_list()]
     counts = {kind: named.count(kind) for kind in dict.fromkeys(named) if kind}
@@ -137,20 +104,7 @@ def kinds_of(products: pl.Series, kinds: Mapping[str, str]) -> Kinds:
 
 
 def told_apart(kinds: Kinds, base: Floats) -> Kinds:
-    """Leave out the offsets that other columns of the model explain as well.
-
-    Parameters
-    ----------
-    kinds : Kinds
-        With its columns.
-    base : numpy.ndarray, shape (kept, p)
-        Level, wear, steps and temperature.
-
-    Returns
-    -------
-    Kinds
-        Offsets that coincide with an adjustment are named among those mixed.
-    """
+    """Leave out the offsets that other columns of the model explain as well."""
     kept: list[int] = []
     for i in range(len(kinds.names)):
         tried = np.column_stack([base, kinds.columns[:, [*kept, i]]])
@@ -176,42 +130,14 @@ class Target:
 
 
 def line_batches(batches: pl.DataFrame, line: str, period: tuple[datetime, datetime]) -> pl.DataFrame:
-    """Give the line's batches that touch a period.
-
-    Parameters
-    ----------
-    batches : polars.DataFrame
-        BATCHES.
-    line : str
-        Id of the line.
-    period : (datetime, datetime)
-        From and to [UTC].
-
-    Returns
-    -------
-    polars.DataFrame
-        BATCHES in order of start, the one running when the period starts included.
-    """
+    """Give the line's batches that touch a period."""
     own = batches.filter((pl.col("line") == line) & pl.col("start").is_not_null()).sort("start")
     ends = pl.min_horizontal(pl.col("end"), pl.col("start").shift(-1))
     return own.filter((pl.col("start") < period[1]) & (ends.is_null() | (ends > period[0])))
 
 
 def target_of(plant: Plant, sheet: pl.DataFrame) -> Target:
-    """Give the target by which a gauge is checked and the tolerance that counts now.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    sheet : polars.DataFrame
-        BATCHES of the line; the last one says what is on the line now.
-
-    Returns
-    -------
-    Target
-        Without a batch sheet only where all products share one diameter and tolerance.
-    """
+    """Give the target by which a gauge is checked and the tolerance that counts now."""
     names = sheet["product"].drop_nulls() if sheet.height else pl.Series(dtype=pl.String)
     by_name = {name: plant.product(name) for name in names.unique(maintain_order=True)}
     known = [p for p in by_name.values() if p is not None]
@@ -232,19 +158,7 @@ def target_of(plant: Plant, sheet: pl.DataFrame) -> Target:
 def targets_of(plant: Plant, marked: pl.DataFrame, target: Target) -> dict[str, float]:
     """Give the target diameter of every product named in a batch sheet.
 
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    marked : polars.DataFrame
-        BATCHES used.
-    target : Target
-        Stands in where a batch names no product and only one target is possible.
-
-    Returns
-    -------
-    dict of str to float
-        Target diameter [mm] by the name the sheet uses.
+    Gives [mm].
     """
     out: dict[str, float] = {}
     for name in marked["product"].drop_nulls().unique().to_list() if marked.height else []:

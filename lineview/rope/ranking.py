@@ -56,25 +56,7 @@ class RankedSizer:
 def rank_sizers(accounts: Iterable[RopeAccount]) -> list[RankedSizer]:
     """Order sizers by how soon each needs a person.
 
-    Parameters
-    ----------
-    accounts : iterable of RopeAccount
-        One a sizer, over one period.
-
-    Returns
-    -------
-    list of RankedSizer
-        Soonest first: those out of tolerance, then by the early end of the time to tolerance; a sizer of
-        which nothing can be told comes before one that will not leave, for nobody would see it leave.
-
-    Notes
-    -----
     Source: derived-rope
-
-    Examples
-    --------
-    >>> rank_sizers([])
-    []
     """
     return sorted((_ranked(account) for account in accounts), key=_order)
 
@@ -103,39 +85,13 @@ def _order(one: RankedSizer) -> tuple[int, float, str]:
 
 
 def ranked_sizers(asked: RopeAccount, elsewhere: Mapping[str, RopeAccount]) -> tuple[RankedSizer, ...]:
-    """Rank the sizer asked about among those of the works.
-
-    Parameters
-    ----------
-    asked : RopeAccount
-        Of the sizer asked about.
-    elsewhere : mapping of str to RopeAccount
-        Of the other sizers.
-
-    Returns
-    -------
-    tuple of RankedSizer
-        Soonest first; empty where there is no other sizer to compare with.
-    """
+    """Rank the sizer asked about among those of the works."""
     others = [account for name, account in elsewhere.items() if name != asked.sizer.id]
     return tuple(rank_sizers([asked, *others])) if others else ()
 
 
 def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
-    """Give the ranking as a table.
-
-    Parameters
-    ----------
-    ranked : tuple of RankedSizer
-        Soonest first.
-    plant : Plant
-        For the lines' names.
-
-    Returns
-    -------
-    Table
-        "sizers"; without rows where there is nothing to compare.
-    """
+    """Give the ranking as a table."""
     columns = (
         ("sizer", "sizer", ""), ("state", "rope", ""), ("hours", "leaves tolerance in", "h"),
         ("early", "at the earliest", "h"), ("drift", "drift", "mm/h"), ("low", "95 % from", "mm/h"),
@@ -158,23 +114,7 @@ def _rounded(drift: float | None) -> float | None:
 
 
 def state_words(one: RankedSizer) -> str:
-    """Say how a sizer's rope stands, in a word or two.
-
-    Parameters
-    ----------
-    one : RankedSizer
-        The sizer.
-
-    Returns
-    -------
-    str
-        Such as "thinning" or "steady".
-
-    Examples
-    --------
-    >>> state_words(RankedSizer("s", "Sizer", "1", "drifting", drift=-0.01))
-    'thinning'
-    """
+    """Say how a sizer's rope stands, in a word or two."""
     if one.state == "drifting" and one.drift is not None:
         return "thinning" if one.drift < 0 else "thickening"
     words = {"steady": "steady", "stepped": "steady since a step", "repaired": "steady since an adjustment"}
@@ -182,23 +122,7 @@ def state_words(one: RankedSizer) -> str:
 
 
 def why_words(one: RankedSizer) -> str:
-    """Say why a sizer stands where it does in the order.
-
-    Parameters
-    ----------
-    one : RankedSizer
-        The sizer.
-
-    Returns
-    -------
-    str
-        Never empty.
-
-    Examples
-    --------
-    >>> why_words(RankedSizer("s", "Sizer", "1", "steady"))
-    'will not leave tolerance within 200 h'
-    """
+    """Say why a sizer stands where it does in the order."""
     if one.problem:
         return f"cannot be told: {one.problem}"
     if one.out:
@@ -211,20 +135,7 @@ def why_words(one: RankedSizer) -> str:
 
 
 def sooner_words(ranked: tuple[RankedSizer, ...], asked: str) -> str:
-    """Say which other sizer needs a person sooner than the one asked about.
-
-    Parameters
-    ----------
-    ranked : tuple of RankedSizer
-        Soonest first.
-    asked : str
-        Id of the sizer asked about.
-
-    Returns
-    -------
-    str
-        A sentence, "" where no other one will leave tolerance, or is out of it, sooner.
-    """
+    """Say which other sizer needs a person sooner than the one asked about."""
     ahead = ranked[: next((i for i, one in enumerate(ranked) if one.sizer == asked), 0)]
     needs = [one for one in ahead if one.hours is not None]
     if not needs:

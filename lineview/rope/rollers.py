@@ -32,17 +32,7 @@ class Slip:
 def surface_speed_mm_s(value: pl.Expr, gauge: Gauge) -> pl.Expr | None:
     """Bring a roller-speed gauge's readings to mm/s.
 
-    Parameters
-    ----------
-    value : polars.Expr
-        Its readings.
-    gauge : Gauge
-        For its unit and its roller's diameter.
-
-    Returns
-    -------
-    polars.Expr or None
-        Surface speed [mm/s]; None where the unit or the roller's diameter is not known.
+    Gives [mm/s].
     """
     if gauge.unit == "mm/s":
         return value
@@ -56,20 +46,6 @@ def surface_speed_mm_s(value: pl.Expr, gauge: Gauge) -> pl.Expr | None:
 def slips(machine: Machine, readings: pl.DataFrame) -> list[Slip]:
     """Compare v·d² between roller pairs that have both a speed and a diameter gauge.
 
-    Parameters
-    ----------
-    machine : Machine
-        The sizer; its gauges name their pairs.
-    readings : polars.DataFrame
-        READINGS of the machine.
-
-    Returns
-    -------
-    list of Slip
-        Each earlier pair against the last one, by minute means; empty with fewer than two such pairs.
-
-    Notes
-    -----
     The interval rests on means over ten stretches of time, since minutes depend on each other.
 
     Source: derived-rope
@@ -136,22 +112,6 @@ class RollerRipple:
 def roller_ripples(machine: Machine, readings: pl.DataFrame, gauge: pl.DataFrame) -> list[RollerRipple]:
     """Look for the ripple of every roller pair whose diameter and speed are known.
 
-    Parameters
-    ----------
-    machine : Machine
-        The sizer; a gauge of roller speed names its pair and its roller's diameter.
-    readings : polars.DataFrame
-        READINGS of the machine.
-    gauge : polars.DataFrame
-        Columns at and value [mm], usable diameter readings in order.
-
-    Returns
-    -------
-    list of RollerRipple
-        By pair.
-
-    Notes
-    -----
     A pair of rollers of diameter D at surface speed v turns once in π D / v.
 
     Source: derived-rope
@@ -170,20 +130,8 @@ def roller_ripples(machine: Machine, readings: pl.DataFrame, gauge: pl.DataFrame
 def turning_period_s(speed: Gauge, readings: pl.DataFrame) -> float | None:
     """Give the time one turn of a roller takes at its median speed.
 
-    Parameters
-    ----------
-    speed : Gauge
-        A gauge of roller speed, its roller's diameter known.
-    readings : polars.DataFrame
-        READINGS of the machine.
+    Gives [s].
 
-    Returns
-    -------
-    float or None
-        Period [s]; None where the roller never turned.
-
-    Notes
-    -----
     Source: derived-rope
     """
     surface = surface_speed_mm_s(pl.col("value"), speed)

@@ -24,18 +24,7 @@ from lineview.stats.run_rules import NELSON
 
 
 def run_rules_table(account: RopeAccount) -> Table:
-    """Give what each run rule asked for signals.
-
-    Parameters
-    ----------
-    account : RopeAccount
-        What was measured.
-
-    Returns
-    -------
-    Table
-        "run_rules"; without rows where none is asked for or they were refused.
-    """
+    """Give what each run rule asked for signals."""
     columns = (
         ("rule", "rule", ""), ("signals", "signals", ""), ("stands", "since the last adjustment", ""),
         ("first", "first of these", ""),
@@ -57,18 +46,7 @@ def run_rules_table(account: RopeAccount) -> Table:
 
 
 def run_rules_notes(account: RopeAccount) -> list[str]:
-    """Say why run rules were not applied, where they were asked for.
-
-    Parameters
-    ----------
-    account : RopeAccount
-        What was measured.
-
-    Returns
-    -------
-    list of str
-        Plain sentences.
-    """
+    """Say why run rules were not applied, where they were asked for."""
     found = account.run_rules
     if found is None:
         return []
@@ -78,21 +56,7 @@ def run_rules_notes(account: RopeAccount) -> list[str]:
 
 
 def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.DataFrame]:
-    """Give the frames for the pictures.
-
-    Parameters
-    ----------
-    account : RopeAccount
-        What was measured.
-    found : Verdict or None
-        The state of the rope.
-
-    Returns
-    -------
-    dict of str to polars.DataFrame
-        "batches", the charts "residuals", "ewma", "quick" and "cusum", "components", "forecast" and
-        "adjustments".
-    """
+    """Give the frames for the pictures."""
     out = {"batches": account.points}
     seen = account.watch
     if seen is not None:
@@ -113,18 +77,7 @@ def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.Dat
 
 
 def watch_table(account: RopeAccount) -> Table:
-    """Give the charts that watch for drift: their parameters, limits and signals.
-
-    Parameters
-    ----------
-    account : RopeAccount
-        What was measured.
-
-    Returns
-    -------
-    Table
-        "watch"; without rows where there is no model.
-    """
+    """Give the charts that watch for drift: their parameters, limits and signals."""
     columns = (
         ("chart", "chart", ""), ("parameter", "parameter", ""), ("low", "lower limit", "mm"),
         ("high", "upper limit", "mm"), ("rate", "one false alarm in", ""),
@@ -158,27 +111,7 @@ def rope_tables(
     account: RopeAccount, found: Verdict | None, figures: tuple[Figure, ...], plant: Plant, scope: Scope,
     ranked: tuple[RankedSizer, ...] = (),
 ) -> tuple[Table, ...]:  # fmt: skip
-    """Give the tables below the picture.
-
-    Parameters
-    ----------
-    account : RopeAccount
-        What was measured.
-    found : Verdict or None
-        The state of the rope.
-    figures : tuple of Figure
-        The answer's figures.
-    plant, scope : Plant, Scope
-        For units, zone and the latest moment known.
-    ranked : tuple of RankedSizer
-        The sizers of the works, soonest first.
-
-    Returns
-    -------
-    tuple of Table
-        "causes", "adjustments", "sizers", "watch", "run_rules", "limits", "gauges" and "rollers", without
-        those that would be empty.
-    """
+    """Give the tables below the picture."""
     tables = [
         _causes(account, found, {f.name: f for f in figures}, plant, scope),
         _adjustments(found, plant, scope),
@@ -271,20 +204,7 @@ def _adjustments(found: Verdict | None, plant: Plant, scope: Scope) -> Table:
 
 
 def verdict_words(effect: Effect, plant: Plant, scope: Scope) -> str:
-    """Say what a step did, in words.
-
-    Parameters
-    ----------
-    effect : Effect
-        What it did.
-    plant, scope : Plant, Scope
-        For units, zone and the latest moment known.
-
-    Returns
-    -------
-    str
-        Such as "the adjustment of Tuesday 14:05 took out 0.11 mm of 0.13 mm".
-    """
+    """Say what a step did, in words."""
     what = "adjustment" if effect.recorded else "unrecorded step"
     name = f"the {what} of {moment(effect.at, plant, scope.now)}"
     if not effect.real:
@@ -356,22 +276,7 @@ SOURCES = ("restricted-likelihood", "derived-rope")
 
 
 def product_figures(model: RopeModel, period: Period, kind: str) -> list[Figure]:
-    """Give the offset of each kind of product against the one on the line.
-
-    Parameters
-    ----------
-    model : RopeModel
-        The fitted model.
-    period : Period
-        What was asked.
-    kind : str
-        What the intervals are.
-
-    Returns
-    -------
-    list of Figure
-        "product_1_mm" and on; empty where all batches are of one kind.
-    """
+    """Give the offset of each kind of product against the one on the line."""
     if model.kinds is None:
         return []
     out = []
@@ -388,18 +293,7 @@ def product_figures(model: RopeModel, period: Period, kind: str) -> list[Figure]
 
 
 def product_notes(model: RopeModel | None) -> list[str]:
-    """Say which products cannot be told apart.
-
-    Parameters
-    ----------
-    model : RopeModel or None
-        The fitted model.
-
-    Returns
-    -------
-    list of str
-        Plain sentences.
-    """
+    """Say which products cannot be told apart."""
     kinds = None if model is None else model.kinds
     if kinds is None:
         return []

@@ -63,30 +63,7 @@ def fresh_residuals(model: RopeModel) -> Floats:
     Steps and temperature are taken out; wear is left in, for that is what is watched for. The level is
     learnt as the batches come, anew after each step, and its uncertainty widens the early surprises' scale.
 
-    Parameters
-    ----------
-    model : RopeModel
-        The fitted model.
-
-    Returns
-    -------
-    numpy.ndarray, shape (n,)
-        Independent and standard normal where there is no wear; 0 for the first batch after each step.
-
-    Notes
-    -----
     Source: quesenberry-1991, derived-rope
-
-    Examples
-    --------
-    >>> from datetime import UTC, datetime, timedelta
-    >>> import numpy as np, polars as pl
-    >>> from lineview.rope.drift_model import fit_rope
-    >>> rows = [{"at": datetime(2026, 6, 9, tzinfo=UTC) + timedelta(minutes=10 * i), "running_h": i / 6,
-    ...     "deviation_mm": float(np.sin(9 * i)), "temperature_c": None} for i in range(30)]
-    >>> model = fit_rope(pl.DataFrame(rows, schema_overrides={"temperature_c": pl.Float64}), [])
-    >>> float(fresh_residuals(model)[0])
-    0.0
     """
     mode = model.fit.mode
     noise = model.fit.noises[mode]
@@ -121,22 +98,8 @@ def _segment(y: Floats, noise: Noise, scale: float, df: float) -> Floats:
 def watch(model: RopeModel, false_alarm_h: float = FALSE_ALARM_H) -> Watch:
     """Chart the batches' surprises.
 
-    Parameters
-    ----------
-    model : RopeModel
-        The fitted model.
-    false_alarm_h : float
-        Wanted running hours to a false alarm [h].
+    Gives [mm].
 
-    Returns
-    -------
-    Watch
-        Frames `ewma`, `quick` and `single` (running_h, at, value, low, high [mm], signal, stands) and `cusum`
-        (running_h, at, upper, lower, limit [mm], signal, stands). `stands` marks the
-        signals since the last recorded adjustment; every chart starts anew at each.
-
-    Notes
-    -----
     Source: iso-7870-4, iso-7870-6, lucas-saccucci-1990, zhao-2005, derived-joint-charts, lucas-crosier-1982
     """
     z = fresh_residuals(model)
@@ -211,21 +174,6 @@ class RopeLimits:
 def rope_limits(core: pl.DataFrame, points: pl.DataFrame) -> list[RopeLimits]:
     """Give the limits of the charts of batch means, ranges, standard deviations and individuals.
 
-    Parameters
-    ----------
-    core : polars.DataFrame
-        Readings sorted into batches (readings_in_batches).
-    points : polars.DataFrame
-        ROPE_BATCHES; diameters are charted where all are of one product, else deviations from target.
-
-    Returns
-    -------
-    list of RopeLimits
-        Subgroup charts where batches have the same number of readings, 2 to 25; individuals and
-        moving-range charts of the batch means from two batches on.
-
-    Notes
-    -----
     Source: iso-7870-2, nist-handbook
     """
     one = points["product"].n_unique() <= 1
@@ -303,21 +251,6 @@ class RunRules:
 def run_rules(model: RopeModel, tests: Sequence[int]) -> RunRules:
     """Apply run rules to a rope's residuals.
 
-    Parameters
-    ----------
-    model : RopeModel
-        The fitted model.
-    tests : sequence of int
-        Of Nelson's eight, 1 to 8.
-
-    Returns
-    -------
-    RunRules
-        Refused where the residuals about the model still depend on each other, or where too few batches
-        tell: the rules take independent points for granted.
-
-    Notes
-    -----
     Source: nelson-1984, champ-woodall-1987, nist-handbook
     """
     wanted = sorted(set(tests))
@@ -339,18 +272,6 @@ def run_rules(model: RopeModel, tests: Sequence[int]) -> RunRules:
 def left_over(model: RopeModel) -> LjungBox:
     """Test whether the residuals about the whole model, wear taken out too, still depend on each other.
 
-    Parameters
-    ----------
-    model : RopeModel
-        The fitted model.
-
-    Returns
-    -------
-    LjungBox
-        Of the residuals filtered by the likeliest noise.
-
-    Notes
-    -----
     Source: nist-handbook
     """
     noise = model.fit.noises[model.fit.mode]

@@ -14,27 +14,7 @@ from lineview.rope.forecast import HORIZON_H, SHARE_OUT, Ahead, Effect, Verdict
 def length(mm: float, plant: Plant, *, signed: bool = False, rate: bool = False) -> str:
     """Write a small length, or a change of length an hour, in the plant's units.
 
-    Parameters
-    ----------
-    mm : float
-        Length [mm], or change [mm/h] where `rate`.
-    plant : Plant
-        For its units.
-    signed : bool
-        Write a plus sign too.
-    rate : bool
-        One more decimal.
-
-    Returns
-    -------
-    str
-        Such as "0.11 mm" or "−0.011 mm".
-
-    Examples
-    --------
-    >>> from lineview.plant import Plant
-    >>> length(-0.0112, Plant(shop="Invented Sweets"), rate=True)
-    '−0.011 mm'
+    Takes `mm` [mm].
     """
     value, unit = in_units(mm, "mm", plant.units)
     decimals = (3 if rate else 2) + (2 if plant.units == "US" else 0)
@@ -45,27 +25,7 @@ def length(mm: float, plant: Plant, *, signed: bool = False, rate: bool = False)
 
 
 def number(value: float, decimals: int, *, signed: bool = False) -> str:
-    """Write a number with a true minus sign.
-
-    Parameters
-    ----------
-    value : float
-        The number.
-    decimals : int
-        Digits after the point.
-    signed : bool
-        Write a plus sign too.
-
-    Returns
-    -------
-    str
-        The number; never "−0".
-
-    Examples
-    --------
-    >>> number(-0.004, 2), number(0.5, 1, signed=True)
-    ('0.00', '+0.5')
-    """
+    """Write a number with a true minus sign."""
     text = f"{value:.{decimals}f}"
     if float(text) == 0:
         return text.lstrip("-")
@@ -75,29 +35,7 @@ def number(value: float, decimals: int, *, signed: bool = False) -> str:
 
 
 def moment(at: datetime, plant: Plant, now: datetime) -> str:
-    """Write a moment by weekday within six days of now, by date else.
-
-    Parameters
-    ----------
-    at : datetime
-        The moment [UTC].
-    plant : Plant
-        For its zone.
-    now : datetime
-        The latest moment known [UTC].
-
-    Returns
-    -------
-    str
-        Such as "Friday 10:40" or "3 July 10:40".
-
-    Examples
-    --------
-    >>> from datetime import UTC, datetime
-    >>> from lineview.plant import Plant
-    >>> moment(datetime(2026, 6, 12, 10, 40, tzinfo=UTC), Plant(shop="x"), datetime(2026, 6, 10, tzinfo=UTC))
-    'Friday 10:40'
-    """
+    """Write a moment by weekday within six days of now, by date else."""
     local, us = at.astimezone(plant.tz), plant.units == "US"
     clock = f"{local.hour % 12 or 12}:{local:%M\N{NO-BREAK SPACE}%p}" if us else f"{local:%H:%M}"
     if abs((at - now).total_seconds()) < 6 * 86400:
@@ -107,53 +45,14 @@ def moment(at: datetime, plant: Plant, now: datetime) -> str:
 
 
 def about(at: datetime, plant: Plant, now: datetime) -> str:
-    """Write a forecast's moment, rounded to ten minutes.
-
-    Parameters
-    ----------
-    at : datetime
-        The moment [UTC].
-    plant : Plant
-        For its zone.
-    now : datetime
-        The latest moment known [UTC].
-
-    Returns
-    -------
-    str
-        Such as "Friday about 10:40".
-
-    Examples
-    --------
-    >>> from datetime import UTC, datetime
-    >>> from lineview.plant import Plant
-    >>> about(datetime(2026, 6, 12, 10, 38, tzinfo=UTC), Plant(shop="x"), datetime(2026, 6, 10, tzinfo=UTC))
-    'Friday about 10:40'
-    """
+    """Write a forecast's moment, rounded to ten minutes."""
     rounded = datetime.fromtimestamp(round(at.timestamp() / 600) * 600, tz=at.tzinfo)
     day, _, clock = moment(rounded, plant, now).rpartition(" ")
     return f"{day} about {clock}"
 
 
 def sentence(account: RopeAccount, found: Verdict | None, plant: Plant, scope: Scope) -> tuple[Span, ...]:
-    """Say how the rope stands.
-
-    Parameters
-    ----------
-    account : RopeAccount
-        What was measured.
-    found : Verdict or None
-        The state of the rope; None where nothing can be told.
-    plant : Plant
-        For units and zone.
-    scope : Scope
-        What was asked.
-
-    Returns
-    -------
-    tuple of Span
-        One plain sentence.
-    """
+    """Say how the rope stands."""
     name = account.sizer.shown
     if found is None:
         return (Span(f"Whether the rope of {name} drifts cannot be told: {account.problem}."),)
@@ -177,20 +76,7 @@ def sentence(account: RopeAccount, found: Verdict | None, plant: Plant, scope: S
 
 
 def took_out(effect: Effect, plant: Plant) -> str:
-    """Say how much of what was wrong a step took out.
-
-    Parameters
-    ----------
-    effect : Effect
-        What the step did.
-    plant : Plant
-        For its units.
-
-    Returns
-    -------
-    str
-        Such as "0.11 mm of 0.13 mm".
-    """
+    """Say how much of what was wrong a step took out."""
     wrong = length(abs(effect.before_mm), plant)
     if effect.before_mm * effect.after_mm < 0:
         return f"all of {wrong} and {length(abs(effect.after_mm), plant)} more"
@@ -282,18 +168,7 @@ def _share_out(ahead: Ahead) -> list[str]:
 
 
 def soft_line(account: RopeAccount, found: Verdict | None, plant: Plant, scope: Scope) -> str:
-    """Give the line below the sentence: intervals, period, what was taken out.
-
-    Parameters
-    ----------
-    account, found, plant, scope
-        As in sentence.
-
-    Returns
-    -------
-    str
-        Plain text.
-    """
+    """Give the line below the sentence: intervals, period, what was taken out."""
     if found is None or account.model is None:
         return scope.label
     parts = [

@@ -39,18 +39,7 @@ LEFT = ("ladder", "reasons", "key figures")
 
 
 def handover(answer: Answer) -> list[Table]:
-    """Give the tables that are printed.
-
-    Parameters
-    ----------
-    answer : Answer
-        Of any question.
-
-    Returns
-    -------
-    list of Table
-        Of a shift those of `ROWS`, cut to them, its longest stops by time; of any other question all.
-    """
+    """Give the tables that are printed."""
     if answer.question != "shift":
         return list(answer.tables)
     return [_cut(table) for table in answer.tables if table.name in ROWS]
@@ -172,20 +161,7 @@ def _table(table: Table, plant: Plant) -> dict[str, Any]:
 
 
 def table_text(table: Table, plant: Plant) -> tuple[list[str], list[list[str]], list[str]]:
-    """Give a table as text.
-
-    Parameters
-    ----------
-    table : Table
-        Of an answer.
-    plant : Plant
-        Units and zone.
-
-    Returns
-    -------
-    (list of str, list of list of str, list of str)
-        Headings with their units, rows of cells, and "left" or "right" a column.
-    """
+    """Give a table as text."""
     headings, align, columns = [], [], []
     places = show.table_decimals(table.columns, table.rows, plant)
     for key, words, unit in table.columns:

@@ -131,17 +131,7 @@ class ShiftAccount:
 def joined(accounts: Sequence[ShiftAccount], nominal_per_min: float) -> ShiftAccount:
     """Add accounts up: minutes and pieces are summed.
 
-    Parameters
-    ----------
-    accounts : sequence of ShiftAccount
-        Of one machine; none gives an account of nothing.
-    nominal_per_min : float
-        Nominal rate [pieces/min].
-
-    Returns
-    -------
-    ShiftAccount
-        Their sum.
+    Takes `nominal_per_min` [pieces/min].
     """
     return ShiftAccount(
         minutes={state: sum(a.minutes[state] for a in accounts) for state in STATES},
@@ -180,26 +170,7 @@ def accounts(
 ) -> tuple[ShiftAccount, ...]:
     """Sum a tape up, shift by shift.
 
-    Parameters
-    ----------
-    tape : polars.DataFrame
-        TAPE; its stretches are cut at the shifts' edges.
-    windows : polars.DataFrame
-        Columns start, end of the shifts, by time.
-    pieces : sequence of StretchPieces
-        One a shift.
-    nominal_per_min : float
-        Nominal rate [pieces/min].
-
-    Returns
-    -------
-    tuple of ShiftAccount
-        One a shift, with every state.
-
-    Raises
-    ------
-    MeasureError
-        Where the tape lacks a column.
+    Takes `nominal_per_min` [pieces/min].
     """
     require(tape, TAPE, "tape")
     begins = windows["start"].dt.epoch("us").to_numpy()
@@ -260,22 +231,6 @@ CAUSES: tuple[tuple[str, str, str], ...] = (
 def ladder(account: ShiftAccount, *, good_counted: bool = True) -> tuple[Rung, ...]:
     """Give the ladder of a shift, or of several summed.
 
-    Parameters
-    ----------
-    account : ShiftAccount
-        Minutes and pieces by state.
-    good_counted : bool
-        Whether good pieces or rejects are counted; else the last rung says that rejects are still in it.
-
-    Returns
-    -------
-    tuple of Rung
-        First the nominal pieces, then each cause (negative where it takes pieces), last the good pieces:
-        whole numbers, of which the last is exactly the sum of those before it. Minutes of the causes add up
-        to the planned minutes. Where good pieces cannot be told the last rung is the least they can be.
-
-    Notes
-    -----
     A state's loss is its minutes at the nominal rate, less the pieces made in it.
     Source: derived-ladder
     """
@@ -298,20 +253,7 @@ def ladder(account: ShiftAccount, *, good_counted: bool = True) -> tuple[Rung, .
 
 
 def cause_sums(account: ShiftAccount, state: str) -> tuple[float, float]:
-    """Give the minutes [min] that the ladder counts to a state, and the pieces made in them.
-
-    Parameters
-    ----------
-    account : ShiftAccount
-        Of a shift.
-    state : str
-        One of STATES.
-
-    Returns
-    -------
-    tuple of float
-        Running minutes whose pieces no counter tells go to those not seen, so that no speed is lost in them.
-    """
+    """Give the minutes [min] that the ladder counts to a state, and the pieces made in them."""
     minutes, made = account.minutes.get(state, 0.0), account.made_in(state)
     if state == "unseen":
         return minutes + account.uncounted_min, made

@@ -35,24 +35,7 @@ CLOSE_SHARE = 0.015
 def notes(
     measured: ShiftMeasures, machine: Machine, inputs: ShiftInputs, unknown_states: Sequence[str]
 ) -> tuple[str, ...]:
-    """Say what cannot be told and which export would tell it.
-
-    Parameters
-    ----------
-    measured : ShiftMeasures
-        Of the period.
-    machine : Machine
-        As in the plant description.
-    inputs : ShiftInputs
-        What was given.
-    unknown_states : sequence of str
-        States of the machine's channel that nobody declared.
-
-    Returns
-    -------
-    tuple of str
-        Plain sentences.
-    """
+    """Say what cannot be told and which export would tell it."""
     told: list[str] = []
     known_products = machine.gauge("product") or machine.gauge("batch")
     if not inputs.batches.height and known_products is None:
@@ -159,27 +142,7 @@ class ShiftInputs:
 
 
 def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
-    """Answer what a shift made against the nominal band, and where the minutes went.
-
-    Parameters
-    ----------
-    plant : Plant
-        As described in plant.toml.
-    scope : Scope
-        The line's cut-and-wrap machine and the period: a shift, or several.
-    inputs : ShiftInputs
-        Counts of the machine, batches, stop log, reels, plan.
-
-    Returns
-    -------
-    Answer
-        Its figures, ladder and stops speak of the part of the period that is over.
-
-    Raises
-    ------
-    AskError
-        Where the machine is not in the plant description.
-    """
+    """Answer what a shift made against the nominal band, and where the minutes went."""
     machine = plant.machine(scope.machine)
     if machine is None:
         known = ", ".join(m.id for m in plant.machines) or "none"

@@ -31,23 +31,7 @@ _UNTOLD = "neither a state channel nor a reason tells whose stops they were"
 
 
 def kind_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
-    """Give the minutes of stops and short stops by whose they were.
-
-    Parameters
-    ----------
-    measured : ShiftMeasures
-        Of the period.
-    period : Period
-        As asked.
-    n : int
-        Readings behind it.
-
-    Returns
-    -------
-    tuple of Figure
-        Adding up to the minutes of stops and short stops (cleaning and maintenance only where there was
-        any); then, where the machine tells its states, the minutes that they alone tell.
-    """
+    """Give the minutes of stops and short stops by whose they were."""
     account = measured.so_far
     stood = account.minutes["stop"] + account.minutes["short stop"]
     stops = measured.tape.filter(measured.tape["state"].is_in(["stop", "short stop"]))
@@ -81,20 +65,7 @@ UNSEEN_BOUNDS = "bounds: readings missing"
 
 
 def stop_figures(measured: ShiftMeasures, period: Period) -> list[Figure]:
-    """Give the numbers of stops and the mean times between and to restore.
-
-    Parameters
-    ----------
-    measured : ShiftMeasures
-        Of the period.
-    period : Period
-        As asked.
-
-    Returns
-    -------
-    list of Figure
-        With exact intervals.
-    """
+    """Give the numbers of stops and the mean times between and to restore."""
     account, stops = measured.so_far, measured.stops
     counts = [
         Figure(f"{key}s", label, account.stretches[state], "", period=period, working="stretches of the tape")
@@ -158,22 +129,7 @@ def _mean_to_restore(stops: StopCount, period: Period) -> Figure:
 
 
 def rest_figures(measured: ShiftMeasures, period: Period, n: int) -> list[Figure]:
-    """Give the pace needed for the plan and the pieces projected.
-
-    Parameters
-    ----------
-    measured : ShiftMeasures
-        Of the period.
-    period : Period
-        As asked.
-    n : int
-        Readings behind it.
-
-    Returns
-    -------
-    list of Figure
-        Without a value where the period is over.
-    """
+    """Give the pace needed for the plan and the pieces projected."""
     return [_pace(measured, period, n), _projected(measured, period, n)]
 
 
@@ -215,22 +171,7 @@ def _projected(measured: ShiftMeasures, period: Period, n: int) -> Figure:
 
 
 def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
-    """Give the figures of a shift, or of several summed.
-
-    Parameters
-    ----------
-    measured : ShiftMeasures
-        Of the period.
-    period : Period
-        As asked.
-    n : int
-        Readings behind it.
-
-    Returns
-    -------
-    tuple of Figure
-        In the order in which a line lead reads them.
-    """
+    """Give the figures of a shift, or of several summed."""
     account = measured.so_far
     return (
         *_piece_figures(account, measured.machine, period, n),

@@ -97,19 +97,7 @@ class TimeElements:
 
 
 def time_elements(account: ShiftAccount) -> TimeElements:
-    """Give ISO 22400-2's times and counts of a shift's planned minutes that were seen.
-
-    Parameters
-    ----------
-    account : ShiftAccount
-        Of one shift, or of several summed.
-
-    Returns
-    -------
-    TimeElements
-        Pieces made in breaks and in unseen minutes are left out, since their minutes are; the share of good
-        pieces is that of all.
-    """
+    """Give ISO 22400-2's times and counts of a shift's planned minutes that were seen."""
     made = sum(account.made[state] for state in account.made if state not in ("break", "unseen"))
     share = account.good_used / account.made_used if account.made_used > 0 else 0.0
     return TimeElements(
@@ -126,18 +114,7 @@ def time_elements(account: ShiftAccount) -> TimeElements:
 
 
 def untold(account: ShiftAccount) -> dict[str, str]:
-    """Give why key figures cannot be told of a shift whose counters leave them open, by the figure's name.
-
-    Parameters
-    ----------
-    account : ShiftAccount
-        Of one shift, or of several summed.
-
-    Returns
-    -------
-    dict
-        Nothing counts rework; where nothing counts rejects either, what needs good pieces is open too.
-    """
+    """Give why key figures cannot be told of a shift whose counters leave them open, by the figure's name."""
     reasons = {"rework_ratio": "nothing counts rework"}
     if not account.rejects_told:
         reasons |= dict.fromkeys(NEED_REJECTS, "nothing counts rejects")
@@ -163,26 +140,8 @@ class KeyFigure:
 def iso_key_figures(elements: TimeElements) -> tuple[KeyFigure, ...]:
     """Give ISO 22400-2's key figures, by its names.
 
-    Parameters
-    ----------
-    elements : TimeElements
-        Times and counts of one stretch, or summed over several.
-
-    Returns
-    -------
-    tuple of KeyFigure
-        Each with its formula. Effectiveness may be above 1: then the planned run time per item is too long.
-
-    Notes
-    -----
     The formulas are those of the 2014 edition as OPC UA for Machine Tools repeats them.
     Source: iso-22400-2
-
-    Examples
-    --------
-    >>> shift = TimeElements(450, 390, 25, 35, 1 / 350, 125000, 122500, 2100, 400)
-    >>> {k.name: round(k.value, 4) for k in iso_key_figures(shift)}["oee_index"]
-    0.7778
     """
     e = elements
     ideal = e.run_time_per_item_min * e.produced
@@ -229,27 +188,7 @@ def iso_key_figures(elements: TimeElements) -> tuple[KeyFigure, ...]:
 def productive_maintenance_figures(elements: TimeElements, short_stop_min: float) -> tuple[KeyFigure, ...]:
     """Give availability and performance with short stops placed as total productive maintenance places them.
 
-    Parameters
-    ----------
-    elements : TimeElements
-        As for iso_key_figures; short stops are in its delay time.
-    short_stop_min : float
-        Minutes of short stops [min].
-
-    Returns
-    -------
-    tuple of KeyFigure
-        A minor stoppage lowers performance here, availability in ISO 22400-2; their product is the same.
-
-    Notes
-    -----
     Source: willmott-mccarthy
-
-    Examples
-    --------
-    >>> shift = TimeElements(450, 390, 25, 35, 1 / 350, 125000, 122500)
-    >>> [round(k.value, 4) for k in productive_maintenance_figures(shift, 15)]
-    [0.9, 0.8818]
     """
     e = elements
     open_min = e.production_min + short_stop_min
@@ -303,18 +242,6 @@ def _over(top: float, bottom: float) -> float | None:
 def outside_minutes(tape: pl.DataFrame) -> float:
     """Give the minutes of stops whose reason says that the cause lies outside the machine [min].
 
-    Parameters
-    ----------
-    tape : polars.DataFrame
-        TAPE.
-
-    Returns
-    -------
-    float
-        Minutes [min]; stops without a reason count as the machine's own.
-
-    Notes
-    -----
     Source: din-en-415-11
     """
     outside = with_kinds(tape).filter(pl.col("kind").is_in(OUTSIDE_KINDS))

@@ -119,29 +119,7 @@ def measure_shift(
     plan: pl.DataFrame,
     gauges: Sequence[pl.DataFrame] = (),
 ) -> ShiftMeasures:
-    """Measure a period of a machine.
-
-    Parameters
-    ----------
-    plant : Plant
-        Shifts, zone and limits.
-    counts : MachineCounts
-        Of the cut-and-wrap machine, from a little before the period to a little after it.
-    start, end : datetime
-        The period [UTC].
-    now : datetime
-        Latest moment known [UTC]; what comes after it is not unseen but still to come.
-    batches, stop_log, plan : polars.DataFrame
-        BATCHES, STOP_LOG and PLAN.
-    gauges : sequence of polars.DataFrame, optional
-        Columns at, value of the rope's gauges on the line: changeovers are found in them where nothing
-        marks the products.
-
-    Returns
-    -------
-    ShiftMeasures
-        Sums over the shifts of the period. A period outside every shift is planned as it stands.
-    """
+    """Measure a period of a machine."""
     whole = calendar(plant.shifts, plant.zone, start, end)
     if not whole.height:
         whole = calendar((), plant.zone, start, end)
@@ -206,18 +184,7 @@ def _accounts(counts: MachineCounts, windows: pl.DataFrame, tape: pl.DataFrame) 
 
 
 def rate_by_minute(measured: ShiftMeasures) -> pl.DataFrame:
-    """Give the rate along the clock for a drawing: about a minute a step, cut at the tape's edges.
-
-    Parameters
-    ----------
-    measured : ShiftMeasures
-        Of the period.
-
-    Returns
-    -------
-    polars.DataFrame
-        Columns at, rate_per_min [pieces/min]; a rate holds until the next row; null where unseen.
-    """
+    """Give the rate along the clock for a drawing: about a minute a step, cut at the tape's edges."""
     steps = measured.steps
     if not steps.height:
         return pl.DataFrame(schema={"at": UTC_US, "rate_per_min": pl.Float64})
@@ -231,20 +198,7 @@ def rate_by_minute(measured: ShiftMeasures) -> pl.DataFrame:
 
 
 def minute_steps(measured: ShiftMeasures, *, step_s: float = 60.0) -> pl.DataFrame:
-    """Cut the running and slow stretches and breaks of a tape into steps of about a minute.
-
-    Parameters
-    ----------
-    measured : ShiftMeasures
-        Of the period.
-    step_s : float
-        Length of a step, about [s].
-
-    Returns
-    -------
-    polars.DataFrame
-        Columns start, end, state, pieces; standing and unseen stretches are one step each.
-    """
+    """Cut the running and slow stretches and breaks of a tape into steps of about a minute."""
     begin, finish = (measured.tape[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
     runs = measured.tape["state"].is_in(["running", "slow", "break"]).to_numpy()
     steps = np.where(runs, np.maximum(np.round((finish - begin) / 1e6 / step_s), 1), 1).astype(np.int64)

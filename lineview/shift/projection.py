@@ -27,27 +27,7 @@ LEAST_LEFT_MIN = 1 / 60
 def planned_pieces(
     plan: pl.DataFrame, line: str, start: datetime, end: datetime, *, shifts: Sequence[Shift], zone: str
 ) -> float | None:
-    """Give the pieces planned for a line in a period.
-
-    Parameters
-    ----------
-    plan : polars.DataFrame
-        PLAN.
-    line : str
-        Id of the line.
-    start, end : datetime
-        The period [UTC].
-    shifts : sequence of Shift
-        From the plant description.
-    zone : str
-        The plant's zone.
-
-    Returns
-    -------
-    float or None
-        Rows that reach beyond the period count by their share of planned minutes in it; None where no row
-        touches it.
-    """
+    """Give the pieces planned for a line in a period."""
     require(plan, PLAN, "plan")
     own = plan.filter((pl.col("line") == line) & pl.col("pieces").is_finite()).filter(
         (pl.col("start") < end) & (pl.col("end").fill_null(end) > start)
@@ -76,27 +56,7 @@ def _planned_s(
 
 
 def pace_needed_per_min(planned: float, good: float, left_min: float) -> float | None:
-    """Give the rate that the rest of a shift must run at.
-
-    Parameters
-    ----------
-    planned : float
-        Pieces planned.
-    good : float
-        Good pieces so far.
-    left_min : float
-        Planned minutes left [min].
-
-    Returns
-    -------
-    float or None
-        Pieces a minute; None where no planned second is left, 0 where all is made.
-
-    Examples
-    --------
-    >>> pace_needed_per_min(150_000, 117_940, 100.0)
-    320.6
-    """
+    """Give the rate that the rest of a shift must run at."""
     if left_min < LEAST_LEFT_MIN:
         return None
     return max(0.0, planned - good) / left_min
@@ -114,19 +74,7 @@ class Projection:
 
 
 def run_stop_cycles(tape: pl.DataFrame) -> pl.DataFrame:
-    """Cut a tape into cycles: a run and what stood after it.
-
-    Parameters
-    ----------
-    tape : polars.DataFrame
-        TAPE by time. Breaks and unseen time are left out.
-
-    Returns
-    -------
-    polars.DataFrame
-        Columns minutes [min] and pieces, one row a cycle; what stood before the first run is a part of the
-        first cycle.
-    """
+    """Cut a tape into cycles: a run and what stood after it."""
     on = tape.filter(~pl.col("state").is_in(["break", "unseen"])).with_columns(
         minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7,
         runs=pl.col("state").is_in(["running", "slow"]),
@@ -143,22 +91,6 @@ def run_stop_cycles(tape: pl.DataFrame) -> pl.DataFrame:
 def project(cycles: pl.DataFrame, left_min: float, *, confidence: float = 0.9) -> Projection | None:
     """Project the pieces of the planned minutes left from runs and stops so far.
 
-    Parameters
-    ----------
-    cycles : polars.DataFrame
-        As of run_stop_cycles.
-    left_min : float
-        Planned minutes left [min].
-    confidence : float
-        Of the prediction interval.
-
-    Returns
-    -------
-    Projection or None
-        None where there are fewer than `LEAST_CYCLES` cycles.
-
-    Notes
-    -----
     Pieces follow a renewal reward process. With r = sum of pieces over sum of minutes, d = pieces − r ×
     minutes of a cycle, s² the mean of (d / (1 − the cycle's share of all minutes))² as the jackknife has it,
     and m the mean minutes of a cycle, the variance over T more minutes is s² (T / m + 1) (1 + T / sum of
@@ -256,26 +188,6 @@ def reel_ends(
 ) -> list[NextEvent]:
     """Give when each web's reel ends on a machine.
 
-    Parameters
-    ----------
-    plant : Plant
-        Its webs.
-    counts : MachineCounts
-        Of the machine.
-    reels : polars.DataFrame
-        REELS.
-    now : datetime
-        Latest moment known [UTC].
-    pace : Pace
-        Of the machine.
-
-    Returns
-    -------
-    list of NextEvent
-        One a web with a reel on the machine. Use is the cut length a piece and the web's running waste.
-
-    Notes
-    -----
     Source: derived-projection
     """
     own = reels.filter((pl.col("machine") == counts.machine.id) & (pl.col("at") <= now)).sort("at")
@@ -303,26 +215,7 @@ def reel_ends(
 def batch_end(
     plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: datetime, pace: Pace
 ) -> list[NextEvent]:
-    """Give when the batch on the line ends.
-
-    Parameters
-    ----------
-    plant : Plant
-        Its products and usual batch mass.
-    counts : MachineCounts
-        Of the machine.
-    batches : polars.DataFrame
-        BATCHES.
-    now : datetime
-        Latest moment known [UTC].
-    pace : Pace
-        Of the machine.
-
-    Returns
-    -------
-    list of NextEvent
-        One, or none without a batch sheet.
-    """
+    """Give when the batch on the line ends."""
     own = batches.filter((pl.col("line") == counts.machine.line) & (pl.col("start") <= now)).sort("start")
     if not own.height:
         return []

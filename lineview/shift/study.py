@@ -48,23 +48,7 @@ class FlavourOrder:
 def expected_minutes(
     products: Sequence[Product], matrix: pl.DataFrame, *, usual_min: float
 ) -> dict[tuple[str, str], float]:
-    """Give the expected changeover from each product to each other [min].
-
-    Parameters
-    ----------
-    products : sequence of Product
-        Of the day.
-    matrix : polars.DataFrame
-        As of changeover_matrix, by product id.
-    usual_min : float
-        Where neither this changeover nor any between the two bases was seen [min].
-
-    Returns
-    -------
-    dict
-        (from, to) ids to minutes: the median seen, else the mean of medians between the same two bases,
-        weighted by counts, else `usual_min`.
-    """
+    """Give the expected changeover from each product to each other [min]."""
     seen = {
         (a, b): (m, n) for a, b, n, m in matrix.select("before", "after", "count", "median_min").iter_rows()
     }
@@ -95,40 +79,9 @@ def cheapest_order(
 ) -> FlavourOrder:
     """Find the order with the fewest clean-downs, and of those the least changeover minutes.
 
-    Parameters
-    ----------
-    products : sequence of Product
-        Each once, in the order as it stands; at most `MOST_PRODUCTS`.
-    minutes : mapping
-        (from, to) ids to expected minutes.
-    first : str, optional
-        Id of the product that runs now and so comes first.
-    solve_s : float
-        Longest time for one step of the search [s].
-
-    Returns
-    -------
-    FlavourOrder
-        Exact unless the time ran out, which `above_percent` says.
-
-    Raises
-    ------
-    MeasureError
-        Where there are none, too many, or `first` is not among them.
-
-    Notes
-    -----
     The order is the shortest closed tour through all products and a place that every order begins and ends
     at; one clean-down outweighs all minutes, so that their number is brought down first.
     Source: dantzig-fulkerson-johnson-1954
-
-    Examples
-    --------
-    >>> common = {"mass_g": 7, "mass_tolerance_g": 1, "diameter_mm": 14, "diameter_tolerance_mm": 1}
-    >>> nut = Product(id="nut", flavour="nut", cut_length_mm=30, allergens=("nuts",), **common)
-    >>> mint = Product(id="mint", flavour="mint", cut_length_mm=30, **common)
-    >>> cheapest_order([nut, mint], {("nut", "mint"): 4.0, ("mint", "nut"): 6.0}).products
-    ('mint', 'nut')
     """
     ids = [p.id for p in products]
     if not 1 <= len(set(ids)) == len(ids) <= MOST_PRODUCTS or (first is not None and first not in ids):
@@ -211,26 +164,7 @@ def study_shift(
     reels: pl.DataFrame,
     plan: pl.DataFrame,
 ) -> ShiftStudy:
-    """Study a measured shift.
-
-    Parameters
-    ----------
-    plant : Plant
-        Products, webs, shifts.
-    measured : ShiftMeasures
-        Of the period.
-    end : datetime
-        Of the period [UTC].
-    now : datetime
-        Latest moment known [UTC].
-    batches, reels, plan : polars.DataFrame
-        BATCHES, REELS, PLAN.
-
-    Returns
-    -------
-    ShiftStudy
-        Parts that cannot be told are None or empty.
-    """
+    """Study a measured shift."""
     machine, account = measured.machine, measured.so_far
     clock = run_clock(measured.tape)
     changed = reels.filter(pl.col("machine") == machine.id)["at"].drop_nulls()

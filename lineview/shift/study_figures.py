@@ -26,22 +26,7 @@ from lineview.shift.study import ShiftStudy
 
 
 def study_figures(study: ShiftStudy, stops: int, period: Period) -> tuple[Figure, ...]:
-    """Give the figures behind a shift's stops.
-
-    Parameters
-    ----------
-    study : ShiftStudy
-        Of the period.
-    stops : int
-        Stops that began while it ran.
-    period : Period
-        As asked.
-
-    Returns
-    -------
-    tuple of Figure
-        Trend of the stops, clusters, efficiency over all causes and over the machine's own.
-    """
+    """Give the figures behind a shift's stops."""
     return (
         *_trend(study, stops, period),
         *(_cluster(one, period) for one in study.clusters),
@@ -51,20 +36,7 @@ def study_figures(study: ShiftStudy, stops: int, period: Period) -> tuple[Figure
 
 
 def event_figures(events: Sequence[NextEvent], period: Period) -> tuple[Figure, ...]:
-    """Give when reels and the batch end.
-
-    Parameters
-    ----------
-    events : sequence of NextEvent
-        Of the machine; none where the period is over.
-    period : Period
-        As asked.
-
-    Returns
-    -------
-    tuple of Figure
-        Named reel_end_<kind> and batch_end; "earliest" is as if it never stopped again.
-    """
+    """Give when reels and the batch end."""
     figures = []
     for event in events:
         what = event.event.split(" ends")[0]
@@ -201,20 +173,7 @@ _MATRIX = (
 
 
 def study_tables(study: ShiftStudy, plant: Plant) -> tuple[Table, ...]:
-    """Give the tables behind a shift, those with rows only.
-
-    Parameters
-    ----------
-    study : ShiftStudy
-        Of the period.
-    plant : Plant
-        For the products' names.
-
-    Returns
-    -------
-    tuple of Table
-        Changeovers by flavour and by base, and the order that would cost least.
-    """
+    """Give the tables behind a shift, those with rows only."""
     tables = [
         Table("changeovers", "Changeovers from flavour to flavour", _MATRIX, _named(study.flavours, plant)),
         Table(
@@ -265,18 +224,7 @@ def _order(study: ShiftStudy, plant: Plant) -> list[Table]:
 
 
 def event_rows(events: Sequence[NextEvent]) -> list[dict[str, Any]]:
-    """Give the rows of what comes next.
-
-    Parameters
-    ----------
-    events : sequence of NextEvent
-        Reel and batch ends.
-
-    Returns
-    -------
-    list of dict
-        One an event, the soonest first, those that cannot be told last.
-    """
+    """Give the rows of what comes next."""
     known = sorted((e for e in events if e.at is not None), key=lambda e: (e.at is None, e.at))
     rest = [e for e in events if e.at is None]
     return [
@@ -286,22 +234,7 @@ def event_rows(events: Sequence[NextEvent]) -> list[dict[str, Any]]:
 
 
 def iso_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
-    """Give ISO 22400-2's key figures of the minutes that were seen.
-
-    Parameters
-    ----------
-    measured : ShiftMeasures
-        Of the period.
-    period : Period
-        As asked.
-    n : int
-        Readings behind it.
-
-    Returns
-    -------
-    tuple of Figure
-        Named iso_..., in percent, never capped; then two with short stops placed as TPM places them.
-    """
+    """Give ISO 22400-2's key figures of the minutes that were seen."""
     elements = time_elements(measured.so_far)
     reasons = untold(measured.so_far)
     short = measured.so_far.minutes["short stop"]

@@ -36,22 +36,7 @@ def ladder_table(measured: ShiftMeasures) -> Table:
 
 
 def next_table(measured: ShiftMeasures, scope: Scope, events: Sequence[dict[str, Any]]) -> Table:
-    """Give what comes next and when: reel and batch ends, then the end of the shift.
-
-    Parameters
-    ----------
-    measured : ShiftMeasures
-        Of the period.
-    scope : Scope
-        As asked.
-    events : sequence of dict
-        Rows of the reel and batch ends.
-
-    Returns
-    -------
-    Table
-        Without rows where the period is over.
-    """
+    """Give what comes next and when: reel and batch ends, then the end of the shift."""
     columns = (
         ("event", "next", ""),
         ("at", "at", ""),

@@ -34,33 +34,12 @@ _COUNT = (
 
 
 def in_words(count: int) -> str:
-    """Write a small count as a word.
-
-    Examples
-    --------
-    >>> in_words(11), in_words(40)
-    ('eleven', '40')
-    """
+    """Write a small count as a word."""
     return _COUNT[count] if 0 <= count < len(_COUNT) else f"{count:,}"
 
 
 def sentence(measured: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span, ...]:
-    """Say what the shift made, in one plain sentence.
-
-    Parameters
-    ----------
-    measured : ShiftMeasures
-        Of the period.
-    scope : Scope
-        As asked.
-    readings : int
-        Readings of the machine in the period.
-
-    Returns
-    -------
-    tuple of Span
-        With `call` on a rate below the nominal band and on minutes that nobody saw.
-    """
+    """Say what the shift made, in one plain sentence."""
     account = measured.so_far
     several = measured.windows.height > 1
     one = "This period" if measured.cuts_shift else "This shift"
@@ -147,20 +126,7 @@ def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span
 
 
 def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
-    """Give the line below: rate while it ran, where it stood, what was not seen, the pace needed.
-
-    Parameters
-    ----------
-    measured : ShiftMeasures
-        Of the period.
-    plant : Plant
-        For the limit of a short stop.
-
-    Returns
-    -------
-    str
-        "" where nothing was seen.
-    """
+    """Give the line below: rate while it ran, where it stood, what was not seen, the pace needed."""
     account = measured.so_far
     if account.planned_min <= 1e-9 or account.unseen_min >= account.planned_min - 1e-6:
         return ""

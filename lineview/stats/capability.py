@@ -129,33 +129,7 @@ def half_width(
 ) -> float:
     """Compute the half-width of the interval that a balanced plan gives the mean of all batches.
 
-    Parameters
-    ----------
-    variances : tuple of float
-        Between batches, between sample times, piece to piece.
-    batches, samples, pieces : int
-        Batches weighed, sample times in each, pieces at each.
-    level : float
-        Of confidence.
-
-    Returns
-    -------
-    float
-        t × √(σb² / B + σs² / B S + σp² / B S n), with B - 1 degrees of freedom.
-
-    Raises
-    ------
-    MeasureError
-        For fewer than two batches.
-
-    Notes
-    -----
     Source: davies-goldsmith
-
-    Examples
-    --------
-    >>> round(half_width((0.0121, 0.0, 0.0625), 40, 1, 5), 3)
-    0.05
     """
     if batches < 2 or samples < 1 or pieces < 1:
         raise MeasureError(Fault("a plan needs two batches and a piece in each", "batches, samples, pieces"))

@@ -41,30 +41,7 @@ def inverse_times(noise: Noise, steps: Floats, columns: Floats) -> tuple[Floats,
 
     Since the inverse T of R is tridiagonal, V is (1 − q) T⁻¹ + q I, and V⁻¹ is T ((1 − q) I + q T)⁻¹.
 
-    Parameters
-    ----------
-    noise : Noise
-        V.
-    steps : numpy.ndarray, shape (n − 1,)
-        Steps from each point to the next, 1 or more.
-    columns : numpy.ndarray, shape (n, k)
-        What V⁻¹ is multiplied by.
-
-    Returns
-    -------
-    tuple of numpy.ndarray, shape (n, k), and float
-        The product and the logarithm of V's determinant.
-
-    Notes
-    -----
     Source: derived-rope
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> product, log_det = inverse_times(Noise(0.5, 0.0), np.ones(2), np.eye(3))
-    >>> product.round(3).tolist()
-    [[1.333, -0.667, 0.0], [-0.667, 1.667, -0.667], [0.0, -0.667, 1.333]]
     """
     if noise.phi == 0.0:
         return columns, 0.0

@@ -100,32 +100,7 @@ def least_value(
 ) -> tuple[Floats, float]:
     """Find where a function is least near a start, by the simplex of Nelder and Mead.
 
-    Parameters
-    ----------
-    f : callable
-        Of an array of the start's shape.
-    start : numpy.ndarray, shape (n,)
-        Where to begin.
-    x_tolerance, f_tolerance : float
-        The search ends when the simplex is within both.
-    most : int
-        Rounds at most.
-
-    Returns
-    -------
-    tuple of numpy.ndarray, shape (n,), and float
-        The place and the value there.
-
-    Notes
-    -----
     Source: nelder-mead-1965
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> place, least = least_value(lambda x: float(np.sum((x - 3) ** 2)), np.ones(2), 1e-9, 1e-12, 500)
-    >>> place.round(4).tolist()
-    [3.0, 3.0]
     """
     n = start.size
     corners = np.tile(start, (n + 1, 1))

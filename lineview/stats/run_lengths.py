@@ -232,31 +232,10 @@ def _cusum_kernel(allowance: float, limit: float, shift: float, n: int) -> tuple
 def cusum_run_length(allowance: float, limit: float, shift: float = 0.0, headstart: float = 0.0) -> float:
     """Compute the average run length of the two-sided tabular CUSUM.
 
-    Parameters
-    ----------
-    allowance, limit : float
-        k and h, in standard deviations.
-    shift : float
-        Mean of the values, in their standard deviations.
-    headstart : float
-        Where both sums start.
-
-    Returns
-    -------
-    float
-        Points to the signal, on average.
-
-    Notes
-    -----
     The two sides never stand above the headstart together once either has reached the limit, so their run
     lengths combine as in the source.
 
     Source: lucas-crosier-1982
-
-    Examples
-    --------
-    >>> round(cusum_run_length(0.5, 5.0))
-    465
     """
     up0, up = _one_sided_lengths(allowance, limit, shift, headstart)
     down0, down = _one_sided_lengths(allowance, limit, -shift, headstart)

@@ -23,28 +23,8 @@ MOST_POINTS, FINER = 2**20, 4
 def decaying_sum(x: Floats, decay: float) -> Floats:
     """Sum values along the first axis, each step multiplying what was summed before by a factor.
 
-    Parameters
-    ----------
-    x : numpy.ndarray, shape (n,) or (n, k)
-        Values in order.
-    decay : float
-        θ of s[t] = θ s[t−1] + x[t].
-
-    Returns
-    -------
-    numpy.ndarray, shape of `x`
-        s.
-
-    Notes
-    -----
     Solved as the banded triangular system that it is: `scipy.signal.lfilter` gives the same numbers, but
     importing scipy.signal loads scipy.stats, which costs more time than an answer may take.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> decaying_sum(np.array([1.0, 0.0, 1.0]), 0.5).tolist()
-    [1.0, 0.5, 1.25]
     """
     from scipy.linalg.lapack import dtbtrs
 
@@ -59,27 +39,7 @@ def decaying_sum(x: Floats, decay: float) -> Floats:
 def autocorrelations(x: Floats, lags: int) -> Floats:
     """Autocorrelations at lags 1 to `lags`, divided by the whole sum of squares.
 
-    Parameters
-    ----------
-    x : numpy.ndarray, shape (n,)
-        Values in order, not all alike.
-    lags : int
-        Fewer than n.
-
-    Returns
-    -------
-    numpy.ndarray, shape (lags,)
-        From lag 1 on.
-
-    Notes
-    -----
     Source: nist-handbook
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> autocorrelations(np.array([1.0, -1.0, 1.0, -1.0]), 1).tolist()
-    [-0.75]
     """
     d = x - x.mean()
     total = float(d @ d)

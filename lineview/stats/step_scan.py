@@ -87,15 +87,7 @@ class StepScanner:
         self._filtered = [_Filtered(noise, both) for noise in SEARCH_NOISES]
 
     def scan(self, at: Sequence[int], margin: int = 3, closed: Iterable[int] = ()) -> StepScan:
-        """Find the likeliest step beyond the columns and the steps `at`.
-
-        Parameters
-        ----------
-        at : sequence of int
-            First points after the steps that are in the model.
-        margin, closed
-            As in scan_steps.
-        """
+        """Find the likeliest step beyond the columns and the steps `at`."""
         n, free = self._n, self._n - self._p - len(at)
         shut = [slice(max(0, k - margin + 1), k + margin) for k in closed]
         without, best = -np.inf, (-np.inf, 0, 0.0, SEARCH_NOISES[0])

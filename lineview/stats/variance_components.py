@@ -131,26 +131,7 @@ def nested_layout(values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayL
 def fold(
     mean: Floats, variance: Floats, parent: Ints, count: Floats | float = 1.0, spread: Floats | float = 0.0
 ) -> tuple[Floats, Floats, Floats]:
-    """Average units under their parents.
-
-    Parameters
-    ----------
-    mean, variance : numpy.ndarray, shape (..., units)
-        Of each unit, the level's own variance included.
-    parent : numpy.ndarray, shape (units,)
-        Index of each unit's parent, ascending.
-    count, spread : numpy.ndarray, shape (units,), or float
-        How many alike each stands for, and the sum of squares of their means about `mean`.
-
-    Returns
-    -------
-    numpy.ndarray, shape (..., parents)
-        Weighted mean under each parent.
-    numpy.ndarray, shape (..., parents)
-        Variance of that mean.
-    numpy.ndarray, shape (..., units)
-        Weighted squared distance of each unit from its parent's mean, of those that it stands for.
-    """
+    """Average units under their parents."""
     weight = 1.0 / variance
     total = _sum_under(weight * count, parent)
     above = _sum_under(weight * count * mean, parent) / total

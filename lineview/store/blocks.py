@@ -36,27 +36,7 @@ class Block:
 
 
 def blocks(part: int, tidy: pl.DataFrame, by: Sequence[str]) -> list[Block]:
-    """Cut tidy rows into blocks without copying them where they already stand together.
-
-    Parameters
-    ----------
-    part : int
-        Which part of the export the rows are of.
-    tidy : polars.DataFrame
-        READINGS or WEIGHTS.
-    by : sequence of str
-        ("machine", "channel"), or ("machine",) where there are no channels.
-
-    Returns
-    -------
-    list of Block
-        Sorted by machine and channel; each block sorted by moment, rows of one moment in their old order.
-
-    Raises
-    ------
-    StoreError
-        Where a row does not say whose it is or of when.
-    """
+    """Cut tidy rows into blocks without copying them where they already stand together."""
     if tidy.is_empty():
         return []
     if any(tidy[name].null_count() for name in (*by, "at", "row")):
@@ -78,15 +58,7 @@ def blocks(part: int, tidy: pl.DataFrame, by: Sequence[str]) -> list[Block]:
 
 
 def channel_blocks(part: int, frames: Sequence[pl.DataFrame]) -> list[Block]:
-    """Give the blocks of frames that are of one machine and channel each, sorted like those of `blocks`.
-
-    Parameters
-    ----------
-    part : int
-        Which part of the export the rows are of.
-    frames : sequence of polars.DataFrame
-        READINGS.
-    """
+    """Give the blocks of frames that are of one machine and channel each, sorted like those of `blocks`."""
     named = [(*frame.select("machine", "channel").row(0), frame) for frame in frames if frame.height]
     owners = [(machine, channel) for machine, channel, _ in named]
     if len(set(owners)) < len(owners):  # two columns of one channel

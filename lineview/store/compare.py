@@ -84,17 +84,6 @@ def _as_slice(numbers: np.ndarray) -> np.ndarray | slice:
 def compare_readings(block: Block, there: pl.DataFrame | None, tally: Tally) -> None:
     """Compare the readings of one channel with each other and with those that are there.
 
-    Parameters
-    ----------
-    block : Block
-        The readings, sorted by moment.
-    there : polars.DataFrame or None
-        at, value and text of what is there between the block's first and last moment; None for nothing.
-    tally : Tally
-        Is added to.
-
-    Notes
-    -----
     Moments that either side has once are looked up in order; only the few that a side tells in several
     versions are grouped.
     """
@@ -158,17 +147,7 @@ def _looked_up(rows: pl.DataFrame, known: pl.DataFrame) -> tuple[pl.Series, pl.S
 
 
 def compare_weights(block: Block, there: pl.DataFrame | None, tally: Tally) -> None:
-    """Compare the weighings of one machine with those that are there; alike ones of one file are not one.
-
-    Parameters
-    ----------
-    block : Block
-        The weighings, sorted by moment.
-    there : polars.DataFrame or None
-        WEIGHTS of what is there between the block's first and last moment; None for nothing.
-    tally : Tally
-        Is added to.
-    """
+    """Compare the weighings of one machine with those that are there; alike ones of one file are not one."""
     if there is None or there.is_empty():
         tally.add(block.part, block.rows["row"], None)
         return
@@ -180,19 +159,7 @@ def compare_weights(block: Block, there: pl.DataFrame | None, tally: Tally) -> N
 
 
 def compare_kind(part: int, kind: Kind, tidy: pl.DataFrame, there: pl.DataFrame, tally: Tally) -> None:
-    """Compare rows of one of the journal's kinds with each other and with those that are there.
-
-    Parameters
-    ----------
-    part : int
-        Which part of the export the rows are of.
-    kind : Kind
-        What they are.
-    tidy, there : polars.DataFrame
-        With the kind's columns: the export's rows, and those there that may speak of the same.
-    tally : Tally
-        Is added to.
-    """
+    """Compare rows of one of the journal's kinds with each other and with those that are there."""
     said: Sequence[str] = [*kind.keys, *kind.values]
     repeats = ~tidy.select(pl.struct(said).is_first_distinct().alias("first"))["first"]
     known = there.select(said).unique().with_columns(known=pl.lit(value=True))
@@ -242,15 +209,7 @@ class Nearby:
                 self._extents[name] = extents
 
     def there(self, name: str, blocks: Sequence[Block]) -> list[pl.DataFrame | None]:
-        """Give what is there between the first and last moment of each block; None where nothing can be.
-
-        Parameters
-        ----------
-        name : str
-            "readings" or "weights".
-        blocks : sequence of Block
-            Of one export.
-        """
+        """Give what is there between the first and last moment of each block; None where nothing can be."""
         wanted = [self._overlap(name, block) for block in blocks]
         stored = self._stored(name, blocks, wanted)
         result: list[pl.DataFrame | None] = []

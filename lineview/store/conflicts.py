@@ -93,13 +93,7 @@ class Conflicts:
         self._told = told
 
     def listed(self, intake: int | None = None) -> pl.DataFrame:
-        """Give every disputed row; with an intake, those of the moments in which it has a part.
-
-        Returns
-        -------
-        polars.DataFrame
-            CONFLICTS, sorted by kind, machine, channel, moment, intake and row.
-        """
+        """Give every disputed row; with an intake, those of the moments in which it has a part."""
         done = {"intake": pl.Int64(), "file": pl.String()}
         with self._journal.reading() as connection:
             query = select(intakes.c.id, intakes.c.file).where(intakes.c.state == "done")

@@ -85,43 +85,14 @@ class Originals:
         return self._folder / sha256[:2] / sha256[2:]
 
     def keep(self, source: Path, sha256: str) -> Path:
-        """Keep an export; one that is kept already is never written again.
-
-        Parameters
-        ----------
-        source : pathlib.Path
-            The export as given.
-        sha256 : str
-            Of its bytes when it was read.
-
-        Returns
-        -------
-        pathlib.Path
-            Where it is kept.
-
-        Raises
-        ------
-        StoreError
-            Where the file's bytes are no longer those that were read.
-        """
+        """Keep an export; one that is kept already is never written again."""
         path = self.path(sha256)
         if not path.exists():
             put(path, lambda part: _copy(source, part, sha256))
         return path
 
     def take(self, source: Path) -> Kept:
-        """Keep an export that was not read yet: its bytes are hashed while they are copied.
-
-        Parameters
-        ----------
-        source : pathlib.Path
-            The export as given.
-
-        Returns
-        -------
-        Kept
-            To be read from there, so that what is read is what is kept.
-        """
+        """Keep an export that was not read yet: its bytes are hashed while they are copied."""
         self._folder.mkdir(parents=True, exist_ok=True)
         part = self._folder / f".{uuid4().hex}.part"
         try:
@@ -161,13 +132,7 @@ def _copy(source: Path, target: Path, sha256: str) -> None:
 
 @contextmanager
 def plainly(doing: str) -> Iterator[None]:
-    """Turn what the disk, Delta, polars or the database raises into a StoreError.
-
-    Parameters
-    ----------
-    doing : str
-        What was tried, after "could not": "take in week24.csv".
-    """
+    """Turn what the disk, Delta, polars or the database raises into a StoreError."""
     try:
         yield
     except (OSError, DeltaError, SQLAlchemyError, pl.exceptions.PolarsError) as error:

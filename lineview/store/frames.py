@@ -14,22 +14,7 @@ from lineview.core.frames import UTC_US
 
 
 def fetch(connection: Connection, select: Select[Any], schema: Mapping[str, pl.DataType]) -> pl.DataFrame:
-    """Run a query whose columns are the schema's, in its order, and give a frame.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Open.
-    select : sqlalchemy.Select
-        The query.
-    schema : mapping of str to polars.DataType
-        One of lineview.core.frames, or like it.
-
-    Returns
-    -------
-    polars.DataFrame
-        With the schema's columns.
-    """
+    """Run a query whose columns are the schema's, in its order, and give a frame."""
     rows = [tuple(row) for row in connection.execute(select)]
     raw = {name: pl.Int64() if dtype == UTC_US else dtype for name, dtype in schema.items()}
     return pl.DataFrame(rows, schema=raw, orient="row").cast(pl.Schema(schema))

@@ -33,18 +33,7 @@ NEWEST = "0001"
 
 
 def migrate(connection: Connection) -> None:
-    """Make or change the journal's tables as needed.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        Within a transaction, which the caller commits.
-
-    Raises
-    ------
-    StoreError
-        Where a newer version of the tool has made the tables.
-    """
+    """Make or change the journal's tables as needed."""
     present = _present(connection)
     if present == NEWEST:
         return
@@ -209,38 +198,12 @@ class Journal(JournalReader):
             return list(connection.execute(select(intakes).where(unfinished).order_by(intakes.c.id)))
 
     def begin(self, several: Sequence[Beginning]) -> list[Any]:
-        """Write all that the journal keeps of intakes, hidden until they are done.
-
-        Parameters
-        ----------
-        several : sequence of Beginning
-            Each of another export.
-
-        Returns
-        -------
-        list of sqlalchemy.Row
-            The intakes' rows, in order.
-        """
+        """Write all that the journal keeps of intakes, hidden until they are done."""
         with self.writing() as connection:
             return [_begun(connection, one) for one in several]
 
     def complete(self, intake: int, told: dict[str, Any], spans: Sequence[dict[str, Any]]) -> Any:
-        """Write what is known of an intake only once it was read to its end, hidden until it is done.
-
-        Parameters
-        ----------
-        intake : int
-            Begun.
-        told : dict
-            Of the table intakes.
-        spans : sequence of dict
-            Of the table extents, without the intake.
-
-        Returns
-        -------
-        sqlalchemy.Row
-            The intake's row.
-        """
+        """Write what is known of an intake only once it was read to its end, hidden until it is done."""
         with self.writing() as connection:
             connection.execute(update(intakes).where(intakes.c.id == intake).values(**told))
             if spans:
@@ -303,18 +266,7 @@ def _cannot_open(error: Exception) -> Fault:
 
 
 def version_of(journal: JournalReader) -> str:
-    """Give the mark.
-
-    Parameters
-    ----------
-    journal : JournalReader
-        Open.
-
-    Returns
-    -------
-    str
-        Equal as long as nothing was taken in, taken back or written down by hand.
-    """
+    """Give the mark."""
     seen = intakes.c.state.in_(("done", "undone"))  # what is only begun is in no answer yet
     counts = (intakes.c.state, func.count(), func.max(intakes.c.id))
     by_state = select(*counts).where(seen).group_by(intakes.c.state)

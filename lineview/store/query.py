@@ -28,21 +28,7 @@ def spans(
     channels: Sequence[str] | None = None,
     between: tuple[int, int] | None = None,
 ) -> pl.DataFrame:
-    """Give machine, channel, first and last moment [µs since 1970], one row an intake and channel.
-
-    Parameters
-    ----------
-    journal : JournalReader
-        Open.
-    kind : str
-        "readings" or "weights".
-    machines : str or collection of str, optional
-        Only of this machine, or these.
-    channels : sequence of str, optional
-        Only of these channels.
-    between : tuple of (int, int), optional
-        Only those that have a moment from the first to the last [µs since 1970].
-    """
+    """Give machine, channel, first and last moment [µs since 1970], one row an intake and channel."""
     told = extents.c
     query = (
         select(told.machine, told.channel, told.first, told.last)
@@ -100,18 +86,7 @@ WEIGHING = ("machine", "at", "sample", "batch", "mass_g", "pieces", "gross")
 
 
 def one_a_moment(readings: pl.DataFrame) -> pl.DataFrame:
-    """Give one reading a channel and moment: good before uncertain, the earlier intake before the later.
-
-    Parameters
-    ----------
-    readings : polars.DataFrame
-        READINGS of one machine, sorted by channel and moment.
-
-    Returns
-    -------
-    polars.DataFrame
-        The same without repeats and without moments that have two different values.
-    """
+    """Give one reading a channel and moment: good before uncertain, the earlier intake before the later."""
     repeat = pl.all_horizontal(pl.col(key) == pl.col(key).shift(1) for key in READING_KEYS)
     other = pl.any_horizontal(pl.col(value).ne_missing(pl.col(value).shift(1)) for value in READING_VALUES)
     marks = readings.select(repeat.fill_null(value=False).alias("repeat"), other.alias("other"))
@@ -145,18 +120,7 @@ def nth_alike() -> pl.Expr:
 
 
 def once_weighed(weights: pl.DataFrame) -> pl.DataFrame:
-    """Give each weighing once, however many exports tell it.
-
-    Parameters
-    ----------
-    weights : polars.DataFrame
-        WEIGHTS.
-
-    Returns
-    -------
-    polars.DataFrame
-        Sorted by moment, intake and row.
-    """
+    """Give each weighing once, however many exports tell it."""
     if weights["intake"].n_unique() > 1:
         numbered = weights.sort("at", "intake", "row").with_columns(nth_alike())
         weights = numbered.unique([*WEIGHING, "nth"], keep="first", maintain_order=True).drop("nth")
@@ -164,20 +128,7 @@ def once_weighed(weights: pl.DataFrame) -> pl.DataFrame:
 
 
 def told_once(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
-    """Give one row a key: what several agree on; a cell one leaves empty is taken from another.
-
-    Parameters
-    ----------
-    rows : polars.DataFrame
-        All that the exports tell of one kind, with `intake` and `row`.
-    keys, values : sequence of str
-        As of lineview.store.tables.Kind.
-
-    Returns
-    -------
-    polars.DataFrame
-        Without the keys of which two different things are told.
-    """
+    """Give one row a key: what several agree on; a cell one leaves empty is taken from another."""
     if rows.is_empty():
         return rows
     agreed = rows.sort("intake", "row").filter(~_contradict(values).over(keys))
@@ -187,15 +138,7 @@ def told_once(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) ->
 
 
 def contradictions(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
-    """Give the rows of every key of which two different things are told.
-
-    Parameters
-    ----------
-    rows : polars.DataFrame
-        All that the exports tell of one kind.
-    keys, values : sequence of str
-        As of lineview.store.tables.Kind.
-    """
+    """Give the rows of every key of which two different things are told."""
     return rows.filter(_contradict(values).over(keys)) if rows.height else rows
 
 
@@ -234,13 +177,7 @@ class Measured:
     def rows(
         self, machine: str, first: int, last: int, channels: Sequence[str] | None = None
     ) -> pl.DataFrame:
-        """Give all rows, repeats and disputed ones included, both ends included [µs since 1970].
-
-        Returns
-        -------
-        polars.DataFrame
-            Sorted by channel, if there is one, and moment.
-        """
+        """Give all rows, repeats and disputed ones included, both ends included [µs since 1970]."""
         lazy = self._scan(machine, first, last, channels)
         if lazy is None:
             return empty(self._schema)
@@ -248,13 +185,7 @@ class Measured:
         return lazy.collect().sort(order, maintain_order=True)
 
     def by_channel(self, machine: str, first: int, last: int) -> dict[str, pl.DataFrame]:
-        """Give the readings of each channel, both ends included [µs since 1970].
-
-        Returns
-        -------
-        dict
-            By channel its at, value, text and quality (as codes) by time, each moment once.
-        """
+        """Give the readings of each channel, both ends included [µs since 1970]."""
         lazy = self._scan(machine, first, last, None, coded=True)
         if lazy is None:
             return {}
@@ -339,13 +270,7 @@ class Told:
     def rows(
         self, kind: Kind, first: int | None = None, last: int | None = None, owner: str | None = None
     ) -> pl.DataFrame:
-        """Give all rows of a kind, contradicting ones included, whose moment is from first to last.
-
-        Returns
-        -------
-        polars.DataFrame
-            With the kind's columns, sorted by owner, moment, intake and row.
-        """
+        """Give all rows of a kind, contradicting ones included, whose moment is from first to last."""
         table = of_kind[kind.name].c
         query = (
             select(*(table[name] for name in kind.schema))
@@ -380,8 +305,6 @@ class Told:
     def lasting(self, kind: Kind, owner: str, first: int, end: int) -> pl.DataFrame:
         """Give what lasts at some moment from first up to, not including, end.
 
-        Notes
-        -----
         Where no end is written, a thing lasts until the owner's next begins, and the last one begun before
         the period counts as lasting if it began within the kind's look-back.
         """

@@ -100,26 +100,7 @@ class TableFiles:
         *,
         coded: bool = False,
     ) -> pl.LazyFrame | None:
-        """Give the rows of a machine from one moment to another, both included [µs since 1970].
-
-        Parameters
-        ----------
-        files : polars.DataFrame
-            From `files`, asked for before `hidden`: an intake is then seen whole or not at all.
-        machine : str
-            Id of the machine.
-        first, last : int
-            The moments.
-        hidden : iterable of int
-            Intakes that are not to be seen.
-        coded : bool
-            Give columns of few distinct texts as the codes that they are kept as.
-
-        Returns
-        -------
-        polars.LazyFrame or None
-            With the schema's columns, its rows in no particular order; None where there is no file.
-        """
+        """Give the rows of a machine from one moment to another, both included [µs since 1970]."""
         wanted = files.filter(
             pl.col("machine") == machine,
             pl.col("last") >= first,
@@ -219,13 +200,7 @@ class PartedTable(TableFiles):
             return self._table.transaction_version(app_id) is not None
 
     def add(self, several: Sequence[Written]) -> None:
-        """Add the rows of intakes in one atomic commit.
-
-        Parameters
-        ----------
-        several : sequence of Written
-            What to write, an intake each.
-        """
+        """Add the rows of intakes in one atomic commit."""
         actions = [action for one in several for action in self.write(one)]
         self._commit(actions, [one.app_id for one in several])
 

@@ -26,25 +26,7 @@ from lineview.store.writer import Receipt, Recorder, app_id, receipt, span_of
 
 
 def record_in_pieces(recorder: Recorder, export: InPieces) -> Receipt:
-    """Take a big export in; the caller holds the store for writing and has recovered it.
-
-    Parameters
-    ----------
-    recorder : Recorder
-        The parts of the store that are written to.
-    export : InPieces
-        Opened.
-
-    Returns
-    -------
-    Receipt
-        What became of its rows.
-
-    Raises
-    ------
-    NotInPieces
-        Where it has to be read whole; nothing of it is left then but its bytes.
-    """
+    """Take a big export in; the caller holds the store for writing and has recovered it."""
     kept = recorder.originals.take(export.path)
     known = recorder.journal.known(kept.sha256)
     if known is not None:

@@ -35,20 +35,7 @@ else:
 
 @contextmanager
 def writing(folder: Path, *, wait: bool = True) -> Iterator[bool]:
-    """Hold the store for writing, against other processes and other threads.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The store's folder.
-    wait : bool
-        Whether to wait for another writer; without, `False` is given where there is one.
-
-    Yields
-    ------
-    bool
-        Whether the store is held.
-    """
+    """Hold the store for writing, against other processes and other threads."""
     with (folder / "writing.lock").open("ab") as file:
         try:
             _take(file, wait)
@@ -160,23 +147,7 @@ class Store(StoreReader):
         return writing(self._folder, wait=False)
 
     def record(self, export: Export) -> Receipt:
-        """Take an export in, whole or not at all; the same file again changes nothing.
-
-        Parameters
-        ----------
-        export : Export
-            As intake read it.
-
-        Returns
-        -------
-        Receipt
-            What became of its rows.
-
-        Raises
-        ------
-        StoreError
-            Where the disk or the database fails, or the file's rows do not add up.
-        """
+        """Take an export in, whole or not at all; the same file again changes nothing."""
         with plainly(f"take in {export.path.name}"), writing(self._folder):
             self._recorder.recover()
             (outcome,) = self._recorder.record([export])

@@ -63,17 +63,7 @@ class Receipt:
 
 
 def receipt(row: Any, conflicts: int, *, already: bool = False) -> Receipt:
-    """Give the receipt of an intake's row in the journal.
-
-    Parameters
-    ----------
-    row : sqlalchemy.Row
-        Of the table intakes.
-    conflicts : int
-        Its disputed moments.
-    already : bool
-        Whether it was in before.
-    """
+    """Give the receipt of an intake's row in the journal."""
     return Receipt(row.id, row.rows, row.kept, row.duplicate, row.refused, row.uncertain, conflicts, already)
 
 
@@ -272,15 +262,7 @@ def app_id(row: Any) -> str:
 
 
 def span_of(kind: str, block: Block) -> dict[str, Any]:
-    """Give what the journal keeps of a block: from when to when it is, and how many rows it has.
-
-    Parameters
-    ----------
-    kind : str
-        "readings" or "weights".
-    block : Block
-        Of an export.
-    """
+    """Give what the journal keeps of a block: from when to when it is, and how many rows it has."""
     return {
         "kind": kind,
         "machine": block.machine,

@@ -34,32 +34,7 @@ GRACE = timedelta(minutes=15)
 
 
 def with_batches(weights: pl.DataFrame, batches: pl.DataFrame, grace: timedelta = GRACE) -> pl.DataFrame:
-    """Add to each weight its batch and the product the batch sheet names.
-
-    Parameters
-    ----------
-    weights : polars.DataFrame
-        WEIGHTS.
-    batches : polars.DataFrame
-        BATCHES of the same line.
-    grace : datetime.timedelta
-        How long after the end of a batch a weight still counts to it.
-
-    Returns
-    -------
-    polars.DataFrame
-        The weights with `batch` filled where it can be told (else null) and `named`, the product's name.
-
-    Examples
-    --------
-    >>> from datetime import UTC, datetime
-    >>> from lineview.core.frames import BATCHES, WEIGHTS
-    >>> t = datetime(2026, 6, 9, 6, tzinfo=UTC)
-    >>> w = pl.DataFrame([("wrap1", t, 6.6, 1, False, "", "", 1, 2)], schema=WEIGHTS, orient="row")
-    >>> b = pl.DataFrame([("line1", "B7", "mint", t, None, 22.7, 1, 2)], schema=BATCHES, orient="row")
-    >>> with_batches(w, b).select("batch", "named").row(0)
-    ('B7', 'mint')
-    """
+    """Add to each weight its batch and the product the batch sheet names."""
     sheet = (
         batches.filter(pl.col("start").is_not_null())
         .sort("start")
@@ -142,29 +117,7 @@ class PieceFacts:
 def weighings(
     weights: pl.DataFrame, batches: pl.DataFrame, facts: Mapping[str, PieceFacts], only: str = ""
 ) -> pl.DataFrame:
-    """Give weights with batch, product and the net mass of a piece.
-
-    Parameters
-    ----------
-    weights : polars.DataFrame
-        WEIGHTS of one machine.
-    batches : polars.DataFrame
-        BATCHES of its line.
-    facts : mapping of str to PieceFacts
-        By the product's name as the batch sheet writes it.
-    only : str
-        The product to take where the batch sheet names none; "" where there are several.
-
-    Returns
-    -------
-    polars.DataFrame
-        WEIGHINGS, one row a weight, by time; what is not known is null.
-
-    Raises
-    ------
-    MeasureError
-        Where a column is missing.
-    """
+    """Give weights with batch, product and the net mass of a piece."""
     require(weights, WEIGHTS, "weights")
     require(batches, BATCHES, "batches")
     known = pl.DataFrame(
@@ -214,20 +167,7 @@ class WeightAccount:
 
 
 def piece_facts(plant: Plant, names: list[str]) -> dict[str, PieceFacts]:
-    """Look up target, tolerance and wrap of each product a batch sheet names.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    names : list of str
-        As written on the batch sheet.
-
-    Returns
-    -------
-    dict
-        By the name as written; names the plant does not know are left out.
-    """
+    """Look up target, tolerance and wrap of each product a batch sheet names."""
     facts = {}
     for name in {*names, *(p.id for p in plant.products)}:
         product = plant.product(name)
@@ -247,26 +187,7 @@ def weight_account(
     counts: MachineCounts,
     period: tuple[datetime, datetime],
 ) -> WeightAccount:
-    """Work out all that the weights of a machine say.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    weights : polars.DataFrame
-        WEIGHTS of the machine in the period.
-    batches : polars.DataFrame
-        BATCHES of its line.
-    counts : MachineCounts
-        Of the machine.
-    period : tuple of datetime
-        From when to when [UTC].
-
-    Returns
-    -------
-    WeightAccount
-        What cannot be told is None or says why.
-    """
+    """Work out all that the weights of a machine say."""
     names = batches["product"].drop_nulls().unique().to_list()
     only = plant.products[0].id if len(plant.products) == 1 else ""
     facts = piece_facts(plant, names)
@@ -308,20 +229,7 @@ def _by_product(
 
 
 def inside(batches: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
-    """Give the batches that start and, where it is known, end within a period.
-
-    Parameters
-    ----------
-    batches : polars.DataFrame
-        BATCHES.
-    period : tuple of datetime
-        From when to when [UTC].
-
-    Returns
-    -------
-    polars.DataFrame
-        BATCHES.
-    """
+    """Give the batches that start and, where it is known, end within a period."""
     start, end = period
     return batches.filter(
         (pl.col("start") >= start) & (pl.col("start") < end) & (pl.col("end").fill_null(start) <= end)

@@ -49,28 +49,7 @@ class WeightInputs:
 
 
 def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
-    """Answer what pieces weigh, how far they spread and what that costs.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    scope : Scope
-        A cut-and-wrap machine and a period.
-    inputs : WeightInputs
-        Its weights; batches, counters and the sizer's gauges tell more where there are any.
-
-    Returns
-    -------
-    Answer
-        With the figures mean_g, sd_within_g, sd_between_g, ..., `series` "batches" and "pieces", and the
-        tables "spread", "giveaway", "capability", "products", "lines", "chart", "plans" and "bags".
-
-    Raises
-    ------
-    AskError
-        Where the plant has no such machine.
-    """
+    """Answer what pieces weigh, how far they spread and what that costs."""
     machine = plant.machine(scope.machine)
     if machine is None:
         there = ", ".join(m.id for m in plant.machines) or "none"

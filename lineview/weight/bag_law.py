@@ -48,33 +48,7 @@ class Law:
 
 
 def piece_law(net_g: ArrayLike, mean_g: float, sd_g: float, step_g: float) -> Law:
-    """Give the law of one piece from weighed ones, moved and stretched to a mean and a spread.
-
-    Parameters
-    ----------
-    net_g : array_like
-        Single pieces, each less its batch's mean [g]; their shape is kept, whatever it is.
-    mean_g, sd_g : float
-        Mean, and spread within a batch, that the law shall have [g].
-    step_g : float
-        Step of the grid [g].
-
-    Returns
-    -------
-    Law
-        Each piece shared between the two grid masses next to it, so that the mean is kept exactly.
-
-    Raises
-    ------
-    MeasureError
-        For fewer than two pieces, or a step that is not above 0.
-
-    Examples
-    --------
-    >>> law = piece_law([-1.0, 0.0, 1.0], 6.6, 0.25, 0.01)
-    >>> round(law.mean_g, 6), round(law.sd_g, 3)
-    (6.6, 0.25)
-    """
+    """Give the law of one piece from weighed ones, moved and stretched to a mean and a spread."""
     off = np.asarray(net_g, dtype=np.float64)
     if off.size < 2 or not step_g > 0:
         raise MeasureError(Fault("too few pieces for a law", "net_g", "two or more single pieces"))
@@ -92,49 +66,14 @@ def piece_law(net_g: ArrayLike, mean_g: float, sd_g: float, step_g: float) -> La
 
 
 def normal_offsets(count: int = 2001) -> Floats:
-    """Give evenly spread normal offsets, for pieces of which only mean and spread are known.
-
-    Parameters
-    ----------
-    count : int
-        How many.
-
-    Returns
-    -------
-    numpy.ndarray, shape (count,)
-        Quantiles of a normal.
-    """
+    """Give evenly spread normal offsets, for pieces of which only mean and spread are known."""
     from scipy.special import ndtri
 
     return np.asarray(ndtri((np.arange(count) + 0.5) / count), dtype=np.float64)
 
 
 def bag_by_count(piece: Law, count: int) -> Law:
-    """Give the law of the sum of so many pieces of one batch.
-
-    Parameters
-    ----------
-    piece : Law
-        Of one piece.
-    count : int
-        Pieces in the bag, one or more.
-
-    Returns
-    -------
-    Law
-        By the power of the Fourier transform, long enough that nothing wraps round.
-
-    Raises
-    ------
-    MeasureError
-        For a count below one.
-
-    Examples
-    --------
-    >>> law = bag_by_count(piece_law(normal_offsets(), 6.5738, 0.25, 0.02), 70)
-    >>> round(law.mean_g, 2), round(law.sd_g, 3)
-    (460.17, 2.092)
-    """
+    """Give the law of the sum of so many pieces of one batch."""
     if count < 1:
         raise MeasureError(Fault(f"a bag of {count} pieces", "count", "one or more"))
     size = (piece.p.size - 1) * count + 1
@@ -148,31 +87,7 @@ def bag_by_count(piece: Law, count: int) -> Law:
 
 
 def bag_by_weight(piece: Law, fill_g: float) -> Law:
-    """Give the law of a bag filled piece by piece until it weighs at least a set mass.
-
-    Parameters
-    ----------
-    piece : Law
-        Of one piece, all masses above 0.
-    fill_g : float
-        Mass at which filling stops [g].
-
-    Returns
-    -------
-    Law
-        From `fill_g` on, up to one piece more.
-
-    Raises
-    ------
-    MeasureError
-        Where a piece may weigh nothing, or the mass is not above 0.
-
-    Examples
-    --------
-    >>> law = bag_by_weight(piece_law(normal_offsets(), 6.5738, 0.25, 0.02), 454.0)
-    >>> law.start_g, round(law.mean_g - 454.0, 1)
-    (454.0, 3.4)
-    """
+    """Give the law of a bag filled piece by piece until it weighs at least a set mass."""
     return Filling(piece, fill_g).bag(fill_g)
 
 
@@ -323,30 +238,6 @@ def draw_lots(
 ) -> Lots:
     """Draw lots and measure each by the rules.
 
-    Parameters
-    ----------
-    pieces : BagPieces
-        For the spread between batches.
-    law : Law
-        Of a bag within its batch.
-    shifted : int
-        Pieces of a bag that bear its batch's shift; 0 where filling stops by the scale.
-    label_g : float
-        Net mass on the label [g].
-    plan : Sampling
-        For the lot's size.
-    rules : ContentsRules
-        To be passed.
-    lots : int
-        How many.
-
-    Returns
-    -------
-    Lots
-        One value a lot.
-
-    Notes
-    -----
     Source: derived-bag-plan
     """
     table = law.quantiles((np.arange(TABLE) + 0.5) / TABLE)

@@ -31,28 +31,6 @@ def chance_by_count(
 ) -> Chance:
     """Give the chance that a lot of bags filled by count passes.
 
-    Parameters
-    ----------
-    pieces : BagPieces
-        What the bags are filled with.
-    count : int
-        Pieces in each bag.
-    label_g : float
-        Net mass on the label [g].
-    lot : int
-        Bags in the lot.
-    rules : ContentsRules
-        To be passed.
-    lots : int
-        Lots drawn from the convolved law; 40 000 tell the chance to ± half a percentage point.
-
-    Returns
-    -------
-    Chance
-        With its two ways to fail.
-
-    Notes
-    -----
     The law of a bag within its batch is the convolution of the pieces' own; the sample is then drawn from
     it, each bag with the shift of a batch drawn at random among the lot's.
     Source: derived-bag-plan
@@ -66,22 +44,7 @@ def chance_by_count(
 def chance_by_weight(
     pieces: BagPieces, fill_g: float, label_g: float, lot: int, rules: ContentsRules, lots: int = LOTS
 ) -> Chance:
-    """Give the chance that a lot of bags filled to a mass passes.
-
-    Parameters
-    ----------
-    pieces : BagPieces
-        What the bags are filled with.
-    fill_g : float
-        Mass at which filling stops [g].
-    label_g, lot, rules, lots
-        As in `chance_by_count`.
-
-    Returns
-    -------
-    Chance
-        A batch's shift changes little here: filling stops by the scale.
-    """
+    """Give the chance that a lot of bags filled to a mass passes."""
     law = bag_by_weight(pieces.piece, fill_g)
     return draw_lots(pieces, law, 0, label_g, rules.plan(lot), rules, lots).chance()
 
@@ -97,27 +60,6 @@ def smallest_count(
     """Find the least number of pieces in a bag for a wanted chance of passing.
 
     The mean bag must hold its label too: what a test's sampling allows is not there to be filled less.
-
-    Parameters
-    ----------
-    pieces, label_g, lot, rules
-        As in `chance_by_count`.
-    wanted : float
-        Chance of a lot to pass.
-    lots : int
-        As in `chance_by_count`.
-
-    Returns
-    -------
-    int
-        Pieces in a bag.
-    Chance
-        With that count.
-
-    Raises
-    ------
-    MeasureError
-        Where no bag up to half again the label's mass is good enough.
     """
     mean = pieces.piece.mean_g
     # A bag whose mean is a hundredth short is not tried: the mean bag must hold its label.
@@ -145,23 +87,7 @@ def smallest_mean(
 
     It is the target that the present spread allows: its law is moved, its shape and spread stay.
 
-    Parameters
-    ----------
-    pieces : BagPieces
-        What the bags are filled with.
-    count : int
-        Pieces in each bag.
-    label_g, lot, rules
-        As in `chance_by_count`.
-    wanted : float
-        Chance of a lot to pass.
-    lots : int
-        As in `chance_by_count`.
-
-    Returns
-    -------
-    float
-        Mean mass of a piece [g], to a thousandth; never below the label over the count.
+    Gives [g].
     """
     law = bag_by_count(pieces.piece, count)
     plan = rules.plan(lot)
@@ -193,21 +119,7 @@ def smallest_fill(
 ) -> tuple[float, Chance]:
     """Find the least mass at which to stop filling for a wanted chance of passing.
 
-    Parameters
-    ----------
-    pieces, label_g, lot, rules, wanted
-        As in `smallest_count`.
-    step_g : float
-        Step of the fill [g].
-    lots : int
-        As in `chance_by_count`.
-
-    Returns
-    -------
-    float
-        Mass at which filling stops [g].
-    Chance
-        With that fill.
+    Gives [g].
     """
     low, high = 0, math.ceil((pieces.piece.mean_g * 1.5 + rules.allowance_g(label_g)) / step_g)
     base = label_g - high * step_g
@@ -278,34 +190,8 @@ def plan_bags(
 ) -> BagPlan | None:
     """Plan bags of one product by count and by weight.
 
-    Parameters
-    ----------
-    weighings : polars.DataFrame
-        WEIGHINGS that are kept.
-    deviation : WeightSpread
-        Of net mass less target [g].
-    product : str
-        The product to plan for.
-    labels_g : tuple of float
-        Labels to plan for [g].
-    rules : ContentsRules
-        To be passed.
-    pieces_per_lot : float
-        Pieces that go into the bags of a lot, such as an hour's.
-    batch_kg : float
-        Mass of a batch [kg].
-    off_g : float, optional
-        Mean deviation of this product from its target [g]; the common one where not given.
-    wanted : float
-        Chance of a lot to pass.
+    Takes `deviation` [g].
 
-    Returns
-    -------
-    BagPlan or None
-        None where the spread within batches cannot be told.
-
-    Notes
-    -----
     Source: derived-bag-plan
     """
     within = deviation.within.value
@@ -338,24 +224,7 @@ def plan_products(
 ) -> tuple[BagPlan, ...]:
     """Plan the bags that products are packed in, the most weighed product first.
 
-    Parameters
-    ----------
-    weighings : polars.DataFrame
-        WEIGHINGS that are kept.
-    deviation : WeightSpread
-        Of net mass less target [g].
-    declared : mapping of str to sequence of float
-        Labels by product [g].
-    usual_g : sequence of float
-        Labels for the most weighed product where it declares none [g].
-    rules, pieces_per_lot, batch_kg
-        As in `plan_bags`.
-
-    Returns
-    -------
-    tuple of BagPlan
-        One a product that declares a bag and was weighed, and the most weighed one in any case; each with
-        its own mean where it was weighed enough. Empty where the spread within batches cannot be told.
+    Takes `deviation` [g], `declared` [g].
     """
     counts = (
         weighings.group_by("product")

@@ -27,18 +27,6 @@ class WeightCapability:
 def weight_capability(scaled: WeightSpread) -> WeightCapability:
     """Give the indices of values that are scaled so that the limits stand at -1 and 1.
 
-    Parameters
-    ----------
-    scaled : WeightSpread
-        Of (net mass - target) / tolerance, so that products with several tolerances can be pooled.
-
-    Returns
-    -------
-    WeightCapability
-        Each index, or why it cannot be told.
-
-    Notes
-    -----
     The limits are the percentiles of the index over draws of mean and spread, in which batches, not
     pieces, count as drawn at random.
     Source: iso-22514-2, weerahandi-1993
@@ -125,21 +113,6 @@ class ThreeWay:
 def three_way(points: pl.DataFrame, weighings: pl.DataFrame) -> ThreeWay:
     """Give the limits of the three charts.
 
-    Parameters
-    ----------
-    points : polars.DataFrame
-        BATCH_POINTS, by time.
-    weighings : polars.DataFrame
-        WEIGHINGS they were made of.
-
-    Returns
-    -------
-    ThreeWay
-        Batch means are charted as single values, with limits from their moving range: batches differ by
-        more than their pieces explain, so limits from the pieces would cry at every batch.
-
-    Notes
-    -----
     The third chart is of standard deviations within batches, with limits that follow each batch's number of
     weighings; its `low` and `high` are those of the usual number.
     Source: nist-handbook, iso-7870-2

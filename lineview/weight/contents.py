@@ -96,23 +96,7 @@ class ContentsRules:
         return self.name if compared else f"{self.name}, {self.not_compared} not compared with the document"
 
     def allowance_g(self, label_g: float) -> float:
-        """Give how much one package may be short [g].
-
-        Parameters
-        ----------
-        label_g : float
-            Net mass on the label [g].
-
-        Returns
-        -------
-        float
-            MAV or tolerable negative error [g].
-
-        Raises
-        ------
-        MeasureError
-            Where the rules do not cover so small a package.
-        """
+        """Give how much one package may be short [g]."""
         rows = [s for s in self.shortages if s.from_g <= label_g]
         if not rows or not label_g > 0:
             raise MeasureError(

@@ -65,26 +65,7 @@ def weight_detail(
     seen: LineSeen,
     rules: Mapping[str, ContentsRules],
 ) -> WeightDetail | None:
-    """Work out the rest.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    account : WeightAccount
-        Of the same weights.
-    points : polars.DataFrame
-        BATCH_POINTS of them.
-    seen : LineSeen
-        Counters and gauges of the line.
-    rules : mapping of str to ContentsRules
-        Net-contents rules by name; may be empty.
-
-    Returns
-    -------
-    WeightDetail or None
-        None where no weight can be used.
-    """
+    """Work out the rest."""
     found, target = account.deviation, account.target_g
     if found is None or target is None:
         return None
@@ -99,17 +80,7 @@ def weight_detail(
 def sample_plans(found: WeightSpread, tolerance_g: float) -> tuple[tuple[float, SamplePlan | None], ...]:
     """Give plans that know the mean to parts of the tolerance.
 
-    Parameters
-    ----------
-    found : WeightSpread
-        Spread by level [g].
-    tolerance_g : float
-        Of a piece [g].
-
-    Returns
-    -------
-    tuple of (float, SamplePlan or None)
-        Half-width [g] and the plan of least effort; no plan where batches cannot be told from pieces.
+    Takes `found` [g]. Gives [g].
     """
     if found.between.value is None or found.piece.value is None:
         return ()

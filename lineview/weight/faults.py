@@ -31,26 +31,7 @@ class Sorted:
 
 
 def sort_out(weighings: pl.DataFrame) -> Sorted:
-    """Set aside weighings that cannot be of single pieces of their product, each with its reason.
-
-    Parameters
-    ----------
-    weighings : polars.DataFrame
-        WEIGHINGS.
-
-    Returns
-    -------
-    Sorted
-        Kept weighings, and those aside: zero or negative, gross without a known wrap, given twice, in
-        another unit, several pieces weighed as one, a container's mass on the scale, a scale that stands
-        still.
-
-    Examples
-    --------
-    >>> from lineview.weight.account import WEIGHINGS
-    >>> sort_out(pl.DataFrame(schema=WEIGHINGS)).reasons
-    {}
-    """
+    """Set aside weighings that cannot be of single pieces of their product, each with its reason."""
     marked = weighings.with_columns(reason=_plain_reason())
     marked = _mark(marked, _given_twice(marked), "given twice")
     marked = _mark_implausible(marked)
@@ -158,19 +139,7 @@ GAP_S = 60.0
 
 
 def with_samples(weighings: pl.DataFrame) -> pl.DataFrame:
-    """Name each weighing's sample where none is given.
-
-    Parameters
-    ----------
-    weighings : polars.DataFrame
-        WEIGHINGS, by time.
-
-    Returns
-    -------
-    polars.DataFrame
-        With `sample` filled. Without a name, weighings less than a minute apart are one sample; on an
-        inline scale that makes one sample of a whole batch, which is right: there are no sample times.
-    """
+    """Name each weighing's sample where none is given."""
     gap_s = pl.col("at").diff().dt.total_microseconds().cast(pl.Float64) / 1e6
     fresh = (gap_s > GAP_S).fill_null(True) | (pl.col("batch") != pl.col("batch").shift(1)).fill_null(False)
     named = pl.col("sample").str.strip_chars().replace("", None)

@@ -21,20 +21,7 @@ CAPABILITY_SOURCES = ("iso-22514-2", "weerahandi-1993")
 
 
 def weight_figures(account: WeightAccount, period: Period) -> tuple[Figure, ...]:
-    """Give every figure of the weight answer.
-
-    Parameters
-    ----------
-    account : WeightAccount
-        Of the period.
-    period : Period
-        Asked for.
-
-    Returns
-    -------
-    tuple of Figure
-        By their fixed names; without usable weights the reason stands in each.
-    """
+    """Give every figure of the weight answer."""
     found = account.deviation
     if found is None or account.target_g is None:
         return _nothing(account, period)
@@ -203,24 +190,7 @@ SHARE_SOURCES = ("derived-spread-sources", "weerahandi-1993")
 def detail_figures(
     account: WeightAccount, detail: WeightDetail, currency: str, period: Period
 ) -> tuple[Figure, ...]:
-    """Give the figures of the detail.
-
-    Parameters
-    ----------
-    account : WeightAccount
-        Of the period.
-    detail : WeightDetail
-        Of the period.
-    currency : str
-        Of the plant.
-    period : Period
-        Asked for.
-
-    Returns
-    -------
-    tuple of Figure
-        Shares in percent of the relative variance.
-    """
+    """Give the figures of the detail."""
     shape = detail.shape
     quantile = "quantiles 0.135, 50 and 99.865 % of single pieces, in tolerances from the target"
     return (
@@ -259,20 +229,7 @@ def _achievable(detail: WeightDetail, period: Period) -> Figure:
 
 
 def share_figures(sources: SpreadSources, period: Period) -> list[Figure]:
-    """Give the shares of the spread by source.
-
-    Parameters
-    ----------
-    sources : SpreadSources
-        As measured.
-    period : Period
-        Asked for.
-
-    Returns
-    -------
-    list of Figure
-        share_diameter, share_cut_length, share_density, share_rest_between, share_rest_within, delay.
-    """
+    """Give the shares of the spread by source."""
     of = "" if sources.pieces_together == 1 else f", of the mean of {sources.pieces_together} pieces"
     rows = (
         ("share_diameter", "share of the spread from rope diameter", sources.diameter, "cov(ln m, 2 ln d)"),

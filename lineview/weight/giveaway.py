@@ -64,24 +64,8 @@ class OffTarget:
 def off_targets(kept: pl.DataFrame, common: WeightSpread) -> tuple[dict[str, OffTarget], float, int]:
     """Give each product's mean deviation from its target, from its batches' means.
 
-    Parameters
-    ----------
-    kept : polars.DataFrame
-        WEIGHINGS that are kept, samples named.
-    common : WeightSpread
-        Of the deviations of all of them [g]: how batches and pieces weigh against each other.
+    Takes `common` [g]. Gives [g²].
 
-    Returns
-    -------
-    dict of str to OffTarget
-        By product.
-    float
-        Common variance that the relative ones refer to [g²]; 0 where there are no degrees of freedom.
-    int
-        Its degrees of freedom: batches less products.
-
-    Notes
-    -----
     A batch's mean counts by 1 / (between² + within² / pieces); the variance that scales these weights is
     pooled over all products, so that one with few batches still has an interval.
     Source: gum
@@ -92,22 +76,7 @@ def off_targets(kept: pl.DataFrame, common: WeightSpread) -> tuple[dict[str, Off
 def grouped_means(
     kept: pl.DataFrame, by: str, between_g: float | None, within_g: float | None
 ) -> tuple[dict[str, OffTarget], float, int]:
-    """Give mean deviations from target by group, from batch means.
-
-    Parameters
-    ----------
-    kept : polars.DataFrame
-        WEIGHINGS that are kept, samples named, with the column `by`.
-    by : str
-        "product", or "line".
-    between_g, within_g : float or None
-        Spread between and within batches [g], for the weights; all batches weigh alike where not known.
-
-    Returns
-    -------
-    tuple
-        As `off_targets` gives it, by group.
-    """
+    """Give mean deviations from target by group, from batch means."""
     pieces = pl.col("pieces").cast(pl.Float64)
     off = pl.col("net_g") - pl.col("target_g")
     means = (
@@ -140,24 +109,6 @@ def week_giveaway(
 ) -> WeekGiveaway:
     """Sum what each product gives away in a week, in kilograms and in money.
 
-    Parameters
-    ----------
-    off : tuple
-        As `off_targets` gives it.
-    made : mapping of str to float
-        Good pieces of the period by product.
-    to_week : float
-        Pieces of a week over those of the period.
-    prices : mapping of str to float or None
-        Price a kilogram by product.
-
-    Returns
-    -------
-    WeekGiveaway
-        With 95 % limits. Products that were made but not weighed are named and are in no sum.
-
-    Notes
-    -----
     Kilograms are Σ pieces × mean deviation, money Σ price × pieces × mean deviation; pieces and prices are
     taken as certain beside the deviations, whose uncertainties add by squares (GUM 5.1.2) and share their
     degrees of freedom, so that the coverage factor is Student's.
@@ -220,19 +171,7 @@ def giveaway(
 ) -> Giveaway:
     """Give what is given away.
 
-    Parameters
-    ----------
-    deviation : WeightSpread
-        Of net mass less target [g].
-    pieces_per_week : float or None
-        Good pieces a week; None where nothing counts them.
-    by_product : WeekGiveaway, optional
-        Where several products were made: its sum is then the week's kilograms.
-
-    Returns
-    -------
-    Giveaway
-        With 95 % limits from those of the mean.
+    Takes `deviation` [g].
     """
     each = Spread(deviation.mean, deviation.mean_low, deviation.mean_high)
     if pieces_per_week is None:
@@ -245,22 +184,7 @@ def giveaway(
 
 
 def money_given(given: Giveaway, weighed: Sequence[str], prices: Mapping[str, float | None]) -> Spread:
-    """Give the money a week that all products weighed give away.
-
-    Parameters
-    ----------
-    given : Giveaway
-        In kilograms.
-    weighed : sequence of str
-        Products weighed.
-    prices : mapping of str to float or None
-        Price a kilogram by product.
-
-    Returns
-    -------
-    Spread
-        Told product by product, or at the one price of all; else why not, naming what has no price.
-    """
+    """Give the money a week that all products weighed give away."""
     if given.kg_per_week.value is None:
         return given.kg_per_week
     if given.by_product is not None:
@@ -278,20 +202,7 @@ def money_given(given: Giveaway, weighed: Sequence[str], prices: Mapping[str, fl
 
 
 def share_below(scaled: WeightSpread, limit: float = -1.0) -> Spread:
-    """Give the share of pieces below a limit, for normal pieces.
-
-    Parameters
-    ----------
-    scaled : WeightSpread
-        Of (net mass - target) / tolerance.
-    limit : float
-        In tolerances from the target; -1 is the lower tolerance.
-
-    Returns
-    -------
-    Spread
-        Share, from 0 to 1, with 95 % limits.
-    """
+    """Give the share of pieces below a limit, for normal pieces."""
     from scipy.special import ndtr
 
     if scaled.total.value is None or not scaled.total.value > 0:
@@ -303,23 +214,7 @@ def share_below(scaled: WeightSpread, limit: float = -1.0) -> Spread:
 def pieces_per_week(
     plant: Plant, counts: MachineCounts, start: datetime, end: datetime
 ) -> tuple[float, float, float, float] | None:
-    """Scale the good pieces of a period to a week.
-
-    Parameters
-    ----------
-    plant : Plant
-        For its shifts and zone.
-    counts : MachineCounts
-        Of the machine.
-    start, end : datetime
-        The period [UTC].
-
-    Returns
-    -------
-    tuple or None
-        Pieces a week, pieces counted, planned minutes of the period and of a week; None where nothing was
-        counted or nothing was planned.
-    """
+    """Scale the good pieces of a period to a week."""
     at = read_moments(counts, [start, end])
     good = counts.pieces(at[:1], at[1:]).good
     if good is None or not good.readings[0]:
@@ -381,26 +276,6 @@ def batch_yield(
 ) -> Yield | None:
     """Balance the mass of batches against the pieces made of them.
 
-    Parameters
-    ----------
-    batches : polars.DataFrame
-        BATCHES of one line that lie in the period, with a product that `piece_g` knows.
-    counts : MachineCounts
-        Of the cut-and-wrap machine.
-    piece_g : mapping of str to float
-        Mean net mass of a piece by product as the sheet names it [g].
-    u_piece_g : float
-        Standard uncertainty of that mean, common to all pieces [g].
-    scale_error_kg : float, optional
-        How far off the scale that weighs a batch in may be, either way [kg]; None where nobody knows.
-
-    Returns
-    -------
-    Yield or None
-        None where no batch has a mass and counted pieces.
-
-    Notes
-    -----
     Good mass is Σ pieces × mean mass. Its uncertainty joins that of the mean mass, which is common to all
     pieces and so does not average out, and the counts' bounds taken as rectangular (GUM 4.3.7). The batch
     scale's error is taken as rectangular too, and as the same for every batch: it does not average out.

@@ -27,20 +27,7 @@ def from_spread(
     sources: tuple[str, ...],
     working: str,
 ) -> Figure:
-    """Make a figure of a value with limits, or of the reason for none.
-
-    Parameters
-    ----------
-    spread : Spread
-        Value and limits.
-    name, label, unit, n, period, sources, working
-        As in Figure.
-
-    Returns
-    -------
-    Figure
-        As told.
-    """
+    """Make a figure of a value with limits, or of the reason for none."""
     if spread.value is None:
         why = spread.why_none
         return Figure(
@@ -56,20 +43,7 @@ NAMED_FROM = 0.005
 
 
 def giveaway_figures(account: WeightAccount, period: Period) -> list[Figure]:
-    """Give giveaway a piece and in kilograms a week.
-
-    Parameters
-    ----------
-    account : WeightAccount
-        Of the period.
-    period : Period
-        Asked for.
-
-    Returns
-    -------
-    list of Figure
-        giveaway_g_per_piece, giveaway_kg_per_week.
-    """
+    """Give giveaway a piece and in kilograms a week."""
     given, found = account.giveaway, account.deviation
     if given is None or found is None:
         return []
@@ -113,25 +87,7 @@ def _sum(split: WeekGiveaway, rows: tuple[ProductGiveaway, ...], *, money: bool 
 def money_figures(
     account: WeightAccount, detail: WeightDetail, currency: str, period: Period
 ) -> list[Figure]:
-    """Give the money a week that is given away.
-
-    Parameters
-    ----------
-    account : WeightAccount
-        Of the period.
-    detail : WeightDetail
-        Of the same.
-    currency : str
-        Of the plant.
-    period : Period
-        Asked for.
-
-    Returns
-    -------
-    list of Figure
-        giveaway_money_per_week; where some products have no price also giveaway_money_priced_per_week, which
-        is of the others alone.
-    """
+    """Give the money a week that is given away."""
     n = account.deviation.pieces if account.deviation else 0
     split = account.giveaway.by_product if account.giveaway else None
     working = "giveaway a week × price_per_kg in plant.toml"
@@ -162,22 +118,7 @@ def money_figures(
 
 
 def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -> Table:
-    """Give giveaway by product, with the mean piece that each product's bags would still allow.
-
-    Parameters
-    ----------
-    account : WeightAccount
-        Of the period.
-    detail : WeightDetail
-        For the bags.
-    plant : Plant
-        Its currency and units.
-
-    Returns
-    -------
-    Table
-        "giveaway"; without rows where pieces cannot be told by product.
-    """
+    """Give giveaway by product, with the mean piece that each product's bags would still allow."""
     columns = (
         ("product", "Product", ""),
         ("pieces", "Pieces a week", ""),
@@ -246,18 +187,7 @@ def _allowed(
 
 
 def giveaway_notes(account: WeightAccount) -> list[str]:
-    """Say which products are in no sum, or have no price.
-
-    Parameters
-    ----------
-    account : WeightAccount
-        Of the period.
-
-    Returns
-    -------
-    list of str
-        Plain sentences.
-    """
+    """Say which products are in no sum, or have no price."""
     split = account.giveaway.by_product if account.giveaway else None
     if split is None:
         return []

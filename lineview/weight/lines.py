@@ -65,24 +65,6 @@ def line_spread(
 ) -> LineSpread:
     """Compare lines over the products that were weighed on several of them.
 
-    Parameters
-    ----------
-    line : str
-        The line asked.
-    kept : polars.DataFrame
-        Its WEIGHINGS that are kept, samples named.
-    others : sequence of LineWeights
-        Every other line of the works.
-    facts : mapping of str to PieceFacts
-        By the product's name as batch sheets write it.
-
-    Returns
-    -------
-    LineSpread
-        Without lines, and with the reason, where only one line was weighed or no product on two.
-
-    Notes
-    -----
     The levels are line, batch and piece: the spread between lines by restricted maximum likelihood, its
     limits by generalized pivots. Two lines leave it one degree of freedom, so its upper limit is far away;
     the difference of two lines' means is then the more telling number. Its limits are Student's, batch means
@@ -104,20 +86,7 @@ def _placed(kept: pl.DataFrame, line: str) -> pl.DataFrame:
 
 
 def compare_lines(weighed: pl.DataFrame, line: str) -> LineSpread:
-    """Compare lines by weighings that are made ready.
-
-    Parameters
-    ----------
-    weighed : polars.DataFrame
-        WEIGHINGS with samples named, and `line`.
-    line : str
-        The line asked.
-
-    Returns
-    -------
-    LineSpread
-        Over the products that several lines made; lines without one of the asked line's are left out.
-    """
+    """Compare lines by weighings that are made ready."""
     own = weighed.filter(pl.col("line") == line)["product"].unique()
     if weighed["line"].n_unique() < 2:
         return _none("cannot be told: one line was weighed")
@@ -175,20 +144,7 @@ def _means(
 
 
 def line_figures(across: LineSpread | None, period: Period) -> tuple[Figure, ...]:
-    """Give the spread between lines.
-
-    Parameters
-    ----------
-    across : LineSpread or None
-        None where no weight can be used.
-    period : Period
-        Asked for.
-
-    Returns
-    -------
-    tuple of Figure
-        sd_lines_g.
-    """
+    """Give the spread between lines."""
     if across is None:
         return ()
     lines = len(across.lines)
@@ -206,20 +162,7 @@ def line_figures(across: LineSpread | None, period: Period) -> tuple[Figure, ...
 
 
 def line_table(across: LineSpread | None, plant: Plant) -> Table:
-    """Give each line's mean deviation from target, over the products that several lines made.
-
-    Parameters
-    ----------
-    across : LineSpread or None
-        None gives a table without rows.
-    plant : Plant
-        For the lines' names.
-
-    Returns
-    -------
-    Table
-        "lines".
-    """
+    """Give each line's mean deviation from target, over the products that several lines made."""
     columns = (
         ("line", "Line", ""),
         ("batches", "Batches", ""),
@@ -250,38 +193,12 @@ def line_table(across: LineSpread | None, plant: Plant) -> Table:
 
 
 def line_name(plant: Plant, line: str) -> str:
-    """Give what a person calls a line.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    line : str
-        Its id.
-
-    Returns
-    -------
-    str
-        The name, else the id.
-    """
+    """Give what a person calls a line."""
     return next((one.name or one.id for one in plant.lines if one.id == line), line)
 
 
 def line_notes(across: LineSpread | None, plant: Plant) -> tuple[str, ...]:
-    """Say of each other line how much heavier or lighter its pieces of the same products are.
-
-    Parameters
-    ----------
-    across : LineSpread or None
-        As measured.
-    plant : Plant
-        For names and units.
-
-    Returns
-    -------
-    tuple of str
-        One sentence a line; none where only one line was weighed.
-    """
+    """Say of each other line how much heavier or lighter its pieces of the same products are."""
     if across is None or not across.lines:
         return ()
     asked = line_name(plant, across.lines[0].line)

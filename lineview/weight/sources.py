@@ -27,26 +27,7 @@ GAP_S = 30.0
 def rope_before(rope_s: Floats, diameter_mm: Floats, at_s: Floats, delay_s: float | Floats) -> Floats:
     """Give the rope's diameter a delay before given moments.
 
-    Parameters
-    ----------
-    rope_s, diameter_mm : numpy.ndarray, shape (m,)
-        Moments [s, ascending] and diameters [mm] of usable readings.
-    at_s : numpy.ndarray, shape (n,)
-        Moments asked for [s].
-    delay_s : float or numpy.ndarray, shape (n,)
-        How long before [s].
-
-    Returns
-    -------
-    numpy.ndarray, shape (n,)
-        Mean of the readings within 7.5 s, else between the two next ones; nan where they are further than
-        half a minute away.
-
-    Examples
-    --------
-    >>> rope = np.arange(0.0, 100.0, 10.0)
-    >>> rope_before(rope, rope / 10, np.array([52.0, 500.0]), 10.0).round(1).tolist()
-    [4.0, nan]
+    Takes `rope_s`, `diameter_mm` [s, ascending].
     """
     if rope_s.size == 0:
         return np.full(at_s.size, np.nan)
@@ -98,20 +79,6 @@ class RopeVariance:
 def rope_variance(core: pl.DataFrame, diameter_mm: Mapping[str, float]) -> RopeVariance:
     """Describe the rope within and between batches.
 
-    Parameters
-    ----------
-    core : polars.DataFrame
-        at [UTC], value [mm], batch, product: usable readings sorted into batches, by time.
-    diameter_mm : mapping of str to float
-        Target diameter by product as the batch sheet names it [mm].
-
-    Returns
-    -------
-    RopeVariance
-        Of the natural logarithm of diameter over target.
-
-    Notes
-    -----
     Noise of a gauge changes from reading to reading while the rope changes slowly: half the mean square of
     differences one, two and three readings apart, extended to none apart, leaves the noise.
     Source: derived-spread-sources
@@ -218,26 +185,6 @@ def spread_sources(
 ) -> SpreadSources:
     """Split the relative variance of piece mass by its sources.
 
-    Parameters
-    ----------
-    weighings : polars.DataFrame
-        WEIGHINGS that are kept, samples named.
-    rope : polars.DataFrame
-        at [UTC], value [mm]: usable diameters of the line's rope, by time.
-    batches : polars.DataFrame
-        BATCHES of the line.
-    diameter_mm : mapping of str to float
-        Target diameter by product [mm], under its id and as the batch sheet names it.
-    counters : LengthCounters or None
-        For the mean cut length of each batch.
-
-    Returns
-    -------
-    SpreadSources
-        With 95 % limits.
-
-    Notes
-    -----
     Between batches the share of diameter is cov(ln m, 2 ln d) / var(ln m) of batch means, which noise of
     the gauge leaves alone. Within batches it is the rope's own variance, gauge noise taken off: a piece
     paired with the reading next to it would miss what the rope does in between, and where the delay is not

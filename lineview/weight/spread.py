@@ -87,22 +87,8 @@ class WeightSpread:
 def spread_of(weighings: pl.DataFrame, value: pl.Expr, draws: int = 2500) -> WeightSpread:
     """Split the spread of a value of the pieces by batch, sample time and piece.
 
-    Parameters
-    ----------
-    weighings : polars.DataFrame
-        WEIGHINGS with samples named, at least one row; a null batch counts as none known.
-    value : polars.Expr
-        What to split: `net_g`, its deviation from the target [g], or that over the tolerance.
-    draws : int
-        Of the generalized pivots behind the limits.
+    Takes `value` [g].
 
-    Returns
-    -------
-    WeightSpread
-        Restricted maximum likelihood estimates with 95 % limits. What cannot be told says why.
-
-    Notes
-    -----
     The mean of k pieces weighed together has a kth of the pieces' variance. The limits of the mean take the
     batches, not the pieces, as what was drawn at random.
     Source: searle-casella-mcculloch, weerahandi-1993
@@ -207,18 +193,7 @@ class WeightShape:
 
 
 def within_offsets(weighings: pl.DataFrame) -> Floats:
-    """Give single pieces less their batch's mean [g], stretched for the mean taken out.
-
-    Parameters
-    ----------
-    weighings : polars.DataFrame
-        WEIGHINGS that are kept.
-
-    Returns
-    -------
-    numpy.ndarray
-        One a single piece of a batch with two or more.
-    """
+    """Give single pieces less their batch's mean [g], stretched for the mean taken out."""
     frame = (
         weighings.filter((pl.col("pieces") == 1) & pl.col("batch").is_not_null())
         .with_columns(_n=pl.len().over("batch"), _mean=pl.col("net_g").mean().over("batch"))
@@ -232,18 +207,6 @@ def within_offsets(weighings: pl.DataFrame) -> Floats:
 def weight_shape(weighings: pl.DataFrame) -> WeightShape:
     """Describe the shape of the pieces' spread.
 
-    Parameters
-    ----------
-    weighings : polars.DataFrame
-        WEIGHINGS that are kept.
-
-    Returns
-    -------
-    WeightShape
-        The limits of the indices come from resampling whole batches.
-
-    Notes
-    -----
     Source: iso-22514-2
     """
     off = within_offsets(weighings)
@@ -298,23 +261,7 @@ BATCH_POINTS: dict[str, pl.DataType] = {
 
 
 def batch_points(weighings: pl.DataFrame, sd_within_g: float | None, df_within: int) -> pl.DataFrame:
-    """Give one point a batch, by time.
-
-    Parameters
-    ----------
-    weighings : polars.DataFrame
-        WEIGHINGS that are kept.
-    sd_within_g : float or None
-        Spread of pieces within a batch [g], pooled over batches; None where it cannot be told.
-    df_within : int
-        Its degrees of freedom.
-
-    Returns
-    -------
-    polars.DataFrame
-        BATCH_POINTS. Single batches have too few pieces for a spread of their own to set limits by, so the
-        limits take the pooled one.
-    """
+    """Give one point a batch, by time."""
     pieces = pl.col("pieces").cast(pl.Float64)
     mean = (pl.col("net_g") * pieces).sum() / pieces.sum()
     half = coverage_factor(df_within) * sd_within_g if sd_within_g is not None and df_within > 0 else None
@@ -341,20 +288,7 @@ def batch_points(weighings: pl.DataFrame, sd_within_g: float | None, df_within: 
 
 
 def piece_points(weighings: pl.DataFrame, most: int = 5000) -> pl.DataFrame:
-    """Give weighings as points, thinned evenly where there are very many.
-
-    Parameters
-    ----------
-    weighings : polars.DataFrame
-        WEIGHINGS that are kept, by time.
-    most : int
-        Points at most.
-
-    Returns
-    -------
-    polars.DataFrame
-        at, mass_g [net mass of a piece, g], batch, product.
-    """
+    """Give weighings as points, thinned evenly where there are very many."""
     points = weighings.select("at", pl.col("net_g").alias("mass_g"), "batch", "product")
     if points.height <= most:
         return points

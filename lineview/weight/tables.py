@@ -15,18 +15,7 @@ _WITH_LIMITS = (("what", "", ""), ("size", "Size", "g"), ("low", "Low", "g"), ("
 
 
 def spread_table(figures: tuple[Figure, ...]) -> Table:
-    """Give the spread by level.
-
-    Parameters
-    ----------
-    figures : tuple of Figure
-        Of the weight answer.
-
-    Returns
-    -------
-    Table
-        "spread": what, size, its 95 % limits, and from what it is told.
-    """
+    """Give the spread by level."""
     wanted = ("sd_between_g", "sd_samples_g", "sd_piece_g", "sd_within_g", "sd_total_g")
     rows = [
         {"what": f.label, "size": f.value, "low": f.low, "high": f.high, "from": f.working or f.why_none}
@@ -38,18 +27,7 @@ def spread_table(figures: tuple[Figure, ...]) -> Table:
 
 
 def capability_table(figures: tuple[Figure, ...]) -> Table:
-    """Give the capability and performance indices.
-
-    Parameters
-    ----------
-    figures : tuple of Figure
-        Of the weight answer.
-
-    Returns
-    -------
-    Table
-        "capability".
-    """
+    """Give the capability and performance indices."""
     columns = (("what", "", ""), ("size", "Index", ""), ("low", "Low", ""), ("high", "High", ""),
                ("from", "From", ""))  # fmt: skip
     rows = [
@@ -67,18 +45,7 @@ def capability_table(figures: tuple[Figure, ...]) -> Table:
 
 
 def product_table(account: WeightAccount) -> Table:
-    """Give mean and deviation by product.
-
-    Parameters
-    ----------
-    account : WeightAccount
-        Of the period.
-
-    Returns
-    -------
-    Table
-        "products".
-    """
+    """Give mean and deviation by product."""
     kept = account.sorted.kept
     columns = (
         ("product", "Product", ""),
@@ -104,18 +71,7 @@ def product_table(account: WeightAccount) -> Table:
 
 
 def chart_table(detail: WeightDetail) -> Table:
-    """Give centre, limits and batches outside of the three charts.
-
-    Parameters
-    ----------
-    detail : WeightDetail
-        Of the period.
-
-    Returns
-    -------
-    Table
-        "chart".
-    """
+    """Give centre, limits and batches outside of the three charts."""
     columns = (("chart", "Chart", ""), ("centre", "Centre", "g"), ("low", "Low limit", "g"),
                ("high", "High limit", "g"), ("outside", "Outside", ""))  # fmt: skip
     rows = [
@@ -127,18 +83,7 @@ def chart_table(detail: WeightDetail) -> Table:
 
 
 def plan_table(detail: WeightDetail) -> Table:
-    """Give how many pieces to weigh how often to know the mean.
-
-    Parameters
-    ----------
-    detail : WeightDetail
-        Of the period.
-
-    Returns
-    -------
-    Table
-        "plans".
-    """
+    """Give how many pieces to weigh how often to know the mean."""
     columns = (("within", "Mean to ±", "g"), ("batches", "Batches", ""), ("samples", "Times a batch", ""),
                ("pieces", "Pieces a time", ""), ("total", "Pieces in all", ""))  # fmt: skip
     rows = [
@@ -155,19 +100,7 @@ def plan_table(detail: WeightDetail) -> Table:
 
 
 def bag_table(plans: tuple[BagPlan, ...]) -> Table:
-    """Give planned bags by count and by weight, product by product.
-
-    Parameters
-    ----------
-    plans : tuple of BagPlan
-        Empty gives a table without rows.
-
-    Returns
-    -------
-    Table
-        "bags": a planning aid, under the rules that its title names; `why` says in words why fewer will not
-        do, or why there is no plan.
-    """
+    """Give planned bags by count and by weight, product by product."""
     columns = (
         ("product", "Product", ""),
         ("label_g", "Label", "g"),

@@ -20,19 +20,7 @@ CAUTIONS = (
 def mass(grams: float, plant: Plant, *, signed: bool = False) -> str:
     """Write a small mass in the plant's units.
 
-    Parameters
-    ----------
-    grams : float
-        Mass [g].
-    plant : Plant
-        For its units.
-    signed : bool
-        Whether a plus is written.
-
-    Returns
-    -------
-    str
-        "6.62 g", or "0.2335 oz".
+    Takes `grams` [g].
     """
     sign = "−" if grams < 0 else "+" if signed else ""
     if plant.units == "US":
@@ -41,20 +29,7 @@ def mass(grams: float, plant: Plant, *, signed: bool = False) -> str:
 
 
 def sentence(account: WeightAccount, plant: Plant) -> tuple[Span, ...]:
-    """Say mean, distance from target and both spreads in one sentence.
-
-    Parameters
-    ----------
-    account : WeightAccount
-        Of the period.
-    plant : Plant
-        For the units.
-
-    Returns
-    -------
-    tuple of Span
-        What needs a person is marked.
-    """
+    """Say mean, distance from target and both spreads in one sentence."""
     found = account.deviation
     if found is None or account.target_g is None:
         return (Span(_nothing(account), call=bool(account.sorted.aside.height)),)
@@ -111,24 +86,7 @@ def _all(account: WeightAccount) -> int:
 
 
 def soft_line(account: WeightAccount, label: str, plant: Plant, money: Spread | None = None) -> str:
-    """Say period, numbers and what was taken out, below the sentence.
-
-    Parameters
-    ----------
-    account : WeightAccount
-        Of the period.
-    label : str
-        How a person names the period.
-    plant : Plant
-        For the units.
-    money : Spread, optional
-        Given away a week, where it is told.
-
-    Returns
-    -------
-    str
-        One line.
-    """
+    """Say period, numbers and what was taken out, below the sentence."""
     found = account.deviation
     parts = [label] if label else []
     if found is not None:
@@ -166,20 +124,7 @@ def _count(number: int, what: str) -> str:
 
 
 def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
-    """Say what was set aside, what was taken off, and what other exports would add.
-
-    Parameters
-    ----------
-    account : WeightAccount
-        Of the period.
-    plant : Plant
-        For the units.
-
-    Returns
-    -------
-    tuple of str
-        Plain sentences.
-    """
+    """Say what was set aside, what was taken off, and what other exports would add."""
     told = [f"{count} weights set aside: {reason}." for reason, count in account.sorted.reasons.items()]
     if account.unplaced:
         told.append(f"{account.unplaced} weights left out: nothing says which product they are of.")
@@ -233,18 +178,7 @@ LOOK_AT = {
 
 
 def detail_notes(detail: WeightDetail | None) -> tuple[str, ...]:
-    """Say what the detail means.
-
-    Parameters
-    ----------
-    detail : WeightDetail or None
-        None where no weight can be used.
-
-    Returns
-    -------
-    tuple of str
-        Plain sentences.
-    """
+    """Say what the detail means."""
     if detail is None:
         return ()
     return tuple(

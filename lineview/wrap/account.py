@@ -40,22 +40,7 @@ class PerThousand:
 
 
 def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
-    """Give what a thousand good pieces take.
-
-    Parameters
-    ----------
-    use : WebUse
-        Of one kind of web.
-    what : str
-        "" for all of it, "geometry", "fed", "difference" (fed less geometry), or a cause.
-    unit : str
-        "m", "m2", "kg" or "money".
-
-    Returns
-    -------
-    PerThousand or None
-        None where no counter or no figure in plant.toml tells.
-    """
+    """Give what a thousand good pieces take."""
     factor = use.factors.get(unit)
     metres = _metres(use, what)
     if factor is None or metres is None or use.good <= 0:
@@ -74,17 +59,7 @@ def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
 def fed_per_thousand(fed: Estimate, good: float) -> PerThousand | None:
     """Give the metres fed a thousand good pieces, of a web that plant.toml does not describe.
 
-    Parameters
-    ----------
-    fed : Estimate
-        On the feed counter [m].
-    good : float
-        Good pieces.
-
-    Returns
-    -------
-    PerThousand or None
-        In metres, with the counter's bounds; None where no good piece was counted.
+    Takes `fed` [m].
     """
     if good <= 0:
         return None

@@ -31,28 +31,7 @@ class WrapInputs:
 
 
 def answer_wrap(plant: Plant, scope: Scope, inputs: WrapInputs) -> Answer:
-    """Answer what a thousand good pieces take of each web.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    scope : Scope
-        A cut-and-wrap machine and a period.
-    inputs : WrapInputs
-        Its counts; batches, stops and reels tell more where there are any.
-
-    Returns
-    -------
-    Answer
-        With figures by kind of web and unit, `series["causes"]` and the tables "use", "views", "products"
-        and "reels".
-
-    Raises
-    ------
-    AskError
-        Where the machine is not a cut-and-wrap machine of the plant.
-    """
+    """Answer what a thousand good pieces take of each web."""
     machine = wrapping_machine(plant, scope.machine)
     events = machine_events(plant, scope, inputs)
     account = wrap_account(
@@ -90,15 +69,7 @@ def answer_wrap(plant: Plant, scope: Scope, inputs: WrapInputs) -> Answer:
 
 
 def wrapping_machine(plant: Plant, machine_id: str) -> Machine:
-    """Give the cut-and-wrap machine of this id, or raise with those there are.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    machine_id : str
-        Id asked for.
-    """
+    """Give the cut-and-wrap machine of this id, or raise with those there are."""
     machine = plant.machine(machine_id)
     if machine is None or machine.kind != "cut-and-wrap machine":
         there = ", ".join(m.id for m in plant.machines if m.kind == "cut-and-wrap machine")

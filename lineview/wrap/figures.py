@@ -20,20 +20,7 @@ _PARTS = (
 
 
 def waste_figures(account: WrapAccount, period: Period) -> tuple[Figure, ...]:
-    """Give what waste was learned, with intervals, and what is an assumption until it is.
-
-    Parameters
-    ----------
-    account : WrapAccount
-        Of the period.
-    period : Period
-        The time it speaks of.
-
-    Returns
-    -------
-    tuple of Figure
-        blanks_per_restart, then for each kind of web the metres lost each time.
-    """
+    """Give what waste was learned, with intervals, and what is an assumption until it is."""
     figures = [_blanks(account, period)]
     for kind, waste in account.waste.items():
         for field, tail, label, events in _PARTS:
@@ -186,23 +173,7 @@ _SOURCES_wrap_figures = ("wrap-efficiency", "flexo-yield", "reel-formula")
 
 
 def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[Figure, ...]:
-    """Give every figure of a wrap account.
-
-    Parameters
-    ----------
-    account : WrapAccount
-        Of the period.
-    period : Period
-        The time it speaks of.
-    currency : str
-        Of the plant description.
-
-    Returns
-    -------
-    tuple of Figure
-        For each kind of web and unit: all of it, then `_geometry`, `_fed`, `_difference` and each cause.
-        Where a kind cannot be told its figures say why.
-    """
+    """Give every figure of a wrap account."""
     name, label = "wrap_good_pieces", "good pieces behind these figures"
     figures = [
         cannot_tell(name, label, "pieces", "no counter was read in this period", period)
@@ -226,15 +197,7 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
 
 
 def shown_unit(unit: str, currency: str) -> str:
-    """Give a unit as a person reads it ("m2" as "m²", "money" as the currency).
-
-    Parameters
-    ----------
-    unit : str
-        "m", "m2", "kg" or "money".
-    currency : str
-        Of the plant description.
-    """
+    """Give a unit as a person reads it ("m2" as "m²", "money" as the currency)."""
     return {"m2": "m²", "money": currency}.get(unit, unit)
 
 
@@ -270,17 +233,7 @@ def _figure_wrap_figures(
 
 
 def told_of(account: WrapAccount, kind: str, what: str, unit: str) -> PerThousand | None:
-    """Give what a thousand pieces take; of a web without geometry, the metres fed.
-
-    Parameters
-    ----------
-    account : WrapAccount
-        Of the period.
-    kind : str
-        "film" or "wax paper".
-    what, unit : str
-        As in lineview.wrap.account.
-    """
+    """Give what a thousand pieces take; of a web without geometry, the metres fed."""
     use = next((u for u in account.uses if u.kind == kind), None)
     if use is not None:
         return per_thousand(use, what, unit)

@@ -60,29 +60,6 @@ def wrap_bins(
 ) -> list[WrapBin]:
     """Cut the period into stretches and sum each.
 
-    Parameters
-    ----------
-    counts : MachineCounts
-        Of the machine.
-    kind : str
-        "film" or "wax paper".
-    spans : sequence of ProductSpan
-        The period's stretches on one product each, uncounted time marked.
-    cut_mm : mapping
-        Cut length a wrap by product [mm].
-    reels : sequence of ReelSpan
-        Of this kind; none where there is no reel log.
-    events : WrapEvents
-        Restarts and changeovers.
-
-    Returns
-    -------
-    list of WrapBin
-        Only stretches that are counted throughout, on products of known cut length, and without a splice
-        that may still be to come.
-
-    Notes
-    -----
     Source: splice-guideline
     """
     if not counts.has_read(kind) or not spans:
@@ -190,24 +167,6 @@ CAUSES = ("restart", "reel_start", "splice", "changeover", "proportional")
 def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], stated: Waste) -> Waste:
     """Learn the waste of one kind of web.
 
-    Parameters
-    ----------
-    bins : sequence of WrapBin
-        Of the kind.
-    reels : sequence of ReelSpan
-        Of the kind: what was left on them is the waste at reel ends.
-    stated : Waste
-        What stands in plant.toml, kept for what cannot be learned.
-
-    Returns
-    -------
-    Waste
-        Metres fed beyond what the wraps needed, regressed on restarts, reel starts, splices, changeovers
-        and the metres themselves, none below 0; a cause with fewer than LEAST_EVENTS events stays as it
-        was stated.
-
-    Notes
-    -----
     Source: printers-waste, lawson-hanson-1974, mackinnon-white-1985
     """
     left_m = [r.scrapped_m for r in reels if r.scrapped_m]
@@ -220,23 +179,7 @@ def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], stated: Wast
 
 
 def blanks_per_restart(counts: MachineCounts, events: WrapEvents, end: datetime) -> Estimate:
-    """Give the blank wraps at a restart, from their counter.
-
-    Parameters
-    ----------
-    counts : MachineCounts
-        Of the machine.
-    events : WrapEvents
-        When it restarted.
-    end : datetime
-        End of the period [UTC].
-
-    Returns
-    -------
-    Estimate
-        Mean over restarts of the blank wraps up to the next one; unknown without the counter or with too few
-        restarts.
-    """
+    """Give the blank wraps at a restart, from their counter."""
     if not counts.has_read("blank wraps") or len(events.restarts) < LEAST_EVENTS:
         return Estimate.unknown("no counter of blank wraps, or too few restarts")
     at = micros([*(moment for moment in sorted(events.restarts) if moment < end), end])

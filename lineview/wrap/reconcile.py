@@ -83,22 +83,7 @@ class Views:
 
 
 def reel_metres(reels: Sequence[ReelSpan], waste: Waste, events: WrapEvents | None) -> list[ReelMetres]:
-    """Give each finished reel's metres in the three views.
-
-    Parameters
-    ----------
-    reels : sequence of ReelSpan
-        Of one kind on one machine.
-    waste : Waste
-        Metres lost at restarts, reel starts and splices; they are part of the geometry's view.
-    events : WrapEvents or None
-        Restarts and changeovers.
-
-    Returns
-    -------
-    list of ReelMetres
-        Of reels that were taken off and whose counters are known throughout.
-    """
+    """Give each finished reel's metres in the three views."""
     mountings: dict[str, list[ReelSpan]] = {}
     for number, span in enumerate(reels):
         mountings.setdefault(span.origin or span.reel or f"number {number + 1}", []).append(span)
@@ -146,23 +131,6 @@ def _sum(values: Sequence[float | None]) -> float | None:
 def views_of(metres: Sequence[ReelMetres], kind: str, *, label_sd: float = LABEL_SD) -> Views | None:
     """Reconcile the views of one kind's reels and name what does not fit.
 
-    Parameters
-    ----------
-    metres : sequence of ReelMetres
-        Of one kind.
-    kind : str
-        "film" or "wax paper".
-    label_sd : float
-        Standard uncertainty of a label over its length.
-
-    Returns
-    -------
-    Views or None
-        None where no reel has two views. A view found wrong is set aside and the rest reconciled again,
-        one at a time, until all that is left fits.
-
-    Notes
-    -----
     Only with three views can it be told which is wrong; with two, nothing is named.
 
     Source: vdi-2048, narasimhan-jordache-2000, gum

@@ -11,34 +11,12 @@ from lineview.plant import Web
 def reel_length_m(outer_mm: float, core_mm: float, thickness_um: float) -> float:
     """Give the length wound on a reel [m]: L = π(D² − d²) ÷ 4t.
 
-    Parameters
-    ----------
-    outer_mm, core_mm : float
-        Outer diameter of the reel and of its core [mm].
-    thickness_um : float
-        Thickness of the web as wound, air between the layers included [µm].
+    Takes `thickness_um` [µm].
 
-    Returns
-    -------
-    float
-        Length [m].
-
-    Raises
-    ------
-    MeasureError
-        Where a value is not above 0 or the reel is thinner than its core.
-
-    Notes
-    -----
     Layers times mean circumference. An error of 5 % in thickness is 4.8 % in length: learn the thickness
     from a reel of known length (`wound_thickness_um`) rather than from a micrometer.
 
     Source: reel-formula
-
-    Examples
-    --------
-    >>> round(reel_length_m(300, 76, 23), 2)
-    2876.06
     """
     ring_mm2 = _ring_mm2(outer_mm, core_mm)
     if not thickness_um > 0:
@@ -49,26 +27,7 @@ def reel_length_m(outer_mm: float, core_mm: float, thickness_um: float) -> float
 def wound_thickness_um(outer_mm: float, core_mm: float, length_m: float) -> float:
     """Give the thickness as wound [µm] of a reel of known length: t = π(D² − d²) ÷ 4L.
 
-    Parameters
-    ----------
-    outer_mm, core_mm : float
-        Outer diameter of the reel and of its core [mm].
-    length_m : float
-        Known length [m].
-
-    Returns
-    -------
-    float
-        Thickness [µm].
-
-    Notes
-    -----
     Source: reel-formula
-
-    Examples
-    --------
-    >>> round(wound_thickness_um(300, 76, 2876.06), 2)
-    23.0
     """
     ring_mm2 = _ring_mm2(outer_mm, core_mm)
     if not length_m > 0:
@@ -77,18 +36,7 @@ def wound_thickness_um(outer_mm: float, core_mm: float, length_m: float) -> floa
 
 
 def web_thickness_um(web: Web) -> float | None:
-    """Give the thickness as wound of a web [µm]: from its labelled reel where there is one, else as stated.
-
-    Parameters
-    ----------
-    web : Web
-        Of the plant description.
-
-    Returns
-    -------
-    float or None
-        Thickness [µm]; None where neither the reel's length nor the thickness is known.
-    """
+    """Give the thickness as wound of a web [µm]: from its labelled reel where there is one, else as stated."""
     if web.reel_length_m is not None and web.reel_outer_mm > web.reel_core_mm:
         return wound_thickness_um(web.reel_outer_mm, web.reel_core_mm, web.reel_length_m)
     return web.thickness_um

@@ -25,23 +25,7 @@ _MARK = re.compile(
 
 
 def names_meant(later: str) -> tuple[str, ...]:
-    """Names of earlier reels, as plain_name gives them, that a later name can mean.
-
-    Parameters
-    ----------
-    later : str
-        As the log has it.
-
-    Returns
-    -------
-    tuple of str
-        Its own name, and its name without a mark that somebody added; empty for a name of nothing.
-
-    Examples
-    --------
-    >>> names_meant("R-41"), names_meant("41 rest"), names_meant("41b"), names_meant(" ")
-    (('r41',), ('41rest', '41'), ('41b', '41'), ())
-    """
+    """Names of earlier reels, as plain_name gives them, that a later name can mean."""
     name = plain_name(later)
     without = _MARK.sub("", name)
     return tuple(part for part in dict.fromkeys((name, without)) if part)
@@ -110,15 +94,7 @@ class ReelSpan:
 
 
 def web_of(plant: Plant, name: str) -> Web | None:
-    """Give the web that a log names by id, name or, where one web alone is of it, kind.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    name : str
-        As the log has it.
-    """
+    """Give the web that a log names by id, name or, where one web alone is of it, kind."""
     key = name.strip().casefold()
     for web in plant.webs:
         if key in (web.id.casefold(), web.name.casefold()) and key:
@@ -128,15 +104,7 @@ def web_of(plant: Plant, name: str) -> Web | None:
 
 
 def kind_of(plant: Plant, name: str) -> str:
-    """Give the kind of the web that a log names, or "" where it is none of the plant's.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    name : str
-        As the log has it.
-    """
+    """Give the kind of the web that a log names, or "" where it is none of the plant's."""
     web = web_of(plant, name)
     if web is not None:
         return web.kind
@@ -145,24 +113,7 @@ def kind_of(plant: Plant, name: str) -> str:
 
 
 def reel_spans(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: datetime) -> list[ReelSpan]:
-    """Give each reel's stretch on a machine with what the counters fed meanwhile.
-
-    Parameters
-    ----------
-    plant : Plant
-        For the webs.
-    counts : MachineCounts
-        Of the machine.
-    reels : polars.DataFrame
-        REELS; `left_m` of a row is what was left on the reel taken off then, that is, the one before.
-    last : datetime
-        Latest moment known [UTC].
-
-    Returns
-    -------
-    list of ReelSpan
-        By kind and time; the last of each kind is still on the machine.
-    """
+    """Give each reel's stretch on a machine with what the counters fed meanwhile."""
     own = reels.filter(pl.col("machine") == counts.machine.id).sort("at", "row")
     spans: list[ReelSpan] = []
     kinds: tuple[WebKind, ...] = ("film", "wax paper")
@@ -316,18 +267,7 @@ class ReelFault:
 
 
 def reel_faults(spans: Sequence[ReelSpan]) -> list[ReelFault]:
-    """Name what the reel log cannot mean.
-
-    Parameters
-    ----------
-    spans : sequence of ReelSpan
-        Of one machine.
-
-    Returns
-    -------
-    list of ReelFault
-        In order of time. A reel that was taken off with something left may be mounted again later.
-    """
+    """Name what the reel log cannot mean."""
     faults: list[ReelFault] = []
     seen: dict[tuple[str, str], list[ReelSpan]] = {}
     for span in sorted(spans, key=lambda s: s.mounted):

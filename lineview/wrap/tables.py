@@ -25,15 +25,7 @@ CAUSE_SERIES = {
 
 
 def use_table(account: WrapAccount, currency: str) -> Table:
-    """Give use per thousand by kind and cause, in every unit.
-
-    Parameters
-    ----------
-    account : WrapAccount
-        Of the period.
-    currency : str
-        Of the plant description.
-    """
+    """Give use per thousand by kind and cause, in every unit."""
     rows: list[dict[str, Any]] = []
     for use in account.uses:
         for what in ("", *CAUSES):
@@ -67,17 +59,7 @@ def _fed_alone(kind: str, told: PerThousand) -> dict[str, Any]:
 
 
 def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
-    """Give use per thousand by product, where batches tell products.
-
-    Parameters
-    ----------
-    account : WrapAccount
-        Of the period.
-    plant : Plant
-        The works.
-    currency : str
-        Of the plant description.
-    """
+    """Give use per thousand by product, where batches tell products."""
     rows: list[dict[str, Any]] = []
     for product, use in account.by_product:
         known = plant.product(product) if product else None
@@ -182,15 +164,7 @@ def verdict(wrong: WrongLabel) -> str:
 
 
 def cause_series(account: WrapAccount, plant: Plant) -> pl.DataFrame:
-    """Give metres a thousand good pieces by web and cause, in the order of the picture.
-
-    Parameters
-    ----------
-    account : WrapAccount
-        Of the period.
-    plant : Plant
-        The works.
-    """
+    """Give metres a thousand good pieces by web and cause, in the order of the picture."""
     rows = []
     for use in account.uses:
         for what in CAUSES:

@@ -19,22 +19,7 @@ UNITS = ("m", "m2", "kg", "money")
 
 
 def web_for(plant: Plant, product: str, kind: WebKind) -> Web | None:
-    """Give the web of a kind that wraps a product; without a product, the one web that all share.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    product : str
-        As the batch sheet names it; "" where unknown.
-    kind : str
-        "film" or "wax paper".
-
-    Returns
-    -------
-    Web or None
-        None where the product has no such web, or it is not known which.
-    """
+    """Give the web of a kind that wraps a product; without a product, the one web that all share."""
     known = plant.product(product) if product else None
     if known is not None:
         webs = [plant.web(web_id) for web_id in known.webs]
@@ -49,22 +34,7 @@ def web_for(plant: Plant, product: str, kind: WebKind) -> Web | None:
 def mix_factors(
     plant: Plant, kind: WebKind, total: Sequence[tuple[WrapPieces, float]]
 ) -> tuple[dict[str, float | None], dict[str, str]]:
-    """Give m², kg and money a metre over the period's mix of webs, and why one cannot be told.
-
-    Parameters
-    ----------
-    plant : Plant
-        The works.
-    kind : str
-        "film" or "wax paper".
-    total : sequence of (WrapPieces, float)
-        What was wrapped and its cut length, by product.
-
-    Returns
-    -------
-    (dict, dict)
-        Amount a metre by unit, None where it cannot be told; the reason by unit.
-    """
+    """Give m², kg and money a metre over the period's mix of webs, and why one cannot be told."""
     factors: dict[str, float | None] = {"m": 1.0}
     why: dict[str, str] = {}
     for unit in UNITS[1:]:
@@ -180,28 +150,8 @@ def web_use(
 ) -> WebUse | None:
     """Split the use of a kind of web by cause.
 
-    Parameters
-    ----------
-    plant : Plant
-        For the webs of each product.
-    kind : str
-        "film" or "wax paper".
-    rows : sequence of WrapPieces
-        What was wrapped, by product.
-    fed : Estimate or None
-        The feed counter over the period [m].
-    waste : Waste
-        Metres lost at each restart, reel, splice and changeover, learned or assumed.
-    happened : Happened
-        How often each happened.
+    Takes `fed` [m].
 
-    Returns
-    -------
-    WebUse or None
-        None where no product of the period has a web of this kind whose cut length is known.
-
-    Notes
-    -----
     Film follows wraps, not good pieces: rejects and blank wraps are on the film's side of the account.
 
     Source: wrap-efficiency
@@ -334,23 +284,6 @@ K = 2.0
 def with_doubt(use: WebUse, views: Views | None) -> WebUse:
     """Give a use the bounds that its uncertainty makes, instead of the counter's step alone.
 
-    Parameters
-    ----------
-    use : WebUse
-        Of one kind of web over the period.
-    views : Views or None
-        The reconciled views of that kind's reels; None where none could be compared.
-
-    Returns
-    -------
-    WebUse
-        Bounds at ± 2 standard uncertainties (k = 2), and reaching to what the reconciliation would make of
-        the counter: the reconciled metres over those fed, on the reels compared. Without views the scale of
-        the feed counter is in doubt by what is assumed of it. What is unexplained is as unsure as the use.
-        A use that no counter measured stays as it is.
-
-    Notes
-    -----
     Source: vdi-2048, gum
     """
     if use.fed is None or use.metres <= 0:

@@ -38,18 +38,7 @@ class Waste:
 
 
 def assumed_waste(web: Web) -> Waste:
-    """Give the allowances that stand in plant.toml, marked as assumptions.
-
-    Parameters
-    ----------
-    web : Web
-        Of the plant description.
-
-    Returns
-    -------
-    Waste
-        None of it learned.
-    """
+    """Give the allowances that stand in plant.toml, marked as assumptions."""
 
     def stated(metres: float) -> Allowance:
         return Allowance(metres, metres, metres, learned=False)
@@ -76,19 +65,7 @@ class WrapEvents:
 
 
 def wrap_events(tape: pl.DataFrame) -> WrapEvents:
-    """Find restarts and changeovers on a tape.
-
-    Parameters
-    ----------
-    tape : polars.DataFrame
-        TAPE of a cut-and-wrap machine.
-
-    Returns
-    -------
-    WrapEvents
-        A restart is a stretch of running or slow that follows one of standing; what follows unseen time is
-        not counted, for nobody saw whether it stood.
-    """
+    """Find restarts and changeovers on a tape."""
     ordered = tape.sort("start").with_columns(before=pl.col("state").shift(1))
     restarts = ordered.filter(
         pl.col("state").is_in(["running", "slow"]) & pl.col("before").is_in(list(STANDING))
@@ -100,15 +77,5 @@ def wrap_events(tape: pl.DataFrame) -> WrapEvents:
 
 
 def count_within(moments: tuple[datetime, ...], start: datetime, end: datetime) -> int:
-    """Count the moments, given in order, from `start` up to, not including, `end`.
-
-    Parameters
-    ----------
-    moments : tuple of datetime
-        When it happened [UTC].
-    start : datetime
-        From when [UTC].
-    end : datetime
-        Up to when [UTC].
-    """
+    """Count the moments, given in order, from `start` up to, not including, `end`."""
     return max(bisect_left(moments, end) - bisect_left(moments, start), 0)

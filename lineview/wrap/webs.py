@@ -15,46 +15,18 @@ from lineview.wrap.reels import ReelSpan
 def grammage_g_m2(thickness_um: float, density_g_cm3: float) -> float:
     """Give the mass of a square metre of film [g/m²].
 
-    Parameters
-    ----------
-    thickness_um : float
-        Thickness [µm].
-    density_g_cm3 : float
-        Density [g/cm³].
+    Takes `thickness_um` [µm], `density_g_cm3` [g/cm³].
 
-    Returns
-    -------
-    float
-        Thickness × density [g/m²].
-
-    Notes
-    -----
     Not for coated papers, whose thickness does not follow from grammage and density.
 
     Source: flexo-yield
-
-    Examples
-    --------
-    >>> round(grammage_g_m2(25.4, 1.39), 1)
-    35.3
     """
     _positive(thickness_um=thickness_um, density_g_cm3=density_g_cm3)
     return thickness_um * density_g_cm3
 
 
 def web_grammage_g_m2(web: Web) -> float | None:
-    """Give a web's grammage [g/m²], or None where neither it nor thickness and density are known.
-
-    Parameters
-    ----------
-    web : Web
-        Of the plant description.
-
-    Returns
-    -------
-    float or None
-        Grammage [g/m²].
-    """
+    """Give a web's grammage [g/m²], or None where neither it nor thickness and density are known."""
     if web.grammage_g_m2 is not None:
         return web.grammage_g_m2
     if web.thickness_um is not None and web.density_g_cm3 is not None:
@@ -117,22 +89,7 @@ class ReelLeft:
 
 
 def reel_left(span: ReelSpan, end_m: float, wraps_per_min: float | None) -> ReelLeft | None:
-    """Give what is left on the reel that is on.
-
-    Parameters
-    ----------
-    span : ReelSpan
-        The last of its kind on the machine.
-    end_m : float
-        Metres that stay on the core [m].
-    wraps_per_min : float or None
-        Wraps a minute of the clock, stops included [1/min].
-
-    Returns
-    -------
-    ReelLeft or None
-        None where the reel was taken off, or its length, feed or cut length is not known.
-    """
+    """Give what is left on the reel that is on."""
     if span.taken_off is not None or span.held_m is None or span.fed is None or span.cut_length_mm is None:
         return None
     left = max(span.held_m - span.fed.number - end_m, 0.0)

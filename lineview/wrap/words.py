@@ -21,20 +21,7 @@ CAUTIONS = (
 
 
 def sentence(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
-    """Say what a thousand pieces take and what has no explanation.
-
-    Parameters
-    ----------
-    account : WrapAccount
-        Of the period.
-    plant : Plant
-        For the units.
-
-    Returns
-    -------
-    tuple of Span
-        One plain sentence.
-    """
+    """Say what a thousand pieces take and what has no explanation."""
     if not account.uses:
         return _by_counter_alone(account, plant)
     told = [f"{_metres(use, '', plant)} of {use.kind}" for use in account.uses]
@@ -91,31 +78,14 @@ def _metres(use: WebUse, what: str, plant: Plant) -> str:
 def in_plant_units(metres: float, plant: Plant) -> tuple[float, str]:
     """Give metres and their unit as the plant's people read them: metres, or feet.
 
-    Parameters
-    ----------
-    metres : float
-        Length [m].
-    plant : Plant
-        The works.
+    Takes `metres` [m].
     """
     unit = "ft" if plant.units == "US" else "m"
     return convert(metres, "m", unit), unit
 
 
 def soft_line(account: WrapAccount, plant: Plant, machine: Machine, label: str) -> str:
-    """Give the line below the sentence: intervals, period, pieces and what the reel log cannot mean.
-
-    Parameters
-    ----------
-    account : WrapAccount
-        Of the period.
-    plant : Plant
-        The works.
-    machine : Machine
-        The cut-and-wrap machine.
-    label : str
-        How a person names the period.
-    """
+    """Give the line below the sentence: intervals, period, pieces and what the reel log cannot mean."""
     ranges = []
     for use in account.uses:
         told = per_thousand(use, "", "m")
@@ -142,19 +112,7 @@ def _counted(pieces: float) -> str:
 
 
 def notes(account: WrapAccount, machine: Machine, *, tape_told: bool, batches_told: bool) -> tuple[str, ...]:
-    """Say what cannot be told and which export would tell it.
-
-    Parameters
-    ----------
-    account : WrapAccount
-        Of the period.
-    machine : Machine
-        The cut-and-wrap machine.
-    tape_told : bool
-        Whether a tape shows restarts.
-    batches_told : bool
-        Whether batches tell products.
-    """
+    """Say what cannot be told and which export would tell it."""
     out = []
     if not account.rows:
         out.append("No counter of pieces or good pieces has readings in this period.")

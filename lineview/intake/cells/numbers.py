@@ -64,15 +64,7 @@ class Evidence:
 
 
 def pattern(decimal: str, thousands: str = "") -> str:
-    """Give the regular expression of a number with these marks.
-
-    Parameters
-    ----------
-    decimal : str
-        The decimal mark.
-    thousands : str
-        The thousands mark, "" for every usual one.
-    """
+    """Give the regular expression of a number with these marks."""
     other = "," if decimal == "." else "."
     marks = _group(thousands) if thousands else f"[{other}{_SPACES}{_APOSTROPHES}]"
     return rf"^[+-]?(?:\d+|\d{{1,3}}(?:{marks}\d{{3}})+)?(?:[{decimal}]\d*)?(?:[eE][+-]?\d+)?$"
@@ -96,23 +88,7 @@ def _proof(decimal: str) -> str:
 
 
 def evidence(texts: pl.Series) -> Evidence:
-    """Gather what a column's cells say of the decimal mark.
-
-    Parameters
-    ----------
-    texts : polars.Series of String
-        Cells.
-
-    Returns
-    -------
-    Evidence
-        Whole numbers say nothing.
-
-    Examples
-    --------
-    >>> evidence(pl.Series(["1.234,5", "7"])).mark, evidence(pl.Series(["1,234"])).mark
-    (',', None)
-    """
+    """Gather what a column's cells say of the decimal mark."""
     if texts.cast(pl.Int64, strict=False).null_count() == texts.null_count():
         return Evidence()
     marked = texts.filter(texts.str.contains("[.,]")).drop_nulls()
@@ -140,27 +116,7 @@ def tidied(texts: pl.Series) -> pl.Series:
 
 
 def parse_numbers(texts: pl.Series, marks: Marks) -> tuple[pl.Series, pl.Series | None]:
-    """Read a column of cells as numbers.
-
-    Parameters
-    ----------
-    texts : polars.Series of String
-        Cells as they stand.
-    marks : Marks
-        Of the file.
-
-    Returns
-    -------
-    tuple of (polars.Series of Float64, polars.Series of String or None)
-        The numbers, null where there is none; and why there is none, null for cells that are fine or
-        empty. None instead of the second where every cell is fine.
-
-    Examples
-    --------
-    >>> values, why = parse_numbers(pl.Series(["1.234,5", "n/a", ""]), Marks(","))
-    >>> values.to_list(), why.to_list()
-    ([1234.5, None, None], [None, "placeholder 'n/a' for a missing value", None])
-    """
+    """Read a column of cells as numbers."""
     whole = texts.cast(pl.Int64, strict=False)
     if whole.null_count() == 0:
         return whole.cast(pl.Float64), None
@@ -229,27 +185,7 @@ FITS, FITS_NOT = 0.9, 0.1
 def mark_by_mass(
     columns: Mapping[str, ColumnTarget], cells: Mapping[str, pl.Series], masses_g: Sequence[float]
 ) -> str | None:
-    """Give the decimal mark with which alone the weights are those of pieces.
-
-    Parameters
-    ----------
-    columns : mapping of str to ColumnTarget
-        What headers mean: "mass_g", and "pieces" where several were weighed together.
-    cells : mapping of str to polars.Series of String
-        Cells by header.
-    masses_g : sequence of float
-        What a piece of each product weighs [g].
-
-    Returns
-    -------
-    str or None
-        "." or ","; None where both readings fit, or neither, or nothing was weighed.
-
-    Examples
-    --------
-    >>> mark_by_mass({"mass": ColumnTarget(to="mass_g")}, {"mass": pl.Series(["6,617", "6,502"])}, [6.6])
-    ','
-    """
+    """Give the decimal mark with which alone the weights are those of pieces."""
     fitting = {mark: _share(columns, cells, masses_g, mark) for mark in (".", ",")}
     for mark, other in ((".", ","), (",", ".")):
         if fitting[mark] >= FITS and fitting[other] <= FITS_NOT:

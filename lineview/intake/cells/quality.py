@@ -15,30 +15,11 @@ _HEX = re.compile(r"0[xX][0-9a-fA-F]{1,8}|(?=.*[a-fA-F])[0-9a-fA-F]{8}")
 def judge(texts: pl.Series) -> pl.Series | None:
     """Judge a column of quality cells.
 
-    Parameters
-    ----------
-    texts : polars.Series of String
-        As the machine wrote them.
-
-    Returns
-    -------
-    polars.Series of String or None
-        "good", "uncertain" or "bad" for each cell; None where all are good.
-
-    Notes
-    -----
     Words count by their meaning; a word nobody knows is uncertain. Of a 32-bit status code the top two bits
     count: 00 good, 01 uncertain, else bad. Of the classic byte: 192 and above good, 64 to 127 uncertain, else
     bad. Numbers are codes where one of the column is above 255 or written in hexadecimal, bytes otherwise.
     An empty cell is good where the column marks exceptions only, and uncertain elsewhere.
     Source: opc-ua-status, opc-classic-quality
-
-    Examples
-    --------
-    >>> judge(pl.Series(["Good", "Bad", "Held"])).to_list()
-    ['good', 'bad', 'uncertain']
-    >>> judge(pl.Series(["0", "2147811328", "1083179008"])).to_list()
-    ['good', 'bad', 'uncertain']
     """
     distinct = [text or "" for text in texts.unique().to_list()]
     meaning = meanings(distinct)
@@ -48,13 +29,7 @@ def judge(texts: pl.Series) -> pl.Series | None:
 
 
 def meanings(distinct: Iterable[str]) -> dict[str, str]:
-    """Give the meaning of each distinct cell: "good", "uncertain" or "bad".
-
-    Parameters
-    ----------
-    distinct : iterable of str
-        All that a column's cells say, for what a number means depends on the others.
-    """
+    """Give the meaning of each distinct cell: "good", "uncertain" or "bad"."""
     keys = {text: "".join(text.casefold().split()).rstrip(".") for text in distinct}
     numbers = {text: number for text in keys if (number := _number(text)) is not None}
     wide = any(number > 255 for number in numbers.values()) or any(_HEX.fullmatch(t.strip()) for t in numbers)

@@ -28,34 +28,10 @@ class Localised:
 def localise(naive: pl.Series, zone: str, series: pl.Series | None = None) -> Localised:
     """Turn wall-clock times of a zone into UTC.
 
-    Parameters
-    ----------
-    naive : polars.Series of Datetime
-        In the file's order; null stays null.
-    zone : str
-        Name in the time-zone database.
-    series : polars.Series, optional
-        What each time belongs to (a machine, a channel): order counts within it only.
-
-    Returns
-    -------
-    Localised
-        Times that the zone skips are null and marked missing.
-
-    Notes
-    -----
     Within a log the clock goes back once in the repeated hour: times before that step are the first pass,
     those after it the second. A log written newest first is read backwards. Where there is no step, the
     pass is the one that leaves the smaller gap to the neighbouring rows.
     Source: iana-time-zones
-
-    Examples
-    --------
-    >>> import polars as pl
-    >>> from datetime import datetime
-    >>> hour = [datetime(2026, 10, 25, 2, m) for m in (0, 30, 0, 30)]
-    >>> localise(pl.Series(hour), "Europe/Berlin").at.dt.strftime("%H:%M").to_list()
-    ['00:00', '00:30', '01:00', '01:30']
     """
     if zone in ("UTC", "Etc/UTC"):
         return Localised(naive.dt.cast_time_unit("us").dt.replace_time_zone("UTC"))
@@ -134,15 +110,7 @@ class Times:
 
 
 def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
-    """Give the time cells of rows; date and clock of two columns joined with one blank.
-
-    Parameters
-    ----------
-    rows : Rows
-        Under the heading.
-    places : tuple of int
-        The columns.
-    """
+    """Give the time cells of rows; date and clock of two columns joined with one blank."""
     if len(places) == 1:
         return rows.column(places[0])
     # a workbook gives a date a midnight and a clock a day of its own: neither was written
@@ -157,24 +125,7 @@ def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
 
 
 def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) -> ClockPlan:
-    """Settle the time formats of a table that a layout fits.
-
-    Parameters
-    ----------
-    cells : polars.Series of String
-        As they stand.
-    layout : Layout
-        How the export is laid out.
-    where : str
-        The file, for messages.
-    typed : bool
-        Whether the cells come from a workbook.
-
-    Raises
-    ------
-    IntakeError
-        Where day and month cannot be told apart, or no cell is written as the layout says.
-    """
+    """Settle the time formats of a table that a layout fits."""
     plan = plan_clock(cells, layout.time_format, typed=typed)
     if plan.undecided:
         day, month = plan.undecided
@@ -198,18 +149,7 @@ def to_moments(
 ) -> Times:
     """Bring wall-clock times and moments to UTC, less what the machine's clock is ahead.
 
-    Parameters
-    ----------
-    naive, moment : polars.Series
-        As read_clock gives them.
-    cells : polars.Series of String
-        What was written, for the reasons.
-    layout : Layout
-        With `zone` and `clock_offset_s` [s], by which its clock is ahead.
-    zone : str
-        The plant's zone.
-    series : polars.Series, optional
-        What each time belongs to, for the repeated hour.
+    Takes `layout` [s].
     """
     local = layout.zone or zone
     at, missing, by_gap = in_utc(naive, moment, local, series)
@@ -220,17 +160,7 @@ def to_moments(
 def in_utc(
     naive: pl.Series, moment: pl.Series, local: str, series: pl.Series | None
 ) -> tuple[pl.Series, pl.Series | None, int]:
-    """Give moments [UTC], which wall-clock times the zone skips (None: none), and how many only gaps tell.
-
-    Parameters
-    ----------
-    naive, moment : polars.Series
-        As read_clock gives them; one of the two may be empty where the other has every time.
-    local : str
-        The zone of the wall-clock times.
-    series : polars.Series, optional
-        What each time belongs to, for the repeated hour.
-    """
+    """Give moments [UTC], which wall-clock times the zone skips (None: none), and how many only gaps tell."""
     if naive.null_count() == len(naive):
         return moment, None, 0
     placed = localise(naive, local, series)
@@ -253,12 +183,7 @@ def gap_notes(by_gap: int) -> tuple[str, ...]:
 def less_offset(at: pl.Series, layout: Layout) -> pl.Series:
     """Take off what the machine's clock is ahead.
 
-    Parameters
-    ----------
-    at : polars.Series of Datetime
-        Moments by that clock [UTC].
-    layout : Layout
-        With `clock_offset_s` [s].
+    Takes `layout` [s].
     """
     if not layout.clock_offset_s:
         return at
@@ -285,24 +210,7 @@ def _reasons(
 
 
 def must_be_times(read: Clock, cells: pl.Series, layout: Layout, where: str) -> None:
-    """Raise where no row has a time as the layout writes it but would in another format.
-
-    Parameters
-    ----------
-    read : Clock
-        What the layout's own formats gave.
-    cells : polars.Series of String
-        As they stand.
-    layout : Layout
-        How the export is laid out.
-    where : str
-        The file, for messages.
-
-    Raises
-    ------
-    IntakeError
-        With the format to write.
-    """
+    """Raise where no row has a time as the layout writes it but would in another format."""
     if read.naive.null_count() < len(cells) or read.moment.null_count() < len(cells):
         return
     other = plan_clock(cells, "auto", typed=True)

@@ -27,23 +27,7 @@ _ZONE = re.compile(r" ?(?P<zone>Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)")
 
 
 def formats_of(text: str) -> tuple[str, ...]:
-    """Give every format a cell could be written in: two where day and month cannot be told apart.
-
-    Parameters
-    ----------
-    text : str
-        A cell, blanks at its ends taken off. An offset is written as in ISO 8601.
-
-    Returns
-    -------
-    tuple of str
-        Patterns of polars' `str.to_datetime`; a final "Z" stands for a moment in UTC.
-
-    Examples
-    --------
-    >>> formats_of("24.12.2026 06:00"), formats_of("5/1/2026 6:00:00 PM")
-    (('%d.%m.%Y %H:%M',), ('%d/%m/%Y %I:%M:%S %p', '%m/%d/%Y %I:%M:%S %p'))
-    """
+    """Give every format a cell could be written in: two where day and month cannot be told apart."""
     date = _DATE.match(text)
     dates, rest = (_date_formats(date), text[date.end() :]) if date else ((), text)
     time, rest = _time_format(rest, alone=not dates)
@@ -122,13 +106,7 @@ ENGLISH = {name: english for english, names in _NAMES.items() for name in names.
 
 
 def english_months(texts: pl.Series) -> pl.Series:
-    """Write the month within date cells in English; cells without a foreign month stay as they are.
-
-    Examples
-    --------
-    >>> english_months(pl.Series(["8. Mai 2026 06:00", "8 août 2026", "x"])).to_list()
-    ['8 May 2026 06:00', '8 Aug 2026', 'x']
-    """
+    """Write the month within date cells in English; cells without a foreign month stay as they are."""
     part = pl.col("parts").struct.field
     groups = pl.DataFrame({"parts": texts.str.extract_groups(r"^(\d{1,2})(\.? ?-?)(\pL{3,})\.?(.*)$")})
     month = part("3").str.to_lowercase().replace_strict(ENGLISH, default=None, return_dtype=pl.String)
@@ -161,26 +139,7 @@ class Clock:
 def read_clock(texts: pl.Series, formats: Sequence[str]) -> Clock:
     """Read a column of time cells, trying each format on those no earlier one could read.
 
-    Parameters
-    ----------
-    texts : polars.Series of String
-        Cells; two columns already joined with one blank.
-    formats : sequence of str
-        As ClockPlan gives them.
-
-    Returns
-    -------
-    Clock
-        Null in both where the cell is no time.
-
-    Notes
-    -----
     "24:00" is midnight at the day's end. Source: iso-8601
-
-    Examples
-    --------
-    >>> read_clock(pl.Series(["45962.25"]), ["excel"]).naive.to_list()
-    [datetime.datetime(2025, 11, 1, 6, 0)]
     """
     clock = _try_all(texts, formats)
     open_ = clock.naive.is_null() & clock.moment.is_null() & (texts.str.len_bytes() > 0)
@@ -206,15 +165,7 @@ def spaced_alike(texts: pl.Series) -> pl.Series:
 
 
 def parse_one(texts: pl.Series, form: str) -> pl.Series:
-    """Read cells in one format; null where one is not written so. Years outside 1970 to 2099 are none.
-
-    Parameters
-    ----------
-    texts : polars.Series of String
-        Cells.
-    form : str
-        One of NUMERIC, or a pattern of polars.
-    """
+    """Read cells in one format; null where one is not written so. Years outside 1970 to 2099 are none."""
     if form in NUMERIC:
         return _numeric(texts, form)
     if "%.f" in form:
@@ -315,29 +266,7 @@ class ClockPlan:
 
 
 def plan_clock(texts: pl.Series, declared: str, *, typed: bool = False) -> ClockPlan:
-    """Settle the formats of a file's times.
-
-    Parameters
-    ----------
-    texts : polars.Series of String
-        All time cells of the file.
-    declared : str
-        The layout's `time_format`; "" or "auto" to tell it from the cells.
-    typed : bool
-        Whether the cells come from a workbook, where a date stands as ISO text whatever it looks like.
-
-    Returns
-    -------
-    ClockPlan
-        Without formats where no cell looks like a time.
-
-    Examples
-    --------
-    >>> plan_clock(pl.Series(["13/05/2026 06:00"]), "auto").formats
-    ('%d/%m/%Y %H:%M',)
-    >>> plan_clock(pl.Series(["05/06/2026 06:00"]), "auto").undecided
-    ('%d/%m/%Y %H:%M', '%m/%d/%Y %H:%M')
-    """
+    """Settle the formats of a file's times."""
     sample = _sample(texts)
     if declared not in ("", "auto", "iso"):
         return ClockPlan(_declared(declared, sample, typed))

@@ -16,30 +16,10 @@ from lineview.intake.detect.encoding import SEPARATORS, as_utf8, separator_of
 def joined_lines(lines: pl.DataFrame, separator: str) -> pl.DataFrame:
     r"""Join the lines of a cell that holds line ends.
 
-    Parameters
-    ----------
-    lines : polars.DataFrame
-        `row` and `text`.
-    separator : str
-        Between cells.
-
-    Returns
-    -------
-    polars.DataFrame
-        The same; a joined record carries the number of its first line.
-
-    Notes
-    -----
     Lines are joined from one with an odd number of quotes to the next such line, if the result is well
     formed with the usual number of cells and the lines by themselves do not all have that number. Where
     each line is a row on its own, the quotes are strays.
     Source: rfc-4180
-
-    Examples
-    --------
-    >>> three = pl.DataFrame({"row": [1, 2, 3], "text": ["a,b", '1,"x', 'y"']})
-    >>> joined_lines(three, ",")["text"].to_list()
-    ['a,b', '1,"x\ny"']
     """
     odd = lines["text"].str.count_matches('"', literal=True) % 2 == 1
     if not odd.any():
@@ -73,26 +53,7 @@ def _spans(texts: pl.Series, odd: list[int], usual: int, separator: str) -> dict
 
 
 def split_quoted(lines: pl.DataFrame, separator: str) -> pl.DataFrame:
-    """Cut lines into cells; a line whose quotes are not well formed is cut at every separator.
-
-    Parameters
-    ----------
-    lines : polars.DataFrame
-        `row` and `text`.
-    separator : str
-        Between cells.
-
-    Returns
-    -------
-    polars.DataFrame
-        With `cells`.
-
-    Examples
-    --------
-    >>> two = pl.DataFrame({"row": [1, 2], "text": ['a,"b ""c"", d"', '5" wide,3']})
-    >>> split_quoted(two, ",")["cells"].to_list()
-    [['a', 'b "c", d'], ['5" wide', '3']]
-    """
+    """Cut lines into cells; a line whose quotes are not well formed is cut at every separator."""
     proven = lines["text"].str.contains('"', literal=True) & lines["text"].str.contains(
         f"^(?:{_well_formed(separator)})$"
     )
@@ -202,24 +163,7 @@ class Records:
 def text_records(data: bytes) -> Records:
     r"""Cut the bytes of a text export into records.
 
-    Parameters
-    ----------
-    data : bytes
-        Unpacked.
-
-    Returns
-    -------
-    Records
-        Every line once.
-
-    Notes
-    -----
     Quotes count as quotes only where they are proven: see lineview.intake.detect.delimited.
-
-    Examples
-    --------
-    >>> text_records(b"t;a\n1;2,5\n").top(9)
-    [['t', 'a'], ['1', '2,5']]
     """
     text, encoding = as_utf8(data)
     lines = _lines(text)

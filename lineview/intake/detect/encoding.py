@@ -19,25 +19,7 @@ SEPARATORS = ("\t", ";", "|", ",")
 
 
 def as_utf8(data: bytes) -> tuple[bytes, str]:
-    r"""Give the text as UTF-8 without mark or NULs, with "\n" or "\r\n" line ends, and its encoding.
-
-    Parameters
-    ----------
-    data : bytes
-        As the machine wrote them.
-
-    Returns
-    -------
-    tuple of (bytes, str)
-        The text, and the encoding's name for the notes.
-
-    Examples
-    --------
-    >>> as_utf8(codecs.BOM_UTF16_LE + "Stück".encode("utf-16-le"))
-    (b'St\xc3\xbcck', 'UTF-16')
-    >>> as_utf8("Stück".encode("cp1252"))[1]
-    'Windows-1252'
-    """
+    r"""Give the text as UTF-8 without mark or NULs, with "\n" or "\r\n" line ends, and its encoding."""
     text, encoding = _decoded(data)
     if b"\x00" in text:
         text = text.replace(b"\x00", b"")
@@ -76,24 +58,7 @@ def _if_utf8(data: bytes) -> tuple[bytes, str]:
 
 
 def separator_of(lines: Sequence[str]) -> str:
-    """Give the cell separator of a sample of lines.
-
-    Parameters
-    ----------
-    lines : sequence of str
-        Some first lines, preamble and header among them.
-
-    Returns
-    -------
-    str
-        Tab, semicolon, bar or comma: the first of these that cuts most lines alike. Decimal commas
-        therefore never pass for separators where another one is there.
-
-    Examples
-    --------
-    >>> separator_of(["Zeit;A;B", "1;2,5;3,5", "2;2,6;3,6"])
-    ';'
-    """
+    """Give the cell separator of a sample of lines."""
     filled = [line for line in lines if line.strip()]
     shares = {mark: _share_alike(filled, mark) for mark in SEPARATORS}
     best = max(shares.values(), default=0.0)
@@ -159,23 +124,7 @@ class Opened:
 
 
 def open_export(path: Path) -> Opened:
-    """Read a file's bytes, hash them and unpack gzip.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        Of the export.
-
-    Returns
-    -------
-    Opened
-        Nothing but its bytes is looked at yet.
-
-    Raises
-    ------
-    IntakeError
-        Where the file is missing, empty, cut off or no export at all.
-    """
+    """Read a file's bytes, hash them and unpack gzip."""
     given = _bytes_of(path)
     with_digest = ThreadPoolExecutor(1)
     digest = with_digest.submit(lambda: hashlib.sha256(given).hexdigest())

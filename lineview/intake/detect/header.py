@@ -70,13 +70,7 @@ class Heading:
 
 
 def same(text: str) -> str:
-    r"""Give the form in which headers and names are compared.
-
-    Examples
-    --------
-    >>> same(" Stu\u0308ck  Gesamt ") == same("stück gesamt")
-    True
-    """
+    r"""Give the form in which headers and names are compared."""
     if text.isascii():
         return "".join(text.casefold().split())
     return "".join(unicodedata.normalize("NFC", text).casefold().replace("\ufeff", "").split())
@@ -101,15 +95,7 @@ def is_valueless(cell: str) -> bool:
 
 
 def heading_at(records: Records, place: int) -> Heading:
-    """Read the header row at a position, and the units row under it if there is one.
-
-    Parameters
-    ----------
-    records : Records
-        The table.
-    place : int
-        Position of the header row among the records.
-    """
+    """Read the header row at a position, and the units row under it if there is one."""
     cells = records.top(place + 20)
     texts = records.frame["text"].head(place + 20).to_list()
     names = _told_apart(cells[place])
@@ -139,13 +125,7 @@ class HeaderRow:
 
 
 def header_rows(records: Records) -> list[HeaderRow]:
-    """Give the first records that could be a header row, each looked at once for every layout.
-
-    Parameters
-    ----------
-    records : Records
-        The table.
-    """
+    """Give the first records that could be a header row, each looked at once for every layout."""
     rows = []
     for place, row in enumerate(records.top(LOOK)):
         if sum(map(bool, row)) < 2:
@@ -158,15 +138,7 @@ def header_rows(records: Records) -> list[HeaderRow]:
 
 
 def best_place(rows: Sequence[HeaderRow], wanted: Sequence[str]) -> tuple[int, list[str]]:
-    """Give the record that holds most of the wanted headers, and those it lacks.
-
-    Parameters
-    ----------
-    rows : sequence of HeaderRow
-        Of the table.
-    wanted : sequence of str
-        The headers a layout names.
-    """
+    """Give the record that holds most of the wanted headers, and those it lacks."""
     keys = [same(header) for header in wanted]
     best, lacking = -1, list(range(len(wanted)))
     for row in rows:
@@ -194,24 +166,12 @@ def guessed_place(records: Records) -> int:
 
 
 def names_places(wanted: Sequence[str]) -> bool:
-    """Tell whether a layout calls columns by their place, as in a file without a header row.
-
-    Examples
-    --------
-    >>> names_places(["column 1", "column 3"]), names_places(["column 1", "Stück"])
-    (True, False)
-    """
+    """Tell whether a layout calls columns by their place, as in a file without a header row."""
     return bool(wanted) and all(_PLACE.fullmatch(same(header)) for header in wanted)
 
 
 def bare_heading(records: Records) -> Heading:
-    """Give the heading of a table without a header row: "column 1", "column 2", and so on.
-
-    Parameters
-    ----------
-    records : Records
-        The table; its data begin at the first row that is as wide as most and holds a number or a time.
-    """
+    """Give the heading of a table without a header row: "column 1", "column 2", and so on."""
     rows = records.top(LOOK)
     widths = Counter(len(row) for row in rows if sum(map(bool, row)) > 1)
     usual = widths.most_common(1)[0][0] if widths else 0
@@ -379,13 +339,7 @@ KIND_WORDS: dict[ExportKind, tuple[str, ...]] = {
 
 
 def tokens(text: str) -> set[str]:
-    """Give the words of a header or file name, compared as `same` does.
-
-    Examples
-    --------
-    >>> sorted(tokens("Stück_gesamt (Stk)"))
-    ['gesamt', 'stk', 'stück']
-    """
+    """Give the words of a header or file name, compared as `same` does."""
     spread = re.sub(r"([a-zà-ÿ])([A-Z])", r"\1 \2", text)
     return {same(word) for word in re.split(r"[\W\d_]+", spread) if word} | (
         {"ø"} if "ø" in text.lower() else set()
@@ -393,20 +347,7 @@ def tokens(text: str) -> set[str]:
 
 
 def recognised(header: str, table: Mapping[str, tuple[str, ...]]) -> str:
-    """Give the first meaning of a table that a header's words have, "" where it has none.
-
-    Parameters
-    ----------
-    header : str
-        As the export writes it.
-    table : mapping of str to tuple of str
-        Meanings, each with the words for it.
-
-    Examples
-    --------
-    >>> recognised("Folienlänge [m]", CHANNELS), recognised("xyz", CHANNELS)
-    ('film', '')
-    """
+    """Give the first meaning of a table that a header's words have, "" where it has none."""
     words = tokens(without_unit(header))
     for meaning, known in table.items():
         if words & set(known):

@@ -16,26 +16,7 @@ from lineview.plant import ExportKind, Layout
 
 
 def sheet_records(data: bytes, path: Path) -> list[Records]:
-    """Read the visible sheets of a workbook.
-
-    Parameters
-    ----------
-    data : bytes
-        Of the workbook.
-    path : pathlib.Path
-        For the message.
-
-    Returns
-    -------
-    list of Records
-        One a visible sheet that holds anything. Dates stand as ISO text. A number that is no whole one
-        ends in "E0", so that its point is never taken for a thousands mark.
-
-    Raises
-    ------
-    IntakeError
-        Where the workbook cannot be opened.
-    """
+    """Read the visible sheets of a workbook."""
     try:
         book = fastexcel.read_excel(data)
         sheets, hidden = [], []

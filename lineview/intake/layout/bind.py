@@ -43,24 +43,7 @@ class Bound:
 
 
 def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> Bound:
-    """Bind a layout of readings to a table's headers.
-
-    Parameters
-    ----------
-    layout : Layout
-        How the export is laid out.
-    heading : Heading
-        Of the table.
-    plant : Plant
-        The plant description.
-    where : str
-        The file, for messages.
-
-    Raises
-    ------
-    IntakeError
-        Unknown machines and channels, units that do not fit.
-    """
+    """Bind a layout of readings to a table's headers."""
     faults: list[Fault] = []
     notes: list[str] = []
     machines = machines_of(layout, plant, where, faults)
@@ -104,34 +87,14 @@ def _repeated(header: str, place: int, heading: Heading, targets: Iterable[str])
 
 
 def time_places(layout: Layout, heading: Heading) -> tuple[int, ...]:
-    """Give the columns that hold the time: one, or date and clock.
-
-    Parameters
-    ----------
-    layout : Layout
-        How the export is laid out.
-    heading : Heading
-        Of the table.
-    """
+    """Give the columns that hold the time: one, or date and clock."""
     own = next((header for header, target in layout.columns.items() if target.to == "at"), "")
     times = [own] if own else [layout.time] if isinstance(layout.time, str) else layout.time
     return tuple(place for header in times if (place := heading.find(header)) is not None)
 
 
 def special_place(layout: Layout, heading: Heading, header: str, to: str) -> int | None:
-    """Give the column that tells machine, line or quality, or None.
-
-    Parameters
-    ----------
-    layout : Layout
-        How the export is laid out.
-    heading : Heading
-        Of the table.
-    header : str
-        The layout's setting, "" where it has none.
-    to : str
-        The target that would name the same thing.
-    """
+    """Give the column that tells machine, line or quality, or None."""
     own = next((h for h, target in layout.columns.items() if target.to == to), "")
     return heading.find(header or own) if header or own else None
 
@@ -142,19 +105,7 @@ def _place(heading: Heading, header: str) -> int:
 
 
 def machines_of(layout: Layout, plant: Plant, where: str, faults: list[Fault]) -> tuple[str, ...]:
-    """Give the ids of the machines that a layout's rows can belong to.
-
-    Parameters
-    ----------
-    layout : Layout
-        How the export is laid out.
-    plant : Plant
-        The plant description.
-    where : str
-        The file, for messages.
-    faults : list of Fault
-        Faults found are added to it.
-    """
+    """Give the ids of the machines that a layout's rows can belong to."""
     known = ", ".join(machine.id for machine in plant.machines) or "none is described"
     by_column = layout.machine_column or any(t.to == "machine" for t in layout.columns.values())
     if layout.machine:
@@ -257,24 +208,7 @@ class BoundFields:
 
 
 def bind_fields(layout: Layout, heading: Heading, plant: Plant, where: str) -> BoundFields:
-    """Bind a layout to a table's headers.
-
-    Parameters
-    ----------
-    layout : Layout
-        How the export is laid out.
-    heading : Heading
-        Of the table.
-    plant : Plant
-        The plant description.
-    where : str
-        The file, for messages.
-
-    Raises
-    ------
-    IntakeError
-        Unknown machines, lines and fields, units that do not fit, essential fields without a column.
-    """
+    """Bind a layout to a table's headers."""
     faults: list[Fault] = []
     notes: list[str] = []
     columns = []

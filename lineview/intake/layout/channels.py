@@ -51,15 +51,7 @@ def own_unit(part: Counter | Gauge) -> str:
 
 
 def machine_named(plant: Plant, name: str) -> Machine | None:
-    """Give the machine whose id or name this is, case and blanks aside, or None.
-
-    Parameters
-    ----------
-    plant : Plant
-        The plant description.
-    name : str
-        As an export writes it.
-    """
+    """Give the machine whose id or name this is, case and blanks aside, or None."""
     key = "".join(name.casefold().split())
     for machine in plant.machines:
         if key in {"".join(text.casefold().split()) for text in (machine.id, machine.name) if text}:
@@ -73,17 +65,7 @@ def parts_of(machine: Machine) -> tuple[Counter | Gauge, ...]:
 
 
 def channels_named(plant: Plant, machines: tuple[str, ...], to: str) -> list[tuple[str, Counter | Gauge]]:
-    """Give what a target points at: (machine id, counter or gauge), one for each machine that has it.
-
-    Parameters
-    ----------
-    plant : Plant
-        The plant description.
-    machines : tuple of str
-        Ids of the machines the layout is for.
-    to : str
-        "channel" or "machine/channel".
-    """
+    """Give what a target points at: (machine id, counter or gauge), one for each machine that has it."""
     owner, _, channel = to.rpartition("/")
     if owner:
         named = machine_named(plant, owner)
@@ -100,28 +82,7 @@ def channels_named(plant: Plant, machines: tuple[str, ...], to: str) -> list[tup
 def cell_unit(
     header: str, declared: str, in_header: str, in_row: str, part: Counter | Gauge | None, wanted: str = ""
 ) -> tuple[str, Fault | None, str]:
-    """Settle the unit of a column's cells: the units row's before the layout's before the header's.
-
-    Parameters
-    ----------
-    header : str
-        As the layout writes it.
-    declared : str
-        The layout's unit, "" where it gives none.
-    in_header : str
-        The unit named in the header.
-    in_row : str
-        The unit named in the units row.
-    part : Counter, Gauge or None
-        The counter or gauge, None for a field.
-    wanted : str
-        The unit a field is kept in.
-
-    Returns
-    -------
-    tuple of (str, Fault or None, str)
-        The unit, "" to take cells as they are; what is wrong with it; a note where two disagree.
-    """
+    """Settle the unit of a column's cells: the units row's before the layout's before the header's."""
     wanted = own_unit(part) if part is not None else wanted
     kind = dimension(wanted)
     named = unit_named(declared) if declared else ""

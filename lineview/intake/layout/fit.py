@@ -40,14 +40,7 @@ class Fit:
 
 
 def wanted_headers(layout: Layout) -> list[str]:
-    """Give the headers that a layout names.
-
-    Examples
-    --------
-    >>> from lineview.plant import ColumnTarget
-    >>> wanted_headers(Layout(id="w", time=("Datum", "Zeit"), columns={"Stück": ColumnTarget(to="pieces")}))
-    ['Datum', 'Zeit', 'Stück']
-    """
+    """Give the headers that a layout names."""
     targets = {target.to for target in layout.columns.values()}
     long = layout.shape == "long" and layout.kind == "readings"
     times = [layout.time] if isinstance(layout.time, str) else list(layout.time)
@@ -59,49 +52,18 @@ def wanted_headers(layout: Layout) -> list[str]:
 
 
 def is_for(layout: Layout, name: str, sheet: str) -> bool:
-    """Tell whether a layout's patterns take a file's name and a sheet's.
-
-    Parameters
-    ----------
-    layout : Layout
-        How the export is laid out.
-    name : str
-        The file's name without ``.gz``.
-    sheet : str
-        Its name, "" for text.
-    """
+    """Tell whether a layout's patterns take a file's name and a sheet's."""
     pattern = layout.files.casefold().removesuffix(".gz")
     return fnmatchcase(name.casefold(), pattern) and takes_sheet(layout, sheet)
 
 
 def takes_sheet(layout: Layout, sheet: str) -> bool:
-    """Tell whether a layout's pattern of sheets takes a sheet; text has none.
-
-    Parameters
-    ----------
-    layout : Layout
-        How the export is laid out.
-    sheet : str
-        Its name, "" for text.
-    """
+    """Tell whether a layout's pattern of sheets takes a sheet; text has none."""
     return not layout.sheet or not sheet or fnmatchcase(sheet.casefold(), layout.sheet.casefold())
 
 
 def fits_of(layouts: Sequence[Layout], records: Records) -> list[Fit]:
-    """Look for the headers of layouts in a table, whose first rows are looked at once for all of them.
-
-    Parameters
-    ----------
-    layouts : sequence of Layout
-        Whose headers are looked for.
-    records : Records
-        The table.
-
-    Returns
-    -------
-    list of Fit
-        One a layout, in order.
-    """
+    """Look for the headers of layouts in a table, whose first rows are looked at once for all of them."""
     if not layouts:
         return []
     rows = header_rows(records)
@@ -140,13 +102,5 @@ def _closeness(layout: Layout) -> int:
 
 
 def heading_of(one: Fit, records: Records) -> Heading:
-    """Give the heading of a table that a layout fits.
-
-    Parameters
-    ----------
-    one : Fit
-        The fit.
-    records : Records
-        The table.
-    """
+    """Give the heading of a table that a layout fits."""
     return bare_heading(records) if one.bare else heading_at(records, one.place)

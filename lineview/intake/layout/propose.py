@@ -56,15 +56,7 @@ class FoundClock:
 
 
 def time_shares(rows: Rows, heading: Heading) -> dict[int, float]:
-    """Give for each column the share of its filled cells that read as a date and time.
-
-    Parameters
-    ----------
-    rows : Rows
-        Under the heading.
-    heading : Heading
-        Of the table.
-    """
+    """Give for each column the share of its filled cells that read as a date and time."""
     shares = {}
     for place in range(heading.width):
         cells = _filled(rows.column(place).head(2000))
@@ -73,24 +65,7 @@ def time_shares(rows: Rows, heading: Heading) -> dict[int, float]:
 
 
 def find_clock(rows: Rows, heading: Heading, shares: dict[int, float], *, typed: bool) -> FoundClock | None:
-    """Find the time of a table.
-
-    Parameters
-    ----------
-    rows : Rows
-        With all columns.
-    heading : Heading
-        Of the table.
-    shares : mapping of int to float
-        As time_shares gives them.
-    typed : bool
-        Whether the cells come from a workbook.
-
-    Returns
-    -------
-    FoundClock or None
-        None where no column reads as a time.
-    """
+    """Find the time of a table."""
 
     def rank(place: int) -> tuple[bool, bool, int]:
         header = heading.names[place]
@@ -148,26 +123,7 @@ _ROWS = 20
 def sample_of(
     records: Records, heading: Heading, layout: Layout, plant: Plant, *, asked: bool
 ) -> pl.DataFrame:
-    """Give the first tidy rows, or the cells as they stand while questions are open.
-
-    Parameters
-    ----------
-    records : Records
-        The table.
-    heading : Heading
-        Of the table.
-    layout : Layout
-        Proposed.
-    plant : Plant
-        The plant description.
-    asked : bool
-        Whether questions are open: then nothing is read on the strength of a guess.
-
-    Returns
-    -------
-    polars.DataFrame
-        At most 20 rows.
-    """
+    """Give the first tidy rows, or the cells as they stand while questions are open."""
     top = Records(records.sheet, records.frame.head(heading.first + 200), records.separator)
     if not asked:
         try:
@@ -219,31 +175,7 @@ class Draft:
 def propose(
     path: Path, name: str, tables: Sequence[Records], plant: Plant, notes: Sequence[str] = ()
 ) -> Proposal:
-    """Propose a layout by header words and values.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file as given.
-    name : str
-        Its name without ``.gz``.
-    tables : sequence of Records
-        Its tables; the first with a header and times is taken, else the first with times.
-    plant : Plant
-        Whose machines, counters, gauges and fields the headers could mean.
-    notes : sequence of str
-        Why no layout fits.
-
-    Returns
-    -------
-    Proposal
-        With a question for all that the file does not tell.
-
-    Raises
-    ------
-    IntakeError
-        Where no table has rows with times.
-    """
+    """Propose a layout by header words and values."""
     placed = [(records, guessed_place(records)) for records in tables]
     headed = [(records, heading_at(records, place)) for records, place in placed if place >= 0]
     bare = [(records, bare_heading(records)) for records, place in placed if place < 0]

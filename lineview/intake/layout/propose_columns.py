@@ -32,13 +32,7 @@ from lineview.plant.fields import FIELDS
 
 
 def pattern_for(name: str) -> str:
-    """Give the pattern of files like this one: runs of digits that look like dates and numbers stand open.
-
-    Examples
-    --------
-    >>> pattern_for("wrap1_2026-06-08.csv"), pattern_for("plan.ods")
-    ('wrap1_*.csv', 'plan.ods')
-    """
+    """Give the pattern of files like this one: runs of digits that look like dates and numbers stand open."""
     stem, dot, ending = name.rpartition(".")
     stem = re.sub(r"(?<![^\W\d_])\d{2,}(?:[-_. T]?\d+)*|\d{4,}(?:[-_. T]?\d+)*", "*", stem or ending)
     stem = re.sub(r"\[|\]|\?", "?", stem)
@@ -46,17 +40,7 @@ def pattern_for(name: str) -> str:
 
 
 def id_for(name: str, sheet: str, plant: Plant) -> str:
-    """Give an id that the plant's layouts do not have yet.
-
-    Parameters
-    ----------
-    name : str
-        The file's name.
-    sheet : str
-        Its name, "" for text.
-    plant : Plant
-        The plant description.
-    """
+    """Give an id that the plant's layouts do not have yet."""
     stem = re.sub(r"\*", "", pattern_for(name).rpartition(".")[0]) + (f" {sheet}" if sheet else "")
     plain = unicodedata.normalize("NFKD", stem.replace("ß", "ss")).encode("ascii", "ignore").decode()
     plain = re.sub(r"[^A-Za-z0-9]+", " ", plain).strip()[:50] or "export"
@@ -67,21 +51,7 @@ def id_for(name: str, sheet: str, plant: Plant) -> str:
 
 
 def kind_for(name: str, sheet: str, heading: Heading, plant: Plant, long: bool) -> ExportKind:
-    """Tell the kind of an export by the words of its name and headers.
-
-    Parameters
-    ----------
-    name : str
-        The file's name.
-    sheet : str
-        Its name, "" for text.
-    heading : Heading
-        Of the table.
-    plant : Plant
-        The plant description.
-    long : bool
-        Whether the table is long.
-    """
+    """Tell the kind of an export by the words of its name and headers."""
     if long:
         return "readings"
     named = tokens(name) | tokens(sheet)
@@ -103,15 +73,7 @@ def kind_for(name: str, sheet: str, heading: Heading, plant: Plant, long: bool) 
 
 
 def long_columns(heading: Heading, rows: Rows) -> tuple[int, int, int | None] | None:
-    """Give the columns of name, value and quality of a long table, or None for a wide one.
-
-    Parameters
-    ----------
-    heading : Heading
-        Of the table.
-    rows : Rows
-        Under the heading.
-    """
+    """Give the columns of name, value and quality of a long table, or None for a wide one."""
     by_words = {place: tokens(header) for place, header in enumerate(heading.names) if header}
     names = [p for p, words in by_words.items() if words & set(NAME)]
     values = [p for p, words in by_words.items() if words & set(VALUE)]
@@ -126,17 +88,7 @@ def long_columns(heading: Heading, rows: Rows) -> tuple[int, int, int | None] | 
 
 
 def machine_place(heading: Heading, rows: Rows, plant: Plant) -> int | None:
-    """Give the column whose cells name machines, or None.
-
-    Parameters
-    ----------
-    heading : Heading
-        Of the table.
-    rows : Rows
-        Under the heading.
-    plant : Plant
-        The plant description.
-    """
+    """Give the column whose cells name machines, or None."""
     for place in range(heading.width):
         distinct = [c for c in rows.column(place).head(5000).unique().to_list() if c.strip()]
         known = [machine_named(plant, cell) for cell in distinct[:50]]
@@ -146,28 +98,12 @@ def machine_place(heading: Heading, rows: Rows, plant: Plant) -> int | None:
 
 
 def machines_named(texts: Sequence[str], plant: Plant) -> tuple[Machine, ...]:
-    """Give the machines whose id or name stands in a text: a file's name, a sheet's, a preamble.
-
-    Parameters
-    ----------
-    texts : sequence of str
-        A file's name, a sheet's, the cells of a preamble.
-    plant : Plant
-        The plant description.
-    """
+    """Give the machines whose id or name stands in a text: a file's name, a sheet's, a preamble."""
     return tuple(m for m in plant.machines if any(_stands(key, texts) for key in (m.id, m.name)))
 
 
 def line_named(texts: Sequence[str], plant: Plant) -> str | None:
-    """Give the line that texts name, or the only one.
-
-    Parameters
-    ----------
-    texts : sequence of str
-        A file's name, a sheet's, the cells of a preamble.
-    plant : Plant
-        The plant description.
-    """
+    """Give the line that texts name, or the only one."""
     named = [one.id for one in plant.lines if any(_stands(key, texts) for key in (one.id, one.name))]
     return named[0] if named else plant.lines[0].id if len(plant.lines) == 1 else None
 
@@ -203,24 +139,7 @@ class Found:
 def find_channels(
     headers: Iterable[tuple[str, pl.Series, str]], plant: Plant, machines: tuple[Machine, ...], marks: Marks
 ) -> Found:
-    """Find the counters and gauges that headers, or names of a long table, mean.
-
-    Parameters
-    ----------
-    headers : iterable of (str, polars.Series of String, str)
-        Header or name, its cells, and its unit by the units row.
-    plant : Plant
-        For its products, to tell units by.
-    machines : tuple of Machine
-        That the file could be from.
-    marks : Marks
-        How the file writes numbers.
-
-    Returns
-    -------
-    Found
-        A question for each header that two channels could fit.
-    """
+    """Find the counters and gauges that headers, or names of a long table, mean."""
     found = Found()
     taken: set[str] = set()
     for header, cells, in_row in headers:
@@ -314,23 +233,7 @@ def find_fields(
     marks: Marks,
     plant: Plant,
 ) -> Found:
-    """Find the fields that the headers of a table of weights, batches, stops, ... mean.
-
-    Parameters
-    ----------
-    kind : ExportKind
-        The kind of export.
-    heading : Heading
-        Of the table.
-    columns : mapping of int to polars.Series of String
-        Cells by column.
-    times : tuple of int
-        The columns that are times.
-    marks : Marks
-        How the file writes numbers.
-    plant : Plant
-        The plant description.
-    """
+    """Find the fields that the headers of a table of weights, batches, stops, ... mean."""
     found = Found()
     taken: set[str] = set()
     words = FIELD_WORDS[kind]

@@ -30,24 +30,7 @@ _CLOCK_ONLY = r"^(?:(?:1899-12-3[01]|1904-01-01)[ T])?(\d{1,2}):(\d{2})(?::(\d{2
 def event_times(
     rows: Rows, bound: BoundFields, plant: Plant, file: tuple[str, bool, Heading]
 ) -> tuple[Rows, dict[str, FieldCells], tuple[str, ...]]:
-    """Read the moments of a table's events; rows without the first are refused or passed over.
-
-    Parameters
-    ----------
-    rows : Rows
-        Under the heading.
-    bound : BoundFields
-        Where the fields are.
-    plant : Plant
-        For its zone.
-    file : tuple of (str, bool, Heading)
-        Where, for messages; whether cells come from a workbook; the heading.
-
-    Returns
-    -------
-    tuple of (Rows, dict of str to FieldCells, tuple of str)
-        The rows that have a moment, their moments by field, and notes.
-    """
+    """Read the moments of a table's events; rows without the first are refused or passed over."""
     where, typed, heading = file
     layout, first = bound.layout, TIME_FIELD[bound.layout.kind]
     weeks = bound.named("week")
@@ -182,31 +165,7 @@ def _midnights(days: pl.Series, later: int, zone: str) -> pl.Series:
 
 
 def take_events(tables: list[Records], heading: Heading, layout: Layout, plant: Plant, where: str) -> Outcome:
-    """Read a table whose rows are events.
-
-    Parameters
-    ----------
-    tables : list of Records
-        One table.
-    heading : Heading
-        Where its header is and what it says.
-    layout : Layout
-        Whose headers are all there; any kind but readings.
-    plant : Plant
-        The plant description.
-    where : str
-        The file, for messages.
-
-    Returns
-    -------
-    Outcome
-        The kind's tidy rows and refusals.
-
-    Raises
-    ------
-    IntakeError
-        Where the layout cannot be used on this table at all.
-    """
+    """Read a table whose rows are events."""
     records = tables.pop()
     bound = bind_fields(layout, heading, plant, where)
     places = [

@@ -56,28 +56,7 @@ def tidy_readings(
     judged: Callable[[Strip], pl.Series | None],
     told: Callable[[int], None],
 ) -> tuple[pl.DataFrame, pl.DataFrame, pl.Series, int]:
-    """Read strips of cells as readings.
-
-    Parameters
-    ----------
-    rows : Rows
-        Data rows, all with a time.
-    at : polars.Series of Datetime
-        Their moments [UTC].
-    strips : iterator of Strip
-        Each taken up once, so that its cells can be let go of before the next.
-    marks : Marks
-        How the file writes numbers.
-    judged : callable
-        Gives the quality of a strip's cells, None where all are good.
-    told : callable
-        Given the share of rows done, in rows.
-
-    Returns
-    -------
-    tuple of (polars.DataFrame, polars.DataFrame, polars.Series of Boolean, int)
-        READINGS; REFUSED cells; which rows gave at least one reading; how many readings are uncertain.
-    """
+    """Read strips of cells as readings."""
     number, at = rows.number.rechunk(), at.rechunk()  # else every block would copy them to line up chunks
     gathered = Gathered(pl.repeat(False, len(number), dtype=pl.Boolean, eager=True))
     for i, strip in enumerate(strips, 1):
@@ -182,17 +161,7 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
 
 
 def wide_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator[Strip]:
-    """Give a wide table's strips: a column each, split by machine where a column tells it.
-
-    Parameters
-    ----------
-    bound : Bound
-        Where the layout finds everything.
-    rows : Rows
-        Under the heading.
-    machine : polars.Series of String or None
-        Id of each row's machine; None where no column tells it.
-    """
+    """Give a wide table's strips: a column each, split by machine where a column tells it."""
     shared = None if bound.quality is None else rows.column(bound.quality)
     uses = Counter(place for one in bound.columns for place in (one.place, one.quality))
     for column in bound.columns:
@@ -213,17 +182,7 @@ def wide_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator
 
 
 def long_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator[Strip]:
-    """Give a long table's strips: one for each name and machine.
-
-    Parameters
-    ----------
-    bound : Bound
-        Where the layout finds everything.
-    rows : Rows
-        Under the heading.
-    machine : polars.Series of String or None
-        Id of each row's machine; None where no column tells it.
-    """
+    """Give a long table's strips: one for each name and machine."""
     names, values = rows.column(bound.name_place), rows.column(bound.value_place)
     quality = None if bound.quality is None else rows.column(bound.quality)
     for name in names.unique(maintain_order=True).to_list():
@@ -236,19 +195,7 @@ def long_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator
 
 
 def machine_column(place: int | None, fallback: str | None, rows: Rows, plant: Plant) -> pl.Series | None:
-    """Give each row's machine id by its machine column: null where it is unknown, None without the column.
-
-    Parameters
-    ----------
-    place : int or None
-        The column, None where there is none.
-    fallback : str or None
-        Id of the machine of rows that name none.
-    rows : Rows
-        Under the heading.
-    plant : Plant
-        The plant description.
-    """
+    """Give each row's machine id by its machine column: null where it is unknown, None without the column."""
     if place is None:
         return None
     cells = rows.column(place)
@@ -260,15 +207,7 @@ def machine_column(place: int | None, fallback: str | None, rows: Rows, plant: P
 
 
 def unknown_names(bound: Bound, rows: Rows) -> pl.Series:
-    """Give why rows of a long table have no channel; null where they have one.
-
-    Parameters
-    ----------
-    bound : Bound
-        Where the layout finds everything.
-    rows : Rows
-        Under the heading.
-    """
+    """Give why rows of a long table have no channel; null where they have one."""
     names = rows.column(bound.name_place)
     meaning = {
         name: None if bound.names.get(same(name)) else f"name '{name}' is not in the layout"

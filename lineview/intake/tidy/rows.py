@@ -55,20 +55,7 @@ class Rows:
         self.columns.pop(place, None)
 
     def without(self, reasons: pl.Series, passed: tuple[str, ...] = ()) -> Rows:
-        """Take out the rows that have a reason not to be used: no data, or refused.
-
-        Parameters
-        ----------
-        reasons : polars.Series of String
-            Why a row cannot be used, null where it can.
-        passed : tuple of str
-            Texts of the preamble and headers, whose repetitions are no data.
-
-        Returns
-        -------
-        Rows
-            The others.
-        """
+        """Take out the rows that have a reason not to be used: no data, or refused."""
         fine = reasons.is_null()
         if fine.all():
             return self
@@ -88,22 +75,7 @@ def _without_empty_chunks(cells: pl.Series) -> pl.Series:
 
 
 def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows:
-    """Give the rows under a heading; those of the wrong number of cells are refused.
-
-    Parameters
-    ----------
-    records : Records
-        The whole table.
-    heading : Heading
-        Where its header is.
-    places : iterable of int
-        The columns that will be looked at.
-
-    Returns
-    -------
-    Rows
-        Blank rows, repeated headers and footers may still be among them: they have no time.
-    """
+    """Give the rows under a heading; those of the wrong number of cells are refused."""
     body = records.frame.slice(heading.first)
     cells, wide, named = records.cells, len(heading.names), heading.width
     wanted = [cells.list.get(i, null_on_oob=True).fill_null("").alias(str(i)) for i in sorted(set(places))]
@@ -161,29 +133,7 @@ class FieldCells:
 
 
 def read_field(texts: pl.Series, column: FieldColumn, marks: Marks, where: str) -> FieldCells:
-    """Read a column of cells as its field wants them.
-
-    Parameters
-    ----------
-    texts : polars.Series of String
-        Cells.
-    column : FieldColumn
-        What they hold.
-    marks : Marks
-        How the file writes numbers.
-    where : str
-        The file, for messages.
-
-    Returns
-    -------
-    FieldCells
-        Numbers in the field's unit.
-
-    Raises
-    ------
-    IntakeError
-        For durations that are bare numbers of an unknown unit.
-    """
+    """Read a column of cells as its field wants them."""
     if column.field.holds == "text":
         bare = texts.str.strip_chars().str.replace(r"^(\d+\.\d+)E0$", "$1")
         empty = bare.is_in(["", "-", "--", "–", "n/a", "N/A", "null", "NULL", "#N/A"])

@@ -117,33 +117,7 @@ def take_readings(
     where: str,
     told: Callable[[int], None],
 ) -> Outcome:
-    """Read a table of readings.
-
-    Parameters
-    ----------
-    tables : list of Records
-        One table, taken out of the list so that its cells can be let go of as they are read.
-    heading : Heading
-        Where its header is and what it says.
-    layout : Layout
-        Whose headers are all there.
-    plant : Plant
-        The plant description.
-    where : str
-        The file, for messages.
-    told : callable
-        Given the rows done.
-
-    Returns
-    -------
-    Outcome
-        READINGS and refusals.
-
-    Raises
-    ------
-    IntakeError
-        Where the layout cannot be used on this table at all.
-    """
+    """Read a table of readings."""
     bound = bind(layout, heading, plant, where)
     settled = WholeTable(layout, tables[0].separator, where)
     taken = take_rows(tables, heading, bound, plant, settled, told)
@@ -159,28 +133,7 @@ def take_rows(
     settled: Settled,
     told: Callable[[int], None],
 ) -> Taken:
-    """Read the rows of a table, or of a piece of one, of readings.
-
-    Parameters
-    ----------
-    tables : list of Records
-        One table, taken out of the list so that its cells can be let go of as they are read.
-    heading : Heading
-        Of the table; `first` says where its data begin.
-    bound : Bound
-        Where the layout finds everything.
-    plant : Plant
-        The plant description.
-    settled : Settled
-        What the whole file settles.
-    told : callable
-        Given the rows done.
-
-    Returns
-    -------
-    Taken
-        READINGS, and what could not be used.
-    """
+    """Read the rows of a table, or of a piece of one, of readings."""
     rows = data_rows(tables.pop(), heading, _places(bound))
     rows, at, by_gap = _timed(rows, bound, plant, settled, heading)
     for place in {*bound.times} - {*value_places(bound)}:
@@ -196,13 +149,7 @@ def take_rows(
 
 
 def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
-    """Say which names of a long table the layout does not have.
-
-    Parameters
-    ----------
-    unnamed : mapping of str to int
-        Rows by name.
-    """
+    """Say which names of a long table the layout does not have."""
     if not unnamed:
         return ()
     names = sorted(unnamed)
@@ -261,13 +208,7 @@ def _places(bound: Bound) -> list[int]:
 
 
 def value_places(bound: Bound) -> list[int]:
-    """Give the columns that will be looked at besides the times.
-
-    Parameters
-    ----------
-    bound : Bound
-        Where the layout finds everything.
-    """
+    """Give the columns that will be looked at besides the times."""
     wanted = [column.place for column in bound.columns]
     wanted += [column.quality for column in bound.columns if column.quality is not None]
     if bound.name_place >= 0:
@@ -277,15 +218,7 @@ def value_places(bound: Bound) -> list[int]:
 
 
 def evidence_of(rows: Rows, bound: Bound) -> Evidence:
-    """Gather what all number cells of rows say of the decimal mark.
-
-    Parameters
-    ----------
-    rows : Rows
-        Of a table.
-    bound : Bound
-        Where the layout finds everything.
-    """
+    """Gather what all number cells of rows say of the decimal mark."""
     if bound.name_place < 0:
         numeric = [c for c in bound.columns if not any(ch.is_text for ch in c.channels.values())]
         return evidence_of_all(rows.column(column.place) for column in numeric)
