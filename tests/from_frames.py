@@ -28,7 +28,7 @@ from lineview.core.frames import (
 from lineview.core.record_frames import RECORDS
 from lineview.machine.calendar import calendar
 from lineview.machine.likeliest import planned_time
-from lineview.machine.pieces import MachineCounts, count_machine
+from lineview.machine.pieces import MachineCounts
 from lineview.machine.state_codes import unknown_states
 from lineview.order.answer import OrderInputs, order_moment
 from lineview.plant import Machine, Plant
@@ -39,6 +39,7 @@ from lineview.shift.answer import ShiftInputs
 from lineview.weight.answer import WeightInputs
 from lineview.weight.contents import ContentsRules
 from lineview.wrap.answer import WrapInputs
+from tests.one_count import count_machine
 
 #: Gauges whose readings the rope is measured by.
 ROPE_GAUGES = ("rope diameter", "rope temperature", "roller speed")

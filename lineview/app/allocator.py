@@ -1,4 +1,4 @@
-"""How a process that stays open handles memory it no longer needs."""
+"""Settings of the process that must be made before the libraries that read them are loaded."""
 
 from __future__ import annotations
 
@@ -11,9 +11,18 @@ SETTING = "_RJEM_MALLOC_CONF"
 GIVEN_BACK = "dirty_decay_ms:500,muzzy_decay_ms:0"
 
 
+#: Matrices here are small: a second thread of linear algebra costs more processor time than it saves.
+THREADS = "OPENBLAS_NUM_THREADS"
+
+
 def give_memory_back() -> None:
     """Let the process return free memory to the system; it has to be called before polars is imported.
 
     What the user has set in the environment stands.
     """
     os.environ.setdefault(SETTING, GIVEN_BACK)
+
+
+def keep_to_one_thread() -> None:
+    """Let linear algebra use one thread, unless the user set it; to be called before numpy is imported."""
+    os.environ.setdefault(THREADS, "1")

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from lineview.app.allocator import give_memory_back
+from lineview.app.allocator import give_memory_back, keep_to_one_thread
 from lineview.core.errors import LineviewError
 
 app = typer.Typer(
@@ -225,6 +225,7 @@ def adjusted(
 
 def main() -> None:
     """Run the command line; a plain error and exit status 2 for whatever the user can mend."""
+    keep_to_one_thread()
     try:
         app()
     except LineviewError as error:

@@ -113,19 +113,6 @@ REFUSALS: dict[str, pl.DataType] = {
     "reason": pl.String(),
 }
 
-#: What one counter did between two successive readings: `n` whole counts added where it is known, else null
-#: with `low` and `high` as bounds (high null: unbounded). `kind` is step, rollover, reset, glitch, torn or
-#: several turns.
-INCREMENTS: dict[str, pl.DataType] = {
-    "start": UTC_US,
-    "end": UTC_US,
-    "n": pl.Float64(),
-    "low": pl.Float64(),
-    "high": pl.Float64(),
-    "kind": pl.String(),
-}
-
-
 #: A stretch of a machine's clock in one state. The stretches of a shift are without gap or overlap and add
 #: up to it exactly. `pieces` is null where unseen; `reason` null where none is known.
 TAPE: dict[str, pl.DataType] = {

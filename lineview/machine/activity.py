@@ -254,12 +254,8 @@ class Clock:
     coded: Ints = field(default_factory=lambda: _NONE)
 
 
-def clock(
-    increments: pl.DataFrame, *, band_low_per_min: float, gap_s: float, made: pl.Series | None = None
-) -> Clock:
-    """Split the clock by the increments of the piece counter.
-
-    Takes `band_low_per_min` [pieces/min].
+def clock_of(steps: Steps, *, band_low_per_min: float, gap_s: float, made: Floats | None = None) -> Clock:
+    """Split the clock by the increments of the piece counter; `band_low_per_min` in [pieces/min].
 
     Standing is an interval without a piece. The interval at either edge of a standing stretch is partial:
     it ran for its count over the leg's own rate there. An interval or two that fall short of their
@@ -267,12 +263,6 @@ def clock(
     told, so it is set in the middle. Slow is what stays below the band for a minute and longer.
     Source: derived-tape
     """
-    pieces = None if made is None else made.cast(pl.Float64).to_numpy()  # a null is nan
-    return clock_of(Steps.of(increments), band_low_per_min=band_low_per_min, gap_s=gap_s, made=pieces)
-
-
-def clock_of(steps: Steps, *, band_low_per_min: float, gap_s: float, made: Floats | None = None) -> Clock:
-    """Give what `clock` gives, from arrays."""
     start, end, n = steps.start_us, steps.end_us, steps.n
     seconds = (end - start) / 1e6
     seen = np.isfinite(n) & (seconds <= gap_s)

@@ -7,11 +7,10 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.machine.activity import Clock
-from lineview.machine.increments import in_order, known_modulus, steps_between
+from lineview.machine.increments import known_modulus, steps_between
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
 from lineview.machine.speed import sums
 from lineview.machine.steps import Steps
@@ -223,15 +222,6 @@ class Counted:
 
 def _parts(counted: Counted) -> tuple[Floats, Floats, Floats, Floats, Ints]:
     return counted.value, counted.low, counted.high, counted.missing_s, counted.readings
-
-
-def good_values(readings: pl.DataFrame, counter: Counter) -> tuple[Ints, Floats]:
-    """Moments [µs] and values of a counter's good readings among READINGS of its machine, by time.
-
-    An uncertain value may be an old one repeated. Two values at one moment are both left out.
-    """
-    good = (pl.col("channel") == counter.id) & (pl.col("quality") == "good")
-    return in_order(readings.lazy().filter(good).select("at", "value").collect())
 
 
 def counter_steps(at_us: Ints, value: Floats, counter: Counter) -> Steps:

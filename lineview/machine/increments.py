@@ -6,11 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import polars as pl
 from numpy.typing import NDArray
 
 from lineview.core.errors import Fault, MeasureError
-from lineview.core.frames import INCREMENTS, empty
 from lineview.machine.steps import NO_STEPS, Steps
 from lineview.plant import Counter
 
@@ -243,7 +241,7 @@ def find_modulus(at_us: Ints, value: Floats, limits: Limits) -> float | None:
     return explain[0] if len(explain) == 1 else None
 
 
-_KINDS = ("step", "rollover", "reset", "glitch", "torn", "several turns")
+#: What happened between two readings, as `steps_and_kinds` numbers it.
 _STEP, _ROLLOVER, _RESET, _GLITCH, _TORN, _SEVERAL = range(6)
 
 
@@ -252,46 +250,24 @@ def known_modulus(counter: Counter) -> int | None:
     return None if counter.modulus == "unknown" else counter.modulus
 
 
-def increments(
-    readings: pl.DataFrame,
-    *,
-    modulus: int | None,
-    fastest_per_min: float,
-    margin: float = 0.05,
-    kinds: bool = True,
-) -> pl.DataFrame:
-    """Give what one counter added between each two successive readings.
-
-    Takes `fastest_per_min` [counts/min].
+def steps_between(
+    at_us: Ints, value: Floats, *, modulus: int | None, fastest_per_min: float, margin: float = 0.05
+) -> Steps:
+    """What one counter added between successive readings, by time in `at_us` and `value` [counts].
 
     d = (c1 - c0) mod M is a rollover if d is possible at the fastest rate in that time, else a reset, with
     c1 as the least and the fastest rate as the most. Where d + M is possible too, the counter may have
     turned several times: the answer is the smallest and greatest candidate. Stamps may be off by a second
-    each, so two seconds and one count are allowed on top. Two values at one moment are both left out.
+    each, so two seconds and one count are allowed on top.
     Source: derived-counters, rfc-2021-counters
-    """
-    _refuse(_column_faults(readings) + _rate_faults(modulus, fastest_per_min, margin))
-    at_us, value = in_order(readings)
-    if len(value) < 2:
-        return empty(INCREMENTS)
-    steps, kind = _steps_and_kinds(at_us, value, modulus, fastest_per_min, margin)
-    return _as_frame(steps, kind, kinds=kinds)
-
-
-def steps_between(
-    at_us: Ints, value: Floats, *, modulus: int | None, fastest_per_min: float, margin: float = 0.05
-) -> Steps:
-    """Give what `increments` gives, from arrays and as arrays.
-
-    Takes `value` [counts].
     """
     _refuse(_rate_faults(modulus, fastest_per_min, margin))
     if len(value) < 2:
         return NO_STEPS
-    return _steps_and_kinds(at_us, value, modulus, fastest_per_min, margin)[0]
+    return steps_and_kinds(at_us, value, modulus, fastest_per_min, margin)[0]
 
 
-def _steps_and_kinds(
+def steps_and_kinds(
     at_us: Ints, value: Floats, modulus: int | None, fastest_per_min: float, margin: float
 ) -> tuple[Steps, Ints]:
     """Give the steps of two readings and more, and the place of each one's kind."""
@@ -316,14 +292,6 @@ def _refuse(faults: list[Fault]) -> None:
         raise MeasureError(faults)
 
 
-def _column_faults(readings: pl.DataFrame) -> list[Fault]:
-    return [
-        Fault(f"column '{name}' is missing", "readings", "columns at and value")
-        for name in ("at", "value")
-        if name not in readings.columns
-    ]
-
-
 def _rate_faults(modulus: int | None, fastest_per_min: float, margin: float) -> list[Fault]:
     faults = []
     if modulus is not None and modulus <= 1:
@@ -333,22 +301,6 @@ def _rate_faults(modulus: int | None, fastest_per_min: float, margin: float) -> 
     if not (math.isfinite(margin) and margin >= 0):
         faults.append(Fault(f"the margin is {margin}", "margin", "0 or more"))
     return faults
-
-
-def in_order(readings: pl.DataFrame) -> tuple[Ints, Floats]:
-    """Give moments [µs] and values by time, each moment once; moments with two values are left out."""
-    usable = readings.select("at", "value").filter(pl.col("value").is_finite() & pl.col("at").is_not_null())
-    if not usable["at"].is_sorted():
-        usable = usable.sort("at", "value")
-    at_us = usable["at"].dt.epoch("us").to_numpy()
-    value = usable["value"].cast(pl.Float64).to_numpy()
-    same = np.diff(at_us) == 0
-    if same.any():
-        usable = usable.unique()
-        usable = usable.filter(usable["at"].is_unique()).sort("at")
-        at_us = usable["at"].dt.epoch("us").to_numpy()
-        value = usable["value"].cast(pl.Float64).to_numpy()
-    return at_us, value
 
 
 def _plain(added: Floats, most: Floats, limits: Limits) -> bool:
@@ -398,11 +350,6 @@ def _bounds(
         turns = np.floor((most - added) / limits.modulus)
         high[several] = (added + turns * limits.modulus)[several]
     return low, high
-
-
-def _as_frame(steps: Steps, kind: Ints, *, kinds: bool) -> pl.DataFrame:
-    frame = steps.frame().with_columns(low=pl.Series(steps.low), high=pl.Series(steps.high))
-    return frame.with_columns(kind=pl.Series(_KINDS).gather(kind)) if kinds else frame
 
 
 def pair_bounds(

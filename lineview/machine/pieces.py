@@ -19,17 +19,15 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
-from lineview.core.frames import READINGS, UTC_US, require
+from lineview.core.frames import UTC_US
 from lineview.machine.activity import Clock, clock_of, moving
 from lineview.machine.counters import (
-    NO_PLAN,
     Counted,
     CounterIncrements,
     Floats,
     Ints,
     counter_increments,
     counter_steps,
-    good_values,
 )
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.reported_states import clock_with_states
@@ -196,19 +194,6 @@ def piece_counter(machine: Machine) -> Counter | None:
     return machine.counter("pieces") or machine.counter("good pieces")
 
 
-def count_machine(
-    machine: Machine, readings: pl.DataFrame, *, gap_s: float, planned: PlannedTime = NO_PLAN
-) -> MachineCounts:
-    """Work out a machine's counters and its activity from its readings.
-
-    A machine runs while it makes cycles: pieces, or good pieces and rejects, and blank wraps.
-    """
-    require(readings, READINGS, "readings")
-    read = {counter.id: good_values(readings, counter) for counter in machine.counters}
-    good = int((readings["quality"] == "good").sum())
-    return count_channels(machine, read, readings, good, gap_s=gap_s, planned=planned)
-
-
 def count_channels(
     machine: Machine,
     read: Mapping[str, tuple[Ints, Floats]],
@@ -218,7 +203,9 @@ def count_channels(
     gap_s: float,
     planned: PlannedTime,
 ) -> MachineCounts:
-    """Work out a machine's counters and its activity from readings parted by channel.
+    """Work out a machine's counters and its activity from its readings by channel.
+
+    A machine runs while it makes cycles: pieces, or good pieces and rejects, and blank wraps.
 
     Parameters
     ----------
@@ -238,7 +225,8 @@ def count_channels(
     Returns
     -------
     MachineCounts
-        As by count_machine.
+        Its activity is that by its counters alone, empty where it has no piece counter or no readings. Pieces
+        counted in maintenance are in no sum; web fed in it is used all the same.
     """
     spells = state_spells(machine, said, gap_s=gap_s) if said.height else NO_SPELLS
     steps: dict[Counts, Steps] = {}

@@ -216,7 +216,15 @@ def _sum(counted: Counted | None, here: np.ndarray) -> float | None:
 
 
 def wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> Floats | None:
-    """Wraps (pieces made and counted blanks) between successive moments [UTC]; None where not counted."""
+    """Wraps (pieces made and counted blanks) between successive moments [UTC]; None where not counted.
+
+    Parameters
+    ----------
+    counts : MachineCounts
+        Of the cut-and-wrap machine.
+    moments : sequence of datetime
+        In order.
+    """
     at = read_moments(counts, moments)
     pieces = counts.pieces(at[:-1], at[1:])
     if pieces.made is None:
@@ -226,7 +234,17 @@ def wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> Floats 
 
 
 def fed_between(counts: MachineCounts, kind: WebKind, moments: Sequence[datetime]) -> Floats:
-    """Metres of a web [m] fed between successive moments [UTC]."""
+    """Metres of a web [m] fed between successive moments [UTC].
+
+    Parameters
+    ----------
+    counts : MachineCounts
+        Of the cut-and-wrap machine.
+    kind : str
+        "film" or "wax paper".
+    moments : sequence of datetime
+        In order.
+    """
     at = read_moments(counts, moments)
     fed = counts.count(kind, at[:-1], at[1:])
     return np.zeros(len(at) - 1) if fed is None else np.nan_to_num(fed.value)

@@ -29,13 +29,6 @@ class Steps:
     low: Floats
     high: Floats
 
-    @classmethod
-    def of(cls, frame: pl.DataFrame) -> Steps:
-        """Take the arrays out of INCREMENTS."""
-        start, end = (frame[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
-        # A null is nan.
-        return cls(start, end, *(frame[name].cast(pl.Float64).to_numpy() for name in ("n", "low", "high")))
-
     def __len__(self) -> int:
         return len(self.end_us)
 

@@ -99,7 +99,7 @@ def wanted_reels(web: Web, need: Need, weeks: float) -> tuple[float, str]:
 
 
 def economic_reels(web: Web, need: Need) -> float | None:
-    """Give the economic order quantity of a web [reels], price breaks included; None where costs are unknown."""
+    """Economic order quantity of a web [reels], price breaks included; None where costs are unknown."""
     yearly = float(np.mean(need.week_mean)) * WEEKS_A_YEAR
     costs = (web.price_per_reel, web.freight_per_order, web.holding_percent_per_year)
     if yearly <= 0 or any(not cost for cost in costs):

@@ -195,7 +195,7 @@ def _product_id(plant: Plant, name: str) -> str:
 def pieces_ahead(
     plant: Plant, web: Web, made: pl.DataFrame, plan: pl.DataFrame, now: datetime, *, weeks: int
 ) -> tuple[float, str]:
-    """Give the good pieces that a web will wrap: those of the plan, else the coming weeks at history's pace."""
+    """Good pieces that a web will wrap: those of the plan, else the coming weeks at history's pace."""
     own = dict.fromkeys(products_of(plant, web), 1.0)
     ahead, _ = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
     if ahead.height:

@@ -173,7 +173,7 @@ def _joined_columns(
 
 
 def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncrements:
-    """Join the intervals between moments that matter; those over a moment, and open ones, stay as they are."""
+    """Join the intervals between moments that matter; those over a moment, and open ones, stay."""
     if not len(counter.end_us):
         return counter
     first = np.searchsorted(moments_us, counter.start_us, side="right")

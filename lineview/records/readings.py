@@ -16,7 +16,6 @@ from lineview.plant import Machine
 GAUGED = ("rope diameter", "rope temperature", "roller speed")
 #: Gauges that say something in words or codes.
 _SAYING = ("state", "product", "batch")
-_NO_TIMES = np.empty(0, dtype=np.int64)
 
 
 @dataclass(frozen=True)

@@ -33,7 +33,21 @@ def good_pieces_figure(good: Estimate | None, period: Period, of: str, name: str
 
 
 def count_figure(name: str, label: str, total: Estimate, period: Period, n: int, working: str) -> Figure:
-    """A count with the bounds that the readings allow; none where part of the period was not read."""
+    """A count with the bounds that the readings allow; none where part of the period was not read.
+
+    Parameters
+    ----------
+    name, label : str
+        Of the figure.
+    total : Estimate
+        The count; its value is None where it is not known.
+    period : Period
+        The time it speaks of.
+    n : int
+        Readings that it rests on.
+    working : str
+        How it was counted.
+    """
     low = total.low or 0.0
     if total.value is None:
         most = "no upper bound" if total.high is None else f"at most {total.high:,.0f}"

@@ -54,7 +54,13 @@ def decimals_of(value: float) -> int:
 
 
 def decimals_for(value: float | None, low: float | None, high: float | None) -> int | None:
-    """Give the places that an interval justifies: two figures of its half-width, five of its ends at most."""
+    """Give the places that an interval justifies: two figures of its half-width, five of its ends at most.
+
+    Parameters
+    ----------
+    value, low, high : float or None
+        An estimate in the unit shown.
+    """
     ends = [v for v in (value, low, high) if v is not None]
     width = max(ends) - min(ends) if len(ends) > 1 else 0.0
     if width <= 0 or not math.isfinite(width):
@@ -282,7 +288,17 @@ def cell(content: Any, unit: str, plant: Plant, decimals: int | None = None) -> 
 
 
 def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | None:
-    """Give the places one column of a table uses, so that its points stand below each other."""
+    """Give the places one column of a table uses, so that its points stand below each other.
+
+    Parameters
+    ----------
+    contents : sequence
+        The column's cells.
+    unit : str
+        Of the column, as in the table.
+    plant : Plant
+        Its units say in which unit the column is shown.
+    """
     numbers = [in_units(c, unit, plant.units)[0] for c in contents if _counts(c)]
     if not numbers:
         return None

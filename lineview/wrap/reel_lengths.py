@@ -36,7 +36,7 @@ def wound_thickness_um(outer_mm: float, core_mm: float, length_m: float) -> floa
 
 
 def web_thickness_um(web: Web) -> float | None:
-    """Give the thickness as wound of a web [µm]: from its labelled reel where there is one, else as stated."""
+    """Thickness as wound of a web [µm]: from its labelled reel where there is one, else as stated."""
     if web.reel_length_m is not None and web.reel_outer_mm > web.reel_core_mm:
         return wound_thickness_um(web.reel_outer_mm, web.reel_core_mm, web.reel_length_m)
     return web.thickness_um

@@ -12,10 +12,10 @@ import pytest
 
 from lineview.core.frames import BATCHES, READINGS, STOP_LOG, empty
 from lineview.machine.calendar import calendar, shift_windows
-from lineview.machine.pieces import count_machine
 from lineview.machine.timeline import tape_of
 from lineview.plant import Break, Counter, Machine, Shift
 from lineview.shift.account import accounts, joined
+from tests.one_count import count_machine
 
 EVERY_DAY = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 SHIFTS = (

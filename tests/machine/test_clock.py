@@ -9,11 +9,10 @@ from hypothesis import strategies as st
 
 from lineview.core.errors import MeasureError
 from lineview.core.frames import CALENDAR, STOP_LOG, TAPE, UTC_US, empty
-from lineview.machine.activity import clock
 from lineview.machine.calendar import calendar, running_hours, shift_windows
-from lineview.machine.increments import increments
 from lineview.machine.timeline import lay
 from lineview.plant import Break, Shift
+from tests.one_count import clock, increments
 
 NIGHT = Shift(id="night", start=time(22), end=time(6), breaks=(Break(start=time(2), end=time(2, 30)),))
 ALL_WEEK = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")

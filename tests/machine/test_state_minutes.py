@@ -6,12 +6,12 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.machine.pieces import count_machine
 from lineview.machine.state_codes import MEANINGS, state_spells
 from lineview.plant import Gauge
 from lineview.report.answer import Answer
 from tests.factories import readings as readings_of
 from tests.factories import value
+from tests.one_count import count_machine
 from tests.simulate.shift import ask, table, works
 from tests.simulate.wrapper import START, machine, readings, simulate
 

@@ -6,12 +6,10 @@ import polars as pl
 import pytest
 
 from lineview.core.frames import BATCHES, READINGS, STOP_LOG, UTC_US, empty
-from lineview.machine.activity import clock
 from lineview.machine.calendar import calendar
-from lineview.machine.increments import increments
-from lineview.machine.pieces import count_machine
 from lineview.machine.timeline import lay, tape_of
 from lineview.plant import Break, Counter, Gauge, Machine, Shift
+from tests.one_count import clock, count_machine, increments
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)
 NOTHING = pl.DataFrame(schema={"start": UTC_US, "end": UTC_US})

@@ -8,9 +8,9 @@ import polars as pl
 import pytest
 
 from lineview.core.frames import BATCHES, READINGS
-from lineview.machine.pieces import count_machine
 from lineview.plant import Counter, Machine
 from lineview.weight.giveaway import batch_yield
+from tests.one_count import count_machine
 
 LB_G = 453.59237
 

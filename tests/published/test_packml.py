@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 import polars as pl
 import pytest
 
-from lineview.machine.increments import increments
 from lineview.machine.state_codes import STANDARD_NAMES, meaning
+from tests.one_count import increments
 
 OPC_30050 = {
     "Undefined": 0, "Clearing": 1, "Stopped": 2, "Starting": 3, "Idle": 4, "Suspended": 5, "Execute": 6,

@@ -9,8 +9,8 @@ import pytest
 from lineview.core.estimate import Estimate
 from lineview.core.frames import READINGS
 from lineview.machine.likeliest import PlannedTime
-from lineview.machine.pieces import count_machine
 from lineview.plant import Counter, Machine
+from tests.one_count import count_machine
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)
 HOUR = 3600

@@ -8,10 +8,10 @@ import polars as pl
 import pytest
 
 from lineview.core.frames import BATCHES, empty
-from lineview.machine.pieces import count_machine
 from lineview.plant import Counter, Line, Machine, Plant, Product
 from lineview.rope.mass import mass_change_g, pieces_by_product, week_effect
 from tests import factories
+from tests.one_count import count_machine
 
 START = datetime(2026, 6, 8, 4, tzinfo=UTC)
 PIECES = Counter(id="pieces", counts="pieces", fastest_per_min=500)

@@ -224,7 +224,7 @@ def test_every_module_is_reached(walk: Walk) -> None:
 def test_the_walk_comes_to_the_pages_and_the_answers(walk: Walk) -> None:
     """Not reached by accident: the command line leads to the board, and the board to every answer."""
     pages = {("lineview.board.app", "create_app"), ("lineview.board.layout", "page_of")}
-    answers = {(f"lineview.answers.{q}", f"answer_{q}") for q in ("rope", "weight", "shift", "wrap", "order")}
+    answers = {(f"lineview.{q}.answer", f"answer_{q}") for q in ("rope", "weight", "shift", "wrap", "order")}
     assert pages | answers <= walk.reached
 
 

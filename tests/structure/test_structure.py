@@ -49,7 +49,7 @@ def drawn(picture: dict[str, dict[str, int]]) -> str:
     lines = []
     for folder in ORDER:
         named = [name for name in ORDER if name in picture.get(folder, {})]
-        lines.append(f"{folder:<8} -> {' '.join(named)}".rstrip())
+        lines.append(f"    {folder:<8} -> {' '.join(named)}".rstrip())
     return "\n".join(lines)
 
 

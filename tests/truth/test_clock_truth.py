@@ -9,8 +9,9 @@ import pytest
 from lineview.core.frames import BATCHES, STOP_LOG, empty
 from lineview.machine.activity import slow_bounds_min
 from lineview.machine.calendar import calendar
-from lineview.machine.pieces import StretchPieces, count_machine
+from lineview.machine.pieces import StretchPieces
 from lineview.machine.timeline import tape_of
+from tests.one_count import count_machine
 from tests.simulate.wrapper import EARLY, START, Run, machine, readings, simulate
 
 END = START + timedelta(hours=8)

@@ -8,8 +8,8 @@ import pytest
 
 from lineview.demo.spec import demo_plant, line_specs
 from lineview.machine.changeovers import found_changeovers
-from lineview.machine.pieces import count_machine
 from lineview.plant import Counter, Machine
+from tests.one_count import count_machine
 from tests.simulate.line import plain_windows, readings, simulate
 
 HOURS = 24.0

@@ -7,9 +7,9 @@ import pytest
 
 from lineview.core.frames import BATCHES, STOP_LOG, empty
 from lineview.machine.calendar import calendar
-from lineview.machine.pieces import count_machine
 from lineview.machine.timeline import tape_of
 from lineview.shift.projection import project, run_stop_cycles
+from tests.one_count import count_machine
 from tests.simulate.wrapper import EARLY, START, machine, readings, simulate
 
 

@@ -15,7 +15,7 @@ import pytest
 
 from lineview.app.bags import net_contents_tables
 from lineview.core.frames import BATCHES, READINGS
-from lineview.machine.pieces import MachineCounts, count_machine
+from lineview.machine.pieces import MachineCounts
 from lineview.plant import Counter, Counts, Machine, MachineKind
 from lineview.weight.account import DEVIATION, WEIGHINGS
 from lineview.weight.bag_law import normal_offsets, piece_law
@@ -24,6 +24,7 @@ from lineview.weight.capability import weight_capability
 from lineview.weight.contents import ContentsRules
 from lineview.weight.sources import LengthCounters, spread_sources
 from lineview.weight.spread import spread_of
+from tests.one_count import count_machine
 
 START = datetime(2026, 6, 9, 4, tzinfo=UTC)
 TARGET_G, TARGET_MM, CUT_MM, TOLERANCE_G = 6.6, 14.0, 35.6, 0.6

@@ -8,7 +8,6 @@ import polars as pl
 import pytest
 
 from lineview.core.frames import BATCHES, READINGS, empty
-from lineview.machine.pieces import count_machine
 from lineview.machine.products import good_by_product
 from lineview.plant import Counter, Machine
 from lineview.weight.account import DEVIATION
@@ -19,6 +18,7 @@ from lineview.weight.giveaway import (
     week_giveaway,
 )
 from lineview.weight.spread import spread_of
+from tests.one_count import count_machine
 
 T = datetime(2026, 6, 9, 4, tzinfo=UTC)
 

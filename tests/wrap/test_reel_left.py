@@ -8,11 +8,11 @@ import pytest
 
 from lineview.core.estimate import Estimate
 from lineview.core.frames import READINGS, REELS, empty
-from lineview.machine.pieces import count_machine
 from lineview.wrap.reconcile import reel_metres
 from lineview.wrap.reels import ReelSpan, reel_faults, reel_spans
 from lineview.wrap.waste import assumed_waste
 from lineview.wrap.webs import reel_left
+from tests.one_count import count_machine
 from tests.simulate.webs import wrap_plant
 
 AT = datetime(2026, 6, 1, 6, tzinfo=UTC)
