@@ -11,7 +11,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, text
 
 from lineview.core.errors import StoreError
-from lineview.store import migrate
+from lineview.store import journal as migrate
 from lineview.store.journal import Journal
 from lineview.store.store import Store
 from lineview.store.tables import metadata
