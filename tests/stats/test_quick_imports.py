@@ -20,7 +20,7 @@ SLOW = ("scipy.stats", "statsmodels", "pandas")
 #: These take a fifth of a second of processor time, which the rope's and the weight's answers do without.
 SLOWISH = ("scipy.optimize", "scipy.interpolate", "scipy.signal", "scipy.sparse.linalg")
 #: Forecasts from more than a season of weeks fit a regression by statsmodels, imported there alone.
-EXEMPT = PACKAGE / "stock" / "season.py"
+EXEMPT = PACKAGE / "order" / "forecast.py"
 ASK = f"""
 import json, sys
 from lineview.cli.main import main

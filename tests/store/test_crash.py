@@ -103,7 +103,8 @@ def test_a_failed_undo_is_finished_or_not_begun(tmp_path, monkeypatch, owner, na
 KILLED = """
 import os, sys
 from pathlib import Path
-from lineview.store import delta, journal, store
+from lineview.store import journal, store
+from lineview.store import readings as delta
 from tests.store.test_crash import whole
 folder, owner, name = Path(sys.argv[1]), sys.argv[2], sys.argv[3]
 place = {"journal": journal.Journal, "delta": delta.PartedTable}[owner]

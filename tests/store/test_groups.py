@@ -120,7 +120,8 @@ def _without_ids(all_: tuple) -> tuple:
 KILLED = """
 import os, sys
 from pathlib import Path
-from lineview.store import delta, journal, store
+from lineview.store import journal, store
+from lineview.store import readings as delta
 from tests.store.test_groups import three
 folder, owner, name = Path(sys.argv[1]), sys.argv[2], sys.argv[3]
 place = {"journal": journal.Journal, "delta": delta.PartedTable}[owner]

@@ -156,7 +156,8 @@ def test_what_has_to_be_read_whole_leaves_nothing(tmp_path):
 KILLED = """
 import os, sys
 from pathlib import Path
-from lineview.store import delta, journal, store
+from lineview.store import journal, store
+from lineview.store import readings as delta
 from tests.store.test_pieces import FILES, Made
 folder, owner, name, nth = Path(sys.argv[1]), sys.argv[2], sys.argv[3], int(sys.argv[5])
 place = {"journal": journal.Journal, "delta": delta.PartedTable}[owner]
