@@ -328,7 +328,8 @@ class Fetcher:
         columns = ["shift", "date", *COUNTERS, *OUTPUT]
         records = self.records.of(self.store, self.plant, machine, period, columns, whole=True)
         over = partial(self._over, machine)
-        return daily_output(machine, records, self.plant.shifts, self.plant.zone, period, over)
+        plant = self.plant
+        return daily_output(machine, records, plant.shifts, plant.zone, period, over, gap_s=plant.gap_s)
 
     def _over(self, machine: Machine, start: datetime, end: datetime) -> tuple[MachineCounts, pl.DataFrame]:
         """Counts and batches of a stretch between two windows of a machine."""

@@ -11,11 +11,11 @@ import polars as pl
 
 from lineview.core.record_frames import COUNTERS
 from lineview.machine.calendar import calendar
-from lineview.machine.increments import pair_bounds
 from lineview.machine.likeliest import LONG_S
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.products import ProductSpan, product_spans, read_moments
 from lineview.plant import Counts, Machine, Shift
+from lineview.records.compose import seam_steps
 
 #: One row a line, day and product; `good` are good pieces with their bounds, `unseen` those of them that no
 #: reading shows and that are counted at the pace around; `planned_min` the planned minutes [min] of that day.
@@ -41,6 +41,8 @@ def daily_output(
     zone: str,
     period: tuple[datetime, datetime],
     over: Callable[[datetime, datetime], tuple[MachineCounts, pl.DataFrame]],
+    *,
+    gap_s: float,
 ) -> pl.DataFrame:
     """Sum a machine's good pieces by day and product.
 
@@ -56,6 +58,8 @@ def daily_output(
         From and to [UTC]; records outside it only tell what was counted over its edges.
     over : callable
         Gives counts and batches of a stretch, for what the readings of two windows leave open between them.
+    gap_s : float
+        Longest interval between readings that still tells what happened in it [s].
 
     Returns
     -------
@@ -69,7 +73,7 @@ def daily_output(
     sums: _Sums = {}
     for day, product, *parts in inside.select(lists).explode(lists).drop_nulls("day").iter_rows():
         sums[day, product] = sums.get((day, product), np.zeros(4)) + np.array(parts)
-    for start, end, before, after, parts_ in _seams(machine, records, period):
+    for start, end, before, after, parts_ in _seams(machine, records, period, gap_s):
         if parts_ is not None:
             _share(sums, start, end, (before, after), np.array(parts_), period, tz)
         else:
@@ -113,7 +117,7 @@ def _planned(shifts: Sequence[Shift], zone: str, period: tuple[datetime, datetim
 
 
 def _seams(
-    machine: Machine, records: pl.DataFrame, period: tuple[datetime, datetime]
+    machine: Machine, records: pl.DataFrame, period: tuple[datetime, datetime], gap_s: float
 ) -> list[tuple[datetime, datetime, str, str, tuple[float, float, float, float] | None]]:
     """What lies between each two windows with readings.
 
@@ -126,16 +130,13 @@ def _seams(
     ends: dict[int, tuple[int, int, int, int]] = {}
     for (kind,), part in rows.group_by(["counter"], maintain_order=True):
         place = part["place"].to_numpy()
-        at0, at1 = part["last_us"].to_numpy()[:-1], part["first_us"].to_numpy()[1:]
-        sizes = part["modulus"].drop_nulls()
-        modulus = float(sizes[0]) if len(sizes) == part.height and len(sizes) else None
-        counter = next(c for c in machine.counters if c.counts == kind)
-        left, came = part["last_count"].to_numpy()[:-1], part["first_count"].to_numpy()[1:]
-        value, _, _ = pair_bounds(at0, at1, left, came, modulus, counter.fastest_per_min)
-        # One that stands where it stood counted nothing (lineview.machine.likeliest).
-        value = np.where(np.isnan(value) & (left == came) & (modulus is not None), 0.0, value)
+        seams = seam_steps(next(c for c in machine.counters if c.counts == kind), part, gap_s)
+        at0, at1, value = seams.start_us, seams.end_us, seams.n
+        if seams.turned is not None:
+            # One that stands where it stood counted nothing (lineview.machine.likeliest).
+            value = np.where(np.isnan(value) & (seams.turned == 0.0), 0.0, value)
         for k in range(len(at0)):
-            added = float(value[k]) * counter.unit_value
+            added = float(value[k])
             counted.setdefault(int(place[k]), {})[str(kind)] = (added, bool(np.isfinite(added)))
             if kind != "rejects":
                 ends[int(place[k])] = (int(at0[k]), int(at1[k]), int(place[k]), int(place[k + 1]))
