@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -9,6 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import polars as pl
 
+from lineview.core.estimate import Estimate
 from lineview.core.record_frames import COUNTERS
 from lineview.machine.calendar import calendar
 from lineview.machine.likeliest import LONG_S
@@ -17,7 +19,8 @@ from lineview.machine.products import ProductSpan, product_spans, read_moments
 from lineview.plant import Counts, Machine, Shift
 from lineview.records.compose import seam_steps
 
-#: One row a line, day and product; `good` are good pieces with their bounds, `unseen` those of them that no
+#: One row a line, day and product; `good` are good pieces with their bounds, the
+#: upper one inf where nothing bounds it, `unseen` those of them that no
 #: reading shows and that are counted at the pace around; `planned_min` the planned minutes [min] of that day.
 DAILY_OUTPUT: dict[str, pl.DataType] = {
     "line": pl.String(),
@@ -84,6 +87,28 @@ def daily_output(
 def joined(frames: Sequence[pl.DataFrame]) -> pl.DataFrame:
     """Output of several machines: DAILY_OUTPUT by line, day and product."""
     return pl.concat([pl.DataFrame(schema=DAILY_OUTPUT), *frames]).sort("line", "date", "product")
+
+
+def good_pieces(made: pl.DataFrame, line: str, first: date, last: date) -> Estimate:
+    """Sum a line's good pieces of some days, both ends included.
+
+    Parameters
+    ----------
+    made : polars.DataFrame
+        DAILY_OUTPUT.
+    line : str
+        Id of the line.
+    first, last : date
+        Days of the works.
+
+    Returns
+    -------
+    Estimate
+        Without an upper end where one of the days has none.
+    """
+    rows = made.filter(pl.col("date").is_between(first, last) & (pl.col("line") == line))
+    value, low, high = (float(rows[name].sum()) for name in ("good", "good_low", "good_high"))
+    return Estimate(value, low, high if math.isfinite(high) else None, rows.height)
 
 
 def planned_minutes(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime) -> dict[date, float]:
@@ -201,8 +226,7 @@ def _open(
         return
     for k, span in enumerate(spans):
         value = float(np.nan_to_num(good.value[k]))
-        high = float(good.high[k])
-        parts = np.array([value, float(good.low[k]), high if np.isfinite(high) else np.nan, value])
+        parts = np.array([value, float(good.low[k]), float(good.high[k]), value])
         key = (span.start.astimezone(tz).date(), span.product)
         sums[key] = sums.get(key, np.zeros(4)) + parts
 
