@@ -360,7 +360,15 @@ def _classified(
 
 
 def unread_longer_than(gap_s: float, usual_us: float) -> float:
-    """Give the longest interval [µs] that counts as read: the plant's gap, or twice the usual one."""
+    """Give the longest interval [µs] that counts as read: the plant's gap, or twice the usual one.
+
+    Parameters
+    ----------
+    gap_s : float
+        Longest interval between readings that still tells what happened in it [s].
+    usual_us : float
+        Usual time between two readings [µs]; 0 where it is not known.
+    """
     return max(gap_s * 1e6, _UNREAD_USUAL * usual_us)
 
 
