@@ -20,7 +20,7 @@ from lineview.machine.likeliest import PlannedTime, planned_time
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
 from lineview.records.compose import gauge_readings, machine_counts
-from lineview.records.output import daily_output, joined
+from lineview.records.output import daily_output, good_pieces, joined
 from lineview.report.answer import Question, Scope
 from lineview.rope.account import RopeAccount, RopeSeen, rope_account
 from lineview.store.reader import StoreReader
@@ -304,9 +304,7 @@ class Fetcher:
             parts = [c.between(period).good for c in fresh]
             return Estimate.sum([part.at(0) for part in parts if part is not None])
         first, last = (moment.astimezone(self.plant.tz).date() for moment in period)
-        rows = made.filter(pl.col("date").is_between(first, last) & (pl.col("line") == line))
-        total = rows.select(pl.col("good", "good_low", "good_high").sum()).row(0)
-        return Estimate(total[0], total[1], total[2], rows.height)
+        return good_pieces(made, line, first, last)
 
     def output(self, machines: Sequence[Machine], now: datetime) -> pl.DataFrame:
         """Good pieces by line, day and product of up to two years before a moment: DAILY_OUTPUT."""
@@ -328,7 +326,8 @@ class Fetcher:
         columns = ["shift", "date", *COUNTERS, *OUTPUT]
         records = self.records.of(self.store, self.plant, machine, period, columns, whole=True)
         over = partial(self._over, machine)
-        return daily_output(machine, records, self.plant.shifts, self.plant.zone, period, over)
+        plant = self.plant
+        return daily_output(machine, records, plant.shifts, plant.zone, period, over, gap_s=plant.gap_s)
 
     def _over(self, machine: Machine, start: datetime, end: datetime) -> tuple[MachineCounts, pl.DataFrame]:
         """Counts and batches of a stretch between two windows of a machine."""

@@ -224,10 +224,14 @@ def _parts(counted: Counted) -> tuple[Floats, Floats, Floats, Floats, Ints]:
     return counted.value, counted.low, counted.high, counted.missing_s, counted.readings
 
 
-def counter_steps(at_us: Ints, value: Floats, counter: Counter) -> Steps:
-    """What a counter added between readings, in what it counts (pieces, metres)."""
+def counter_steps(at_us: Ints, value: Floats, counter: Counter, gap_s: float) -> Steps:
+    """What a counter added between readings, in pieces or metres; `gap_s` [s] is the longest read one."""
     added = steps_between(
-        at_us, value, modulus=known_modulus(counter), fastest_per_min=counter.fastest_per_min
+        at_us,
+        value,
+        modulus=known_modulus(counter),
+        fastest_per_min=counter.fastest_per_min,
+        gap_s=gap_s,
     )
     return added.times(counter.unit_value)
 
@@ -254,20 +258,8 @@ def _filled_in(
     high = np.where(np.isnan(steps.high), np.inf, steps.high)
     turn = (known_modulus(counter) or np.nan) * counter.unit_value
     seconds = steps.start_us / 1e6, steps.end_us / 1e6
-    intervals = OpenIntervals(*seconds, n, low, high, turn, counter.unit_value)
-    value = likeliest(intervals, planned)
-    known |= _stood(intervals)
-    return value, np.where(known, value, low), np.where(known, value, high), known
-
-
-def _stood(intervals: OpenIntervals) -> npt.NDArray[np.bool_]:
-    """Where a counter that may have turned stands where it stood: it counted nothing, all but surely."""
-    if not np.isfinite(intervals.turn):
-        return np.zeros(len(intervals.value), dtype=np.bool_)
-    over = np.where(np.isfinite(intervals.high), intervals.high - intervals.low, 0.0)
-    rest = np.abs(np.mod(over + intervals.turn / 2, intervals.turn) - intervals.turn / 2)
-    turned = (rest < 1e-6 * intervals.turn) & (over >= 0.5 * intervals.turn)
-    return np.asarray(np.isnan(intervals.value) & turned & (intervals.low < 0.5 * intervals.step))
+    found = likeliest(OpenIntervals(*seconds, n, low, high, turn, counter.unit_value, steps.turned), planned)
+    return found.value, found.low, found.high, found.known
 
 
 def fastest_per_us(counter: Counter) -> float:

@@ -20,6 +20,8 @@ Ints = NDArray[np.int64]
 STAMP_S = 2.0
 #: A 32-bit value read as two 16-bit words that belong to two moments is off by a multiple of this.
 WORD = 65536.0
+#: A counter that reads 0 for so long beside counts that do not follow from it was not answered for [µs].
+HELD_US = 60_000_000
 #: At most this many readings in a row are set aside as off course.
 LONGEST_RUN = 3
 #: A frozen value that catches up at this nearness to the line's own rate was frozen, not preset.
@@ -99,6 +101,7 @@ def _placeholders(at_us: Ints, value: Floats, limits: Limits) -> Bools:
         return odd
     first = np.flatnonzero(np.concatenate(([True], value[1:] != value[:-1])))
     last = np.append(first[1:], len(value)) - 1
+    _zeros_at_ends(at_us, value, first, last, limits, odd)
     inner = (first > 0) & (last < len(value) - 1) & (last > first)
     first, last = first[inner], last[inner]
     into = possible(at_us, value, first - 1, first, limits)
@@ -108,6 +111,26 @@ def _placeholders(at_us: Ints, value: Floats, limits: Limits) -> Bools:
     for a, b in zip(first[alone].tolist(), last[alone].tolist(), strict=True):
         odd[a : b + 1] = True
     return odd
+
+
+def _zeros_at_ends(at_us: Ints, value: Floats, first: Ints, last: Ints, limits: Limits, odd: Bools) -> None:
+    """Mark in `odd` a run of 0 that all readings begin or end with and that is no count.
+
+    Less than a minute of it is left to a person who sets the counter. At the beginning it is none where the
+    counter cannot have counted from 0 to what it shows next. At the end a counter may as well have been set
+    back; but one that counted up to the very fall was more likely not answered for, and nobody knows what it
+    counted.
+    """
+    if len(first) < 2:
+        return
+    stood = at_us[last[0]] - at_us[0] >= HELD_US
+    if value[0] == 0 and stood and not possible(at_us, value, last[:1], first[1:2], limits)[0]:
+        odd[: first[1]] = True
+    begin, before = int(first[-1]), last[-2:-1]
+    held = at_us[-1] - at_us[begin] >= HELD_US
+    counted = len(first) > 2 and value[begin - 1] != value[begin - 2]
+    if value[-1] == 0 and held and counted and not possible(at_us, value, before, first[-1:], limits)[0]:
+        odd[begin:] = True
 
 
 def _by_words(at_us: Ints, value: Floats, before: Ints, aside: Ints, limits: Limits) -> Bools:
@@ -241,6 +264,14 @@ def find_modulus(at_us: Ints, value: Floats, limits: Limits) -> float | None:
     return explain[0] if len(explain) == 1 else None
 
 
+#: A fall where at most this share of the size fits in is a turn: a reset would have to come in the last
+#: counts before the turn to look like one.
+_SURE_SHARE = 0.01
+#: An interval longer than so many usual ones was not read as usual.
+_UNREAD_USUAL = 2.0
+#: What is usual shows in so many intervals and more.
+_USUAL_OF = 10
+
 #: What happened between two readings, as `steps_and_kinds` numbers it.
 _STEP, _ROLLOVER, _RESET, _GLITCH, _TORN, _SEVERAL = range(6)
 
@@ -251,24 +282,36 @@ def known_modulus(counter: Counter) -> int | None:
 
 
 def steps_between(
-    at_us: Ints, value: Floats, *, modulus: int | None, fastest_per_min: float, margin: float = 0.05
+    at_us: Ints,
+    value: Floats,
+    *,
+    modulus: int | None,
+    fastest_per_min: float,
+    margin: float = 0.05,
+    gap_s: float = math.inf,
 ) -> Steps:
     """What one counter added between successive readings, by time in `at_us` and `value` [counts].
 
     d = (c1 - c0) mod M is a rollover if d is possible at the fastest rate in that time, else a reset, with
     c1 as the least and the fastest rate as the most. Where d + M is possible too, the counter may have
     turned several times: the answer is the smallest and greatest candidate. Stamps may be off by a second
-    each, so two seconds and one count are allowed on top.
+    each, so two seconds and one count are allowed on top. In intervals longer than `gap_s` [s], and than
+    usual, a fall may be a reset as well as a turn (`_may_be_set_back`).
     Source: derived-counters, rfc-2021-counters
     """
     _refuse(_rate_faults(modulus, fastest_per_min, margin))
     if len(value) < 2:
         return NO_STEPS
-    return steps_and_kinds(at_us, value, modulus, fastest_per_min, margin)[0]
+    return steps_and_kinds(at_us, value, modulus, fastest_per_min, margin, gap_s)[0]
 
 
 def steps_and_kinds(
-    at_us: Ints, value: Floats, modulus: int | None, fastest_per_min: float, margin: float
+    at_us: Ints,
+    value: Floats,
+    modulus: int | None,
+    fastest_per_min: float,
+    margin: float,
+    gap_s: float = math.inf,
 ) -> tuple[Steps, Ints]:
     """Give the steps of two readings and more, and the place of each one's kind."""
     known = float(modulus) if modulus and fits_values(value, modulus) else None
@@ -277,14 +320,17 @@ def steps_and_kinds(
     if known is None and (steps < 0).any():
         limits = Limits(find_modulus(at_us, value, limits), fastest_per_min, margin)
     added, most = limits.unrolled(steps), limits.most(np.diff(at_us) / 1e6)
-    if _plain(added, most, limits):
+    usual = float(np.median(np.diff(at_us))) if len(at_us) > _USUAL_OF else 0.0
+    unread_us = unread_longer_than(gap_s, usual)
+    doubt = _may_be_set_back(value[:-1], value[1:], most, np.diff(at_us) > unread_us, limits)
+    if _plain(added, most, limits) and not doubt.any():
         kind = np.where(steps < 0, np.uint8(_ROLLOVER), np.uint8(_STEP))
         return Steps(at_us[:-1], at_us[1:], added, added, added), kind
     odd, torn = off_course(at_us, value, limits)
     mark = _marks(odd, torn)
     kept = np.flatnonzero(~odd)
     frozen, trusted = thawed(at_us[kept], value[kept], limits)
-    return _classified(at_us, value, kept[~frozen], kept[trusted], mark, limits)
+    return _classified(at_us, value, kept[~frozen], kept[trusted], mark, limits, unread_us)
 
 
 def _refuse(faults: list[Fault]) -> None:
@@ -315,7 +361,7 @@ def _marks(odd: np.ndarray, torn: np.ndarray) -> Ints:
 
 
 def _classified(
-    at_us: Ints, value: Floats, kept: Ints, trusted: Ints, mark: Ints, limits: Limits
+    at_us: Ints, value: Floats, kept: Ints, trusted: Ints, mark: Ints, limits: Limits, unread_us: float
 ) -> tuple[Steps, Ints]:
     """Classify the increments between the kept readings."""
     i, j = kept[:-1], kept[1:]
@@ -331,15 +377,49 @@ def _classified(
     if limits.modulus is not None:
         kind[(added >= 0) & (added + limits.modulus <= most)] = _SEVERAL
     kind[doubtful & (kind == _GLITCH)] = _RESET
-    low, high = _bounds(value[j], added, most, kind, limits, doubtful)
-    open_ended = (kind == _RESET) | (kind == _SEVERAL)
-    return Steps(at_us[i], at_us[j], np.where(open_ended, np.nan, added), low, high), kind
+    doubt = _may_be_set_back(value[i], value[j], most, at_us[j] - at_us[i] > unread_us, limits)
+    n, low, high, turned = _bounds(value[j], added, most, kind, limits, doubtful, doubt)
+    return Steps(at_us[i], at_us[j], n, low, high, turned), kind
+
+
+def unread_longer_than(gap_s: float, usual_us: float) -> float:
+    """Give the longest interval [µs] that counts as read: the plant's gap, or twice the usual one.
+
+    Parameters
+    ----------
+    gap_s : float
+        Longest interval between readings that still tells what happened in it [s].
+    usual_us : float
+        Usual time between two readings [µs]; 0 where it is not known.
+    """
+    return max(gap_s * 1e6, _UNREAD_USUAL * usual_us)
+
+
+def _may_be_set_back(before: Floats, after: Floats, most: Floats, unread: Bools, limits: Limits) -> Bools:
+    """Tell where a counter of known size may have been set back to 0 as well as turned.
+
+    Three things decide, and in this order. Nobody saw the interval: in a read one a fall that a turn
+    explains is a turn. The counter could have counted on from 0 to what it shows. And a reset is not far
+    less likely than a turn: a rise needs neither, unless the counter may have turned in it; a fall is a
+    turn where so little fits into the interval that a reset would have to hit the last hundredth of the
+    counter's size. What is left stays open between what the counter shows and the most; whether a turn at
+    the pace around it is by far likelier is judged by `lineview.machine.likeliest`.
+    """
+    if limits.modulus is None:
+        return np.zeros(len(after), dtype=bool)
+    fell = (after < before) & (most > _SURE_SHARE * limits.modulus)
+    # One that stands where it stood counted nothing: a reset to that very value is as rare as a turn to it.
+    turns = (after > before) & (after - before + limits.modulus <= most)
+    return np.asarray(unread & (after >= 0) & (after <= most) & (fell | turns))
 
 
 def _bounds(
-    after: Floats, added: Floats, most: Floats, kind: Ints, limits: Limits, doubtful: np.ndarray
-) -> tuple[Floats, Floats]:
-    """Give the least and most counts of each increment."""
+    after: Floats, added: Floats, most: Floats, kind: Ints, limits: Limits, doubtful: Bools, doubt: Bools
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Give each increment's counts (nan: open), the least and most, and those by the fewest turns.
+
+    Takes `doubtful` (a frozen value or a preset one) and `doubt` (a turn or a reset).
+    """
     low, high = added.copy(), added.copy()
     reset = kind == _RESET
     small = (after >= 0) & (after <= most)
@@ -349,12 +429,30 @@ def _bounds(
     if limits.modulus is not None:
         turns = np.floor((most - added) / limits.modulus)
         high[several] = (added + turns * limits.modulus)[several]
-    return low, high
+    doubt = doubt & ((kind == _ROLLOVER) | several)
+    low[doubt] = np.minimum(added, after)[doubt]
+    high[doubt] = _most_in_turns(low, most, limits)[doubt]
+    turned = np.where(doubt | several, added, np.nan)
+    return np.where(reset | several | doubt, np.nan, added), low, high, turned
+
+
+def _most_in_turns(low: Floats, most: Floats, limits: Limits) -> Floats:
+    """Give the most as whole turns above the least where a turn is a small part of it."""
+    size = limits.modulus or math.inf
+    turns = np.ceil((most - low) / size) if math.isfinite(size) else np.zeros(len(low))
+    return np.where(size <= _MOST_SHARE * most, low + turns * (0.0 if math.isinf(size) else size), most)
 
 
 def pair_bounds(
-    start_us: Ints, end_us: Ints, before: Floats, after: Floats, modulus: float | None, fastest_per_min: float
-) -> tuple[Floats, Floats, Floats]:
+    start_us: Ints,
+    end_us: Ints,
+    before: Floats,
+    after: Floats,
+    modulus: float | None,
+    fastest_per_min: float,
+    *,
+    unread_us: float,
+) -> tuple[Floats, Floats, Floats, Floats]:
     """Bounds of what a counter added between pairs of readings, each pair judged alone.
 
     Parameters
@@ -367,11 +465,13 @@ def pair_bounds(
         The number of values before the counter starts again at 0; None where nobody knows.
     fastest_per_min : float
         The fastest the counter can go [counts/min].
+    unread_us : float
+        The longest interval that counts as read [µs].
 
     Returns
     -------
-    value, low, high : arrays of float
-        `value` is nan where the readings leave it open.
+    value, low, high, turned : arrays of float
+        `value` is nan where the readings leave it open; `turned` as in `lineview.machine.steps.Steps`.
     """
     limits = Limits(modulus, fastest_per_min, 0.05)
     added, most = limits.advance(before, after), limits.most((end_us - start_us) / 1e6)
@@ -379,5 +479,5 @@ def pair_bounds(
     kind[(added < 0) | (added > most)] = _RESET
     if modulus is not None:
         kind[(added >= 0) & (added + modulus <= most)] = _SEVERAL
-    low, high = _bounds(after, added, most, kind, limits, np.zeros(len(kind), dtype=bool))
-    return np.where((kind == _RESET) | (kind == _SEVERAL), np.nan, added), low, high
+    doubt = _may_be_set_back(before, after, most, end_us - start_us > unread_us, limits)
+    return _bounds(after, added, most, kind, limits, np.zeros(len(kind), dtype=bool), doubt)

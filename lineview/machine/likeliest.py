@@ -15,6 +15,11 @@ Ints = npt.NDArray[np.int64]
 NEAR_S = 300.0
 #: A counter that counted nothing while so many counts were due stood: by chance that is 1 in 150.
 DUE = 5.0
+#: Counts by turns this near to those at the pace around a gap are at that pace.
+AT_PACE = 0.1
+#: Where more than this share of a counter's size fits into a gap, a reset looks like a turn at the pace
+#: around it too often to tell.
+SURE_SHARE = 0.1
 #: A gap longer than this is counted at the pace of the planned time around it, stops included [s].
 LONG_S = 1800.0
 
@@ -63,6 +68,8 @@ class OpenIntervals:
         What one turn of the counter adds; nan where that is not known.
     step : float
         What one count stands for.
+    turned : array, optional
+        Counts by the fewest turns where it may have turned; nan elsewhere.
     """
 
     start_s: Floats
@@ -72,11 +79,22 @@ class OpenIntervals:
     high: Floats
     turn: float
     step: float
+    turned: Floats | None = None
+
+
+@dataclass(frozen=True)
+class Likeliest:
+    """Counts of each interval, none of them nan, with bounds; `known` where nothing else is likely."""
+
+    value: Floats
+    low: Floats
+    high: Floats
+    known: npt.NDArray[np.bool_]
 
 
 def likeliest(
     counted: OpenIntervals, planned: PlannedTime, near: tuple[Floats, Floats] | None = None
-) -> Floats:
+) -> Likeliest:
     """Fill in the likeliest count of every open interval.
 
     Parameters
@@ -90,60 +108,69 @@ def likeliest(
 
     Returns
     -------
-    array of float
-        `value` without nan, each within its bounds.
+    Likeliest
+        Each value within its bounds.
 
     Notes
     -----
     A counter that reads the same before and after a gap counted nothing: that whole turns brought it back
     to the very same value has one chance in its modulus. Where it may have turned, the number of turns is
-    the one nearest the pace. Where it was set back, it counted what it shows since then, and before that it
-    went on at the pace it had. The pace beside a gap up to half an hour is that of the five minutes next to
-    it, but 0 where it stood: where it counted nothing for so long that five counts were due at that pace. A
-    longer gap is counted over its planned time at the pace of the planned time around it, so that night,
-    breaks and usual stops add nothing.
+    the one nearest the pace. Where it fell and may as well have been set back, it turned if that number of
+    turns is at the pace, and then nothing else is likely in a gap up to half an hour into which a tenth of
+    the counter's size fits at most, unless it shows 0: of resets in such gaps one in fifty at most looks
+    so, and hardly a turn ends at 0. Where it was set back, it counted what it shows since then, and before
+    that it went on at the pace it had. The pace beside a gap up to half an hour is that of the five minutes
+    next to it, but 0 where it stood: where it counted nothing for so long that five counts were due at that
+    pace. A longer gap is counted over its planned time at the pace of the planned time around it, so that
+    night, breaks and usual stops add nothing.
 
     Examples
     --------
     >>> start = np.array([0.0, 60.0, 120.0])
     >>> value, low = np.array([300.0, np.nan, 310.0]), np.array([300.0, 5, 310])
     >>> gap = OpenIntervals(start, start + 60, value, low, low + [0, 445, 0], float("nan"), 1.0)
-    >>> likeliest(gap, PlannedTime(np.array([0.0]), np.array([180.0]))).round(1).tolist()
+    >>> likeliest(gap, PlannedTime(np.array([0.0]), np.array([180.0]))).value.round(1).tolist()
     [300.0, 300.0, 310.0]
     """
-    gaps = np.flatnonzero(np.isnan(counted.value))
+    known = ~np.isnan(counted.value)
+    gaps = np.flatnonzero(~known)
     if not len(gaps):
-        return counted.value
+        return Likeliest(counted.value, counted.low, counted.high, known)
     low, high = counted.low[gaps], counted.high[gaps]
-    turned = _whole_turns(low, high, counted.turn)
-    expected = _expected(counted, gaps, planned, turned, near)
-    filled = np.clip(expected, low, high)
-    if np.isfinite(counted.turn):
-        nearest = low + np.round((filled - low) / counted.turn) * counted.turn
-        filled = np.where(turned, np.minimum(nearest, high), filled)
-        filled = np.where(turned & (low < 0.5 * counted.step), 0.0, filled)
-    value = counted.value.copy()
+    turned = np.full(len(gaps), np.nan) if counted.turned is None else counted.turned[gaps]
+    at_pace, set_back = _expected(counted, gaps, planned, near)
+    turns = _nearest_turns(np.clip(at_pace, low, high), turned, high, counted.turn)
+    fell = turned > low
+    near_pace = np.abs(turns - at_pace) <= AT_PACE * at_pace
+    # Of a size that is not declared, but taken from the falls, nobody knows how many turns there were.
+    sized = np.isfinite(turned) & (fell | np.isfinite(counted.turn))
+    filled = np.where(sized & (near_pace | ~fell), turns, np.clip(set_back, low, high))
+    stood = sized & ~fell & (turned < 0.5 * counted.step)
+    filled = np.where(stood, 0.0, filled)
+    short = counted.end_s[gaps] - counted.start_s[gaps] <= LONG_S
+    sure = stood | (fell & near_pace & short & (low > 0) & (high <= SURE_SHARE * counted.turn))
+    value, least, most = counted.value.copy(), counted.low.copy(), counted.high.copy()
     value[gaps] = np.round(filled / counted.step) * counted.step
-    return value
+    known[gaps] = sure
+    least[gaps], most[gaps] = np.where(sure, value[gaps], low), np.where(sure, value[gaps], high)
+    return Likeliest(value, least, most, known)
 
 
-def _whole_turns(low: Floats, high: Floats, turn: float) -> npt.NDArray[np.bool_]:
-    """Where a counter's most is its least and one whole turn or more."""
+def _nearest_turns(at_pace: Floats, turned: Floats, high: Floats, turn: float) -> Floats:
+    """Counts by as many turns as come nearest to those at the pace, and no more than the most."""
     if not np.isfinite(turn):
-        return np.zeros(len(low), dtype=np.bool_)
-    over = np.where(np.isfinite(high), high - low, 0.0)
-    rest = np.abs(np.mod(over + turn / 2, turn) - turn / 2)
-    return np.asarray((rest < 1e-6 * turn) & (over >= 0.5 * turn))
+        return turned
+    fit = np.floor(np.where(np.isfinite(high), high - turned, np.inf) / turn + 1e-6)
+    return np.asarray(turned + np.clip(np.round((at_pace - turned) / turn), 0.0, fit) * turn)
 
 
 def _expected(
     counted: OpenIntervals,
     gaps: Ints,
     planned: PlannedTime,
-    turned: npt.NDArray[np.bool_],
     near: tuple[Floats, Floats] | None,
-) -> Floats:
-    """What each open interval would count at the pace around it."""
+) -> tuple[Floats, Floats]:
+    """What each open interval would count at the pace around it, and what if it was set back."""
     start, end = counted.start_s[gaps], counted.end_s[gaps]
     first = np.full(len(gaps), -np.inf) if near is None else near[0]
     last = np.full(len(gaps), np.inf) if near is None else near[1]
@@ -159,10 +186,9 @@ def _expected(
     least = counted.low[gaps]
     since = least / np.maximum(np.nan_to_num(two), 1e-9)
     set_back = least + np.nan_to_num(one) * np.clip(end - start - since, 0.0, None)
-    by_sides = np.where(turned, sides * (end - start), set_back)
     long = end - start > LONG_S
-    spent = planned.before(end) - planned.before(start)
-    return np.where(long, sums.planned_pace(first, last) * spent, by_sides)
+    by_plan = sums.planned_pace(first, last) * (planned.before(end) - planned.before(start))
+    return np.where(long, by_plan, sides * (end - start)), np.where(long, by_plan, set_back)
 
 
 def _due_s(pace: Floats, step: float) -> Floats:

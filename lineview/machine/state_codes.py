@@ -234,4 +234,6 @@ def set_aside(steps: Steps, spells: Spells) -> tuple[Steps, Steps]:
     taken = Steps(start, end, n, low, high).only(share > 0)
     # Where the count is not known, at most all of it was made outside maintenance.
     top = np.where(np.isnan(steps.n) & (share < 1), steps.high, steps.high - high)
-    return Steps(start, end, steps.n - n, steps.low - low, top), taken
+    # A part of an interval is no whole number of turns.
+    turned = None if steps.turned is None else np.where(share > 0, np.nan, steps.turned)
+    return Steps(start, end, steps.n - n, steps.low - low, top, turned), taken

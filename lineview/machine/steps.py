@@ -21,6 +21,8 @@ class Steps:
         The intervals [µs since 1970], each starting where the one before ends.
     n, low, high : arrays of float
         Counts; `n` is nan where the readings leave it open, `high` nan where nothing bounds it.
+    turned : array of float, optional
+        Counts by the fewest turns where the counter may have turned but `n` is open; nan elsewhere.
     """
 
     start_us: Ints
@@ -28,6 +30,7 @@ class Steps:
     n: Floats
     low: Floats
     high: Floats
+    turned: Floats | None = None
 
     def __len__(self) -> int:
         return len(self.end_us)
@@ -39,12 +42,14 @@ class Steps:
         n = self.n * unit
         low = n if self.low is self.n else self.low * unit
         high = n if self.high is self.n else self.high * unit
-        return Steps(self.start_us, self.end_us, n, low, high)
+        turned = None if self.turned is None else self.turned * unit
+        return Steps(self.start_us, self.end_us, n, low, high, turned)
 
     def only(self, which: np.ndarray) -> Steps:
         """Those at some places, given as places or marks."""
+        turned = None if self.turned is None else self.turned[which]
         return Steps(
-            self.start_us[which], self.end_us[which], self.n[which], self.low[which], self.high[which]
+            self.start_us[which], self.end_us[which], self.n[which], self.low[which], self.high[which], turned
         )
 
     def frame(self) -> pl.DataFrame:

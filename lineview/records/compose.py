@@ -13,7 +13,7 @@ from lineview.core.frames import UTC_US
 from lineview.core.record_frames import ACTIVITY, COUNTERS, JOINED
 from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Clock
 from lineview.machine.counters import CounterIncrements, Floats, Ints, fastest_per_us
-from lineview.machine.increments import pair_bounds
+from lineview.machine.increments import pair_bounds, unread_longer_than
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
 from lineview.machine.pieces import MADE, MARKS, MachineCounts
 from lineview.machine.state_codes import NO_SPELLS, Spells, set_aside
@@ -59,7 +59,7 @@ def machine_counts(
     increments = {}
     for kind, counter in counters.items():
         own = ends.filter(pl.col("counter") == kind)
-        seams, taken = _seams(counter, own, spells if kind in MADE else NO_SPELLS)
+        seams, taken = _seams(counter, own, spells if kind in MADE else NO_SPELLS, gap_s)
         increments[kind] = _chain(counter, own, joined, seams, planned)
         aside[kind] = pl.concat([aside.get(kind, taken.clear()), taken]).sort("start")
     seen = _activity(machine, records, increments, gap_s)
@@ -95,7 +95,7 @@ def _joined(records: pl.DataFrame) -> pl.DataFrame:
 
 
 def _chain(
-    counter: Counter, ends: pl.DataFrame, joined: pl.DataFrame, seams: _Seams, planned: PlannedTime
+    counter: Counter, ends: pl.DataFrame, joined: pl.DataFrame, seams: Steps, planned: PlannedTime
 ) -> CounterIncrements:
     """One counter's intervals within windows and between them, in order."""
     rows = joined.join(ends.select("place", "of"), on=["place", "of"], how="semi", maintain_order="left")
@@ -109,34 +109,27 @@ def _chain(
     def both(name: str, other: Any) -> Any:
         return np.concatenate((inside[name], other))[order]
 
-    value = both("value", seams.value)
+    value = both("value", seams.n)
     low, high, end = both("low", seams.low), both("high", seams.high), both("to_us", seams.end_us)
     start = start[order]
     open_seams = np.isnan(value)
-    known = both("known", ~np.isnan(seams.value))
+    known = both("known", ~np.isnan(seams.n)).astype(bool)
     if open_seams.any():
         turn = (counter.modulus if counter.modulus != "unknown" else np.nan) * counter.unit_value
-        intervals = OpenIntervals(start / 1e6, end / 1e6, value, low, high, turn, counter.unit_value)
+        none = np.full(len(inside["value"]), np.nan)
+        turned = None if seams.turned is None else np.concatenate((none, seams.turned))[order]
+        intervals = OpenIntervals(start / 1e6, end / 1e6, value, low, high, turn, counter.unit_value, turned)
         near = _windows_beside(ends, start[open_seams], end[open_seams])
-        value = likeliest(intervals, planned, near)
-        stood = open_seams & (value == 0.0) & (low < 0.5 * counter.unit_value) & _turned(low, high, turn)
-        known = known | stood
-        low, high = np.where(stood, 0.0, low), np.where(stood, 0.0, high)
+        found = likeliest(intervals, planned, near)
+        value, low, high = found.value, found.low, found.high
+        known = np.where(open_seams, found.known, known)
     usual = ends["usual_us"].filter(ends["usual_us"] > 0)
     return CounterIncrements(
-        start, end, value, low, high, known.astype(bool),
+        start, end, value, low, high, known,
         both("joined", np.ones(len(seams.start_us), dtype=np.int64)),
         float(usual.median()) if len(usual) else 0.0,  # type: ignore[arg-type]  # a float
         fastest_per_us(counter), 0.0 if counter.unit_value == 1.0 else counter.unit_value,
     )  # fmt: skip
-
-
-def _turned(low: Floats, high: Floats, turn: float) -> Any:
-    """Where the most is the least and one whole turn or more."""
-    if not np.isfinite(turn):
-        return np.zeros(len(low), dtype=bool)
-    over = np.where(np.isfinite(high), high - low, 0.0)
-    return (np.abs(np.mod(over + turn / 2, turn) - turn / 2) < 1e-6 * turn) & (over >= 0.5 * turn)
 
 
 def _windows_beside(ends: pl.DataFrame, start: Ints, end: Ints) -> tuple[Floats, Floats]:
@@ -147,28 +140,38 @@ def _windows_beside(ends: pl.DataFrame, start: Ints, end: Ints) -> tuple[Floats,
     return first[np.clip(before, 0, len(first) - 1)] / 1e6, last[np.clip(after, 0, len(last) - 1)] / 1e6
 
 
-@dataclass(frozen=True)
-class _Seams:
-    start_us: Ints
-    end_us: Ints
-    value: Floats
-    low: Floats
-    high: Floats
+def seam_steps(counter: Counter, ends: pl.DataFrame, gap_s: float) -> Steps:
+    """The interval from each window's last reading to the next one's first, in what the counter counts.
 
-
-def _seams(counter: Counter, ends: pl.DataFrame, apart: Spells) -> tuple[_Seams, pl.DataFrame]:
-    """The interval from each window's last reading to the next one's first; value nan where it is open.
-
-    What was counted in maintenance is taken out and given beside: columns start, end, n.
+    Parameters
+    ----------
+    counter : Counter
+        As in the plant description.
+    ends : polars.DataFrame
+        COUNTERS of this counter, one row a window in order of time.
+    gap_s : float
+        Longest interval between readings that still tells what happened in it [s].
     """
     at0, at1 = ends["last_us"].to_numpy()[:-1], ends["first_us"].to_numpy()[1:]
     v0, v1 = ends["last_count"].to_numpy()[:-1], ends["first_count"].to_numpy()[1:]
     sizes = ends["modulus"].drop_nulls()
     modulus = float(sizes[0]) if len(sizes) == ends.height and len(sizes) else None
-    value, low, high = pair_bounds(at0, at1, v0, v1, modulus, counter.fastest_per_min)
-    unit = counter.unit_value
-    kept, taken = set_aside(Steps(at0, at1, value * unit, low * unit, high * unit), apart)
-    return _Seams(at0, at1, kept.n, kept.low, kept.high), taken.frame()
+    usual = ends["usual_us"].filter(ends["usual_us"] > 0)
+    usual_us = float(usual.median()) if len(usual) else 0.0  # type: ignore[arg-type]  # a float
+    parts = pair_bounds(
+        at0, at1, v0, v1, modulus, counter.fastest_per_min,
+        unread_us=unread_longer_than(gap_s, usual_us),
+    )  # fmt: skip
+    return Steps(at0, at1, *parts).times(counter.unit_value)
+
+
+def _seams(counter: Counter, ends: pl.DataFrame, apart: Spells, gap_s: float) -> tuple[Steps, pl.DataFrame]:
+    """The intervals between windows; n nan where it is open.
+
+    What was counted in maintenance is taken out and given beside: columns start, end, n.
+    """
+    kept, taken = set_aside(seam_steps(counter, ends, gap_s), apart)
+    return kept, taken.frame()
 
 
 def _spells(records: pl.DataFrame) -> Spells:

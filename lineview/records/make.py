@@ -294,7 +294,8 @@ def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
     sums: dict[tuple[Any, str], Floats] = {}
     for k in range(len(value)):
         key = (edges.days[day[k]], products[k])
-        row = np.array([value[k], value[k] - below * share[k], value[k] + above * share[k], unseen[k]])
+        most = value[k] + above * share[k] if share[k] > 0 else value[k]  # inf where nothing bounds it
+        row = np.array([value[k], value[k] - below * share[k], most, unseen[k]])
         sums[key] = sums.get(key, np.zeros(4)) + row
     table = np.array(list(sums.values()))
     columns = [products[0], products[-1], [day for day, _ in sums], [name for _, name in sums], *table.T]

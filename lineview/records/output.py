@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -9,15 +10,17 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import polars as pl
 
+from lineview.core.estimate import Estimate
 from lineview.core.record_frames import COUNTERS
 from lineview.machine.calendar import calendar
-from lineview.machine.increments import pair_bounds
 from lineview.machine.likeliest import LONG_S
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.products import ProductSpan, product_spans, read_moments
 from lineview.plant import Counts, Machine, Shift
+from lineview.records.compose import seam_steps
 
-#: One row a line, day and product; `good` are good pieces with their bounds, `unseen` those of them that no
+#: One row a line, day and product; `good` are good pieces with their bounds, the
+#: upper one inf where nothing bounds it, `unseen` those of them that no
 #: reading shows and that are counted at the pace around; `planned_min` the planned minutes [min] of that day.
 DAILY_OUTPUT: dict[str, pl.DataType] = {
     "line": pl.String(),
@@ -41,6 +44,8 @@ def daily_output(
     zone: str,
     period: tuple[datetime, datetime],
     over: Callable[[datetime, datetime], tuple[MachineCounts, pl.DataFrame]],
+    *,
+    gap_s: float,
 ) -> pl.DataFrame:
     """Sum a machine's good pieces by day and product.
 
@@ -56,6 +61,8 @@ def daily_output(
         From and to [UTC]; records outside it only tell what was counted over its edges.
     over : callable
         Gives counts and batches of a stretch, for what the readings of two windows leave open between them.
+    gap_s : float
+        Longest interval between readings that still tells what happened in it [s].
 
     Returns
     -------
@@ -69,7 +76,7 @@ def daily_output(
     sums: _Sums = {}
     for day, product, *parts in inside.select(lists).explode(lists).drop_nulls("day").iter_rows():
         sums[day, product] = sums.get((day, product), np.zeros(4)) + np.array(parts)
-    for start, end, before, after, parts_ in _seams(machine, records, period):
+    for start, end, before, after, parts_ in _seams(machine, records, period, gap_s):
         if parts_ is not None:
             _share(sums, start, end, (before, after), np.array(parts_), period, tz)
         else:
@@ -80,6 +87,28 @@ def daily_output(
 def joined(frames: Sequence[pl.DataFrame]) -> pl.DataFrame:
     """Output of several machines: DAILY_OUTPUT by line, day and product."""
     return pl.concat([pl.DataFrame(schema=DAILY_OUTPUT), *frames]).sort("line", "date", "product")
+
+
+def good_pieces(made: pl.DataFrame, line: str, first: date, last: date) -> Estimate:
+    """Sum a line's good pieces of some days, both ends included.
+
+    Parameters
+    ----------
+    made : polars.DataFrame
+        DAILY_OUTPUT.
+    line : str
+        Id of the line.
+    first, last : date
+        Days of the works.
+
+    Returns
+    -------
+    Estimate
+        Without an upper end where one of the days has none.
+    """
+    rows = made.filter(pl.col("date").is_between(first, last) & (pl.col("line") == line))
+    value, low, high = (float(rows[name].sum()) for name in ("good", "good_low", "good_high"))
+    return Estimate(value, low, high if math.isfinite(high) else None, rows.height)
 
 
 def planned_minutes(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime) -> dict[date, float]:
@@ -113,7 +142,7 @@ def _planned(shifts: Sequence[Shift], zone: str, period: tuple[datetime, datetim
 
 
 def _seams(
-    machine: Machine, records: pl.DataFrame, period: tuple[datetime, datetime]
+    machine: Machine, records: pl.DataFrame, period: tuple[datetime, datetime], gap_s: float
 ) -> list[tuple[datetime, datetime, str, str, tuple[float, float, float, float] | None]]:
     """What lies between each two windows with readings.
 
@@ -126,16 +155,13 @@ def _seams(
     ends: dict[int, tuple[int, int, int, int]] = {}
     for (kind,), part in rows.group_by(["counter"], maintain_order=True):
         place = part["place"].to_numpy()
-        at0, at1 = part["last_us"].to_numpy()[:-1], part["first_us"].to_numpy()[1:]
-        sizes = part["modulus"].drop_nulls()
-        modulus = float(sizes[0]) if len(sizes) == part.height and len(sizes) else None
-        counter = next(c for c in machine.counters if c.counts == kind)
-        left, came = part["last_count"].to_numpy()[:-1], part["first_count"].to_numpy()[1:]
-        value, _, _ = pair_bounds(at0, at1, left, came, modulus, counter.fastest_per_min)
-        # One that stands where it stood counted nothing (lineview.machine.likeliest).
-        value = np.where(np.isnan(value) & (left == came) & (modulus is not None), 0.0, value)
+        seams = seam_steps(next(c for c in machine.counters if c.counts == kind), part, gap_s)
+        at0, at1, value = seams.start_us, seams.end_us, seams.n
+        if seams.turned is not None:
+            # One that stands where it stood counted nothing (lineview.machine.likeliest).
+            value = np.where(np.isnan(value) & (seams.turned == 0.0), 0.0, value)
         for k in range(len(at0)):
-            added = float(value[k]) * counter.unit_value
+            added = float(value[k])
             counted.setdefault(int(place[k]), {})[str(kind)] = (added, bool(np.isfinite(added)))
             if kind != "rejects":
                 ends[int(place[k])] = (int(at0[k]), int(at1[k]), int(place[k]), int(place[k + 1]))
@@ -200,8 +226,7 @@ def _open(
         return
     for k, span in enumerate(spans):
         value = float(np.nan_to_num(good.value[k]))
-        high = float(good.high[k])
-        parts = np.array([value, float(good.low[k]), high if np.isfinite(high) else np.nan, value])
+        parts = np.array([value, float(good.low[k]), float(good.high[k]), value])
         key = (span.start.astimezone(tz).date(), span.product)
         sums[key] = sums.get(key, np.zeros(4)) + parts
 

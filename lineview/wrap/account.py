@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+from typing import NamedTuple
 
+import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.machine.counters import Ints
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import (
     WEBS,
@@ -27,6 +31,9 @@ from lineview.wrap.reels import ReelFault, ReelSpan, reel_faults, reel_spans
 from lineview.wrap.use import Happened, WebUse, web_for, web_use, with_doubt
 from lineview.wrap.waste import Waste, WrapEvents, assumed_waste, count_within
 from lineview.wrap.webs import ReelLeft, reel_left
+
+#: A feed counter read so many usual intervals later or sooner than the wraps is read as they are.
+_USUAL = 1.5
 
 
 @dataclass(frozen=True)
@@ -59,7 +66,7 @@ def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
 def fed_per_thousand(fed: Estimate, good: float) -> PerThousand | None:
     """Give the metres fed a thousand good pieces, of a web that plant.toml does not describe.
 
-    Takes `fed` [m].
+    Takes `fed` [m] and the good pieces of the same time.
     """
     if good <= 0:
         return None
@@ -101,7 +108,8 @@ def _metres(use: WebUse, what: str) -> tuple[float, float, float, str] | None:
 class WrapAccount:
     """What a machine wrapped and what its webs took; `uses` holds the kinds that can be told.
 
-    `fed` holds the metres on each kind's feed counter [m], of webs too that plant.toml does not describe.
+    `fed` holds the metres on each kind's feed counter [m], of webs too that plant.toml does not describe, and
+    `fed_good` the good pieces of the same time.
 
     `pieces` are the good pieces of the whole period, as every other answer counts them; `left_out_min` are
     minutes in no other sum because some counter's increment is not known.
@@ -119,6 +127,7 @@ class WrapAccount:
     left_out_min: float
     readings: int
     fed: Mapping[str, Estimate] = field(default_factory=dict)
+    fed_good: Mapping[str, float] = field(default_factory=dict)
     pieces: Estimate | None = None
 
     @property
@@ -130,7 +139,7 @@ class WrapAccount:
     def fed_alone(self) -> dict[str, PerThousand]:
         """Give the metres fed a thousand good pieces of each kind of web whose use cannot be split."""
         kinds = [kind for kind in self.fed if all(use.kind != kind for use in self.uses)]
-        told = {kind: fed_per_thousand(self.fed[kind], self.good) for kind in kinds}
+        told = {kind: fed_per_thousand(self.fed[kind], self.fed_good[kind]) for kind in kinds}
         return {kind: one for kind, one in told.items() if one is not None}
 
     def use(self, kind: WebKind) -> WebUse | None:
@@ -173,16 +182,16 @@ def wrap_account(
     mounted = [s for s in reel_spans(plant, counts, reels, read_until) if s.mounted < end]
     uses, by_product, views = [], [], []
     wastes: dict[str, Waste] = {}
-    fed = {kind: _fed(counts, spans, rows, kind, start, end) for kind in WEBS}
-    for kind in WEBS:
+    seen = {kind: _seen_with(counts, spans, rows, kind) for kind in WEBS}
+    for kind, (its_spans, its_rows, fed, (first, last)) in seen.items():
         own = [reel for reel in mounted if reel.kind == kind]
-        waste = _waste(plant, counts, spans, rows, own, kind, events)
+        waste = _waste(plant, counts, its_spans, its_rows, own, kind, events)
         if waste is None:
             continue
         wastes[kind] = waste
-        happened = _happened(events, own, start, end)
-        use = web_use(plant, kind, rows, fed[kind], waste, happened)
-        by_product += _each_product(plant, kind, rows, waste)
+        happened = _happened(events, own, first, last)
+        use = web_use(plant, kind, its_rows, fed, waste, happened)
+        by_product += _each_product(plant, kind, its_rows, waste)
         before = {reel.origin for reel in own if reel.mounted < start}
         within = [reel for reel in own if reel.origin not in before]
         reconciled = None if events is None else views_of(reel_metres(within, waste, events), kind)
@@ -200,9 +209,10 @@ def wrap_account(
         blanks=Estimate.unknown("no stops are known")
         if events is None
         else blanks_per_restart(counts, events, end),
-        left_out_min=sum((s.end - s.start).total_seconds() for s in spans if not s.counted) / 60.0,
+        left_out_min=max(_left_out_min(one.spans) for one in seen.values()),
         readings=_readings(counts, start, end),
-        fed={kind: told for kind, told in fed.items() if told is not None},
+        fed={kind: one.fed for kind, one in seen.items() if one.fed is not None},
+        fed_good={kind: sum(row.good for row in one.rows) for kind, one in seen.items()},
         pieces=None if (good := counts.between([start, end]).good) is None else good.at(0),
     )
 
@@ -256,23 +266,85 @@ def _moment(at_us: int) -> datetime:
     return datetime.fromtimestamp(at_us / 1e6, UTC)
 
 
+class _Seen(NamedTuple):
+    """The time in which a kind's feed counter and the wraps were both read, and what they counted in it."""
+
+    spans: list[ProductSpan]
+    rows: list[WrapPieces]
+    fed: Estimate | None
+    window: tuple[datetime, datetime]
+
+
+def _seen_with(
+    counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind
+) -> _Seen:
+    """Keep to the time in which a kind's feed counter was read too; all of it where it never was."""
+    start, end = spans[0].start, spans[-1].end
+    nothing = _Seen(spans, rows, None, (start, end))
+    if not rows or not counts.has_read(kind):
+        return nothing
+    counter = counts.counters[kind]
+    first, last = (
+        _moment(int(at))
+        for at in np.clip(read_moments(counts, [start, end]), counter.start_us[0], counter.end_us[-1])
+    )
+    if first >= last:
+        return nothing
+    # A reading or so less at an edge is the edge's own doubt; what is longer has no wraps beside its metres.
+    spare = timedelta(microseconds=_USUAL * counter.usual_us)
+    unread = [
+        (a, b) for a, b in ((start, first), (last, end)) if b - a > spare and _wrapped(counts, kind, a, b)
+    ]
+    within = leave_out(spans, unread) if unread else spans
+    own = wrap_pieces(counts, within) if unread else rows
+    fed = _fed(counts, within, own, kind)
+    if fed is None:
+        return nothing
+    return _Seen(within, own, fed, (first if unread else start, last if unread else end))
+
+
+def _wrapped(counts: MachineCounts, kind: WebKind, start: datetime, end: datetime) -> bool:
+    """Whether anything was wrapped, or fed, in some time."""
+    at = read_moments(counts, [start, end])
+    made, fed = counts.made(at[:1], at[1:]), counts.count(kind, at[:1], at[1:])
+    return any(one is not None and float(one.high[0]) > 0 for one in (made, fed)) and at[1] > at[0]
+
+
 def _fed(
-    counts: MachineCounts,
-    spans: list[ProductSpan],
-    rows: list[WrapPieces],
-    kind: WebKind,
-    start: datetime,
-    end: datetime,
+    counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind
 ) -> Estimate | None:
-    """Give the metres fed in counted time, with a counter's step of doubt at each edge of it."""
-    at = micros([start, end])
-    whole = counts.count(kind, at[:1], at[1:])
-    if whole is None or not rows or int(whole.readings[0]) < 2:
+    """Give the metres fed for the good pieces of counted time, with the doubt of each edge of it.
+
+    An interval over an edge may lie on either side of it, with its metres and with its pieces, and a counter
+    hides up to a step. What the pieces may be more or fewer is given as metres, for they are divided by them.
+    """
+    at = _stretches(spans, counts.counters[kind].start_us[0], counts.counters[kind].end_us[-1], counts)
+    fed = counts.count(kind, at[0], at[1])
+    good = counts.pieces(at[0], at[1]).good
+    if fed is None or good is None or not len(at[0]) or int(fed.readings.sum()) < 2:
         return None
-    value = sum(row.fed_m.get(kind, 0.0) for row in rows)
-    edges = 1 + sum(not span.counted for span in spans)
-    doubt = counts.counters[kind].step * edges
-    return Estimate(value, max(value - doubt, 0.0), value + doubt, int(whole.readings[0]))
+    value, pieces = sum(row.fed_m.get(kind, 0.0) for row in rows), sum(row.good for row in rows)
+    low, high = float(fed.low.sum()), float(fed.high.sum())
+    if pieces > 0:
+        least = float(good.low.sum())
+        low *= pieces / max(float(good.high.sum()), pieces)
+        high = high * pieces / min(least, pieces) if least > 0 else math.inf
+    return Estimate(value, max(min(low, value), 0.0), max(high, value), int(fed.readings.sum()))
+
+
+def _stretches(
+    spans: Sequence[ProductSpan], first: int, last: int, counts: MachineCounts
+) -> tuple[Ints, Ints]:
+    """Begins and ends [µs] of counted time without a break in it, where both counters were read."""
+    at = np.clip(read_moments(counts, [span.start for span in spans] + [spans[-1].end]), first, last)
+    counted = np.array([span.counted for span in spans]) & (at[1:] > at[:-1])
+    edge = np.diff(np.concatenate(([0], counted.astype(int), [0])))
+    return at[np.flatnonzero(edge > 0)], at[np.flatnonzero(edge < 0)]
+
+
+def _left_out_min(spans: Sequence[ProductSpan]) -> float:
+    """Minutes [min] that are not counted."""
+    return sum((span.end - span.start).total_seconds() for span in spans if not span.counted) / 60.0
 
 
 def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | None:

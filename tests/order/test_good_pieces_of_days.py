@@ -1,0 +1,51 @@
+"""Good pieces of a period long past, from the output by day: no upper end where nothing bounds it."""
+
+import json
+import math
+from dataclasses import replace
+from datetime import date
+
+import polars as pl
+import pytest
+
+from lineview.order.answer import answer_order
+from lineview.records.output import DAILY_OUTPUT, good_pieces
+from lineview.report.answer import to_json
+from tests.from_frames import inputs
+from tests.simulate.webs import frames_of, scope_of, wrap_line
+
+DAYS = (date(2026, 3, 2), date(2026, 3, 3))
+
+
+@pytest.fixture(scope="module")
+def made():
+    return wrap_line(1, days=2, every_s=60)
+
+
+def shown(made, high: float) -> dict:
+    """The good pieces in the JSON of the order answer; two days, of one of them the most is `high`."""
+    rows = [
+        ("line1", DAYS[0], "", 500.0, 480.0, 520.0, 0.0, 960.0),
+        ("line1", DAYS[1], "", 300.0, 300.0, high, 0.0, 960.0),
+        ("line2", DAYS[1], "", 7.0, 7.0, math.inf, 0.0, 960.0),
+    ]
+    output = pl.DataFrame(rows, schema=DAILY_OUTPUT, orient="row")
+    scope = scope_of(made)
+    given = replace(
+        inputs("order", made.plant, scope, frames_of(made)), good=good_pieces(output, "line1", *DAYS)
+    )
+    text = to_json(answer_order(made.plant, scope, given))
+    assert "NaN" not in text
+    assert "Infinity" not in text
+    return json.loads(text)["figures"]["good_pieces"]
+
+
+@pytest.mark.parametrize("high", [math.inf, math.nan])
+def test_a_day_without_an_upper_end_leaves_the_sum_without_one(made, high: float) -> None:
+    figure = shown(made, high)
+    assert (figure["value"], figure["low"], figure["high"]) == (800.0, 780.0, None)
+
+
+def test_bounded_days_add_up(made) -> None:
+    figure = shown(made, 310.0)
+    assert (figure["value"], figure["low"], figure["high"]) == (800.0, 780.0, 830.0)
