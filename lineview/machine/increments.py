@@ -20,7 +20,7 @@ Ints = NDArray[np.int64]
 STAMP_S = 2.0
 #: A 32-bit value read as two 16-bit words that belong to two moments is off by a multiple of this.
 WORD = 65536.0
-#: A counter that reads 0 for so long beside counts that do not follow from it was not answered for [µs].
+#: A counter that reads 0 for so long after it counted is not only set back [µs].
 HELD_US = 60_000_000
 #: At most this many readings in a row are set aside as off course.
 LONGEST_RUN = 3
@@ -116,15 +116,13 @@ def _placeholders(at_us: Ints, value: Floats, limits: Limits) -> Bools:
 def _zeros_at_ends(at_us: Ints, value: Floats, first: Ints, last: Ints, limits: Limits, odd: Bools) -> None:
     """Mark in `odd` a run of 0 that all readings begin or end with and that is no count.
 
-    Less than a minute of it is left to a person who sets the counter. At the beginning it is none where the
-    counter cannot have counted from 0 to what it shows next. At the end a counter may as well have been set
-    back; but one that counted up to the very fall was more likely not answered for, and nobody knows what it
-    counted.
+    At the beginning it is none where the counter cannot have counted from 0 to what it shows next. At the end
+    a counter may as well have been set back; but one that counted up to the very fall and then reads 0 for a
+    minute and longer was more likely not answered for, and nobody knows what it counted.
     """
     if len(first) < 2:
         return
-    stood = at_us[last[0]] - at_us[0] >= HELD_US
-    if value[0] == 0 and stood and not possible(at_us, value, last[:1], first[1:2], limits)[0]:
+    if value[0] == 0 and last[0] > 0 and not possible(at_us, value, last[:1], first[1:2], limits)[0]:
         odd[: first[1]] = True
     begin, before = int(first[-1]), last[-2:-1]
     held = at_us[-1] - at_us[begin] >= HELD_US
