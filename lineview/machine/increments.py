@@ -20,8 +20,6 @@ Ints = NDArray[np.int64]
 STAMP_S = 2.0
 #: A 32-bit value read as two 16-bit words that belong to two moments is off by a multiple of this.
 WORD = 65536.0
-#: A counter that reads 0 for so long after it counted is not only set back [µs].
-HELD_US = 60_000_000
 #: At most this many readings in a row are set aside as off course.
 LONGEST_RUN = 3
 #: A frozen value that catches up at this nearness to the line's own rate was frozen, not preset.
@@ -101,7 +99,6 @@ def _placeholders(at_us: Ints, value: Floats, limits: Limits) -> Bools:
         return odd
     first = np.flatnonzero(np.concatenate(([True], value[1:] != value[:-1])))
     last = np.append(first[1:], len(value)) - 1
-    _zeros_at_ends(at_us, value, first, last, limits, odd)
     inner = (first > 0) & (last < len(value) - 1) & (last > first)
     first, last = first[inner], last[inner]
     into = possible(at_us, value, first - 1, first, limits)
@@ -111,24 +108,6 @@ def _placeholders(at_us: Ints, value: Floats, limits: Limits) -> Bools:
     for a, b in zip(first[alone].tolist(), last[alone].tolist(), strict=True):
         odd[a : b + 1] = True
     return odd
-
-
-def _zeros_at_ends(at_us: Ints, value: Floats, first: Ints, last: Ints, limits: Limits, odd: Bools) -> None:
-    """Mark in `odd` a run of 0 that all readings begin or end with and that is no count.
-
-    At the beginning it is none where the counter cannot have counted from 0 to what it shows next. At the end
-    a counter may as well have been set back; but one that counted up to the very fall and then reads 0 for a
-    minute and longer was more likely not answered for, and nobody knows what it counted.
-    """
-    if len(first) < 2:
-        return
-    if value[0] == 0 and last[0] > 0 and not possible(at_us, value, last[:1], first[1:2], limits)[0]:
-        odd[: first[1]] = True
-    begin, before = int(first[-1]), last[-2:-1]
-    held = at_us[-1] - at_us[begin] >= HELD_US
-    counted = len(first) > 2 and value[begin - 1] != value[begin - 2]
-    if value[-1] == 0 and held and counted and not possible(at_us, value, before, first[-1:], limits)[0]:
-        odd[begin:] = True
 
 
 def _by_words(at_us: Ints, value: Floats, before: Ints, aside: Ints, limits: Limits) -> Bools:
