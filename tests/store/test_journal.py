@@ -11,7 +11,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, text
 
 from lineview.core.errors import StoreError
-from lineview.store import migrate
+from lineview.store import journal as journals, migrations
 from lineview.store.journal import Journal
 from lineview.store.store import Store
 from lineview.store.tables import metadata
@@ -28,18 +28,18 @@ def test_migrations_make_the_tables_that_the_code_knows(tmp_path):
     journal = Journal(tmp_path)
     assert differences(journal.engine) == []
     journal.close()
-    scripts = ScriptDirectory(str(Path(migrate.__file__).parent / "migrations"))
-    assert scripts.get_current_head() == migrate.NEWEST
+    scripts = ScriptDirectory(str(Path(migrations.__file__).parent))
+    assert scripts.get_current_head() == journals.NEWEST
 
 
 def test_a_new_journal_is_made_as_the_migrations_make_it(tmp_path):
     made, migrated = Journal(tmp_path), create_engine(f"sqlite:///{tmp_path / 'migrated.sqlite'}")
     with migrated.begin() as connection:
-        migrate.upgrade(connection)
+        journals.upgrade(connection)
     assert differences(migrated) == []
     assert described(made.engine) == described(migrated)
     with made.engine.begin() as connection:
-        migrate.upgrade(connection)  # finds nothing to do
+        journals.upgrade(connection)  # finds nothing to do
     made.close()
     migrated.dispose()
 
