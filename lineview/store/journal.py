@@ -43,7 +43,6 @@ from lineview.store.tables import (
 #: The forms a journal may have, oldest first: the migrations in migrations/versions.
 FORMS = ("0001",)
 NEWEST = FORMS[-1]
-_FORM_TABLE = "alembic_version"
 
 
 def migrate(connection: Connection) -> None:
@@ -69,7 +68,7 @@ def _clear_half_made(connection: Connection) -> None:
     if any(connection.execute(select(exists(select(table)))).scalar() for table in there):
         raise StoreError(_unknown_form("without a number"))
     metadata.drop_all(connection, there)
-    connection.execute(text(f"DROP TABLE IF EXISTS {_FORM_TABLE}"))
+    connection.execute(text("DROP TABLE IF EXISTS alembic_version"))
 
 
 def _unknown_form(present: str) -> Fault:
@@ -85,8 +84,8 @@ def _make(connection: Connection) -> None:
     """Make the tables of a new journal as the migrations would, which are slow to import."""
     metadata.create_all(connection)
     key = "version_num VARCHAR(32) NOT NULL, CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num)"
-    connection.execute(text(f"CREATE TABLE {_FORM_TABLE} ({key})"))
-    connection.execute(text(f"INSERT INTO {_FORM_TABLE} VALUES (:newest)"), {"newest": NEWEST})
+    connection.execute(text(f"CREATE TABLE alembic_version ({key})"))
+    connection.execute(text("INSERT INTO alembic_version VALUES (:newest)"), {"newest": NEWEST})
 
 
 def upgrade(connection: Connection) -> None:
@@ -102,9 +101,9 @@ def upgrade(connection: Connection) -> None:
 
 
 def _present(connection: Connection) -> str | None:
-    if not inspect(connection).has_table(_FORM_TABLE):
+    if not inspect(connection).has_table("alembic_version"):
         return None
-    return connection.execute(text(f"SELECT version_num FROM {_FORM_TABLE}")).scalar()
+    return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
 
 
 @dataclass(frozen=True)
@@ -225,6 +224,12 @@ class Journal(JournalReader):
             else:
                 connection.execution_options(isolation_level="REPEATABLE READ")
             yield JournalSnapshot(connection)
+
+    def done_with(self, kind: str) -> list[Any]:
+        """Give the rows of intakes that are in and have rows of a measured kind."""
+        there = exists().where(extents.c.intake == intakes.c.id, extents.c.kind == kind)
+        with self.reading() as connection:
+            return list(connection.execute(select(intakes).where(intakes.c.state == "done", there)))
 
     def uncleared(self) -> list[Any]:
         """Give the rows of intakes that a crash may have left half-way."""

@@ -11,7 +11,8 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, text
 
 from lineview.core.errors import StoreError
-from lineview.store import journal as journals, migrations
+from lineview.store import journal as journals
+from lineview.store import migrations
 from lineview.store.journal import Journal
 from lineview.store.store import Store
 from lineview.store.tables import metadata
