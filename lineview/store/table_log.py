@@ -138,7 +138,7 @@ def lost_entries(table: Path, how: str) -> Fault:
         f"the log of the table of {table.name} {how}, and readings that were taken in are listed in it",
         str(table / "_delta_log"),
         "every entry as it was written",
-        "Put the store's folder back from a copy; nothing was changed",
+        "Put the store's folder back from a copy, or give the journal of this store; nothing was changed",
     )
 
 
