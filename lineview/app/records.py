@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import UTC_US
 from lineview.core.record_frames import COMPUTED_FROM, RECORDS, WINDOWS
 from lineview.machine.calendar import calendar
@@ -31,6 +32,8 @@ from lineview.wrap.learning import AFTER, BEFORE
 BESIDE = (timedelta(days=4), timedelta(days=40), timedelta(days=4000))
 #: Parts of windows that are kept for the next question about the same period.
 PARTS_KEPT = 16
+#: How often records are made again that cannot be read back, before it is said.
+READ_AGAIN = 4
 #: So many months of a machine are written in one commit.
 WRITTEN_TOGETHER = 4
 _INDEX = [*WINDOWS, *COMPUTED_FROM, "readings"]
@@ -54,7 +57,7 @@ class RecordKeeper:
         self._writing = writing
         self._locks: dict[str, Lock] = {}
         self._unsaved: dict[str, pl.DataFrame] = {}
-        self._verified: dict[tuple[str, str, str], tuple[datetime, datetime]] = {}
+        self._verified: dict[tuple[str, str, str, int], tuple[datetime, datetime]] = {}
         self._parts: dict[tuple[object, ...], pl.DataFrame] = {}
         self.made = 0
 
@@ -78,8 +81,7 @@ class RecordKeeper:
             start, end = max(period[0] - beside, there[0]), min(period[1] + beside, there[1])
             if end < start:
                 continue
-            self._verify(store, plant, machine, extents, (start, end))
-            records = self._read(machine.id, _months(start, end), columns)
+            records = self._fresh(store, plant, machine, extents, (start, end), columns)
             near = _around(records, period)
             before = near["start"].min() if near.height else None
             after = near["end"].max() if near.height else None
@@ -92,6 +94,25 @@ class RecordKeeper:
         if whole:
             return near
         return self._cut(store, plant, machine, _trimmed(near, period, there), period, columns)
+
+    def _fresh(
+        self,
+        store: StoreReader,
+        plant: Plant,
+        machine: Machine,
+        extents: pl.DataFrame,
+        span: tuple[datetime, datetime],
+        columns: Sequence[str],
+    ) -> pl.DataFrame:
+        """Records of the months between two moments, made again where what was kept turns out broken."""
+        for _ in range(READ_AGAIN):
+            lost = self._table.lost
+            self._verify(store, plant, machine, extents, span)
+            records = self._read(machine.id, _months(*span), columns)
+            if self._table.lost == lost:
+                return records
+        what = "records that were just written cannot be read back"
+        raise StoreError(Fault(what, "store/records", "the bytes as written", "Check the disk"))
 
     def update(
         self, store: StoreReader, plant: Plant, progress: Progress | None = None, *, rebuild: bool = False
@@ -128,7 +149,7 @@ class RecordKeeper:
         rebuild: bool = False,
     ) -> None:
         """Work out what is stale between two moments, and look whether anything else of their months is."""
-        key = (machine.id, store.version(), plant_mark(plant, machine))
+        key = (machine.id, store.version(), plant_mark(plant, machine), self._table.lost)
         with self._locks.setdefault(machine.id, Lock()):
             known = self._verified.get(key)
             if known is not None and known[0] <= span[0] and span[1] <= known[1] and not rebuild:

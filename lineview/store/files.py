@@ -28,7 +28,7 @@ def put(path: Path, write: Callable[[Path], object]) -> None:
     write : callable
         Given the temporary path, writes the file there.
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(path.parent)
     part = path.with_name(f".{path.name}.{uuid4().hex}.part")
     try:
         write(part)
@@ -37,6 +37,15 @@ def put(path: Path, write: Callable[[Path], object]) -> None:
     finally:
         part.unlink(missing_ok=True)
     sync_folder(path.parent)
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it that are missing, and bring their names to the disk."""
+    made = [folder, *folder.parents]
+    missing = [one for one in made if not one.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    for one in missing:
+        sync_folder(one.parent)
 
 
 def sync(path: Path) -> None:
@@ -89,11 +98,12 @@ class Originals:
         path = self.path(sha256)
         if not path.exists():
             put(path, lambda part: _copy(source, part, sha256))
+        self._sync_names(path)
         return path
 
     def take(self, source: Path) -> Kept:
         """Keep an export that was not read yet: its bytes are hashed while they are copied."""
-        self._folder.mkdir(parents=True, exist_ok=True)
+        make_folder(self._folder)
         part = self._folder / f".{uuid4().hex}.part"
         try:
             sha256 = _copied(source, part)
@@ -102,11 +112,15 @@ class Originals:
                 sync(part)
                 kept.path.parent.mkdir(exist_ok=True)
                 part.replace(kept.path)
-                sync_folder(kept.path.parent)
-                sync_folder(self._folder)
+            self._sync_names(kept.path)
             return kept
         finally:
             part.unlink(missing_ok=True)
+
+    def _sync_names(self, path: Path) -> None:
+        """Bring an export's name to the disk, also one that a killed process gave."""
+        sync_folder(path.parent)
+        sync_folder(self._folder)
 
 
 def _copied(source: Path, target: Path) -> str:

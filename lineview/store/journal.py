@@ -11,7 +11,19 @@ from threading import RLock
 from typing import Any
 
 import polars as pl
-from sqlalchemy import Connection, create_engine, delete, event, func, insert, inspect, select, text, update
+from sqlalchemy import (
+    Connection,
+    create_engine,
+    delete,
+    event,
+    exists,
+    func,
+    insert,
+    inspect,
+    select,
+    text,
+    update,
+)
 from sqlalchemy.exc import SQLAlchemyError
 
 from lineview.core.errors import Fault, StoreError
@@ -28,22 +40,44 @@ from lineview.store.tables import (
     stop_reasons,
 )
 
-#: The newest migration in migrations/versions.
-NEWEST = "0001"
+#: The forms a journal may have, oldest first: the migrations in migrations/versions.
+FORMS = ("0001",)
+NEWEST = FORMS[-1]
 
 
 def migrate(connection: Connection) -> None:
-    """Make or change the journal's tables as needed."""
-    present = _present(connection)
-    if present == NEWEST:
+    """Make or change the journal's tables as needed, all of it or, where something fails, none."""
+    if _present(connection) == NEWEST:
         return
-    if present is not None and present > NEWEST:
-        what = f"the journal was made by a newer version (form {present}; this one knows {NEWEST})"
-        raise StoreError(Fault(what, "journal", f"form {NEWEST} or older", "Use the newer version"))
-    if present is None and not inspect(connection).has_table(intakes.name):
+    if connection.dialect.name == "sqlite":  # its driver keeps each made table at once unless told to begin
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+    present = _present(connection)
+    if present is None:
+        _clear_half_made(connection)
         _make(connection)
-    else:
+    elif present not in FORMS:
+        raise StoreError(_unknown_form(present))
+    elif present != NEWEST:
         upgrade(connection)
+
+
+def _clear_half_made(connection: Connection) -> None:
+    """Remove the empty tables of a journal whose making was cut short, as it once could be."""
+    names = set(inspect(connection).get_table_names())
+    there = [table for table in metadata.sorted_tables if table.name in names]
+    if any(connection.execute(select(exists(select(table)))).scalar() for table in there):
+        raise StoreError(_unknown_form("without a number"))
+    metadata.drop_all(connection, there)
+    connection.execute(text("DROP TABLE IF EXISTS alembic_version"))
+
+
+def _unknown_form(present: str) -> Fault:
+    known = f"form {NEWEST} or older"
+    if present.isdecimal() and present > NEWEST:
+        what = f"the journal was made by a newer version (form {present}; this one knows {NEWEST})"
+        return Fault(what, "journal", known, "Use the newer version")
+    what = f"the journal has a form that this version does not know ({present})"
+    return Fault(what, "journal", known, "Use the version that made it, or a copy of the store from before")
 
 
 def _make(connection: Connection) -> None:
@@ -191,6 +225,12 @@ class Journal(JournalReader):
                 connection.execution_options(isolation_level="REPEATABLE READ")
             yield JournalSnapshot(connection)
 
+    def done_with(self, kind: str) -> list[Any]:
+        """Give the rows of intakes that are in and have rows of a measured kind."""
+        there = exists().where(extents.c.intake == intakes.c.id, extents.c.kind == kind)
+        with self.reading() as connection:
+            return list(connection.execute(select(intakes).where(intakes.c.state == "done", there)))
+
     def uncleared(self) -> list[Any]:
         """Give the rows of intakes that a crash may have left half-way."""
         unfinished = (intakes.c.state != "done") & ~intakes.c.cleared
@@ -245,10 +285,10 @@ def _begun(connection: Connection, one: Beginning) -> Any:
 
 def _prepare_sqlite(connection: Any, _: Any) -> None:
     cursor = connection.cursor()
+    cursor.execute("PRAGMA busy_timeout=30000")  # first, since the next may have to wait too
     cursor.execute("PRAGMA journal_mode=WAL")
     cursor.execute("PRAGMA synchronous=FULL")  # a power cut must not take back what was said to be done
     cursor.execute("PRAGMA foreign_keys=ON")
-    cursor.execute("PRAGMA busy_timeout=30000")
     cursor.close()
 
 

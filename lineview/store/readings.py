@@ -14,13 +14,14 @@ from urllib.parse import quote, unquote
 from uuid import uuid4
 
 import polars as pl
-from deltalake import CommitProperties, DeltaTable, Field, Schema
+from deltalake import CommitProperties, DeltaTable, Field
 from deltalake.schema import PrimitiveType
 from deltalake.transaction import AddAction, RemoveAction, Transaction
 
 from lineview.core.frames import UTC_US, empty
-from lineview.store.files import put
+from lineview.store.files import put, sync_folder
 from lineview.store.frames import micros
+from lineview.store.table_log import NO_CHECKPOINT, TableLog, make_table
 
 _PARTITION = ["machine", "month"]
 _ROW_GROUP = 65_536
@@ -160,11 +161,9 @@ class PartedTable(TableFiles):
 
     def __init__(self, folder: Path, schema: Mapping[str, pl.DataType]) -> None:
         super().__init__(folder, schema, empty(_FILES))
-        if not DeltaTable.is_deltatable(str(folder)):
-            folder.mkdir(parents=True, exist_ok=True)
-            told = {**self._schema, "month": pl.String()}
-            fields = [Field(name, _DELTA_TYPES[dtype]) for name, dtype in told.items()]
-            DeltaTable.create(str(folder), Schema(fields), mode="ignore", partition_by=list(_PARTITION))
+        told = {**self._schema, "month": pl.String()}
+        make_table(folder, [Field(name, _DELTA_TYPES[dtype]) for name, dtype in told.items()], _PARTITION)
+        self._log = TableLog(folder)
         self._table = DeltaTable(str(folder))
         self._lock = Lock()
         self._read_table = DeltaTable(str(folder))  # of its own, so that no reader waits for a writer
@@ -229,10 +228,18 @@ class PartedTable(TableFiles):
     def tidy_up(self) -> None:
         """Delete the files that no version of the last seven days needs."""
         with self._lock:
-            self._table.vacuum(dry_run=False)
+            self._table.update_incremental()
+            self._table.vacuum(dry_run=False, post_commithook_properties=NO_CHECKPOINT)
+            self._log.sync()
+
+    def sync(self) -> None:
+        """Bring every commit to the disk; a process that was killed may have left that undone."""
+        with self._lock:
+            self._log.sync()
 
     def _commit(self, actions: list[Any], app_ids: Sequence[str]) -> None:
         with self._lock:
+            self._sync_folders([action.path for action in actions if isinstance(action, AddAction)])
             self._table.update_incremental()
             self._table.create_write_transaction(
                 actions,
@@ -242,7 +249,16 @@ class PartedTable(TableFiles):
                 commit_properties=CommitProperties(
                     app_transactions=[Transaction(app_id, 1) for app_id in app_ids]
                 ),
+                post_commithook_properties=NO_CHECKPOINT,
             )
+            self._log.sync()
+            self._log.sum_up()
+
+    def _sync_folders(self, paths: Sequence[str]) -> None:
+        """Bring the names of files to the disk, and of the folders above them, whoever made those."""
+        folders = {folder for path in paths for folder in (self._folder / path).parents}
+        for folder in sorted(folder for folder in folders if folder.is_relative_to(self._folder)):
+            sync_folder(folder)
 
     def _write(self, piece: Piece, intake: int) -> AddAction:
         folder = f"machine={quote(piece.machine)}/month={piece.month}"

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from hashlib import sha256
+from io import BytesIO
 from pathlib import Path
+from shutil import rmtree
 from threading import Lock
 from time import time
 from typing import Any
@@ -12,13 +15,15 @@ from urllib.parse import quote, unquote
 from uuid import uuid4
 
 import polars as pl
-from deltalake import DeltaTable, Field, Schema
+from deltalake import DeltaTable, Field
+from deltalake.exceptions import DeltaError
 from deltalake.schema import ArrayType, PrimitiveType
 from deltalake.transaction import AddAction, RemoveAction
 
 from lineview.core.frames import UTC_US
 from lineview.core.record_frames import RECORDS
 from lineview.store.files import put
+from lineview.store.table_log import TableLog, make_table
 
 _PARTITION = ("machine", "month")
 _PRIMITIVES: dict[pl.DataType, str] = {
@@ -29,6 +34,8 @@ _PRIMITIVES: dict[pl.DataType, str] = {
     pl.Date(): "date",
     UTC_US: "timestamp",
 }
+#: What the library and the system raise of a table that was damaged.
+_UNREADABLE = (DeltaError, OSError)
 _FILES = {"path": pl.String(), "machine": pl.String(), "month": pl.String()}
 
 
@@ -45,26 +52,57 @@ class RecordTable:
     ----------
     folder : pathlib.Path
         Where the table is; made where it is missing.
+
+    Notes
+    -----
+    Records can be made again from the readings: what is found broken is taken as not there, and `lost` counts
+    it, so that whoever read meanwhile knows to make it anew.
     """
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        if not DeltaTable.is_deltatable(str(folder)):
-            folder.mkdir(parents=True, exist_ok=True)
-            fields = [Field(name, _delta_type(dtype)) for name, dtype in RECORDS.items()]
-            DeltaTable.create(str(folder), Schema(fields), mode="ignore", partition_by=list(_PARTITION))
-        self._table = DeltaTable(str(folder))
         self._lock = Lock()
+        self._sound: dict[str, tuple[int, int]] = {}
+        self._broken: set[str] = set()
+        self.lost = 0  # how often something kept was found broken
+        try:
+            self._open()
+        except _UNREADABLE:
+            self._renew()
+
+    def _open(self) -> None:
+        fields = [Field(name, _delta_type(dtype)) for name, dtype in RECORDS.items()]
+        make_table(self._folder, fields, _PARTITION)
+        self._table = DeltaTable(str(self._folder))
+        self._log = TableLog(self._folder)
         self._listed = -1
         self._looked_at = -1
         self._files = pl.DataFrame(schema=_FILES)
 
+    def _renew(self) -> None:
+        """Begin anew in the place of a table that cannot be read."""
+        aside = self._folder.with_name(f".{self._folder.name}.{uuid4().hex}.part")
+        if self._folder.exists():
+            self._folder.rename(aside)
+            rmtree(aside, ignore_errors=True)
+        self._open()
+        self.lost += 1
+
     def files(self) -> pl.DataFrame:
-        """The table's files now: path, machine, month."""
+        """The table's files now, those found broken left out: path, machine, month."""
         with self._lock:
-            return self._list()
+            # a month has one file: where a log that lost an entry lists two, neither is to be trusted
+            one = pl.len().over("machine", "month") == 1
+            return self._list().filter(one, ~pl.col("path").is_in(list(self._broken)))
 
     def _list(self) -> pl.DataFrame:
+        try:
+            return self._listing()
+        except _UNREADABLE:
+            self._renew()
+            return self._listing()
+
+    def _listing(self) -> pl.DataFrame:
         # A commit adds a file to the log: as long as its folder is as it was, there is nothing new to read.
         changed = (self._folder / "_delta_log").stat().st_mtime_ns
         if changed == self._looked_at:
@@ -111,10 +149,29 @@ class RecordTable:
         files = self.files().filter((pl.col("machine") == machine) & pl.col("month").is_in(list(months)))
         if files.is_empty():
             return pl.DataFrame(schema={name: RECORDS[name] for name in columns})
-        paths = [self._folder / path for path in files.sort("month")["path"]]
         wanted = list(dict.fromkeys(["start", *columns]))
-        read = pl.concat([pl.read_parquet(path, columns=wanted, hive_partitioning=False) for path in paths])
-        return read.sort("start").select(list(columns))
+        read = [pl.DataFrame(schema={name: RECORDS[name] for name in wanted})]
+        for path in files.sort("month")["path"]:
+            rows = self._rows(path, wanted)
+            if rows is None:
+                self._broken.add(path)
+                self.lost += 1
+            else:
+                read.append(rows)
+        return pl.concat(read).sort("start").select(list(columns))
+
+    def _rows(self, path: str, columns: Sequence[str]) -> pl.DataFrame | None:
+        """Columns of a file; None where it is not as it was written."""
+        file = self._folder / path
+        try:
+            there = file.stat().st_size, file.stat().st_mtime_ns
+            if self._sound.get(path) != there:
+                if sha256(file.read_bytes()).hexdigest() != file.stem.rpartition("-")[2]:
+                    return None
+                self._sound[path] = there
+            return pl.read_parquet(file, columns=list(columns), hive_partitioning=False)
+        except (OSError, pl.exceptions.PolarsError):
+            return None
 
     def months(self, machine: str) -> list[str]:
         """The months of which there are records of a machine."""
@@ -129,26 +186,41 @@ class RecordTable:
             From machine and month to its RECORDS; none leaves nothing of it.
         """
         with self._lock:
-            listed = self._list()
-            actions: list[Any] = []
-            now = int(time() * 1000)
-            for (machine, month), records in months.items():
-                old = listed.filter((pl.col("machine") == machine) & (pl.col("month") == month))
-                actions += [RemoveAction(path, True, now) for path in old["path"].to_list()]
-                if records.height:
-                    actions.append(self._write(machine, month, records))
-            if not actions:
-                return
+            try:
+                self._commit(months)
+            except _UNREADABLE:
+                if self._can_be_opened():
+                    raise
+                self._renew()
+                self._commit(months)
+
+    def _commit(self, months: Mapping[tuple[str, str], pl.DataFrame]) -> None:
+        listed = self._list()
+        actions: list[Any] = []
+        now = int(time() * 1000)
+        for (machine, month), records in months.items():
+            old = listed.filter((pl.col("machine") == machine) & (pl.col("month") == month))
+            actions += [RemoveAction(path, True, now) for path in old["path"].to_list()]
+            if records.height:
+                actions.append(self._write(machine, month, records))
+        if actions:
             self._table.create_write_transaction(actions, "append", self._table.schema(), list(_PARTITION))
+            self._log.sync()
+
+    def _can_be_opened(self) -> bool:
+        try:
+            DeltaTable(str(self._folder))
+        except _UNREADABLE:
+            return False
+        return True
 
     def _write(self, machine: str, month: str, records: pl.DataFrame) -> AddAction:
-        name = f"machine={quote(machine)}/month={month}/{uuid4().hex}.parquet"
-        rows = records.sort("start").drop("machine", "month")
-
-        def write(path: Path) -> None:
-            rows.write_parquet(path, compression="zstd", compression_level=1, row_group_size=64)
-
-        put(self._folder / name, write)
+        """Write a month's file, whose name tells the SHA-256 of its bytes."""
+        rows, body = records.sort("start").drop("machine", "month"), BytesIO()
+        rows.write_parquet(body, compression="zstd", compression_level=1, row_group_size=64)
+        mark = f"{uuid4().hex}-{sha256(body.getbuffer()).hexdigest()}"
+        name = f"machine={quote(machine)}/month={month}/{mark}.parquet"
+        put(self._folder / name, lambda part: part.write_bytes(body.getbuffer()))
         return AddAction(
             path=name,
             size=(self._folder / name).stat().st_size,

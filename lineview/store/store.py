@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import IO, Self
 
+import polars as pl
+
 from lineview.core.errors import StoreError
 from lineview.core.frames import READINGS, WEIGHTS
 from lineview.intake.detect.sheets import Export, InPieces
-from lineview.store.files import plainly
+from lineview.store.files import make_folder, plainly
 from lineview.store.journal import Journal
 from lineview.store.manual_entries import People
 from lineview.store.reader import StoreReader
 from lineview.store.readings import PartedTable
 from lineview.store.record_pieces import record_in_pieces
-from lineview.store.writer import Receipt, Recorder
+from lineview.store.table_log import lost_entries, mend_log
+from lineview.store.writer import Receipt, Recorder, app_id
 
 if sys.platform == "win32":
     import msvcrt
@@ -61,8 +64,8 @@ class Store(StoreReader):
     def __init__(self, folder: Path, journal_url: str | None) -> None:
         self._database = Journal(folder, journal_url)
         self._tables = {
-            "readings": PartedTable(folder / "readings", READINGS),
-            "weights": PartedTable(folder / "weights", WEIGHTS),
+            "readings": self._whole_table("readings", folder, READINGS),
+            "weights": self._whole_table("weights", folder, WEIGHTS),
         }
         super().__init__(folder, self._database, self._tables)
         self._written = People(self._database)
@@ -76,6 +79,15 @@ class Store(StoreReader):
             self._told,
             self._conflicts,
         )
+
+    def _whole_table(self, kind: str, folder: Path, schema: Mapping[str, pl.DataType]) -> PartedTable:
+        """Open a table in which every intake that is in has its files listed."""
+        done = self._database.done_with(kind)
+        mend_log(folder / kind, [app_id(row) for row in done])
+        table = PartedTable(folder / kind, schema)
+        if not {row.id for row in done} <= set(table.files()["intake"]):
+            raise StoreError(lost_entries(folder / kind, "lacks entries"))
+        return table
 
     @classmethod
     def open(cls, folder: Path, journal_url: str | None = None) -> Self:
@@ -99,7 +111,7 @@ class Store(StoreReader):
             Where the folder or the journal cannot be used.
         """
         with plainly(f"open the store in {folder}"):
-            folder.mkdir(parents=True, exist_ok=True)
+            make_folder(folder)
             with writing(folder):
                 store = cls(folder, journal_url)
             with writing(folder, wait=False) as held:

@@ -4,7 +4,8 @@ Notes
 -----
 The order: the exports' bytes; the journal's rows, "begun", with all that the journal keeps; refusals and
 disputed moments; one atomic Delta commit a table, named for the export's SHA-256 and the attempt; the
-journal's row, "done". Nothing of an intake is given before it is done. What a crash leaves is "begun": it is
+journal's row, "done". Each is on the disk before the next, so that a power cut leaves no more than a crash.
+Nothing of an intake is given before it is done. What a crash leaves is "begun": it is
 finished where all its commits are there, and taken back where one is missing, by the next to open or write.
 """
 
@@ -174,6 +175,8 @@ class Recorder:
         """Finish or take back what a crash has left; the caller holds the store for writing."""
         for row in self.journal.uncleared():
             if row.state == "begun" and self._whole(row):
+                for table in self.tables.values():
+                    table.sync()
                 self.journal.end([row.id], "done")
                 continue
             if row.state == "undone":

@@ -103,11 +103,10 @@ def test_a_failed_undo_is_finished_or_not_begun(tmp_path, monkeypatch, owner, na
 KILLED = """
 import os, sys
 from pathlib import Path
-from lineview.store import journal, store
-from lineview.store import readings as delta
+from lineview.store import journal, readings, store
 from tests.store.test_crash import whole
 folder, owner, name = Path(sys.argv[1]), sys.argv[2], sys.argv[3]
-place = {"journal": journal.Journal, "delta": delta.PartedTable}[owner]
+place = {"journal": journal.Journal, "readings": readings.PartedTable}[owner]
 real = getattr(place, name)
 def killed(*args, **kwargs):
     if sys.argv[4] == "after":
@@ -123,7 +122,7 @@ with store.Store.open(folder / "store") as opened:
     ("owner", "name", "when", "finished"),
     [
         ("journal", "begin", "after", False),
-        ("delta", "_commit", "after", False),  # the readings' commit is there, the weights' is not
+        ("readings", "_commit", "after", False),  # the readings' commit is there, the weights' is not
         ("journal", "end", "before", True),
     ],
 )

@@ -120,11 +120,10 @@ def _without_ids(all_: tuple) -> tuple:
 KILLED = """
 import os, sys
 from pathlib import Path
-from lineview.store import journal, store
-from lineview.store import readings as delta
+from lineview.store import journal, readings, store
 from tests.store.test_groups import three
 folder, owner, name = Path(sys.argv[1]), sys.argv[2], sys.argv[3]
-place = {"journal": journal.Journal, "delta": delta.PartedTable}[owner]
+place = {"journal": journal.Journal, "readings": readings.PartedTable}[owner]
 real = getattr(place, name)
 def killed(*args, **kwargs):
     if sys.argv[4] == "after":
@@ -140,7 +139,7 @@ with store.Store.open(folder / "store") as opened:
     ("owner", "name", "when", "finished"),
     [
         ("journal", "begin", "after", []),
-        ("delta", "_commit", "after", ["a.csv"]),  # the readings' commit is there, the weights' is not
+        ("readings", "_commit", "after", ["a.csv"]),  # the readings' commit is there, the weights' is not
         ("journal", "end", "before", ["a.csv", "b.csv", "c.csv"]),
     ],
 )

