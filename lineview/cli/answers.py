@@ -107,8 +107,12 @@ def sheet_bytes(answer: Answer, plant: Plant, ending: str) -> bytes:
     return FORMS[ending](answer, plant)
 
 
-def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -> None:
-    """Check weighed packages of a lot and print the verdict with its reasons.
+#: Exit status of a lot by its verdict; 2 is that of an input that cannot be read.
+LOT_STATUS: dict[bool | None, int] = {True: 0, False: 1, None: 3}
+
+
+def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -> int:
+    """Check weighed packages of a lot, print the verdict with its reasons, and give its exit status.
 
     Takes `file` [g].
     """
@@ -118,6 +122,7 @@ def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -
         console.print(Text(f"  {reason}"), soft_wrap=True)
     console.print(Text(told.banner, style="dim"), soft_wrap=True)
     console.print(Text(told.caution), soft_wrap=True)
+    return LOT_STATUS[told.passed]
 
 
 def _text(file: Path) -> str:

@@ -191,10 +191,13 @@ def bags(
     rules: Annotated[str, typer.Option(help="hb133, eu or r87.")] = "eu",
     tare_g: Annotated[float, typer.Option(help="Mass of an empty bag, grams.")] = 0.0,
 ) -> None:
-    """Check weighed bags of a lot against their label: a planning aid, not a legal test."""
+    """Check weighed bags of a lot against their label: a planning aid, not a legal test.
+
+    Exit status: 0 where the lot passes, 1 where it does not, 3 where too few bags were weighed.
+    """
     from lineview.cli.answers import print_lot
 
-    print_lot(file, label_g, lot, rules, tare_g)
+    raise typer.Exit(print_lot(file, label_g, lot, rules, tare_g))
 
 
 @app.command()

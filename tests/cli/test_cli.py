@@ -251,6 +251,24 @@ def test_the_verdict_comes_with_reasons_and_caution(
     assert "authority" in printed
 
 
+@pytest.mark.parametrize(
+    ("mean", "weighed", "status", "verdict"),
+    [
+        (456, 50, 0, "The lot passes."),
+        (440, 50, 1, "The lot does not pass."),
+        (456, 4, 3, "No verdict yet: weigh 46 more bags of this lot."),
+        (440, 4, 3, "No verdict yet: weigh 46 more bags of this lot."),
+    ],
+)
+def test_the_exit_status_says_how_the_lot_fares(
+    tmp_path: Path, mean: int, weighed: int, status: int, verdict: str
+) -> None:
+    file = bags(tmp_path, "\n".join(f"{mean + k % 3}" for k in range(weighed)))
+    done = run("bags", file, "--label-g", "454", "--lot", "400", cwd=tmp_path)
+    assert done.stdout.splitlines()[0] == verdict
+    assert done.returncode == status
+
+
 def test_every_bad_line_is_told_at_once(tmp_path: Path) -> None:
     with pytest.raises(IntakeError) as told:
         print_lot(bags(tmp_path, "454\nheavy\n455\nlight\n"), 454.0, 400, "eu", 0.0)
