@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -17,6 +18,7 @@ from lineview.machine.pieces import MachineCounts
 from lineview.plant import Plant, Shift
 from lineview.stats.means import coverage_factor
 from lineview.wrap.reel_lengths import full_reel_m
+from lineview.wrap.reels import kind_of
 
 #: Runs and stops of this shift that a projection needs.
 LEAST_CYCLES = 6
@@ -186,13 +188,13 @@ class Pace:
 def reel_ends(
     plant: Plant, counts: MachineCounts, reels: pl.DataFrame, now: datetime, pace: Pace
 ) -> list[NextEvent]:
-    """Give when each web's reel ends on a machine.
+    """Give when each reel on a machine ends.
 
     Source: derived-projection
     """
-    own = reels.filter((pl.col("machine") == counts.machine.id) & (pl.col("at") <= now)).sort("at")
+    own = reels.filter((pl.col("machine") == counts.machine.id) & (pl.col("at") <= now)).sort("at", "row")
     events = []
-    for row in own.unique("web", keep="last", maintain_order=True).iter_rows(named=True):
+    for row in _mounted(plant, own):
         web = plant.web(row["web"] or "")
         name = f"{(web.name or web.kind) if web else row['web']} reel ends"
         held = row["length_m"] or (full_reel_m(web) if web else None)
@@ -210,6 +212,16 @@ def reel_ends(
         )
         events.append(_event(name, max(0.0, left_m) / each_m, working, pace))
     return events
+
+
+def _mounted(plant: Plant, changes: pl.DataFrame) -> list[dict[str, Any]]:
+    """Give the reels that are on a machine after these changes: of each kind of web the last mounted."""
+    last: dict[str, dict[str, Any]] = {}
+    for row in changes.iter_rows(named=True):
+        # Webs of one kind take turns on one spindle: the film of the next flavour takes this one's place.
+        name = row["web"] or ""
+        last[kind_of(plant, name) or name] = row
+    return list(last.values())
 
 
 def batch_end(

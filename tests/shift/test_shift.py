@@ -95,6 +95,29 @@ def test_a_shift_that_goes_on_tells_pace_projection_and_what_comes_next() -> Non
     assert "batch ends, mint" in events
 
 
+def test_the_next_reel_of_a_kind_takes_the_last_one_off_the_list() -> None:
+    now = START + timedelta(hours=5)
+    film = works().webs[0]
+    webs = [(f"film {name}", f"Film {name}", "film") for name in ("lime", "mint", "nut")]
+    webs.append(("wax", "Wax paper", "wax paper"))
+    plant = works().model_copy(
+        update={"webs": tuple(film.model_copy(update={"id": i, "name": n, "kind": k}) for i, n, k in webs)}
+    )
+    changes = [("film lime", 200), ("wax", 150), ("film mint", 120), ("film nut", 45)]
+    mounted = [
+        {"web": web, "reel": f"r{k}", "at": now - timedelta(minutes=before)}
+        for k, (web, before) in enumerate(changes)
+    ]
+    reels = factories.rows(REELS, mounted, machine="w1", length_m=2876.0, splices=0)
+    answer = ask(FRAME.filter(pl.col("at") <= now), now=now, plant=plant, reels=reels)
+    listed = [row["event"] for row in table(answer, "next")]
+    assert [event for event in listed if "reel" in str(event)] == [
+        "Wax paper reel ends",
+        "Film nut reel ends",
+    ]
+    assert answer.figure("reel_end_Film_lime") is None
+
+
 def test_no_readings_future_break_and_mostly_unseen_each_have_their_sentence() -> None:
     none = ask(FRAME.clear())
     assert none.text.startswith("There are no readings of Cut-and-wrap 1 in the 455 planned minutes")
