@@ -179,6 +179,8 @@ def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
 
 
 def _plan(measured: ShiftMeasures) -> str:
+    if measured.plan_partly:
+        return "The plan covers only part of this period, so no comparison is made."
     if measured.planned is None:
         return ""
     if measured.planned <= 0:

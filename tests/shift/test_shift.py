@@ -15,7 +15,7 @@ from lineview.shift.answer import answer_shift
 from tests import factories
 from tests.factories import value
 from tests.from_frames import Frames, inputs
-from tests.simulate.shift import END, FRAME, RUN, ask, made, plan, sheet, table, works
+from tests.simulate.shift import END, FRAME, RUN, ask, hours, made, plan, sheet, table, works
 from tests.simulate.wrapper import START, machine
 
 
@@ -116,6 +116,36 @@ def test_the_next_reel_of_a_kind_takes_the_last_one_off_the_list() -> None:
         "Film nut reel ends",
     ]
     assert answer.figure("reel_end_Film_lime") is None
+
+
+@pytest.mark.parametrize(
+    ("rows", "compared"),
+    [
+        ([("mint", 0, 8, 140_000)], True),
+        ([("mint", -24, 24, 900_000)], True),
+        ([("mint", 0, 3, 60_000), ("lime", 4, 8, 70_000)], True),
+        ([("mint", 4, 8, 70_000)], False),
+        ([("mint", -40, 2, 900_000)], False),
+    ],
+)
+def test_a_plan_is_compared_only_with_periods_that_it_covers(
+    rows: list[tuple[str, float, float, float]], compared: bool
+) -> None:
+    answer = ask(plan=plan(*rows))
+    assert ("The plan for it was" in answer.soft) is compared
+    assert ("The plan covers only part of this period" in answer.soft) is not compared
+    going_on = ask(FRAME.filter(pl.col("at") <= hours(5)), now=hours(5), plan=plan(*rows))
+    pace = going_on.figure("pace_needed_per_min")
+    assert pace is not None
+    assert (pace.value is not None) is compared
+    assert ("covers only part" in pace.why_none) is not compared
+
+
+def test_weeks_are_not_compared_with_the_plan_of_one_of_them() -> None:
+    one_week = plan(("mint", -30, 90, 1_215_000))
+    answer = ask(start=hours(-24 * 56), end=hours(9), plan=one_week)
+    assert "1,215,000" not in to_json(answer)
+    assert "The plan covers only part of this period" in answer.soft
 
 
 def test_no_readings_future_break_and_mostly_unseen_each_have_their_sentence() -> None:
