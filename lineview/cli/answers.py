@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from rich.table import Table as RichTable
@@ -40,6 +41,8 @@ def _print(answer: Answer, plant: Plant, whole: bool) -> None:
     console.print(sentence, soft_wrap=True)
     if answer.soft:
         console.print(Text(answer.soft, style="dim"), soft_wrap=True)
+    read = show.last_reading(answer.scope.now, plant, datetime.now(UTC), advises=answer.question == "order")
+    console.print(Text(read, style="dim"), soft_wrap=True)
     if whole:
         console.print()
         console.print(_figures(answer, plant))

@@ -1,5 +1,7 @@
 """Pages as components: all that an answer holds is on its page, and faults are pages too."""
 
+import re
+from datetime import UTC, datetime
 from urllib.parse import urlsplit
 
 import pytest
@@ -70,6 +72,17 @@ def test_a_page_holds_all_of_its_answer(question: str) -> None:
     for caution in answer.cautions:
         assert caution in words_in(page.foot)
     assert words_in(page.head).startswith("Gorse Lane Sweets")
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_page_says_when_the_last_reading_was_and_how_long_ago(page: str) -> None:
+    shown = page_of(InventedWorks(), Address(page), DAY)
+    words = words_in([*shown.head, *shown.below])
+    said = re.search(r"Last reading \w{3} \d+ June 2026, \d\d:\d\d, ([\d,]+) days ago\.", words)
+    assert said, words
+    days = int(said[1].replace(",", ""))
+    assert abs(days - (datetime.now(UTC) - datetime(2026, 6, 12, tzinfo=UTC)).days) <= 14
+    assert ("The advice is for that day: add newer exports" in words) is (page == "order")
 
 
 def test_what_needs_a_person_is_marked_by_an_element_and_not_by_colour_alone() -> None:

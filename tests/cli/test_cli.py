@@ -3,6 +3,7 @@
 import gzip
 import json
 import os
+import re
 import subprocess
 import sys
 import time
@@ -166,6 +167,8 @@ def test_counters_alone_go_the_whole_way_and_json_is_whole(works: Path) -> None:
     read = json.loads(done.stdout)
     assert read["version"] == "lineview.answer/1"
     assert read["figures"]["good_pieces"]["value"] == 1790 * 6
+    said = " ".join(run("answer", "shift", cwd=works).stdout.split())
+    assert re.search(r"Last reading \w{3} \d+ \w+ 20\d\d, \d\d:\d\d, [\d,]+ days? ago\.", said)
     again = run("intake", "log-good.csv", cwd=works)
     assert "nothing changed" in again.stdout.replace("\n", " ") or "before" in again.stdout
     assert run("intake", "--undo", "1", cwd=works).returncode == 0
