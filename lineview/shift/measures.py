@@ -64,6 +64,8 @@ class ShiftMeasures:
         Whether the period begins or ends within a shift.
     plan_partly : bool
         Whether a plan covers some of the period and not all of it, so that there is nothing to compare.
+    outside_pieces : float
+        Counted in the period and outside every shift, as far as the readings tell.
     """
 
     machine: Machine
@@ -82,6 +84,7 @@ class ShiftMeasures:
     against: Contradictions
     cuts_shift: bool = False
     plan_partly: bool = False
+    outside_pieces: float = 0.0
 
     @property
     def good_counted(self) -> bool:
@@ -168,7 +171,18 @@ def measure_shift(
         contradictions(counts.seen, counts.spells.within(*micros([start, reach]))),
         _cuts_shift(plant, start, end),
         partly,
+        _outside_pieces(counts, windows, start, reach),
     )
+
+
+def _outside_pieces(counts: MachineCounts, windows: pl.DataFrame, start: datetime, end: datetime) -> float:
+    """Pieces counted between two moments outside the shifts' windows; what is not known is left out."""
+    edges = micros([start, end])
+    begins = np.append(edges[:1], windows["end"].dt.epoch("us").to_numpy())
+    finishes = np.append(windows["start"].dt.epoch("us").to_numpy(), edges[1:])
+    between = finishes > begins
+    made = counts.made(begins[between], finishes[between]) if between.any() else None
+    return 0.0 if made is None else float(np.nansum(made.value))
 
 
 def _cuts_shift(plant: Plant, start: datetime, end: datetime) -> bool:

@@ -16,6 +16,8 @@ ALLERGENS = (
     "Allergen or colour change: follow the written changeover and label check; an allergen needs a validated "
     "clean-down. The order of flavours is advice from minutes alone."
 )
+#: Pieces outside every shift, as a share of those in shifts, from which the shift pattern is in doubt.
+MUCH_OUTSIDE = 0.1
 _COUNT = (
     "no",
     "one",
@@ -143,7 +145,7 @@ def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
             "no readings, "
             f"so uptime is between {low:.1f} and {high:.1f} %."
         )
-    parts.append(_plan(measured))
+    parts += [_outside(measured), _plan(measured)]
     return " ".join(part for part in parts if part)
 
 
@@ -176,6 +178,16 @@ def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
             )
     stood = f"{account.stand_min:,.0f} minute{'' if round(account.stand_min) == 1 else 's'}"
     return f"{stood} stood still: {', '.join(kinds)}."
+
+
+def _outside(measured: ShiftMeasures) -> str:
+    """Say what was made outside every shift; where that is much, the shift pattern may be wrong."""
+    outside = measured.outside_pieces
+    if outside < 0.5:
+        return ""
+    much = outside > MUCH_OUTSIDE * measured.so_far.good_used
+    check = ": check the shifts in plant.toml" if much else ""
+    return f"Outside every shift {outside:,.0f} more pieces were made{check}."
 
 
 def _plan(measured: ShiftMeasures) -> str:

@@ -9,7 +9,7 @@ import pytest
 from lineview.core.errors import AskError
 from lineview.core.figure import Period
 from lineview.core.frames import REELS
-from lineview.plant import Gauge
+from lineview.plant import Gauge, Shift
 from lineview.report.answer import Scope, to_json
 from lineview.shift.answer import answer_shift
 from tests import factories
@@ -146,6 +146,16 @@ def test_weeks_are_not_compared_with_the_plan_of_one_of_them() -> None:
     answer = ask(start=hours(-24 * 56), end=hours(9), plan=one_week)
     assert "1,215,000" not in to_json(answer)
     assert "The plan covers only part of this period" in answer.soft
+
+
+def test_what_was_made_outside_every_shift_is_said() -> None:
+    short = works().model_copy(update={"shifts": (Shift(id="early", start="06:00", end="07:00"),)})
+    answer = ask(plant=short)
+    outside = re.search(r"Outside every shift ([\d,]+) more pieces were made: check the shifts", answer.soft)
+    assert outside, answer.soft
+    counted = int(((RUN.pieces > 3600) & (RUN.pieces <= 8 * 3600)).sum())
+    assert abs(int(outside[1].replace(",", "")) - counted) <= 60  # readings are ten seconds apart
+    assert "Outside every shift" not in ask().soft
 
 
 def test_no_readings_future_break_and_mostly_unseen_each_have_their_sentence() -> None:
