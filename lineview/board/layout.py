@@ -189,9 +189,9 @@ def chosen_stops(values: Sequence[str]) -> list[tuple[datetime, datetime]]:
     return pairs
 
 
-def adjustment_form(answer: Answer, plant: Plant) -> html.Details:
-    """Give the form that writes down an adjustment."""
-    now = answer.scope.now.astimezone(plant.tz)
+def adjustment_form(plant: Plant) -> html.Details:
+    """Give the form that writes down an adjustment; it starts at the present time."""
+    now = datetime.now(plant.tz)
     return html.Details(
         [
             html.Summary("Write down an adjustment"),
@@ -320,7 +320,7 @@ def forms_of(works: Works, address: Address) -> tuple[list[Any], list[Any]]:
     except LineviewError:  # the page itself says what is wrong
         return [], []
     if address.page == "rope":
-        return [], [adjustment_form(answer, plant)]
+        return [], [adjustment_form(plant)]
     form = reasons_form(answer, plant)
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
     return [], [*([form] if form is not None else []), html.P(wall)]

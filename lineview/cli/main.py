@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -212,7 +213,7 @@ def check(works: WorksFolder = HERE) -> None:
 def adjusted(
     machine: Annotated[str, typer.Argument(help="Id of the machine.")],
     what: Annotated[str, typer.Argument(help="What was done, for instance 'roller pair 3 closed'.")],
-    at: Annotated[str, typer.Option(help="When, in wall time: 2026-06-09 14:05.")],
+    at: Annotated[str, typer.Option(help="When, in wall time: 2026-06-09 14:05, or 14:05 today.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
@@ -222,7 +223,7 @@ def adjusted(
     from lineview.plant.periods import moment
 
     with Works(works, journal) as opened:
-        opened.note_adjustment(machine, moment(at, opened.plant.tz, "--at"), what, note)
+        opened.note_adjustment(machine, moment(at, opened.plant.tz, "--at", datetime.now(UTC)), what, note)
     typer.echo("Noted.")
 
 

@@ -1,7 +1,7 @@
 """Pages as components: all that an answer holds is on its page, and faults are pages too."""
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from urllib.parse import urlsplit
 
 import pytest
@@ -112,6 +112,13 @@ def test_an_empty_store_is_a_page_too() -> None:
     assert "no readings yet" in words_in(page.sentence)
     assert "Intake" in words_in(page.head)
     assert forms_of(Empty(), Address("shift")) == ([], [])
+
+
+def test_the_form_of_an_adjustment_starts_at_the_present_time() -> None:
+    works = InventedWorks()
+    (form,) = forms_of(works, Address("rope"))[1]
+    at = moment(form["adjusted-at"].value, works.plant.tz, "when")
+    assert timedelta(0) <= datetime.now(UTC) - at < timedelta(minutes=5)
 
 
 def test_an_address_of_no_page() -> None:
