@@ -122,9 +122,18 @@ def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span
         below = top is not None and top / account.planned_min < low
     return (
         Span(f"{subject} {verb} {least}{account.good_used:,.0f} {_good(measured)}{so_far}, "),
-        Span(f"{least}{rate:,.0f} a minute", call=below),
+        Span(f"{least}{rate:,.0f} a minute", call=below and not _on_plan(measured)),
         Span(f" over {minutes}; the nominal band is {low:g} to {high:g}."),
     )
+
+
+def _on_plan(measured: ShiftMeasures) -> bool:
+    """Tell whether a plan is reached, or will be at the rate so far; then nobody has to act on the rate."""
+    if measured.planned is None or measured.planned <= 0:
+        return False
+    account = measured.so_far
+    at_this_rate = account.good_used / account.planned_min * (account.planned_min + measured.left_min)
+    return at_this_rate >= measured.planned
 
 
 def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
