@@ -47,6 +47,21 @@
     }
   };
 
+  /* the wall's clock; what it shows is of now only while readings come in: after this time it turns plain */
+  var STALE_MS = 60 * 60 * 1000;
+  function look() {
+    var clock = document.getElementById("wall-clock");
+    var read = document.querySelector(".wall .read-at time");
+    var now = new Date();
+    if (clock) {
+      clock.textContent = now.toLocaleTimeString(clock.dataset.units === "US" ? "en-US" : "en-GB", {
+        hour: "numeric", minute: "2-digit", timeZone: clock.dataset.zone
+      });
+    }
+    root.dataset.stale = read && now - new Date(read.dateTime) > STALE_MS ? "yes" : "";
+  }
+  window.setInterval(look, 1000);
+
   /* a picker closes when a choice is made, on Escape, and when one presses elsewhere */
   function close(but) {
     document.querySelectorAll("details.picker[open]").forEach(function (one) {

@@ -75,9 +75,9 @@ LISTED = 50
 
 @dataclass(frozen=True)
 class LotWords:
-    """A lot check as a person reads it; `passed` tells whether it needs one."""
+    """A lot check as a person reads it; `passed` is None where too few bags were weighed for a verdict."""
 
-    passed: bool
+    passed: bool | None
     verdict: str
     reasons: tuple[str, ...]
     numbers: str
@@ -212,8 +212,19 @@ def lot_words(found: LotCheck) -> LotWords:
         reasons.append(f"All {found.n} masses are equal: look whether the scale stood still.")
     return LotWords(
         found.passed,
-        "The lot passes." if found.passed else "The lot does not pass.",
+        _verdict(found),
         tuple(reasons),
         f"{found.n} weighed: mean {found.mean_g:.2f} g{spread}.",
         found.banner,
     )
+
+
+def _verdict(found: LotCheck) -> str:
+    """Give the verdict, or how many bags it still needs."""
+    if found.passed is None:
+        missing = found.needed - found.n
+        verdict = f"No verdict yet: weigh {missing} more bag{'s' if missing != 1 else ''} of this lot."
+        # More bags cannot make this number smaller.
+        short = found.beyond > found.allowed
+        return f"{verdict} Too many of those weighed are short already." if short else verdict
+    return "The lot passes." if found.passed else "The lot does not pass."

@@ -419,6 +419,11 @@ class Works:
         named = [LAST_SHIFT, *((name, label) for name, label, _ in shifts)]
         return [*named, *GENERAL_PERIODS] if question == "shift" else [*GENERAL_PERIODS, *named]
 
+    def last_reading(self) -> datetime | None:
+        """Give the last reading's moment [UTC] over all machines; None before the first."""
+        span = self.store.span()
+        return None if span is None else span.end
+
     def version(self) -> str:
         """Give a text that changes whenever the data or the plant description do.
 

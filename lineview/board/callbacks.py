@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from typing import Any
 
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, no_update
@@ -203,7 +203,7 @@ def _bind_writing(app: Dash, works: Works) -> None:
         if not (what or "").strip():
             return "Say what was done.", no_update
         try:
-            when = moment(at or "", works.plant.tz, "when")
+            when = moment(at or "", works.plant.tz, "when", datetime.now(UTC))
             machine = machine_of(pathname, search, "rope")
             works.note_adjustment(machine, when, what.strip(), (note or "").strip())
         except LineviewError as error:

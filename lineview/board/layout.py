@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from dash import dcc, html
@@ -35,6 +35,20 @@ def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) 
         ),
         html.Div(_pickers(works, plant, address, shown), className="pickers"),
     ]
+
+
+def read_line(read_at: datetime | None, plant: Plant, *, advises: bool = False) -> list[Any]:
+    """Give when the last reading was; the browser marks the wall by it where it is old."""
+    if read_at is None:
+        return []
+    words = show.last_reading(read_at, plant, datetime.now(UTC), advises=advises)
+    return [html.P(html.Time(words, dateTime=read_at.isoformat()), className="read-at soft")]
+
+
+def wall_clock(plant: Plant) -> html.Span:
+    """Give the place of the wall's clock; the browser fills it."""
+    told: dict[str, Any] = {"data-zone": plant.zone, "data-units": plant.units}
+    return html.Span(id="wall-clock", **told)
 
 
 def opening(shop: str) -> list[Any]:
@@ -175,9 +189,9 @@ def chosen_stops(values: Sequence[str]) -> list[tuple[datetime, datetime]]:
     return pairs
 
 
-def adjustment_form(answer: Answer, plant: Plant) -> html.Details:
-    """Give the form that writes down an adjustment."""
-    now = answer.scope.now.astimezone(plant.tz)
+def adjustment_form(plant: Plant) -> html.Details:
+    """Give the form that writes down an adjustment; it starts at the present time."""
+    now = datetime.now(plant.tz)
     return html.Details(
         [
             html.Summary("Write down an adjustment"),
@@ -243,10 +257,12 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any]) -> Page:
             return _answered(works, address, look_of(plant, address, screen))
         if address.page == "bags":
             foot = [html.P(text) for text in CAUTIONS]
-            return _page(works, plant, address, {}, [SENTENCE], [], foot)
+            return _page(works, plant, address, {}, [SENTENCE], read_line(works.last_reading(), plant), foot)
         if address.page == "intake":
             told = intake_sentence(works.store.intakes())
-            return _page(works, plant, address, {}, [told], intake_page(works, plant, address), [])
+            read = read_line(works.last_reading(), plant)
+            below = [*read, *intake_page(works, plant, address)]
+            return _page(works, plant, address, {}, [told], below, [])
         return _page(works, plant, address, {}, ["There is no page at this address."], [], [])
     except LineviewError as error:
         said, below = fault_page(error)
@@ -258,9 +274,12 @@ def _answered(works: Works, address: Address, look: Look) -> Page:
     names = _names(plant, answer)
     if address.page == "wall":
         where = " · ".join(names[k] for k in ("line", "machine", "period") if names.get(k))
-        head = [html.Span(plant.shop, className="shop"), html.Span(where, className="where")]
+        read = read_line(answer.scope.now, plant)
+        shop, where_shown = html.Span(plant.shop, className="shop"), html.Span(where, className="where")
+        head = [shop, where_shown, *read, wall_clock(plant)]
         return Page(head, sentence(answer.sentence), wall_page(answer, look), [], plant.shop)
-    below = answer_page(answer, look, address)
+    read = read_line(answer.scope.now, plant, advises=address.question == "order")
+    below = [*read, *answer_page(answer, look, address)]
     return _page(works, plant, address, names, sentence(answer.sentence), below, cautions(answer))
 
 
@@ -301,7 +320,7 @@ def forms_of(works: Works, address: Address) -> tuple[list[Any], list[Any]]:
     except LineviewError:  # the page itself says what is wrong
         return [], []
     if address.page == "rope":
-        return [], [adjustment_form(answer, plant)]
+        return [], [adjustment_form(plant)]
     form = reasons_form(answer, plant)
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
     return [], [*([form] if form is not None else []), html.P(wall)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from rich.table import Table as RichTable
@@ -40,6 +41,8 @@ def _print(answer: Answer, plant: Plant, whole: bool) -> None:
     console.print(sentence, soft_wrap=True)
     if answer.soft:
         console.print(Text(answer.soft, style="dim"), soft_wrap=True)
+    read = show.last_reading(answer.scope.now, plant, datetime.now(UTC), advises=answer.question == "order")
+    console.print(Text(read, style="dim"), soft_wrap=True)
     if whole:
         console.print()
         console.print(_figures(answer, plant))
@@ -107,8 +110,12 @@ def sheet_bytes(answer: Answer, plant: Plant, ending: str) -> bytes:
     return FORMS[ending](answer, plant)
 
 
-def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -> None:
-    """Check weighed packages of a lot and print the verdict with its reasons.
+#: Exit status of a lot by its verdict; 2 is that of an input that cannot be read.
+LOT_STATUS: dict[bool | None, int] = {True: 0, False: 1, None: 3}
+
+
+def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -> int:
+    """Check weighed packages of a lot, print the verdict with its reasons, and give its exit status.
 
     Takes `file` [g].
     """
@@ -118,6 +125,7 @@ def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -
         console.print(Text(f"  {reason}"), soft_wrap=True)
     console.print(Text(told.banner, style="dim"), soft_wrap=True)
     console.print(Text(told.caution), soft_wrap=True)
+    return LOT_STATUS[told.passed]
 
 
 def _text(file: Path) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -191,10 +192,13 @@ def bags(
     rules: Annotated[str, typer.Option(help="hb133, eu or r87.")] = "eu",
     tare_g: Annotated[float, typer.Option(help="Mass of an empty bag, grams.")] = 0.0,
 ) -> None:
-    """Check weighed bags of a lot against their label: a planning aid, not a legal test."""
+    """Check weighed bags of a lot against their label: a planning aid, not a legal test.
+
+    Exit status: 0 where the lot passes, 1 where it does not, 3 where too few bags were weighed.
+    """
     from lineview.cli.answers import print_lot
 
-    print_lot(file, label_g, lot, rules, tare_g)
+    raise typer.Exit(print_lot(file, label_g, lot, rules, tare_g))
 
 
 @app.command()
@@ -209,7 +213,7 @@ def check(works: WorksFolder = HERE) -> None:
 def adjusted(
     machine: Annotated[str, typer.Argument(help="Id of the machine.")],
     what: Annotated[str, typer.Argument(help="What was done, for instance 'roller pair 3 closed'.")],
-    at: Annotated[str, typer.Option(help="When, in wall time: 2026-06-09 14:05.")],
+    at: Annotated[str, typer.Option(help="When, in wall time: 2026-06-09 14:05, or 14:05 today.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
@@ -219,7 +223,7 @@ def adjusted(
     from lineview.plant.periods import moment
 
     with Works(works, journal) as opened:
-        opened.note_adjustment(machine, moment(at, opened.plant.tz, "--at"), what, note)
+        opened.note_adjustment(machine, moment(at, opened.plant.tz, "--at", datetime.now(UTC)), what, note)
     typer.echo("Noted.")
 
 

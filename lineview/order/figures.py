@@ -103,7 +103,7 @@ def _labels(currency: str) -> dict[str, tuple[str, str]]:
         "order_quantity": ("reels to order", "reels"),
         "chance_of_running_out": ("chance of running out before that order comes, open deliveries in", ""),
         "chance_waiting_a_week": ("the same, ordered a week later", ""),
-        "chance_if_ordered_today": ("the same, ordered today", ""),
+        "chance_if_ordered_today": ("the same, ordered at once", ""),
         "chance_before_open_delivery": ("chance of running out before an open delivery", ""),
         "days_of_cover": ("days until it first runs out, at the expected need", "days"),
         "safety_reels": ("reels expected on hand when the order comes", "reels"),

@@ -72,8 +72,12 @@ def _order(due: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span,
         return ()
     reels = f"{first.advice.reels} reel{'s' if first.advice.reels != 1 else ''}"
     late = first.order_by <= now
-    start = f"Order {reels} of {web_name(first.web)} " + (
-        "today" if late else f"by {day_words(first.order_by, plant)}"
+    name = web_name(first.web)
+    # There is no today here: the advice is of the last reading's day, and says so.
+    start = (
+        f"As of {day_words(now, plant)}, order {reels} of {name} at once"
+        if late
+        else f"Order {reels} of {name} by {day_words(first.order_by, plant)}"
     )
     if late and first.advice.chance > RISK:
         coming = 0.0 if first.supply is None else sum(reels for _, reels in first.supply.coming)

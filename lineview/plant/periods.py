@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Literal, get_args
@@ -22,6 +23,10 @@ DEFAULTS: dict[str, PeriodWord] = {
     "wrap": "last-28-days",
     "order": "all",
 }
+
+
+_TIME = re.compile(r"\d{1,2}:\d\d")
+_DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})( +\d{1,2}:\d\d)?")
 
 
 @dataclass(frozen=True)
@@ -82,7 +87,7 @@ def read_wall_time(text: str, where: str) -> datetime:
     Parameters
     ----------
     text : str
-        "2026-06-09", "2026-06-09 06:00" or with an offset.
+        "2026-06-09", "2026-06-09 06:00" or with an offset; "09.06.2026 06:00" too.
     where : str
         The option's or field's name, for the message.
 
@@ -96,11 +101,18 @@ def read_wall_time(text: str, where: str) -> datetime:
     AskError
         Where it is not a date and time.
     """
+    dotted = _DOTTED.fullmatch(text.strip())
+    day_first = f"{dotted[3]}-{int(dotted[2]):02}-{int(dotted[1]):02}{_clock(dotted[4])}" if dotted else ""
     try:
-        return datetime.fromisoformat(text.strip())
+        return datetime.fromisoformat(day_first or text.strip())
     except ValueError:
         expected = "for instance 2026-06-09 06:00"
         raise AskError(Fault(f"'{text}' is not a date and time", where, expected)) from None
+
+
+def _clock(text: str | None) -> str:
+    """Time of day as ISO 8601 has it: 9:05 as 09:05."""
+    return "" if text is None else f" {text.strip():0>5}"
 
 
 def _day(text: str, whole: str) -> date:
@@ -246,7 +258,7 @@ def at_wall_time(wall: datetime, zone: ZoneInfo, where: str) -> datetime:
     return at
 
 
-def moment(text: str, zone: ZoneInfo, where: str) -> datetime:
+def moment(text: str, zone: ZoneInfo, where: str, now: datetime | None = None) -> datetime:
     """Moment that a person typed, in the plant's wall time or with an offset.
 
     Parameters
@@ -257,6 +269,8 @@ def moment(text: str, zone: ZoneInfo, where: str) -> datetime:
         The plant's zone.
     where : str
         The option's or field's name, for the message.
+    now : datetime.datetime, optional
+        With its zone; a time alone, such as "10:30", is of this day.
 
     Raises
     ------
@@ -268,4 +282,6 @@ def moment(text: str, zone: ZoneInfo, where: str) -> datetime:
     >>> moment("2026-06-09 14:05", ZoneInfo("Europe/Berlin"), "--at").hour
     12
     """
+    if now is not None and _TIME.fullmatch(text.strip()):
+        text = f"{now.astimezone(zone):%Y-%m-%d}{_clock(text)}"
     return at_wall_time(read_wall_time(text, where), zone, where)

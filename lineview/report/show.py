@@ -100,6 +100,38 @@ def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False) 
     return f"{a_day(local.date(), plant, year=year)}, {clock}" if day else clock
 
 
+def last_reading(at: datetime, plant: Plant, today: datetime, *, advises: bool = False) -> str:
+    """Write when the last reading was, and from a day on how long ago.
+
+    Parameters
+    ----------
+    at : datetime.datetime
+        Of the last reading, with its zone.
+    plant : Plant
+        Its zone and units say how.
+    today : datetime.datetime
+        When it is read, with its zone.
+    advises : bool
+        Whether it stands beside advice that holds for the day of the last reading.
+
+    Returns
+    -------
+    str
+        A sentence.
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> at = datetime(2026, 6, 12, 20, tzinfo=UTC)
+    >>> last_reading(at, Plant(shop="Invented Sweets", zone="UTC"), datetime(2026, 11, 27, 8, tzinfo=UTC))
+    'Last reading Fri 12 June 2026, 20:00, 167 days ago.'
+    """
+    days = (today - at).days
+    ago = f", {days:,} day{'s' if days != 1 else ''} ago" if days >= 1 else ""
+    newer = " The advice is for that day: add newer exports before you order." if ago and advises else ""
+    return f"Last reading {moment(at, plant, year=True)}{ago}.{newer}"
+
+
 def a_day(on: date, plant: Plant, *, year: bool = False) -> str:
     """Write a day; the month is a word, so that day and month cannot be mistaken for each other.
 

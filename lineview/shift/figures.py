@@ -136,7 +136,9 @@ def rest_figures(measured: ShiftMeasures, period: Period, n: int) -> list[Figure
 def _pace(measured: ShiftMeasures, period: Period, n: int) -> Figure:
     name, label, unit = "pace_needed_per_min", "pace needed for the plan", "pieces/min"
     if measured.planned is None:
-        return cannot_tell(name, label, unit, "no plan was given for this period", period)
+        part = measured.plan_partly
+        why = "the plan covers only part of this period" if part else "no plan was given for this period"
+        return cannot_tell(name, label, unit, why, period)
     if measured.planned <= 0:
         return cannot_tell(name, label, unit, "the plan is 0 pieces", period)
     if measured.pace_needed_per_min is None:

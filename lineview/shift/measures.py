@@ -23,6 +23,7 @@ from lineview.shift.account import ShiftAccount, accounts, joined
 from lineview.shift.projection import (
     Projection,
     pace_needed_per_min,
+    plan_covers,
     planned_pieces,
     project,
     run_stop_cycles,
@@ -46,7 +47,7 @@ class ShiftMeasures:
     left_min : float
         Planned minutes still to come [min].
     planned : float or None
-        Pieces planned; None without a plan.
+        Pieces planned; None without a plan for the whole period.
     pace_needed_per_min : float or None
         For the rest [pieces/min].
     rest : Projection or None
@@ -61,6 +62,10 @@ class ShiftMeasures:
         Where its states said otherwise than its counter, within the period.
     cuts_shift : bool
         Whether the period begins or ends within a shift.
+    plan_partly : bool
+        Whether a plan covers some of the period and not all of it, so that there is nothing to compare.
+    outside_pieces : float
+        Counted in the period and outside every shift, as far as the readings tell.
     """
 
     machine: Machine
@@ -78,6 +83,8 @@ class ShiftMeasures:
     changeovers: pl.DataFrame
     against: Contradictions
     cuts_shift: bool = False
+    plan_partly: bool = False
+    outside_pieces: float = 0.0
 
     @property
     def good_counted(self) -> bool:
@@ -142,6 +149,8 @@ def measure_shift(
     so_far = joined(by_shift, nominal_per_min(machine))
     left = float(shift_windows(whole)["planned_min"].sum()) - so_far.planned_min
     planned = planned_pieces(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
+    covered = plan_covers(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
+    partly, planned = planned is not None and not covered, planned if covered else None
     needed = None if planned is None else pace_needed_per_min(planned, so_far.good_used, left)
     cycles = run_stop_cycles(tape)
     rest = project(cycles, left) if left > 1e-6 else None
@@ -161,7 +170,19 @@ def measure_shift(
         with_planned_minutes(changed, tape),
         contradictions(counts.seen, counts.spells.within(*micros([start, reach]))),
         _cuts_shift(plant, start, end),
+        partly,
+        _outside_pieces(counts, windows, start, reach),
     )
+
+
+def _outside_pieces(counts: MachineCounts, windows: pl.DataFrame, start: datetime, end: datetime) -> float:
+    """Pieces counted between two moments outside the shifts' windows; what is not known is left out."""
+    edges = micros([start, end])
+    begins = np.append(edges[:1], windows["end"].dt.epoch("us").to_numpy())
+    finishes = np.append(windows["start"].dt.epoch("us").to_numpy(), edges[1:])
+    between = finishes > begins
+    made = counts.made(begins[between], finishes[between]) if between.any() else None
+    return 0.0 if made is None else float(np.nansum(made.value))
 
 
 def _cuts_shift(plant: Plant, start: datetime, end: datetime) -> bool:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -20,6 +21,8 @@ from lineview.wrap.reel_lengths import full_reel_m
 
 #: Runs and stops of this shift that a projection needs.
 LEAST_CYCLES = 6
+#: A plan may leave up to a shift free between two of its rows; a longer gap is time without a plan [s].
+LONGEST_FREE_S = 9 * 3600.0
 #: With less of the shift left than this there is no rest to run [min].
 LEAST_LEFT_MIN = 1 / 60
 
@@ -40,6 +43,28 @@ def planned_pieces(
     inside = _planned_s(shifts, zone, *inner)
     share = np.where(spent > 0, inside / np.where(spent > 0, spent, 1.0), 1.0)
     return float(own["pieces"].to_numpy() @ share)
+
+
+def plan_covers(
+    plan: pl.DataFrame, line: str, start: datetime, end: datetime, *, shifts: Sequence[Shift], zone: str
+) -> bool:
+    """Tell whether a line's plan covers the planned time of a period; only then may the two be compared."""
+    rows = plan.filter((pl.col("line") == line) & (pl.col("start") < end)).with_columns(
+        pl.col("end").fill_null(end)
+    )
+    whole = calendar(shifts, zone, start, end)
+    planned = planned_time(whole if whole.height else calendar((), zone, start, end))
+
+    def free_s(begins: datetime, finishes: datetime) -> float:
+        first, last = planned.before(np.array([begins.timestamp(), finishes.timestamp()]))
+        return float(last - first)
+
+    reached = start
+    for begins, finishes in rows.filter(pl.col("end") > start).sort("start").select("start", "end").rows():
+        if free_s(reached, begins) > (1.0 if reached == start else LONGEST_FREE_S):
+            return False
+        reached = max(reached, finishes)
+    return reached > start and free_s(reached, end) <= 1.0
 
 
 def _planned_s(
@@ -186,13 +211,13 @@ class Pace:
 def reel_ends(
     plant: Plant, counts: MachineCounts, reels: pl.DataFrame, now: datetime, pace: Pace
 ) -> list[NextEvent]:
-    """Give when each web's reel ends on a machine.
+    """Give when each reel on a machine ends.
 
     Source: derived-projection
     """
-    own = reels.filter((pl.col("machine") == counts.machine.id) & (pl.col("at") <= now)).sort("at")
+    own = reels.filter((pl.col("machine") == counts.machine.id) & (pl.col("at") <= now)).sort("at", "row")
     events = []
-    for row in own.unique("web", keep="last", maintain_order=True).iter_rows(named=True):
+    for row in _mounted(plant, own):
         web = plant.web(row["web"] or "")
         name = f"{(web.name or web.kind) if web else row['web']} reel ends"
         held = row["length_m"] or (full_reel_m(web) if web else None)
@@ -210,6 +235,17 @@ def reel_ends(
         )
         events.append(_event(name, max(0.0, left_m) / each_m, working, pace))
     return events
+
+
+def _mounted(plant: Plant, changes: pl.DataFrame) -> list[dict[str, Any]]:
+    """Give the reels that are on a machine after these changes: of each kind of web the last mounted."""
+    kinds = {text.casefold(): web.kind for web in plant.webs for text in (web.id, web.name, web.kind) if text}
+    last: dict[str, dict[str, Any]] = {}
+    for row in changes.iter_rows(named=True):
+        # Webs of one kind take turns on one spindle: the film of the next flavour takes this one's place.
+        name = (row["web"] or "").strip().casefold()
+        last[kinds.get(name, name)] = row
+    return list(last.values())
 
 
 def batch_end(

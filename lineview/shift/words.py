@@ -16,6 +16,8 @@ ALLERGENS = (
     "Allergen or colour change: follow the written changeover and label check; an allergen needs a validated "
     "clean-down. The order of flavours is advice from minutes alone."
 )
+#: Pieces outside every shift, as a share of those in shifts, from which the shift pattern is in doubt.
+MUCH_OUTSIDE = 0.1
 _COUNT = (
     "no",
     "one",
@@ -120,9 +122,18 @@ def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span
         below = top is not None and top / account.planned_min < low
     return (
         Span(f"{subject} {verb} {least}{account.good_used:,.0f} {_good(measured)}{so_far}, "),
-        Span(f"{least}{rate:,.0f} a minute", call=below),
+        Span(f"{least}{rate:,.0f} a minute", call=below and not _on_plan(measured)),
         Span(f" over {minutes}; the nominal band is {low:g} to {high:g}."),
     )
+
+
+def _on_plan(measured: ShiftMeasures) -> bool:
+    """Tell whether a plan is reached, or will be at the rate so far; then nobody has to act on the rate."""
+    if measured.planned is None or measured.planned <= 0:
+        return False
+    account = measured.so_far
+    at_this_rate = account.good_used / account.planned_min * (account.planned_min + measured.left_min)
+    return at_this_rate >= measured.planned
 
 
 def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
@@ -143,7 +154,7 @@ def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
             "no readings, "
             f"so uptime is between {low:.1f} and {high:.1f} %."
         )
-    parts.append(_plan(measured))
+    parts += [_outside(measured), _plan(measured)]
     return " ".join(part for part in parts if part)
 
 
@@ -178,7 +189,19 @@ def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
     return f"{stood} stood still: {', '.join(kinds)}."
 
 
+def _outside(measured: ShiftMeasures) -> str:
+    """Say what was made outside every shift; where that is much, the shift pattern may be wrong."""
+    outside = measured.outside_pieces
+    if outside < 0.5:
+        return ""
+    much = outside > MUCH_OUTSIDE * measured.so_far.good_used
+    check = ": check the shifts in plant.toml" if much else ""
+    return f"Outside every shift {outside:,.0f} more pieces were made{check}."
+
+
 def _plan(measured: ShiftMeasures) -> str:
+    if measured.plan_partly:
+        return "The plan covers only part of this period, so no comparison is made."
     if measured.planned is None:
         return ""
     if measured.planned <= 0:

@@ -149,8 +149,8 @@ class LotCheck:
 
     Parameters
     ----------
-    passed : bool
-        Whether nothing failed it.
+    passed : bool or None
+        Whether nothing failed it; None where fewer packages were weighed than the plan needs.
     reasons : tuple of str
         In words, each part of the check, those that failed first.
     mean_g, sd_g : float
@@ -167,7 +167,7 @@ class LotCheck:
         Which rules, and whether the table was compared with them.
     """
 
-    passed: bool
+    passed: bool | None
     reasons: tuple[str, ...]
     mean_g: float
     sd_g: float | None
@@ -197,7 +197,7 @@ def check_lot(net_g: Sequence[float], label_g: float, lot: int, rules: ContentsR
     Returns
     -------
     LotCheck
-        With reasons. A sample smaller than the plan's is checked with what there is, and said to be so.
+        With reasons. A sample smaller than the plan's gets them, but no verdict.
 
     Raises
     ------
@@ -229,9 +229,10 @@ def check_lot(net_g: Sequence[float], label_g: float, lot: int, rules: ContentsR
     failed = [text for ok, text in parts if not ok]
     told = failed + [text for ok, text in parts if ok]
     if len(net_g) < needed:
-        told.append(f"The plan for a lot of {lot} wants {needed} packages; {len(net_g)} were weighed.")
+        told.insert(0, f"The plan for a lot of {lot} needs {needed} packages; {len(net_g)} weighed so far.")
+    passed = None if len(net_g) < needed else not failed
     return LotCheck(
-        not failed, tuple(told), found.mean, found.sd, label_g - slack, allowance, beyond, plan.beyond,
+        passed, tuple(told), found.mean, found.sd, label_g - slack, allowance, beyond, plan.beyond,
         len(net_g), needed, rules.banner,
     )  # fmt: skip
 

@@ -37,6 +37,18 @@ def test_board_and_command_line_say_the_same(
         assert " ".join(words.split()) in printed
 
 
+@pytest.mark.parametrize("rules", [key for key, _ in RULES])
+def test_a_few_bags_get_no_verdict(rules: str) -> None:
+    heading = words_in(lot_told(lot_words(checked("251\n252\n253\n252", "250", "400", "", rules)))[0])
+    missing = {"eu": 46, "hb133": 20, "r87": 46}[rules]
+    assert heading == f"No verdict yet: weigh {missing} more bags of this lot."
+
+
+def test_too_many_short_bags_are_said_before_all_are_weighed() -> None:
+    heading = words_in(lot_told(lot_words(checked("200\n" * 9, "250", "400", "", "eu")))[0])
+    assert heading.endswith("Too many of those weighed are short already.")
+
+
 def test_the_page_has_form_caution_and_a_link_from_weight() -> None:
     works = InventedWorks()
     page = page_of(works, Address("bags"), DAY)

@@ -1,5 +1,7 @@
 """Pages as components: all that an answer holds is on its page, and faults are pages too."""
 
+import re
+from datetime import UTC, datetime, timedelta
 from urllib.parse import urlsplit
 
 import pytest
@@ -72,6 +74,17 @@ def test_a_page_holds_all_of_its_answer(question: str) -> None:
     assert words_in(page.head).startswith("Gorse Lane Sweets")
 
 
+@pytest.mark.parametrize("page", PAGES)
+def test_every_page_says_when_the_last_reading_was_and_how_long_ago(page: str) -> None:
+    shown = page_of(InventedWorks(), Address(page), DAY)
+    words = words_in([*shown.head, *shown.below])
+    said = re.search(r"Last reading \w{3} \d+ June 2026, \d\d:\d\d, ([\d,]+) days ago\.", words)
+    assert said, words
+    days = int(said[1].replace(",", ""))
+    assert abs(days - (datetime.now(UTC) - datetime(2026, 6, 12, tzinfo=UTC)).days) <= 14
+    assert ("The advice is for that day: add newer exports" in words) is (page == "order")
+
+
 def test_what_needs_a_person_is_marked_by_an_element_and_not_by_colour_alone() -> None:
     page = page_of(InventedWorks(), Address("rope"), DAY)
     marks = [p for p in page.sentence if getattr(p, "className", "") == "call"]
@@ -99,6 +112,13 @@ def test_an_empty_store_is_a_page_too() -> None:
     assert "no readings yet" in words_in(page.sentence)
     assert "Intake" in words_in(page.head)
     assert forms_of(Empty(), Address("shift")) == ([], [])
+
+
+def test_the_form_of_an_adjustment_starts_at_the_present_time() -> None:
+    works = InventedWorks()
+    (form,) = forms_of(works, Address("rope"))[1]
+    at = moment(form["adjusted-at"].value, works.plant.tz, "when")
+    assert timedelta(0) <= datetime.now(UTC) - at < timedelta(minutes=5)
 
 
 def test_an_address_of_no_page() -> None:

@@ -206,3 +206,16 @@ def test_the_wall_reads_from_five_metres_and_fits_its_screen(serve_board: Served
     ticks = board.page.evaluate("parseFloat(document.querySelector('.xtick text').style.fontSize)")
     assert ticks >= 24
     assert board.page.locator("#theme:visible, nav:visible, input:visible").count() == 0
+
+
+def test_the_wall_shows_a_clock_and_calls_nobody_over_old_readings(serve_board: Served) -> None:
+    board = serve_board(InventedWorks(), "wall").open("/wall?line=1").drawn()
+    board.until("/^\\d{1,2}:\\d\\d/.test(document.getElementById('wall-clock').textContent)")
+    board.until("document.documentElement.dataset.stale === 'yes'")
+    called = "getComputedStyle(document.querySelector('.wall mark.call')).color"
+    plain = "getComputedStyle(document.getElementById('sentence')).color"
+    assert board.page.evaluate(called) == board.page.evaluate(plain)
+    fresh = "document.querySelector('.read-at time').dateTime = new Date().toISOString()"
+    board.page.evaluate(fresh)
+    board.until("document.documentElement.dataset.stale === ''")
+    assert board.page.evaluate(called) != board.page.evaluate(plain)

@@ -3,6 +3,7 @@
 import gzip
 import json
 import os
+import re
 import subprocess
 import sys
 import time
@@ -166,6 +167,8 @@ def test_counters_alone_go_the_whole_way_and_json_is_whole(works: Path) -> None:
     read = json.loads(done.stdout)
     assert read["version"] == "lineview.answer/1"
     assert read["figures"]["good_pieces"]["value"] == 1790 * 6
+    said = " ".join(run("answer", "shift", cwd=works).stdout.split())
+    assert re.search(r"Last reading \w{3} \d+ \w+ 20\d\d, \d\d:\d\d, [\d,]+ days? ago\.", said)
     again = run("intake", "log-good.csv", cwd=works)
     assert "nothing changed" in again.stdout.replace("\n", " ") or "before" in again.stdout
     assert run("intake", "--undo", "1", cwd=works).returncode == 0
@@ -249,6 +252,24 @@ def test_the_verdict_comes_with_reasons_and_caution(
     assert verdict in printed
     assert f"mean {mean}.00 g" in printed
     assert "authority" in printed
+
+
+@pytest.mark.parametrize(
+    ("mean", "weighed", "status", "verdict"),
+    [
+        (456, 50, 0, "The lot passes."),
+        (440, 50, 1, "The lot does not pass."),
+        (456, 4, 3, "No verdict yet: weigh 46 more bags of this lot."),
+        (440, 4, 3, "No verdict yet: weigh 46 more bags of this lot."),
+    ],
+)
+def test_the_exit_status_says_how_the_lot_fares(
+    tmp_path: Path, mean: int, weighed: int, status: int, verdict: str
+) -> None:
+    file = bags(tmp_path, "\n".join(f"{mean + k % 3}" for k in range(weighed)))
+    done = run("bags", file, "--label-g", "454", "--lot", "400", cwd=tmp_path)
+    assert done.stdout.splitlines()[0] == verdict
+    assert done.returncode == status
 
 
 def test_every_bad_line_is_told_at_once(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ import pytest
 
 from lineview.core.figure import Period
 from lineview.core.frames import BATCHES, PLAN, STOCK, empty
+from lineview.order.words import day_words
 from lineview.plant import Web
 from tests.from_frames import answered
 from tests.simulate.webs import frames_of, scope_of, wrap_line
@@ -288,3 +289,11 @@ def test_the_history_is_the_whole_works_and_the_period_sets_only_today(made) -> 
     # Looked at from the past, a count that came later is not known yet.
     past = replace(scope_of(made), period=Period(scope_of(made).period.start, made.end - timedelta(days=2)))
     assert "no stock count" in answered("order", plant, past, frames).figure("order_by_film").why_none
+
+
+def test_an_order_that_is_due_names_the_day_it_is_due_on(made) -> None:
+    plant = with_webs(made)
+    answer = answered("order", plant, scope_of(made), frames_of(made, stock=counted(made, film=3.0, wax=3.0)))
+    assert answer.text.startswith(f"As of {day_words(made.end, plant)}, order ")
+    assert " at once; " in answer.text
+    assert "today" not in answer.text

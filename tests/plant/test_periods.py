@@ -77,3 +77,25 @@ def test_moments_are_wall_time_unless_they_say_otherwise() -> None:
     assert moment("2026-06-09T06:00+00:00", BERLIN, "--from") == datetime(2026, 6, 9, 6, tzinfo=UTC)
     with pytest.raises(AskError, match="--from"):
         moment("teatime", BERLIN, "--from")
+
+
+@pytest.mark.parametrize(
+    ("text", "wall"),
+    [
+        ("10:30", "2026-06-12 10:30"),
+        ("9:05", "2026-06-12 09:05"),
+        ("12.06.2026 10:30", "2026-06-12 10:30"),
+        ("2.6.2026 9:05", "2026-06-02 09:05"),
+        ("02.06.2026", "2026-06-02 00:00"),
+    ],
+)
+def test_a_moment_is_read_as_people_write_it(text: str, wall: str) -> None:
+    zone = ZoneInfo("Europe/Berlin")
+    now = datetime(2026, 6, 11, 22, 30, tzinfo=UTC)  # half past midnight in Berlin
+    assert f"{moment(text, zone, 'when', now).astimezone(zone):%Y-%m-%d %H:%M}" == wall
+
+
+@pytest.mark.parametrize("text", ["25:00", "10:75", "31.02.2026 10:30", "12.13.2026", "12.06.26", ""])
+def test_what_is_no_moment_stays_a_fault(text: str) -> None:
+    with pytest.raises(AskError):
+        moment(text, ZoneInfo("Europe/Berlin"), "when", datetime(2026, 6, 11, tzinfo=UTC))

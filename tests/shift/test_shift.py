@@ -9,13 +9,13 @@ import pytest
 from lineview.core.errors import AskError
 from lineview.core.figure import Period
 from lineview.core.frames import REELS
-from lineview.plant import Gauge
+from lineview.plant import Gauge, Shift
 from lineview.report.answer import Scope, to_json
 from lineview.shift.answer import answer_shift
 from tests import factories
 from tests.factories import value
 from tests.from_frames import Frames, inputs
-from tests.simulate.shift import END, FRAME, RUN, ask, made, plan, sheet, table, works
+from tests.simulate.shift import END, FRAME, RUN, ask, hours, made, plan, sheet, table, works
 from tests.simulate.wrapper import START, machine
 
 
@@ -93,6 +93,82 @@ def test_a_shift_that_goes_on_tells_pace_projection_and_what_comes_next() -> Non
     if truth is not None and reel["latest"] is not None:
         assert reel["earliest"] - timedelta(minutes=5) <= truth <= reel["latest"] + timedelta(minutes=5)  # type: ignore[operator]
     assert "batch ends, mint" in events
+
+
+def test_the_next_reel_of_a_kind_takes_the_last_one_off_the_list() -> None:
+    now = START + timedelta(hours=5)
+    film = works().webs[0]
+    webs = [(f"film {name}", f"Film {name}", "film") for name in ("lime", "mint", "nut")]
+    webs.append(("wax", "Wax paper", "wax paper"))
+    plant = works().model_copy(
+        update={"webs": tuple(film.model_copy(update={"id": i, "name": n, "kind": k}) for i, n, k in webs)}
+    )
+    changes = [("film lime", 200), ("wax", 150), ("film mint", 120), ("film nut", 45)]
+    mounted = [
+        {"web": web, "reel": f"r{k}", "at": now - timedelta(minutes=before)}
+        for k, (web, before) in enumerate(changes)
+    ]
+    reels = factories.rows(REELS, mounted, machine="w1", length_m=2876.0, splices=0)
+    answer = ask(FRAME.filter(pl.col("at") <= now), now=now, plant=plant, reels=reels)
+    listed = [row["event"] for row in table(answer, "next")]
+    assert [event for event in listed if "reel" in str(event)] == [
+        "Wax paper reel ends",
+        "Film nut reel ends",
+    ]
+    assert answer.figure("reel_end_Film_lime") is None
+
+
+@pytest.mark.parametrize(
+    ("rows", "compared"),
+    [
+        ([("mint", 0, 8, 140_000)], True),
+        ([("mint", -24, 24, 900_000)], True),
+        ([("mint", 0, 3, 60_000), ("lime", 4, 8, 70_000)], True),
+        ([("mint", 4, 8, 70_000)], False),
+        ([("mint", -40, 2, 900_000)], False),
+    ],
+)
+def test_a_plan_is_compared_only_with_periods_that_it_covers(
+    rows: list[tuple[str, float, float, float]], compared: bool
+) -> None:
+    answer = ask(plan=plan(*rows))
+    assert ("The plan for it was" in answer.soft) is compared
+    assert ("The plan covers only part of this period" in answer.soft) is not compared
+    going_on = ask(FRAME.filter(pl.col("at") <= hours(5)), now=hours(5), plan=plan(*rows))
+    pace = going_on.figure("pace_needed_per_min")
+    assert pace is not None
+    assert (pace.value is not None) is compared
+    assert ("covers only part" in pace.why_none) is not compared
+
+
+def test_weeks_are_not_compared_with_the_plan_of_one_of_them() -> None:
+    one_week = plan(("mint", -30, 90, 1_215_000))
+    answer = ask(start=hours(-24 * 56), end=hours(9), plan=one_week)
+    assert "1,215,000" not in to_json(answer)
+    assert "The plan covers only part of this period" in answer.soft
+
+
+@pytest.mark.parametrize(("share", "called"), [(None, True), (0.98, False), (1.02, True)])
+@pytest.mark.parametrize("until", [5, 8])
+def test_a_slow_rate_that_reaches_its_plan_calls_nobody(
+    share: float | None, called: bool, until: int
+) -> None:
+    now, minutes = hours(until), {5: 275, 8: 455}[until]
+    reached = made(RUN, 0, until * 3600) / minutes * 455
+    fast = works(machine(name="Cut-and-wrap 1").model_copy(update={"nominal_per_min": (500.0, 600.0)}))
+    planned = {} if share is None else {"plan": plan(("mint", 0, 8, share * reached))}
+    answer = ask(FRAME.filter(pl.col("at") <= now), now=now, plant=fast, **planned)
+    assert any(span.call for span in answer.sentence) is called
+
+
+def test_what_was_made_outside_every_shift_is_said() -> None:
+    short = works().model_copy(update={"shifts": (Shift(id="early", start="06:00", end="07:00"),)})
+    answer = ask(plant=short)
+    outside = re.search(r"Outside every shift ([\d,]+) more pieces were made: check the shifts", answer.soft)
+    assert outside, answer.soft
+    counted = int(((RUN.pieces > 3600) & (RUN.pieces <= 8 * 3600)).sum())
+    assert abs(int(outside[1].replace(",", "")) - counted) <= 60  # readings are ten seconds apart
+    assert "Outside every shift" not in ask().soft
 
 
 def test_no_readings_future_break_and_mostly_unseen_each_have_their_sentence() -> None:
