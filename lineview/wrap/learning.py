@@ -259,7 +259,8 @@ def _regress(bins: Sequence[WrapBin]) -> dict[str, Allowance]:
     }
     used = [c for c in CAUSES if c == "proportional" or columns[c].sum() >= LEAST_EVENTS]
     over = np.array([b.over_m for b in bins])
-    groups = np.array([b.at_change for b in bins], dtype=float)
+    # What a changeover costs varies most: its stretches have a spread of their own.
+    groups = np.array([b.at_change + 2 * (b.changeovers > 0) for b in bins], dtype=float)
     while used:
         try:
             design = np.column_stack([columns[c] for c in used])

@@ -1,4 +1,4 @@
-"""A cut-and-wrap machine written apart from the demo: skewed waste at restarts, changeovers and reel starts."""
+"""A cut-and-wrap machine written apart from the demo: skewed waste at restarts, changeovers and reels."""
 
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
