@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -22,8 +23,10 @@ from lineview.wrap.waste import Allowance, Waste, WrapEvents
 Floats = npt.NDArray[np.float64]
 #: A reel change is written down this long before or after what it does to the counters.
 BEFORE, AFTER = timedelta(minutes=5), timedelta(minutes=10)
-#: Where no reel log cuts the time, it is cut into stretches this long.
+#: Where nothing else cuts the time, it is cut into stretches this long.
 PLAIN = timedelta(hours=1)
+#: What a restart costs has been fed so long after the first piece; two counter readings at the usual pace.
+SETTLES = timedelta(minutes=1)
 #: A converter's guideline: no splice within 750 ft of the start or the core [m]; a tenth of a short reel.
 SPLICE_FREE_M = 228.6
 
@@ -64,7 +67,7 @@ def wrap_bins(
     """
     if not counts.has_read(kind) or not spans:
         return []
-    edges, changes = _edges(spans, reels)
+    edges, changes = _edges(spans, reels, events)
     fine = sorted({*edges, *(s.start for s in spans), spans[-1].end, *_mounts(reels, spans)})
     wraps = wraps_between(counts, fine)
     if wraps is None:
@@ -87,28 +90,76 @@ def wrap_bins(
     return out
 
 
-def _edges(spans: Sequence[ProductSpan], reels: Sequence[ReelSpan]) -> tuple[list[datetime], list[bool]]:
-    """Give edges, and of each stretch between them whether it is the window of a reel change."""
-    start, end = spans[0].start, spans[-1].end
-    if not reels:
-        edges = [start]
-        while edges[-1] + PLAIN < end:
-            edges.append(edges[-1] + PLAIN)
-        return [*edges, end], [False] * len(edges)
-    edges, changes = [start], []
+def _edges(
+    spans: Sequence[ProductSpan], reels: Sequence[ReelSpan], events: WrapEvents
+) -> tuple[list[datetime], list[bool]]:
+    """Give edges, and of each stretch between them whether it is the window of a reel change.
+
+    No edge lies where the machine stands or has just restarted: what that cost falls on one side whole.
+    """
+    windows = _unsettled(events)
+    start, end = _after(spans[0].start, windows), _before(spans[-1].end, windows)
+    if start >= end:
+        return [spans[0].start], []
+    edges: list[datetime] = [start]
+    changes: list[bool] = []
+    spliced = False
     for reel in sorted(reels, key=lambda r: r.mounted):
-        opens, closes = reel.mounted - BEFORE, reel.mounted + AFTER
-        if reel.mounted <= start or closes <= edges[-1] or closes > end:
-            continue
-        if opens > edges[-1]:
-            changes.append(False)
-            edges.append(opens)
-        changes.append(True)
-        edges.append(closes)
+        opens, closes = _before(reel.mounted - BEFORE, windows), _after(reel.mounted + AFTER, windows)
+        if reel.mounted > start and closes > edges[-1] and closes <= end:
+            if opens > edges[-1]:
+                _cut(edges, changes, opens, windows, whole=spliced)
+            changes.append(True)
+            edges.append(closes)
+        spliced = reel.splices > 0
     if edges[-1] < end:
-        changes.append(False)
-        edges.append(end)
+        _cut(edges, changes, end, windows, whole=spliced)
     return edges, changes
+
+
+def _cut(
+    edges: list[datetime],
+    changes: list[bool],
+    end: datetime,
+    windows: Sequence[tuple[datetime, datetime]],
+    *,
+    whole: bool,
+) -> None:
+    """Add plain stretches up to `end`; one `whole` where splices at unknown places lie in it."""
+    while not whole and (following := _after(edges[-1] + PLAIN, windows)) < end:
+        edges.append(following)
+        changes.append(False)
+    edges.append(end)
+    changes.append(False)
+
+
+def _unsettled(events: WrapEvents) -> list[tuple[datetime, datetime]]:
+    """Give the stretches in which web may be fed for a standing or its restart, those that touch as one."""
+    out: list[tuple[datetime, datetime]] = []
+    for begin, end in sorted(events.standings):
+        closes = end + SETTLES
+        if out and begin <= out[-1][1]:
+            out[-1] = (out[-1][0], max(out[-1][1], closes))
+        else:
+            out.append((begin, closes))
+    return out
+
+
+def _around(
+    moment: datetime, windows: Sequence[tuple[datetime, datetime]]
+) -> tuple[datetime, datetime] | None:
+    place = bisect_right(windows, moment, key=lambda w: w[0]) - 1
+    return windows[place] if place >= 0 and moment < windows[place][1] else None
+
+
+def _before(moment: datetime, windows: Sequence[tuple[datetime, datetime]]) -> datetime:
+    around = _around(moment, windows)
+    return moment if around is None else around[0]
+
+
+def _after(moment: datetime, windows: Sequence[tuple[datetime, datetime]]) -> datetime:
+    around = _around(moment, windows)
+    return moment if around is None else around[1]
 
 
 def _mounts(reels: Sequence[ReelSpan], spans: Sequence[ProductSpan]) -> list[datetime]:
@@ -208,7 +259,8 @@ def _regress(bins: Sequence[WrapBin]) -> dict[str, Allowance]:
     }
     used = [c for c in CAUSES if c == "proportional" or columns[c].sum() >= LEAST_EVENTS]
     over = np.array([b.over_m for b in bins])
-    groups = np.array([b.at_change for b in bins], dtype=float)
+    # What a changeover costs varies most: its stretches have a spread of their own.
+    groups = np.array([b.at_change + 2 * (b.changeovers > 0) for b in bins], dtype=float)
     while used:
         try:
             design = np.column_stack([columns[c] for c in used])

@@ -54,26 +54,45 @@ def assumed_waste(web: Web) -> Waste:
 
 
 STANDING = ("short stop", "stop", "changeover", "break")
+RUNNING = ("running", "slow")
 
 
 @dataclass(frozen=True)
 class WrapEvents:
-    """When a machine restarted after standing, and when a changeover began [UTC]."""
+    """When a machine restarted after standing, and after a changeover [UTC]; and each standing, start to end.
+
+    A changeover's web is fed while it stands or when it restarts; it is dated by the end of its standing.
+    """
 
     restarts: tuple[datetime, ...]
     changeovers: tuple[datetime, ...]
+    standings: tuple[tuple[datetime, datetime], ...] = ()
 
 
 def wrap_events(tape: pl.DataFrame) -> WrapEvents:
-    """Find restarts and changeovers on a tape."""
-    ordered = tape.sort("start").with_columns(before=pl.col("state").shift(1))
-    restarts = ordered.filter(
-        pl.col("state").is_in(["running", "slow"]) & pl.col("before").is_in(list(STANDING))
-    )["start"].to_list()
-    changeovers = ordered.filter(
-        (pl.col("state") == "changeover") & (pl.col("before").fill_null("") != "changeover")
-    )["start"].to_list()
-    return WrapEvents(tuple(restarts), tuple(changeovers))
+    """Find restarts and changeovers on a tape; a break within a changeover does not make two of it."""
+    stands = pl.col("state").is_in(list(STANDING))
+    blocks = (
+        tape.sort("start")
+        .with_columns(
+            stands=stands,
+            block=stands.rle_id(),
+            after=pl.col("state").shift(-1).is_in(list(RUNNING)).fill_null(value=False),
+        )
+        .filter("stands")
+        .group_by("block", maintain_order=True)
+        .agg(
+            pl.col("start").first(),
+            pl.col("end").last(),
+            pl.col("after").last(),
+            changed=(pl.col("state") == "changeover").any(),
+        )
+    )
+    return WrapEvents(
+        tuple(blocks.filter("after")["end"].to_list()),
+        tuple(blocks.filter("changed")["end"].to_list()),
+        tuple(blocks.select("start", "end").rows()),
+    )
 
 
 def count_within(moments: tuple[datetime, ...], start: datetime, end: datetime) -> int:

@@ -7,15 +7,20 @@ import pytest
 from lineview.wrap.account import wrap_account
 from lineview.wrap.answer import machine_events
 from tests.from_frames import answered, inputs
-from tests.simulate.webs import START, frames_of, scope_of, wrap_line
+from tests.simulate.webs import frames_of, scope_of, wrap_line
 
 TRUE = {"blanks": 6.0, "reel_start": 3.0, "reel_end": 8.0, "splice": 1.2}
 
 
 def account_of(made):
-    given = inputs("wrap", made.plant, scope_of(made), frames_of(made))
-    events = machine_events(made.plant, scope_of(made), given)
-    return wrap_account(made.plant, given.counts, given.batches, given.reels, events, (START, made.end))
+    return account_from(made.plant, scope_of(made), frames_of(made))
+
+
+def account_from(plant, scope, frames):
+    given = inputs("wrap", plant, scope, frames)
+    events = machine_events(plant, scope, given)
+    period = (scope.period.start, scope.period.end)
+    return wrap_account(plant, given.counts, given.batches, given.reels, events, period)
 
 
 def covered(low: float, value: float, high: float) -> bool:
