@@ -46,7 +46,7 @@ def wrap_picture(causes: pl.DataFrame, look: Look, *, call: bool = False) -> Pic
     )
     # on a phone the causes' names are too long for two columns
     room = show_legend(figure, look, 2 * len(kinds) if look.narrow else len(kinds))
-    return Picture("Use a thousand good pieces, by cause", figure, height=110 + 66 * len(webs) + room)
+    return Picture("Use per thousand good pieces, by cause", figure, height=110 + 66 * len(webs) + room)
 
 
 def _broken(name: str) -> str:

@@ -123,15 +123,15 @@ def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -
         ("product", "Product", ""),
         ("pieces", "Pieces a week", ""),
         ("off_g", "Off target", "g"),
-        ("kg", "Given a week", "kg"),
+        ("kg", "Giveaway a week", "kg"),
         ("kg_low", "Low", "kg"),
         ("kg_high", "High", "kg"),
         ("price", "Price", f"{plant.currency}/kg"),
         ("money", "Money a week", plant.currency),
         ("money_low", "Low", plant.currency),
         ("money_high", "High", plant.currency),
-        ("allowed_g", "Target the spread allows", "g"),
-        ("room_g", "Room to it", "g"),
+        ("allowed_g", "Lowest safe target", "g"),
+        ("room_g", "Could be lowered by", "g"),
         ("why", "Remark", ""),
     )
     targets = dict(account.sorted.kept.select("product", "target_g").unique("product").iter_rows())
@@ -147,7 +147,7 @@ def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -
         }
         for row in _rows(account, detail)
     ]
-    return Table("giveaway", "Given away above target, by product", columns, rows)
+    return Table("giveaway", "Giveaway above target, by product", columns, rows)
 
 
 def _three(name: str, spread: Spread) -> dict[str, float | None]:

@@ -122,7 +122,7 @@ def _reconciled(account: WrapAccount, kind: str, period: Period) -> list[Figure]
         ),
         Figure(
             f"{slug(kind)}_reels_wrong",
-            f"{kind}: reels whose views do not fit",
+            f"{kind}: reels whose measurements disagree",
             len(views.wrong),
             "reels",
             interval_kind=f"tested at 95 % over {views.reels} reels",
@@ -258,7 +258,7 @@ def _interval_of_cause(use: WebUse, what: str) -> str:
     if cause is not None and cause.assumed:
         return "an assumption from plant.toml until learned: no interval"
     if what in ("rejects", "blank wraps"):
-        return "counted, no interval"
+        return "exact count"
     return "95 % confidence, from the plant's own counters"
 
 
@@ -278,4 +278,4 @@ def _why(account: WrapAccount, use: WebUse | None, kind: str, unit: str, what: s
         "changeovers": "too few changeovers to learn from, or none seen",
         "reel ends": "no reel log",
         "splices": "no reel log",
-    }.get(what, "nothing to reckon it from")
+    }.get(what, "nothing to calculate it from")

@@ -135,8 +135,8 @@ def test_an_intake_is_taken_back_in_two_steps(serve_board: Served) -> None:
     board = serve_board(works).open("/intake")
     board.page.click("details.undo summary >> nth=0")
     assert works.written == []
-    board.page.click("text=Take intake 7 back")
-    board.page.wait_for_selector("#outcome:has-text('Intake 7 was taken back')")
+    board.page.click("text=Undo intake 7")
+    board.page.wait_for_selector("#outcome:has-text('Intake 7 was undone')")
     assert works.written == [("undo", 7)]
 
 
@@ -169,7 +169,7 @@ def test_an_adjustment_is_written_down(serve_board: Served) -> None:
     page.wait_for_selector("#adjustment-told:has-text('does not exist')")
     page.fill("#adjusted-at", "2026-06-09 14:05")
     page.click("#set-adjustment")
-    page.wait_for_selector("#adjustment-told:has-text('Written down')")
+    page.wait_for_selector("#adjustment-told:has-text('Saved')")
     assert works.written[0][1] == "sizer2"
     assert works.written[0][2].isoformat() == "2026-06-09T12:05:00+00:00"  # type: ignore[attr-defined]
 

@@ -60,7 +60,7 @@ def test_rope_is_mirrored_and_magnified_as_its_title_says() -> None:
     picture = rope_of([0.0, 0.1, -0.2])
     lower, upper = (list(trace.y) for trace in picture.figure.data[:2])
     assert lower == [-y for y in upper]
-    times = int(picture.title.split("magnified ")[1].split()[0])
+    times = int(picture.title.split("drawn ")[1].split()[0])
     assert upper[1] - upper[0] == pytest.approx(times * 0.1 / 2)
     bands = picture.figure.layout.shapes[:2]
     assert bands[0].y1 - bands[0].y0 == pytest.approx(times * 0.6 / 2)

@@ -112,7 +112,7 @@ def test_a_shift_without_counter_readings_is_told_by_its_states() -> None:
     answer = ask(states, plant=PLANT)
     truth = ask(readings(simulate(720), 10, seed=720), plant=PLANT)
     assert answer.text.startswith(
-        "No counter of Cut-and-wrap 1 was read, so pieces cannot be told; by its own states"
+        "No counter of Cut-and-wrap 1 was read, so its pieces are not known; by its own states"
     )
     assert value(answer, "uptime_percent") == pytest.approx(value(truth, "uptime_percent"), abs=0.5)
     assert answer.figure("good_pieces").value is None  # type: ignore[union-attr]
