@@ -31,11 +31,9 @@ def chance_words(chance: float) -> str:
     """Give a chance as people say it."""
     if chance >= 0.95:
         return "a risk above 95 %"
-    if chance > 0.5:
-        return f"a {10 * round(chance * 10)} % risk"
     if chance < 0.001:
         return "a risk below 0.1 %"
-    return f"1 chance in {round(1 / chance)}"
+    return f"a risk of {100 * chance:.2g} %"
 
 
 def web_name(web: Web) -> str:

@@ -27,7 +27,8 @@ def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
     if account.marks == "blocks":
         notes.append(
             "Batches are unknown: the rope never pauses and no batch sheet was exported. Blocks of readings "
-            "as long as a usual batch stand in for them, so taper and change between batches cannot be separated."
+            "as long as a usual batch stand in for them, so taper and change between batches cannot be "
+            "separated."
         )
     if account.clock is not None and account.clock.source == "live gauge readings":
         notes.append(

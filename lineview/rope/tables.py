@@ -306,8 +306,8 @@ def product_notes(model: RopeModel | None) -> list[str]:
     if kinds.mixed:
         out.append(
             f"How far the rope of {_listed(kinds.mixed)} runs off its own target cannot be separated from "
-            "drift, from an adjustment or from the change between batches: too few batches, or a change of product "
-            "at an adjustment."
+            "drift, from an adjustment or from the change between batches: too few batches, or a change of "
+            "product at an adjustment."
         )
     if kinds.in_one_stretch:
         out.append(

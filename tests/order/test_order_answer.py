@@ -57,7 +57,7 @@ def value(answer, name):
 def test_it_says_what_to_order_by_when_and_what_waiting_risks(made) -> None:
     answer = answered("order", with_webs(made), scope_of(made), frames_of(made, stock=counted(made)))
     assert answer.text.startswith("Order ")
-    assert "; waiting a week means a " in answer.text
+    assert "; waiting a week means a risk of " in answer.text
     quantity = value(answer, "order_quantity_film")
     assert quantity % 4 == 0
     assert quantity >= 12
