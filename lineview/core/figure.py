@@ -34,7 +34,7 @@ class Figure:
         The interval's ends; None where that side is open or there is no interval.
     interval_kind : str
         What the interval is ("95 % confidence", "bounds: unseen minutes"),
-        or the reason for none ("exact count").
+        or the reason for none ("from exact counts").
     n : int
         Number of readings (or batches, pieces: `working` says which) behind it.
     period : Period or None
@@ -59,7 +59,7 @@ class Figure:
     unit: str = ""
     low: float | datetime | None = None
     high: float | datetime | None = None
-    interval_kind: str = "exact count"
+    interval_kind: str = "from exact counts"
     n: int = 0
     period: Period | None = None
     sources: tuple[str, ...] = ()

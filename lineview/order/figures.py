@@ -13,7 +13,7 @@ from lineview.order.quantity import price_at
 from lineview.order.reels_needed import ReelsNeeded
 
 _SOURCES = ("reel-order", "inventory-theory")
-_CHANCE = "no interval: it is itself a chance over demand and lead time"
+_CHANCE = "no interval: already a chance over demand and lead time"
 
 
 def order_figures(
@@ -101,14 +101,14 @@ def _labels(currency: str) -> dict[str, tuple[str, str]]:
     return {
         "order_by": ("day to order by", ""),
         "order_quantity": ("reels to order", "reels"),
-        "chance_of_running_out": ("chance of running out before that order comes, open deliveries in", ""),
+        "chance_of_running_out": ("chance of running out before that order comes, open ones included", ""),
         "chance_waiting_a_week": ("chance of running out if ordered a week later", ""),
         "chance_if_ordered_today": ("chance of running out if ordered today", ""),
         "chance_before_open_delivery": ("chance of running out before an open delivery", ""),
         "days_of_cover": ("days until it first runs out, at the expected need", "days"),
         "safety_reels": ("reels expected on hand when the order comes", "reels"),
         "order_money": ("cost of the order", currency),
-        "halving_reels": ("reels more on the shelf to halve the chance", "reels"),
+        "halving_reels": ("extra reels that would halve the chance", "reels"),
         "halving_money": ("money tied up by those reels", currency),
     }
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period, cannot_tell
 
-COUNTED = "exact count"
+COUNTED = "from exact counts"
 #: What the bounds of a count are.
 COUNT_BOUNDS = "bounds: what the readings leave open"
 #: Doubt of a count below this is none [pieces].

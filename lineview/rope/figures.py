@@ -113,7 +113,7 @@ def _money(effect: WeekEffect, named: tuple[str, str, str], n: int, period: Peri
 #: Name, label and unit of the figures that rest on the model.
 MODELLED = (
     ("drift_mm_per_h", "drift of the rope", "mm/h"),
-    ("drift_since", "drift holds since", ""),
+    ("drift_since", "drift unchanged since", ""),
     ("hours_to_tolerance", "running hours until the batch mean leaves tolerance", "h"),
     ("hours_to_share_out", f"running hours until {SHARE_OUT:.0%} of pieces are out of tolerance", "h"),
     ("leaves_tolerance_at", "leaves tolerance at, under the planned shifts", ""),
@@ -192,7 +192,7 @@ def _drift(account: RopeAccount, model: RopeModel, found: Verdict, period: Perio
     return [
         Figure("drift_mm_per_h", "drift of the rope", found.wear_mm_per_h, "mm/h", found.wear_low,
                found.wear_high, CONFIDENCE, model.n, period, SOURCES, working),
-        Figure("drift_since", "drift holds since", model.since, "", interval_kind="the last step, or the "
+        Figure("drift_since", "drift unchanged since", model.since, "", interval_kind="the last step, or the "
                "first batch", n=model.n, period=period, sources=SOURCES,
                working=f"last of {steps} step(s)" if steps else "no step in the period"),
     ]  # fmt: skip

@@ -18,7 +18,7 @@ _KINDS = (
     ("own_stop_min", "the machine's own stops", "own", "stops without another known cause"),
     ("blocked_min", "blocked", "blocked", "stops in which the next machine could not take product"),
     ("starved_min", "starved", "starved", "stops in which the one before could not send product"),
-    ("outside_min", "other causes outside", "outside", "stops by a cause outside the machine"),
+    ("outside_min", "other outside causes", "outside", "stops by a cause outside the machine"),
     ("cleaning_min", "cleaning", "cleaning", "stops in which its state or a reason says cleaning"),
     (
         "maintenance_min",
@@ -60,7 +60,7 @@ def kind_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figur
     return (*figures, coded)
 
 
-COUNTED = "exact count"
+COUNTED = "from exact counts"
 UNSEEN_BOUNDS = "bounds: readings missing"
 
 
@@ -293,8 +293,24 @@ def _declared_rates(machine: Machine, period: Period) -> list[Figure]:
     low, high = machine.nominal_per_min
     unit, said = "pieces/min", "declared in plant.toml"
     figures = [
-        Figure("nominal_low_per_min", "nominal band, low end", low, unit, period=period, working=said),
-        Figure("nominal_high_per_min", "nominal band, high end", high, unit, period=period, working=said),
+        Figure(
+            "nominal_low_per_min",
+            "nominal band, low end",
+            low,
+            unit,
+            period=period,
+            interval_kind=said,
+            working=said,
+        ),
+        Figure(
+            "nominal_high_per_min",
+            "nominal band, high end",
+            high,
+            unit,
+            period=period,
+            interval_kind=said,
+            working=said,
+        ),
     ]
     for name, label, rate in (
         ("set_per_min", "set rate", machine.set_per_min),
@@ -303,7 +319,7 @@ def _declared_rates(machine: Machine, period: Period) -> list[Figure]:
         if rate is None:
             figures.append(cannot_tell(name, label, unit, "not declared in plant.toml", period))
         else:
-            figures.append(Figure(name, label, rate, unit, period=period, working=said))
+            figures.append(Figure(name, label, rate, unit, period=period, interval_kind=said, working=said))
     return figures
 
 

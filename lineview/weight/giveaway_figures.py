@@ -91,7 +91,7 @@ def money_figures(
     n = account.deviation.pieces if account.deviation else 0
     split = account.giveaway.by_product if account.giveaway else None
     working = "giveaway a week × price_per_kg in plant.toml"
-    label = "money given away a week"
+    label = "giveaway in money a week"
     if split is not None:
         working = f"Σ pieces × mean deviation × price_per_kg: {_sum(split, split.rows, money=True)}"
         if 1 - split.covered >= NAMED_FROM:
@@ -108,7 +108,7 @@ def money_figures(
         figures.append(
             from_spread(
                 split.money_priced, "giveaway_money_priced_per_week",
-                f"money given away a week on {', '.join(split.priced)} alone", currency, n=n, period=period,
+                f"giveaway in money a week on {', '.join(split.priced)} alone", currency, n=n, period=period,
                 sources=("gum",),
                 working=f"not the total, as {', '.join(split.no_price)} has no price: "
                 f"{_sum(split, own, money=True)}",
@@ -196,7 +196,7 @@ def giveaway_notes(account: WeightAccount) -> list[str]:
         names = ", ".join(split.not_weighed)
         which = f"{names} made but not weighed" if names else "the batch sheet names no product for the rest"
         told.append(
-            f"Giveaway a week speaks of the products weighed, {100 * split.covered:.0f} % of the pieces: "
+            f"Giveaway a week covers the products weighed, {100 * split.covered:.0f} % of the pieces: "
             f"{which}."
         )
     if split.no_price:

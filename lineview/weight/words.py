@@ -138,7 +138,7 @@ def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
         if spread.why_none:
             told.append(f"{what}: {spread.why_none}.")
     if found.batches == 1:
-        told.append("All weights are of one batch: the mean's interval speaks of that batch alone.")
+        told.append("All weights are of one batch: the mean's interval covers that batch alone.")
     if account.week is None:
         told.append("Giveaway in kilograms a week needs the machine's piece counter in this period.")
     if account.balance is None:
@@ -221,7 +221,7 @@ def _stability_note(detail: WeightDetail) -> str:
     if chart.drifting:
         parts.append(f"batch means follow each other (lag-1 autocorrelation {chart.follow:.2f})")
     return (
-        f"Not stable: {'; '.join(parts)}. Capability speaks of a stable process; take it as a description "
+        f"Not stable: {'; '.join(parts)}. Capability assumes a stable process; take it as a description "
         "of this period only."
     )
 

@@ -212,7 +212,7 @@ def _figure_wrap_figures(
 ) -> Figure:
     tail = f"_{slug(what)}" if what else ""
     name = f"{slug(kind)}_{unit}_per_thousand{tail}"
-    label = f"{kind} a thousand good pieces" + (f", {what}" if what else "")
+    label = f"{kind} per thousand good pieces" + (f", {what}" if what else "")
     told = told_of(account, kind, what, unit)
     said = f"{shown_unit(unit, currency)}/1000 pieces"
     if told is None:
@@ -258,7 +258,7 @@ def _interval_of_cause(use: WebUse, what: str) -> str:
     if cause is not None and cause.assumed:
         return "an assumption from plant.toml until learned: no interval"
     if what in ("rejects", "blank wraps"):
-        return "exact count"
+        return "from exact counts"
     return "95 % confidence, from the plant's own counters"
 
 
