@@ -101,7 +101,7 @@ def _labels(currency: str) -> dict[str, tuple[str, str]]:
     return {
         "order_by": ("day to order by", ""),
         "order_quantity": ("reels to order", "reels"),
-        "chance_of_running_out": ("chance of running out before that order comes, open ones included", ""),
+        "chance_of_running_out": ("chance of running out before that order comes (with open orders)", ""),
         "chance_waiting_a_week": ("chance of running out if ordered a week later", ""),
         "chance_if_ordered_today": ("chance of running out if ordered today", ""),
         "chance_before_open_delivery": ("chance of running out before an open delivery", ""),

@@ -104,7 +104,7 @@ def test_an_export_is_given_and_its_summary_read(serve_board: Served, tmp_path: 
     board.page.set_input_files("#export input[type=file]", export)
     board.page.wait_for_selector("#outcome:has-text('2,878 kept')")
     assert works.taken == [("wrap1.csv", export.read_bytes(), False, {})]
-    board.page.click("#outcome >> text=its refusals")
+    board.page.click("#outcome >> text=refused rows")
     board.page.wait_for_selector("#refusals:has-text('Refused by intake 7')")
     assert board.path == "/intake?intake=7"
 

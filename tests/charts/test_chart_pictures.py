@@ -164,7 +164,7 @@ def test_each_cause_is_worded_or_in_the_legend() -> None:
 def test_wrap_in_us_units_is_in_feet() -> None:
     picture = wrap_picture(invented.wrap().series["causes"], Look(invented.plant("US")))
     assert sum(trace.x[0] for trace in picture.figure.data) == pytest.approx(63.4 / 0.3048)
-    assert picture.figure.layout.xaxis.title.text.startswith("feet a thousand")
+    assert picture.figure.layout.xaxis.title.text.startswith("feet per thousand")
 
 
 def test_stock_keeps_a_delivery_as_a_step() -> None:
