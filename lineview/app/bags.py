@@ -122,18 +122,20 @@ def read_masses(text: str, where: str, tare_g: float = 0.0) -> list[float]:
             continue
         mass = _number(told)
         if mass is None:
-            faults.append(Fault(f"'{told[:40]}' is no mass", f"{where} line {number}", "a number of grams"))
+            faults.append(
+                Fault(f"'{told[:40]}' is not a mass", f"{where} line {number}", "a number of grams")
+            )
         elif not mass - tare_g > 0:
             wanted = f"more than the tare of {tare_g:g} g" if tare_g else "more than 0 g"
-            faults.append(Fault(f"'{told}' is no bag with something in it", f"{where} line {number}", wanted))
+            faults.append(Fault(f"'{told}' is too light for a filled bag", f"{where} line {number}", wanted))
         else:
             masses.append(mass - tare_g)
     if faults:
         more = len(faults) - LISTED
-        rest = [Fault(f"{more} further lines are no mass", where)] if more > 0 else []
+        rest = [Fault(f"{more} further lines are not masses", where)] if more > 0 else []
         raise IntakeError([*faults[:LISTED], *rest])
     if not masses:
-        raise IntakeError(Fault("there is no mass", where, "one mass a line [g]"))
+        raise IntakeError(Fault("there is not a mass", where, "one mass a line [g]"))
     return masses
 
 
@@ -209,7 +211,7 @@ def lot_words(found: LotCheck) -> LotWords:
     if found.sd_g is None:
         reasons.append("One bag alone has no spread, so nothing is allowed for chance in the sample.")
     elif found.sd_g == 0 and found.n > 2:
-        reasons.append(f"All {found.n} masses are equal: look whether the scale stood still.")
+        reasons.append(f"All {found.n} masses are equal: check whether the scale was stuck.")
     return LotWords(
         found.passed,
         _verdict(found),

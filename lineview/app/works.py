@@ -300,7 +300,7 @@ class Works:
         Raises
         ------
         StoreError
-            Where there is no such intake, or it was taken back before.
+            Where there is no such intake, or it was undone before.
         """
         self.store.undo(intake)
 
@@ -322,7 +322,7 @@ class Works:
             Where the moment is still to come: what was not done yet cannot be judged.
         """
         if at > datetime.now(UTC) + CLOCKS_DIFFER:
-            raise AskError(Fault("this moment is still to come", "at", "when the adjustment was made"))
+            raise AskError(Fault("this moment is in the future", "at", "when the adjustment was made"))
         self.store.add_adjustment(self.known_machine(machine).id, at, what, note)
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:

@@ -117,7 +117,7 @@ def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
     sources = [html.Li([html.Span(_titles().get(one, one)), html.Code(one)]) for one in cited]
     listed = [html.H2("Sources"), html.Ul(sources, className="sources")] if sources else []
     period = show.period(answer.scope.period, plant)
-    asked = html.P(f"All of {period} ({plant.zone}), but where another period is named.", className="soft")
+    asked = html.P(f"All of {period} ({plant.zone}), unless another period is named.", className="soft")
     return html.Details(
         [html.Summary("How this was worked out"), *more, asked, table, *listed],
         className="fold",

@@ -109,7 +109,7 @@ def guard(server: Flask, hosts: Sequence[str], script_hashes: Sequence[str]) -> 
     def check() -> None:
         name = urlsplit(f"//{request.host}").hostname or ""
         if name.lower() not in known:
-            abort(403, "The board answers to its own names only.")
+            abort(403, "The board answers only to its configured host names.")
         origin = request.headers.get("Origin")
         strange = origin is not None and urlsplit(origin).netloc != request.host
         if request.method == "POST" and (strange or request.headers.get("Sec-Fetch-Site") == "cross-site"):

@@ -14,7 +14,7 @@ from lineview.core.errors import AskError, Fault, IntakeError, LineviewError
 from lineview.plant import Plant
 
 SENTENCE = "Check weighed bags of a lot against their label."
-SOFT = "What an inspector would work out, so that you know before one comes; “lineview bags” does the same."
+SOFT = "The net-contents check an inspector would make; “lineview bags” does the same."
 #: Rules to check by, in the words of their documents.
 RULES = (
     ("eu", "76/211/EEC (EU, UK)"),
@@ -82,14 +82,14 @@ def _upload() -> dcc.Upload:
     return dcc.Upload(
         html.Div(
             [
-                html.Strong("Or give a file"),
+                html.Strong("Or upload a file"),
                 html.Span(
                     " — text or CSV with one mass a line; it is put into the field above.", className="soft"
                 ),
             ],
             role="button",
             tabIndex=0,
-            **aria(label="Give a file of masses"),
+            **aria(label="Upload a file of masses"),
         ),
         id="bags-file",
         className="give",
@@ -169,7 +169,7 @@ def file_text(contents: str, name: str) -> str:
     except UnicodeDecodeError:
         text = "\0"
     if "\0" in text:
-        raise IntakeError(Fault("the file is no text", name, "a text or CSV file, one mass a line"))
+        raise IntakeError(Fault("the file is not text", name, "a text or CSV file, one mass a line"))
     return text
 
 
@@ -180,7 +180,7 @@ def checked(masses: str, label: str, lot: str, tare: str, rules: str) -> Any:
     bags = _number(lot, "Bags in the lot", faults, above=0.0)
     tare_g = _number(tare or "0", "Empty bag", faults)
     if bags is not None and bags != int(bags):
-        faults.append(Fault(f"'{lot}' is no whole number", "Bags in the lot", "such as 400"))
+        faults.append(Fault(f"'{lot}' is not a whole number", "Bags in the lot", "such as 400"))
     net_g: list[float] = []
     try:
         net_g = read_masses(masses[:TEXT_LIMIT], "masses", tare_g or 0.0)
@@ -200,9 +200,9 @@ def _number(text: str, where: str, faults: list[Fault], above: float | None = No
         value = float("nan")
     wanted = "a number above 0" if above is not None else "a number, 0 or more"
     if not told:
-        faults.append(Fault("nothing is given", where, wanted))
+        faults.append(Fault("no value was given", where, wanted))
         return None
     if not 0 <= value < 1e9 or (above is not None and not value > above):
-        faults.append(Fault(f"'{told}' will not do", where, wanted))
+        faults.append(Fault(f"'{told}' is not allowed here", where, wanted))
         return None
     return value

@@ -163,7 +163,7 @@ def _bind_taking(app: Dash, works: Works) -> None:
             works.undo(int(number))
         except LineviewError as error:
             return str(error), no_update
-        return f"Intake {number} was taken back.", works.version()
+        return f"Intake {number} was undone.", works.version()
 
     told = [Output("outcome", "children"), Output("version", "data", allow_duplicate=True)]
     again = [Output("outcome", "children", allow_duplicate=True), told[1]]
@@ -188,7 +188,7 @@ def _bind_writing(app: Dash, works: Works) -> None:
         if not clicks:
             raise PreventUpdate
         if not stops or not (reason or "").strip():
-            return "Tick at least one stop and say why it stood.", no_update
+            return "Tick at least one stop and enter a reason.", no_update
         try:
             machine = machine_of(pathname, search, "shift")
             for start, end in chosen_stops(stops):
@@ -201,14 +201,14 @@ def _bind_writing(app: Dash, works: Works) -> None:
         if not clicks:
             raise PreventUpdate
         if not (what or "").strip():
-            return "Say what was done.", no_update
+            return "Enter what was done.", no_update
         try:
             when = moment(at or "", works.plant.tz, "when", datetime.now(UTC))
             machine = machine_of(pathname, search, "rope")
             works.note_adjustment(machine, when, what.strip(), (note or "").strip())
         except LineviewError as error:
             return str(error), no_update
-        return "Written down; the answer counts from it.", works.version()
+        return "Saved; the answer counts from it.", works.version()
 
     version = Output("version", "data", allow_duplicate=True)
     where = [State("address", "pathname"), State("address", "search")]

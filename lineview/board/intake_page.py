@@ -57,7 +57,7 @@ def give_form() -> list[Any]:
 def intake_sentence(intakes: pl.DataFrame) -> str:
     """Give the page's sentence."""
     if not intakes.height:
-        return "No export has been taken in yet; give one below."
+        return "No export has been taken in yet; upload one below."
     said = f"{show.number(intakes.height)} export{'s have' if intakes.height > 1 else ' has'} been taken in"
     refused = int(intakes["refused"].sum()) if "refused" in intakes.columns else 0
     if not refused:
@@ -72,7 +72,7 @@ def intake_page(works: Works, plant: Plant, address: Address) -> list[Any]:
     page: list[Any] = [_refusals(works, plant, address)] if address.intake is not None else []
     conflicts = works.store.conflicts()
     if conflicts.height:  # before the long list: these need a person
-        words = "Two exports say different things of one moment; none is settled in silence"
+        words = "Two exports disagree; neither value is used"
         page.append(frame_table(words, conflicts, plant))
     newest, earlier = intakes.head(OPEN_INTAKES), intakes.slice(OPEN_INTAKES)
     page.append(_intakes("Exports taken in, newest first", newest, plant, address))
@@ -95,10 +95,10 @@ def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address) 
         if number is not None and row.get("refused", 1):
             listed = Address("intake", address.line, None, None, int(number)).href
             links.append(dcc.Link("refusals", href=listed, id={"kind": "refusals", "intake": int(number)}))
-        links.append(html.Span("taken back", className="soft") if undone else _undo(number))
+        links.append(html.Span("undone", className="soft") if undone else _undo(number))
         rows.append([str(number), *cells, html.Div(links, className="acts")])
     right = [True, *(intakes.schema[n].is_numeric() for n in names), False]
-    headings = ["no.", *(n.replace("_", " ") for n in names), "what to do"]
+    headings = ["no.", *(n.replace("_", " ") for n in names), "action"]
     return html.Div(plain_table(title, headings, rows, right), className="intakes")
 
 
@@ -106,12 +106,12 @@ def _undo(number: Any) -> html.Details:
     """Give the two steps that take an intake back."""
     return html.Details(
         [
-            html.Summary("take back"),
+            html.Summary("undo this intake"),
             html.Div(
                 [
-                    html.P("Its readings leave every answer; the file itself is kept."),
+                    html.P("Its readings are removed from every answer; the file itself is kept."),
                     html.Button(
-                        f"Take intake {number} back",
+                        f"Undo intake {number}",
                         id={"kind": "undo", "intake": int(number)},
                         type="button",
                     ),
@@ -130,8 +130,8 @@ def _refusals(works: Works, plant: Plant, address: Address) -> html.Section:
     last = first + part.height
     turns: list[Any] = [html.A("Download all as CSV", href=f"/refusals/{number}.csv", className="download")]
     for words, start, there in (
-        ("earlier ones", max(0, first - REFUSALS_A_PAGE), first > 0),
-        ("later ones", last, last < refused.height),
+        ("earlier rows", max(0, first - REFUSALS_A_PAGE), first > 0),
+        ("later rows", last, last < refused.height),
     ):
         if there:
             turns.append(
@@ -206,7 +206,7 @@ def outcome_of(name: str, taken: Taken) -> TakeOutcome:
     said = f"{name} was taken in before; nothing changed."
     if not r.already:
         rows, kept, refused = (show.number(count) for count in (r.rows, r.kept, r.refused))
-        said = f"{name} is in as intake {r.intake}: {rows} rows, {kept} kept, {refused} refused."
+        said = f"{name} was taken in as intake {r.intake}: {rows} rows, {kept} kept, {refused} refused."
     counts = {
         "rows": r.rows,
         "kept": r.kept,
@@ -229,7 +229,7 @@ def outcome(told: TakeOutcome, plant: Plant) -> list[Any]:
     if rows:
         shown.append(plain_table(f"Rows of {told.file_name}", ["rows", "count"], rows, [False, True]))
     if told.intake is not None:
-        shown.append(dcc.Link("its refusals", href=Address("intake", intake=told.intake).href))
+        shown.append(dcc.Link("refused rows", href=Address("intake", intake=told.intake).href))
     return shown
 
 
@@ -272,7 +272,7 @@ def _proposal(told: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any]:
             meant,
             [False] * 3,
         ),
-        frame_table("What it would read, the first rows", proposal.sample.head(8), plant),
+        frame_table("Preview: first rows", proposal.sample.head(8), plant),
         *[html.P(note, className="soft") for note in proposal.notes],
         *asked,
         html.Button(

@@ -156,7 +156,7 @@ def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
     ]
     return html.Details(
         [
-            html.Summary("Say why it stood"),
+            html.Summary("Enter the stop reason"),
             html.Fieldset(
                 [
                     html.Legend("Stops"),
@@ -194,7 +194,7 @@ def adjustment_form(plant: Plant) -> html.Details:
     now = datetime.now(plant.tz)
     return html.Details(
         [
-            html.Summary("Write down an adjustment"),
+            html.Summary("Note an adjustment"),
             html.Label(
                 [
                     f"When ({plant.zone})",
@@ -208,7 +208,7 @@ def adjustment_form(plant: Plant) -> html.Details:
                 ]
             ),
             html.Label(["Note", dcc.Input(id="adjusted-note", type="text", maxLength=200)]),
-            html.Button("Write it down", id="set-adjustment", type="button"),
+            html.Button("Save", id="set-adjustment", type="button"),
             html.P("", id="adjustment-told", role="status"),
         ],
         className="fold form",

@@ -65,7 +65,9 @@ def rope_picture(
         _fan(figure, look, fan, scale, call)
     _ticks(figure, look, shown, fan, adjustments)
     _axes(figure, look, tolerance, scale, shown, fan)
-    return Picture(f"{name}, its tolerance magnified {scale.times} times", figure, height=340)
+    return Picture(
+        f"{name}, diameter drawn {scale.times} times larger inside its tolerance", figure, height=340
+    )
 
 
 def _diameters(batches: pl.DataFrame, tolerance: Tolerance) -> pl.DataFrame:

@@ -27,7 +27,9 @@ def wrap_picture(causes: pl.DataFrame, look: Look, *, call: bool = False) -> Pic
     ).filter(pl.col("length") > 0)
     webs = shown["web"].unique(maintain_order=True).to_list()
     start, end = _reach(shown, webs)
-    title = f"{LENGTHS.get(unit, unit)} a thousand good pieces" + (f" (axis from {start:g})" if start else "")
+    title = f"{LENGTHS.get(unit, unit)} per thousand good pieces" + (
+        f" (axis from {start:g})" if start else ""
+    )
     figure = blank(look, title, "")
     odd = look.tokens.call if call else look.tokens.ink
     for number, cause in enumerate(_ordered(shown)):
@@ -46,7 +48,7 @@ def wrap_picture(causes: pl.DataFrame, look: Look, *, call: bool = False) -> Pic
     )
     # on a phone the causes' names are too long for two columns
     room = show_legend(figure, look, 2 * len(kinds) if look.narrow else len(kinds))
-    return Picture("Use a thousand good pieces, by cause", figure, height=110 + 66 * len(webs) + room)
+    return Picture("Use per thousand good pieces, by cause", figure, height=110 + 66 * len(webs) + room)
 
 
 def _broken(name: str) -> str:

@@ -64,14 +64,14 @@ def take(works: Works, paths: Sequence[Path], accept: bool, settle: Sequence[str
 def _pair(text: str) -> tuple[str, str]:
     about, mark, answer = text.partition("=")
     if not mark:
-        raise AskError(Fault(f"'{text}' answers no question", "--settle", "ABOUT=ANSWER"))
+        raise AskError(Fault(f"'{text}' is not an answer", "--settle", "ABOUT=ANSWER"))
     return about.strip(), answer.strip()
 
 
 def _summary(taken: Sequence[Taken]) -> None:
     rows = [one for one in taken if one.receipt is not None]
     if rows:
-        counted = ("rows", "kept", "already there", "refused", "uncertain", "disputed")
+        counted = ("rows", "kept", "duplicate", "refused", "unclear", "in conflict")
         table = Table("intake", "file", *counted, box=None)
         for column in table.columns[2:]:
             column.justify = "right"
@@ -97,7 +97,7 @@ def _proposal(proposal: Proposal) -> None:
     console.print()
     console.print(Text.assemble((proposal.path.name, "bold"), ": no layout fits. Proposed:"), soft_wrap=True)
     console.print(layout_toml(proposal.layout), markup=False, soft_wrap=True)
-    console.print("It would read:")
+    console.print("Preview: first rows")
     console.print(_frame(proposal.sample.head(8)))
     for note in proposal.notes:
         console.print(note, markup=False, soft_wrap=True)
@@ -105,7 +105,7 @@ def _proposal(proposal: Proposal) -> None:
         console.print(question.text, markup=False, soft_wrap=True)
         for option, meaning in question.options:
             console.print(f'  --settle "{question.about}={option}"   {meaning}', markup=False, soft_wrap=True)
-    console.print("Nothing of it was taken in. To accept the layout, give the file again with --accept.")
+    console.print("Nothing of it was taken in. To accept the layout, run the command again with --accept.")
 
 
 def _frame(frame: pl.DataFrame) -> Table:
@@ -137,7 +137,7 @@ def listing(works: Works) -> None:
 
 def refusals(works: Works, intake: int | None, csv: Path | None) -> None:
     """Print or write refusals."""
-    _listed(works.store.refusals(intake), csv, "Nothing was refused.")
+    _listed(works.store.refusals(intake), csv, "No rows were refused.")
 
 
 def conflicts(works: Works, csv: Path | None) -> None:
@@ -148,16 +148,20 @@ def conflicts(works: Works, csv: Path | None) -> None:
 def undo(works: Works, intake: int) -> None:
     """Take one intake back and say so."""
     works.undo(intake)
-    console.print(f"Intake {intake} was taken back; the export itself is kept.")
+    console.print(f"Intake {intake} was undone; the export itself is kept.")
 
 
 def check_plant(folder: Path) -> None:
     """Say whether the plant description is right."""
     plant = read_plant(folder / "plant.toml", folder / "layouts.toml")
-    parts = (
-        f"{len(plant.lines)} lines, {len(plant.machines)} machines, {len(plant.products)} products, "
-        f"{len(plant.webs)} webs, {len(plant.layouts)} layouts"
-    )
+    counts = {
+        "line": len(plant.lines),
+        "machine": len(plant.machines),
+        "product": len(plant.products),
+        "web": len(plant.webs),
+        "layout": len(plant.layouts),
+    }
+    parts = ", ".join(f"{count} {what}{'' if count == 1 else 's'}" for what, count in counts.items())
     console.print(f"{plant.shop}: no fault found; {parts}.", markup=False)
 
 
@@ -222,7 +226,7 @@ def _set_up(into: Path) -> None:
 def watch_folder(works: Works, folder: Path, every_s: float, looks: int, port: int | None) -> None:
     """Look into a folder again and again, and take in what is new and has stopped growing."""
     if not folder.is_dir():
-        raise IntakeError(Fault("is no folder", str(folder), "a folder that exports arrive in"))
+        raise IntakeError(Fault("not a folder", str(folder), "a folder that exports arrive in"))
     if port is not None:
         from lineview.board.serve import start_board
 

@@ -50,13 +50,13 @@ def intake(
     settle: Annotated[
         list[str] | None, typer.Option(help="An answer to a proposal's question, as ABOUT=ANSWER.")
     ] = None,
-    undo: Annotated[int | None, typer.Option(help="Take the intake of this number back.")] = None,
+    undo: Annotated[int | None, typer.Option(help="Undo the intake with this number.")] = None,
     listing: Annotated[bool, typer.Option("--list", help="List what was taken in.")] = False,
     refusals: Annotated[int | None, typer.Option(help="List the refusals of an intake (0: of all).")] = None,
     conflicts: Annotated[bool, typer.Option("--conflicts", help="List moments with two values.")] = False,
     csv: Annotated[Path | None, typer.Option(help="Write the list to this file instead.")] = None,
 ) -> None:
-    """Take exports in, or list and take back what was taken in."""
+    """Take exports in, list intakes or undo one."""
     from lineview.app.works import Works
     from lineview.cli import intake
 
@@ -140,8 +140,8 @@ def watch(
     folder: Annotated[Path, typer.Argument(help="Folder that the exports arrive in.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
-    every_s: Annotated[float, typer.Option(min=0.2, help="Seconds between looks.")] = 10.0,
-    looks: Annotated[int, typer.Option(min=0, help="Stop after so many looks; 0: until stopped.")] = 0,
+    every_s: Annotated[float, typer.Option(min=0.2, help="Seconds between checks.")] = 10.0,
+    looks: Annotated[int, typer.Option(min=0, help="Stop after this many checks; 0: until stopped.")] = 0,
     board: Annotated[bool, typer.Option("--board", help="Serve the board meanwhile.")] = False,
     port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
 ) -> None:
@@ -203,7 +203,7 @@ def bags(
 
 @app.command()
 def check(works: WorksFolder = HERE) -> None:
-    """Read plant.toml and say every fault in it at once."""
+    """Read plant.toml and list every fault in it at once."""
     from lineview.cli.intake import check_plant
 
     check_plant(works)
@@ -218,7 +218,7 @@ def adjusted(
     journal: JournalUrl = None,
     note: Annotated[str, typer.Option(help="Anything else.")] = "",
 ) -> None:
-    """Write an adjustment into the journal, so that the rope's answer can judge it."""
+    """Note an adjustment, so that the rope's answer can judge it."""
     from lineview.app.works import Works
     from lineview.plant.periods import moment
 

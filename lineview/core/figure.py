@@ -34,7 +34,7 @@ class Figure:
         The interval's ends; None where that side is open or there is no interval.
     interval_kind : str
         What the interval is ("95 % confidence", "bounds: unseen minutes"),
-        or the reason for none ("counted, no interval").
+        or the reason for none ("from exact counts").
     n : int
         Number of readings (or batches, pieces: `working` says which) behind it.
     period : Period or None
@@ -44,7 +44,7 @@ class Figure:
     working : str
         The formula with the numbers in it.
     why_none : str
-        "too few: needs 8, has 3", "cannot be told: no density in plant.toml", ...
+        "too few: needs 8, has 3", "not known: no density in plant.toml", ...
 
     Examples
     --------
@@ -59,7 +59,7 @@ class Figure:
     unit: str = ""
     low: float | datetime | None = None
     high: float | datetime | None = None
-    interval_kind: str = "counted, no interval"
+    interval_kind: str = "from exact counts"
     n: int = 0
     period: Period | None = None
     sources: tuple[str, ...] = ()
@@ -98,11 +98,11 @@ def cannot_tell(name: str, label: str, unit: str, why: str, period: Period | Non
     name, label, unit : str
         As in Figure.
     why : str
-        The reason, without the words "cannot be told".
+        The reason, without the words "not known".
     period : Period, optional
         The time asked for.
     """
-    told = f"cannot be told: {why}"
+    told = f"not known: {why}"
     return Figure(name, label, None, unit, period=period, interval_kind=told, why_none=told)
 
 

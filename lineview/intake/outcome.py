@@ -59,7 +59,7 @@ def passed_notes(counts: Mapping[str, int]) -> tuple[str, ...]:
     """Say what was passed over."""
     names = {"repeated header": "repeated header", "footer": "footer", "blank": "blank line"}
     parts = [f"{n} {names[kind]}{'s' if n > 1 else ''}" for kind, n in sorted(counts.items()) if n]
-    return (f"passed over: {', '.join(parts)}",) if parts else ()
+    return (f"skipped: {', '.join(parts)}",) if parts else ()
 
 
 def settled_marks(layout: Layout, gathered: Callable[[], Evidence], separator: str, where: str) -> Marks:

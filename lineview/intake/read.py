@@ -73,7 +73,7 @@ def read_export(
     del cuts
     aside = [t.sheet for t, f in zip(tables, fits, strict=True) if f is None]
     if aside:
-        notes += (f"sheets that no layout fits were left aside: {', '.join(aside)}",)
+        notes += (f"sheets that no layout fits were skipped: {', '.join(aside)}",)
     outcomes, sheets = [], []
     tables.reverse()
     for one in fits:

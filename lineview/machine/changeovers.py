@@ -101,7 +101,7 @@ def find_changeovers(seen: Clock, changes: pl.DataFrame, *, off_min: float = OFF
 def _after_jogs(seen: Clock, begins: Ints, latest: Ints) -> Ints:
     """Move the starts of standing stretches behind the last pieces made in them before the latest moment."""
     rises = np.flatnonzero(np.diff(seen.pieces) > 0)
-    # Where in its interval a jog ran cannot be told: the middle.
+    # Where in its interval a jog ran not known: the middle.
     jogs = (seen.at[rises] + seen.at[rises + 1]) // 2
     place = np.searchsorted(jogs, latest, side="right") - 1
     last = np.where(place >= 0, jogs[np.maximum(place, 0)] if len(jogs) else begins, begins)

@@ -249,10 +249,10 @@ def web_need(lines: Sequence[tuple[Floats, Floats, Ahead | None]], weeks: int) -
         elif covered.any() and rest.any() and planned.sum() > 0:
             mean += planned.sum() / covered.sum() * rest
             variance += (2 * ASSUMED_PLAN_CV * planned.sum() / covered.sum()) ** 2 * rest
-            said.add("plan's own pace")
+            said.add("plan's pace")
     average = float(mean.mean())
     level = float(np.sqrt(level_variance)) / average if average > 0 else 0.0
-    order = ("plan", "history", "plan's own pace")
+    order = ("plan", "history", "plan's pace")
     return Need(mean, np.sqrt(variance), level), ", then ".join(b for b in order if b in said) or "nothing"
 
 

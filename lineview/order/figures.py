@@ -13,7 +13,7 @@ from lineview.order.quantity import price_at
 from lineview.order.reels_needed import ReelsNeeded
 
 _SOURCES = ("reel-order", "inventory-theory")
-_CHANCE = "no interval: it is itself a chance over demand and lead time"
+_CHANCE = "no interval: already a chance over demand and lead time"
 
 
 def order_figures(
@@ -77,7 +77,7 @@ def _of_line(line: OrderLine, period: Period, currency: str) -> list[Figure]:
 
 def _reorder(line: OrderLine, period: Period) -> Figure:
     web, point = line.web, line.reorder_reels
-    name, label = f"reorder_point_{slug(web.id)}", f"position at which to order {web.id}"
+    name, label = f"reorder_point_{slug(web.id)}", f"reorder point of {web.id}"
     if point is None:
         why = f"no need of {web.id}, or no lead_time_days in plant.toml"
         return cannot_tell(name, label, "reels", why, period)
@@ -101,15 +101,15 @@ def _labels(currency: str) -> dict[str, tuple[str, str]]:
     return {
         "order_by": ("day to order by", ""),
         "order_quantity": ("reels to order", "reels"),
-        "chance_of_running_out": ("chance of running out before that order comes, open deliveries in", ""),
-        "chance_waiting_a_week": ("the same, ordered a week later", ""),
-        "chance_if_ordered_today": ("the same, ordered at once", ""),
+        "chance_of_running_out": ("chance of running out before that order comes (with open orders)", ""),
+        "chance_waiting_a_week": ("chance of running out if ordered a week later", ""),
+        "chance_if_ordered_today": ("chance of running out if ordered at once", ""),
         "chance_before_open_delivery": ("chance of running out before an open delivery", ""),
         "days_of_cover": ("days until it first runs out, at the expected need", "days"),
         "safety_reels": ("reels expected on hand when the order comes", "reels"),
-        "order_money": ("what the order costs", currency),
-        "halving_reels": ("reels more on the shelf to halve the chance", "reels"),
-        "halving_money": ("money they tie up", currency),
+        "order_money": ("cost of the order", currency),
+        "halving_reels": ("extra reels that would halve the chance", "reels"),
+        "halving_money": ("money tied up by those reels", currency),
     }
 
 
@@ -150,7 +150,11 @@ def _values(line: OrderLine, advice: Advice, currency: str) -> dict[str, tuple[V
             "no delivery is open",
         ),
         "days_of_cover": _cover(advice),
-        "safety_reels": (advice.safety_reels if due else None, "there less expected need then", none_due),
+        "safety_reels": (
+            advice.safety_reels if due else None,
+            "reels there less the expected need",
+            none_due,
+        ),
         "order_money": _money(line, float(advice.reels), price_at(web, advice.reels), currency),
         "halving_reels": (
             advice.halving_reels if due else None,
@@ -181,13 +185,17 @@ def _quantity_working(line: OrderLine) -> str:
 def _cover(advice: Advice) -> tuple[Value, str, str]:
     if math.isinf(advice.cover_days):
         return None, "", "what is there lasts beyond a year at the expected need"
-    return advice.cover_days, "until the expected need first passes what is on hand and has come", ""
+    return (
+        advice.cover_days,
+        "until the expected need first exceeds what is on hand and delivered by then",
+        "",
+    )
 
 
 def _interval(name: str, line: OrderLine) -> tuple[float | None, float | None, str]:
     if name == "days_of_cover" and line.supply is not None:
         low, high = line.cover_interval
-        return low, high, "90 % of the ways demand may go"
+        return low, high, "90 % of possible demand"
     if name.startswith("chance"):
         return None, None, _CHANCE
     return None, None, "advice, no interval"

@@ -62,17 +62,17 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
         ("supplier", "supplier", ""),
         ("on_hand", "on hand", "reels"),
         ("on_order", "on order", "reels"),
-        ("use", "use a week", "reels"),
-        ("reorder", "order at", "reels"),
+        ("use", "use per week", "reels"),
+        ("reorder", "reorder point", "reels"),
         ("order", "order", "reels"),
         ("by", "by", ""),
         ("arrives", "expected", ""),
-        ("before_open", "out before what is on order", "%"),
-        ("chance", "out after that", "%"),
-        ("chance_week_later", "the same a week later", "%"),
-        ("money", "costs", plant.currency),
+        ("before_open", "risk before the open delivery", "%"),
+        ("chance", "risk after ordering", "%"),
+        ("chance_week_later", "risk if ordered a week later", "%"),
+        ("money", "total", plant.currency),
         ("declared", "food contact declared on", ""),
-        ("why", "cannot be told", ""),
+        ("why", "no advice because", ""),
     )
     told = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
     return Table("order", "What to order by when", told, rows)
@@ -134,8 +134,8 @@ def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:
         ("net", "net", "m"),
         ("proportional", "waste in proportion", "m"),
         ("fixed", "fixed waste", "m"),
-        ("gross", "in all", "m"),
-        ("reel", "a reel", "m"),
+        ("gross", "total", "m"),
+        ("reel", "reel length", "m"),
         ("reels", "whole reels", "reels"),
         ("order", "raised to minimum and multiple", "reels"),
         ("working", "working", ""),
@@ -195,10 +195,10 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
         ("by", "order by", ""),
         ("web", "web", ""),
         ("reels", "reels", "reels"),
-        ("price", "a reel", plant.currency),
-        ("money", "costs", plant.currency),
+        ("price", "price per reel", plant.currency),
+        ("money", "total", plant.currency),
         ("pallets", "pallets", ""),
-        ("why", "why so many", ""),
+        ("why", "reason for the quantity", ""),
     )
     return Table("order sheet", "Order sheet by supplier", columns, rows)
 
@@ -214,7 +214,7 @@ def why_so_many(row: SheetRow, plant: Plant) -> str:
         filled = "fills the last pallet"
         if row.pallets is not None and abs(row.pallets - round(row.pallets)) < 1e-6:
             filled = f"fills {row.pallets:.0f} pallets"
-        parts.append(f"{row.rounded} would do; {row.reels} {filled}")
+        parts.append(f"{row.rounded} would be enough; {row.reels} {filled}")
     if row.break_from is not None and row.price is not None:
         parts.append(f"{row.price:g} {plant.currency} a reel from {row.break_from} reels on")
     if web.over_delivery_percent:

@@ -30,12 +30,10 @@ def day_words(at: datetime, plant: Plant) -> str:
 def chance_words(chance: float) -> str:
     """Give a chance as people say it."""
     if chance >= 0.95:
-        return "near certainty"
-    if chance > 0.5:
-        return f"{round(chance * 10)} chances in 10"
+        return "a risk above 95 %"
     if chance < 0.001:
-        return "less than 1 chance in 1000"
-    return f"1 chance in {round(1 / chance)}"
+        return "a risk below 0.1 %"
+    return f"a risk of {100 * chance:.2g} %"
 
 
 def web_name(web: Web) -> str:
@@ -46,7 +44,7 @@ def web_name(web: Web) -> str:
 def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span, ...]:
     """Say what to order by when and what waiting risks; of several webs, the most urgent."""
     if not plant.webs:
-        return (Span("What to order cannot be told: plant.toml describes no web."),)
+        return (Span("No order advice: plant.toml describes no web."),)
     told = [line for line in lines if line.advice is not None]
     due = [line for line in told if line.order_by is not None]
     if due:
@@ -56,12 +54,12 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[S
         return (nothing, *_open(told, plant, now))
     needed = [line for line in lines if line.week_reels > 0]
     if not needed:
-        return (Span("What to order cannot be told yet: there is neither a plan nor a history."),)
+        return (Span("No order advice yet: there is neither a plan nor a history."),)
     first = max(needed, key=lambda line: line.week_reels)
     text = f"A week takes {first.week_reels:.1f} reels of {web_name(first.web)}; "
     return (
         Span(text),
-        Span("when to order cannot be told, for nobody counted the stock", call=True),
+        Span("no order date: no stock count was entered", call=True),
         Span("."),
     )
 
@@ -86,7 +84,7 @@ def _order(due: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span,
         spans = [Span(start + "; "), Span(risk, call=True)]
     else:
         spans = [Span(start + "; ")]
-        risk = f"waiting a week risks running out with {chance_words(first.advice.chance_week_later)}"
+        risk = f"waiting a week means {chance_words(first.advice.chance_week_later)} of running out"
         spans.append(Span(risk, call=first.advice.chance_week_later > 2 * RISK))
     return (*spans, Span("."))
 
@@ -110,9 +108,11 @@ def _open(
         (c, f"{web_name(w)} ({day_words(now + timedelta(days=d), plant)})") for (c, d), w in over if w != web
     ]
     sure, maybe = ([words for c, words in others if (c >= 0.95) is wanted] for wanted in (True, False))
-    named_too = f"; so will {listed(sure)}" if sure else ""
-    named_too += f"; so may {listed(maybe)}" if maybe else ""
-    ask = ": ask for those sooner." if others else ": ask for that one sooner."
+    named_too = f"; almost surely also {listed(sure)}" if sure else ""
+    named_too += f"; possibly also {listed(maybe)}" if maybe else ""
+    ask = (
+        ": ask the supplier to bring those forward." if others else ": ask the supplier to bring it forward."
+    )
     return (Span(" "), Span(text + named_too, call=True), Span(ask))
 
 
@@ -179,15 +179,15 @@ def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str
     if any(line.advice is not None for line in lines):
         out.append(
             "Days count weekends too, with the need spread evenly over the week; what cannot be wrapped "
-            "while a web is out is taken to be wrapped once it is there."
+            "while a web is out is assumed to be wrapped once it arrives."
         )
     uncounted = [web_name(line.web) for line in lines if line.on_hand is None]
     if uncounted:
         some = ", ".join(uncounted[:6]) + (" and others" if len(uncounted) > 6 else "")
-        out.append(f"No stock count of {some}: gives the need, cannot tell when to order.")
+        out.append(f"No stock count of {some}: the need is shown without an order date.")
     no_lead = [web_name(line.web) for line in lines if line.on_hand is not None and line.advice is None]
     if no_lead:
-        out.append(f"No lead_time_days in plant.toml for {', '.join(no_lead)}: cannot tell when to order.")
+        out.append(f"No lead_time_days in plant.toml for {', '.join(no_lead)}: no order date.")
     for line in lines:
         out += [] if line.on_hand is None else [f"Not counted: {why}" for why in line.on_hand.refused]
     undeclared = [web_name(line.web) for line in lines if not line.web.food_contact_declared_on]

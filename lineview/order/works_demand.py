@@ -168,7 +168,7 @@ def _without_web(plant: Plant, products: Sequence[str]) -> list[str]:
             continue
         has = {web.kind for web_id in product.webs if (web := plant.web(web_id)) is not None}
         missing += [
-            f"{product.flavour} has no {kind} in plant.toml: no {kind} is reckoned for it"
+            f"{product.flavour} has no {kind} in plant.toml: no {kind} is calculated for it"
             for kind in sorted(kinds - has)
         ]
     return missing

@@ -290,7 +290,7 @@ def check_columns(columns: dict[str, Any], info: ValidationInfo) -> Iterator[Pla
         thing, owner = "field", f" of {kind} exports"
     for header, target in columns.items():
         if target.to not in (*known, *fields):
-            what = f"column '{header}' points at '{target.to}', which is no {thing}{owner}"
+            what = f"column '{header}' points at '{target.to}', which is not a {thing}{owner}"
             fault = Fault(what, "", f"the id of a {thing}", did_you_mean(target.to, known or fields))
             yield (header, "to"), fault
 

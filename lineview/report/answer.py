@@ -51,7 +51,7 @@ class Span:
 
 @dataclass(frozen=True)
 class Table:
-    """A table of an answer; cells are text, numbers, moments or None for "cannot be told".
+    """A table of an answer; cells are text, numbers, moments or None for "not known".
 
     `columns` are (key, heading, unit); `rows` hold one mapping a row by those keys.
     """

@@ -5,7 +5,7 @@ from __future__ import annotations
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period, cannot_tell
 
-COUNTED = "counted, no interval"
+COUNTED = "from exact counts"
 #: What the bounds of a count are.
 COUNT_BOUNDS = "bounds: what the readings leave open"
 #: Doubt of a count below this is none [pieces].
@@ -51,7 +51,7 @@ def count_figure(name: str, label: str, total: Estimate, period: Period, n: int,
     low = total.low or 0.0
     if total.value is None:
         most = "no upper bound" if total.high is None else f"at most {total.high:,.0f}"
-        why = f"cannot be told: part of the period was not read; at least {low:,.0f}, {most}"
+        why = f"not known: part of the period was not read; at least {low:,.0f}, {most}"
         kind = "bounds: readings missing"
         return Figure(
             name, label, None, "pieces", low, total.high, kind, n, period, ("derived-counters",), "", why

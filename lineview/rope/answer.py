@@ -27,7 +27,8 @@ def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
     if account.marks == "blocks":
         notes.append(
             "Batches are unknown: the rope never pauses and no batch sheet was exported. Blocks of readings "
-            "as long as a usual batch stand in for them, so taper and change between batches are not apart."
+            "as long as a usual batch stand in for them, so taper and change between batches cannot be "
+            "separated."
         )
     if account.clock is not None and account.clock.source == "live gauge readings":
         notes.append(
@@ -57,9 +58,9 @@ def gauge_words(account: RopeAccount) -> list[str]:
         if check.slip:
             out.append(f"Gauge {name} seems to be in {check.slip}, not mm: its readings were not used.")
         elif check.dead:
-            out.append(f"Gauge {name} is dead: it stands at {number(check.median_mm or 0.0, 3)}.")
+            out.append(f"Gauge {name} is dead: it stays at {number(check.median_mm or 0.0, 3)}.")
         elif check.frozen:
-            out.append(f"Gauge {name} stood still for {check.frozen} readings; they were not used.")
+            out.append(f"Gauge {name} was stuck for {check.frozen} readings; they were not used.")
         if check.off_rope:
             out.append(f"{check.off_rope} readings of gauge {name} were too far from any rope; not used.")
     return out

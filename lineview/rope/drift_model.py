@@ -234,7 +234,7 @@ def _recorded(
 def _found(points: pl.DataFrame, first: int) -> Adjustment:
     at, before = points["at"][first], points["at"][first - 1]
     hours = (float(points["running_h"][first]) + float(points["running_h"][first - 1])) / 2
-    return Adjustment(before + (at - before) / 2, "step nobody recorded", first, hours, recorded=False)
+    return Adjustment(before + (at - before) / 2, "unexplained jump", first, hours, recorded=False)
 
 
 def _temperature_column(points: pl.DataFrame) -> tuple[list[Floats], float | None]:

@@ -74,11 +74,11 @@ def weight_words(figures: Sequence[Figure], plant: Plant) -> str:
         else ""
         for f in (kg, told["weight_effect_money_per_week"])
     )
-    way = "takes" if kg.value > 0 else "saves, in light pieces,"
+    way = "gives away" if kg.value > 0 else "is short by"
     ends = sorted(abs(end) for end in (kg.low, kg.high))
     low, high = (show.value(replace(kg, value=end), plant).split()[0] for end in ends)
     return (
-        f"As far off its target as it now is, the rope {way} {amount} ({low} to {high}) of candy a week"
+        f"At its present deviation the rope {way} {amount} ({low} to {high}) of candy a week"
         f"{money and ', ' + money}."
     )
 
@@ -113,7 +113,7 @@ def _money(effect: WeekEffect, named: tuple[str, str, str], n: int, period: Peri
 #: Name, label and unit of the figures that rest on the model.
 MODELLED = (
     ("drift_mm_per_h", "drift of the rope", "mm/h"),
-    ("drift_since", "drift holds since", ""),
+    ("drift_since", "drift unchanged since", ""),
     ("hours_to_tolerance", "running hours until the batch mean leaves tolerance", "h"),
     ("hours_to_share_out", f"running hours until {SHARE_OUT:.0%} of pieces are out of tolerance", "h"),
     ("leaves_tolerance_at", "leaves tolerance at, under the planned shifts", ""),
@@ -125,8 +125,8 @@ MODELLED = (
     ("weight_effect_kg_per_week", "weight effect of the deviation", "kg/week"),
     ("weight_effect_money_per_week", "cost of the deviation", "money/week"),
 )
-SPREAD = "95 % confidence, memory of the readings averaged over"
-CONFIDENCE = "95 % confidence, noise memory averaged over"
+SPREAD = "95 % confidence, averaged over the readings' autocorrelation"
+CONFIDENCE = "95 % confidence, averaged over the noise's autocorrelation"
 
 
 def rope_figures(
@@ -192,7 +192,7 @@ def _drift(account: RopeAccount, model: RopeModel, found: Verdict, period: Perio
     return [
         Figure("drift_mm_per_h", "drift of the rope", found.wear_mm_per_h, "mm/h", found.wear_low,
                found.wear_high, CONFIDENCE, model.n, period, SOURCES, working),
-        Figure("drift_since", "drift holds since", model.since, "", interval_kind="the last step, or the "
+        Figure("drift_since", "drift unchanged since", model.since, "", interval_kind="the last step, or the "
                "first batch", n=model.n, period=period, sources=SOURCES,
                working=f"last of {steps} step(s)" if steps else "no step in the period"),
     ]  # fmt: skip
@@ -322,7 +322,7 @@ def _within(account: RopeAccount, period: Period) -> list[Figure]:
     return [
         _estimate("within_batch_sd_mm", "within a batch, standard deviation", spread,
                   "two readings in a batch", period,
-                  "readings about each batch's own line, restricted likelihood of noise that remembers",
+                  "readings about each batch's own line, restricted likelihood of autocorrelated noise",
                   SPREAD),
         _estimate("taper_mm", "from a batch's start to its end", None if blocks else taper,
                   "batch marks" if blocks else "two batches of 8 readings", period,

@@ -95,7 +95,7 @@ def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
     columns = (
         ("sizer", "sizer", ""), ("state", "rope", ""), ("hours", "leaves tolerance in", "h"),
         ("early", "at the earliest", "h"), ("drift", "drift", "mm/h"), ("low", "95 % from", "mm/h"),
-        ("high", "to", "mm/h"), ("line", "line", ""), ("why", "why here", ""),
+        ("high", "to", "mm/h"), ("line", "line", ""), ("why", "reason for its rank", ""),
     )  # fmt: skip
     lines = {one.id: one.name or one.id for one in plant.lines}
     rows: list[dict[str, Any]] = [
@@ -106,7 +106,7 @@ def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
         }
         for one in ranked
     ]  # fmt: skip
-    return Table("sizers", "Sizers of the works, the one that needs a person soonest first", columns, rows)
+    return Table("sizers", "Sizers of the works, the most urgent first", columns, rows)
 
 
 def _rounded(drift: float | None) -> float | None:
@@ -117,34 +117,34 @@ def state_words(one: RankedSizer) -> str:
     """Say how a sizer's rope stands, in a word or two."""
     if one.state == "drifting" and one.drift is not None:
         return "thinning" if one.drift < 0 else "thickening"
-    words = {"steady": "steady", "stepped": "steady since a step", "repaired": "steady since an adjustment"}
-    return words.get(one.state, "cannot be told")
+    words = {"steady": "steady", "stepped": "steady since a jump", "repaired": "steady since an adjustment"}
+    return words.get(one.state, "not known")
 
 
 def why_words(one: RankedSizer) -> str:
     """Say why a sizer stands where it does in the order."""
     if one.problem:
-        return f"cannot be told: {one.problem}"
+        return f"not known: {one.problem}"
     if one.out:
         return "out of tolerance already"
     if one.hours is not None:
         return "leaves tolerance at this pace"
     if one.early is not None:
-        return f"most likely not within {HORIZON_H:.0f} h, but it may"
+        return f"unlikely within {HORIZON_H:.0f} h"
     return f"will not leave tolerance within {HORIZON_H:.0f} h"
 
 
 def sooner_words(ranked: tuple[RankedSizer, ...], asked: str) -> str:
-    """Say which other sizer needs a person sooner than the one asked about."""
+    """Say which other sizer needs attention sooner than the one asked about."""
     ahead = ranked[: next((i for i, one in enumerate(ranked) if one.sizer == asked), 0)]
     needs = [one for one in ahead if one.hours is not None]
     if not needs:
         return ""
     first = needs[0]
     if first.out:
-        return f"{first.shown} needs a person sooner: its rope is out of tolerance."
+        return f"{first.shown} needs attention sooner: its rope is out of tolerance."
     late = "more" if first.late is None else number(first.late, 0)
     return (
-        f"{first.shown} needs a person sooner: its rope leaves tolerance in "
+        f"{first.shown} needs attention sooner: its rope leaves tolerance in "
         f"{number(first.early or 0.0, 0)} to {late} hours."
     )

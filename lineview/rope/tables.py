@@ -175,7 +175,7 @@ def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, An
     low, high = figure.low, figure.high
     told = isinstance(low, float) and isinstance(high, float)
     if told and signed and isinstance(low, float) and isinstance(high, float) and low < 0 < high:
-        source += "; cannot be told from zero"
+        source += "; no measurable effect"
 
     def size(mm: float) -> str:
         return length(mm, plant, signed=signed, rate=True)
@@ -200,17 +200,17 @@ def _adjustments(found: Verdict | None, plant: Plant, scope: Scope) -> Table:
         }
         for effect in (found.effects if found else ())
     ]  # fmt: skip
-    return Table("adjustments", "Adjustments, and steps that nobody recorded", columns, rows)
+    return Table("adjustments", "Adjustments and unexplained jumps", columns, rows)
 
 
 def verdict_words(effect: Effect, plant: Plant, scope: Scope) -> str:
     """Say what a step did, in words."""
-    what = "adjustment" if effect.recorded else "unrecorded step"
+    what = "adjustment" if effect.recorded else "unexplained jump"
     name = f"the {what} of {moment(effect.at, plant, scope.now)}"
     if not effect.real:
-        return f"{name} changed nothing that can be told from zero"
+        return f"{name} made no measurable difference"
     if effect.helped and effect.before_mm * effect.size_mm < 0:
-        return f"{name} took out {took_out(effect, plant)}"
+        return f"{name} corrected {took_out(effect, plant)}"
     way = "up" if effect.size_mm > 0 else "down"
     return f"{name} moved the rope {way} {length(abs(effect.size_mm), plant)}, away from its target"
 
@@ -218,8 +218,8 @@ def verdict_words(effect: Effect, plant: Plant, scope: Scope) -> str:
 def _limits(account: RopeAccount) -> Table:
     columns = (
         ("chart", "chart", ""), ("centre", "centre", "mm"), ("low", "low", "mm"), ("high", "high", "mm"),
-        ("sd", "standard deviation", "mm"), ("points", "points", ""), ("readings", "readings a point", ""),
-        ("outside", "points outside", ""), ("which", "which", ""), ("takes", "takes for granted", ""),
+        ("sd", "standard deviation", "mm"), ("points", "points", ""), ("readings", "readings per point", ""),
+        ("outside", "points outside", ""), ("which", "which", ""), ("takes", "assumes", ""),
     )  # fmt: skip
     rows = [
         {
@@ -236,7 +236,7 @@ def _limits(account: RopeAccount) -> Table:
 def _gauges(account: RopeAccount) -> Table:
     columns = (
         ("gauge", "gauge", ""), ("used", "used", ""), ("readings", "usable readings", ""),
-        ("frozen", "standing still", ""), ("off_rope", "no rope", ""), ("found", "found", ""),
+        ("frozen", "standing still", ""), ("off_rope", "no rope", ""), ("found", "finding", ""),
     )  # fmt: skip
     rows = []
     for i, one in enumerate(account.gauges):
@@ -252,10 +252,10 @@ def _gauges(account: RopeAccount) -> Table:
 
 def _rollers(account: RopeAccount) -> Table:
     columns = (
-        ("pair", "roller pair", ""), ("turns_s", "turns once in", "s"), ("ripple", "ripple, amplitude", "mm"),
+        ("pair", "roller pair", ""), ("turns_s", "turn time", "s"), ("ripple", "ripple, amplitude", "mm"),
         ("chance", "by chance", ""), ("slip", "flow missing against the last pair", "%"),
         ("low", "95 % from", "%"),
-        ("high", "to", "%"), ("found", "found", ""),
+        ("high", "to", "%"), ("found", "finding", ""),
     )  # fmt: skip
     rows: dict[int, dict[str, Any]] = {}
     empty = {key: None for key, _, _ in columns}
@@ -305,14 +305,14 @@ def product_notes(model: RopeModel | None) -> list[str]:
         )
     if kinds.mixed:
         out.append(
-            f"How far the rope of {_listed(kinds.mixed)} runs off its own target cannot be told from drift, "
-            "from an adjustment or from the change between batches: too few batches, or a change of product "
-            "at an adjustment."
+            f"How far the rope of {_listed(kinds.mixed)} runs off its own target cannot be separated from "
+            "drift, from an adjustment or from the change between batches: too few batches, or a change of "
+            "product at an adjustment."
         )
     if kinds.in_one_stretch:
         out.append(
             f"Batches of {_listed(kinds.in_one_stretch)} were made in one stretch: whether that product runs "
-            "off its own target, or the rope stepped when it began or ended, cannot be told."
+            "off its own target, or the rope jumped when it began or ended, is not known."
         )
     return out
 

@@ -55,7 +55,7 @@ def sentence(account: RopeAccount, found: Verdict | None, plant: Plant, scope: S
     """Say how the rope stands."""
     name = account.sizer.shown
     if found is None:
-        return (Span(f"Whether the rope of {name} drifts cannot be told: {account.problem}."),)
+        return (Span(f"Whether the rope of {name} drifts is not known: {account.problem}."),)
     if found.state == "drifting":
         pace = f"{_way(found)} {length(abs(found.wear_mm_per_h), plant, rate=True)} an hour"
         start = (Span(f"The rope of {name} is "), Span(pace, call=_needs(account)))
@@ -67,7 +67,7 @@ def sentence(account: RopeAccount, found: Verdict | None, plant: Plant, scope: S
         when = moment(last.at, plant, scope.now)
         return (
             Span(
-                f"The adjustment of {when} took out {took_out(last, plant)}; since then the rope of {name} "
+                f"The adjustment of {when} corrected {took_out(last, plant)}; since then the rope of {name} "
             ),
             Span("holds steady"),
             *_where(account, plant),
@@ -79,7 +79,7 @@ def took_out(effect: Effect, plant: Plant) -> str:
     """Say how much of what was wrong a step took out."""
     wrong = length(abs(effect.before_mm), plant)
     if effect.before_mm * effect.after_mm < 0:
-        return f"all of {wrong} and {length(abs(effect.after_mm), plant)} more"
+        return f"{wrong} and overshot by {length(abs(effect.after_mm), plant)}"
     return f"{length(abs(effect.size_mm), plant)} of {wrong}"
 
 
@@ -95,7 +95,7 @@ def _needs(account: RopeAccount) -> bool:
 def _leaving(account: RopeAccount, plant: Plant, scope: Scope) -> tuple[Span, ...]:
     ahead = account.ahead
     if ahead is None:
-        return (Span(f"; when it leaves tolerance cannot be told: {_no_tolerance(account)}."),)
+        return (Span(f"; when it leaves tolerance is not known: {_no_tolerance(account)}."),)
     hours = ahead.mean.value_h
     if hours is None:
         return (Span(f"; at this pace it {_stays(ahead)} {HORIZON_H:.0f} hours of running."),)
@@ -131,12 +131,12 @@ def _no_tolerance(account: RopeAccount) -> str:
 def _stepped(account: RopeAccount, found: Verdict, plant: Plant, scope: Scope) -> tuple[Span, ...]:
     last = [e for e in found.effects if e.real][-1]
     way = "down" if last.size_mm < 0 else "up"
-    text = f"stepped {way} {length(abs(last.size_mm), plant)} {about(last.at, plant, scope.now)}"
+    text = f"jumped {way} {length(abs(last.size_mm), plant)} {about(last.at, plant, scope.now)}"
     away = not last.helped
     return (
         Span(f"The rope of {account.sizer.shown} "),
         Span(text, call=away),
-        Span("; nobody recorded an adjustment, and since then it holds steady"),
+        Span("; no adjustment was recorded, and it has held steady since"),
         *_where(account, plant),
     )
 

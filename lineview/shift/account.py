@@ -204,7 +204,7 @@ def accounts(
     return tuple(found)
 
 
-_SAID = {"outside": "from outside the machine"}
+_SAID = {"outside": "caused elsewhere"}
 
 
 @dataclass(frozen=True)
@@ -223,8 +223,8 @@ CAUSES: tuple[tuple[str, str, str], ...] = (
     ("stops", "stop", "stop"),
     ("short stops", "short_stop", "short stop"),
     ("not seen", "unseen", "unseen"),
-    ("slow legs", "slow", "slow"),
-    ("running off nominal", "running", "running"),
+    ("slow stretches", "slow", "slow"),
+    ("running above or below nominal", "running", "running"),
 )
 
 
@@ -242,9 +242,9 @@ def ladder(account: ShiftAccount, *, good_counted: bool = True) -> tuple[Rung, .
         for kind in KINDS[1:]:
             part, of_it = account.kinds.get((state, kind), (0.0, 0.0))
             if part > 0:
-                split.append((f"{cause}, {_SAID.get(kind, kind)}", part, of_it - part * rate))
+                split.append((f"{cause}: {_SAID.get(kind, kind)}", part, of_it - part * rate))
                 minutes, made = minutes - part, made - of_it
-        own = f"{cause}, its own" if split else cause
+        own = f"{cause}: the machine's own" if split else cause
         steps += [(own, minutes, made - minutes * rate), *split]
     steps.append(("made in breaks", None, account.made_in("break")))
     steps.append(("rejects", None, -account.rejects_used))

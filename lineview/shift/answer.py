@@ -43,9 +43,9 @@ def notes(
     if not inputs.stop_log.height:
         told.append("No stop log: stops have no reasons until somebody sets them.")
     if not inputs.plan.height:
-        told.append("No plan: the pace needed for it cannot be told.")
+        told.append("No plan: the pace needed for it is not known.")
     if not inputs.reels.height:
-        told.append("No reel log: the next reel change cannot be told.")
+        told.append("No reel log: the next reel change is not known.")
     if machine.counter("rejects") is None and machine.counter("good pieces") is None:
         told.append("No counter of rejects or good pieces: good pieces are at most the pieces made.")
     if machine.set_per_min is None:
@@ -77,11 +77,11 @@ def _unmarked(measured: ShiftMeasures) -> str:
     found = measured.changeovers.filter(pl.col("sure").is_not_null()).height
     start = "No batch sheet and no product channel: "
     if not found:
-        return start + "changeovers are not told apart from stops."
+        return start + "changeovers cannot be separated from stops."
     many = "one changeover was" if found == 1 else f"{found} changeovers were"
     return (
         f"{start}{many} found, not recorded, where the line stood for {LEAST_MIN:g} planned minutes or "
-        "longer and the rope began anew after it. Between which flavours is unknown; a long pause between "
+        "longer and the rope restarted after it. Between which flavours is unknown; a long pause between "
         "two batches of one flavour looks the same."
     )
 
@@ -92,14 +92,14 @@ def _states(measured: ShiftMeasures) -> list[str]:
     coded = account.coded_run_min + account.coded_stand_min
     if coded >= 0.5:
         told.append(
-            f"{coded:,.0f} minutes have no counter readings and are told by the machine's own states: "
+            f"{coded:,.0f} minutes have no counter readings and are known from the machine's own states: "
             f"{account.coded_run_min:,.0f} running, {account.coded_stand_min:,.0f} standing."
         )
     if against.count:
         times = "once" if against.count == 1 else f"{against.count:,} times"
         told.append(
             f"The machine's state and its counter disagreed {times} for longer than a minute, "
-            f"{against.minutes:,.0f} minutes in all: the counter goes before."
+            f"{against.minutes:,.0f} minutes in all: the counter takes precedence."
         )
     return told
 
@@ -110,7 +110,7 @@ def _slow(measured: ShiftMeasures) -> list[str]:
     if (high - low) / 2 <= CLOSE_SHARE * measured.so_far.planned_min:
         return []
     return [
-        f"Slow minutes cannot be told closer than {low:,.0f} to {high:,.0f}: the counter is read too seldom, "
+        f"Slow minutes are known only as {low:,.0f} to {high:,.0f}: the counter is read too seldom, "
         "and a slow minute looks like one with a short stop in it."
     ]
 

@@ -15,10 +15,10 @@ from lineview.shift.projection import LEAST_CYCLES
 from lineview.stats.events import exponential_mean_limits, mean_between_limits
 
 _KINDS = (
-    ("own_stop_min", "stops of its own", "own", "stops that nothing puts down to another cause"),
+    ("own_stop_min", "the machine's own stops", "own", "stops without another known cause"),
     ("blocked_min", "blocked", "blocked", "stops in which the next machine could not take product"),
     ("starved_min", "starved", "starved", "stops in which the one before could not send product"),
-    ("outside_min", "other causes outside", "outside", "stops by a cause outside the machine"),
+    ("outside_min", "other outside causes", "outside", "stops by a cause outside the machine"),
     ("cleaning_min", "cleaning", "cleaning", "stops in which its state or a reason says cleaning"),
     (
         "maintenance_min",
@@ -27,7 +27,7 @@ _KINDS = (
         "stops in which its state or a reason says maintenance",
     ),
 )
-_UNTOLD = "neither a state channel nor a reason tells whose stops they were"
+_UNTOLD = "neither a state channel nor a reason says what caused the stops"
 
 
 def kind_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
@@ -53,14 +53,14 @@ def kind_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figur
         return tuple(figures)
     told = account.coded_run_min + account.coded_stand_min
     working = f"{account.coded_run_min:,.1f} running + {account.coded_stand_min:,.1f} standing"
-    label = "told by the machine's states alone"
+    label = "known from the machine's states alone"
     coded = Figure(
         "coded_min", label, told, "min", n=n, period=period, sources=("derived-tape",), working=working
     )
     return (*figures, coded)
 
 
-COUNTED = "counted, no interval"
+COUNTED = "from exact counts"
 UNSEEN_BOUNDS = "bounds: readings missing"
 
 
@@ -68,7 +68,9 @@ def stop_figures(measured: ShiftMeasures, period: Period) -> list[Figure]:
     """Give the numbers of stops and the mean times between and to restore."""
     account, stops = measured.so_far, measured.stops
     counts = [
-        Figure(f"{key}s", label, account.stretches[state], "", period=period, working="stretches of the tape")
+        Figure(
+            f"{key}s", label, account.stretches[state], "", period=period, working="stretches of the timeline"
+        )
         for key, label, state in (
             ("stop", "stops", "stop"),
             ("short_stop", "short stops", "short stop"),
@@ -82,7 +84,7 @@ def _mean_between(measured: ShiftMeasures, period: Period) -> Figure:
     name, label = "mtbf_min", "mean running time between stops"
     stops = measured.stops
     if stops.run_min <= 0:
-        return cannot_tell(name, label, "min", "it did not run while it was seen", period)
+        return cannot_tell(name, label, "min", "it did not run while there were readings", period)
     low, high = mean_between_limits(stops.events, stops.run_min)
     top = high if math.isfinite(high) else None
     kind = "95 % confidence, exact for a constant rate"
@@ -157,7 +159,7 @@ def _pace(measured: ShiftMeasures, period: Period, n: int) -> Figure:
 
 
 def _projected(measured: ShiftMeasures, period: Period, n: int) -> Figure:
-    name, label, unit = "projected_pieces", "good pieces at the end, going on as so far", "pieces"
+    name, label, unit = "projected_pieces", "good pieces at the end if it goes on like this", "pieces"
     account = measured.so_far
     if measured.left_min <= 1e-6:
         return cannot_tell(name, label, unit, "the period is over", period)
@@ -247,7 +249,7 @@ def _effective_rate(account: ShiftAccount, period: Period, n: int) -> Figure:
         return cannot_tell(name, label, unit, "no planned minute is over", period)
     low, high = (good.low or 0.0) / minutes, None if good.high is None else good.high / minutes
     if good.value is None:
-        why = f"good pieces cannot be told; at least {low:.1f} a minute"
+        why = f"good pieces are not known; at least {low:.1f} a minute"
         return _bounded(cannot_tell(name, label, unit, why, period), low, high, n)
     working = f"{good.value:,.0f} good pieces ÷ {minutes:,.1f} planned minutes"
     ends = (None, None) if low == high else (low, high)
@@ -271,7 +273,7 @@ def _running_rate(account: ShiftAccount, period: Period, n: int) -> Figure:
     """Give pieces over running and slow minutes."""
     name, label, unit = "running_rate_per_min", "rate while it ran", "pieces/min"
     if account.run_min <= 0:
-        return cannot_tell(name, label, unit, "it did not run while it was seen", period)
+        return cannot_tell(name, label, unit, "it did not run while there were readings", period)
     if account.counted_run_min <= 1e-9:
         return cannot_tell(name, label, unit, "no counter was read while it ran", period)
     made = account.made["running"] + account.made["slow"]
@@ -293,8 +295,24 @@ def _declared_rates(machine: Machine, period: Period) -> list[Figure]:
     low, high = machine.nominal_per_min
     unit, said = "pieces/min", "declared in plant.toml"
     figures = [
-        Figure("nominal_low_per_min", "nominal band, low end", low, unit, period=period, working=said),
-        Figure("nominal_high_per_min", "nominal band, high end", high, unit, period=period, working=said),
+        Figure(
+            "nominal_low_per_min",
+            "nominal band, low end",
+            low,
+            unit,
+            period=period,
+            interval_kind=said,
+            working=said,
+        ),
+        Figure(
+            "nominal_high_per_min",
+            "nominal band, high end",
+            high,
+            unit,
+            period=period,
+            interval_kind=said,
+            working=said,
+        ),
     ]
     for name, label, rate in (
         ("set_per_min", "set rate", machine.set_per_min),
@@ -303,7 +321,7 @@ def _declared_rates(machine: Machine, period: Period) -> list[Figure]:
         if rate is None:
             figures.append(cannot_tell(name, label, unit, "not declared in plant.toml", period))
         else:
-            figures.append(Figure(name, label, rate, unit, period=period, working=said))
+            figures.append(Figure(name, label, rate, unit, period=period, interval_kind=said, working=said))
     return figures
 
 
@@ -356,7 +374,7 @@ def _uptime(account: ShiftAccount, period: Period, n: int) -> Figure:
         working += f" seen; {unseen:.1f} of {planned:.1f} planned minutes were not seen"
     kind = "bounds: unseen minutes" if unseen > 0 else COUNTED
     if coded > 0:
-        working += f"; {coded:.1f} min have no counter readings and are told by the machine's own states"
+        working += f"; {coded:.1f} min have no counter readings and are known from the machine's own states"
         kind = "bounds: minutes without counter readings"
     ends = (low, high) if unseen + coded > 0 else (None, None)
     return Figure(name, label, value, unit, ends[0], ends[1], kind, n, period, ("derived-tape",), working)

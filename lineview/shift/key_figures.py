@@ -18,7 +18,7 @@ STATE_TO_TIME = {
     "changeover": ("AUST, actual unit setup time", "availability: set-up and adjustment"),
     "short stop": ("ADET, actual unit delay time", "performance: idling and minor stoppage"),
     "stop": ("ADET, actual unit delay time", "availability: breakdown"),
-    "unseen": ("in none: it cannot be told", "in none: it cannot be told"),
+    "unseen": ("in none: not known", "in none: not known"),
     "break": ("outside PBT, planned busy time", "outside planned time"),
 }
 

@@ -226,7 +226,7 @@ def reel_ends(
             why = (
                 "its length is not known" if made is not None else "pieces since it was put on are not known"
             )
-            events.append(NextEvent(name, None, None, None, "", f"cannot be told: {why}"))
+            events.append(NextEvent(name, None, None, None, "", f"not known: {why}"))
             continue
         each_m = web.cut_length_mm / 1000.0 * (1.0 + web.running_waste_percent / 100.0)
         left_m = held - web.start_m - web.end_m - made * each_m
@@ -263,7 +263,7 @@ def batch_end(
         why = (
             "its product is not in plant.toml" if product is None else "pieces since its start are not known"
         )
-        return [NextEvent(name, None, None, None, "", f"cannot be told: {why}")]
+        return [NextEvent(name, None, None, None, "", f"not known: {why}")]
     kilos = row["mass_in_kg"] or plant.batch_kg
     holds = kilos * 1000.0 / product.mass_g
     working = f"{kilos:g} kg ÷ {product.mass_g:g} g − {made:,.0f} pieces"

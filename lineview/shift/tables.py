@@ -71,9 +71,9 @@ def reason_table(measured: ShiftMeasures) -> Table:
         ("stops", "stops", ""),
         ("minutes", "minutes", "min"),
         ("share_percent", "share", "%"),
-        ("so_far_percent", "so far", "%"),
+        ("so_far_percent", "running total", "%"),
     )
-    return Table("reasons", "Standing by reason", columns, pareto(stop_list(measured.tape)).rows(named=True))
+    return Table("reasons", "Downtime by reason", columns, pareto(stop_list(measured.tape)).rows(named=True))
 
 
 def found_table(measured: ShiftMeasures) -> list[Table]:
@@ -136,7 +136,7 @@ def leg_table(legs: pl.DataFrame) -> Table:
         ("pieces", "pieces", ""),
         ("rate_per_min", "rate", "pieces/min"),
     )
-    return Table("legs", "Legs of one speed", columns, legs.rows(named=True))
+    return Table("legs", "Stretches at one speed", columns, legs.rows(named=True))
 
 
 def key_figure_table(measured: ShiftMeasures) -> Table:
@@ -148,7 +148,7 @@ def key_figure_table(measured: ShiftMeasures) -> Table:
         {
             "name": k.label,
             "percent": None if k.value is None or k.name in reasons else 100 * k.value,
-            "formula": k.formula + (f" (cannot be told: {reasons[k.name]})" if k.name in reasons else ""),
+            "formula": k.formula + (f" (not known: {reasons[k.name]})" if k.name in reasons else ""),
             "minutes": None,
         }
         for k in figures
@@ -163,4 +163,4 @@ def key_figure_table(measured: ShiftMeasures) -> Table:
         ("minutes", "minutes", "min"),
         ("formula", "formula", ""),
     )
-    return Table("key figures", "Key figures as ISO 22400-2 names them", columns, rows)
+    return Table("key figures", "Key figures (ISO 22400-2)", columns, rows)

@@ -59,7 +59,7 @@ def _unplanned(measured: ShiftMeasures) -> str:
     pauses = tape.height > 0 and bool((tape["state"] == "break").all())
     why = "it lies in a break" if pauses else "none of it is planned or over"
     made = "" if good.n is None or good.n < 0.5 else f" {good.n:,.0f} {_good(measured)} were counted in it."
-    return f"No planned minutes in this period: {why}, so no rate or share can be told.{made}"
+    return f"No planned minutes in this period: {why}, so there is no rate or share.{made}"
 
 
 def _good(measured: ShiftMeasures) -> str:
@@ -80,18 +80,18 @@ def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
     name = measured.machine.shown
     if not readings or account.unseen_min >= account.planned_min - 1e-6:
         call = Span(f"There are no readings of {name}", call=True)
-        return (call, Span(f" in the {_planned(account.planned_min)}, so nothing can be told of them."))
+        return (call, Span(f" in the {_planned(account.planned_min)}, so nothing is known of them."))
     if account.run_min > 0 and account.counted_run_min <= 1e-9:
         share = 100 * account.run_min / (account.planned_min - account.unseen_min)
         return (
             Span(f"No counter of {name} was read", call=True),
             Span(
-                f", so pieces cannot be told; by its own states it ran {account.run_min:,.0f} of "
+                f", so its pieces are not known; by its own states it ran {account.run_min:,.0f} of "
                 f"{account.planned_min - account.unseen_min:,.0f} planned minutes, {share:.0f} %."
             ),
         )
     if account.pieces.good is None:
-        return (Span(f"No counter of pieces is declared for {name}, so its shift cannot be told."),)
+        return (Span(f"No counter of pieces is declared for {name}, so its shift is not known."),)
     if account.unseen_min > account.planned_min / 2:
         return (
             Span(
@@ -144,7 +144,7 @@ def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
     parts = []
     if account.counted_run_min > 1e-9:
         made = account.made["running"] + account.made["slow"]
-        parts.append(f"While it ran: {made / account.counted_run_min:,.0f} made a minute.")
+        parts.append(f"While running it made {made / account.counted_run_min:,.0f} a minute.")
     parts.append(_stood(measured, plant))
     if account.unseen_min >= 0.5:
         low = 100 * account.run_min / account.planned_min
@@ -161,9 +161,9 @@ def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
 def _stood(measured: ShiftMeasures, plant: Plant) -> str:
     account = measured.so_far
     if account.stand_min > 0 and account.run_min + account.unseen_min <= 1e-9:
-        return "It stood still all the time." if account.stand_min < 0.5 else _stood_for(measured, plant)
+        return "It stood the whole time." if account.stand_min < 0.5 else _stood_for(measured, plant)
     if account.stand_min < 0.5:
-        return "It never stood still for longer than a moment."
+        return "It did not stop for longer than a moment."
     return _stood_for(measured, plant)
 
 
@@ -186,7 +186,7 @@ def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
                 f"{account.minutes[state]:,.0f} in {in_words(count)} {one if count == 1 else many}{more}"
             )
     stood = f"{account.stand_min:,.0f} minute{'' if round(account.stand_min) == 1 else 's'}"
-    return f"{stood} stood still: {', '.join(kinds)}."
+    return f"It stood for {stood}: {', '.join(kinds)}."
 
 
 def _outside(measured: ShiftMeasures) -> str:

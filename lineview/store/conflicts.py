@@ -135,7 +135,7 @@ def _as_conflicts(kind: Kind, rows: pl.DataFrame, owner: str, moments: pl.DataFr
     rows = rows.filter(pl.col(kind.owner).fill_null("") == owner)
     rows = contradictions(rows, kind.keys, kind.values)
     said = [
-        pl.format("{} = {}", pl.lit(value), pl.col(value).cast(pl.String).fill_null("not told"))
+        pl.format("{} = {}", pl.lit(value), pl.col(value).cast(pl.String).fill_null("not given"))
         for value in kind.values
     ]
     named = rows.select(

@@ -139,7 +139,7 @@ def _copy(source: Path, target: Path, sha256: str) -> None:
             "the file changed while it was read",
             str(source),
             "the same bytes throughout",
-            "Give it again once it is written whole",
+            "Take it in again once it is completely written",
         )
         raise StoreError(fault)
 
@@ -151,5 +151,5 @@ def plainly(doing: str) -> Iterator[None]:
         yield
     except (OSError, DeltaError, SQLAlchemyError, pl.exceptions.PolarsError) as error:
         reason = str(getattr(error, "orig", None) or error).strip().splitlines() or [type(error).__name__]
-        advice = "Check the disk's space and rights, then try again: nothing is left half-way"
+        advice = "Check the disk's space and rights, then try again: nothing is left half done"
         raise StoreError(Fault(f"could not {doing}: {reason[0]}", "store", "", advice)) from error

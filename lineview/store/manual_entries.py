@@ -88,5 +88,5 @@ class People(PeopleReader):
 
 def _said(text: str, where: str) -> str:
     if not text.strip():
-        raise AskError(Fault("nothing is said", where, "some words"))
+        raise AskError(Fault("nothing was entered", where, "some words"))
     return text.strip()

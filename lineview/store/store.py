@@ -228,14 +228,14 @@ class Store(StoreReader):
         Returns
         -------
         Receipt
-            Of what was taken back.
+            Of what was undone.
 
         Raises
         ------
         StoreError
-            Where there is no such intake, or it was taken back before.
+            Where there is no such intake, or it was undone before.
         """
-        with plainly(f"take back intake {intake}"), writing(self._folder):
+        with plainly(f"undo intake {intake}"), writing(self._folder):
             self._recorder.recover()
             given = self._recorder.undo(intake)
             for table in self._tables.values():

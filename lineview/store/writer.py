@@ -163,9 +163,7 @@ class Recorder:
         if row is None or row.state == "failed":
             raise StoreError(Fault(f"there is no intake {intake}", "intake", "an id of the list of intakes"))
         if row.state == "undone":
-            raise StoreError(
-                Fault(f"intake {intake} was taken back before", "intake", "an intake that is in")
-            )
+            raise StoreError(Fault(f"intake {intake} was undone before", "intake", "an intake that is in"))
         given = receipt(row, self.conflicts.count(intake))
         self.journal.end([intake], "undone")
         self._clear(row)

@@ -53,7 +53,9 @@ def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
     machine = plant.machine(scope.machine)
     if machine is None:
         there = ", ".join(m.id for m in plant.machines) or "none"
-        raise AskError(Fault(f"'{scope.machine}' is no machine of the plant", "--machine", f"one of {there}"))
+        raise AskError(
+            Fault(f"'{scope.machine}' is not a machine of the plant", "--machine", f"one of {there}")
+        )
     start, end = scope.period.start, scope.period.end
     own = inputs.weights.filter(
         (pl.col("machine") == machine.id) & (pl.col("at") >= start) & (pl.col("at") < end)

@@ -39,7 +39,7 @@ def weight_capability(scaled: WeightSpread) -> WeightCapability:
 
 def _pair(sd: Spread, variances: Floats, centred: float, means: Floats) -> tuple[Spread, Spread]:
     if sd.value is None or not sd.value > 0 or not variances.size:
-        none = Spread(None, why_none=sd.why_none or "cannot be told: the weights show no spread")
+        none = Spread(None, why_none=sd.why_none or "not known: the weights show no spread")
         return none, none
     roots = 3 * np.sqrt(np.maximum(variances, 1e-300))
     wide = percentiles(1 / roots)

@@ -125,6 +125,6 @@ def _length_counters(seen: LineSeen) -> LengthCounters | None:
 
 def _money(plant: Plant, account: WeightAccount) -> Spread:
     if account.giveaway is None:
-        return Spread(None, why_none="cannot be told: no weight can be used")
+        return Spread(None, why_none="not known: no weight can be used")
     prices = {p.id: p.price_per_kg for p in plant.products}
     return money_given(account.giveaway, account.sorted.kept["product"].unique().to_list(), prices)

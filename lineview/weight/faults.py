@@ -35,7 +35,7 @@ def sort_out(weighings: pl.DataFrame) -> Sorted:
     marked = weighings.with_columns(reason=_plain_reason())
     marked = _mark(marked, _given_twice(marked), "given twice")
     marked = _mark_implausible(marked)
-    marked = _mark(marked, _standing_still(marked), "the scale stood still")
+    marked = _mark(marked, _standing_still(marked), "the scale was stuck")
     return Sorted(
         marked.filter(pl.col("reason").is_null()).drop("reason"),
         marked.filter(pl.col("reason").is_not_null()),

@@ -153,7 +153,7 @@ def _yields(account: WeightAccount, period: Period) -> list[Figure]:
         why = "no batch with its mass in and counted pieces"
         return [
             cannot_tell("yield_percent", "yield of the batches", "%", why, period),
-            cannot_tell("unexplained_kg", "mass lost without a reason", "kg", why, period),
+            cannot_tell("unexplained_kg", "unexplained loss of mass", "kg", why, period),
         ]
     rejects = "" if y.rejects_kg is None else f" − rejects {y.rejects_kg:.1f} kg"
     kind = "95 % confidence (GUM, k = 2)"
@@ -167,7 +167,7 @@ def _yields(account: WeightAccount, period: Period) -> list[Figure]:
             f"{_budget(y)}",
         ),
         Figure(
-            "unexplained_kg", "mass lost without a reason", y.unexplained_kg, "kg",
+            "unexplained_kg", "unexplained loss of mass", y.unexplained_kg, "kg",
             y.unexplained_kg - 2 * y.u_unexplained_kg, y.unexplained_kg + 2 * y.u_unexplained_kg, kind,
             y.batches, period, ("gum",),
             f"{y.mass_in_kg:.1f} kg in − good {y.good_kg:.1f} kg{rejects}; {_budget(y)}",
@@ -215,7 +215,7 @@ def detail_figures(
 
 def _achievable(detail: WeightDetail, period: Period) -> Figure:
     """Give the mean piece that the greatest planned bag of the most weighed product would still allow."""
-    name, label = "achievable_target_g", "mean piece that the present spread allows"
+    name, label = "achievable_target_g", "lowest safe mean of a piece at the present spread"
     rows = [r for r in detail.bags[0].rows if r.least_mean_g is not None] if detail.bags else []
     if not rows:
         return cannot_tell(name, label, "g", "no bag could be planned", period)

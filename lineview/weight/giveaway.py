@@ -127,7 +127,7 @@ def week_giveaway(
     priced = {p: n * price / 1000 for p, n in own.items() if (price := prices.get(p)) is not None}
     lacking = tuple(sorted(p for p in own if p not in priced))
     money = told(priced)
-    why = f"cannot be told: no price_per_kg in plant.toml of {', '.join(lacking)}"
+    why = f"not known: no price_per_kg in plant.toml of {', '.join(lacking)}"
     return WeekGiveaway(
         rows, told({p: n / 1000 for p, n in own.items()}),
         Spread(None, why_none=why) if lacking else money,
@@ -145,9 +145,9 @@ def _row(
     told: Callable[[Mapping[str, float]], Spread],
 ) -> ProductGiveaway:
     if not weighed:
-        none = Spread(None, why_none="cannot be told: not weighed in this period")
+        none = Spread(None, why_none="not known: not weighed in this period")
         return ProductGiveaway(product, pieces, none, none, price, none)
-    unpriced = Spread(None, why_none="cannot be told: no price_per_kg in plant.toml")
+    unpriced = Spread(None, why_none="not known: no price_per_kg in plant.toml")
     money = unpriced if price is None else told({product: pieces * price / 1000})
     return ProductGiveaway(
         product, pieces, told({product: 1.0}), told({product: pieces / 1000}), price, money
@@ -175,7 +175,7 @@ def giveaway(
     """
     each = Spread(deviation.mean, deviation.mean_low, deviation.mean_high)
     if pieces_per_week is None:
-        return Giveaway(each, Spread(None, why_none="cannot be told: no counter of pieces in this period"))
+        return Giveaway(each, Spread(None, why_none="not known: no counter of pieces in this period"))
     if by_product is not None:
         return Giveaway(each, by_product.kg, by_product)
     factor = pieces_per_week / 1000
@@ -192,11 +192,11 @@ def money_given(given: Giveaway, weighed: Sequence[str], prices: Mapping[str, fl
     known = {name: prices.get(name) for name in weighed}
     lacking = sorted(name for name, price in known.items() if price is None)
     if lacking:
-        why = f"cannot be told: no price_per_kg in plant.toml of {', '.join(lacking)}"
+        why = f"not known: no price_per_kg in plant.toml of {', '.join(lacking)}"
         return Spread(None, why_none=why)
     found = {price for price in known.values() if price is not None}
     if len(found) > 1:
-        why = "cannot be told: prices differ, and no batch sheet says how many pieces were of which product"
+        why = "not known: prices differ, and no batch sheet says how many pieces were of which product"
         return Spread(None, why_none=why)
     return given.kg_per_week.times(found.pop())
 
@@ -206,7 +206,7 @@ def share_below(scaled: WeightSpread, limit: float = -1.0) -> Spread:
     from scipy.special import ndtr
 
     if scaled.total.value is None or not scaled.total.value > 0:
-        return Spread(None, why_none=scaled.total.why_none or "cannot be told: no spread")
+        return Spread(None, why_none=scaled.total.why_none or "not known: no spread")
     drawn = ndtr((limit - scaled.draws_mean) / np.sqrt(scaled.draws_total))
     return Spread.of(float(ndtr((limit - scaled.mean) / scaled.total.value)), percentiles(drawn))
 

@@ -91,7 +91,7 @@ def money_figures(
     n = account.deviation.pieces if account.deviation else 0
     split = account.giveaway.by_product if account.giveaway else None
     working = "giveaway a week × price_per_kg in plant.toml"
-    label = "money given away a week"
+    label = "giveaway in money a week"
     if split is not None:
         working = f"Σ pieces × mean deviation × price_per_kg: {_sum(split, split.rows, money=True)}"
         if 1 - split.covered >= NAMED_FROM:
@@ -108,7 +108,7 @@ def money_figures(
         figures.append(
             from_spread(
                 split.money_priced, "giveaway_money_priced_per_week",
-                f"money given away a week on {', '.join(split.priced)} alone", currency, n=n, period=period,
+                f"giveaway in money a week on {', '.join(split.priced)} alone", currency, n=n, period=period,
                 sources=("gum",),
                 working=f"not the total, as {', '.join(split.no_price)} has no price: "
                 f"{_sum(split, own, money=True)}",
@@ -123,15 +123,15 @@ def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -
         ("product", "Product", ""),
         ("pieces", "Pieces a week", ""),
         ("off_g", "Off target", "g"),
-        ("kg", "Given a week", "kg"),
+        ("kg", "Giveaway a week", "kg"),
         ("kg_low", "Low", "kg"),
         ("kg_high", "High", "kg"),
         ("price", "Price", f"{plant.currency}/kg"),
         ("money", "Money a week", plant.currency),
         ("money_low", "Low", plant.currency),
         ("money_high", "High", plant.currency),
-        ("allowed_g", "Target the spread allows", "g"),
-        ("room_g", "Room to it", "g"),
+        ("allowed_g", "Lowest safe target", "g"),
+        ("room_g", "Could be lowered by", "g"),
         ("why", "Remark", ""),
     )
     targets = dict(account.sorted.kept.select("product", "target_g").unique("product").iter_rows())
@@ -147,7 +147,7 @@ def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -
         }
         for row in _rows(account, detail)
     ]
-    return Table("giveaway", "Given away above target, by product", columns, rows)
+    return Table("giveaway", "Giveaway above target, by product", columns, rows)
 
 
 def _three(name: str, spread: Spread) -> dict[str, float | None]:
@@ -196,7 +196,7 @@ def giveaway_notes(account: WeightAccount) -> list[str]:
         names = ", ".join(split.not_weighed)
         which = f"{names} made but not weighed" if names else "the batch sheet names no product for the rest"
         told.append(
-            f"Giveaway a week speaks of the products weighed, {100 * split.covered:.0f} % of the pieces: "
+            f"Giveaway a week covers the products weighed, {100 * split.covered:.0f} % of the pieces: "
             f"{which}."
         )
     if split.no_price:

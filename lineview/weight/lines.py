@@ -89,12 +89,12 @@ def compare_lines(weighed: pl.DataFrame, line: str) -> LineSpread:
     """Compare lines by weighings that are made ready."""
     own = weighed.filter(pl.col("line") == line)["product"].unique()
     if weighed["line"].n_unique() < 2:
-        return _none("cannot be told: one line was weighed")
+        return _none("not known: one line was weighed")
     both = weighed.filter(pl.col("product").is_in(own.implode())).filter(
         pl.col("line").n_unique().over("product") > 1
     )
     if both.is_empty():
-        return _none("cannot be told: no product of this line was weighed on another")
+        return _none("not known: no product of this line was weighed on another")
     both = both.with_columns(_unit=pl.coalesce("batch", "sample"))
     products = tuple(sorted(both["product"].unique().to_list()))
     spread, between, within = _components(both)
@@ -112,7 +112,7 @@ def _components(both: pl.DataFrame) -> tuple[Spread, float | None, float | None]
     columns = [both[name].rank("dense").to_numpy() for name in ("line", "_unit")]
     layout = nested_layout(y, columns, k)
     if layout.df_within < 1 or not layout.ss_within > 0 or any(d < 1 for d in layout.df):
-        return Spread(None, why_none="cannot be told: too few batches or pieces on each line"), None, None
+        return Spread(None, why_none="not known: too few batches or pieces on each line"), None, None
     low, high = percentiles(draw_components(y, columns, k, draws=DRAWS).variances[0])
     lines, between, within = reml(y, columns, k).sds
     return Spread.of(lines, (float(np.sqrt(low)), float(np.sqrt(high)))), between, within
@@ -170,7 +170,7 @@ def line_table(across: LineSpread | None, plant: Plant) -> Table:
         ("off_g", "Off target", "g"),
         ("off_low", "Low", "g"),
         ("off_high", "High", "g"),
-        ("apart_g", "Apart from this line", "g"),
+        ("apart_g", "Difference from this line", "g"),
         ("apart_low", "Low", "g"),
         ("apart_high", "High", "g"),
     )
@@ -208,10 +208,10 @@ def line_notes(across: LineSpread | None, plant: Plant) -> tuple[str, ...]:
 def _note(one: LineMean, asked: str, plant: Plant) -> str:
     name, apart = line_name(plant, one.line), one.apart
     if apart is None or apart.value is None or apart.low is None or apart.high is None:
-        return f"How far {name} differs from {asked} cannot be told: too few batches or pieces."
+        return f"How far {name} differs from {asked} is not known: too few batches or pieces."
     between = f"{mass(apart.low, plant, signed=True)} to {mass(apart.high, plant, signed=True)}, 95 %"
     if apart.low <= 0 <= apart.high:
-        return f"Pieces of the same products on {name} and {asked} are not told apart ({between})."
+        return f"Pieces of the same products on {name} and {asked} show no measurable difference ({between})."
     more = "heavier" if apart.value > 0 else "lighter"
     return (
         f"Pieces of the same products are {mass(abs(apart.value), plant)} {more} on {name} than on {asked} "

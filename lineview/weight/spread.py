@@ -110,7 +110,7 @@ def spread_of(weighings: pl.DataFrame, value: pl.Expr, draws: int = 2500) -> Wei
     told_within = known_batches == 1 or len(names) > 1
     within, total = drawn.sum_of(inside), drawn.total
     low, high = percentiles(drawn.mean)
-    unsplit = Spread(None, why_none="cannot be told: no batch or sample has two weighings")
+    unsplit = Spread(None, why_none="not known: no batch or sample has two weighings")
     return WeightSpread(
         found.mean, low, high,
         by_level.get("batch", Spread(None, why_none=_no_batches(frame, known_batches))),
@@ -153,10 +153,10 @@ def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...],
 
 def _no_batches(frame: pl.DataFrame, known: int) -> str:
     if frame["batch"].has_nulls():
-        return "cannot be told: no batch sheet says which batch each weight is of"
+        return "not known: no batch sheet says which batch each weight is of"
     if known < 2:
         return f"too few: needs 2 batches, has {known}"
-    return "cannot be told: no batch has two weighings"
+    return "not known: no batch has two weighings"
 
 
 def _untold(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, int]) -> WeightSpread:
@@ -165,7 +165,7 @@ def _untold(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, i
     why = (
         f"too few: needs 2, has {n}"
         if n < 2
-        else f"cannot be told: all {n} weights are equal, as if the scale stood still"
+        else f"not known: all {n} weights are equal, as if the scale was stuck"
     )
     none = Spread(None, why_none=why)
     nothing = np.zeros(0)

@@ -84,8 +84,8 @@ def chart_table(detail: WeightDetail) -> Table:
 
 def plan_table(detail: WeightDetail) -> Table:
     """Give how many pieces to weigh how often to know the mean."""
-    columns = (("within", "Mean to ±", "g"), ("batches", "Batches", ""), ("samples", "Times a batch", ""),
-               ("pieces", "Pieces a time", ""), ("total", "Pieces in all", ""))  # fmt: skip
+    columns = (("within", "Mean to ±", "g"), ("batches", "Batches", ""), ("samples", "Samples per batch", ""),
+               ("pieces", "Pieces per sample", ""), ("total", "Pieces in total", ""))  # fmt: skip
     rows = [
         {
             "within": wanted,
@@ -104,7 +104,7 @@ def bag_table(plans: tuple[BagPlan, ...]) -> Table:
     columns = (
         ("product", "Product", ""),
         ("label_g", "Label", "g"),
-        ("lot", "Bags a lot", ""),
+        ("lot", "Bags per lot", ""),
         ("count", "Pieces", ""),
         ("count_mean_g", "Mean bag", "g"),
         ("count_chance", "Chance to pass", "%"),

@@ -40,20 +40,19 @@ def sentence(account: WeightAccount, plant: Plant) -> tuple[Span, ...]:
         start = f"A piece weighs {mass(found.mean + account.target_g, plant)} on average, "
         told = [Span(start), Span(f"{off} {side} its target", call=_off_target(account))]
     else:
-        start = "Pieces weigh "
-        told = [Span(start), Span(f"{off} {side} their targets", call=_off_target(account))]
-        told.append(Span(f" on average ({mass(found.mean + account.target_g, plant)})"))
+        start = f"Pieces average {mass(found.mean + account.target_g, plant)}, "
+        told = [Span(start), Span(f"{off} {side} target", call=_off_target(account))]
     between, within = _spread(found.between, plant), _spread(found.within, plant)
     if within and found.between.value == 0:
         told.append(Span(f"; pieces differ by {within}, batches by no more than that explains."))
     elif between and within:
         told.append(Span(f"; batches differ by {between}, pieces within a batch by {within}."))
     elif within:
-        told.append(Span(f"; pieces differ by {within}; how far batches differ cannot be told."))
+        told.append(Span(f"; pieces differ by {within}; how far batches differ is not known."))
     elif _spread(found.total, plant):
         told.append(Span(f"; weights differ by {_spread(found.total, plant)}."))
     else:
-        told.append(Span("; how far pieces differ cannot be told."))
+        told.append(Span("; how far pieces differ is not known."))
     return tuple(told)
 
 
@@ -72,13 +71,13 @@ def _off_target(account: WeightAccount) -> bool:
 def _nothing(account: WeightAccount) -> str:
     if account.sorted.aside.height:
         reason, count = next(iter(account.sorted.reasons.items()))
-        return f"What a piece weighs cannot be told: {count} of {_all(account)} weights set aside: {reason}."
+        return f"Piece weight not known: {count} of {_all(account)} weights set aside: {reason}."
     if account.unplaced:
         return (
-            "What a piece weighs against its target cannot be told: "
+            "Piece weight against its target not known: "
             f"nothing says which product the {account.unplaced} weights are of."
         )
-    return "What a piece weighs cannot be told: no weights in this period."
+    return "Piece weight not known: no weights in this period."
 
 
 def _all(account: WeightAccount) -> int:
@@ -131,7 +130,7 @@ def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
     told += _wrap_notes(account, plant)
     found = account.deviation
     if found is None:
-        return (*told, "Exports of bench samples or an inline scale would tell what pieces weigh.")
+        return (*told, "Exports of bench samples or an inline scale would show what pieces weigh.")
     for spread, what in (
         (found.between, "Spread between batches"),
         (found.within, "Spread within batches"),
@@ -139,7 +138,7 @@ def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
         if spread.why_none:
             told.append(f"{what}: {spread.why_none}.")
     if found.batches == 1:
-        told.append("All weights are of one batch: the mean's interval speaks of that batch alone.")
+        told.append("All weights are of one batch: the mean's interval covers that batch alone.")
     if account.week is None:
         told.append("Giveaway in kilograms a week needs the machine's piece counter in this period.")
     if account.balance is None:
@@ -195,7 +194,7 @@ def detail_notes(detail: WeightDetail | None) -> tuple[str, ...]:
 
 def _source_note(sources: SpreadSources) -> str:
     if sources.why_none:
-        return f"Where the spread comes from cannot be told: {sources.why_none}."
+        return f"Source of the spread not known: {sources.why_none}."
     shares = {
         "rope diameter": sources.diameter,
         "cut length": sources.cut_length,
@@ -211,7 +210,7 @@ def _source_note(sources: SpreadSources) -> str:
 
 def _stability_note(detail: WeightDetail) -> str:
     if not detail.chart.charts:
-        return f"Whether the process is stable cannot be told: needs 8 batches, has {detail.chart.batches}."
+        return f"Stability of the process not known: needs 8 batches, has {detail.chart.batches}."
     chart = detail.chart
     outside = chart.outside
     found = f"{len(outside)} of {chart.batches} batches are beyond control limits"
@@ -222,7 +221,7 @@ def _stability_note(detail: WeightDetail) -> str:
     if chart.drifting:
         parts.append(f"batch means follow each other (lag-1 autocorrelation {chart.follow:.2f})")
     return (
-        f"Not stable: {'; '.join(parts)}. Capability speaks of a stable process; take it as a description "
+        f"Not stable: {'; '.join(parts)}. Capability assumes a stable process; take it as a description "
         "of this period only."
     )
 

@@ -74,7 +74,9 @@ def wrapping_machine(plant: Plant, machine_id: str) -> Machine:
     if machine is None or machine.kind != "cut-and-wrap machine":
         there = ", ".join(m.id for m in plant.machines if m.kind == "cut-and-wrap machine")
         raise AskError(
-            Fault(f"'{machine_id}' is no cut-and-wrap machine of the plant", "--machine", f"one of {there}")
+            Fault(
+                f"'{machine_id}' is not a cut-and-wrap machine of the plant", "--machine", f"one of {there}"
+            )
         )
     return machine
 

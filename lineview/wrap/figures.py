@@ -122,7 +122,7 @@ def _reconciled(account: WrapAccount, kind: str, period: Period) -> list[Figure]
         ),
         Figure(
             f"{slug(kind)}_reels_wrong",
-            f"{kind}: reels whose views do not fit",
+            f"{kind}: reels whose measurements disagree",
             len(views.wrong),
             "reels",
             interval_kind=f"tested at 95 % over {views.reels} reels",
@@ -212,7 +212,7 @@ def _figure_wrap_figures(
 ) -> Figure:
     tail = f"_{slug(what)}" if what else ""
     name = f"{slug(kind)}_{unit}_per_thousand{tail}"
-    label = f"{kind} a thousand good pieces" + (f", {what}" if what else "")
+    label = f"{kind} per thousand good pieces" + (f", {what}" if what else "")
     told = told_of(account, kind, what, unit)
     said = f"{shown_unit(unit, currency)}/1000 pieces"
     if told is None:
@@ -258,7 +258,7 @@ def _interval_of_cause(use: WebUse, what: str) -> str:
     if cause is not None and cause.assumed:
         return "an assumption from plant.toml until learned: no interval"
     if what in ("rejects", "blank wraps"):
-        return "counted, no interval"
+        return "from exact counts"
     return "95 % confidence, from the plant's own counters"
 
 
@@ -278,4 +278,4 @@ def _why(account: WrapAccount, use: WebUse | None, kind: str, unit: str, what: s
         "changeovers": "too few changeovers to learn from, or none seen",
         "reel ends": "no reel log",
         "splices": "no reel log",
-    }.get(what, "nothing to reckon it from")
+    }.get(what, "nothing to calculate it from")

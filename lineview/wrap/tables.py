@@ -29,7 +29,7 @@ def use_table(account: WrapAccount, currency: str) -> Table:
     rows: list[dict[str, Any]] = []
     for use in account.uses:
         for what in ("", *CAUSES):
-            row: dict[str, Any] = {"web": use.kind, "what": what or "all of it"}
+            row: dict[str, Any] = {"web": use.kind, "what": what or "total"}
             told = {unit: per_thousand(use, what, unit) for unit in UNITS}
             if told["m"] is None:
                 continue
@@ -43,13 +43,13 @@ def use_table(account: WrapAccount, currency: str) -> Table:
     columns = (
         ("web", "web", ""),
         ("what", "what", ""),
-        *[(unit, "a thousand pieces", shown_unit(unit, currency)) for unit in UNITS],
+        *[(unit, "per thousand pieces", shown_unit(unit, currency)) for unit in UNITS],
         ("low", "from", "m"),
         ("high", "to", "m"),
         ("basis", "basis", ""),
         ("working", "working", ""),
     )
-    return Table("use", "Use a thousand good pieces", columns, rows)
+    return Table("use", "Use per thousand good pieces", columns, rows)
 
 
 def _fed_alone(kind: str, told: PerThousand) -> dict[str, Any]:
@@ -79,13 +79,13 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
         ("product", "product", ""),
         ("web", "web", ""),
         ("good", "good pieces", "pieces"),
-        ("m", "a thousand pieces", "m"),
+        ("m", "per thousand pieces", "m"),
         ("geometry", "geometry", "m"),
         ("fed", "fed", "m"),
         ("difference", "difference", "m"),
-        *[(unit, "a thousand pieces", shown_unit(unit, currency)) for unit in UNITS[1:]],
+        *[(unit, "per thousand pieces", shown_unit(unit, currency)) for unit in UNITS[1:]],
     )
-    return Table("products", "Use a thousand good pieces, by product", columns, rows)
+    return Table("products", "Use per thousand good pieces, by product", columns, rows)
 
 
 def view_table(account: WrapAccount) -> Table:
@@ -113,7 +113,7 @@ def view_table(account: WrapAccount) -> Table:
         ("adjustment", "adjusted by", "m"),
         ("reels", "reels compared", "reels"),
     )
-    return Table("views", "Three views of the same use", columns, rows)
+    return Table("views", "Same use measured three ways", columns, rows)
 
 
 def reel_table(account: WrapAccount) -> Table:
@@ -147,8 +147,8 @@ def reel_table(account: WrapAccount) -> Table:
         ("drawn", "drawn", "m"),
         ("fed", "fed by the counter", "m"),
         ("splices", "splices", ""),
-        ("rest_of", "a rest of", ""),
-        ("verdict", "does not fit", ""),
+        ("rest_of", "remainder of", ""),
+        ("verdict", "mismatch", ""),
     )
     told = [c for c in columns if c[0] not in ("rest_of", "verdict") or any(row[c[0]] for row in rows)]
     return Table("reels", "Reels", told, rows)
@@ -157,10 +157,10 @@ def reel_table(account: WrapAccount) -> Table:
 def verdict(wrong: WrongLabel) -> str:
     """Say in plain words which of a reel's three views does not fit the other two."""
     share, tolerance = f"{100 * wrong.share:+.0f} %", f"±{100 * wrong.tolerance:g} %"
-    share = share.replace("-", "−")
+    share, side = share.replace("-", "−"), "less" if wrong.share < 0 else "more"
     if wrong.what == "label":
-        return f"reel {wrong.reel}'s length is not what its label says: {share}, beyond {tolerance}"
-    return f"on reel {wrong.reel} the {wrong.what} does not fit the other two: {share}, beyond {tolerance}"
+        return f"reel {wrong.reel} held {share.lstrip('+−')} {side} than its label, beyond {tolerance}"
+    return f"on reel {wrong.reel} the {wrong.what} disagrees with the other two: {share}, beyond {tolerance}"
 
 
 def cause_series(account: WrapAccount, plant: Plant) -> pl.DataFrame:

@@ -42,10 +42,10 @@ def _by_counter_alone(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
         metres, unit = in_plant_units(one.value, plant)
         told.append(f"{metres:.1f} {unit} of {kind}")
     if not told:
-        return (Span("What a thousand pieces take cannot be told yet."),)
+        return (Span("What a thousand pieces take is not known yet."),)
     return (
         Span(f"By the feed counter a thousand pieces take {' and '.join(told)}; "),
-        Span("why cannot be told, for plant.toml describes no such web."),
+        Span("the causes are not known: plant.toml describes no such web."),
     )
 
 

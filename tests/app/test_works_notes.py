@@ -28,7 +28,7 @@ def works(tmp_path: Path):
 
 
 def test_an_adjustment_still_to_come_is_refused_and_not_kept(works):
-    with pytest.raises(AskError, match="still to come"):
+    with pytest.raises(AskError, match="in the future"):
         works.note_adjustment("sizer1", datetime.now(UTC) + timedelta(days=30), "pair 3 closed")
     far = datetime.now(UTC) + timedelta(days=400)
     assert works.store.adjustments("sizer1", datetime(2000, 1, 1, tzinfo=UTC), far).is_empty()

@@ -102,7 +102,7 @@ def rope(machine: str = "sizer2", label: str = "since Mon 8 June", line: str = "
                         "what": "rope 1 °C cooler",
                         "size": 0.006,
                         "interval": "−0.001 to 0.013",
-                        "from": "cannot be told from zero",
+                        "from": "no measurable effect",
                     },
                 ),
             ),

@@ -134,7 +134,7 @@ def order(machine: str = "wrap1", label: str = "all readings", line: str = "1") 
         scope(machine, WEEK, label, line),
         (
             Span("Order 24 reels of clear film by Thursday 25 June; "),
-            Span("waiting a week risks running out with 1 chance in 6", call=True),
+            Span("waiting a week means a risk of 17 % of running out", call=True),
             Span("."),
         ),
         "38 reels on hand by the count of Mon 8 June; 4.6 a week, 4.1 to 5.2.",

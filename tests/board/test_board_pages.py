@@ -132,8 +132,8 @@ def test_refusals_are_listed_a_page_at_a_time() -> None:
     assert "1 to 100 of 250" in first
     last = words_in(page_of(works, Address("intake", intake=6, first=200), DAY).below)
     assert "201 to 250 of 250" in last
-    assert "later ones" in first
-    assert "later ones" not in last
+    assert "later rows" in first
+    assert "later rows" not in last
 
 
 def test_pages_in_us_units_convert_tables_and_headings() -> None:

@@ -27,7 +27,7 @@ def test_number(value: float, text: str) -> None:
 
 def test_a_figure_that_cannot_be_told_says_why_and_never_0_or_nan() -> None:
     assert show.value(too_few("a", "a", "mm", needs=8, has=3), PLANT) == "too few: needs 8, has 3"
-    assert show.value(cannot_tell("a", "a", "mm", "no density"), PLANT) == "cannot be told: no density"
+    assert show.value(cannot_tell("a", "a", "mm", "no density"), PLANT) == "not known: no density"
     assert show.value(Figure("a", "a", float("nan"), "mm"), PLANT) == "– mm"
 
 

@@ -23,7 +23,7 @@ def test_a_lot_is_checked_by_keyboard_and_faults_lose_nothing(serve_board: Serve
     page.focus("#bags-check")
     page.keyboard.press("Enter")
     page.wait_for_selector("#bags-told [role=alert]")
-    assert "line 2: 'heavy' is no mass" in page.inner_text("#bags-told")
+    assert "line 2: 'heavy' is not a mass" in page.inner_text("#bags-told")
     assert page.input_value("#bags-masses") == "250\nheavy\n251"
     page.fill("#bags-masses", "250\n251\n249,5")
     page.focus("#bags-check")

@@ -104,7 +104,7 @@ def test_an_export_is_given_and_its_summary_read(serve_board: Served, tmp_path: 
     board.page.set_input_files("#export input[type=file]", export)
     board.page.wait_for_selector("#outcome:has-text('2,878 kept')")
     assert works.taken == [("wrap1.csv", export.read_bytes(), False, {})]
-    board.page.click("#outcome >> text=its refusals")
+    board.page.click("#outcome >> text=refused rows")
     board.page.wait_for_selector("#refusals:has-text('Refused by intake 7')")
     assert board.path == "/intake?intake=7"
 
@@ -135,8 +135,8 @@ def test_an_intake_is_taken_back_in_two_steps(serve_board: Served) -> None:
     board = serve_board(works).open("/intake")
     board.page.click("details.undo summary >> nth=0")
     assert works.written == []
-    board.page.click("text=Take intake 7 back")
-    board.page.wait_for_selector("#outcome:has-text('Intake 7 was taken back')")
+    board.page.click("text=Undo intake 7")
+    board.page.wait_for_selector("#outcome:has-text('Intake 7 was undone')")
     assert works.written == [("undo", 7)]
 
 
@@ -169,7 +169,7 @@ def test_an_adjustment_is_written_down(serve_board: Served) -> None:
     page.wait_for_selector("#adjustment-told:has-text('does not exist')")
     page.fill("#adjusted-at", "2026-06-09 14:05")
     page.click("#set-adjustment")
-    page.wait_for_selector("#adjustment-told:has-text('Written down')")
+    page.wait_for_selector("#adjustment-told:has-text('Saved')")
     assert works.written[0][1] == "sizer2"
     assert works.written[0][2].isoformat() == "2026-06-09T12:05:00+00:00"  # type: ignore[attr-defined]
 

@@ -60,7 +60,7 @@ def test_rope_is_mirrored_and_magnified_as_its_title_says() -> None:
     picture = rope_of([0.0, 0.1, -0.2])
     lower, upper = (list(trace.y) for trace in picture.figure.data[:2])
     assert lower == [-y for y in upper]
-    times = int(picture.title.split("magnified ")[1].split()[0])
+    times = int(picture.title.split("drawn ")[1].split()[0])
     assert upper[1] - upper[0] == pytest.approx(times * 0.1 / 2)
     bands = picture.figure.layout.shapes[:2]
     assert bands[0].y1 - bands[0].y0 == pytest.approx(times * 0.6 / 2)
@@ -164,7 +164,7 @@ def test_each_cause_is_worded_or_in_the_legend() -> None:
 def test_wrap_in_us_units_is_in_feet() -> None:
     picture = wrap_picture(invented.wrap().series["causes"], Look(invented.plant("US")))
     assert sum(trace.x[0] for trace in picture.figure.data) == pytest.approx(63.4 / 0.3048)
-    assert picture.figure.layout.xaxis.title.text.startswith("feet a thousand")
+    assert picture.figure.layout.xaxis.title.text.startswith("feet per thousand")
 
 
 def test_stock_keeps_a_delivery_as_a_step() -> None:

@@ -25,8 +25,8 @@ GOOD = b"time;n\n2026-06-08 06:00:00;1\n"
         ("a.png", b"\x89PNG\r\n\x1a\n" + bytes(200), "binary"),
         ("a.csv.gz", gzip.compress(GOOD * 500)[:60], "cut off"),
         ("a.csv.gz", b"\x1f\x8b\x08" + b"x" * 50, "damaged"),
-        ("a.xlsx", b"time;n\n", "no workbook"),
-        ("a.xlsx", b"PK\x03\x04" + b"x" * 100, "no workbook"),
+        ("a.xlsx", b"time;n\n", "not a workbook"),
+        ("a.xlsx", b"PK\x03\x04" + b"x" * 100, "not a workbook"),
         ("a.txt", b"Dear all,\nplease find the numbers.\n", "no rows with times"),
     ],
 )
@@ -58,7 +58,7 @@ def test_unknown_machine_and_channel_at_once(read):
 
 
 def test_a_layout_without_a_machine_where_several_are(read):
-    with pytest.raises(IntakeError, match="names no machine"):
+    with pytest.raises(IntakeError, match="does not name a machine"):
         read(GOOD, layout_of({"n": "pieces"}, machine=None))
 
 

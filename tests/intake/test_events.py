@@ -47,7 +47,7 @@ def test_weights_of_zero_and_less_and_bad_piece_counts_are_refused(read):
         (4, ""): "'-1' is not above zero",
         (5, ""): "'x' is not a number with decimal '.'",
         (6, ""): "no mass_g",
-        (8, ""): "'1.5' is no whole number",
+        (8, ""): "'1.5' is not a whole number",
     }
 
 
@@ -161,7 +161,7 @@ def test_plan_by_day_by_span_and_by_week(read):
     export = read("KW;p;n\n2026-W24;Plum;5\nKW 24/2026;Plum;5\n24;Plum;5\n", week)
     assert utc(export, "start") == ["2026-06-07 22:00:00"] * 2
     assert utc(export, "end") == ["2026-06-14 22:00:00"] * 2
-    assert reasons(export) == {(4, ""): "'24' is no week with its year"}
+    assert reasons(export) == {(4, ""): "'24' is not a week with its year"}
 
 
 def test_essential_fields_without_a_column_are_errors_all_at_once(read):
@@ -175,5 +175,5 @@ def test_essential_fields_without_a_column_are_errors_all_at_once(read):
 
 
 def test_a_target_that_is_no_field_is_an_error(read):
-    with pytest.raises(IntakeError, match="'colour', which is no field of weights"):
+    with pytest.raises(IntakeError, match="'colour', which is not a field of weights"):
         read("time;g;c\n2026-06-08;6;x\n", layout_of({"g": "mass_g", "c": "colour"}, kind="weights"))

@@ -104,7 +104,7 @@ def test_big_and_small_files_go_in_in_their_order(tmp_path, monkeypatch, size):
         counts = [(r.rows, r.kept, r.duplicate, r.refused) for r in (one.receipt for one in taken)]
         assert counts == [(40, 40, 0, 0), (4_000, 3_999, 0, 1), (40, 40, 0, 0)]
         assert store.refusals().select("row", "text", "reason").rows() == [
-            (7, "???,1,1", "'???' is no time as 'iso'")
+            (7, "???,1,1", "'???' is not a time as 'iso'")
         ]
 
 

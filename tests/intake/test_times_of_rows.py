@@ -120,9 +120,9 @@ def test_rows_without_a_time_are_refused_with_the_reason(read):
     text = "when;n\n2026-06-08 06:00:00;1\nyesterday;2\n;3\n2026-02-30 06:00:00;4\n"
     export = read(text, layout_of({"n": "pieces"}, time="when"))
     assert reasons(export) == {
-        (3, ""): "'yesterday' is no time as 'iso'",
+        (3, ""): "'yesterday' is not a time as 'iso'",
         (4, ""): "no time",
-        (5, ""): "'2026-02-30 06:00:00' is no time as 'iso'",
+        (5, ""): "'2026-02-30 06:00:00' is not a time as 'iso'",
     }
 
 

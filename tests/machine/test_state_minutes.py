@@ -76,7 +76,7 @@ def test_codes_tell_the_kinds_of_stops_in_minutes(every_s: float | None, lag_s: 
         assert value(answer, "coded_min") == 0
         ladder = table(answer, "ladder")
         assert sum(r["pieces"] for r in ladder[:-1]) == ladder[-1]["pieces"]  # type: ignore[misc]
-        assert {"stops, blocked", "short stops, starved"} & {r["cause"] for r in ladder}
+        assert {"stops: blocked", "short stops: starved"} & {r["cause"] for r in ladder}
     print(f"kinds of stop by codes, every {every_s} s, lag {lag_s} s: worst {worst:.2f} min of a shift")
     assert worst < 0.5
 
@@ -112,7 +112,7 @@ def test_a_shift_without_counter_readings_is_told_by_its_states() -> None:
     answer = ask(states, plant=PLANT)
     truth = ask(readings(simulate(720), 10, seed=720), plant=PLANT)
     assert answer.text.startswith(
-        "No counter of Cut-and-wrap 1 was read, so pieces cannot be told; by its own states"
+        "No counter of Cut-and-wrap 1 was read, so its pieces are not known; by its own states"
     )
     assert value(answer, "uptime_percent") == pytest.approx(value(truth, "uptime_percent"), abs=0.5)
     assert answer.figure("good_pieces").value is None  # type: ignore[union-attr]
@@ -128,7 +128,7 @@ def test_the_counter_goes_before_a_code_that_contradicts_it() -> None:
     )
     plain = ask(readings(run, 10, seed=730), plant=PLANT)
     assert value(answer, "running_min") == value(plain, "running_min")
-    assert any("disagreed" in note and "the counter goes before" in note for note in answer.notes)
+    assert any("disagreed" in note and "the counter takes precedence" in note for note in answer.notes)
 
 
 def test_pieces_of_a_counter_in_maintenance_are_no_good_pieces() -> None:

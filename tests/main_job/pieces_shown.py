@@ -27,6 +27,6 @@ def pieces_shown(answer: dict[str, Any]) -> Shown:
     assert NAME in figures, f"the {answer['question']} answer shows no figure {NAME}"
     figure = figures[NAME]
     value, low, high = figure["value"], figure["low"], figure["high"]
-    if low is None and high is None:  # counted, no interval: the ends are the value
+    if low is None and high is None:  # exact count: the ends are the value
         low = high = value
     return Shown(value, low, high)

@@ -162,7 +162,7 @@ CROSSES = {
     "web 'film1' has no mass": ("density_g_cm3 = 1.39", "", None),
     "the core of 300 mm is not smaller than the reel of 300 mm": ("76.2", "300", "core"),
     "unknown machine 'wrap2'": ('machine = "wrap1"', 'machine = "wrap2"', "wrap2"),
-    "which is no counter or gauge of machine 'wrap1'": ('= "good"\n', '= "rejects"\n', None),
+    "which is not a counter or gauge of machine 'wrap1'": ('= "good"\n', '= "rejects"\n', None),
     "has two counters of good pieces": ("[[webs]]", COUNTER.format("g2", "good pieces", 450), None),
     "two counters or gauges have the id 'good'": (
         "[[webs]]",
@@ -226,7 +226,7 @@ ONE_PART = {
     ),
     "a column of a wrong target hides no other": (
         ('"Good pcs" = "good"', '"A" = 5\n"Good pcs" = "god"'),
-        ["'A' is 5", "column 'Good pcs' points at 'god', which is no counter or gauge of machine 'wrap1'"],
+        ["'A' is 5", "column 'Good pcs' points at 'god', which is not a counter or gauge of machine 'wrap1'"],
     ),
     "a shift of an unknown day is in none that could overlap": (
         (
@@ -317,5 +317,5 @@ def test_each_kind_of_export_has_its_own_fields(tmp_path, kind, to):
     layout = f'[[layouts]]\nid = "x"\nkind = "{kind}"\n[layouts.columns]\n"A" = "{{}}"\n'
     assert read(tmp_path, RIGHT, layout.format(to)).layouts[1].columns["A"].to == to
     (fault,) = faults(tmp_path, RIGHT, layout.format("good"))
-    assert fault.what == f"column 'A' points at 'good', which is no field of {kind} exports"
+    assert fault.what == f"column 'A' points at 'good', which is not a field of {kind} exports"
     assert fault.where == "layouts.toml line 5"

@@ -46,23 +46,23 @@ def test_steady():
 
 def test_stepped():
     answer = ask(rope(step=(70, 0.15), level=0.0), sheet(120, 10))
-    assert "stepped up 0.1" in answer.text
-    assert "nobody recorded an adjustment" in answer.text
+    assert "jumped up 0.1" in answer.text
+    assert "no adjustment was recorded" in answer.text
     assert holds(answer, "adjustment_1_mm", 0.15)
     assert answer.series["adjustments"]["recorded"].to_list() == [False]
 
 
 def test_repaired():
     answer = ask(rope(step=(70, -0.13), level=0.15), sheet(120, 10), adjusted(701))
-    assert answer.text.startswith("The adjustment of Monday 15:41 took out 0.1")
+    assert answer.text.startswith("The adjustment of Monday 15:41 corrected 0.1")
     assert holds(answer, "adjustment_1_mm", -0.13)
     row = next(t for t in answer.tables if t.name == "adjustments").rows[0]
-    assert "took out" in row["verdict"]
+    assert "corrected" in row["verdict"]
 
 
 def test_one_batch_is_too_few():
     answer = ask(rope(1), sheet(1, 10))
-    assert "cannot be told: too few batches: needs 8, has 1" in answer.text
+    assert "not known: too few batches: needs 8, has 1" in answer.text
     assert answer.figure("drift_mm_per_h").why_none == "too few: needs 8, has 1"
 
 
@@ -93,7 +93,7 @@ def test_gauge_dead_for_a_while_is_told_and_left_out():
         value=pl.when(pl.int_range(pl.len()).is_between(1500, 1800)).then(14.2).otherwise(pl.col("value"))
     )
     answer = ask(stuck, sheet(120, 10))
-    assert any("stood still for 301 readings" in note for note in answer.notes)
+    assert any("was stuck for 301 readings" in note for note in answer.notes)
     assert holds(answer, "drift_mm_per_h", -0.006)
 
 

@@ -53,20 +53,20 @@ def test_a_drifting_sizer_elsewhere_stands_first_and_is_named():
     assert (second["sizer"], second["state"], second["hours"]) == ("sizer 2", "steady", None)
     assert all(row["why"] for row in (first, second))
     assert (
-        f"sizer 9 needs a person sooner: its rope leaves tolerance in {first['early']:.0f} to" in answer.soft
+        f"sizer 9 needs attention sooner: its rope leaves tolerance in {first['early']:.0f} to" in answer.soft
     )
 
 
 def test_the_sizer_asked_about_is_not_pointed_at():
     answer = ask(rope(wear=-0.006, seed=2), account(rope()))
     assert [row["sizer"] for row in ranking(answer)] == ["sizer 2", "sizer 9"]
-    assert "needs a person sooner" not in answer.soft
+    assert "needs attention sooner" not in answer.soft
 
 
 def test_a_sizer_that_cannot_be_told_says_why():
     dead = account(rope().with_columns(value=pl.lit(14.0)))
     row = ranking(ask(rope(), dead))[0]
-    assert row["state"] == "cannot be told"
+    assert row["state"] == "not known"
     assert "is dead" in row["why"]
     assert row["drift"] is None
 

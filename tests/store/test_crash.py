@@ -90,7 +90,7 @@ def test_a_failed_undo_is_finished_or_not_begun(tmp_path, monkeypatch, owner, na
         intake = store.record(one).intake
         with monkeypatch.context() as patch:
             break_at(patch, owner, name, 1, after=after)
-            with pytest.raises(StoreError, match="could not take back"):
+            with pytest.raises(StoreError, match="could not undo"):
                 store.undo(intake)
         undone = (owner, name, after) != (Journal, "end", False)
         assert counts(store) == ((0, 0, 0, 0, 1) if undone else (2, 1, 1, 1, 1))

@@ -112,7 +112,7 @@ def test_what_people_say_is_kept_and_the_later_reason_holds(store):
     store.set_stop_reason("wrap1", at(0), at(60), "jam")
     store.set_stop_reason("wrap1", at(0), at(60), "film torn")
     assert store.stop_reasons("wrap1", at(59), at(99))["reason"].to_list() == ["film torn"]
-    with pytest.raises(AskError, match="nothing is said"):
+    with pytest.raises(AskError, match="nothing was entered"):
         store.add_adjustment("sizer1", at(5), "  ")
     with pytest.raises(AskError, match="ends before"):
         store.set_stop_reason("wrap1", at(9), at(9), "jam")

@@ -129,7 +129,7 @@ def test_undo_takes_all_of_an_intake_and_keeps_its_bytes(store, tmp_path):
     assert store.known(one.sha256) is None
     assert kept_originals(tmp_path) == [one.path.read_bytes()]
     assert store.intakes()["undone"].to_list() == [True]
-    with pytest.raises(StoreError, match="taken back before"):
+    with pytest.raises(StoreError, match="was undone before"):
         store.undo(receipt.intake)
     again = store.record(one)
     assert again.intake != receipt.intake

@@ -55,7 +55,7 @@ def test_the_three_views_agree_within_their_doubt(made) -> None:
 def test_a_mislabelled_reel_is_named_in_plain_words() -> None:
     short = wrap_line(7, days=3, every_s=30, mislabelled=0.06)
     answer = answer_of(short)
-    assert "Reel F1-0003's length is not what its label says: −" in answer.soft
+    assert "Reel F1-0003 held 5 % less than its label, beyond ±2" in answer.soft
     assert "beyond ±2" in answer.soft
 
 
@@ -116,12 +116,12 @@ def test_paper_that_slips_is_left_unexplained_and_needs_a_person() -> None:
 
 def test_no_readings_cannot_tell(made) -> None:
     answer = answered("wrap", made.plant, scope_of(made), frames_of(made, readings={}))
-    assert answer.text == "What a thousand pieces take cannot be told yet."
+    assert answer.text == "What a thousand pieces take is not known yet."
     assert answer.figure("film_m_per_thousand").why_none
 
 
 def test_a_sizer_is_no_machine_to_ask(made) -> None:
-    with pytest.raises(AskError, match="no cut-and-wrap machine"):
+    with pytest.raises(AskError, match="not a cut-and-wrap machine"):
         given = inputs("wrap", made.plant, scope_of(made), frames_of(made))
         answer_wrap(made.plant, replace(scope_of(made), machine="sizer1"), given)
 
@@ -172,7 +172,7 @@ def test_without_a_web_in_the_plant_the_metres_fed_are_told_all_the_same(made) -
     plant = made.plant.model_copy(update={"webs": (), "products": products})
     answer = answered("wrap", plant, scope_of(made), frames_of(made))
     assert answer.text.startswith("By the feed counter a thousand pieces take ")
-    assert "why cannot be told, for plant.toml describes no such web" in answer.text
+    assert "the causes are not known: plant.toml describes no such web" in answer.text
     for kind, fed in made.truth.fed_m.items():
         name = kind.replace(" ", "_")
         figure = answer.figure(f"{name}_m_per_thousand_fed")

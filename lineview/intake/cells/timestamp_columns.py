@@ -204,7 +204,7 @@ def _reasons(
         .then(pl.format("'{}' does not exist in {}: the clocks went forward", text, pl.lit(zone)))
         .when(text == "")
         .then(pl.lit("no time"))
-        .otherwise(pl.format(f"'{{}}' is no time{form}", text))
+        .otherwise(pl.format(f"'{{}}' is not a time{form}", text))
     ).to_series()
     return pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(at)).scatter(odd, few)
 

@@ -136,11 +136,11 @@ def open_export(path: Path) -> Opened:
     workbook = data[:4] == b"PK\x03\x04"
     if not workbook and path.name.lower().removesuffix(".gz").endswith((".xlsx", ".ods", ".xlsm")):
         raise IntakeError(
-            Fault("the workbook cannot be opened: it is cut off or no workbook", str(path), "", _AGAIN)
+            Fault("the workbook cannot be opened: it is cut off or not a workbook", str(path), "", _AGAIN)
         )
     if not workbook and _is_binary(data):
         raise IntakeError(
-            Fault("the file is binary, no export", str(path), "text with columns, XLSX or ODS", _AGAIN)
+            Fault("the file is binary, not an export", str(path), "text with columns, XLSX or ODS", _AGAIN)
         )
     return Opened(path, name, digest, len(given), data, workbook)
 

@@ -34,7 +34,7 @@ def sheet_records(data: bytes, path: Path) -> list[Records]:
     except fastexcel.FastExcelError:
         raise IntakeError(
             Fault(
-                "the workbook cannot be opened: it is cut off or no workbook",
+                "the workbook cannot be opened: it is cut off or not a workbook",
                 str(path),
                 "an XLSX or ODS workbook",
                 "Copy or export it again.",
@@ -43,7 +43,7 @@ def sheet_records(data: bytes, path: Path) -> list[Records]:
     if not sheets:
         raise IntakeError(Fault("no visible sheet holds anything", str(path), "a sheet with rows"))
     if hidden:
-        note = f"hidden sheets were passed over: {', '.join(hidden)}"
+        note = f"hidden sheets were skipped: {', '.join(hidden)}"
         sheets[0] = Records(sheets[0].sheet, sheets[0].frame, "", (note,))
     return sheets
 

@@ -61,7 +61,7 @@ def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> Bound:
             columns.append(Column(place, header, channels, _quality_beside(place, heading, targets)))
             notes += _repeated(header, place, heading, targets)
     if not targets:
-        faults.append(Fault(f"layout '{layout.id}' names no column", where, "[layouts.columns]"))
+        faults.append(Fault(f"layout '{layout.id}' does not name a column", where, "[layouts.columns]"))
     if faults:
         raise IntakeError(faults)
     return Bound(
@@ -118,7 +118,7 @@ def machines_of(layout: Layout, plant: Plant, where: str, faults: list[Fault]) -
         return tuple(machine.id for machine in plant.machines)
     if len(plant.machines) == 1:
         return (plant.machines[0].id,)
-    faults.append(Fault(f"layout '{layout.id}' names no machine", where, f"machine = one of {known}"))
+    faults.append(Fault(f"layout '{layout.id}' does not name a machine", where, f"machine = one of {known}"))
     return ()
 
 
@@ -141,7 +141,9 @@ def _channels(
     elif not found and machines and all(plant.machine(m) for m in machines):
         parts = sorted({p.id for m in plant.machines if m.id in machines for p in parts_of(m)})
         faults.append(
-            Fault(f"'{header}' points at '{channel}', which is no counter or gauge", where, ", ".join(parts))
+            Fault(
+                f"'{header}' points at '{channel}', which is not a counter or gauge", where, ", ".join(parts)
+            )
         )
     channels = {}
     for machine, part in found:
@@ -219,7 +221,7 @@ def bind_fields(layout: Layout, heading: Heading, plant: Plant, where: str) -> B
         place = heading.find(header)
         field = known.get(target.to)
         if field is None or place is None:
-            fault = f"'{header}' points at '{target.to}', which is no field of {layout.kind}"
+            fault = f"'{header}' points at '{target.to}', which is not a field of {layout.kind}"
             faults.append(Fault(fault, where, ", ".join([*known, *OWNERS])))
             continue
         wanted = field.unit

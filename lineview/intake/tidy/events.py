@@ -144,7 +144,7 @@ def _weeks(
         (pl.col("y") + "-W" + pl.col("w").str.zfill(2) + "-1").str.to_date("%G-W%V-%u", strict=False)
     ).to_series()
     reasons = pl.select(
-        pl.when(monday.is_null()).then(pl.format("'{}' is no week with its year", cells.str.strip_chars()))
+        pl.when(monday.is_null()).then(pl.format("'{}' is not a week with its year", cells.str.strip_chars()))
     ).to_series()
     found = rows.without(reasons, heading.passed)
     monday = monday.drop_nulls()

@@ -158,7 +158,9 @@ def _possible(
     fault = pl.lit(None, dtype=pl.String)
     if field.holds == "whole":
         fault = (
-            pl.when(value != value.round()).then(pl.format("'{}' is no whole number", text)).otherwise(fault)
+            pl.when(value != value.round())
+            .then(pl.format("'{}' is not a whole number", text))
+            .otherwise(fault)
         )
     if field.least is not None:
         fault = pl.when(value < field.least).then(pl.format("'{}' is below zero", text)).otherwise(fault)
