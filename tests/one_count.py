@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.frames import READINGS, UTC_US, empty, require
-from lineview.machine.activity import Clock, clock_of
+from lineview.machine.activity import Activity, activity_from_counter
 from lineview.machine.counters import NO_PLAN
 from lineview.machine.increments import Floats, Ints, steps_and_kinds, steps_between
 from lineview.machine.likeliest import PlannedTime
@@ -79,10 +79,12 @@ def steps_of(frame: pl.DataFrame) -> Steps:
 
 def clock(
     increments: pl.DataFrame, *, band_low_per_min: float, gap_s: float, made: pl.Series | None = None
-) -> Clock:
+) -> Activity:
     """The activity by INCREMENTS of the piece counter."""
     pieces = None if made is None else made.cast(pl.Float64).to_numpy()  # a null is nan
-    return clock_of(steps_of(increments), band_low_per_min=band_low_per_min, gap_s=gap_s, made=pieces)
+    return activity_from_counter(
+        steps_of(increments), band_low_per_min=band_low_per_min, gap_s=gap_s, made=pieces
+    )
 
 
 def count_machine(

@@ -15,7 +15,7 @@ from lineview.app.works import Works
 from lineview.board.address import Address, read_address
 from lineview.board.tables import aria, frame_table, open_or_folded, plain_table
 from lineview.charts.render import pictures
-from lineview.charts.style import Look, Picture
+from lineview.charts.style import ChartStyle, Picture
 from lineview.core.errors import LineviewError
 from lineview.core.figure import Figure
 from lineview.core.resources import shipped
@@ -172,7 +172,7 @@ def sentence(spans: tuple[Span, ...]) -> list[Any]:
     return [html.Mark(span.text, className="call") if span.call else span.text for span in spans]
 
 
-def answer_page(answer: Answer, look: Look, address: Address) -> list[Any]:
+def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]:
     """Give all that stands below the sentence."""
     plant = look.plant
     drawn = pictures(answer, look)
@@ -201,7 +201,7 @@ def cautions(answer: Answer | None) -> list[Any]:
     return [html.P(text) for text in dict.fromkeys((*own, *(() if own else (CAUTION,))))]
 
 
-def _behind(answer: Answer, look: Look, address: Address) -> list[Any]:
+def _behind(answer: Answer, look: ChartStyle, address: Address) -> list[Any]:
     """Give the picture's frames as tables, each with all of its rows as a file."""
     tables: list[Any] = []
     for name, frame in answer.series.items():

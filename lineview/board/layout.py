@@ -17,7 +17,7 @@ from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
 from lineview.board.intake_page import give_form, intake_page, intake_sentence
 from lineview.board.tables import aria
 from lineview.charts.render import pictures
-from lineview.charts.style import DAY, NIGHT, Look
+from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.core.errors import LineviewError, PlantError
 from lineview.plant import Plant
 from lineview.report import show
@@ -221,7 +221,7 @@ def adjustment_form(plant: Plant) -> html.Details:
 SCALE = 2.5
 
 
-def wall_page(answer: Answer, look: Look) -> list[Any]:
+def wall_page(answer: Answer, look: ChartStyle) -> list[Any]:
     """Give the wall's picture and soft line."""
     drawn = [graph(p, answer.text, look.scale) for p in pictures(answer, look) if p.first]
     return [html.P(answer.soft, className="soft lead"), *drawn[:1]]
@@ -238,11 +238,11 @@ class Page:
     title: str = ""
 
 
-def look_of(plant: Plant, address: Address, screen: Mapping[str, Any]) -> Look:
+def look_of(plant: Plant, address: Address, screen: Mapping[str, Any]) -> ChartStyle:
     """Give how pictures are drawn on this screen."""
     tokens = NIGHT if screen.get("theme") == "night" else DAY
     wall = address.page == "wall"
-    return Look(plant, tokens, bool(screen.get("narrow")) and not wall, SCALE if wall else 1.0)
+    return ChartStyle(plant, tokens, bool(screen.get("narrow")) and not wall, SCALE if wall else 1.0)
 
 
 def page_of(works: Works, address: Address, screen: Mapping[str, Any]) -> Page:
@@ -269,7 +269,7 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any]) -> Page:
         return _page(works, plant, address, {}, said, below, cautions(None))
 
 
-def _answered(works: Works, address: Address, look: Look) -> Page:
+def _answered(works: Works, address: Address, look: ChartStyle) -> Page:
     answer, plant = works.ask(address.asked), look.plant
     names = _names(plant, answer)
     if address.page == "wall":

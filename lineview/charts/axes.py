@@ -8,7 +8,7 @@ import numpy as np
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview.charts.style import Look
+from lineview.charts.style import ChartStyle
 from lineview.report import show
 
 #: Hours between ticks; from a day upwards the tick falls on midnight.
@@ -22,7 +22,7 @@ def ms(at: datetime) -> float:
     return at.timestamp() * 1000
 
 
-def set_clock(figure: go.Figure, look: Look, start: datetime, end: datetime) -> None:
+def set_clock(figure: go.Figure, look: ChartStyle, start: datetime, end: datetime) -> None:
     """Let a picture's x axis run along the clock."""
     if end <= start:
         end = start + timedelta(minutes=1)
@@ -39,7 +39,7 @@ def set_clock(figure: go.Figure, look: Look, start: datetime, end: datetime) -> 
     figure.update_layout(margin_b=figure.layout.margin.b + look.size(_DAY_LINE))
 
 
-def _ticks(start: datetime, end: datetime, look: Look) -> list[tuple[datetime, str]]:
+def _ticks(start: datetime, end: datetime, look: ChartStyle) -> list[tuple[datetime, str]]:
     most = 4 if look.narrow else max(4, round(10 / look.scale))
     hours = (end - start) / timedelta(hours=1)
     step = next((s for s in STEPS_H if hours / s <= most), STEPS_H[-1])
@@ -58,7 +58,7 @@ def _ticks(start: datetime, end: datetime, look: Look) -> list[tuple[datetime, s
     return list(zip(moments, texts, strict=True))
 
 
-def _moments(start: datetime, end: datetime, step: float, look: Look) -> list[datetime]:
+def _moments(start: datetime, end: datetime, step: float, look: ChartStyle) -> list[datetime]:
     """Give the wall times that are whole steps of the day, as moments."""
     midnight = start.astimezone(look.plant.tz).replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=None)
     found: list[datetime] = []

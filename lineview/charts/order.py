@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from lineview.charts.axes import ms, set_clock
-from lineview.charts.style import Look, Picture, blank, label, see_through
+from lineview.charts.style import ChartStyle, Picture, blank, label, see_through
 from lineview.report import show
 
 #: How a delivery of each kind is worded.
@@ -21,7 +21,7 @@ MOST_ROWS = 5
 
 def order_picture(
     fan: pl.DataFrame,
-    look: Look,
+    look: ChartStyle,
     *,
     deliveries: pl.DataFrame | None = None,
     order_by: datetime | None = None,
@@ -53,7 +53,7 @@ def order_picture(
 
 def _line(
     figure: go.Figure,
-    look: Look,
+    look: ChartStyle,
     fan: pl.DataFrame,
     at: datetime,
     words: str,
@@ -68,14 +68,14 @@ def _line(
     figure.add_vline(x=ms(at), line={"color": colour, **line})
 
 
-def _side(at: datetime, fan: pl.DataFrame, look: Look) -> dict[str, object]:
+def _side(at: datetime, fan: pl.DataFrame, look: ChartStyle) -> dict[str, object]:
     """Say on which side of a line its words have room."""
     start, end = ms(fan["at"].to_list()[0]), ms(fan["at"].to_list()[-1])
     late = ms(at) > start + (0.45 if look.narrow else 0.7) * (end - start)
     return {"xanchor": "right", "xshift": -5} if late else {"xanchor": "left", "xshift": 5}
 
 
-def _bands(figure: go.Figure, look: Look, fan: pl.DataFrame, across: list[float]) -> None:
+def _bands(figure: go.Figure, look: ChartStyle, fan: pl.DataFrame, across: list[float]) -> None:
     for low, high, share in (("low90", "high90", 0.28), ("low50", "high50", 0.5)):
         figure.add_scatter(
             x=[*across, *reversed(across)],

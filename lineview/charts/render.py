@@ -12,7 +12,7 @@ from lineview.charts.axes import thin
 from lineview.charts.order import order_picture
 from lineview.charts.rope import Tolerance, cusum_picture, residual_picture, rope_picture
 from lineview.charts.shift import shift_picture
-from lineview.charts.style import Look, Picture, blank, label, see_through
+from lineview.charts.style import ChartStyle, Picture, blank, label, see_through
 from lineview.charts.weight import Target, weight_picture
 from lineview.charts.wrap import wrap_picture
 from lineview.core.units import in_units
@@ -41,7 +41,7 @@ class _Panel:
     high: float
 
 
-def components_picture(components: pl.DataFrame, look: Look) -> Picture | None:
+def components_picture(components: pl.DataFrame, look: ChartStyle) -> Picture | None:
     """Draw what each batch's deviation is put down to."""
     told = components.sort("running_h")
     panels = _panels(told, look)
@@ -63,7 +63,7 @@ def components_picture(components: pl.DataFrame, look: Look) -> Picture | None:
     return Picture(title, figure, height=80 + round(height), first=False)
 
 
-def _panels(told: pl.DataFrame, look: Look) -> list[_Panel]:
+def _panels(told: pl.DataFrame, look: ChartStyle) -> list[_Panel]:
     """List the parts that are in the model, each with the range of its axis in the plant's unit."""
     ranges = []
     for name, desk, phone in PARTS:
@@ -85,7 +85,7 @@ def _key(at: int) -> str:
     return "" if at == 0 else str(at + 1)
 
 
-def _axis(figure: go.Figure, look: Look, panel: _Panel, at: int, domain: tuple[float, float]) -> None:
+def _axis(figure: go.Figure, look: ChartStyle, panel: _Panel, at: int, domain: tuple[float, float]) -> None:
     like = figure.layout.yaxis.to_plotly_json() if at else {}
     like |= {
         "domain": domain,
@@ -112,7 +112,7 @@ def _axis(figure: go.Figure, look: Look, panel: _Panel, at: int, domain: tuple[f
     )
 
 
-def _draw(figure: go.Figure, look: Look, shown: pl.DataFrame, panel: _Panel, at: int) -> None:
+def _draw(figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, panel: _Panel, at: int) -> None:
     unit = show.unit_words("mm", look.plant.units)
     steps = panel.name == "steps_mm"
     quiet = panel.name in ("shift_mm", "temperature_mm", "products_mm")
@@ -144,7 +144,7 @@ NEEDS: dict[str, dict[str, tuple[str, ...]]] = {
 }
 
 
-def pictures(answer: Answer, look: Look) -> tuple[Picture, ...]:
+def pictures(answer: Answer, look: ChartStyle) -> tuple[Picture, ...]:
     """Draw an answer.
 
     Parameters
@@ -188,7 +188,7 @@ def _called(answer: Answer) -> bool:
     return any(span.call for span in answer.sentence)
 
 
-def _shown(answer: Answer, look: Look) -> str:
+def _shown(answer: Answer, look: ChartStyle) -> str:
     machine = look.plant.machine(answer.scope.machine)
     return machine.shown if machine else answer.scope.machine
 
@@ -197,7 +197,7 @@ def _capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def _rope(answer: Answer, look: Look) -> list[Picture]:
+def _rope(answer: Answer, look: ChartStyle) -> list[Picture]:
     batches = answer.series["batches"]
     target, low, high = (_value(answer, n) for n in ("target_mm", "tolerance_low_mm", "tolerance_high_mm"))
     if target is None or low is None or high is None or high <= low:
@@ -224,7 +224,7 @@ WATCHING = (
 )
 
 
-def _behind_the_rope(answer: Answer, look: Look) -> list[Picture]:
+def _behind_the_rope(answer: Answer, look: ChartStyle) -> list[Picture]:
     """Draw what the rope's deviation is made of, and the charts that watch it."""
     drawn: list[Picture] = []
     parts = answer.series.get("components")
@@ -241,7 +241,7 @@ def _behind_the_rope(answer: Answer, look: Look) -> list[Picture]:
     return drawn
 
 
-def _weight(answer: Answer, look: Look) -> list[Picture]:
+def _weight(answer: Answer, look: ChartStyle) -> list[Picture]:
     """Draw weights as they are, or off their targets where the batches have several."""
     batches, target = answer.series["batches"], _targets(answer, look)
     if target.target_g is not None and "target_g" in batches.columns and batches["target_g"].n_unique() > 1:
@@ -253,7 +253,7 @@ def _weight(answer: Answer, look: Look) -> list[Picture]:
     return [weight_picture(batches, target, look, answer.scope.period)]
 
 
-def _targets(answer: Answer, look: Look) -> Target:
+def _targets(answer: Answer, look: ChartStyle) -> Target:
     """Give target and tolerance: the answer's own, else the plant's where all its batches share one."""
     told = [_value(answer, n) for n in ("target_g", "tolerance_low_g", "tolerance_high_g")]
     batches = answer.series["batches"]
@@ -266,7 +266,7 @@ def _targets(answer: Answer, look: Look) -> Target:
     return Target(*told)
 
 
-def _shift(answer: Answer, look: Look) -> list[Picture]:
+def _shift(answer: Answer, look: ChartStyle) -> list[Picture]:
     machine = look.plant.machine(answer.scope.machine)
     nominal = machine.nominal_per_min if machine else (300.0, 400.0)
     title = ", ".join(part for part in (_shown(answer, look), answer.scope.label) if part)
@@ -275,12 +275,12 @@ def _shift(answer: Answer, look: Look) -> list[Picture]:
     return [shift_picture(series["rate"], series["tape"], nominal, answer.scope.period, look, title)]
 
 
-def _wrap(answer: Answer, look: Look) -> list[Picture]:
+def _wrap(answer: Answer, look: ChartStyle) -> list[Picture]:
     odd = any(span.call for span in answer.sentence)
     return [wrap_picture(answer.series["causes"], look, call=odd)]
 
 
-def _order(answer: Answer, look: Look) -> list[Picture]:
+def _order(answer: Answer, look: ChartStyle) -> list[Picture]:
     """Draw one picture a web; the first of the series, the most urgent, stands open."""
     fan = answer.series["fan"]
     drawn = []

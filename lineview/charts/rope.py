@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from lineview.charts.axes import thin
-from lineview.charts.style import Look, Picture, blank, label, see_through
+from lineview.charts.style import ChartStyle, Picture, blank, label, see_through
 from lineview.core.units import in_units
 from lineview.report import show
 
@@ -42,7 +42,7 @@ class _Scale:
 def rope_picture(
     batches: pl.DataFrame,
     tolerance: Tolerance,
-    look: Look,
+    look: ChartStyle,
     *,
     forecast: pl.DataFrame | None = None,
     adjustments: pl.DataFrame | None = None,
@@ -91,7 +91,7 @@ def _scale(shown: pl.DataFrame, tolerance: Tolerance, fan: pl.DataFrame | None) 
     return _Scale(lowest, heart, times)
 
 
-def _tolerance_band(figure: go.Figure, look: Look, tolerance: Tolerance, scale: _Scale) -> None:
+def _tolerance_band(figure: go.Figure, look: ChartStyle, tolerance: Tolerance, scale: _Scale) -> None:
     low, high = scale.edge(tolerance.low_mm), scale.edge(tolerance.high_mm)
     for sign in (1, -1):
         figure.add_hrect(
@@ -99,7 +99,7 @@ def _tolerance_band(figure: go.Figure, look: Look, tolerance: Tolerance, scale: 
         )
 
 
-def _band(figure: go.Figure, look: Look, shown: pl.DataFrame, scale: _Scale) -> None:
+def _band(figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, scale: _Scale) -> None:
     hours = shown["running_h"].to_list()
     edges = [None if d is None else scale.edge(d) for d in shown["shown_mm"].to_list()]
     below = [None if e is None else -e for e in edges]
@@ -123,7 +123,7 @@ def _band(figure: go.Figure, look: Look, shown: pl.DataFrame, scale: _Scale) -> 
     )
 
 
-def _fan(figure: go.Figure, look: Look, fan: pl.DataFrame, scale: _Scale, call: bool) -> None:
+def _fan(figure: go.Figure, look: ChartStyle, fan: pl.DataFrame, scale: _Scale, call: bool) -> None:
     colour = look.tokens.call if call else look.tokens.grey
     hours = fan["running_h"].to_list()
     for sign in (1, -1):
@@ -150,7 +150,7 @@ def _fan(figure: go.Figure, look: Look, fan: pl.DataFrame, scale: _Scale, call: 
 
 def _ticks(
     figure: go.Figure,
-    look: Look,
+    look: ChartStyle,
     shown: pl.DataFrame,
     fan: pl.DataFrame | None,
     adjustments: pl.DataFrame | None,
@@ -174,7 +174,7 @@ def _ticks(
 
 def _tick(
     figure: go.Figure,
-    look: Look,
+    look: ChartStyle,
     hour: float,
     words: str,
     colour: str,
@@ -189,7 +189,7 @@ def _tick(
     label(figure, look, words, hour, 1.0, colour=colour, yref="paper", yanchor="top", **side)
 
 
-def _length(diameter_mm: float | None, look: Look) -> str:
+def _length(diameter_mm: float | None, look: ChartStyle) -> str:
     if diameter_mm is None:
         return show.NOTHING
     value, unit = in_units(diameter_mm, "mm", look.plant.units)
@@ -198,7 +198,7 @@ def _length(diameter_mm: float | None, look: Look) -> str:
 
 def _axes(
     figure: go.Figure,
-    look: Look,
+    look: ChartStyle,
     tolerance: Tolerance,
     scale: _Scale,
     shown: pl.DataFrame,
@@ -228,7 +228,7 @@ def _axes(
 CROWD = 20
 
 
-def residual_picture(chart: pl.DataFrame, look: Look, title: str, axis: str) -> Picture:
+def residual_picture(chart: pl.DataFrame, look: ChartStyle, title: str, axis: str) -> Picture:
     """Draw the batches' residuals, or a moving average of them, between control limits.
 
     Source: iso-7870-2, iso-7870-6
@@ -246,7 +246,7 @@ def residual_picture(chart: pl.DataFrame, look: Look, title: str, axis: str) -> 
     return Picture(title, figure, height=240, first=False)
 
 
-def cusum_picture(cusum: pl.DataFrame, look: Look) -> Picture:
+def cusum_picture(cusum: pl.DataFrame, look: ChartStyle) -> Picture:
     """Draw the two one-sided cumulative sums of the batches' residuals inside their decision interval.
 
     Source: iso-7870-4
@@ -269,18 +269,18 @@ def cusum_picture(cusum: pl.DataFrame, look: Look) -> Picture:
     return Picture("CUSUM chart of the batches' residuals (ISO 7870-4)", figure, height=260, first=False)
 
 
-def _converted(column: pl.Series, look: Look) -> list[float | None]:
+def _converted(column: pl.Series, look: ChartStyle) -> list[float | None]:
     return [None if v is None else in_units(v, "mm", look.plant.units)[0] for v in column.to_list()]
 
 
-def _between(figure: go.Figure, look: Look, hours: list[float], low: Sequence[float | None],
+def _between(figure: go.Figure, look: ChartStyle, hours: list[float], low: Sequence[float | None],
              high: Sequence[float | None]) -> None:  # fmt: skip
     quiet = {"mode": "lines", "line": {"width": 0, "shape": "hv"}, "hoverinfo": "skip"}
     figure.add_scatter(x=hours, y=low, **quiet)
     figure.add_scatter(x=hours, y=high, fill="tonexty", fillcolor=look.tokens.band, **quiet)
 
 
-def _line(figure: go.Figure, look: Look, hours: list[float], value: Sequence[float | None], words: str,
+def _line(figure: go.Figure, look: ChartStyle, hours: list[float], value: Sequence[float | None], words: str,
           dash: str) -> None:  # fmt: skip
     figure.add_scatter(
         x=hours,
@@ -292,7 +292,7 @@ def _line(figure: go.Figure, look: Look, hours: list[float], value: Sequence[flo
 
 
 def _limit_words(
-    figure: go.Figure, look: Look, hours: list[float], *limits: tuple[Sequence[float | None], str]
+    figure: go.Figure, look: ChartStyle, hours: list[float], *limits: tuple[Sequence[float | None], str]
 ) -> None:
     for (values, words), side in zip(limits, ("top", "bottom"), strict=True):
         told = [v for v in values if v is not None]
@@ -302,7 +302,11 @@ def _limit_words(
 
 
 def _signals(
-    figure: go.Figure, look: Look, shown: pl.DataFrame, hours: list[float], value: Sequence[float | None]
+    figure: go.Figure,
+    look: ChartStyle,
+    shown: pl.DataFrame,
+    hours: list[float],
+    value: Sequence[float | None],
 ) -> None:
     """Mark signals: filled and in the call colour where they stand, open and in ink where dealt with."""
     signal = shown["signal"].to_list()
@@ -315,7 +319,7 @@ def _signals(
 
 def _marks(
     figure: go.Figure,
-    look: Look,
+    look: ChartStyle,
     hours: list[float],
     value: Sequence[float | None],
     places: list[int],

@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from lineview.charts.axes import ms, set_clock, thin
-from lineview.charts.style import Look, Picture, blank, label, see_through, show_legend
+from lineview.charts.style import ChartStyle, Picture, blank, label, see_through, show_legend
 from lineview.core.figure import Period
 from lineview.report import show
 
@@ -24,7 +24,7 @@ def shift_picture(
     tape: pl.DataFrame,
     nominal_per_min: tuple[float, float],
     span: Period,
-    look: Look,
+    look: ChartStyle,
     name: str = "Pieces a minute",
 ) -> Picture:
     """Draw a stretch of a machine's clock."""
@@ -58,7 +58,7 @@ def _marks(top: float) -> list[float]:
     return [float(v) for v in range(0, int(top) + 1, step)]
 
 
-def _rate(figure: go.Figure, look: Look, rate: pl.DataFrame) -> None:
+def _rate(figure: go.Figure, look: ChartStyle, rate: pl.DataFrame) -> None:
     shown = thin(rate.sort("at"), "at", "rate_per_min")
     across = [ms(at) for at in shown["at"].to_list()]
     figure.add_scatter(  # the area by itself: under a line with gaps it would be drawn across them
@@ -88,7 +88,7 @@ def _kind(row: dict[str, object]) -> str:
     return UNEXPLAINED if unexplained else str(row["state"])
 
 
-def _standing(figure: go.Figure, look: Look, tape: pl.DataFrame, height: float) -> None:
+def _standing(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, height: float) -> None:
     """Draw the stretches without pieces, one trace a kind so that the legend names each hatching once."""
     rows = [r for r in tape.iter_rows(named=True) if r["state"] in HATCHING]
     for kind in (*HATCHING, UNEXPLAINED):
@@ -118,7 +118,7 @@ def _standing(figure: go.Figure, look: Look, tape: pl.DataFrame, height: float) 
         )
 
 
-def _told(row: dict[str, object], look: Look) -> str:
+def _told(row: dict[str, object], look: ChartStyle) -> str:
     start, end = row["start"], row["end"]
     reason = f"<br>{row['reason']}" if row["reason"] else ""
     return (
@@ -133,7 +133,7 @@ def _minutes(length: timedelta) -> str:
     return f"{minutes:.0f} min" if minutes >= 10 else f"{minutes:.1f} min"
 
 
-def _words(figure: go.Figure, look: Look, tape: pl.DataFrame, high: float, span: Period) -> None:
+def _words(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, high: float, span: Period) -> None:
     """Word what stands out, above the band; where words would overlap the longest stretch keeps its own."""
     rows = tape.to_dicts()
     worth = [(r, r["end"] - r["start"]) for r in rows if _kind(r) == UNEXPLAINED] + _slow_spans(rows)

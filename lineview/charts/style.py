@@ -69,7 +69,7 @@ SANS = "'IBM Plex Sans', 'Helvetica Neue', Arial, sans-serif"
 
 
 @dataclass(frozen=True)
-class Look:
+class ChartStyle:
     """How a picture is to be drawn.
 
     Parameters
@@ -108,7 +108,7 @@ class Picture:
     words: tuple[str, ...] = field(default=())
 
 
-def blank(look: Look, x_title: str = "", y_title: str = "") -> go.Figure:
+def blank(look: ChartStyle, x_title: str = "", y_title: str = "") -> go.Figure:
     """Give a figure with the look's frame and nothing in it."""
     figure = go.Figure()
     figure.update_layout(
@@ -148,7 +148,7 @@ def blank(look: Look, x_title: str = "", y_title: str = "") -> go.Figure:
     return figure
 
 
-def show_legend(figure: go.Figure, look: Look, kinds: int) -> int:
+def show_legend(figure: go.Figure, look: ChartStyle, kinds: int) -> int:
     """Show the legend below a picture and give the room it takes."""
     if not kinds:
         return 0
@@ -158,7 +158,7 @@ def show_legend(figure: go.Figure, look: Look, kinds: int) -> int:
     return room
 
 
-def _axis(look: Look, title: str) -> dict[str, Any]:
+def _axis(look: ChartStyle, title: str) -> dict[str, Any]:
     return {
         "title": {"text": title, "font": {"size": look.size(12), "color": look.tokens.soft}, "standoff": 8},
         "zeroline": False,
@@ -173,7 +173,7 @@ def _axis(look: Look, title: str) -> dict[str, Any]:
 
 
 def label(
-    figure: go.Figure, look: Look, text: str, x: Any, y: float, *, colour: str = "", **more: Any
+    figure: go.Figure, look: ChartStyle, text: str, x: Any, y: float, *, colour: str = "", **more: Any
 ) -> None:
     """Set words on the data."""
     words = text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")

@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from lineview.charts.axes import ms, set_clock, thin
-from lineview.charts.style import Look, Picture, blank, label
+from lineview.charts.style import ChartStyle, Picture, blank, label
 from lineview.core.figure import Period
 from lineview.core.units import in_units
 from lineview.report import show
@@ -26,7 +26,7 @@ class Target:
 def weight_picture(
     batches: pl.DataFrame,
     target: Target,
-    look: Look,
+    look: ChartStyle,
     span: Period,
     name: str = "Piece weight, batch by batch",
     *,
@@ -71,7 +71,7 @@ def weight_picture(
     return Picture(name, figure, height=320)
 
 
-def _grams(column: pl.Series, look: Look) -> list[float | None]:
+def _grams(column: pl.Series, look: ChartStyle) -> list[float | None]:
     return [None if v is None else in_units(v, "g", look.plant.units)[0] for v in column.to_list()]
 
 
@@ -80,7 +80,7 @@ def _gaps(means: list[float | None], ends: list[float | None], sign: int) -> lis
     return [0.0 if m is None or e is None else max(0.0, sign * (e - m)) for m, e in pairs]
 
 
-def _told(row: dict[str, object], look: Look, places: int, unit: str) -> str:
+def _told(row: dict[str, object], look: ChartStyle, places: int, unit: str) -> str:
     parts = [
         in_units(float(str(row[c])), "g", look.plant.units)[0] for c in ("mean_g",) if row[c] is not None
     ]
@@ -88,7 +88,7 @@ def _told(row: dict[str, object], look: Look, places: int, unit: str) -> str:
     return f"{show.moment(row['at'], look.plant)}<br>{mean} {unit}, {row['n']} pieces"  # type: ignore[arg-type]  # a datetime
 
 
-def _areas(figure: go.Figure, look: Look, target: Target) -> None:
+def _areas(figure: go.Figure, look: ChartStyle, target: Target) -> None:
     def shown(value: float) -> float:
         return in_units(value, "g", look.plant.units)[0]
 

@@ -7,7 +7,7 @@ import math
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview.charts.style import Look, Picture, blank, label, show_legend
+from lineview.charts.style import ChartStyle, Picture, blank, label, show_legend
 from lineview.core.units import in_units
 from lineview.report import show
 
@@ -17,7 +17,7 @@ UNEXPLAINED = "unexplained"
 LENGTHS = {"m": "metres", "ft": "feet"}
 
 
-def wrap_picture(causes: pl.DataFrame, look: Look, *, call: bool = False) -> Picture:
+def wrap_picture(causes: pl.DataFrame, look: ChartStyle, *, call: bool = False) -> Picture:
     """Draw each web's use as one bar from what the geometry needs to what no cause explains."""
     unit = show.unit_words("m", look.plant.units)
     shown = causes.with_columns(
@@ -77,7 +77,13 @@ def _reach(shown: pl.DataFrame, webs: list[str]) -> tuple[float, float]:
 
 
 def _segments(
-    figure: go.Figure, look: Look, shown: pl.DataFrame, webs: list[str], cause: str, number: int, odd: str
+    figure: go.Figure,
+    look: ChartStyle,
+    shown: pl.DataFrame,
+    webs: list[str],
+    cause: str,
+    number: int,
+    odd: str,
 ) -> None:
     of_cause = shown.filter(pl.col("cause") == cause)
     lengths = dict(zip(of_cause["web"].to_list(), of_cause["length"].to_list(), strict=True))
@@ -115,7 +121,13 @@ def _segments(
 
 
 def _words(
-    figure: go.Figure, look: Look, shown: pl.DataFrame, webs: list[str], start: float, end: float, odd: str
+    figure: go.Figure,
+    look: ChartStyle,
+    shown: pl.DataFrame,
+    webs: list[str],
+    start: float,
+    end: float,
+    odd: str,
 ) -> list[str]:
     """Set each segment's words above it where they fit; give the causes worded at least once."""
     worded: list[str] = []

@@ -115,7 +115,7 @@ REFUSALS: dict[str, pl.DataType] = {
 
 #: A stretch of a machine's clock in one state. The stretches of a shift are without gap or overlap and add
 #: up to it exactly. `pieces` is null where unseen; `reason` null where none is known.
-TAPE: dict[str, pl.DataType] = {
+STATE_TIMELINE: dict[str, pl.DataType] = {
     "start": UTC_US,
     "end": UTC_US,
     "state": pl.String(),

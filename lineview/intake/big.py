@@ -22,7 +22,7 @@ import polars as pl
 
 from lineview.core.errors import IntakeError
 from lineview.core.frames import READINGS, UTC_US, empty
-from lineview.intake.cells.numbers import Evidence, Marks
+from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts
 from lineview.intake.cells.quality import meanings
 from lineview.intake.cells.timestamp_columns import (
     gap_notes,
@@ -35,10 +35,10 @@ from lineview.intake.cells.timestamps import NUMERIC, Clock, formats_in, parse_o
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import Heading
 from lineview.intake.detect.sheets import NotInPieces, Stretch
-from lineview.intake.layout.bind import Bound
+from lineview.intake.layout.bind import BoundLayout
 from lineview.intake.outcome import outcome, passed_notes, settled_marks
 from lineview.intake.pieces import is_plain, pieces_of, records_of
-from lineview.intake.tidy.readings import Strip
+from lineview.intake.tidy.readings import ChannelColumn
 from lineview.intake.tidy.rows import REFUSED, data_rows
 from lineview.intake.tidy.take_readings import evidence_of, name_notes, take_rows, value_places
 from lineview.plant import Plant
@@ -72,7 +72,7 @@ class SettledByHead:
         Where the first rows settle nothing.
     """
 
-    def __init__(self, table: Records, heading: Heading, bound: Bound, zone: str, where: str) -> None:
+    def __init__(self, table: Records, heading: Heading, bound: BoundLayout, zone: str, where: str) -> None:
         self.where, self.separator = where, table.separator
         self._layout, self._zone = bound.layout, zone
         self._rows = data_rows(table, heading, [*bound.times, *value_places(bound)])
@@ -93,7 +93,7 @@ class SettledByHead:
         """The format that most times are written in."""
         return self._formats[0]
 
-    def schemas(self, heading: Heading, bound: Bound) -> list[dict[str, pl.DataType]]:
+    def schemas(self, heading: Heading, bound: BoundLayout) -> list[dict[str, pl.DataType]]:
         """Give the types of all columns to try in turn; none where values have to be looked at as text."""
         places = {column.place for column in bound.columns}
         text = any(channel.is_text for column in bound.columns for channel in column.channels.values())
@@ -154,7 +154,7 @@ class SettledByHead:
             raise NearFold
         self._joined |= near
 
-    def marks(self, gathered: Callable[[], Evidence]) -> Marks:
+    def marks(self, gathered: Callable[[], SeparatorCounts]) -> NumberSeparators:
         """How numbers are written, by the first rows."""
         if not self._layout.decimal and self._layout.thousands not in (",", "."):
             self._evidence += gathered()
@@ -169,7 +169,7 @@ class SettledByHead:
         if marks != self._marks:
             raise NotInPieces
 
-    def judged(self, strip: Strip) -> pl.Series | None:
+    def judged(self, strip: ChannelColumn) -> pl.Series | None:
         """Give the quality of a strip's cells by all codes seen so far; None where all are good."""
         if strip.quality is None:
             return None
@@ -235,7 +235,7 @@ class BigExport:
         path: Path,
         skip: int,
         heading: Heading,
-        bound: Bound,
+        bound: BoundLayout,
         plant: Plant,
         settled: SettledByHead,
         told: Callable[[int], None],

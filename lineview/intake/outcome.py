@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
-from lineview.intake.cells.numbers import Evidence, Marks
+from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts
 from lineview.intake.tidy.rows import Rows
 from lineview.plant import ExportKind, Layout
 
@@ -62,16 +62,18 @@ def passed_notes(counts: Mapping[str, int]) -> tuple[str, ...]:
     return (f"skipped: {', '.join(parts)}",) if parts else ()
 
 
-def settled_marks(layout: Layout, gathered: Callable[[], Evidence], separator: str, where: str) -> Marks:
+def settled_marks(
+    layout: Layout, gathered: Callable[[], SeparatorCounts], separator: str, where: str
+) -> NumberSeparators:
     """Settle a file's decimal mark: the layout's, or the one that its cells prove.
 
     In a comma-separated file without quotes a point is no thousands mark: whoever groups by points writes
     the comma as decimal mark, and would not separate cells by it.
     """
     if layout.decimal:
-        return Marks(layout.decimal, layout.thousands)
+        return NumberSeparators(layout.decimal, layout.thousands)
     if layout.thousands in (",", "."):
-        return Marks("." if layout.thousands == "," else ",", layout.thousands)
+        return NumberSeparators("." if layout.thousands == "," else ",", layout.thousands)
     found = gathered()
     mark = found.mark
     if mark is None and separator == "," and not found.comma and not found.both_comma:
@@ -85,7 +87,7 @@ def settled_marks(layout: Layout, gathered: Callable[[], Evidence], separator: s
         raise IntakeError(
             Fault(said, where, "a decimal mark", f'Write decimal = "." or "," in layout \'{layout.id}\'.')
         )
-    return Marks(mark, layout.thousands)
+    return NumberSeparators(mark, layout.thousands)
 
 
 def _both(text: str) -> str:

@@ -12,7 +12,7 @@ from lineview.machine.speed import (
     Bools,
     Floats,
     Ints,
-    Legs,
+    SpeedSegments,
     edge_rates,
     runs,
     slow_intervals,
@@ -38,7 +38,7 @@ _NEIGHBOURS = 6
 
 
 @dataclass(frozen=True)
-class Holes:
+class HiddenStops:
     """Standing parts of intervals, by time: in `interval`, from `opens_s` to `closes_s` after its start."""
 
     interval: Ints
@@ -50,13 +50,13 @@ class Holes:
         """How many there are."""
         return len(self.interval)
 
-    def joined(self, other: Holes) -> Holes:
+    def joined(self, other: HiddenStops) -> HiddenStops:
         """Give both together, by time."""
         interval = np.concatenate((self.interval, other.interval))
         opens = np.concatenate((self.opens_s, other.opens_s))
         closes = np.concatenate((self.closes_s, other.closes_s))
         order = np.lexsort((opens, interval))
-        return Holes(interval[order], opens[order], closes[order])
+        return HiddenStops(interval[order], opens[order], closes[order])
 
     def run_seconds(self, seconds: Floats) -> Floats:
         """Give the seconds of each interval that are in no hole."""
@@ -99,8 +99,12 @@ class Holes:
 
 
 def edge_holes(
-    made: Floats, seconds: Floats, legs: Legs, bounded: tuple[Bools, Bools], rates: tuple[Floats, Floats]
-) -> Holes:
+    made: Floats,
+    seconds: Floats,
+    legs: SpeedSegments,
+    bounded: tuple[Bools, Bools],
+    rates: tuple[Floats, Floats],
+) -> HiddenStops:
     """Give the standing parts of the first and last intervals of legs next to standing stretches.
 
     Takes `made`, `seconds` [s], `rates` [counts/s].
@@ -121,24 +125,24 @@ def edge_holes(
     interval, opens, closes = (np.concatenate([part[k] for part in parts]) for k in range(3))
     open_ones = closes - opens > BRIEF_S
     order = np.lexsort((opens[open_ones], interval[open_ones]))
-    return Holes(interval[open_ones][order], opens[open_ones][order], closes[open_ones][order])
+    return HiddenStops(interval[open_ones][order], opens[open_ones][order], closes[open_ones][order])
 
 
 def short_holes(
-    made: Floats, seconds: Floats, legs: Legs, bounded: tuple[Bools, Bools], spread_s: float
-) -> Holes:
+    made: Floats, seconds: Floats, legs: SpeedSegments, bounded: tuple[Bools, Bools], spread_s: float
+) -> HiddenStops:
     """Give the stops that are shorter than an interval, inside legs.
 
     Takes `made`, `seconds` [s].
     """
     least = max(LEAST_HOLE_S, 5.0 * spread_s)
-    inner = Legs(legs.first + bounded[0], legs.last - bounded[1])
+    inner = SpeedSegments(legs.first + bounded[0], legs.last - bounded[1])
     lacks = _lacking(made, seconds, inner)
     short = lacks > least
     faint = lacks > max(1.0, 2.0 * spread_s)
     hit = np.flatnonzero(short)
     if not len(hit):
-        return Holes(hit, np.empty(0), np.empty(0))
+        return HiddenStops(hit, np.empty(0), np.empty(0))
     index = np.concatenate(([False, False], faint, [False, False]))
     run = index[hit + 1].astype(int) + index[hit + 3]
     run += (index[hit + 1] & index[hit]).astype(int) + (index[hit + 3] & index[hit + 4])
@@ -162,10 +166,10 @@ def short_holes(
             parts[i] = ((whole - gone) / 2, (whole + gone) / 2)
     rows = sorted(i for i in parts if parts[i][1] - parts[i][0] > BRIEF_S)
     opens, closes = (np.array([parts[i][k] for i in rows]) for k in range(2))
-    return Holes(np.array(rows, dtype=np.int64), opens, closes)
+    return HiddenStops(np.array(rows, dtype=np.int64), opens, closes)
 
 
-def _between_full(hit: Ints, lacks: Floats, seconds: Floats, inner: Legs) -> Bools:
+def _between_full(hit: Ints, lacks: Floats, seconds: Floats, inner: SpeedSegments) -> Bools:
     """Tell which intervals lie between two of their leg that ran in full."""
     owner = np.searchsorted(inner.first, hit, side="right") - 1
     inside = (hit - 1 >= inner.first[owner]) & (hit + 1 < inner.last[owner])
@@ -173,7 +177,7 @@ def _between_full(hit: Ints, lacks: Floats, seconds: Floats, inner: Legs) -> Boo
     return np.asarray(inside & full[hit - 1] & full[np.minimum(hit + 1, len(full) - 1)])
 
 
-def _lacking(made: Floats, seconds: Floats, inner: Legs) -> Floats:
+def _lacking(made: Floats, seconds: Floats, inner: SpeedSegments) -> Floats:
     """Give the seconds by which intervals fall short of the median rate around them, 0 where they do not."""
     lacks = np.zeros(len(made))
     wide = inner.last - inner.first >= 3
@@ -223,7 +227,7 @@ JOG_MIN = 0.1
 
 
 @dataclass(frozen=True)
-class Clock:
+class Activity:
     """A machine's clock between its first and last reading, as stretches, and its pieces along it.
 
     Parameters
@@ -254,7 +258,9 @@ class Clock:
     coded: Ints = field(default_factory=lambda: _NONE)
 
 
-def clock_of(steps: Steps, *, band_low_per_min: float, gap_s: float, made: Floats | None = None) -> Clock:
+def activity_from_counter(
+    steps: Steps, *, band_low_per_min: float, gap_s: float, made: Floats | None = None
+) -> Activity:
     """Split the clock by the increments of the piece counter; `band_low_per_min` in [pieces/min].
 
     Standing is an interval without a piece. The interval at either edge of a standing stretch is partial:
@@ -270,7 +276,7 @@ def clock_of(steps: Steps, *, band_low_per_min: float, gap_s: float, made: Float
     stands = _standing(cycles, seconds, seen, band_low_per_min)
     works = seen & ~stands
     legs = runs(works)
-    holes = _holes(cycles, seconds, works, stands, legs, band_low_per_min)
+    holes = _hidden_stops(cycles, seconds, works, stands, legs, band_low_per_min)
     slow = slow_intervals(cycles, holes.run_seconds(seconds), legs, band_low_per_min)
     code = np.full(len(cycles), RUNNING, dtype=np.uint8)
     code[slow], code[stands], code[~seen] = SLOW, STANDING, UNSEEN
@@ -279,10 +285,10 @@ def clock_of(steps: Steps, *, band_low_per_min: float, gap_s: float, made: Float
     edge, codes = _stretches(span, code, holes)
     counted = cycles if made is None else np.where(seen, _or_nothing(made), 0.0)
     at, pieces = holes.breakpoints(span, counted)
-    return Clock(edge, codes, at, pieces, span, *bounds)
+    return Activity(edge, codes, at, pieces, span, *bounds)
 
 
-def moving(steps: Steps, gap_s: float) -> Clock:
+def moving(steps: Steps, gap_s: float) -> Activity:
     """Split the clock by a counter of metres: running wherever it counted.
 
     Takes `steps` [m].
@@ -290,7 +296,7 @@ def moving(steps: Steps, gap_s: float) -> Clock:
     start, end = steps.start_us, steps.end_us
     if not len(start):
         none = np.empty(0)
-        return Clock(start, start, start, none, start, none, none, none)
+        return Activity(start, start, start, none, start, none, none, none)
     n = np.where(np.isnan(steps.n), steps.low, steps.n)
     code = np.where(n > 0, RUNNING, STANDING)
     code[(end - start) / 1e6 > gap_s] = UNSEEN
@@ -298,7 +304,7 @@ def moving(steps: Steps, gap_s: float) -> Clock:
     span = np.concatenate((start, end[-1:]))
     edge = np.append(start[turn], end[-1])
     nothing = np.zeros(len(span))
-    return Clock(edge, code[turn], span, sums(n), span, nothing, nothing, nothing)
+    return Activity(edge, code[turn], span, sums(n), span, nothing, nothing, nothing)
 
 
 def _standing(made: Floats, seconds: Floats, seen: Bools, band_low: float) -> Bools:
@@ -326,7 +332,9 @@ def _standing(made: Floats, seconds: Floats, seen: Bools, band_low: float) -> Bo
     return stands
 
 
-def _holes(made: Floats, seconds: Floats, works: Bools, stands: Bools, legs: Legs, band_low: float) -> Holes:
+def _hidden_stops(
+    made: Floats, seconds: Floats, works: Bools, stands: Bools, legs: SpeedSegments, band_low: float
+) -> HiddenStops:
     """Find the standing parts of intervals in which the machine also ran."""
     at_start, at_end = edge_rates(made, seconds, legs, band_low)
     before = np.concatenate(([False], stands))[legs.first]
@@ -352,7 +360,7 @@ def _unseen_bounds(steps: Steps, seen: Bools) -> tuple[Floats, Floats, Floats]:
     return least, most, unbounded
 
 
-def _stretches(span: Ints, code: NDArray[np.uint8], holes: Holes) -> tuple[Ints, Ints]:
+def _stretches(span: Ints, code: NDArray[np.uint8], holes: HiddenStops) -> tuple[Ints, Ints]:
     """Join intervals of one state and cut in the holes."""
     if not len(code):
         return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
@@ -385,7 +393,7 @@ def slow_bounds_min(tape: pl.DataFrame, every_min: float) -> tuple[float, float]
     Parameters
     ----------
     tape : polars.DataFrame
-        TAPE.
+        STATE_TIMELINE.
     every_min : float
         Usual time between two readings [min].
 

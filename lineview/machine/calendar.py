@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.errors import Fault, MeasureError
-from lineview.core.frames import CALENDAR, TAPE, empty, require
+from lineview.core.frames import CALENDAR, STATE_TIMELINE, empty, require
 from lineview.plant import WEEK, Break, Shift
 
 _Stretch = tuple[str, date, datetime, datetime, str]
@@ -185,7 +185,7 @@ def running_hours(tape: pl.DataFrame, at: pl.Series) -> pl.Series:
 
     Gives [h].
     """
-    require(tape, {name: TAPE[name] for name in ("start", "end", "state")}, "tape")
+    require(tape, {name: STATE_TIMELINE[name] for name in ("start", "end", "state")}, "tape")
     if not tape.height:
         return pl.Series("running_h", np.zeros(len(at))).set(at.is_null(), None)
     start = tape["start"].dt.epoch("us").to_numpy()

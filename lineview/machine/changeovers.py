@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.frames import UTC_US, empty
-from lineview.machine.activity import STANDING, Clock
+from lineview.machine.activity import STANDING, Activity
 from lineview.machine.speed import Bools, Floats, Ints
 from lineview.plant import Machine
 
@@ -64,7 +64,7 @@ def _turns(marks: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def find_changeovers(seen: Clock, changes: pl.DataFrame, *, off_min: float = OFF_MIN) -> pl.DataFrame:
+def find_changeovers(seen: Activity, changes: pl.DataFrame, *, off_min: float = OFF_MIN) -> pl.DataFrame:
     """Find the standing stretch that belongs to each change of product.
 
     A mark is the first piece of the new product, so a longer stop or a break close by is not the changeover.
@@ -98,7 +98,7 @@ def find_changeovers(seen: Clock, changes: pl.DataFrame, *, off_min: float = OFF
     ).with_columns(pl.col("start", "end").cast(pl.Datetime("us")).dt.replace_time_zone("UTC"))
 
 
-def _after_jogs(seen: Clock, begins: Ints, latest: Ints) -> Ints:
+def _after_jogs(seen: Activity, begins: Ints, latest: Ints) -> Ints:
     """Move the starts of standing stretches behind the last pieces made in them before the latest moment."""
     rises = np.flatnonzero(np.diff(seen.pieces) > 0)
     # Where in its interval a jog ran not known: the middle.
@@ -108,7 +108,7 @@ def _after_jogs(seen: Clock, begins: Ints, latest: Ints) -> Ints:
     return np.maximum(last, begins)
 
 
-def cut_clock(seen: Clock, moments: pl.Series) -> Clock:
+def cut_clock(seen: Activity, moments: pl.Series) -> Activity:
     """Cut the standing stretches of a clock at moments that lie within them."""
     at = np.unique(moments.dt.epoch("us").to_numpy()) if len(moments) else np.empty(0, dtype=np.int64)
     if not len(at) or not len(seen.code):
@@ -137,7 +137,7 @@ _LEAST_SPREAD = 4.0
 
 
 def found_changeovers(
-    seen: Clock, gauges: Sequence[pl.DataFrame], shifts: pl.DataFrame, *, least_min: float = LEAST_MIN
+    seen: Activity, gauges: Sequence[pl.DataFrame], shifts: pl.DataFrame, *, least_min: float = LEAST_MIN
 ) -> pl.DataFrame:
     """Find changeovers from the wrapper's clock and the rope's gauges.
 
@@ -181,7 +181,7 @@ def _planned(begins: Ints, ends: Ints, shifts: pl.DataFrame) -> tuple[Ints, Bool
     return planned.astype(np.int64), np.asarray(first == last)
 
 
-def _log_odds(gauge: pl.DataFrame, begins: Ints, ends: Ints, seen: Clock) -> tuple[Floats, Bools]:
+def _log_odds(gauge: pl.DataFrame, begins: Ints, ends: Ints, seen: Activity) -> tuple[Floats, Bools]:
     """Give how much likelier than not one gauge makes a new batch, as a logarithm, and where it tells."""
     own = gauge.drop_nulls().sort("at")
     at, value = own["at"].dt.epoch("us").to_numpy(), own["value"].to_numpy()
@@ -201,7 +201,7 @@ def _log_odds(gauge: pl.DataFrame, begins: Ints, ends: Ints, seen: Clock) -> tup
     return np.where(known, odds, 0.0), known
 
 
-def _places(seen: Clock) -> tuple[Ints, Ints]:
+def _places(seen: Activity) -> tuple[Ints, Ints]:
     """Give moments within running legs, as a standing of no length, each some minutes from the next."""
     runs = (seen.code != STANDING) & (np.diff(seen.edge) > 4 * _BESIDE_S * 1e6)
     apart = round(2 * _BESIDE_S * 1e6)
@@ -276,7 +276,7 @@ def with_planned_minutes(changeovers: pl.DataFrame, tape: pl.DataFrame) -> pl.Da
     changeovers : polars.DataFrame
         CHANGEOVERS.
     tape : polars.DataFrame
-        TAPE, for its breaks.
+        STATE_TIMELINE, for its breaks.
 
     Returns
     -------

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from lineview.core.estimate import Estimate
-from lineview.machine.activity import Clock
+from lineview.machine.activity import Activity
 from lineview.machine.increments import known_modulus, steps_between
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
 from lineview.machine.speed import sums
@@ -58,7 +58,7 @@ class CounterIncrements:
     fastest_per_us: float
     step: float = 0.0
 
-    def count(self, begins: Ints, ends: Ints, profile: Clock | None = None) -> Counted:
+    def count(self, begins: Ints, ends: Ints, profile: Activity | None = None) -> Counted:
         """Count from each begin up to its end [µs]; `profile` says how an interval's count lies along it."""
         long = (ends - begins).astype(np.float64)
         if not len(self.end_us):
@@ -159,7 +159,7 @@ class _Place:
         self.between = self.ceil > self.floor
 
 
-def _upto(value: Floats, added: Floats, place: _Place, profile: Clock | None) -> Floats:
+def _upto(value: Floats, added: Floats, place: _Place, profile: Activity | None) -> Floats:
     """Counts up to moments; within an interval shared by the machine's pieces, else by time."""
     share = (place.at - place.start) / np.maximum(place.end - place.start, 1)
     if profile is not None and len(profile.at):

@@ -68,7 +68,7 @@ def possible(at_us: Ints, value: Floats, i: Ints, j: Ints, limits: Limits) -> Bo
     return np.asarray((step >= 0) & (step <= limits.most(seconds_between(at_us, i, j))))
 
 
-def off_course(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
+def off_trend(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
     """Find readings that are off course while their neighbours agree with each other.
 
     Takes `value` [counts].
@@ -169,7 +169,7 @@ def _restarted(at_us: Ints, value: Floats, pairs: Ints, limits: Limits, good: Bo
     return np.asarray((fell > 0) & small & counts_on & ~swapped & (value[pairs + 1] >= 0))
 
 
-def thawed(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
+def unfrozen(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
     """Find frozen readings before a jump that is possible only if they were frozen.
 
     Takes `value` [counts].
@@ -226,7 +226,7 @@ def find_modulus(at_us: Ints, value: Floats, limits: Limits) -> float | None:
 
     Takes `value` [counts].
     """
-    odd, _ = off_course(at_us, value, limits)
+    odd, _ = off_trend(at_us, value, limits)
     at_us, value = at_us[~odd], value[~odd]
     falls = np.flatnonzero(np.diff(value) < 0)
     if not len(falls):
@@ -303,10 +303,10 @@ def steps_and_kinds(
     if _plain(added, most, limits) and not doubt.any():
         kind = np.where(steps < 0, np.uint8(_ROLLOVER), np.uint8(_STEP))
         return Steps(at_us[:-1], at_us[1:], added, added, added), kind
-    odd, torn = off_course(at_us, value, limits)
+    odd, torn = off_trend(at_us, value, limits)
     mark = _marks(odd, torn)
     kept = np.flatnonzero(~odd)
-    frozen, trusted = thawed(at_us[kept], value[kept], limits)
+    frozen, trusted = unfrozen(at_us[kept], value[kept], limits)
     return _classified(at_us, value, kept[~frozen], kept[trusted], mark, limits, unread_us)
 
 

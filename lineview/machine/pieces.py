@@ -20,7 +20,7 @@ import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.core.frames import UTC_US
-from lineview.machine.activity import Clock, clock_of, moving
+from lineview.machine.activity import Activity, activity_from_counter, moving
 from lineview.machine.counters import (
     Counted,
     CounterIncrements,
@@ -30,8 +30,8 @@ from lineview.machine.counters import (
     counter_steps,
 )
 from lineview.machine.likeliest import PlannedTime
-from lineview.machine.reported_states import clock_with_states
-from lineview.machine.state_codes import NO_SPELLS, Spells, set_aside, state_spells, unknown_states
+from lineview.machine.reported_states import activity_with_states
+from lineview.machine.state_codes import NO_STATES, StateIntervals, set_aside, state_intervals, unknown_states
 from lineview.machine.steps import NO_STEPS, Steps
 from lineview.plant import Counter, Counts, Machine
 
@@ -116,8 +116,8 @@ class MachineCounts:
 
     machine: Machine
     counters: Mapping[Counts, CounterIncrements]
-    seen: Clock
-    spells: Spells
+    seen: Activity
+    spells: StateIntervals
     aside: Mapping[Counts, pl.DataFrame]
     usual_min: float | None = None
     readings: int = 0
@@ -126,7 +126,7 @@ class MachineCounts:
 
     def with_states(self) -> MachineCounts:
         """The same with the machine's states told where there are no readings of its counter."""
-        return replace(self, seen=clock_with_states(self.seen, self.spells, self.machine.nominal_per_min))
+        return replace(self, seen=activity_with_states(self.seen, self.spells, self.machine.nominal_per_min))
 
     def count(self, kind: Counts, begins: Ints, ends: Ints) -> Counted | None:
         """What one counter counted from each begin to its end [µs]; None where the machine has none."""
@@ -228,7 +228,7 @@ def count_channels(
         Its activity is that by its counters alone, empty where it has no piece counter or no readings. Pieces
         counted in maintenance are in no sum; web fed in it is used all the same.
     """
-    spells = state_spells(machine, said, gap_s=gap_s) if said.height else NO_SPELLS
+    spells = state_intervals(machine, said, gap_s=gap_s) if said.height else NO_STATES
     steps: dict[Counts, Steps] = {}
     aside: dict[Counts, pl.DataFrame] = {}
     counters: dict[Counts, CounterIncrements] = {}
@@ -236,7 +236,7 @@ def count_channels(
         if counter.counts in steps:
             continue
         every = counter_steps(*read.get(counter.id, _NOTHING_READ), counter, gap_s)
-        spells_of = spells if counter.counts in MADE else NO_SPELLS
+        spells_of = spells if counter.counts in MADE else NO_STATES
         steps[counter.counts], taken = set_aside(every, spells_of)
         aside[counter.counts] = taken.frame() if len(taken) else _NOTHING_TAKEN
         counters[counter.counts] = counter_increments(steps[counter.counts], counter, planned)
@@ -258,7 +258,7 @@ def _marks_of(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
     return pl.concat(found)
 
 
-def _counter_activity(machine: Machine, added: Mapping[Counts, Steps], gap_s: float) -> Clock:
+def _counter_activity(machine: Machine, added: Mapping[Counts, Steps], gap_s: float) -> Activity:
     """A machine's activity by its piece counters alone, a sizer's by its rope counter."""
     shows = piece_counter(machine)
     if shows is None and "rope" in added:
@@ -268,7 +268,9 @@ def _counter_activity(machine: Machine, added: Mapping[Counts, Steps], gap_s: fl
         made = _together(made, added.get("rejects"))
     cycles = _together(made, added.get("blank wraps"))
     pieces = None if cycles is made else made.n
-    return clock_of(cycles, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s, made=pieces)
+    return activity_from_counter(
+        cycles, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s, made=pieces
+    )
 
 
 def _together(steps: Steps, other: Steps | None) -> Steps:

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Clock
+from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Activity
 from lineview.machine.speed import Bools, Floats, Ints
-from lineview.machine.state_codes import LATE_US, MEANINGS, RUNNING_CODE, SET_ASIDE, Spells
+from lineview.machine.state_codes import LATE_US, MEANINGS, RUNNING_CODE, SET_ASIDE, StateIntervals
 from lineview.machine.stops import with_kinds
 
 #: Pieces known over a silence must fit the minutes that the states call running: from this share of the
@@ -26,7 +26,7 @@ class Contradictions:
     minutes: float
 
 
-def contradictions(seen: Clock, spells: Spells) -> Contradictions:
+def contradictions(seen: Activity, spells: StateIntervals) -> Contradictions:
     """Count the spells that the counter contradicts for longer than a code may lag.
 
     Parameters
@@ -54,11 +54,11 @@ def contradictions(seen: Clock, spells: Spells) -> Contradictions:
     return Contradictions(len(hit), float(hit.sum()) / 6e7)
 
 
-def _between(spells: Spells, edge: Ints, until: Floats) -> Floats:
+def _between(spells: StateIntervals, edge: Ints, until: Floats) -> Floats:
     return np.asarray(np.interp(spells.end, edge, until) - np.interp(spells.start, edge, until))
 
 
-def clock_with_states(seen: Clock, spells: Spells, band: tuple[float, float]) -> Clock:
+def activity_with_states(seen: Activity, spells: StateIntervals, band: tuple[float, float]) -> Activity:
     """Fill the unseen stretches of a clock with what the state channel said.
 
     Takes `band` [pieces/min].
@@ -100,7 +100,7 @@ class _Fills:
     fill: Bools
 
 
-def _within(seen: Clock) -> Ints:
+def _within(seen: Activity) -> Ints:
     """Give the readings at which a silence begins or ends, so that each is filled by itself."""
     silent = seen.code == UNSEEN
     if not silent.any():
@@ -108,7 +108,7 @@ def _within(seen: Clock) -> Ints:
     return np.asarray(seen.span[_code_at(seen, seen.span) == UNSEEN])
 
 
-def _code_at(seen: Clock, moments: Ints) -> Ints:
+def _code_at(seen: Activity, moments: Ints) -> Ints:
     if not len(seen.code):
         return np.full(len(moments), UNSEEN)
     place = np.searchsorted(seen.edge, moments, side="right") - 1
@@ -116,7 +116,7 @@ def _code_at(seen: Clock, moments: Ints) -> Ints:
     return np.where(inside, seen.code[np.clip(place, 0, len(seen.code) - 1)], UNSEEN)
 
 
-def _counted(seen: Clock, fills: _Fills, band: tuple[float, float]) -> tuple[Clock, Bools, Bools]:
+def _counted(seen: Activity, fills: _Fills, band: tuple[float, float]) -> tuple[Activity, Bools, Bools]:
     """Lay pieces known over a silence along its running minutes; give the clock, and rows filled and slow."""
     fill, slow = fills.fill.copy(), np.zeros(len(fills.fill), dtype=bool)
     if len(seen.span) < 2:
@@ -158,7 +158,7 @@ def _along(fills: _Fills, rows: Ints, pieces: float, runs_us: float) -> tuple[li
     return at, made
 
 
-def _with_pieces(seen: Clock, at: Ints, made: Floats, low: Floats, high: Floats) -> Clock:
+def _with_pieces(seen: Activity, at: Ints, made: Floats, low: Floats, high: Floats) -> Activity:
     """Add pieces within silences to a clock's pieces so far."""
     more = np.cumsum(made)
     before = np.interp(at, seen.at, seen.pieces)
@@ -197,7 +197,7 @@ def coded_sums(rows: pl.DataFrame) -> CodedSums:
     Parameters
     ----------
     rows : polars.DataFrame
-        TAPE with columns us [µs] and shift, the shift's place.
+        STATE_TIMELINE with columns us [µs] and shift, the shift's place.
 
     Returns
     -------

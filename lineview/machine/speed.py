@@ -24,7 +24,7 @@ STAMPS_S = 2.0
 
 
 @dataclass(frozen=True)
-class Legs:
+class SpeedSegments:
     """Runs of intervals: leg k holds the intervals first[k] up to, not including, last[k]."""
 
     first: Ints
@@ -36,12 +36,12 @@ class Legs:
         return self.last - self.first
 
 
-def runs(member: Bools) -> Legs:
+def runs(member: Bools) -> SpeedSegments:
     """Give the runs of True."""
     padded = np.zeros(len(member) + 2, dtype=bool)
     padded[1:-1] = member
     edges = np.flatnonzero(padded[1:] != padded[:-1])
-    return Legs(edges[0::2], edges[1::2])
+    return SpeedSegments(edges[0::2], edges[1::2])
 
 
 def sums(values: Floats) -> Floats:
@@ -52,7 +52,9 @@ def sums(values: Floats) -> Floats:
     return until
 
 
-def edge_rates(n: Floats, seconds: Floats, legs: Legs, fallback_per_min: float) -> tuple[Floats, Floats]:
+def edge_rates(
+    n: Floats, seconds: Floats, legs: SpeedSegments, fallback_per_min: float
+) -> tuple[Floats, Floats]:
     """Give the rate of each leg next to its start and next to its end [counts/s].
 
     Takes `n`, `seconds` [s], `fallback_per_min` [counts/min].
@@ -95,7 +97,7 @@ def stamp_spread_s(n: Floats, seconds: Floats, member: Bools) -> float:
     return float(1.4826 * np.median(np.abs(off - np.median(off))) * np.sqrt(1.5))
 
 
-def slow_intervals(n: Floats, run_s: Floats, legs: Legs, band_low_per_min: float) -> Bools:
+def slow_intervals(n: Floats, run_s: Floats, legs: SpeedSegments, band_low_per_min: float) -> Bools:
     """Tell which intervals belong to slow stretches.
 
     Takes `band_low_per_min` [counts/min].
@@ -150,7 +152,7 @@ LEAST_SHARE, LEAST_SCORE = 0.03, 6.0
 _BRIEF_MIN = 0.5
 
 
-def speed_legs(minutes: pl.DataFrame) -> pl.DataFrame:
+def speed_segments(minutes: pl.DataFrame) -> pl.DataFrame:
     """Cut running time into legs of one speed.
 
     Parameters

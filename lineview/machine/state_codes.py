@@ -78,7 +78,7 @@ def meaning(state: str, codes: Mapping[str, str]) -> str | None:
 TOLD: dict[str, pl.DataType] = {"at": UTC_US, "state": pl.String(), "meaning": pl.String()}
 
 
-def told_states(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
+def reported_states(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
     """Give what a machine's state channel said, row by row.
 
     Parameters
@@ -129,7 +129,7 @@ _READ_SHARE = 0.5
 
 
 @dataclass(frozen=True)
-class Spells:
+class StateIntervals:
     """What the state channel said, by time.
 
     Parameters
@@ -160,16 +160,16 @@ class Spells:
         inside = (place >= 0) & (moments < self.end[np.maximum(place, 0)])
         return np.where(inside, self.meaning[np.maximum(place, 0)], -1)
 
-    def only(self, *meanings: str) -> Spells:
+    def only(self, *meanings: str) -> StateIntervals:
         """Give the spells of these meanings."""
         own = np.isin(self.meaning, [MEANINGS.index(name) for name in meanings])
-        return Spells(self.start[own], self.end[own], self.meaning[own], self.until)
+        return StateIntervals(self.start[own], self.end[own], self.meaning[own], self.until)
 
-    def within(self, start: int, end: int) -> Spells:
+    def within(self, start: int, end: int) -> StateIntervals:
         """The spells cut to a stretch [µs]."""
         begins, ends = np.maximum(self.start, start), np.minimum(self.end, end)
         inside = ends > begins
-        return Spells(begins[inside], ends[inside], self.meaning[inside], self.until)
+        return StateIntervals(begins[inside], ends[inside], self.meaning[inside], self.until)
 
     def seconds_until(self, moments: Ints) -> Floats:
         """Give the seconds in spells up to each moment [µs]."""
@@ -180,17 +180,17 @@ class Spells:
         return np.interp(moments, edges, np.cumsum(lengths))
 
 
-NO_SPELLS = Spells(np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.int64), 0)
+NO_STATES = StateIntervals(np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0, np.int64), 0)
 
 
-def state_spells(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> Spells:
+def state_intervals(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> StateIntervals:
     """Give the spells of a machine's state channel.
 
     Source: isa-tr88, derived-tape
     """
-    told = told_states(machine, readings)
+    told = reported_states(machine, readings)
     if not told.height:
-        return NO_SPELLS
+        return NO_STATES
     at = told["at"].dt.epoch("us").to_numpy()
     place = {name: k for k, name in enumerate(MEANINGS)}
     meaning = np.array([place.get(name, -1) for name in told["meaning"].to_list()])
@@ -203,10 +203,10 @@ def state_spells(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> S
     last = np.append(first[1:], len(at)) - 1
     start, end, meaning = at[first], end[last], meaning[first]
     kept = (meaning >= 0) & (end > start)
-    return Spells(start[kept], end[kept], meaning[kept], int(at[-1]))
+    return StateIntervals(start[kept], end[kept], meaning[kept], int(at[-1]))
 
 
-def set_aside(steps: Steps, spells: Spells) -> tuple[Steps, Steps]:
+def set_aside(steps: Steps, spells: StateIntervals) -> tuple[Steps, Steps]:
     """Take what a counter counted in maintenance out of its increments.
 
     Parameters

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from lineview.core.frames import TAPE, UTC_US, require
+from lineview.core.frames import STATE_TIMELINE, UTC_US, require
 from lineview.machine.calendar import running_hours
 from lineview.machine.speed import Floats
 from lineview.machine.stops import FAILURES
@@ -45,7 +45,7 @@ def run_clock(tape: pl.DataFrame) -> RunClock:
     Parameters
     ----------
     tape : polars.DataFrame
-        TAPE by time.
+        STATE_TIMELINE by time.
 
     Returns
     -------
@@ -57,7 +57,7 @@ def run_clock(tape: pl.DataFrame) -> RunClock:
     MeasureError
         Where the tape lacks a column.
     """
-    require(tape, TAPE, "tape")
+    require(tape, STATE_TIMELINE, "tape")
     on = tape.filter(pl.col("state") != "break").with_columns(
         runs=pl.col("state").is_in(["running", "slow"]), fails=pl.col("state").is_in(FAILURES)
     )

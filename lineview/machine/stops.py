@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from lineview.core.frames import TAPE, require
+from lineview.core.frames import STATE_TIMELINE, require
 
 STANDS = ("short stop", "stop", "changeover")
 FAILURES = ("short stop", "stop")
@@ -21,7 +21,7 @@ def stop_list(tape: pl.DataFrame) -> pl.DataFrame:
     Parameters
     ----------
     tape : polars.DataFrame
-        TAPE.
+        STATE_TIMELINE.
 
     Returns
     -------
@@ -33,7 +33,7 @@ def stop_list(tape: pl.DataFrame) -> pl.DataFrame:
     MeasureError
         Where the tape lacks a column.
     """
-    require(tape, TAPE, "tape")
+    require(tape, STATE_TIMELINE, "tape")
     return (
         tape.filter(pl.col("state").is_in(STANDS))
         .with_columns(minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7)
@@ -68,7 +68,7 @@ def stop_count(tape: pl.DataFrame) -> StopCount:
     Parameters
     ----------
     tape : polars.DataFrame
-        TAPE by time.
+        STATE_TIMELINE by time.
 
     Returns
     -------
@@ -77,7 +77,7 @@ def stop_count(tape: pl.DataFrame) -> StopCount:
         time, is no failure of this tape; one that it ends with, or that goes over into unseen time, is not
         restored: its length is not known.
     """
-    require(tape, TAPE, "tape")
+    require(tape, STATE_TIMELINE, "tape")
     on = tape.filter(pl.col("state") != "break").with_columns(
         minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7,
         fails=pl.col("state").is_in(FAILURES),
@@ -163,7 +163,7 @@ def with_kinds(tape: pl.DataFrame) -> pl.DataFrame:
     Parameters
     ----------
     tape : polars.DataFrame
-        TAPE; a column `code` is read where there is one.
+        STATE_TIMELINE; a column `code` is read where there is one.
 
     Returns
     -------
@@ -175,7 +175,7 @@ def with_kinds(tape: pl.DataFrame) -> pl.DataFrame:
     MeasureError
         Where the tape lacks a column.
     """
-    require(tape, TAPE, "tape")
+    require(tape, STATE_TIMELINE, "tape")
     codes = tape["code"].to_list() if "code" in tape.columns else [None] * tape.height
     stands = tape["state"].is_in(["stop", "short stop"]).to_list()
     kinds = [

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from lineview.core.frames import CALENDAR, STOP_LOG, TAPE, UTC_US, empty, require
-from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Clock
+from lineview.core.frames import CALENDAR, STATE_TIMELINE, STOP_LOG, UTC_US, empty, require
+from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Activity
 from lineview.machine.changeovers import (
     FOUND,
     cut_clock,
@@ -21,7 +21,14 @@ from lineview.machine.changeovers import (
 )
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.speed import Bools, Floats, Ints
-from lineview.machine.state_codes import CHANGEOVER_CODE, LATE_US, MEANINGS, NO_SPELLS, RUNNING_CODE, Spells
+from lineview.machine.state_codes import (
+    CHANGEOVER_CODE,
+    LATE_US,
+    MEANINGS,
+    NO_STATES,
+    RUNNING_CODE,
+    StateIntervals,
+)
 
 #: Reasons that say the product was changed.
 CHANGEOVER_WORDS = re.compile(
@@ -146,14 +153,14 @@ _NAMES = {
 _SAID: dict[str, pl.DataType] = {"code": pl.String(), "coded": pl.Boolean()}
 
 
-def lay(
-    seen: Clock,
+def classify_intervals(
+    seen: Activity,
     calendar: pl.DataFrame,
     *,
     short_stop_min: float,
     changeovers: pl.DataFrame,
     stop_log: pl.DataFrame,
-    spells: Spells = NO_SPELLS,
+    spells: StateIntervals = NO_STATES,
 ) -> pl.DataFrame:
     """Split the calendar's clock into the machine's states, which add up to it exactly.
 
@@ -162,7 +169,7 @@ def lay(
     """
     require(calendar, CALENDAR, "calendar")
     if not calendar.height:
-        return empty(TAPE | _SAID)
+        return empty(STATE_TIMELINE | _SAID)
     start, end, stretch, row = _cut(seen, calendar.sort("start"), spells)
     pause = calendar.sort("start")["part"].to_numpy()[row] == "break"
     code = np.where(stretch < 0, UNSEEN, np.concatenate((seen.code, [UNSEEN]))[stretch])
@@ -195,7 +202,7 @@ class _Parts:
     says: Ints
 
 
-def _cut(seen: Clock, calendar: pl.DataFrame, spells: Spells) -> tuple[Ints, Ints, Ints, Ints]:
+def _cut(seen: Activity, calendar: pl.DataFrame, spells: StateIntervals) -> tuple[Ints, Ints, Ints, Ints]:
     """Cut the calendar's rows at the clock's edges; give start, end, stretch (-1: outside), row."""
     begins = calendar["start"].dt.epoch("us").to_numpy()
     finishes = calendar["end"].dt.epoch("us").to_numpy()
@@ -212,7 +219,7 @@ def _cut(seen: Clock, calendar: pl.DataFrame, spells: Spells) -> tuple[Ints, Int
 
 
 def _standing(
-    seen: Clock,
+    seen: Activity,
     rows: StandingRows,
     short_stop_min: float,
     changeovers: pl.DataFrame,
@@ -244,7 +251,7 @@ def _overlaps(begins: Ints, ends: Ints, changeovers: pl.DataFrame) -> Bools:
     return np.asarray((last >= 0) & (reach[np.maximum(last, 0)] > begins))
 
 
-def _frame(seen: Clock, parts: _Parts) -> pl.DataFrame:
+def _frame(seen: Activity, parts: _Parts) -> pl.DataFrame:
     """Join rows of one state and stretch, and give them their pieces."""
     start, end, code, row, says = parts.start, parts.end, parts.code, parts.row, parts.says
     coded = _covered(start, seen.coded) & (code != _BREAK)
@@ -284,7 +291,7 @@ def _covered(moments: Ints, stretches: Ints) -> Bools:
     return np.asarray((place >= 0) & (moments < stretches[np.maximum(place, 0), 1]))
 
 
-def _pieces_between(seen: Clock, start: Ints, end: Ints) -> Floats:
+def _pieces_between(seen: Activity, start: Ints, end: Ints) -> Floats:
     """Give the pieces of seen intervals between two moments [µs]."""
     if not len(seen.at):
         return np.zeros(len(start))
@@ -294,7 +301,7 @@ def _pieces_between(seen: Clock, start: Ints, end: Ints) -> Floats:
     return np.round(b - a, 6)
 
 
-def _unseen_between(seen: Clock, start: Ints, end: Ints) -> tuple[Floats, Floats]:
+def _unseen_between(seen: Activity, start: Ints, end: Ints) -> tuple[Floats, Floats]:
     """Give the least and most pieces of unseen time between two moments [µs]; inf: unbounded."""
     if not len(seen.span):
         return np.zeros(len(start)), np.where(end > start, np.inf, 0.0)
@@ -348,7 +355,7 @@ def line_changeovers(
     return found_changeovers(counts.seen, gauges, planned) if gauges else empty(FOUND)
 
 
-def tape_of(
+def timeline_of(
     counts: MachineCounts,
     batches: pl.DataFrame,
     stop_log: pl.DataFrame,
@@ -383,7 +390,7 @@ def tape_of(
     machine = counts.machine
     if changeovers is None:
         changeovers = line_changeovers(counts, batches, cal)
-    laid = lay(
+    laid = classify_intervals(
         cut_clock(counts.seen, changeovers["start"]),
         cal,
         short_stop_min=short_stop_min,

@@ -11,12 +11,12 @@ import polars as pl
 
 from lineview.core.frames import UTC_US
 from lineview.core.record_frames import ACTIVITY, COUNTERS, JOINED
-from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Clock
+from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Activity
 from lineview.machine.counters import CounterIncrements, Floats, Ints, fastest_per_us
 from lineview.machine.increments import pair_bounds, unread_longer_than
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
 from lineview.machine.pieces import MADE, MARKS, MachineCounts
-from lineview.machine.state_codes import NO_SPELLS, Spells, set_aside
+from lineview.machine.state_codes import NO_STATES, StateIntervals, set_aside
 from lineview.machine.steps import Steps
 from lineview.plant import Counter, Counts, Machine
 
@@ -59,7 +59,7 @@ def machine_counts(
     increments = {}
     for kind, counter in counters.items():
         own = ends.filter(pl.col("counter") == kind)
-        seams, taken = _seams(counter, own, spells if kind in MADE else NO_SPELLS, gap_s)
+        seams, taken = _seams(counter, own, spells if kind in MADE else NO_STATES, gap_s)
         increments[kind] = _chain(counter, own, joined, seams, planned)
         aside[kind] = pl.concat([aside.get(kind, taken.clear()), taken]).sort("start")
     seen = _activity(machine, records, increments, gap_s)
@@ -165,7 +165,9 @@ def seam_steps(counter: Counter, ends: pl.DataFrame, gap_s: float) -> Steps:
     return Steps(at0, at1, *parts).times(counter.unit_value)
 
 
-def _seams(counter: Counter, ends: pl.DataFrame, apart: Spells, gap_s: float) -> tuple[Steps, pl.DataFrame]:
+def _seams(
+    counter: Counter, ends: pl.DataFrame, apart: StateIntervals, gap_s: float
+) -> tuple[Steps, pl.DataFrame]:
     """The intervals between windows; n nan where it is open.
 
     What was counted in maintenance is taken out and given beside: columns start, end, n.
@@ -174,10 +176,10 @@ def _seams(counter: Counter, ends: pl.DataFrame, apart: Spells, gap_s: float) ->
     return kept, taken.frame()
 
 
-def _spells(records: pl.DataFrame) -> Spells:
+def _spells(records: pl.DataFrame) -> StateIntervals:
     """What the machine's states said; a window's last state holds until the next window's first."""
     if not records["said_last_us"].is_not_null().any():
-        return NO_SPELLS
+        return NO_STATES
     said = records.filter(pl.col("said_last_us").is_not_null())
     following = pl.col("said_first_us").shift(-1)
     rows = (
@@ -187,14 +189,14 @@ def _spells(records: pl.DataFrame) -> Spells:
     )
     last_said = int(said["said_last_us"][-1])
     if rows.is_empty():
-        return replace(NO_SPELLS, until=last_said)
+        return replace(NO_STATES, until=last_said)
     start = rows["spell_from_us"].to_numpy()
     end = np.minimum(rows["spell_to_us"].to_numpy(), rows["until"].fill_null(2**62).to_numpy())
     meaning = rows["spell_meaning"].to_numpy()
     same = (meaning[1:] == meaning[:-1]) & (end[:-1] == start[1:])
     first = np.flatnonzero(np.concatenate(([True], ~same)))
     last = np.append(first[1:], len(start)) - 1
-    return Spells(start[first], end[last], meaning[first], last_said)
+    return StateIntervals(start[first], end[last], meaning[first], last_said)
 
 
 def _marks(records: pl.DataFrame) -> pl.DataFrame:
@@ -223,13 +225,13 @@ def _aside(records: pl.DataFrame) -> dict[Counts, pl.DataFrame]:
 
 def _activity(
     machine: Machine, records: pl.DataFrame, increments: dict[Counts, CounterIncrements], gap_s: float
-) -> Clock:
+) -> Activity:
     """The machine's activity by its counters: that within windows, joined over the intervals between them."""
     cycles = _cycles(increments)
     parts = _parts(records, cycles)
     if not parts or parts[0].edge[0] == parts[-1].edge[-1]:
         nothing, none = np.empty(0, dtype=np.int64), np.empty(0)
-        return Clock(nothing, nothing, nothing, none, nothing, none, none, none)
+        return Activity(nothing, nothing, nothing, none, nothing, none, none, none)
     return _joined_clock(parts, _unseen_rows(records), increments[cycles], gap_s)
 
 
@@ -284,7 +286,7 @@ def _joined_clock(
     unseen: tuple[Ints, Ints, Floats, Floats],
     cycles: CounterIncrements,
     gap_s: float,
-) -> Clock:
+) -> Activity:
     """Lay windows' activity one after the other, with a stretch or two over each interval between them."""
     edge: list[Ints] = []
     code: list[Ints] = []
@@ -319,7 +321,7 @@ def _joined_clock(
     span, low, high, unbounded = _span(parts[0].edge[0], parts[-1].edge[-1], unseen, gaps)
     edges = np.append(all_edges[turn], parts[-1].edge[-1])
     at_all, made_all = np.concatenate(at), np.concatenate(made)
-    return Clock(edges, all_codes[turn], at_all, made_all, span, low, high, unbounded)
+    return Activity(edges, all_codes[turn], at_all, made_all, span, low, high, unbounded)
 
 
 @dataclass(frozen=True)

@@ -10,12 +10,12 @@ import numpy as np
 import polars as pl
 
 from lineview.core.record_frames import ACTIVITY, COMPUTED_FROM, OUTPUT, RECORDS, WINDOWS
-from lineview.machine.activity import RUNNING, SLOW, UNSEEN, Clock
+from lineview.machine.activity import RUNNING, SLOW, UNSEEN, Activity
 from lineview.machine.counters import CounterIncrements, Floats, Ints
 from lineview.machine.increments import known_modulus
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.pieces import MachineCounts, count_channels
-from lineview.machine.state_codes import told_states
+from lineview.machine.state_codes import reported_states
 from lineview.plant import Counts, Machine
 from lineview.records.readings import GAUGED, Series, WindowReadings
 
@@ -75,7 +75,11 @@ def make_record(
     counters = {kind: counts.counters[kind] for kind in counts.counters if kind in first_last}
     seen, spells = counts.seen, counts.spells
     # A state that nobody knows the meaning of ends the one before it all the same.
-    said = told_states(machine, readings.said)["at"].dt.epoch("us") if readings.said.height else _NOTHING_SAID
+    said = (
+        reported_states(machine, readings.said)["at"].dt.epoch("us")
+        if readings.said.height
+        else _NOTHING_SAID
+    )
     return {
         "readings": counts.readings,
         "first_read": readings.first_us,
@@ -141,7 +145,7 @@ def _counter_columns(
     }
 
 
-def _restarts(seen: Clock) -> Ints:
+def _restarts(seen: Activity) -> Ints:
     """Moments [µs] at which the machine began to run."""
     return np.asarray(seen.edge[:-1][(seen.code == RUNNING) | (seen.code == SLOW)])
 
@@ -195,7 +199,7 @@ def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncr
     )  # fmt: skip
 
 
-def _activity_columns(seen: Clock) -> dict[str, Any]:
+def _activity_columns(seen: Activity) -> dict[str, Any]:
     if not len(seen.code):
         return {name: [] for name in ACTIVITY}
     at, made = _thinned(seen)
@@ -212,7 +216,7 @@ def _activity_columns(seen: Clock) -> dict[str, Any]:
     }
 
 
-def _unseen(seen: Clock) -> Ints:
+def _unseen(seen: Activity) -> Ints:
     """Which intervals between readings lie in unseen stretches."""
     if len(seen.span) < 2 or not len(seen.code):
         return np.empty(0, dtype=np.int64)
@@ -220,7 +224,7 @@ def _unseen(seen: Clock) -> Ints:
     return np.flatnonzero(seen.code[np.clip(place, 0, len(seen.code) - 1)] == UNSEEN)
 
 
-def _thinned(seen: Clock) -> tuple[Ints, Floats]:
+def _thinned(seen: Activity) -> tuple[Ints, Floats]:
     """Moments and pieces up to them: at every edge, at every bend while it stood, at steps while it ran."""
     at, made = seen.at, seen.pieces
     if len(at) < 3:

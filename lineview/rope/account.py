@@ -15,7 +15,7 @@ from lineview.rope.batches import (
     RopeClock,
     WithinBatch,
     blocks_of_time,
-    marks_from_pauses,
+    boundaries_from_pauses,
     points_of,
     readings_in_batches,
     rope_clock,
@@ -189,7 +189,7 @@ def _marks(
     if not sheet.is_empty():
         named = pl.lit(None, dtype=pl.String) if target.several else pl.lit(product)
         return sheet.with_columns(product=pl.col("product").fill_null(named)), "batch sheet"
-    found = marks_from_pauses(gauge, line=sizer.line, product=product)
+    found = boundaries_from_pauses(gauge, line=sizer.line, product=product)
     if found.height >= 2:
         return found, "pauses"
     block = plant.batch_kg * 1000 / (target.product.mass_g if target.product else 7.0) / 350

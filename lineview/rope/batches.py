@@ -157,7 +157,7 @@ def _temperatures(points: pl.DataFrame, core: pl.DataFrame, temperature: pl.Data
     return points.join(means, on="nr", how="left", maintain_order="left")["temperature_c"]
 
 
-def marks_from_pauses(
+def boundaries_from_pauses(
     readings: pl.DataFrame, *, line: str, product: str, pause_s: float = 45.0, least_min: float = 3.0
 ) -> pl.DataFrame:
     """Find batches from pauses in the rope, where no batch sheet was exported.

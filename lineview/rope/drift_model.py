@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.rope.products import Kinds, kinds_of, told_apart
+from lineview.rope.products import ProductGroups, group_products, identifiable
 from lineview.stats.change_points import (
     SlopeChange,
     averaged_over_steps,
@@ -80,7 +80,7 @@ class RopeModel:
     centre_h: float
     temperature_c: float | None
     bend_h: float | None = None
-    kinds: Kinds | None = None
+    kinds: ProductGroups | None = None
 
     @property
     def n(self) -> int:
@@ -158,7 +158,7 @@ def fit_rope(
     Source: restricted-likelihood, derived-rope
     """
     used = points.filter(pl.col("deviation_mm").is_not_null() & pl.col("running_h").is_not_null())
-    sorts = kinds_of(used["product"], kinds) if kinds else None
+    sorts = group_products(used["product"], kinds) if kinds else None
     used = used if sorts is None else used.filter(pl.Series(sorts.kept))
     hours = used["running_h"].to_numpy().astype(np.float64)
     if used.height < LEAST_BATCHES or float(np.ptp(hours)) <= 0:
@@ -170,7 +170,7 @@ def fit_rope(
     recorded = _recorded(used, done, 0 if sorts is None else len(sorts.names))
     known = tuple(a.first for a in recorded)
     base = np.column_stack([trend, *(_after(y.size, k) for k in known), *temperature])
-    sorts = None if sorts is None else told_apart(sorts, base)
+    sorts = None if sorts is None else identifiable(sorts, base)
     offsets = [] if sorts is None else list(sorts.columns.T)
     base = np.column_stack([base, *offsets])
     steps = batch_steps(hours)

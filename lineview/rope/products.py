@@ -23,7 +23,7 @@ LEFT = 0.75
 
 
 @dataclass(frozen=True)
-class Kinds:
+class ProductGroups:
     """Kinds of product among batches, a kind being a base and a target diameter.
 
     Parameters
@@ -77,18 +77,18 @@ def _few(flavours: list[str]) -> str:
     return ", ".join(flavours[:SHOWN]) + (f" and {more} more" if more > 0 else "")
 
 
-def kinds_of(products: pl.Series, kinds: Mapping[str, str]) -> Kinds:
+def group_products(products: pl.Series, kinds: Mapping[str, str]) -> ProductGroups:
     """Sort batches by the kind of their product."""
     n = products.len()
     named = [kinds.get(name or "", "") for name in products.to_list()]
     counts = {kind: named.count(kind) for kind in dict.fromkeys(named) if kind}
-    everything = Kinds(np.ones(n, dtype=np.bool_), np.zeros((n, 0)))
+    everything = ProductGroups(np.ones(n, dtype=np.bool_), np.zeros((n, 0)))
     if len(counts) < 2:
         return everything
     enough = [kind for kind, count in counts.items() if count >= LEAST_OF_KIND]
     rare = tuple(kind for kind in counts if kind not in enough)
     if not enough:
-        return Kinds(everything.kept, everything.columns, mixed=rare)
+        return ProductGroups(everything.kept, everything.columns, mixed=rare)
     kept = np.array([kind not in rare for kind in named])
     aside = bool(rare) and float(kept.mean()) >= LEFT
     if not aside:
@@ -100,10 +100,10 @@ def kinds_of(products: pl.Series, kinds: Mapping[str, str]) -> Kinds:
     columns = np.array([[float(kind == other) for other in others] for kind in own]).reshape(
         len(own), len(others)
     )
-    return Kinds(kept, columns, others, now, rare if aside else (), () if aside else rare)
+    return ProductGroups(kept, columns, others, now, rare if aside else (), () if aside else rare)
 
 
-def told_apart(kinds: Kinds, base: Floats) -> Kinds:
+def identifiable(kinds: ProductGroups, base: Floats) -> ProductGroups:
     """Leave out the offsets that other columns of the model explain as well."""
     kept: list[int] = []
     for i in range(len(kinds.names)):
@@ -113,7 +113,7 @@ def told_apart(kinds: Kinds, base: Floats) -> Kinds:
             kept.append(i)
     lost = tuple(name for i, name in enumerate(kinds.names) if i not in kept)
     names = tuple(kinds.names[i] for i in kept)
-    return Kinds(
+    return ProductGroups(
         kinds.kept, kinds.columns[:, kept], names, kinds.reference, kinds.aside, (*kinds.mixed, *lost)
     )
 

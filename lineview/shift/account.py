@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
-from lineview.core.frames import STATES, TAPE, require
+from lineview.core.frames import STATE_TIMELINE, STATES, require
 from lineview.machine.pieces import StretchPieces
 from lineview.machine.reported_states import coded_sums
 from lineview.machine.stops import KINDS
@@ -172,7 +172,7 @@ def accounts(
 
     Takes `nominal_per_min` [pieces/min].
     """
-    require(tape, TAPE, "tape")
+    require(tape, STATE_TIMELINE, "tape")
     begins = windows["start"].dt.epoch("us").to_numpy()
     row = np.searchsorted(begins, tape["start"].dt.epoch("us").to_numpy(), side="right") - 1
     # A stop split where its code changes is one stop.
@@ -228,7 +228,7 @@ CAUSES: tuple[tuple[str, str, str], ...] = (
 )
 
 
-def ladder(account: ShiftAccount, *, good_counted: bool = True) -> tuple[Rung, ...]:
+def loss_waterfall(account: ShiftAccount, *, good_counted: bool = True) -> tuple[Rung, ...]:
     """Give the ladder of a shift, or of several summed.
 
     A state's loss is its minutes at the nominal rate, less the pieces made in it.

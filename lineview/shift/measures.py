@@ -17,7 +17,7 @@ from lineview.machine.changeovers import with_planned_minutes
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.reported_states import Contradictions, contradictions
 from lineview.machine.stops import StopCount, stop_count
-from lineview.machine.timeline import line_changeovers, tape_of
+from lineview.machine.timeline import line_changeovers, timeline_of
 from lineview.plant import Machine, Plant
 from lineview.shift.account import ShiftAccount, accounts, joined
 from lineview.shift.projection import (
@@ -41,7 +41,7 @@ class ShiftMeasures:
     counts : MachineCounts
         Its counters and clock.
     tape : polars.DataFrame
-        TAPE of the part of the period that is over.
+        STATE_TIMELINE of the part of the period that is over.
     windows : polars.DataFrame
         The shifts, as of shift_windows; `accounts` has one each, `so_far` is their sum.
     left_min : float
@@ -136,7 +136,7 @@ def measure_shift(
     past = whole.filter(pl.col("start") < reach).with_columns(pl.min_horizontal("end", pl.lit(reach)))
     machine = counts.machine
     changed = line_changeovers(counts, batches, past, gauges)
-    tape = tape_of(
+    tape = timeline_of(
         counts,
         batches,
         stop_log,

@@ -13,7 +13,7 @@ import polars as pl
 from lineview.core.errors import Fault, MeasureError
 from lineview.machine.calendar import calendar
 from lineview.machine.changeovers import changeover_matrix
-from lineview.machine.speed import speed_legs
+from lineview.machine.speed import speed_segments
 from lineview.machine.state_codes import SET_ASIDE
 from lineview.machine.stop_statistics import Cluster, StopTrend, run_clock, stop_clusters, stop_trend
 from lineview.plant import Plant, Product
@@ -184,7 +184,7 @@ def study_shift(
         bases,
         _order(plant, machine.line, plan, batches, seen, now, end),
         _events(plant, measured, end, now, reels, batches),
-        speed_legs(measured.steps.filter(pl.col("state").is_in(["running", "slow"]))),
+        speed_segments(measured.steps.filter(pl.col("state").is_in(["running", "slow"]))),
         _in_maintenance(measured),
     )
 

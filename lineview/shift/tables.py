@@ -9,7 +9,7 @@ import polars as pl
 
 from lineview.machine.stops import pareto, stop_list
 from lineview.report.answer import Scope, Table
-from lineview.shift.account import ladder
+from lineview.shift.account import loss_waterfall
 from lineview.shift.key_figures import (
     STATE_TO_TIME,
     iso_key_figures,
@@ -25,7 +25,7 @@ LISTED = 200
 
 def ladder_table(measured: ShiftMeasures) -> Table:
     """Give the pieces from nominal to good, cause by cause."""
-    rungs = ladder(measured.so_far, good_counted=measured.good_counted)
+    rungs = loss_waterfall(measured.so_far, good_counted=measured.good_counted)
     rows = [{"cause": r.cause, "minutes": r.minutes, "pieces": r.pieces} for r in rungs]
     columns = (
         ("cause", "where the pieces went", ""),

@@ -11,7 +11,7 @@ import polars as pl
 from lineview.core.frames import UTC_US
 from lineview.store.blocks import Block
 from lineview.store.query import WEIGHING, Measured, Told, contradictions, nth_alike
-from lineview.store.tables import Kind
+from lineview.store.tables import RecordType
 
 #: The moments of which two different things are told; `label` tells apart what one owner has at one moment.
 DISPUTES = {
@@ -158,7 +158,7 @@ def compare_weights(block: Block, there: pl.DataFrame | None, tally: Tally) -> N
     tally.add(block.part, rows["row"], joined["known"].fill_null(value=False))
 
 
-def compare_kind(part: int, kind: Kind, tidy: pl.DataFrame, there: pl.DataFrame, tally: Tally) -> None:
+def compare_kind(part: int, kind: RecordType, tidy: pl.DataFrame, there: pl.DataFrame, tally: Tally) -> None:
     """Compare rows of one of the journal's kinds with each other and with those that are there."""
     said: Sequence[str] = [*kind.keys, *kind.values]
     repeats = ~tidy.select(pl.struct(said).is_first_distinct().alias("first"))["first"]
@@ -255,7 +255,7 @@ class Nearby:
                         stored[i] = of.get((blocks[i].channel,))
         return stored
 
-    def like(self, kind: Kind, tidy: pl.DataFrame) -> pl.DataFrame:
+    def like(self, kind: RecordType, tidy: pl.DataFrame) -> pl.DataFrame:
         """Give the rows that may speak of the same things as these."""
         return pl.concat([self._told.like(kind, tidy), *self._tidy.get(kind.name, [])])
 

@@ -19,7 +19,7 @@ from lineview.store.files import put
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.query import Measured, Told, contradictions, disputed_moments
-from lineview.store.tables import KINDS, Kind, intakes
+from lineview.store.tables import KINDS, RecordType, intakes
 
 
 class PerIntake:
@@ -129,7 +129,7 @@ class Conflicts:
         return _as_conflicts(KINDS[kind], self._told.rows(KINDS[kind], first, last), owner, moments)
 
 
-def _as_conflicts(kind: Kind, rows: pl.DataFrame, owner: str, moments: pl.DataFrame) -> pl.DataFrame:
+def _as_conflicts(kind: RecordType, rows: pl.DataFrame, owner: str, moments: pl.DataFrame) -> pl.DataFrame:
     """Give contradicting rows of one of the journal's kinds, what each says as text."""
     label = pl.col(kind.label).cast(pl.String).fill_null("") if kind.label else pl.lit("")
     rows = rows.filter(pl.col(kind.owner).fill_null("") == owner)

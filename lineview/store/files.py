@@ -145,7 +145,7 @@ def _copy(source: Path, target: Path, sha256: str) -> None:
 
 
 @contextmanager
-def plainly(doing: str) -> Iterator[None]:
+def storage_errors(doing: str) -> Iterator[None]:
     """Turn what the disk, Delta, polars or the database raises into a StoreError."""
     try:
         yield

@@ -27,7 +27,7 @@ from sqlalchemy import (
 from sqlalchemy.exc import SQLAlchemyError
 
 from lineview.core.errors import Fault, StoreError
-from lineview.store.files import plainly
+from lineview.store.files import storage_errors
 from lineview.store.frames import micros, plain
 from lineview.store.tables import (
     adjustments,
@@ -173,7 +173,7 @@ class JournalSnapshot(JournalReader):
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Give the one connection."""
-        with self._turn, plainly("read the journal"):
+        with self._turn, storage_errors("read the journal"):
             yield self._connection
 
 
@@ -206,19 +206,19 @@ class Journal(JournalReader):
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Give a connection for queries."""
-        with plainly("read the journal"), self.engine.connect() as connection:
+        with storage_errors("read the journal"), self.engine.connect() as connection:
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """Give a connection whose changes are kept together, or none of them where something fails."""
-        with plainly("write to the journal"), self.engine.begin() as connection:
+        with storage_errors("write to the journal"), self.engine.begin() as connection:
             yield connection
 
     @contextmanager
     def snapshot(self) -> Iterator[JournalSnapshot]:
         """Give the journal as it is now, held still for as long as the context lasts."""
-        with plainly("read the journal"), self.engine.connect() as connection:
+        with storage_errors("read the journal"), self.engine.connect() as connection:
             if self.engine.dialect.name == "sqlite":
                 connection.exec_driver_sql("BEGIN")  # the driver begins none of its own for queries
             else:

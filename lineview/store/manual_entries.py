@@ -52,7 +52,7 @@ class PeopleReader:
         return found.unique("start", keep="last", maintain_order=True)
 
 
-class People(PeopleReader):
+class ManualEntries(PeopleReader):
     """The journal's tables that are filled by hand.
 
     Parameters

@@ -13,7 +13,7 @@ from lineview.core.frames import UTC_US, empty
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.readings import TableFiles
-from lineview.store.tables import Kind, extents, intakes, of_kind
+from lineview.store.tables import RecordType, extents, intakes, of_kind
 
 #: Length of a stretch by which events are compared [µs].
 QUARTER_US = 900_000_000
@@ -60,7 +60,7 @@ def intake_extents(journal: JournalReader, machine: str) -> pl.DataFrame:
         return fetch(connection, query, {"intake": pl.Int64(), "first": pl.Int64(), "last": pl.Int64()})
 
 
-def event_stretches(journal: JournalReader, kind: Kind, owner: str) -> pl.DataFrame:
+def event_stretches(journal: JournalReader, kind: RecordType, owner: str) -> pl.DataFrame:
     """Rows of a kind, and the sum of their ids, by quarter of an hour; those of undone intakes left out."""
     table = of_kind[kind.name].c
     stretch = func.floor(table[kind.at] / float(QUARTER_US)).label("stretch")
@@ -268,7 +268,7 @@ class Told:
         self._journal = journal
 
     def rows(
-        self, kind: Kind, first: int | None = None, last: int | None = None, owner: str | None = None
+        self, kind: RecordType, first: int | None = None, last: int | None = None, owner: str | None = None
     ) -> pl.DataFrame:
         """Give all rows of a kind, contradicting ones included, whose moment is from first to last."""
         table = of_kind[kind.name].c
@@ -288,13 +288,13 @@ class Told:
             return fetch(connection, query, kind.schema)
 
     def once(
-        self, kind: Kind, first: int | None = None, last: int | None = None, owner: str | None = None
+        self, kind: RecordType, first: int | None = None, last: int | None = None, owner: str | None = None
     ) -> pl.DataFrame:
         """Give one row a thing, disputed things left out, sorted by moment."""
         rows = self.rows(kind, first, last, owner)
         return told_once(rows, kind.keys, kind.values).sort(kind.at, maintain_order=True)
 
-    def like(self, kind: Kind, tidy: pl.DataFrame) -> pl.DataFrame:
+    def like(self, kind: RecordType, tidy: pl.DataFrame) -> pl.DataFrame:
         """Give the rows that may speak of the same things as these."""
         at = tidy[kind.at].cast(pl.Int64)
         low, high = at.min(), at.max()
@@ -302,7 +302,7 @@ class Told:
             return empty(kind.schema)
         return self.rows(kind, low, high)
 
-    def lasting(self, kind: Kind, owner: str, first: int, end: int) -> pl.DataFrame:
+    def lasting(self, kind: RecordType, owner: str, first: int, end: int) -> pl.DataFrame:
         """Give what lasts at some moment from first up to, not including, end.
 
         Where no end is written, a thing lasts until the owner's next begins, and the last one begun before

@@ -13,7 +13,7 @@ from lineview.core.figure import Period
 from lineview.core.frames import READINGS, REFUSALS, UTC_US, WEIGHTS
 from lineview.store.compare import DISPUTES
 from lineview.store.conflicts import Conflicts, PerIntake
-from lineview.store.files import Originals, plainly
+from lineview.store.files import Originals, storage_errors
 from lineview.store.frames import fetch, micros, moment
 from lineview.store.journal import JournalReader, version_of
 from lineview.store.manual_entries import PeopleReader
@@ -93,7 +93,7 @@ class StoreReader:
             .where(intakes.c.state.in_(("done", "undone")))
             .order_by(intakes.c.id)
         )
-        with plainly("list the intakes"), self._journal.reading() as connection:
+        with storage_errors("list the intakes"), self._journal.reading() as connection:
             listed = fetch(connection, query, INTAKES)
         moments = ["kind", "machine", "channel", "at"]
         disputed = self._conflicts.listed().unique(["intake", *moments]).group_by("intake").len("conflicts")
@@ -104,7 +104,7 @@ class StoreReader:
     def refusals(self, intake: int | None = None) -> pl.DataFrame:
         """Give REFUSALS of one intake, or of all that are in."""
         done = self._journal.done()
-        with plainly("read the refusals"):
+        with storage_errors("read the refusals"):
             return self._refusals.of(done if intake is None else [i for i in done if i == intake])
 
     def conflicts(self, intake: int | None = None) -> pl.DataFrame:
@@ -122,7 +122,7 @@ class StoreReader:
             plan `machine` is the line, machine or web, `channel` the batch, web or product, and `text` what
             the row says.
         """
-        with plainly("list the conflicts"):
+        with storage_errors("list the conflicts"):
             return self._conflicts.listed(intake)
 
     def readings(
@@ -144,7 +144,7 @@ class StoreReader:
         polars.DataFrame
             READINGS, sorted by channel and moment. Disputed moments are left out; `conflicts` lists them.
         """
-        with plainly(f"read {machine}"):
+        with storage_errors(f"read {machine}"):
             return one_a_moment(self._readings.rows(machine, micros(start), micros(end) - 1, channels))
 
     def channel_readings(self, machine: str, start: datetime, end: datetime) -> dict[str, pl.DataFrame]:
@@ -152,12 +152,12 @@ class StoreReader:
 
         Millions of readings of which no two tell of one moment need neither be sorted nor compared.
         """
-        with plainly(f"read {machine}"):
+        with storage_errors(f"read {machine}"):
             return self._readings.by_channel(machine, micros(start), micros(end) - 1)
 
     def weights(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give WEIGHTS from start up to, not including, end, each weighing once, sorted by moment."""
-        with plainly(f"read the weights of {machine}"):
+        with storage_errors(f"read the weights of {machine}"):
             return once_weighed(self._weights.rows(machine, micros(start), micros(end) - 1))
 
     def span(self, machine: str | None = None) -> Period | None:

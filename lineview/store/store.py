@@ -15,9 +15,9 @@ import polars as pl
 from lineview.core.errors import StoreError
 from lineview.core.frames import READINGS, WEIGHTS
 from lineview.intake.detect.sheets import Export, InPieces
-from lineview.store.files import make_folder, plainly
+from lineview.store.files import make_folder, storage_errors
 from lineview.store.journal import Journal
-from lineview.store.manual_entries import People
+from lineview.store.manual_entries import ManualEntries
 from lineview.store.reader import StoreReader
 from lineview.store.readings import PartedTable
 from lineview.store.record_pieces import record_in_pieces
@@ -68,7 +68,7 @@ class Store(StoreReader):
             "weights": self._whole_table("weights", folder, WEIGHTS),
         }
         super().__init__(folder, self._database, self._tables)
-        self._written = People(self._database)
+        self._written = ManualEntries(self._database)
         self._recorder = Recorder(
             self._database,
             self._tables,
@@ -110,7 +110,7 @@ class Store(StoreReader):
         StoreError
             Where the folder or the journal cannot be used.
         """
-        with plainly(f"open the store in {folder}"):
+        with storage_errors(f"open the store in {folder}"):
             make_folder(folder)
             with writing(folder):
                 store = cls(folder, journal_url)
@@ -160,7 +160,7 @@ class Store(StoreReader):
 
     def record(self, export: Export) -> Receipt:
         """Take an export in, whole or not at all; the same file again changes nothing."""
-        with plainly(f"take in {export.path.name}"), writing(self._folder):
+        with storage_errors(f"take in {export.path.name}"), writing(self._folder):
             self._recorder.recover()
             (outcome,) = self._recorder.record([export])
         if isinstance(outcome, StoreError):
@@ -187,7 +187,7 @@ class Store(StoreReader):
         NotInPieces
             Where the file has to be read whole; nothing of it is in then.
         """
-        with plainly(f"take in {export.path.name}"), writing(self._folder):
+        with storage_errors(f"take in {export.path.name}"), writing(self._folder):
             self._recorder.recover()
             return record_in_pieces(self._recorder, export)
 
@@ -205,7 +205,7 @@ class Store(StoreReader):
             What became of each, in order.
         """
         try:
-            with plainly("take in several exports"), writing(self._folder):
+            with storage_errors("take in several exports"), writing(self._folder):
                 self._recorder.recover()
                 return self._recorder.record(exports)
         except StoreError:  # which of them it was is known only when each is taken by itself
@@ -235,7 +235,7 @@ class Store(StoreReader):
         StoreError
             Where there is no such intake, or it was undone before.
         """
-        with plainly(f"undo intake {intake}"), writing(self._folder):
+        with storage_errors(f"undo intake {intake}"), writing(self._folder):
             self._recorder.recover()
             given = self._recorder.undo(intake)
             for table in self._tables.values():
@@ -244,10 +244,10 @@ class Store(StoreReader):
 
     def add_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
         """Keep what somebody did to a machine."""
-        with plainly("keep the adjustment"):
+        with storage_errors("keep the adjustment"):
             self._written.add_adjustment(machine, at, what, note)
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
         """Keep why a machine stood; said again for the same start, the later saying holds."""
-        with plainly("keep the reason"):
+        with storage_errors("keep the reason"):
             self._written.set_stop_reason(machine, start, end, reason)

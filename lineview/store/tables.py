@@ -27,7 +27,7 @@ from lineview.core.frames import UTC_US
 
 
 @dataclass(frozen=True)
-class Kind:
+class RecordType:
     """One kind of export kept in the journal.
 
     Parameters
@@ -70,11 +70,11 @@ class Kind:
 KINDS = {
     kind.name: kind
     for kind in (
-        Kind("batches", "batches", columns.BATCHES, "line", "batch", "start", timedelta(days=7)),
-        Kind("stops", "stop_log", columns.STOP_LOG, "machine", "", "start", timedelta(days=31)),
-        Kind("reels", "reels", columns.REELS, "machine", "web", "at"),
-        Kind("stock", "stock", columns.STOCK, "web", "part_reel_outer_mm", "at"),  # a row a part reel
-        Kind("plan", "plan", columns.PLAN, "line", "product", "start", timedelta(days=400)),
+        RecordType("batches", "batches", columns.BATCHES, "line", "batch", "start", timedelta(days=7)),
+        RecordType("stops", "stop_log", columns.STOP_LOG, "machine", "", "start", timedelta(days=31)),
+        RecordType("reels", "reels", columns.REELS, "machine", "web", "at"),
+        RecordType("stock", "stock", columns.STOCK, "web", "part_reel_outer_mm", "at"),  # a row a part reel
+        RecordType("plan", "plan", columns.PLAN, "line", "product", "start", timedelta(days=400)),
     )
 }
 
@@ -150,7 +150,7 @@ def _type(dtype: pl.DataType) -> TypeEngine[Any]:
     return kinds[dtype]
 
 
-def _table(kind: Kind) -> Table:
+def _table(kind: RecordType) -> Table:
     told = [Column(name, _type(dtype)) for name, dtype in kind.schema.items() if name != "intake"]
     return Table(
         kind.table,

@@ -26,9 +26,9 @@ from lineview.machine.products import (
 )
 from lineview.plant import Plant, Web, WebKind
 from lineview.wrap.learning import blanks_per_restart, learn_waste, wrap_bins
-from lineview.wrap.reconcile import Views, reel_metres, views_of
+from lineview.wrap.reconcile import ReelEstimates, reel_metres, views_of
 from lineview.wrap.reels import ReelFault, ReelSpan, reel_faults, reel_spans
-from lineview.wrap.use import Happened, WebUse, web_for, web_use, with_doubt
+from lineview.wrap.use import EventCounts, WebUse, web_for, web_use, with_doubt
 from lineview.wrap.waste import Waste, WrapEvents, assumed_waste, count_within
 from lineview.wrap.webs import ReelLeft, reel_left
 
@@ -121,7 +121,7 @@ class WrapAccount:
     reels: tuple[ReelSpan, ...]
     faults: tuple[ReelFault, ...]
     waste: Mapping[str, Waste]
-    views: tuple[Views, ...]
+    views: tuple[ReelEstimates, ...]
     blanks: Estimate
     left: Mapping[str, ReelLeft]
     left_out_min: float
@@ -359,12 +359,14 @@ def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | 
     return assumed_waste(max(webs, key=lambda pair: pair[0])[1])
 
 
-def _happened(events: WrapEvents | None, own: Sequence[ReelSpan], start: datetime, end: datetime) -> Happened:
+def _happened(
+    events: WrapEvents | None, own: Sequence[ReelSpan], start: datetime, end: datetime
+) -> EventCounts:
     ended = [r for r in own if r.taken_off is not None and start <= r.taken_off < end]
     known = [r for r in ended if r.left_m is not None]
     scrapped = sum(r.scrapped_m or 0.0 for r in known)
     within = [r for r in own if r.mounted >= start]
-    return Happened(
+    return EventCounts(
         restarts=None if events is None else count_within(events.restarts, start, end),
         changeovers=None if events is None else count_within(events.changeovers, start, end),
         reels_changed=len(within) if own else None,
@@ -378,7 +380,7 @@ def _each_product(
 ) -> list[tuple[str, WebUse]]:
     """Give each product's own use: geometry, rejects, blank wraps and what is left to explain."""
     out = []
-    nothing = Happened(None, None, None, None, None)
+    nothing = EventCounts(None, None, None, None, None)
     for row in rows:
         fed = row.fed_m.get(kind)
         counted = None if fed is None else Estimate.exact(fed, 2)

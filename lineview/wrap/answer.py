@@ -9,7 +9,7 @@ import polars as pl
 from lineview.core.errors import AskError, Fault
 from lineview.machine.calendar import calendar
 from lineview.machine.pieces import MachineCounts
-from lineview.machine.timeline import tape_of
+from lineview.machine.timeline import timeline_of
 from lineview.plant import Machine, Plant
 from lineview.report.answer import Answer, Scope
 from lineview.report.counts import good_pieces_figure
@@ -86,7 +86,7 @@ def machine_events(plant: Plant, scope: Scope, inputs: WrapInputs) -> WrapEvents
     if not len(inputs.counts.seen.code):
         return None
     cal = calendar(plant.shifts, plant.zone, scope.period.start, scope.period.end)
-    timeline = tape_of(
+    timeline = timeline_of(
         inputs.counts, inputs.batches, inputs.stop_log, cal, short_stop_min=plant.short_stop_min
     )
     return wrap_events(timeline)

@@ -68,7 +68,7 @@ class ViewTotal:
 
 
 @dataclass(frozen=True)
-class Views:
+class ReelEstimates:
     """The reconciled use of one kind of web over the reels that could be compared."""
 
     kind: str
@@ -128,7 +128,7 @@ def _sum(values: Sequence[float | None]) -> float | None:
     return float(sum(told)) if len(told) == len(values) else None
 
 
-def views_of(metres: Sequence[ReelMetres], kind: str, *, label_sd: float = LABEL_SD) -> Views | None:
+def views_of(metres: Sequence[ReelMetres], kind: str, *, label_sd: float = LABEL_SD) -> ReelEstimates | None:
     """Reconcile the views of one kind's reels and name what does not fit.
 
     Only with three views can it be told which is wrong; with two, nothing is named.
@@ -213,7 +213,7 @@ class _Table:
 
     def summed(
         self, there: npt.NDArray[np.bool_], fit: AgreedViews, kind: str, wrong: tuple[WrongLabel, ...]
-    ) -> Views:
+    ) -> ReelEstimates:
         """Sum measured and reconciled metres over the reels."""
         reel = np.nonzero(there)[0]
         values = fit.values[np.flatnonzero(np.concatenate(([True], reel[1:] != reel[:-1])))]
@@ -226,7 +226,7 @@ class _Table:
             sd = float(np.sqrt((own**2).sum() + (shared.sum(axis=0) ** 2).sum()))
             total = float(self.metres[:, v].sum())
             totals.append(ViewTotal(name, total, sd, float(values.sum()) - total))
-        return Views(
+        return ReelEstimates(
             kind=kind,
             reels=len(self.reels),
             totals=tuple(totals),

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from lineview.core.estimate import Estimate
 from lineview.machine.products import WrapPieces
 from lineview.plant import Plant, Web, WebKind
-from lineview.wrap.reconcile import FEED_COMMON_SD, Views
+from lineview.wrap.reconcile import FEED_COMMON_SD, ReelEstimates
 from lineview.wrap.reel_lengths import full_reel_m
 from lineview.wrap.waste import Allowance, Waste
 from lineview.wrap.webs import web_grammage_g_m2
@@ -90,7 +90,7 @@ CAUSES = (
 
 
 @dataclass(frozen=True)
-class Happened:
+class EventCounts:
     """How often in the period that happened which costs web; None where nothing tells."""
 
     restarts: int | None
@@ -146,7 +146,7 @@ def web_use(
     rows: Sequence[WrapPieces],
     fed: Estimate | None,
     waste: Waste,
-    happened: Happened,
+    happened: EventCounts,
 ) -> WebUse | None:
     """Split the use of a kind of web by cause.
 
@@ -233,7 +233,7 @@ def _wrap_causes(total: Sequence[tuple[WrapPieces, float]]) -> list[Cause]:
     return causes
 
 
-def _event_causes(waste: Waste, happened: Happened) -> list[Cause]:
+def _event_causes(waste: Waste, happened: EventCounts) -> list[Cause]:
     """Give the metres that each event cost; one that nobody counted is left out, never 0."""
     causes = []
     if happened.restarts is not None and waste.restart is not None:
@@ -273,7 +273,7 @@ def _times(name: str, count: float, allowance: Allowance, what: str) -> Cause:
     )
 
 
-def _assumed_ends(waste: Waste, happened: Happened) -> float:
+def _assumed_ends(waste: Waste, happened: EventCounts) -> float:
     return (happened.reels_changed or 0) * waste.reel_end.metres
 
 
@@ -281,7 +281,7 @@ def _assumed_ends(waste: Waste, happened: Happened) -> float:
 K = 2.0
 
 
-def with_doubt(use: WebUse, views: Views | None) -> WebUse:
+def with_doubt(use: WebUse, views: ReelEstimates | None) -> WebUse:
     """Give a use the bounds that its uncertainty makes, instead of the counter's step alone.
 
     Source: vdi-2048, gum
@@ -298,7 +298,7 @@ def with_doubt(use: WebUse, views: Views | None) -> WebUse:
     return replace(use, low_m=max(low, 0.0), high_m=high, causes=causes, doubt=said)
 
 
-def _relative(views: Views | None) -> tuple[float, float, str]:
+def _relative(views: ReelEstimates | None) -> tuple[float, float, str]:
     """Give the relative standard uncertainty, the counter's adjustment over its metres, and words."""
     fed = None if views is None else next((v for v in views.totals if v.view == "feed counter"), None)
     if views is None or fed is None or fed.metres <= 0 or views.reconciled_m <= 0:

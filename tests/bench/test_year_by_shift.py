@@ -12,7 +12,7 @@ import pytest
 
 from lineview.core.frames import BATCHES, READINGS, STOP_LOG, empty
 from lineview.machine.calendar import calendar, shift_windows
-from lineview.machine.timeline import tape_of
+from lineview.machine.timeline import timeline_of
 from lineview.plant import Break, Counter, Machine, Shift
 from lineview.shift.account import accounts, joined
 from tests.one_count import count_machine
@@ -68,7 +68,7 @@ def sum_year(folder: Path, seed: int, months: list[pl.DataFrame]) -> tuple[float
             row=pl.lit(1, pl.Int64),
         ).select(list(READINGS))  # fmt: skip
         counts = count_machine(WRAPPER, readings, gap_s=120)
-        tape = tape_of(counts, empty(BATCHES), empty(STOP_LOG), cal, short_stop_min=5)
+        tape = timeline_of(counts, empty(BATCHES), empty(STOP_LOG), cal, short_stop_min=5)
         windows = shift_windows(cal).select("start", "end")
         begins, ends = (windows[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
         pieces = counts.pieces(begins, ends)

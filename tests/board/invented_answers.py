@@ -9,7 +9,7 @@ from datetime import timedelta
 import polars as pl
 
 from lineview.core.figure import Figure, cannot_tell, too_few
-from lineview.core.frames import ROPE_BATCHES, TAPE
+from lineview.core.frames import ROPE_BATCHES, STATE_TIMELINE
 from lineview.report.answer import Answer, Span, Table
 from tests.board.invented_materials import order, weight, wrap
 from tests.board.invented_scene import EARLY, LOCK_OUT, WEEK, plant, scope
@@ -150,7 +150,7 @@ def tape() -> pl.DataFrame:
         last = end
     at = lambda minute: EARLY.start + timedelta(minutes=minute)  # noqa: E731 - one use, reads better
     data = [(at(a), at(b), s, 0.0, 0.0, 0.0, r) for a, b, s, r in rows]
-    return pl.DataFrame(data, schema=TAPE, orient="row")
+    return pl.DataFrame(data, schema=STATE_TIMELINE, orient="row")
 
 
 def rate() -> pl.DataFrame:
@@ -169,7 +169,7 @@ def rate() -> pl.DataFrame:
 
 def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = "1") -> Answer:
     """Give a shift below its nominal band."""
-    ladder = [
+    loss_waterfall = [
         ("nominal, 350 a minute", 455, 159250), ("changeovers", 45, -15750), ("stops of 5 minutes and more", 30, -10500),
         ("short stops", 5, -1750), ("slow stretches", 32, -2624), ("rejects", None, -1470), ("good pieces", None, 117940),
     ]  # fmt: skip
@@ -213,7 +213,7 @@ def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = 
                 "ladder",
                 "Where the pieces went",
                 (("what", "what", ""), ("minutes", "minutes", ""), ("pieces", "pieces", "")),
-                [{"what": w, "minutes": m, "pieces": p} for w, m, p in ladder],
+                [{"what": w, "minutes": m, "pieces": p} for w, m, p in loss_waterfall],
             ),
             Table(
                 "next",

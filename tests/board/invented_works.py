@@ -12,7 +12,7 @@ import polars as pl
 from lineview.app.question import QuestionScope, machines_asked
 from lineview.app.take_in import Taken
 from lineview.core.errors import AskError, Fault, IntakeError
-from lineview.core.frames import REFUSALS, TAPE
+from lineview.core.frames import REFUSALS, STATE_TIMELINE
 from lineview.intake.detect.sheets import Proposal
 from lineview.intake.detect.sheets import Question as IntakeQuestion
 from lineview.plant import ColumnTarget, Layout, Plant
@@ -97,7 +97,7 @@ class InventedWorks:
             {**r, "reason": self.reasons.get(r["start"], r["reason"])}
             for r in answer.series["tape"].to_dicts()
         ]
-        series = {**answer.series, "tape": pl.DataFrame(rows, schema=TAPE)}
+        series = {**answer.series, "tape": pl.DataFrame(rows, schema=STATE_TIMELINE)}
         return replace(answer, series=series)
 
     def last_reading(self) -> datetime | None:

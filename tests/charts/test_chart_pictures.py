@@ -12,19 +12,19 @@ from lineview.charts.order import order_picture
 from lineview.charts.render import NEEDS, pictures
 from lineview.charts.rope import Tolerance, rope_picture
 from lineview.charts.shift import HATCHING, UNEXPLAINED, _slow_spans, shift_picture
-from lineview.charts.style import DAY, NIGHT, Look
+from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.charts.wrap import wrap_picture
 from lineview.plant import Plant
 from tests.board import invented_answers as invented
 
-LOOK = Look(invented.plant())
+LOOK = ChartStyle(invented.plant())
 
 
 @pytest.mark.parametrize("question", invented.ANSWERS)
 @pytest.mark.parametrize(
-    "look", [LOOK, Look(invented.plant("US"), NIGHT, narrow=True)], ids=["desk", "phone"]
+    "look", [LOOK, ChartStyle(invented.plant("US"), NIGHT, narrow=True)], ids=["desk", "phone"]
 )
-def test_every_answer_has_a_first_picture_that_serialises(question: str, look: Look) -> None:
+def test_every_answer_has_a_first_picture_that_serialises(question: str, look: ChartStyle) -> None:
     drawn = pictures(invented.ANSWERS[question](), look)
     assert sum(p.first for p in drawn) == 1
     assert all(len(p.figure.to_json()) > 500 for p in drawn)
@@ -131,7 +131,9 @@ def test_unseen_time_has_no_line() -> None:
 
 def test_night_of_the_autumn_change_has_nine_hours_and_shows_one_twice() -> None:
     start = datetime(2026, 10, 24, 20, tzinfo=UTC)  # 22:00 in Berlin
-    ticks = _ticks(start, start + timedelta(hours=9), Look(Plant(shop="Invented", zone="Europe/Berlin")))
+    ticks = _ticks(
+        start, start + timedelta(hours=9), ChartStyle(Plant(shop="Invented", zone="Europe/Berlin"))
+    )
     gaps = [(b[0].timestamp() - a[0].timestamp()) / 3600 for a, b in pairwise(ticks)]
     assert [t.split("<br>")[0] for _, t in ticks][:4] == ["22:00", "23:00", "00:00", "01:00"]
     assert sum(gaps) == 9  # the repeated hour is drawn as long as it was
@@ -162,7 +164,7 @@ def test_each_cause_is_worded_or_in_the_legend() -> None:
 
 
 def test_wrap_in_us_units_is_in_feet() -> None:
-    picture = wrap_picture(invented.wrap().series["causes"], Look(invented.plant("US")))
+    picture = wrap_picture(invented.wrap().series["causes"], ChartStyle(invented.plant("US")))
     assert sum(trace.x[0] for trace in picture.figure.data) == pytest.approx(63.4 / 0.3048)
     assert picture.figure.layout.xaxis.title.text.startswith("feet per thousand")
 

@@ -10,14 +10,14 @@ import pytest
 
 from lineview.charts.render import components_picture, pictures
 from lineview.charts.rope import cusum_picture, residual_picture
-from lineview.charts.style import DAY, NIGHT, Look
+from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.rope.drift_model import fit_rope, rope_components
 from lineview.rope.watch import watch
 from tests.board import invented_answers as invented
 from tests.simulate.rope import adjusted, ask, rope, sheet
 from tests.simulate.rope_batches import line
 
-LOOK = Look(invented.plant())
+LOOK = ChartStyle(invented.plant())
 PARTS = ("wear_mm", "steps_mm", "temperature_mm", "products_mm", "shift_mm")
 
 
@@ -34,7 +34,7 @@ def test_parts_add_up_to_the_deviation():
     assert parts["products_mm"].null_count() == 150
 
 
-@pytest.mark.parametrize("look", [LOOK, Look(invented.plant("US"), NIGHT, narrow=True)])
+@pytest.mark.parametrize("look", [LOOK, ChartStyle(invented.plant("US"), NIGHT, narrow=True)])
 def test_parts_are_drawn_to_one_scale_each_with_its_words(look):
     picture = components_picture(rope_components(model(recorded=0)), look)
     axes = [a for a in picture.figure.layout if a.startswith("yaxis") and picture.figure.layout[a].domain]
@@ -77,7 +77,7 @@ def test_charts_start_anew_at_a_recorded_adjustment():
 
 def test_every_chart_of_a_real_answer_is_drawn_and_has_its_frame():
     answer = ask(rope(step=(70, -0.13), level=0.15), sheet(120, 10), adjusted(701))
-    drawn = pictures(answer, Look(invented.plant()))
+    drawn = pictures(answer, ChartStyle(invented.plant()))
     titles = " ".join(p.title for p in drawn)
     assert len(drawn) == 6
     assert "ISO 7870-2" in titles

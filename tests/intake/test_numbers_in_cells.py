@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from lineview.core.errors import IntakeError
-from lineview.intake.cells.numbers import Marks, evidence, parse_numbers
+from lineview.intake.cells.numbers import NumberSeparators, evidence, parse_numbers
 from lineview.plant import Counter, Gauge, Plant
 from tests.intake.invented_works import WORKS, layout_of, reasons, values
 
@@ -28,14 +28,14 @@ def rows(*cells: str, separator: str = ";") -> str:
     ],
 )  # fmt: skip
 def test_one_cell(cell, decimal, value):
-    assert parse_numbers(pl.Series([cell]), Marks(decimal))[0].to_list() == [value]
+    assert parse_numbers(pl.Series([cell]), NumberSeparators(decimal))[0].to_list() == [value]
 
 
 @pytest.mark.parametrize(
     "cell", ["1,23", "12,34.5", "1,2345", "1..2", "1.2.3", "12a", "0x10", "1,234,56", "1 2", "--5"]
 )
 def test_no_number_with_a_point(cell):
-    value, why = parse_numbers(pl.Series([cell, "1.5"]), Marks("."))
+    value, why = parse_numbers(pl.Series([cell, "1.5"]), NumberSeparators("."))
     assert value.to_list() == [None, 1.5]
     assert why is not None
     assert "is not a number" in why[0]
@@ -46,7 +46,7 @@ def test_no_number_with_a_point(cell):
     ["-", "n/a", "N/A", "Bad", "#####", "1.#QNAN", "Overflow", "---", "null", "#DIV/0!", "k.A.", "--"],
 )
 def test_placeholders_are_refused_as_such(cell):
-    value, why = parse_numbers(pl.Series([cell, "1.5"]), Marks("."))
+    value, why = parse_numbers(pl.Series([cell, "1.5"]), NumberSeparators("."))
     assert value.to_list() == [None, 1.5]
     assert why is not None
     assert why.to_list() == [f"placeholder '{cell}' for a missing value", None]
@@ -54,7 +54,7 @@ def test_placeholders_are_refused_as_such(cell):
 
 @pytest.mark.parametrize("cell", ["NaN", "nan", "inf", "-Infinity", "INF", "1e999"])
 def test_what_is_not_finite_is_refused(cell):
-    value, why = parse_numbers(pl.Series([cell, "2"]), Marks("."))
+    value, why = parse_numbers(pl.Series([cell, "2"]), NumberSeparators("."))
     assert value.to_list() == [None, 2]
     assert why is not None
     assert why[0] is not None

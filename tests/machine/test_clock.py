@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lineview.core.errors import MeasureError
-from lineview.core.frames import CALENDAR, STOP_LOG, TAPE, UTC_US, empty
+from lineview.core.frames import CALENDAR, STATE_TIMELINE, STOP_LOG, UTC_US, empty
 from lineview.machine.calendar import calendar, running_hours, shift_windows
-from lineview.machine.timeline import lay
+from lineview.machine.timeline import classify_intervals
 from lineview.plant import Break, Shift
 from tests.one_count import clock, increments
 
@@ -92,7 +92,7 @@ def test_running_hours_stand_still_where_the_machine_does() -> None:
     ]
     found = running_hours(frame, pl.Series(moments, dtype=UTC_US))
     assert found.to_list() == [0.0, 0.5, 1.0, None, 2.0]
-    assert running_hours(empty(TAPE), pl.Series(moments[:1], dtype=UTC_US)).to_list() == [0.0]
+    assert running_hours(empty(STATE_TIMELINE), pl.Series(moments[:1], dtype=UTC_US)).to_list() == [0.0]
 
 
 CHANGES = [
@@ -126,8 +126,8 @@ def test_states_add_up_to_the_shift_over_the_clock_change(case: tuple[pl.DataFra
     steps, cal = case
     nothing = pl.DataFrame(schema={"start": UTC_US, "end": UTC_US})
     seen = clock(steps, band_low_per_min=300, gap_s=120)
-    found = lay(seen, cal, short_stop_min=5, changeovers=nothing, stop_log=empty(STOP_LOG))
-    assert dict(found.select(list(TAPE)).schema) == TAPE
+    found = classify_intervals(seen, cal, short_stop_min=5, changeovers=nothing, stop_log=empty(STOP_LOG))
+    assert dict(found.select(list(STATE_TIMELINE)).schema) == STATE_TIMELINE
     length = (found["end"] - found["start"]).dt.total_microseconds()
     assert (length > 0).all()
     assert length.sum() == (cal["end"] - cal["start"]).dt.total_microseconds().sum()

@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.machine.state_codes import MEANINGS, state_spells
+from lineview.machine.state_codes import MEANINGS, state_intervals
 from lineview.plant import Gauge
 from lineview.report.answer import Answer
 from tests.factories import readings as readings_of
@@ -74,9 +74,9 @@ def test_codes_tell_the_kinds_of_stops_in_minutes(every_s: float | None, lag_s: 
         for name, kind in (("blocked_min", "B"), ("starved_min", "S"), ("own_stop_min", "Held")):
             worst = max(worst, abs(found[name] - truth[kind]))
         assert value(answer, "coded_min") == 0
-        ladder = table(answer, "ladder")
-        assert sum(r["pieces"] for r in ladder[:-1]) == ladder[-1]["pieces"]  # type: ignore[misc]
-        assert {"stops: blocked", "short stops: starved"} & {r["cause"] for r in ladder}
+        loss_waterfall = table(answer, "ladder")
+        assert sum(r["pieces"] for r in loss_waterfall[:-1]) == loss_waterfall[-1]["pieces"]  # type: ignore[misc]
+        assert {"stops: blocked", "short stops: starved"} & {r["cause"] for r in loss_waterfall}
     print(f"kinds of stop by codes, every {every_s} s, lag {lag_s} s: worst {worst:.2f} min of a shift")
     assert worst < 0.5
 
@@ -100,8 +100,8 @@ def test_codes_fill_a_silence_of_the_counter(every_s: float | None) -> None:
         assert uptime.low <= value(whole, "uptime_percent") <= uptime.high  # type: ignore[operator]
         assert value(filled, "uptime_percent") == pytest.approx(value(whole, "uptime_percent"), abs=0.3)
         assert planned_share(filled) == pytest.approx(value(filled, "planned_min"), abs=1e-9)
-        ladder = table(filled, "ladder")
-        assert sum(r["pieces"] for r in ladder[:-1]) == ladder[-1]["pieces"]  # type: ignore[misc]
+        loss_waterfall = table(filled, "ladder")
+        assert sum(r["pieces"] for r in loss_waterfall[:-1]) == loss_waterfall[-1]["pieces"]  # type: ignore[misc]
         assert value(filled, "iso_effectiveness_percent") == pytest.approx(
             value(whole, "iso_effectiveness_percent"), rel=0.01
         )
@@ -143,8 +143,8 @@ def test_pieces_of_a_counter_in_maintenance_are_no_good_pieces() -> None:
     )
     assert value(answer, "good_pieces") < value(plain, "good_pieces")
     assert value(answer, "maintenance_min") == pytest.approx(30, abs=1)
-    ladder = table(answer, "ladder")
-    assert sum(r["pieces"] for r in ladder[:-1]) == ladder[-1]["pieces"]  # type: ignore[misc]
+    loss_waterfall = table(answer, "ladder")
+    assert sum(r["pieces"] for r in loss_waterfall[:-1]) == loss_waterfall[-1]["pieces"]  # type: ignore[misc]
 
 
 def test_a_code_splits_a_changeover_from_the_stop_before_it() -> None:
@@ -162,12 +162,12 @@ def test_a_code_splits_a_changeover_from_the_stop_before_it() -> None:
 
 def test_a_channel_read_at_intervals_tells_no_more_than_the_gap() -> None:
     read = marks(*((float(s), "Execute") for s in range(0, 600, 10)), (3000.0, "B"), (3010.0, "B"))
-    spells = state_spells(OWN, read, gap_s=120)
+    spells = state_intervals(OWN, read, gap_s=120)
     assert [MEANINGS[k] for k in spells.meaning] == ["running", "blocked"]
     assert (spells.end[0] - spells.start[0]) / 1e6 == 590 + 120
     written = marks((0.0, "Execute"), (3000.0, "B"), (3300.0, "Execute"))
-    assert (state_spells(OWN, written, gap_s=120).end[0] - START.timestamp() * 1e6) / 1e6 == 3000
-    assert not state_spells(OWN.model_copy(update={"gauges": ()}), written, gap_s=120).any
+    assert (state_intervals(OWN, written, gap_s=120).end[0] - START.timestamp() * 1e6) / 1e6 == 3000
+    assert not state_intervals(OWN.model_copy(update={"gauges": ()}), written, gap_s=120).any
 
 
 def test_wrap_and_order_count_the_same_pieces_as_the_shift() -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from lineview.core.frames import BATCHES, READINGS, STOP_LOG, UTC_US, empty
 from lineview.machine.calendar import calendar
-from lineview.machine.timeline import lay, tape_of
+from lineview.machine.timeline import classify_intervals, timeline_of
 from lineview.plant import Break, Counter, Gauge, Machine, Shift
 from tests.one_count import clock, count_machine, increments
 
@@ -35,7 +35,7 @@ def laid(
 
 def tape(found: pl.DataFrame, cal: pl.DataFrame, *, gap_s: float, **logs: pl.DataFrame) -> pl.DataFrame:
     seen = clock(found, band_low_per_min=300, gap_s=gap_s)
-    return lay(seen, cal, short_stop_min=5, **logs)
+    return classify_intervals(seen, cal, short_stop_min=5, **logs)
 
 
 def short(frame: pl.DataFrame) -> list[tuple[str, float, float | None]]:
@@ -177,7 +177,7 @@ STEPS = [60] * 60 + [0] * 12 + [60] * 60 + [0] * 36 + [60] * 60
 def of_machine(frame: pl.DataFrame, batches: pl.DataFrame) -> list[str]:
     cal = calendar((), "UTC", START, START + timedelta(seconds=10 * len(STEPS)))
     counts = count_machine(WRAPPER, frame, gap_s=120)
-    found = tape_of(counts, batches, empty(STOP_LOG), cal, short_stop_min=5)
+    found = timeline_of(counts, batches, empty(STOP_LOG), cal, short_stop_min=5)
     return found["state"].to_list()
 
 

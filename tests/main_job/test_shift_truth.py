@@ -94,8 +94,8 @@ def test_the_states_add_up_to_the_shift_exactly(week: Works, row: dict) -> None:
 @pytest.mark.parametrize("row", SHIFTS, ids=ids)
 def test_the_ladder_adds_up_to_the_good_pieces(week: Works, row: dict) -> None:
     answer = asked(week, row)
-    ladder = next(t for t in answer.tables if t.name == "ladder")
-    pieces = [r["pieces"] for r in ladder.rows]
+    loss_waterfall = next(t for t in answer.tables if t.name == "ladder")
+    pieces = [r["pieces"] for r in loss_waterfall.rows]
     if None in pieces:
         pytest.skip("a reset left the count to bounds, so the ladder cannot be closed")
     assert sum(pieces[:-1]) == pytest.approx(pieces[-1], abs=1e-6)

@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from lineview.core.figure import Figure, Period, too_few
-from lineview.core.frames import TAPE
+from lineview.core.frames import STATE_TIMELINE
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope, Span, Table
 from lineview.sheets.pdf import ROWS, handover, to_pdf
@@ -31,7 +31,7 @@ def answer() -> Answer:
             "pieces_high": [21_000.0, 0.0],
             "reason": [None, "#panic() jam"],
         },
-        schema=TAPE,
+        schema=STATE_TIMELINE,
     )
     rows = [{"reason": "=cmd|' /C calc'!A0", "minutes": 12.5}, {"reason": "@jam #eval", "minutes": None}]
     return Answer(

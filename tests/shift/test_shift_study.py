@@ -7,10 +7,10 @@ import numpy as np
 import polars as pl
 import pytest
 
-from lineview.core.frames import PLAN, TAPE
+from lineview.core.frames import PLAN, STATE_TIMELINE
 from lineview.machine.changeovers import changeover_matrix
-from lineview.machine.speed import speed_legs
-from lineview.machine.state_codes import MEANINGS, state_spells, unknown_states
+from lineview.machine.speed import speed_segments
+from lineview.machine.state_codes import MEANINGS, state_intervals, unknown_states
 from lineview.machine.stop_statistics import run_clock, stop_clusters, stop_trend
 from lineview.machine.stops import pareto, stop_count, stop_list
 from lineview.plant import Gauge, Machine, Product, Shift
@@ -28,7 +28,7 @@ from tests import factories
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)
 
 
-def tape_of(*parts: tuple[str, float] | tuple[str, float, str]) -> pl.DataFrame:
+def timeline_of(*parts: tuple[str, float] | tuple[str, float, str]) -> pl.DataFrame:
     """A tape of (state, minutes, reason) at 350 a minute."""
     rows, at = [], START
     for state, minutes, *reason in parts:
@@ -36,7 +36,7 @@ def tape_of(*parts: tuple[str, float] | tuple[str, float, str]) -> pl.DataFrame:
         pieces = minutes * 350 if state in ("running", "slow") else 0.0
         rows.append((at, end, state, pieces, pieces, pieces, reason[0] if reason else None))
         at = end
-    return pl.DataFrame(rows, schema=TAPE, orient="row")
+    return pl.DataFrame(rows, schema=STATE_TIMELINE, orient="row")
 
 
 def product(name: str, base: str = "soft", *allergens: str) -> Product:
@@ -95,7 +95,7 @@ def test_stops_right_after_changeovers_are_found_and_others_are_not() -> None:
             ("short stop", 1.0),
         ]
         parts += [("running", 60.0)]
-    found = {c.after: c for c in stop_clusters(run_clock(tape_of(*parts)), [])}
+    found = {c.after: c for c in stop_clusters(run_clock(timeline_of(*parts)), [])}
     assert found["changeover"].ratio.low > 3
     assert found["changeover"].p_corrected < 0.001
     assert found["changeover"].stops == 16
@@ -104,23 +104,23 @@ def test_stops_right_after_changeovers_are_found_and_others_are_not() -> None:
     for k in range(60):
         even += [("running", float(rng.exponential(20))), ("changeover" if k % 6 == 0 else "short stop", 2.0)]
     reels = [START + timedelta(minutes=100 * k) for k in range(12)]
-    for cluster in stop_clusters(run_clock(tape_of(*even)), reels):
+    for cluster in stop_clusters(run_clock(timeline_of(*even)), reels):
         assert cluster.ratio.low <= 1 <= cluster.ratio.high
         assert cluster.stops + cluster.other_stops == 50
-        assert cluster.run_min + cluster.other_run_min == pytest.approx(run_clock(tape_of(*even)).run_min)
+        assert cluster.run_min + cluster.other_run_min == pytest.approx(run_clock(timeline_of(*even)).run_min)
 
 
 def test_a_machine_that_wears_is_told_from_one_that_does_not() -> None:
     worn = [part for k in range(25) for part in (("running", 60 / (k + 1) ** 0.8), ("short stop", 1.0))]
-    found = stop_trend(run_clock(tape_of(*worn, ("running", 3.0))))
+    found = stop_trend(run_clock(timeline_of(*worn, ("running", 3.0))))
     assert found is not None
     assert found.verdict == "more and more often"
     assert found.law.b_low > 1
     steady = [part for _ in range(25) for part in (("running", 12.0), ("short stop", 1.0))]
-    even = stop_trend(run_clock(tape_of(*steady, ("running", 12.0))))
+    even = stop_trend(run_clock(timeline_of(*steady, ("running", 12.0))))
     assert even is not None
     assert even.verdict == "no trend shown"
-    assert stop_trend(run_clock(tape_of(("running", 10), ("stop", 6), ("running", 10)))) is None
+    assert stop_trend(run_clock(timeline_of(("running", 10), ("stop", 6), ("running", 10)))) is None
 
 
 def trends_shown(lines: int) -> int:
@@ -130,7 +130,7 @@ def trends_shown(lines: int) -> int:
     for _ in range(lines):
         times = np.cumsum(rng.exponential(10, 40))
         legs = [part for gap in np.diff(times) for part in (("running", float(gap)), ("short stop", 0.5))]
-        found = stop_trend(run_clock(tape_of(*legs, ("running", float(rng.exponential(10))))))
+        found = stop_trend(run_clock(timeline_of(*legs, ("running", float(rng.exponential(10))))))
         assert found is not None
         shown += found.handbook.p_two_sided < 0.05
     print(f"a trend shown in {shown} of {lines} lines without one, at 5 %")
@@ -147,7 +147,7 @@ def test_the_trend_test_at_full_count() -> None:
 
 
 def test_stops_are_counted_by_beginnings_while_it_ran() -> None:
-    tape = tape_of(
+    tape = timeline_of(
         ("stop", 7), ("running", 60), ("short stop", 2), ("break", 25), ("short stop", 1), ("running", 30),
         ("unseen", 5), ("stop", 8), ("running", 10), ("stop", 6),
     )  # fmt: skip
@@ -159,7 +159,7 @@ def test_stops_are_counted_by_beginnings_while_it_ran() -> None:
 
 
 def test_pareto_by_reason_adds_up() -> None:
-    tape = tape_of(
+    tape = timeline_of(
         ("running", 10), ("stop", 9, "film broke"), ("running", 10), ("stop", 6), ("running", 9),
         ("changeover", 5), ("running", 9), ("short stop", 4, "film broke "), ("running", 4),
     )  # fmt: skip
@@ -168,7 +168,7 @@ def test_pareto_by_reason_adds_up() -> None:
 
 
 def test_two_efficiencies_differ_by_what_lies_outside() -> None:
-    tape = tape_of(
+    tape = timeline_of(
         ("running", 80), ("stop", 10, "blocked"), ("running", 5), ("stop", 5, "knife"), ("running", 10)
     )
     assert outside_minutes(tape) == pytest.approx(10)
@@ -179,7 +179,7 @@ def test_two_efficiencies_differ_by_what_lies_outside() -> None:
 
 
 def said(machine: Machine, frame: pl.DataFrame) -> list[str]:
-    return [MEANINGS[k] for k in state_spells(machine, frame, gap_s=120).meaning]
+    return [MEANINGS[k] for k in state_intervals(machine, frame, gap_s=120).meaning]
 
 
 def test_a_state_channel_is_told_by_name() -> None:
@@ -223,8 +223,8 @@ def test_a_week_of_plan_is_shared_by_planned_minutes() -> None:
 
 def test_a_projection_needs_six_cycles_and_none_is_made_of_nothing() -> None:
     cycle = (("running", 10.0), ("short stop", 2.0))
-    assert project(run_stop_cycles(tape_of(*cycle * 5)), 60) is None
-    found = project(run_stop_cycles(tape_of(*cycle * 6)), 60)
+    assert project(run_stop_cycles(timeline_of(*cycle * 5)), 60) is None
+    found = project(run_stop_cycles(timeline_of(*cycle * 6)), 60)
     assert found is not None
     assert found.pieces == pytest.approx(60 * 350 * 10 / 12)
     assert found.low == pytest.approx(found.pieces)
@@ -260,12 +260,12 @@ def test_steps_of_speed_are_found_and_jitter_makes_none(jitter: float) -> None:
     frame = pl.DataFrame({"start": at[:-1], "end": at[1:], "pieces": np.diff(counts)}).cast(
         {"start": pl.Datetime("us", "UTC"), "end": pl.Datetime("us", "UTC")}
     )
-    legs = speed_legs(frame)
+    legs = speed_segments(frame)
     assert legs["run_min"].round(0).to_list() == pytest.approx([60, 40, 50], abs=1)
     assert legs["rate_per_min"].to_list() == pytest.approx([350, 310, 350], abs=2)
     steady = frame.with_columns(pieces=350 + rng.uniform(-12, 12, 150))
-    assert speed_legs(steady).height == 1
-    assert speed_legs(frame.clear()).height == 0
+    assert speed_segments(steady).height == 1
+    assert speed_segments(frame.clear()).height == 0
 
 
 def test_short_stops_move_between_availability_and_performance_and_leave_their_product() -> None:

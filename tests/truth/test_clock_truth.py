@@ -10,7 +10,7 @@ from lineview.core.frames import BATCHES, STOP_LOG, empty
 from lineview.machine.activity import slow_bounds_min
 from lineview.machine.calendar import calendar
 from lineview.machine.pieces import StretchPieces
-from lineview.machine.timeline import tape_of
+from lineview.machine.timeline import timeline_of
 from tests.one_count import count_machine
 from tests.simulate.wrapper import EARLY, START, Run, machine, readings, simulate
 
@@ -28,7 +28,7 @@ STAMPS = {"exact": {}, "jitter of a second": {"jitter_s": 1.0}, "whole seconds":
 def laid_tape(frame: pl.DataFrame) -> pl.DataFrame:
     cal = calendar([EARLY], "UTC", START, END)
     counts = count_machine(machine(), frame, gap_s=120)
-    laid = tape_of(counts, empty(BATCHES), empty(STOP_LOG), cal, short_stop_min=5)
+    laid = timeline_of(counts, empty(BATCHES), empty(STOP_LOG), cal, short_stop_min=5)
     seconds = ((pl.col(side) - START).dt.total_microseconds() / 1e6 for side in ("start", "end"))
     return laid.with_columns([s.alias(name) for s, name in zip(seconds, ("a", "b"), strict=True)])
 

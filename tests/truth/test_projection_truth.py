@@ -7,7 +7,7 @@ import pytest
 
 from lineview.core.frames import BATCHES, STOP_LOG, empty
 from lineview.machine.calendar import calendar
-from lineview.machine.timeline import tape_of
+from lineview.machine.timeline import timeline_of
 from lineview.shift.projection import project, run_stop_cycles
 from tests.one_count import count_machine
 from tests.simulate.wrapper import EARLY, START, machine, readings, simulate
@@ -19,7 +19,7 @@ def coverage(seeds: range) -> float:
         run = simulate(seed, mean_run_min=9.0)
         frame = readings(run, 10, seed=seed)
         cal = calendar([EARLY], "UTC", START, START + timedelta(hours=8))
-        tape = tape_of(
+        tape = timeline_of(
             count_machine(machine(), frame, gap_s=120),
             empty(BATCHES),
             empty(STOP_LOG),

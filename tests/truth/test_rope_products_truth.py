@@ -8,7 +8,7 @@ import pytest
 
 from lineview.plant import Plant
 from lineview.rope.drift_model import fit_rope
-from lineview.rope.products import kinds_by_name, kinds_of, told_apart
+from lineview.rope.products import group_products, identifiable, kinds_by_name
 from tests.factories import product
 from tests.simulate.rope_batches import line
 
@@ -57,7 +57,7 @@ def test_a_changing_mix_500_lines():
 
 def test_a_rare_kind_is_set_aside_and_said():
     names = pl.Series(["mint"] * 30 + ["pear"] * 3 + ["mint"] * 30)
-    found = kinds_of(names, KINDS)
+    found = group_products(names, KINDS)
     assert found.aside == ("15 mm",)
     assert found.kept.sum() == 60
     assert found.names == ()
@@ -67,9 +67,9 @@ def test_an_offset_that_coincides_with_an_adjustment_is_not_told():
     names = pl.Series(["mint"] * 30 + ["pear"] * 30)
     after = (np.arange(60) >= 30).astype(float)
     base = np.column_stack([np.ones(60), np.arange(60.0)])
-    assert kinds_of(names, KINDS).in_one_stretch == ("14 mm",)
-    assert told_apart(kinds_of(names, KINDS), base).names == ("14 mm",)
-    lost = told_apart(kinds_of(names, KINDS), np.column_stack([base, after]))
+    assert group_products(names, KINDS).in_one_stretch == ("14 mm",)
+    assert identifiable(group_products(names, KINDS), base).names == ("14 mm",)
+    lost = identifiable(group_products(names, KINDS), np.column_stack([base, after]))
     assert lost.names == ()
     assert lost.mixed == ("14 mm",)
 

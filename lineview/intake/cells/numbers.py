@@ -28,7 +28,7 @@ _NOT_FINITE = r"^[+-]?(nan|inf|infinity|∞|1\.#inf(00)?)$"
 
 
 @dataclass(frozen=True)
-class Marks:
+class NumberSeparators:
     """How a file writes numbers: `decimal` "." or ","; `thousands` "" allows every usual mark but that."""
 
     decimal: str = "."
@@ -36,7 +36,7 @@ class Marks:
 
 
 @dataclass(frozen=True)
-class Evidence:
+class SeparatorCounts:
     """What cells say of the decimal mark: how many prove each, how many could be read both ways."""
 
     point: int = 0
@@ -45,9 +45,9 @@ class Evidence:
     example: str = ""
     both_comma: int = 0
 
-    def __add__(self, other: Evidence) -> Evidence:
+    def __add__(self, other: SeparatorCounts) -> SeparatorCounts:
         """Pool the evidence of two columns."""
-        return Evidence(
+        return SeparatorCounts(
             self.point + other.point,
             self.comma + other.comma,
             self.both + other.both,
@@ -87,16 +87,16 @@ def _proof(decimal: str) -> str:
     )
 
 
-def evidence(texts: pl.Series) -> Evidence:
+def evidence(texts: pl.Series) -> SeparatorCounts:
     """Gather what a column's cells say of the decimal mark."""
     if texts.cast(pl.Int64, strict=False).null_count() == texts.null_count():
-        return Evidence()
+        return SeparatorCounts()
     marked = texts.filter(texts.str.contains("[.,]")).drop_nulls()
     if not len(marked):
-        return Evidence()
+        return SeparatorCounts()
     marked = tidied(marked.unique())
     both = marked.filter(marked.str.contains(r"^[+-]?[1-9]\d{0,2}[.,]\d{3}$"))
-    return Evidence(
+    return SeparatorCounts(
         point=int(marked.str.contains(_proof(".")).sum()),
         comma=int(marked.str.contains(_proof(",")).sum()),
         both=len(both),
@@ -105,9 +105,9 @@ def evidence(texts: pl.Series) -> Evidence:
     )
 
 
-def evidence_of_all(columns: Iterable[pl.Series]) -> Evidence:
+def evidence_of_all(columns: Iterable[pl.Series]) -> SeparatorCounts:
     """Gather the evidence of all columns of a file: the mark is settled once a file."""
-    return reduce(lambda a, b: a + b, map(evidence, columns), Evidence())
+    return reduce(lambda a, b: a + b, map(evidence, columns), SeparatorCounts())
 
 
 def tidied(texts: pl.Series) -> pl.Series:
@@ -115,7 +115,7 @@ def tidied(texts: pl.Series) -> pl.Series:
     return texts.str.strip_chars().str.replace("^−", "-")
 
 
-def parse_numbers(texts: pl.Series, marks: Marks) -> tuple[pl.Series, pl.Series | None]:
+def parse_numbers(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series, pl.Series | None]:
     """Read a column of cells as numbers."""
     whole = texts.cast(pl.Int64, strict=False)
     if whole.null_count() == 0:
@@ -138,7 +138,7 @@ def parse_numbers(texts: pl.Series, marks: Marks) -> tuple[pl.Series, pl.Series 
     return values, reasons.scatter(odd, why)
 
 
-def _parse_odd(texts: pl.Series, marks: Marks) -> tuple[pl.Series, pl.Series]:
+def _parse_odd(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series, pl.Series]:
     """Read the cells that are no bare number."""
     text = pl.col("text")
     other = "," if marks.decimal == "." else "."
@@ -161,7 +161,7 @@ def _parse_odd(texts: pl.Series, marks: Marks) -> tuple[pl.Series, pl.Series]:
     return values, reasons.scatter(none, _why_no_number(read["text"].gather(none), marks))
 
 
-def _why_no_number(texts: pl.Series, marks: Marks) -> pl.Series:
+def _why_no_number(texts: pl.Series, marks: NumberSeparators) -> pl.Series:
     """Say why cells are no numbers; an empty one needs no reason."""
     text, low = pl.col("text"), pl.col("text").str.to_lowercase()
     why = (
@@ -200,14 +200,14 @@ def _share(
     header = next((h for h, target in columns.items() if target.to == "mass_g" and h in cells), None)
     if header is None or not masses_g:
         return 0.0
-    read = parse_numbers(cells[header], Marks(mark))[0]
+    read = parse_numbers(cells[header], NumberSeparators(mark))[0]
     try:
         read = convert(read, columns[header].unit or "g", "g")
     except LineviewError:  # no unit of mass: the question stays
         return 0.0
     counted = next((h for h, target in columns.items() if target.to == "pieces" and h in cells), None)
     if counted is not None:
-        read = read / parse_numbers(cells[counted], Marks(mark))[0]
+        read = read / parse_numbers(cells[counted], NumberSeparators(mark))[0]
     told = read.drop_nulls().to_numpy()
     if not told.size:
         return 0.0

@@ -96,7 +96,7 @@ _BINARY_STARTS = (
 
 
 @dataclass(frozen=True)
-class Opened:
+class OpenedFile:
     """An export's bytes.
 
     Parameters
@@ -123,7 +123,7 @@ class Opened:
     is_workbook: bool
 
 
-def open_export(path: Path) -> Opened:
+def open_export(path: Path) -> OpenedFile:
     """Read a file's bytes, hash them and unpack gzip."""
     given = _bytes_of(path)
     with_digest = ThreadPoolExecutor(1)
@@ -142,7 +142,7 @@ def open_export(path: Path) -> Opened:
         raise IntakeError(
             Fault("the file is binary, not an export", str(path), "text with columns, XLSX or ODS", _AGAIN)
         )
-    return Opened(path, name, digest, len(given), data, workbook)
+    return OpenedFile(path, name, digest, len(given), data, workbook)
 
 
 _AGAIN = "Export it again or leave this file out."

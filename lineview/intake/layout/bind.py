@@ -23,7 +23,7 @@ class Column:
 
 
 @dataclass(frozen=True)
-class Bound:
+class BoundLayout:
     """Where a readings layout finds everything in a table.
 
     `columns` are a wide table's; `names` a long table's channels by machine, under the compared form of
@@ -42,7 +42,7 @@ class Bound:
     notes: tuple[str, ...] = ()
 
 
-def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> Bound:
+def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> BoundLayout:
     """Bind a layout of readings to a table's headers."""
     faults: list[Fault] = []
     notes: list[str] = []
@@ -64,7 +64,7 @@ def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> Bound:
         faults.append(Fault(f"layout '{layout.id}' does not name a column", where, "[layouts.columns]"))
     if faults:
         raise IntakeError(faults)
-    return Bound(
+    return BoundLayout(
         layout,
         time_places(layout, heading),
         layout.machine,

@@ -9,7 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
-from lineview.intake.cells.numbers import Marks, evidence_of_all, mark_by_mass
+from lineview.intake.cells.numbers import NumberSeparators, evidence_of_all, mark_by_mass
 from lineview.intake.cells.timestamps import ClockPlan, plan_clock, read_clock
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import (
@@ -145,7 +145,7 @@ _BARE = "the file has no header row: its columns are called by their place, colu
 
 
 @dataclass(frozen=True)
-class Draft:
+class LayoutProposal:
     """What is known of a table while a layout is proposed for it."""
 
     name: str
@@ -156,7 +156,7 @@ class Draft:
     kind: ExportKind
     long: tuple[int, int, int | None] | None
     machine_place: int | None
-    marks: Marks
+    marks: NumberSeparators
     plant: Plant
 
     @property
@@ -217,12 +217,14 @@ def _proposal(
     questions = [clock.question] if clock.question else []
     mark, decimal = _decimal(records, [rows.column(p) for p in numeric] + _long_values(rows, long))
     machine = machine_place(heading, rows, plant)
-    draft = Draft(name, records, heading, rows, clock, kind, long, machine, Marks(mark or "."), plant)
+    draft = LayoutProposal(
+        name, records, heading, rows, clock, kind, long, machine, NumberSeparators(mark or "."), plant
+    )
     owners, whose = _machines(draft)
     found = _values(draft, owners)
     settled = _by_mass(draft, found) if decimal and kind == "weights" else None
     if settled:
-        mark, decimal, draft = settled, None, replace(draft, marks=Marks(settled))
+        mark, decimal, draft = settled, None, replace(draft, marks=NumberSeparators(settled))
         notes = [*notes, f"decimal '{settled}' taken: with it alone the weights are of pieces of this plant"]
     questions += [*([decimal] if decimal else []), *whose, *found.questions]
     layout = _layout(draft, owners, found, mark if decimal is None else "")
@@ -236,13 +238,13 @@ def _proposal(
     return Proposal(path, layout, sample, tuple(questions), tuple(said))
 
 
-def _by_mass(draft: Draft, found: Found) -> str | None:
+def _by_mass(draft: LayoutProposal, found: Found) -> str | None:
     """Settle the decimal mark of weights by what the plant's pieces weigh."""
     cells = {name: draft.rows.column(place) for place, name in enumerate(draft.heading.names) if name}
     return mark_by_mass(found.columns, cells, [product.mass_g for product in draft.plant.products])
 
 
-def _first_left(draft: Draft) -> str:
+def _first_left(draft: LayoutProposal) -> str:
     """Give the first header that has no meaning yet, for an example."""
     left = [name for place, name in enumerate(draft.heading.names) if name and place not in draft.used]
     return left[0] if left else "header"
@@ -272,7 +274,7 @@ def _decimal(records: Records, columns: list[pl.Series]) -> tuple[str, Question 
     return "", Question("decimal", f"which is the decimal mark? '{said}' can be read in two ways", options)
 
 
-def _machines(draft: Draft) -> tuple[tuple[Machine, ...], list[Question]]:
+def _machines(draft: LayoutProposal) -> tuple[tuple[Machine, ...], list[Question]]:
     """Give the machines that the file could be from, and the question where that is open."""
     plant = draft.plant
     if draft.machine_place is not None:
@@ -297,7 +299,7 @@ def _machines(draft: Draft) -> tuple[tuple[Machine, ...], list[Question]]:
     return chosen[:1], [Question("machine", "which machine wrote this file?", options)]
 
 
-def _named_cells(draft: Draft) -> list[tuple[str, pl.Series, str]]:
+def _named_cells(draft: LayoutProposal) -> list[tuple[str, pl.Series, str]]:
     """Give headers (or the names of a long table) with their cells and units."""
     rows, heading = draft.rows, draft.heading
     if draft.long:
@@ -308,7 +310,7 @@ def _named_cells(draft: Draft) -> list[tuple[str, pl.Series, str]]:
     return [(heading.names[p], rows.column(p), heading.units.get(p, "")) for p in places]
 
 
-def _values(draft: Draft, owners: tuple[Machine, ...]) -> Found:
+def _values(draft: LayoutProposal, owners: tuple[Machine, ...]) -> Found:
     if draft.kind == "readings":
         shared = owners[:1] if draft.machine_place is not None else owners
         return find_channels(_named_cells(draft), draft.plant, shared, draft.marks)
@@ -320,7 +322,7 @@ def _values(draft: Draft, owners: tuple[Machine, ...]) -> Found:
     return found
 
 
-def _layout(draft: Draft, owners: tuple[Machine, ...], found: Found, decimal: str) -> Layout:
+def _layout(draft: LayoutProposal, owners: tuple[Machine, ...], found: Found, decimal: str) -> Layout:
     heading, long = draft.heading, draft.long
     times = tuple(heading.names[place] for place in draft.clock.places)
     by_column = draft.machine_place is not None
@@ -346,7 +348,7 @@ def _layout(draft: Draft, owners: tuple[Machine, ...], found: Found, decimal: st
     )
 
 
-def _line_question(layout: Layout, draft: Draft) -> list[Question]:
+def _line_question(layout: Layout, draft: LayoutProposal) -> list[Question]:
     by_header = any(target.to == "line" for target in layout.columns.values())
     if (
         "line" not in ESSENTIAL.get(layout.kind, ())

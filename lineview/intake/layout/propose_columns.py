@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from lineview.core.units import convert, dimension, unit_named
-from lineview.intake.cells.numbers import Marks, parse_numbers
+from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
 from lineview.intake.detect.header import (
     CHANNELS,
     FIELD_WORDS,
@@ -137,7 +137,10 @@ class Found:
 
 
 def find_channels(
-    headers: Iterable[tuple[str, pl.Series, str]], plant: Plant, machines: tuple[Machine, ...], marks: Marks
+    headers: Iterable[tuple[str, pl.Series, str]],
+    plant: Plant,
+    machines: tuple[Machine, ...],
+    marks: NumberSeparators,
 ) -> Found:
     """Find the counters and gauges that headers, or names of a long table, mean."""
     found = Found()
@@ -201,7 +204,7 @@ def _options(header: str, machines: tuple[Machine, ...], several: bool) -> list[
 
 
 def _settle_unit(
-    header: str, cells: pl.Series, part: Gauge, plant: Plant, marks: Marks, found: Found
+    header: str, cells: pl.Series, part: Gauge, plant: Plant, marks: NumberSeparators, found: Found
 ) -> None:
     """Tell a gauge's unit by the products' diameters, or ask."""
     choices = {
@@ -230,7 +233,7 @@ def find_fields(
     heading: Heading,
     columns: dict[int, pl.Series],
     times: tuple[int, ...],
-    marks: Marks,
+    marks: NumberSeparators,
     plant: Plant,
 ) -> Found:
     """Find the fields that the headers of a table of weights, batches, stops, ... mean."""
@@ -261,7 +264,9 @@ def find_fields(
     return found
 
 
-def _ask_unit(header: str, to: str, cells: pl.Series, marks: Marks, plant: Plant, found: Found) -> None:
+def _ask_unit(
+    header: str, to: str, cells: pl.Series, marks: NumberSeparators, plant: Plant, found: Found
+) -> None:
     choices: tuple[str, ...] = {
         "mass_g": ("g", "oz", "kg"),
         "mass_in_kg": ("kg", "lb"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 
 from lineview.core.frames import UTC_US
-from lineview.intake.cells.numbers import Evidence, evidence_of_all
+from lineview.intake.cells.numbers import SeparatorCounts, evidence_of_all
 from lineview.intake.cells.timestamp_columns import (
     Times,
     gap_notes,
@@ -177,7 +177,7 @@ def take_events(tables: list[Records], heading: Heading, layout: Layout, plant: 
     rows = data_rows(records, heading, [place for place in places if place is not None])
     number_columns = [c for c in bound.columns if c.field.holds in ("number", "whole", "duration")]
 
-    def gathered() -> Evidence:
+    def gathered() -> SeparatorCounts:
         return evidence_of_all(rows.column(column.place) for column in number_columns)
 
     rows, times, notes = event_times(rows, bound, plant, (where, records.is_sheet, heading))

@@ -9,16 +9,16 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from lineview.core.frames import READINGS, empty
-from lineview.intake.cells.numbers import Marks, parse_numbers
+from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
 from lineview.intake.detect.header import same
-from lineview.intake.layout.bind import Bound
+from lineview.intake.layout.bind import BoundLayout
 from lineview.intake.layout.channels import Channel, machine_named
 from lineview.intake.tidy.rows import REFUSED, Rows
 from lineview.plant import Plant
 
 
 @dataclass(frozen=True)
-class Strip:
+class ChannelColumn:
     """Cells of one channel: `places` are their positions among the rows, None where they are all rows."""
 
     channel: Channel
@@ -39,7 +39,7 @@ class Block:
 
 
 @dataclass
-class Gathered:
+class TidyReadings:
     """What the strips of a table gave so far."""
 
     kept: pl.Series
@@ -51,14 +51,14 @@ class Gathered:
 def tidy_readings(
     rows: Rows,
     at: pl.Series,
-    strips: Iterator[Strip],
-    marks: Marks,
-    judged: Callable[[Strip], pl.Series | None],
+    strips: Iterator[ChannelColumn],
+    marks: NumberSeparators,
+    judged: Callable[[ChannelColumn], pl.Series | None],
     told: Callable[[int], None],
 ) -> tuple[pl.DataFrame, pl.DataFrame, pl.Series, int]:
     """Read strips of cells as readings."""
     number, at = rows.number.rechunk(), at.rechunk()  # else every block would copy them to line up chunks
-    gathered = Gathered(pl.repeat(False, len(number), dtype=pl.Boolean, eager=True))
+    gathered = TidyReadings(pl.repeat(False, len(number), dtype=pl.Boolean, eager=True))
     for i, strip in enumerate(strips, 1):
         _take(strip, number, at, marks, judged(strip), gathered)
         told(min(len(number), len(number) * i // (i + 1)))
@@ -67,12 +67,12 @@ def tidy_readings(
 
 
 def _take(
-    strip: Strip,
+    strip: ChannelColumn,
     number: pl.Series,
     at: pl.Series,
-    marks: Marks,
+    marks: NumberSeparators,
     quality: pl.Series | None,
-    gathered: Gathered,
+    gathered: TidyReadings,
 ) -> None:
     places = strip.places
     own_at = at if places is None else at.gather(places)
@@ -119,7 +119,7 @@ def _texts(cells: pl.Series) -> pl.Series:
     return bare.set(bare.is_in(["", "-", "--", "n/a", "N/A", "null", "NULL", "#N/A"]), None)
 
 
-def _refuse(strip: Strip, row: pl.Series, why: pl.Series, gathered: Gathered) -> None:
+def _refuse(strip: ChannelColumn, row: pl.Series, why: pl.Series, gathered: TidyReadings) -> None:
     cells = pl.DataFrame({"row": row, "text": strip.cells, "reason": why}).filter(why.is_not_null())
     gathered.cells.append(cells.select("row", pl.lit(strip.header).alias("column"), "text", "reason"))
 
@@ -160,7 +160,7 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
     return tall.with_columns(literals).select(list(READINGS))
 
 
-def wide_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator[Strip]:
+def wide_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> Iterator[ChannelColumn]:
     """Give a wide table's strips: a column each, split by machine where a column tells it."""
     shared = None if bound.quality is None else rows.column(bound.quality)
     uses = Counter(place for one in bound.columns for place in (one.place, one.quality))
@@ -172,16 +172,16 @@ def wide_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator
         uses[column.place] -= 1
         if machine is None:
             for channel in column.channels.values():
-                yield Strip(channel, column.header, cells, None, quality)
+                yield ChannelColumn(channel, column.header, cells, None, quality)
             continue
         for name, channel in column.channels.items():
             places = (machine == name).arg_true()
             if len(places):
                 own = None if quality is None else quality.gather(places)
-                yield Strip(channel, column.header, cells.gather(places), places, own)
+                yield ChannelColumn(channel, column.header, cells.gather(places), places, own)
 
 
-def long_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator[Strip]:
+def long_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> Iterator[ChannelColumn]:
     """Give a long table's strips: one for each name and machine."""
     names, values = rows.column(bound.name_place), rows.column(bound.value_place)
     quality = None if bound.quality is None else rows.column(bound.quality)
@@ -191,7 +191,7 @@ def long_strips(bound: Bound, rows: Rows, machine: pl.Series | None) -> Iterator
             places = mine.arg_true()
             if len(places):
                 own = None if quality is None else quality.gather(places)
-                yield Strip(channel, name, values.gather(places), places, own)
+                yield ChannelColumn(channel, name, values.gather(places), places, own)
 
 
 def machine_column(place: int | None, fallback: str | None, rows: Rows, plant: Plant) -> pl.Series | None:
@@ -206,7 +206,7 @@ def machine_column(place: int | None, fallback: str | None, rows: Rows, plant: P
     return cells.replace_strict(known, return_dtype=pl.String())
 
 
-def unknown_names(bound: Bound, rows: Rows) -> pl.Series:
+def unknown_names(bound: BoundLayout, rows: Rows) -> pl.Series:
     """Give why rows of a long table have no channel; null where they have one."""
     names = rows.column(bound.name_place)
     meaning = {

@@ -11,7 +11,7 @@ import polars as pl
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import REFUSALS, empty
 from lineview.core.units import convert
-from lineview.intake.cells.numbers import Marks, parse_numbers
+from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import TOTALS, Heading, blank, same
 from lineview.intake.layout.bind import FieldColumn
@@ -132,7 +132,7 @@ class FieldCells:
         return pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(self.values))
 
 
-def read_field(texts: pl.Series, column: FieldColumn, marks: Marks, where: str) -> FieldCells:
+def read_field(texts: pl.Series, column: FieldColumn, marks: NumberSeparators, where: str) -> FieldCells:
     """Read a column of cells as its field wants them."""
     if column.field.holds == "text":
         bare = texts.str.strip_chars().str.replace(r"^(\d+\.\d+)E0$", "$1")
@@ -178,7 +178,7 @@ def _possible(
 
 
 def _durations(
-    texts: pl.Series, column: FieldColumn, marks: Marks, where: str
+    texts: pl.Series, column: FieldColumn, marks: NumberSeparators, where: str
 ) -> tuple[pl.Series, pl.Series | None]:
     """Read durations [s]: h:mm:ss or h:mm, or numbers in the column's unit."""
     bare = texts.str.strip_chars()

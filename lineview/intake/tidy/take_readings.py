@@ -8,7 +8,7 @@ from typing import Protocol
 
 import polars as pl
 
-from lineview.intake.cells.numbers import Evidence, Marks, evidence_of_all
+from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, evidence_of_all
 from lineview.intake.cells.quality import judge
 from lineview.intake.cells.timestamp_columns import (
     gap_notes,
@@ -20,10 +20,10 @@ from lineview.intake.cells.timestamp_columns import (
 from lineview.intake.cells.timestamps import Clock, read_clock
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import Heading, same
-from lineview.intake.layout.bind import Bound, bind
+from lineview.intake.layout.bind import BoundLayout, bind
 from lineview.intake.outcome import Outcome, outcome, settled_marks
 from lineview.intake.tidy.readings import (
-    Strip,
+    ChannelColumn,
     long_strips,
     machine_column,
     tidy_readings,
@@ -47,10 +47,10 @@ class Settled(Protocol):
     def timed(self, clock: Clock, cells: pl.Series) -> None:
         """Look at the times before they are brought to UTC."""
 
-    def marks(self, gathered: Callable[[], Evidence]) -> Marks:
+    def marks(self, gathered: Callable[[], SeparatorCounts]) -> NumberSeparators:
         """Say how numbers are written."""
 
-    def judged(self, strip: Strip) -> pl.Series | None:
+    def judged(self, strip: ChannelColumn) -> pl.Series | None:
         """Give the quality of a strip's cells; None where all are good."""
 
 
@@ -69,11 +69,11 @@ class WholeTable:
     def timed(self, clock: Clock, cells: pl.Series) -> None:
         """Do nothing, for all times are there."""
 
-    def marks(self, gathered: Callable[[], Evidence]) -> Marks:
+    def marks(self, gathered: Callable[[], SeparatorCounts]) -> NumberSeparators:
         """Say how numbers are written."""
         return settled_marks(self.layout, gathered, self.separator, self.where)
 
-    def judged(self, strip: Strip) -> pl.Series | None:
+    def judged(self, strip: ChannelColumn) -> pl.Series | None:
         """Give the quality of a strip's cells; None where all are good."""
         return None if strip.quality is None else judge(strip.quality)
 
@@ -128,7 +128,7 @@ def take_readings(
 def take_rows(
     tables: list[Records],
     heading: Heading,
-    bound: Bound,
+    bound: BoundLayout,
     plant: Plant,
     settled: Settled,
     told: Callable[[int], None],
@@ -158,7 +158,7 @@ def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
 
 
 def _timed(
-    rows: Rows, bound: Bound, plant: Plant, settled: Settled, heading: Heading
+    rows: Rows, bound: BoundLayout, plant: Plant, settled: Settled, heading: Heading
 ) -> tuple[Rows, pl.Series, int]:
     """Read the times; rows without one are refused or passed over."""
     layout = bound.layout
@@ -181,7 +181,7 @@ def _timed(
 
 
 def _owned(
-    rows: Rows, at: pl.Series, bound: Bound, plant: Plant
+    rows: Rows, at: pl.Series, bound: BoundLayout, plant: Plant
 ) -> tuple[Rows, pl.Series, pl.Series | None, dict[str, int]]:
     """Settle each row's machine and, in a long table, its name; rows without are refused."""
     machine = machine_column(bound.machine_place, bound.machine, rows, plant)
@@ -202,12 +202,12 @@ def _owned(
     return rows.without(why), at.filter(fine), None if machine is None else machine.filter(fine), unnamed
 
 
-def _places(bound: Bound) -> list[int]:
+def _places(bound: BoundLayout) -> list[int]:
     """Give the columns that will be looked at."""
     return sorted({*bound.times, *value_places(bound)})
 
 
-def value_places(bound: Bound) -> list[int]:
+def value_places(bound: BoundLayout) -> list[int]:
     """Give the columns that will be looked at besides the times."""
     wanted = [column.place for column in bound.columns]
     wanted += [column.quality for column in bound.columns if column.quality is not None]
@@ -217,7 +217,7 @@ def value_places(bound: Bound) -> list[int]:
     return wanted
 
 
-def evidence_of(rows: Rows, bound: Bound) -> Evidence:
+def evidence_of(rows: Rows, bound: BoundLayout) -> SeparatorCounts:
     """Gather what all number cells of rows say of the decimal mark."""
     if bound.name_place < 0:
         numeric = [c for c in bound.columns if not any(ch.is_text for ch in c.channels.values())]
