@@ -178,7 +178,7 @@ def speed_segments(minutes: pl.DataFrame) -> pl.DataFrame:
     >>> at = [datetime(2026, 6, 9, 6, tzinfo=UTC) + timedelta(minutes=k) for k in range(41)]
     >>> made = [350.0 + k % 3 for k in range(20)] + [270.0 + k % 3 for k in range(20)]
     >>> frame = pl.DataFrame({"start": at[:-1], "end": at[1:], "pieces": made})
-    >>> speed_legs(frame)["rate_per_min"].round(0).to_list()
+    >>> speed_segments(frame)["rate_per_min"].round(0).to_list()
     [351.0, 271.0]
     """
     require(minutes, {"start": UTC_US, "end": UTC_US, "pieces": pl.Float64()}, "minutes")

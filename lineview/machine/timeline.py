@@ -384,7 +384,7 @@ def timeline_of(
     Returns
     -------
     polars.DataFrame
-        As of lineview.machine.timeline.lay; changeovers that were found say so as their reason.
+        As by classify_intervals; changeovers that were found say so as their reason.
     """
     require(stop_log, STOP_LOG, "stop_log")
     machine = counts.machine

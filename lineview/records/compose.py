@@ -141,17 +141,7 @@ def _windows_beside(ends: pl.DataFrame, start: Ints, end: Ints) -> tuple[Floats,
 
 
 def seam_steps(counter: Counter, ends: pl.DataFrame, gap_s: float) -> Steps:
-    """The interval from each window's last reading to the next one's first, in what the counter counts.
-
-    Parameters
-    ----------
-    counter : Counter
-        As in the plant description.
-    ends : polars.DataFrame
-        COUNTERS of this counter, one row a window in order of time.
-    gap_s : float
-        Longest interval between readings that still tells what happened in it [s].
-    """
+    """The interval from each window's last reading to the next one's first, in what the counter counts."""
     at0, at1 = ends["last_us"].to_numpy()[:-1], ends["first_us"].to_numpy()[1:]
     v0, v1 = ends["last_count"].to_numpy()[:-1], ends["first_count"].to_numpy()[1:]
     sizes = ends["modulus"].drop_nulls()

@@ -72,17 +72,7 @@ class TableLog:
 
 
 def make_table(folder: Path, fields: Sequence[Field], partition_by: Sequence[str]) -> None:
-    """Make a table where there is none: it appears whole and on the disk, or not at all.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        Where the table is to be.
-    fields : sequence of deltalake.Field
-        Its columns.
-    partition_by : sequence of str
-        The columns its files are parted by.
-    """
+    """Make a table where there is none: it appears whole and on the disk, or not at all."""
     if DeltaTable.is_deltatable(str(folder)):
         return
     make_folder(folder)
@@ -100,20 +90,7 @@ def make_table(folder: Path, fields: Sequence[Field], partition_by: Sequence[str
 
 
 def mend_log(table: Path, done: Collection[str]) -> None:
-    """Take away what a power cut left of the newest entries of a table's log.
-
-    Parameters
-    ----------
-    table : pathlib.Path
-        The table's folder; the caller holds the store for writing.
-    done : collection of str
-        The application ids of the commits that are said to be in.
-
-    Raises
-    ------
-    StoreError
-        Where a commit that is said to be in would go, or the whole table is missing though there are some.
-    """
+    """Take away what a power cut left of the newest entries of a table's log."""
     entries = _entries(table / "_delta_log")
     if not entries:
         if done:
