@@ -12,7 +12,7 @@ import polars as pl
 import pytest
 
 from lineview.core.errors import IntakeError
-from lineview.intake.cells.numbers import Marks, evidence, parse_numbers
+from lineview.intake.cells.numbers import NumberSeparators, evidence, parse_numbers
 from lineview.intake.cells.timestamp_columns import localise
 from lineview.intake.cells.timestamps import read_clock
 from lineview.intake.read import read_export
@@ -38,7 +38,7 @@ WORKS = Plant(
 )
 def test_ctr_12_number_parsing_constructed(text, decimal):
     assert evidence(pl.Series([text])).mark == decimal
-    assert parse_numbers(pl.Series([text]), Marks(decimal))[0].to_list() == [1234.5]
+    assert parse_numbers(pl.Series([text]), NumberSeparators(decimal))[0].to_list() == [1234.5]
 
 
 def test_ctr_12_note_1_234_alone_is_undecidable_constructed(tmp_path):
