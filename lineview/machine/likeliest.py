@@ -113,16 +113,18 @@ def likeliest(
 
     Notes
     -----
-    A counter that reads the same before and after a gap counted nothing: that whole turns brought it back
-    to the very same value has one chance in its modulus. Where it may have turned, the number of turns is
-    the one nearest the pace. Where it fell and may as well have been set back, it turned if that number of
-    turns is at the pace, and then nothing else is likely in a gap up to half an hour into which a tenth of
-    the counter's size fits at most, unless it shows 0: of resets in such gaps one in fifty at most looks
-    so, and hardly a turn ends at 0. Where it was set back, it counted what it shows since then, and before
-    that it went on at the pace it had. The pace beside a gap up to half an hour is that of the five minutes
-    next to it, but 0 where it stood: where it counted nothing for so long that five counts were due at that
-    pace. A longer gap is counted over its planned time at the pace of the planned time around it, so that
-    night, breaks and usual stops add nothing.
+    A counter that reads the same before and after a gap counted nothing: that whole turns brought it back to
+    the very same value has one chance in its modulus. Where it may have turned, the number of turns is the
+    one nearest the pace. Within planned time a fall that turns explain is turns: people set counters back
+    between shifts, and a reset in between would have to meet the last counts before a turn. Else, where it
+    fell and may as well have been set back, it turned if that number of turns is at the pace, and then
+    nothing else is likely in a gap up to half an hour into which a tenth of the counter's size fits at most,
+    unless it shows 0: of resets in such gaps one in fifty at most looks so, and hardly a turn ends at 0.
+    Where it was set back, it counted what it shows since then, and before that it went on at the pace it had.
+    The pace beside a gap up to half an hour is that of the five minutes next to it, but 0 where it stood:
+    where it counted nothing for so long that five counts were due at that pace. A longer gap is counted over
+    its planned time at the pace of the planned time around it, so that night, breaks and usual stops add
+    nothing.
 
     Examples
     --------
@@ -149,11 +151,29 @@ def likeliest(
     filled = np.where(stood, 0.0, filled)
     short = counted.end_s[gaps] - counted.start_s[gaps] <= LONG_S
     sure = stood | (fell & near_pace & short & (low > 0) & (high <= SURE_SHARE * counted.turn))
+    within = sized & ~stood & np.isfinite(counted.turn) & _planned_throughout(counted, gaps, planned)
+    filled = np.where(within, turns, filled)
+    low, high = np.where(within, turned, low), np.where(within, _last_turn(turned, high, counted.turn), high)
+    sure |= within & (low == high)
     value, least, most = counted.value.copy(), counted.low.copy(), counted.high.copy()
     value[gaps] = np.round(filled / counted.step) * counted.step
     known[gaps] = sure
     least[gaps], most[gaps] = np.where(sure, value[gaps], low), np.where(sure, value[gaps], high)
     return Likeliest(value, least, most, known)
+
+
+def _planned_throughout(counted: OpenIntervals, gaps: Ints, planned: PlannedTime) -> npt.NDArray[np.bool_]:
+    """Tell which open intervals lie within planned time, as all do where no plan is known."""
+    start, end = counted.start_s[gaps], counted.end_s[gaps]
+    if not len(planned.start_s):
+        return np.ones(len(gaps), dtype=np.bool_)
+    return np.asarray(planned.before(end) - planned.before(start) >= 0.999 * (end - start))
+
+
+def _last_turn(turned: Floats, high: Floats, turn: float) -> Floats:
+    """Counts by the most turns that fit under a bound."""
+    over = np.where(np.isfinite(high), high - turned, 0.0)
+    return np.asarray(np.where(np.isfinite(high), turned + np.floor(over / turn + 1e-6) * turn, high))
 
 
 def _nearest_turns(at_pace: Floats, turned: Floats, high: Floats, turn: float) -> Floats:

@@ -107,13 +107,15 @@ def test_bounds_hold_the_truth_with_and_without_a_reset() -> None:
     inside, of = Tally(), Tally()
     for one in CASES:
         name = "rise hides a reset" if one.reset and not one.fell else "reset" if one.reset else "no reset"
+        name = f"{name} in planned time" if one.reset and not one.night else name
         for key in (name, f"{name}, size {one.size}"):
             of[key] += 1
             inside[key] += holds(one)
     for key in sorted(of):
         print(f"{key}: truth within bounds in {inside[key]} of {of[key]} ({inside[key] / of[key]:.2%})")
     assert inside["no reset"] == of["no reset"] > 2000
-    # What is left came in the last counts before a turn, and looked like one at the machine's own pace.
+    # Within planned time a fall that turns explain is taken for turns; what that misses is printed.
+    # What else is left came in the last counts before a turn, and looked like one at the machine's own pace.
     assert inside["reset"] >= 0.995 * of["reset"]
     assert of["reset"] > 1000
 
@@ -143,9 +145,9 @@ def test_a_plain_turn_keeps_a_single_value_where_a_reset_hardly_looks_like_it() 
     for key in of:
         print(f"size {key[0]}, {key[1]} min: of {of[key]} turns {single[key]} single, {right[key]} right")
     assert all(single[size, 1] == of[size, 1] for size in SIZES), "an interval within the plant's gap is read"
-    assert single[2**32, 60] == of[2**32, 60]
-    assert sum(single[65_536, m] for m in (3, 5, 10)) >= 0.5 * sum(of[65_536, m] for m in (3, 5, 10))
-    assert sum(right.values()) >= 0.7 * sum(of.values())
+    assert all(single[size, m] == of[size, m] for size in SIZES[1:] for m in (3, 5, 10, 20, 60))
+    assert all(single[10_000, m] == of[10_000, m] for m in (3, 5, 10, 20))
+    assert sum(right.values()) >= 0.9 * sum(of.values())
 
 
 @pytest.mark.parametrize(("before", "size"), [(17_920, 65_536), (40_000, 65_536), (9_000, 10_000)])
