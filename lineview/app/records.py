@@ -72,7 +72,9 @@ class RecordKeeper:
         whole: bool = False,
     ) -> pl.DataFrame:
         """Records of a machine over a period, and the nearest one with readings on either side."""
-        columns = list(dict.fromkeys(["start", "end", "readings", "first_read", "last_read", *columns]))
+        columns = list(
+            dict.fromkeys(["start", "end", "shift", "readings", "first_read", "last_read", *columns])
+        )
         extents = store.reading_extents(machine.id)
         if extents.is_empty():
             return pl.DataFrame(schema={name: RECORDS[name] for name in columns})
@@ -369,12 +371,17 @@ class _Events:
 
 
 def _around(records: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
-    """Records that touch a period, and the nearest one with readings before and after it."""
+    """Records that touch a period, and the nearest with readings before and after it, a shift's included.
+
+    What an unread gap at the period's edge most likely held is judged by the shifts on either side of it.
+    """
     start, end = (pl.lit(moment, dtype=UTC_US) for moment in period)
     touching = records.filter((pl.col("end") > start) & (pl.col("start") < end))
     read = records.filter(pl.col("readings") > 0)
-    before = read.filter(pl.col("end") <= start).tail(1)
-    after = read.filter(pl.col("start") >= end).head(1)
+    before, after = read.filter(pl.col("end") <= start), read.filter(pl.col("start") >= end)
+    earlier, later = (part.filter(pl.col("shift").is_not_null())["start"] for part in (before, after))
+    before = before.filter(pl.col("start") >= earlier[-1]) if len(earlier) else before.tail(1)
+    after = after.filter(pl.col("start") <= later[0]) if len(later) else after.head(1)
     return pl.concat([before, touching, after])
 
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from lineview.core.estimate import Estimate
 from lineview.machine.activity import Activity
 from lineview.machine.increments import known_modulus, steps_between
-from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
+from lineview.machine.likeliest import LONG_S, OpenIntervals, PlannedTime, likeliest
 from lineview.machine.speed import sums
 from lineview.machine.steps import Steps
 from lineview.plant import Counter
@@ -45,6 +45,8 @@ class CounterIncrements:
         The fastest it can count.
     step : float
         What one count of a web's counter stands for [m]; it hides up to so much. 0 for pieces.
+    planned : PlannedTime
+        When the works meant to run: in a long unread gap all is made then, as far as the fastest rate allows.
     """
 
     start_us: Ints
@@ -57,6 +59,7 @@ class CounterIncrements:
     usual_us: float
     fastest_per_us: float
     step: float = 0.0
+    planned: PlannedTime = NO_PLAN
 
     def count(self, begins: Ints, ends: Ints, profile: Activity | None = None) -> Counted:
         """Count from each begin up to its end [µs]; `profile` says how an interval's count lies along it."""
@@ -69,7 +72,7 @@ class CounterIncrements:
         so_far = self._so_far
         span, low, high = so_far.span, so_far.low, so_far.high
         a, b = _Place(span, begins), _Place(span, ends)
-        inside = _upto(so_far.value, self.value, b, profile) - _upto(so_far.value, self.value, a, profile)
+        inside = self._upto(b, profile) - self._upto(a, profile)
         whole = b.floor > a.ceil
         inner = np.minimum(a.ceil, b.floor)
         outside = (
@@ -89,6 +92,30 @@ class CounterIncrements:
             so_far.missing_s[b.ceil] - so_far.missing_s[a.floor] + outside / 1e6,
             _readings(so_far.readings, a, b),
         )
+
+    def _upto(self, place: _Place, profile: Activity | None) -> Floats:
+        """Counts up to moments; within an interval shared by the machine's pieces, else by time."""
+        share = (place.at - place.start) / np.maximum(place.end - place.start, 1)
+        if profile is not None and len(profile.at):
+            run = [
+                np.interp(moment, profile.at, profile.pieces) for moment in (place.start, place.at, place.end)
+            ]
+            whole = run[2] - run[0]
+            share = np.where(whole > 0, (run[1] - run[0]) / np.where(whole > 0, whole, 1.0), share)
+        share = self._by_plan(place, share)
+        inner = self.value[np.minimum(place.floor, len(self.value) - 1)]
+        return np.asarray(self._so_far.value[place.floor] + np.where(place.between, share * inner, 0.0))
+
+    def _by_plan(self, place: _Place, share: Floats) -> Floats:
+        """Shares with those of long unread gaps by planned time: nothing is made while nobody means to."""
+        which = np.minimum(place.floor, len(self.value) - 1)
+        long = place.between & ~self.known[which] & (place.end - place.start > LONG_S * 1e6)
+        if not long.any():
+            return share
+        spent = [self.planned.before(moment / 1e6) for moment in (place.start, place.at, place.end)]
+        whole = spent[2] - spent[0]
+        long &= (whole > 0) & (self.value[which] <= whole * 1e6 * self.fastest_per_us)
+        return np.where(long, (spent[1] - spent[0]) / np.where(whole > 0, whole, 1.0), share)
 
     def _long_edge(self, edge: _Place, other: _Place, *, starts: bool) -> tuple[Floats, Floats]:
         """What a long interval over an edge must and cannot have added inside, by the fastest rate.
@@ -157,17 +184,6 @@ class _Place:
         self.ceil = np.minimum(np.searchsorted(span, self.at), top)
         self.start, self.end = span[self.floor], span[self.ceil]
         self.between = self.ceil > self.floor
-
-
-def _upto(value: Floats, added: Floats, place: _Place, profile: Activity | None) -> Floats:
-    """Counts up to moments; within an interval shared by the machine's pieces, else by time."""
-    share = (place.at - place.start) / np.maximum(place.end - place.start, 1)
-    if profile is not None and len(profile.at):
-        run = [np.interp(moment, profile.at, profile.pieces) for moment in (place.start, place.at, place.end)]
-        whole = run[2] - run[0]
-        share = np.where(whole > 0, (run[1] - run[0]) / np.where(whole > 0, whole, 1.0), share)
-    inner = added[np.minimum(place.floor, len(added) - 1)]
-    return np.asarray(value[place.floor] + np.where(place.between, share * inner, 0.0))
 
 
 def _readings(until: Ints, a: _Place, b: _Place) -> Ints:
@@ -243,7 +259,7 @@ def counter_increments(steps: Steps, counter: Counter, planned: PlannedTime = NO
     usual = float(np.median((end - start)[:2000])) if len(steps) else 0.0
     return CounterIncrements(
         start, end, *_filled_in(steps, counter, planned), ones, usual,
-        fastest_per_us(counter), 0.0 if counter.unit_value == 1.0 else counter.unit_value,
+        fastest_per_us(counter), 0.0 if counter.unit_value == 1.0 else counter.unit_value, planned,
     )  # fmt: skip
 
 

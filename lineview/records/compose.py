@@ -119,7 +119,7 @@ def _chain(
         none = np.full(len(inside["value"]), np.nan)
         turned = None if seams.turned is None else np.concatenate((none, seams.turned))[order]
         intervals = OpenIntervals(start / 1e6, end / 1e6, value, low, high, turn, counter.unit_value, turned)
-        near = _windows_beside(ends, start[open_seams], end[open_seams])
+        near = _windows_beside(ends, planned, start[open_seams], end[open_seams])
         found = likeliest(intervals, planned, near)
         value, low, high = found.value, found.low, found.high
         known = np.where(open_seams, found.known, known)
@@ -128,16 +128,27 @@ def _chain(
         start, end, value, low, high, known,
         both("joined", np.ones(len(seams.start_us), dtype=np.int64)),
         float(usual.median()) if len(usual) else 0.0,  # type: ignore[arg-type]  # a float
-        fastest_per_us(counter), 0.0 if counter.unit_value == 1.0 else counter.unit_value,
+        fastest_per_us(counter), 0.0 if counter.unit_value == 1.0 else counter.unit_value, planned,
     )  # fmt: skip
 
 
-def _windows_beside(ends: pl.DataFrame, start: Ints, end: Ints) -> tuple[Floats, Floats]:
-    """From when and until when the windows on either side of a seam may speak for it [s]."""
-    first, last = ends["first_us"].to_numpy(), ends["last_us"].to_numpy()
-    before = np.searchsorted(last, start)
-    after = np.searchsorted(first, end)
-    return first[np.clip(before, 0, len(first) - 1)] / 1e6, last[np.clip(after, 0, len(last) - 1)] / 1e6
+def _windows_beside(
+    ends: pl.DataFrame, planned: PlannedTime, start: Ints, end: Ints
+) -> tuple[Floats, Floats]:
+    """From when and until when the windows on either side of a seam may speak for it [s].
+
+    They reach to the nearest windows with planned time, for a night says nothing of a day's pace.
+    """
+    first, last = (ends[name].to_numpy() / 1e6 for name in ("first_us", "last_us"))
+    before = np.clip(np.searchsorted(last, start / 1e6), 0, len(first) - 1)
+    after = np.clip(np.searchsorted(first, end / 1e6), 0, len(first) - 1)
+    ran = np.flatnonzero(planned.before(last) > planned.before(first))
+    if len(ran):
+        earlier = np.searchsorted(ran, before, side="right") - 1
+        later = np.searchsorted(ran, after)
+        before = np.where(earlier >= 0, ran[np.maximum(earlier, 0)], before)
+        after = np.where(later < len(ran), ran[np.minimum(later, len(ran) - 1)], after)
+    return first[before], last[after]
 
 
 def seam_steps(counter: Counter, ends: pl.DataFrame, gap_s: float) -> Steps:

@@ -195,7 +195,7 @@ def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncr
     return CounterIncrements(
         counter.start_us[begins], counter.end_us[ends], value, low, high,
         counter.known[begins], np.add.reduceat(counter.readings, begins), counter.usual_us,
-        counter.fastest_per_us, counter.step,
+        counter.fastest_per_us, counter.step, counter.planned,
     )  # fmt: skip
 
 
