@@ -229,6 +229,10 @@ def _one_shift(name: ShiftOfDay, shifts: tuple[Shift, ...], zone: ZoneInfo) -> t
     if shift is None:
         names = ", ".join(s.id for s in shifts) or "none in the plant description"
         raise AskError(Fault(f"unknown shift '{name.shift}'", "period", f"one of {names}"))
+    if WEEK[name.day.weekday()] not in shift.days:
+        that_day = ", ".join(s.id for s in shifts if WEEK[name.day.weekday()] in s.days)
+        what = f"no '{shift.id}' shift starts on {_day_label(name.day)}"
+        raise AskError(Fault(what, "period", f"one of {that_day}" if that_day else "a day with shifts"))
     return _shift_period(shift, name.day, zone), f"{_day_label(name.day)}, {shift.id}"
 
 

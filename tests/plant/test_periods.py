@@ -99,3 +99,14 @@ def test_a_moment_is_read_as_people_write_it(text: str, wall: str) -> None:
 def test_what_is_no_moment_stays_a_fault(text: str) -> None:
     with pytest.raises(AskError):
         moment(text, ZoneInfo("Europe/Berlin"), "when", datetime(2026, 6, 11, tzinfo=UTC))
+
+
+def test_a_shift_on_a_day_it_does_not_run_is_refused_with_those_that_do() -> None:
+    weekdays = Shift(id="late", start=time(14), end=time(22))
+    thursdays = Shift(id="night", start=time(22), end=time(6), days=("thu",))
+    last = Period(datetime(2026, 6, 8, tzinfo=UTC), datetime(2026, 6, 12, tzinfo=UTC))
+    with pytest.raises(AskError, match="no 'night' shift starts on Mon 8 June") as error:
+        resolve(read_period("2026-06-08.night"), (weekdays, thursdays), BERLIN, last)
+    assert error.value.faults[0].expected == "one of late"
+    period, _ = resolve(read_period("2026-06-11.night"), (weekdays, thursdays), BERLIN, last)
+    assert period.start == datetime(2026, 6, 11, 20, tzinfo=UTC)
