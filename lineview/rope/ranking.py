@@ -143,8 +143,6 @@ def sooner_words(ranked: tuple[RankedSizer, ...], asked: str) -> str:
     first = needs[0]
     if first.out:
         return f"{first.shown} needs attention sooner: its rope is out of tolerance."
-    late = "more" if first.late is None else number(first.late, 0)
-    return (
-        f"{first.shown} needs attention sooner: its rope leaves tolerance in "
-        f"{number(first.early or 0.0, 0)} to {late} hours."
-    )
+    early = number(first.early or 0.0, 0)
+    hours = f"{early} hours or more" if first.late is None else f"{early} to {number(first.late, 0)} hours"
+    return f"{first.shown} needs attention sooner: its rope leaves tolerance in {hours}."
