@@ -192,7 +192,7 @@ def _is_number(text: str) -> bool:
 def _unique(headings: list[str]) -> list[str]:
     seen: dict[str, int] = {}
     names = []
-    for text in (heading or " " for heading in headings):  # a column without a name would be given one
+    for text in (name or " " for name in headings):  # a column without a name would be given one
         seen[text] = seen.get(text, 0) + 1
         names.append(text if seen[text] == 1 else f"{text} ({seen[text]})")
     return names
