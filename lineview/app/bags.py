@@ -222,7 +222,7 @@ def lot_words(found: LotCheck) -> LotWords:
 
 
 def _verdict(found: LotCheck) -> str:
-    """Give the verdict, or how many bags it still needs."""
+    """The verdict, or how many bags it still needs."""
     if found.passed is None:
         missing = found.needed - found.n
         verdict = f"No verdict yet: weigh {missing} more bag{'s' if missing != 1 else ''} of this lot."

@@ -106,12 +106,12 @@ def _read(read: Callable[[str], T], text: str | None, faults: list[Fault]) -> T 
 
 
 def kind_for(question: Question) -> MachineKind:
-    """Give the kind of machine a question is about."""
+    """The kind of machine a question is about."""
     return "sizer" if question == "rope" else "cut-and-wrap machine"
 
 
 def known_machine(plant: Plant, name: str) -> Machine:
-    """Give the machine of this id."""
+    """The machine of this id."""
     found = plant.machine(name)
     if found is None:
         known = ", ".join(m.id for m in plant.machines)
@@ -120,7 +120,7 @@ def known_machine(plant: Plant, name: str) -> Machine:
 
 
 def machines_asked(plant: Plant, question: Question, line: str | None = None) -> list[Machine]:
-    """Give the machines, of one line or of all, that a question can be asked of.
+    """The machines, of one line or of all, that a question can be asked of.
 
     Parameters
     ----------
@@ -169,7 +169,7 @@ def _fitting(asked: QuestionScope, machine: Machine, fitting: list[Machine]) -> 
 
 
 def scope_of(plant: Plant, asked: QuestionScope, machine: Machine, span: Period) -> Scope:
-    """Give the scope of a question."""
+    """The scope of a question."""
     if asked.start or asked.end:
         period, label = _between(asked, plant, span), "the period asked for"
     else:

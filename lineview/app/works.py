@@ -61,7 +61,7 @@ class KeptResults(Generic[T]):
         self._kept: OrderedDict[Hashable, tuple[T, int]] = OrderedDict()
 
     def get(self, key: Hashable, work_out: Callable[[], T]) -> T:
-        """Give the result of a key, working it out where it is neither kept nor under way."""
+        """The result of a key, working it out where it is neither kept nor under way."""
         with self._lock:
             if key in self._kept:
                 self._kept.move_to_end(key)
@@ -126,11 +126,11 @@ class PlantWatch:
         self._error: PlantError | None = None
 
     def state(self) -> PlantState:
-        """Give a mark of the files as they are now; it does not read them."""
+        """A mark of the files as they are now; it does not read them."""
         return _state(self._description), _state(self._layouts)
 
     def current(self) -> tuple[Plant, PlantState]:
-        """Give the plant description as it stands in the files now, and their mark."""
+        """The plant description as it stands in the files now, and their mark."""
         with self._lock:
             state = self.state()  # before reading: an edit made meanwhile is seen the next time
             if state != self._state:
@@ -386,7 +386,7 @@ class Works:
         return answer_to(asked.question, plant, scope, inputs)
 
     def known_machine(self, name: str) -> Machine:
-        """Give the machine of this id."""
+        """The machine of this id."""
         from lineview.app.question import known_machine
 
         return known_machine(self.plant, name)
@@ -420,12 +420,12 @@ class Works:
         return [*named, *GENERAL_PERIODS] if question == "shift" else [*GENERAL_PERIODS, *named]
 
     def last_reading(self) -> datetime | None:
-        """Give the last reading's moment [UTC] over all machines; None before the first."""
+        """The last reading's moment [UTC] over all machines; None before the first."""
         span = self.store.span()
         return None if span is None else span.end
 
     def version(self) -> str:
-        """Give a text that changes whenever the data or the plant description do.
+        """A text that changes whenever the data or the plant description do.
 
         Returns
         -------
@@ -436,7 +436,7 @@ class Works:
 
 
 def series_bytes(answer: Answer) -> int:
-    """Give the bytes that the frames of an answer hold."""
+    """The bytes that the frames of an answer hold."""
     return sum(int(frame.estimated_size()) for frame in answer.series.values())
 
 

@@ -61,7 +61,7 @@ class Address:
         return read_question(self.question, self.line, self.machine, self.period)
 
     def on(self, page: str) -> Address:
-        """Give the address of another page about the same line and period.
+        """The address of another page about the same line and period.
 
         The machine goes along only where the other page speaks of the same kind of machine.
         """
@@ -69,15 +69,15 @@ class Address:
         return Address(page, self.line, self.machine if same_kind else None, self.period)
 
     def with_line(self, line: str) -> Address:
-        """Give the address for another line; its machine and refusals fall away."""
+        """The address for another line; its machine and refusals fall away."""
         return replace(self, line=line, machine=None, intake=None, first=0)
 
     def with_machine(self, machine: str) -> Address:
-        """Give the address for another machine."""
+        """The address for another machine."""
         return replace(self, machine=machine)
 
     def with_period(self, period: str) -> Address:
-        """Give the address for another period."""
+        """The address for another period."""
         return replace(self, period=period)
 
     @property
@@ -86,11 +86,11 @@ class Address:
         return f"/{self.page}{self._query}"
 
     def file(self, name: str) -> str:
-        """Give the link to one of the answer's frames as a file."""
+        """The link to one of the answer's frames as a file."""
         return f"/{self.page}/{name}.csv{self._query}"
 
     def sheet(self, ending: str) -> str:
-        """Give the link to the page as a file."""
+        """The link to the page as a file."""
         return f"/{self.page}.{ending}{self._query}"
 
     @property

@@ -42,7 +42,7 @@ CONFIG: Any = {
 
 
 def graph(picture: Picture, words: str, scale: float = 1.0) -> html.Figure:
-    """Give a picture as a figure with its title, named for those who cannot see it."""
+    """A picture as a figure with its title, named for those who cannot see it."""
     height = None if scale > 1 else f"{picture.height}px"  # the wall's picture fills what is left of it
     return html.Figure(
         [
@@ -72,7 +72,7 @@ FORMS: dict[str, tuple[Callable[[Answer, Plant], bytes], str, str]] = {
 
 
 def sheet_links(address: Address) -> html.P:
-    """Give the links to a page's sheets; they carry its line, machine and period."""
+    """The links to a page's sheets; they carry its line, machine and period."""
     endings = [ending for ending in FORMS if ending != "csv" or address.page == "order"]
     links = [html.A(FORMS[ending][2], href=address.sheet(ending)) for ending in endings]
     return html.P(links, className="acts sheets", **aria(label="this page as a file"))
@@ -100,7 +100,7 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
 
 @cache
 def _titles() -> dict[str, str]:
-    """Give the title of every published source the figures cite."""
+    """The title of every published source the figures cite."""
     path = shipped("data") / "sources.toml"
     if not path.is_file():
         return {}
@@ -109,7 +109,7 @@ def _titles() -> dict[str, str]:
 
 
 def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
-    """Give the fold that says how the answer was worked out."""
+    """The fold that says how the answer was worked out."""
     rows = [_row(figure, answer, plant) for figure in answer.figures]
     headings = ["figure", "value", "interval", "n", "how"]
     table = plain_table("Every figure of this answer", headings, rows, [False, True, True, True, False])
@@ -168,12 +168,12 @@ HEADINGS: dict[str, dict[str, tuple[str, str]]] = {
 
 
 def sentence(spans: tuple[Span, ...]) -> list[Any]:
-    """Give a sentence; what needs a person is marked by weight and line as well as by colour."""
+    """A sentence; what needs a person is marked by weight and line as well as by colour."""
     return [html.Mark(span.text, className="call") if span.call else span.text for span in spans]
 
 
 def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]:
-    """Give all that stands below the sentence."""
+    """All that stands below the sentence."""
     plant = look.plant
     drawn = pictures(answer, look)
     first = [graph(p, answer.text) for p in drawn if p.first]
@@ -196,13 +196,13 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
 
 
 def cautions(answer: Answer | None) -> list[Any]:
-    """Give the foot of a page."""
+    """The foot of a page."""
     own = answer.cautions if answer is not None else ()
     return [html.P(text) for text in dict.fromkeys((*own, *(() if own else (CAUTION,))))]
 
 
 def _behind(answer: Answer, look: ChartStyle, address: Address) -> list[Any]:
-    """Give the picture's frames as tables, each with all of its rows as a file."""
+    """The picture's frames as tables, each with all of its rows as a file."""
     tables: list[Any] = []
     for name, frame in answer.series.items():
         if not frame.height:
@@ -218,7 +218,7 @@ def _fold(title: str, content: list[Any], name: str) -> html.Details:
 
 
 def fault_page(error: LineviewError, lead: str = "That cannot be answered") -> tuple[list[Any], list[Any]]:
-    """Give the sentence and the page for what cannot be answered."""
+    """The sentence and the page for what cannot be answered."""
     what = error.faults[0].what.rstrip(".") if error.faults else "it cannot be read"
     return [f"{lead}: {what}."], [
         html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults", role="alert")

@@ -132,7 +132,7 @@ def guard(server: Flask, hosts: Sequence[str], script_hashes: Sequence[str]) -> 
 
 
 def _policy(script_hashes: Sequence[str]) -> str:
-    """Give the content security policy: everything from here; styles of plotly.js are set in the page."""
+    """The content security policy: everything from here; styles of plotly.js are set in the page."""
     return "; ".join(
         [
             "default-src 'none'",
@@ -186,7 +186,7 @@ def create_app(
 
 
 def _shop(works: Works) -> str:
-    """Give the shop's name; none where the plant description was edited and is wrong now."""
+    """The shop's name; none where the plant description was edited and is wrong now."""
     try:
         return works.plant.shop
     except PlantError:

@@ -31,7 +31,7 @@ CAUTIONS = (
 
 
 def bags_form(plant: Plant) -> list[Any]:
-    """Give the form."""
+    """The form."""
     usual = "hb133" if plant.units == "US" else "eu"
     return [
         html.P(SOFT, className="soft lead"),
@@ -100,7 +100,7 @@ def _upload() -> dcc.Upload:
 
 
 def lot_told(words: LotWords) -> list[Any]:
-    """Give what came out; a lot that does not pass needs a person and is marked."""
+    """What came out; a lot that does not pass needs a person and is marked."""
     verdict = words.verdict if words.passed else html.Mark(words.verdict, className="call")
     return [
         html.H2(verdict, className="sentence"),
@@ -111,7 +111,7 @@ def lot_told(words: LotWords) -> list[Any]:
 
 
 def faults_told(error: LineviewError) -> list[Any]:
-    """Give why nothing could be checked; what was typed stays where it is."""
+    """Why nothing could be checked; what was typed stays where it is."""
     return [
         html.P("The lot was not checked.", className="told"),
         html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults", role="alert"),
@@ -160,7 +160,7 @@ def bind_bags(app: Dash) -> None:
 
 
 def file_text(contents: str, name: str) -> str:
-    """Give the text of a dropped file."""
+    """The text of a dropped file."""
     data = decoded(contents, name)
     if len(data) > TEXT_LIMIT:
         raise IntakeError(Fault("the file is too large", name, f"up to {TEXT_LIMIT // 1000} kB of masses"))

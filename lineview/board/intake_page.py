@@ -30,7 +30,7 @@ OPEN_INTAKES = 12
 
 
 def give_form() -> list[Any]:
-    """Give the form that takes an export in."""
+    """The form that takes an export in."""
     return [
         dcc.Upload(
             html.Div(
@@ -55,7 +55,7 @@ def give_form() -> list[Any]:
 
 
 def intake_sentence(intakes: pl.DataFrame) -> str:
-    """Give the page's sentence."""
+    """The page's sentence."""
     if not intakes.height:
         return "No export has been taken in yet; upload one below."
     said = f"{show.number(intakes.height)} export{'s have' if intakes.height > 1 else ' has'} been taken in"
@@ -67,7 +67,7 @@ def intake_sentence(intakes: pl.DataFrame) -> str:
 
 
 def intake_page(works: Works, plant: Plant, address: Address) -> list[Any]:
-    """Give the lists of the intake page."""
+    """The lists of the intake page."""
     intakes = works.store.intakes().reverse()
     page: list[Any] = [_refusals(works, plant, address)] if address.intake is not None else []
     conflicts = works.store.conflicts()
@@ -103,7 +103,7 @@ def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address) 
 
 
 def _undo(number: Any) -> html.Details:
-    """Give the two steps that take an intake back."""
+    """The two steps that take an intake back."""
     return html.Details(
         [
             html.Summary("undo this intake"),
@@ -175,7 +175,7 @@ class TakeOutcome:
 
 
 def decoded(contents: str, name: str) -> bytes:
-    """Give the bytes of a dropped file."""
+    """The bytes of a dropped file."""
     try:
         return base64.b64decode(contents.partition(",")[2], validate=True)
     except (binascii.Error, ValueError):
@@ -197,7 +197,7 @@ def take_upload(
 
 
 def outcome_of(name: str, taken: Taken) -> TakeOutcome:
-    """Give what became of one export in words."""
+    """What became of one export in words."""
     if taken.error is not None:
         return TakeOutcome(name, faults=taken.error.faults)
     if taken.receipt is None:
@@ -219,7 +219,7 @@ def outcome_of(name: str, taken: Taken) -> TakeOutcome:
 
 
 def outcome(told: TakeOutcome, plant: Plant) -> list[Any]:
-    """Give an outcome as a part of the intake page."""
+    """An outcome as a part of the intake page."""
     if told.proposal is not None:
         return _proposal(told, told.proposal, plant)
     if told.faults:
@@ -234,7 +234,7 @@ def outcome(told: TakeOutcome, plant: Plant) -> list[Any]:
 
 
 def faulty(told: TakeOutcome) -> list[Any]:
-    """Give why an export was not taken in."""
+    """Why an export was not taken in."""
     return [
         html.P(f"{told.file_name} was not taken in; nothing of it was kept.", className="told"),
         html.Ul([html.Li(str(fault)) for fault in told.faults], className="faults", role="alert"),

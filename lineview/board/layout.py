@@ -25,7 +25,7 @@ from lineview.report.answer import Answer
 
 
 def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) -> list[Any]:
-    """Give what stands in the page's head."""
+    """What stands in the page's head."""
     return [
         html.Span(plant.shop, className="shop"),
         html.Nav(
@@ -38,7 +38,7 @@ def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) 
 
 
 def read_line(read_at: datetime | None, plant: Plant, *, advises: bool = False) -> list[Any]:
-    """Give when the last reading was; the browser marks the wall by it where it is old."""
+    """When the last reading was; the browser marks the wall by it where it is old."""
     if read_at is None:
         return []
     words = show.last_reading(read_at, plant, datetime.now(UTC), advises=advises)
@@ -46,13 +46,13 @@ def read_line(read_at: datetime | None, plant: Plant, *, advises: bool = False) 
 
 
 def wall_clock(plant: Plant) -> html.Span:
-    """Give the place of the wall's clock; the browser fills it."""
+    """The place of the wall's clock; the browser fills it."""
     told: dict[str, Any] = {"data-zone": plant.zone, "data-units": plant.units}
     return html.Span(id="wall-clock", **told)
 
 
 def opening(shop: str) -> list[Any]:
-    """Give the head as it stands before an answer is worked out: the shop's name and the pages."""
+    """The head as it stands before an answer is worked out: the shop's name and the pages."""
     pages = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
     return [
         html.Span(shop, className="shop"),
@@ -95,7 +95,7 @@ def _picker(
     to: Callable[[str], Address],
     below: Any = None,
 ) -> html.Details:
-    """Give one picker: its present choice, unfolding to links; each choice is an address."""
+    """One picker: its present choice, unfolding to links; each choice is an address."""
     current = name or dict(choices).get(chosen or "") or chosen or (choices[0][1] if choices else "none yet")
     kinds = [] if current.casefold().startswith(kind) else [html.Span(f"{kind} ", className="kind")]
     links = [
@@ -119,7 +119,7 @@ def _picker(
 
 
 def _days() -> html.Div:
-    """Give the fields for a stretch of days of one's own."""
+    """The fields for a stretch of days of one's own."""
     field: dict[str, Any] = {
         "type": "text",
         "placeholder": "2026-06-08",
@@ -144,7 +144,7 @@ MOST_STOPS = 40
 
 
 def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
-    """Give the form that sets the reason of one stop or a run of stops."""
+    """The form that sets the reason of one stop or a run of stops."""
     tape = answer.series.get("tape")
     stops = [] if tape is None else [r for r in tape.iter_rows(named=True) if r["state"] in ASKED]
     if not stops:
@@ -190,7 +190,7 @@ def chosen_stops(values: Sequence[str]) -> list[tuple[datetime, datetime]]:
 
 
 def adjustment_form(plant: Plant) -> html.Details:
-    """Give the form that writes down an adjustment; it starts at the present time."""
+    """The form that writes down an adjustment; it starts at the present time."""
     now = datetime.now(plant.tz)
     return html.Details(
         [
@@ -222,7 +222,7 @@ SCALE = 2.5
 
 
 def wall_page(answer: Answer, look: ChartStyle) -> list[Any]:
-    """Give the wall's picture and soft line."""
+    """The wall's picture and soft line."""
     drawn = [graph(p, answer.text, look.scale) for p in pictures(answer, look) if p.first]
     return [html.P(answer.soft, className="soft lead"), *drawn[:1]]
 
@@ -239,14 +239,14 @@ class Page:
 
 
 def look_of(plant: Plant, address: Address, screen: Mapping[str, Any]) -> ChartStyle:
-    """Give how pictures are drawn on this screen."""
+    """How pictures are drawn on this screen."""
     tokens = NIGHT if screen.get("theme") == "night" else DAY
     wall = address.page == "wall"
     return ChartStyle(plant, tokens, bool(screen.get("narrow")) and not wall, SCALE if wall else 1.0)
 
 
 def page_of(works: Works, address: Address, screen: Mapping[str, Any]) -> Page:
-    """Give the page at an address."""
+    """The page at an address."""
     try:
         plant = works.plant
     except PlantError as error:
@@ -311,7 +311,7 @@ def _page(
 
 
 def forms_of(works: Works, address: Address) -> tuple[list[Any], list[Any]]:
-    """Give what a person can write on a page; kept apart so that a refresh never wipes what is typed."""
+    """What a person can write on a page; kept apart so that a refresh never wipes what is typed."""
     try:
         plant = works.plant
         if address.page not in ("shift", "rope"):
@@ -327,7 +327,7 @@ def forms_of(works: Works, address: Address) -> tuple[list[Any], list[Any]]:
 
 
 def _unasked(plant: Plant, address: Address) -> tuple[list[Any], list[Any]]:
-    """Give the forms that need no answer."""
+    """The forms that need no answer."""
     if address.page == "intake":
         return give_form(), []
     if address.page == "bags":
@@ -358,12 +358,12 @@ INDEX = """<!DOCTYPE html>
 
 
 def index(night: bool | None) -> str:
-    """Give the document, told how to start."""
+    """The document, told how to start."""
     return INDEX.format(start={None: "", True: "night", False: "day"}[night])
 
 
 def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> html.Div:
-    """Give the places that the callbacks fill."""
+    """The places that the callbacks fill."""
     return html.Div(
         [
             dcc.Location(id="address", refresh="callback-nav"),

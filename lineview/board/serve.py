@@ -31,7 +31,7 @@ def open_server(app: Dash, host: str = "127.0.0.1", port: int = 8050) -> Any:
 
 
 def address_of(server: Any, host: str) -> str:
-    """Give the address a browser can open."""
+    """The address a browser can open."""
     return f"http://{f'[{host}]' if ':' in host else host}:{server.effective_port}/"
 
 

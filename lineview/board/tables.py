@@ -29,7 +29,7 @@ LONG = 28
 
 
 def answer_table(table: Table, plant: Plant) -> html.Div:
-    """Give a table of an answer."""
+    """A table of an answer."""
     headings = [show.heading(words, unit, plant) for _, words, unit in table.columns]
     places = show.table_decimals(table.columns, table.rows, plant)
     rows = [
@@ -55,7 +55,7 @@ def _wide(rows: Sequence[Sequence[str]]) -> bool:
 
 
 def open_or_folded(table: Table, plant: Plant, is_open: bool) -> html.Div | html.Details:
-    """Give a table as it stands on a page: the first ones open, further and long ones folded."""
+    """A table as it stands on a page: the first ones open, further and long ones folded."""
     if is_open and len(table.rows) <= OPEN_ROWS:
         return answer_table(table, plant)
     rows = f"{len(table.rows)} rows" if len(table.rows) != 1 else "1 row"
@@ -83,7 +83,7 @@ def plain_table(
     right: Sequence[bool],
     caption_hidden: bool = False,
 ) -> html.Div:
-    """Give a table of ready cells."""
+    """A table of ready cells."""
     side = ["number" if r else "" for r in right]
     head = html.Tr([html.Th(h, scope="col", className=s) for h, s in zip(headings, side, strict=True)])
     body = [
@@ -122,7 +122,7 @@ def frame_table(
     headings: Mapping[str, tuple[str, str]] | None = None,
     most: int = MOST_ROWS,
 ) -> html.Div:
-    """Give a frame as a table, its column names as words."""
+    """A frame as a table, its column names as words."""
     columns = [(name, *_worded(name, headings or {})) for name in frame.columns]
     whole = frame.head(most)
     caption = title if frame.height <= most else f"{title} (the first {most} of {frame.height:,})"

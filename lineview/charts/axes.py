@@ -18,7 +18,7 @@ _DAY_LINE = 8
 
 
 def ms(at: datetime) -> float:
-    """Give a moment as plotly's milliseconds."""
+    """A moment as plotly's milliseconds."""
     return at.timestamp() * 1000
 
 
@@ -59,7 +59,7 @@ def _ticks(start: datetime, end: datetime, look: ChartStyle) -> list[tuple[datet
 
 
 def _moments(start: datetime, end: datetime, step: float, look: ChartStyle) -> list[datetime]:
-    """Give the wall times that are whole steps of the day, as moments."""
+    """The wall times that are whole steps of the day, as moments."""
     midnight = start.astimezone(look.plant.tz).replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=None)
     found: list[datetime] = []
     count = 0

@@ -305,7 +305,7 @@ def _of_web(frame: pl.DataFrame | None, web: str) -> pl.DataFrame | None:
 
 
 def _coming(answer: Answer, web: str) -> pl.DataFrame | None:
-    """Give a web's deliveries without the rows that say when to order."""
+    """A web's deliveries without the rows that say when to order."""
     found = _of_web(answer.series.get("deliveries"), web)
     if found is None or "kind" not in found.columns:
         return found
@@ -313,7 +313,7 @@ def _coming(answer: Answer, web: str) -> pl.DataFrame | None:
 
 
 def _order_by(answer: Answer, web: str) -> datetime | None:
-    """Give the day a web is to be ordered by, from the rows that say it."""
+    """The day a web is to be ordered by, from the rows that say it."""
     found = _of_web(answer.series.get("deliveries"), web)
     if found is None or "kind" not in found.columns:
         return None

@@ -71,7 +71,7 @@ def rope_picture(
 
 
 def _diameters(batches: pl.DataFrame, tolerance: Tolerance) -> pl.DataFrame:
-    """Give the diameter each batch would have at this target, so that products of other sizes compare."""
+    """The diameter each batch would have at this target, so that products of other sizes compare."""
     at_target = pl.coalesce(tolerance.target_mm + pl.col("deviation_mm"), pl.col("diameter_mm"))
     shown = batches.sort("running_h").with_columns(at_target.alias("shown_mm"))
     return thin(shown, "running_h", "shown_mm")

@@ -55,7 +55,7 @@ NIGHT = Tokens(
 
 
 def see_through(colour: str, share: float) -> str:
-    """Give a colour that lets what lies behind it through."""
+    """A colour that lets what lies behind it through."""
     red, green, blue = channels(colour)
     return f"rgba({red},{green},{blue},{share:g})"
 
@@ -90,7 +90,7 @@ class ChartStyle:
     scale: float = 1.0
 
     def size(self, px: float) -> int:
-        """Give a size in pixels at this scale."""
+        """A size in pixels at this scale."""
         return round(px * self.scale)
 
 
@@ -109,7 +109,7 @@ class Picture:
 
 
 def blank(look: ChartStyle, x_title: str = "", y_title: str = "") -> go.Figure:
-    """Give a figure with the look's frame and nothing in it."""
+    """A figure with the look's frame and nothing in it."""
     figure = go.Figure()
     figure.update_layout(
         template="none",

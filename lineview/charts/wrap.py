@@ -66,7 +66,7 @@ def _ordered(shown: pl.DataFrame) -> list[str]:
 
 
 def _reach(shown: pl.DataFrame, webs: list[str]) -> tuple[float, float]:
-    """Give the axis: from a little under the least geometry, so that the causes can be seen at all."""
+    """The axis: from a little under the least geometry, so that the causes can be seen at all."""
     needed = shown.filter(pl.col("cause") == NEEDED)["length"].to_list()
     totals = [float(shown.filter(pl.col("web") == web)["length"].sum()) for web in webs]
     end = max(totals, default=1.0)

@@ -56,11 +56,11 @@ class CounterTruth:
         }
 
     def cycles(self, at_s: Floats) -> Floats:
-        """Give the cycles made by each moment since the first shift began, fractions included."""
+        """The cycles made by each moment since the first shift began, fractions included."""
         return self._integral(at_s, [(s.t0, s.t1, float(s.cycles)) for s in self.moving])
 
     def at(self, at_s: Floats) -> dict[str, Floats]:
-        """Give what every counter truly stands at: pieces whole, metres with fractions.
+        """What every counter truly stands at: pieces whole, metres with fractions.
 
         Gives [m].
         """
@@ -79,13 +79,13 @@ class CounterTruth:
         }
 
     def totals(self) -> Totals:
-        """Give what the counters stand at when everything has been counted."""
+        """What the counters stand at when everything has been counted."""
         end = self.at(np.array([np.inf]))
         return Totals(*(int(end[c][0]) for c in ("good", "rejects", "blanks")),
                       *(float(end[c][0]) for c in ("film", "paper", "rope")))  # fmt: skip
 
     def per_cycle_m(self, kind: str) -> float:
-        """Give the web drawn by one cycle, slip included [m]."""
+        """The web drawn by one cycle, slip included [m]."""
         product = self.spec.products[0]
         web = self.spec.film_of(product) if kind == "film" else self.spec.paper_of(product)
         slip = self.spec.slip_film if kind == "film" else self.spec.slip_paper
@@ -174,6 +174,6 @@ class LineDay:
         return np.arange(self.start_s - before_s, self.end_s + after_s + 0.5, every_s)
 
     def stretches(self) -> Iterator[Stretch]:
-        """Give every stretch of the day in order."""
+        """Every stretch of the day in order."""
         for shift in self.shifts:
             yield from shift.stretches

@@ -33,7 +33,7 @@ _HEADER = "Datum;Uhrzeit;Stück gesamt;Ausschuss;Leerwickel;Folie;Wachspapier;Ta
 
 
 def gaps_of(day: LineDay) -> list[tuple[float, float]]:
-    """Give where a machine's readings are missing, from the last before to the first after [s since 1970]."""
+    """Where a machine's readings are missing, from the last before to the first after [s since 1970]."""
     if day.spec.wrap == "wrap2":
         away = _outage(day)
         return [away] if np.isfinite(away[0]) else []
@@ -204,7 +204,7 @@ def write_scanner(batches: Sequence[Batch], path: Path) -> None:
 
 
 def hall_rows(first: LineDay, second: LineDay, zone: ZoneInfo) -> list[str]:
-    """Give a day of the hall thermometer: each minute, in °C and in °F, twelve-hour clock.
+    """A day of the hall thermometer: each minute, in °C and in °F, twelve-hour clock.
 
     Gives [°C].
     """

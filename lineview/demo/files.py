@@ -86,12 +86,12 @@ def _ods_cell(cell: Cell) -> str:
 
 
 def wall(at_s: float, zone: ZoneInfo) -> datetime:
-    """Give a moment as wall time, without its zone, to the millisecond."""
+    """A moment as wall time, without its zone, to the millisecond."""
     return datetime.fromtimestamp(round(at_s, 3), zone).replace(tzinfo=None)
 
 
 def serial(at_s: float, zone: ZoneInfo) -> float:
-    """Give a moment as a spreadsheet's serial number of wall time.
+    """A moment as a spreadsheet's serial number of wall time.
 
     Gives [d].
     """
@@ -99,6 +99,6 @@ def serial(at_s: float, zone: ZoneInfo) -> float:
 
 
 def week_of(day: date) -> str:
-    """Give a date's week as ISO 8601 writes it."""
+    """A date's week as ISO 8601 writes it."""
     year, week, _ = day.isocalendar()
     return f"{year}-W{week:02d}"

@@ -107,7 +107,7 @@ def _weighed(works: Works, i: int, day: LineDay, shift: ShiftTruth) -> list[Weig
 
 
 def _noted_stops(day: LineDay) -> Iterator[tuple[str, float, float, str]]:
-    """Give the stops that got written down: a minute or longer, and not quite all of them."""
+    """The stops that got written down: a minute or longer, and not quite all of them."""
     for s in day.stretches():
         if s.state not in ("short stop", "stop") or s.seconds < 60.0:
             continue

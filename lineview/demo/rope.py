@@ -92,7 +92,7 @@ def rope_seconds(
 def cut_masses_g(
     spec: LineSpec, rng: np.random.Generator, batch: Batch, diameter: Floats, pieces: int
 ) -> Floats:
-    """Give the mass [g] of each piece cut from a stretch of rope.
+    """The mass [g] of each piece cut from a stretch of rope.
 
     Takes `diameter` [mm].
     """

@@ -26,7 +26,7 @@ class Sizer:
     next_adjustment: int = 0
 
     def level_mm(self, spec: LineSpec) -> float:
-        """Give the present deviation from the target, batches and noise aside."""
+        """The present deviation from the target, batches and noise aside."""
         return spec.level_mm + self.steps_mm + spec.wear_mm_per_h * self.run_s / 3600.0
 
 
@@ -62,7 +62,7 @@ class ShiftRun:
         return self.now >= self.window.end_s
 
     def span_end(self) -> float:
-        """Give when the present stretch between breaks ends."""
+        """When the present stretch between breaks ends."""
         return next((s for s, _ in self.window.breaks if s > self.now + 1e-6), self.window.end_s)
 
     def idle(self, seconds: float, state: str, reason: str, batch: str = "", *, whole: bool = False) -> float:
@@ -200,7 +200,7 @@ class ShiftRun:
             reel.left_m -= n * self._per_cycle_m(reel)
 
     def _cycles_on_reels(self, batch: Batch) -> int:
-        """Give how many cycles until a reel ends or a splice comes (at least one)."""
+        """How many cycles until a reel ends or a splice comes (at least one)."""
         most = []
         for reel in self.rack.mounted.values():
             until = reel.splices_left_m[-1] if reel.splices_left_m else reel.end_m

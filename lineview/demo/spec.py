@@ -138,11 +138,11 @@ class LineSpec:
     mislabelled: tuple[tuple[str, int, float], ...] = ()
 
     def film_of(self, product: Product) -> Web:
-        """Give the product's film."""
+        """The product's film."""
         return next(w for w in self.webs if w.id in product.webs and w.kind == "film")
 
     def paper_of(self, product: Product) -> Web:
-        """Give the product's wax paper."""
+        """The product's wax paper."""
         return next(w for w in self.webs if w.id in product.webs and w.kind == "wax paper")
 
 
@@ -151,17 +151,17 @@ LINE_2_PRODUCTS = ("raspberry", "lemon", "pear", "vanilla", "peppermint")
 
 
 def demo_plant_text() -> str:
-    """Give the demo's plant.toml as text."""
+    """The demo's plant.toml as text."""
     return files("lineview.demo").joinpath("plant.toml").read_text(encoding="utf-8")
 
 
 def demo_plant() -> Plant:
-    """Give the demo's plant description."""
+    """The demo's plant description."""
     return Plant.model_validate(tomllib.loads(demo_plant_text()))
 
 
 def line_specs(plant: Plant) -> tuple[LineSpec, LineSpec]:
-    """Give the two lines: the first sizer wears and is adjusted, the second is steady but once touched.
+    """The two lines: the first sizer wears and is adjusted, the second is steady but once touched.
 
     The first line's ninth wax-paper reel holds 5.5 % less than its label says. On the second line the
     knife jams more and more often.

@@ -24,7 +24,7 @@ class Window:
 
 
 def windows(plant: Plant, start: date, days: int) -> list[Window]:
-    """Give the plant's shifts that start within these days, in order."""
+    """The plant's shifts that start within these days, in order."""
     shifts = []
     for offset in range(days):
         day = start + timedelta(days=offset)
@@ -95,9 +95,9 @@ class ShiftTruth:
     masses_g: Floats = field(default_factory=lambda: np.empty(0))
 
     def count(self, kind: int) -> int:
-        """Give how many cycles were of this kind."""
+        """How many cycles were of this kind."""
         return int(np.count_nonzero(self.kinds == kind))
 
     def seconds(self, state: str) -> float:
-        """Give the seconds in this state."""
+        """The seconds in this state."""
         return float(sum(s.seconds for s in self.stretches if s.state == state))

@@ -35,7 +35,7 @@ DEFINITIONS = {
 
 
 def moment(at_s: float) -> str:
-    """Give a moment as ISO 8601 in UTC, to the millisecond."""
+    """A moment as ISO 8601 in UTC, to the millisecond."""
     return datetime.fromtimestamp(round(at_s, 3), UTC).isoformat(timespec="milliseconds")
 
 
@@ -81,7 +81,7 @@ def _stop_rows(spec: LineSpec, shift: ShiftTruth) -> Iterable[dict[str, object]]
 
 
 def _web_rows(day: LineDay, shift: ShiftTruth) -> Iterable[dict[str, object]]:
-    """Give the metres of each web by cause: cycles from the counters' own sums, feeds one by one."""
+    """The metres of each web by cause: cycles from the counters' own sums, feeds one by one."""
     used: dict[tuple[str, str, str], float] = {}
 
     def add(web: str, kind: str, cause: str, metres: float) -> None:
@@ -219,7 +219,7 @@ class StockCount:
 
 
 def outer_mm(web: Web, left_m: float) -> float:
-    """Give a reel's outer diameter [mm] from what is left on it: L = pi (D2 - d2) / 4t turned round."""
+    """A reel's outer diameter [mm] from what is left on it: L = pi (D2 - d2) / 4t turned round."""
     return math.sqrt(
         web.reel_core_mm**2 + 4.0 * left_m * 1000.0 * (web.thickness_um or 0.0) / 1000.0 / math.pi
     )

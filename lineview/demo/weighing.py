@@ -41,7 +41,7 @@ class BatchPieces:
 
 
 def wrap_mass_g(spec: LineSpec, product: Product) -> float:
-    """Give the mass of one piece's film and wax paper [g]."""
+    """The mass of one piece's film and wax paper [g]."""
     return _web_g(spec.film_of(product)) + _web_g(spec.paper_of(product))
 
 
@@ -51,7 +51,7 @@ def _web_g(web: Web) -> float:
 
 
 def by_batch(shift: ShiftTruth) -> dict[str, list[Stretch]]:
-    """Give a shift's moving stretches by batch, in order."""
+    """A shift's moving stretches by batch, in order."""
     batches: dict[str, list[Stretch]] = {}
     for stretch in shift.stretches:
         if stretch.state in MOVING:
@@ -60,7 +60,7 @@ def by_batch(shift: ShiftTruth) -> dict[str, list[Stretch]]:
 
 
 def batch_pieces(shift: ShiftTruth) -> list[BatchPieces]:
-    """Give the truth of each batch of a shift."""
+    """The truth of each batch of a shift."""
     batches = []
     for batch, parts in by_batch(shift).items():
         kinds = np.concatenate([shift.kinds[p.first : p.first + p.cycles] for p in parts])

@@ -94,7 +94,7 @@ class SettledByHead:
         return self._formats[0]
 
     def schemas(self, heading: Heading, bound: BoundLayout) -> list[dict[str, pl.DataType]]:
-        """Give the types of all columns to try in turn; none where values have to be looked at as text."""
+        """The types of all columns to try in turn; none where values have to be looked at as text."""
         places = {column.place for column in bound.columns}
         text = any(channel.is_text for column in bound.columns for channel in column.channels.values())
         judged = bound.quality is not None or any(column.quality is not None for column in bound.columns)
@@ -118,7 +118,7 @@ class SettledByHead:
 
     @contextmanager
     def joining(self) -> Iterator[None]:
-        """Give a context in which the pieces of a night in which the clock goes back are read together."""
+        """A context in which the pieces of a night in which the clock goes back are read together."""
         self._joining = True
         try:
             yield
@@ -128,7 +128,7 @@ class SettledByHead:
             self._joined = set()
 
     def formats(self, cells: pl.Series) -> tuple[str, ...]:
-        """Give the formats of time cells."""
+        """The formats of time cells."""
         return self._formats
 
     def timed(self, clock: Clock, cells: pl.Series) -> None:
@@ -170,7 +170,7 @@ class SettledByHead:
             raise NotInPieces
 
     def judged(self, strip: ChannelColumn) -> pl.Series | None:
-        """Give the quality of a strip's cells by all codes seen so far; None where all are good."""
+        """The quality of a strip's cells by all codes seen so far; None where all are good."""
         if strip.quality is None:
             return None
         owner = strip.header, strip.channel.machine
@@ -188,7 +188,7 @@ _EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001 - of wall-clock times
 
 
 def _is_sure(form: str) -> bool:
-    """Tell whether a format has no twin with day and month the other way round."""
+    """Whether a format has no twin with day and month the other way round."""
     return form in NUMERIC or form.startswith(("%Y", "%d."))
 
 
@@ -199,7 +199,7 @@ def _has_near(naive: pl.Series, night: date) -> bool:
 
 @lru_cache(maxsize=256)
 def _nights(zone: str, year: int) -> tuple[date, ...]:
-    """Give the days of a year on which the clock goes back in a zone."""
+    """The days of a year on which the clock goes back in a zone."""
     start = datetime(year, 1, 1)  # noqa: DTZ001 - a wall clock
     every = pl.datetime_range(start, start + 366 * _DAY, "10m", time_unit="us", eager=True)
     local = every.dt.replace_time_zone(zone, ambiguous="null", non_existent="null")
@@ -261,7 +261,7 @@ class BigExport:
         )
 
     def stretches(self, source: Path) -> Iterator[Stretch]:
-        """Give the rows, some 8 MB of text at a time."""
+        """The rows, some 8 MB of text at a time."""
         row, kept = self._first, 0
         held: list[bytes] = []  # pieces of a night in which the clock goes back are read together
         first_held = row

@@ -12,7 +12,7 @@ ENDINGS = (".csv", ".tsv", ".txt", ".tab", ".psv", ".dat", ".log", ".asc", ".prn
 
 
 def find_exports(paths: Sequence[Path]) -> list[Path]:
-    """Give the files of paths: files as they are, folders walked in sorted order.
+    """The files of paths: files as they are, folders walked in sorted order.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ def find_exports(paths: Sequence[Path]) -> list[Path]:
 
 
 def is_export(file: Path, folder: Path) -> bool:
-    """Tell whether a file inside a folder is taken for an export."""
+    """Whether a file inside a folder is taken for an export."""
     parts = file.relative_to(folder).parts
     if any(part.startswith((".", "~$", "~")) for part in parts) or not file.is_file():
         return False

@@ -32,7 +32,7 @@ class Head:
 
 
 def head_of(path: Path) -> Head | None:
-    """Give the first lines of a file that may be read in pieces, or None."""
+    """The first lines of a file that may be read in pieces, or None."""
     try:
         packed = _is_packed(path)
         if path.stat().st_size < (BIG // _PACKED if packed else BIG):
@@ -48,7 +48,7 @@ def head_of(path: Path) -> Head | None:
 
 
 def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
-    """Give a file's text in pieces."""
+    """A file's text in pieces."""
     try:
         with _opened(path, _is_packed(path)) as file:
             file.read(skip)
@@ -68,7 +68,7 @@ def _opened(path: Path, packed: bool) -> BinaryIO:
 
 
 def is_plain(text: bytes) -> bool:
-    """Tell whether text has no quotes, no NULs, whole line ends, and is UTF-8."""
+    """Whether text has no quotes, no NULs, whole line ends, and is UTF-8."""
     return b'"' not in text and b"\x00" not in text and not _has_bare_returns(text) and _is_utf8(text)
 
 
@@ -87,7 +87,7 @@ def _is_utf8(text: bytes) -> bool:
 
 
 def _has_odd_quotes(text: bytes) -> bool:
-    """Tell whether a line has an odd number of quotes, so that a cell may go on in the next."""
+    """Whether a line has an odd number of quotes, so that a cell may go on in the next."""
     return b'"' in text and any(line.count(b'"') % 2 for line in text.split(b"\n"))
 
 

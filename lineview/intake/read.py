@@ -138,7 +138,7 @@ def open_big(
 
 
 def _best_cut(table: Records, name: str, plant: Plant, layout: Layout | None) -> tuple[Records, list[Fit]]:
-    """Give a table cut at the separator with which a layout fits, and how each layout for it fits.
+    """A table cut at the separator with which a layout fits, and how each layout for it fits.
 
     Where none fits at any separator the table stays cut at the likeliest one.
     """
@@ -154,7 +154,7 @@ def _best_cut(table: Records, name: str, plant: Plant, layout: Layout | None) ->
 
 
 def _fit_of(table: Records, fits: list[Fit], layout: Layout | None, where: str) -> Fit | None:
-    """Give the layout that fits a table, or None; raise where one is meant for it but lacks headers."""
+    """The layout that fits a table, or None; raise where one is meant for it but lacks headers."""
     if layout is not None:
         one = fits[0]
         if not takes_sheet(layout, table.sheet):

@@ -59,7 +59,7 @@ class HiddenStops:
         return HiddenStops(interval[order], opens[order], closes[order])
 
     def run_seconds(self, seconds: Floats) -> Floats:
-        """Give the seconds of each interval that are in no hole."""
+        """The seconds of each interval that are in no hole."""
         if not self.count:
             return seconds
         left = seconds.copy()
@@ -67,7 +67,7 @@ class HiddenStops:
         return left
 
     def moments(self, span: Ints) -> tuple[Ints, Ints]:
-        """Give when each opens and closes [µs], within its interval."""
+        """When each opens and closes [µs], within its interval."""
         start, end = span[self.interval], span[self.interval + 1]
         opens = np.clip(start + np.rint(self.opens_s * 1e6).astype(np.int64), start, end)
         closes = np.clip(start + np.rint(self.closes_s * 1e6).astype(np.int64), opens, end)
@@ -105,7 +105,7 @@ def edge_holes(
     bounded: tuple[Bools, Bools],
     rates: tuple[Floats, Floats],
 ) -> HiddenStops:
-    """Give the standing parts of the first and last intervals of legs next to standing stretches.
+    """The standing parts of the first and last intervals of legs next to standing stretches.
 
     Takes `made`, `seconds` [s], `rates` [counts/s].
     """
@@ -131,7 +131,7 @@ def edge_holes(
 def short_holes(
     made: Floats, seconds: Floats, legs: SpeedSegments, bounded: tuple[Bools, Bools], spread_s: float
 ) -> HiddenStops:
-    """Give the stops that are shorter than an interval, inside legs.
+    """The stops that are shorter than an interval, inside legs.
 
     Takes `made`, `seconds` [s].
     """
@@ -170,7 +170,7 @@ def short_holes(
 
 
 def _between_full(hit: Ints, lacks: Floats, seconds: Floats, inner: SpeedSegments) -> Bools:
-    """Tell which intervals lie between two of their leg that ran in full."""
+    """Which intervals lie between two of their leg that ran in full."""
     owner = np.searchsorted(inner.first, hit, side="right") - 1
     inside = (hit - 1 >= inner.first[owner]) & (hit + 1 < inner.last[owner])
     full = lacks <= _FULL_SHARE * seconds
@@ -178,7 +178,7 @@ def _between_full(hit: Ints, lacks: Floats, seconds: Floats, inner: SpeedSegment
 
 
 def _lacking(made: Floats, seconds: Floats, inner: SpeedSegments) -> Floats:
-    """Give the seconds by which intervals fall short of the median rate around them, 0 where they do not."""
+    """The seconds by which intervals fall short of the median rate around them, 0 where they do not."""
     lacks = np.zeros(len(made))
     wide = inner.last - inner.first >= 3
     if not wide.any():
@@ -203,13 +203,13 @@ def _lacking(made: Floats, seconds: Floats, inner: SpeedSegments) -> Floats:
 
 
 def _owned(places: Ints, first: Ints, last: Ints) -> tuple[Ints, Bools]:
-    """Give which leg each place may lie in, and whether it does."""
+    """Which leg each place may lie in, and whether it does."""
     owner = np.maximum(np.searchsorted(first, places, side="right") - 1, 0)
     return owner, np.asarray((places >= first[owner]) & (places < last[owner]))
 
 
 def _median_around(pace: Floats, places: Ints, first: Ints, last: Ints) -> Floats:
-    """Give the median rate of each place and its neighbours within its leg."""
+    """The median rate of each place and its neighbours within its leg."""
     window = places[:, None] + np.arange(-_NEIGHBOURS, _NEIGHBOURS + 1)[None, :]
     inside = (window >= first[:, None]) & (window < last[:, None])
     around = np.where(inside, pace[np.clip(window, 0, len(pace) - 1)], np.inf)
@@ -308,7 +308,7 @@ def moving(steps: Steps, gap_s: float) -> Activity:
 
 
 def _standing(made: Floats, seconds: Floats, seen: Bools, band_low: float) -> Bools:
-    """Tell which intervals the machine stood through, jogs between them included."""
+    """Which intervals the machine stood through, jogs between them included."""
     stands = seen & (made <= 0)
     zero = runs(stands)
     until = sums(seconds)
@@ -388,7 +388,7 @@ _LEAST_END_MIN = 0.5
 
 
 def slow_bounds_min(tape: pl.DataFrame, every_min: float) -> tuple[float, float]:
-    """Give the least and most slow minutes.
+    """The least and most slow minutes.
 
     Parameters
     ----------

@@ -20,7 +20,7 @@ ALL_DAY = "all day"
 
 
 def calendar(shifts: Sequence[Shift], zone: str, start: datetime, end: datetime) -> pl.DataFrame:
-    """Give the planned stretches and breaks of the shifts between two moments.
+    """The planned stretches and breaks of the shifts between two moments.
 
     Parameters
     ----------
@@ -95,7 +95,7 @@ def _moment(wall: datetime, tz: ZoneInfo) -> datetime:
 
 
 def _stretches(shift: Shift, day: date, tz: ZoneInfo) -> list[_Stretch]:
-    """Give one shift's planned stretches and breaks in order."""
+    """One shift's planned stretches and breaks in order."""
     begin = datetime.combine(day, shift.start)
     finish = datetime.combine(day, shift.end)
     if finish <= begin:
@@ -110,7 +110,7 @@ def _stretches(shift: Shift, day: date, tz: ZoneInfo) -> list[_Stretch]:
 
 
 def _pauses(breaks: Sequence[Break], begin: datetime, finish: datetime) -> list[tuple[datetime, datetime]]:
-    """Give the breaks within a shift in wall time, overlapping ones joined."""
+    """The breaks within a shift in wall time, overlapping ones joined."""
     pauses: list[tuple[datetime, datetime]] = []
     placed = []
     for pause in breaks:
@@ -146,7 +146,7 @@ def _refuse_overlaps(rows: list[_Stretch]) -> None:
 
 
 def shift_windows(cal: pl.DataFrame) -> pl.DataFrame:
-    """Give one row a shift of a calendar.
+    """One row a shift of a calendar.
 
     Parameters
     ----------
@@ -181,7 +181,7 @@ def shift_windows(cal: pl.DataFrame) -> pl.DataFrame:
 
 
 def running_hours(tape: pl.DataFrame, at: pl.Series) -> pl.Series:
-    """Give the hours run, slow ones too, from a tape's start up to each moment.
+    """The hours run, slow ones too, from a tape's start up to each moment.
 
     Gives [h].
     """

@@ -29,7 +29,7 @@ OFF_MIN = 3.0
 
 
 def product_changes(machine: Machine, said: pl.DataFrame, batches: pl.DataFrame) -> pl.DataFrame:
-    """Give the moments at which the machine's line went from one product to another."""
+    """The moments at which the machine's line went from one product to another."""
     own = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
     for measures in ("product", "batch"):
         marks = said.filter(pl.col("gauge") == measures).sort("at").select("at", name="text")
@@ -44,7 +44,7 @@ def product_changes(machine: Machine, said: pl.DataFrame, batches: pl.DataFrame)
 
 
 def marked(machine: Machine, said: pl.DataFrame, batches: pl.DataFrame) -> bool:
-    """Tell whether anything marks the products of a machine's line."""
+    """Whether anything marks the products of a machine's line."""
     sheet = batches.filter((pl.col("line") == machine.line) & pl.col("start").is_not_null())
     if sheet["product"].drop_nulls().len():
         return True
@@ -166,7 +166,7 @@ def found_changeovers(
 
 
 def _planned(begins: Ints, ends: Ints, shifts: pl.DataFrame) -> tuple[Ints, Bools]:
-    """Give the planned time of each standing [µs], and whether it lies within one shift."""
+    """The planned time of each standing [µs], and whether it lies within one shift."""
     ordered = shifts.sort("start")
     opens, closes = (ordered[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
     if not len(opens):
@@ -182,7 +182,7 @@ def _planned(begins: Ints, ends: Ints, shifts: pl.DataFrame) -> tuple[Ints, Bool
 
 
 def _log_odds(gauge: pl.DataFrame, begins: Ints, ends: Ints, seen: Activity) -> tuple[Floats, Bools]:
-    """Give how much likelier than not one gauge makes a new batch, as a logarithm, and where it tells."""
+    """How much likelier than not one gauge makes a new batch, as a logarithm, and where it tells."""
     own = gauge.drop_nulls().sort("at")
     at, value = own["at"].dt.epoch("us").to_numpy(), own["value"].to_numpy()
     none = np.zeros(len(begins)), np.zeros(len(begins), dtype=bool)
@@ -214,7 +214,7 @@ def _places(seen: Activity) -> tuple[Ints, Ints]:
 
 
 def _steps(at: Ints, value: Floats, begins: Ints, ends: Ints) -> Floats:
-    """Give the change of the median value across each standing; nan where either side lacks readings."""
+    """The change of the median value across each standing; nan where either side lacks readings."""
     beside, left_out = round(_BESIDE_S * 1e6), round(_LEFT_OUT_S * 1e6)
     sides = ((begins - beside, begins - left_out), (ends + left_out, ends + beside))
     found = []
@@ -269,7 +269,7 @@ def changeover_matrix(changeovers: pl.DataFrame, name_of: Callable[[str], str]) 
 
 
 def with_planned_minutes(changeovers: pl.DataFrame, tape: pl.DataFrame) -> pl.DataFrame:
-    """Give each changeover its minutes, breaks left out.
+    """Each changeover its minutes, breaks left out.
 
     Parameters
     ----------

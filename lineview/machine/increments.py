@@ -36,12 +36,12 @@ class Limits:
     margin: float
 
     def most(self, seconds: Floats) -> Floats:
-        """Give the most counts possible in so many seconds as stamped."""
+        """The most counts possible in so many seconds as stamped."""
         fastest = self.fastest_per_min * (1.0 + self.margin) / 60.0
         return np.asarray(fastest * (seconds + STAMP_S) + 1.0)
 
     def advance(self, before: Floats, after: Floats) -> Floats:
-        """Give the counts added, through a rollover where the value fell and the modulus is known."""
+        """The counts added, through a rollover where the value fell and the modulus is known."""
         return self.unrolled(after - before)
 
     def unrolled(self, step: Floats) -> Floats:
@@ -55,12 +55,12 @@ class Limits:
 
 
 def seconds_between(at_us: Ints, i: Ints, j: Ints) -> Floats:
-    """Give the time between readings."""
+    """The time between readings."""
     return (at_us[j] - at_us[i]) / 1e6
 
 
 def possible(at_us: Ints, value: Floats, i: Ints, j: Ints, limits: Limits) -> Bools:
-    """Tell where going from one reading to another is possible at the fastest rate.
+    """Where going from one reading to another is possible at the fastest rate.
 
     Takes `value` [counts].
     """
@@ -111,7 +111,7 @@ def _placeholders(at_us: Ints, value: Floats, limits: Limits) -> Bools:
 
 
 def _by_words(at_us: Ints, value: Floats, before: Ints, aside: Ints, limits: Limits) -> Bools:
-    """Tell which odd readings are off by a whole number of words from where they should be."""
+    """Which odd readings are off by a whole number of words from where they should be."""
     off = value[aside] - value[before]
     most = limits.most(seconds_between(at_us, before, aside))
     near = np.mod(off, WORD)
@@ -142,7 +142,7 @@ def _runs_off_course(at_us: Ints, value: Floats, limits: Limits) -> Bools:
 def _mended(
     at_us: Ints, value: Floats, pairs: Ints, length: int, limits: Limits, good: Bools, *, ahead: bool
 ) -> Bools:
-    """Tell which impossible pairs (i, i + 1) are mended by leaving out `length` readings."""
+    """Which impossible pairs (i, i + 1) are mended by leaving out `length` readings."""
     last = len(value) - 1
     if ahead:
         i, j = pairs, pairs + 1 + length
@@ -161,7 +161,7 @@ def _mended(
 
 
 def _restarted(at_us: Ints, value: Floats, pairs: Ints, limits: Limits, good: Bools) -> Bools:
-    """Tell where the second reading of a pair looks like a counter set back to 0 that counts on."""
+    """Where the second reading of a pair looks like a counter set back to 0 that counts on."""
     fell = value[pairs] - value[pairs + 1]
     small = value[pairs + 1] <= limits.most(seconds_between(at_us, pairs, pairs + 1))
     counts_on = good[np.minimum(pairs + 1, len(good) - 1)]
@@ -194,7 +194,7 @@ def unfrozen(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
 
 
 def _at_own_rate(at_us: Ints, value: Floats, first: Ints, end: Ints) -> Bools:
-    """Tell whether the rate over a frozen span is near that of the five minutes before or after."""
+    """Whether the rate over a frozen span is near that of the five minutes before or after."""
     rate = (value[end] - value[first]) / np.maximum(seconds_between(at_us, first, end), 1e-6)
     start_before = np.searchsorted(at_us, at_us[first] - _RATE_WINDOW_US)
     end_after = np.searchsorted(at_us, at_us[end] + _RATE_WINDOW_US, side="right") - 1
@@ -214,7 +214,7 @@ _MOST_STRAY = 0.01
 
 
 def fits_values(value: Floats, modulus: float) -> bool:
-    """Tell whether the values stay below the modulus, a stray reading in a hundred aside.
+    """Whether the values stay below the modulus, a stray reading in a hundred aside.
 
     Takes `value` [counts].
     """
@@ -222,7 +222,7 @@ def fits_values(value: Floats, modulus: float) -> bool:
 
 
 def find_modulus(at_us: Ints, value: Floats, limits: Limits) -> float | None:
-    """Give the one usual size that explains falls of a counter as rollovers, or None.
+    """The one usual size that explains falls of a counter as rollovers, or None.
 
     Takes `value` [counts].
     """
@@ -254,7 +254,7 @@ _STEP, _ROLLOVER, _RESET, _GLITCH, _TORN, _SEVERAL = range(6)
 
 
 def known_modulus(counter: Counter) -> int | None:
-    """Give a counter's declared modulus, or None where nobody knows it."""
+    """A counter's declared modulus, or None where nobody knows it."""
     return None if counter.modulus == "unknown" else counter.modulus
 
 
@@ -290,7 +290,7 @@ def steps_and_kinds(
     margin: float,
     gap_s: float = math.inf,
 ) -> tuple[Steps, Ints]:
-    """Give the steps of two readings and more, and the place of each one's kind."""
+    """The steps of two readings and more, and the place of each one's kind."""
     known = float(modulus) if modulus and fits_values(value, modulus) else None
     limits = Limits(known, fastest_per_min, margin)
     steps = np.diff(value)
@@ -327,7 +327,7 @@ def _rate_faults(modulus: int | None, fastest_per_min: float, margin: float) -> 
 
 
 def _plain(added: Floats, most: Floats, limits: Limits) -> bool:
-    """Tell whether every increment is possible and no counter can have turned twice."""
+    """Whether every increment is possible and no counter can have turned twice."""
     turns = limits.modulus is not None and bool((added + limits.modulus <= most).any())
     return not turns and bool(((added >= 0) & (added <= most)).all())
 
@@ -360,7 +360,7 @@ def _classified(
 
 
 def unread_longer_than(gap_s: float, usual_us: float) -> float:
-    """Give the longest interval [µs] that counts as read: the plant's gap, or twice the usual one.
+    """The longest interval [µs] that counts as read: the plant's gap, or twice the usual one.
 
     Parameters
     ----------
@@ -373,7 +373,7 @@ def unread_longer_than(gap_s: float, usual_us: float) -> float:
 
 
 def _may_be_set_back(before: Floats, after: Floats, most: Floats, unread: Bools, limits: Limits) -> Bools:
-    """Tell where a counter of known size may have been set back to 0 as well as turned.
+    """Where a counter of known size may have been set back to 0 as well as turned.
 
     Three things decide, and in this order. Nobody saw the interval: in a read one a fall that a turn
     explains is a turn. The counter could have counted on from 0 to what it shows. And a reset is not far
@@ -393,7 +393,7 @@ def _may_be_set_back(before: Floats, after: Floats, most: Floats, unread: Bools,
 def _bounds(
     after: Floats, added: Floats, most: Floats, kind: Ints, limits: Limits, doubtful: Bools, doubt: Bools
 ) -> tuple[Floats, Floats, Floats, Floats]:
-    """Give each increment's counts (nan: open), the least and most, and those by the fewest turns.
+    """Each increment's counts (nan: open), the least and most, and those by the fewest turns.
 
     Takes `doubtful` (a frozen value or a preset one) and `doubt` (a turn or a reset).
     """
@@ -414,7 +414,7 @@ def _bounds(
 
 
 def _most_in_turns(low: Floats, most: Floats, limits: Limits) -> Floats:
-    """Give the most as whole turns above the least where a turn is a small part of it."""
+    """The most as whole turns above the least where a turn is a small part of it."""
     size = limits.modulus or math.inf
     turns = np.ceil((most - low) / size) if math.isfinite(size) else np.zeros(len(low))
     return np.where(size <= _MOST_SHARE * most, low + turns * (0.0 if math.isinf(size) else size), most)

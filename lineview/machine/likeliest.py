@@ -163,7 +163,7 @@ def likeliest(
 
 
 def _planned_throughout(counted: OpenIntervals, gaps: Ints, planned: PlannedTime) -> npt.NDArray[np.bool_]:
-    """Tell which open intervals lie within planned time, as all do where no plan is known."""
+    """Which open intervals lie within planned time, as all do where no plan is known."""
     start, end = counted.start_s[gaps], counted.end_s[gaps]
     if not len(planned.start_s):
         return np.ones(len(gaps), dtype=np.bool_)

@@ -101,7 +101,7 @@ class _Fills:
 
 
 def _within(seen: Activity) -> Ints:
-    """Give the readings at which a silence begins or ends, so that each is filled by itself."""
+    """The readings at which a silence begins or ends, so that each is filled by itself."""
     silent = seen.code == UNSEEN
     if not silent.any():
         return np.empty(0, dtype=np.int64)

@@ -37,7 +37,7 @@ class SpeedSegments:
 
 
 def runs(member: Bools) -> SpeedSegments:
-    """Give the runs of True."""
+    """The runs of True."""
     padded = np.zeros(len(member) + 2, dtype=bool)
     padded[1:-1] = member
     edges = np.flatnonzero(padded[1:] != padded[:-1])
@@ -55,7 +55,7 @@ def sums(values: Floats) -> Floats:
 def edge_rates(
     n: Floats, seconds: Floats, legs: SpeedSegments, fallback_per_min: float
 ) -> tuple[Floats, Floats]:
-    """Give the rate of each leg next to its start and next to its end [counts/s].
+    """The rate of each leg next to its start and next to its end [counts/s].
 
     Takes `n`, `seconds` [s], `fallback_per_min` [counts/min].
     """
@@ -82,7 +82,7 @@ def _mean(counts: Floats, clock: Floats, first: Ints, last: Ints, whole: Bools) 
 
 
 def stamp_spread_s(n: Floats, seconds: Floats, member: Bools) -> float:
-    """Give how far intervals are off the rate of themselves and their neighbours.
+    """How far intervals are off the rate of themselves and their neighbours.
 
     Takes `n`, `seconds` [s]. Gives [s].
     """
@@ -98,7 +98,7 @@ def stamp_spread_s(n: Floats, seconds: Floats, member: Bools) -> float:
 
 
 def slow_intervals(n: Floats, run_s: Floats, legs: SpeedSegments, band_low_per_min: float) -> Bools:
-    """Tell which intervals belong to slow stretches.
+    """Which intervals belong to slow stretches.
 
     Takes `band_low_per_min` [counts/min].
     """
@@ -205,7 +205,7 @@ def _noise(rate: Floats) -> float:
 
 
 def _cuts(rate: Floats, first: int, last: int, noise: float) -> list[int]:
-    """Give the places before which the speed steps, between two places."""
+    """The places before which the speed steps, between two places."""
     n = last - first
     if n < 2 * LEAST_MIN:
         return []

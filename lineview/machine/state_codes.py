@@ -60,7 +60,7 @@ PLAIN_WORDS: Mapping[str, str] = {
 
 
 def meaning(state: str, codes: Mapping[str, str]) -> str | None:
-    """Give what a state means.
+    """What a state means.
 
     Source: isa-tr88
     """
@@ -79,7 +79,7 @@ TOLD: dict[str, pl.DataType] = {"at": UTC_US, "state": pl.String(), "meaning": p
 
 
 def reported_states(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
-    """Give what a machine's state channel said, row by row.
+    """What a machine's state channel said, row by row.
 
     Parameters
     ----------
@@ -153,7 +153,7 @@ class StateIntervals:
         return len(self.start) > 0
 
     def at(self, moments: Ints) -> Ints:
-        """Give what was said at each moment [µs] as a place in MEANINGS; -1 where nothing was."""
+        """What was said at each moment [µs] as a place in MEANINGS; -1 where nothing was."""
         if not self.any:
             return np.full(len(moments), -1)
         place = np.searchsorted(self.start, moments, side="right") - 1
@@ -161,7 +161,7 @@ class StateIntervals:
         return np.where(inside, self.meaning[np.maximum(place, 0)], -1)
 
     def only(self, *meanings: str) -> StateIntervals:
-        """Give the spells of these meanings."""
+        """The spells of these meanings."""
         own = np.isin(self.meaning, [MEANINGS.index(name) for name in meanings])
         return StateIntervals(self.start[own], self.end[own], self.meaning[own], self.until)
 
@@ -172,7 +172,7 @@ class StateIntervals:
         return StateIntervals(begins[inside], ends[inside], self.meaning[inside], self.until)
 
     def seconds_until(self, moments: Ints) -> Floats:
-        """Give the seconds in spells up to each moment [µs]."""
+        """The seconds in spells up to each moment [µs]."""
         if not self.any:
             return np.zeros(len(moments))
         edges = np.stack((self.start, self.end), axis=1).ravel()
@@ -184,7 +184,7 @@ NO_STATES = StateIntervals(np.empty(0, np.int64), np.empty(0, np.int64), np.empt
 
 
 def state_intervals(machine: Machine, readings: pl.DataFrame, *, gap_s: float) -> StateIntervals:
-    """Give the spells of a machine's state channel.
+    """The spells of a machine's state channel.
 
     Source: isa-tr88, derived-tape
     """

@@ -40,7 +40,7 @@ class RunClock:
 
 
 def run_clock(tape: pl.DataFrame) -> RunClock:
-    """Give a tape's clock of running minutes.
+    """A tape's clock of running minutes.
 
     Parameters
     ----------
@@ -129,7 +129,7 @@ def stop_clusters(clock: RunClock, reel_changes: Sequence[object] | pl.Series) -
 
 
 def _near(clock: RunClock, at: Floats, window: float) -> tuple[float, int]:
-    """Give the running minutes within the windows after events, and the stops that began in them."""
+    """The running minutes within the windows after events, and the stops that began in them."""
     begins = np.sort(at)
     ends = np.minimum(begins + window, clock.run_min)
     # Windows that overlap count once: each ends at the latest where the next one begins.

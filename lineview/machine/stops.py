@@ -147,7 +147,7 @@ _CODED = ("cleaning", "maintenance")
 
 
 def stop_kind(reason: str | None, code: str | None = None) -> str:
-    """Give the kind of a stop."""
+    """The kind of a stop."""
     for text in (reason, code):
         for kind, words in _WORDS:
             if text and words.search(text):
@@ -158,7 +158,7 @@ def stop_kind(reason: str | None, code: str | None = None) -> str:
 
 
 def with_kinds(tape: pl.DataFrame) -> pl.DataFrame:
-    """Give a tape with the kind of each stop.
+    """A tape with the kind of each stop.
 
     Parameters
     ----------

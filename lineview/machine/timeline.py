@@ -41,7 +41,7 @@ LOG_LATE_US = 120_000_000
 
 
 def reason_of(begins: Ints, ends: Ints, stop_log: pl.DataFrame) -> list[str | None]:
-    """Give the logged reason of each stretch, or None."""
+    """The logged reason of each stretch, or None."""
     log = stop_log.drop_nulls(["start", "reason"]).sort("start") if stop_log.height else stop_log
     if not log.height:
         return [None] * len(begins)
@@ -63,7 +63,7 @@ def reason_of(begins: Ints, ends: Ints, stop_log: pl.DataFrame) -> list[str | No
 
 
 def _overlaps_any(start: Ints, end: Ints, begins: Ints, ends: Ints) -> Bools:
-    """Tell which rows overlap a stretch; the stretches are in order and apart."""
+    """Which rows overlap a stretch; the stretches are in order and apart."""
     if not len(begins):
         return np.zeros(len(start), dtype=bool)
     next_end = np.searchsorted(ends, start, side="right")
@@ -94,7 +94,7 @@ class StandingRows:
     planned_us: Ints
 
     def groups(self) -> Iterator[Ints]:
-        """Give the rows of each standing stretch in which some code speaks of standing."""
+        """The rows of each standing stretch in which some code speaks of standing."""
         spoken = self.stands & (self.says >= 0) & (self.says != RUNNING_CODE)
         standing = np.flatnonzero(self.stands)
         stretch = self.stretch[standing]
@@ -105,7 +105,7 @@ class StandingRows:
 
 
 def steadied(rows: StandingRows) -> Ints:
-    """Give what each standing row is, once lags of the code are taken out."""
+    """What each standing row is, once lags of the code are taken out."""
     says = np.where(rows.stands & (rows.says != RUNNING_CODE), rows.says, -1)
     for own in rows.groups():
         told = own[says[own] >= 0]
@@ -118,7 +118,7 @@ def steadied(rows: StandingRows) -> Ints:
 def with_code_kinds(
     rows: StandingRows, says: Ints, kind: Ints, names: tuple[int, int, int], short_us: float
 ) -> Ints:
-    """Give the rows' states where a code tells changeovers from stops."""
+    """The rows' states where a code tells changeovers from stops."""
     short, stop, changeover = names
     kind = kind.copy()
     for own in rows.groups():
@@ -132,7 +132,7 @@ def with_code_kinds(
 
 
 def reason_said(says: Ints) -> np.ndarray:
-    """Give the codes' meanings as reasons; "stop" gives none."""
+    """The codes' meanings as reasons; "stop" gives none."""
     words = np.array(
         [None if name in ("running", "stop", "changeover") else name for name in MEANINGS] + [None]
     )
@@ -225,7 +225,7 @@ def _standing(
     changeovers: pl.DataFrame,
     stop_log: pl.DataFrame,
 ) -> tuple[Ints, np.ndarray]:
-    """Give the state and reason of each standing row (other rows hold anything)."""
+    """The state and reason of each standing row (other rows hold anything)."""
     stretch, stands = rows.stretch, rows.stands
     whole = np.bincount(stretch[stands], rows.planned_us[stands], minlength=len(seen.code) + 1)
     kind = np.where(whole[stretch] < short_stop_min * 6e7, _SHORT, _STOP)
@@ -241,7 +241,7 @@ def _standing(
 
 
 def _overlaps(begins: Ints, ends: Ints, changeovers: pl.DataFrame) -> Bools:
-    """Tell which stretches overlap a changeover."""
+    """Which stretches overlap a changeover."""
     if not changeovers.height:
         return np.zeros(len(begins), dtype=bool)
     ordered = changeovers.select("start", "end").drop_nulls().sort("start")
@@ -284,7 +284,7 @@ def _frame(seen: Activity, parts: _Parts) -> pl.DataFrame:
 
 
 def _covered(moments: Ints, stretches: Ints) -> Bools:
-    """Tell which moments lie in one of the stretches."""
+    """Which moments lie in one of the stretches."""
     if not len(stretches):
         return np.zeros(len(moments), dtype=bool)
     place = np.searchsorted(stretches[:, 0], moments, side="right") - 1
@@ -292,7 +292,7 @@ def _covered(moments: Ints, stretches: Ints) -> Bools:
 
 
 def _pieces_between(seen: Activity, start: Ints, end: Ints) -> Floats:
-    """Give the pieces of seen intervals between two moments [µs]."""
+    """The pieces of seen intervals between two moments [µs]."""
     if not len(seen.at):
         return np.zeros(len(start))
     a = np.interp(start, seen.at, seen.pieces)
@@ -302,7 +302,7 @@ def _pieces_between(seen: Activity, start: Ints, end: Ints) -> Floats:
 
 
 def _unseen_between(seen: Activity, start: Ints, end: Ints) -> tuple[Floats, Floats]:
-    """Give the least and most pieces of unseen time between two moments [µs]; inf: unbounded."""
+    """The least and most pieces of unseen time between two moments [µs]; inf: unbounded."""
     if not len(seen.span):
         return np.zeros(len(start)), np.where(end > start, np.inf, 0.0)
     span, top = seen.span, len(seen.span) - 1
@@ -329,7 +329,7 @@ def line_changeovers(
     cal: pl.DataFrame,
     gauges: Sequence[pl.DataFrame] = (),
 ) -> pl.DataFrame:
-    """Give a machine's changeovers: by its marks, or found in the rope where there are none.
+    """A machine's changeovers: by its marks, or found in the rope where there are none.
 
     Parameters
     ----------
@@ -364,7 +364,7 @@ def timeline_of(
     short_stop_min: float,
     changeovers: pl.DataFrame | None = None,
 ) -> pl.DataFrame:
-    """Give the tape of a machine whose counters are worked out.
+    """The tape of a machine whose counters are worked out.
 
     Parameters
     ----------

@@ -96,7 +96,7 @@ def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
 
 
 def order_moment(scope: Scope) -> datetime:
-    """Give the buyer's today: the last moment known, or the end of a period that is over for a day.
+    """The buyer's today: the last moment known, or the end of a period that is over for a day.
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ def order_moment(scope: Scope) -> datetime:
 
 
 def _period(plant: Plant, made: pl.DataFrame, now: datetime) -> Period:
-    """Give the history's time, from the start of its first day to now."""
+    """The history's time, from the start of its first day to now."""
     if made.is_empty():
         return Period(now, now)
     first: date = made["date"].to_list()[int(made["date"].arg_min() or 0)]

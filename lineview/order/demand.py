@@ -40,21 +40,21 @@ class Need:
     level_cv: float
 
     def mean(self, days: npt.ArrayLike) -> Floats:
-        """Give the expected need up to so many days from now [reels]."""
+        """The expected need up to so many days from now [reels]."""
         return _cumulative(self.week_mean, days)
 
     def sd(self, days: npt.ArrayLike) -> Floats:
-        """Give the need's standard deviation up to so many days from now [reels]."""
+        """The need's standard deviation up to so many days from now [reels]."""
         own = _cumulative(self.week_sd**2, days)
         return np.sqrt(own + (self.level_cv * self.mean(days)) ** 2)
 
     def week(self, number: int) -> Need:
-        """Give the need of one coming week alone (0 is the first)."""
+        """The need of one coming week alone (0 is the first)."""
         at = min(number, len(self.week_mean) - 1)
         return Need(self.week_mean[at : at + 1], self.week_sd[at : at + 1], self.level_cv)
 
     def quantile(self, days: npt.ArrayLike, share: float) -> Floats:
-        """Give the need that is not exceeded with this chance, up to so many days from now [reels]."""
+        """The need that is not exceeded with this chance, up to so many days from now [reels]."""
         from scipy.special import gammaincinv
 
         mean, sd = self.mean(days), self.sd(days)
@@ -64,12 +64,12 @@ class Need:
         return np.asarray(np.where(sure, mean, gammaincinv(shape, share) * scale))
 
     def exceeds(self, days: npt.ArrayLike, reels: npt.ArrayLike) -> Floats:
-        """Give the chance that more than `reels` are needed up to so many days from now."""
+        """The chance that more than `reels` are needed up to so many days from now."""
         return gamma_beyond(self.mean(days), self.sd(days), np.asarray(reels, dtype=float))
 
 
 def gamma_beyond(mean: Floats, sd: Floats, amount: Floats) -> Floats:
-    """Give the chance that a gamma-distributed sum of this mean and spread passes an amount.
+    """The chance that a gamma-distributed sum of this mean and spread passes an amount.
 
     Where there is no spread, the chance is 0 or 1; below 0 it is 1.
     """
@@ -162,7 +162,7 @@ class Demand:
 
 
 def week_starts(now: datetime, weeks: int) -> tuple[datetime, ...]:
-    """Give the starts of the coming weeks of seven days, the first being now."""
+    """The starts of the coming weeks of seven days, the first being now."""
     return tuple(now + timedelta(days=7 * k) for k in range(weeks))
 
 
@@ -183,7 +183,7 @@ def planned_pieces(plan: pl.DataFrame, starts: Sequence[datetime]) -> dict[tuple
 
 
 def plan_cover(plan: pl.DataFrame, line: str, starts: Sequence[datetime]) -> Floats:
-    """Give the share of each week that a line's plan speaks of; 0 where it has none."""
+    """The share of each week that a line's plan speaks of; 0 where it has none."""
     covered = np.zeros(len(starts))
     week, until = timedelta(days=7), starts[0]
     rows = plan.filter((pl.col("line") == line) & pl.col("start").is_not_null())
@@ -257,12 +257,12 @@ def web_need(lines: Sequence[tuple[Floats, Floats, Ahead | None]], weeks: int) -
 
 
 def reels_a_piece(web: Web, *, reel_m: float, waste: float, lost_per_reel_m: float) -> float:
-    """Give the reels that a good piece takes."""
+    """The reels that a good piece takes."""
     return web.cut_length_mm / 1000.0 * waste / max(reel_m - lost_per_reel_m, 1e-9)
 
 
 def products_of(plant: Plant, web: Web) -> list[str]:
-    """Give the ids of the products that a web wraps; "" too where it is the only web of its kind."""
+    """The ids of the products that a web wraps; "" too where it is the only web of its kind."""
     own = [product.id for product in plant.products if web.id in product.webs]
     alone = sum(other.kind == web.kind for other in plant.webs) == 1
     return [*own, ""] if alone else own

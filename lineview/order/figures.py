@@ -19,7 +19,7 @@ _CHANCE = "no interval: already a chance over demand and lead time"
 def order_figures(
     lines: Sequence[OrderLine], needed: Sequence[tuple[ReelsNeeded, str]], period: Period, currency: str
 ) -> tuple[Figure, ...]:
-    """Give every figure of the order answer, by web."""
+    """Every figure of the order answer, by web."""
     figures = [_needed(reels, basis, period) for reels, basis in needed]
     for line in lines:
         figures += _of_line(line, period, currency)
@@ -97,7 +97,7 @@ def _reorder(line: OrderLine, period: Period) -> Figure:
 
 
 def _labels(currency: str) -> dict[str, tuple[str, str]]:
-    """Give each figure's label and unit, in the order told."""
+    """Each figure's label and unit, in the order told."""
     return {
         "order_by": ("day to order by", ""),
         "order_quantity": ("reels to order", "reels"),
@@ -114,7 +114,7 @@ def _labels(currency: str) -> dict[str, tuple[str, str]]:
 
 
 def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
-    """Give the figures of one web's advice, or why there is none."""
+    """The figures of one web's advice, or why there is none."""
     tail = slug(line.web.id)
     values = {} if line.advice is None else _values(line, line.advice, currency)
     out = []
@@ -131,7 +131,7 @@ def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
 
 
 def _values(line: OrderLine, advice: Advice, currency: str) -> dict[str, tuple[Value, str, str]]:
-    """Give each figure's value, its working, and the reason where it has no value."""
+    """Each figure's value, its working, and the reason where it has no value."""
     web, due = line.web, line.order_by is not None
     none_due, lead = (
         "no order is due within a year",

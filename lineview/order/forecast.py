@@ -126,7 +126,7 @@ def weekly_forecast(history: Floats, season: Season, groups: list[str]) -> Weekl
 
 
 def _levels(flat: Floats, known: npt.NDArray[np.bool_]) -> tuple[Floats, Floats, Floats]:
-    """Give each series' level, its spread from week to week, and the standard deviation of the level."""
+    """Each series' level, its spread from week to week, and the standard deviation of the level."""
     alpha, level, rmse = _smooth(flat, known)
     weeks = np.maximum(known.sum(axis=1), 1)
     wander = alpha**2 * (ORDER_WEEKS - 1) / 3.0
@@ -183,7 +183,7 @@ def _borrow(
 
 
 def history_weeks(past: pl.DataFrame, now: datetime) -> int:
-    """Give the whole weeks of seven days before `now` that history covers."""
+    """The whole weeks of seven days before `now` that history covers."""
     if past.is_empty():
         return 0
     first: date = past["date"].to_list()[int(past["date"].arg_min() or 0)]

@@ -138,7 +138,7 @@ def _supply(web: Web, counted: OnHand, used_since_m: float, reel_m: float, now: 
 
 
 def line_fan(line: OrderLine, now: datetime) -> Mapping[str, object]:
-    """Give the fan of one line's reels on hand, with the advised delivery as a step."""
+    """The fan of one line's reels on hand, with the advised delivery as a step."""
     supply = line.supply or Supply(0.0)
     added: list[tuple[float, float]] = []
     until = 56.0
@@ -190,7 +190,7 @@ def latest_counts(plant: Plant, stock: pl.DataFrame) -> Counts:
 
 
 def names_of(plant: Plant, web: Web) -> list[str]:
-    """Give the names that a log may use for a web."""
+    """The names that a log may use for a web."""
     alone = sum(other.kind == web.kind for other in plant.webs) == 1
     return [name for name in (web.id, web.name, web.kind if alone else "") if name]
 

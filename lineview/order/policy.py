@@ -45,7 +45,7 @@ class Supply:
     coming: tuple[tuple[float, float], ...] = ()
 
     def by(self, days: float) -> float:
-        """Give the reels that have been there up to just before a day."""
+        """The reels that have been there up to just before a day."""
         return self.on_hand + sum(reels for at, reels in self.coming if at < days)
 
 
@@ -69,7 +69,7 @@ class Advice:
 
 
 def chances_before_delivery(need: Need, supply: Supply, order_in_days: Floats, leads: Floats) -> Floats:
-    """Give the chance of running out before an order comes, for each of several days to place it.
+    """The chance of running out before an order comes, for each of several days to place it.
 
     Takes `leads` [days].
     """
@@ -82,7 +82,7 @@ def chances_before_delivery(need: Need, supply: Supply, order_in_days: Floats, l
 
 
 def chance_before_open(need: Need, supply: Supply) -> tuple[float, float] | None:
-    """Give the greatest chance of running out before an open delivery, and its day; None without one."""
+    """The greatest chance of running out before an open delivery, and its day; None without one."""
     told = [(float(need.exceeds(at, supply.by(at))), at) for at, _ in supply.coming if at > 0]
     return max(told) if told else None
 
@@ -132,12 +132,12 @@ def advise(
 
 
 def cover_days(need: Need, supply: Supply) -> float:
-    """Give the days until the expected need has taken what is on hand and on order; inf beyond a year."""
+    """The days until the expected need has taken what is on hand and on order; inf beyond a year."""
     return _first_short(need.mean(_DAYS), supply)
 
 
 def cover_bounds(need: Need, supply: Supply, share: float = 0.95) -> tuple[float, float]:
-    """Give the days of cover where demand goes high and where it goes low, each with chance 1 − share."""
+    """The days of cover where demand goes high and where it goes low, each with chance 1 − share."""
     return (
         _first_short(need.quantile(_DAYS, share), supply),
         _first_short(need.quantile(_DAYS, 1.0 - share), supply),
@@ -160,7 +160,7 @@ def _first_short(needed: Floats, supply: Supply) -> float:
 
 
 def fan(need: Need, supply: Supply, added: Sequence[tuple[float, float]], days: Floats) -> dict[str, Floats]:
-    """Give the reels on hand over the coming days as a fan.
+    """The reels on hand over the coming days as a fan.
 
     Gives [reels].
     """
@@ -187,7 +187,7 @@ class DailyNeed:
 def chance_of_running_out(
     need: DailyNeed, reorder: float, *, lead_days: float, lead_sd_days: float, review_days: float = 1.0
 ) -> float:
-    """Give the chance that stock runs out between an order and its delivery.
+    """The chance that stock runs out between an order and its delivery.
 
     Takes `reorder` [reels], `lead_days`, `lead_sd_days` [days].
 
@@ -219,7 +219,7 @@ def _undershoot(mean: float, variance: float) -> tuple[float, float]:
 def reorder_point(
     need: DailyNeed, risk: float, *, lead_days: float, lead_sd_days: float, review_days: float = 1.0
 ) -> float:
-    """Give the reorder point that keeps the chance of running out in a cycle at `risk`.
+    """The reorder point that keeps the chance of running out in a cycle at `risk`.
 
     Takes `lead_days` [days], `lead_sd_days` [days], `review_days` [days]. Gives [reels].
     """

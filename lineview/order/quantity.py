@@ -33,7 +33,7 @@ class Economic:
 
 
 def economic_quantity(fixed: float, holding: float, rate: float) -> Economic:
-    """Give the economic order quantity √(2 K λ ÷ h) and its cost.
+    """The economic order quantity √(2 K λ ÷ h) and its cost.
 
     Source: harris-1913, snyder-shen
     """
@@ -53,7 +53,7 @@ class PriceBreak:
 def quantity_with_breaks(
     fixed: float, holding_share: float, rate: float, breaks: tuple[PriceBreak, ...]
 ) -> tuple[Economic, PriceBreak]:
-    """Give the cheapest quantity where the price of all units falls with the quantity.
+    """The cheapest quantity where the price of all units falls with the quantity.
 
     Source: snyder-shen
     """
@@ -77,7 +77,7 @@ WEEKS_A_YEAR = 365.25 / 7.0
 
 
 def wanted_reels(web: Web, need: Need, weeks: float) -> tuple[float, str]:
-    """Give the reels that one order is to bring, before minimum and multiple.
+    """The reels that one order is to bring, before minimum and multiple.
 
     Source: snyder-shen, harris-1913
     """
@@ -113,7 +113,7 @@ def economic_reels(web: Web, need: Need) -> float | None:
 
 
 def price_at(web: Web, reels: float) -> float | None:
-    """Give the price a reel of an order of so many reels; None where there is none."""
+    """The price a reel of an order of so many reels; None where there is none."""
     reached = [s for s in web.price_breaks if reels >= s.from_reels]
     return max(reached, key=lambda s: s.from_reels).price_per_reel if reached else web.price_per_reel
 

@@ -46,7 +46,7 @@ def reels_needed(
     waste_percent: float | None = None,
     under_delivery_percent: float = 0.0,
 ) -> ReelsNeeded:
-    """Give the whole reels of a web that a number of pieces takes.
+    """The whole reels of a web that a number of pieces takes.
 
     Gross = net × (1 + p/100) + starts × start waste + reels × (reel waste + splices × splice waste): the
     fixed and the proportional part of make-ready and running waste kept apart.

@@ -114,7 +114,7 @@ def _row(line: OrderLine, reels: int) -> SheetRow:
 
 
 def _of(row: SheetRow, reels: int) -> SheetRow:
-    """Give a row with so many reels, at the price that so many have."""
+    """A row with so many reels, at the price that so many have."""
     price = price_at(row.web, reels)
     return replace(
         row,
@@ -138,7 +138,7 @@ def _filled(rows: list[SheetRow]) -> list[SheetRow]:
 
 
 def working_day(at: datetime, now: datetime, days: Collection[str], zone: ZoneInfo) -> datetime:
-    """Give the last moment, at or before another, that is on a day on which the works is there."""
+    """The last moment, at or before another, that is on a day on which the works is there."""
     for back in range(7):
         moved = at - timedelta(days=back)
         if not days or moved <= now or WEEK[moved.astimezone(zone).weekday()] in days:

@@ -31,7 +31,7 @@ DELIVERIES = {"web": pl.String(), "at": UTC_US, "reels": pl.Float64(), "kind": p
 
 
 def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
-    """Give the order book, the most urgent first."""
+    """The order book, the most urgent first."""
     rows: list[dict[str, Any]] = []
     for line in lines:
         advice, supply, web = line.advice, line.supply, line.web
@@ -79,12 +79,12 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
 
 
 def day_of(at: datetime | None, plant: Plant) -> date | None:
-    """Give the day on which somebody acts: the hour in it carries nothing."""
+    """The day on which somebody acts: the hour in it carries nothing."""
     return None if at is None else at.astimezone(plant.tz).date()
 
 
 def demand_table(demand: Demand, plant: Plant, weeks: int = 4) -> Table:
-    """Give the good pieces of each product in the coming weeks, as a distribution."""
+    """The good pieces of each product in the coming weeks, as a distribution."""
     rows: list[dict[str, Any]] = []
     for name, need in demand.by_product.items():
         product = plant.product(name)
@@ -110,7 +110,7 @@ def demand_table(demand: Demand, plant: Plant, weeks: int = 4) -> Table:
 
 
 def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:
-    """Give the reels of each web for a number of pieces, fixed and proportional waste apart."""
+    """The reels of each web for a number of pieces, fixed and proportional waste apart."""
     rows = [
         {
             "web": reels.web,
@@ -144,7 +144,7 @@ def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:
 
 
 def fan_series(lines: Sequence[OrderLine], now: datetime) -> pl.DataFrame:
-    """Give the reels on hand of each counted web over the coming weeks, as a fan."""
+    """The reels on hand of each counted web over the coming weeks, as a fan."""
     frames = [
         pl.DataFrame({**line_fan(line, now)}, schema_overrides={"at": UTC_US}).with_columns(
             web=pl.lit(line.web.name or line.web.id)
@@ -158,7 +158,7 @@ def fan_series(lines: Sequence[OrderLine], now: datetime) -> pl.DataFrame:
 
 
 def delivery_series(lines: Sequence[OrderLine]) -> pl.DataFrame:
-    """Give the open deliveries, the advised ones and the days to order by."""
+    """The open deliveries, the advised ones and the days to order by."""
     rows: list[tuple[str, datetime | None, float, str]] = []
     for line in lines:
         name = line.web.name or line.web.id
@@ -171,7 +171,7 @@ def delivery_series(lines: Sequence[OrderLine]) -> pl.DataFrame:
 
 
 def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
-    """Give the order sheet: the rows of each supplier's order, its freight, then its total."""
+    """The order sheet: the rows of each supplier's order, its freight, then its total."""
     rows: list[dict[str, Any]] = []
     for order in orders:
         blank = dict.fromkeys(("reels", "price", "money", "pallets"))

@@ -22,13 +22,13 @@ CAUTIONS = (
 
 
 def day_words(at: datetime, plant: Plant) -> str:
-    """Give a moment's day in the plant's zone ("Thursday 25 June", in US units "Thursday, June 25")."""
+    """A moment's day in the plant's zone ("Thursday 25 June", in US units "Thursday, June 25")."""
     local = at.astimezone(plant.tz)
     return f"{local:%A, %B} {local.day}" if plant.units == "US" else f"{local:%A} {local.day} {local:%B}"
 
 
 def chance_words(chance: float) -> str:
-    """Give a chance as people say it."""
+    """A chance as people say it."""
     if chance >= 0.95:
         return "a risk above 95 %"
     if chance < 0.001:
@@ -37,7 +37,7 @@ def chance_words(chance: float) -> str:
 
 
 def web_name(web: Web) -> str:
-    """Give a web as it is called in a sentence."""
+    """A web as it is called in a sentence."""
     return web.name or web.id
 
 
@@ -132,7 +132,7 @@ def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
 
 
 def soft_line(lines: Sequence[OrderLine], plant: Plant, history: str) -> str:
-    """Give the line below the sentence: cover, lead time, accepted chance, and how many webs follow."""
+    """The line below the sentence: cover, lead time, accepted chance, and how many webs follow."""
     due = [line for line in lines if line.order_by is not None]
     parts = []
     if due and due[0].advice is not None and due[0].supply is not None:

@@ -52,12 +52,12 @@ def lent_factors(
 
 
 def unsure(ahead: Ahead) -> Ahead:
-    """Give what history says with the doubt of having borrowed it."""
+    """What history says with the doubt of having borrowed it."""
     return replace(ahead, level_cv=float(np.hypot(ahead.level_cv, ASSUMED_KIN_CV)))
 
 
 def _kin(plant: Plant, name: str) -> list[str]:
-    """Give the other products of a product's base."""
+    """The other products of a product's base."""
     product = plant.product(name) if name else None
     if product is None or not product.base:
         return []
@@ -127,7 +127,7 @@ def _needs(
 
 
 def piece_share(web: Web, waste: float | None) -> float | None:
-    """Give the reels that a good piece takes: with measured waste, else with plant.toml's allowances."""
+    """The reels that a good piece takes: with measured waste, else with plant.toml's allowances."""
     reel_m = full_reel_m(web)
     if reel_m is None:
         return None
@@ -138,7 +138,7 @@ def piece_share(web: Web, waste: float | None) -> float | None:
 
 
 def _known(plant: Plant, frame: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
-    """Give a frame with plant.toml's product ids, and the names that it has not."""
+    """A frame with plant.toml's product ids, and the names that it has not."""
     names = frame["product"].fill_null("").unique(maintain_order=True).to_list()
     found = {name: plant.product(name) for name in names if name}
     ids = {name: product.id for name, product in found.items() if product is not None}
@@ -175,7 +175,7 @@ def _without_web(plant: Plant, products: Sequence[str]) -> list[str]:
 
 
 def used_metres(plant: Plant, made: Mapping[str, float], waste: Mapping[str, float]) -> dict[str, float]:
-    """Give the metres of each web [m] that so many good pieces by product took."""
+    """The metres of each web [m] that so many good pieces by product took."""
     out = {}
     for web in plant.webs:
         a_piece, reel_m = piece_share(web, waste.get(web.kind)), full_reel_m(web)
@@ -217,7 +217,7 @@ def history_ahead(
     starts: Sequence[datetime],
     planned: Set[str] = frozenset(),
 ) -> dict[tuple[str, str], Ahead]:
-    """Give what history says of the coming weeks, by line and web."""
+    """What history says of the coming weeks, by line and web."""
     lent = lent_factors(plant, past, factors, planned)
     used = {**factors, **lent}
     if history_weeks(past, starts[0]) >= WEEKS_OF_HISTORY:

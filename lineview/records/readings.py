@@ -89,7 +89,7 @@ class MachineReadings:
         self._said = _said(machine, {name: channels[name] for name in names})
 
     def within(self, starts_us: Ints, ends_us: Ints) -> Iterator[WindowReadings]:
-        """Give the readings within each window, from its start up to, not including, its end [µs]."""
+        """The readings within each window, from its start up to, not including, its end [µs]."""
         good, first, last = self._seen(starts_us, ends_us)
         counters = {name: (part, _places(part, starts_us, ends_us)) for name, part in self._counters.items()}
         gauges = {name: (part, _places(part, starts_us, ends_us)) for name, part in self._gauges.items()}

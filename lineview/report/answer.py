@@ -99,7 +99,7 @@ class Answer:
     cautions: tuple[str, ...] = ()
 
     def figure(self, name: str) -> Figure | None:
-        """Give the figure of this name, or None."""
+        """The figure of this name, or None."""
         return next((f for f in self.figures if f.name == name), None)
 
     @property
@@ -131,7 +131,7 @@ def to_json(answer: Answer, *, indent: int | None = 2) -> str:
 
 
 def to_object(answer: Answer) -> dict[str, Any]:
-    """Give an answer as plain dictionaries and lists."""
+    """An answer as plain dictionaries and lists."""
     return {
         "version": VERSION,
         "question": answer.question,

@@ -47,14 +47,14 @@ def number(value: float, decimals: int | None = None) -> str:
 
 
 def decimals_of(value: float) -> int:
-    """Give the places that three figures of a number take; none for a whole number."""
+    """The places that three figures of a number take; none for a whole number."""
     if value == 0 or float(value).is_integer():
         return 0
     return min(6, max(0, 2 - math.floor(math.log10(abs(value)))))
 
 
 def decimals_for(value: float | None, low: float | None, high: float | None) -> int | None:
-    """Give the places that an interval justifies: two figures of its half-width, five of its ends at most.
+    """The places that an interval justifies: two figures of its half-width, five of its ends at most.
 
     Parameters
     ----------
@@ -174,7 +174,7 @@ def period(span: Period, plant: Plant) -> str:
 
 
 def unit_words(unit: str, system: System) -> str:
-    """Give the unit as shown, for a heading.
+    """The unit as shown, for a heading.
 
     Parameters
     ----------
@@ -260,7 +260,7 @@ def interval(figure: Figure, plant: Plant) -> str:
 
 
 def _exact(value: float) -> int | None:
-    """Give the places of a number that five figures tell exactly, as of most that are set by hand."""
+    """The places of a number that five figures tell exactly, as of most that are set by hand."""
     figures, _, power = f"{value:.11e}".partition("e")
     digits = len(figures.replace(".", "").lstrip("-").rstrip("0"))
     places = max(0, digits - 1 - int(power or 0))
@@ -320,7 +320,7 @@ def cell(content: Any, unit: str, plant: Plant, decimals: int | None = None) -> 
 
 
 def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | None:
-    """Give the places one column of a table uses, so that its points stand below each other.
+    """The places one column of a table uses, so that its points stand below each other.
 
     Parameters
     ----------
@@ -343,7 +343,7 @@ def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | N
 def table_decimals(
     columns: Sequence[tuple[str, str, str]], rows: Sequence[Mapping[str, Any]], plant: Plant
 ) -> dict[str, int | None]:
-    """Give the places of each column; those of one measure agree, so that their differences can be checked.
+    """The places of each column; those of one measure agree, so that their differences can be checked.
 
     Parameters
     ----------
@@ -391,7 +391,7 @@ def _counts(content: Any) -> TypeGuard[float]:
 
 
 def _needed(value: float) -> int:
-    """Give the places that three figures of a number take, without zeros at their end."""
+    """The places that three figures of a number take, without zeros at their end."""
     text = f"{value:.{decimals_of(value)}f}".rstrip("0")
     return len(text.partition(".")[2])
 

@@ -197,7 +197,7 @@ def _marks(
 
 
 def _fastest(gauges: tuple[CheckedGauge, ...]) -> pl.DataFrame:
-    """Give the readings of the gauge behind the last pair that reads most often."""
+    """The readings of the gauge behind the last pair that reads most often."""
     return max((g.check.usable for g in gauges if g.last), key=lambda frame: frame.height)
 
 

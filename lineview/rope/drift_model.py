@@ -88,7 +88,7 @@ class RopeModel:
         return self.hours.size
 
     def contrast(self, **parts: float) -> Floats:
-        """Give a contrast from its parts: level, wear, temperature, step0, ..., bend, product0, ..."""
+        """A contrast from its parts: level, wear, temperature, step0, ..., bend, product0, ..."""
         out = np.zeros(self.columns.shape[1])
         for name, value in parts.items():
             out[self._index(name)] = value
@@ -107,11 +107,11 @@ class RopeModel:
         return 2 + int(name.removeprefix("step"))
 
     def at(self, hours: float) -> Floats:
-        """Give the contrast for the expected deviation at some running hours, all steps made."""
+        """The contrast for the expected deviation at some running hours, all steps made."""
         return self._standing(hours, len(self.adjustments))
 
     def before(self, step: int) -> Floats:
-        """Give the contrast for the expected deviation just before a step."""
+        """The contrast for the expected deviation just before a step."""
         return self._standing(self.adjustments[step].running_h, step)
 
     def _standing(self, hours: float, steps: int) -> Floats:
@@ -121,7 +121,7 @@ class RopeModel:
         return self.contrast(level=1.0, wear=hours - self.centre_h, **parts)
 
     def expected(self) -> Floats:
-        """Give the expected deviation of each batch [mm]."""
+        """The expected deviation of each batch [mm]."""
         return np.asarray(self.columns @ (self.fit.weight @ self.fit.beta))
 
     @property
@@ -135,7 +135,7 @@ class RopeModel:
 
 
 def batch_steps(hours: Floats) -> Floats:
-    """Give how many batches on each batch is from the one before, from its running hours.
+    """How many batches on each batch is from the one before, from its running hours.
 
     Takes `hours` [h].
     """

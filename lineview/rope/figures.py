@@ -30,7 +30,7 @@ SHOWN = 6
 
 
 def weight_figures(account: RopeAccount, model: RopeModel, plant: Plant, period: Period) -> list[Figure]:
-    """Give the figures of the deviation's weight."""
+    """The figures of the deviation's weight."""
     units = ("g/piece", "kg/week", f"{plant.currency}/week")
     named = list(zip(LABELS, LABELS.values(), units, strict=True))
     product, ahead = account.target.product, account.ahead
@@ -132,7 +132,7 @@ CONFIDENCE = "95 % confidence, averaged over the noise's autocorrelation"
 def rope_figures(
     account: RopeAccount, found: Verdict | None, plant: Plant, period: Period
 ) -> tuple[Figure, ...]:
-    """Give every figure of the rope answer."""
+    """Every figure of the rope answer."""
     figures = list(_targets(account, period))
     if account.model is None or found is None:
         money = f"{plant.currency}/week"

@@ -35,7 +35,7 @@ class TimeToLeave:
 def time_to_leave(
     model: RopeModel, now_h: float, low_mm: float, high_mm: float, horizon_h: float = HORIZON_H
 ) -> TimeToLeave:
-    """Give the running hours until the batch mean leaves a band, if wear goes on as it does.
+    """The running hours until the batch mean leaves a band, if wear goes on as it does.
 
     Source: derived-rope
     """
@@ -53,7 +53,7 @@ def _finite(value: float) -> float | None:
 
 
 def hours_to_edge(level: Floats, wear: Floats, low_mm: float, high_mm: float, horizon_h: float) -> Floats:
-    """Give the hours until lines leave a band; infinite where they do not within the horizon.
+    """The hours until lines leave a band; infinite where they do not within the horizon.
 
     Takes `level`, `wear` [mm]. Gives [h].
     """
@@ -67,7 +67,7 @@ def hours_to_edge(level: Floats, wear: Floats, low_mm: float, high_mm: float, ho
 def band_for_share(
     spread_mm: float, low_mm: float, high_mm: float, share: float
 ) -> tuple[float, float] | None:
-    """Give the band the mean must keep so that no more than a share of pieces is out of tolerance.
+    """The band the mean must keep so that no more than a share of pieces is out of tolerance.
 
     Gives [mm].
     """
@@ -88,7 +88,7 @@ def band_for_share(
 
 
 def fan(model: RopeModel, now_h: float, until_h: float, level: float = 0.95) -> pl.DataFrame:
-    """Give the expected deviation ahead with its interval, for the picture."""
+    """The expected deviation ahead with its interval, for the picture."""
     rows = []
     for hours in np.linspace(now_h, until_h, 25):
         contrast = model.at(float(hours))
@@ -98,7 +98,7 @@ def fan(model: RopeModel, now_h: float, until_h: float, level: float = 0.95) -> 
 
 
 def planned_moment(hours: float, calendar: pl.DataFrame, start: datetime, uptime: float) -> datetime | None:
-    """Give the calendar moment at which some running hours will have passed under the planned shifts.
+    """The calendar moment at which some running hours will have passed under the planned shifts.
 
     Takes `hours` [h].
 
@@ -136,7 +136,7 @@ class Ahead:
 
 
 def hours_ahead(model: RopeModel, target: Target) -> Ahead | None:
-    """Give the running hours until the batch mean leaves tolerance, and nothing beside them.
+    """The running hours until the batch mean leaves tolerance, and nothing beside them.
 
     Source: derived-rope
     """
@@ -149,7 +149,7 @@ def hours_ahead(model: RopeModel, target: Target) -> Ahead | None:
 def ahead_of(
     plant: Plant, model: RopeModel, target: Target, within_sd_mm: float, until: datetime
 ) -> Ahead | None:
-    """Give when the rope leaves tolerance.
+    """When the rope leaves tolerance.
 
     Source: derived-rope
     """
@@ -180,7 +180,7 @@ def _planned_hours(plant: Plant, start: datetime, end: datetime) -> float:
 
 
 def forecast_end(model: RopeModel, ahead: Ahead) -> float:
-    """Give the running hours up to which a forecast is drawn [h]."""
+    """The running hours up to which a forecast is drawn [h]."""
     behind = float(np.ptp(model.hours))
     reach = ahead.mean.high_h or ahead.mean.value_h or behind / 2
     return ahead.now_h + min(HORIZON_H, max(reach, behind / 4))
@@ -227,7 +227,7 @@ class Verdict:
 
 
 def effects_of(model: RopeModel) -> tuple[Effect, ...]:
-    """Give the effect of every step in a model.
+    """The effect of every step in a model.
 
     Source: derived-rope
     """

@@ -169,7 +169,7 @@ def diameter_gauges(
 
 
 def last_pair(gauges: Sequence[Gauge]) -> int:
-    """Give the number of the last roller pair that any gauge names, 0 where none does."""
+    """The number of the last roller pair that any gauge names, 0 where none does."""
     return max((g.pair or 0 for g in gauges), default=0)
 
 
@@ -179,7 +179,7 @@ def _preference(one: CheckedGauge) -> tuple[bool, bool, int, int]:
 
 
 def gauge_values(machine: Machine, readings: pl.DataFrame, measures: str) -> pl.DataFrame | None:
-    """Give the readings (at, value) of the first gauge that measures this and has any."""
+    """The readings (at, value) of the first gauge that measures this and has any."""
     for gauge in machine.gauges:
         if gauge.measures == measures:
             own = readings.filter(pl.col("channel") == gauge.id).select("at", "value").drop_nulls()

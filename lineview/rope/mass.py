@@ -14,7 +14,7 @@ from lineview.plant import Plant, Product
 
 
 def mass_ratio(diameter_mm: float, target_mm: float) -> float:
-    """Give a piece's mass over its mass at target diameter, length and density as they are.
+    """A piece's mass over its mass at target diameter, length and density as they are.
 
     Source: derived-rope
     """
@@ -22,7 +22,7 @@ def mass_ratio(diameter_mm: float, target_mm: float) -> float:
 
 
 def mass_change_g(mass_g: float, target_mm: float, deviation_mm: float) -> float:
-    """Give what a deviation of the diameter adds to a piece.
+    """What a deviation of the diameter adds to a piece.
 
     Gives [g].
 
@@ -84,7 +84,7 @@ def pieces_by_product(
 def week_effect(
     plant: Plant, made: Mapping[str, float], to_week: float, deviation_mm: Ends, unnamed: Product
 ) -> WeekEffect:
-    """Give what a deviation of the rope does a week, summed over the products made.
+    """What a deviation of the rope does a week, summed over the products made.
 
     Source: derived-rope
     """

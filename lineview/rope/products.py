@@ -57,7 +57,7 @@ class ProductGroups:
 
 
 def kinds_by_name(plant: Plant, names: pl.Series) -> dict[str, str]:
-    """Give the kind of each product a batch sheet names."""
+    """The kind of each product a batch sheet names."""
     found = {name: plant.product(name) for name in sorted(names.drop_nulls().unique().to_list())}
     groups: dict[tuple[str, float], list[str]] = {}
     for product in found.values():
@@ -130,14 +130,14 @@ class Target:
 
 
 def line_batches(batches: pl.DataFrame, line: str, period: tuple[datetime, datetime]) -> pl.DataFrame:
-    """Give the line's batches that touch a period."""
+    """The line's batches that touch a period."""
     own = batches.filter((pl.col("line") == line) & pl.col("start").is_not_null()).sort("start")
     ends = pl.min_horizontal(pl.col("end"), pl.col("start").shift(-1))
     return own.filter((pl.col("start") < period[1]) & (ends.is_null() | (ends > period[0])))
 
 
 def target_of(plant: Plant, sheet: pl.DataFrame) -> Target:
-    """Give the target by which a gauge is checked and the tolerance that counts now."""
+    """The target by which a gauge is checked and the tolerance that counts now."""
     names = sheet["product"].drop_nulls() if sheet.height else pl.Series(dtype=pl.String)
     by_name = {name: plant.product(name) for name in names.unique(maintain_order=True)}
     known = [p for p in by_name.values() if p is not None]
@@ -156,7 +156,7 @@ def target_of(plant: Plant, sheet: pl.DataFrame) -> Target:
 
 
 def targets_of(plant: Plant, marked: pl.DataFrame, target: Target) -> dict[str, float]:
-    """Give the target diameter of every product named in a batch sheet.
+    """The target diameter of every product named in a batch sheet.
 
     Gives [mm].
     """

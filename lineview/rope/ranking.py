@@ -91,7 +91,7 @@ def ranked_sizers(asked: RopeAccount, elsewhere: Mapping[str, RopeAccount]) -> t
 
 
 def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
-    """Give the ranking as a table."""
+    """The ranking as a table."""
     columns = (
         ("sizer", "sizer", ""), ("state", "rope", ""), ("hours", "leaves tolerance in", "h"),
         ("early", "at the earliest", "h"), ("drift", "drift", "mm/h"), ("low", "95 % from", "mm/h"),

@@ -128,7 +128,7 @@ def roller_ripples(machine: Machine, readings: pl.DataFrame, gauge: pl.DataFrame
 
 
 def turning_period_s(speed: Gauge, readings: pl.DataFrame) -> float | None:
-    """Give the time one turn of a roller takes at its median speed.
+    """The time one turn of a roller takes at its median speed.
 
     Gives [s].
 

@@ -24,7 +24,7 @@ from lineview.stats.run_rules import NELSON
 
 
 def run_rules_table(account: RopeAccount) -> Table:
-    """Give what each run rule asked for signals."""
+    """What each run rule asked for signals."""
     columns = (
         ("rule", "rule", ""), ("signals", "signals", ""), ("stands", "since the last adjustment", ""),
         ("first", "first of these", ""),
@@ -56,7 +56,7 @@ def run_rules_notes(account: RopeAccount) -> list[str]:
 
 
 def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.DataFrame]:
-    """Give the frames for the pictures."""
+    """The frames for the pictures."""
     out = {"batches": account.points}
     seen = account.watch
     if seen is not None:
@@ -77,7 +77,7 @@ def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.Dat
 
 
 def watch_table(account: RopeAccount) -> Table:
-    """Give the charts that watch for drift: their parameters, limits and signals."""
+    """The charts that watch for drift: their parameters, limits and signals."""
     columns = (
         ("chart", "chart", ""), ("parameter", "parameter", ""), ("low", "lower limit", "mm"),
         ("high", "upper limit", "mm"), ("rate", "one false alarm in", ""),
@@ -111,7 +111,7 @@ def rope_tables(
     account: RopeAccount, found: Verdict | None, figures: tuple[Figure, ...], plant: Plant, scope: Scope,
     ranked: tuple[RankedSizer, ...] = (),
 ) -> tuple[Table, ...]:  # fmt: skip
-    """Give the tables below the picture."""
+    """The tables below the picture."""
     tables = [
         _causes(account, found, {f.name: f for f in figures}, plant, scope),
         _adjustments(found, plant, scope),
@@ -276,7 +276,7 @@ SOURCES = ("restricted-likelihood", "derived-rope")
 
 
 def product_figures(model: RopeModel, period: Period, kind: str) -> list[Figure]:
-    """Give the offset of each kind of product against the one on the line."""
+    """The offset of each kind of product against the one on the line."""
     if model.kinds is None:
         return []
     out = []

@@ -58,7 +58,7 @@ class Watch:
 
 
 def fresh_residuals(model: RopeModel) -> Floats:
-    """Give each batch's surprise, given only the batches before it, as a standard normal value.
+    """Each batch's surprise, given only the batches before it, as a standard normal value.
 
     Steps and temperature are taken out; wear is left in, for that is what is watched for. The level is
     learnt as the batches come, anew after each step, and its uncertainty widens the early surprises' scale.
@@ -172,7 +172,7 @@ class RopeLimits:
 
 
 def rope_limits(core: pl.DataFrame, points: pl.DataFrame) -> list[RopeLimits]:
-    """Give the limits of the charts of batch means, ranges, standard deviations and individuals.
+    """The limits of the charts of batch means, ranges, standard deviations and individuals.
 
     Source: iso-7870-2, nist-handbook
     """

@@ -168,7 +168,7 @@ def _share_out(ahead: Ahead) -> list[str]:
 
 
 def soft_line(account: RopeAccount, found: Verdict | None, plant: Plant, scope: Scope) -> str:
-    """Give the line below the sentence: intervals, period, what was taken out."""
+    """The line below the sentence: intervals, period, what was taken out."""
     if found is None or account.model is None:
         return scope.label
     parts = [

@@ -39,7 +39,7 @@ LEFT = ("ladder", "reasons", "key figures")
 
 
 def handover(answer: Answer) -> list[Table]:
-    """Give the tables that are printed."""
+    """The tables that are printed."""
     if answer.question != "shift":
         return list(answer.tables)
     return [_cut(table) for table in answer.tables if table.name in ROWS]
@@ -161,7 +161,7 @@ def _table(table: Table, plant: Plant) -> dict[str, Any]:
 
 
 def table_text(table: Table, plant: Plant) -> tuple[list[str], list[list[str]], list[str]]:
-    """Give a table as text."""
+    """A table as text."""
     headings, align, columns = [], [], []
     places = show.table_decimals(table.columns, table.rows, plant)
     for key, words, unit in table.columns:

@@ -100,7 +100,7 @@ def _table(table: Table, plant: Plant) -> list[list[Any]]:
 
 
 def _shown(content: Any, unit: str, plant: Plant) -> Any:
-    """Give a number in the plant's units; anything else as it is."""
+    """A number in the plant's units; anything else as it is."""
     if isinstance(content, bool) or not isinstance(content, int | float):
         return content
     return content if plant.units == "metric" else in_units(content, unit, plant.units)[0]

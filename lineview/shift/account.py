@@ -75,7 +75,7 @@ class ShiftAccount:
         return max(0.0, self.run_min - self.uncounted_min)
 
     def stop_minutes(self, *kinds: str) -> float:
-        """Give the minutes of stops and short stops of these kinds [min]."""
+        """The minutes of stops and short stops of these kinds [min]."""
         others = {kind for _, kind in self.kinds} - set(kinds) if "own" in kinds else set(kinds)
         found = sum(minutes for (_, kind), (minutes, _) in self.kinds.items() if kind in others)
         # What nothing puts down to another cause is the machine's own.
@@ -122,7 +122,7 @@ class ShiftAccount:
         return self.good_used - (self.made_used - self.rejects_used)
 
     def made_in(self, state: str) -> float:
-        """Give the pieces made in a state; in unseen time what is left of the total."""
+        """The pieces made in a state; in unseen time what is left of the total."""
         if state != "unseen":
             return self.made[state]
         return self.made_used - sum(self.made[s] for s in STATES if s != "unseen")
@@ -229,7 +229,7 @@ CAUSES: tuple[tuple[str, str, str], ...] = (
 
 
 def loss_waterfall(account: ShiftAccount, *, good_counted: bool = True) -> tuple[Rung, ...]:
-    """Give the ladder of a shift, or of several summed.
+    """The ladder of a shift, or of several summed.
 
     A state's loss is its minutes at the nominal rate, less the pieces made in it.
     Source: derived-ladder
@@ -253,7 +253,7 @@ def loss_waterfall(account: ShiftAccount, *, good_counted: bool = True) -> tuple
 
 
 def cause_sums(account: ShiftAccount, state: str) -> tuple[float, float]:
-    """Give the minutes [min] that the ladder counts to a state, and the pieces made in them."""
+    """The minutes [min] that the ladder counts to a state, and the pieces made in them."""
     minutes, made = account.minutes.get(state, 0.0), account.made_in(state)
     if state == "unseen":
         return minutes + account.uncounted_min, made

@@ -31,7 +31,7 @@ _UNTOLD = "neither a state channel nor a reason says what caused the stops"
 
 
 def kind_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
-    """Give the minutes of stops and short stops by whose they were."""
+    """The minutes of stops and short stops by whose they were."""
     account = measured.so_far
     stood = account.minutes["stop"] + account.minutes["short stop"]
     stops = measured.tape.filter(measured.tape["state"].is_in(["stop", "short stop"]))
@@ -65,7 +65,7 @@ UNSEEN_BOUNDS = "bounds: readings missing"
 
 
 def stop_figures(measured: ShiftMeasures, period: Period) -> list[Figure]:
-    """Give the numbers of stops and the mean times between and to restore."""
+    """The numbers of stops and the mean times between and to restore."""
     account, stops = measured.so_far, measured.stops
     counts = [
         Figure(
@@ -131,7 +131,7 @@ def _mean_to_restore(stops: StopCount, period: Period) -> Figure:
 
 
 def rest_figures(measured: ShiftMeasures, period: Period, n: int) -> list[Figure]:
-    """Give the pace needed for the plan and the pieces projected."""
+    """The pace needed for the plan and the pieces projected."""
     return [_pace(measured, period, n), _projected(measured, period, n)]
 
 
@@ -175,7 +175,7 @@ def _projected(measured: ShiftMeasures, period: Period, n: int) -> Figure:
 
 
 def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
-    """Give the figures of a shift, or of several summed."""
+    """The figures of a shift, or of several summed."""
     account = measured.so_far
     return (
         *_piece_figures(account, measured.machine, period, n),
@@ -213,7 +213,7 @@ def _piece_figures(account: ShiftAccount, machine: Machine, period: Period, n: i
 def _counted(
     name: str, label: str, total: Estimate | None, period: Period, n: int, said: tuple[str, str]
 ) -> Figure:
-    """Give a count; `said` is its working and why there would be none."""
+    """A count; `said` is its working and why there would be none."""
     working, why_none = said
     if total is None:
         return cannot_tell(name, label, "pieces", why_none, period)

@@ -114,7 +114,7 @@ def time_elements(account: ShiftAccount) -> TimeElements:
 
 
 def untold(account: ShiftAccount) -> dict[str, str]:
-    """Give why key figures cannot be told of a shift whose counters leave them open, by the figure's name."""
+    """Why key figures cannot be told of a shift whose counters leave them open, by the figure's name."""
     reasons = {"rework_ratio": "nothing counts rework"}
     if not account.rejects_told:
         reasons |= dict.fromkeys(NEED_REJECTS, "nothing counts rejects")
@@ -240,7 +240,7 @@ def _over(top: float, bottom: float) -> float | None:
 
 
 def outside_minutes(tape: pl.DataFrame) -> float:
-    """Give the minutes of stops whose reason says that the cause lies outside the machine [min].
+    """The minutes of stops whose reason says that the cause lies outside the machine [min].
 
     Source: din-en-415-11
     """

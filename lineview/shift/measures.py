@@ -110,7 +110,7 @@ class ShiftMeasures:
 
 
 def nominal_per_min(machine: Machine) -> float:
-    """Give the rate the ladder starts from [pieces/min]: the set rate, else the middle of the band."""
+    """The rate the ladder starts from [pieces/min]: the set rate, else the middle of the band."""
     return machine.set_per_min or sum(machine.nominal_per_min) / 2
 
 
@@ -186,7 +186,7 @@ def _outside_pieces(counts: MachineCounts, windows: pl.DataFrame, start: datetim
 
 
 def _cuts_shift(plant: Plant, start: datetime, end: datetime) -> bool:
-    """Tell whether a period begins or ends within a shift."""
+    """Whether a period begins or ends within a shift."""
     day = timedelta(days=1)
     shifts = (
         shift_windows(calendar(plant.shifts, plant.zone, start - day, end + day)) if plant.shifts else None
@@ -197,7 +197,7 @@ def _cuts_shift(plant: Plant, start: datetime, end: datetime) -> bool:
 
 
 def _accounts(counts: MachineCounts, windows: pl.DataFrame, tape: pl.DataFrame) -> tuple[ShiftAccount, ...]:
-    """Give one account a shift."""
+    """One account a shift."""
     begins, ends = (windows[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
     pieces = counts.pieces(begins, ends)
     counted = [pieces.at(k) for k in range(windows.height)]
@@ -205,7 +205,7 @@ def _accounts(counts: MachineCounts, windows: pl.DataFrame, tape: pl.DataFrame) 
 
 
 def rate_by_minute(measured: ShiftMeasures) -> pl.DataFrame:
-    """Give the rate along the clock for a drawing: about a minute a step, cut at the tape's edges."""
+    """The rate along the clock for a drawing: about a minute a step, cut at the tape's edges."""
     steps = measured.steps
     if not steps.height:
         return pl.DataFrame(schema={"at": UTC_US, "rate_per_min": pl.Float64})

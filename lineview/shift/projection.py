@@ -30,7 +30,7 @@ LEAST_LEFT_MIN = 1 / 60
 def planned_pieces(
     plan: pl.DataFrame, line: str, start: datetime, end: datetime, *, shifts: Sequence[Shift], zone: str
 ) -> float | None:
-    """Give the pieces planned for a line in a period."""
+    """The pieces planned for a line in a period."""
     require(plan, PLAN, "plan")
     own = plan.filter((pl.col("line") == line) & pl.col("pieces").is_finite()).filter(
         (pl.col("start") < end) & (pl.col("end").fill_null(end) > start)
@@ -48,7 +48,7 @@ def planned_pieces(
 def plan_covers(
     plan: pl.DataFrame, line: str, start: datetime, end: datetime, *, shifts: Sequence[Shift], zone: str
 ) -> bool:
-    """Tell whether a line's plan covers the planned time of a period; only then may the two be compared."""
+    """Whether a line's plan covers the planned time of a period; only then may the two be compared."""
     rows = plan.filter((pl.col("line") == line) & (pl.col("start") < end)).with_columns(
         pl.col("end").fill_null(end)
     )
@@ -81,7 +81,7 @@ def _planned_s(
 
 
 def pace_needed_per_min(planned: float, good: float, left_min: float) -> float | None:
-    """Give the rate that the rest of a shift must run at."""
+    """The rate that the rest of a shift must run at."""
     if left_min < LEAST_LEFT_MIN:
         return None
     return max(0.0, planned - good) / left_min
@@ -177,7 +177,7 @@ class Pace:
     to_come: Sequence[tuple[datetime, datetime]]
 
     def when(self, pieces: float) -> tuple[datetime | None, datetime | None, datetime | None]:
-        """Give when so many more pieces are made: as it went, at the earliest, at the latest (90 %)."""
+        """When so many more pieces are made: as it went, at the earliest, at the latest (90 %)."""
         usual, soonest = (
             self._after(pieces / rate) if rate > 0 else None
             for rate in (self.usual_per_min, self.running_per_min)
@@ -185,7 +185,7 @@ class Pace:
         return usual, soonest, self._latest(pieces)
 
     def _latest(self, pieces: float) -> datetime | None:
-        """Give when the low end of the projection reaches the pieces; None where it does not."""
+        """When the low end of the projection reaches the pieces; None where it does not."""
         if self.usual_per_min <= 0:
             return None
         minutes = pieces / self.usual_per_min
@@ -199,7 +199,7 @@ class Pace:
         return None
 
     def _after(self, minutes: float) -> datetime | None:
-        """Give the moment after so many more planned minutes; None where the period ends before."""
+        """The moment after so many more planned minutes; None where the period ends before."""
         for start, end in self.to_come:
             long = (end - start).total_seconds() / 60.0
             if minutes <= long:
@@ -211,7 +211,7 @@ class Pace:
 def reel_ends(
     plant: Plant, counts: MachineCounts, reels: pl.DataFrame, now: datetime, pace: Pace
 ) -> list[NextEvent]:
-    """Give when each reel on a machine ends.
+    """When each reel on a machine ends.
 
     Source: derived-projection
     """
@@ -238,7 +238,7 @@ def reel_ends(
 
 
 def _mounted(plant: Plant, changes: pl.DataFrame) -> list[dict[str, Any]]:
-    """Give the reels that are on a machine after these changes: of each kind of web the last mounted."""
+    """The reels that are on a machine after these changes: of each kind of web the last mounted."""
     kinds = {text.casefold(): web.kind for web in plant.webs for text in (web.id, web.name, web.kind) if text}
     last: dict[str, dict[str, Any]] = {}
     for row in changes.iter_rows(named=True):
@@ -251,7 +251,7 @@ def _mounted(plant: Plant, changes: pl.DataFrame) -> list[dict[str, Any]]:
 def batch_end(
     plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: datetime, pace: Pace
 ) -> list[NextEvent]:
-    """Give when the batch on the line ends."""
+    """When the batch on the line ends."""
     own = batches.filter((pl.col("line") == counts.machine.line) & (pl.col("start") <= now)).sort("start")
     if not own.height:
         return []
@@ -271,7 +271,7 @@ def batch_end(
 
 
 def _made(counts: MachineCounts, start: datetime, end: datetime) -> float | None:
-    """Give the pieces made between two moments; None where they cannot be told."""
+    """The pieces made between two moments; None where they cannot be told."""
     made = counts.between([start, end]).made
     return None if made is None else made.at(0).value
 

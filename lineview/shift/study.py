@@ -48,7 +48,7 @@ class FlavourOrder:
 def expected_minutes(
     products: Sequence[Product], matrix: pl.DataFrame, *, usual_min: float
 ) -> dict[tuple[str, str], float]:
-    """Give the expected changeover from each product to each other [min]."""
+    """The expected changeover from each product to each other [min]."""
     seen = {
         (a, b): (m, n) for a, b, n, m in matrix.select("before", "after", "count", "median_min").iter_rows()
     }
@@ -107,7 +107,7 @@ def cheapest_order(
 
 
 def _best(spent: Floats, down: Floats, first: int | None, solve_s: float) -> tuple[list[int], float | None]:
-    """Give the cheapest path, and by how much it may be above the least minutes [%]."""
+    """The cheapest path, and by how much it may be above the least minutes [%]."""
     n = len(spent)
     if n == 1:
         return [0], 0.0
@@ -195,7 +195,7 @@ def _reach(tape: pl.DataFrame) -> tuple[pl.Expr, pl.Expr]:
 
 
 def _in_maintenance(measured: ShiftMeasures) -> float | None:
-    """Give the pieces counted while the machine's state said maintenance; None where it never did."""
+    """The pieces counted while the machine's state said maintenance; None where it never did."""
     aside, tape = measured.counts.aside, measured.tape
     taken = aside.get("pieces", aside.get("good pieces"))
     if taken is None or not tape.height or not measured.counts.spells.only(*SET_ASIDE).any:
@@ -222,7 +222,7 @@ def _order(
     now: datetime,
     end: datetime,
 ) -> FlavourOrder | None:
-    """Give the cheapest order of the products still planned, from the one that runs now on."""
+    """The cheapest order of the products still planned, from the one that runs now on."""
     rows = plan.filter(
         (pl.col("line") == line) & (pl.col("start") < end) & (pl.col("end").fill_null(end) > now)
     ).sort("start")

@@ -26,7 +26,7 @@ from lineview.shift.study import ShiftStudy
 
 
 def study_figures(study: ShiftStudy, stops: int, period: Period) -> tuple[Figure, ...]:
-    """Give the figures behind a shift's stops."""
+    """The figures behind a shift's stops."""
     return (
         *_trend(study, stops, period),
         *(_cluster(one, period) for one in study.clusters),
@@ -36,7 +36,7 @@ def study_figures(study: ShiftStudy, stops: int, period: Period) -> tuple[Figure
 
 
 def event_figures(events: Sequence[NextEvent], period: Period) -> tuple[Figure, ...]:
-    """Give when reels and the batch end."""
+    """When reels and the batch end."""
     figures = []
     for event in events:
         what = event.event.split(" ends")[0]
@@ -173,7 +173,7 @@ _MATRIX = (
 
 
 def study_tables(study: ShiftStudy, plant: Plant) -> tuple[Table, ...]:
-    """Give the tables behind a shift, those with rows only."""
+    """The tables behind a shift, those with rows only."""
     tables = [
         Table("changeovers", "Changeovers from flavour to flavour", _MATRIX, _named(study.flavours, plant)),
         Table(
@@ -224,7 +224,7 @@ def _order(study: ShiftStudy, plant: Plant) -> list[Table]:
 
 
 def event_rows(events: Sequence[NextEvent]) -> list[dict[str, Any]]:
-    """Give the rows of what comes next."""
+    """The rows of what comes next."""
     known = sorted((e for e in events if e.at is not None), key=lambda e: (e.at is None, e.at))
     rest = [e for e in events if e.at is None]
     return [

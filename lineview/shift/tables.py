@@ -24,7 +24,7 @@ LISTED = 200
 
 
 def ladder_table(measured: ShiftMeasures) -> Table:
-    """Give the pieces from nominal to good, cause by cause."""
+    """The pieces from nominal to good, cause by cause."""
     rungs = loss_waterfall(measured.so_far, good_counted=measured.good_counted)
     rows = [{"cause": r.cause, "minutes": r.minutes, "pieces": r.pieces} for r in rungs]
     columns = (
@@ -36,7 +36,7 @@ def ladder_table(measured: ShiftMeasures) -> Table:
 
 
 def next_table(measured: ShiftMeasures, scope: Scope, events: Sequence[dict[str, Any]]) -> Table:
-    """Give what comes next and when: reel and batch ends, then the end of the shift."""
+    """What comes next and when: reel and batch ends, then the end of the shift."""
     columns = (
         ("event", "next", ""),
         ("at", "at", ""),
@@ -94,7 +94,7 @@ def found_table(measured: ShiftMeasures) -> list[Table]:
 
 
 def shift_table(measured: ShiftMeasures) -> Table:
-    """Give one row a shift and their sum; ratios of the sum, never means of ratios."""
+    """One row a shift and their sum; ratios of the sum, never means of ratios."""
     rows: list[dict[str, Any]] = []
     names = measured.windows.select("shift", "date", "start").rows()
     for (shift, date, start), account in zip(names, measured.accounts, strict=True):
@@ -128,7 +128,7 @@ def _summary(account: Any) -> dict[str, Any]:
 
 
 def leg_table(legs: pl.DataFrame) -> Table:
-    """Give the legs of one speed, for a period in which the speed stepped."""
+    """The legs of one speed, for a period in which the speed stepped."""
     columns = (
         ("start", "from", ""),
         ("end", "to", ""),

@@ -128,7 +128,7 @@ def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span
 
 
 def _on_plan(measured: ShiftMeasures) -> bool:
-    """Tell whether a plan is reached, or will be at the rate so far; then nobody has to act on the rate."""
+    """Whether a plan is reached, or will be at the rate so far; then nobody has to act on the rate."""
     if measured.planned is None or measured.planned <= 0:
         return False
     account = measured.so_far
@@ -137,7 +137,7 @@ def _on_plan(measured: ShiftMeasures) -> bool:
 
 
 def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
-    """Give the line below: rate while it ran, where it stood, what was not seen, the pace needed."""
+    """The line below: rate while it ran, where it stood, what was not seen, the pace needed."""
     account = measured.so_far
     if account.planned_min <= 1e-9 or account.unseen_min >= account.planned_min - 1e-6:
         return ""

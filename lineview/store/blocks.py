@@ -58,7 +58,7 @@ def blocks(part: int, tidy: pl.DataFrame, by: Sequence[str]) -> list[Block]:
 
 
 def channel_blocks(part: int, frames: Sequence[pl.DataFrame]) -> list[Block]:
-    """Give the blocks of frames that are of one machine and channel each, sorted like those of `blocks`."""
+    """The blocks of frames that are of one machine and channel each, sorted like those of `blocks`."""
     named = [(*frame.select("machine", "channel").row(0), frame) for frame in frames if frame.height]
     owners = [(machine, channel) for machine, channel, _ in named]
     if len(set(owners)) < len(owners):  # two columns of one channel
@@ -72,7 +72,7 @@ def _by_time(rows: pl.DataFrame) -> pl.DataFrame:
 
 
 def pieces(found: Sequence[Block]) -> list[Piece]:
-    """Give what each file is to hold: a machine and month each, its channels one after the other."""
+    """What each file is to hold: a machine and month each, its channels one after the other."""
     files: dict[tuple[str, str], list[pl.DataFrame]] = {}
     for block in found:
         for month, rows in _months(block.rows):

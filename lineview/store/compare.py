@@ -130,7 +130,7 @@ def _as_before(rows: pl.DataFrame) -> pl.Series:
 
 
 def _twice(at: pl.Series) -> pl.Series:
-    """Give the moments that stand more than once in sorted moments."""
+    """The moments that stand more than once in sorted moments."""
     return at.tail(-1).filter(at.tail(-1) == at.head(-1)).unique()
 
 
@@ -209,7 +209,7 @@ class Nearby:
                 self._extents[name] = extents
 
     def there(self, name: str, blocks: Sequence[Block]) -> list[pl.DataFrame | None]:
-        """Give what is there between the first and last moment of each block; None where nothing can be."""
+        """What is there between the first and last moment of each block; None where nothing can be."""
         wanted = [self._overlap(name, block) for block in blocks]
         stored = self._stored(name, blocks, wanted)
         result: list[pl.DataFrame | None] = []
@@ -221,7 +221,7 @@ class Nearby:
         return result
 
     def _overlap(self, name: str, block: Block) -> tuple[int, int] | None:
-        """Give the part of a block's time in which the store has readings of its channel, or None."""
+        """The part of a block's time in which the store has readings of its channel, or None."""
         met = [
             (first, last)
             for first, last in self._extents.get(name, {}).get((block.machine, block.channel), ())
@@ -256,7 +256,7 @@ class Nearby:
         return stored
 
     def like(self, kind: RecordType, tidy: pl.DataFrame) -> pl.DataFrame:
-        """Give the rows that may speak of the same things as these."""
+        """The rows that may speak of the same things as these."""
         return pl.concat([self._told.like(kind, tidy), *self._tidy.get(kind.name, [])])
 
     def add(self, found: dict[str, list[Block]], kinds: Sequence[tuple[str, pl.DataFrame]]) -> None:

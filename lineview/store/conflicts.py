@@ -51,7 +51,7 @@ class PerIntake:
         self._path(intake).unlink(missing_ok=True)
 
     def of(self, intakes: Iterable[int]) -> pl.DataFrame:
-        """Give the frames of several intakes, one below the other."""
+        """The frames of several intakes, one below the other."""
         paths = [path for path in map(self._path, intakes) if path.exists()]
         if not paths:
             return empty(self._schema)
@@ -93,7 +93,7 @@ class Conflicts:
         self._told = told
 
     def listed(self, intake: int | None = None) -> pl.DataFrame:
-        """Give every disputed row; with an intake, those of the moments in which it has a part."""
+        """Every disputed row; with an intake, those of the moments in which it has a part."""
         done = {"intake": pl.Int64(), "file": pl.String()}
         with self._journal.reading() as connection:
             query = select(intakes.c.id, intakes.c.file).where(intakes.c.state == "done")

@@ -90,7 +90,7 @@ class Originals:
         self._folder = folder
 
     def path(self, sha256: str) -> Path:
-        """Give where the export of this SHA-256 stands, or would."""
+        """Where the export of this SHA-256 stands, or would."""
         return self._folder / sha256[:2] / sha256[2:]
 
     def keep(self, source: Path, sha256: str) -> Path:

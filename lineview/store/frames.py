@@ -21,7 +21,7 @@ def fetch(connection: Connection, select: Select[Any], schema: Mapping[str, pl.D
 
 
 def plain(frame: pl.DataFrame) -> list[dict[str, Any]]:
-    """Give a frame's rows for the journal."""
+    """A frame's rows for the journal."""
     moments = [name for name, dtype in frame.schema.items() if dtype == UTC_US]
     return frame.with_columns(pl.col(moments).cast(pl.Int64)).to_dicts()
 
@@ -31,7 +31,7 @@ _MICROSECOND = timedelta(microseconds=1)
 
 
 def micros(moment: datetime) -> int:
-    """Give a moment as microseconds since 1970 [UTC].
+    """A moment as microseconds since 1970 [UTC].
 
     Raises
     ------

@@ -130,29 +130,29 @@ class JournalReader:
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
-        """Give a connection for queries."""
+        """A connection for queries."""
         raise NotImplementedError
         yield
 
     def known(self, sha256: str) -> int | None:
-        """Give the intake of an export that is in, or None."""
+        """The intake of an export that is in, or None."""
         query = select(intakes.c.id).where(intakes.c.sha256 == sha256, intakes.c.state == "done")
         with self.reading() as connection:
             return connection.execute(query).scalar()
 
     def row(self, intake: int) -> Any | None:
-        """Give an intake's row, or None."""
+        """An intake's row, or None."""
         with self.reading() as connection:
             return connection.execute(select(intakes).where(intakes.c.id == intake)).first()
 
     def done(self) -> list[int]:
-        """Give the intakes that are in, oldest first."""
+        """The intakes that are in, oldest first."""
         query = select(intakes.c.id).where(intakes.c.state == "done").order_by(intakes.c.id)
         with self.reading() as connection:
             return list(connection.execute(query).scalars())
 
     def hidden(self) -> list[int]:
-        """Give the intakes of which nothing is to be seen."""
+        """The intakes of which nothing is to be seen."""
         with self.reading() as connection:
             return list(connection.execute(select(intakes.c.id).where(intakes.c.state != "done")).scalars())
 
@@ -172,7 +172,7 @@ class JournalSnapshot(JournalReader):
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
-        """Give the one connection."""
+        """The one connection."""
         with self._turn, storage_errors("read the journal"):
             yield self._connection
 
@@ -205,19 +205,19 @@ class Journal(JournalReader):
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
-        """Give a connection for queries."""
+        """A connection for queries."""
         with storage_errors("read the journal"), self.engine.connect() as connection:
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
-        """Give a connection whose changes are kept together, or none of them where something fails."""
+        """A connection whose changes are kept together, or none of them where something fails."""
         with storage_errors("write to the journal"), self.engine.begin() as connection:
             yield connection
 
     @contextmanager
     def snapshot(self) -> Iterator[JournalSnapshot]:
-        """Give the journal as it is now, held still for as long as the context lasts."""
+        """The journal as it is now, held still for as long as the context lasts."""
         with storage_errors("read the journal"), self.engine.connect() as connection:
             if self.engine.dialect.name == "sqlite":
                 connection.exec_driver_sql("BEGIN")  # the driver begins none of its own for queries
@@ -226,13 +226,13 @@ class Journal(JournalReader):
             yield JournalSnapshot(connection)
 
     def done_with(self, kind: str) -> list[Any]:
-        """Give the rows of intakes that are in and have rows of a measured kind."""
+        """The rows of intakes that are in and have rows of a measured kind."""
         there = exists().where(extents.c.intake == intakes.c.id, extents.c.kind == kind)
         with self.reading() as connection:
             return list(connection.execute(select(intakes).where(intakes.c.state == "done", there)))
 
     def uncleared(self) -> list[Any]:
-        """Give the rows of intakes that a crash may have left half-way."""
+        """The rows of intakes that a crash may have left half-way."""
         unfinished = (intakes.c.state != "done") & ~intakes.c.cleared
         with self.reading() as connection:
             return list(connection.execute(select(intakes).where(unfinished).order_by(intakes.c.id)))
@@ -306,7 +306,7 @@ def _cannot_open(error: Exception) -> Fault:
 
 
 def version_of(journal: JournalReader) -> str:
-    """Give the mark."""
+    """The mark."""
     seen = intakes.c.state.in_(("done", "undone"))  # what is only begun is in no answer yet
     counts = (intakes.c.state, func.count(), func.max(intakes.c.id))
     by_state = select(*counts).where(seen).group_by(intakes.c.state)

@@ -86,7 +86,7 @@ WEIGHING = ("machine", "at", "sample", "batch", "mass_g", "pieces", "gross")
 
 
 def one_a_moment(readings: pl.DataFrame) -> pl.DataFrame:
-    """Give one reading a channel and moment: good before uncertain, the earlier intake before the later."""
+    """One reading a channel and moment: good before uncertain, the earlier intake before the later."""
     repeat = pl.all_horizontal(pl.col(key) == pl.col(key).shift(1) for key in READING_KEYS)
     other = pl.any_horizontal(pl.col(value).ne_missing(pl.col(value).shift(1)) for value in READING_VALUES)
     marks = readings.select(repeat.fill_null(value=False).alias("repeat"), other.alias("other"))
@@ -105,7 +105,7 @@ def one_a_moment(readings: pl.DataFrame) -> pl.DataFrame:
 
 
 def disputed_moments(readings: pl.DataFrame) -> pl.DataFrame:
-    """Give the rows of every moment of a channel that has two different values or texts."""
+    """The rows of every moment of a channel that has two different values or texts."""
     return readings.filter(_differ(READING_VALUES).over(READING_KEYS))
 
 
@@ -115,12 +115,12 @@ def _differ(values: Sequence[str]) -> pl.Expr:
 
 
 def nth_alike() -> pl.Expr:
-    """Give the number of each weighing among the alike ones within its intake, by row."""
+    """The number of each weighing among the alike ones within its intake, by row."""
     return pl.int_range(pl.len()).over([*WEIGHING, "intake"], order_by="row").alias("nth")
 
 
 def once_weighed(weights: pl.DataFrame) -> pl.DataFrame:
-    """Give each weighing once, however many exports tell it."""
+    """Each weighing once, however many exports tell it."""
     if weights["intake"].n_unique() > 1:
         numbered = weights.sort("at", "intake", "row").with_columns(nth_alike())
         weights = numbered.unique([*WEIGHING, "nth"], keep="first", maintain_order=True).drop("nth")
@@ -128,7 +128,7 @@ def once_weighed(weights: pl.DataFrame) -> pl.DataFrame:
 
 
 def told_once(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
-    """Give one row a key: what several agree on; a cell one leaves empty is taken from another."""
+    """One row a key: what several agree on; a cell one leaves empty is taken from another."""
     if rows.is_empty():
         return rows
     agreed = rows.sort("intake", "row").filter(~_contradict(values).over(keys))
@@ -138,7 +138,7 @@ def told_once(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) ->
 
 
 def contradictions(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
-    """Give the rows of every key of which two different things are told."""
+    """The rows of every key of which two different things are told."""
     return rows.filter(_contradict(values).over(keys)) if rows.height else rows
 
 
@@ -177,7 +177,7 @@ class Measured:
     def rows(
         self, machine: str, first: int, last: int, channels: Sequence[str] | None = None
     ) -> pl.DataFrame:
-        """Give all rows, repeats and disputed ones included, both ends included [µs since 1970]."""
+        """All rows, repeats and disputed ones included, both ends included [µs since 1970]."""
         lazy = self._scan(machine, first, last, channels)
         if lazy is None:
             return empty(self._schema)
@@ -185,7 +185,7 @@ class Measured:
         return lazy.collect().sort(order, maintain_order=True)
 
     def by_channel(self, machine: str, first: int, last: int) -> dict[str, pl.DataFrame]:
-        """Give the readings of each channel, both ends included [µs since 1970]."""
+        """The readings of each channel, both ends included [µs since 1970]."""
         lazy = self._scan(machine, first, last, None, coded=True)
         if lazy is None:
             return {}
@@ -223,7 +223,7 @@ class Measured:
     def between(
         self, machine: str, first: int, last: int, channels: Sequence[str] | None = None
     ) -> pl.DataFrame | None:
-        """Give what an export is compared with, in no particular order; None where there is nothing.
+        """What an export is compared with, in no particular order; None where there is nothing.
 
         Of channels only channel, moment, value and text: an export may overlap millions.
         """
@@ -270,7 +270,7 @@ class Told:
     def rows(
         self, kind: RecordType, first: int | None = None, last: int | None = None, owner: str | None = None
     ) -> pl.DataFrame:
-        """Give all rows of a kind, contradicting ones included, whose moment is from first to last."""
+        """All rows of a kind, contradicting ones included, whose moment is from first to last."""
         table = of_kind[kind.name].c
         query = (
             select(*(table[name] for name in kind.schema))
@@ -290,12 +290,12 @@ class Told:
     def once(
         self, kind: RecordType, first: int | None = None, last: int | None = None, owner: str | None = None
     ) -> pl.DataFrame:
-        """Give one row a thing, disputed things left out, sorted by moment."""
+        """One row a thing, disputed things left out, sorted by moment."""
         rows = self.rows(kind, first, last, owner)
         return told_once(rows, kind.keys, kind.values).sort(kind.at, maintain_order=True)
 
     def like(self, kind: RecordType, tidy: pl.DataFrame) -> pl.DataFrame:
-        """Give the rows that may speak of the same things as these."""
+        """The rows that may speak of the same things as these."""
         at = tidy[kind.at].cast(pl.Int64)
         low, high = at.min(), at.max()
         if not isinstance(low, int) or not isinstance(high, int):
@@ -303,7 +303,7 @@ class Told:
         return self.rows(kind, low, high)
 
     def lasting(self, kind: RecordType, owner: str, first: int, end: int) -> pl.DataFrame:
-        """Give what lasts at some moment from first up to, not including, end.
+        """What lasts at some moment from first up to, not including, end.
 
         Where no end is written, a thing lasts until the owner's next begins, and the last one begun before
         the period counts as lasting if it began within the kind's look-back.
@@ -316,7 +316,7 @@ class Told:
         return rows.filter(until.is_null() | (until > moment) | (started >= moment))
 
     def measured_kinds(self, intake: int) -> list[str]:
-        """Give the Delta tables that an intake writes to."""
+        """The Delta tables that an intake writes to."""
         query = select(extents.c.kind).where(extents.c.intake == intake).distinct()
         with self._journal.reading() as connection:
             return list(connection.execute(query).scalars())

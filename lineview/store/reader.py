@@ -71,15 +71,15 @@ class StoreReader:
         self._conflicts = Conflicts(journal, self._disputes, self._readings, self._told)
 
     def known(self, sha256: str) -> int | None:
-        """Give the intake of an export that is in and not undone, or None."""
+        """The intake of an export that is in and not undone, or None."""
         return self._journal.known(sha256)
 
     def version(self) -> str:
-        """Give a mark that changes whenever what the store would answer does."""
+        """A mark that changes whenever what the store would answer does."""
         return version_of(self._journal)
 
     def intakes(self) -> pl.DataFrame:
-        """Give the intakes, oldest first; the undone ones too.
+        """The intakes, oldest first; the undone ones too.
 
         Returns
         -------
@@ -108,7 +108,7 @@ class StoreReader:
             return self._refusals.of(done if intake is None else [i for i in done if i == intake])
 
     def conflicts(self, intake: int | None = None) -> pl.DataFrame:
-        """Give every row of the moments of which two different things are told.
+        """Every row of the moments of which two different things are told.
 
         Parameters
         ----------
@@ -128,7 +128,7 @@ class StoreReader:
     def readings(
         self, machine: str, start: datetime, end: datetime, channels: Sequence[str] | None = None
     ) -> pl.DataFrame:
-        """Give one reading a channel and moment from start up to, not including, end.
+        """One reading a channel and moment from start up to, not including, end.
 
         Parameters
         ----------
@@ -148,7 +148,7 @@ class StoreReader:
             return one_a_moment(self._readings.rows(machine, micros(start), micros(end) - 1, channels))
 
     def channel_readings(self, machine: str, start: datetime, end: datetime) -> dict[str, pl.DataFrame]:
-        """Give what `readings` gives, by channel: at, value, text and quality by time.
+        """What `readings` gives, by channel: at, value, text and quality by time.
 
         Millions of readings of which no two tell of one moment need neither be sorted nor compared.
         """
@@ -161,7 +161,7 @@ class StoreReader:
             return once_weighed(self._weights.rows(machine, micros(start), micros(end) - 1))
 
     def span(self, machine: str | None = None) -> Period | None:
-        """Give the first and the last reading's moment, of one machine or of all; None without readings.
+        """The first and the last reading's moment, of one machine or of all; None without readings.
 
         Where nothing was read, weighings count: a works may weigh by hand and have no counter.
         """

@@ -83,11 +83,11 @@ class TableFiles:
         self._files = listed
 
     def files(self) -> pl.DataFrame:
-        """Give the files: path, machine, intake, first and last moment [µs since 1970]."""
+        """The files: path, machine, intake, first and last moment [µs since 1970]."""
         return self._files
 
     def only(self, intakes: Sequence[int]) -> TableFiles:
-        """Give the files there are now of these intakes, held still."""
+        """The files there are now of these intakes, held still."""
         listed = self.files()
         return TableFiles(self._folder, self._schema, listed.filter(pl.col("intake").is_in(list(intakes))))
 
@@ -101,7 +101,7 @@ class TableFiles:
         *,
         coded: bool = False,
     ) -> pl.LazyFrame | None:
-        """Give the rows of a machine from one moment to another, both included [µs since 1970]."""
+        """The rows of a machine from one moment to another, both included [µs since 1970]."""
         wanted = files.filter(
             pl.col("machine") == machine,
             pl.col("last") >= first,
@@ -171,7 +171,7 @@ class PartedTable(TableFiles):
         self._listed = -1
 
     def files(self) -> pl.DataFrame:
-        """Give the table's files now: path, machine, intake, first and last moment [µs since 1970]."""
+        """The table's files now: path, machine, intake, first and last moment [µs since 1970]."""
         with self._reading:
             self._read_table.update_incremental()
             version = self._read_table.version()
@@ -309,7 +309,7 @@ class OwnFiles:
             self._files.append((action.path, piece.machine, one.intake, first, last))
 
     def rows(self, machine: str, channel: str, first: int, last: int) -> pl.DataFrame | None:
-        """Give what was written of a channel from one moment to another [µs since 1970]; None for nothing."""
+        """What was written of a channel from one moment to another [µs since 1970]; None for nothing."""
         if not any(file[1] == machine and file[4] >= first and file[3] <= last for file in self._files):
             return None
         files = pl.DataFrame(self._files, schema=_FILES, orient="row")
@@ -318,7 +318,7 @@ class OwnFiles:
 
 
 def _ends(piece: Piece) -> tuple[datetime, datetime]:
-    """Give the first and last moment of a file's rows."""
+    """The first and last moment of a file's rows."""
     first = min(frame["at"][0] for frame in piece.rows)
     return first, max(frame["at"][-1] for frame in piece.rows)
 

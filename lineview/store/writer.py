@@ -64,7 +64,7 @@ class Receipt:
 
 
 def receipt(row: Any, conflicts: int, *, already: bool = False) -> Receipt:
-    """Give the receipt of an intake's row in the journal."""
+    """The receipt of an intake's row in the journal."""
     return Receipt(row.id, row.rows, row.kept, row.duplicate, row.refused, row.uncertain, conflicts, already)
 
 
@@ -114,7 +114,7 @@ class Recorder:
         return [outcomes[place] for place in range(len(exports))]
 
     def again(self, known: int) -> Receipt:
-        """Give the receipt of an export that was in before."""
+        """The receipt of an export that was in before."""
         return receipt(self.journal.row(known), self.conflicts.count(known), already=True)
 
     def _compared(
@@ -258,12 +258,12 @@ def _beginning(export: Export, found: dict[str, list[Block]], tally: Tally) -> B
 
 
 def app_id(row: Any) -> str:
-    """Give the name by which an intake's Delta commit is known again; `row` is the journal's."""
+    """The name by which an intake's Delta commit is known again; `row` is the journal's."""
     return f"intake-{row.sha256}-{row.attempt}"
 
 
 def span_of(kind: str, block: Block) -> dict[str, Any]:
-    """Give what the journal keeps of a block: from when to when it is, and how many rows it has."""
+    """What the journal keeps of a block: from when to when it is, and how many rows it has."""
     return {
         "kind": kind,
         "machine": block.machine,

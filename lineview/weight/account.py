@@ -229,7 +229,7 @@ def _by_product(
 
 
 def inside(batches: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
-    """Give the batches that start and, where it is known, end within a period."""
+    """The batches that start and, where it is known, end within a period."""
     start, end = period
     return batches.filter(
         (pl.col("start") >= start) & (pl.col("start") < end) & (pl.col("end").fill_null(start) <= end)
@@ -237,7 +237,7 @@ def inside(batches: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataF
 
 
 def _piece_g(kept: pl.DataFrame, facts: Mapping[str, PieceFacts], off_g: float) -> dict[str, float]:
-    """Give the mean net mass of a piece by product as written; unweighed ones get the mean deviation."""
+    """The mean net mass of a piece by product as written; unweighed ones get the mean deviation."""
     pieces = pl.col("pieces").cast(pl.Float64)
     means = dict(kept.group_by("product").agg((pl.col("net_g") * pieces).sum() / pieces.sum()).iter_rows())
     return {name: means.get(f.product, f.target_g + off_g) for name, f in facts.items()}

@@ -41,14 +41,14 @@ class Law:
         return float(np.sqrt(self.p @ (self.grid_g - self.mean_g) ** 2))
 
     def quantiles(self, share: Floats) -> Floats:
-        """Give the masses [g] below which these shares lie, each grid mass spread over its own step."""
+        """The masses [g] below which these shares lie, each grid mass spread over its own step."""
         ends = np.concatenate([[0.0], np.cumsum(self.p)])
         edges = self.start_g + self.step_g * (np.arange(self.p.size + 1) - 0.5)
         return np.asarray(np.interp(share * ends[-1], ends, edges), dtype=np.float64)
 
 
 def piece_law(net_g: ArrayLike, mean_g: float, sd_g: float, step_g: float) -> Law:
-    """Give the law of one piece from weighed ones, moved and stretched to a mean and a spread."""
+    """The law of one piece from weighed ones, moved and stretched to a mean and a spread."""
     off = np.asarray(net_g, dtype=np.float64)
     if off.size < 2 or not step_g > 0:
         raise MeasureError(Fault("too few pieces for a law", "net_g", "two or more single pieces"))
@@ -73,7 +73,7 @@ def normal_offsets(count: int = 2001) -> Floats:
 
 
 def bag_by_count(piece: Law, count: int) -> Law:
-    """Give the law of the sum of so many pieces of one batch."""
+    """The law of the sum of so many pieces of one batch."""
     if count < 1:
         raise MeasureError(Fault(f"a bag of {count} pieces", "count", "one or more"))
     size = (piece.p.size - 1) * count + 1
@@ -87,7 +87,7 @@ def bag_by_count(piece: Law, count: int) -> Law:
 
 
 def bag_by_weight(piece: Law, fill_g: float) -> Law:
-    """Give the law of a bag filled piece by piece until it weighs at least a set mass."""
+    """The law of a bag filled piece by piece until it weighs at least a set mass."""
     return Filling(piece, fill_g).bag(fill_g)
 
 
@@ -136,7 +136,7 @@ class Filling:
         return int(np.ceil(fill_g / self._step_g - 1e-9))
 
     def bag(self, fill_g: float) -> Law:
-        """Give the law of a bag whose filling stops at this mass [g]."""
+        """The law of a bag whose filling stops at this mass [g]."""
         goal = self._goal(fill_g)
         if not 0 < goal <= self._comes_by.size:
             raise MeasureError(Fault("the fill is out of reach", "fill_g", "above 0 g, up to the greatest"))
@@ -206,7 +206,7 @@ class Lots:
     total_square: float
 
     def chance(self) -> Chance:
-        """Give the shares of lots that pass and fail."""
+        """The shares of lots that pass and fail."""
         mean_ok, bags_ok = self.mean_spare >= 0, self.bags_spare >= 0
         lots = self.mean_spare.size
         mean = self.total / self.bags
@@ -215,7 +215,7 @@ class Lots:
         return Chance(float((mean_ok & bags_ok).sum()) / lots, failed[0], failed[1], mean, sd)
 
     def passing_if_moved(self, by_g: float) -> float:
-        """Give the share of lots that pass where every bag is heavier by so much [g]."""
+        """The share of lots that pass where every bag is heavier by so much [g]."""
         spare = np.minimum(self.mean_spare, self.bags_spare)
         return float((spare >= -by_g).sum()) / spare.size
 

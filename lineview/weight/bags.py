@@ -29,7 +29,7 @@ LOTS = 40_000
 def chance_by_count(
     pieces: BagPieces, count: int, label_g: float, lot: int, rules: ContentsRules, lots: int = LOTS
 ) -> Chance:
-    """Give the chance that a lot of bags filled by count passes.
+    """The chance that a lot of bags filled by count passes.
 
     The law of a bag within its batch is the convolution of the pieces' own; the sample is then drawn from
     it, each bag with the shift of a batch drawn at random among the lot's.
@@ -44,7 +44,7 @@ def chance_by_count(
 def chance_by_weight(
     pieces: BagPieces, fill_g: float, label_g: float, lot: int, rules: ContentsRules, lots: int = LOTS
 ) -> Chance:
-    """Give the chance that a lot of bags filled to a mass passes."""
+    """The chance that a lot of bags filled to a mass passes."""
     law = bag_by_weight(pieces.piece, fill_g)
     return draw_lots(pieces, law, 0, label_g, rules.plan(lot), rules, lots).chance()
 

@@ -25,7 +25,7 @@ class WeightCapability:
 
 
 def weight_capability(scaled: WeightSpread) -> WeightCapability:
-    """Give the indices of values that are scaled so that the limits stand at -1 and 1.
+    """The indices of values that are scaled so that the limits stand at -1 and 1.
 
     The limits are the percentiles of the index over draws of mean and spread, in which batches, not
     pieces, count as drawn at random.
@@ -88,12 +88,12 @@ class ThreeWay:
 
     @property
     def by_chance(self) -> float:
-        """Give how many batches would be outside by chance if the process were stable."""
+        """How many batches would be outside by chance if the process were stable."""
         return FALSE_ALARMS * self.batches
 
     @property
     def too_many(self) -> bool:
-        """Tell whether more are outside than one stable process in a hundred would show."""
+        """Whether more are outside than one stable process in a hundred would show."""
         from scipy.special import bdtrc
 
         k = len(self.outside)
@@ -101,7 +101,7 @@ class ThreeWay:
 
     @property
     def drifting(self) -> bool:
-        """Tell whether batch means follow each other more than chance allows (one side, 1 in 200)."""
+        """Whether batch means follow each other more than chance allows (one side, 1 in 200)."""
         return self.follow is not None and self.follow * self.batches**0.5 > 2.576
 
     @property
@@ -111,7 +111,7 @@ class ThreeWay:
 
 
 def three_way(points: pl.DataFrame, weighings: pl.DataFrame) -> ThreeWay:
-    """Give the limits of the three charts.
+    """The limits of the three charts.
 
     The third chart is of standard deviations within batches, with limits that follow each batch's number of
     weighings; its `low` and `high` are those of the usual number.

@@ -96,7 +96,7 @@ class ContentsRules:
         return self.name if compared else f"{self.name}, {self.not_compared} not compared with the document"
 
     def allowance_g(self, label_g: float) -> float:
-        """Give how much one package may be short [g]."""
+        """How much one package may be short [g]."""
         rows = [s for s in self.shortages if s.from_g <= label_g]
         if not rows or not label_g > 0:
             raise MeasureError(
@@ -111,7 +111,7 @@ class ContentsRules:
         return round(math.ceil(round(exact / steps[-1], 9)) * steps[-1], 9) if steps else exact
 
     def plan(self, lot: int) -> Sampling:
-        """Give the sampling plan for a lot of this many packages.
+        """The sampling plan for a lot of this many packages.
 
         Parameters
         ----------
@@ -137,7 +137,7 @@ class ContentsRules:
         raise MeasureError(Fault(f"no plan for a lot of {lot}", "lot", "one package or more"))
 
     def _factor(self, row: Sampling, n: int) -> float:
-        """Give the factor of s for a sample of n; of one package there is no s, so none is allowed for."""
+        """The factor of s for a sample of n; of one package there is no s, so none is allowed for."""
         if row.mean_factor is not None:
             return row.mean_factor
         return self.correction.get(n, 0.0)

@@ -43,7 +43,7 @@ class WeightDetail:
 
     @property
     def bags_rules(self) -> str:
-        """Give the rules that bags were planned by, or ""."""
+        """The rules that bags were planned by, or ""."""
         return self.bags[0].rules if self.bags else ""
 
 

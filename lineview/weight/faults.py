@@ -61,7 +61,7 @@ def _mark(frame: pl.DataFrame, hit: pl.Series, reason: str) -> pl.DataFrame:
 
 
 def _given_twice(frame: pl.DataFrame) -> pl.Series:
-    """Tell which weighings another one repeats.
+    """Which weighings another one repeats.
 
     Pieces of one sample share their moment and may weigh the same, so equal rows alone prove nothing. A
     row is given twice where another export holds it too, where the moments of that export are otherwise
@@ -110,7 +110,7 @@ def _looks_like(ratio: float, typical: float, steady: float, odd: int, usable: i
 
 
 def _standing_still(frame: pl.DataFrame) -> pl.Series:
-    """Tell which weighings repeat one value for longer than chance allows, all but the first of the run.
+    """Which weighings repeat one value for longer than chance allows, all but the first of the run.
 
     The chance that one weighing equals the next follows from how often each value comes outside the run.
     """

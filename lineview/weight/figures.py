@@ -21,7 +21,7 @@ CAPABILITY_SOURCES = ("iso-22514-2", "weerahandi-1993")
 
 
 def weight_figures(account: WeightAccount, period: Period) -> tuple[Figure, ...]:
-    """Give every figure of the weight answer."""
+    """Every figure of the weight answer."""
     found = account.deviation
     if found is None or account.target_g is None:
         return _nothing(account, period)
@@ -190,7 +190,7 @@ SHARE_SOURCES = ("derived-spread-sources", "weerahandi-1993")
 def detail_figures(
     account: WeightAccount, detail: WeightDetail, currency: str, period: Period
 ) -> tuple[Figure, ...]:
-    """Give the figures of the detail."""
+    """The figures of the detail."""
     shape = detail.shape
     quantile = "quantiles 0.135, 50 and 99.865 % of single pieces, in tolerances from the target"
     return (
@@ -214,7 +214,7 @@ def detail_figures(
 
 
 def _achievable(detail: WeightDetail, period: Period) -> Figure:
-    """Give the mean piece that the greatest planned bag of the most weighed product would still allow."""
+    """The mean piece that the greatest planned bag of the most weighed product would still allow."""
     name, label = "achievable_target_g", "lowest safe mean of a piece at the present spread"
     rows = [r for r in detail.bags[0].rows if r.least_mean_g is not None] if detail.bags else []
     if not rows:
@@ -229,7 +229,7 @@ def _achievable(detail: WeightDetail, period: Period) -> Figure:
 
 
 def share_figures(sources: SpreadSources, period: Period) -> list[Figure]:
-    """Give the shares of the spread by source."""
+    """The shares of the spread by source."""
     of = "" if sources.pieces_together == 1 else f", of the mean of {sources.pieces_together} pieces"
     rows = (
         ("share_diameter", "share of the spread from rope diameter", sources.diameter, "cov(ln m, 2 ln d)"),

@@ -62,7 +62,7 @@ class OffTarget:
 
 
 def off_targets(kept: pl.DataFrame, common: WeightSpread) -> tuple[dict[str, OffTarget], float, int]:
-    """Give each product's mean deviation from its target, from its batches' means.
+    """Each product's mean deviation from its target, from its batches' means.
 
     Takes `common` [g]. Gives [g²].
 
@@ -169,7 +169,7 @@ class Giveaway:
 def giveaway(
     deviation: WeightSpread, pieces_per_week: float | None, by_product: WeekGiveaway | None = None
 ) -> Giveaway:
-    """Give what is given away.
+    """What is given away.
 
     Takes `deviation` [g].
     """
@@ -184,7 +184,7 @@ def giveaway(
 
 
 def money_given(given: Giveaway, weighed: Sequence[str], prices: Mapping[str, float | None]) -> Spread:
-    """Give the money a week that all products weighed give away."""
+    """The money a week that all products weighed give away."""
     if given.kg_per_week.value is None:
         return given.kg_per_week
     if given.by_product is not None:
@@ -202,7 +202,7 @@ def money_given(given: Giveaway, weighed: Sequence[str], prices: Mapping[str, fl
 
 
 def share_below(scaled: WeightSpread, limit: float = -1.0) -> Spread:
-    """Give the share of pieces below a limit, for normal pieces."""
+    """The share of pieces below a limit, for normal pieces."""
     from scipy.special import ndtr
 
     if scaled.total.value is None or not scaled.total.value > 0:

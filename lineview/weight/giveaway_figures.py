@@ -87,7 +87,7 @@ def _sum(split: WeekGiveaway, rows: tuple[ProductGiveaway, ...], *, money: bool 
 def money_figures(
     account: WeightAccount, detail: WeightDetail, currency: str, period: Period
 ) -> list[Figure]:
-    """Give the money a week that is given away."""
+    """The money a week that is given away."""
     n = account.deviation.pieces if account.deviation else 0
     split = account.giveaway.by_product if account.giveaway else None
     working = "giveaway a week × price_per_kg in plant.toml"
@@ -172,7 +172,7 @@ def _rows(account: WeightAccount, detail: WeightDetail) -> tuple[ProductGiveaway
 def _allowed(
     row: ProductGiveaway, target_g: float | None, bags: tuple[BagPlan, ...], plant: Plant
 ) -> dict[str, object]:
-    """Give the least mean piece that the product's bags allow, how far above it pieces are, and remarks."""
+    """The least mean piece that the product's bags allow, how far above it pieces are, and remarks."""
     plan = next((p for p in bags if p.product == row.product), None)
     planned = [(r.least_mean_g, r) for r in plan.rows if r.least_mean_g is not None] if plan else []
     said = [s.why_none for s in (row.off_g, row.money_per_week) if s.why_none][:1]

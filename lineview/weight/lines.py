@@ -106,7 +106,7 @@ def _none(why: str) -> LineSpread:
 
 
 def _components(both: pl.DataFrame) -> tuple[Spread, float | None, float | None]:
-    """Give the spread between lines with its limits, and those between and within batches [g]."""
+    """The spread between lines with its limits, and those between and within batches [g]."""
     y = (both["net_g"] - both["target_g"]).to_numpy()
     k = both["pieces"].to_numpy().astype(np.float64)
     columns = [both[name].rank("dense").to_numpy() for name in ("line", "_unit")]
@@ -121,7 +121,7 @@ def _components(both: pl.DataFrame) -> tuple[Spread, float | None, float | None]
 def _means(
     both: pl.DataFrame, line: str, between: float | None, within: float | None
 ) -> tuple[LineMean, ...]:
-    """Give each line's mean, the one asked first; batch means share one variance over all lines."""
+    """Each line's mean, the one asked first; batch means share one variance over all lines."""
     found, variance, df = grouped_means(both, "line", between, within)
     pieces = dict(both.group_by("line").agg(pl.col("pieces").sum()).iter_rows())
     asked = found[line]
@@ -144,7 +144,7 @@ def _means(
 
 
 def line_figures(across: LineSpread | None, period: Period) -> tuple[Figure, ...]:
-    """Give the spread between lines."""
+    """The spread between lines."""
     if across is None:
         return ()
     lines = len(across.lines)
@@ -162,7 +162,7 @@ def line_figures(across: LineSpread | None, period: Period) -> tuple[Figure, ...
 
 
 def line_table(across: LineSpread | None, plant: Plant) -> Table:
-    """Give each line's mean deviation from target, over the products that several lines made."""
+    """Each line's mean deviation from target, over the products that several lines made."""
     columns = (
         ("line", "Line", ""),
         ("batches", "Batches", ""),
@@ -193,7 +193,7 @@ def line_table(across: LineSpread | None, plant: Plant) -> Table:
 
 
 def line_name(plant: Plant, line: str) -> str:
-    """Give what a person calls a line."""
+    """What a person calls a line."""
     return next((one.name or one.id for one in plant.lines if one.id == line), line)
 
 

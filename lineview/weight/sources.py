@@ -25,7 +25,7 @@ GAP_S = 30.0
 
 
 def rope_before(rope_s: Floats, diameter_mm: Floats, at_s: Floats, delay_s: float | Floats) -> Floats:
-    """Give the rope's diameter a delay before given moments.
+    """The rope's diameter a delay before given moments.
 
     Takes `rope_s`, `diameter_mm` [s, ascending].
     """
@@ -104,7 +104,7 @@ def rope_variance(core: pl.DataFrame, diameter_mm: Mapping[str, float]) -> RopeV
 
 
 def _share_of_mean(n: Floats, fade: float) -> Floats:
-    """Give the variance of the mean of n readings over that of one, where correlation fades by a factor."""
+    """The variance of the mean of n readings over that of one, where correlation fades by a factor."""
     if fade <= 0:
         return 1 / n
     return np.asarray(
@@ -113,7 +113,7 @@ def _share_of_mean(n: Floats, fade: float) -> Floats:
 
 
 def _noise(frame: pl.DataFrame) -> tuple[float, float]:
-    """Give the variance of the gauge's noise, and by how much the rope's correlation fades in a reading.
+    """The variance of the gauge's noise, and by how much the rope's correlation fades in a reading.
 
     Both are 0 where the rope changes too fast, or too slowly, to tell them apart.
     """

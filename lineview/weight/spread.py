@@ -32,11 +32,11 @@ class Spread:
         return cls(value, limits[0], limits[1])
 
     def over(self, unit: float) -> Spread:
-        """Give the same in another unit."""
+        """The same in another unit."""
         return self.times(1 / unit)
 
     def times(self, factor: float) -> Spread:
-        """Give the same, multiplied."""
+        """The same, multiplied."""
         told = [None if v is None else v * factor for v in (self.value, self.low, self.high)]
         return Spread(told[0], told[1], told[2], self.why_none)
 
@@ -67,7 +67,7 @@ class WeightSpread:
     draws_total: Floats
 
     def over(self, unit: float) -> WeightSpread:
-        """Give the same in another unit, such as the tolerance."""
+        """The same in another unit, such as the tolerance."""
         spreads = {
             name: getattr(self, name).over(unit)
             for name in ("between", "samples", "piece", "within", "total")
@@ -160,7 +160,7 @@ def _no_batches(frame: pl.DataFrame, known: int) -> str:
 
 
 def _untold(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, int]) -> WeightSpread:
-    """Give the mean alone, with why there is no spread."""
+    """The mean alone, with why there is no spread."""
     n = frame.height
     why = (
         f"too few: needs 2, has {n}"
@@ -261,7 +261,7 @@ BATCH_POINTS: dict[str, pl.DataType] = {
 
 
 def batch_points(weighings: pl.DataFrame, sd_within_g: float | None, df_within: int) -> pl.DataFrame:
-    """Give one point a batch, by time."""
+    """One point a batch, by time."""
     pieces = pl.col("pieces").cast(pl.Float64)
     mean = (pl.col("net_g") * pieces).sum() / pieces.sum()
     half = coverage_factor(df_within) * sd_within_g if sd_within_g is not None and df_within > 0 else None

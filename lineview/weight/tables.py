@@ -15,7 +15,7 @@ _WITH_LIMITS = (("what", "", ""), ("size", "Size", "g"), ("low", "Low", "g"), ("
 
 
 def spread_table(figures: tuple[Figure, ...]) -> Table:
-    """Give the spread by level."""
+    """The spread by level."""
     wanted = ("sd_between_g", "sd_samples_g", "sd_piece_g", "sd_within_g", "sd_total_g")
     rows = [
         {"what": f.label, "size": f.value, "low": f.low, "high": f.high, "from": f.working or f.why_none}
@@ -27,7 +27,7 @@ def spread_table(figures: tuple[Figure, ...]) -> Table:
 
 
 def capability_table(figures: tuple[Figure, ...]) -> Table:
-    """Give the capability and performance indices."""
+    """The capability and performance indices."""
     columns = (("what", "", ""), ("size", "Index", ""), ("low", "Low", ""), ("high", "High", ""),
                ("from", "From", ""))  # fmt: skip
     rows = [
@@ -83,7 +83,7 @@ def chart_table(detail: WeightDetail) -> Table:
 
 
 def plan_table(detail: WeightDetail) -> Table:
-    """Give how many pieces to weigh how often to know the mean."""
+    """How many pieces to weigh how often to know the mean."""
     columns = (("within", "Mean to ±", "g"), ("batches", "Batches", ""), ("samples", "Samples per batch", ""),
                ("pieces", "Pieces per sample", ""), ("total", "Pieces in total", ""))  # fmt: skip
     rows = [

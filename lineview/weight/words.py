@@ -61,7 +61,7 @@ def _spread(spread: Spread, plant: Plant) -> str:
 
 
 def _off_target(account: WeightAccount) -> bool:
-    """Tell whether the mean is off by more than its tolerance, or tolerance is surely not held."""
+    """Whether the mean is off by more than its tolerance, or tolerance is surely not held."""
     scaled, capability = account.scaled, account.capability
     beyond = scaled is not None and abs(scaled.mean) > 1
     ppk = capability.ppk if capability else None

@@ -47,7 +47,7 @@ class PerThousand:
 
 
 def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
-    """Give what a thousand good pieces take."""
+    """What a thousand good pieces take."""
     factor = use.factors.get(unit)
     metres = _metres(use, what)
     if factor is None or metres is None or use.good <= 0:
@@ -64,7 +64,7 @@ def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
 
 
 def fed_per_thousand(fed: Estimate, good: float) -> PerThousand | None:
-    """Give the metres fed a thousand good pieces, of a web that plant.toml does not describe.
+    """The metres fed a thousand good pieces, of a web that plant.toml does not describe.
 
     Takes `fed` [m] and the good pieces of the same time.
     """
@@ -76,7 +76,7 @@ def fed_per_thousand(fed: Estimate, good: float) -> PerThousand | None:
 
 
 def _metres(use: WebUse, what: str) -> tuple[float, float, float, str] | None:
-    """Give the metres, their bounds and their working."""
+    """The metres, their bounds and their working."""
     if what == "":
         how = (
             "metres fed and left on reels taken off" if use.measured else "sum of the causes; no feed counter"
@@ -137,13 +137,13 @@ class WrapAccount:
 
     @property
     def fed_alone(self) -> dict[str, PerThousand]:
-        """Give the metres fed a thousand good pieces of each kind of web whose use cannot be split."""
+        """The metres fed a thousand good pieces of each kind of web whose use cannot be split."""
         kinds = [kind for kind in self.fed if all(use.kind != kind for use in self.uses)]
         told = {kind: fed_per_thousand(self.fed[kind], self.fed_good[kind]) for kind in kinds}
         return {kind: one for kind, one in told.items() if one is not None}
 
     def use(self, kind: WebKind) -> WebUse | None:
-        """Give the use of a kind of web, or None where it cannot be told."""
+        """The use of a kind of web, or None where it cannot be told."""
         return next((use for use in self.uses if use.kind == kind), None)
 
 
@@ -227,7 +227,7 @@ def _readings(counts: MachineCounts, start: datetime, end: datetime) -> int:
 def _left(
     reels: Sequence[ReelSpan], wastes: Mapping[str, Waste], rows: Sequence[WrapPieces], minutes: float
 ) -> dict[str, ReelLeft]:
-    """Give what is left on the reels that are on, at the period's own pace."""
+    """What is left on the reels that are on, at the period's own pace."""
     pace = sum(row.wrapped + (row.blanks or 0.0) for row in rows) / minutes if minutes > 0 else 0.0
     out = {}
     for kind, waste in wastes.items():
@@ -247,7 +247,7 @@ def _waste(
     kind: WebKind,
     events: WrapEvents | None,
 ) -> Waste | None:
-    """Give the waste of a kind: learned where a tape shows events, else what stands in plant.toml."""
+    """The waste of a kind: learned where a tape shows events, else what stands in plant.toml."""
     stated = _stated(plant, rows, kind)
     if stated is None or events is None:
         return stated
@@ -313,7 +313,7 @@ def _wrapped(counts: MachineCounts, kind: WebKind, start: datetime, end: datetim
 def _fed(
     counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind
 ) -> Estimate | None:
-    """Give the metres fed for the good pieces of counted time, with the doubt of each edge of it.
+    """The metres fed for the good pieces of counted time, with the doubt of each edge of it.
 
     An interval over an edge may lie on either side of it, with its metres and with its pieces, and a counter
     hides up to a step. What the pieces may be more or fewer is given as metres, for they are divided by them.
@@ -348,7 +348,7 @@ def _left_out_min(spans: Sequence[ProductSpan]) -> float:
 
 
 def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | None:
-    """Give the allowances in plant.toml of the web that wrapped most."""
+    """The allowances in plant.toml of the web that wrapped most."""
     webs: list[tuple[float, Web]] = []
     for row in rows:
         web = web_for(plant, row.product, kind)
@@ -378,7 +378,7 @@ def _happened(
 def _each_product(
     plant: Plant, kind: WebKind, rows: Sequence[WrapPieces], waste: Waste
 ) -> list[tuple[str, WebUse]]:
-    """Give each product's own use: geometry, rejects, blank wraps and what is left to explain."""
+    """Each product's own use: geometry, rejects, blank wraps and what is left to explain."""
     out = []
     nothing = EventCounts(None, None, None, None, None)
     for row in rows:

@@ -69,7 +69,7 @@ def answer_wrap(plant: Plant, scope: Scope, inputs: WrapInputs) -> Answer:
 
 
 def wrapping_machine(plant: Plant, machine_id: str) -> Machine:
-    """Give the cut-and-wrap machine of this id, or raise with those there are."""
+    """The cut-and-wrap machine of this id, or raise with those there are."""
     machine = plant.machine(machine_id)
     if machine is None or machine.kind != "cut-and-wrap machine":
         there = ", ".join(m.id for m in plant.machines if m.kind == "cut-and-wrap machine")

@@ -20,7 +20,7 @@ _PARTS = (
 
 
 def waste_figures(account: WrapAccount, period: Period) -> tuple[Figure, ...]:
-    """Give what waste was learned, with intervals, and what is an assumption until it is."""
+    """What waste was learned, with intervals, and what is an assumption until it is."""
     figures = [_blanks(account, period)]
     for kind, waste in account.waste.items():
         for field, tail, label, events in _PARTS:
@@ -98,7 +98,7 @@ def _running(kind: str, part: Allowance, period: Period) -> Figure:
 
 
 def _reconciled(account: WrapAccount, kind: str, period: Period) -> list[Figure]:
-    """Give the reconciled metres of the compared reels, and how many labels do not fit."""
+    """The reconciled metres of the compared reels, and how many labels do not fit."""
     views = next((v for v in account.views if v.kind == kind), None)
     name = f"{slug(kind)}_reconciled_m"
     if views is None:
@@ -135,7 +135,7 @@ def _reconciled(account: WrapAccount, kind: str, period: Period) -> list[Figure]
 
 
 def _left(account: WrapAccount, kind: str, period: Period) -> list[Figure]:
-    """Give what is left on the reel that is on, and how long it lasts at the period's pace."""
+    """What is left on the reel that is on, and how long it lasts at the period's pace."""
     names = f"{slug(kind)}_reel_left_m", f"{slug(kind)}_reel_left_min"
     labels = f"{kind}: left on the reel that is on", f"{kind}: until that reel ends"
     left = account.left.get(kind)
@@ -173,7 +173,7 @@ _SOURCES_wrap_figures = ("wrap-efficiency", "flexo-yield", "reel-formula")
 
 
 def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[Figure, ...]:
-    """Give every figure of a wrap account."""
+    """Every figure of a wrap account."""
     name, label = "wrap_good_pieces", "good pieces behind these figures"
     figures = [
         cannot_tell(name, label, "pieces", "no counter was read in this period", period)
@@ -197,7 +197,7 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
 
 
 def shown_unit(unit: str, currency: str) -> str:
-    """Give a unit as a person reads it ("m2" as "m²", "money" as the currency)."""
+    """A unit as a person reads it ("m2" as "m²", "money" as the currency)."""
     return {"m2": "m²", "money": currency}.get(unit, unit)
 
 
@@ -233,7 +233,7 @@ def _figure_wrap_figures(
 
 
 def told_of(account: WrapAccount, kind: str, what: str, unit: str) -> PerThousand | None:
-    """Give what a thousand pieces take; of a web without geometry, the metres fed."""
+    """What a thousand pieces take; of a web without geometry, the metres fed."""
     use = next((u for u in account.uses if u.kind == kind), None)
     if use is not None:
         return per_thousand(use, what, unit)

@@ -134,7 +134,7 @@ def _cut(
 
 
 def _unsettled(events: WrapEvents) -> list[tuple[datetime, datetime]]:
-    """Give the stretches in which web may be fed for a standing or its restart, those that touch as one."""
+    """The stretches in which web may be fed for a standing or its restart, those that touch as one."""
     out: list[tuple[datetime, datetime]] = []
     for begin, end in sorted(events.standings):
         closes = end + SETTLES
@@ -185,7 +185,7 @@ def _splices(fine: Sequence[datetime], fed: Floats, reels: Sequence[ReelSpan]) -
 
 
 def _likely(fed: Floats) -> Floats:
-    """Give the share of a reel's splices that falls in each of its stretches: none near start and core."""
+    """The share of a reel's splices that falls in each of its stretches: none near start and core."""
     total = float(fed.sum())
     if total <= 0:
         return np.zeros(len(fed))
@@ -195,7 +195,7 @@ def _likely(fed: Floats) -> Floats:
 
 
 def _cut_at(fine: Sequence[datetime], spans: Sequence[ProductSpan], cut_mm: Mapping[str, float]) -> Floats:
-    """Give the cut length in each fine stretch; nan where the product is not known."""
+    """The cut length in each fine stretch; nan where the product is not known."""
     starts = [s.start.timestamp() for s in spans]
     cuts = np.array([cut_mm.get(s.product, np.nan) for s in spans])
     index = np.searchsorted(starts, [f.timestamp() for f in fine[:-1]], side="right") - 1
@@ -230,7 +230,7 @@ def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], stated: Wast
 
 
 def blanks_per_restart(counts: MachineCounts, events: WrapEvents, end: datetime) -> Estimate:
-    """Give the blank wraps at a restart, from their counter."""
+    """The blank wraps at a restart, from their counter."""
     if not counts.has_read("blank wraps") or len(events.restarts) < LEAST_EVENTS:
         return Estimate.unknown("no counter of blank wraps, or too few restarts")
     at = micros([*(moment for moment in sorted(events.restarts) if moment < end), end])

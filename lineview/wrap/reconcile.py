@@ -83,7 +83,7 @@ class ReelEstimates:
 
 
 def reel_metres(reels: Sequence[ReelSpan], waste: Waste, events: WrapEvents | None) -> list[ReelMetres]:
-    """Give each finished reel's metres in the three views."""
+    """Each finished reel's metres in the three views."""
     mountings: dict[str, list[ReelSpan]] = {}
     for number, span in enumerate(reels):
         mountings.setdefault(span.origin or span.reel or f"number {number + 1}", []).append(span)
@@ -100,7 +100,7 @@ def reel_metres(reels: Sequence[ReelSpan], waste: Waste, events: WrapEvents | No
 
 
 def _needed(span: ReelSpan, waste: Waste, events: WrapEvents | None) -> float | None:
-    """Give the metres that a mounting's wraps, its start, splices and restarts needed."""
+    """The metres that a mounting's wraps, its start, splices and restarts needed."""
     if span.wraps is None or span.cut_length_mm is None or span.taken_off is None:
         return None
     metres = span.wraps * span.cut_length_mm / 1000.0

@@ -9,7 +9,7 @@ from lineview.plant import Web
 
 
 def reel_length_m(outer_mm: float, core_mm: float, thickness_um: float) -> float:
-    """Give the length wound on a reel [m]: L = π(D² − d²) ÷ 4t.
+    """The length wound on a reel [m]: L = π(D² − d²) ÷ 4t.
 
     Takes `thickness_um` [µm].
 
@@ -25,7 +25,7 @@ def reel_length_m(outer_mm: float, core_mm: float, thickness_um: float) -> float
 
 
 def wound_thickness_um(outer_mm: float, core_mm: float, length_m: float) -> float:
-    """Give the thickness as wound [µm] of a reel of known length: t = π(D² − d²) ÷ 4L.
+    """The thickness as wound [µm] of a reel of known length: t = π(D² − d²) ÷ 4L.
 
     Source: reel-formula
     """
@@ -43,7 +43,7 @@ def web_thickness_um(web: Web) -> float | None:
 
 
 def full_reel_m(web: Web) -> float | None:
-    """Give the length of a new reel of a web [m]: its label's, else from diameters and thickness.
+    """The length of a new reel of a web [m]: its label's, else from diameters and thickness.
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ def full_reel_m(web: Web) -> float | None:
 
 
 def part_reel_m(web: Web, outer_mm: float, *, tolerance_mm: float = 2.0) -> float | None:
-    """Give what is left on a part reel by its measured outer diameter [m].
+    """What is left on a part reel by its measured outer diameter [m].
 
     Parameters
     ----------
@@ -105,7 +105,7 @@ def part_reel_m(web: Web, outer_mm: float, *, tolerance_mm: float = 2.0) -> floa
 
 
 def _ring_mm2(outer_mm: float, core_mm: float) -> float:
-    """Give the area of a reel's side [mm²]: its web's length in metres times its thickness in µm."""
+    """The area of a reel's side [mm²]: its web's length in metres times its thickness in µm."""
     _reel(outer_mm, core_mm)
     return math.pi * (outer_mm**2 - core_mm**2) / 4.0
 

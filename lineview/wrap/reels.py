@@ -94,7 +94,7 @@ class ReelSpan:
 
 
 def web_of(plant: Plant, name: str) -> Web | None:
-    """Give the web that a log names by id, name or, where one web alone is of it, kind."""
+    """The web that a log names by id, name or, where one web alone is of it, kind."""
     key = name.strip().casefold()
     for web in plant.webs:
         if key in (web.id.casefold(), web.name.casefold()) and key:
@@ -104,7 +104,7 @@ def web_of(plant: Plant, name: str) -> Web | None:
 
 
 def kind_of(plant: Plant, name: str) -> str:
-    """Give the kind of the web that a log names, or "" where it is none of the plant's."""
+    """The kind of the web that a log names, or "" where it is none of the plant's."""
     web = web_of(plant, name)
     if web is not None:
         return web.kind
@@ -113,7 +113,7 @@ def kind_of(plant: Plant, name: str) -> str:
 
 
 def reel_spans(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: datetime) -> list[ReelSpan]:
-    """Give each reel's stretch on a machine with what the counters fed meanwhile."""
+    """Each reel's stretch on a machine with what the counters fed meanwhile."""
     own = reels.filter(pl.col("machine") == counts.machine.id).sort("at", "row")
     spans: list[ReelSpan] = []
     kinds: tuple[WebKind, ...] = ("film", "wax paper")
@@ -154,7 +154,7 @@ def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
 
 
 def _left_on(span: ReelSpan) -> float | None:
-    """Give what was left on a reel taken off [m]: written down, or held less fed; None if neither tells."""
+    """What was left on a reel taken off [m]: written down, or held less fed; None if neither tells."""
     if span.left_m is not None:
         return span.left_m
     if span.held_m is None or span.fed is None:

@@ -53,7 +53,7 @@ def use_table(account: WrapAccount, currency: str) -> Table:
 
 
 def _fed_alone(kind: str, told: PerThousand) -> dict[str, Any]:
-    """Give the row of a web that plant.toml does not describe: what its counter fed, and nothing else."""
+    """The row of a web that plant.toml does not describe: what its counter fed, and nothing else."""
     row = dict.fromkeys(UNITS) | {"web": kind, "what": "fed by the counter", "m": told.value}
     return row | {"low": told.low, "high": told.high, "basis": "", "working": told.working}
 
@@ -89,7 +89,7 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
 
 
 def view_table(account: WrapAccount) -> Table:
-    """Give the views of the same metres beside each other, and reconciled."""
+    """The views of the same metres beside each other, and reconciled."""
     rows: list[dict[str, Any]] = []
     for views in account.views:
         for total in views.totals:
@@ -117,7 +117,7 @@ def view_table(account: WrapAccount) -> Table:
 
 
 def reel_table(account: WrapAccount) -> Table:
-    """Give each reel: when it was mounted, what its label said, what was left and what was fed."""
+    """Each reel: when it was mounted, what its label said, what was left and what was fed."""
     wrong = {(w.kind, w.reel): verdict(w) for views in account.views for w in views.wrong}
     rows = [
         {
@@ -177,6 +177,6 @@ def cause_series(account: WrapAccount, plant: Plant) -> pl.DataFrame:
 
 
 def _web_name(plant: Plant, use: WebUse) -> str:
-    """Give the web's own name where there is one of its kind, else the kind."""
+    """The web's own name where there is one of its kind, else the kind."""
     of_kind = [web for web in plant.webs if web.kind == use.kind]
     return (of_kind[0].name or of_kind[0].id) if len(of_kind) == 1 else use.kind

@@ -19,7 +19,7 @@ UNITS = ("m", "m2", "kg", "money")
 
 
 def web_for(plant: Plant, product: str, kind: WebKind) -> Web | None:
-    """Give the web of a kind that wraps a product; without a product, the one web that all share."""
+    """The web of a kind that wraps a product; without a product, the one web that all share."""
     known = plant.product(product) if product else None
     if known is not None:
         webs = [plant.web(web_id) for web_id in known.webs]
@@ -136,7 +136,7 @@ class WebUse:
     doubt: str = ""
 
     def cause(self, name: str) -> Cause | None:
-        """Give the cause of this name, or None."""
+        """The cause of this name, or None."""
         return next((c for c in self.causes if c.name == name), None)
 
 
@@ -220,7 +220,7 @@ def _cut(plant: Plant, product: str, kind: WebKind) -> float | None:
 
 
 def _wrap_causes(total: Sequence[tuple[WrapPieces, float]]) -> list[Cause]:
-    """Give the metres in rejects and counted blank wraps; a cause that nothing counts is left out."""
+    """The metres in rejects and counted blank wraps; a cause that nothing counts is left out."""
     causes = []
     if all(row.rejects is not None for row, _ in total):
         count = sum(row.rejects or 0.0 for row, _ in total)
@@ -234,7 +234,7 @@ def _wrap_causes(total: Sequence[tuple[WrapPieces, float]]) -> list[Cause]:
 
 
 def _event_causes(waste: Waste, happened: EventCounts) -> list[Cause]:
-    """Give the metres that each event cost; one that nobody counted is left out, never 0."""
+    """The metres that each event cost; one that nobody counted is left out, never 0."""
     causes = []
     if happened.restarts is not None and waste.restart is not None:
         causes.append(_times("restarts", happened.restarts, waste.restart, "restarts"))
@@ -282,7 +282,7 @@ K = 2.0
 
 
 def with_doubt(use: WebUse, views: ReelEstimates | None) -> WebUse:
-    """Give a use the bounds that its uncertainty makes, instead of the counter's step alone.
+    """A use the bounds that its uncertainty makes, instead of the counter's step alone.
 
     Source: vdi-2048, gum
     """
@@ -299,7 +299,7 @@ def with_doubt(use: WebUse, views: ReelEstimates | None) -> WebUse:
 
 
 def _relative(views: ReelEstimates | None) -> tuple[float, float, str]:
-    """Give the relative standard uncertainty, the counter's adjustment over its metres, and words."""
+    """The relative standard uncertainty, the counter's adjustment over its metres, and words."""
     fed = None if views is None else next((v for v in views.totals if v.view == "feed counter"), None)
     if views is None or fed is None or fed.metres <= 0 or views.reconciled_m <= 0:
         return FEED_COMMON_SD, 0.0, f"k = 2; the feed counter's scale assumed sure to {FEED_COMMON_SD:.1%}"

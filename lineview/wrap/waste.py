@@ -38,7 +38,7 @@ class Waste:
 
 
 def assumed_waste(web: Web) -> Waste:
-    """Give the allowances that stand in plant.toml, marked as assumptions."""
+    """The allowances that stand in plant.toml, marked as assumptions."""
 
     def stated(metres: float) -> Allowance:
         return Allowance(metres, metres, metres, learned=False)

@@ -13,7 +13,7 @@ from lineview.wrap.reels import ReelSpan
 
 
 def grammage_g_m2(thickness_um: float, density_g_cm3: float) -> float:
-    """Give the mass of a square metre of film [g/m²].
+    """The mass of a square metre of film [g/m²].
 
     Takes `thickness_um` [µm], `density_g_cm3` [g/cm³].
 
@@ -26,7 +26,7 @@ def grammage_g_m2(thickness_um: float, density_g_cm3: float) -> float:
 
 
 def web_grammage_g_m2(web: Web) -> float | None:
-    """Give a web's grammage [g/m²], or None where neither it nor thickness and density are known."""
+    """A web's grammage [g/m²], or None where neither it nor thickness and density are known."""
     if web.grammage_g_m2 is not None:
         return web.grammage_g_m2
     if web.thickness_um is not None and web.density_g_cm3 is not None:
@@ -46,7 +46,7 @@ def _positive(**values: float) -> None:
 
 
 def wrap_mass_g(webs: Sequence[Web]) -> float | None:
-    """Give the mass of the webs around one piece [g].
+    """The mass of the webs around one piece [g].
 
     Parameters
     ----------
@@ -89,7 +89,7 @@ class ReelLeft:
 
 
 def reel_left(span: ReelSpan, end_m: float, wraps_per_min: float | None) -> ReelLeft | None:
-    """Give what is left on the reel that is on."""
+    """What is left on the reel that is on."""
     if span.taken_off is not None or span.held_m is None or span.fed is None or span.cut_length_mm is None:
         return None
     left = max(span.held_m - span.fed.number - end_m, 0.0)

@@ -50,7 +50,7 @@ def _by_counter_alone(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
 
 
 def needs_person(use: WebUse) -> bool:
-    """Tell whether the unexplained part is too large, or too far below nothing, to leave alone."""
+    """Whether the unexplained part is too large, or too far below nothing, to leave alone."""
     left = use.cause("unexplained")
     if left is None or abs(left.metres) <= _CALL_SHARE * use.geometry_m:
         return False
@@ -85,7 +85,7 @@ def in_plant_units(metres: float, plant: Plant) -> tuple[float, str]:
 
 
 def soft_line(account: WrapAccount, plant: Plant, machine: Machine, label: str) -> str:
-    """Give the line below the sentence: intervals, period, pieces and what the reel log cannot mean."""
+    """The line below the sentence: intervals, period, pieces and what the reel log cannot mean."""
     ranges = []
     for use in account.uses:
         told = per_thousand(use, "", "m")

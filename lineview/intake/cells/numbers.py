@@ -64,7 +64,7 @@ class SeparatorCounts:
 
 
 def pattern(decimal: str, thousands: str = "") -> str:
-    """Give the regular expression of a number with these marks."""
+    """The regular expression of a number with these marks."""
     other = "," if decimal == "." else "."
     marks = _group(thousands) if thousands else f"[{other}{_SPACES}{_APOSTROPHES}]"
     return rf"^[+-]?(?:\d+|\d{{1,3}}(?:{marks}\d{{3}})+)?(?:[{decimal}]\d*)?(?:[eE][+-]?\d+)?$"
@@ -76,7 +76,7 @@ def _group(thousands: str) -> str:
 
 
 def _proof(decimal: str) -> str:
-    """Give the pattern of cells that can only be read with this decimal mark."""
+    """The pattern of cells that can only be read with this decimal mark."""
     other = "," if decimal == "." else r"\."
     mark = r"\." if decimal == "." else ","
     quiet = f"[{_SPACES}{_APOSTROPHES}]"
@@ -185,7 +185,7 @@ FITS, FITS_NOT = 0.9, 0.1
 def mark_by_mass(
     columns: Mapping[str, ColumnTarget], cells: Mapping[str, pl.Series], masses_g: Sequence[float]
 ) -> str | None:
-    """Give the decimal mark with which alone the weights are those of pieces."""
+    """The decimal mark with which alone the weights are those of pieces."""
     fitting = {mark: _share(columns, cells, masses_g, mark) for mark in (".", ",")}
     for mark, other in ((".", ","), (",", ".")):
         if fitting[mark] >= FITS and fitting[other] <= FITS_NOT:
@@ -196,7 +196,7 @@ def mark_by_mass(
 def _share(
     columns: Mapping[str, ColumnTarget], cells: Mapping[str, pl.Series], masses_g: Sequence[float], mark: str
 ) -> float:
-    """Give the share of weights that are like a piece of some product when read with a mark."""
+    """The share of weights that are like a piece of some product when read with a mark."""
     header = next((h for h, target in columns.items() if target.to == "mass_g" and h in cells), None)
     if header is None or not masses_g:
         return 0.0

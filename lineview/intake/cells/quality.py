@@ -29,7 +29,7 @@ def judge(texts: pl.Series) -> pl.Series | None:
 
 
 def meanings(distinct: Iterable[str]) -> dict[str, str]:
-    """Give the meaning of each distinct cell: "good", "uncertain" or "bad"."""
+    """The meaning of each distinct cell: "good", "uncertain" or "bad"."""
     keys = {text: "".join(text.casefold().split()).rstrip(".") for text in distinct}
     numbers = {text: number for text in keys if (number := _number(text)) is not None}
     wide = any(number > 255 for number in numbers.values()) or any(_HEX.fullmatch(t.strip()) for t in numbers)

@@ -55,7 +55,7 @@ def localise(naive: pl.Series, zone: str, series: pl.Series | None = None) -> Lo
 
 
 def _second_pass(naive: pl.Series, folds: pl.Series, series: pl.Series | None) -> tuple[pl.Series, int]:
-    """Give the places of times in the second pass of a repeated hour, and how many only gaps tell."""
+    """The places of times in the second pass of a repeated hour, and how many only gaps tell."""
     if not len(folds):
         return folds, 0
     key = series if series is not None else pl.repeat("", len(naive), eager=True)
@@ -110,7 +110,7 @@ class Times:
 
 
 def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
-    """Give the time cells of rows; date and clock of two columns joined with one blank."""
+    """The time cells of rows; date and clock of two columns joined with one blank."""
     if len(places) == 1:
         return rows.column(places[0])
     # a workbook gives a date a midnight and a clock a day of its own: neither was written

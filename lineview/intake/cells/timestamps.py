@@ -27,7 +27,7 @@ _ZONE = re.compile(r" ?(?P<zone>Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)")
 
 
 def formats_of(text: str) -> tuple[str, ...]:
-    """Give every format a cell could be written in: two where day and month cannot be told apart."""
+    """Every format a cell could be written in: two where day and month cannot be told apart."""
     date = _DATE.match(text)
     dates, rest = (_date_formats(date), text[date.end() :]) if date else ((), text)
     time, rest = _time_format(rest, alone=not dates)
@@ -83,7 +83,7 @@ def _time_format(rest: str, *, alone: bool) -> tuple[str, str]:
 
 
 def formats_in(sample: Iterable[str]) -> list[tuple[str, ...]]:
-    """Give the formats of a sample of cells, commonest first, each with its day-or-month twin."""
+    """The formats of a sample of cells, commonest first, each with its day-or-month twin."""
     counts = Counter(formats for text in sample if (formats := formats_of(text)))
     return [formats for formats, _ in counts.most_common()]
 

@@ -36,7 +36,7 @@ def joined_lines(lines: pl.DataFrame, separator: str) -> pl.DataFrame:
 
 
 def _spans(texts: pl.Series, odd: list[int], usual: int, separator: str) -> dict[tuple[int, int], str]:
-    """Give the stretches of lines that are one record each, with the record's text."""
+    """The stretches of lines that are one record each, with the record's text."""
     well_formed = re.compile(_well_formed(separator))
     merged: dict[tuple[int, int], str] = {}
     i = 0
@@ -110,7 +110,7 @@ def _count(text: str, separator: str) -> int:
 
 
 def _usual_cells(texts: list[str], separator: str) -> int:
-    """Give the commonest number of cells above one."""
+    """The commonest number of cells above one."""
     counts = Counter(_count(text, separator) for text in texts)
     counts.pop(1, None)
     return counts.most_common(1)[0][0] if counts else 1
@@ -143,12 +143,12 @@ class Records:
         return pl.col("cells") if "cells" in self.frame.columns else pl.col("text").str.split(self.separator)
 
     def top(self, rows: int) -> list[list[str]]:
-        """Give the cells of the first rows, without blanks around."""
+        """The cells of the first rows, without blanks around."""
         lists = self.frame.head(rows).select(self.cells).to_series().to_list()
         return [[cell.strip() for cell in cells] for cells in lists]
 
     def cut_otherwise(self) -> list[Records]:
-        """Give the same table cut at other separators, for text without quotes."""
+        """The same table cut at other separators, for text without quotes."""
         if self.is_sheet or "cells" in self.frame.columns:
             return []
         others = [mark for mark in SEPARATORS if mark != self.separator]
@@ -175,7 +175,7 @@ def text_records(data: bytes) -> Records:
 
 
 def _lines(text: bytes) -> pl.DataFrame:
-    """Give the lines, numbered from 1."""
+    """The lines, numbered from 1."""
     unused = next(chr(b) for b in range(1, 32) if b not in b"\t\n\r" and bytes([b]) not in text)
     frame = pl.read_csv(
         text,

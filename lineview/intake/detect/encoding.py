@@ -19,7 +19,7 @@ SEPARATORS = ("\t", ";", "|", ",")
 
 
 def as_utf8(data: bytes) -> tuple[bytes, str]:
-    r"""Give the text as UTF-8 without mark or NULs, with "\n" or "\r\n" line ends, and its encoding."""
+    r"""The text as UTF-8 without mark or NULs, with "\n" or "\r\n" line ends, and its encoding."""
     text, encoding = _decoded(data)
     if b"\x00" in text:
         text = text.replace(b"\x00", b"")
@@ -58,7 +58,7 @@ def _if_utf8(data: bytes) -> tuple[bytes, str]:
 
 
 def separator_of(lines: Sequence[str]) -> str:
-    """Give the cell separator of a sample of lines."""
+    """The cell separator of a sample of lines."""
     filled = [line for line in lines if line.strip()]
     shares = {mark: _share_alike(filled, mark) for mark in SEPARATORS}
     best = max(shares.values(), default=0.0)
@@ -66,7 +66,7 @@ def separator_of(lines: Sequence[str]) -> str:
 
 
 def _share_alike(lines: Sequence[str], mark: str) -> float:
-    """Give the share of lines with the commonest number of cells above one."""
+    """The share of lines with the commonest number of cells above one."""
     counts = Counter(_cells(line, mark) for line in lines)
     counts.pop(1, None)
     return counts.most_common(1)[0][1] / len(lines) if counts else 0.0

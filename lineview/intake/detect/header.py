@@ -60,7 +60,7 @@ class Heading:
         return max((i + 1 for i, name in enumerate(self.names) if name), default=0)
 
     def find(self, header: str) -> int | None:
-        """Give the column of a header, case, blanks and a bracketed unit aside, or None."""
+        """The column of a header, case, blanks and a bracketed unit aside, or None."""
         key = same(header)
         exact = [i for i, name in enumerate(self.names) if same(name) == key]
         if exact:
@@ -70,26 +70,26 @@ class Heading:
 
 
 def same(text: str) -> str:
-    r"""Give the form in which headers and names are compared."""
+    r"""The form in which headers and names are compared."""
     if text.isascii():
         return "".join(text.casefold().split())
     return "".join(unicodedata.normalize("NFC", text).casefold().replace("\ufeff", "").split())
 
 
 def without_unit(header: str) -> str:
-    """Give a header without the bracket that ends it."""
+    """A header without the bracket that ends it."""
     match = _BRACKETS.match(header) if header.rstrip().endswith(_CLOSING) else None
     return match[1] if match and match[1] else header
 
 
 def unit_of(header: str) -> str:
-    """Give the unit in the bracket that ends a header, "" where there is none that is known."""
+    """The unit in the bracket that ends a header, "" where there is none that is known."""
     match = _BRACKETS.match(header)
     return unit_named(match[2]) if match else ""
 
 
 def is_valueless(cell: str) -> bool:
-    """Tell whether a cell holds words: neither number nor time."""
+    """Whether a cell holds words: neither number nor time."""
     bare = cell.strip()
     return not (_NUMBER.fullmatch(bare) or _TIME.fullmatch(bare))
 
@@ -120,12 +120,12 @@ class HeaderRow:
     bare: frozenset[str]
 
     def lacks(self, keys: Sequence[str]) -> list[int]:
-        """Give the positions of the wanted keys that no column of the row has."""
+        """The positions of the wanted keys that no column of the row has."""
         return [i for i, key in enumerate(keys) if key not in self.written and key not in self.bare]
 
 
 def header_rows(records: Records) -> list[HeaderRow]:
-    """Give the first records that could be a header row, each looked at once for every layout."""
+    """The first records that could be a header row, each looked at once for every layout."""
     rows = []
     for place, row in enumerate(records.top(LOOK)):
         if sum(map(bool, row)) < 2:
@@ -138,7 +138,7 @@ def header_rows(records: Records) -> list[HeaderRow]:
 
 
 def best_place(rows: Sequence[HeaderRow], wanted: Sequence[str]) -> tuple[int, list[str]]:
-    """Give the record that holds most of the wanted headers, and those it lacks."""
+    """The record that holds most of the wanted headers, and those it lacks."""
     keys = [same(header) for header in wanted]
     best, lacking = -1, list(range(len(wanted)))
     for row in rows:
@@ -149,7 +149,7 @@ def best_place(rows: Sequence[HeaderRow], wanted: Sequence[str]) -> tuple[int, l
 
 
 def guessed_place(records: Records) -> int:
-    """Give the likeliest position of a header row where no layout names one, or -1."""
+    """The likeliest position of a header row where no layout names one, or -1."""
     rows = records.top(LOOK)
     widths = Counter(len(row) for row in rows if sum(map(bool, row)) > 1)
     usual = widths.most_common(1)[0][0] if widths else 0
@@ -166,12 +166,12 @@ def guessed_place(records: Records) -> int:
 
 
 def names_places(wanted: Sequence[str]) -> bool:
-    """Tell whether a layout calls columns by their place, as in a file without a header row."""
+    """Whether a layout calls columns by their place, as in a file without a header row."""
     return bool(wanted) and all(_PLACE.fullmatch(same(header)) for header in wanted)
 
 
 def bare_heading(records: Records) -> Heading:
-    """Give the heading of a table without a header row: "column 1", "column 2", and so on."""
+    """The heading of a table without a header row: "column 1", "column 2", and so on."""
     rows = records.top(LOOK)
     widths = Counter(len(row) for row in rows if sum(map(bool, row)) > 1)
     usual = widths.most_common(1)[0][0] if widths else 0
@@ -213,7 +213,7 @@ def _is_units_row(cells: Sequence[str]) -> bool:
 
 
 def blank(texts: pl.Series) -> pl.Series:
-    """Tell which lines hold nothing but blanks and separators."""
+    """Which lines hold nothing but blanks and separators."""
     return ~texts.str.contains(r"[^\s;,|\x1a\x0c]")
 
 
@@ -339,7 +339,7 @@ KIND_WORDS: dict[ExportKind, tuple[str, ...]] = {
 
 
 def tokens(text: str) -> set[str]:
-    """Give the words of a header or file name, compared as `same` does."""
+    """The words of a header or file name, compared as `same` does."""
     spread = re.sub(r"([a-zà-ÿ])([A-Z])", r"\1 \2", text)
     return {same(word) for word in re.split(r"[\W\d_]+", spread) if word} | (
         {"ø"} if "ø" in text.lower() else set()
@@ -347,7 +347,7 @@ def tokens(text: str) -> set[str]:
 
 
 def recognised(header: str, table: Mapping[str, tuple[str, ...]]) -> str:
-    """Give the first meaning of a table that a header's words have, "" where it has none."""
+    """The first meaning of a table that a header's words have, "" where it has none."""
     words = tokens(without_unit(header))
     for meaning, known in table.items():
         if words & set(known):

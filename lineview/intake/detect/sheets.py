@@ -142,7 +142,7 @@ class InPieces(Protocol):
         """Plain sentences for the summary, once all stretches were given."""
 
     def stretches(self, source: Path) -> Iterator[Stretch]:
-        """Give the rows from the file, or a copy of it; raises NotInPieces where it has to be read whole."""
+        """The rows from the file, or a copy of it; raises NotInPieces where it has to be read whole."""
 
 
 @dataclass(frozen=True)

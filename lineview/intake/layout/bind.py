@@ -87,14 +87,14 @@ def _repeated(header: str, place: int, heading: Heading, targets: Iterable[str])
 
 
 def time_places(layout: Layout, heading: Heading) -> tuple[int, ...]:
-    """Give the columns that hold the time: one, or date and clock."""
+    """The columns that hold the time: one, or date and clock."""
     own = next((header for header, target in layout.columns.items() if target.to == "at"), "")
     times = [own] if own else [layout.time] if isinstance(layout.time, str) else layout.time
     return tuple(place for header in times if (place := heading.find(header)) is not None)
 
 
 def special_place(layout: Layout, heading: Heading, header: str, to: str) -> int | None:
-    """Give the column that tells machine, line or quality, or None."""
+    """The column that tells machine, line or quality, or None."""
     own = next((h for h, target in layout.columns.items() if target.to == to), "")
     return heading.find(header or own) if header or own else None
 
@@ -105,7 +105,7 @@ def _place(heading: Heading, header: str) -> int:
 
 
 def machines_of(layout: Layout, plant: Plant, where: str, faults: list[Fault]) -> tuple[str, ...]:
-    """Give the ids of the machines that a layout's rows can belong to."""
+    """The ids of the machines that a layout's rows can belong to."""
     known = ", ".join(machine.id for machine in plant.machines) or "none is described"
     by_column = layout.machine_column or any(t.to == "machine" for t in layout.columns.values())
     if layout.machine:
@@ -131,7 +131,7 @@ def _channels(
     machines: tuple[str, ...],
     sink: tuple[list[Fault], list[str], str],
 ) -> dict[str, Channel]:
-    """Give a target's channels by machine; faults and notes go into the sink."""
+    """A target's channels by machine; faults and notes go into the sink."""
     faults, notes, where = sink
     found = channels_named(plant, machines, target.to)
     owner, _, channel = target.to.rpartition("/")
@@ -158,7 +158,7 @@ def _channels(
 
 
 def _quality_beside(place: int, heading: Heading, targets: Iterable[str]) -> int | None:
-    """Give the quality column of a value column: one named for it, or a repeated one right behind it."""
+    """The quality column of a value column: one named for it, or a repeated one right behind it."""
     if place < 0:
         return None
     taken = {heading.find(header) for header in targets}
@@ -205,7 +205,7 @@ class BoundFields:
     notes: tuple[str, ...] = ()
 
     def named(self, name: str) -> list[FieldColumn]:
-        """Give the columns of a field; weights may have several."""
+        """The columns of a field; weights may have several."""
         return [column for column in self.columns if column.name == name]
 
 
@@ -267,7 +267,7 @@ def _owners(layout: Layout, plant: Plant, where: str, faults: list[Fault]) -> tu
 
 
 def _lacking(bound: BoundFields, plant: Plant, where: str) -> list[Fault]:
-    """Give the faults of essential fields that no column and no setting fills."""
+    """The faults of essential fields that no column and no setting fills."""
     layout = bound.layout
     there = {column.name for column in bound.columns}
     if bound.times:

@@ -44,14 +44,14 @@ class Channel:
 
 
 def own_unit(part: Counter | Gauge) -> str:
-    """Give the unit in which a counter or gauge is kept: metres stand behind the counts of a feed."""
+    """The unit in which a counter or gauge is kept: metres stand behind the counts of a feed."""
     if isinstance(part, Gauge):
         return {"rope diameter": "mm", "rope temperature": "°C"}.get(part.measures, part.unit)
     return "m" if part.counts in ("film", "wax paper", "rope") else "pieces"
 
 
 def machine_named(plant: Plant, name: str) -> Machine | None:
-    """Give the machine whose id or name this is, case and blanks aside, or None."""
+    """The machine whose id or name this is, case and blanks aside, or None."""
     key = "".join(name.casefold().split())
     for machine in plant.machines:
         if key in {"".join(text.casefold().split()) for text in (machine.id, machine.name) if text}:
@@ -60,12 +60,12 @@ def machine_named(plant: Plant, name: str) -> Machine | None:
 
 
 def parts_of(machine: Machine) -> tuple[Counter | Gauge, ...]:
-    """Give a machine's counters and gauges."""
+    """A machine's counters and gauges."""
     return (*machine.counters, *machine.gauges)
 
 
 def channels_named(plant: Plant, machines: tuple[str, ...], to: str) -> list[tuple[str, Counter | Gauge]]:
-    """Give what a target points at: (machine id, counter or gauge), one for each machine that has it."""
+    """What a target points at: (machine id, counter or gauge), one for each machine that has it."""
     owner, _, channel = to.rpartition("/")
     if owner:
         named = machine_named(plant, owner)

@@ -40,7 +40,7 @@ class Fit:
 
 
 def wanted_headers(layout: Layout) -> list[str]:
-    """Give the headers that a layout names."""
+    """The headers that a layout names."""
     targets = {target.to for target in layout.columns.values()}
     long = layout.shape == "long" and layout.kind == "readings"
     times = [layout.time] if isinstance(layout.time, str) else list(layout.time)
@@ -52,13 +52,13 @@ def wanted_headers(layout: Layout) -> list[str]:
 
 
 def is_for(layout: Layout, name: str, sheet: str) -> bool:
-    """Tell whether a layout's patterns take a file's name and a sheet's."""
+    """Whether a layout's patterns take a file's name and a sheet's."""
     pattern = layout.files.casefold().removesuffix(".gz")
     return fnmatchcase(name.casefold(), pattern) and takes_sheet(layout, sheet)
 
 
 def takes_sheet(layout: Layout, sheet: str) -> bool:
-    """Tell whether a layout's pattern of sheets takes a sheet; text has none."""
+    """Whether a layout's pattern of sheets takes a sheet; text has none."""
     return not layout.sheet or not sheet or fnmatchcase(sheet.casefold(), layout.sheet.casefold())
 
 
@@ -80,13 +80,13 @@ def fits_of(layouts: Sequence[Layout], records: Records) -> list[Fit]:
 
 
 def best_fit(fits: Sequence[Fit]) -> Fit | None:
-    """Give the fit of the layout that names the file most closely and most of its headers, or None."""
+    """The fit of the layout that names the file most closely and most of its headers, or None."""
     whole = [one for one in fits if one.whole]
     return max(whole, key=lambda one: (one.wanted, _closeness(one.layout)), default=None)
 
 
 def claims(one: Fit) -> bool:
-    """Tell whether a layout that does not fit is meant for the file all the same.
+    """Whether a layout that does not fit is meant for the file all the same.
 
     It is where it names the file by more than its ending and shares a header with it, or where more than
     half of the headers that it names are there.
@@ -102,5 +102,5 @@ def _closeness(layout: Layout) -> int:
 
 
 def heading_of(one: Fit, records: Records) -> Heading:
-    """Give the heading of a table that a layout fits."""
+    """The heading of a table that a layout fits."""
     return bare_heading(records) if one.bare else heading_at(records, one.place)

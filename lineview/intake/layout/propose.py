@@ -123,7 +123,7 @@ _ROWS = 20
 def sample_of(
     records: Records, heading: Heading, layout: Layout, plant: Plant, *, asked: bool
 ) -> pl.DataFrame:
-    """Give the first tidy rows, or the cells as they stand while questions are open."""
+    """The first tidy rows, or the cells as they stand while questions are open."""
     top = Records(records.sheet, records.frame.head(heading.first + 200), records.separator)
     if not asked:
         try:
@@ -245,7 +245,7 @@ def _by_mass(draft: LayoutProposal, found: Found) -> str | None:
 
 
 def _first_left(draft: LayoutProposal) -> str:
-    """Give the first header that has no meaning yet, for an example."""
+    """The first header that has no meaning yet, for an example."""
     left = [name for place, name in enumerate(draft.heading.names) if name and place not in draft.used]
     return left[0] if left else "header"
 
@@ -275,7 +275,7 @@ def _decimal(records: Records, columns: list[pl.Series]) -> tuple[str, Question 
 
 
 def _machines(draft: LayoutProposal) -> tuple[tuple[Machine, ...], list[Question]]:
-    """Give the machines that the file could be from, and the question where that is open."""
+    """The machines that the file could be from, and the question where that is open."""
     plant = draft.plant
     if draft.machine_place is not None:
         return plant.machines, []

@@ -32,7 +32,7 @@ from lineview.plant.fields import FIELDS
 
 
 def pattern_for(name: str) -> str:
-    """Give the pattern of files like this one: runs of digits that look like dates and numbers stand open."""
+    """The pattern of files like this one: runs of digits that look like dates and numbers stand open."""
     stem, dot, ending = name.rpartition(".")
     stem = re.sub(r"(?<![^\W\d_])\d{2,}(?:[-_. T]?\d+)*|\d{4,}(?:[-_. T]?\d+)*", "*", stem or ending)
     stem = re.sub(r"\[|\]|\?", "?", stem)
@@ -40,7 +40,7 @@ def pattern_for(name: str) -> str:
 
 
 def id_for(name: str, sheet: str, plant: Plant) -> str:
-    """Give an id that the plant's layouts do not have yet."""
+    """An id that the plant's layouts do not have yet."""
     stem = re.sub(r"\*", "", pattern_for(name).rpartition(".")[0]) + (f" {sheet}" if sheet else "")
     plain = unicodedata.normalize("NFKD", stem.replace("ß", "ss")).encode("ascii", "ignore").decode()
     plain = re.sub(r"[^A-Za-z0-9]+", " ", plain).strip()[:50] or "export"
@@ -51,7 +51,7 @@ def id_for(name: str, sheet: str, plant: Plant) -> str:
 
 
 def kind_for(name: str, sheet: str, heading: Heading, plant: Plant, long: bool) -> ExportKind:
-    """Tell the kind of an export by the words of its name and headers."""
+    """The kind of an export by the words of its name and headers."""
     if long:
         return "readings"
     named = tokens(name) | tokens(sheet)
@@ -73,7 +73,7 @@ def kind_for(name: str, sheet: str, heading: Heading, plant: Plant, long: bool) 
 
 
 def long_columns(heading: Heading, rows: Rows) -> tuple[int, int, int | None] | None:
-    """Give the columns of name, value and quality of a long table, or None for a wide one."""
+    """The columns of name, value and quality of a long table, or None for a wide one."""
     by_words = {place: tokens(header) for place, header in enumerate(heading.names) if header}
     names = [p for p, words in by_words.items() if words & set(NAME)]
     values = [p for p, words in by_words.items() if words & set(VALUE)]
@@ -88,7 +88,7 @@ def long_columns(heading: Heading, rows: Rows) -> tuple[int, int, int | None] | 
 
 
 def machine_place(heading: Heading, rows: Rows, plant: Plant) -> int | None:
-    """Give the column whose cells name machines, or None."""
+    """The column whose cells name machines, or None."""
     for place in range(heading.width):
         distinct = [c for c in rows.column(place).head(5000).unique().to_list() if c.strip()]
         known = [machine_named(plant, cell) for cell in distinct[:50]]
@@ -98,18 +98,18 @@ def machine_place(heading: Heading, rows: Rows, plant: Plant) -> int | None:
 
 
 def machines_named(texts: Sequence[str], plant: Plant) -> tuple[Machine, ...]:
-    """Give the machines whose id or name stands in a text: a file's name, a sheet's, a preamble."""
+    """The machines whose id or name stands in a text: a file's name, a sheet's, a preamble."""
     return tuple(m for m in plant.machines if any(_stands(key, texts) for key in (m.id, m.name)))
 
 
 def line_named(texts: Sequence[str], plant: Plant) -> str | None:
-    """Give the line that texts name, or the only one."""
+    """The line that texts name, or the only one."""
     named = [one.id for one in plant.lines if any(_stands(key, texts) for key in (one.id, one.name))]
     return named[0] if named else plant.lines[0].id if len(plant.lines) == 1 else None
 
 
 def _stands(key: str, texts: Sequence[str]) -> bool:
-    """Tell whether a key stands in a text as a word of its own, however its parts are put together."""
+    """Whether a key stands in a text as a word of its own, however its parts are put together."""
     letters = [re.escape(letter) for letter in same(key) if letter.isalnum()]
     if not letters:
         return False
@@ -118,7 +118,7 @@ def _stands(key: str, texts: Sequence[str]) -> bool:
 
 
 def is_text(cells: pl.Series) -> bool:
-    """Tell whether most filled cells are no numbers."""
+    """Whether most filled cells are no numbers."""
     bare = cells.head(2000).str.strip_chars()
     filled = bare.filter(bare != "")
     return int(filled.str.contains(r"^[+\-−]?[\d.,'’\s]*\d(E0)?$").sum()) * 2 < len(filled)
@@ -171,7 +171,7 @@ def piece_of(part: Counter | Gauge) -> str:
 
 
 def _options(header: str, machines: tuple[Machine, ...], several: bool) -> list[tuple[str, Counter | Gauge]]:
-    """Give the channels that a header could mean: by id, then by words, then by words near to them."""
+    """The channels that a header could mean: by id, then by words, then by words near to them."""
     key = same(header)
     own = [m for m in machines if same(m.id) in key or (m.name and same(m.name) in key)]
     pool = [
@@ -206,7 +206,7 @@ def _options(header: str, machines: tuple[Machine, ...], several: bool) -> list[
 def _settle_unit(
     header: str, cells: pl.Series, part: Gauge, plant: Plant, marks: NumberSeparators, found: Found
 ) -> None:
-    """Tell a gauge's unit by the products' diameters, or ask."""
+    """A gauge's unit by the products' diameters, or ask."""
     choices = {
         "length": ("mm", "in"),
         "temperature": ("°C", "°F"),

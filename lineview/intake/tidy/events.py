@@ -114,7 +114,7 @@ def _on_day(cells: pl.Series, naive: pl.Series) -> pl.Series:
 
 
 def _plan_end(fields: dict[str, FieldCells], naive: pl.Series, zone: str) -> FieldCells:
-    """Give the ends of a plan's rows: a day that has none, or ends when it starts, lasts until midnight."""
+    """The ends of a plan's rows: a day that has none, or ends when it starts, lasts until midnight."""
     start = fields["start"].values
     next_day = (naive.dt.truncate("1d") + pl.Series([1]).cast(pl.Duration("us")) * 86_400_000_000).dt
     midnight = next_day.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
@@ -198,7 +198,7 @@ def take_events(tables: list[Records], heading: Heading, layout: Layout, plant: 
 
 
 def _owners(rows: Rows, bound: BoundFields, plant: Plant) -> dict[str, FieldCells]:
-    """Give each row's machine and line where the kind has them."""
+    """Each row's machine and line where the kind has them."""
     schema, height = SCHEMAS[bound.layout.kind], rows.frame.height
     machine = machine_column(bound.machine_place, bound.machine, rows, plant)
     if machine is None:
@@ -223,7 +223,7 @@ def _owners(rows: Rows, bound: BoundFields, plant: Plant) -> dict[str, FieldCell
 
 
 def _lines(cells: pl.Series, fallback: pl.Series, plant: Plant) -> FieldCells:
-    """Give the lines that cells name by id or name; an empty one means the layout's."""
+    """The lines that cells name by id or name; an empty one means the layout's."""
     ids = {same(text): line.id for line in plant.lines for text in (line.id, line.name) if text}
     distinct = cells.unique().to_list()
     known = cells.replace_strict({cell: ids.get(same(cell)) for cell in distinct}, return_dtype=pl.String())
@@ -251,7 +251,7 @@ def _checked(cells: FieldCells, plant: Plant) -> FieldCells:
 
 
 def _end_by_duration(fields: dict[str, FieldCells]) -> FieldCells:
-    """Give the end of each row by its duration where no end is written."""
+    """The end of each row by its duration where no end is written."""
     duration = fields["duration"]
     span = (duration.values * 1e6).round().cast(pl.Int64).cast(pl.Duration("us"))
     by_span = fields["start"].values + span
@@ -284,7 +284,7 @@ def _close(
 
 
 def _usable(fields: dict[str, FieldCells], layout: Layout) -> tuple[pl.Series, pl.Series]:
-    """Tell which rows have all that is essential, and what the others lack."""
+    """Which rows have all that is essential, and what the others lack."""
     lacks = pl.lit(None, dtype=pl.String)
     frame = pl.DataFrame([field.values.alias(name) for name, field in fields.items()])
     for need in reversed(ESSENTIAL[layout.kind]):

@@ -161,7 +161,7 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
 
 
 def wide_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> Iterator[ChannelColumn]:
-    """Give a wide table's strips: a column each, split by machine where a column tells it."""
+    """A wide table's strips: a column each, split by machine where a column tells it."""
     shared = None if bound.quality is None else rows.column(bound.quality)
     uses = Counter(place for one in bound.columns for place in (one.place, one.quality))
     for column in bound.columns:
@@ -182,7 +182,7 @@ def wide_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> It
 
 
 def long_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> Iterator[ChannelColumn]:
-    """Give a long table's strips: one for each name and machine."""
+    """A long table's strips: one for each name and machine."""
     names, values = rows.column(bound.name_place), rows.column(bound.value_place)
     quality = None if bound.quality is None else rows.column(bound.quality)
     for name in names.unique(maintain_order=True).to_list():
@@ -195,7 +195,7 @@ def long_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> It
 
 
 def machine_column(place: int | None, fallback: str | None, rows: Rows, plant: Plant) -> pl.Series | None:
-    """Give each row's machine id by its machine column: null where it is unknown, None without the column."""
+    """Each row's machine id by its machine column: null where it is unknown, None without the column."""
     if place is None:
         return None
     cells = rows.column(place)
@@ -207,7 +207,7 @@ def machine_column(place: int | None, fallback: str | None, rows: Rows, plant: P
 
 
 def unknown_names(bound: BoundLayout, rows: Rows) -> pl.Series:
-    """Give why rows of a long table have no channel; null where they have one."""
+    """Why rows of a long table have no channel; null where they have one."""
     names = rows.column(bound.name_place)
     meaning = {
         name: None if bound.names.get(same(name)) else f"name '{name}' is not in the layout"

@@ -47,7 +47,7 @@ class Rows:
         return self.frame["row"]
 
     def column(self, place: int) -> pl.Series:
-        """Give a column's cells as text."""
+        """A column's cells as text."""
         return self.columns[place]
 
     def release(self, place: int) -> None:
@@ -75,7 +75,7 @@ def _without_empty_chunks(cells: pl.Series) -> pl.Series:
 
 
 def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows:
-    """Give the rows under a heading; those of the wrong number of cells are refused."""
+    """The rows under a heading; those of the wrong number of cells are refused."""
     body = records.frame.slice(heading.first)
     cells, wide, named = records.cells, len(heading.names), heading.width
     wanted = [cells.list.get(i, null_on_oob=True).fill_null("").alias(str(i)) for i in sorted(set(places))]
@@ -100,7 +100,7 @@ def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows
 
 
 def _kinds(texts: pl.Series, passed: tuple[str, ...]) -> pl.Series:
-    """Tell what rows are that cannot be read: "blank", "repeated header", "footer" or "data"."""
+    """What rows are that cannot be read: "blank", "repeated header", "footer" or "data"."""
     known = {same(text) for text in passed}
     repeats = pl.Series([same(text) in known for text in texts.to_list()], dtype=pl.Boolean)
     totals = pl.Series([bool(TOTALS.match(text)) for text in texts.to_list()], dtype=pl.Boolean)
@@ -126,7 +126,7 @@ class FieldCells:
     texts: pl.Series | None = None
 
     def reasons(self) -> pl.Series:
-        """Give why each cell has no value, null where it has one or is empty."""
+        """Why each cell has no value, null where it has one or is empty."""
         if self.why is not None:
             return self.why
         return pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(self.values))

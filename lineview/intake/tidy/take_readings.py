@@ -42,7 +42,7 @@ class Settled(Protocol):
         """The file, for messages."""
 
     def formats(self, cells: pl.Series) -> tuple[str, ...]:
-        """Give the formats of time cells."""
+        """The formats of time cells."""
 
     def timed(self, clock: Clock, cells: pl.Series) -> None:
         """Look at the times before they are brought to UTC."""
@@ -51,7 +51,7 @@ class Settled(Protocol):
         """Say how numbers are written."""
 
     def judged(self, strip: ChannelColumn) -> pl.Series | None:
-        """Give the quality of a strip's cells; None where all are good."""
+        """The quality of a strip's cells; None where all are good."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class WholeTable:
     where: str
 
     def formats(self, cells: pl.Series) -> tuple[str, ...]:
-        """Give the formats of time cells."""
+        """The formats of time cells."""
         return settled_clock(cells, self.layout, self.where, typed=not self.separator).formats
 
     def timed(self, clock: Clock, cells: pl.Series) -> None:
@@ -74,7 +74,7 @@ class WholeTable:
         return settled_marks(self.layout, gathered, self.separator, self.where)
 
     def judged(self, strip: ChannelColumn) -> pl.Series | None:
-        """Give the quality of a strip's cells; None where all are good."""
+        """The quality of a strip's cells; None where all are good."""
         return None if strip.quality is None else judge(strip.quality)
 
 
@@ -203,12 +203,12 @@ def _owned(
 
 
 def _places(bound: BoundLayout) -> list[int]:
-    """Give the columns that will be looked at."""
+    """The columns that will be looked at."""
     return sorted({*bound.times, *value_places(bound)})
 
 
 def value_places(bound: BoundLayout) -> list[int]:
-    """Give the columns that will be looked at besides the times."""
+    """The columns that will be looked at besides the times."""
     wanted = [column.place for column in bound.columns]
     wanted += [column.quality for column in bound.columns if column.quality is not None]
     if bound.name_place >= 0:
