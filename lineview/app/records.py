@@ -85,10 +85,8 @@ class RecordKeeper:
                 continue
             records = self._fresh(store, plant, machine, extents, (start, end), columns)
             near = _around(records, period)
-            before = near["start"].min() if near.height else None
-            after = near["end"].max() if near.height else None
-            enough_before = start <= there[0] or (before is not None and before < period[0])  # type: ignore[operator]
-            enough_after = end >= there[1] or (after is not None and after > period[1])  # type: ignore[operator]
+            enough_before = start <= there[0] or bool((near["start"] < period[0]).any())
+            enough_after = end >= there[1] or bool((near["end"] > period[1]).any())
             if enough_before and enough_after:
                 break
         else:
@@ -126,6 +124,9 @@ class RecordKeeper:
             if not extents.is_empty():
                 span = _moment(extents["first"].min()), _moment(extents["last"].max())
                 self._verify(store, plant, machine, extents, span, progress, rebuild=rebuild)
+        with self._writing() as held:
+            if held:
+                self._table.tidy_up()
         return self.made - made
 
     def content(self, plant: Plant) -> dict[str, str]:

@@ -3,12 +3,14 @@
 import shutil
 from collections.abc import Callable
 from pathlib import Path
+from time import time
 
 import pytest
 
 from lineview.app.question import read_question
 from lineview.app.works import Works
 from lineview.core.errors import StoreError
+from lineview.store import record_table
 from lineview.store.record_table import RecordTable
 from tests.records.kept_works import DAYS, SHIFTS, counts_file, sheet_file, write_plant
 
@@ -125,3 +127,20 @@ def test_a_disk_that_keeps_nothing_whole_is_said_plainly(made: Path, tmp_path: P
     monkeypatch.setattr(RecordTable, "_rows", lambda *_: None)
     with Works(folder) as works, pytest.raises(StoreError, match="cannot be read back"):
         answers(works)
+
+
+def test_files_of_replaced_records_are_deleted_after_a_week(
+    made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    copy = tmp_path / "works"
+    shutil.copytree(made, copy)
+    old = files(copy / "store" / "records")
+    with Works(copy) as works:
+        before = answers(works)
+        with monkeypatch.context() as patch:
+            patch.setattr(record_table, "time", lambda: time() - 8 * 86_400)
+            works.records.update(works.store, works.plant, rebuild=True)
+        works.records.update(works.store, works.plant)
+    assert not [path for path in old if path.exists()]
+    with Works(copy) as works:
+        assert answers(works) == before
