@@ -12,10 +12,8 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from lineview.core.errors import AskError, Fault, PlantError
-from lineview.plant import Layout, Machine, Plant
+from lineview.plant import Machine, Plant
 from lineview.plant.read import read_plant
-from lineview.plant.write import layout_toml
-from lineview.store.files import put
 from lineview.store.store import Store
 
 if TYPE_CHECKING:  # imported where something is asked: taking in needs none of it
@@ -100,8 +98,6 @@ class KeptResults(Generic[T]):
 FileState = tuple[int, int] | None
 PlantState = tuple[FileState, FileState]
 
-_HEAD = "# Layouts proposed by intake and accepted; edit them like those in plant.toml.\n"
-
 
 class PlantWatch:
     """plant.toml and layouts.toml of a works folder.
@@ -150,15 +146,6 @@ class PlantWatch:
             self._plant = read_plant(self._description, self._layouts)
         except PlantError as error:
             self._error = error
-
-    def keep(self, layouts: Sequence[Layout]) -> None:
-        """Add accepted layouts to layouts.toml."""
-        if not layouts:
-            return
-        with self._lock:
-            before = self._layouts.read_text(encoding="utf-8") if self._layouts.exists() else _HEAD
-            text = before + "".join("\n" + layout_toml(layout) for layout in layouts)
-            put(self._layouts, lambda part: part.write_text(text, encoding="utf-8"))
 
 
 def _state(path: Path) -> FileState:
@@ -277,6 +264,7 @@ class Works:
         list of Taken
             One a file.
         """
+        from lineview.app.accepted import keep_layout
         from lineview.app.take_in import take_in  # reading exports is not needed to answer
 
         return take_in(
@@ -286,7 +274,7 @@ class Works:
             accept=accept,
             settled=settled,
             progress=progress,
-            keep=lambda layout: self._plants.keep([layout]),
+            keep=lambda layout: keep_layout(self.folder, layout),
         )
 
     def undo(self, intake: int) -> None:

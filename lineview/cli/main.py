@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from datetime import UTC, datetime
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated
 
@@ -230,6 +231,9 @@ def adjusted(
 def main() -> None:
     """Run the command line; a plain error and exit status 2 for whatever the user can mend."""
     keep_to_one_thread()
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):  # a terminal may lack a letter of a name, or have few at all
+            stream.reconfigure(errors="replace")
     try:
         app()
     except LineviewError as error:

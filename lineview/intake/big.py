@@ -299,7 +299,7 @@ class BigExport:
             return [self._read(joined, row, _lines(joined))]
 
     def _read(self, data: bytes, row: int, lines: int) -> Stretch:
-        if is_plain(data):
+        if is_plain(data) and data.endswith(b"\n"):
             for schema in self._schemas:
                 stretch = self._typed(data, row, lines, schema)
                 if stretch is not None:

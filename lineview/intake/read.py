@@ -11,6 +11,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import REFUSALS
+from lineview.core.names import readable
 from lineview.intake.big import BigExport, SettledByHead
 from lineview.intake.detect.delimited import Records, text_records
 from lineview.intake.detect.encoding import open_export
@@ -216,11 +217,12 @@ def _export(
     notes: tuple[str, ...],
 ) -> Export:
     path, _, digest, size_bytes = facts
+    name = readable(path.name)
     several = len(outcomes) > 1
     refusals = [
         one.refused.select(
             pl.lit(0, dtype=pl.Int64).alias("intake"),
-            pl.lit(f"{path.name} [{sheet}]" if several else path.name).alias("file"),
+            pl.lit(f"{name} [{sheet}]" if several else name).alias("file"),
             *[pl.col(name) for name in REFUSALS if name not in ("intake", "file")],
         )
         for one, sheet in zip(outcomes, sheets, strict=True)

@@ -122,6 +122,7 @@ class TableFiles:
     def _plain(self, paths: Sequence[Path]) -> pl.LazyFrame:
         return pl.scan_parquet(
             list(paths),
+            glob=False,  # a folder may have brackets in its name
             hive_partitioning=False,
             schema=self._written,
             missing_columns="insert",
@@ -132,7 +133,7 @@ class TableFiles:
         """The files' rows with codes for few distinct texts; files of former versions hold the texts."""
         types = _as_codes(self._written)
         return pl.concat(
-            [_with_types(pl.scan_parquet(path, hive_partitioning=False), types) for path in paths]
+            [_with_types(pl.scan_parquet(path, glob=False, hive_partitioning=False), types) for path in paths]
         )
 
 

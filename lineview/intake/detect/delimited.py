@@ -6,7 +6,7 @@ import csv
 import io
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import polars as pl
 
@@ -130,12 +130,15 @@ class Records:
         Between cells; "" for a sheet.
     notes : tuple of str
         What the reader should know.
+    ends_open : bool
+        Whether the text has no line end after its last row.
     """
 
     sheet: str
     frame: pl.DataFrame
     separator: str = ""
     notes: tuple[str, ...] = ()
+    ends_open: bool = False
 
     @property
     def cells(self) -> pl.Expr:
@@ -152,7 +155,7 @@ class Records:
         if self.is_sheet or "cells" in self.frame.columns:
             return []
         others = [mark for mark in SEPARATORS if mark != self.separator]
-        return [Records(self.sheet, self.frame, mark, self.notes) for mark in others]
+        return [replace(self, separator=mark) for mark in others]
 
     @property
     def is_sheet(self) -> bool:
@@ -169,9 +172,10 @@ def text_records(data: bytes) -> Records:
     lines = _lines(text)
     separator = separator_of(lines["text"].head(400).to_list())
     notes = () if encoding == "UTF-8" else (f"the file is written in {encoding}",)
+    ends_open = not text.endswith(b"\n")
     if b'"' in text:
-        return Records("", split_quoted(joined_lines(lines, separator), separator), separator, notes)
-    return Records("", lines, separator, notes)
+        lines = split_quoted(joined_lines(lines, separator), separator)
+    return Records("", lines, separator, notes, ends_open)
 
 
 def _lines(text: bytes) -> pl.DataFrame:
