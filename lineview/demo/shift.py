@@ -82,9 +82,7 @@ class ShiftRun:
         self.since_restart = 0
         return began
 
-    def stop(
-        self, reason: str, median_s: float, sigma: float, batch: str = "", least_s: float = 8.0
-    ) -> float:
+    def stop(self, reason: str, median_s: float, sigma: float, batch: str = "", least_s: float = 8.0) -> float:
         """Stand still for a lognormal time, short stop or stop by its length."""
         seconds = max(least_s, median_s * math.exp(sigma * float(self.rng.normal())))
         return self.idle(seconds, "stop", reason, batch)

@@ -85,12 +85,7 @@ class RopeSeen:
 
 
 def rope_account(
-    plant: Plant,
-    sizer: Machine,
-    seen: RopeSeen,
-    period: tuple[datetime, datetime],
-    *,
-    whole: bool = True,
+    plant: Plant, sizer: Machine, seen: RopeSeen, period: tuple[datetime, datetime], *, whole: bool = True
 ) -> RopeAccount:
     """Measure a sizer's rope.
 
@@ -158,9 +153,7 @@ def rope_account(
 
 def no_points() -> pl.DataFrame:
     """Give batch points for no readings."""
-    return points_of(
-        readings_in_batches(pl.DataFrame(), pl.DataFrame()), None, {}, lambda at: np.zeros(len(at))
-    )
+    return points_of(readings_in_batches(pl.DataFrame(), pl.DataFrame()), None, {}, lambda at: np.zeros(len(at)))
 
 
 def _gauge_problem(sizer: Machine, gauges: tuple[CheckedGauge, ...], target: Target) -> str:

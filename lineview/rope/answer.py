@@ -36,17 +36,13 @@ def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
             "counter of the sizer, would show stops that the gauge does not."
         )
     if account.points.height and account.points["temperature_c"].null_count() == account.points.height:
-        notes.append(
-            "Rope temperature was not exported: slow cooling or warming cannot be separated from wear."
-        )
+        notes.append("Rope temperature was not exported: slow cooling or warming cannot be separated from wear.")
     unknown = account.points["deviation_mm"].null_count() if account.points.height else 0
     if unknown:
         notes.append(f"{unknown} batches name no known product and were left out of the drift.")
     notes += run_rules_notes(account)
     if account.model is not None:
-        notes.append(
-            "Diameters compare only at one distance after the last roller pair, since rope recovers."
-        )
+        notes.append("Diameters compare only at one distance after the last roller pair, since rope recovers.")
     return tuple(notes)
 
 

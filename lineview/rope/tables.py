@@ -69,9 +69,7 @@ def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.Dat
         (e.running_h, e.at, e.label, e.recorded) for e in (found.effects if found else ())
     ]
     out["adjustments"] = pl.DataFrame(
-        rows,
-        schema={"running_h": pl.Float64, "at": UTC_US, "label": pl.String, "recorded": pl.Boolean},
-        orient="row",
+        rows, schema={"running_h": pl.Float64, "at": UTC_US, "label": pl.String, "recorded": pl.Boolean}, orient="row"
     )
     return out
 
@@ -137,14 +135,8 @@ def _causes(
                 "wear, an hour of running",
                 f"{account.model.n} batches; the pace since {since}, {when}",
             ),
-            "batch_to_batch_sd_mm": (
-                "one batch to the next",
-                f"standard deviation, {account.model.n} batches",
-            ),
-            "within_batch_sd_mm": (
-                "within a batch",
-                "standard deviation of readings about each batch's line",
-            ),
+            "batch_to_batch_sd_mm": ("one batch to the next", f"standard deviation, {account.model.n} batches"),
+            "within_batch_sd_mm": ("within a batch", "standard deviation of readings about each batch's line"),
             "taper_mm": ("from a batch's start to its end", "mean of the batches"),
             "temperature_mm_per_c": (
                 f"rope 1 °C{' (1.8 °F)' if plant.units == 'US' else ''} warmer",
@@ -154,9 +146,7 @@ def _causes(
         if account.model.kinds is not None:
             other = f", against {account.model.kinds.reference}"
             named = enumerate(account.model.kinds.names, 1)
-            sources |= {
-                f"product_{i}_mm": (f"{name} batches{other}", "each off its own target") for i, name in named
-            }
+            sources |= {f"product_{i}_mm": (f"{name} batches{other}", "each off its own target") for i, name in named}
         for name, (what, source) in sources.items():
             figure = by_name.get(name)
             if figure is not None:

@@ -40,11 +40,7 @@ def to_xlsx(answer: Answer, plant: Plant) -> bytes:
 
     memory = BytesIO()
     options: dict[str, Any] = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
-    options |= {
-        "strings_to_numbers": False,
-        "default_date_format": "yyyy-mm-dd hh:mm",
-        "nan_inf_to_errors": True,
-    }
+    options |= {"strings_to_numbers": False, "default_date_format": "yyyy-mm-dd hh:mm", "nan_inf_to_errors": True}
     book = xlsxwriter.Workbook(memory, options)
     bold = book.add_format({"bold": True})
     day = book.add_format({"num_format": "yyyy-mm-dd"})
@@ -93,10 +89,7 @@ def _figure(figure: Figure, plant: Plant) -> list[Any]:
 
 def _table(table: Table, plant: Plant) -> list[list[Any]]:
     head = [heading(words, unit, plant) for _, words, unit in table.columns]
-    return [
-        head,
-        *([_shown(row.get(key), unit, plant) for key, _, unit in table.columns] for row in table.rows),
-    ]
+    return [head, *([_shown(row.get(key), unit, plant) for key, _, unit in table.columns] for row in table.rows)]
 
 
 def _shown(content: Any, unit: str, plant: Plant) -> Any:

@@ -67,9 +67,7 @@ class AgreedViews:
     sum_sd: float
 
 
-def reconcile_views(
-    measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floats, shared_sd: Floats
-) -> AgreedViews:
+def reconcile_views(measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floats, shared_sd: Floats) -> AgreedViews:
     """Adjust measurements so that all views of one thing say the same.
 
     Parameters
@@ -142,9 +140,7 @@ class _BlockInverse:
     def __init__(self, diagonal: Floats, beside: Floats) -> None:
         before, after = np.append(0.0, beside), np.append(beside, 0.0)
         other = np.where(
-            after != 0.0,
-            np.append(diagonal[1:], 1.0),
-            np.where(before != 0.0, np.append(1.0, diagonal[:-1]), 1.0),
+            after != 0.0, np.append(diagonal[1:], 1.0), np.where(before != 0.0, np.append(1.0, diagonal[:-1]), 1.0)
         )
         both = before + after
         determinant = diagonal * other - both**2
@@ -168,13 +164,7 @@ def _balance_sums(force: Floats, pairs: npt.NDArray[np.int64], n: int) -> Floats
 
 
 def _adjusted_variance(
-    d: Floats,
-    shared: Floats,
-    pairs: npt.NDArray[np.int64],
-    inverse: _BlockInverse,
-    w: Floats,
-    q: Floats,
-    small: Floats,
+    d: Floats, shared: Floats, pairs: npt.NDArray[np.int64], inverse: _BlockInverse, w: Floats, q: Floats, small: Floats
 ) -> Floats:
     """Variance of each adjustment: the diagonal of V Aᵀ (A V Aᵀ)⁻¹ A V."""
     n = len(d)

@@ -77,11 +77,7 @@ class _Writing:
 
     def _add(self, stretch: Stretch) -> None:
         several = len(stretch.frames) > 1
-        found = (
-            channel_blocks(0, stretch.frames)
-            if several
-            else blocks(0, stretch.frames[0], ("machine", "channel"))
-        )
+        found = channel_blocks(0, stretch.frames) if several else blocks(0, stretch.frames[0], ("machine", "channel"))
         tally = self._compared(found, stretch)
         self._own.write(Written(self._row.id, "", pieces(found)))
         if tally.kept + tally.duplicate + stretch.rows_refused != stretch.rows:
@@ -124,8 +120,5 @@ class _Writing:
     def _refusals(self) -> pl.DataFrame:
         if not self._refused:
             return empty(REFUSALS)
-        named = (
-            pl.lit(self._row.id, pl.Int64).alias("intake"),
-            pl.lit(readable(self._export.path.name)).alias("file"),
-        )
+        named = (pl.lit(self._row.id, pl.Int64).alias("intake"), pl.lit(readable(self._export.path.name)).alias("file"))
         return pl.concat(self._refused).with_columns(*named).select(list(REFUSALS))

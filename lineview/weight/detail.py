@@ -59,11 +59,7 @@ class LineSeen:
 
 
 def weight_detail(
-    plant: Plant,
-    account: WeightAccount,
-    points: pl.DataFrame,
-    seen: LineSeen,
-    rules: Mapping[str, ContentsRules],
+    plant: Plant, account: WeightAccount, points: pl.DataFrame, seen: LineSeen, rules: Mapping[str, ContentsRules]
 ) -> WeightDetail | None:
     """Work out the rest."""
     found, target = account.deviation, account.target_g

@@ -37,8 +37,7 @@ def sort_out(weighings: pl.DataFrame) -> Sorted:
     marked = _mark_implausible(marked)
     marked = _mark(marked, _standing_still(marked), "the scale was stuck")
     return Sorted(
-        marked.filter(pl.col("reason").is_null()).drop("reason"),
-        marked.filter(pl.col("reason").is_not_null()),
+        marked.filter(pl.col("reason").is_null()).drop("reason"), marked.filter(pl.col("reason").is_not_null())
     )
 
 

@@ -7,13 +7,7 @@ from lineview.stats.variance_shares import VarianceShare
 from lineview.weight.account import WeightAccount
 from lineview.weight.detail import WeightDetail
 from lineview.weight.giveaway import Yield, share_below
-from lineview.weight.giveaway_figures import (
-    CONFIDENCE,
-    SPREAD_SOURCES,
-    from_spread,
-    giveaway_figures,
-    money_figures,
-)
+from lineview.weight.giveaway_figures import CONFIDENCE, SPREAD_SOURCES, from_spread, giveaway_figures, money_figures
 from lineview.weight.sources import SpreadSources
 from lineview.weight.spread import WeightSpread
 
@@ -105,12 +99,8 @@ def _numbers(account: WeightAccount, found: WeightSpread, period: Period) -> lis
     counted = f"counted over {found.weighings} weighings"
     left_out = reasons or "none was set aside"
     return [
-        Figure(
-            "batches", "batches weighed", found.batches, "", n=found.weighings, period=period, working=counted
-        ),
-        Figure(
-            "pieces", "pieces weighed", found.pieces, "", n=found.weighings, period=period, working=counted
-        ),
+        Figure("batches", "batches weighed", found.batches, "", n=found.weighings, period=period, working=counted),
+        Figure("pieces", "pieces weighed", found.pieces, "", n=found.weighings, period=period, working=counted),
         Figure("set_aside", "weights set aside", aside, "", n=aside, period=period, working=left_out),
     ]
 
@@ -187,9 +177,7 @@ def _budget(y: Yield) -> str:
 SHARE_SOURCES = ("derived-spread-sources", "weerahandi-1993")
 
 
-def detail_figures(
-    account: WeightAccount, detail: WeightDetail, currency: str, period: Period
-) -> tuple[Figure, ...]:
+def detail_figures(account: WeightAccount, detail: WeightDetail, currency: str, period: Period) -> tuple[Figure, ...]:
     """The figures of the detail."""
     shape = detail.shape
     quantile = "quantiles 0.135, 50 and 99.865 % of single pieces, in tolerances from the target"
@@ -254,14 +242,7 @@ def share_figures(sources: SpreadSources, period: Period) -> list[Figure]:
 
 
 def _share(
-    sources: SpreadSources,
-    name: str,
-    label: str,
-    share: VarianceShare | None,
-    part: str,
-    *,
-    of: str,
-    period: Period,
+    sources: SpreadSources, name: str, label: str, share: VarianceShare | None, part: str, *, of: str, period: Period
 ) -> Figure:
     if share is None:
         why = sources.why_none or sources.why_no_length

@@ -138,20 +138,14 @@ def week_giveaway(
 
 
 def _row(
-    product: str,
-    pieces: float,
-    price: float | None,
-    weighed: bool,
-    told: Callable[[Mapping[str, float]], Spread],
+    product: str, pieces: float, price: float | None, weighed: bool, told: Callable[[Mapping[str, float]], Spread]
 ) -> ProductGiveaway:
     if not weighed:
         none = Spread(None, why_none="not known: not weighed in this period")
         return ProductGiveaway(product, pieces, none, none, price, none)
     unpriced = Spread(None, why_none="not known: no price_per_kg in plant.toml")
     money = unpriced if price is None else told({product: pieces * price / 1000})
-    return ProductGiveaway(
-        product, pieces, told({product: 1.0}), told({product: pieces / 1000}), price, money
-    )
+    return ProductGiveaway(product, pieces, told({product: 1.0}), told({product: pieces / 1000}), price, money)
 
 
 @dataclass(frozen=True)
@@ -308,9 +302,7 @@ def batch_yield(
     )  # fmt: skip
 
 
-def _balanced(
-    batches: pl.DataFrame, piece_g: Mapping[str, float]
-) -> list[tuple[datetime, datetime, float, float]]:
+def _balanced(batches: pl.DataFrame, piece_g: Mapping[str, float]) -> list[tuple[datetime, datetime, float, float]]:
     """Start and end of each batch that can be balanced, its mass in and the mean mass of its pieces [kg]."""
     rows = []
     for row in batches.sort("start").with_columns(_next=pl.col("start").shift(-1)).iter_rows(named=True):

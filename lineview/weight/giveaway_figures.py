@@ -17,22 +17,12 @@ SPREAD_SOURCES = ("searle-casella-mcculloch", "weerahandi-1993")
 
 
 def from_spread(
-    spread: Spread,
-    name: str,
-    label: str,
-    unit: str,
-    *,
-    n: int,
-    period: Period,
-    sources: tuple[str, ...],
-    working: str,
+    spread: Spread, name: str, label: str, unit: str, *, n: int, period: Period, sources: tuple[str, ...], working: str
 ) -> Figure:
     """Make a figure of a value with limits, or of the reason for none."""
     if spread.value is None:
         why = spread.why_none
-        return Figure(
-            name, label, None, unit, n=n, period=period, interval_kind=why, why_none=why, sources=sources
-        )
+        return Figure(name, label, None, unit, n=n, period=period, interval_kind=why, why_none=why, sources=sources)
     none = "too few batches or weighings for an interval"
     kind = CONFIDENCE if spread.low is not None else none
     return Figure(name, label, spread.value, unit, spread.low, spread.high, kind, n, period, sources, working)
@@ -84,9 +74,7 @@ def _sum(split: WeekGiveaway, rows: tuple[ProductGiveaway, ...], *, money: bool 
     return f"{told}; uncertainties by squares, Student's t with {split.degrees} degrees of freedom"
 
 
-def money_figures(
-    account: WeightAccount, detail: WeightDetail, currency: str, period: Period
-) -> list[Figure]:
+def money_figures(account: WeightAccount, detail: WeightDetail, currency: str, period: Period) -> list[Figure]:
     """The money a week that is given away."""
     n = account.deviation.pieces if account.deviation else 0
     split = account.giveaway.by_product if account.giveaway else None
@@ -195,10 +183,7 @@ def giveaway_notes(account: WeightAccount) -> list[str]:
     if 1 - split.covered >= NAMED_FROM:
         names = ", ".join(split.not_weighed)
         which = f"{names} made but not weighed" if names else "the batch sheet names no product for the rest"
-        told.append(
-            f"Giveaway a week covers the products weighed, {100 * split.covered:.0f} % of the pieces: "
-            f"{which}."
-        )
+        told.append(f"Giveaway a week covers the products weighed, {100 * split.covered:.0f} % of the pieces: {which}.")
     if split.no_price:
         names = ", ".join(split.no_price)
         told.append(f"Money given away cannot be summed: no price_per_kg in plant.toml of {names}.")

@@ -68,10 +68,7 @@ class WeightSpread:
 
     def over(self, unit: float) -> WeightSpread:
         """The same in another unit, such as the tolerance."""
-        spreads = {
-            name: getattr(self, name).over(unit)
-            for name in ("between", "samples", "piece", "within", "total")
-        }
+        spreads = {name: getattr(self, name).over(unit) for name in ("between", "samples", "piece", "within", "total")}
         return replace(
             self,
             mean=self.mean / unit,
@@ -102,9 +99,7 @@ def spread_of(weighings: pl.DataFrame, value: pl.Expr, draws: int = 2500) -> Wei
         return _untold(frame, y, k, counts)
     found = reml(y, columns, k)
     drawn = draw_components(y, columns, k, draws=draws)
-    by_level = {
-        name: Spread.of(sd, _roots(d)) for name, sd, d in zip(names, found.sds, drawn.variances, strict=True)
-    }
+    by_level = {name: Spread.of(sd, _roots(d)) for name, sd, d in zip(names, found.sds, drawn.variances, strict=True)}
     # Samples of unknown batches may be of different ones, so they are no spread within a batch.
     inside = [i for i, n in enumerate(names) if n == "piece" or (n == "sample" and known_batches)]
     told_within = known_batches == 1 or len(names) > 1
@@ -162,11 +157,7 @@ def _no_batches(frame: pl.DataFrame, known: int) -> str:
 def _untold(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, int]) -> WeightSpread:
     """The mean alone, with why there is no spread."""
     n = frame.height
-    why = (
-        f"too few: needs 2, has {n}"
-        if n < 2
-        else f"not known: all {n} weights are equal, as if the scale was stuck"
-    )
+    why = f"too few: needs 2, has {n}" if n < 2 else f"not known: all {n} weights are equal, as if the scale was stuck"
     none = Spread(None, why_none=why)
     nothing = np.zeros(0)
     return WeightSpread(
@@ -222,9 +213,7 @@ def weight_shape(weighings: pl.DataFrame) -> WeightShape:
 
 def _by_quantiles(scaled: pl.DataFrame) -> tuple[Spread, Spread]:
     if scaled.height < LEAST_FOR_QUANTILES:
-        none = Spread(
-            None, why_none=f"too few: needs {LEAST_FOR_QUANTILES} single pieces, has {scaled.height}"
-        )
+        none = Spread(None, why_none=f"too few: needs {LEAST_FOR_QUANTILES} single pieces, has {scaled.height}")
         return none, none
     z = scaled["_z"].to_numpy()
     found = quantile_indices(z, -1.0, 1.0)

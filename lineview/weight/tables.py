@@ -146,6 +146,4 @@ def _why(row: BagRow) -> str:
         ounces = in_units(short_g, "g", "US")[0]
         return f"With {row.count - 1} pieces the mean bag would be {short_g:.1f} g ({ounces:.2f} oz) short."
     worst = "their mean" if less.mean_fails >= less.beyond_fails else "single bags too far below the label"
-    return (
-        f"With {row.count - 1} pieces {100 * (1 - less.passing):.0f} % of lots would fail, most by {worst}."
-    )
+    return f"With {row.count - 1} pieces {100 * (1 - less.passing):.0f} % of lots would fail, most by {worst}."

@@ -131,10 +131,7 @@ def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
     found = account.deviation
     if found is None:
         return (*told, "Exports of bench samples or an inline scale would show what pieces weigh.")
-    for spread, what in (
-        (found.between, "Spread between batches"),
-        (found.within, "Spread within batches"),
-    ):
+    for spread, what in ((found.between, "Spread between batches"), (found.within, "Spread within batches")):
         if spread.why_none:
             told.append(f"{what}: {spread.why_none}.")
     if found.batches == 1:
@@ -182,12 +179,7 @@ def detail_notes(detail: WeightDetail | None) -> tuple[str, ...]:
         return ()
     return tuple(
         note
-        for note in (
-            _source_note(detail.sources),
-            _stability_note(detail),
-            _shape_note(detail),
-            _bag_note(detail),
-        )
+        for note in (_source_note(detail.sources), _stability_note(detail), _shape_note(detail), _bag_note(detail))
         if note
     )
 

@@ -148,9 +148,7 @@ def test_a_file_that_no_layout_fits_is_taken_once_one_does(watched):
     watch.look()
     assert watch.look()[0].receipt is None
     assert watch.look() == []
-    text = (
-        PLANT + '[[layouts]]\nid = "other"\nmachine = "wrap1"\ncolumns = { "number" = { to = "pieces" } }\n'
-    )
+    text = PLANT + '[[layouts]]\nid = "other"\nmachine = "wrap1"\ncolumns = { "number" = { to = "pieces" } }\n'
     (works.folder / "plant.toml").write_text("no plant at all")
     assert watch.look()[0].error is not None
     (works.folder / "plant.toml").write_text(text)

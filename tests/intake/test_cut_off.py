@@ -23,9 +23,7 @@ def works(tmp_path):
 @pytest.mark.parametrize("packed", [False, True], ids=["plain", "gzip"])
 @pytest.mark.parametrize("in_pieces", [False, True], ids=["whole", "in pieces"])
 @pytest.mark.parametrize("lost", range(1, 8))
-def test_cut_anywhere_within_its_last_row_it_gives_only_what_it_says(
-    works, monkeypatch, lost, in_pieces, packed
-):
+def test_cut_anywhere_within_its_last_row_it_gives_only_what_it_says(works, monkeypatch, lost, in_pieces, packed):
     monkeypatch.setattr(pieces, "BIG", 0 if in_pieces else 1 << 40)
     cut, whole = works.folder / "log-cut.csv", works.folder / "log-whole.csv"
     for path, text in ((cut, WHOLE[:-lost]), (whole, WHOLE)):

@@ -10,9 +10,7 @@ from tests.store.made import at
 from tests.store.test_crash import counts, whole
 
 
-@pytest.mark.parametrize(
-    "name", ["a [2026]", "b*?", "sp ace #x&y", "ü €", "-dash", "q'uo\"te", "{x}", "50 %", "tr "]
-)
+@pytest.mark.parametrize("name", ["a [2026]", "b*?", "sp ace #x&y", "ü €", "-dash", "q'uo\"te", "{x}", "50 %", "tr "])
 def test_what_was_taken_in_is_read_back_under_any_name(tmp_path, name):
     (tmp_path / name).mkdir()
     with Store.open(tmp_path / name / "store") as store:
