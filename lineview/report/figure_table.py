@@ -1,0 +1,86 @@
+"""The table of figures: every number that an answer can show, a row each.
+
+A row is the figure's name (its key in JSON, with the unit at its end), and its label, unit, sources (ids in
+data/sources.toml) and what its interval is. Places in braces are filled where the figure is added. What the
+interval is may also come with the figure's estimate, where the data decide.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+EXACT = "from exact counts"
+CONFIDENCE = "95 % confidence"
+
+
+class FigureRow(NamedTuple):
+    """What a figure is called, its unit ("" for none), its sources with blanks between, and its interval."""
+
+    label: str
+    unit: str = ""
+    sources: str = ""
+    interval: str = EXACT
+
+
+Row = FigureRow
+_TREND = "nist-handbook mil-hdbk-189"
+_NEXT = "earliest: it never stops again; latest: 90 % prediction"
+_DECLARED = "declared in plant.toml"
+
+#: Of every answer.
+_ALL = {"good_pieces": Row("good pieces{of}", "pieces", "derived-counters")}
+
+_SHIFT = {
+    "pieces_made": Row("pieces made", "pieces", "derived-counters"),
+    "rejects": Row("rejects", "pieces", "derived-counters"),
+    "effective_rate_per_min": Row("effective rate", "pieces/min", "trade-practice"),
+    "running_rate_per_min": Row("rate while it ran", "pieces/min", "derived-tape"),
+    "nominal_low_per_min": Row("nominal band, low end", "pieces/min", "", _DECLARED),
+    "nominal_high_per_min": Row("nominal band, high end", "pieces/min", "", _DECLARED),
+    "set_per_min": Row("set rate", "pieces/min", "", _DECLARED),
+    "design_per_min": Row("design rate", "pieces/min", "", _DECLARED),
+    "planned_min": Row("planned", "min"),
+    "running_min": Row("running", "min", "derived-tape"),
+    "slow_min": Row("slow", "min", "derived-tape"),
+    "short_stop_min": Row("short stops", "min", "derived-tape"),
+    "stop_min": Row("stops", "min", "derived-tape"),
+    "changeover_min": Row("changeovers", "min", "derived-tape"),
+    "break_min": Row("breaks", "min", "derived-tape"),
+    "unseen_min": Row("not seen", "min", "derived-tape"),
+    "own_stop_min": Row("the machine's own stops", "min", "isa-tr88 derived-tape"),
+    "blocked_min": Row("blocked", "min", "isa-tr88 derived-tape"),
+    "starved_min": Row("starved", "min", "isa-tr88 derived-tape"),
+    "outside_min": Row("other outside causes", "min", "isa-tr88 derived-tape"),
+    "cleaning_min": Row("cleaning", "min", "isa-tr88 derived-tape"),
+    "maintenance_min": Row("maintenance", "min", "isa-tr88 derived-tape"),
+    "coded_min": Row("known from the machine's states alone", "min", "derived-tape"),
+    "uptime_percent": Row("uptime", "%", "derived-tape"),
+    "pieces_lost_{key}": Row("pieces lost: {cause}", "pieces"),
+    "stops": Row("stops"),
+    "short_stops": Row("short stops"),
+    "changeovers": Row("changeovers"),
+    "mtbf_min": Row(
+        "mean running time between stops", "min", "nist-handbook", f"{CONFIDENCE}, exact for a constant rate"
+    ),
+    "mttr_min": Row("mean time to restore", "min", "nist-handbook", f"{CONFIDENCE}, exact for exponential lengths"),
+    "pace_needed_per_min": Row("pace needed for the plan", "pieces/min"),
+    "projected_pieces": Row("good pieces at the end if it goes on like this", "pieces", "derived-projection"),
+    "batch_end": Row("{event}", "", "derived-projection", _NEXT),
+    "reel_end_{web}": Row("{event}", "", "derived-projection", _NEXT),
+    "iso_{key}_percent": Row("{label}", "%", "iso-22400-2"),
+    "{key}_percent": Row("{label}", "%", "willmott-mccarthy"),
+    "stops_trend_laplace": Row("trend of stops, Laplace", "", _TREND),
+    "stops_trend_handbook": Row("trend of stops, MIL-HDBK-189C", "", _TREND),
+    "stops_power_law_shape": Row("power law of stops, shape (above 1: more often)", "", _TREND, f"{CONFIDENCE}, exact"),
+    "stops_after_{event}_ratio": Row(
+        "rate of stops in {minutes:g} running minutes after a {event}, over other times",
+        "",
+        "conditional-rate-ratio holm-1979",
+        f"{CONFIDENCE}, exact",
+    ),
+    "efficiency_all_causes_percent": Row("efficiency, all causes", "%", "din-en-415-11"),
+    "efficiency_machine_only_percent": Row("efficiency, this machine only", "%", "din-en-415-11"),
+    "pieces_in_maintenance": Row("pieces counted in maintenance, taken out", "pieces", "derived-counters isa-tr88"),
+}
+
+FIGURES: dict[str, FigureRow] = _ALL | _SHIFT
