@@ -25,6 +25,9 @@ class FigureRow(NamedTuple):
 Row = FigureRow
 _TREND = "nist-handbook mil-hdbk-189"
 _NEXT = "earliest: it never stops again; latest: 90 % prediction"
+_REELS = "reel-order inventory-theory"
+_ADVICE = "advice, no interval"
+_CHANCE = "no interval: already a chance over demand and lead time"
 _DECLARED = "declared in plant.toml"
 
 #: Of every answer.
@@ -83,4 +86,34 @@ _SHIFT = {
     "pieces_in_maintenance": Row("pieces counted in maintenance, taken out", "pieces", "derived-counters isa-tr88"),
 }
 
-FIGURES: dict[str, FigureRow] = _ALL | _SHIFT
+#: By web.
+_ORDER = {
+    "reels_needed_{web}": Row(
+        "reels of {web} for {basis}",
+        "reels",
+        "reel-order printers-waste",
+        "whole reels for that number of pieces, no interval",
+    ),
+    "use_reels_per_week_{web}": Row("reels of {web} in the coming week", "reels/week", _REELS, "90 % of weeks"),
+    "reels_on_hand_{web}": Row("reels of {web} on hand", "reels", "", "counted, less what was wrapped since"),
+    "reorder_point_{web}": Row(
+        "reorder point of {web}", "reels", "renewal-undershoot snyder-shen", "a rule, no interval"
+    ),
+    "order_by_{web}": Row("day to order by, {web}", "", _REELS, _ADVICE),
+    "order_quantity_{web}": Row("reels to order, {web}", "reels", _REELS, _ADVICE),
+    "chance_of_running_out_{web}": Row(
+        "chance of running out before that order comes (with open orders), {web}", "", _REELS, _CHANCE
+    ),
+    "chance_waiting_a_week_{web}": Row("chance of running out if ordered a week later, {web}", "", _REELS, _CHANCE),
+    "chance_if_ordered_today_{web}": Row("chance of running out if ordered at once, {web}", "", _REELS, _CHANCE),
+    "chance_before_open_delivery_{web}": Row(
+        "chance of running out before an open delivery, {web}", "", _REELS, _CHANCE
+    ),
+    "days_of_cover_{web}": Row("days until it first runs out, at the expected need, {web}", "days", _REELS, _ADVICE),
+    "safety_reels_{web}": Row("reels expected on hand when the order comes, {web}", "reels", _REELS, _ADVICE),
+    "order_money_{web}": Row("cost of the order, {web}", "{currency}", _REELS, _ADVICE),
+    "halving_reels_{web}": Row("extra reels that would halve the chance, {web}", "reels", _REELS, _ADVICE),
+    "halving_money_{web}": Row("money tied up by those reels, {web}", "{currency}", _REELS, _ADVICE),
+}
+
+FIGURES: dict[str, FigureRow] = _ALL | _SHIFT | _ORDER

@@ -119,12 +119,6 @@ class FigureList:
         estimate = Estimate(round(total.value), low, total.high, total.n, COUNT_BOUNDS)
         return self.add(name, estimate, working, n=n, **words)
 
-    def good_pieces(self, good: Estimate | None, of: str) -> None:
-        """Add the good pieces of a machine or line, as every answer shows them; None where nothing counts them."""
-        if good is None:
-            return self.unknown("good_pieces", "no counter in plant.toml counts them", of=f" of {of}")
-        return self.count("good_pieces", good, "pieces made less rejects, or good pieces counted", of=f" of {of}")
-
     def too_few(self, name: str, *, needs: int, has: int, **words: Any) -> None:
         """Add a figure without a value, for too few readings."""
         why = f"too few: needs {needs}, has {has}"
@@ -165,3 +159,24 @@ class FigureList:
             working=working,
             why_none=why_none,
         )
+
+
+def good_pieces_figure(good: Estimate | None, period: Period, of: str) -> Figure:
+    """Good pieces of a machine or a line, as every answer shows them.
+
+    Parameters
+    ----------
+    good : Estimate or None
+        As the machine's counts give it; None where no counter counts pieces.
+    period : Period
+        The time it speaks of.
+    of : str
+        Whose pieces they are.
+    """
+    figures = FigureList(period)
+    if good is None:
+        figures.unknown("good_pieces", "no counter in plant.toml counts them", of=f" of {of}")
+    else:
+        working = "pieces made less rejects, or good pieces counted"
+        figures.count("good_pieces", good, working, of=f" of {of}")
+    return figures["good_pieces"]
