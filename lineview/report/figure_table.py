@@ -28,6 +28,9 @@ _NEXT = "earliest: it never stops again; latest: 90 % prediction"
 _REELS = "reel-order inventory-theory"
 _ADVICE = "advice, no interval"
 _CHANCE = "no interval: already a chance over demand and lead time"
+_USE = "wrap-efficiency flexo-yield reel-formula"
+_LEARNED = "printers-waste lawson-hanson-1974 mackinnon-white-1985"
+_LEFT = "k = 2, from the label's and the counter's uncertainty"
 _DECLARED = "declared in plant.toml"
 
 #: Of every answer.
@@ -116,4 +119,27 @@ _ORDER = {
     "halving_money_{web}": Row("money tied up by those reels, {web}", "{currency}", _REELS, _ADVICE),
 }
 
-FIGURES: dict[str, FigureRow] = _ALL | _SHIFT | _ORDER
+#: By kind of web.
+_WRAP = {
+    "wrap_good_pieces": Row("good pieces behind these figures", "pieces"),
+    "{kind}_{unit}_per_thousand": Row("{kind} per thousand good pieces", "{shown}/1000 pieces", _USE),
+    "{kind}_{unit}_per_thousand_{part}": Row("{kind} per thousand good pieces, {part}", "{shown}/1000 pieces", _USE),
+    "blanks_per_restart": Row("blank wraps at a restart", "wraps", "", CONFIDENCE),
+    "{kind}_m_per_restart": Row("{kind}: metres beyond counted blank wraps at a restart", "m", _LEARNED, CONFIDENCE),
+    "{kind}_m_per_reel_start": Row("{kind}: metres lost threading a reel", "m", _LEARNED, CONFIDENCE),
+    "{kind}_m_per_reel_end": Row("{kind}: metres thrown away with a core", "m", _LEARNED, CONFIDENCE),
+    "{kind}_m_per_splice": Row("{kind}: metres lost at a splice", "m", _LEARNED, CONFIDENCE),
+    "{kind}_m_per_changeover": Row("{kind}: metres lost at a changeover", "m", _LEARNED, CONFIDENCE),
+    "{kind}_running_waste_percent": Row("{kind}: waste in proportion", "%", _LEARNED, CONFIDENCE),
+    "{kind}_reconciled_m": Row(
+        "{kind}: metres of {reels}, reconciled",
+        "m",
+        "vdi-2048 narasimhan-jordache-2000 gum",
+        "95 %, from the uncertainties of the three views",
+    ),
+    "{kind}_reels_wrong": Row("{kind}: reels whose measurements disagree", "reels", "narasimhan-jordache-2000"),
+    "{kind}_reel_left_m": Row("{kind}: left on the reel that is on", "m", "", _LEFT),
+    "{kind}_reel_left_min": Row("{kind}: until that reel ends", "min", "", _LEFT),
+}
+
+FIGURES: dict[str, FigureRow] = _ALL | _SHIFT | _ORDER | _WRAP
