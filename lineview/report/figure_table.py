@@ -31,6 +31,10 @@ _CHANCE = "no interval: already a chance over demand and lead time"
 _USE = "wrap-efficiency flexo-yield reel-formula"
 _LEARNED = "printers-waste lawson-hanson-1974 mackinnon-white-1985"
 _LEFT = "k = 2, from the label's and the counter's uncertainty"
+_GIVEN = "given in plant.toml, no interval"
+_MODEL = "restricted-likelihood derived-rope"
+_MODELLED = f"{CONFIDENCE}, averaged over the noise's autocorrelation"
+_OF_DEVIATION = f"{CONFIDENCE}, of the deviation alone"
 _DECLARED = "declared in plant.toml"
 
 #: Of every answer.
@@ -142,4 +146,30 @@ _WRAP = {
     "{kind}_reel_left_min": Row("{kind}: until that reel ends", "min", "", _LEFT),
 }
 
-FIGURES: dict[str, FigureRow] = _ALL | _SHIFT | _ORDER | _WRAP
+_ROPE = {
+    "target_mm": Row("target diameter", "mm", "", _GIVEN),
+    "tolerance_low_mm": Row("tolerance, low end", "mm", "", _GIVEN),
+    "tolerance_high_mm": Row("tolerance, high end", "mm", "", _GIVEN),
+    "drift_mm_per_h": Row("drift of the rope", "mm/h", _MODEL, _MODELLED),
+    "drift_since": Row("drift unchanged since", "", _MODEL, "the last step, or the first batch"),
+    "hours_to_tolerance": Row("running hours until the batch mean leaves tolerance", "h", _MODEL, "90 % interval"),
+    "hours_to_share_out": Row(
+        "running hours until {share} of pieces are out of tolerance", "h", _MODEL, "90 % interval"
+    ),
+    "leaves_tolerance_at": Row("leaves tolerance at, under the planned shifts", "", _MODEL, "90 % interval"),
+    "batch_to_batch_sd_mm": Row("one batch to the next, standard deviation", "mm", _MODEL, "95 % interval"),
+    "temperature_mm_per_c": Row("effect of rope temperature", "mm/°C", _MODEL, _MODELLED),
+    "level_mm": Row("rope diameter now", "mm", _MODEL, _MODELLED),
+    "deviation_mm": Row("deviation from target now", "mm", _MODEL, _MODELLED),
+    "weight_effect_g_per_piece": Row("weight effect of the deviation", "g/piece", _MODEL, _OF_DEVIATION),
+    "weight_effect_kg_per_week": Row("weight effect of the deviation", "kg/week", _MODEL, _OF_DEVIATION),
+    "weight_effect_money_per_week": Row("cost of the deviation", "{currency}/week", _MODEL, _OF_DEVIATION),
+    "adjustment_{i}_mm": Row("effect of: {what}", "mm", _MODEL, _MODELLED),
+    "product_{i}_mm": Row("{product} against {other}", "mm", _MODEL, _MODELLED),
+    "within_batch_sd_mm": Row(
+        "within a batch, standard deviation", "mm", _MODEL, f"{CONFIDENCE}, averaged over the readings' autocorrelation"
+    ),
+    "taper_mm": Row("from a batch's start to its end", "mm", _MODEL, f"{CONFIDENCE}, from the change between batches"),
+}
+
+FIGURES: dict[str, FigureRow] = _ALL | _SHIFT | _ORDER | _WRAP | _ROPE

@@ -34,16 +34,16 @@ def wrap_figures(account: WrapAccount, period: Period, currency: str) -> tuple[F
             for part in ("", "geometry", "fed", "difference", *CAUSES[1:]):
                 _per_thousand(figures, account, kind, unit, part, shown_unit(unit, currency))
     _blanks(figures, account)
-    for kind, waste in account.waste.items():
+    for web, waste in account.waste.items():
         for field, name, events in _LEARNED:
             allowance: Allowance | None = getattr(waste, field)
             if allowance is None:
-                figures.unknown(name, f"too few {events} to learn from", kind=kind)
+                figures.unknown(name, f"too few {events} to learn from", kind=web)
             else:
-                _learned(figures, name, kind, allowance, events)
-        _learned(figures, "{kind}_running_waste_percent", kind, waste.proportional, "stretches", scale=100.0)
-        _reconciled(figures, account, kind)
-        _left(figures, account, kind)
+                _learned(figures, name, web, allowance, events)
+        _learned(figures, "{kind}_running_waste_percent", web, waste.proportional, "stretches", scale=100.0)
+        _reconciled(figures, account, web)
+        _left(figures, account, web)
     return figures.all
 
 
