@@ -10,11 +10,11 @@ import polars as pl
 import pytest
 
 from lineview.app.bags import net_contents_tables
+from lineview.core.estimate import Estimate
 from lineview.core.frames import READINGS
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Table, to_json
 from lineview.weight.giveaway import Giveaway, money_given
-from lineview.weight.spread import Spread
 from tests.from_frames import answered
 from tests.simulate.weighed_line import START, batch_sheet, counted, frames, plant, product, scope, weights
 
@@ -158,7 +158,7 @@ def test_a_product_without_a_price_is_named_and_the_priced_part_is_no_total() ->
 
 def test_unlike_prices_without_a_sheet_are_not_averaged() -> None:
     prices = {"mint": 4.0, "rose": 9.0}
-    given = Giveaway(Spread(0.1), Spread(10.0, 8.0, 12.0))
+    given = Giveaway(Estimate(0.1), Estimate(10.0, 8.0, 12.0))
     told = money_given(given, ["mint", "rose"], prices)
     assert told.value is None and "no batch sheet" in told.why_none
     assert money_given(given, ["mint"], prices).value == pytest.approx(40.0)
