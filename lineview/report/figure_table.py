@@ -13,7 +13,7 @@ EXACT = "from exact counts"
 CONFIDENCE = "95 % confidence"
 
 
-class FigureRow(NamedTuple):
+class Row(NamedTuple):
     """What a figure is called, its unit ("" for none), its sources with blanks between, and its interval."""
 
     label: str
@@ -22,7 +22,6 @@ class FigureRow(NamedTuple):
     interval: str = EXACT
 
 
-Row = FigureRow
 _TREND = "nist-handbook mil-hdbk-189"
 _NEXT = "earliest: it never stops again; latest: 90 % prediction"
 _REELS = "reel-order inventory-theory"
@@ -80,8 +79,19 @@ _SHIFT = {
     "projected_pieces": Row("good pieces at the end if it goes on like this", "pieces", "derived-projection"),
     "batch_end": Row("{event}", "", "derived-projection", _NEXT),
     "reel_end_{web}": Row("{event}", "", "derived-projection", _NEXT),
-    "iso_{key}_percent": Row("{label}", "%", "iso-22400-2"),
-    "{key}_percent": Row("{label}", "%", "willmott-mccarthy"),
+    "iso_availability_percent": Row("Availability", "%", "iso-22400-2"),
+    "iso_effectiveness_percent": Row("Effectiveness", "%", "iso-22400-2"),
+    "iso_quality_ratio_percent": Row("Quality ratio", "%", "iso-22400-2"),
+    "iso_oee_index_percent": Row("Overall equipment effectiveness index", "%", "iso-22400-2"),
+    "iso_nee_index_percent": Row("Net equipment effectiveness index", "%", "iso-22400-2"),
+    "iso_allocation_efficiency_percent": Row("Allocation efficiency", "%", "iso-22400-2"),
+    "iso_utilization_efficiency_percent": Row("Utilization efficiency", "%", "iso-22400-2"),
+    "iso_technical_efficiency_percent": Row("Technical efficiency", "%", "iso-22400-2"),
+    "iso_setup_ratio_percent": Row("Setup ratio", "%", "iso-22400-2"),
+    "iso_scrap_ratio_percent": Row("Scrap ratio", "%", "iso-22400-2"),
+    "iso_rework_ratio_percent": Row("Rework ratio", "%", "iso-22400-2"),
+    "tpm_availability_percent": Row("Availability, short stops placed as TPM places them", "%", "willmott-mccarthy"),
+    "tpm_performance_percent": Row("Performance, short stops placed as TPM places them", "%", "willmott-mccarthy"),
     "stops_trend_laplace": Row("trend of stops, Laplace", "", _TREND),
     "stops_trend_handbook": Row("trend of stops, MIL-HDBK-189C", "", _TREND),
     "stops_power_law_shape": Row("power law of stops, shape (above 1: more often)", "", _TREND, f"{CONFIDENCE}, exact"),
@@ -218,4 +228,4 @@ _WEIGHT = {
     "batches_outside": Row("batches beyond control limits", "", "nist-handbook iso-7870-2"),
 }
 
-FIGURES: dict[str, FigureRow] = _ALL | _SHIFT | _ORDER | _WRAP | _ROPE | _WEIGHT
+FIGURES: dict[str, Row] = _ALL | _SHIFT | _ORDER | _WRAP | _ROPE | _WEIGHT

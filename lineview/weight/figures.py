@@ -65,7 +65,7 @@ def _means(figures: FigureList, account: WeightAccount, found: WeightSpread, tar
         kind = "too few weighings for an interval"
     elif found.batches <= 1:
         kind = "95 % confidence, of this one batch" if found.batches else "95 % confidence, from samples"
-    deviation = Estimate(found.mean, found.mean_low, found.mean_high, found.pieces, kind)
+    deviation = Estimate(found.mean, found.mean_low, found.mean_high, found.pieces, interval=kind)
     working = f"target {target:.4g} g{of} {found.mean:+.4f} g mean deviation over {found.batches} batches"
     # One target is certain; of several the mean follows what was weighed.
     figures.add("mean_g", Estimate.exact(target) + deviation, working)
@@ -177,12 +177,12 @@ def _yields(figures: FigureList, y: Yield | None) -> None:
     if y.u_scale_kg is None:
         kind += "; the batch scale's own error not in it"
     share, half = y.share, 2 * y.u_share
-    percent = Estimate(100 * share, 100 * (share - half), 100 * (share + half), y.batches, kind)
+    percent = Estimate(100 * share, 100 * (share - half), 100 * (share + half), y.batches, interval=kind)
     working = f"{y.good_pieces:,.0f} good pieces = {y.good_kg:.1f} kg of {y.mass_in_kg:.1f} kg in; {_budget(y)}"
     figures.add("yield_percent", percent, working)
     lost, half = y.unexplained_kg, 2 * y.u_unexplained_kg
     working = f"{y.mass_in_kg:.1f} kg in − good {y.good_kg:.1f} kg{rejects}; {_budget(y)}"
-    figures.add("unexplained_kg", Estimate(lost, lost - half, lost + half, y.batches, kind), working)
+    figures.add("unexplained_kg", Estimate(lost, lost - half, lost + half, y.batches, interval=kind), working)
 
 
 def _budget(y: Yield) -> str:
