@@ -244,9 +244,10 @@ def cusum_picture(cusum: pl.DataFrame, look: ChartStyle) -> Picture:
     Source: iso-7870-4
     """
     both = cusum.sort("running_h").with_columns(
-        down=-pl.col("lower"), floor=-pl.col("limit"),
+        down=-pl.col("lower"),
+        floor=-pl.col("limit"),
         outer=pl.when(pl.col("lower") > pl.col("upper")).then(-pl.col("lower")).otherwise(pl.col("upper")),
-    )  # fmt: skip
+    )
     shown = thin(both, "running_h", "outer")
     hours, unit = shown["running_h"].to_list(), show.unit_words("mm", look.plant.units)
     names = ("upper", "down", "floor", "limit", "outer")
@@ -265,15 +266,17 @@ def _converted(column: pl.Series, look: ChartStyle) -> list[float | None]:
     return [None if v is None else in_units(v, "mm", look.plant.units)[0] for v in column.to_list()]
 
 
-def _between(figure: go.Figure, look: ChartStyle, hours: list[float], low: Sequence[float | None],
-             high: Sequence[float | None]) -> None:  # fmt: skip
+def _between(
+    figure: go.Figure, look: ChartStyle, hours: list[float], low: Sequence[float | None], high: Sequence[float | None]
+) -> None:
     quiet = {"mode": "lines", "line": {"width": 0, "shape": "hv"}, "hoverinfo": "skip"}
     figure.add_scatter(x=hours, y=low, **quiet)
     figure.add_scatter(x=hours, y=high, fill="tonexty", fillcolor=look.tokens.band, **quiet)
 
 
-def _line(figure: go.Figure, look: ChartStyle, hours: list[float], value: Sequence[float | None], words: str,
-          dash: str) -> None:  # fmt: skip
+def _line(
+    figure: go.Figure, look: ChartStyle, hours: list[float], value: Sequence[float | None], words: str, dash: str
+) -> None:
     figure.add_scatter(
         x=hours,
         y=value,

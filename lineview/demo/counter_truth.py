@@ -80,8 +80,10 @@ class CounterTruth:
     def totals(self) -> Totals:
         """What the counters stand at when everything has been counted."""
         end = self.at(np.array([np.inf]))
-        return Totals(*(int(end[c][0]) for c in ("good", "rejects", "blanks")),
-                      *(float(end[c][0]) for c in ("film", "paper", "rope")))  # fmt: skip
+        return Totals(
+            *(int(end[c][0]) for c in ("good", "rejects", "blanks")),
+            *(float(end[c][0]) for c in ("film", "paper", "rope")),
+        )
 
     def per_cycle_m(self, kind: str) -> float:
         """The web drawn by one cycle, slip included [m]."""

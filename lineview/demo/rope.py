@@ -78,10 +78,14 @@ def rope_seconds(
     share = (batch.pieces_cut + pieces * np.linspace(0.0, 1.0, n)) / max(batch.pieces, 1)
     temperature = batch.temperature_c - 1.2 * (share - 0.5)
     diameter = (
-        batch.product.diameter_mm + level + batch.shift_mm + spec.taper_mm * (share - 0.5)
-        + spec.mm_per_c * (temperature - spec.temperature_c) + noise
+        batch.product.diameter_mm
+        + level
+        + batch.shift_mm
+        + spec.taper_mm * (share - 0.5)
+        + spec.mm_per_c * (temperature - spec.temperature_c)
+        + noise
         + spec.wear_mm_per_h * np.arange(n) / 3600.0
-    )  # fmt: skip
+    )
     return diameter, temperature
 
 

@@ -163,10 +163,19 @@ class ShiftRun:
             batch.run_h = self.sizer.run_s / 3600.0
         self.truth.stretches.append(
             Stretch(
-                self.now, t1, "slow" if slow else "running", "", batch.id, self.cycles, n, blanks,
-                pieces * batch.product.cut_length_mm / 1000.0, diameter, temperature,
+                self.now,
+                t1,
+                "slow" if slow else "running",
+                "",
+                batch.id,
+                self.cycles,
+                n,
+                blanks,
+                pieces * batch.product.cut_length_mm / 1000.0,
+                diameter,
+                temperature,
             )
-        )  # fmt: skip
+        )
         self.kinds.append(self._kinds(n, blanks))
         self.masses.append(masses)
         self._use_web(batch, n)

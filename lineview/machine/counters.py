@@ -250,9 +250,15 @@ def counter_increments(steps: Steps, counter: Counter, planned: PlannedTime = NO
     ones = np.ones(len(steps), dtype=np.int64)
     usual = float(np.median((end - start)[:2000])) if len(steps) else 0.0
     return CounterIncrements(
-        start, end, *_filled_in(steps, counter, planned), ones, usual,
-        fastest_per_us(counter), 0.0 if counter.unit_value == 1.0 else counter.unit_value, planned,
-    )  # fmt: skip
+        start,
+        end,
+        *_filled_in(steps, counter, planned),
+        ones,
+        usual,
+        fastest_per_us(counter),
+        0.0 if counter.unit_value == 1.0 else counter.unit_value,
+        planned,
+    )
 
 
 def _filled_in(

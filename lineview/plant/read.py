@@ -51,10 +51,7 @@ def read_plant(path: Path, extra: Path | None = None) -> Plant:
     faults = []
     for keys, fault in placed:
         in_further = keys[:1] == ("layouts",) and isinstance(keys[1], int) and keys[1] >= first_further
-        if in_further:
-            line = further_lines.of(("layouts", int(keys[1]) - first_further, *keys[2:]))
-        else:
-            line = lines.of(keys)
+        line = further_lines.of(("layouts", int(keys[1]) - first_further, *keys[2:])) if in_further else lines.of(keys)
         faults.append((in_further, line, fault))
     strays = [key for key in further if key != "layouts" or not isinstance(further[key], tuple)]
     faults += [(True, further_lines.of((key,)), _not_a_layout(key)) for key in strays]

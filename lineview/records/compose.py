@@ -117,11 +117,18 @@ def _chain(
         known = np.where(open_seams, found.known, known)
     usual = ends["usual_us"].filter(ends["usual_us"] > 0)
     return CounterIncrements(
-        start, end, value, low, high, known,
+        start,
+        end,
+        value,
+        low,
+        high,
+        known,
         both("joined", np.ones(len(seams.start_us), dtype=np.int64)),
         float(usual.median()) if len(usual) else 0.0,  # type: ignore[arg-type]  # a float
-        fastest_per_us(counter), 0.0 if counter.unit_value == 1.0 else counter.unit_value, planned,
-    )  # fmt: skip
+        fastest_per_us(counter),
+        0.0 if counter.unit_value == 1.0 else counter.unit_value,
+        planned,
+    )
 
 
 def _windows_beside(ends: pl.DataFrame, planned: PlannedTime, start: Ints, end: Ints) -> tuple[Floats, Floats]:
@@ -150,9 +157,8 @@ def seam_steps(counter: Counter, ends: pl.DataFrame, gap_s: float) -> Steps:
     usual = ends["usual_us"].filter(ends["usual_us"] > 0)
     usual_us = float(usual.median()) if len(usual) else 0.0  # type: ignore[arg-type]  # a float
     parts = pair_bounds(
-        at0, at1, v0, v1, modulus, counter.fastest_per_min,
-        unread_us=unread_longer_than(gap_s, usual_us),
-    )  # fmt: skip
+        at0, at1, v0, v1, modulus, counter.fastest_per_min, unread_us=unread_longer_than(gap_s, usual_us)
+    )
     return Steps(at0, at1, *parts).times(counter.unit_value)
 
 

@@ -186,10 +186,18 @@ def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncr
     value = add(counter.value)
     low, high = (value if bound is counter.value else add(bound) for bound in (counter.low, counter.high))
     return CounterIncrements(
-        counter.start_us[begins], counter.end_us[ends], value, low, high,
-        counter.known[begins], np.add.reduceat(counter.readings, begins), counter.usual_us,
-        counter.fastest_per_us, counter.step, counter.planned,
-    )  # fmt: skip
+        counter.start_us[begins],
+        counter.end_us[ends],
+        value,
+        low,
+        high,
+        counter.known[begins],
+        np.add.reduceat(counter.readings, begins),
+        counter.usual_us,
+        counter.fastest_per_us,
+        counter.step,
+        counter.planned,
+    )
 
 
 def _activity_columns(seen: Activity) -> dict[str, Any]:

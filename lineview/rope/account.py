@@ -135,13 +135,14 @@ def rope_account(
     if not whole:
         return _with_drift(plant, told, seen.adjustments)
     told = replace(
-        told, within=within_batch(core, points),
+        told,
+        within=within_batch(core, points),
         limits=tuple(rope_limits(core, points)) if points.height else (),
         agreement=_agreement(gauges, marked, clock),
         ripples=tuple(roller_ripples(sizer, inside, _fastest(gauges))),
         slips=tuple(slips(sizer, inside)),
         made=pieces_by_product(plant, seen.wrappers, sheet, target.product, period),
-    )  # fmt: skip
+    )
     told = _with_drift(plant, told, seen.adjustments)
     if told.model is None:
         return told

@@ -10,7 +10,7 @@ from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure
 from lineview.plant import Machine, Plant
 from lineview.report.answer import Answer, Scope
-from lineview.report.counts import good_pieces_figure
+from lineview.report.figures import good_pieces_figure
 from lineview.rope.account import RopeAccount, RopeSeen, rope_account
 from lineview.rope.figures import rope_figures, weight_words
 from lineview.rope.forecast import verdict
@@ -107,15 +107,11 @@ class RopeInputs:
 def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:
     """Answer how a sizer's rope stands."""
     sizer = _sizer(plant, scope.machine)
-    account = rope_account(
-        plant, sizer, inputs.seen, (scope.period.start, scope.period.end)
-    )  # fmt: skip
+    account = rope_account(plant, sizer, inputs.seen, (scope.period.start, scope.period.end))
     found = verdict(account.model) if account.model is not None else None
     figures = rope_figures(account, found, plant, scope.period)
     ranked = ranked_sizers(account, inputs.elsewhere)
-    soft = (
-        soft_line(account, found, plant, scope), weight_words(figures, plant), sooner_words(ranked, sizer.id)
-    )  # fmt: skip
+    soft = (soft_line(account, found, plant, scope), weight_words(figures, plant), sooner_words(ranked, sizer.id))
     return Answer(
         question="rope",
         scope=scope,

@@ -45,9 +45,16 @@ def readings_in_batches(gauge_readings: pl.DataFrame, batches: pl.DataFrame) -> 
     """
     if gauge_readings.is_empty() or batches.is_empty():
         return pl.DataFrame(
-            schema={"at": UTC_US, "value": pl.Float64(), "nr": pl.Int64(), "batch": pl.String(),
-                    "product": pl.String(), "start": UTC_US, "end": UTC_US}
-        )  # fmt: skip
+            schema={
+                "at": UTC_US,
+                "value": pl.Float64(),
+                "nr": pl.Int64(),
+                "batch": pl.String(),
+                "product": pl.String(),
+                "start": UTC_US,
+                "end": UTC_US,
+            }
+        )
     marked = _in_batches(gauge_readings, _with_ends(batches, gauge_readings))
     return _without_far(_without_edges(marked))
 

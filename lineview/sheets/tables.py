@@ -170,8 +170,10 @@ def to_csv(answer: Answer, plant: Plant) -> bytes:
     headings, rows, _ = table_text(table, plant)
     plain = [[cell.replace("\N{MINUS SIGN}", "-").replace(",", "") for cell in row] for row in rows]
     numbers = [all(_is_number(row[c]) for row in plain) for c in range(len(headings))]
-    cells = [[p if numbers[c] else r for c, (p, r) in enumerate(zip(*both, strict=True))]
-             for both in zip(plain, rows, strict=True)]  # fmt: skip
+    cells = [
+        [p if numbers[c] else r for c, (p, r) in enumerate(zip(*both, strict=True))]
+        for both in zip(plain, rows, strict=True)
+    ]
     text = pl.DataFrame(cells, schema=[f"{h}" for h in _unique(headings)], orient="row")
     names = [n for n, number in zip(text.columns, numbers, strict=True) if not number]
     safe = text.with_columns(guarded(text.select(names))) if names else text

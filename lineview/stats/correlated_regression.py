@@ -45,10 +45,7 @@ def inverse_times(noise: Noise, steps: Floats, columns: Floats) -> tuple[Floats,
     """
     if noise.phi == 0.0:
         return columns, 0.0
-    if noise.phi < 0:
-        rho = np.sign(noise.phi) ** np.round(steps) * np.abs(noise.phi) ** steps
-    else:
-        rho = noise.phi**steps
+    rho = np.sign(noise.phi) ** np.round(steps) * np.abs(noise.phi) ** steps if noise.phi < 0 else noise.phi**steps
     gap = 1 - rho**2
     diagonal = np.ones(columns.shape[0])
     diagonal[1:] += rho**2 / gap

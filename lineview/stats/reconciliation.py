@@ -129,9 +129,14 @@ def reconcile_views(measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floa
     left = (d * pick)[pairs] - (d * pick)[pairs + 1] + u @ common
     variance = float((pick * d) @ pick + common @ common - left @ solve(left[:, None])[:, 0])
     return AgreedViews(
-        measured + adjust, adjust, np.where(tiny, 0.0, adjust / np.where(tiny, 1.0, own)), statistic,
-        len(pairs), float(chdtrc(len(pairs), statistic)), float(np.sqrt(max(variance, 0.0))),
-    )  # fmt: skip
+        measured + adjust,
+        adjust,
+        np.where(tiny, 0.0, adjust / np.where(tiny, 1.0, own)),
+        statistic,
+        len(pairs),
+        float(chdtrc(len(pairs), statistic)),
+        float(np.sqrt(max(variance, 0.0))),
+    )
 
 
 class _BlockInverse:

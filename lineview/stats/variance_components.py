@@ -121,9 +121,7 @@ def nested_layout(values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayL
     middle = np.bincount(kind, weights=mean) / count
     spread = np.bincount(kind, weights=(mean - middle[kind]) ** 2).astype(np.float64)
     above = (parents[0][first], *parents[1:])
-    return Layout(
-        middle, total[first], count, spread, mean.size, ss, y.size - mean.size, above, log_pieces
-    )  # fmt: skip
+    return Layout(middle, total[first], count, spread, mean.size, ss, y.size - mean.size, above, log_pieces)
 
 
 def fold(

@@ -120,10 +120,15 @@ def weighings(
     require(batches, BATCHES, "batches")
     known = pl.DataFrame(
         [(name, f.product, f.target_g, f.tolerance_g, f.wrap_g) for name, f in facts.items()],
-        schema={"named": pl.String, "product": pl.String, "target_g": pl.Float64,
-                "tolerance_g": pl.Float64, "wrap_g": pl.Float64},
+        schema={
+            "named": pl.String,
+            "product": pl.String,
+            "target_g": pl.Float64,
+            "tolerance_g": pl.Float64,
+            "wrap_g": pl.Float64,
+        },
         orient="row",
-    )  # fmt: skip
+    )
     placed = with_batches(weights, batches).with_columns(
         pl.col("named").replace("", None).fill_null(pl.lit(only or None, dtype=pl.String))
     )
@@ -199,16 +204,26 @@ def weight_account(
     scaled = deviation.over(tolerances[0]) if len(tolerances) == 1 else spread_of(kept, SCALED)
     target = float(np.average(kept["target_g"].to_numpy(), weights=kept["pieces"].to_numpy()))
     balance = batch_yield(
-        inside(batches, period), counts, _piece_g(kept, facts, deviation.mean), _u_mean(deviation),
+        inside(batches, period),
+        counts,
+        _piece_g(kept, facts, deviation.mean),
+        _u_mean(deviation),
         plant.batch_scale_error_kg,
-    )  # fmt: skip
+    )
     ids = {name: f.product for name, f in facts.items()}
     made = good_by_product(batches, counts, ids, *period) if week and not only else {}
     split = _by_product(plant, kept, deviation, made, week[0] / week[1] if week and week[1] else 0.0)
     return WeightAccount(
-        found, unplaced, target, deviation, scaled, weight_capability(scaled),
-        giveaway(deviation, week[0] if week else None, split), week, balance,
-    )  # fmt: skip
+        found,
+        unplaced,
+        target,
+        deviation,
+        scaled,
+        weight_capability(scaled),
+        giveaway(deviation, week[0] if week else None, split),
+        week,
+        balance,
+    )
 
 
 def _by_product(

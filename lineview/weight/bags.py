@@ -233,10 +233,20 @@ def plan_products(
             plans.append(_too_few(product, labels, n, batches, rules))
             continue
         own = means[product].mean_g if enough else None
-        plan = plan_bags(
-            weighings, deviation, product, labels, rules, pieces_per_lot=pieces_per_lot, batch_kg=batch_kg,
-            off_g=own,
-        ) if labels else None  # fmt: skip
+        plan = (
+            plan_bags(
+                weighings,
+                deviation,
+                product,
+                labels,
+                rules,
+                pieces_per_lot=pieces_per_lot,
+                batch_kg=batch_kg,
+                off_g=own,
+            )
+            if labels
+            else None
+        )
         plans += [] if plan is None else [plan]
     return tuple(plans)
 

@@ -321,9 +321,18 @@ def _shares(columns: _Columns, seen: RopeVariance, length: Floats | None, delay:
         wanted["density"] = Part("between", np.array([1.0, -1.0, -1.0]), 0.0, slow)
     found = variance_shares(levels, wanted, within)
     return SpreadSources(
-        found["diameter"], found.get("cut_length"), found.get("density"), found["rest_between"],
-        found["rest_within"], shown, pairs, batches, columns.pieces, "", why,
-    )  # fmt: skip
+        found["diameter"],
+        found.get("cut_length"),
+        found.get("density"),
+        found["rest_between"],
+        found["rest_within"],
+        shown,
+        pairs,
+        batches,
+        columns.pieces,
+        "",
+        why,
+    )
 
 
 def _untold(why: str, frame: pl.DataFrame) -> SpreadSources:
