@@ -15,12 +15,24 @@ from sqlalchemy import Connection, create_engine, delete, event, exists, func, i
 from sqlalchemy.exc import SQLAlchemyError
 
 from lineview.core.errors import Fault, StoreError
+from lineview.store.digests import OF_INTAKES, renew
 from lineview.store.files import storage_errors
 from lineview.store.frames import micros, plain
-from lineview.store.tables import adjustments, complete_for, extents, intakes, metadata, notes, of_kind, stop_reasons
+from lineview.store.tables import (
+    adjustments,
+    complete_for,
+    extents,
+    files,
+    intakes,
+    metadata,
+    notes,
+    of_kind,
+    stop_reasons,
+    works,
+)
 
 #: The forms a journal may have, oldest first: the migrations in migrations/versions.
-FORMS = ("0001",)
+FORMS = ("0001", "0002")
 NEWEST = FORMS[-1]
 
 
@@ -210,6 +222,25 @@ class Journal(JournalReader):
         with self.reading() as connection:
             return list(connection.execute(select(intakes).where(intakes.c.state == "done", there)))
 
+    def ended(self) -> list[Any]:
+        """The rows of intakes that are in or were undone, oldest first."""
+        query = select(intakes).where(intakes.c.state.in_(("done", "undone"))).order_by(intakes.c.id)
+        with self.reading() as connection:
+            return list(connection.execute(query))
+
+    def works(self) -> str | None:
+        """The id of the works that the journal is of, or None while nobody has said it."""
+        with self.reading() as connection:
+            return connection.execute(select(works.c.id)).scalar()
+
+    def set_works(self, name: str, wrote: Sequence[dict[str, Any]]) -> None:
+        """Say which works the journal is of, and list the files of intakes of a former version."""
+        with self.writing() as connection:
+            connection.execute(insert(works), {"id": name, "digest": ""})
+            if wrote:
+                connection.execute(insert(files), list(wrote))
+            renew(connection, list(connection.execute(select(intakes.c.id)).scalars()))
+
     def uncleared(self) -> list[Any]:
         """The rows of intakes that a crash may have left half-way."""
         unfinished = (intakes.c.state != "done") & ~intakes.c.cleared
@@ -229,13 +260,16 @@ class Journal(JournalReader):
                 connection.execute(insert(extents), [{**span, "intake": intake} for span in spans])
             return connection.execute(select(intakes).where(intakes.c.id == intake)).one()
 
-    def end(self, ids: Sequence[int], state: str) -> None:
-        """Say what became of intakes; of those that are not done, all rows but their own go."""
+    def end(self, ids: Sequence[int], state: str, wrote: Sequence[dict[str, Any]] = ()) -> None:
+        """Say what became of intakes and list the files they wrote; of those not done, all rows but their own go."""
         with self.writing() as connection:
             if state != "done":
-                for table in (extents, *of_kind.values()):
+                for table in OF_INTAKES:
                     connection.execute(delete(table).where(table.c.intake.in_(ids)))
+            elif wrote:
+                connection.execute(insert(files), list(wrote))
             connection.execute(update(intakes).where(intakes.c.id.in_(ids)).values(state=state))
+            renew(connection, ids)
 
     def clear(self, intake: int) -> None:
         """Note that nothing is left of an undone or failed intake."""

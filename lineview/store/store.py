@@ -16,10 +16,13 @@ from lineview.core.frames import READINGS, WEIGHTS
 from lineview.intake.detect.sheets import Export, InPieces
 from lineview.store.files import locked, make_folder, storage_errors
 from lineview.store.journal import Journal
+from lineview.store.listed import FileCheck
 from lineview.store.manual_entries import ManualEntries
+from lineview.store.opening import identify, open_journal, seal
 from lineview.store.reader import StoreReader
 from lineview.store.readings import PartedTable
 from lineview.store.record_pieces import record_in_pieces
+from lineview.store.sidecars import Sidecars
 from lineview.store.table_log import check_path, lost_entries, mend_log
 from lineview.store.writer import Receipt, Recorder, app_id
 
@@ -40,14 +43,15 @@ class Store(StoreReader):
     Writers take turns through a lock file in the folder, processes and threads alike; readers never wait.
     """
 
-    def __init__(self, folder: Path, journal_url: str | None) -> None:
-        self._database = Journal(folder, journal_url)
+    def __init__(self, folder: Path, journal: Journal) -> None:
+        self._database = journal
         self._tables = {
             "readings": self._whole_table("readings", folder, READINGS),
             "weights": self._whole_table("weights", folder, WEIGHTS),
         }
-        super().__init__(folder, self._database, self._tables)
-        self._written = ManualEntries(self._database)
+        super().__init__(folder, self._database, FileCheck(folder))
+        self._written = ManualEntries(self._database, folder)
+        self._sidecars = Sidecars(folder)
         self._recorder = Recorder(
             self._database,
             self._tables,
@@ -57,7 +61,10 @@ class Store(StoreReader):
             {"readings": self._readings, "weights": self._weights},
             self._told,
             self._conflicts,
+            self._sidecars,
         )
+        identify(folder, journal, self._sidecars, self._recorder.wrote)
+        self._written.settle()
 
     def _whole_table(self, kind: str, folder: Path, schema: Mapping[str, pl.DataType]) -> PartedTable:
         """Open a table in which every intake that is in has its files listed."""
@@ -67,6 +74,17 @@ class Store(StoreReader):
         if not {row.id for row in done} <= set(table.files()["intake"]):
             raise StoreError(lost_entries(folder / kind, "lacks entries"))
         return table
+
+    def describe(self, plant: str) -> None:
+        """Keep the plant description by which the next exports are read, so that they can be read so again.
+
+        Parameters
+        ----------
+        plant : str
+            As JSON.
+        """
+        with storage_errors("keep the plant description"):
+            self._sidecars.describe(plant)
 
     @classmethod
     def open(cls, folder: Path, journal_url: str | None = None) -> Self:
@@ -93,10 +111,8 @@ class Store(StoreReader):
         with storage_errors(f"open the store in {folder}"):
             make_folder(folder)
             with writing(folder):
-                store = cls(folder, journal_url)
-            with writing(folder, wait=False) as held:
-                if held:  # else another writer is at work, and recovers by itself
-                    store._recorder.recover()
+                store = cls(folder, open_journal(folder, journal_url))
+                store._recorder.recover()
         return store
 
     def close(self) -> None:
@@ -125,14 +141,17 @@ class Store(StoreReader):
         StoreError
             Where the disk or the database fails.
         """
-        while True:
-            with self._database.snapshot() as journal:
-                done = journal.done()
-                tables = {name: table.only(done) for name, table in self._tables.items()}
-                # rows leave a table only after the journal says "undone", so all of these were still there
-                if set(done) <= set(self._database.done()):
-                    yield StoreReader(self._folder, journal, tables)
-                    return
+        with self._database.snapshot() as journal:
+            # files outlast the intakes that they are of by days, so all that are listed now stay there
+            yield StoreReader(self._folder, journal, self._check)
+
+    @contextmanager
+    def _changing(self, doing: str) -> Iterator[None]:
+        """Hold the store for writing, with nothing left half done, and seal the journal afterwards."""
+        with storage_errors(doing), writing(self._folder):
+            self._recorder.recover()
+            yield
+            seal(self._folder, self._database)
 
     def held(self) -> AbstractContextManager[bool]:
         """A context in which nobody else writes to the store, or False in it where somebody does now."""
@@ -140,8 +159,7 @@ class Store(StoreReader):
 
     def record(self, export: Export) -> Receipt:
         """Take an export in, whole or not at all; the same file again changes nothing."""
-        with storage_errors(f"take in {export.path.name}"), writing(self._folder):
-            self._recorder.recover()
+        with self._changing(f"take in {export.path.name}"):
             (outcome,) = self._recorder.record([export])
         if isinstance(outcome, StoreError):
             raise outcome
@@ -167,8 +185,7 @@ class Store(StoreReader):
         NotInPieces
             Where the file has to be read whole; nothing of it is in then.
         """
-        with storage_errors(f"take in {export.path.name}"), writing(self._folder):
-            self._recorder.recover()
+        with self._changing(f"take in {export.path.name}"):
             return record_in_pieces(self._recorder, export)
 
     def record_all(self, exports: Sequence[Export]) -> list[Receipt | StoreError]:
@@ -185,8 +202,7 @@ class Store(StoreReader):
             What became of each, in order.
         """
         try:
-            with storage_errors("take in several exports"), writing(self._folder):
-                self._recorder.recover()
+            with self._changing("take in several exports"):
                 return self._recorder.record(exports)
         except StoreError:  # which of them it was is known only when each is taken by itself
             return [self._recorded(export) for export in exports]
@@ -215,8 +231,7 @@ class Store(StoreReader):
         StoreError
             Where there is no such intake, or it was undone before.
         """
-        with storage_errors(f"undo intake {intake}"), writing(self._folder):
-            self._recorder.recover()
+        with self._changing(f"undo intake {intake}"):
             given = self._recorder.undo(intake)
             for table in self._tables.values():
                 table.tidy_up()
@@ -226,8 +241,15 @@ class Store(StoreReader):
         """Keep what somebody did to a machine."""
         with storage_errors("keep the adjustment"):
             self._written.add_adjustment(machine, at, what, note)
+            self._seal_if_free()
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
         """Keep why a machine stood; said again for the same start, the later saying holds."""
         with storage_errors("keep the reason"):
             self._written.set_stop_reason(machine, start, end, reason)
+            self._seal_if_free()
+
+    def _seal_if_free(self) -> None:
+        with self.held() as held:
+            if held:  # else somebody else is at work, and seals it
+                seal(self._folder, self._database)
