@@ -24,7 +24,7 @@ from lineview.store.files import make_folder, put, sync, sync_folder
 #: Given with every commit: the library's summaries of a log appear before they are on the disk.
 NO_CHECKPOINT = PostCommitHookProperties(create_checkpoint=False, cleanup_expired_logs=False)
 #: So many entries make a summary of the log worth its while.
-_SUMMED_UP_EVERY = 100
+_SUMMED_UP_EVERY = 25
 #: Taking files away writes two entries, and one may wait for the disk before that.
 _UNSYNCED_AT_MOST = 3
 _LAST_SUMMARY = "_last_checkpoint"
@@ -74,6 +74,9 @@ class TableLog:
                 put(self._folder / name, lambda part, made=log / name: copyfile(made, part))  # type: ignore[misc]  # bound now
         finally:
             rmtree(made, ignore_errors=True)
+        for summary in self._folder.glob("*.checkpoint*.parquet"):
+            if _version(summary.name) < before:  # the one before stays for those that are reading it
+                summary.unlink(missing_ok=True)
 
     def _summed_up(self) -> int:
         """The newest entry that a summary holds; -1 where there is no summary."""
