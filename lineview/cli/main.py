@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from lineview.app.allocator import give_memory_back, keep_to_one_thread
+from lineview.app.allocator import collect_garbage_seldom, give_memory_back, keep_to_one_thread
 from lineview.core.errors import LineviewError
 
 app = typer.Typer(
@@ -228,6 +228,7 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):  # a terminal may lack a letter of a name, or have few at all
             stream.reconfigure(errors="replace")
+    collect_garbage_seldom()
     try:
         app()
     except LineviewError as error:

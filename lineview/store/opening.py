@@ -19,8 +19,8 @@ from lineview.store.sidecars import WORKS, Sidecars, works_of
 JOURNAL, SEAL = "journal.sqlite", "journal.seal"
 
 
-def open_journal(folder: Path, url: str | None) -> Journal:
-    """Open a store's journal, checked; the caller holds the store for writing.
+def open_journal(folder: Path, url: str | None, *, held: bool) -> Journal:
+    """Open a store's journal, checked; `held` says whether the caller holds the store for writing.
 
     Raises
     ------
@@ -34,7 +34,8 @@ def open_journal(folder: Path, url: str | None) -> Journal:
         if url is None and not sealed and journal.works() is not None:
             if not is_whole(journal):
                 raise StoreError(damaged_journal(folder))
-            seal(folder, journal)
+            if held:
+                seal(folder, journal)
     except BaseException:
         journal.close()
         raise
@@ -89,6 +90,7 @@ def is_whole(journal: Journal) -> bool:
     try:
         with journal.engine.connect() as connection:
             if journal.engine.dialect.name == "sqlite":
+                connection.exec_driver_sql("BEGIN")  # all of one moment, whatever is written meanwhile
                 faults = [row[0] for row in connection.exec_driver_sql("PRAGMA integrity_check(1)")]
                 if faults != ["ok"]:
                     return False

@@ -94,10 +94,9 @@ class Sidecars:
 
     def keep(self, row: Any, state: str) -> None:
         """Say that an intake is in ("done") or was undone."""
-        there = self.of(row.sha256) or {
-            "works": (self._store / WORKS).read_text(encoding="ascii").strip(),
-            "intakes": {},
-        }
+        there = self.of(row.sha256)
+        if there is None:
+            there = {"works": (self._store / WORKS).read_text(encoding="ascii").strip(), "intakes": {}}
         before = there["intakes"].get(str(row.id), {})
         plant = before.get("plant") or self._description
         there["intakes"][str(row.id)] = {**self.expected(row, state), "plant": plant}

@@ -22,7 +22,7 @@ from lineview.store.opening import identify, open_journal, seal
 from lineview.store.reader import StoreReader
 from lineview.store.readings import PartedTable
 from lineview.store.record_pieces import record_in_pieces
-from lineview.store.sidecars import Sidecars
+from lineview.store.sidecars import WORKS, Sidecars
 from lineview.store.table_log import check_path, lost_entries, mend_log
 from lineview.store.writer import Receipt, Recorder, app_id
 
@@ -43,11 +43,11 @@ class Store(StoreReader):
     Writers take turns through a lock file in the folder, processes and threads alike; readers never wait.
     """
 
-    def __init__(self, folder: Path, journal: Journal) -> None:
+    def __init__(self, folder: Path, journal: Journal, *, held: bool) -> None:
         self._database = journal
         self._tables = {
-            "readings": self._whole_table("readings", folder, READINGS),
-            "weights": self._whole_table("weights", folder, WEIGHTS),
+            "readings": self._whole_table("readings", folder, READINGS, held=held),
+            "weights": self._whole_table("weights", folder, WEIGHTS, held=held),
         }
         super().__init__(folder, self._database, FileCheck(folder))
         self._written = ManualEntries(self._database, folder)
@@ -63,13 +63,16 @@ class Store(StoreReader):
             self._conflicts,
             self._sidecars,
         )
-        identify(folder, journal, self._sidecars, self._recorder.wrote)
-        self._written.settle()
+        if held:
+            identify(folder, journal, self._sidecars, self._recorder.wrote)
+            self._written.settle()
+            self._recorder.recover()
 
-    def _whole_table(self, kind: str, folder: Path, schema: Mapping[str, pl.DataType]) -> PartedTable:
+    def _whole_table(self, kind: str, folder: Path, schema: Mapping[str, pl.DataType], *, held: bool) -> PartedTable:
         """Open a table in which every intake that is in has its files listed."""
         done = self._database.done_with(kind)
-        mend_log(folder / kind, [app_id(row) for row in done])
+        if held:
+            mend_log(folder / kind, [app_id(row) for row in done])
         table = PartedTable(folder / kind, schema)
         if not {row.id for row in done} <= set(table.files()["intake"]):
             raise StoreError(lost_entries(folder / kind, "lacks entries"))
@@ -110,10 +113,14 @@ class Store(StoreReader):
         check_path(folder)
         with storage_errors(f"open the store in {folder}"):
             make_folder(folder)
-            with writing(folder):
-                store = cls(folder, open_journal(folder, journal_url))
-                store._recorder.recover()
-        return store
+            with writing(folder, wait=not (folder / WORKS).exists()) as held:
+                # where another is at work, a store that was made before is only read, and mended by the other
+                journal = open_journal(folder, journal_url, held=held)
+                try:
+                    return cls(folder, journal, held=held)
+                except BaseException:
+                    journal.close()
+                    raise
 
     def close(self) -> None:
         """Let the journal go."""

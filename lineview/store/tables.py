@@ -166,7 +166,7 @@ digests = Table(
     Column("digest", String(64), nullable=False),
 )
 
-#: Every file that an intake wrote, relative to the store's folder; `machine`, `first` and `last` of readings and weights.
+#: Every file that an intake wrote, relative to the store's folder; readings and weights have a machine and moments.
 files = Table(
     "files",
     metadata,
