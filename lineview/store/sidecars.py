@@ -149,5 +149,5 @@ def works_of(store: Path, journal_works: str | None, *, own_journal: bool) -> st
     if here is None and (own_journal or said == journal_works):
         return journal_works
     what = "the journal is of another works than this folder"
-    do = "Give each works a journal of its own; where the file was damaged: lineview doctor --repair"
+    do = "Please give the journal of this store; where its file was damaged: lineview doctor --repair"
     raise StoreError(Fault(what, str(path), f"the works {journal_works}", do))

@@ -17,16 +17,15 @@ def upgrade() -> None:
     op.create_table(
         "works", sa.Column("id", sa.String(32), primary_key=True), sa.Column("digest", sa.String(64), nullable=False)
     )
-    intake = sa.ForeignKey("intakes.id")
     op.create_table(
         "digests",
-        sa.Column("intake", _KEY, intake, primary_key=True, autoincrement=False),
+        sa.Column("intake", _KEY, sa.ForeignKey("intakes.id"), primary_key=True, autoincrement=False),
         sa.Column("digest", sa.String(64), nullable=False),
     )
     op.create_table(
         "files",
         sa.Column("id", _KEY, primary_key=True, autoincrement=True, nullable=False),
-        sa.Column("intake", _KEY, intake, nullable=False),
+        sa.Column("intake", _KEY, sa.ForeignKey("intakes.id"), nullable=False),
         sa.Column("kind", sa.String(8), nullable=False),
         *(sa.Column(name, text, nullable=False) for name in ("path", "machine")),
         *(sa.Column(name, whole, nullable=False) for name in ("first", "last", "rows", "size_bytes")),
