@@ -14,10 +14,10 @@ import polars as pl
 from sqlalchemy import select
 
 from lineview.core.frames import UTC_US, empty
-from lineview.store.files import put
+from lineview.store.files import put, sum_of
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
-from lineview.store.listed import FileCheck, ListedFile, files_of, sum_of
+from lineview.store.listed import FileCheck, ListedFile, files_of
 from lineview.store.query import Measured, Told, contradictions, disputed_moments
 from lineview.store.tables import KINDS, RecordType, intakes
 

@@ -271,6 +271,47 @@ class Journal(JournalReader):
             connection.execute(update(intakes).where(intakes.c.id.in_(ids)).values(state=state))
             renew(connection, ids)
 
+    def put_back(
+        self,
+        row: Any,
+        spans: Sequence[dict[str, Any]],
+        kinds: Sequence[tuple[str, pl.DataFrame]],
+        wrote: Sequence[dict[str, Any]],
+    ) -> None:
+        """Put all that came with an intake in the place of what the journal has of it, and say that it is in."""
+        with self.writing() as connection:
+            for table in OF_INTAKES:
+                connection.execute(delete(table).where(table.c.intake == row.id))
+            _insert_rows(connection, row.id, spans, kinds)
+            if wrote:
+                connection.execute(insert(files), list(wrote))
+            connection.execute(update(intakes).where(intakes.c.id == row.id).values(state="done", cleared=False))
+            renew(connection, [row.id])
+
+    def list_files(self, intake: int, kind: str, wrote: Sequence[dict[str, Any]]) -> None:
+        """List files of one kind in the place of those that an intake has of it."""
+        with self.writing() as connection:
+            connection.execute(delete(files).where(files.c.intake == intake, files.c.kind == kind))
+            if wrote:
+                connection.execute(insert(files), list(wrote))
+            renew(connection, [intake])
+
+    def lost(self) -> list[Any]:
+        """The rows of intakes that are to be read from their originals again."""
+        with self.reading() as connection:
+            return list(connection.execute(select(intakes).where(intakes.c.state == "lost").order_by(intakes.c.id)))
+
+    def fill(self, name: str, rows: Sequence[dict[str, Any]], by_hand: dict[str, list[dict[str, Any]]]) -> None:
+        """Fill an empty journal with the intakes of a works and with what was said by hand."""
+        with self.writing() as connection:
+            connection.execute(insert(works), {"id": name, "digest": ""})
+            if rows:
+                connection.execute(insert(intakes), list(rows))
+            for table, said in by_hand.items():
+                if said:
+                    connection.execute(insert(metadata.tables[table]), said)
+            renew(connection, [])
+
     def clear(self, intake: int) -> None:
         """Note that nothing is left of an undone or failed intake."""
         with self.writing() as connection:
@@ -287,13 +328,19 @@ def _begun(connection: Connection, one: Beginning) -> Any:
         "cleared": False,
     }
     given = connection.execute(insert(intakes).returning(intakes), row).one()
-    if one.spans:
-        connection.execute(insert(extents), [{**span, "intake": given.id} for span in one.spans])
-    for name, tidy in one.kinds:
-        if tidy.height:
-            rows = plain(tidy.with_columns(intake=pl.lit(given.id, pl.Int64)))
-            connection.execute(insert(of_kind[name]), rows)
+    _insert_rows(connection, given.id, one.spans, one.kinds)
     return given
+
+
+def _insert_rows(
+    connection: Connection, intake: int, spans: Sequence[dict[str, Any]], kinds: Sequence[tuple[str, pl.DataFrame]]
+) -> None:
+    if spans:
+        connection.execute(insert(extents), [{**span, "intake": intake} for span in spans])
+    for name, tidy in kinds:
+        if tidy.height:
+            rows = plain(tidy.with_columns(intake=pl.lit(intake, pl.Int64)))
+            connection.execute(insert(of_kind[name]), rows)
 
 
 def _prepare_sqlite(connection: Any, _: Any) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -13,10 +12,10 @@ from sqlalchemy import Select, select
 
 from lineview.core.errors import Fault, StoreError
 from lineview.core.names import readable
+from lineview.store.files import sum_of
 from lineview.store.journal import JournalReader
 from lineview.store.tables import files, intakes
 
-_BLOCK = 1 << 20
 #: So many damaged files are named at once.
 _NAMED = 10
 
@@ -85,16 +84,6 @@ def files_of(journal: JournalReader, kinds: Sequence[str], only: Iterable[int] |
         return found
     wanted = set(only)
     return [one for one in found if one.intake in wanted]
-
-
-def sum_of(path: Path) -> tuple[int, str]:
-    """A file's length and the SHA-256 of its bytes."""
-    digest, size, block = hashlib.sha256(), 0, memoryview(bytearray(_BLOCK))
-    with path.open("rb", buffering=0) as file:
-        while read := file.readinto(block):
-            digest.update(block[:read])
-            size += read
-    return size, digest.hexdigest()
 
 
 def why_damaged(folder: Path, one: ListedFile) -> str | None:

@@ -10,10 +10,9 @@ from sqlalchemy import Connection, Table, insert, select
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.frames import ADJUSTMENTS, UTC_US
-from lineview.store.files import locked, put
+from lineview.store.files import locked, put, sealed, unsealed
 from lineview.store.frames import fetch, micros
 from lineview.store.journal import Journal, JournalReader
-from lineview.store.sidecars import sealed, unsealed
 from lineview.store.tables import adjustments, notes, stop_reasons
 
 #: The tables that are filled by hand, and the file with a copy of them.

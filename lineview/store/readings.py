@@ -19,9 +19,9 @@ from deltalake.schema import PrimitiveType
 from deltalake.transaction import AddAction, RemoveAction, Transaction
 
 from lineview.core.frames import UTC_US, empty
-from lineview.store.files import put, sync_folder
+from lineview.store.files import put, sum_of, sync_folder
 from lineview.store.frames import micros
-from lineview.store.listed import ListedFile, sum_of
+from lineview.store.listed import ListedFile
 from lineview.store.table_log import NO_CHECKPOINT, TableLog, make_table
 
 _PARTITION = ["machine", "month"]

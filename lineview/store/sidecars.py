@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 from lineview.core.errors import Fault, StoreError
-from lineview.store.files import put
+from lineview.store.files import put, sealed, unsealed
 
 #: The file with the id of the works.
 WORKS = "works.id"
@@ -28,22 +27,6 @@ FACTS = (
     "refused",
     "uncertain",
 )
-
-
-def sealed(body: Any) -> str:
-    """A JSON text with the SHA-256 of its body."""
-    text = json.dumps(body, sort_keys=True)
-    return json.dumps({"sha256": sha256(text.encode()).hexdigest(), "body": body}, sort_keys=True)
-
-
-def unsealed(path: Path) -> Any | None:
-    """The body of a sealed file, or None where there is none or it is not as it was written."""
-    try:
-        given = json.loads(path.read_bytes())
-        text = json.dumps(given["body"], sort_keys=True)
-        return given["body"] if sha256(text.encode()).hexdigest() == given["sha256"] else None
-    except (OSError, ValueError, KeyError, TypeError):
-        return None
 
 
 class Sidecars:
