@@ -14,6 +14,7 @@ import polars as pl
 from sqlalchemy import select
 
 from lineview.core.frames import UTC_US, empty
+from lineview.store.compare import DISPUTES
 from lineview.store.files import put, sum_of
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
@@ -130,6 +131,23 @@ class Conflicts:
     def count(self, intake: int) -> int:
         """Count the disputed moments in which an intake has a part."""
         return self.listed(intake).select("kind", "machine", "channel", "at").n_unique()
+
+    def moments_of(self, intake: int) -> pl.DataFrame:
+        """DISPUTES of which an intake and another, or the intake itself, tell two different things."""
+        found = [pl.DataFrame(schema=DISPUTES)]
+        for machine, channel, first, last in self._readings.extents_of(intake).iter_rows():
+            rows = disputed_moments(self._readings.rows(machine, first, last, [channel]))
+            at = rows.filter(pl.col("intake") == intake).select("at").unique()
+            named = pl.lit("readings").alias("kind"), pl.lit(machine).alias("owner"), pl.lit(channel).alias("label")
+            found.append(at.select(*named, "at"))
+        for kind in KINDS.values():
+            rows = contradictions(self._told.rows(kind), kind.keys, kind.values)
+            mine = rows.filter(pl.col("intake") == intake) if rows.height else rows
+            if mine.height:
+                label = pl.col(kind.label).cast(pl.String).fill_null("") if kind.label else pl.lit("")
+                owner = pl.lit(kind.name).alias("kind"), pl.col(kind.owner).fill_null("").alias("owner")
+                found.append(mine.select(*owner, label.alias("label"), pl.col(kind.at).alias("at")))
+        return pl.concat(found).unique(maintain_order=True)
 
     def _disputed(self, kind: str, owner: str, moments: pl.DataFrame) -> pl.DataFrame:
         at = moments["at"].cast(pl.Int64)

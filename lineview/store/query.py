@@ -207,6 +207,13 @@ class Measured:
         """Give machine, channel, first and last moment of the intakes that are of a time [µs since 1970]."""
         return spans(self._journal, self._kind, machines, between=(first, last))
 
+    def extents_of(self, intake: int) -> pl.DataFrame:
+        """Give machine, channel, first and last moment of an intake's rows [µs since 1970]."""
+        told = extents.c
+        query = select(told.machine, told.channel, told.first, told.last)
+        with self._journal.reading() as connection:
+            return fetch(connection, query.where(told.intake == intake, told.kind == self._kind), _SCHEMA)
+
     def between(
         self, machine: str, first: int, last: int, channels: Sequence[str] | None = None
     ) -> pl.DataFrame | None:

@@ -20,7 +20,7 @@ from deltalake.transaction import AddAction, RemoveAction, Transaction
 
 from lineview.core.frames import UTC_US, empty
 from lineview.store.files import put, sum_of, sync_folder
-from lineview.store.frames import micros
+from lineview.store.frames import micros, moment
 from lineview.store.listed import ListedFile
 from lineview.store.table_log import NO_CHECKPOINT, TableLog, make_table
 
@@ -217,6 +217,23 @@ class PartedTable(TableRows):
             if file.relative_to(self._folder).as_posix() not in listed:
                 file.unlink(missing_ok=True)
 
+    def relist(self, listed: Sequence[ListedFile], app_ids: Sequence[str]) -> None:
+        """List files that were written before in a log that is new, in one atomic commit."""
+        actions = []
+        for one in listed:
+            machine, month = (part.partition("=")[2] for part in one.path.split("/")[1:3])
+            action = AddAction(
+                path=one.path.partition("/")[2],
+                size=one.size_bytes,
+                partition_values={"machine": unquote(machine), "month": month},
+                modification_time=int(time() * 1000),
+                data_change=True,
+                stats=_statistics(one.rows, (moment(one.first), moment(one.last)), one.intake),
+            )
+            actions.append(action)
+        if actions:
+            self._commit(actions, app_ids)
+
     def place(self, one: ListedFile) -> Path:
         """Where a file of the table stands."""
         return self._folder.parent / one.path
@@ -287,7 +304,7 @@ class PartedTable(TableRows):
             partition_values={"machine": piece.machine, "month": piece.month},
             modification_time=int(time() * 1000),
             data_change=True,
-            stats=_statistics(piece, intake),
+            stats=_statistics(count, _ends(piece), intake),
         )
         return action, listed
 
@@ -327,10 +344,10 @@ def _as_codes(schema: Mapping[str, pl.DataType]) -> dict[str, pl.DataType]:
     return {name: pl.Categorical() if name in _CODED else dtype for name, dtype in schema.items()}
 
 
-def _statistics(piece: Piece, intake: int) -> str:
-    first, last = _ends(piece)
+def _statistics(rows: int, ends: tuple[datetime, datetime], intake: int) -> str:
+    first, last = ends
     told = {
-        "numRecords": sum(frame.height for frame in piece.rows),
+        "numRecords": rows,
         "minValues": {"at": _iso(first), "intake": intake},
         "maxValues": {"at": _iso(last), "intake": intake},
         "nullCount": {"at": 0, "intake": 0},

@@ -60,14 +60,11 @@ class TableLog:
                     sync(self._folder / entry)
                 self._sums[entry] = sum_of(self._folder / entry)[1]
         sync_folder(self._folder)
-        summaries = [
-            file for pattern in ("*.checkpoint*.parquet", _LAST_SUMMARY) for file in self._folder.glob(pattern)
-        ]
         self._sums = {name: one for name, one in self._sums.items() if name.endswith(".json")}
-        self._sums |= {
-            file.name: known[file.name] if file.name in known and file.name != _LAST_SUMMARY else sum_of(file)[1]
-            for file in summaries
-        }
+        for file in self._folder.glob("*.checkpoint*.parquet"):
+            self._sums[file.name] = known.get(file.name) or sum_of(file)[1]
+        if (self._folder / _LAST_SUMMARY).exists():
+            self._sums[_LAST_SUMMARY] = sum_of(self._folder / _LAST_SUMMARY)[1]
         if self._sums != known and not self._table.name.startswith("."):
             text = sealed(self._sums)
             put(_sums_file(self._table), lambda part: part.write_text(text, encoding="utf-8"))
@@ -158,6 +155,15 @@ def make_table(folder: Path, fields: Sequence[Field], partition_by: Sequence[str
         rmtree(made, ignore_errors=True)
     sync_folder(folder)
     TableLog(folder).sync()
+
+
+def drop_log(table: Path) -> None:
+    """Put a damaged log out of the way, so that the table is made anew around its files."""
+    aside = _beside(table)
+    if (table / "_delta_log").exists():
+        (table / "_delta_log").rename(aside)
+    _sums_file(table).unlink(missing_ok=True)
+    rmtree(aside, ignore_errors=True)
 
 
 def mend_log(table: Path, done: Collection[str]) -> None:

@@ -201,6 +201,28 @@ class Recorder:
             table.drop_unlisted(row.id)
         self._clear(row)
 
+    def remake(self, row: Any, export: Export) -> None:
+        """Write all of an intake again from its original, and put it in the place of what is left of it."""
+        if (export.sha256, export.rows, export.rows_refused) != (row.sha256, row.rows, row.refused):
+            what = f"the original of intake {row.id} gives {export.rows} rows, {export.rows_refused} refused"
+            raise StoreError(Fault(what, row.file, f"{row.rows} rows, {row.refused} refused, as when it was taken in"))
+        found = _blocks_of(export)
+        wrote = self.refusals.keep(row.id, export.refusals.with_columns(intake=pl.lit(row.id, pl.Int64)))
+        for name in MEASURED:
+            written = self.tables[name].write(Written(row.id, app_id(row), pieces(found[name])))
+            self.tables[name].replace(row.id, written, app_id(row))
+            wrote += [listed for _, listed in written]
+        spans = [span_of(name, block) for name in MEASURED for block in found[name]]
+        kinds = [(one.kind, one.tidy) for one in export.parts if one.kind in KINDS and one.tidy.height]
+        self.sidecars.keep(row, "done")
+        self.journal.put_back(row, spans, kinds, [one.row for one in wrote])
+
+    def note_disputes(self, intake: int) -> None:
+        """Note the disputed moments in which an intake has a part, as they are now."""
+        self.disputes.drop(intake)
+        wrote = self.disputes.keep(intake, self.conflicts.moments_of(intake))
+        self.journal.list_files(intake, "disputes", [one.row for one in wrote])
+
     def wrote(self, intake: int) -> list[ListedFile]:
         """The files that an intake wrote, as they are now."""
         kept = [*self.refusals.listed(intake), *self.disputes.listed(intake)]
