@@ -248,6 +248,21 @@ def watch_folder(works: Works, folder: Path, every_s: float, looks: int, port: i
         say("Stopped watching.")
 
 
+def look_over(folder: Path, journal: str | None, repair: bool) -> int:
+    """Say what of a store is not as it was written, after mending it where that is asked for."""
+    from lineview.app.doctor import repair as repaired
+    from lineview.store.doctor import examine
+
+    def say(line: str) -> None:
+        console.print(readable(line), soft_wrap=True, markup=False)
+
+    found = repaired(folder, journal, say) if repair else examine(folder / "store", journal)
+    for one in found:
+        say(f"{one.where}: {one.what}")
+    say("Everything in the store is as it was written." if not found else f"{len(found)} found.")
+    return 1 if found else 0
+
+
 def update_records(works: Works, rebuild: bool) -> None:
     """Bring every record up to date and say how many were worked out and whether any came out otherwise."""
 

@@ -67,7 +67,7 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
         Where the disk or the database fails.
     """
     with storage_errors("examine the store"), writing(folder):
-        found = [] if url is not None or is_sealed(folder) else [_of_seal(folder)]
+        found = [] if url is not None or is_sealed(folder) else [Finding("seal", "is not that of the journal", SEAL)]
         journal = _opened(folder, url)
         if journal is None:
             what = "cannot be read, or does not say what was written to it"
@@ -85,12 +85,6 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
         finally:
             journal.close()
         return [*found, *_of_originals(folder), *_of_plants(folder), *_of_records(folder)]
-
-
-def _of_seal(folder: Path) -> Finding:
-    return (
-        Finding("seal", "is not that of the journal", SEAL) if folder.exists() else Finding("seal", "is missing", SEAL)
-    )
 
 
 def _opened(folder: Path, url: str | None) -> Journal | None:
@@ -119,9 +113,9 @@ def _of_works(folder: Path, journal: Journal) -> list[Finding]:
 def _of_originals(folder: Path) -> list[Finding]:
     found = []
     for path in sorted((folder / "originals").glob("??/*")):
-        if not path.name.startswith(".") and path.suffix != ".json":
-            if sum_of(path)[1] != path.parent.name + path.name:
-                found.append(Finding("original", "has other bytes than were taken in", _name(folder, path)))
+        kept = not path.name.startswith(".") and path.suffix != ".json"
+        if kept and sum_of(path)[1] != path.parent.name + path.name:
+            found.append(Finding("original", "has other bytes than were taken in", _name(folder, path)))
     return found
 
 
@@ -159,7 +153,7 @@ def _of_logs(folder: Path, journal: Journal) -> list[Finding]:
         found += [Finding("log", f"of the table of {kind} is not as it was written", name) for name in damaged]
         if not damaged:
             listed = PartedTable(folder / kind, schema).files()
-            rows = {row for row in listed.select("path", "machine", "intake", "first", "last").iter_rows()}
+            rows = set(listed.select("path", "machine", "intake", "first", "last").iter_rows())
             wanted = {
                 (one.path.partition("/")[2], one.machine, one.intake, one.first, one.last)
                 for one in files_of(journal, [kind])
@@ -176,9 +170,10 @@ def _of_records(folder: Path) -> list[Finding]:
     found = [
         Finding("records", "is not as it was written", f"records/_delta_log/{name}") for name in damaged_entries(table)
     ]
+    damage = "is not as it was written"
     files = sorted(table.glob("machine=*/month=*/*.parquet"))
     damaged = [file for file in files if sum_of(file)[1] != file.stem.rpartition("-")[2]]
-    return [*found, *(Finding("records", "is not as it was written", _name(folder, file)) for file in damaged)]
+    return [*found, *(Finding("records", damage, _name(folder, file)) for file in damaged)]
 
 
 def mend(folder: Path, url: str | None, found: list[Finding]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -11,10 +11,10 @@ from typing import Self
 
 import polars as pl
 
-from lineview.core.errors import StoreError
+from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import READINGS, WEIGHTS
 from lineview.intake.detect.sheets import Export, InPieces
-from lineview.store.files import locked, make_folder, storage_errors
+from lineview.store.files import locked, make_folder, storage_errors, sum_of
 from lineview.store.journal import Journal
 from lineview.store.listed import FileCheck
 from lineview.store.manual_entries import ManualEntries
@@ -243,6 +243,52 @@ class Store(StoreReader):
             for table in self._tables.values():
                 table.tidy_up()
             return given
+
+    def remake(self, intake: int, read: Callable[[Path, str, str | None], Export]) -> None:
+        """Make all of an intake anew from its original.
+
+        Parameters
+        ----------
+        intake : int
+            Its id.
+        read : callable
+            Given the original, the name of the export, and the plant description by which it was read, as
+            JSON, or None where that is lost; gives the export.
+
+        Raises
+        ------
+        StoreError
+            Where the original is not as it was taken in, or does not give the same rows.
+        """
+        with storage_errors(f"make intake {intake} anew"), writing(self._folder):
+            row = self._database.row(intake)
+            if row is None:
+                raise StoreError(Fault(f"there is no intake {intake}", "intake", "an id of the list of intakes"))
+            original = self._originals.path(row.sha256)
+            if not original.exists() or sum_of(original)[1] != row.sha256:
+                do = "Put the file, as it was taken in, in its place, then run lineview doctor --repair again"
+                raise StoreError(Fault("the original is damaged", str(original), f"the bytes of {row.file}", do))
+            said = (self._sidecars.of(row.sha256) or {}).get("intakes", {}).get(str(intake), {})
+            description = self._sidecars.description(said.get("plant", ""))
+            self._recorder.remake(row, read(original, row.file, description))
+            seal(self._folder, self._database)
+
+    def note_disputes(self, intakes: Sequence[int]) -> None:
+        """Note the disputed moments of intakes that were made anew; of all, since they dispute each other.
+
+        Parameters
+        ----------
+        intakes : sequence of int
+            Their ids.
+        """
+        with storage_errors("note what is disputed"), writing(self._folder):
+            for intake in intakes:
+                self._recorder.note_disputes(intake)
+            seal(self._folder, self._database)
+
+    def lost(self) -> list[int]:
+        """The intakes that are to be made anew, since the journal was."""
+        return [row.id for row in self._database.lost()]
 
     def add_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
         """Keep what somebody did to a machine."""
