@@ -18,6 +18,7 @@ from lineview.core.errors import AskError, Fault, IntakeError
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table, to_json
+from lineview.report.tables import FIGURE_HEADINGS, figure_text, table_text
 from lineview.sheets.pdf import to_pdf
 from lineview.sheets.tables import to_csv, to_xlsx
 
@@ -64,26 +65,20 @@ def _print(answer: Answer, plant: Plant, whole: bool) -> None:
 
 
 def _figures(answer: Answer, plant: Plant) -> RichTable:
-    table = RichTable("figure", "value", "interval", "what the interval is", "n", box=None)
+    table = RichTable(*FIGURE_HEADINGS, box=None)
     for column in (1, 2, 4):
         table.columns[column].justify = "right"
     for figure in answer.figures:
-        kind = "" if figure.why_none else figure.interval_kind
-        cells = (figure.label, show.value(figure, plant), show.interval(figure, plant), kind, f"{figure.n:,}")
-        table.add_row(*(Text(cell) for cell in cells))
+        table.add_row(*(Text(cell) for cell in figure_text(figure, plant)))
     return table
 
 
 def _table(table: Table, plant: Plant) -> RichTable:
-    printed = RichTable(box=None)
-    for key, words, unit in table.columns:
-        number = any(isinstance(row.get(key), int | float) for row in table.rows)
-        head = Text(show.heading(words, unit, plant))
-        printed.add_column(head, justify="right" if number else "left")
-    places = show.table_decimals(table.columns, table.rows, plant)
-    for row in table.rows:
-        cells = (show.cell(row.get(key), unit, plant, places[key]) for key, _, unit in table.columns)
-        printed.add_row(*[Text(cell) for cell in cells])
+    text, printed = table_text(table, plant), RichTable(box=None)
+    for heading, number in zip(text.headings, text.numbers, strict=True):
+        printed.add_column(Text(heading), justify="right" if number else "left")
+    for row in text.rows:
+        printed.add_row(*(Text(cell) for cell in row))
     return printed
 
 

@@ -8,10 +8,11 @@ from datetime import datetime, timedelta
 from importlib.resources import files
 from typing import Any
 
-from lineview.core.figure import Figure
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table
+from lineview.report.figure_table import FIGURES
+from lineview.report.tables import figure_text, table_text
 
 #: Rows of each table on the sheet; tables not named here stay on the board.
 ROWS = {
@@ -23,14 +24,12 @@ ROWS = {
     "found changeovers": 6,
     "changeovers": 6,
     "order": 12,
-    "key figures": 5,
 }
 #: Columns too wide for half a sheet.
 _LEFT_OUT = {
     "stops": ("end",),
     "shifts": ("planned", "stood", "unseen"),
     "found changeovers": ("end",),
-    "key figures": ("formula", "minutes"),
     "changeovers": ("shortest_min", "longest_min"),
 }
 
@@ -101,11 +100,19 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "hours": hours,
         "tape-legend": "Height: pieces a minute; pale: the nominal band; hatched: standing.",
         "one-sheet": answer.question == "shift",
-        "tables": [_table(table, plant) for table in handover(answer) if table.rows],
-        "figures": [] if answer.question == "shift" else [_figure(f, plant) for f in answer.figures],
+        "tables": [_table(table, plant) for table in (*handover(answer), *_key_figures(answer, plant)) if table.rows],
+        "figures": [] if answer.question == "shift" else [figure_text(figure, plant) for figure in answer.figures],
         "notes": list(answer.notes),
         "cautions": list(answer.cautions),
     }
+
+
+def _key_figures(answer: Answer, plant: Plant) -> list[Table]:
+    """Of a shift, the figures whose rows in the table of figures say that they are printed."""
+    printed = [f for f in answer.figures if f.name in FIGURES and FIGURES[f.name].printed]
+    rows = [{"name": f.label, "value": show.value(f, plant) if f.value is not None else None} for f in printed]
+    columns = (("name", "key figure", ""), ("value", "value", ""))
+    return [Table("key figures", "Key figures", columns, rows)] if answer.question == "shift" else []
 
 
 def _machine(answer: Answer, plant: Plant) -> str:
@@ -148,31 +155,13 @@ def _tape(answer: Answer, plant: Plant) -> tuple[list[dict[str, Any]], list[str]
 
 
 def _table(table: Table, plant: Plant) -> dict[str, Any]:
-    headings, rows, align = table_text(table, plant)
-    more = len(rows) - ROWS_SHOWN
+    text = table_text(table, plant)
+    more = len(text.rows) - ROWS_SHOWN
     return {
         "title": table.title,
         "left": table.name in LEFT,
-        "headings": headings,
-        "align": align,
-        "rows": rows[:ROWS_SHOWN],
+        "headings": text.headings,
+        "align": ["right" if number else "left" for number in text.numbers],
+        "rows": text.rows[:ROWS_SHOWN],
         "more": f"and {more} more" if more > 0 else "",
     }
-
-
-def table_text(table: Table, plant: Plant) -> tuple[list[str], list[list[str]], list[str]]:
-    """A table as text."""
-    headings, align, columns = [], [], []
-    places = show.table_decimals(table.columns, table.rows, plant)
-    for key, words, unit in table.columns:
-        contents = [row.get(key) for row in table.rows]
-        headings.append(show.heading(words, unit, plant))
-        align.append("right" if any(isinstance(c, int | float) for c in contents) else "left")
-        columns.append([show.cell(c, unit, plant, places[key]) for c in contents])
-    return headings, [list(row) for row in zip(*columns, strict=True)], align
-
-
-def _figure(figure: Figure, plant: Plant) -> list[str]:
-    kind = "" if figure.why_none else figure.interval_kind
-    value, interval = show.value(figure, plant), show.interval(figure, plant)
-    return [figure.label, value, interval, kind, f"{figure.n:,}"]

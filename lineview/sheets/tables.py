@@ -14,8 +14,7 @@ from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table
-from lineview.report.show import heading
-from lineview.sheets.pdf import table_text
+from lineview.report.tables import heading, table_text
 
 #: Spreadsheets refuse these in a sheet's name, and more than 31 characters.
 NOT_IN_NAMES = str.maketrans(dict.fromkeys("[]:*?/\\'", " "))
@@ -167,16 +166,16 @@ def to_csv(answer: Answer, plant: Plant) -> bytes:
     table = next((t for t in answer.tables if t.rows), None)
     if table is None:
         return b"\xef\xbb\xbf"
-    headings, rows, _ = table_text(table, plant)
-    plain = [[cell.replace("\N{MINUS SIGN}", "-").replace(",", "") for cell in row] for row in rows]
-    numbers = [all(_is_number(row[c]) for row in plain) for c in range(len(headings))]
+    text = table_text(table, plant)
+    plain = [[cell.replace("\N{MINUS SIGN}", "-").replace(",", "") for cell in row] for row in text.rows]
+    numbers = [all(_is_number(row[c]) for row in plain) for c in range(len(text.headings))]
     cells = [
         [p if numbers[c] else r for c, (p, r) in enumerate(zip(*both, strict=True))]
-        for both in zip(plain, rows, strict=True)
+        for both in zip(plain, text.rows, strict=True)
     ]
-    text = pl.DataFrame(cells, schema=[f"{h}" for h in _unique(headings)], orient="row")
-    names = [n for n, number in zip(text.columns, numbers, strict=True) if not number]
-    safe = text.with_columns(guarded(text.select(names))) if names else text
+    frame = pl.DataFrame(cells, schema=_unique(text.headings), orient="row")
+    names = [n for n, number in zip(frame.columns, numbers, strict=True) if not number]
+    safe = frame.with_columns(guarded(frame.select(names))) if names else frame
     return b"\xef\xbb\xbf" + safe.write_csv().encode("utf-8")
 
 
