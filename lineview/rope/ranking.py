@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from lineview.plant import Plant
-from lineview.report.answer import Table
+from lineview.report.answer import Table, columns_of
 from lineview.rope.account import RopeAccount
 from lineview.rope.forecast import HORIZON_H, State, verdict
 from lineview.rope.words import number
@@ -91,16 +91,9 @@ def ranked_sizers(asked: RopeAccount, elsewhere: Mapping[str, RopeAccount]) -> t
 
 def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
     """The ranking as a table."""
-    columns = (
-        ("sizer", "sizer", ""),
-        ("state", "rope", ""),
-        ("hours", "leaves tolerance in", "h"),
-        ("early", "at the earliest", "h"),
-        ("drift", "drift", "mm/h"),
-        ("low", "95 % from", "mm/h"),
-        ("high", "to", "mm/h"),
-        ("line", "line", ""),
-        ("why", "reason for its rank", ""),
+    columns = columns_of(
+        "sizer; state: rope; hours: leaves tolerance in [h]; early: at the earliest [h]; drift [mm/h]; "
+        "low: 95 % from [mm/h]; high: to [mm/h]; line; why: reason for its rank"
     )
     lines = {one.id: one.name or one.id for one in plant.lines}
     rows: list[dict[str, Any]] = [

@@ -12,7 +12,7 @@ import polars as pl
 from lineview.core.figure import Figure
 from lineview.core.frames import UTC_US
 from lineview.plant import Plant
-from lineview.report.answer import Scope, Table
+from lineview.report.answer import Scope, Table, columns_of
 from lineview.rope.account import RopeAccount
 from lineview.rope.drift_model import RopeModel, rope_components
 from lineview.rope.forecast import Effect, Verdict, fan, forecast_end
@@ -25,12 +25,7 @@ from lineview.stats.run_rules import NELSON
 
 def run_rules_table(account: RopeAccount) -> Table:
     """What each run rule asked for signals."""
-    columns = (
-        ("rule", "rule", ""),
-        ("signals", "signals", ""),
-        ("stands", "since the last adjustment", ""),
-        ("first", "first of these", ""),
-    )
+    columns = columns_of("rule; signals; stands: since the last adjustment; first: first of these")
     found, model, seen = account.run_rules, account.model, account.watch
     title = "Run rules on the batches' residuals (Nelson's tests)"
     if found is None or model is None or seen is None or found.refused:
@@ -78,15 +73,9 @@ def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.Dat
 
 def watch_table(account: RopeAccount) -> Table:
     """The charts that watch for drift: their parameters, limits and signals."""
-    columns = (
-        ("chart", "chart", ""),
-        ("parameter", "parameter", ""),
-        ("low", "lower limit", "mm"),
-        ("high", "upper limit", "mm"),
-        ("rate", "one false alarm in", ""),
-        ("signals", "signals", ""),
-        ("stands", "since the last adjustment", ""),
-        ("first", "first of these", ""),
+    columns = columns_of(
+        "chart; parameter; low: lower limit [mm]; high: upper limit [mm]; rate: one false alarm in; signals; "
+        "stands: since the last adjustment; first: first of these"
     )
     title = "Charts of the batches' residuals that watch for drift (ISO 7870-2, -4 and -6)"
     seen = account.watch
@@ -161,12 +150,7 @@ def _causes(
             figure = by_name.get(name)
             if figure is not None:
                 rows.append(_cause(what, figure, source, plant))
-    columns = (
-        ("what", "what moves the diameter", ""),
-        ("size", "size", ""),
-        ("interval", "95 % interval", ""),
-        ("from", "from", ""),
-    )
+    columns = columns_of("what: what moves the diameter; size; interval: 95 % interval; from")
     return Table("causes", "What moves the diameter", columns, rows)
 
 
@@ -187,15 +171,9 @@ def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, An
 
 
 def _adjustments(found: Verdict | None, plant: Plant, scope: Scope) -> Table:
-    columns = (
-        ("at", "when", ""),
-        ("what", "what", ""),
-        ("verdict", "verdict", ""),
-        ("before", "off target before", "mm"),
-        ("size", "changed by", "mm"),
-        ("low", "95 % from", "mm"),
-        ("high", "to", "mm"),
-        ("after", "off target after", "mm"),
+    columns = columns_of(
+        "at: when; what; verdict; before: off target before [mm]; size: changed by [mm]; "
+        "low: 95 % from [mm]; high: to [mm]; after: off target after [mm]"
     )
     rows = [
         {
@@ -226,17 +204,9 @@ def verdict_words(effect: Effect, plant: Plant, scope: Scope) -> str:
 
 
 def _limits(account: RopeAccount) -> Table:
-    columns = (
-        ("chart", "chart", ""),
-        ("centre", "centre", "mm"),
-        ("low", "low", "mm"),
-        ("high", "high", "mm"),
-        ("sd", "standard deviation", "mm"),
-        ("points", "points", ""),
-        ("readings", "readings per point", ""),
-        ("outside", "points outside", ""),
-        ("which", "which", ""),
-        ("takes", "assumes", ""),
+    columns = columns_of(
+        "chart; centre [mm]; low [mm]; high [mm]; sd: standard deviation [mm]; points; "
+        "readings: readings per point; outside: points outside; which; takes: assumes"
     )
     rows = [
         {
@@ -257,13 +227,8 @@ def _limits(account: RopeAccount) -> Table:
 
 
 def _gauges(account: RopeAccount) -> Table:
-    columns = (
-        ("gauge", "gauge", ""),
-        ("used", "used", ""),
-        ("readings", "usable readings", ""),
-        ("frozen", "standing still", ""),
-        ("off_rope", "no rope", ""),
-        ("found", "finding", ""),
+    columns = columns_of(
+        "gauge; used; readings: usable readings; frozen: standing still; off_rope: no rope; found: finding"
     )
     rows = []
     for i, one in enumerate(account.gauges):
@@ -283,15 +248,9 @@ def _gauges(account: RopeAccount) -> Table:
 
 
 def _rollers(account: RopeAccount) -> Table:
-    columns = (
-        ("pair", "roller pair", ""),
-        ("turns_s", "turn time", "s"),
-        ("ripple", "ripple, amplitude", "mm"),
-        ("chance", "by chance", ""),
-        ("slip", "flow missing against the last pair", "%"),
-        ("low", "95 % from", "%"),
-        ("high", "to", "%"),
-        ("found", "finding", ""),
+    columns = columns_of(
+        "pair: roller pair; turns_s: turn time [s]; ripple: ripple, amplitude [mm]; chance: by chance; "
+        "slip: flow missing against the last pair [%]; low: 95 % from [%]; high: to [%]; found: finding"
     )
     rows: dict[int, dict[str, Any]] = {}
     empty = {key: None for key, _, _ in columns}

@@ -10,7 +10,7 @@ from typing import Any
 
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer, Table
+from lineview.report.answer import Answer, Table, columns_of
 from lineview.report.figure_table import FIGURES
 from lineview.report.tables import figure_text, table_text
 
@@ -111,7 +111,7 @@ def _key_figures(answer: Answer, plant: Plant) -> list[Table]:
     """Of a shift, the figures whose rows in the table of figures say that they are printed."""
     printed = [f for f in answer.figures if f.name in FIGURES and FIGURES[f.name].printed]
     rows = [{"name": f.label, "value": show.value(f, plant) if f.value is not None else None} for f in printed]
-    columns = (("name", "key figure", ""), ("value", "value", ""))
+    columns = columns_of("name: key figure; value")
     return [Table("key figures", "Key figures", columns, rows)] if answer.question == "shift" else []
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import polars as pl
 
 from lineview.plant import Plant
-from lineview.report.answer import Table
+from lineview.report.answer import Table, columns_of
 from lineview.wrap.account import PerThousand, WrapAccount, per_thousand
 from lineview.wrap.figures import shown_unit
 from lineview.wrap.reconcile import WrongLabel
@@ -105,13 +105,9 @@ def view_table(account: WrapAccount) -> Table:
                 "reels": views.reels,
             }
         )
-    columns = (
-        ("web", "web", ""),
-        ("view", "view", ""),
-        ("metres", "length", "m"),
-        ("doubt", "± (k = 2)", "m"),
-        ("adjustment", "adjusted by", "m"),
-        ("reels", "reels compared", "reels"),
+    columns = columns_of(
+        "web; view; metres: length [m]; doubt: ± (k = 2) [m]; adjustment: adjusted by [m]; "
+        "reels: reels compared [reels]"
     )
     return Table("views", "Same use measured three ways", columns, rows)
 
@@ -136,19 +132,10 @@ def reel_table(account: WrapAccount) -> Table:
         }
         for span in account.reels
     ]
-    columns = (
-        ("reel", "reel", ""),
-        ("web", "web", ""),
-        ("mounted", "mounted", ""),
-        ("taken_off", "taken off", ""),
-        ("label", "label", "m"),
-        ("held", "held when mounted", "m"),
-        ("left", "left when taken off", "m"),
-        ("drawn", "drawn", "m"),
-        ("fed", "fed by the counter", "m"),
-        ("splices", "splices", ""),
-        ("rest_of", "remainder of", ""),
-        ("verdict", "mismatch", ""),
+    columns = columns_of(
+        "reel; web; mounted; taken_off: taken off; label [m]; held: held when mounted [m]; "
+        "left: left when taken off [m]; drawn [m]; fed: fed by the counter [m]; splices; "
+        "rest_of: remainder of; verdict: mismatch"
     )
     told = [c for c in columns if c[0] not in ("rest_of", "verdict") or any(row[c[0]] for row in rows)]
     return Table("reels", "Reels", told, rows)
