@@ -61,8 +61,9 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
         "web; supplier; on_hand: on hand [reels]; on_order: on order [reels]; use: use per week [reels]; "
         "reorder: reorder point [reels]; order [reels]; by; arrives: expected; "
         "before_open: risk before the open delivery [%]; chance: risk after ordering [%]; "
-        f"chance_week_later: risk if ordered a week later [%]; money: total [{plant.currency}]; "
-        "declared: food contact declared on; why: no advice because"
+        "chance_week_later: risk if ordered a week later [%]; money: total [currency]; "
+        "declared: food contact declared on; why: no advice because",
+        currency=plant.currency,
     )
     told = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
     return Table("order", "What to order by when", told, rows)
@@ -167,8 +168,9 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
         else:
             rows.append(shared | blank | total | {"web": "total", "money": order.to_pay})
     columns = columns_of(
-        f"supplier; by: order by; web; reels [reels]; price: price per reel [{plant.currency}]; "
-        f"money: total [{plant.currency}]; pallets; why: reason for the quantity"
+        "supplier; by: order by; web; reels [reels]; price: price per reel [currency]; "
+        "money: total [currency]; pallets; why: reason for the quantity",
+        currency=plant.currency,
     )
     return Table("order sheet", "Order sheet by supplier", columns, rows)
 

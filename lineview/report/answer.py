@@ -53,13 +53,15 @@ class Span:
 Column = tuple[str, str, str]
 
 
-def columns_of(text: str) -> tuple[Column, ...]:
+def columns_of(text: str, **units: str) -> tuple[Column, ...]:
     """Columns as one line of text: ``key: heading [unit]``, with semicolons between.
 
     Parameters
     ----------
     text : str
         A column without a heading of its own is headed by its key, one without a unit has none.
+    **units : str
+        What units that the plant decides stand for ("currency").
 
     Examples
     --------
@@ -70,7 +72,8 @@ def columns_of(text: str) -> tuple[Column, ...]:
     for column in text.split(";"):
         words, _, unit = column.strip().partition(" [")
         key, colon, heading = words.partition(":")
-        columns.append((key, heading.strip() if colon else key, unit.removesuffix("]")))
+        unit = unit.removesuffix("]")
+        columns.append((key, heading.strip() if colon else key, units.get(unit, unit)))
     return tuple(columns)
 
 

@@ -149,10 +149,12 @@ def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -
     """Give giveaway by product, with the mean piece that each product's bags would still allow."""
     columns = columns_of(
         "product: Product; pieces: Pieces a week; off_g: Off target [g]; kg: Giveaway a week [kg]; "
-        f"kg_low: Low [kg]; kg_high: High [kg]; price: Price [{plant.currency}/kg]; "
-        f"money: Money a week [{plant.currency}]; money_low: Low [{plant.currency}]; "
-        f"money_high: High [{plant.currency}]; allowed_g: Lowest safe target [g]; "
-        "room_g: Could be lowered by [g]; why: Remark"
+        "kg_low: Low [kg]; kg_high: High [kg]; price: Price [price]; "
+        "money: Money a week [currency]; money_low: Low [currency]; "
+        "money_high: High [currency]; allowed_g: Lowest safe target [g]; "
+        "room_g: Could be lowered by [g]; why: Remark",
+        currency=plant.currency,
+        price=f"{plant.currency}/kg",
     )
     targets = dict(account.sorted.kept.select("product", "target_g").unique("product").iter_rows())
     rows = [
