@@ -25,6 +25,7 @@ from lineview.intake.detect.sheets import Proposal
 from lineview.intake.find import find_exports
 from lineview.plant.read import read_plant
 from lineview.plant.write import layout_toml
+from lineview.report import show
 from lineview.sheets.tables import guarded
 
 
@@ -161,7 +162,7 @@ def check_plant(folder: Path) -> None:
         "web": len(plant.webs),
         "layout": len(plant.layouts),
     }
-    parts = ", ".join(f"{count} {what}{'' if count == 1 else 's'}" for what, count in counts.items())
+    parts = ", ".join(show.counted(count, what) for what, count in counts.items())
     console.print(f"{plant.shop}: no fault found; {parts}.", markup=False)
 
 

@@ -11,6 +11,7 @@ import polars as pl
 from lineview.order.demand import Demand
 from lineview.order.orders import RISK, OrderLine
 from lineview.plant import Plant, Web
+from lineview.report import show
 from lineview.report.answer import Span
 
 CAUTIONS = (
@@ -23,8 +24,7 @@ CAUTIONS = (
 
 def day_words(at: datetime, plant: Plant) -> str:
     """A moment's day in the plant's zone ("Thursday 25 June", in US units "Thursday, June 25")."""
-    local = at.astimezone(plant.tz)
-    return f"{local:%A, %B} {local.day}" if plant.units == "US" else f"{local:%A} {local.day} {local:%B}"
+    return show.a_day(at.astimezone(plant.tz).date(), plant, long=True)
 
 
 def chance_words(chance: float) -> str:
@@ -64,7 +64,7 @@ def _order(due: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span,
     first = due[0]
     if first.advice is None or first.order_by is None:
         return ()
-    reels = f"{first.advice.reels} reel{'s' if first.advice.reels != 1 else ''}"
+    reels = show.counted(first.advice.reels, "reel")
     late = first.order_by <= now
     name = web_name(first.web)
     # There is no today here: the advice is of the last reading's day, and says so.
@@ -100,15 +100,10 @@ def _open(told: Sequence[OrderLine], plant: Plant, now: datetime, named: Web | N
         text = f"{name} may run out before its delivery of {at}, with {chance_words(chance)}"
     others = [(c, f"{web_name(w)} ({day_words(now + timedelta(days=d), plant)})") for (c, d), w in over if w != web]
     sure, maybe = ([words for c, words in others if (c >= 0.95) is wanted] for wanted in (True, False))
-    named_too = f"; almost surely also {listed(sure)}" if sure else ""
-    named_too += f"; possibly also {listed(maybe)}" if maybe else ""
+    named_too = f"; almost surely also {show.listed(sure)}" if sure else ""
+    named_too += f"; possibly also {show.listed(maybe)}" if maybe else ""
     ask = ": ask the supplier to bring those forward." if others else ": ask the supplier to bring it forward."
     return (Span(" "), Span(text + named_too, call=True), Span(ask))
-
-
-def listed(names: Sequence[str]) -> str:
-    """Give names as a sentence lists them."""
-    return " and ".join(part for part in (", ".join(names[:-1]), *names[-1:]) if part)
 
 
 def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
@@ -117,7 +112,7 @@ def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
         return ""
     first: date = made["date"].to_list()[int(made["date"].arg_min() or 0)]
     days = (now.astimezone(plant.tz).date() - first).days + 1
-    length = f"{days} day{'s' if days != 1 else ''}" if days < 56 else f"{days // 7} weeks"
+    length = show.counted(days, "day") if days < 56 else f"{days // 7} weeks"
     return f"{length} up to {day_words(now, plant)}"
 
 
@@ -149,9 +144,9 @@ def _further(due: Sequence[OrderLine], plant: Plant) -> list[str]:
     first = min(day for _, day in days)
     same = [web_name(line.web) for line, day in days if day.date() == first.date()]
     later = [day for _, day in days if day.date() != first.date()]
-    parts = [f"then {listed(same)} by {day_words(first, plant)}"]
+    parts = [f"then {show.listed(same)} by {day_words(first, plant)}"]
     if later:
-        more = "1 further web" if len(later) == 1 else f"{len(later)} further webs"
+        more = show.counted(len(later), "further web")
         parts.append(f"{more} from {day_words(min(later), plant)}")
     return parts
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from lineview.core.figure import Figure, Period
 from lineview.core.units import System, in_units
@@ -15,7 +15,7 @@ NOTHING = "–"
 MINUS = "−"
 
 
-def number(value: float, decimals: int | None = None) -> str:
+def number(value: float, decimals: int | None = None, *, signed: bool = False) -> str:
     """Write a number: thousands marked, a true minus, as many decimals as carry something.
 
     Parameters
@@ -24,6 +24,8 @@ def number(value: float, decimals: int | None = None) -> str:
         Finite or not.
     decimals : int, optional
         Places after the point; by default three figures that count, and none for whole numbers.
+    signed : bool
+        Whether a plus stands before what is above 0.
 
     Returns
     -------
@@ -34,15 +36,17 @@ def number(value: float, decimals: int | None = None) -> str:
     --------
     >>> number(117940), number(-0.01134), number(58.94), number(3.0)
     ('117,940', '−0.0113', '58.9', '3')
-    >>> number(0.012, 3)
-    '0.012'
+    >>> number(0.012, 3), number(0.012, 3, signed=True)
+    ('0.012', '+0.012')
     """
     if not math.isfinite(value):
         return NOTHING
     if decimals is None:
         decimals = decimals_of(value)
     text = f"{abs(value):,.{decimals}f}"
-    return f"{MINUS}{text}" if value < 0 and any(c in "123456789" for c in text) else text
+    if not any(c in "123456789" for c in text):
+        return text
+    return f"{MINUS if value < 0 else '+' if signed else ''}{text}"
 
 
 def decimals_of(value: float) -> int:
@@ -66,6 +70,40 @@ def decimals_for(value: float | None, low: float | None, high: float | None) -> 
         return None
     justified = max(0, 1 - math.floor(math.log10(width / 2)))
     return min(6, justified, max(0, 4 - math.floor(math.log10(max(abs(v) for v in ends)))))
+
+
+def counted(count: int, thing: str) -> str:
+    """Write how many there are of a thing.
+
+    Parameters
+    ----------
+    count : int
+        0 or more.
+    thing : str
+        What one of them is called.
+
+    Examples
+    --------
+    >>> counted(1, "line"), counted(1200, "reel"), counted(2, "batch")
+    ('1 line', '1,200 reels', '2 batches')
+    """
+    return f"{count:,} {thing}{'' if count == 1 else 'es' if thing.endswith('ch') else 's'}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Write words as a sentence lists them.
+
+    Parameters
+    ----------
+    words : sequence of str
+        In their order.
+
+    Examples
+    --------
+    >>> listed(["film"]), listed(["film", "wax paper"]), listed(["a", "b", "c"])
+    ('film', 'film and wax paper', 'a, b and c')
+    """
+    return " and ".join(part for part in (", ".join(words[:-1]), *words[-1:]) if part)
 
 
 def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False) -> str:
@@ -99,6 +137,64 @@ def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False) 
     return f"{a_day(local.date(), plant, year=year)}, {clock}" if day else clock
 
 
+def moment_near(at: datetime, plant: Plant, now: datetime) -> str:
+    """Write a moment by its weekday within six days of now, by its date else.
+
+    Parameters
+    ----------
+    at : datetime.datetime
+        With its zone.
+    plant : Plant
+        Its zone and units say how.
+    now : datetime.datetime
+        With its zone.
+
+    Returns
+    -------
+    str
+        "Tuesday 14:05" or "9 June 14:05"; "June 9 2:05 PM" for a plant in US units.
+    """
+    local, us = at.astimezone(plant.tz), plant.units == "US"
+    clock = f"{local.hour % 12 or 12}:{local:%M\N{NO-BREAK SPACE}%p}" if us else f"{local:%H:%M}"
+    if abs((at - now).total_seconds()) < 6 * 86400:
+        return f"{local:%A} {clock}"
+    year = "" if local.year == now.astimezone(plant.tz).year else f" {local.year}"
+    return f"{local:%B} {local.day}{year} {clock}" if us else f"{local.day} {local:%B}{year} {clock}"
+
+
+def minutes(length: timedelta) -> str:
+    """Write a length of time in minutes, as short as a chart needs it.
+
+    Parameters
+    ----------
+    length : datetime.timedelta
+        0 or longer.
+
+    Returns
+    -------
+    str
+        "12 min", "3.4 min".
+    """
+    value = length / timedelta(minutes=1)
+    return f"{number(value, 0 if value >= 10 else 1)} min"
+
+
+def hours(value: float) -> str:
+    """Write a length of time in hours, or in minutes below two.
+
+    Parameters
+    ----------
+    value : float
+        In hours.
+
+    Returns
+    -------
+    str
+        "34 hours", "90 minutes".
+    """
+    return f"{round(value * 60)} minutes" if value < 2 else f"{number(value, 0)} hours"
+
+
 def last_reading(at: datetime, plant: Plant, today: datetime, *, advises: bool = False) -> str:
     """Write when the last reading was, and from a day on how long ago.
 
@@ -126,12 +222,12 @@ def last_reading(at: datetime, plant: Plant, today: datetime, *, advises: bool =
     'Last reading Fri 12 June 2026, 20:00, 167 days ago.'
     """
     days = (today - at).days
-    ago = f", {days:,} day{'s' if days != 1 else ''} ago" if days >= 1 else ""
+    ago = f", {counted(days, 'day')} ago" if days >= 1 else ""
     newer = " The advice is for that day: add newer exports before you order." if ago and advises else ""
     return f"Last reading {moment(at, plant, year=True)}{ago}.{newer}"
 
 
-def a_day(on: date, plant: Plant, *, year: bool = False) -> str:
+def a_day(on: date, plant: Plant, *, year: bool = False, long: bool = False) -> str:
     """Write a day; the month is a word, so that day and month cannot be mistaken for each other.
 
     Parameters
@@ -142,15 +238,18 @@ def a_day(on: date, plant: Plant, *, year: bool = False) -> str:
         Its units say which order its country uses.
     year : bool
         Whether the year follows.
+    long : bool
+        Whether the weekday is written out.
 
     Returns
     -------
     str
         "Tue 9 June" or "Tue, June 9".
     """
+    weekday = f"{on:%A}" if long else f"{on:%a}"
     if plant.units == "metric":
-        return f"{on:%a} {on.day} {on:%B}{f' {on.year}' if year else ''}"
-    return f"{on:%a}, {on:%B} {on.day}{f', {on.year}' if year else ''}"
+        return f"{weekday} {on.day} {on:%B}{f' {on.year}' if year else ''}"
+    return f"{weekday}, {on:%B} {on.day}{f', {on.year}' if year else ''}"
 
 
 def period(span: Period, plant: Plant) -> str:

@@ -60,7 +60,15 @@ FIGURE_HEADINGS = ("figure", "value", "interval", "what the interval is", "n")
 
 
 def figure_text(figure: Figure, plant: Plant) -> tuple[str, str, str, str, str]:
-    """A figure as text, by FIGURE_HEADINGS; where it has no value, the reason stands in its place."""
+    """A figure as text, by FIGURE_HEADINGS.
+
+    Parameters
+    ----------
+    figure : Figure
+        Of an answer; where it has no value, the reason stands in its place.
+    plant : Plant
+        Units and zone.
+    """
     kind = "" if figure.why_none else figure.interval_kind
     return figure.label, show.value(figure, plant), show.interval(figure, plant), kind, f"{figure.n:,}"
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from lineview.plant import Plant
+from lineview.report import show
 from lineview.report.answer import Table, columns_of
 from lineview.rope.account import RopeAccount
 from lineview.rope.forecast import HORIZON_H, State, verdict
-from lineview.rope.words import number
 
 
 @dataclass(frozen=True)
@@ -147,6 +147,6 @@ def sooner_words(ranked: tuple[RankedSizer, ...], asked: str) -> str:
     first = needs[0]
     if first.out:
         return f"{first.shown} needs attention sooner: its rope is out of tolerance."
-    early = number(first.early or 0.0, 0)
-    hours = f"{early} hours or more" if first.late is None else f"{early} to {number(first.late, 0)} hours"
+    early = show.number(first.early or 0.0, 0)
+    hours = f"{early} hours or more" if first.late is None else f"{early} to {show.number(first.late, 0)} hours"
     return f"{first.shown} needs attention sooner: its rope leaves tolerance in {hours}."

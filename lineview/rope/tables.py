@@ -12,13 +12,14 @@ import polars as pl
 from lineview.core.figure import Figure
 from lineview.core.frames import UTC_US
 from lineview.plant import Plant
+from lineview.report import show
 from lineview.report.answer import Scope, Table, columns_of
 from lineview.rope.account import RopeAccount
 from lineview.rope.drift_model import RopeModel, rope_components
 from lineview.rope.forecast import Effect, Verdict, fan, forecast_end
 from lineview.rope.ranking import RankedSizer, sizers_table
 from lineview.rope.watch import ALLOWANCE, FALSE_ALARM_H
-from lineview.rope.words import length, moment, number, took_out
+from lineview.rope.words import length, took_out
 from lineview.stats.run_lengths import QUICK, SLOW
 from lineview.stats.run_rules import NELSON
 
@@ -31,7 +32,7 @@ def run_rules_table(account: RopeAccount) -> Table:
     if found is None or model is None or seen is None or found.refused:
         return Table("run_rules", title, columns, ())
     if found.run_length is not None:
-        title += f"; together they alarm falsely once in {number(found.run_length, 0)} batches"
+        title += f"; together they alarm falsely once in {show.number(found.run_length, 0)} batches"
     rows = []
     for test, signal in found.signals.items():
         places = np.flatnonzero(signal)
@@ -84,11 +85,11 @@ def watch_table(account: RopeAccount) -> Table:
     averages = (("EWMA", SLOW, seen.ewma), ("EWMA, quick", QUICK, seen.quick), ("Shewhart", 1.0, seen.single))
     rows: list[dict[str, Any]] = []
     for (chart, smoothing, frame), width in zip(averages, seen.widths, strict=True):
-        parameter = f"L {number(width, 2)}" + (f", λ {smoothing:g}" if smoothing < 1 else "")
+        parameter = f"L {show.number(width, 2)}" + (f", λ {smoothing:g}" if smoothing < 1 else "")
         row = {"chart": chart, "parameter": parameter, "low": frame["low"][-1], "high": frame["high"][-1]}
         rate = f"{FALSE_ALARM_H:.0f} h, with the other two"
         rows.append({**row, "rate": rate, **_signals(frame)})
-    parameter, limit = f"k {ALLOWANCE:g}, h {number(seen.limit, 2)}", seen.cusum["limit"][-1]
+    parameter, limit = f"k {ALLOWANCE:g}, h {show.number(seen.limit, 2)}", seen.cusum["limit"][-1]
     row = {"chart": "CUSUM", "parameter": parameter, "low": -limit, "high": limit}
     rows.append({**row, "rate": f"{FALSE_ALARM_H:.0f} h by itself", **_signals(seen.cusum)})
     return Table("watch", title, columns, rows)
@@ -128,7 +129,7 @@ def _causes(
     rows: list[dict[str, Any]] = []
     if account.model is not None and found is not None:
         since = "the last step" if account.model.adjustments else "the first batch"
-        when = moment(account.model.since, plant, scope.now)
+        when = show.moment_near(account.model.since, plant, scope.now)
         sources = {
             "drift_mm_per_h": (
                 "wear, an hour of running",
@@ -194,7 +195,7 @@ def _adjustments(found: Verdict | None, plant: Plant, scope: Scope) -> Table:
 def verdict_words(effect: Effect, plant: Plant, scope: Scope) -> str:
     """Say what a step did, in words."""
     what = "adjustment" if effect.recorded else "unexplained jump"
-    name = f"the {what} of {moment(effect.at, plant, scope.now)}"
+    name = f"the {what} of {show.moment_near(effect.at, plant, scope.now)}"
     if not effect.real:
         return f"{name} made no measurable difference"
     if effect.helped and effect.before_mm * effect.size_mm < 0:
@@ -275,22 +276,18 @@ def product_notes(model: RopeModel | None) -> list[str]:
     out = []
     if kinds.aside:
         out.append(
-            f"Batches of {_listed(kinds.aside)} are too few to know how far they run off their own target; "
+            f"Batches of {show.listed(kinds.aside)} are too few to know how far they run off their own target; "
             "they were left out of the drift."
         )
     if kinds.mixed:
         out.append(
-            f"How far the rope of {_listed(kinds.mixed)} runs off its own target cannot be separated from "
+            f"How far the rope of {show.listed(kinds.mixed)} runs off its own target cannot be separated from "
             "drift, from an adjustment or from the change between batches: too few batches, or a change of "
             "product at an adjustment."
         )
     if kinds.in_one_stretch:
         out.append(
-            f"Batches of {_listed(kinds.in_one_stretch)} were made in one stretch: whether that product runs "
+            f"Batches of {show.listed(kinds.in_one_stretch)} were made in one stretch: whether that product runs "
             "off its own target, or the rope jumped when it began or ended, is not known."
         )
     return out
-
-
-def _listed(names: tuple[str, ...]) -> str:
-    return " and ".join(names) if len(names) < 3 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from lineview.core.estimate import Estimate
 from lineview.core.units import convert, in_units
 from lineview.plant import Plant
+from lineview.report import show
 from lineview.report.answer import Span
 from lineview.weight.account import WeightAccount
 from lineview.weight.detail import WeightDetail
@@ -90,7 +91,11 @@ def soft_line(account: WeightAccount, label: str, plant: Plant, money: Estimate 
     found = account.deviation
     parts = [label] if label else []
     if found is not None:
-        counted = (_count(found.pieces, "piece"), _count(found.weighings, "weighing"), _count(found.batches, "batch"))
+        counted = (
+            show.counted(found.pieces, "piece"),
+            show.counted(found.weighings, "weighing"),
+            show.counted(found.batches, "batch"),
+        )
         parts.append("{} in {} of {}".format(*counted))
         if found.mean_low is not None and found.mean_high is not None:
             low, high = (mass(end, plant, signed=True) for end in (found.mean_low, found.mean_high))
@@ -114,11 +119,6 @@ def _given_away(account: WeightAccount, plant: Plant, money: Estimate | None) ->
     told = money is not None and money.value is not None and money.value * week.value > 0
     cost = f", {abs(money.value):,.0f} {plant.currency}" if told and money and money.value else ""
     return [f"{amount:,.0f} {unit} a week {side} target{cost}"]
-
-
-def _count(number: int, what: str) -> str:
-    plural = "es" if what.endswith("ch") else "s"
-    return f"{number:,} {what}{'' if number == 1 else plural}"
 
 
 def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:

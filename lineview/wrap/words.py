@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from lineview.core.units import convert
 from lineview.plant import Machine, Plant
+from lineview.report import show
 from lineview.report.answer import Span
 from lineview.wrap.account import WrapAccount, per_thousand
 from lineview.wrap.tables import verdict
@@ -27,12 +28,12 @@ def sentence(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
     told = [f"{_metres(use, '', plant)} of {use.kind}" for use in account.uses]
     measured = all(use.measured for use in account.uses)
     start = "A thousand pieces take " if measured else "By geometry a thousand pieces take "
-    spans = [Span(start), Span(" and ".join(told))]
+    spans = [Span(start), Span(show.listed(told))]
     odd = [use for use in account.uses if needs_person(use)]
     if not odd:
         return (*spans, Span("."))
     parts = [_unexplained(use, plant, short=len(account.uses) > 1) for use in odd]
-    return (*spans, Span("; "), Span(" and ".join(parts), call=True), Span("."))
+    return (*spans, Span("; "), Span(show.listed(parts), call=True), Span("."))
 
 
 def _by_counter_alone(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
@@ -44,7 +45,7 @@ def _by_counter_alone(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
     if not told:
         return (Span("What a thousand pieces take is not known yet."),)
     return (
-        Span(f"By the feed counter a thousand pieces take {' and '.join(told)}; "),
+        Span(f"By the feed counter a thousand pieces take {show.listed(told)}; "),
         Span("the causes are not known: plant.toml describes no such web."),
     )
 
