@@ -114,13 +114,13 @@ def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -
 
     Takes `file` [g].
     """
-    told = lot_words(check_bags(read_masses(_text(file), str(file), tare_g), label_g, lot, rules))
-    console.print(Text(told.verdict, style="bold" if told.passed else "bold underline"))
-    for reason in (*told.reasons, told.numbers):
+    words = lot_words(check_bags(read_masses(_text(file), str(file), tare_g), label_g, lot, rules))
+    console.print(Text(words.verdict, style="bold" if words.passed else "bold underline"))
+    for reason in (*words.reasons, words.numbers):
         console.print(Text(f"  {reason}"), soft_wrap=True)
-    console.print(Text(told.banner, style="dim"), soft_wrap=True)
-    console.print(Text(told.caution), soft_wrap=True)
-    return LOT_STATUS[told.passed]
+    console.print(Text(words.banner, style="dim"), soft_wrap=True)
+    console.print(Text(words.caution), soft_wrap=True)
+    return LOT_STATUS[words.passed]
 
 
 def _text(file: Path) -> str:

@@ -61,7 +61,7 @@ def quantity_with_breaks(
     ordered = sorted(breaks, key=lambda b: b.from_quantity)
     if not ordered or any(b.price <= 0 for b in ordered):
         raise MeasureError(Fault("no price, or one that is not above 0", "breaks", "prices above 0"))
-    found = []
+    options = []
     for k, step in enumerate(ordered):
         holding = holding_share * step.price
         least = max(step.from_quantity, 0.0)
@@ -69,8 +69,8 @@ def quantity_with_breaks(
         quantity = max(economic_quantity(fixed, holding, rate).quantity, least)
         if quantity < most:
             cost = step.price * rate + fixed * rate / quantity + holding * quantity / 2.0
-            found.append((Economic(quantity, cost), step))
-    return min(found, key=lambda pair: pair[0].cost)
+            options.append((Economic(quantity, cost), step))
+    return min(options, key=lambda pair: pair[0].cost)
 
 
 WEEKS_A_YEAR = 365.25 / 7.0
@@ -85,17 +85,17 @@ def wanted_reels(web: Web, need: Need, weeks: float) -> tuple[float, str]:
     economic = economic_reels(web, need)
     if economic is None:
         wanted = _between(need, lead, lead + 7.0 * weeks)
-        said = f"{weeks:g} weeks' need, {wanted:.1f} reels (an assumption: freight or holding cost not known)"
+        basis = f"{weeks:g} weeks' need, {wanted:.1f} reels (an assumption: freight or holding cost not known)"
     else:
-        wanted, said = economic, f"the economic quantity, {economic:.1f} reels"
+        wanted, basis = economic, f"the economic quantity, {economic:.1f} reels"
     if web.under_delivery_percent:
         wanted /= 1.0 - web.under_delivery_percent / 100.0
-        said += f", {wanted:.1f} as a delivery may come {web.under_delivery_percent:g} % short"
+        basis += f", {wanted:.1f} as a delivery may come {web.under_delivery_percent:g} % short"
     if web.shelf_life_days is not None:
         most = _between(need, lead, lead + web.shelf_life_days)
         if wanted > most:
-            wanted, said = most, f"what is used within its shelf life of {web.shelf_life_days:g} days"
-    return max(wanted, 1.0), said
+            wanted, basis = most, f"what is used within its shelf life of {web.shelf_life_days:g} days"
+    return max(wanted, 1.0), basis
 
 
 def economic_reels(web: Web, need: Need) -> float | None:

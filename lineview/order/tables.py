@@ -65,8 +65,8 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
         "declared: food contact declared on; why: no advice because",
         currency=plant.currency,
     )
-    told = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
-    return Table("order", "What to order by when", told, rows)
+    shown = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
+    return Table("order", "What to order by when", shown, rows)
 
 
 def day_of(at: datetime | None, plant: Plant) -> date | None:
@@ -157,9 +157,9 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
         blank = dict.fromkeys(("reels", "price", "money", "pallets"))
         shared = {"supplier": order.supplier or "no supplier in plant.toml", "by": day_of(order.order_by, plant)}
         for row in order.rows:
-            one = {"web": row.web.name or row.web.id, "reels": row.reels, "price": row.price}
-            told = one | {"money": row.money, "pallets": row.pallets, "why": why_so_many(row, plant)}
-            rows.append(shared | told)
+            reels = {"web": row.web.name or row.web.id, "reels": row.reels, "price": row.price}
+            row_of_web = reels | {"money": row.money, "pallets": row.pallets, "why": why_so_many(row, plant)}
+            rows.append(shared | row_of_web)
         freight = {"web": "freight", "money": order.freight, "why": _freight_words(order)}
         rows.append(shared | blank | freight)
         total = {"reels": order.reels, "pallets": order.pallets, "why": _total_words(order)}

@@ -45,13 +45,13 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[S
     """Say what to order by when and what waiting risks; of several webs, the most urgent."""
     if not plant.webs:
         return (Span("No order advice: plant.toml describes no web."),)
-    told = [line for line in lines if line.advice is not None]
-    due = [line for line in told if line.order_by is not None]
+    advised = [line for line in lines if line.advice is not None]
+    due = [line for line in advised if line.order_by is not None]
     if due:
-        return (*_order(due, plant, now), *_open(told, plant, now, due[0].web))
-    if told:
+        return (*_order(due, plant, now), *_open(advised, plant, now, due[0].web))
+    if advised:
         nothing = Span("Nothing has to be ordered: what is on hand and on order lasts beyond a year.")
-        return (nothing, *_open(told, plant, now))
+        return (nothing, *_open(advised, plant, now))
     needed = [line for line in lines if line.week_reels > 0]
     if not needed:
         return (Span("No order advice yet: there is neither a plan nor a history."),)
@@ -85,9 +85,9 @@ def _order(due: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span,
     return (*spans, Span("."))
 
 
-def _open(told: Sequence[OrderLine], plant: Plant, now: datetime, named: Web | None = None) -> tuple[Span, ...]:
+def _open(advised: Sequence[OrderLine], plant: Plant, now: datetime, named: Web | None = None) -> tuple[Span, ...]:
     """Name the webs likely to run out before a delivery that is already ordered; no order helps that."""
-    risky = [(line.open_risk, line.web) for line in told if line.open_risk is not None]
+    risky = [(line.open_risk, line.web) for line in advised if line.open_risk is not None]
     over = [(risk, web) for risk, web in risky if risk is not None and risk[0] > RISK]
     if not over:
         return ()

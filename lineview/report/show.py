@@ -365,8 +365,8 @@ def _exact(value: float) -> int | None:
 
 def _converted(figure: Figure, plant: Plant) -> tuple[Sequence[float | None], str, int | None]:
     """Give value, low and high in the plant's units, the unit, and the decimals they justify."""
-    told = (figure.value, figure.low, figure.high)
-    parts = [float(v) if isinstance(v, int | float) else None for v in told]
+    ends = (figure.value, figure.low, figure.high)
+    parts = [float(v) if isinstance(v, int | float) else None for v in ends]
     shown = [None if v is None else in_units(v, figure.unit, plant.units)[0] for v in parts]
     places = decimals_for(*(v if v is None or math.isfinite(v) else None for v in shown))
     if places is None and shown[0] is not None:

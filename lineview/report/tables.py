@@ -151,11 +151,11 @@ def table_decimals(
             for key, _, of in columns
             if of == unit and places[key]
         }
-        own = {key: max(0, show.decimals_of(most + 1e-9) - 1) for key, most in largest.items()}
-        finest = max(own.values(), default=0)
+        needed = {key: max(0, show.decimals_of(most + 1e-9) - 1) for key, most in largest.items()}
+        finest = max(needed.values(), default=0)
         agreed = min((places[key] or 0 for key in largest), default=0)
         for key, most in largest.items():
-            places[key] = max(agreed, own[key], min(finest, MOST_FIGURES - len(str(int(most)))))
+            places[key] = max(agreed, needed[key], min(finest, MOST_FIGURES - len(str(int(most)))))
     return places
 
 
@@ -193,5 +193,5 @@ def heading(words: str, unit: str, plant: Plant) -> str:
     ('diameter, mm', 'minutes')
     """
     shown = show.unit_words(unit, plant.units)
-    said = shown in words.split() or (len(shown) > 2 and words.startswith(shown))
-    return words if said or not shown else f"{words}, {shown}"
+    named = shown in words.split() or (len(shown) > 2 and words.startswith(shown))
+    return words if named or not shown else f"{words}, {shown}"

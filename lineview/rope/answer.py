@@ -50,8 +50,8 @@ def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
 def gauge_words(account: RopeAccount) -> list[str]:
     """Say what was found wrong with gauges, in words."""
     out = []
-    for one in account.gauges:
-        check, name = one.check, one.gauge.id
+    for gauge in account.gauges:
+        check, name = gauge.check, gauge.gauge.id
         if check.slip:
             out.append(f"Gauge {name} seems to be in {check.slip}, not mm: its readings were not used.")
         elif check.dead:
@@ -74,10 +74,10 @@ def roller_words(account: RopeAccount, plant: Plant) -> list[str]:
         end = f"and they drift apart by {apart}: the drift may be a gauge's and not the rope's."
         out.append(f"{text}, {end}" if both.wanders else f"{text}; they do not drift apart.")
     out += [
-        f"The rope ripples once in {show.number(one.ripple.period_s, 2)} s, the turning period of roller pair "
-        f"{one.pair}: amplitude {length(one.ripple.amplitude, plant, rate=True)}."
-        for one in account.ripples
-        if one.ripple is not None and one.found
+        f"The rope ripples once in {show.number(roller.ripple.period_s, 2)} s, the turning period of roller pair "
+        f"{roller.pair}: amplitude {length(roller.ripple.amplitude, plant, rate=True)}."
+        for roller in account.ripples
+        if roller.ripple is not None and roller.found
     ]
     for slip in account.slips:
         if slip.low > 0 or slip.high < 0:

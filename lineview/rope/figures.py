@@ -35,18 +35,18 @@ _MODELLED = (
 SHOWN = 6
 
 
-def rope_figures(account: RopeAccount, found: Verdict | None, plant: Plant, period: Period) -> tuple[Figure, ...]:
+def rope_figures(account: RopeAccount, judged: Verdict | None, plant: Plant, period: Period) -> tuple[Figure, ...]:
     """Every figure of the rope answer."""
     figures = FigureList(period, currency=plant.currency, share=f"{SHARE_OUT:.0%}")
     _targets(figures, account)
-    if account.model is None or found is None:
+    if account.model is None or judged is None:
         _no_model(figures, account)
     else:
-        _drift(figures, account, account.model, found)
+        _drift(figures, account, account.model, judged)
         _leaving(figures, account, account.model)
         _moved(figures, account, account.model)
         _weight(figures, account, account.model, plant)
-        _effects(figures, account.model, found)
+        _effects(figures, account.model, judged)
         _products(figures, account.model)
     _within(figures, account)
     return figures.all

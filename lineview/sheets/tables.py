@@ -68,7 +68,7 @@ _HEAD = ["figure", "value", "low", "high", "unit", "interval", "n", "period", "w
 
 
 def _figure(figure: Figure, plant: Plant) -> list[Any]:
-    ends = [_shown(one, figure.unit, plant) for one in (figure.low, figure.high)]
+    ends = [_shown(end, figure.unit, plant) for end in (figure.low, figure.high)]
     value = figure.why_none if figure.value is None else _shown(figure.value, figure.unit, plant)
     period = show.period(figure.period, plant) if figure.period else ""
     kind = "" if figure.why_none else figure.interval_kind
@@ -184,9 +184,9 @@ def _is_number(text: str) -> bool:
 
 
 def _unique(headings: list[str]) -> list[str]:
-    seen: dict[str, int] = {}
+    counts: dict[str, int] = {}
     names = []
     for text in (name or " " for name in headings):  # a column without a name would be given one
-        seen[text] = seen.get(text, 0) + 1
-        names.append(text if seen[text] == 1 else f"{text} ({seen[text]})")
+        counts[text] = counts.get(text, 0) + 1
+        names.append(text if counts[text] == 1 else f"{text} ({counts[text]})")
     return names

@@ -57,11 +57,11 @@ def reason_table(measured: ShiftMeasures) -> Table:
 
 def found_table(measured: ShiftMeasures) -> list[Table]:
     """List the changeovers that were found, not recorded, with how sure each is; no table without one."""
-    own = measured.changeovers.filter(pl.col("sure").is_not_null())
-    if not own.height or not measured.tape.height:
+    unrecorded = measured.changeovers.filter(pl.col("sure").is_not_null())
+    if not unrecorded.height or not measured.tape.height:
         return []
     inside = (pl.col("start") < measured.tape["end"].max()) & (pl.col("end") > measured.tape["start"].min())
-    rows = own.filter(inside).select("start", "end", "minutes", sure_percent=pl.col("sure") * 100)
+    rows = unrecorded.filter(inside).select("start", "end", "minutes", sure_percent=pl.col("sure") * 100)
     columns = columns_of("start: from; end: to; minutes [min]; sure_percent: how sure [%]")
     title = "Changeovers found in the rope, not recorded"
     return [Table("found changeovers", title, columns, rows.rows(named=True))] if rows.height else []
@@ -82,7 +82,7 @@ def shift_table(measured: ShiftMeasures) -> Table:
 
 
 def _summary(account: Any) -> dict[str, Any]:
-    good, seen = account.good.value, account.planned_min - account.unseen_min
+    good, minutes = account.good.value, account.planned_min - account.unseen_min
     return {
         "good": None if good is None else round(good),
         "planned": account.planned_min,
@@ -90,7 +90,7 @@ def _summary(account: Any) -> dict[str, Any]:
         "stood": account.stand_min,
         "unseen": account.unseen_min,
         "rate": good / account.planned_min if good is not None and account.planned_min > 0 else None,
-        "uptime": 100 * account.run_min / seen if seen > 1e-9 else None,
+        "uptime": 100 * account.run_min / minutes if minutes > 1e-9 else None,
     }
 
 

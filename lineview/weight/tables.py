@@ -197,12 +197,12 @@ def _allowed(
     """The least mean piece that the product's bags allow, how far above it pieces are, and remarks."""
     plan = next((p for p in bags if p.product == row.product), None)
     planned = [(r.least_mean_g, r) for r in plan.rows if r.least_mean_g is not None] if plan else []
-    said = [s.why_none for s in (row.off_g, row.money_per_week) if s.why_none][:1]
+    remarks = [s.why_none for s in (row.off_g, row.money_per_week) if s.why_none][:1]
     if not planned or target_g is None:
-        return {"allowed_g": None, "room_g": None, "why": "; ".join(said)}
+        return {"allowed_g": None, "room_g": None, "why": "; ".join(remarks)}
     # A product packed in several bags has to hold the most demanding one.
-    least, worst = max(planned, key=lambda one: one[0])
+    least, worst = max(planned, key=lambda pair: pair[0])
     label, unit = in_units(worst.label_g, "g", plant.units)
-    said.append(f"{worst.count} pieces as {label:.4g} {unit}")
+    remarks.append(f"{worst.count} pieces as {label:.4g} {unit}")
     room = None if row.off_g.value is None else target_g + row.off_g.value - least
-    return {"allowed_g": least, "room_g": room, "why": "; ".join(said)}
+    return {"allowed_g": least, "room_g": room, "why": "; ".join(remarks)}
