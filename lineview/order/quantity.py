@@ -7,20 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lineview.core.errors import Fault, MeasureError
+from lineview.core.errors import Fault, MeasureError, check_positive
 from lineview.order.demand import Need
 from lineview.plant import Web
-
-
-def positive(**values: float) -> None:
-    """Raise for every value that is not a number above 0."""
-    faults = [
-        Fault(f"{name} is {value:g}", name, "a number above 0")
-        for name, value in values.items()
-        if not (math.isfinite(value) and value > 0)
-    ]
-    if faults:
-        raise MeasureError(faults)
 
 
 @dataclass(frozen=True)
@@ -37,7 +26,7 @@ def economic_quantity(fixed: float, holding: float, rate: float) -> Economic:
 
     Source: harris-1913, snyder-shen
     """
-    positive(fixed=fixed, holding=holding, rate=rate)
+    check_positive(fixed=fixed, holding=holding, rate=rate)
     quantity = math.sqrt(2.0 * fixed * rate / holding)
     return Economic(quantity, math.sqrt(2.0 * fixed * rate * holding))
 
@@ -57,7 +46,7 @@ def quantity_with_breaks(
 
     Source: snyder-shen
     """
-    positive(fixed=fixed, holding_share=holding_share, rate=rate)
+    check_positive(fixed=fixed, holding_share=holding_share, rate=rate)
     ordered = sorted(breaks, key=lambda b: b.from_quantity)
     if not ordered or any(b.price <= 0 for b in ordered):
         raise MeasureError(Fault("no price, or one that is not above 0", "breaks", "prices above 0"))
