@@ -205,6 +205,15 @@ class CorrelatedFit:
             _mixture_quantile(1 - tail, self.weight, centre, scale, self.df),
         )
 
+    def p_value(self, contrast: Floats) -> float:
+        """Two-sided chance of a combination of the coefficients as far from 0 or farther, were it 0."""
+        from scipy.special import stdtr
+
+        centre = self.beta @ contrast
+        scale = np.sqrt(np.maximum(np.einsum("i,gij,j->g", contrast, self.covariance, contrast), 1e-300))
+        below = float(self.weight @ stdtr(self.df, -centre / scale))
+        return min(1.0, 2 * min(below, 1 - below))
+
     def sd(self) -> float:
         """Estimate the standard deviation of the noise, both parts together."""
         return float(np.sqrt(self.weight @ self.variance))

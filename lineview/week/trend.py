@@ -1,0 +1,358 @@
+"""Better, worse or only different: each cause's history shift by shift, against what chance does."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from lineview.core.estimate import Estimate
+from lineview.machine.counters import Bools, Floats
+from lineview.stats.change_points import find_steps
+from lineview.stats.correlated_regression import (
+    COARSE,
+    CorrelatedFit,
+    Noise,
+    correlated_regression,
+)
+from lineview.stats.false_discovery import adjusted_p
+from lineview.week.ledger import NO_CAUSE
+from lineview.week.losses import MachineLosses
+
+#: Weeks over which level and slope are shown.
+WEEKS = (4, 8, 13)
+#: Share of what is called better or worse that may be chance, over all rows together.
+FALSE_DISCOVERIES = 0.05
+#: Shifts that are needed on either side to say anything, and from which their correlation can be estimated.
+LEAST_SHIFTS, CORRELATED_FROM = 3, 20
+#: A shift of less than this share of a usual one's planned minutes says nothing of its rate.
+WHOLE_SHIFT = 0.25
+#: Columns of the mix: shifts needed for each, and the share a product needs to have one.
+SHIFTS_PER_PRODUCT, LEAST_SHARE = 10, 0.02
+WHITE = (Noise(0.0, 0.0),)
+
+
+@dataclass(frozen=True)
+class History:
+    """Shifts in order of time, over all machines asked about.
+
+    Parameters
+    ----------
+    start : array of datetime64[us]
+        When each began [UTC].
+    dates : sequence of date
+        The day each belongs to.
+    names : sequence of str
+        Ids of the shifts of the day.
+    planned_min : array
+        Planned minutes of all machines together [min].
+    lost : mapping
+        By cause, minutes lost at the nominal rate an hour planned [min/h].
+    mix : array, shape (n, k)
+        Shares of the time by product, and by machine where it changes, less their means.
+    mix_names : sequence of str
+        What the columns of `mix` are shares of.
+    """
+
+    start: Floats
+    dates: Sequence[date]
+    names: Sequence[str]
+    planned_min: Floats
+    lost: Mapping[str, Floats]
+    mix: Floats
+    mix_names: Sequence[str]
+
+    @property
+    def n(self) -> int:
+        """Number of shifts."""
+        return len(self.start)
+
+    def between(self, first: datetime, end: datetime) -> Bools:
+        """Which shifts began from one moment up to another."""
+        at = self.start.astype("datetime64[us]")
+        a, b = (np.datetime64(m.replace(tzinfo=None), "us") for m in (first, end))
+        return np.asarray((at >= a) & (at < b))
+
+
+def history_of(losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame]) -> History:
+    """Join the shifts of several machines to one history.
+
+    Parameters
+    ----------
+    losses : sequence of MachineLosses
+        One a machine.
+    mixes : sequence of polars.DataFrame
+        MIX of each machine's shifts.
+
+    Returns
+    -------
+    History
+        Without the shifts that were planned or read for a small part only.
+    """
+    shifts = pl.concat([part.shifts for part in losses])
+    shifts = shifts.filter(pl.col("seen_min") >= WHOLE_SHIFT * pl.col("planned_min").median())
+    keys = shifts.group_by("date", "shift").agg(
+        pl.col("start").min().alias("began"), planned=pl.col("planned_min").sum()
+    )  # fmt: skip
+    keys = keys.sort("began").with_row_index("unit")
+    of_unit = shifts.join(keys, on=["date", "shift"]).select("machine", "start", "unit", "nominal_per_min")
+    minutes = (
+        pl.concat([part.losses for part in losses])
+        .join(of_unit, on=["machine", "start"])
+        .with_columns(minutes=pl.col("pieces") / pl.col("nominal_per_min"))
+        .group_by("cause", "unit")
+        .agg(pl.col("minutes").sum())
+    )
+    planned = keys["planned"].to_numpy()
+    lost = {}
+    for (cause,), rows in minutes.sort("cause").group_by(["cause"], maintain_order=True):
+        values = np.zeros(keys.height)
+        values[rows["unit"].to_numpy()] = rows["minutes"].to_numpy()
+        lost[str(cause)] = 60 * values / planned
+    mix, names = _mix(losses, mixes, keys)
+    return History(
+        keys["began"].dt.epoch("us").to_numpy(), keys["date"].to_list(), keys["shift"].to_list(),
+        planned, lost, mix, names,
+    )  # fmt: skip
+
+
+def _mix(
+    losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame], keys: pl.DataFrame
+) -> tuple[Floats, list[str]]:
+    """Shares of each shift's planned time by product and by machine, as columns that differ."""
+    parts = []
+    for machine, mix in zip(losses, mixes, strict=True):
+        shifts = machine.shifts.with_row_index("place").with_columns(pl.col("place").cast(pl.Int64))
+        cells = shifts.select("place", "machine", "date", "shift", "planned_min")
+        parts.append(cells.join(mix, on="place", how="left").with_columns(pl.col("product").fill_null("")))
+    rows = pl.concat(parts).with_columns(minutes=pl.col("planned_min") * pl.col("share").fill_null(1.0))
+    rows = rows.join(keys.select("date", "shift", "unit"), on=["date", "shift"])
+    columns, names = [], []
+    for key, kind in (("product", "product"), ("machine", "machine")):
+        table = np.zeros((keys.height, 0))
+        known = rows[key].unique(maintain_order=True).to_list()
+        sums = rows.group_by("unit", key).agg(pl.col("minutes").sum())
+        table = np.zeros((keys.height, len(known)))
+        place = {name: k for k, name in enumerate(known)}
+        column = sums[key].replace_strict(place, return_dtype=pl.Int64).to_numpy()
+        table[sums["unit"].to_numpy(), column] = sums["minutes"].to_numpy()
+        share = table / np.maximum(table.sum(axis=1, keepdims=True), 1e-9)
+        columns.append(share)
+        names += [f"{kind} {name}" for name in known]
+    return _telling(np.column_stack(columns), names, keys.height)
+
+
+def _telling(share: Floats, names: Sequence[str], n: int) -> tuple[Floats, list[str]]:
+    """Keep the shares that vary most, as many as the shifts can bear, and none that the others give."""
+    spread = share.std(axis=0)
+    able = [k for k in np.argsort(-spread) if spread[k] > 1e-3 and share[:, k].mean() >= LEAST_SHARE]
+    kept: list[int] = []
+    centred = share - share.mean(axis=0)
+    for k in able:
+        if len(kept) >= n // SHIFTS_PER_PRODUCT:
+            break
+        tried = centred[:, [*kept, k]]
+        if np.linalg.matrix_rank(tried, tol=1e-6 * np.sqrt(n)) == len(kept) + 1:
+            kept.append(int(k))
+    return centred[:, kept], [names[k] for k in kept]
+
+
+@dataclass(frozen=True)
+class Step:
+    """A lasting change of a cause: when, by how much [min/h planned], and what was noted around that day."""
+
+    at: datetime
+    change: Estimate
+    noted: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Window:
+    """Level at the end of some weeks [min/h planned] and slope [min/h planned a week]."""
+
+    weeks: int
+    level: Estimate
+    slope: Estimate
+
+
+@dataclass(frozen=True)
+class CauseTrend:
+    """One cause against its own history.
+
+    `now` and `before` are its means [min/h planned], `change` the difference at the same mix of products;
+    `p` is the chance of so much difference in steady works and `q` the same held over all rows together;
+    `verdict` is "better", "worse", "no change beyond chance", or why nothing can be said.
+    """
+
+    cause: str
+    now: float
+    before: float | None
+    change: Estimate
+    p: float | None
+    q: float | None
+    verdict: str
+    windows: tuple[Window, ...] = ()
+    steps: tuple[Step, ...] = ()
+
+
+BETTER, WORSE, STEADY = "better", "worse", "no change beyond chance"
+
+
+@dataclass(frozen=True)
+class Trends:
+    """All causes against their histories; `mix` says what was adjusted for, `shifts` how many there were."""
+
+    causes: tuple[CauseTrend, ...]
+    shifts_now: int
+    shifts_before: int
+    mix: tuple[str, ...] = ()
+    why_none: str = ""
+
+    def of(self, cause: str) -> CauseTrend | None:
+        """The trend of a cause, or None."""
+        return next((trend for trend in self.causes if trend.cause == cause), None)
+
+
+def cause_trends(
+    history: History | None,
+    period: tuple[datetime, datetime],
+    causes: Sequence[str],
+    notes: Sequence[tuple[datetime, str]] = (),
+) -> Trends:
+    """Compare each cause's period with the weeks before it.
+
+    Parameters
+    ----------
+    history : History or None
+        Up to 13 weeks, the period's shifts among them.
+    period : (datetime, datetime)
+        From, to [UTC].
+    causes : sequence of str
+        Those of the ledger; others have no row.
+    notes : sequence of (datetime, str)
+        What people noted: adjustments and trials.
+
+    Returns
+    -------
+    Trends
+        A cause is called better or worse where the false discovery rate over all causes stays below 5 %.
+
+    Notes
+    -----
+    Source: benjamini-hochberg-1995, restricted-likelihood
+    """
+    now = np.zeros(0, dtype=bool) if history is None else history.between(*period)
+    few = "too few shifts: needs {} in the period and {} before it, has {} and {}"
+    before = 0 if history is None else int((~now).sum())
+    if history is None or now.sum() < 1 or before < LEAST_SHIFTS or now.sum() + before < 6:
+        why = few.format(LEAST_SHIFTS, LEAST_SHIFTS, int(now.sum()), before)
+        return Trends((), int(now.sum()), before, why_none=why)
+    found = [name for name in causes if name in history.lost and name not in NO_CAUSE]
+    tests = {name: _against_before(history, history.lost[name], now) for name in found}
+    adjusted = dict(zip(tests, adjusted_p([test.p for test in tests.values()]), strict=True))
+    rows = []
+    for name, test in tests.items():
+        q = adjusted[name]
+        verdict = STEADY
+        if q <= FALSE_DISCOVERIES:
+            verdict = WORSE if test.change.number > 0 else BETTER
+        windows = _windows(history, history.lost[name], period[1])
+        steps = _steps(history, history.lost[name], notes, len(found))
+        row = CauseTrend(name, test.now, test.before, test.change, test.p, q, verdict, windows, steps)
+        rows.append(row)
+    return Trends(tuple(rows), int(now.sum()), before, tuple(history.mix_names))
+
+
+@dataclass(frozen=True)
+class _Test:
+    now: float
+    before: float
+    change: Estimate
+    p: float
+
+
+def _against_before(history: History, y: Floats, now: Bools) -> _Test:
+    """Test the period's shifts against those before."""
+    x = np.column_stack([np.ones(history.n), now.astype(np.float64), history.mix])
+    fit = weighted_fit(y, x, history.planned_min)
+    contrast = np.eye(x.shape[1])[1]
+    change = difference(fit, contrast, history.n)
+    # Minutes lost are skewed: on the scale of square roots they are less so, and both must agree.
+    roots = np.sign(y) * np.sqrt(np.abs(y))
+    p = max(fit.p_value(contrast), weighted_fit(roots, x, history.planned_min).p_value(contrast))
+    means = [float(np.average(y[part], weights=history.planned_min[part])) for part in (now, ~now)]
+    return _Test(means[0], means[1], change, p)
+
+
+def weighted_fit(y: Floats, x: Floats, planned_min: Floats) -> CorrelatedFit:
+    """Fit by shifts as units, each weighing by its planned minutes [min]; few shifts are taken as independent.
+
+    Source: restricted-likelihood
+    """
+    weight = np.sqrt(planned_min / planned_min.mean())
+    noises = COARSE if len(y) >= CORRELATED_FROM else WHITE
+    return correlated_regression(y * weight, x * weight[:, None], np.ones(len(y) - 1), noises)
+
+
+def difference(fit: CorrelatedFit, contrast: Floats, n: int) -> Estimate:
+    """A combination of coefficients with its 95 % interval."""
+    low, high = fit.interval(contrast)
+    return Estimate(fit.mean(contrast), low, high, n, "95 % confidence")
+
+
+def _windows(history: History, y: Floats, end: datetime) -> tuple[Window, ...]:
+    """Level at the end and slope over the last 4, 8 and 13 weeks, as far as there are readings."""
+    out = []
+    began = datetime.fromtimestamp(float(history.start[0]) / 1e6, end.tzinfo)
+    for weeks in WEEKS:
+        first = end - timedelta(weeks=weeks)
+        inside = history.between(first, end)
+        enough = inside.sum() >= 2 * LEAST_SHIFTS + history.mix.shape[1]
+        if not enough or (began > first + timedelta(days=3)):
+            few = Estimate.unknown(f"too few weeks: needs {weeks}")
+            out.append(Window(weeks, few, few))
+            continue
+        t = (history.start[inside] - end.timestamp() * 1e6) / 6.048e11
+        mix = history.mix[inside]
+        mix = mix - mix.mean(axis=0)
+        useful = mix[:, mix.std(axis=0) > 1e-6]
+        x = np.column_stack([np.ones(len(t)), t, useful])
+        if np.linalg.matrix_rank(x) < x.shape[1]:
+            x = x[:, :2]
+        fit = weighted_fit(y[inside], x, history.planned_min[inside])
+        level, slope = np.eye(x.shape[1])[:2]
+        middle = level + slope * float(t.mean())
+        out.append(Window(weeks, difference(fit, middle, len(t)), difference(fit, slope, len(t))))
+    return tuple(out)
+
+
+#: Chance that steady works show a lasting change in any of their rows.
+STEP_CHANCE = 0.05
+#: How far from a step what was noted may bear on it.
+NOTED_WITHIN = timedelta(days=1, hours=12)
+
+
+def _steps(history: History, y: Floats, notes: Sequence[tuple[datetime, str]], rows: int) -> tuple[Step, ...]:
+    """Lasting changes of a cause, dated by the first shift after them."""
+    n = history.n
+    if n < CORRELATED_FROM or float(np.std(y)) <= 1e-9:
+        return ()
+    weight = np.sqrt(history.planned_min / history.planned_min.mean())
+    x = np.column_stack([np.ones(n), history.mix]) * weight[:, None]
+    found = find_steps(y * weight, x, np.ones(n - 1), false_share=STEP_CHANCE / max(rows, 1), most=4)
+    if not found.steps:
+        return ()
+    columns = [np.where(np.arange(n) >= at, 1.0, 0.0) for at in found.steps]
+    fit = correlated_regression(
+        y * weight, np.column_stack([x, *(c * weight for c in columns)]), np.ones(n - 1), COARSE
+    )
+    out = []
+    for k, at in enumerate(found.steps):
+        contrast = np.eye(x.shape[1] + len(columns))[x.shape[1] + k]
+        moment = datetime.fromtimestamp(float(history.start[at]) / 1e6, UTC)
+        near = tuple(text for when, text in notes if abs(when - moment) <= NOTED_WITHIN)
+        out.append(Step(moment, difference(fit, contrast, n), near))
+    return tuple(out)
