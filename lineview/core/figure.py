@@ -72,9 +72,7 @@ class Figure:
         return self.value is not None
 
 
-def too_few(
-    name: str, label: str, unit: str, *, needs: int, has: int, period: Period | None = None
-) -> Figure:
+def too_few(name: str, label: str, unit: str, *, needs: int, has: int, period: Period | None = None) -> Figure:
     """A figure without a value, for too few readings.
 
     Parameters

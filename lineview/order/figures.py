@@ -133,10 +133,7 @@ def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
 def _values(line: OrderLine, advice: Advice, currency: str) -> dict[str, tuple[Value, str, str]]:
     """Each figure's value, its working, and the reason where it has no value."""
     web, due = line.web, line.order_by is not None
-    none_due, lead = (
-        "no order is due within a year",
-        f"{web.lead_time_days:g} ± {web.lead_time_sd_days:g} days",
-    )
+    none_due, lead = ("no order is due within a year", f"{web.lead_time_days:g} ± {web.lead_time_sd_days:g} days")
     before = line.open_risk
     return {
         "order_by": (line.order_by, f"latest day with at most {RISK:.0%} chance, lead time {lead}", none_due),
@@ -150,11 +147,7 @@ def _values(line: OrderLine, advice: Advice, currency: str) -> dict[str, tuple[V
             "no delivery is open",
         ),
         "days_of_cover": _cover(advice),
-        "safety_reels": (
-            advice.safety_reels if due else None,
-            "reels there less the expected need",
-            none_due,
-        ),
+        "safety_reels": (advice.safety_reels if due else None, "reels there less the expected need", none_due),
         "order_money": _money(line, float(advice.reels), price_at(web, advice.reels), currency),
         "halving_reels": (
             advice.halving_reels if due else None,
@@ -185,11 +178,7 @@ def _quantity_working(line: OrderLine) -> str:
 def _cover(advice: Advice) -> tuple[Value, str, str]:
     if math.isinf(advice.cover_days):
         return None, "", "what is there lasts beyond a year at the expected need"
-    return (
-        advice.cover_days,
-        "until the expected need first exceeds what is on hand and delivered by then",
-        "",
-    )
+    return (advice.cover_days, "until the expected need first exceeds what is on hand and delivered by then", "")
 
 
 def _interval(name: str, line: OrderLine) -> tuple[float | None, float | None, str]:

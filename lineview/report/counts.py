@@ -53,14 +53,10 @@ def count_figure(name: str, label: str, total: Estimate, period: Period, n: int,
         most = "no upper bound" if total.high is None else f"at most {total.high:,.0f}"
         why = f"not known: part of the period was not read; at least {low:,.0f}, {most}"
         kind = "bounds: readings missing"
-        return Figure(
-            name, label, None, "pieces", low, total.high, kind, n, period, ("derived-counters",), "", why
-        )
+        return Figure(name, label, None, "pieces", low, total.high, kind, n, period, ("derived-counters",), "", why)
     # "all readings" ends a microsecond after the last one: what could be made in it is no doubt to tell.
     exact = total.high is not None and total.high - low < _NO_DOUBT
     ends: tuple[float | None, float | None] = (None, None) if exact else (low, total.high)
     kind = COUNTED if exact else COUNT_BOUNDS
     value = round(total.value)
-    return Figure(
-        name, label, value, "pieces", ends[0], ends[1], kind, n, period, ("derived-counters",), working
-    )
+    return Figure(name, label, value, "pieces", ends[0], ends[1], kind, n, period, ("derived-counters",), working)

@@ -69,17 +69,14 @@ def weight_words(figures: Sequence[Figure], plant: Plant) -> str:
     if not isinstance(kg.low, float) or not isinstance(kg.high, float) or kg.low * kg.high <= 0:
         return ""
     amount, money = (
-        show.value(replace(f, value=abs(f.value)), plant).removesuffix("/week")
-        if isinstance(f.value, float)
-        else ""
+        show.value(replace(f, value=abs(f.value)), plant).removesuffix("/week") if isinstance(f.value, float) else ""
         for f in (kg, told["weight_effect_money_per_week"])
     )
     way = "gives away" if kg.value > 0 else "is short by"
     ends = sorted(abs(end) for end in (kg.low, kg.high))
     low, high = (show.value(replace(kg, value=end), plant).split()[0] for end in ends)
     return (
-        f"At its present deviation the rope {way} {amount} ({low} to {high}) of candy a week"
-        f"{money and ', ' + money}."
+        f"At its present deviation the rope {way} {amount} ({low} to {high}) of candy a week{money and ', ' + money}."
     )
 
 
@@ -98,8 +95,7 @@ def _money(effect: WeekEffect, named: tuple[str, str, str], n: int, period: Peri
         return cannot_tell(*named, effect.why_no_money, period)
     priced = [one for one in effect.products if one.product.price_per_kg is not None]
     parts = [
-        f"{number(one.kg[0], 2)} kg × {one.product.price_per_kg:g} ({one.product.flavour})"
-        for one in priced[:SHOWN]
+        f"{number(one.kg[0], 2)} kg × {one.product.price_per_kg:g} ({one.product.flavour})" for one in priced[:SHOWN]
     ]
     if priced[SHOWN:]:
         parts.append(f"{len(priced) - SHOWN} further products")
@@ -129,16 +125,13 @@ SPREAD = "95 % confidence, averaged over the readings' autocorrelation"
 CONFIDENCE = "95 % confidence, averaged over the noise's autocorrelation"
 
 
-def rope_figures(
-    account: RopeAccount, found: Verdict | None, plant: Plant, period: Period
-) -> tuple[Figure, ...]:
+def rope_figures(account: RopeAccount, found: Verdict | None, plant: Plant, period: Period) -> tuple[Figure, ...]:
     """Every figure of the rope answer."""
     figures = list(_targets(account, period))
     if account.model is None or found is None:
         money = f"{plant.currency}/week"
         figures += [
-            _untold(account, name, label, unit.replace("money/week", money), period)
-            for name, label, unit in MODELLED
+            _untold(account, name, label, unit.replace("money/week", money), period) for name, label, unit in MODELLED
         ]
     else:
         figures += _drift(account, account.model, found, period)
@@ -224,9 +217,7 @@ def _leaving(account: RopeAccount, period: Period) -> list[Figure]:
     return [*out, _calendar(account, names["leaves_tolerance_at"], period)]
 
 
-def _hours(
-    name: str, label: str, unit: str, time: TimeToLeave, working: str, n: int, period: Period
-) -> Figure:
+def _hours(name: str, label: str, unit: str, time: TimeToLeave, working: str, n: int, period: Period) -> Figure:
     kind = "90 % interval"
     if time.high_h is None:
         kind += f", open above {HORIZON_H:.0f} h"

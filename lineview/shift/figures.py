@@ -20,12 +20,7 @@ _KINDS = (
     ("starved_min", "starved", "starved", "stops in which the one before could not send product"),
     ("outside_min", "other outside causes", "outside", "stops by a cause outside the machine"),
     ("cleaning_min", "cleaning", "cleaning", "stops in which its state or a reason says cleaning"),
-    (
-        "maintenance_min",
-        "maintenance",
-        "maintenance",
-        "stops in which its state or a reason says maintenance",
-    ),
+    ("maintenance_min", "maintenance", "maintenance", "stops in which its state or a reason says maintenance"),
 )
 _UNTOLD = "neither a state channel nor a reason says what caused the stops"
 
@@ -46,17 +41,13 @@ def kind_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figur
             continue
         working = f"{said}, of {stood:,.1f} min of stops"
         sources = ("isa-tr88", "derived-tape")
-        figures.append(
-            Figure(name, label, minutes, "min", n=n, period=period, sources=sources, working=working)
-        )
+        figures.append(Figure(name, label, minutes, "min", n=n, period=period, sources=sources, working=working))
     if not measured.counts.spells.any:
         return tuple(figures)
     told = account.coded_run_min + account.coded_stand_min
     working = f"{account.coded_run_min:,.1f} running + {account.coded_stand_min:,.1f} standing"
     label = "known from the machine's states alone"
-    coded = Figure(
-        "coded_min", label, told, "min", n=n, period=period, sources=("derived-tape",), working=working
-    )
+    coded = Figure("coded_min", label, told, "min", n=n, period=period, sources=("derived-tape",), working=working)
     return (*figures, coded)
 
 
@@ -68,9 +59,7 @@ def stop_figures(measured: ShiftMeasures, period: Period) -> list[Figure]:
     """The numbers of stops and the mean times between and to restore."""
     account, stops = measured.so_far, measured.stops
     counts = [
-        Figure(
-            f"{key}s", label, account.stretches[state], "", period=period, working="stretches of the timeline"
-        )
+        Figure(f"{key}s", label, account.stretches[state], "", period=period, working="stretches of the timeline")
         for key, label, state in (
             ("stop", "stops", "stop"),
             ("short_stop", "short stops", "short stop"),
@@ -94,17 +83,7 @@ def _mean_between(measured: ShiftMeasures, period: Period) -> Figure:
             name, label, None, "min", low, None, kind, 0, period, ("nist-handbook",), working, "no stop began"
         )
     return Figure(
-        name,
-        label,
-        stops.mean_between_min,
-        "min",
-        low,
-        top,
-        kind,
-        stops.events,
-        period,
-        ("nist-handbook",),
-        working,
+        name, label, stops.mean_between_min, "min", low, top, kind, stops.events, period, ("nist-handbook",), working
     )
 
 
@@ -201,18 +180,12 @@ def _piece_figures(account: ShiftAccount, machine: Machine, period: Period, n: i
         label, what = "good pieces, at most", "pieces counted; nothing counts the rejects among them"
     return [
         _counted("good_pieces", label, pieces.good, period, n, (what, why)),
-        _counted(
-            "pieces_made", "pieces made", pieces.made, period, n, ("increments of the piece counter", why)
-        ),
-        _counted(
-            "rejects", "rejects", pieces.rejects, period, n, ("increments of the reject counter", why_rejects)
-        ),
+        _counted("pieces_made", "pieces made", pieces.made, period, n, ("increments of the piece counter", why)),
+        _counted("rejects", "rejects", pieces.rejects, period, n, ("increments of the reject counter", why_rejects)),
     ]
 
 
-def _counted(
-    name: str, label: str, total: Estimate | None, period: Period, n: int, said: tuple[str, str]
-) -> Figure:
+def _counted(name: str, label: str, total: Estimate | None, period: Period, n: int, said: tuple[str, str]) -> Figure:
     """A count; `said` is its working and why there would be none."""
     working, why_none = said
     if total is None:
@@ -255,17 +228,7 @@ def _effective_rate(account: ShiftAccount, period: Period, n: int) -> Figure:
     ends = (None, None) if low == high else (low, high)
     kind = COUNTED if low == high else COUNT_BOUNDS
     return Figure(
-        name,
-        label,
-        good.value / minutes,
-        unit,
-        ends[0],
-        ends[1],
-        kind,
-        n,
-        period,
-        ("trade-practice",),
-        working,
+        name, label, good.value / minutes, unit, ends[0], ends[1], kind, n, period, ("trade-practice",), working
     )
 
 
@@ -296,13 +259,7 @@ def _declared_rates(machine: Machine, period: Period) -> list[Figure]:
     unit, said = "pieces/min", "declared in plant.toml"
     figures = [
         Figure(
-            "nominal_low_per_min",
-            "nominal band, low end",
-            low,
-            unit,
-            period=period,
-            interval_kind=said,
-            working=said,
+            "nominal_low_per_min", "nominal band, low end", low, unit, period=period, interval_kind=said, working=said
         ),
         Figure(
             "nominal_high_per_min",
@@ -338,9 +295,7 @@ _MINUTES = (
 
 def _minute_figures(account: ShiftAccount, period: Period, n: int, slow: tuple[float, float]) -> list[Figure]:
     parts = " + ".join(f"{account.minutes[s]:.1f} {s}" for s in account.minutes if s != "break")
-    planned = Figure(
-        "planned_min", "planned", account.planned_min, "min", n=n, period=period, working=f"{parts} min"
-    )
+    planned = Figure("planned_min", "planned", account.planned_min, "min", n=n, period=period, working=f"{parts} min")
     figures = [planned]
     for name, label, working, states in _MINUTES:
         value = sum(account.minutes[s] for s in states)
@@ -351,9 +306,7 @@ def _minute_figures(account: ShiftAccount, period: Period, n: int, slow: tuple[f
         if name == "slow_min" and slow[1] > slow[0]:
             ends = (slow[0], slow[1] + open_min)
             kind = "bounds: a slow stretch's ends lie within a reading interval"
-        figures.append(
-            Figure(name, label, value, "min", ends[0], ends[1], kind, n, period, ("derived-tape",), working)
-        )
+        figures.append(Figure(name, label, value, "min", ends[0], ends[1], kind, n, period, ("derived-tape",), working))
     return figures
 
 

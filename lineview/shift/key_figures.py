@@ -166,12 +166,8 @@ def iso_key_figures(elements: TimeElements) -> tuple[KeyFigure, ...]:
             e.processing_min * ideal * e.good,
             nee_bottom,
         ),
-        KeyFigure(
-            "allocation_efficiency", "Allocation efficiency", "AUBT / PBT", e.busy_min, e.planned_busy_min
-        ),
-        KeyFigure(
-            "utilization_efficiency", "Utilization efficiency", "APT / AUBT", e.production_min, e.busy_min
-        ),
+        KeyFigure("allocation_efficiency", "Allocation efficiency", "AUBT / PBT", e.busy_min, e.planned_busy_min),
+        KeyFigure("utilization_efficiency", "Utilization efficiency", "APT / AUBT", e.production_min, e.busy_min),
         KeyFigure(
             "technical_efficiency",
             "Technical efficiency",

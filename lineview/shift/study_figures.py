@@ -42,9 +42,7 @@ def event_figures(events: Sequence[NextEvent], period: Period) -> tuple[Figure, 
         what = event.event.split(" ends")[0]
         name = "batch_end" if what == "batch" else f"reel_end_{what.removesuffix(' reel').replace(' ', '_')}"
         if event.at is None:
-            figures.append(
-                Figure(name, event.event, None, period=period, why_none=event.why, working=event.working)
-            )
+            figures.append(Figure(name, event.event, None, period=period, why_none=event.why, working=event.working))
             continue
         kind = "earliest: it never stops again; latest: 90 % prediction"
         figures.append(
@@ -72,9 +70,7 @@ def _trend(study: ShiftStudy, stops: int, period: Period) -> list[Figure]:
     )
     trend = study.trend
     if trend is None:
-        return [
-            too_few(name, label, "", needs=LEAST_STOPS, has=stops, period=period) for name, label in names
-        ]
+        return [too_few(name, label, "", needs=LEAST_STOPS, has=stops, period=period) for name, label in names]
     law = trend.law
     sources = ("nist-handbook", "mil-hdbk-189")
     over = f"{trend.stops} stops in {trend.run_min:.0f} running minutes: {trend.verdict}"
@@ -108,9 +104,7 @@ def _trend(study: ShiftStudy, stops: int, period: Period) -> list[Figure]:
 
 def _cluster(cluster: Cluster, period: Period) -> Figure:
     name = f"stops_after_{cluster.after.replace(' ', '_')}_ratio"
-    label = (
-        f"rate of stops in {cluster.window_min:g} running minutes after a {cluster.after}, over other times"
-    )
+    label = f"rate of stops in {cluster.window_min:g} running minutes after a {cluster.after}, over other times"
     ratio = cluster.ratio
     working = (
         f"({cluster.stops} stops ÷ {cluster.run_min:.0f} min) ÷ "
@@ -122,9 +116,7 @@ def _cluster(cluster: Cluster, period: Period) -> Figure:
     high = ratio.high if math.isfinite(ratio.high) else None
     sources = ("conditional-rate-ratio", "holm-1979")
     kind = "95 % confidence, exact"
-    return Figure(
-        name, label, ratio.ratio, "", ratio.low, high, kind, cluster.events, period, sources, working
-    )
+    return Figure(name, label, ratio.ratio, "", ratio.low, high, kind, cluster.events, period, sources, working)
 
 
 def _aside(study: ShiftStudy, period: Period) -> list[Figure]:
@@ -194,8 +186,7 @@ def _flavour(plant: Plant, name: str) -> str:
 
 def _named(frame: pl.DataFrame, plant: Plant) -> list[dict[str, Any]]:
     return [
-        row | {side: _flavour(plant, row[side]) for side in ("before", "after")}
-        for row in frame.iter_rows(named=True)
+        row | {side: _flavour(plant, row[side]) for side in ("before", "after")} for row in frame.iter_rows(named=True)
     ]
 
 

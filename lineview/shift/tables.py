@@ -27,11 +27,7 @@ def ladder_table(measured: ShiftMeasures) -> Table:
     """The pieces from nominal to good, cause by cause."""
     rungs = loss_waterfall(measured.so_far, good_counted=measured.good_counted)
     rows = [{"cause": r.cause, "minutes": r.minutes, "pieces": r.pieces} for r in rungs]
-    columns = (
-        ("cause", "where the pieces went", ""),
-        ("minutes", "minutes", "min"),
-        ("pieces", "pieces", ""),
-    )
+    columns = (("cause", "where the pieces went", ""), ("minutes", "minutes", "min"), ("pieces", "pieces", ""))
     return Table("ladder", "Where the pieces went", columns, rows)
 
 

@@ -123,14 +123,22 @@ def three_way(points: pl.DataFrame, weighings: pl.DataFrame) -> ThreeWay:
     single, moving = individuals_limits(points["deviation_g"].to_numpy())
     charts = [
         ChartLimits(
-            "batch means", "g off target", single.centre, single.low, single.high,
+            "batch means",
+            "g off target",
+            single.centre,
+            single.low,
+            single.high,
             tuple(names[i] for i in single.outside),
         ),
         ChartLimits(
-            "moving range of batch means", "g", moving.centre, moving.low, moving.high,
+            "moving range of batch means",
+            "g",
+            moving.centre,
+            moving.low,
+            moving.high,
             tuple(names[i + 1] for i in moving.outside),
         ),
-    ]  # fmt: skip
+    ]
     within = _within(weighings)
     follow = summarize(points["deviation_g"].to_list()).r1
     return ThreeWay((*charts, within) if within else tuple(charts), len(names), follow)
@@ -153,9 +161,13 @@ def _within(weighings: pl.DataFrame) -> ChartLimits | None:
     outside = (sd > high) | (sd < low)
     middle = int(np.argsort(n)[n.size // 2])
     return ChartLimits(
-        "spread within batches", "g", float(centre[middle]), float(low[middle]), float(high[middle]),
+        "spread within batches",
+        "g",
+        float(centre[middle]),
+        float(low[middle]),
+        float(high[middle]),
         tuple(b for b, out in zip(spread["batch"].to_list(), outside, strict=True) if out),
-    )  # fmt: skip
+    )
 
 
 def _sd_limits(n: Sequence[int] | np.ndarray, sd: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

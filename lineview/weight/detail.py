@@ -59,11 +59,7 @@ class LineSeen:
 
 
 def weight_detail(
-    plant: Plant,
-    account: WeightAccount,
-    points: pl.DataFrame,
-    seen: LineSeen,
-    rules: Mapping[str, ContentsRules],
+    plant: Plant, account: WeightAccount, points: pl.DataFrame, seen: LineSeen, rules: Mapping[str, ContentsRules]
 ) -> WeightDetail | None:
     """Work out the rest."""
     found, target = account.deviation, account.target_g
@@ -71,10 +67,13 @@ def weight_detail(
         return None
     kept = account.sorted.kept
     return WeightDetail(
-        three_way(points, kept), weight_shape(kept), _sources(plant, kept, seen),
+        three_way(points, kept),
+        weight_shape(kept),
+        _sources(plant, kept, seen),
         sample_plans(found, float(kept["tolerance_g"].mean())),  # type: ignore[arg-type]  # floats
-        _bags(plant, account, found, rules), _money(plant, account),
-    )  # fmt: skip
+        _bags(plant, account, found, rules),
+        _money(plant, account),
+    )
 
 
 def sample_plans(found: WeightSpread, tolerance_g: float) -> tuple[tuple[float, SamplePlan | None], ...]:
@@ -96,9 +95,14 @@ def _bags(
         return ()
     an_hour = account.week[1] / account.week[2] * 60 if account.week else 350.0 * 60
     return plan_products(
-        account.sorted.kept, found, {p.id: p.bag_g for p in plant.products}, LABELS_G[plant.units], own,
-        pieces_per_lot=an_hour, batch_kg=plant.batch_kg,
-    )  # fmt: skip
+        account.sorted.kept,
+        found,
+        {p.id: p.bag_g for p in plant.products},
+        LABELS_G[plant.units],
+        own,
+        pieces_per_lot=an_hour,
+        batch_kg=plant.batch_kg,
+    )
 
 
 def _sources(plant: Plant, kept: pl.DataFrame, seen: LineSeen) -> SpreadSources:

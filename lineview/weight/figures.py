@@ -7,13 +7,7 @@ from lineview.stats.variance_shares import VarianceShare
 from lineview.weight.account import WeightAccount
 from lineview.weight.detail import WeightDetail
 from lineview.weight.giveaway import Yield, share_below
-from lineview.weight.giveaway_figures import (
-    CONFIDENCE,
-    SPREAD_SOURCES,
-    from_spread,
-    giveaway_figures,
-    money_figures,
-)
+from lineview.weight.giveaway_figures import CONFIDENCE, SPREAD_SOURCES, from_spread, giveaway_figures, money_figures
 from lineview.weight.sources import SpreadSources
 from lineview.weight.spread import WeightSpread
 
@@ -64,20 +58,42 @@ def _means(account: WeightAccount, found: WeightSpread, target: float, period: P
     of = "" if products == 1 else f", mean of {products} products by pieces weighed"
     return [
         Figure(
-            "mean_g", "mean mass of a piece", target + found.mean, "g", low, high, kind, found.pieces, period,
+            "mean_g",
+            "mean mass of a piece",
+            target + found.mean,
+            "g",
+            low,
+            high,
+            kind,
+            found.pieces,
+            period,
             SPREAD_SOURCES,
             f"target {target:.4g} g{of} {found.mean:+.4f} g mean deviation over {found.batches} batches",
         ),
         Figure(
-            "target_g", "target mass of a piece", target, "g", interval_kind="set in plant.toml",
-            n=products, period=period, working=f"plant.toml, {products} product(s){of}",
+            "target_g",
+            "target mass of a piece",
+            target,
+            "g",
+            interval_kind="set in plant.toml",
+            n=products,
+            period=period,
+            working=f"plant.toml, {products} product(s){of}",
         ),
         Figure(
-            "deviation_g", "mean deviation from target", found.mean, "g", found.mean_low, found.mean_high,
-            kind, found.pieces, period, SPREAD_SOURCES,
+            "deviation_g",
+            "mean deviation from target",
+            found.mean,
+            "g",
+            found.mean_low,
+            found.mean_high,
+            kind,
+            found.pieces,
+            period,
+            SPREAD_SOURCES,
             f"batch means weighted by 1 / (between² + within² / pieces) over {found.batches} batches",
         ),
-    ]  # fmt: skip
+    ]
 
 
 def _spreads(found: WeightSpread, period: Period) -> list[Figure]:
@@ -105,12 +121,8 @@ def _numbers(account: WeightAccount, found: WeightSpread, period: Period) -> lis
     counted = f"counted over {found.weighings} weighings"
     left_out = reasons or "none was set aside"
     return [
-        Figure(
-            "batches", "batches weighed", found.batches, "", n=found.weighings, period=period, working=counted
-        ),
-        Figure(
-            "pieces", "pieces weighed", found.pieces, "", n=found.weighings, period=period, working=counted
-        ),
+        Figure("batches", "batches weighed", found.batches, "", n=found.weighings, period=period, working=counted),
+        Figure("pieces", "pieces weighed", found.pieces, "", n=found.weighings, period=period, working=counted),
         Figure("set_aside", "weights set aside", aside, "", n=aside, period=period, working=left_out),
     ]
 
@@ -130,11 +142,17 @@ def _capabilities(account: WeightAccount, found: WeightSpread, period: Period) -
     )
     return [
         from_spread(
-            s, name, label, "", n=found.pieces, period=period, sources=CAPABILITY_SOURCES,
+            s,
+            name,
+            label,
+            "",
+            n=found.pieces,
+            period=period,
+            sources=CAPABILITY_SOURCES,
             working=f"{w}, in tolerances from the target",
         )
         for s, name, label, w in rows
-    ]  # fmt: skip
+    ]
 
 
 def _below(account: WeightAccount, found: WeightSpread, period: Period) -> Figure:
@@ -142,9 +160,15 @@ def _below(account: WeightAccount, found: WeightSpread, period: Period) -> Figur
     if account.scaled is None:
         return cannot_tell(name, label, "%", "no weight can be used", period)
     return from_spread(
-        share_below(account.scaled).times(100.0), name, label, "%", n=found.pieces, period=period,
-        sources=CAPABILITY_SOURCES, working="normal share below target − tolerance, by mean and total spread",
-    )  # fmt: skip
+        share_below(account.scaled).times(100.0),
+        name,
+        label,
+        "%",
+        n=found.pieces,
+        period=period,
+        sources=CAPABILITY_SOURCES,
+        working="normal share below target − tolerance, by mean and total spread",
+    )
 
 
 def _yields(account: WeightAccount, period: Period) -> list[Figure]:
@@ -161,18 +185,32 @@ def _yields(account: WeightAccount, period: Period) -> list[Figure]:
         kind += "; the batch scale's own error not in it"
     return [
         Figure(
-            "yield_percent", "yield of the batches", 100 * y.share, "%", 100 * (y.share - 2 * y.u_share),
-            100 * (y.share + 2 * y.u_share), kind, y.batches, period, ("gum",),
-            f"{y.good_pieces:,.0f} good pieces = {y.good_kg:.1f} kg of {y.mass_in_kg:.1f} kg in; "
-            f"{_budget(y)}",
+            "yield_percent",
+            "yield of the batches",
+            100 * y.share,
+            "%",
+            100 * (y.share - 2 * y.u_share),
+            100 * (y.share + 2 * y.u_share),
+            kind,
+            y.batches,
+            period,
+            ("gum",),
+            f"{y.good_pieces:,.0f} good pieces = {y.good_kg:.1f} kg of {y.mass_in_kg:.1f} kg in; {_budget(y)}",
         ),
         Figure(
-            "unexplained_kg", "unexplained loss of mass", y.unexplained_kg, "kg",
-            y.unexplained_kg - 2 * y.u_unexplained_kg, y.unexplained_kg + 2 * y.u_unexplained_kg, kind,
-            y.batches, period, ("gum",),
+            "unexplained_kg",
+            "unexplained loss of mass",
+            y.unexplained_kg,
+            "kg",
+            y.unexplained_kg - 2 * y.u_unexplained_kg,
+            y.unexplained_kg + 2 * y.u_unexplained_kg,
+            kind,
+            y.batches,
+            period,
+            ("gum",),
             f"{y.mass_in_kg:.1f} kg in − good {y.good_kg:.1f} kg{rejects}; {_budget(y)}",
         ),
-    ]  # fmt: skip
+    ]
 
 
 def _budget(y: Yield) -> str:
@@ -187,30 +225,45 @@ def _budget(y: Yield) -> str:
 SHARE_SOURCES = ("derived-spread-sources", "weerahandi-1993")
 
 
-def detail_figures(
-    account: WeightAccount, detail: WeightDetail, currency: str, period: Period
-) -> tuple[Figure, ...]:
+def detail_figures(account: WeightAccount, detail: WeightDetail, currency: str, period: Period) -> tuple[Figure, ...]:
     """The figures of the detail."""
     shape = detail.shape
     quantile = "quantiles 0.135, 50 and 99.865 % of single pieces, in tolerances from the target"
     return (
         *share_figures(detail.sources, period),
         from_spread(
-            shape.pp, "pp_quantile", "performance Pp by quantiles", "", n=0, period=period,
-            sources=("iso-22514-2",), working=quantile,
+            shape.pp,
+            "pp_quantile",
+            "performance Pp by quantiles",
+            "",
+            n=0,
+            period=period,
+            sources=("iso-22514-2",),
+            working=quantile,
         ),
         from_spread(
-            shape.ppk, "ppk_quantile", "performance Ppk by quantiles", "", n=0, period=period,
-            sources=("iso-22514-2",), working=quantile,
+            shape.ppk,
+            "ppk_quantile",
+            "performance Ppk by quantiles",
+            "",
+            n=0,
+            period=period,
+            sources=("iso-22514-2",),
+            working=quantile,
         ),
         *money_figures(account, detail, currency, period),
         _achievable(detail, period),
         Figure(
-            "batches_outside", "batches beyond control limits", len(detail.chart.outside), "",
-            n=detail.chart.batches, period=period, sources=("nist-handbook", "iso-7870-2"),
+            "batches_outside",
+            "batches beyond control limits",
+            len(detail.chart.outside),
+            "",
+            n=detail.chart.batches,
+            period=period,
+            sources=("nist-handbook", "iso-7870-2"),
             working=f"{', '.join(detail.chart.outside) or 'none'}; by chance {detail.chart.by_chance:.1f}",
         ),
-    )  # fmt: skip
+    )
 
 
 def _achievable(detail: WeightDetail, period: Period) -> Figure:
@@ -223,9 +276,16 @@ def _achievable(detail: WeightDetail, period: Period) -> Figure:
     what = f"{row.count} pieces of {detail.bags[0].product} pass as {row.label_g:g} g"
     working = f"least mean with which {what} under {detail.bags_rules}"
     return Figure(
-        name, label, row.least_mean_g, "g", interval_kind="by convolution at the spread found, no interval",
-        n=0, period=period, sources=("derived-bag-plan",), working=working,
-    )  # fmt: skip
+        name,
+        label,
+        row.least_mean_g,
+        "g",
+        interval_kind="by convolution at the spread found, no interval",
+        n=0,
+        period=period,
+        sources=("derived-bag-plan",),
+        working=working,
+    )
 
 
 def share_figures(sources: SpreadSources, period: Period) -> list[Figure]:
@@ -234,43 +294,53 @@ def share_figures(sources: SpreadSources, period: Period) -> list[Figure]:
     rows = (
         ("share_diameter", "share of the spread from rope diameter", sources.diameter, "cov(ln m, 2 ln d)"),
         (
-            "share_cut_length", "share from cut length, batch to batch", sources.cut_length,
+            "share_cut_length",
+            "share from cut length, batch to batch",
+            sources.cut_length,
             "cov(ln m, ln L) between batches, L = rope metres / pieces",
         ),
         (
-            "share_density", "share from density (air), batch to batch", sources.density,
+            "share_density",
+            "share from density (air), batch to batch",
+            sources.density,
             "cov(ln m, ln m − 2 ln d − ln L) between batches",
         ),
         (
-            "share_rest_between", "share left between batches: density and cut length", sources.rest_between,
+            "share_rest_between",
+            "share left between batches: density and cut length",
+            sources.rest_between,
             "cov(ln m, ln m − 2 ln d) between batches",
         ),
         (
-            "share_rest_within", "share left within batches: single cuts, air, the scale",
-            sources.rest_within, "cov(ln m, ln m − 2 ln d) within batches",
+            "share_rest_within",
+            "share left within batches: single cuts, air, the scale",
+            sources.rest_within,
+            "cov(ln m, ln m − 2 ln d) within batches",
         ),
-    )  # fmt: skip
+    )
     return [_share(sources, *row, of=of, period=period) for row in rows] + [_delay(sources, period)]
 
 
 def _share(
-    sources: SpreadSources,
-    name: str,
-    label: str,
-    share: VarianceShare | None,
-    part: str,
-    *,
-    of: str,
-    period: Period,
+    sources: SpreadSources, name: str, label: str, share: VarianceShare | None, part: str, *, of: str, period: Period
 ) -> Figure:
     if share is None:
         why = sources.why_none or sources.why_no_length
         return cannot_tell(name, label, "%", why, period)
     working = f"{part} / var(ln m){of}; {sources.pairs} pairs in {sources.batches} batches"
     return Figure(
-        name, label, 100 * share.value, "%", 100 * share.low, 100 * share.high, CONFIDENCE, sources.pairs,
-        period, SHARE_SOURCES, working,
-    )  # fmt: skip
+        name,
+        label,
+        100 * share.value,
+        "%",
+        100 * share.low,
+        100 * share.high,
+        CONFIDENCE,
+        sources.pairs,
+        period,
+        SHARE_SOURCES,
+        working,
+    )
 
 
 def _delay(sources: SpreadSources, period: Period) -> Figure:
@@ -280,6 +350,15 @@ def _delay(sources: SpreadSources, period: Period) -> Figure:
         return cannot_tell(name, label, "s", why, period)
     d = sources.delay
     return Figure(
-        name, label, d.lag, "s", d.low, d.high, "95 % confidence, by profile, in steps of 5 s", d.n, period,
-        SHARE_SOURCES, f"greatest correlation within batches, r = {d.correlation:.2f}",
-    )  # fmt: skip
+        name,
+        label,
+        d.lag,
+        "s",
+        d.low,
+        d.high,
+        "95 % confidence, by profile, in steps of 5 s",
+        d.n,
+        period,
+        SHARE_SOURCES,
+        f"greatest correlation within batches, r = {d.correlation:.2f}",
+    )

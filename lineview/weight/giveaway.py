@@ -129,29 +129,27 @@ def week_giveaway(
     money = told(priced)
     why = f"not known: no price_per_kg in plant.toml of {', '.join(lacking)}"
     return WeekGiveaway(
-        rows, told({p: n / 1000 for p, n in own.items()}),
+        rows,
+        told({p: n / 1000 for p, n in own.items()}),
         Spread(None, why_none=why) if lacking else money,
         money if lacking and priced else None,
-        tuple(sorted(priced)), lacking, tuple(sorted(p for p in made if p and p not in means)),
-        sum(own.values()) / (sum(made.values()) * to_week), df,
-    )  # fmt: skip
+        tuple(sorted(priced)),
+        lacking,
+        tuple(sorted(p for p in made if p and p not in means)),
+        sum(own.values()) / (sum(made.values()) * to_week),
+        df,
+    )
 
 
 def _row(
-    product: str,
-    pieces: float,
-    price: float | None,
-    weighed: bool,
-    told: Callable[[Mapping[str, float]], Spread],
+    product: str, pieces: float, price: float | None, weighed: bool, told: Callable[[Mapping[str, float]], Spread]
 ) -> ProductGiveaway:
     if not weighed:
         none = Spread(None, why_none="not known: not weighed in this period")
         return ProductGiveaway(product, pieces, none, none, price, none)
     unpriced = Spread(None, why_none="not known: no price_per_kg in plant.toml")
     money = unpriced if price is None else told({product: pieces * price / 1000})
-    return ProductGiveaway(
-        product, pieces, told({product: 1.0}), told({product: pieces / 1000}), price, money
-    )
+    return ProductGiveaway(product, pieces, told({product: 1.0}), told({product: pieces / 1000}), price, money)
 
 
 @dataclass(frozen=True)
@@ -303,14 +301,20 @@ def batch_yield(
     u_scale = None if scale_error_kg is None else used * scale_error_kg / math.sqrt(3)
     u_left = math.sqrt(count_u2 + ((good + rejects) * u_piece_g / 1000) ** 2 + (u_scale or 0.0) ** 2)
     return Yield(
-        used, float(mass_in.sum()), good, good_kg, u_good, reject_kg if counts.has_read("rejects") else None,
-        u_rejects, left, u_left, u_scale,
-    )  # fmt: skip
+        used,
+        float(mass_in.sum()),
+        good,
+        good_kg,
+        u_good,
+        reject_kg if counts.has_read("rejects") else None,
+        u_rejects,
+        left,
+        u_left,
+        u_scale,
+    )
 
 
-def _balanced(
-    batches: pl.DataFrame, piece_g: Mapping[str, float]
-) -> list[tuple[datetime, datetime, float, float]]:
+def _balanced(batches: pl.DataFrame, piece_g: Mapping[str, float]) -> list[tuple[datetime, datetime, float, float]]:
     """Start and end of each batch that can be balanced, its mass in and the mean mass of its pieces [kg]."""
     rows = []
     for row in batches.sort("start").with_columns(_next=pl.col("start").shift(-1)).iter_rows(named=True):

@@ -17,22 +17,12 @@ SPREAD_SOURCES = ("searle-casella-mcculloch", "weerahandi-1993")
 
 
 def from_spread(
-    spread: Spread,
-    name: str,
-    label: str,
-    unit: str,
-    *,
-    n: int,
-    period: Period,
-    sources: tuple[str, ...],
-    working: str,
+    spread: Spread, name: str, label: str, unit: str, *, n: int, period: Period, sources: tuple[str, ...], working: str
 ) -> Figure:
     """Make a figure of a value with limits, or of the reason for none."""
     if spread.value is None:
         why = spread.why_none
-        return Figure(
-            name, label, None, unit, n=n, period=period, interval_kind=why, why_none=why, sources=sources
-        )
+        return Figure(name, label, None, unit, n=n, period=period, interval_kind=why, why_none=why, sources=sources)
     none = "too few batches or weighings for an interval"
     kind = CONFIDENCE if spread.low is not None else none
     return Figure(name, label, spread.value, unit, spread.low, spread.high, kind, n, period, sources, working)
@@ -61,14 +51,26 @@ def giveaway_figures(account: WeightAccount, period: Period) -> list[Figure]:
         )
     return [
         from_spread(
-            given.g_per_piece, "giveaway_g_per_piece", "giveaway a piece", "g", n=found.pieces,
-            period=period, sources=SPREAD_SOURCES, working="mean mass − target; negative: short",
+            given.g_per_piece,
+            "giveaway_g_per_piece",
+            "giveaway a piece",
+            "g",
+            n=found.pieces,
+            period=period,
+            sources=SPREAD_SOURCES,
+            working="mean mass − target; negative: short",
         ),
         from_spread(
-            given.kg_per_week, "giveaway_kg_per_week", label, "kg", n=found.pieces,
-            period=period, sources=sources, working=working,
+            given.kg_per_week,
+            "giveaway_kg_per_week",
+            label,
+            "kg",
+            n=found.pieces,
+            period=period,
+            sources=sources,
+            working=working,
         ),
-    ]  # fmt: skip
+    ]
 
 
 def _sum(split: WeekGiveaway, rows: tuple[ProductGiveaway, ...], *, money: bool = False) -> str:
@@ -84,9 +86,7 @@ def _sum(split: WeekGiveaway, rows: tuple[ProductGiveaway, ...], *, money: bool 
     return f"{told}; uncertainties by squares, Student's t with {split.degrees} degrees of freedom"
 
 
-def money_figures(
-    account: WeightAccount, detail: WeightDetail, currency: str, period: Period
-) -> list[Figure]:
+def money_figures(account: WeightAccount, detail: WeightDetail, currency: str, period: Period) -> list[Figure]:
     """The money a week that is given away."""
     n = account.deviation.pieces if account.deviation else 0
     split = account.giveaway.by_product if account.giveaway else None
@@ -98,22 +98,30 @@ def money_figures(
             label += " on the products weighed"
     figures = [
         from_spread(
-            detail.money_per_week, "giveaway_money_per_week", label, currency,
-            n=n if detail.money_per_week.value is not None else 0, period=period,
-            sources=("gum",) if split is not None else (), working=working,
+            detail.money_per_week,
+            "giveaway_money_per_week",
+            label,
+            currency,
+            n=n if detail.money_per_week.value is not None else 0,
+            period=period,
+            sources=("gum",) if split is not None else (),
+            working=working,
         )
-    ]  # fmt: skip
+    ]
     if split is not None and split.money_priced is not None:
         own = tuple(r for r in split.rows if r.product in split.priced)
         figures.append(
             from_spread(
-                split.money_priced, "giveaway_money_priced_per_week",
-                f"giveaway in money a week on {', '.join(split.priced)} alone", currency, n=n, period=period,
+                split.money_priced,
+                "giveaway_money_priced_per_week",
+                f"giveaway in money a week on {', '.join(split.priced)} alone",
+                currency,
+                n=n,
+                period=period,
                 sources=("gum",),
-                working=f"not the total, as {', '.join(split.no_price)} has no price: "
-                f"{_sum(split, own, money=True)}",
+                working=f"not the total, as {', '.join(split.no_price)} has no price: {_sum(split, own, money=True)}",
             )
-        )  # fmt: skip
+        )
     return figures
 
 
@@ -195,10 +203,7 @@ def giveaway_notes(account: WeightAccount) -> list[str]:
     if 1 - split.covered >= NAMED_FROM:
         names = ", ".join(split.not_weighed)
         which = f"{names} made but not weighed" if names else "the batch sheet names no product for the rest"
-        told.append(
-            f"Giveaway a week covers the products weighed, {100 * split.covered:.0f} % of the pieces: "
-            f"{which}."
-        )
+        told.append(f"Giveaway a week covers the products weighed, {100 * split.covered:.0f} % of the pieces: {which}.")
     if split.no_price:
         names = ", ".join(split.no_price)
         told.append(f"Money given away cannot be summed: no price_per_kg in plant.toml of {names}.")

@@ -58,10 +58,7 @@ class LineSpread:
 
 
 def line_spread(
-    line: str,
-    kept: pl.DataFrame,
-    others: Sequence[LineWeights],
-    facts: Mapping[str, PieceFacts],
+    line: str, kept: pl.DataFrame, others: Sequence[LineWeights], facts: Mapping[str, PieceFacts]
 ) -> LineSpread:
     """Compare lines over the products that were weighed on several of them.
 
@@ -73,9 +70,7 @@ def line_spread(
     """
     frames = [_placed(kept, line)]
     for other in others:
-        own = sort_out(
-            weighings(other.weights, other.batches, facts).filter(pl.col("target_g").is_not_null())
-        ).kept
+        own = sort_out(weighings(other.weights, other.batches, facts).filter(pl.col("target_g").is_not_null())).kept
         if own.height:
             frames.append(_placed(with_samples(own), other.line))
     return compare_lines(pl.concat(frames), line)
@@ -90,9 +85,7 @@ def compare_lines(weighed: pl.DataFrame, line: str) -> LineSpread:
     own = weighed.filter(pl.col("line") == line)["product"].unique()
     if weighed["line"].n_unique() < 2:
         return _none("not known: one line was weighed")
-    both = weighed.filter(pl.col("product").is_in(own.implode())).filter(
-        pl.col("line").n_unique().over("product") > 1
-    )
+    both = weighed.filter(pl.col("product").is_in(own.implode())).filter(pl.col("line").n_unique().over("product") > 1)
     if both.is_empty():
         return _none("not known: no product of this line was weighed on another")
     both = both.with_columns(_unit=pl.coalesce("batch", "sample"))
@@ -118,9 +111,7 @@ def _components(both: pl.DataFrame) -> tuple[Spread, float | None, float | None]
     return Spread.of(lines, (float(np.sqrt(low)), float(np.sqrt(high)))), between, within
 
 
-def _means(
-    both: pl.DataFrame, line: str, between: float | None, within: float | None
-) -> tuple[LineMean, ...]:
+def _means(both: pl.DataFrame, line: str, between: float | None, within: float | None) -> tuple[LineMean, ...]:
     """Each line's mean, the one asked first; batch means share one variance over all lines."""
     found, variance, df = grouped_means(both, "line", between, within)
     pieces = dict(both.group_by("line").agg(pl.col("pieces").sum()).iter_rows())
@@ -136,10 +127,13 @@ def _means(
         apart = told(one.mean_g - asked.mean_g, one.relative_variance + asked.relative_variance)
         rows.append(
             LineMean(
-                name, one.batches, int(pieces[name]), told(one.mean_g, one.relative_variance),
+                name,
+                one.batches,
+                int(pieces[name]),
+                told(one.mean_g, one.relative_variance),
                 None if name == line else apart,
             )
-        )  # fmt: skip
+        )
     return tuple(rows)
 
 
@@ -155,10 +149,16 @@ def line_figures(across: LineSpread | None, period: Period) -> tuple[Figure, ...
     )
     return (
         from_spread(
-            across.between, "sd_lines_g", "spread between lines", "g", n=lines, period=period,
-            sources=SPREAD_SOURCES, working=working,
+            across.between,
+            "sd_lines_g",
+            "spread between lines",
+            "g",
+            n=lines,
+            period=period,
+            sources=SPREAD_SOURCES,
+            working=working,
         ),
-    )  # fmt: skip
+    )
 
 
 def line_table(across: LineSpread | None, plant: Plant) -> Table:
@@ -214,6 +214,5 @@ def _note(one: LineMean, asked: str, plant: Plant) -> str:
         return f"Pieces of the same products on {name} and {asked} show no measurable difference ({between})."
     more = "heavier" if apart.value > 0 else "lighter"
     return (
-        f"Pieces of the same products are {mass(abs(apart.value), plant)} {more} on {name} than on {asked} "
-        f"({between})."
+        f"Pieces of the same products are {mass(abs(apart.value), plant)} {more} on {name} than on {asked} ({between})."
     )

@@ -68,10 +68,7 @@ class WeightSpread:
 
     def over(self, unit: float) -> WeightSpread:
         """The same in another unit, such as the tolerance."""
-        spreads = {
-            name: getattr(self, name).over(unit)
-            for name in ("between", "samples", "piece", "within", "total")
-        }
+        spreads = {name: getattr(self, name).over(unit) for name in ("between", "samples", "piece", "within", "total")}
         return replace(
             self,
             mean=self.mean / unit,
@@ -102,9 +99,7 @@ def spread_of(weighings: pl.DataFrame, value: pl.Expr, draws: int = 2500) -> Wei
         return _untold(frame, y, k, counts)
     found = reml(y, columns, k)
     drawn = draw_components(y, columns, k, draws=draws)
-    by_level = {
-        name: Spread.of(sd, _roots(d)) for name, sd, d in zip(names, found.sds, drawn.variances, strict=True)
-    }
+    by_level = {name: Spread.of(sd, _roots(d)) for name, sd, d in zip(names, found.sds, drawn.variances, strict=True)}
     # Samples of unknown batches may be of different ones, so they are no spread within a batch.
     inside = [i for i, n in enumerate(names) if n == "piece" or (n == "sample" and known_batches)]
     told_within = known_batches == 1 or len(names) > 1
@@ -112,14 +107,20 @@ def spread_of(weighings: pl.DataFrame, value: pl.Expr, draws: int = 2500) -> Wei
     low, high = percentiles(drawn.mean)
     unsplit = Spread(None, why_none="not known: no batch or sample has two weighings")
     return WeightSpread(
-        found.mean, low, high,
+        found.mean,
+        low,
+        high,
         by_level.get("batch", Spread(None, why_none=_no_batches(frame, known_batches))),
         by_level.get("sample", Spread(None, why_none="no two sample times with two weighings in one batch")),
         by_level["piece"] if told_within else unsplit,
         _summed(found.variances, inside, within) if told_within else unsplit,
         _summed(found.variances, range(len(names)), total),
-        names, *counts, drawn.mean, within if told_within else np.zeros(0), total,
-    )  # fmt: skip
+        names,
+        *counts,
+        drawn.mean,
+        within if told_within else np.zeros(0),
+        total,
+    )
 
 
 def _summed(variances: tuple[float, ...], which: list[int] | range, draws: Floats) -> Spread:
@@ -162,17 +163,24 @@ def _no_batches(frame: pl.DataFrame, known: int) -> str:
 def _untold(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, int]) -> WeightSpread:
     """The mean alone, with why there is no spread."""
     n = frame.height
-    why = (
-        f"too few: needs 2, has {n}"
-        if n < 2
-        else f"not known: all {n} weights are equal, as if the scale was stuck"
-    )
+    why = f"too few: needs 2, has {n}" if n < 2 else f"not known: all {n} weights are equal, as if the scale was stuck"
     none = Spread(None, why_none=why)
     nothing = np.zeros(0)
     return WeightSpread(
-        float(np.average(y, weights=k)), None, None, none, none, none, none, none, (), *counts,
-        nothing, nothing, nothing,
-    )  # fmt: skip
+        float(np.average(y, weights=k)),
+        None,
+        None,
+        none,
+        none,
+        none,
+        none,
+        none,
+        (),
+        *counts,
+        nothing,
+        nothing,
+        nothing,
+    )
 
 
 #: The outer quantiles lie one in 740 apiece: fewer values than this do not reach them.
@@ -222,9 +230,7 @@ def weight_shape(weighings: pl.DataFrame) -> WeightShape:
 
 def _by_quantiles(scaled: pl.DataFrame) -> tuple[Spread, Spread]:
     if scaled.height < LEAST_FOR_QUANTILES:
-        none = Spread(
-            None, why_none=f"too few: needs {LEAST_FOR_QUANTILES} single pieces, has {scaled.height}"
-        )
+        none = Spread(None, why_none=f"too few: needs {LEAST_FOR_QUANTILES} single pieces, has {scaled.height}")
         return none, none
     z = scaled["_z"].to_numpy()
     found = quantile_indices(z, -1.0, 1.0)

@@ -28,8 +28,7 @@ def spread_table(figures: tuple[Figure, ...]) -> Table:
 
 def capability_table(figures: tuple[Figure, ...]) -> Table:
     """The capability and performance indices."""
-    columns = (("what", "", ""), ("size", "Index", ""), ("low", "Low", ""), ("high", "High", ""),
-               ("from", "From", ""))  # fmt: skip
+    columns = (("what", "", ""), ("size", "Index", ""), ("low", "Low", ""), ("high", "High", ""), ("from", "From", ""))
     rows = [
         {
             "what": f"{f.label}, %" if f.unit == "%" else f.label,
@@ -72,20 +71,35 @@ def product_table(account: WeightAccount) -> Table:
 
 def chart_table(detail: WeightDetail) -> Table:
     """Give centre, limits and batches outside of the three charts."""
-    columns = (("chart", "Chart", ""), ("centre", "Centre", "g"), ("low", "Low limit", "g"),
-               ("high", "High limit", "g"), ("outside", "Outside", ""))  # fmt: skip
+    columns = (
+        ("chart", "Chart", ""),
+        ("centre", "Centre", "g"),
+        ("low", "Low limit", "g"),
+        ("high", "High limit", "g"),
+        ("outside", "Outside", ""),
+    )
     rows = [
-        {"chart": f"{c.chart} ({c.unit})", "centre": c.centre, "low": c.low, "high": c.high,
-         "outside": ", ".join(c.outside) or "none"}
+        {
+            "chart": f"{c.chart} ({c.unit})",
+            "centre": c.centre,
+            "low": c.low,
+            "high": c.high,
+            "outside": ", ".join(c.outside) or "none",
+        }
         for c in detail.chart.charts
-    ]  # fmt: skip
+    ]
     return Table("chart", "Three-way control chart", columns, rows)
 
 
 def plan_table(detail: WeightDetail) -> Table:
     """How many pieces to weigh how often to know the mean."""
-    columns = (("within", "Mean to ±", "g"), ("batches", "Batches", ""), ("samples", "Samples per batch", ""),
-               ("pieces", "Pieces per sample", ""), ("total", "Pieces in total", ""))  # fmt: skip
+    columns = (
+        ("within", "Mean to ±", "g"),
+        ("batches", "Batches", ""),
+        ("samples", "Samples per batch", ""),
+        ("pieces", "Pieces per sample", ""),
+        ("total", "Pieces in total", ""),
+    )
     rows = [
         {
             "within": wanted,
@@ -146,6 +160,4 @@ def _why(row: BagRow) -> str:
         ounces = in_units(short_g, "g", "US")[0]
         return f"With {row.count - 1} pieces the mean bag would be {short_g:.1f} g ({ounces:.2f} oz) short."
     worst = "their mean" if less.mean_fails >= less.beyond_fails else "single bags too far below the label"
-    return (
-        f"With {row.count - 1} pieces {100 * (1 - less.passing):.0f} % of lots would fail, most by {worst}."
-    )
+    return f"With {row.count - 1} pieces {100 * (1 - less.passing):.0f} % of lots would fail, most by {worst}."

@@ -89,9 +89,7 @@ def soft_line(account: WeightAccount, label: str, plant: Plant, money: Spread | 
     found = account.deviation
     parts = [label] if label else []
     if found is not None:
-        counted = (
-            _count(found.pieces, "piece"), _count(found.weighings, "weighing"), _count(found.batches, "batch")
-        )  # fmt: skip
+        counted = (_count(found.pieces, "piece"), _count(found.weighings, "weighing"), _count(found.batches, "batch"))
         parts.append("{} in {} of {}".format(*counted))
         if found.mean_low is not None and found.mean_high is not None:
             low, high = (mass(end, plant, signed=True) for end in (found.mean_low, found.mean_high))
@@ -131,10 +129,7 @@ def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
     found = account.deviation
     if found is None:
         return (*told, "Exports of bench samples or an inline scale would show what pieces weigh.")
-    for spread, what in (
-        (found.between, "Spread between batches"),
-        (found.within, "Spread within batches"),
-    ):
+    for spread, what in ((found.between, "Spread between batches"), (found.within, "Spread within batches")):
         if spread.why_none:
             told.append(f"{what}: {spread.why_none}.")
     if found.batches == 1:
@@ -182,12 +177,7 @@ def detail_notes(detail: WeightDetail | None) -> tuple[str, ...]:
         return ()
     return tuple(
         note
-        for note in (
-            _source_note(detail.sources),
-            _stability_note(detail),
-            _shape_note(detail),
-            _bag_note(detail),
-        )
+        for note in (_source_note(detail.sources), _stability_note(detail), _shape_note(detail), _bag_note(detail))
         if note
     )
 

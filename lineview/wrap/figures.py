@@ -58,9 +58,7 @@ def _blanks(account: WrapAccount, period: Period) -> Figure:
 def _figure(name: str, label: str, allowance: Allowance, events: str, period: Period) -> Figure:
     if not allowance.learned:
         kind = "an assumption from plant.toml until learned: no interval"
-        return Figure(
-            name, label, allowance.metres, "m", interval_kind=kind, period=period, working="plant.toml"
-        )
+        return Figure(name, label, allowance.metres, "m", interval_kind=kind, period=period, working="plant.toml")
     return Figure(
         name,
         label,
@@ -79,9 +77,7 @@ def _figure(name: str, label: str, allowance: Allowance, events: str, period: Pe
 
 
 def _running(kind: str, part: Allowance, period: Period) -> Figure:
-    figure = _figure(
-        f"{slug(kind)}_running_waste_percent", f"{kind}: waste in proportion", part, "stretches", period
-    )
+    figure = _figure(f"{slug(kind)}_running_waste_percent", f"{kind}: waste in proportion", part, "stretches", period)
     return Figure(
         figure.name,
         figure.label,
@@ -145,11 +141,7 @@ def _left(account: WrapAccount, kind: str, period: Period) -> list[Figure]:
         return [cannot_tell(name, label, unit, why, period) for name, label, unit in pairs]
     kinds = "k = 2, from the label's and the counter's uncertainty"
     told = f"reel {left.reel}: held less fed less its end"
-    out = [
-        Figure(
-            names[0], labels[0], left.metres, "m", left.low_m, left.high_m, kinds, period=period, working=told
-        )
-    ]
+    out = [Figure(names[0], labels[0], left.metres, "m", left.low_m, left.high_m, kinds, period=period, working=told)]
     if left.minutes is None or left.metres <= 0:
         return [*out, cannot_tell(names[1], labels[1], "min", "nothing was wrapped", period)]
     scale = left.minutes / left.metres
@@ -202,13 +194,7 @@ def shown_unit(unit: str, currency: str) -> str:
 
 
 def _figure_wrap_figures(
-    account: WrapAccount,
-    use: WebUse | None,
-    kind: str,
-    unit: str,
-    what: str,
-    period: Period,
-    currency: str,
+    account: WrapAccount, use: WebUse | None, kind: str, unit: str, what: str, period: Period, currency: str
 ) -> Figure:
     tail = f"_{slug(what)}" if what else ""
     name = f"{slug(kind)}_{unit}_per_thousand{tail}"

@@ -79,12 +79,7 @@ def rope(machine: str = "sizer2", label: str = "since Mon 8 June", line: str = "
             Table(
                 "moves",
                 "What moves the diameter",
-                (
-                    ("what", "what", ""),
-                    ("size", "size", "mm"),
-                    ("interval", "95 % interval", ""),
-                    ("from", "from", ""),
-                ),
+                (("what", "what", ""), ("size", "size", "mm"), ("interval", "95 % interval", ""), ("from", "from", "")),
                 (
                     {
                         "what": "wear, an hour of running",
@@ -118,13 +113,7 @@ def rope(machine: str = "sizer2", label: str = "since Mon 8 June", line: str = "
                 }
             ),
             "ewma": pl.DataFrame(
-                {
-                    "running_h": hours,
-                    "value": smooth,
-                    "low": [-0.05] * 341,
-                    "high": [0.05] * 341,
-                    "signal": signal,
-                }
+                {"running_h": hours, "value": smooth, "low": [-0.05] * 341, "high": [0.05] * 341, "signal": signal}
             ),
         },
         ("No rope temperature was exported: taper and temperature cannot be told apart.",),
@@ -184,15 +173,7 @@ def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = 
         "Running stretches alone: 346 a minute. 80 minutes stood still: 45 in seven changeovers, 30 in two stops, one "
         "without a reason. To reach the plan of 150,000 the rest must run at 362.",
         (
-            Figure(
-                "good_pieces",
-                "good pieces",
-                117940,
-                "pieces",
-                n=2880,
-                period=EARLY,
-                working="increments summed",
-            ),
+            Figure("good_pieces", "good pieces", 117940, "pieces", n=2880, period=EARLY, working="increments summed"),
             Figure(
                 "uptime_percent",
                 "uptime",
@@ -220,11 +201,7 @@ def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = 
                 "Next",
                 (("what", "what", ""), ("at", "when", ""), ("interval", "between", "")),
                 [
-                    {
-                        "what": "film reel ends",
-                        "at": EARLY.end - timedelta(minutes=8),
-                        "interval": "13:48 to 13:57",
-                    },
+                    {"what": "film reel ends", "at": EARLY.end - timedelta(minutes=8), "interval": "13:48 to 13:57"},
                     {"what": "batch ends, honey", "at": EARLY.end - timedelta(minutes=19), "interval": None},
                     {"what": "shift ends", "at": EARLY.end, "interval": None},
                 ],

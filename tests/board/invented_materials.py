@@ -50,9 +50,7 @@ def weight(machine: str = "wrap1", label: str = "the last 7 days", line: str = "
         ),
         {"batches": pl.DataFrame(rows, schema=names, orient="row")},
         (),
-        (
-            "Label weights are a planning aid; the decision rests with the local weights-and-measures authority.",
-        ),
+        ("Label weights are a planning aid; the decision rests with the local weights-and-measures authority.",),
     )
 
 
@@ -62,11 +60,7 @@ def wrap(machine: str = "wrap1", label: str = "the last 28 days", line: str = "1
         "wax paper": [("geometry", 58.0), ("rejects", 0.7), ("restarts", 1.0), ("reel ends and splices", 1.6), ("unexplained", 2.1)],
         "clear film": [("geometry", 56.0), ("rejects", 0.7), ("restarts", 1.1), ("reel ends and splices", 0.9), ("unexplained", 0.2)],
     }  # fmt: skip
-    rows = [
-        (web, "film" if "film" in web else "wax paper", c, m)
-        for web, parts in causes.items()
-        for c, m in parts
-    ]
+    rows = [(web, "film" if "film" in web else "wax paper", c, m) for web, parts in causes.items() for c, m in parts]
     return Answer(
         "wrap",
         scope(machine, WEEK, label, line),
@@ -79,14 +73,7 @@ def wrap(machine: str = "wrap1", label: str = "the last 28 days", line: str = "1
         "label says.",
         (
             Figure(
-                "film_m_per_thousand",
-                "film a thousand good pieces",
-                58.9,
-                "m/1000",
-                58.6,
-                59.2,
-                "95 % confidence",
-                412,
+                "film_m_per_thousand", "film a thousand good pieces", 58.9, "m/1000", 58.6, 59.2, "95 % confidence", 412
             ),
         ),
         (
@@ -116,15 +103,7 @@ def order(machine: str = "wrap1", label: str = "all readings", line: str = "1") 
                 mid = stock - use * day / 7 + (arrives if after else 0)
                 wide = 0.15 * day**0.8
                 rows.append(
-                    (
-                        web,
-                        start + timedelta(days=day),
-                        mid - wide,
-                        mid - wide * 0.4,
-                        mid,
-                        mid + wide * 0.4,
-                        mid + wide,
-                    )
+                    (web, start + timedelta(days=day), mid - wide, mid - wide * 0.4, mid, mid + wide * 0.4, mid + wide)
                 )
         arrivals.append((web, start + timedelta(days=38), float(arrives), "advised"))
     arrivals.append(("clear", datetime(2026, 6, 25, 10, tzinfo=UTC), 24.0, "order by"))
@@ -146,12 +125,7 @@ def order(machine: str = "wrap1", label: str = "all readings", line: str = "1") 
             Table(
                 "advice",
                 "What to order",
-                (
-                    ("web", "web", ""),
-                    ("reels", "reels", ""),
-                    ("by", "order by", ""),
-                    ("money", "money", "EUR"),
-                ),
+                (("web", "web", ""), ("reels", "reels", ""), ("by", "order by", ""), ("money", "money", "EUR")),
                 [
                     {
                         "web": "clear film",

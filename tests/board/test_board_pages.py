@@ -16,9 +16,7 @@ from tests.board import invented_answers as invented
 from tests.board.invented_works import InventedWorks
 
 DAY = {"theme": "day", "narrow": False}
-WORDS = st.text(st.characters(codec="utf-8", exclude_categories=["Cs", "Cc"]), min_size=1, max_size=40).map(
-    str.strip
-)
+WORDS = st.text(st.characters(codec="utf-8", exclude_categories=["Cs", "Cc"]), min_size=1, max_size=40).map(str.strip)
 MAYBE = st.none() | WORDS.filter(bool)
 
 

@@ -42,9 +42,7 @@ def test_value_and_interval_have_the_same_decimals_and_units() -> None:
 def test_open_intervals() -> None:
     assert show.interval(Figure("a", "a", 34.0, "h", low=29.0), PLANT).startswith("at least 29")
     assert show.interval(Figure("a", "a", 34.0, "h", high=41.0), PLANT).startswith("at most 41")
-    assert show.interval(Figure("a", "a", 34.0, "h", low=29.0, high=float("inf")), PLANT).startswith(
-        "at least"
-    )
+    assert show.interval(Figure("a", "a", 34.0, "h", low=29.0, high=float("inf")), PLANT).startswith("at least")
     assert show.interval(Figure("a", "a", 34.0, "h"), PLANT) == ""
 
 

@@ -27,9 +27,7 @@ PURE = (
 EDGES = {"core/resources.py", "plant/read.py", "plant/write.py", "plant/positions.py", "records/stale.py"}
 IMPURE_MODULES = {"os", "pathlib", "socket", "subprocess", "sqlite3", "sqlalchemy", "deltalake", "requests"}
 IMPURE_MODULES |= {"urllib", "http", "random", "time", "tempfile", "shutil", "io"}
-IMPURE_CALLS = re.compile(
-    r"\b(open\(|datetime\.now|datetime\.utcnow|date\.today|default_rng\(\)|pl\.read_|pl\.scan_)"
-)
+IMPURE_CALLS = re.compile(r"\b(open\(|datetime\.now|datetime\.utcnow|date\.today|default_rng\(\)|pl\.read_|pl\.scan_)")
 #: Modules (without the packages' own files), lines of one and of all, as the code stands; they may fall.
 MOST_MODULES, MOST_LINES, MOST_IN_ALL = 210, 500, 45_000
 MOST_OF_ONE_NEIGHBOUR = 45
@@ -55,9 +53,7 @@ def drawn(picture: dict[str, dict[str, int]]) -> str:
 
 def modules_of(sources: list[Source]) -> dict[str, set[str]]:
     """By module, the modules of the package that it imports, inside functions too."""
-    named = {
-        ".".join(s.path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): s for s in sources
-    }
+    named = {".".join(s.path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): s for s in sources}
     known = set(named)
     out = {}
     for own, source in named.items():

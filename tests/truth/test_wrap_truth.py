@@ -42,9 +42,7 @@ def recover(runs: int, first: int = 0) -> dict[str, list[bool]]:
             hits["blanks, counted"].append(covered(account.blanks.low, 6.0, account.blanks.high))
         else:
             cut_m = 0.056
-            hits["blanks, learned"].append(
-                covered(waste.restart.low / cut_m, 6.0, waste.restart.high / cut_m)
-            )
+            hits["blanks, learned"].append(covered(waste.restart.low / cut_m, 6.0, waste.restart.high / cut_m))
         for name in ("reel_start", "reel_end", "splice"):
             allowance = getattr(waste, name)
             assert allowance.learned

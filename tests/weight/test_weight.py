@@ -228,10 +228,7 @@ def two_lines(*products: object) -> Plant:
     works = plant(*products)  # type: ignore[arg-type]  # products of the scene
     second = Machine(id="wrap2", kind="cut-and-wrap machine", line="line2")
     return works.model_copy(
-        update={
-            "lines": (*works.lines, Line(id="line2", name="Second line")),
-            "machines": (*works.machines, second),
-        }
+        update={"lines": (*works.lines, Line(id="line2", name="Second line")), "machines": (*works.machines, second)}
     )
 
 

@@ -128,9 +128,7 @@ def test_money_needs_a_price() -> None:
 
 def two_products(mint: float | None, rose: float | None) -> tuple[Plant, pl.DataFrame]:
     """Give a plant whose products differ in price, and a sheet on which they take turns."""
-    works = plant(
-        product("mint", 6.57, price_per_kg=mint), product("rose", 6.60, price_per_kg=rose, bag_g=(250,))
-    )
+    works = plant(product("mint", 6.57, price_per_kg=mint), product("rose", 6.60, price_per_kg=rose, bag_g=(250,)))
     return works, batch_sheet(30, ("mint", "rose"))
 
 
