@@ -11,17 +11,7 @@ import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.machine.counters import Floats
-from lineview.week.losses import (
-    BARE,
-    BLANKS,
-    BREAKS,
-    CHANGEOVERS,
-    REJECTS,
-    SLOW,
-    UNEXPLAINED,
-    UNSEEN,
-    MachineLosses,
-)
+from lineview.week.losses import BARE, BLANKS, BREAKS, CHANGEOVERS, REJECTS, SLOW, UNEXPLAINED, UNSEEN, MachineLosses
 from lineview.week.material import CandyLosses
 from lineview.wrap.account import WrapAccount
 
@@ -159,9 +149,7 @@ class _Sums:
         row[unit] = row[unit] + amount if unit in row else amount
 
 
-def make_ledger(
-    machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses], worth_per_kg: float | None
-) -> Ledger:
+def make_ledger(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses], worth_per_kg: float | None) -> Ledger:
     """Draw up the ledger of some machines over one period.
 
     Parameters
@@ -208,8 +196,7 @@ def _add_time(sums: _Sums, machine: MachinePeriod, worth: float | None) -> None:
         shifts.select("start", target=pl.Series(machine.target_g)), on="start", maintain_order="left"
     )
     by_cause = with_mass.group_by("cause", maintain_order=True).agg(
-        pl.col("clock_min", "pieces", "events").sum(),
-        kg=(pl.col("pieces") * pl.col("target")).sum() / 1000,
+        pl.col("clock_min", "pieces", "events").sum(), kg=(pl.col("pieces") * pl.col("target")).sum() / 1000
     )
     open_pieces = float(shifts["open_pieces"].sum())
     doubt = (shifts["good"] - shifts["good_low"]).sum(), (shifts["good_high"] - shifts["good"]).sum()
@@ -223,8 +210,8 @@ def _add_time(sums: _Sums, machine: MachinePeriod, worth: float | None) -> None:
         sums.events[cause] = sums.events.get(cause, 0) + events
     outside = machine.good.least - float(shifts["good"].sum())
     if abs(outside) > 1e-6:
-        mass = None if mean_g is None else Estimate.exact(-outside * mean_g / 1000)
-        _add_lost(sums, OUTSIDE, Estimate.exact(-outside), rate, mass, worth)
+        kg_outside = None if mean_g is None else Estimate.exact(-outside * mean_g / 1000)
+        _add_lost(sums, OUTSIDE, Estimate.exact(-outside), rate, kg_outside, worth)
 
 
 def _between(value: float, below: float, above: float, n: int) -> Estimate:
@@ -247,9 +234,7 @@ def _mean_target(machine: MachinePeriod) -> float | None:
     return float(np.average(machine.target_g, weights=planned))
 
 
-def _add_lost(
-    sums: _Sums, cause: str, lost: Estimate, rate: float, kg: Estimate | None, worth: float | None
-) -> None:
+def _add_lost(sums: _Sums, cause: str, lost: Estimate, rate: float, kg: Estimate | None, worth: float | None) -> None:
     """Add pieces that were not made: in minutes, pieces, kilograms and money."""
     sums.add(cause, "minutes", lost.scaled(1 / rate))
     sums.add(cause, "pieces", lost)

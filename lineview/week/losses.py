@@ -68,10 +68,11 @@ class MachineLosses:
 
 
 def cells_of(cal: pl.DataFrame) -> pl.DataFrame:
-    """The shifts of a calendar, each with its planned minutes, in order of time."""
+    """The shifts of a calendar, each with its planned minutes, in order of time; two parts apart are two rows."""
     minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
     return (
-        cal.with_columns(part_of=pl.struct("shift", "date").rle_id())
+        cal.with_columns(part_of=(pl.col("start") != pl.col("end").shift(1)).fill_null(value=True).cum_sum())
+        .with_columns(part_of=pl.struct("shift", "date", "part_of").rle_id())
         .group_by("part_of", maintain_order=True)
         .agg(
             pl.col("shift").first(),
@@ -221,9 +222,7 @@ def _least(counted: Counted | None, n: int = 0) -> Floats:
     return np.where(np.isnan(counted.value), np.maximum(counted.low, 0.0), counted.value)
 
 
-def _losses(
-    cells: pl.DataFrame, stretches: pl.DataFrame, by_state: _ByState, used: _Used, rate: float
-) -> pl.DataFrame:
+def _losses(cells: pl.DataFrame, stretches: pl.DataFrame, by_state: _ByState, used: _Used, rate: float) -> pl.DataFrame:
     minutes, made, blind = by_state.minutes, by_state.made, by_state.uncounted_min
     ran = np.maximum(minutes["running"] - blind, 0.0)
     # What running without a count takes from running it adds to time without readings.
@@ -267,13 +266,7 @@ def _standing(stretches: pl.DataFrame, rate: float) -> pl.DataFrame:
     stood = stretches.filter(pl.col("state").is_in(["changeover", *BARE])).with_columns(cause=cause)
     return (
         stood.group_by("place", "cause")
-        .agg(
-            clock_min=pl.col("us").sum() / 6e7,
-            made=pl.col("pieces").sum(),
-            events=pl.col("new").sum().cast(pl.Int64),
-        )
-        .with_columns(
-            pieces=pl.col("clock_min") * rate - pl.col("made"), place=pl.col("place").cast(pl.Int64)
-        )
+        .agg(clock_min=pl.col("us").sum() / 6e7, made=pl.col("pieces").sum(), events=pl.col("new").sum().cast(pl.Int64))
+        .with_columns(pieces=pl.col("clock_min") * rate - pl.col("made"), place=pl.col("place").cast(pl.Int64))
         .select(_ROW)
     )

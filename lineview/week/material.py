@@ -53,11 +53,7 @@ def product_mix(plant: Plant, batches: pl.DataFrame, line: str, cells: pl.DataFr
     within = (place >= 0) & (span >= 0) & (at[:-1] < ends[np.maximum(place, 0)])
     length = np.diff(at)[within].astype(np.float64)
     rows = pl.DataFrame(
-        {
-            "place": place[within].astype(np.int64),
-            "product": [names[k] for k in span[within].tolist()],
-            "us": length,
-        }
+        {"place": place[within].astype(np.int64), "product": [names[k] for k in span[within].tolist()], "us": length}
     )
     summed = rows.group_by("place", "product", maintain_order=True).agg(pl.col("us").sum())
     return summed.select("place", "product", share=pl.col("us") / pl.col("us").sum().over("place"))
@@ -272,10 +268,7 @@ def _rope_kg(products: Mapping[str, Product], made: Mapping[str, float], means: 
 
 
 def _rejected(
-    counts: Sequence[MachineCounts],
-    made: Mapping[str, float],
-    off: _OffTarget,
-    period: tuple[datetime, datetime],
+    counts: Sequence[MachineCounts], made: Mapping[str, float], off: _OffTarget, period: tuple[datetime, datetime]
 ) -> Estimate:
     """Candy in rejects [kg], each of the mean mass of a piece."""
     mean_g = sum(n * off.piece_g[name] for name, n in made.items()) / sum(made.values())
@@ -325,6 +318,4 @@ def _price(products: Mapping[str, Product], made: Mapping[str, float]) -> Estima
     if lacking:
         return Estimate.unknown(f"no price_per_kg in plant.toml of {', '.join(lacking)}")
     kg = {name: n * products[name].mass_g for name, n in made.items()}
-    return Estimate.exact(
-        sum(w * (products[n].price_per_kg or 0.0) for n, w in kg.items()) / sum(kg.values())
-    )
+    return Estimate.exact(sum(w * (products[n].price_per_kg or 0.0) for n, w in kg.items()) / sum(kg.values()))

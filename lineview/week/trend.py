@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
-from lineview.machine.counters import Bools, Floats
+from lineview.machine.counters import Floats
+from lineview.machine.speed import Bools
 from lineview.stats.change_points import find_steps
-from lineview.stats.correlated_regression import (
-    COARSE,
-    CorrelatedFit,
-    Noise,
-    correlated_regression,
-)
+from lineview.stats.correlated_regression import COARSE, CorrelatedFit, Noise, correlated_regression
 from lineview.stats.false_discovery import adjusted_p
 from lineview.week.ledger import NO_CAUSE
 from lineview.week.losses import MachineLosses
