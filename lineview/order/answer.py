@@ -21,7 +21,7 @@ from lineview.order.words import CAUTIONS, history_words, notes, sentence, soft_
 from lineview.order.works_demand import pieces_ahead, used_metres, works_need
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope
-from lineview.report.counts import good_pieces_figure
+from lineview.report.figures import good_pieces_figure
 from lineview.wrap.account import waste_ratios, wrap_account
 from lineview.wrap.reel_lengths import full_reel_m
 

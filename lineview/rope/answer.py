@@ -10,7 +10,7 @@ from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure
 from lineview.plant import Machine, Plant
 from lineview.report.answer import Answer, Scope
-from lineview.report.counts import good_pieces_figure
+from lineview.report.figures import good_pieces_figure
 from lineview.rope.account import RopeAccount, RopeSeen, rope_account
 from lineview.rope.figures import rope_figures, weight_words
 from lineview.rope.forecast import verdict

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from lineview.core.figure import Figure, Period
+from lineview.core.figure import Figure
 from lineview.core.frames import UTC_US
 from lineview.plant import Plant
 from lineview.report.answer import Scope, Table
@@ -306,36 +306,6 @@ def _rollers(account: RopeAccount) -> Table:
         row["slip"], row["low"], row["high"] = 100 * slip.share, 100 * slip.low, 100 * slip.high
     ordered = [rows[pair] for pair in sorted(rows)]
     return Table("rollers", "Roller pairs: ripple at their turning period, and flow v·d²", columns, ordered)
-
-
-SOURCES = ("restricted-likelihood", "derived-rope")
-
-
-def product_figures(model: RopeModel, period: Period, kind: str) -> list[Figure]:
-    """The offset of each kind of product against the one on the line."""
-    if model.kinds is None:
-        return []
-    out = []
-    for i, name in enumerate(model.kinds.names):
-        contrast = model.contrast(**{f"product{i}": 1.0})
-        low, high = model.fit.interval(contrast)
-        many = int(model.kinds.columns[:, i].sum())
-        out.append(
-            Figure(
-                f"product_{i + 1}_mm",
-                f"{name} against {model.kinds.reference}",
-                model.fit.mean(contrast),
-                "mm",
-                low,
-                high,
-                kind,
-                many,
-                period,
-                SOURCES,
-                f"offset of {many} batches from their own target, beside that of {model.kinds.reference}",
-            )
-        )
-    return out
 
 
 def product_notes(model: RopeModel | None) -> list[str]:

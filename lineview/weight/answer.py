@@ -11,7 +11,7 @@ from lineview.core.errors import AskError, Fault
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
 from lineview.report.answer import Answer, Scope
-from lineview.report.counts import good_pieces_figure
+from lineview.report.figures import good_pieces_figure
 from lineview.weight.account import WeightAccount, piece_facts, weight_account
 from lineview.weight.contents import ContentsRules
 from lineview.weight.detail import LineSeen, weight_detail

@@ -131,7 +131,7 @@ class WrapAccount:
         told = {kind: fed_per_thousand(self.fed[kind], self.fed_good[kind]) for kind in kinds}
         return {kind: one for kind, one in told.items() if one is not None}
 
-    def use(self, kind: WebKind) -> WebUse | None:
+    def use(self, kind: str) -> WebUse | None:
         """The use of a kind of web, or None where it cannot be told."""
         return next((use for use in self.uses if use.kind == kind), None)
 
