@@ -143,8 +143,7 @@ def machines_asked(plant: Plant, question: Question, line: str | None = None) ->
 def choose_machine(plant: Plant, asked: QuestionScope, span_of: Callable[[str], Period | None]) -> Machine:
     """Choose the machine a question is asked of."""
     line = asked.line
-    if line is not None and line not in (known := [one.id for one in plant.lines]):
-        raise AskError(Fault(f"unknown line '{line}'", "--line", f"one of {', '.join(known)}"))
+    _check_line(plant, line)
     fitting = machines_asked(plant, asked.question, line)
     if asked.machine:
         return _fitting(asked, known_machine(plant, asked.machine), fitting)
@@ -152,6 +151,23 @@ def choose_machine(plant: Plant, asked: QuestionScope, span_of: Callable[[str], 
         where = f" on line {line}" if line else ""
         raise AskError(Fault(f"there is no {kind_for(asked.question)}{where}", "plant.toml", "one to ask about"))
     return next((m for m in fitting if span_of(m.id) is not None), fitting[0])
+
+
+def machines_of_week(plant: Plant, asked: QuestionScope) -> list[Machine]:
+    """The cut-and-wrap machines that a week is asked of: one, those of a line, or all."""
+    _check_line(plant, asked.line)
+    fitting = machines_asked(plant, asked.question, asked.line)
+    if asked.machine:
+        return [_fitting(asked, known_machine(plant, asked.machine), fitting)]
+    if not fitting:
+        where = f" on line {asked.line}" if asked.line else ""
+        raise AskError(Fault(f"there is no cut-and-wrap machine{where}", "plant.toml", "one to ask about"))
+    return fitting
+
+
+def _check_line(plant: Plant, line: str | None) -> None:
+    if line is not None and line not in (known := [one.id for one in plant.lines]):
+        raise AskError(Fault(f"unknown line '{line}'", "--line", f"one of {', '.join(known)}"))
 
 
 def _fitting(asked: QuestionScope, machine: Machine, fitting: list[Machine]) -> Machine:
@@ -166,8 +182,8 @@ def _fitting(asked: QuestionScope, machine: Machine, fitting: list[Machine]) -> 
     return machine
 
 
-def scope_of(plant: Plant, asked: QuestionScope, machine: Machine, span: Period) -> Scope:
-    """The scope of a question."""
+def scope_of(plant: Plant, asked: QuestionScope, machine: Machine | None, span: Period) -> Scope:
+    """The scope of a question; without a machine that of the lines asked about."""
     if asked.start or asked.end:
         period, label = _between(asked, plant, span), "the period asked for"
     else:
@@ -175,6 +191,8 @@ def scope_of(plant: Plant, asked: QuestionScope, machine: Machine, span: Period)
     if asked.question == "order" and (period.start >= span.end or period.end <= span.start):
         what = f"nothing was read in {label}, so there is no history to order by"
         raise AskError(Fault(what, "period", "a period with readings, or none to use all of them"))
+    if machine is None:
+        return Scope(asked.line or "", "", period, span.end, label)
     return Scope(machine.line, machine.id, period, span.end, label)
 
 

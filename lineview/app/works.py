@@ -176,6 +176,7 @@ CLOCKS_DIFFER = timedelta(hours=1)
 #: Periods that every question can be asked of, and the one that stands before the shifts.
 GENERAL_PERIODS = (
     ("this-week", "since Monday"),
+    ("last-week", "the last whole week"),
     ("last-7-days", "the last 7 days"),
     ("last-28-days", "the last 28 days"),
     ("all", "all readings"),
@@ -374,16 +375,35 @@ class Works:
         from lineview.app.question import choose_machine, scope_of
         from lineview.app.works import answer_to
 
+        if asked.question == "week":
+            return self._work_out_week(plant, state, asked)
         with self.store.snapshot() as store:
             machine = choose_machine(plant, asked, store.span)
             span = store.span(machine.id) or store.span()
             if span is None:
-                do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
-                raise AskError(Fault("there are no readings yet", str(self.folder), do=do))
+                raise self._nothing_read()
             scope = scope_of(plant, asked, machine, span)
             measured = self.measured.of((store.version(), state))
             inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope)
         return answer_to(asked.question, plant, scope, inputs)
+
+    def _work_out_week(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
+        from lineview.app.question import machines_of_week, scope_of
+        from lineview.app.week_inputs import WeekFetcher
+
+        with self.store.snapshot() as store:
+            machines = machines_of_week(plant, asked)
+            span = store.span()
+            if span is None:
+                raise self._nothing_read()
+            scope = scope_of(plant, asked, machines[0] if asked.machine else None, span)
+            measured = self.measured.of((store.version(), state))
+            inputs = WeekFetcher(store, self.records, plant, measured).week(scope, machines)
+        return answer_to("week", plant, scope, inputs)
+
+    def _nothing_read(self) -> AskError:
+        do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
+        return AskError(Fault("there are no readings yet", str(self.folder), do=do))
 
     def known_machine(self, name: str) -> Machine:
         """The machine of this id."""
@@ -446,6 +466,7 @@ WHERE: dict[Question, tuple[str, str]] = {
     "shift": ("lineview.shift.answer", "answer_shift"),
     "wrap": ("lineview.wrap.answer", "answer_wrap"),
     "order": ("lineview.order.answer", "answer_order"),
+    "week": ("lineview.week.answer", "answer_week"),
 }
 
 

@@ -13,7 +13,7 @@ import polars as pl
 
 from lineview.core.figure import Figure, Period
 
-Question = Literal["rope", "weight", "shift", "wrap", "order"]
+Question = Literal["rope", "weight", "shift", "wrap", "order", "week"]
 
 
 @dataclass(frozen=True)
@@ -23,9 +23,9 @@ class Scope:
     Parameters
     ----------
     line : str
-        Id of the line.
+        Id of the line; "" for all lines.
     machine : str
-        Id of the machine: a sizer for rope, a cut-and-wrap machine for the others.
+        Id of the machine: a sizer for rope, a cut-and-wrap machine for the others; "" for all of the line.
     period : Period
         From when to when [UTC].
     now : datetime
@@ -69,7 +69,7 @@ class Answer:
     Parameters
     ----------
     question : str
-        "rope", "weight", "shift", "wrap" or "order".
+        "rope", "weight", "shift", "wrap", "order" or "week".
     scope : Scope
         What was asked.
     sentence : tuple of Span

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.machine.calendar import calendar
-from lineview.machine.pieces import MachineCounts
+from lineview.machine.pieces import MachineCounts, piece_counter
 from lineview.plant import Machine, Plant
 from lineview.week.ledger import Ledger, MachinePeriod, make_ledger
-from lineview.week.losses import MachineLosses, cells_of, machine_losses
+from lineview.week.losses import MachineLosses, cells_of, machine_losses, rare_reasons, with_rare_together
 from lineview.week.material import CandyLosses, candy_losses, product_mix, target_masses_g
 from lineview.week.trend import Trends, cause_trends, history_of
 from lineview.wrap.account import wrap_account
@@ -78,9 +78,7 @@ class WeekAccount:
     readings: int = 0
 
 
-def week_account(
-    plant: Plant, inputs: WeekInputs, period: tuple[datetime, datetime], now: datetime
-) -> WeekAccount:
+def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datetime], now: datetime) -> WeekAccount:
     """Draw up the account of a period.
 
     Parameters
@@ -106,24 +104,23 @@ def week_account(
         part = _machine(plant, machine, period, now)
         if part is not None:
             parts.append(part)
-        elif machine.counts.pieces(*_nowhere()).good is None:
+        elif piece_counter(machine.counts.machine) is None:
             uncounted.append(machine.counts.machine)
+    past = [whole.losses for whole in inputs.past]
+    rare = rare_reasons([part.losses for part in parts] + past) if parts or past else set()
+    parts = [replace(part, losses=with_rare_together(part.losses, rare)) for part in parts]
+    past = [with_rare_together(part, rare) for part in past]
     candy = [_candy(plant, line, inputs.machines, period) for line in inputs.lines]
     known = tuple(line for line in candy if line is not None)
     ledger = make_ledger(parts, known, plant.worth_per_kg_sold) if parts else None
     return WeekAccount(
         ledger,
-        _trends(inputs, period, ledger),
+        _trends(past, inputs, period, ledger),
         tuple(uncounted),
         tuple(joined),
         known,
         sum(machine.counts.readings for machine in inputs.machines),
     )
-
-
-def _nowhere() -> tuple[pl.Series, pl.Series]:
-    nothing = pl.Series([], dtype=pl.Int64).to_numpy()
-    return nothing, nothing
 
 
 def past_calendar(plant: Plant, first: datetime, end: datetime) -> pl.DataFrame:
@@ -192,9 +189,9 @@ def _candy(
     return candy_losses(plant, counts, line.batches, line.weights, line.gauges, period)
 
 
-def _trends(inputs: WeekInputs, period: tuple[datetime, datetime], ledger: Ledger | None) -> Trends:
+def _trends(
+    past: Sequence[MachineLosses], inputs: WeekInputs, period: tuple[datetime, datetime], ledger: Ledger | None
+) -> Trends:
     causes = [] if ledger is None else [row.cause for row in ledger.rows]
-    history = None
-    if inputs.past:
-        history = history_of([past.losses for past in inputs.past], [past.mix for past in inputs.past])
+    history = history_of(past, [whole.mix for whole in inputs.past]) if past else None
     return cause_trends(history, period, causes, inputs.notes)

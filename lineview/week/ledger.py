@@ -61,10 +61,15 @@ class LedgerRow:
 
 @dataclass(frozen=True)
 class Balance:
-    """What could have been and what was, in one unit; the rows add up to the difference."""
+    """What could have been and what was, in one unit; the rows add up to the difference.
+
+    `was_low` and `was_high` are what the readings allow; None where the rows alone say how sure they are.
+    """
 
     possible: float
     was: float
+    was_low: float | None = None
+    was_high: float | None = None
 
     @property
     def lost(self) -> float:
@@ -105,8 +110,18 @@ class Ledger:
         return able[0] if able else None
 
     def total(self, unit: str) -> Estimate:
-        """What all rows cost together; without a value where one of them is not known."""
-        return Estimate.sum([row.amounts[unit] for row in self.rows if unit in row.amounts])
+        """What all rows cost together; without a value where one of them is not known.
+
+        What was not read may have been any of the causes but not all of them: of pieces and minutes the ends
+        are those of the good pieces.
+        """
+        total = Estimate.sum([row.amounts[unit] for row in self.rows if unit in row.amounts])
+        balance = self.balances.get(unit)
+        if total.value is None or balance is None or balance.was_low is None:
+            return total
+        high = None if balance.was_low is None else balance.possible - balance.was_low
+        low = None if balance.was_high is None else balance.possible - balance.was_high
+        return Estimate(total.value, low, high, total.n)
 
     def unknown(self, unit: str) -> list[str]:
         """The rows whose amount in a unit is not known."""
@@ -284,16 +299,18 @@ def _balances(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses]) -
     for machine in machines:
         shifts = machine.losses.shifts
         rate, planned = float(shifts["nominal_per_min"][0]), shifts["planned_min"].to_numpy()
-        good = shifts["good"].to_numpy()
-        outside = machine.good.least - float(good.sum())
+        made = shifts["good"].to_numpy()
+        outside = machine.good.least - float(made.sum())
         pieces.append((float(planned.sum()) * rate, machine.good.least))
         minutes.append((float(planned.sum()), machine.good.least / rate))
         mean_g = _mean_target(machine)
         g = machine.target_g
         if mean_g is not None:
             extra = outside * mean_g if abs(outside) > 1e-6 else 0.0
-            mass.append((float(planned @ g) * rate / 1000, (float(good @ g) + extra) / 1000))
-    out["minutes"], out["pieces"] = _summed(minutes), _summed(pieces)
+            mass.append((float(planned @ g) * rate / 1000, (float(made @ g) + extra) / 1000))
+    good = Estimate.sum([machine.good for machine in machines])
+    whole, time = _summed(pieces), _summed(minutes)
+    out["minutes"], out["pieces"] = time, Balance(whole.possible, whole.was, good.low, good.high)
     if len(mass) == len(machines):
         out["kg"] = _summed(mass)
     if candy:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -270,3 +271,38 @@ def _standing(stretches: pl.DataFrame, rate: float) -> pl.DataFrame:
         .with_columns(pieces=pl.col("clock_min") * rate - pl.col("made"), place=pl.col("place").cast(pl.Int64))
         .select(_ROW)
     )
+
+
+#: So many reasons of stops have a row of their own; the others share one.
+MOST_REASONS = 8
+OTHER_REASONS = REASONED.format("other reasons")
+
+
+def rare_reasons(parts: Sequence[MachineLosses]) -> set[str]:
+    """The stops whose reasons are too rare for a row of their own: all but those that cost most.
+
+    Parameters
+    ----------
+    parts : sequence of MachineLosses
+        Of all machines, over all the time that is looked at.
+    """
+    start = REASONED.format("")
+    rows = pl.concat([part.losses for part in parts]).filter(pl.col("cause").str.starts_with(start))
+    summed = rows.group_by("cause").agg(pl.col("pieces").sum()).sort("pieces", "cause", descending=[True, False])
+    return set(summed["cause"][MOST_REASONS:].to_list())
+
+
+def with_rare_together(part: MachineLosses, rare: set[str]) -> MachineLosses:
+    """The losses with stops of rare reasons in one row.
+
+    Parameters
+    ----------
+    part : MachineLosses
+        Of a machine.
+    rare : set of str
+        From rare_reasons.
+    """
+    if not rare:
+        return part
+    cause = pl.when(pl.col("cause").is_in(list(rare))).then(pl.lit(OTHER_REASONS)).otherwise("cause")
+    return replace(part, losses=part.losses.with_columns(cause.alias("cause")))

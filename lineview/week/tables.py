@@ -56,15 +56,16 @@ def rounded(values: Sequence[float | None], places: int) -> list[float | None]:
 def ledger_table(ledger: Ledger, trends: Trends, plant: Plant) -> Table:
     """The rows of the ledger, the dearest first, and their sum."""
     units = [unit for unit in UNITS if any(unit in row.amounts for row in ledger.rows)]
-    written = {
-        unit: rounded([row.value(unit) for row in ledger.rows], _PLACES[unit])
-        for unit in units
-    }
+    written = {unit: rounded([row.value(unit) for row in ledger.rows], _PLACES[unit]) for unit in units}
     rows: list[dict[str, Any]] = []
     for k, row in enumerate(ledger.rows):
         trend = trends.of(row.cause)
         rows.append(
-            {"cause": row.cause, **{unit: written[unit][k] for unit in units}, "trend": "" if trend is None else trend.verdict}
+            {
+                "cause": row.cause,
+                **{unit: written[unit][k] for unit in units},
+                "trend": "" if trend is None else trend.verdict,
+            }
         )
     rows.append({"cause": "all rows", **{unit: _sum(written[unit]) for unit in units}, "trend": ""})
     columns = (
@@ -96,7 +97,7 @@ def balance_table(ledger: Ledger, plant: Plant) -> Table:
         rows.append(
             {
                 "what": f"{said[unit][0]} less {said[unit][1]}",
-                "unit": show.unit_words(SHOWN[unit][2], plant.units),
+                "unit": show.unit_words(SHOWN[unit][1], plant.units),
                 "possible": balance.possible,
                 "was": balance.was,
                 "lost": balance.lost,
@@ -117,17 +118,20 @@ def balance_table(ledger: Ledger, plant: Plant) -> Table:
 
 
 def trend_table(trends: Trends) -> Table:
-    """Each cause against the weeks before: means, change with its interval, chance."""
+    """Each cause against the weeks before: means, change and slope with their intervals, and the verdict."""
     rows = [
         {
             "cause": trend.cause,
-            "now": trend.now,
-            "before": trend.before,
-            "change": trend.change.value,
-            "low": trend.change.low,
-            "high": trend.change.high,
-            "chance": None if trend.q is None else 100 * trend.q,
-            "verdict": trend.verdict,
+            "now": _fine(trend.now),
+            "before": _fine(trend.before),
+            "change": _fine(trend.change.value),
+            "low": _fine(trend.change.low),
+            "high": _fine(trend.change.high),
+            "slope": _fine(trend.slope.value),
+            "slope_low": _fine(trend.slope.low),
+            "slope_high": _fine(trend.slope.high),
+            "chance": round(100 * min(trend.q), 1),
+            "verdict": f"{trend.verdict} {trend.basis}".strip(),
         }
         for trend in trends.causes
     ]
@@ -138,10 +142,18 @@ def trend_table(trends: Trends) -> Table:
         ("change", "change at the same mix", "min/h"),
         ("low", "from", "min/h"),
         ("high", "to", "min/h"),
-        ("chance", "false alarms at this limit", "%"),
+        ("slope", "a week", "min/h"),
+        ("slope_low", "from", "min/h"),
+        ("slope_high", "to", "min/h"),
+        ("chance", "chance, over all rows", "%"),
         ("verdict", "verdict", ""),
     )
     return Table("trends", "Minutes lost an hour planned, against the weeks before", columns, rows)
+
+
+def _fine(value: float | None) -> float | None:
+    """A number of minutes an hour, to a hundredth."""
+    return None if value is None else round(value, 2)
 
 
 def window_table(trends: Trends) -> Table:
@@ -155,12 +167,12 @@ def window_table(trends: Trends) -> Table:
                 {
                     "cause": trend.cause,
                     "weeks": window.weeks,
-                    "level": window.level.value,
-                    "level_low": window.level.low,
-                    "level_high": window.level.high,
-                    "slope": window.slope.value,
-                    "slope_low": window.slope.low,
-                    "slope_high": window.slope.high,
+                    "level": _fine(window.level.value),
+                    "level_low": _fine(window.level.low),
+                    "level_high": _fine(window.level.high),
+                    "slope": _fine(window.slope.value),
+                    "slope_low": _fine(window.slope.low),
+                    "slope_high": _fine(window.slope.high),
                 }
             )
     columns = (
@@ -183,9 +195,9 @@ def step_table(trends: Trends) -> Table:
         {
             "at": step.at,
             "cause": trend.cause,
-            "change": step.change.value,
-            "low": step.change.low,
-            "high": step.change.high,
+            "change": _fine(step.change.value),
+            "low": _fine(step.change.low),
+            "high": _fine(step.change.high),
             "noted": "; ".join(step.noted),
         }
         for trend, step in sorted(found, key=lambda pair: pair[1].at, reverse=True)

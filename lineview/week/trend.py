@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -13,7 +13,7 @@ from lineview.core.estimate import Estimate
 from lineview.machine.counters import Floats
 from lineview.machine.speed import Bools
 from lineview.stats.change_points import find_steps
-from lineview.stats.correlated_regression import COARSE, CorrelatedFit, Noise, correlated_regression
+from lineview.stats.correlated_regression import COARSE, CorrelatedFit, Noise, correlated_regression, least_squares_fits
 from lineview.stats.false_discovery import adjusted_p
 from lineview.week.ledger import NO_CAUSE
 from lineview.week.losses import MachineLosses
@@ -167,7 +167,7 @@ class Step:
 
 @dataclass(frozen=True)
 class Window:
-    """Level at the end of some weeks [min/h planned] and slope [min/h planned a week]."""
+    """Mean level over some weeks [min/h planned] and slope [min/h planned a week]."""
 
     weeks: int
     level: Estimate
@@ -178,18 +178,22 @@ class Window:
 class CauseTrend:
     """One cause against its own history.
 
-    `now` and `before` are its means [min/h planned], `change` the difference at the same mix of products;
-    `p` is the chance of so much difference in steady works and `q` the same held over all rows together;
-    `verdict` is "better", "worse", "no change beyond chance", or why nothing can be said.
+    `now` and `before` are its means [min/h planned], `change` the difference at the same mix of products,
+    `slope` the change a week [min/h planned] over `slope_weeks`, the longest span there is; `p` the chances of
+    so much difference and of so much slope in steady works, `q` the same held over all rows together.
+    `verdict` is BETTER, WORSE or STEADY, `basis` says what of.
     """
 
     cause: str
     now: float
-    before: float | None
+    before: float
     change: Estimate
-    p: float | None
-    q: float | None
-    verdict: str
+    slope: Estimate
+    slope_weeks: int
+    p: tuple[float, float]
+    q: tuple[float, float]
+    verdict: str = "no change beyond chance"
+    basis: str = ""
     windows: tuple[Window, ...] = ()
     steps: tuple[Step, ...] = ()
 
@@ -234,95 +238,134 @@ def cause_trends(
     Returns
     -------
     Trends
-        A cause is called better or worse where the false discovery rate over all causes stays below 5 %.
+        A cause is called better or worse where the false discovery rate over all causes, each tested for a
+        change against the weeks before and for a slope, stays below 5 %.
 
     Notes
     -----
     Source: benjamini-hochberg-1995, restricted-likelihood
     """
     now = np.zeros(0, dtype=bool) if history is None else history.between(*period)
-    few = "too few shifts: needs {} in the period and {} before it, has {} and {}"
     before = 0 if history is None else int((~now).sum())
-    if history is None or now.sum() < 1 or before < LEAST_SHIFTS or now.sum() + before < 6:
-        why = few.format(LEAST_SHIFTS, LEAST_SHIFTS, int(now.sum()), before)
-        return Trends((), int(now.sum()), before, why_none=why)
+    if history is None or now.sum() < LEAST_SHIFTS or before < LEAST_SHIFTS:
+        why = f"too few shifts: needs {LEAST_SHIFTS} in the period and {LEAST_SHIFTS} before it, "
+        return Trends((), int(now.sum()), before, why_none=f"{why}has {int(now.sum())} and {before}")
     found = [name for name in causes if name in history.lost and name not in NO_CAUSE]
-    tests = {name: _against_before(history, history.lost[name], now) for name in found}
-    adjusted = dict(zip(tests, adjusted_p([test.p for test in tests.values()]), strict=True))
+    if not found:
+        return Trends((), int(now.sum()), before, why_none="nothing was lost")
+    lost = np.column_stack([history.lost[name] for name in found])
+    changes = _changes(history, lost, now)
+    windows = [_window(history, lost, period[1], weeks) for weeks in WEEKS]
+    whole = _whole(history, lost, period[1])
+    both = [p for change, slope in zip(changes, whole.slopes, strict=True) for p in (change.p, slope.p)]
+    q = adjusted_p(both)
     rows = []
-    for name, test in tests.items():
-        q = adjusted[name]
-        verdict = STEADY
-        if q <= FALSE_DISCOVERIES:
-            verdict = WORSE if test.change.number > 0 else BETTER
-        windows = _windows(history, history.lost[name], period[1])
+    for k, name in enumerate(found):
+        change, slope, own_q = changes[k], whole.slopes[k], (q[2 * k], q[2 * k + 1])
+        verdict, basis = _verdict(change, slope, own_q, whole.weeks)
         steps = _steps(history, history.lost[name], notes, len(found))
-        row = CauseTrend(name, test.now, test.before, test.change, test.p, q, verdict, windows, steps)
-        rows.append(row)
+        row = CauseTrend(
+            name, change.now, change.before, change.amount, slope.amount, whole.weeks, (change.p, slope.p), own_q
+        )
+        mine = tuple(window[k] for window in windows)
+        rows.append(replace(row, verdict=verdict, basis=basis, windows=mine, steps=steps))
     return Trends(tuple(rows), int(now.sum()), before, tuple(history.mix_names))
 
 
 @dataclass(frozen=True)
 class _Test:
-    now: float
-    before: float
-    change: Estimate
+    amount: Estimate
     p: float
+    now: float = 0.0
+    before: float = 0.0
 
 
-def _against_before(history: History, y: Floats, now: Bools) -> _Test:
-    """Test the period's shifts against those before."""
-    x = np.column_stack([np.ones(history.n), now.astype(np.float64), history.mix])
-    fit = weighted_fit(y, x, history.planned_min)
-    contrast = np.eye(x.shape[1])[1]
-    change = difference(fit, contrast, history.n)
-    # Minutes lost are skewed: on the scale of square roots they are less so, and both must agree.
-    roots = np.sign(y) * np.sqrt(np.abs(y))
-    p = max(fit.p_value(contrast), weighted_fit(roots, x, history.planned_min).p_value(contrast))
-    means = [float(np.average(y[part], weights=history.planned_min[part])) for part in (now, ~now)]
-    return _Test(means[0], means[1], change, p)
+@dataclass(frozen=True)
+class _Slopes:
+    slopes: list[_Test]
+    weeks: int
 
 
-def weighted_fit(y: Floats, x: Floats, planned_min: Floats) -> CorrelatedFit:
-    """Fit by shifts as units, each weighing by its planned minutes [min]; few shifts are taken as independent.
+def _verdict(change: _Test, slope: _Test, q: tuple[float, float], weeks: int) -> tuple[str, str]:
+    """Better, worse or neither, and what of: the period against the weeks before, or the slope."""
+    if q[0] <= FALSE_DISCOVERIES:
+        return (WORSE if change.amount.number > 0 else BETTER), "than before"
+    if q[1] <= FALSE_DISCOVERIES:
+        return (WORSE if slope.amount.number > 0 else BETTER), f"steadily over {weeks} weeks"
+    return STEADY, ""
 
+
+def weighted_fits(y: Floats, x: Floats, planned_min: Floats) -> list[CorrelatedFit]:
+    """Fit series by shifts as units, each weighing by its planned minutes [min].
+
+    Fewer than 20 shifts are taken as independent: too few to tell how they go together.
     Source: restricted-likelihood
     """
     weight = np.sqrt(planned_min / planned_min.mean())
     noises = COARSE if len(y) >= CORRELATED_FROM else WHITE
-    return correlated_regression(y * weight, x * weight[:, None], np.ones(len(y) - 1), noises)
+    return least_squares_fits(y * weight[:, None], x * weight[:, None], np.ones(len(y) - 1), noises)
 
 
-def difference(fit: CorrelatedFit, contrast: Floats, n: int) -> Estimate:
-    """A combination of coefficients with its 95 % interval."""
-    low, high = fit.interval(contrast)
-    return Estimate(fit.mean(contrast), low, high, n, "95 % confidence")
+def tests_of(y: Floats, x: Floats, planned_min: Floats, contrast: Floats) -> list[_Test]:
+    """A combination of coefficients of each series, and the chance of one so far from 0.
 
-
-def _windows(history: History, y: Floats, end: datetime) -> tuple[Window, ...]:
-    """Level at the end and slope over the last 4, 8 and 13 weeks, as far as there are readings."""
+    Minutes lost are skewed and their square roots less so: where the two chances differ the greater holds.
+    """
+    roots = np.sign(y) * np.sqrt(np.abs(y))
+    fits = weighted_fits(np.column_stack([y, roots]), x, planned_min)
     out = []
-    began = datetime.fromtimestamp(float(history.start[0]) / 1e6, end.tzinfo)
-    for weeks in WEEKS:
-        first = end - timedelta(weeks=weeks)
-        inside = history.between(first, end)
-        enough = inside.sum() >= 2 * LEAST_SHIFTS + history.mix.shape[1]
-        if not enough or (began > first + timedelta(days=3)):
-            few = Estimate.unknown(f"too few weeks: needs {weeks}")
-            out.append(Window(weeks, few, few))
-            continue
-        t = (history.start[inside] - end.timestamp() * 1e6) / 6.048e11
-        mix = history.mix[inside]
-        mix = mix - mix.mean(axis=0)
-        useful = mix[:, mix.std(axis=0) > 1e-6]
-        x = np.column_stack([np.ones(len(t)), t, useful])
-        if np.linalg.matrix_rank(x) < x.shape[1]:
-            x = x[:, :2]
-        fit = weighted_fit(y[inside], x, history.planned_min[inside])
-        level, slope = np.eye(x.shape[1])[:2]
-        middle = level + slope * float(t.mean())
-        out.append(Window(weeks, difference(fit, middle, len(t)), difference(fit, slope, len(t))))
-    return tuple(out)
+    for fit, of_root in zip(fits[: y.shape[1]], fits[y.shape[1] :], strict=True):
+        low, high = fit.interval(contrast)
+        amount = Estimate(fit.mean(contrast), low, high, len(y), CONFIDENCE)
+        out.append(_Test(amount, max(fit.p_value(contrast), of_root.p_value(contrast))))
+    return out
+
+
+CONFIDENCE = "95 % confidence"
+
+
+def _changes(history: History, lost: Floats, now: Bools) -> list[_Test]:
+    """Test the period's shifts against those before, at the same mix."""
+    x = np.column_stack([np.ones(history.n), now.astype(np.float64), history.mix])
+    if np.linalg.matrix_rank(x) < x.shape[1]:
+        x = x[:, :2]
+    tests = tests_of(lost, x, history.planned_min, np.eye(x.shape[1])[1])
+    means = [np.average(lost[part], axis=0, weights=history.planned_min[part]) for part in (now, ~now)]
+    return [replace(test, now=float(means[0][k]), before=float(means[1][k])) for k, test in enumerate(tests)]
+
+
+def _on_time(history: History, inside: Bools, end: datetime) -> tuple[Floats, Floats]:
+    """Weeks before the end, and the columns of a line through them at the mean mix."""
+    t = (history.start[inside] - end.timestamp() * 1e6) / 6.048e11
+    mix = history.mix[inside]
+    x = np.column_stack([np.ones(len(t)), t, mix - mix.mean(axis=0)])
+    full = np.linalg.matrix_rank(x) == x.shape[1] and len(t) >= x.shape[1] + 4
+    return t, x if full else x[:, :2]
+
+
+def _whole(history: History, lost: Floats, end: datetime) -> _Slopes:
+    """The slope over all weeks there are."""
+    inside = np.ones(history.n, dtype=bool)
+    t, x = _on_time(history, inside, end)
+    return _Slopes(tests_of(lost, x, history.planned_min, np.eye(x.shape[1])[1]), max(1, round(-float(t.min()))))
+
+
+def _window(history: History, lost: Floats, end: datetime, weeks: int) -> list[Window]:
+    """Level at the middle and slope over some weeks, of each cause."""
+    first = end - timedelta(weeks=weeks)
+    inside = history.between(first, end)
+    began = datetime.fromtimestamp(float(history.start[0]) / 1e6, UTC)
+    if inside.sum() < 2 * LEAST_SHIFTS or began > first + timedelta(days=3):
+        few = Estimate.unknown(f"too few weeks: needs {weeks}")
+        return [Window(weeks, few, few)] * lost.shape[1]
+    t, x = _on_time(history, inside, end)
+    level, slope = np.eye(x.shape[1])[:2]
+    middle = level + slope * float(t.mean())
+    out = []
+    for fit in weighted_fits(lost[inside], x, history.planned_min[inside]):
+        levels, slopes = (Estimate(fit.mean(part), *fit.interval(part), len(t), CONFIDENCE) for part in (middle, slope))
+        out.append(Window(weeks, levels, slopes))
+    return out
 
 
 #: Chance that steady works show a lasting change in any of their rows.
@@ -350,5 +393,6 @@ def _steps(history: History, y: Floats, notes: Sequence[tuple[datetime, str]], r
         contrast = np.eye(x.shape[1] + len(columns))[x.shape[1] + k]
         moment = datetime.fromtimestamp(float(history.start[at]) / 1e6, UTC)
         near = tuple(text for when, text in notes if abs(when - moment) <= NOTED_WITHIN)
-        out.append(Step(moment, difference(fit, contrast, n), near))
+        change = Estimate(fit.mean(contrast), *fit.interval(contrast), n, CONFIDENCE)
+        out.append(Step(moment, change, near))
     return tuple(out)

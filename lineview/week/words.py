@@ -7,8 +7,8 @@ from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Scope, Span
 from lineview.week.account import WeekAccount
-from lineview.week.ledger import FREIGHT, UNEXPLAINED, Ledger, LedgerRow
-from lineview.week.losses import PACE, REJECTS, SLOW, UNSEEN
+from lineview.week.ledger import FREIGHT, Ledger, LedgerRow
+from lineview.week.losses import PACE, REJECTS, SLOW, UNEXPLAINED, UNSEEN
 from lineview.week.trend import BETTER, FALSE_DISCOVERIES, WORSE, CauseTrend, Trends
 
 CAUTIONS = (
@@ -86,11 +86,13 @@ def _amount(ledger: Ledger, row: LedgerRow, plant: Plant) -> str:
 
 
 def _trend_words(trend: CauseTrend | None, trends: Trends) -> str:
-    if trend is None or trend.before is None:
+    if trend is None:
         return "there are too few earlier shifts to say whether that is better or worse"
-    if trend.verdict in (BETTER, WORSE):
-        change = 100 * abs(trend.change.number) / max(trend.before, 1e-9)
+    if trend.verdict in (BETTER, WORSE) and trend.basis == "than before" and trend.before > 0:
+        change = 100 * abs(trend.change.number) / trend.before
         return f"{show.number(change, 0)} % {trend.verdict} than before, beyond chance"
+    if trend.verdict in (BETTER, WORSE):
+        return f"{trend.verdict} {trend.basis}, beyond chance"
     return "against earlier weeks no change beyond chance"
 
 
@@ -107,7 +109,7 @@ def soft_line(account: WeekAccount, plant: Plant) -> str:
     if account.trends.causes:
         parts.append(
             f"{account.trends.shifts_now} shifts against {account.trends.shifts_before} before, "
-            f"at most {FALSE_DISCOVERIES:.0%} false alarms over all rows."
+            f"at most {100 * FALSE_DISCOVERIES:.0f} % false alarms over all rows."
         )
     return " ".join(parts)
 
