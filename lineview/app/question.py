@@ -24,7 +24,7 @@ class QuestionScope:
     Parameters
     ----------
     question : str
-        Which of the five.
+        Which of the six.
     line, machine : str, optional
         Ids; by default the first line's machine that the question is about.
     period : str, ShiftOfDay or Days, optional
@@ -59,7 +59,7 @@ def read_question(
     Parameters
     ----------
     question : str
-        "rope", "weight", "shift", "wrap" or "order".
+        "rope", "weight", "shift", "wrap", "order" or "week".
     line, machine : str, optional
         Ids.
     period : str, optional
@@ -127,7 +127,7 @@ def machines_asked(plant: Plant, question: Question, line: str | None = None) ->
     plant : Plant
         The plant description.
     question : str
-        Which of the five.
+        Which of the six.
     line : str, optional
         Id of a line.
 

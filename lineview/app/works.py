@@ -417,7 +417,7 @@ class Works:
         Parameters
         ----------
         question : str
-            Which of the five; for the shift, shifts come first.
+            Which of the six; for the shift, shifts come first.
         line : str, optional
             Id of the line asked about.
 

@@ -17,6 +17,7 @@ NAMES = {
     "shift": "Shift",
     "wrap": "Wrap",
     "order": "Order",
+    "week": "Week",
     "bags": "Bags",
     "intake": "Intake",
 }

@@ -21,7 +21,7 @@ from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.core.errors import LineviewError, PlantError
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer
+from lineview.report.answer import ALL_LINES, Answer, scope_name
 
 
 def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) -> list[Any]:
@@ -68,6 +68,8 @@ def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]
     whole = question == "order"  # stock is the whole works', whatever the line
     lines = [] if whole else [(line.id, line.name or line.id) for line in plant.lines]
     machines = [] if whole else [(m.id, m.shown) for m in machines_asked(plant, question, address.line)]
+    if question == "week":
+        lines, machines = [("", ALL_LINES), *lines], [("", ALL_MACHINES), *machines]
     picked: list[Any] = []
     if len(lines) > 1:
         picked.append(_picker("line", shown.get("line"), lines, address.line, address.with_line))
@@ -76,6 +78,10 @@ def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]
     periods = works.periods(question, address.line)
     picked.append(_picker("period", shown.get("period"), periods, address.period, address.with_period, _days()))
     return picked
+
+
+#: What the week is asked of where no machine is picked.
+ALL_MACHINES = "all machines"
 
 
 def _picker(
@@ -256,11 +262,11 @@ def _answered(works: Works, address: Address, look: ChartStyle) -> Page:
 
 
 def _names(plant: Plant, answer: Answer) -> dict[str, str]:
-    machine = plant.machine(answer.scope.machine)
     line = next((one.name or one.id for one in plant.lines if one.id == answer.scope.line), "")
+    whole = answer.scope.line or ALL_LINES
     return {
-        "line": line or answer.scope.line,
-        "machine": machine.shown if machine else answer.scope.machine,
+        "line": line or whole,
+        "machine": scope_name(answer.scope, plant) if answer.scope.machine else ALL_MACHINES,
         "period": answer.scope.label,
     }
 

@@ -74,7 +74,7 @@ def intake(
 
 @app.command()
 def answer(
-    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap or order.")],
+    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
@@ -113,7 +113,7 @@ def records(
 
 @app.command()
 def sheet(
-    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap or order.")],
+    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
     file: Annotated[Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,

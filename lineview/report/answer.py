@@ -12,6 +12,7 @@ from typing import Any, Literal
 import polars as pl
 
 from lineview.core.figure import Figure, Period
+from lineview.plant import Plant
 
 Question = Literal["rope", "weight", "shift", "wrap", "order", "week"]
 
@@ -39,6 +40,26 @@ class Scope:
     period: Period
     now: datetime
     label: str = ""
+
+
+ALL_LINES = "all lines"
+
+
+def scope_name(scope: Scope, plant: Plant) -> str:
+    """What a scope is of, as a person names it: a machine, a line, or all lines.
+
+    Parameters
+    ----------
+    scope : Scope
+        Of an answer.
+    plant : Plant
+        Its lines and machines have the names.
+    """
+    machine = plant.machine(scope.machine)
+    if machine is not None:
+        return machine.shown
+    line = next((line for line in plant.lines if line.id == scope.line), None)
+    return scope.machine or scope.line or ALL_LINES if line is None else line.name or line.id
 
 
 @dataclass(frozen=True)

@@ -97,11 +97,14 @@ def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datet
     WeekAccount
         Its rows add up to what planned time at the nominal rate would have given and was not made.
     """
+    # A shift whose last reading is within a gap of its end is over.
+    reach = period[1] if (period[1] - now).total_seconds() <= plant.gap_s else max(now, period[0])
+    period = (period[0], max(period[0], min(period[1], now + timedelta(microseconds=1))))
     parts, uncounted, joined = [], [], []
     for machine in inputs.machines:
         if period[0] < machine.first_reading < period[1]:
             joined.append((machine.counts.machine, machine.first_reading))
-        part = _machine(plant, machine, period, now)
+        part = _machine(plant, machine, period, reach)
         if part is not None:
             parts.append(part)
         elif piece_counter(machine.counts.machine) is None:
@@ -161,11 +164,9 @@ def machine_past(
 
 
 def _machine(
-    plant: Plant, inputs: MachineInputs, period: tuple[datetime, datetime], now: datetime
+    plant: Plant, inputs: MachineInputs, period: tuple[datetime, datetime], reach: datetime
 ) -> MachinePeriod | None:
-    start, end = max(period[0], inputs.first_reading), period[1]
-    # A shift whose last reading is within a gap of its end is over.
-    reach = end if (end - now).total_seconds() <= plant.gap_s else min(max(now, start), end)
+    start = max(period[0], inputs.first_reading)
     if reach <= start:
         return None
     cal = calendar(plant.shifts, plant.zone, start, reach)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lineview.plant import Plant
-from lineview.report.answer import Answer, Scope
+from lineview.report.answer import Answer, Scope, scope_name
 from lineview.week.account import WeekInputs, week_account
 from lineview.week.figures import week_figures
 from lineview.week.tables import loss_series, week_tables
@@ -18,18 +18,9 @@ def answer_week(plant: Plant, scope: Scope, inputs: WeekInputs) -> Answer:
         scope=scope,
         sentence=sentence(account, plant, scope),
         soft=soft_line(account, plant),
-        figures=week_figures(account, plant, scope.period, whose(plant, scope)),
+        figures=week_figures(account, plant, scope.period, scope_name(scope, plant)),
         tables=week_tables(account, plant),
         series={"losses": loss_series(account)},
         notes=notes(account, plant),
         cautions=CAUTIONS,
     )
-
-
-def whose(plant: Plant, scope: Scope) -> str:
-    """Whose week it is: a machine's, a line's or that of all lines."""
-    machine = plant.machine(scope.machine)
-    if machine is not None:
-        return machine.shown
-    line = next((line for line in plant.lines if line.id == scope.line), None)
-    return "all lines" if line is None else line.name or line.id

@@ -51,8 +51,7 @@ def _total(figures: FigureList, ledger: Ledger, unit: str, shown: str) -> None:
         return figures.unknown(name, "nothing in this period tells", cause=ALL_ROWS)
     total, unknown = ledger.total(unit), ledger.unknown(unit)
     if unknown:
-        known = sum(row.least(unit) for row in ledger.rows)
-        why = f"{', '.join(unknown[:4])}; the other rows add up to {known:,.1f} {shown}"
+        why = f"{', '.join(unknown[:4])}; the other rows add up to {ledger.known(unit):,.1f} {shown}"
         return figures.unknown(name, why, cause=ALL_ROWS)
     working = "sum of the rows"
     if balance is not None:

@@ -123,6 +123,10 @@ class Ledger:
         low = None if balance.was_high is None else balance.possible - balance.was_high
         return Estimate(total.value, low, high, total.n)
 
+    def known(self, unit: str) -> float:
+        """The sum of the rows whose amount in a unit is known."""
+        return math.fsum(row.value(unit) or 0.0 for row in self.rows)
+
     def unknown(self, unit: str) -> list[str]:
         """The rows whose amount in a unit is not known."""
         return [row.cause for row in self.rows if unit in row.amounts and row.amounts[unit].value is None]

@@ -64,7 +64,7 @@ def ledger_table(ledger: Ledger, trends: Trends, plant: Plant) -> Table:
             {
                 "cause": row.cause,
                 **{unit: written[unit][k] for unit in units},
-                "trend": "" if trend is None else trend.verdict,
+                "trend": "" if trend is None else f"{trend.verdict} {trend.basis}".strip(),
             }
         )
     rows.append({"cause": "all rows", **{unit: _sum(written[unit]) for unit in units}, "trend": ""})
@@ -73,7 +73,7 @@ def ledger_table(ledger: Ledger, trends: Trends, plant: Plant) -> Table:
         *[(unit, _HEADINGS[unit], unit_of(unit, plant)) for unit in units],
         ("trend", "against earlier weeks", ""),
     )
-    return Table("ledger", "What was lost, by cause", columns, rows)
+    return Table("ledger of losses", "What was lost, by cause", columns, rows)
 
 
 def _sum(written: Sequence[float | None]) -> float | None:
@@ -101,7 +101,7 @@ def balance_table(ledger: Ledger, plant: Plant) -> Table:
                 "possible": balance.possible,
                 "was": balance.was,
                 "lost": balance.lost,
-                "rows": sum(row.least(unit) for row in ledger.rows),
+                "rows": ledger.known(unit),
                 "open": ", ".join(unknown),
             }
         )
@@ -210,7 +210,7 @@ def step_table(trends: Trends) -> Table:
         ("high", "to", "min/h"),
         ("noted", "noted around that day", ""),
     )
-    return Table("steps", "Lasting changes", columns, rows)
+    return Table("lasting changes", "Lasting changes", columns, rows)
 
 
 def week_tables(account: WeekAccount, plant: Plant) -> tuple[Table, ...]:
@@ -238,5 +238,5 @@ def loss_series(account: WeekAccount) -> pl.DataFrame:
 def _series_row(row: LedgerRow, trend: CauseTrend | None) -> tuple[Any, ...]:
     minutes = row.amounts.get("minutes")
     ends = (None, None) if minutes is None else (minutes.low, minutes.high)
-    verdict = "" if trend is None else trend.verdict
+    verdict = "" if trend is None else f"{trend.verdict} {trend.basis}".strip()
     return (row.cause, row.value("minutes"), *ends, row.value("money"), verdict)

@@ -291,7 +291,7 @@ def _verdict(change: _Test, slope: _Test, q: tuple[float, float], weeks: int) ->
     if q[0] <= FALSE_DISCOVERIES:
         return (WORSE if change.amount.number > 0 else BETTER), "than before"
     if q[1] <= FALSE_DISCOVERIES:
-        return (WORSE if slope.amount.number > 0 else BETTER), f"steadily over {weeks} weeks"
+        return (WORSE if slope.amount.number > 0 else BETTER), f"over {weeks} weeks"
     return STEADY, ""
 
 

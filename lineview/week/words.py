@@ -121,7 +121,7 @@ def _whole(ledger: Ledger, plant: Plant) -> str:
         f"{show.number(round(pieces.was))} good pieces of {show.number(round(pieces.possible))} possible in "
         f"{show.number(round(ledger.planned_min))} planned minutes at the nominal rate, {share:.1f} %."
     )
-    money = sum(row.least("money") for row in ledger.rows)
+    money = ledger.known("money")
     if ledger.worth and money:
         least = "" if ledger.money_known else "at least "
         words += f" Lost in all: {least}{show.number(round(money))} {plant.currency}."
@@ -147,13 +147,23 @@ def notes(account: WeekAccount, plant: Plant) -> tuple[str, ...]:
     if account.trends.why_none:
         said.append(f"Better or worse is not known: {account.trends.why_none}.")
     elif account.trends.causes:
-        mix = [name for name in account.trends.mix if name not in ("product ", "machine ")]
-        how = "the mix is steady" if not mix else f"differences are at the same mix of {', '.join(mix)}"
+        mix = account.trends.mix
+        how = f"differences are at the same mix of {_listed(mix)}" if mix else _NO_MIX
         said.append(
             f"Better and worse are judged shift by shift, correlation between shifts allowed for; {how}. Rates and "
             "prices are those of plant.toml today for all weeks, so that a change of them is no change of the works."
         )
     return tuple(said)
+
+
+_NO_MIX = "the mix of products is steady, or there are too few shifts to allow for it"
+
+
+def _listed(mix: tuple[str, ...]) -> str:
+    """What the columns of a mix are of: the first few by name."""
+    names = [name.partition(" ")[2] or "unknown product" for name in mix]
+    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+    return f"{', '.join(names[:3])}{more}"
 
 
 def _unknown_rows(ledger: Ledger) -> list[str]:
@@ -166,6 +176,7 @@ def _unknown_rows(ledger: Ledger) -> list[str]:
     said = [f"Not known: {', '.join(dict.fromkeys(rows))} ({why})." for why, rows in reasons.items()]
     rest = next((row for row in ledger.rows if row.cause == UNEXPLAINED), None)
     if rest is not None and abs(rest.least("pieces")) >= 0.5:
-        pieces = show.number(round(rest.least("pieces")))
-        said.append(f"{pieces} pieces are not explained: counted outside every state, or counters disagree.")
+        pieces = round(rest.least("pieces"))
+        counted = "more pieces were counted" if pieces < 0 else "pieces fewer were counted as good"
+        said.append(f"{show.number(abs(pieces))} {counted} than the states and the other counters explain.")
     return said

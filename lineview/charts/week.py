@@ -1,0 +1,66 @@
+"""The week's losses: a bar a cause, the dearest at the top, with what is known of its course."""
+
+from __future__ import annotations
+
+import plotly.graph_objects as go
+import polars as pl
+
+from lineview.charts.style import ChartStyle, Picture, blank, label
+from lineview.report import show
+
+#: So many bars are drawn; the table below has all rows.
+MOST_BARS, MOST_ON_PHONE = 14, 10
+#: Words of a course that needs a person.
+WORSE = "worse"
+
+
+def loss_picture(losses: pl.DataFrame, look: ChartStyle) -> Picture:
+    """Draw the largest losses, in money where every one has its money and else in minutes."""
+    timed = losses.filter(pl.col("minutes").fill_null(0.0) > 0)
+    paid = timed.height > 0 and timed["cost"].null_count() == 0
+    by, unit = ("cost", look.plant.currency) if paid else ("minutes", "minutes")
+    ranked = losses.filter(pl.col(by).fill_null(0.0) > 0).sort(by, descending=True)
+    shown = ranked.head(MOST_ON_PHONE if look.narrow else MOST_BARS)
+    figure = blank(look, "minutes lost at the nominal rate" if by == "minutes" else unit, "")
+    _bars(figure, look, shown, by, unit)
+    most = float(shown[by].max() or 1.0)  # type: ignore[arg-type]  # a float
+    room = 1.42 if look.narrow else 1.3
+    figure.update_xaxes(range=[0, most * room], showgrid=True, gridcolor=look.tokens.hairline, tickformat=",")
+    figure.update_yaxes(
+        tickvals=list(range(shown.height)),
+        ticktext=[] if look.narrow else [_capital(cause) for cause in shown["cause"].to_list()],
+        showticklabels=not look.narrow,
+        showgrid=False,
+        ticks="",
+        range=[shown.height - 0.4, -0.9 if look.narrow else -0.6],
+    )
+    left = "" if shown.height == ranked.height else f", the {shown.height} largest of {ranked.height}"
+    title = ("What was lost, by cause" if by == "minutes" else f"What was lost, {unit}, by cause") + left
+    return Picture(title, figure, height=70 + (40 if look.narrow else 27) * shown.height)
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _bars(figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, by: str, unit: str) -> None:
+    """Draw the bars; one that gets worse is marked by colour and word."""
+    worse = [verdict.startswith(WORSE) for verdict in shown["verdict"].to_list()]
+    values = shown[by].to_list()
+    figure.add_bar(
+        orientation="h",
+        y=list(range(shown.height)),
+        x=values,
+        width=0.5 if look.narrow else 0.62,
+        marker={"color": [look.tokens.call if bad else look.tokens.grey for bad in worse]},
+        customdata=[[cause, show.number(round(value))] for cause, value in zip(shown["cause"], values, strict=True)],
+        hovertemplate=f"%{{customdata[0]}}: %{{customdata[1]}} {unit}<extra></extra>",
+    )
+    for at, (cause, value, verdict) in enumerate(shown.select("cause", by, "verdict").iter_rows()):
+        said = show.number(round(value) if value >= 10 else value, None if value < 10 else 0)
+        course = "" if verdict in ("", "no change beyond chance") else f", {verdict}"
+        colour = look.tokens.call if worse[at] else look.tokens.soft
+        label(figure, look, said + course, value, at, colour=colour, xanchor="left", xshift=4)
+        if look.narrow:
+            ink = look.tokens.ink
+            label(figure, look, _capital(cause), 0, at - 0.28, colour=ink, xanchor="left", yanchor="bottom")
