@@ -127,7 +127,15 @@ def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datet
 
 
 def past_calendar(plant: Plant, first: datetime, end: datetime) -> pl.DataFrame:
-    """CALENDAR of the whole shifts between two moments [UTC]."""
+    """CALENDAR of the whole shifts between two moments.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    first, end : datetime
+        From, to [UTC].
+    """
     day = timedelta(days=1)
     cal = calendar(plant.shifts, plant.zone, first - day, end + day)
     if not cal.height:

@@ -56,7 +56,6 @@ BREAKS, UNEXPLAINED = "made in breaks", "not explained"
 #: A stop with a reason, short or long; and what those of each kind without one are called.
 REASONED = "stops: {}"
 BARE = {"stop": "stops without a reason", "short stop": "short stops without a reason"}
-_RUNS = ("running", "slow")
 
 
 @dataclass(frozen=True)
@@ -140,7 +139,7 @@ def machine_losses(
         rejects=_maybe(pieces.rejects, used.rejects),
         blanks=_maybe(pieces.blanks, used.blanks),
         open_pieces=pl.Series((by_state.minutes["unseen"] + by_state.uncounted_min) * rate),
-    )  # fmt: skip
+    ).select(list(SHIFTS))  # fmt: skip
     return MachineLosses(shifts, losses.select(machine, *list(LOSSES)[1:]), tape)
 
 

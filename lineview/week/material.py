@@ -56,7 +56,7 @@ def product_mix(plant: Plant, batches: pl.DataFrame, line: str, cells: pl.DataFr
         {"place": place[within].astype(np.int64), "product": [names[k] for k in span[within].tolist()], "us": length}
     )
     summed = rows.group_by("place", "product", maintain_order=True).agg(pl.col("us").sum())
-    return summed.select("place", "product", share=pl.col("us") / pl.col("us").sum().over("place"))
+    return summed.with_columns(share=pl.col("us") / pl.col("us").sum().over("place")).select(list(MIX))
 
 
 def _id(plant: Plant, name: str) -> str:
