@@ -13,7 +13,7 @@ EXACT = "from exact counts"
 CONFIDENCE = "95 % confidence"
 
 
-class FigureRow(NamedTuple):
+class Row(NamedTuple):
     """What a figure is called, its unit ("" for none), its sources with blanks between, and its interval."""
 
     label: str
@@ -22,7 +22,6 @@ class FigureRow(NamedTuple):
     interval: str = EXACT
 
 
-Row = FigureRow
 _TREND = "nist-handbook mil-hdbk-189"
 _NEXT = "earliest: it never stops again; latest: 90 % prediction"
 _REELS = "reel-order inventory-theory"
@@ -35,6 +34,9 @@ _GIVEN = "given in plant.toml, no interval"
 _MODEL = "restricted-likelihood derived-rope"
 _MODELLED = f"{CONFIDENCE}, averaged over the noise's autocorrelation"
 _OF_DEVIATION = f"{CONFIDENCE}, of the deviation alone"
+_SPREAD = "searle-casella-mcculloch weerahandi-1993"
+_CAPABILITY = "iso-22514-2 weerahandi-1993"
+_SHARES = "derived-spread-sources weerahandi-1993"
 _DECLARED = "declared in plant.toml"
 
 #: Of every answer.
@@ -77,8 +79,19 @@ _SHIFT = {
     "projected_pieces": Row("good pieces at the end if it goes on like this", "pieces", "derived-projection"),
     "batch_end": Row("{event}", "", "derived-projection", _NEXT),
     "reel_end_{web}": Row("{event}", "", "derived-projection", _NEXT),
-    "iso_{key}_percent": Row("{label}", "%", "iso-22400-2"),
-    "{key}_percent": Row("{label}", "%", "willmott-mccarthy"),
+    "iso_availability_percent": Row("Availability", "%", "iso-22400-2"),
+    "iso_effectiveness_percent": Row("Effectiveness", "%", "iso-22400-2"),
+    "iso_quality_ratio_percent": Row("Quality ratio", "%", "iso-22400-2"),
+    "iso_oee_index_percent": Row("Overall equipment effectiveness index", "%", "iso-22400-2"),
+    "iso_nee_index_percent": Row("Net equipment effectiveness index", "%", "iso-22400-2"),
+    "iso_allocation_efficiency_percent": Row("Allocation efficiency", "%", "iso-22400-2"),
+    "iso_utilization_efficiency_percent": Row("Utilization efficiency", "%", "iso-22400-2"),
+    "iso_technical_efficiency_percent": Row("Technical efficiency", "%", "iso-22400-2"),
+    "iso_setup_ratio_percent": Row("Setup ratio", "%", "iso-22400-2"),
+    "iso_scrap_ratio_percent": Row("Scrap ratio", "%", "iso-22400-2"),
+    "iso_rework_ratio_percent": Row("Rework ratio", "%", "iso-22400-2"),
+    "tpm_availability_percent": Row("Availability, short stops placed as TPM places them", "%", "willmott-mccarthy"),
+    "tpm_performance_percent": Row("Performance, short stops placed as TPM places them", "%", "willmott-mccarthy"),
     "stops_trend_laplace": Row("trend of stops, Laplace", "", _TREND),
     "stops_trend_handbook": Row("trend of stops, MIL-HDBK-189C", "", _TREND),
     "stops_power_law_shape": Row("power law of stops, shape (above 1: more often)", "", _TREND, f"{CONFIDENCE}, exact"),
@@ -197,4 +210,47 @@ _WEEK = {
     ),
 }
 
-FIGURES: dict[str, FigureRow] = _WEEK | _ALL | _SHIFT | _ORDER | _WRAP | _ROPE
+_WEIGHT = {
+    "mean_g": Row("mean mass of a piece", "g", _SPREAD, f"{CONFIDENCE}, from batch means"),
+    "target_g": Row("target mass of a piece", "g", "", "set in plant.toml"),
+    "deviation_g": Row("mean deviation from target", "g", _SPREAD, f"{CONFIDENCE}, from batch means"),
+    "sd_within_g": Row("spread within batches", "g", _SPREAD, CONFIDENCE),
+    "sd_between_g": Row("spread between batches", "g", _SPREAD, CONFIDENCE),
+    "sd_total_g": Row("spread of all pieces", "g", _SPREAD, CONFIDENCE),
+    "sd_samples_g": Row("spread between sample times in a batch", "g", _SPREAD, CONFIDENCE),
+    "sd_piece_g": Row("spread piece to piece", "g", _SPREAD, CONFIDENCE),
+    "sd_lines_g": Row("spread between lines", "g", _SPREAD, CONFIDENCE),
+    "batches": Row("batches weighed"),
+    "pieces": Row("pieces weighed"),
+    "set_aside": Row("weights set aside"),
+    "cp": Row("capability Cp, within batches", "", _CAPABILITY, CONFIDENCE),
+    "cpk": Row("capability Cpk, within batches", "", _CAPABILITY, CONFIDENCE),
+    "pp": Row("performance Pp, all pieces", "", _CAPABILITY, CONFIDENCE),
+    "ppk": Row("performance Ppk, all pieces", "", _CAPABILITY, CONFIDENCE),
+    "below_tolerance_percent": Row("pieces below their tolerance", "%", _CAPABILITY, CONFIDENCE),
+    "giveaway_g_per_piece": Row("giveaway a piece", "g", _SPREAD, CONFIDENCE),
+    "giveaway_kg_per_week": Row("giveaway a week{of}", "kg", _SPREAD, CONFIDENCE),
+    "yield_percent": Row("yield of the batches", "%", "gum", f"{CONFIDENCE} (GUM, k = 2)"),
+    "unexplained_kg": Row("unexplained loss of mass", "kg", "gum", f"{CONFIDENCE} (GUM, k = 2)"),
+    "share_diameter": Row("share of the spread from rope diameter", "%", _SHARES, CONFIDENCE),
+    "share_cut_length": Row("share from cut length, batch to batch", "%", _SHARES, CONFIDENCE),
+    "share_density": Row("share from density (air), batch to batch", "%", _SHARES, CONFIDENCE),
+    "share_rest_between": Row("share left between batches: density and cut length", "%", _SHARES, CONFIDENCE),
+    "share_rest_within": Row("share left within batches: single cuts, air, the scale", "%", _SHARES, CONFIDENCE),
+    "transport_delay_s": Row("delay from sizer to scale", "s", _SHARES, f"{CONFIDENCE}, by profile, in steps of 5 s"),
+    "pp_quantile": Row("performance Pp by quantiles", "", "iso-22514-2", CONFIDENCE),
+    "ppk_quantile": Row("performance Ppk by quantiles", "", "iso-22514-2", CONFIDENCE),
+    "giveaway_money_per_week": Row("giveaway in money a week{on}", "{currency}", "gum", CONFIDENCE),
+    "giveaway_money_priced_per_week": Row(
+        "giveaway in money a week on {products} alone", "{currency}", "gum", CONFIDENCE
+    ),
+    "achievable_target_g": Row(
+        "lowest safe mean of a piece at the present spread",
+        "g",
+        "derived-bag-plan",
+        "by convolution at the spread found, no interval",
+    ),
+    "batches_outside": Row("batches beyond control limits", "", "nist-handbook iso-7870-2"),
+}
+
+FIGURES: dict[str, Row] = _ALL | _SHIFT | _ORDER | _WRAP | _ROPE | _WEIGHT | _WEEK

@@ -111,12 +111,12 @@ class FigureList:
         if total.value is None:
             most = "no upper bound" if total.high is None else f"at most {total.high:,.0f}"
             why = f"not known: part of the period was not read; at least {low:,.0f}, {most}"
-            estimate = Estimate(None, low, total.high, total.n, MISSING_BOUNDS, why)
+            estimate = Estimate(None, low, total.high, total.n, interval=MISSING_BOUNDS, why_none=why)
             return self.add(name, estimate, n=n, **words)
         # "all readings" ends a microsecond after the last reading: what could be made in it is no doubt to show.
         if total.high is not None and total.high - low < NO_DOUBT:
             return self.add(name, round(total.value), working, n=total.n if n is None else n, **words)
-        estimate = Estimate(round(total.value), low, total.high, total.n, COUNT_BOUNDS)
+        estimate = Estimate(round(total.value), low, total.high, total.n, interval=COUNT_BOUNDS)
         return self.add(name, estimate, working, n=n, **words)
 
     def too_few(self, name: str, *, needs: int, has: int, **words: Any) -> None:

@@ -126,7 +126,7 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
 def _hours(figures: FigureList, name: str, time: TimeToLeave, working: str, n: int) -> None:
     kind = "90 % interval" + ("" if time.high_h is not None else f", open above {HORIZON_H:.0f} h")
     why = "" if time.value_h is not None else f"will not, within {HORIZON_H:.0f} h"
-    figures.add(name, Estimate(time.value_h, time.low_h, time.high_h, n, kind, why), working)
+    figures.add(name, Estimate(time.value_h, time.low_h, time.high_h, n, interval=kind, why_none=why), working)
 
 
 def _moved(figures: FigureList, account: RopeAccount, model: RopeModel) -> None:

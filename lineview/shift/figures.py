@@ -58,9 +58,9 @@ def _effective_rate(figures: FigureList, account: ShiftAccount, n: int) -> None:
     low, high = (good.low or 0.0) / minutes, None if good.high is None else good.high / minutes
     if good.value is None:
         why = f"not known: good pieces are not known; at least {low:.1f} a minute"
-        rate = Estimate(None, low, high, n, MISSING_BOUNDS, why)
+        rate = Estimate(None, low, high, n, interval=MISSING_BOUNDS, why_none=why)
         return figures.add("effective_rate_per_min", rate, sources=("derived-counters",))
-    rate = Estimate(good.value / minutes, low, high, n, COUNT_BOUNDS)
+    rate = Estimate(good.value / minutes, low, high, n, interval=COUNT_BOUNDS)
     if low == high:
         rate = Estimate(good.value / minutes, n=n)
     return figures.add(
@@ -114,10 +114,11 @@ def _minutes(figures: FigureList, account: ShiftAccount, n: int, slow: tuple[flo
         # What was not seen may have been anything, so each state may hold all of it.
         open_min = account.unseen_min if state not in ("unseen", "break") else 0.0
         if open_min > 0:
-            minutes = Estimate(minutes.value, minutes.value, minutes.number + open_min, n, "bounds: unseen minutes")
+            most = account.minutes[state] + open_min
+            minutes = Estimate(minutes.value, minutes.value, most, n, interval="bounds: unseen minutes")
         if state == "slow" and slow[1] > slow[0]:
             said = "bounds: a slow stretch's ends lie within a reading interval"
-            minutes = Estimate(minutes.value, slow[0], slow[1] + open_min, n, said)
+            minutes = Estimate(minutes.value, slow[0], slow[1] + open_min, n, interval=said)
         figures.add(name, minutes, working)
 
 
@@ -167,7 +168,7 @@ def _uptime(figures: FigureList, account: ShiftAccount, n: int) -> None:
         low = 100 * (run - account.coded_run_min) / planned
         high = 100 * (run + unseen + account.coded_stand_min) / planned
         kind = "bounds: minutes without counter readings" if coded > 0 else "bounds: unseen minutes"
-        uptime = Estimate(uptime.value, low, high, n, kind)
+        uptime = Estimate(uptime.value, low, high, n, interval=kind)
     return figures.add("uptime_percent", uptime, working)
 
 
@@ -193,7 +194,8 @@ def _stops(figures: FigureList, measured: ShiftMeasures) -> None:
     else:
         low, high = mean_between_limits(stops.events, stops.run_min)
         why = "no stop began" if stops.mean_between_min is None else ""
-        between = Estimate(stops.mean_between_min, low, high if math.isfinite(high) else None, stops.events, "", why)
+        most = high if math.isfinite(high) else None
+        between = Estimate(stops.mean_between_min, low, most, stops.events, why_none=why)
         working = f"{stops.run_min:.1f} running minutes ÷ {stops.events} stops that began while it ran"
         figures.add("mtbf_min", between, working)
     if stops.mean_to_restore_min is None:
@@ -217,7 +219,7 @@ def _pace(figures: FigureList, measured: ShiftMeasures, n: int) -> None:
     pace = Estimate(measured.pace_needed_per_min, n=n)
     if good.low is not None and good.high is not None and good.high - good.low >= NO_DOUBT:
         low, high = (max(0.0, planned - end) / left for end in (good.high, good.low))
-        pace = Estimate(pace.value, low, high, n, COUNT_BOUNDS)
+        pace = Estimate(pace.value, low, high, n, interval=COUNT_BOUNDS)
     working = f"({planned:,.0f} planned − {measured.so_far.good_used:,.0f} good) ÷ {left:,.1f} planned minutes left"
     return figures.add("pace_needed_per_min", pace, working)
 
@@ -234,4 +236,4 @@ def _projection(figures: FigureList, measured: ShiftMeasures, n: int) -> None:
     value, low, high = (good + pieces * share for pieces in (rest.pieces, rest.low, rest.high))
     kind = f"{rest.confidence:.0%} prediction from {rest.cycles} runs and stops of this period"
     working = f"{good:,.0f} good so far + {rest.pieces * share:,.0f} in {left:,.1f} min left"
-    return figures.add("projected_pieces", Estimate(value, low, high, n, kind), working)
+    return figures.add("projected_pieces", Estimate(value, low, high, n, interval=kind), working)

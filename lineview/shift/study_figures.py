@@ -17,7 +17,6 @@ from lineview.report.figures import FigureList
 from lineview.shift.key_figures import (
     EDITION,
     Efficiency,
-    KeyFigure,
     iso_key_figures,
     productive_maintenance_figures,
     time_elements,
@@ -174,15 +173,10 @@ def iso_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure
     """ISO 22400-2's key figures of the minutes that were seen."""
     figures, elements = FigureList(period), time_elements(measured.so_far)
     unknown, short = untold(measured.so_far), measured.so_far.minutes["short stop"]
-    for key in iso_key_figures(elements):
-        _key_figure(figures, "iso_{key}_percent", key, n, unknown.get(key.name, ""))
-    for key in productive_maintenance_figures(elements, short):
-        _key_figure(figures, "{key}_percent", key, n)
+    for key in (*iso_key_figures(elements), *productive_maintenance_figures(elements, short)):
+        if key.name in unknown or key.value is None:
+            figures.unknown(key.figure, unknown.get(key.name, "its divisor is 0"))
+        else:
+            working = f"{key.formula} = {key.top:,.4g} ÷ {key.bottom:,.4g} (map of states {EDITION})"
+            figures.add(key.figure, 100 * key.value, working, n=n)
     return figures.all
-
-
-def _key_figure(figures: FigureList, name: str, key: KeyFigure, n: int, why_none: str = "") -> None:
-    if why_none or key.value is None:
-        return figures.unknown(name, why_none or "its divisor is 0", key=key.name, label=key.label)
-    working = f"{key.formula} = {key.top:,.4g} ÷ {key.bottom:,.4g} (map of states {EDITION})"
-    return figures.add(name, 100 * key.value, working, n=n, key=key.name, label=key.label)

@@ -9,6 +9,7 @@ import polars as pl
 
 from lineview.machine.stops import pareto, stop_list
 from lineview.report.answer import Scope, Table
+from lineview.report.figure_table import FIGURES
 from lineview.shift.account import loss_waterfall
 from lineview.shift.key_figures import (
     STATE_TO_TIME,
@@ -142,7 +143,7 @@ def key_figure_table(measured: ShiftMeasures) -> Table:
     figures = (*iso_key_figures(elements), *productive_maintenance_figures(elements, short))
     rows: list[dict[str, Any]] = [
         {
-            "name": k.label,
+            "name": FIGURES[k.figure].label,
             "percent": None if k.value is None or k.name in reasons else 100 * k.value,
             "formula": k.formula + (f" (not known: {reasons[k.name]})" if k.name in reasons else ""),
             "minutes": None,

@@ -77,7 +77,7 @@ def student_interval(value: float, standard_error: float, df: float, *, n: int =
     if not df > 0:
         return Estimate(value, n=n)
     half = coverage_factor(df, level) * standard_error
-    return Estimate(value, value - half, value + half, n, f"{100 * level:g} % confidence")
+    return Estimate(value, value - half, value + half, n, interval=f"{100 * level:g} % confidence")
 
 
 def interval_of_mean(values: ArrayLike, *, least: int = 2, floor: float = -math.inf, level: float = 0.95) -> Estimate:

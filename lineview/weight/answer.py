@@ -16,11 +16,18 @@ from lineview.weight.account import WeightAccount, piece_facts, weight_account
 from lineview.weight.contents import ContentsRules
 from lineview.weight.detail import LineSeen, weight_detail
 from lineview.weight.figures import detail_figures, weight_figures
-from lineview.weight.giveaway_figures import giveaway_notes, giveaway_table
-from lineview.weight.lines import LineSpread, LineWeights, line_figures, line_notes, line_spread, line_table
+from lineview.weight.lines import LineSpread, LineWeights, line_notes, line_spread, line_table
 from lineview.weight.spread import batch_points, piece_points
-from lineview.weight.tables import bag_table, capability_table, chart_table, plan_table, product_table, spread_table
-from lineview.weight.words import CAUTIONS, detail_notes, notes, sentence, soft_line
+from lineview.weight.tables import (
+    bag_table,
+    capability_table,
+    chart_table,
+    giveaway_table,
+    plan_table,
+    product_table,
+    spread_table,
+)
+from lineview.weight.words import CAUTIONS, detail_notes, giveaway_notes, notes, sentence, soft_line
 
 
 @dataclass(frozen=True)
@@ -58,11 +65,7 @@ def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
     )
     good = inputs.counts.between((start, end)).good
     counted = None if good is None else good.at(0)
-    figures = (
-        good_pieces_figure(counted, scope.period, machine.shown),
-        *weight_figures(account, scope.period),
-        *line_figures(across, scope.period),
-    )
+    figures = (good_pieces_figure(counted, scope.period, machine.shown), *weight_figures(account, across, scope.period))
     tables = [spread_table(figures), capability_table(figures), product_table(account), line_table(across, plant)]
     if detail is not None:
         figures += detail_figures(account, detail, plant.currency, scope.period)

@@ -8,20 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from lineview.core.estimate import Estimate
 from lineview.stats.control_limits import control_constants, individuals_limits
 from lineview.stats.generalized_intervals import percentiles
 from lineview.stats.means import summarize
-from lineview.weight.spread import Floats, Spread, WeightSpread
+from lineview.weight.spread import Floats, WeightSpread
 
 
 @dataclass(frozen=True)
 class WeightCapability:
     """Cp and Cpk from the spread within batches, Pp and Ppk from the total, each with 95 % limits."""
 
-    cp: Spread
-    cpk: Spread
-    pp: Spread
-    ppk: Spread
+    cp: Estimate
+    cpk: Estimate
+    pp: Estimate
+    ppk: Estimate
 
 
 def weight_capability(scaled: WeightSpread) -> WeightCapability:
@@ -37,9 +38,9 @@ def weight_capability(scaled: WeightSpread) -> WeightCapability:
     return WeightCapability(cp, cpk, pp, ppk)
 
 
-def _pair(sd: Spread, variances: Floats, centred: float, means: Floats) -> tuple[Spread, Spread]:
+def _pair(sd: Estimate, variances: Floats, centred: float, means: Floats) -> tuple[Estimate, Estimate]:
     if sd.value is None or not sd.value > 0 or not variances.size:
-        none = Spread(None, why_none=sd.why_none or "not known: the weights show no spread")
+        none = Estimate.unknown(sd.why_none or "not known: the weights show no spread")
         return none, none
     roots = 3 * np.sqrt(np.maximum(variances, 1e-300))
     wide = percentiles(1 / roots)
@@ -48,7 +49,7 @@ def _pair(sd: Spread, variances: Floats, centred: float, means: Floats) -> tuple
     low = percentiles((1 - np.abs(means)) / roots)[0]
     high = min(percentiles((1 - side * means) / roots)[1] for side in (1, -1))
     narrow = low, high
-    return Spread.of(1 / (3 * sd.value), wide), Spread.of(centred / (3 * sd.value), narrow)
+    return Estimate(1 / (3 * sd.value), *wide), Estimate(centred / (3 * sd.value), *narrow)
 
 
 #: Fewer batches than this give no limits.

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from lineview.core.estimate import Estimate
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
 from lineview.rope.gauges import diameter_gauges
@@ -17,7 +18,7 @@ from lineview.weight.capability import ThreeWay, three_way
 from lineview.weight.contents import ContentsRules
 from lineview.weight.giveaway import money_given
 from lineview.weight.sources import LengthCounters, SpreadSources, spread_sources
-from lineview.weight.spread import Spread, WeightShape, WeightSpread, weight_shape
+from lineview.weight.spread import WeightShape, WeightSpread, weight_shape
 
 #: Labels that bags are planned for, in the order of the table: metric [g], and 4, 8 and 16 oz in grams.
 LABELS_G = {"metric": (100.0, 250.0, 500.0), "US": (113.0, 227.0, 454.0)}
@@ -39,7 +40,7 @@ class WeightDetail:
     sources: SpreadSources
     plans: tuple[tuple[float, SamplePlan | None], ...]
     bags: tuple[BagPlan, ...]
-    money_per_week: Spread
+    money_per_week: Estimate
 
     @property
     def bags_rules(self) -> str:
@@ -127,8 +128,8 @@ def _length_counters(seen: LineSeen) -> LengthCounters | None:
     return LengthCounters(rope, seen.counts) if counted else None
 
 
-def _money(plant: Plant, account: WeightAccount) -> Spread:
+def _money(plant: Plant, account: WeightAccount) -> Estimate:
     if account.giveaway is None:
-        return Spread(None, why_none="not known: no weight can be used")
+        return Estimate.unknown("not known: no weight can be used")
     prices = {p.id: p.price_per_kg for p in plant.products}
     return money_given(account.giveaway, account.sorted.kept["product"].unique().to_list(), prices)

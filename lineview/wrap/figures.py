@@ -112,7 +112,7 @@ def _per_thousand(figures: FigureList, account: WrapAccount, kind: str, unit: st
     if amount is None:
         why = _why(account, use, kind, unit, part)
         return figures.unknown(name, why, kind=kind, unit=unit, part=part, shown=shown)
-    estimate = Estimate(amount.value, amount.low, amount.high, account.readings, _interval(use, part))
+    estimate = Estimate(amount.value, amount.low, amount.high, account.readings, interval=_interval(use, part))
     return figures.add(name, estimate, amount.working, kind=kind, unit=unit, part=part, shown=shown)
 
 

@@ -8,7 +8,7 @@ from datetime import timedelta
 
 import polars as pl
 
-from lineview.core.figure import Figure, cannot_tell, too_few
+from lineview.core.figure import Figure
 from lineview.core.frames import ROPE_BATCHES, STATE_TIMELINE
 from lineview.report.answer import Answer, Span, Table
 from tests.board.invented_materials import order, weight, wrap
@@ -66,15 +66,15 @@ def rope(machine: str = "sizer2", label: str = "since Mon 8 June", line: str = "
                 "drift of the rope",
                 -0.0112,
                 "mm/h",
-                -0.0124,
-                -0.0094,
-                "95 % confidence",
-                341,
-                WEEK,
-                ("trade-practice",),
-                "slope of 341 batch means over running hours = −0.0112",
+                low=-0.0124,
+                high=-0.0094,
+                interval_kind="95 % confidence",
+                n=341,
+                period=WEEK,
+                sources=("trade-practice",),
+                working="slope of 341 batch means over running hours = −0.0112",
             ),
-            too_few("temperature_mm_per_c", "rope 1 °C cooler", "mm/°C", needs=8, has=3),
+            Figure("temperature_mm_per_c", "rope 1 °C cooler", None, "mm/°C", why_none="too few: needs 8, has 3"),
         ),
         (
             Table(
@@ -180,15 +180,17 @@ def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = 
                 "uptime",
                 80.2,
                 "%",
-                79.0,
-                81.5,
-                "bounds: unseen minutes",
-                2880,
-                EARLY,
-                ("iso-22400-2",),
-                "(running 333 + slow 32) / planned 455 = 80.2 %",
+                low=79.0,
+                high=81.5,
+                interval_kind="bounds: unseen minutes",
+                n=2880,
+                period=EARLY,
+                sources=("iso-22400-2",),
+                working="(running 333 + slow 32) / planned 455 = 80.2 %",
             ),
-            cannot_tell("effectiveness_percent", "effectiveness", "%", "no design rate in plant.toml"),
+            Figure(
+                "effectiveness_percent", "effectiveness", None, "%", why_none="not known: no design rate in plant.toml"
+            ),
         ),
         (
             Table(

@@ -32,7 +32,17 @@ def weight(machine: str = "wrap1", label: str = "the last 7 days", line: str = "
         ),
         "6.82 to 6.86 g; 1,200 pieces of 120 batches. Wrap of 0.21 g a piece is taken off.",
         (
-            Figure("mean_g", "mean of a piece", 6.84, "g", 6.82, 6.86, "95 % confidence", 1200, WEEK),
+            Figure(
+                "mean_g",
+                "mean of a piece",
+                6.84,
+                "g",
+                low=6.82,
+                high=6.86,
+                interval_kind="95 % confidence",
+                n=1200,
+                period=WEEK,
+            ),
             Figure("target_g", "target", 6.8, "g", interval_kind="set, no interval"),
             Figure("tolerance_low_g", "tolerance from", 6.5, "g", interval_kind="set, no interval"),
             Figure("tolerance_high_g", "tolerance to", 7.1, "g", interval_kind="set, no interval"),
@@ -73,7 +83,14 @@ def wrap(machine: str = "wrap1", label: str = "the last 28 days", line: str = "1
         "label says.",
         (
             Figure(
-                "film_m_per_thousand", "film a thousand good pieces", 58.9, "m/1000", 58.6, 59.2, "95 % confidence", 412
+                "film_m_per_thousand",
+                "film a thousand good pieces",
+                58.9,
+                "m/1000",
+                low=58.6,
+                high=59.2,
+                interval_kind="95 % confidence",
+                n=412,
             ),
         ),
         (
@@ -119,7 +136,16 @@ def order(machine: str = "wrap1", label: str = "all readings", line: str = "1") 
         "38 reels on hand by the count of Mon 8 June; 4.6 a week, 4.1 to 5.2.",
         (
             Figure("order_by_clear", "order clear film by", datetime(2026, 6, 25, 10, tzinfo=UTC)),
-            Figure("reels_clear", "reels of clear film", 24, "reels", 22, 29, "90 % of demands", 28),
+            Figure(
+                "reels_clear",
+                "reels of clear film",
+                24,
+                "reels",
+                low=22,
+                high=29,
+                interval_kind="90 % of demands",
+                n=28,
+            ),
         ),
         (
             Table(

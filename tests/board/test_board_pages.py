@@ -63,7 +63,7 @@ def test_a_page_holds_all_of_its_answer(question: str) -> None:
     for figure in answer.figures:
         assert figure.label in shown
         assert figure.working in shown
-        if not figure.told:
+        if figure.value is None:
             assert figure.why_none in shown
     for note in answer.notes:
         assert note in shown

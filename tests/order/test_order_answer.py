@@ -67,7 +67,7 @@ def test_it_says_what_to_order_by_when_and_what_waiting_risks(made) -> None:
     assert value(answer, "order_by_film") >= made.end
     cover = answer.figure("days_of_cover_film")
     assert cover.low < cover.value < cover.high
-    assert all(figure.told or figure.why_none for figure in answer.figures)
+    assert all(figure.value is not None or figure.why_none for figure in answer.figures)
     fan = answer.series["fan"]
     assert fan.columns == ["web", "week", "at", "low90", "low50", "mid", "high50", "high90"]
     for low, high in (("low90", "low50"), ("low50", "mid"), ("mid", "high50"), ("high50", "high90")):

@@ -116,6 +116,6 @@ def test_metres_and_pieces_are_exact_from_full_readings(seed: int) -> None:
         difference = answer.figure(f"{name}_m_per_thousand_difference")
         assert difference.value == pytest.approx(figure.value - geometry.value, abs=1e-9)
         parts = [f for f in answer.figures if f.name.startswith(f"{name}_m_per_thousand_")]
-        causes = [f for f in parts if f.told and not f.name.endswith(("_fed", "_difference"))]
+        causes = [f for f in parts if f.value is not None and not f.name.endswith(("_fed", "_difference"))]
         whole = answer.figure(f"{name}_m_per_thousand")
         assert sum(f.value for f in causes) == pytest.approx(whole.value, rel=1e-9)
