@@ -72,7 +72,7 @@ def _stated(amount: Estimate) -> Estimate:
     """An amount without ends where they are its value, and with a name for them where they are not."""
     if amount.low == amount.value == amount.high:
         return Estimate(amount.value, n=amount.n)
-    return Estimate(amount.value, amount.low, amount.high, amount.n, amount.interval or COUNT_BOUNDS)
+    return Estimate(amount.value, amount.low, amount.high, amount.n, interval=amount.interval or COUNT_BOUNDS)
 
 
 def _trend(figures: FigureList, trend: CauseTrend) -> None:

@@ -235,7 +235,7 @@ def _add_time(sums: _Sums, machine: MachinePeriod, worth: float | None) -> None:
 
 def _between(value: float, below: float, above: float, n: int) -> Estimate:
     kind = "bounds: minutes without readings" if below + above > 0 else ""
-    return Estimate(value, value - below, value + above, n, kind)
+    return Estimate(value, value - below, value + above, n, interval=kind)
 
 
 def _doubt(cause: str, open_pieces: float, good: tuple[float, float]) -> tuple[float, float]:

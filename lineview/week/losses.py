@@ -128,7 +128,11 @@ def machine_losses(
     shifts = cells.select(
         machine,
         pl.lit(counts.machine.line).alias("line"),
-        "shift", "date", "start", "end", "planned_min",
+        "shift",
+        "date",
+        "start",
+        "end",
+        "planned_min",
         run_min=pl.Series(by_state.minutes["running"] + by_state.minutes["slow"]),
         seen_min=cells["planned_min"] - by_state.minutes["unseen"],
         nominal_per_min=pl.lit(rate),
@@ -139,7 +143,7 @@ def machine_losses(
         rejects=_maybe(pieces.rejects, used.rejects),
         blanks=_maybe(pieces.blanks, used.blanks),
         open_pieces=pl.Series((by_state.minutes["unseen"] + by_state.uncounted_min) * rate),
-    ).select(list(SHIFTS))  # fmt: skip
+    ).select(list(SHIFTS))
     return MachineLosses(shifts, losses.select(machine, *list(LOSSES)[1:]), tape)
 
 
@@ -158,11 +162,13 @@ def _stretches(tape: pl.DataFrame, begins: Ints) -> pl.DataFrame:
     )
     rows = tape.with_columns(place=pl.Series(place)).filter(pl.col("place") >= 0)
     return rows.select(
-        "place", "state", "pieces",
+        "place",
+        "state",
+        "pieces",
         reason=pl.col("reason").str.strip_chars().str.to_lowercase().replace("", None),
         us=(pl.col("end") - pl.col("start")).dt.total_microseconds(),
         new=~goes_on.fill_null(value=False),
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True)

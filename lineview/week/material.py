@@ -72,9 +72,11 @@ def target_masses_g(plant: Plant, mix: pl.DataFrame, n: int) -> Floats:
     only = set(mass.values())
     fallback = only.pop() if len(only) == 1 else np.nan
     known = mix.with_columns(mass=pl.col("product").replace_strict(mass, default=None))
-    told = known.filter(pl.col("mass").is_not_null()).group_by("place").agg(
-        target=(pl.col("mass") * pl.col("share")).sum() / pl.col("share").sum()
-    )  # fmt: skip
+    told = (
+        known.filter(pl.col("mass").is_not_null())
+        .group_by("place")
+        .agg(target=(pl.col("mass") * pl.col("share")).sum() / pl.col("share").sum())
+    )
     out = np.full(n, fallback)
     out[told["place"].to_numpy()] = told["target"].to_numpy()
     return out
@@ -221,9 +223,11 @@ def _rope_part(
     """What the rope's mean diameter off its target adds to the good pieces [kg]."""
     if not gauges.height:
         return Estimate.unknown("no readings of the rope's diameter")
-    sheet = batches.filter(pl.col("start").is_not_null()).sort("start").select(
-        at="start", end=pl.col("end").fill_null(pl.col("start").shift(-1)), product="product", batch="start"
-    )  # fmt: skip
+    sheet = (
+        batches.filter(pl.col("start").is_not_null())
+        .sort("start")
+        .select(at="start", end=pl.col("end").fill_null(pl.col("start").shift(-1)), product="product", batch="start")
+    )
     if not sheet.height:
         return Estimate.unknown("no batch tells which product's diameter it was")
     ids = {name: _product_id(products, name) for name in sheet["product"].drop_nulls().unique().to_list()}
@@ -297,7 +301,7 @@ def _unaccounted(
     if balance is None:
         return Estimate.unknown("no batch with its mass and its pieces")
     value, u = balance.unexplained_kg, balance.u_unexplained_kg
-    return Estimate(value, value - 2 * u, value + 2 * u, balance.batches, "k = 2")
+    return Estimate(value, value - 2 * u, value + 2 * u, balance.batches, interval="k = 2")
 
 
 def _causes(over: Estimate, rope: Estimate, rejects: Estimate, missing: Estimate) -> dict[str, Estimate]:

@@ -92,7 +92,7 @@ def history_of(losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame]) -
     shifts = shifts.filter(pl.col("seen_min") >= WHOLE_SHIFT * pl.col("planned_min").median())
     keys = shifts.group_by("date", "shift").agg(
         pl.col("start").min().alias("began"), planned=pl.col("planned_min").sum()
-    )  # fmt: skip
+    )
     keys = keys.sort("began").with_row_index("unit")
     of_unit = shifts.join(keys, on=["date", "shift"]).select("machine", "start", "unit", "nominal_per_min")
     minutes = (
@@ -110,9 +110,14 @@ def history_of(losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame]) -
         lost[str(cause)] = 60 * values / planned
     mix, names = _mix(losses, mixes, keys)
     return History(
-        keys["began"].dt.epoch("us").to_numpy(), keys["date"].to_list(), keys["shift"].to_list(),
-        planned, lost, mix, names,
-    )  # fmt: skip
+        keys["began"].dt.epoch("us").to_numpy(),
+        keys["date"].to_list(),
+        keys["shift"].to_list(),
+        planned,
+        lost,
+        mix,
+        names,
+    )
 
 
 def _mix(
@@ -316,7 +321,7 @@ def tests_of(y: Floats, x: Floats, planned_min: Floats, contrast: Floats) -> lis
     out = []
     for fit, of_root in zip(fits[: y.shape[1]], fits[y.shape[1] :], strict=True):
         low, high = fit.interval(contrast)
-        amount = Estimate(fit.mean(contrast), low, high, len(y), CONFIDENCE)
+        amount = Estimate(fit.mean(contrast), low, high, len(y), interval=CONFIDENCE)
         out.append(_Test(amount, max(fit.p_value(contrast), of_root.p_value(contrast))))
     return out
 
@@ -363,7 +368,9 @@ def _window(history: History, lost: Floats, end: datetime, weeks: int) -> list[W
     middle = level + slope * float(t.mean())
     out = []
     for fit in weighted_fits(lost[inside], x, history.planned_min[inside]):
-        levels, slopes = (Estimate(fit.mean(part), *fit.interval(part), len(t), CONFIDENCE) for part in (middle, slope))
+        levels, slopes = (
+            Estimate(fit.mean(part), *fit.interval(part), len(t), interval=CONFIDENCE) for part in (middle, slope)
+        )
         out.append(Window(weeks, levels, slopes))
     return out
 
@@ -393,6 +400,6 @@ def _steps(history: History, y: Floats, notes: Sequence[tuple[datetime, str]], r
         contrast = np.eye(x.shape[1] + len(columns))[x.shape[1] + k]
         moment = datetime.fromtimestamp(float(history.start[at]) / 1e6, UTC)
         near = tuple(text for when, text in notes if abs(when - moment) <= NOTED_WITHIN)
-        change = Estimate(fit.mean(contrast), *fit.interval(contrast), n, CONFIDENCE)
+        change = Estimate(fit.mean(contrast), *fit.interval(contrast), n, interval=CONFIDENCE)
         out.append(Step(moment, change, near))
     return tuple(out)

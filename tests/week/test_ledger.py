@@ -152,8 +152,10 @@ def test_the_demos_rows_add_up(week: Works) -> None:
     *rows, total = ledger.rows
     assert total["minutes"] == sum(row["minutes"] for row in rows if row.get("minutes") is not None)
     good = answer.figure("good_pieces").value
-    shown = sum(week.ask(read_question("shift", machine=name, period="last-week")).figure("good_pieces").value
-                for name in ("wrap1", "wrap2"))  # fmt: skip
+    shown = sum(
+        week.ask(read_question("shift", machine=name, period="last-week")).figure("good_pieces").value
+        for name in ("wrap1", "wrap2")
+    )
     assert good == pytest.approx(shown, abs=2)
 
 
