@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TypeVar, get_args
 
+from lineview.app.second_scope import SecondScope, read_second_scope
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
 from lineview.plant import Machine, MachineKind, Plant
@@ -31,6 +32,8 @@ class QuestionScope:
         The name of a period; by default the one that suits the question.
     start, end : datetime.datetime, optional
         Moments in the plant's wall time or with an offset; either takes the place of `period`.
+    only, against : SecondScope, optional
+        Of the week: the shift and product it is cut to, and what it is compared with.
     """
 
     question: Question
@@ -39,6 +42,8 @@ class QuestionScope:
     period: PeriodName | None = None
     start: datetime | None = None
     end: datetime | None = None
+    only: SecondScope | None = None
+    against: SecondScope | None = None
 
     @property
     def named_period(self) -> PeriodName:
@@ -53,6 +58,8 @@ def read_question(
     period: str | None = None,
     start: str | None = None,
     end: str | None = None,
+    only: str | None = None,
+    against: str | None = None,
 ) -> QuestionScope:
     """Read what is asked; an empty text is as good as none.
 
@@ -66,6 +73,8 @@ def read_question(
         As in lineview.plant.periods.read_period.
     start, end : str, optional
         Moments, as in lineview.plant.periods.read_wall_time.
+    only, against : str, optional
+        Of the week, as in lineview.app.second_scope.read_second_scope.
 
     Returns
     -------
@@ -89,9 +98,14 @@ def read_question(
     name = _read(read_period, period, faults)
     first = _read(lambda text: read_wall_time(text, "--from"), start, faults)
     last = _read(lambda text: read_wall_time(text, "--to"), end, faults)
+    part, other = (_read(read_second_scope, text, faults) for text in (only, against))
+    if (part or other) and known not in (None, "week"):
+        faults.append(Fault(f"'{known}' is not compared", "--against", "the question week"))
+    if part is not None and part != SecondScope(shift=part.shift, product=part.product):
+        faults.append(Fault("the first scope is cut to a shift or a product alone", "--only", "shift=… or product=…"))
     if known is None or faults:
         raise AskError(faults)
-    return QuestionScope(known, line or None, machine or None, name, first, last)
+    return QuestionScope(known, line or None, machine or None, name, first, last, part, other)
 
 
 def _read(read: Callable[[str], T], text: str | None, faults: list[Fault]) -> T | None:

@@ -398,7 +398,7 @@ class Works:
                 raise self._nothing_read()
             scope = scope_of(plant, asked, machines[0] if asked.machine else None, span)
             measured = self.measured.of((store.version(), state))
-            inputs = WeekFetcher(store, self.records, plant, measured).week(scope, machines)
+            inputs = WeekFetcher(store, self.records, plant, measured).week(scope, machines, asked.only, asked.against)
         return answer_to("week", plant, scope, inputs)
 
     def _nothing_read(self) -> AskError:

@@ -12,6 +12,7 @@ from lineview.core.estimate import Estimate
 from lineview.machine.calendar import calendar
 from lineview.machine.pieces import MachineCounts, piece_counter
 from lineview.plant import Machine, Plant
+from lineview.week.compare import Comparison, Side, compare
 from lineview.week.ledger import Ledger, MachinePeriod, make_ledger
 from lineview.week.losses import MachineLosses, cells_of, machine_losses, rare_reasons, with_rare_together
 from lineview.week.material import CandyLosses, candy_losses, product_mix, target_masses_g
@@ -54,12 +55,16 @@ class Past:
 
 @dataclass(frozen=True)
 class WeekInputs:
-    """What the week works on: machines, lines, their past, and what people noted [UTC]."""
+    """What the week works on: machines, lines, their past, and what people noted [UTC].
+
+    `compared` holds both sides of a comparison, and the history that both are periods of where there is one.
+    """
 
     machines: Sequence[MachineInputs]
     lines: Sequence[LineInputs]
     past: Sequence[Past]
     notes: Sequence[tuple[datetime, str]] = ()
+    compared: Sequence[Side] = ()
 
 
 @dataclass(frozen=True)
@@ -76,6 +81,7 @@ class WeekAccount:
     joined: tuple[tuple[Machine, datetime], ...] = ()
     candy: tuple[CandyLosses, ...] = ()
     readings: int = 0
+    comparison: Comparison | None = None
 
 
 def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datetime], now: datetime) -> WeekAccount:
@@ -123,6 +129,7 @@ def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datet
         tuple(joined),
         known,
         sum(machine.counts.readings for machine in inputs.machines),
+        compare(inputs.compared[0], inputs.compared[1], inputs.compared[2:]) if inputs.compared else None,
     )
 
 

@@ -12,12 +12,13 @@ from lineview.core.frames import STATES, UTC_US
 from lineview.machine.counters import Counted, Floats, Ints
 from lineview.machine.pieces import MachineCounts, Pieces
 from lineview.machine.timeline import timeline_of
-from lineview.plant import Plant
+from lineview.plant import Plant, WebKind
 from lineview.shift.measures import nominal_per_min
 
 #: A shift of one machine, or the part of one that was asked for: `seen_min` are its planned minutes with
-#: readings, `good` the likeliest count between its bounds; `rejects` and `blanks` null where nothing counts
-#: them; `open_pieces` what unread minutes would make at the nominal rate. Minutes [min], rate [pieces/min].
+#: readings, `good` the likeliest count between its bounds; `open_pieces` what unread minutes would make at the
+#: nominal rate; `film_m` and `paper_m` fed, null where nothing counts them. Minutes [min], rate [pieces/min],
+#: webs [m].
 SHIFTS: dict[str, pl.DataType] = {
     "machine": pl.String(),
     "line": pl.String(),
@@ -33,9 +34,9 @@ SHIFTS: dict[str, pl.DataType] = {
     "good": pl.Float64(),
     "good_low": pl.Float64(),
     "good_high": pl.Float64(),
-    "rejects": pl.Float64(),
-    "blanks": pl.Float64(),
     "open_pieces": pl.Float64(),
+    "film_m": pl.Float64(),
+    "paper_m": pl.Float64(),
 }
 
 #: What a shift of a machine lost to one cause: `clock_min` by the clock [min], `pieces` at the nominal rate,
@@ -140,16 +141,18 @@ def machine_losses(
         good=pl.Series(used.good),
         good_low=pl.Series(pieces.good.low),
         good_high=pl.Series(pieces.good.high),
-        rejects=_maybe(pieces.rejects, used.rejects),
-        blanks=_maybe(pieces.blanks, used.blanks),
+        film_m=_fed(counts, "film", begins, ends),
+        paper_m=_fed(counts, "wax paper", begins, ends),
         open_pieces=pl.Series((by_state.minutes["unseen"] + by_state.uncounted_min) * rate),
     ).select(list(SHIFTS))
     return MachineLosses(shifts, losses.select(machine, *list(LOSSES)[1:]), tape)
 
 
-def _maybe(counted: Counted | None, values: Floats) -> pl.Series:
-    nothing = pl.Series([None] * len(values), dtype=pl.Float64)
-    return nothing if counted is None else pl.Series(values, dtype=pl.Float64)
+def _fed(counts: MachineCounts, kind: WebKind, begins: Ints, ends: Ints) -> pl.Series:
+    """What was fed of a web in each shift [m]; null where its counter was not read."""
+    counted = counts.count(kind, begins, ends) if counts.has_read(kind) else None
+    nothing = pl.Series([None] * len(begins), dtype=pl.Float64)
+    return nothing if counted is None else pl.Series(counted.value, dtype=pl.Float64).fill_nan(None)
 
 
 def _stretches(tape: pl.DataFrame, begins: Ints) -> pl.DataFrame:

@@ -66,6 +66,71 @@ def _id(plant: Plant, name: str) -> str:
     return "" if product is None else product.id
 
 
+def cut_to_product(plant: Plant, cal: pl.DataFrame, batches: pl.DataFrame, line: str, product: str) -> pl.DataFrame:
+    """A calendar cut to the time that a line is on a product.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    cal : polars.DataFrame
+        CALENDAR.
+    batches : polars.DataFrame
+        BATCHES.
+    line : str
+        Id of the line.
+    product : str
+        As the plant names it.
+
+    Returns
+    -------
+    polars.DataFrame
+        CALENDAR; a stretch may come in several parts.
+    """
+    if not cal.height:
+        return cal
+    wanted = plant.product(product)
+    spans = product_spans(batches, line, cal["start"][0], cal["end"][-1])
+    on = [span for span in spans if wanted is not None and _id(plant, span.product) == wanted.id]
+    rows = []
+    for row in cal.iter_rows(named=True):
+        for span in on:
+            start, end = max(row["start"], span.start), min(row["end"], span.end)
+            if end > start:
+                rows.append({**row, "start": start, "end": end})
+    return pl.DataFrame(rows, schema=cal.schema)
+
+
+def weighed_off_target(
+    plant: Plant, batches: pl.DataFrame, weights: pl.DataFrame, cells: Sequence[tuple[datetime, datetime]]
+) -> pl.DataFrame:
+    """Weighings of some stretches of time and how far each is off its product's target.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    batches, weights : polars.DataFrame
+        BATCHES, WEIGHTS of one line.
+    cells : sequence of (datetime, datetime)
+        The stretches [UTC].
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns batch and off_g [g].
+    """
+    facts = piece_facts(plant, batches["product"].drop_nulls().unique().to_list())
+    only = plant.products[0].id if len(plant.products) == 1 else ""
+    placed = weighings(weights, batches, facts, only)
+    kept = sort_out(placed.filter(pl.col("target_g").is_not_null())).kept
+    inside = pl.lit(False)
+    for start, end in cells:
+        inside = inside | ((pl.col("at") >= start) & (pl.col("at") < end))
+    off = pl.col("net_g") - pl.col("target_g")
+    return kept.filter(inside).select(pl.coalesce("batch", "sample").alias("batch"), off.alias("off_g"))
+
+
 def target_masses_g(plant: Plant, mix: pl.DataFrame, n: int) -> Floats:
     """The target mass of a piece in each shift [g]; nan where no product is known and products differ."""
     mass = {product.id: product.mass_g for product in plant.products}

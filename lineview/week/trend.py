@@ -108,7 +108,7 @@ def history_of(losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame]) -
         values = np.zeros(keys.height)
         values[rows["unit"].to_numpy()] = rows["minutes"].to_numpy()
         lost[str(cause)] = 60 * values / planned
-    mix, names = _mix(losses, mixes, keys)
+    mix, names = mix_columns(losses, mixes, keys, None)
     return History(
         keys["began"].dt.epoch("us").to_numpy(),
         keys["date"].to_list(),
@@ -120,29 +120,32 @@ def history_of(losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame]) -
     )
 
 
-def _mix(
-    losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame], keys: pl.DataFrame
+def mix_columns(
+    losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame], keys: pl.DataFrame, side: Sequence[int] | None
 ) -> tuple[Floats, list[str]]:
-    """Shares of each shift's planned time by product and by machine, as columns that differ."""
+    """Shares of each shift's planned time by product and by machine, as columns that differ.
+
+    `keys` has date, shift and unit; with `side`, the place of each machine's losses, it has a column side too.
+    """
     parts = []
-    for machine, mix in zip(losses, mixes, strict=True):
+    for k, (machine, mix) in enumerate(zip(losses, mixes, strict=True)):
         shifts = machine.shifts.with_row_index("place").with_columns(pl.col("place").cast(pl.Int64))
-        cells = shifts.select("place", "machine", "date", "shift", "planned_min")
+        cells = shifts.select("place", "machine", "date", "shift", "planned_min", side=pl.lit(side[k] if side else 0))
         parts.append(cells.join(mix, on="place", how="left").with_columns(pl.col("product").fill_null("")))
     rows = pl.concat(parts).with_columns(minutes=pl.col("planned_min") * pl.col("share").fill_null(1.0))
-    rows = rows.join(keys.select("date", "shift", "unit"), on=["date", "shift"])
+    on = ["date", "shift", "side"] if side else ["date", "shift"]
+    rows = rows.join(keys.select(*on, "unit"), on=on)
     columns, names = [], []
-    for key, kind in (("product", "product"), ("machine", "machine")):
-        table = np.zeros((keys.height, 0))
+    # Where two sides are machines, their machines are what is compared and no part of the mix.
+    for key in ("product",) if side else ("product", "machine"):
         known = rows[key].unique(maintain_order=True).to_list()
         sums = rows.group_by("unit", key).agg(pl.col("minutes").sum())
         table = np.zeros((keys.height, len(known)))
         place = {name: k for k, name in enumerate(known)}
         column = sums[key].replace_strict(place, return_dtype=pl.Int64).to_numpy()
         table[sums["unit"].to_numpy(), column] = sums["minutes"].to_numpy()
-        share = table / np.maximum(table.sum(axis=1, keepdims=True), 1e-9)
-        columns.append(share)
-        names += [f"{kind} {name}" for name in known]
+        columns.append(table / np.maximum(table.sum(axis=1, keepdims=True), 1e-9))
+        names += [f"{key} {name}" for name in known]
     return _telling(np.column_stack(columns), names, keys.height)
 
 
@@ -278,7 +281,9 @@ def cause_trends(
 
 
 @dataclass(frozen=True)
-class _Test:
+class Test:
+    """A difference with its interval and the chance of one so far from 0 in steady works."""
+
     amount: Estimate
     p: float
     now: float = 0.0
@@ -287,11 +292,11 @@ class _Test:
 
 @dataclass(frozen=True)
 class _Slopes:
-    slopes: list[_Test]
+    slopes: list[Test]
     weeks: int
 
 
-def _verdict(change: _Test, slope: _Test, q: tuple[float, float], weeks: int) -> tuple[str, str]:
+def _verdict(change: Test, slope: Test, q: tuple[float, float], weeks: int) -> tuple[str, str]:
     """Better, worse or neither, and what of: the period against the weeks before, or the slope."""
     if q[0] <= FALSE_DISCOVERIES:
         return (WORSE if change.amount.number > 0 else BETTER), "than before"
@@ -311,7 +316,7 @@ def weighted_fits(y: Floats, x: Floats, planned_min: Floats) -> list[CorrelatedF
     return least_squares_fits(y * weight[:, None], x * weight[:, None], np.ones(len(y) - 1), noises)
 
 
-def tests_of(y: Floats, x: Floats, planned_min: Floats, contrast: Floats) -> list[_Test]:
+def tests_of(y: Floats, x: Floats, planned_min: Floats, contrast: Floats) -> list[Test]:
     """A combination of coefficients of each series, and the chance of one so far from 0.
 
     Minutes lost are skewed and their square roots less so: where the two chances differ the greater holds.
@@ -322,14 +327,14 @@ def tests_of(y: Floats, x: Floats, planned_min: Floats, contrast: Floats) -> lis
     for fit, of_root in zip(fits[: y.shape[1]], fits[y.shape[1] :], strict=True):
         low, high = fit.interval(contrast)
         amount = Estimate(fit.mean(contrast), low, high, len(y), interval=CONFIDENCE)
-        out.append(_Test(amount, max(fit.p_value(contrast), of_root.p_value(contrast))))
+        out.append(Test(amount, max(fit.p_value(contrast), of_root.p_value(contrast))))
     return out
 
 
 CONFIDENCE = "95 % confidence"
 
 
-def _changes(history: History, lost: Floats, now: Bools) -> list[_Test]:
+def _changes(history: History, lost: Floats, now: Bools) -> list[Test]:
     """Test the period's shifts against those before, at the same mix."""
     x = np.column_stack([np.ones(history.n), now.astype(np.float64), history.mix])
     if np.linalg.matrix_rank(x) < x.shape[1]:
