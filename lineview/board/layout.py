@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import pairwise
 from typing import Any
 
 from dash import dcc, html
@@ -75,9 +76,35 @@ def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]
         picked.append(_picker("line", shown.get("line"), lines, address.line, address.with_line))
     if len(machines) > 1:
         picked.append(_picker("machine", shown.get("machine"), machines, address.machine, address.with_machine))
+    if question == "week":
+        picked.append(_second_picker(plant, address))
     periods = works.periods(question, address.line)
     picked.append(_picker("period", shown.get("period"), periods, address.period, address.with_period, _days()))
     return picked
+
+
+def _second_picker(plant: Plant, address: Address) -> html.Details:
+    """The picker of a second scope: a choice is what the first is cut to and what it is compared with."""
+    choices: list[tuple[str, str]] = [("|", "nothing"), ("|previous", "the time before")]
+    lines = [line for line in plant.lines if line.id != address.line]
+    if address.line is not None:
+        choices += [(f"|line={line.id}", line.name or line.id) for line in lines]
+    elif len(plant.lines) > 1:
+        first, others = plant.lines[0], plant.lines[1:]
+        for line in others:
+            choices.append((f"line:{first.id}|line={line.id}", f"{first.name or first.id}: {line.name or line.id}"))
+    for shift, other in pairwise(plant.shifts):
+        choices.append((f"shift={shift.id}|shift={other.id}", f"{shift.id} shifts: {other.id}"))
+
+    def to(token: str) -> Address:
+        only, _, against = token.partition("|")
+        if only.startswith("line:"):
+            return address.with_line(only.removeprefix("line:")).compared("", against)
+        return address.compared(only, against)
+
+    current = f"{address.only or ''}|{address.against or ''}"
+    named = dict(choices).get(current) or address.against or "nothing"
+    return _picker("against", named, choices, current, to)
 
 
 #: What the week is asked of where no machine is picked.

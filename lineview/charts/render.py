@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import plotly.graph_objects as go
@@ -13,7 +13,7 @@ from lineview.charts.order import order_picture
 from lineview.charts.rope import Tolerance, cusum_picture, residual_picture, rope_picture
 from lineview.charts.shift import shift_picture
 from lineview.charts.style import ChartStyle, Picture, blank, label, see_through
-from lineview.charts.week import loss_picture
+from lineview.charts.week import difference_picture, loss_picture
 from lineview.charts.weight import Target, weight_picture
 from lineview.charts.wrap import wrap_picture
 from lineview.core.units import in_units
@@ -297,7 +297,11 @@ def _order(answer: Answer, look: ChartStyle) -> list[Picture]:
 
 def _week(answer: Answer, look: ChartStyle) -> list[Picture]:
     """Draw the largest losses, in money where all of it is known."""
-    return [loss_picture(answer.series["losses"], look)]
+    drawn = [loss_picture(answer.series["losses"], look)]
+    differences = answer.series.get("differences")
+    if differences is None or not differences.height:
+        return drawn
+    return [difference_picture(differences, look), *(replace(picture, first=False) for picture in drawn)]
 
 
 def _of_web(frame: pl.DataFrame | None, web: str) -> pl.DataFrame | None:

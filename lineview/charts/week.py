@@ -39,6 +39,49 @@ def loss_picture(losses: pl.DataFrame, look: ChartStyle) -> Picture:
     return Picture(title, figure, height=70 + (40 if look.narrow else 27) * shown.height)
 
 
+def difference_picture(differences: pl.DataFrame, look: ChartStyle) -> Picture:
+    """Draw what each cause adds to the first side's effective rate or takes from it."""
+    most = MOST_ON_PHONE if look.narrow else MOST_BARS
+    shown = differences.filter(pl.col("difference").abs() > 5e-3).head(most)
+    figure = blank(look, "pieces a planned minute", "")
+    values = shown["difference"].to_list()
+    beyond = [verdict in ("better", "worse") for verdict in shown["verdict"].to_list()]
+    colour = [look.tokens.call if verdict == "worse" else look.tokens.grey for verdict in shown["verdict"].to_list()]
+    figure.add_bar(
+        orientation="h",
+        y=list(range(shown.height)),
+        x=values,
+        width=0.5 if look.narrow else 0.62,
+        marker={
+            "color": [tint if sure else look.tokens.card for tint, sure in zip(colour, beyond, strict=True)],
+            "line": {"color": colour, "width": 1},
+        },
+        customdata=[[cause, f"{value:+.2f}"] for cause, value in zip(shown["cause"], values, strict=True)],
+        hovertemplate="%{customdata[0]}: %{customdata[1]} pieces a minute<extra></extra>",
+    )
+    reach = max([abs(value) for value in values], default=1.0) * (1.9 if look.narrow else 1.5)
+    for at, (cause, value, verdict) in enumerate(shown.select("cause", "difference", "verdict").iter_rows()):
+        said = f"{value:+.1f}".replace("-", show.MINUS) + (f", {verdict}" if verdict in ("better", "worse") else "")
+        side = {"xanchor": "left", "xshift": 4} if value > 0 else {"xanchor": "right", "xshift": -4}
+        label(
+            figure, look, said, value, at, colour=look.tokens.call if verdict == "worse" else look.tokens.soft, **side
+        )
+        if look.narrow:
+            above = {"xanchor": "center", "yanchor": "bottom"}
+            label(figure, look, _capital(cause), 0, at - 0.28, colour=look.tokens.ink, **above)
+    figure.update_xaxes(range=[-reach, reach], zeroline=True, zerolinecolor=look.tokens.ink, zerolinewidth=1)
+    figure.update_yaxes(
+        tickvals=list(range(shown.height)),
+        ticktext=[] if look.narrow else [_capital(cause) for cause in shown["cause"].to_list()],
+        showticklabels=not look.narrow,
+        showgrid=False,
+        ticks="",
+        range=[shown.height - 0.4, -0.9 if look.narrow else -0.6],
+    )
+    title = "Losses that make the difference; outlined: within chance"
+    return Picture(title, figure, height=70 + (40 if look.narrow else 27) * shown.height)
+
+
 def _capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 

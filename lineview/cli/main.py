@@ -84,6 +84,13 @@ def answer(
     ] = None,
     start: Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")] = None,
     end: Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")] = None,
+    only: Annotated[
+        str | None, typer.Option(help="Of the week: cut it to shift=ID or product=ID before it is compared.")
+    ] = None,
+    against: Annotated[
+        str | None,
+        typer.Option(help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")] = False,
     whole: Annotated[bool, typer.Option("--all", help="Print every figure and table.")] = False,
 ) -> None:
@@ -92,7 +99,7 @@ def answer(
     from lineview.app.works import Works
     from lineview.cli.answers import print_answer
 
-    asked = read_question(question, line, machine, period, start, end)
+    asked = read_question(question, line, machine, period, start, end, only, against)
     with Works(works, journal) as opened:
         print_answer(opened, asked, as_json, whole)
 
@@ -120,13 +127,20 @@ def sheet(
     line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
     machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
     period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
+    only: Annotated[
+        str | None, typer.Option(help="Of the week: cut it to shift=ID or product=ID before it is compared.")
+    ] = None,
+    against: Annotated[
+        str | None,
+        typer.Option(help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
+    ] = None,
 ) -> None:
     """Write an answer as a printable page, a spreadsheet, or its first table as CSV."""
     from lineview.app.question import read_question
     from lineview.app.works import Works
     from lineview.cli.answers import write_sheet
 
-    asked = read_question(question, line, machine, period)
+    asked = read_question(question, line, machine, period, only=only, against=against)
     with Works(works, journal) as opened:
         write_sheet(opened, asked, file)
 

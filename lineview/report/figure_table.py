@@ -189,6 +189,15 @@ _LEDGER = "derived-ledger derived-ladder"
 _HISTORY = "restricted-likelihood"
 
 _WEEK = {
+    "compared_{what}": Row(
+        "{what}, {first} less {second}, at the same mix", "{unit}", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
+    ),
+    "compared_{what}_pieces_per_min": Row(
+        "lost to {what}, {first} less {second}, at the same mix",
+        "pieces/min",
+        f"benjamini-hochberg-1995 {_HISTORY}",
+        CONFIDENCE,
+    ),
     "{cause}_lost_min": Row("{cause}: minutes lost", "min", _LEDGER),
     "{cause}_not_made_pieces": Row("{cause}: pieces not made", "pieces", _LEDGER),
     "{cause}_not_made_kg": Row("{cause}: candy not made", "kg", _LEDGER),
