@@ -69,7 +69,10 @@ class WeekFetcher(Fetcher):
             read = self.store.span(machine.id)
             if read is None:
                 continue
-            cal = past_calendar(self.plant, max(pick.period.start, read.start), min(pick.period.end, now))
+            start, end = max(pick.period.start, read.start), min(pick.period.end, now)
+            if end <= start:
+                continue
+            cal = past_calendar(self.plant, start, end)
             if pick.shift is not None:
                 cal = cal.filter(pl.col("shift") == pick.shift)
             if not cal.height:

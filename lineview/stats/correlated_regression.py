@@ -289,7 +289,9 @@ def correlated_regression(y: Floats, x: Floats, steps: Floats, noises: Iterable[
     return CorrelatedFit(tried, weight / weight.sum(), beta, covariance, variance, all_df, likelihood)
 
 
-def least_squares_fits(y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = COARSE) -> list[CorrelatedFit]:
+def least_squares_fits(
+    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = COARSE, white_odds: float = 1.0
+) -> list[CorrelatedFit]:
     """Fit several series on the same columns by ordinary least squares, their noise correlated.
 
     Parameters
@@ -302,6 +304,8 @@ def least_squares_fits(y: Floats, x: Floats, steps: Floats, noises: Iterable[Noi
         Steps from each point to the next.
     noises : iterable of Noise
         The grid, equally likely beforehand.
+    white_odds : float
+        How many times as likely as each of the others independent points are beforehand.
 
     Returns
     -------
@@ -343,6 +347,7 @@ def least_squares_fits(y: Floats, x: Floats, steps: Floats, noises: Iterable[Noi
         left = np.maximum(left, 1e-300)
         variance[g] = left / (n - p)
         log_weight[g] = -0.5 * (log_det + float(np.linalg.slogdet(cross)[1]) + (n - p) * np.log(left))
+        log_weight[g] += float(np.log(white_odds)) if noise.phi == 0.0 else 0.0
         spread = (1 - noise.white) * np.abs(noise.phi) ** apart + noise.white * np.eye(n)
         shape[g] = inner @ x.T @ spread @ x @ inner
     df = np.full(len(tried), float(n - p))

@@ -29,6 +29,8 @@ WHOLE_SHIFT = 0.25
 #: Columns of the mix: shifts needed for each, and the share a product needs to have one.
 SHIFTS_PER_PRODUCT, LEAST_SHARE = 10, 0.02
 WHITE = (Noise(0.0, 0.0),)
+#: Independent shifts are as likely beforehand as all ways together in which they may go together.
+WHITE_ODDS = float(len(COARSE) - 1)
 
 
 @dataclass(frozen=True)
@@ -313,7 +315,8 @@ def weighted_fits(y: Floats, x: Floats, planned_min: Floats) -> list[CorrelatedF
     """
     weight = np.sqrt(planned_min / planned_min.mean())
     noises = COARSE if len(y) >= CORRELATED_FROM else WHITE
-    return least_squares_fits(y * weight[:, None], x * weight[:, None], np.ones(len(y) - 1), noises)
+    steps = np.ones(len(y) - 1)
+    return least_squares_fits(y * weight[:, None], x * weight[:, None], steps, noises, WHITE_ODDS)
 
 
 def tests_of(y: Floats, x: Floats, planned_min: Floats, contrast: Floats) -> list[Test]:
