@@ -16,6 +16,7 @@ from lineview.week.compare import Comparison, Side, compare
 from lineview.week.ledger import Ledger, MachinePeriod, make_ledger
 from lineview.week.losses import MachineLosses, cells_of, machine_losses, rare_reasons, with_rare_together
 from lineview.week.material import CandyLosses, candy_losses, product_mix, target_masses_g
+from lineview.week.patterns import Pattern, PatternInputs, find_patterns
 from lineview.week.trend import Trends, cause_trends, history_of
 from lineview.wrap.account import wrap_account
 from lineview.wrap.waste import wrap_events
@@ -82,6 +83,7 @@ class WeekAccount:
     candy: tuple[CandyLosses, ...] = ()
     readings: int = 0
     comparison: Comparison | None = None
+    patterns: tuple[Pattern, ...] = ()
 
 
 def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datetime], now: datetime) -> WeekAccount:
@@ -107,12 +109,14 @@ def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datet
     reach = period[1] if (period[1] - now).total_seconds() <= plant.gap_s else max(now, period[0])
     period = (period[0], max(period[0], min(period[1], now + timedelta(microseconds=1))))
     parts, uncounted, joined = [], [], []
+    looked_at = []
     for machine in inputs.machines:
         if period[0] < machine.first_reading < period[1]:
             joined.append((machine.counts.machine, machine.first_reading))
         part = _machine(plant, machine, period, reach)
         if part is not None:
             parts.append(part)
+            looked_at.append(_pattern_inputs(plant, machine, inputs.lines, part.losses.timeline, period))
         elif piece_counter(machine.counts.machine) is None:
             uncounted.append(machine.counts.machine)
     past = [whole.losses for whole in inputs.past]
@@ -130,6 +134,7 @@ def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datet
         known,
         sum(machine.counts.readings for machine in inputs.machines),
         compare(inputs.compared[0], inputs.compared[1], inputs.compared[2:]) if inputs.compared else None,
+        find_patterns(looked_at),
     )
 
 
@@ -196,6 +201,24 @@ def _machine(
     wrap = wrap_account(plant, inputs.counts, inputs.batches, inputs.reels, events, period)
     whole = Estimate.exact(float(losses.shifts["good"].sum())) if good is None else good.at(0)
     return MachinePeriod(losses, target_masses_g(plant, mix, losses.shifts.height), whole, wrap)
+
+
+def _pattern_inputs(
+    plant: Plant,
+    machine: MachineInputs,
+    lines: Sequence[LineInputs],
+    timeline: pl.DataFrame,
+    period: tuple[datetime, datetime],
+) -> PatternInputs:
+    own = machine.counts.machine
+    rope = next((line.gauges for line in lines if line.line == own.line), pl.DataFrame())
+    suppliers = {web.id: web.supplier for web in plant.webs}
+    planned = [
+        float(cells_of(calendar(plant.shifts, plant.zone, period[0], end))["planned_min"].sum())
+        for end in (period[0] + timedelta(days=7), period[1])
+    ]
+    to_week = planned[0] / planned[1] if planned[1] > 0 else 1.0
+    return PatternInputs(own, timeline, machine.batches, machine.reels, rope, suppliers, to_week)
 
 
 def _candy(

@@ -14,6 +14,7 @@ from lineview.report.answer import Table
 from lineview.week.account import WeekAccount
 from lineview.week.figures import SHOWN, unit_of
 from lineview.week.ledger import UNITS, Ledger, LedgerRow
+from lineview.week.patterns import Pattern
 from lineview.week.trend import CauseTrend, Trends
 
 #: Decimals that a unit's column is written with; rows are rounded so that they still add up.
@@ -213,6 +214,32 @@ def step_table(trends: Trends) -> Table:
     return Table("lasting changes", "Lasting changes", columns, rows)
 
 
+def pattern_table(patterns: Sequence[Pattern]) -> Table:
+    """Stops without a reason that recur."""
+    rows = [
+        {
+            "machine": pattern.machine.shown,
+            "words": pattern.words,
+            "stops": len(pattern.stops),
+            "minutes": pattern.minutes,
+            "week": pattern.minutes_per_week,
+            "chance": 100 * pattern.p,
+            "reason": pattern.reason,
+        }
+        for pattern in patterns
+    ]
+    columns = (
+        ("machine", "machine", ""),
+        ("words", "it stops", ""),
+        ("stops", "stops", ""),
+        ("minutes", "minutes", "min"),
+        ("week", "minutes a week", "min"),
+        ("chance", "chance", "%"),
+        ("reason", "reason offered", ""),
+    )
+    return Table("patterns", "Stops without a reason that recur", columns, rows)
+
+
 def week_tables(account: WeekAccount, plant: Plant) -> tuple[Table, ...]:
     """All tables of a week."""
     if account.ledger is None:
@@ -220,6 +247,7 @@ def week_tables(account: WeekAccount, plant: Plant) -> tuple[Table, ...]:
     trends = account.trends
     return (
         ledger_table(account.ledger, trends, plant),
+        pattern_table(account.patterns),
         step_table(trends),
         trend_table(trends),
         window_table(trends),
