@@ -340,6 +340,45 @@ class Works:
         """
         self.store.set_stop_reason(self.known_machine(machine).id, start, end, reason)
 
+    def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
+        """Say why a machine stood at several stops at once.
+
+        Parameters
+        ----------
+        machine : str
+            Its id.
+        stops : sequence of (datetime, datetime)
+            Start and end of each [UTC].
+        reason : str
+            In the words of the works.
+
+        Returns
+        -------
+        int
+            The mark that undoes it.
+        """
+        return self.store.set_stop_reasons(self.known_machine(machine).id, stops, reason)
+
+    def undo_stop_reasons(self, mark: int) -> int:
+        """Give stops back the reasons that they had before those set together.
+
+        Parameters
+        ----------
+        mark : int
+            From set_stop_reasons.
+
+        Returns
+        -------
+        int
+            How many stops there were.
+
+        Raises
+        ------
+        AskError
+            Where none of them still has that reason.
+        """
+        return self.store.undo_stop_reasons(mark)
+
     # -- asking ------------------------------------------------------------------------------------
 
     def ask(self, asked: QuestionScope) -> Answer:

@@ -16,6 +16,7 @@ from lineview.board.address import NAMES, Address
 from lineview.board.answer_page import answer_page, cautions, fault_page, graph, sentence
 from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
 from lineview.board.intake_page import give_form, intake_page, intake_sentence
+from lineview.board.patterns_form import patterns_form
 from lineview.board.tables import aria
 from lineview.charts.render import pictures
 from lineview.charts.style import DAY, NIGHT, ChartStyle
@@ -319,13 +320,15 @@ def forms_of(works: Works, address: Address) -> tuple[list[Any], list[Any]]:
     """What a person can write on a page; kept apart so that a refresh never wipes what is typed."""
     try:
         plant = works.plant
-        if address.page not in ("shift", "rope"):
+        if address.page not in ("shift", "rope", "week"):
             return _unasked(plant, address)
         answer = works.ask(address.asked)
     except LineviewError:  # the page itself says what is wrong
         return [], []
     if address.page == "rope":
         return [], [adjustment_form(plant)]
+    if address.page == "week":
+        return [], patterns_form(answer, plant)
     form = reasons_form(answer, plant)
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
     return [], [*([form] if form is not None else []), html.P(wall)]

@@ -105,6 +105,31 @@ def answer(
 
 
 @app.command()
+def patterns(
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
+    period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
+    accept: Annotated[int | None, typer.Option(help="Give all stops of the pattern with this number a reason.")] = None,
+    reason: Annotated[str | None, typer.Option(help="The reason; by default the one that is offered.")] = None,
+    undo: Annotated[int | None, typer.Option(help="Undo what was accepted, by the mark shown then.")] = None,
+) -> None:
+    """List stops without a reason that recur, give all of one pattern their reason, or undo that."""
+    from lineview.app.question import read_question
+    from lineview.app.works import Works
+    from lineview.cli.answers import accept_pattern, print_patterns, undo_pattern
+
+    asked = read_question("week", line, period=period)
+    with Works(works, journal) as opened:
+        if undo is not None:
+            undo_pattern(opened, undo)
+        elif accept is not None:
+            accept_pattern(opened, asked, accept, reason)
+        else:
+            print_patterns(opened, asked)
+
+
+@app.command()
 def records(
     works: WorksFolder = HERE,
     journal: JournalUrl = None,

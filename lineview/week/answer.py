@@ -16,7 +16,7 @@ from lineview.week.side_by_side import (
     compared_tables,
     difference_series,
 )
-from lineview.week.tables import loss_series, week_tables
+from lineview.week.tables import loss_series, pattern_series, week_tables
 from lineview.week.words import CAUTIONS, notes, sentence, soft_line
 
 
@@ -30,7 +30,7 @@ def answer_week(plant: Plant, scope: Scope, inputs: WeekInputs) -> Answer:
         soft=soft_line(account, plant),
         figures=week_figures(account, plant, scope.period, scope_name(scope, plant)),
         tables=week_tables(account, plant),
-        series={"losses": loss_series(account)},
+        series={"losses": loss_series(account), "pattern_stops": pattern_series(account.patterns)},
         notes=notes(account, plant),
         cautions=CAUTIONS,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -20,6 +20,8 @@ REACH_MIN, BIN_MIN, WIDTHS = 6.0, 0.5, (2, 4, 6)
 SAMPLE_S = 6.0
 #: Stops and shifts that are needed to look at all.
 LEAST_STOPS, LEAST_SHIFTS = 12, 5
+#: A stop so many times as long as the usual one of a pattern is none of it.
+FAR_LONGER = 6.0
 #: A batch's rope is judged by so much of its beginning [µs].
 BEGINNING_US = 180_000_000
 
@@ -58,11 +60,14 @@ class Pattern:
 
 @dataclass(frozen=True)
 class _Candidate:
+    """Stops that may recur; of one family that with the largest `excess` is shown."""
+
     family: str
     words: str
     reason: str
     chosen: np.ndarray
     p: float
+    excess: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -96,21 +101,18 @@ def find_patterns(machines: Sequence[PatternInputs]) -> tuple[Pattern, ...]:
     -----
     Source: bonferroni
     """
-    found: list[tuple[PatternInputs, _Stops, _Candidate]] = []
-    looked = 0
+    found: list[tuple[PatternInputs, _Stops, list[_Candidate]]] = []
     for machine in machines:
         stops = _stops(machine.timeline)
-        if len(stops.start) < LEAST_STOPS:
-            continue
-        for candidates in _families(machine, stops):
-            looked += len(candidates)
-            if candidates:
-                found.append((machine, stops, min(candidates, key=lambda one: one.p)))
+        if len(stops.start) >= LEAST_STOPS:
+            found += [(machine, stops, candidates) for candidates in _families(machine, stops)]
+    looked = sum(len(candidates) for *_, candidates in found)
     kept: dict[tuple[str, str], tuple[PatternInputs, _Stops, _Candidate]] = {}
-    for machine, stops, one in found:
-        key = (machine.machine.id, one.family)
-        if min(1.0, one.p * looked) <= CHANCE and (key not in kept or one.p < kept[key][2].p):
-            kept[key] = (machine, stops, one)
+    for machine, stops, candidates in found:
+        for one in candidates:
+            key = (machine.machine.id, one.family)
+            if one.p * looked <= CHANCE and (key not in kept or one.excess > kept[key][2].excess):
+                kept[key] = (machine, stops, one)
     patterns = [_pattern(*rest, looked) for rest in kept.values()]
     return tuple(sorted(patterns, key=lambda pattern: -pattern.minutes))
 
@@ -172,16 +174,36 @@ def _after(stops: _Stops, anchors: Ints, family: str, words: str, reason: str) -
     delay, ran = _delay_min(stops.start, anchors), _delay_min(stops.running, anchors)
     began, exposed = np.histogram(delay, edges)[0], np.histogram(ran, edges)[0]
     n, whole = len(stops.start), len(stops.running)
-    out = []
+    chances = []
     for width in WIDTHS:
         for first in range(len(began) - width + 1):
             k = int(began[first : first + width].sum())
             share = (float(exposed[first : first + width].sum()) + 1.0) / (whole + 1.0)
-            p = float(bdtrc(k - 1, n, min(share, 1.0))) if k else 1.0
-            low, high = edges[first], edges[first + width]
-            said = _window_words(low, high, words)
-            out.append(_Candidate(family, said, reason, (delay >= low) & (delay < high), p))
-    return out
+            chances.append(float(bdtrc(k - 1, n, min(share, 1.0))) if k else 1.0)
+    first, end = _peak(began)
+    low, high = float(edges[first]), float(edges[end])
+    chosen = _alike(stops, (delay >= low) & (delay < high))
+    one = _Candidate(family, _window_words(low, high, words), reason, chosen, min(chances), float(chosen.sum()))
+    return [one, *(replace(one, p=1.0, excess=-1.0) for _ in chances[1:])]
+
+
+def _alike(stops: _Stops, chosen: np.ndarray) -> np.ndarray:
+    """Those of some stops that are not far longer than the others: a clean-up at a batch's end is no pause."""
+    length = stops.end - stops.start
+    usual = float(np.median(length[chosen])) if chosen.any() else 0.0
+    return np.asarray(chosen & (length <= FAR_LONGER * usual))
+
+
+def _peak(began: Ints) -> tuple[int, int]:
+    """The bins around the fullest that stand out from the usual one, from and up to."""
+    usual = float(np.median(began))
+    out = began > max(3 * usual, usual + 5)
+    first = end = int(np.argmax(began))
+    while first > 0 and out[first - 1]:
+        first -= 1
+    while end + 1 < len(began) and out[end + 1]:
+        end += 1
+    return first, end + 1
 
 
 def _delay_min(at: Ints, anchors: Ints) -> Floats:
@@ -215,7 +237,7 @@ def _hours(stops: _Stops) -> list[_Candidate]:
         p = _shift_test(stops, hour == h, ran == h)
         if p is not None:
             words = f"in hour {h + 1} of the shift"
-            out.append(_Candidate("hour", words, f"hour {h + 1} of the shift", hour == h, p))
+            out.append(_Candidate("hour", words, f"hour {h + 1} of the shift", hour == h, p, -p))
     return out
 
 
@@ -230,7 +252,7 @@ def _named(stops: _Stops, at: Ints, names: Sequence[str], family: str, only: str
     for name in dict.fromkeys(name for name in names if name and (not only or name)):
         p = _shift_test(stops, of_stops == name, of_running == name)
         if p is not None:
-            out.append(_Candidate(family, f"with {family} {name}", f"{family} {name}", of_stops == name, p))
+            out.append(_Candidate(family, f"with {family} {name}", f"{family} {name}", of_stops == name, p, -p))
     return out
 
 
@@ -286,7 +308,7 @@ def _rope(stops: _Stops, rope: pl.DataFrame, starts: Ints) -> list[_Candidate]:
     level = np.divide(sums, counted, out=np.full(n, np.nan), where=counted > 0)[of_stops]
     for words, sign, chosen in (("thick", 1.0, level > middle), ("thin", -1.0, level < middle)):
         p = float(stdtr(df, -sign * t))
-        out.append(_Candidate("rope", f"in batches with a {words} rope", f"{words} rope", chosen, p))
+        out.append(_Candidate("rope", f"in batches with a {words} rope", f"{words} rope", chosen, p, -p))
     return out
 
 

@@ -218,6 +218,7 @@ def pattern_table(patterns: Sequence[Pattern]) -> Table:
     """Stops without a reason that recur."""
     rows = [
         {
+            "number": number,
             "machine": pattern.machine.shown,
             "words": pattern.words,
             "stops": len(pattern.stops),
@@ -226,9 +227,10 @@ def pattern_table(patterns: Sequence[Pattern]) -> Table:
             "chance": 100 * pattern.p,
             "reason": pattern.reason,
         }
-        for pattern in patterns
+        for number, pattern in enumerate(patterns, 1)
     ]
     columns = (
+        ("number", "pattern", ""),
         ("machine", "machine", ""),
         ("words", "it stops", ""),
         ("stops", "stops", ""),
@@ -238,6 +240,26 @@ def pattern_table(patterns: Sequence[Pattern]) -> Table:
         ("reason", "reason offered", ""),
     )
     return Table("patterns", "Stops without a reason that recur", columns, rows)
+
+
+PATTERN_SERIES = {
+    "pattern": pl.Int64(),
+    "machine": pl.String(),
+    "words": pl.String(),
+    "reason": pl.String(),
+    "start": pl.Datetime("us", "UTC"),
+    "end": pl.Datetime("us", "UTC"),
+}
+
+
+def pattern_series(patterns: Sequence[Pattern]) -> pl.DataFrame:
+    """Each stop of each pattern, numbered from 1 as in their table."""
+    rows = [
+        (number, pattern.machine.id, pattern.words, pattern.reason, start, end)
+        for number, pattern in enumerate(patterns, 1)
+        for start, end in pattern.stops
+    ]
+    return pl.DataFrame(rows, schema=PATTERN_SERIES, orient="row")
 
 
 def week_tables(account: WeekAccount, plant: Plant) -> tuple[Table, ...]:
