@@ -12,6 +12,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from lineview.core.errors import AskError, Fault, PlantError
+from lineview.core.figure import Period
 from lineview.plant import Layout, Machine, Plant
 from lineview.plant.read import read_plant
 from lineview.plant.write import layout_toml
@@ -341,42 +342,11 @@ class Works:
         self.store.set_stop_reason(self.known_machine(machine).id, start, end, reason)
 
     def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
-        """Say why a machine stood at several stops at once.
-
-        Parameters
-        ----------
-        machine : str
-            Its id.
-        stops : sequence of (datetime, datetime)
-            Start and end of each [UTC].
-        reason : str
-            In the words of the works.
-
-        Returns
-        -------
-        int
-            The mark that undoes it.
-        """
+        """Say why a machine stood at several stops [UTC] at once; give the mark that undoes it."""
         return self.store.set_stop_reasons(self.known_machine(machine).id, stops, reason)
 
     def undo_stop_reasons(self, mark: int) -> int:
-        """Give stops back the reasons that they had before those set together.
-
-        Parameters
-        ----------
-        mark : int
-            From set_stop_reasons.
-
-        Returns
-        -------
-        int
-            How many stops there were.
-
-        Raises
-        ------
-        AskError
-            Where none of them still has that reason.
-        """
+        """Give stops back the reasons they had before those set together; give how many there were."""
         return self.store.undo_stop_reasons(mark)
 
     # -- asking ------------------------------------------------------------------------------------
@@ -477,6 +447,10 @@ class Works:
         shifts = [] if span is None else reversed(shifts_between(plant.shifts, plant.tz, span))
         named = [LAST_SHIFT, *((name, label) for name, label, _ in shifts)]
         return [*named, *GENERAL_PERIODS] if question == "shift" else [*GENERAL_PERIODS, *named]
+
+    def span(self) -> Period | None:
+        """From the first to the last reading of all machines [UTC]; None before the first."""
+        return self.store.span()
 
     def last_reading(self) -> datetime | None:
         """The last reading's moment [UTC] over all machines; None before the first."""

@@ -179,14 +179,21 @@ def watch(
     looks: Annotated[int, typer.Option(min=0, help="Stop after this many checks; 0: until stopped.")] = 0,
     board: Annotated[bool, typer.Option("--board", help="Serve the board meanwhile.")] = False,
     port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
+    sheets: Annotated[
+        Path | None, typer.Option(help="Write sheets into this folder when a shift, a day or a week is over.")
+    ] = None,
+    sheet: Annotated[list[str] | None, typer.Option(help="Which sheets; by default shift and week.")] = None,
+    form: Annotated[list[str] | None, typer.Option("--as", help="Their forms: pdf (default), xlsx or csv.")] = None,
 ) -> None:
-    """Take exports in as they arrive in a folder."""
+    """Take exports in as they arrive in a folder; write sheets of what is over."""
     give_memory_back()
     from lineview.app.works import Works
     from lineview.cli.intake import watch_folder
+    from lineview.cli.sheet_writer import SheetWriter
 
     with Works(works, journal) as opened:
-        watch_folder(opened, folder, every_s, looks, port if board else None)
+        writer = None if sheets is None else SheetWriter(sheets, sheet or ["shift", "week"], form or ["pdf"])
+        watch_folder(opened, folder, every_s, looks, port if board else None, writer)
 
 
 @app.command()
