@@ -101,7 +101,7 @@ def _bars(figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, by: str, uni
     )
     for at, (cause, value, verdict) in enumerate(shown.select("cause", by, "verdict").iter_rows()):
         said = show.number(round(value) if value >= 10 else value, None if value < 10 else 0)
-        course = "" if verdict in ("", "no change beyond chance") else f", {verdict}"
+        course = f", {verdict}" if verdict else ""
         colour = look.tokens.call if worse[at] else look.tokens.soft
         label(figure, look, said + course, value, at, colour=colour, xanchor="left", xshift=4)
         if look.narrow:

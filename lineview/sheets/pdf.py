@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 from importlib.resources import files
@@ -24,9 +25,10 @@ ROWS = {
     "changeovers": 6,
     "order": 12,
     "key figures": 5,
-    "ledger of losses": 24,
-    "trends": 14,
-    "lasting changes": 8,
+    "ledger of losses": 20,
+    "patterns": 4,
+    "trends": 8,
+    "lasting changes": 6,
 }
 #: Columns too wide for half a sheet.
 _LEFT_OUT = {
@@ -35,6 +37,8 @@ _LEFT_OUT = {
     "found changeovers": ("end",),
     "key figures": ("formula", "minutes"),
     "changeovers": ("shortest_min", "longest_min"),
+    "trends": ("slope_low", "slope_high"),
+    "patterns": ("number", "minutes", "chance"),
 }
 
 #: Answers that are printed on one sheet, for the hand-over of a shift and for Monday.
@@ -54,6 +58,8 @@ def handover(answer: Answer) -> list[Table]:
 
 def _cut(table: Table) -> Table:
     rows, title, most = list(table.rows), table.title, ROWS[table.name]
+    if table.name == "ledger of losses":
+        rows = _rest_together(table, most)
     if table.name == "stops" and len(rows) > most:
         longest = sorted(rows, key=lambda row: -row["minutes"])[:most]
         title = f"The {most} longest stops"
@@ -62,6 +68,19 @@ def _cut(table: Table) -> Table:
     if table.name in ("reasons", "changeovers") and len(rows) > most:
         title = f"{title}, {most} of {len(rows)}"
     return replace(table, title=title, columns=columns, rows=rows[:most])
+
+
+def _rest_together(table: Table, most: int) -> list[Mapping[str, Any]]:
+    """The first rows of a table that ends with its sum, the rest added up in one: it still adds up."""
+    *rows, total = table.rows
+    if len(table.rows) <= most:
+        return list(table.rows)
+    shown, rest = rows[: most - 2], rows[most - 2 :]
+    others: dict[str, Any] = {table.columns[0][0]: f"{len(rest)} other rows"}
+    for key, _, _ in table.columns[1:]:
+        known = [row[key] for row in rest if isinstance(row.get(key), int | float)]
+        others[key] = round(sum(known), 6) if known else None
+    return [*shown, others, total]
 
 
 #: Rows of a table that a printed page shows; the rest is counted.

@@ -15,7 +15,7 @@ from lineview.week.account import WeekAccount
 from lineview.week.figures import SHOWN, unit_of
 from lineview.week.ledger import UNITS, Ledger, LedgerRow
 from lineview.week.patterns import Pattern
-from lineview.week.trend import CauseTrend, Trends
+from lineview.week.trend import STEADY, CauseTrend, Trends
 
 #: Decimals that a unit's column is written with; rows are rounded so that they still add up.
 _PLACES = {"minutes": 0, "pieces": 0, "kg": 1, "candy_kg": 1, "film_m": 0, "paper_m": 0, "money": 0}
@@ -60,21 +60,20 @@ def ledger_table(ledger: Ledger, trends: Trends, plant: Plant) -> Table:
     written = {unit: rounded([row.value(unit) for row in ledger.rows], _PLACES[unit]) for unit in units}
     rows: list[dict[str, Any]] = []
     for k, row in enumerate(ledger.rows):
-        trend = trends.of(row.cause)
-        rows.append(
-            {
-                "cause": row.cause,
-                **{unit: written[unit][k] for unit in units},
-                "trend": "" if trend is None else f"{trend.verdict} {trend.basis}".strip(),
-            }
-        )
+        amounts = {unit: written[unit][k] for unit in units}
+        rows.append({"cause": row.cause, **amounts, "trend": _course(trends.of(row.cause))})
     rows.append({"cause": "all rows", **{unit: _sum(written[unit]) for unit in units}, "trend": ""})
     columns = (
         ("cause", "where it went", ""),
         *[(unit, _HEADINGS[unit], unit_of(unit, plant)) for unit in units],
-        ("trend", "against earlier weeks", ""),
+        ("trend", "beyond chance", ""),
     )
     return Table("ledger of losses", "What was lost, by cause", columns, rows)
+
+
+def _course(trend: CauseTrend | None) -> str:
+    """How a cause goes where that is beyond chance; "" where it is as before."""
+    return "" if trend is None or trend.verdict == STEADY else f"{trend.verdict} {trend.basis}".strip()
 
 
 def _sum(written: Sequence[float | None]) -> float | None:
@@ -288,5 +287,5 @@ def loss_series(account: WeekAccount) -> pl.DataFrame:
 def _series_row(row: LedgerRow, trend: CauseTrend | None) -> tuple[Any, ...]:
     minutes = row.amounts.get("minutes")
     ends = (None, None) if minutes is None else (minutes.low, minutes.high)
-    verdict = "" if trend is None else f"{trend.verdict} {trend.basis}".strip()
+    verdict = _course(trend)
     return (row.cause, row.value("minutes"), *ends, row.value("money"), verdict)
