@@ -129,6 +129,8 @@ def open_big(
     zone = best.layout.zone or plant.zone
     try:
         bound = bind(best.layout, heading, plant, where)
+        if not bound.by_row:
+            return None
         settled = SettledByHead(table, heading, bound, zone, where)
     except (IntakeError, NotInPieces):
         return None

@@ -24,7 +24,6 @@ from lineview.intake.detect.header import (
 )
 from lineview.intake.detect.sheets import Proposal, Question
 from lineview.intake.layout.propose_columns import (
-    LEAVE_OUT,
     Found,
     find_channels,
     find_fields,
@@ -37,10 +36,11 @@ from lineview.intake.layout.propose_columns import (
     machines_named,
     pattern_for,
 )
+from lineview.intake.layout.rivals import ADD, COLUMNS_OF, LEAVE_OUT
 from lineview.intake.tidy.events import take_events
 from lineview.intake.tidy.rows import Rows, data_rows
 from lineview.intake.tidy.take_readings import take_readings
-from lineview.plant import ExportKind, Layout, Machine, Plant
+from lineview.plant import ColumnTarget, ExportKind, Layout, Machine, Plant
 from lineview.plant.fields import ESSENTIAL, TIME_FIELD
 
 _CLOCK = r"^(1899-12-3[01] )?\d{1,2}:\d{2}(:\d{2})?( ?[AaPp]\.?[Mm]\.?)?$"
@@ -230,6 +230,7 @@ def _proposal(
     layout = _layout(draft, owners, found, mark if decimal is None else "")
     questions += _line_question(layout, draft)
     said = [*notes, *([f"not recognised, left out: {', '.join(found.unknown)}"] if found.unknown else [])]
+    said += [f"left out: '{header}' ({why})" for header, why in found.left]
     if not found.columns:
         said.append("no column was recognised: say in the layout which column means what")
         said.append(f'such as "{_first_left(draft)}" = {{ to = "pieces" }} under [layouts.columns]')
@@ -415,12 +416,27 @@ def _with(layout: Layout, settled: Mapping[str, object]) -> Layout:
     settings: dict[str, object] = {}
     for about, answer in settled.items():
         part, _, header = about.partition(" of ")
-        if part == "unit" and header in columns:
-            columns[header] = columns[header].model_copy(update={"unit": answer})
-        elif part == "to" and header in columns and answer == LEAVE_OUT:
-            del columns[header]
-        elif part == "to" and header in columns:
-            columns[header] = columns[header].model_copy(update={"to": answer})
+        if about.startswith(COLUMNS_OF):
+            columns = _columns_chosen(columns, about.removeprefix(COLUMNS_OF), str(answer))
+        elif part == "to" and answer == LEAVE_OUT:
+            columns.pop(header, None)
+        elif part in ("unit", "to", "counting"):
+            if header in columns:  # else it was left out by another answer
+                columns[header] = columns[header].model_copy(update={part: answer})
         else:
             settings[about] = answer
     return Layout.model_validate({**layout.model_dump(), **settings, "columns": columns})
+
+
+def _columns_chosen(columns: Mapping[str, ColumnTarget], to: str, answer: str) -> dict[str, ColumnTarget]:
+    """The columns with those of one target settled: one alone, all of them as lanes, or none."""
+    adds = answer == ADD and to != "mass_g"
+    chosen = {}
+    for header, target in columns.items():
+        if target.to != to:
+            chosen[header] = target
+        elif answer == ADD:
+            chosen[header] = target.model_copy(update={"adds": adds})
+        elif header == answer:
+            chosen[header] = target
+    return chosen

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter as Tally
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
@@ -14,18 +14,35 @@ from lineview.intake.detect.header import same
 from lineview.intake.layout.bind import BoundLayout
 from lineview.intake.layout.channels import Channel, machine_named
 from lineview.intake.tidy.rows import REFUSED, Rows
-from lineview.plant import Plant
+from lineview.plant import Counter, Plant
 
 
 @dataclass(frozen=True)
 class ChannelColumn:
-    """Cells of one channel: `places` are their positions among the rows, None where they are all rows."""
+    """Cells of one channel: `places` are their positions among the rows, None where they are all rows.
+
+    `lanes` are the cells of further columns that are added to them.
+    """
 
     channel: Channel
     header: str
     cells: pl.Series
     places: pl.Series | None = None
     quality: pl.Series | None = None
+    lanes: tuple[pl.Series, ...] = ()
+
+    def numbers(self, marks: NumberSeparators) -> tuple[pl.Series, pl.Series | None]:
+        """The numbers of the cells, lanes added, and why some have none."""
+        values, why = parse_numbers(self.cells, marks)
+        for cells in self.lanes:
+            added, why_not = parse_numbers(cells, marks)
+            values = values + added
+            if why_not is not None:
+                why = why_not if why is None else why.zip_with(why.is_not_null(), why_not)
+        part = self.channel.part
+        if self.lanes and isinstance(part, Counter) and part.modulus != "unknown":
+            values = values % float(part.modulus)  # each lane turns on its own, and what they add stays true
+        return values, why
 
 
 @dataclass(frozen=True)
@@ -81,7 +98,7 @@ def _take(
         values, why, text = None, None, _texts(strip.cells)
         has = text.is_not_null()
     else:
-        values, why = parse_numbers(strip.cells, marks)
+        values, why = strip.numbers(marks)
         values, text, has = strip.channel.scaled(values), None, values.is_not_null()
     if quality is not None:
         bad = (quality == "bad") & (strip.cells != "")
@@ -163,22 +180,24 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
 def wide_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> Iterator[ChannelColumn]:
     """A wide table's strips: a column each, split by machine where a column tells it."""
     shared = None if bound.quality is None else rows.column(bound.quality)
-    uses = Counter(place for one in bound.columns for place in (one.place, one.quality))
+    uses = Tally(place for one in bound.columns for place in (one.place, one.quality))
     for column in bound.columns:
         cells = rows.column(column.place)
         quality = shared if column.quality is None else rows.column(column.quality)
+        lanes = tuple(rows.column(place) for place in column.lanes)
         if uses[column.place] == 1:
             rows.release(column.place)
         uses[column.place] -= 1
         if machine is None:
             for channel in column.channels.values():
-                yield ChannelColumn(channel, column.header, cells, None, quality)
+                yield ChannelColumn(channel, column.header, cells, None, quality, lanes)
             continue
         for name, channel in column.channels.items():
             places = (machine == name).arg_true()
             if len(places):
                 own = None if quality is None else quality.gather(places)
-                yield ChannelColumn(channel, column.header, cells.gather(places), places, own)
+                mine = tuple(lane.gather(places) for lane in lanes)
+                yield ChannelColumn(channel, column.header, cells.gather(places), places, own, mine)
 
 
 def long_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> Iterator[ChannelColumn]:

@@ -209,7 +209,7 @@ def _places(bound: BoundLayout) -> list[int]:
 
 def value_places(bound: BoundLayout) -> list[int]:
     """The columns that will be looked at besides the times."""
-    wanted = [column.place for column in bound.columns]
+    wanted = [place for column in bound.columns for place in (column.place, *column.lanes)]
     wanted += [column.quality for column in bound.columns if column.quality is not None]
     if bound.name_place >= 0:
         wanted += [bound.name_place, bound.value_place]
@@ -221,7 +221,8 @@ def evidence_of(rows: Rows, bound: BoundLayout) -> SeparatorCounts:
     """Gather what all number cells of rows say of the decimal mark."""
     if bound.name_place < 0:
         numeric = [c for c in bound.columns if not any(ch.is_text for ch in c.channels.values())]
-        return evidence_of_all(rows.column(column.place) for column in numeric)
+        places = [place for column in numeric for place in (column.place, *column.lanes)]
+        return evidence_of_all(rows.column(place) for place in places)
     texts = [n for n, owners in bound.names.items() if any(ch.is_text for ch in owners.values())]
     names = rows.column(bound.name_place)
     is_text = [name for name in names.unique().to_list() if same(name) in texts]
