@@ -22,7 +22,7 @@ import polars as pl
 
 from lineview.core.errors import IntakeError
 from lineview.core.frames import READINGS, UTC_US, empty
-from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts
+from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, parse_numbers
 from lineview.intake.cells.quality import meanings
 from lineview.intake.cells.timestamp_columns import (
     gap_notes,
@@ -38,6 +38,7 @@ from lineview.intake.detect.sheets import NotInPieces, Stretch
 from lineview.intake.layout.bind import BoundLayout
 from lineview.intake.outcome import outcome, passed_notes, settled_marks
 from lineview.intake.pieces import is_plain, pieces_of, records_of
+from lineview.intake.tidy.counts import CountReadings
 from lineview.intake.tidy.readings import ChannelColumn
 from lineview.intake.tidy.rows import REFUSED, data_rows
 from lineview.intake.tidy.take_readings import evidence_of, name_notes, take_rows, value_places
@@ -61,8 +62,8 @@ class SettledByHead:
         Of the table.
     bound : Bound
         Where the layout finds everything.
-    zone : str
-        Of wall-clock times.
+    plant : Plant
+        The plant description.
     where : str
         The file, for messages.
 
@@ -72,9 +73,11 @@ class SettledByHead:
         Where the first rows settle nothing.
     """
 
-    def __init__(self, table: Records, heading: Heading, bound: BoundLayout, zone: str, where: str) -> None:
+    def __init__(
+        self, table: Records, heading: Heading, bound: BoundLayout, plant: Plant, where: str
+    ) -> None:
         self.where, self.separator = where, table.separator
-        self._layout, self._zone = bound.layout, zone
+        self._layout, self._zone = bound.layout, bound.layout.zone or plant.zone
         self._rows = data_rows(table, heading, [*bound.times, *value_places(bound)])
         cells = joined_cells(self._rows, bound.times)
         self._formats = settled_clock(cells, bound.layout, where, typed=False).formats
@@ -83,10 +86,27 @@ class SettledByHead:
             raise NotInPieces
         self._evidence = evidence_of(self._rows, bound)
         self._marks = settled_marks(bound.layout, lambda: self._evidence, self.separator, where)
+        self._check_counts(bound, plant)
         self._meanings: dict[tuple[str, str], dict[str, str]] = {}
         self._joining = False
         self._nights: set[date] = set()
         self._joined: set[date] = set()
+
+    def _check_counts(self, bound: BoundLayout, plant: Plant) -> None:
+        """Look whether counters' first cells are totals; the reading of the whole file says so where not."""
+        if bound.name_place >= 0 or len(bound.times) != 1:
+            return
+        counts = CountReadings(bound.layout, plant, self.where)
+        times = parse_one(self._rows.column(bound.times[0]), self.form)
+        if not times.drop_nulls().is_sorted():  # an hour twice, or newest first: rows as they stand will do
+            steps = times.diff()
+            falls = int((steps.dt.total_microseconds() < 0).sum()) > len(times) / 2
+            place = pl.int_range(len(times), eager=True)
+            times = times.min() + (-place if falls else place) * steps.abs().median()
+        for column in bound.columns:
+            values = parse_numbers(self._rows.column(column.place), self._marks)[0]
+            for channel in column.channels.values() if bound.machine_place is None else ():
+                counts.checked(channel, column.header, times, channel.scaled(values))
 
     @property
     def form(self) -> str:

@@ -126,12 +126,11 @@ def open_big(
     if best is None or best.layout.kind != "readings" or not _is_zone(best.layout.zone):
         return None
     heading, where = heading_of(best, table), str(path)
-    zone = best.layout.zone or plant.zone
     try:
         bound = bind(best.layout, heading, plant, where)
         if not bound.by_row:
             return None
-        settled = SettledByHead(table, heading, bound, zone, where)
+        settled = SettledByHead(table, heading, bound, plant, where)
     except (IntakeError, NotInPieces):
         return None
     skip = sum(len(line) for line in head.text.splitlines(keepends=True)[: heading.first])

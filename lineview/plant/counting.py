@@ -9,7 +9,9 @@ from lineview.plant.checks import PlacedFault
 from lineview.plant.model import Counter, Counting, Layout, Machine, Plant
 
 
-def counted_by(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[str, str, str, Counting | None]]:
+def counted_by(
+    layout: Layout, machines: Sequence[Machine]
+) -> Iterator[tuple[str, str, str, Counting | None]]:
     """The counters that a layout of readings fills, and what it says of them.
 
     Parameters

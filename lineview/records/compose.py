@@ -124,6 +124,8 @@ def _chain(
         value, low, high = found.value, found.low, found.high
         known = np.where(open_seams, found.known, known)
     usual = ends["usual_us"].filter(ends["usual_us"] > 0)
+    if not len(usual):  # a reading a window, as rows of shift totals are
+        usual = pl.Series((end - start).astype(np.float64))
     return CounterIncrements(
         start, end, value, low, high, known,
         both("joined", np.ones(len(seams.start_us), dtype=np.int64)),

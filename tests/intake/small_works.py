@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from lineview.app.question import QuestionScope
+from lineview.app.question import read_question
 from lineview.app.take_in import Taken
 from lineview.app.works import Works
 
@@ -86,7 +86,7 @@ class SmallWorks:
     def made(self, when: str = "2026-06-08") -> tuple[float | None, float | None, float | None]:
         """Pieces made in the early shift of a day, with their bounds."""
         with Works(self.folder) as works:
-            answer = works.ask(QuestionScope("shift", machine="wrap1", period=f"{when} early"))
+            answer = works.ask(read_question("shift", machine="wrap1", period=f"{when}.early"))
         pieces = next(figure for figure in answer.figures if figure.name == "pieces_made")
         if pieces.low is None and pieces.high is None:  # the readings decide it
             return pieces.value, pieces.value, pieces.value

@@ -78,7 +78,7 @@ machine = "wrap1"
     works = SmallWorks(tmp_path / "works", layout)
     with pytest.raises(PlantError, match=r"line \d+: columns 'A' and 'B' both point at 'wrap1/pieces'"):
         read_plant(works.folder / "plant.toml")
-    SmallWorks(tmp_path / "works", layout.replace(' }', ', adds = true }'))
+    SmallWorks(tmp_path / "works", layout.replace(" }", ", adds = true }"))
     read_plant(works.folder / "plant.toml")
 
 
@@ -89,7 +89,11 @@ machine = "wrap1"
         ("gross g;tare g;net g", ["9.92", "3.00", "6.92"], {"net g"}),
         ("Brutto [g];Tara [g];Netto [g]", ["9.92", "3.00", "6.92"], {"Netto [g]"}),
         ("piece 1 g;piece 2 g", ["6.91", "6.93"], {"piece 1 g", "piece 2 g"}),
-        ("mass 1 [g];mass 2 [g];mean [g];std [g]", ["6.91", "6.93", "6.92", "0.01"], {"mass 1 [g]", "mass 2 [g]"}),
+        (
+            "mass 1 [g];mass 2 [g];mean [g];std [g]",
+            ["6.91", "6.93", "6.92", "0.01"],
+            {"mass 1 [g]", "mass 2 [g]"},
+        ),
         ("piece g", ["6.92"], {"piece g"}),
     ],
 )

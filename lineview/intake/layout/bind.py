@@ -49,8 +49,10 @@ class BoundLayout:
     @property
     def by_row(self) -> bool:
         """Whether each row can be read without those before it, and each column without others."""
-        targets = self.layout.columns.values()
-        plain = all(target.counting in (None, "total", "down") and not target.adds for target in targets)
+        channels = [c for column in self.columns for c in column.channels.values()]
+        channels += [c for owners in self.names.values() for c in owners.values()]
+        parts = [c.counting or getattr(c.part, "counting", "total") for c in channels]
+        plain = set(parts) <= {"total", "down"} and not any(column.lanes for column in self.columns)
         return plain and self.layout.stamps == "end" and not self.layout.on_change
 
 
@@ -94,9 +96,7 @@ def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> BoundLay
     )
 
 
-def _one_for_each(
-    columns: list[Column], layout: Layout, where: str
-) -> tuple[list[Column], list[Fault]]:
+def _one_for_each(columns: list[Column], layout: Layout, where: str) -> tuple[list[Column], list[Fault]]:
     """Columns with lanes put together, and a fault for each channel that two others are read into."""
     kept: dict[tuple[tuple[str, str], ...], Column] = {}
     faults = []
@@ -197,7 +197,7 @@ def _channels(
         unit, fault, note = cell_unit(header, target.unit, in_header, in_row, part)
         faults += [Fault(fault.what, where, fault.expected, fault.do)] if fault else []
         notes += [note] if note and note not in notes else []
-        channels[machine] = Channel(machine, part, unit)
+        channels[machine] = Channel(machine, part, unit, target.counting)
     return channels
 
 

@@ -9,18 +9,22 @@ import polars as pl
 
 from lineview.core.errors import Fault
 from lineview.core.units import convert, dimension, factor_between, unit_named
-from lineview.plant import Counter, Gauge, Machine, Plant
+from lineview.plant import Counter, Counting, Gauge, Machine, Plant
 
 _TEXTS = ("state", "batch", "product")
 
 
 @dataclass(frozen=True)
 class Channel:
-    """A counter or gauge of one machine, and the unit that the export's cells are in ("" as they are)."""
+    """A counter or gauge of one machine, and the unit that the export's cells are in ("" as they are).
+
+    `counting` is what the layout says of a counter's cells, None where it says nothing.
+    """
 
     machine: str
     part: Counter | Gauge
     unit: str = ""
+    counting: Counting | None = None
 
     @property
     def is_text(self) -> bool:

@@ -10,6 +10,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.intake.cells.numbers import NumberSeparators, evidence_of_all, mark_by_mass
+from lineview.intake.cells.timestamp_columns import joined_cells
 from lineview.intake.cells.timestamps import ClockPlan, plan_clock, read_clock
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import (
@@ -23,6 +24,7 @@ from lineview.intake.detect.header import (
     tokens,
 )
 from lineview.intake.detect.sheets import Proposal, Question
+from lineview.intake.layout.channels import channels_named
 from lineview.intake.layout.propose_columns import (
     Found,
     find_channels,
@@ -36,11 +38,12 @@ from lineview.intake.layout.propose_columns import (
     machines_named,
     pattern_for,
 )
+from lineview.intake.layout.propose_counts import Counts, moments_of, recognise_counts
 from lineview.intake.layout.rivals import ADD, COLUMNS_OF, LEAVE_OUT
 from lineview.intake.tidy.events import take_events
 from lineview.intake.tidy.rows import Rows, data_rows
 from lineview.intake.tidy.take_readings import take_readings
-from lineview.plant import ColumnTarget, ExportKind, Layout, Machine, Plant
+from lineview.plant import ColumnTarget, Counter, ExportKind, Layout, Machine, Plant
 from lineview.plant.fields import ESSENTIAL, TIME_FIELD
 
 _CLOCK = r"^(1899-12-3[01] )?\d{1,2}:\d{2}(:\d{2})?( ?[AaPp]\.?[Mm]\.?)?$"
@@ -227,7 +230,12 @@ def _proposal(
         mark, decimal, draft = settled, None, replace(draft, marks=NumberSeparators(settled))
         notes = [*notes, f"decimal '{settled}' taken: with it alone the weights are of pieces of this plant"]
     questions += [*([decimal] if decimal else []), *whose, *found.questions]
-    layout = _layout(draft, owners, found, mark if decimal is None else "")
+    settings: dict[str, str] = {}
+    if kind == "readings":
+        counts = _counts(draft, owners, found)
+        found.columns, settings = counts.columns, counts.settings
+        questions, notes = [*questions, *counts.questions], [*notes, *counts.notes]
+    layout = _layout(draft, owners, found, mark if decimal is None else "", settings)
     questions += _line_question(layout, draft)
     said = [*notes, *([f"not recognised, left out: {', '.join(found.unknown)}"] if found.unknown else [])]
     said += [f"left out: '{header}' ({why})" for header, why in found.left]
@@ -323,7 +331,38 @@ def _values(draft: LayoutProposal, owners: tuple[Machine, ...]) -> Found:
     return found
 
 
-def _layout(draft: LayoutProposal, owners: tuple[Machine, ...], found: Found, decimal: str) -> Layout:
+def _counts(draft: LayoutProposal, owners: tuple[Machine, ...], found: Found) -> Counts:
+    """What the counters of a draft count."""
+    rows, heading = draft.rows, draft.heading
+    cells = joined_cells(rows, draft.clock.places)
+    plan = plan_clock(cells, "auto", typed=draft.records.is_sheet)
+    at = moments_of(read_clock(cells, plan.formats), draft.plant.zone)
+    whose = None if draft.machine_place is None else rows.column(draft.machine_place)
+    first = next((cell.strip() for cell in whose if cell.strip()), "") if whose is not None else ""
+
+    def part_of(to: str) -> Counter | None:
+        found = channels_named(draft.plant, tuple(machine.id for machine in owners), to)
+        return next((part for _, part in found if isinstance(part, Counter)), None)
+
+    def cells_of(header: str) -> pl.Series | None:
+        place = heading.find(header) if draft.long is None else draft.long[1]
+        if place is None:
+            return None
+        column = rows.column(place)
+        if draft.long is not None:
+            column = column.set(rows.column(draft.long[0]).str.strip_chars() != header, None)
+        return column if whose is None else column.set(whose.str.strip_chars() != first, None)
+
+    return recognise_counts(found.columns, part_of, cells_of, at, draft.marks, draft.plant)
+
+
+def _layout(
+    draft: LayoutProposal,
+    owners: tuple[Machine, ...],
+    found: Found,
+    decimal: str,
+    settings: Mapping[str, str],
+) -> Layout:
     heading, long = draft.heading, draft.long
     times = tuple(heading.names[place] for place in draft.clock.places)
     by_column = draft.machine_place is not None
@@ -345,6 +384,7 @@ def _layout(draft: LayoutProposal, owners: tuple[Machine, ...], found: Found, de
             "value_column": heading.names[long[1]] if long else "",
             "quality_column": heading.names[long[2]] if long and long[2] is not None else "",
             "columns": found.columns,
+            **settings,
         }
     )
 

@@ -13,6 +13,7 @@ from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
 from lineview.intake.detect.header import same
 from lineview.intake.layout.bind import BoundLayout
 from lineview.intake.layout.channels import Channel, machine_named
+from lineview.intake.tidy.counts import CountReadings
 from lineview.intake.tidy.rows import REFUSED, Rows
 from lineview.plant import Counter, Plant
 
@@ -71,13 +72,14 @@ def tidy_readings(
     strips: Iterator[ChannelColumn],
     marks: NumberSeparators,
     judged: Callable[[ChannelColumn], pl.Series | None],
+    counts: CountReadings,
     told: Callable[[int], None],
 ) -> tuple[pl.DataFrame, pl.DataFrame, pl.Series, int]:
     """Read strips of cells as readings."""
     number, at = rows.number.rechunk(), at.rechunk()  # else every block would copy them to line up chunks
     gathered = TidyReadings(pl.repeat(False, len(number), dtype=pl.Boolean, eager=True))
     for i, strip in enumerate(strips, 1):
-        _take(strip, number, at, marks, judged(strip), gathered)
+        _take(strip, number, at, marks, judged(strip), counts, gathered)
         told(min(len(number), len(number) * i // (i + 1)))
     cells = pl.concat(gathered.cells) if gathered.cells else empty(REFUSED)
     return _tall(gathered.blocks), cells, gathered.kept, gathered.uncertain
@@ -89,6 +91,7 @@ def _take(
     at: pl.Series,
     marks: NumberSeparators,
     quality: pl.Series | None,
+    counts: CountReadings,
     gathered: TidyReadings,
 ) -> None:
     places = strip.places
@@ -100,6 +103,7 @@ def _take(
     else:
         values, why = strip.numbers(marks)
         values, text, has = strip.channel.scaled(values), None, values.is_not_null()
+        counts.checked(strip.channel, strip.header, own_at, values)
     if quality is not None:
         bad = (quality == "bad") & (strip.cells != "")
         if bad.any() and strip.quality is not None:
@@ -122,6 +126,7 @@ def _take(
         gathered.kept = gathered.kept.scatter(some, True)
     if quality is not None:
         gathered.uncertain += int((quality.filter(has) == "uncertain").sum())
+    block = counts.filled(strip.channel, block)
     if block.height:
         gathered.blocks.append(Block(strip.channel, block, text is not None, quality is not None))
 

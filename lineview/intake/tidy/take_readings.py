@@ -22,6 +22,7 @@ from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import Heading, same
 from lineview.intake.layout.bind import BoundLayout, bind
 from lineview.intake.outcome import Outcome, outcome, settled_marks
+from lineview.intake.tidy.counts import CountReadings
 from lineview.intake.tidy.readings import (
     ChannelColumn,
     long_strips,
@@ -142,8 +143,9 @@ def take_rows(
     rows, at, machine, unnamed = _owned(rows, at, bound, plant)
     marks = settled.marks(lambda: evidence_of(rows, bound))
     long = bound.layout.shape == "long"
+    counts = CountReadings(bound.layout, plant, settled.where)
     strips = long_strips(bound, rows, machine) if long else wide_strips(bound, rows, machine)
-    tidy, cells, kept, uncertain = tidy_readings(rows, at, strips, marks, settled.judged, told)
+    tidy, cells, kept, uncertain = tidy_readings(rows, at, strips, marks, settled.judged, counts, told)
     told(rows.frame.height)
     return Taken(tidy, rows, kept, cells, uncertain, by_gap, unnamed)
 
