@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 
-from lineview.core.errors import LineviewError, StoreError
+from lineview.core.errors import Fault, IntakeError, LineviewError, StoreError
 from lineview.intake.detect.sheets import Export, InPieces, NotInPieces, Proposal
 from lineview.intake.find import find_exports
 from lineview.intake.layout.propose import settle
@@ -59,7 +60,7 @@ def take_in(
     keep: Callable[[Layout], None] | None = None,
 ) -> list[Taken]:
     """Take exports in, each whole or not at all."""
-    files = find_exports(paths)
+    files, now = find_exports(paths), datetime.now(UTC)
     taken: dict[int, Taken] = {}
     group: list[tuple[int, Export, Layout | None]] = []
 
@@ -69,7 +70,7 @@ def take_in(
 
     try:
         for place, path in enumerate(files):
-            one = _read_one(path, plant, accept, settled or {}, _of(path, progress), in_pieces)
+            one = _read_one(path, plant, accept, settled or {}, _of(path, progress), now, in_pieces)
             if isinstance(one, Taken):
                 taken[place] = one
             else:
@@ -99,6 +100,7 @@ def _read_one(
     accept: bool,
     settled: Mapping[str, str],
     progress: Callable[[int], None],
+    now: datetime,
     in_pieces: Callable[[InPieces, Layout | None], Taken | None],
 ) -> Taken | tuple[Export, Layout | None]:
     """Read an export; give what became of it where it goes no further, else it and the layout accepted.
@@ -106,22 +108,25 @@ def _read_one(
     A big one that a layout fits is taken in here, piece by piece.
     """
     try:
-        done = _try_pieces(path, plant, None, progress, in_pieces)
+        done = _try_pieces(path, plant, None, progress, now, in_pieces)
         if done is not None:
             return done
-        export = read_export(path, plant, progress=progress)
+        export = read_export(path, plant, progress=progress, now=now)
         layout = None
         if isinstance(export, Proposal):
             if not accept:
                 return Taken(path, proposal=export)
             layout = settle(export, settled)
-            done = _try_pieces(path, plant, layout, progress, in_pieces)
+            done = _try_pieces(path, plant, layout, progress, now, in_pieces)
             if done is not None:
                 return done
-            export = read_export(path, plant, layout=layout, progress=progress)
+            export = read_export(path, plant, layout=layout, progress=progress, now=now)
         return Taken(path, proposal=export) if isinstance(export, Proposal) else (export, layout)
     except LineviewError as error:
         return Taken(path, error=error)
+    except Exception as error:  # noqa: BLE001 - whatever a file is, it never stops the files after it
+        what = f"the file cannot be read ({type(error).__name__}: {str(error)[:200]})"
+        return Taken(path, error=IntakeError(Fault(what, str(path), "", "Leave this file out.")))
 
 
 def _try_pieces(
@@ -129,9 +134,10 @@ def _try_pieces(
     plant: Plant,
     layout: Layout | None,
     progress: Callable[[int], None],
+    now: datetime,
     in_pieces: Callable[[InPieces, Layout | None], Taken | None],
 ) -> Taken | None:
-    big = open_big(path, plant, layout=layout, progress=progress)
+    big = open_big(path, plant, layout=layout, progress=progress, now=now)
     return None if big is None else in_pieces(big, layout)
 
 

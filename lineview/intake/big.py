@@ -22,6 +22,7 @@ import polars as pl
 
 from lineview.core.errors import IntakeError
 from lineview.core.frames import READINGS, UTC_US, empty
+from lineview.intake.cells.far_times import FarTimes, far_times
 from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, parse_numbers
 from lineview.intake.cells.quality import meanings
 from lineview.intake.cells.timestamp_columns import (
@@ -29,6 +30,7 @@ from lineview.intake.cells.timestamp_columns import (
     in_utc,
     joined_cells,
     less_offset,
+    must_have_24_hours,
     settled_clock,
 )
 from lineview.intake.cells.timestamps import NUMERIC, Clock, formats_in, parse_one, spaced_alike
@@ -45,6 +47,8 @@ from lineview.intake.tidy.take_readings import evidence_of, name_notes, take_row
 from lineview.plant import Plant
 
 _DAY = timedelta(days=1)
+#: Pieces further apart than this are looked at together [µs].
+_FAR_US = 60 * 86_400_000_000
 
 
 class NearFold(Exception):  # noqa: N818 - no error: the piece is read later, with the next
@@ -66,6 +70,8 @@ class SettledByHead:
         The plant description.
     where : str
         The file, for messages.
+    now : datetime.datetime, optional
+        Today.
 
     Raises
     ------
@@ -74,9 +80,18 @@ class SettledByHead:
     """
 
     def __init__(
-        self, table: Records, heading: Heading, bound: BoundLayout, plant: Plant, where: str
+        self,
+        table: Records,
+        heading: Heading,
+        bound: BoundLayout,
+        plant: Plant,
+        where: str,
+        now: datetime | None = None,
     ) -> None:
         self.where, self.separator = where, table.separator
+        self._now = now
+        self._extent: tuple[int, int] | None = None
+        self.notes: tuple[str, ...] = ()
         self._layout, self._zone = bound.layout, bound.layout.zone or plant.zone
         self._rows = data_rows(table, heading, [*bound.times, *value_places(bound)])
         cells = joined_cells(self._rows, bound.times)
@@ -156,7 +171,32 @@ class SettledByHead:
         unread = cells.filter(clock.naive.is_null() & clock.moment.is_null())
         if len(unread) and formats_in(spaced_alike(unread.unique()).to_list()):
             raise NotInPieces
+        self.whole_hours(clock.naive)
         self.times(clock.naive)
+
+    def whole_hours(self, naive: pl.Series) -> None:
+        """Look whether the clock has twelve hours and does not say which."""
+        try:
+            must_have_24_hours(naive, self.where)
+        except IntakeError:
+            raise NotInPieces from None
+
+    def far(self, at: pl.Series) -> FarTimes:
+        """Look whether moments are far from the others: what they are then is settled by all of them."""
+        if at.null_count() == len(at) or self._layout.any_times:
+            return FarTimes()
+        ends = int(at.to_physical().min()), int(at.to_physical().max())  # type: ignore[arg-type]  # whole numbers
+        before = self._extent or ends
+        apart = max(ends[0] - before[1], before[0] - ends[1]) > _FAR_US
+        self._extent = min(ends[0], before[0]), max(ends[1], before[1])
+        try:
+            found = far_times(at, self._layout, self._now, self.where)
+        except IntakeError:
+            raise NotInPieces from None
+        if apart or found.far is not None:
+            raise NotInPieces
+        self.notes = found.notes or self.notes
+        return FarTimes()
 
     def times(self, naive: pl.Series) -> None:
         """Look whether wall-clock times are near a night in which the clock goes back."""
@@ -275,6 +315,7 @@ class BigExport:
         """Plain sentences for the summary, once all stretches were given."""
         return (
             *passed_notes(self._passed),
+            *self._settled.notes,
             *gap_notes(self._by_gap),
             *name_notes(self._unnamed),
             *self._bound.notes,
@@ -357,11 +398,13 @@ class BigExport:
         if times.dtype == UTC_US:
             at, by_gap = times, 0
         else:
+            self._settled.whole_hours(times)
             self._settled.times(times)
             at, _, by_gap = in_utc(times, times.clear().cast(UTC_US), layout.zone or self._plant.zone, None)
             if at.null_count():
                 return None
         self._by_gap += by_gap
+        self._settled.far(at)
         at = less_offset(at, layout).alias("at")
         rows = pl.int_range(row, row + len(at), dtype=pl.Int64, eager=True).alias("row")
         frames = []

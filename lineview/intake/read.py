@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Future
+from datetime import datetime
 from pathlib import Path
 from zoneinfo import available_timezones
 
@@ -31,6 +32,7 @@ def read_export(
     *,
     layout: Layout | None = None,
     progress: Callable[[int], None] | None = None,
+    now: datetime | None = None,
 ) -> Export | Proposal:
     """Read one export, whole or not at all.
 
@@ -44,6 +46,8 @@ def read_export(
         To be used; without it the layout is found by the file's name and headers.
     progress : callable, optional
         Told the rows done so far, a few times.
+    now : datetime.datetime, optional
+        Today, against which times are held; without it none is too late.
 
     Returns
     -------
@@ -82,7 +86,7 @@ def read_export(
             sheets.append(table.sheet)
             box = [table]
             del table
-            outcomes.append(_outcome(box, one, plant, str(path), told))
+            outcomes.append(_outcome(box, one, plant, str(path), told, now))
     return _export(facts, outcomes, sheets, notes)
 
 
@@ -98,6 +102,7 @@ def open_big(
     *,
     layout: Layout | None = None,
     progress: Callable[[int], None] | None = None,
+    now: datetime | None = None,
 ) -> InPieces | None:
     """Open a big text export of readings to be read in pieces, in memory that does not grow with its rows.
 
@@ -111,6 +116,8 @@ def open_big(
         To be used; without it the layout is found by the file's name and headers.
     progress : callable, optional
         Told the rows done so far, a few times.
+    now : datetime.datetime, optional
+        As for `read_export`.
 
     Returns
     -------
@@ -130,7 +137,7 @@ def open_big(
         bound = bind(best.layout, heading, plant, where)
         if not bound.by_row:
             return None
-        settled = SettledByHead(table, heading, bound, plant, where)
+        settled = SettledByHead(table, heading, bound, plant, where, now)
     except (IntakeError, NotInPieces):
         return None
     skip = sum(len(line) for line in head.text.splitlines(keepends=True)[: heading.first])
@@ -198,7 +205,14 @@ def _is_zone(name: str) -> bool:
     return not name or name in available_timezones()
 
 
-def _outcome(box: list[Records], one: Fit, plant: Plant, where: str, told: Callable[[int], None]) -> Outcome:
+def _outcome(
+    box: list[Records],
+    one: Fit,
+    plant: Plant,
+    where: str,
+    told: Callable[[int], None],
+    now: datetime | None,
+) -> Outcome:
     zone = one.layout.zone
     if not _is_zone(zone):
         raise IntakeError(
@@ -206,8 +220,8 @@ def _outcome(box: list[Records], one: Fit, plant: Plant, where: str, told: Calla
         )
     heading = heading_of(one, box[0])
     if one.layout.kind == "readings":
-        return take_readings(box, heading, one.layout, plant, where, told)
-    return take_events(box, heading, one.layout, plant, where)
+        return take_readings(box, heading, one.layout, plant, where, told, now)
+    return take_events(box, heading, one.layout, plant, where, now)
 
 
 def _export(

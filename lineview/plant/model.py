@@ -226,7 +226,7 @@ class Layout(Part):
     """How one kind of export file is laid out.
 
     `stamps` says whether a row's time is the end or the start of what it counts; `on_change` that rows are
-    written only when a value changes; `future_times` that times ahead of this computer's clock are meant.
+    written only when a value changes; `any_times` that times far from the others, or from today, are meant.
     `encoding` is that of the text where it is not UTF-8, UTF-16 or Windows-1252.
     """
 
@@ -244,7 +244,7 @@ class Layout(Part):
     clock_offset_s: float = 0.0
     stamps: Literal["end", "start"] = "end"
     on_change: bool = False
-    future_times: bool = False
+    any_times: bool = False
     encoding: Annotated[str, checks.checked(checks.check_encoding)] = ""
     decimal: Literal[".", ",", ""] = ""
     thousands: str = ""

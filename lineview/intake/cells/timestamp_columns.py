@@ -8,6 +8,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import UTC_US
+from lineview.intake.cells.far_times import FarTimes
 from lineview.intake.cells.timestamps import Clock, ClockPlan, plan_clock, read_clock
 from lineview.intake.tidy.rows import Rows
 from lineview.plant import Layout
@@ -107,6 +108,16 @@ class Times:
     at: pl.Series
     reasons: pl.Series | None
     by_gap: int = 0
+    notes: tuple[str, ...] = ()
+
+    def without(self, far: FarTimes, cells: pl.Series) -> Times:
+        """The same with reasons for times that cannot be meant."""
+        if far.far is None:
+            return Times(self.at, self.reasons, self.by_gap, (*self.notes, *far.notes))
+        text = pl.select(pl.format("'{}' {}", cells.str.strip_chars(), pl.lit(far.reason))).to_series()
+        none = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(cells))
+        reasons = text.zip_with(far.far, none if self.reasons is None else self.reasons)
+        return Times(self.at, reasons, self.by_gap, (*self.notes, *far.notes))
 
 
 def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
@@ -228,3 +239,28 @@ def must_be_times(read: Clock, cells: pl.Series, layout: Layout, where: str) -> 
             f"time_format = {forms} in layout '{layout.id}'",
         )
     )
+
+
+def must_have_24_hours(naive: pl.Series, where: str) -> None:
+    """Raise where a clock runs from 1 to 12, and back at noon: which half of the day is meant is not written."""
+    if naive.null_count() == len(naive) or naive.drop_nulls().is_sorted():
+        return
+    hours = naive.dt.hour()
+    if int(hours.min()) < 1 or int(hours.max()) > 12:  # type: ignore[call-overload]  # whole numbers
+        return
+    frame = pl.DataFrame({"t": naive.drop_nulls()}).with_columns(
+        step=pl.col("t").diff().dt.total_seconds(),
+        same=pl.col("t").dt.date() == pl.col("t").dt.date().shift(),
+    )
+    steps = frame["step"].fill_null(0)
+    back = steps if int((steps > 0).sum()) >= int((steps < 0).sum()) else -steps
+    at_noon = frame.filter(frame["same"].fill_null(False) & back.is_between(-12 * 3600, -8 * 3600))
+    if at_noon.height:
+        raise IntakeError(
+            Fault(
+                f"its clock runs back at {at_noon['t'][0]:%H:%M}: it has twelve hours and no AM or PM",
+                where,
+                "a clock of 24 hours, or AM and PM beside the times",
+                "Export it with one of them.",
+            )
+        )

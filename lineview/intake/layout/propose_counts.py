@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
+from lineview.core.errors import IntakeError
 from lineview.core.frames import UTC_US
 from lineview.intake.cells.counting import (
     Floats,
@@ -16,10 +17,11 @@ from lineview.intake.cells.counting import (
     usual_step_us,
     what_counts,
 )
+from lineview.intake.cells.far_times import far_times
 from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
 from lineview.intake.cells.timestamps import Clock
 from lineview.intake.detect.sheets import Question
-from lineview.plant import ColumnTarget, Counter, Plant
+from lineview.plant import ColumnTarget, Counter, Layout, Plant
 
 _MEANINGS = {
     "total": "all that the counter has counted",
@@ -110,7 +112,12 @@ def _held(read: list[tuple[Ints, Floats]], plant: Plant, counts: Counts) -> None
 
 
 def moments_of(clock: Clock, zone: str) -> pl.Series:
-    """The moments of rows [UTC], wall-clock times in a zone."""
+    """The moments of rows [UTC], wall-clock times in a zone; none far from the others."""
     local = clock.naive.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
     at = local.dt.convert_time_zone("UTC").cast(UTC_US)
-    return at.zip_with(at.is_not_null(), clock.moment)
+    at = at.zip_with(at.is_not_null(), clock.moment)
+    try:
+        far = far_times(at, Layout(id="proposed"), None, "").far
+    except IntakeError:  # said when the file is read
+        return at
+    return at if far is None else at.set(far, None)

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 from typing import Protocol
 
 import polars as pl
 
 from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, evidence_of_all
+from lineview.intake.cells.far_times import FarTimes, far_times
 from lineview.intake.cells.quality import judge
 from lineview.intake.cells.timestamp_columns import (
+    Times,
     gap_notes,
     joined_cells,
     must_be_times,
+    must_have_24_hours,
     settled_clock,
     to_moments,
 )
@@ -48,6 +52,9 @@ class Settled(Protocol):
     def timed(self, clock: Clock, cells: pl.Series) -> None:
         """Look at the times before they are brought to UTC."""
 
+    def far(self, at: pl.Series) -> FarTimes:
+        """Say which moments cannot be meant."""
+
     def marks(self, gathered: Callable[[], SeparatorCounts]) -> NumberSeparators:
         """Say how numbers are written."""
 
@@ -62,13 +69,19 @@ class WholeTable:
     layout: Layout
     separator: str
     where: str
+    now: datetime | None = None
 
     def formats(self, cells: pl.Series) -> tuple[str, ...]:
         """The formats of time cells."""
         return settled_clock(cells, self.layout, self.where, typed=not self.separator).formats
 
     def timed(self, clock: Clock, cells: pl.Series) -> None:
-        """Do nothing, for all times are there."""
+        """Look whether the clock has twelve hours and does not say which."""
+        must_have_24_hours(clock.naive, self.where)
+
+    def far(self, at: pl.Series) -> FarTimes:
+        """Say which moments cannot be meant."""
+        return far_times(at, self.layout, self.now, self.where)
 
     def marks(self, gathered: Callable[[], SeparatorCounts]) -> NumberSeparators:
         """Say how numbers are written."""
@@ -107,6 +120,7 @@ class Taken:
     cells: pl.DataFrame
     uncertain: int
     by_gap: int = 0
+    notes: tuple[str, ...] = ()
     unnamed: Mapping[str, int] = field(default_factory=dict)
 
 
@@ -117,12 +131,13 @@ def take_readings(
     plant: Plant,
     where: str,
     told: Callable[[int], None],
+    now: datetime | None = None,
 ) -> Outcome:
     """Read a table of readings."""
     bound = bind(layout, heading, plant, where)
-    settled = WholeTable(layout, tables[0].separator, where)
+    settled = WholeTable(layout, tables[0].separator, where, now)
     taken = take_rows(tables, heading, bound, plant, settled, told)
-    notes = (*gap_notes(taken.by_gap), *name_notes(taken.unnamed), *bound.notes)
+    notes = (*taken.notes, *gap_notes(taken.by_gap), *name_notes(taken.unnamed), *bound.notes)
     return outcome(layout, taken.tidy, taken.rows, taken.kept, taken.cells, notes, taken.uncertain)
 
 
@@ -136,18 +151,18 @@ def take_rows(
 ) -> Taken:
     """Read the rows of a table, or of a piece of one, of readings."""
     rows = data_rows(tables.pop(), heading, _places(bound))
-    rows, at, by_gap = _timed(rows, bound, plant, settled, heading)
+    rows, times = _timed(rows, bound, plant, settled, heading)
     for place in {*bound.times} - {*value_places(bound)}:
         rows.release(place)
     told(rows.frame.height // 3)
-    rows, at, machine, unnamed = _owned(rows, at, bound, plant)
+    rows, at, machine, unnamed = _owned(rows, times.at, bound, plant)
     marks = settled.marks(lambda: evidence_of(rows, bound))
     long = bound.layout.shape == "long"
     counts = CountReadings(bound.layout, plant, settled.where)
     strips = long_strips(bound, rows, machine) if long else wide_strips(bound, rows, machine)
     tidy, cells, kept, uncertain = tidy_readings(rows, at, strips, marks, settled.judged, counts, told)
     told(rows.frame.height)
-    return Taken(tidy, rows, kept, cells, uncertain, by_gap, unnamed)
+    return Taken(tidy, rows, kept, cells, uncertain, times.by_gap, times.notes, unnamed)
 
 
 def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
@@ -161,7 +176,7 @@ def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
 
 def _timed(
     rows: Rows, bound: BoundLayout, plant: Plant, settled: Settled, heading: Heading
-) -> tuple[Rows, pl.Series, int]:
+) -> tuple[Rows, Times]:
     """Read the times; rows without one are refused or passed over."""
     layout = bound.layout
     cells = joined_cells(rows, bound.times)
@@ -174,12 +189,13 @@ def _timed(
         ]
         key = pl.select(pl.concat_str([rows.column(place) for place in places], separator="\x1f")).to_series()
     times = to_moments(clock.naive, clock.moment, cells, layout, plant.zone, key)
+    times = times.without(settled.far(times.at), cells)
     if times.reasons is None:
-        return rows, times.at, times.by_gap
+        return rows, times
     timed = rows.without(times.reasons, heading.passed)
     if not timed.frame.height and timed.refused.height:
         must_be_times(clock, cells, layout, settled.where)
-    return timed, times.at.filter(times.reasons.is_null()), times.by_gap
+    return timed, replace(times, at=times.at.filter(times.reasons.is_null()))
 
 
 def _owned(
