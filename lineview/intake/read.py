@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Future
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import available_timezones
@@ -13,15 +14,19 @@ import polars as pl
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import REFUSALS
 from lineview.intake.big import BigExport, SettledByHead
+from lineview.intake.cells.timestamp_columns import joined_cells
+from lineview.intake.cells.timestamps import plan_clock, read_clock
 from lineview.intake.detect.delimited import Records, text_records
 from lineview.intake.detect.encoding import open_export
-from lineview.intake.detect.header import LOOK, guessed_place, heading_at
+from lineview.intake.detect.header import LOOK, Heading, guessed_place, heading_at
 from lineview.intake.detect.sheets import Export, InPieces, NotInPieces, Part, Proposal
+from lineview.intake.detect.zones import against_clock, named_zone, open_fault
 from lineview.intake.layout.bind import bind
 from lineview.intake.layout.fit import Fit, best_fit, claims, fits_of, heading_of, is_for, takes_sheet
 from lineview.intake.outcome import Outcome
 from lineview.intake.pieces import head_of
 from lineview.intake.tidy.events import take_events
+from lineview.intake.tidy.rows import data_rows
 from lineview.intake.tidy.take_readings import take_readings
 from lineview.plant import Layout, Plant
 
@@ -134,7 +139,9 @@ def open_big(
         return None
     heading, where = heading_of(best, table), str(path)
     try:
-        bound = bind(best.layout, heading, plant, where)
+        zoned, notes = _zoned(best.layout, heading, table, plant, where)
+        bound = bind(zoned, heading, plant, where)
+        bound = replace(bound, notes=(*bound.notes, *notes))
         if not bound.by_row:
             return None
         settled = SettledByHead(table, heading, bound, plant, where, now)
@@ -219,9 +226,40 @@ def _outcome(
             Fault(f"layout '{one.layout.id}' names the unknown zone '{zone}'", where, "such as Europe/Berlin")
         )
     heading = heading_of(one, box[0])
-    if one.layout.kind == "readings":
-        return take_readings(box, heading, one.layout, plant, where, told, now)
-    return take_events(box, heading, one.layout, plant, where, now)
+    layout, notes = _zoned(one.layout, heading, box[0], plant, where)
+    if layout.kind == "readings":
+        outcome = take_readings(box, heading, layout, plant, where, told, now)
+    else:
+        outcome = take_events(box, heading, layout, plant, where, now)
+    return replace(outcome, notes=(*outcome.notes, *notes))
+
+
+def _zoned(
+    layout: Layout, heading: Heading, table: Records, plant: Plant, where: str
+) -> tuple[Layout, tuple[str, ...]]:
+    """A layout with the zone that the file names for its times, and a note of it.
+
+    What the layout says itself counts first.
+    """
+    if layout.zone:
+        return layout, ()
+    of_times = [header for header, target in layout.columns.items() if target.to in ("at", "start", "end")]
+    times = [layout.time] if isinstance(layout.time, str) else layout.time
+    named = named_zone(heading, [*times, *of_times])
+    if named is None or named.zone == plant.zone:
+        return layout, ()
+    places = tuple(place for header in [*times, *of_times[:1]] if (place := heading.find(header)) is not None)
+    stands = "other"
+    if places and not named.is_utc:
+        cells = joined_cells(data_rows(table, heading, places), places)
+        plan = plan_clock(cells, layout.time_format, typed=table.is_sheet)
+        stands = against_clock(named, plant.zone, read_clock(cells, plan.formats).naive)
+    if stands == "same":
+        return layout, ()
+    if stands == "open" or not named.zone:
+        raise open_fault(named, plant.zone, layout.id, where)
+    note = f"its times are read in {named.zone}, as the file says ('{named.words}')"
+    return layout.model_copy(update={"zone": named.zone}), (note,)
 
 
 def _export(

@@ -72,3 +72,51 @@ def test_a_clock_of_twelve_hours_is_refused(tmp_path, form, newest_first):
 def test_a_morning_on_a_clock_of_24_hours_is_read(tmp_path):
     text = "time;n\n" + rows(stamps(40, 600, START.replace(hour=1)), total)
     assert export_of(tmp_path, text, PIECES).rows_refused == 0
+
+
+@pytest.mark.parametrize(
+    ("top", "time", "hour"),
+    [
+        ("", "Zeit (UTC)", 6),
+        ("", "time_utc", 6),
+        ("", "Timestamp UTC", 6),
+        ("", "time [GMT]", 6),
+        ("", "time (UTC+3)", 3),
+        ("", "time [EST]", 11),
+        ("All times in UTC\n", "time", 6),
+        ("Zeitzone: America/New_York\n", "time", 10),
+        ("Exported 2026-06-08 14:00 UTC\n", "time", 4),
+        ("", "time (local)", 4),
+        ("", "time [MESZ]", 4),
+    ],
+)
+def test_a_zone_that_the_file_names(tmp_path, top, time, hour):
+    text = f"{top}{time};n\n{QUIET}"
+    export = export_of(tmp_path, text, layout_of({"n": "pieces"}, time=time))
+    assert utc(export)[0] == f"2026-06-08 {hour:02}:00:00"
+    assert any("its times are read in" in note for note in export.notes) == (hour != 4)
+    wall = export_of(tmp_path, text, layout_of({"n": "pieces"}, time=time, zone="Europe/Berlin"))
+    assert utc(wall)[0] == "2026-06-08 04:00:00"
+
+
+def test_standard_time_in_summer_is_asked_about(tmp_path):
+    text = f"Zeit [MEZ];n\n{QUIET}"
+    with pytest.raises(IntakeError, match=r"headed 'MEZ'.*zone = 'Europe/Berlin' or zone = 'Etc/GMT-1'"):
+        export_of(tmp_path, text, layout_of({"n": "pieces"}, time="Zeit [MEZ]"))
+    winter = text.replace("2026-06-08", "2026-01-08")
+    assert (
+        utc(export_of(tmp_path, winter, layout_of({"n": "pieces"}, time="Zeit [MEZ]")))[0]
+        == "2026-01-08 05:00:00"
+    )
+    works = SmallWorks(tmp_path / "works")
+    text = "Zeit [MEZ];Stück\n" + rows(stamps(2881, 10, START - timedelta(hours=1)), lambda m: total(m + 60))
+    assert {q.about for q in works.take(text).proposal.questions} == {"zone"}
+    works.take(text, answers={"zone": "Etc/GMT-1"})
+    assert works.made() == (MADE, MADE, MADE)
+
+
+def test_a_zone_in_a_header_is_proposed(tmp_path):
+    works = SmallWorks(tmp_path / "works")
+    text = "Zeit (UTC);Stück\n" + rows(stamps(2881, 10, START - timedelta(hours=2)), lambda m: total(m + 120))
+    assert works.take(text, answers={}).accepted.zone == "UTC"
+    assert works.made() == (MADE, MADE, MADE)

@@ -41,6 +41,8 @@ class Heading:
         Position of the first record after header and units row.
     passed : tuple of str
         Texts of preamble, header and units row: rows that repeat them are no data.
+    preamble : tuple of str
+        Texts of the lines above the header.
     """
 
     place: int
@@ -48,6 +50,7 @@ class Heading:
     units: dict[int, str] = field(default_factory=dict)
     first: int = 0
     passed: tuple[str, ...] = ()
+    preamble: tuple[str, ...] = ()
 
     @property
     def above(self) -> int:
@@ -105,7 +108,7 @@ def heading_at(records: Records, place: int) -> Heading:
         first = below + 1
         units = {i: cell for i, cell in enumerate(cells[below]) if cell}
     passed = tuple(text for text in texts[:first] if text.strip())
-    return Heading(place, names, units, first, passed)
+    return Heading(place, names, units, first, passed, tuple(text for text in texts[:place] if text.strip()))
 
 
 @dataclass(frozen=True)
@@ -180,7 +183,8 @@ def bare_heading(records: Records) -> Heading:
     )
     texts = records.frame["text"].head(first).to_list()
     names = tuple(f"column {place + 1}" for place in range(usual))
-    return Heading(-1, names, {}, first, tuple(text for text in texts if text.strip()))
+    preamble = tuple(text for text in texts if text.strip())
+    return Heading(-1, names, {}, first, preamble, preamble)
 
 
 def _told_apart(cells: Sequence[str]) -> tuple[str, ...]:

@@ -24,6 +24,7 @@ from lineview.intake.detect.header import (
     tokens,
 )
 from lineview.intake.detect.sheets import Proposal, Question
+from lineview.intake.detect.zones import against_clock, named_zone
 from lineview.intake.layout.channels import channels_named
 from lineview.intake.layout.propose_columns import (
     Found,
@@ -235,6 +236,8 @@ def _proposal(
         counts = _counts(draft, owners, found)
         found.columns, settings = counts.columns, counts.settings
         questions, notes = [*questions, *counts.questions], [*notes, *counts.notes]
+    zone, of_zone = _zone(draft)
+    settings, questions = {**settings, **zone}, [*questions, *of_zone]
     layout = _layout(draft, owners, found, mark if decimal is None else "", settings)
     questions += _line_question(layout, draft)
     said = [*notes, *([f"not recognised, left out: {', '.join(found.unknown)}"] if found.unknown else [])]
@@ -329,6 +332,23 @@ def _values(draft: LayoutProposal, owners: tuple[Machine, ...]) -> Found:
         first = TIME_FIELD[draft.kind]
         found.columns = {header: target for header, target in found.columns.items() if target.to != first}
     return found
+
+
+def _zone(draft: LayoutProposal) -> tuple[dict[str, str], list[Question]]:
+    """The zone that a table names for its times, or the question whether it is meant."""
+    named = named_zone(draft.heading, [draft.heading.names[place] for place in draft.clock.places])
+    if named is None or named.zone in ("", draft.plant.zone):
+        return {}, []
+    cells = joined_cells(draft.rows, draft.clock.places)
+    naive = read_clock(cells, plan_clock(cells, "auto", typed=draft.records.is_sheet).formats).naive
+    stands = against_clock(named, draft.plant.zone, naive)
+    if stands == "open":
+        options = (
+            (draft.plant.zone, "the works' clock, with summer time"),
+            (named.zone, f"{named.words} as it stands, all year"),
+        )
+        return {}, [Question("zone", f"the times are headed '{named.words}': which clock is meant?", options)]
+    return ({} if stands == "same" else {"zone": named.zone}), []
 
 
 def _counts(draft: LayoutProposal, owners: tuple[Machine, ...], found: Found) -> Counts:
