@@ -64,6 +64,8 @@ def _apart(at: pl.Series, pause_d: int, where: str, layout: Layout) -> tuple[pl.
         return None, int(ordered[0]), int(ordered[-1])
     if outside.mean() >= _STRAY:
         strays = ordered[outside]
+        if max(first - int(strays[0]), int(strays[-1]) - last) < _YEARS_D * _DAY_US:
+            return None, int(ordered[0]), int(ordered[-1])  # two campaigns in one file
         raise IntakeError(
             Fault(
                 f"its times lie far apart: {_day(strays[0])} to {_day(strays[-1])}, and {_day(first)} to {_day(last)}",
