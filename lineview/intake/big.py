@@ -386,7 +386,11 @@ class BigExport:
         values = {}
         for column in self._bound.columns:
             values[column.place] = frame[str(column.place)].cast(pl.Float64)
-            if frame.schema[str(column.place)] == pl.Float64 and not values[column.place].is_finite().all():
+            if frame.schema[str(column.place)] != pl.Float64:
+                continue
+            whole = any(channel.is_whole for channel in column.channels.values())
+            odd = values[column.place] % 1.0 != 0 if whole else ~values[column.place].is_finite()
+            if odd.any() or b"E+" in data or b"e+" in data:
                 return None
         times = parse_one(frame[str(self._bound.times[0])], self._settled.form)
         if times.null_count():

@@ -120,3 +120,20 @@ def test_a_zone_in_a_header_is_proposed(tmp_path):
     text = "Zeit (UTC);Stück\n" + rows(stamps(2881, 10, START - timedelta(hours=2)), lambda m: total(m + 120))
     assert works.take(text, answers={}).accepted.zone == "UTC"
     assert works.made() == (MADE, MADE, MADE)
+
+
+@pytest.mark.parametrize("stamp", ["Mo 08.06.2026 08:24:00", "08 Juni 2026 08:24:00", "08.06.2026  08:24:00"])
+def test_minute_24_is_no_midnight(tmp_path, stamp):
+    text = f"time;n\n08.06.2026 06:00:00;1\n{stamp};2\n08.06.2026 24:00:00;3\n"
+    export = export_of(tmp_path, text, layout_of({"n": "pieces"}, time_format="auto"))
+    assert utc(export) == ["2026-06-08 04:00:00", "2026-06-08 06:24:00", "2026-06-08 22:00:00"]
+
+
+def test_a_year_of_two_digits_in_front_is_asked_about(tmp_path):
+    layout = layout_of({"n": "pieces"}, time_format="auto")
+    with pytest.raises(IntakeError, match=r"'26-06-09 06:00' can be read day first or .*year first"):
+        export_of(tmp_path, "time;n\n26-06-09 06:00;1\n26-06-09 06:10;2\n", layout)
+    year = layout_of({"n": "pieces"}, time_format="%y-%m-%d %H:%M")
+    assert utc(export_of(tmp_path, "time;n\n26-06-09 06:00;1\n", year))[0] == "2026-06-09 04:00:00"
+    day = export_of(tmp_path, "time;n\n08.06.26 06:00;1\n13.06.26 06:10;2\n", layout)
+    assert utc(day)[0] == "2026-06-08 04:00:00"

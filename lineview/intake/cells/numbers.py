@@ -124,6 +124,8 @@ def parse_numbers(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series,
     values = texts.cast(pl.Float64, strict=False) if plain else whole.cast(pl.Float64)
     if plain:
         values = values.set(values.is_not_null() & ~values.is_finite(), None)
+        rounded = texts.str.contains(r"[eE]\+0*[1-9]")  # these are looked at one by one
+        values = values.set(rounded, None) if rounded.any() else values
     open_ = values.is_null()
     if not open_.any():
         return values, None
@@ -146,9 +148,13 @@ def _parse_odd(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series, pl
     bare = text.str.replace_all(group, "")
     # a sheet's own number has an exponent and always a point
     number = (
-        pl.when(text.str.contains(r"^[+-]?\d+(\.\d+)?[eE][+-]?\d+$"))
+        pl.when(text.str.contains(r"^[+-]?\d+(\.\d+)?[eE][+-]?\d+$") & ~_is_rounded(text))
         .then(text)
-        .when(text.str.contains(pattern(marks.decimal, marks.thousands)) & text.str.contains(r"\d"))
+        .when(
+            text.str.contains(pattern(marks.decimal, marks.thousands))
+            & text.str.contains(r"\d")
+            & ~_is_rounded(text)
+        )
         .then(bare.str.replace(",", ".", literal=True) if marks.decimal == "," else bare)
     )
     frame = pl.DataFrame({"text": tidied(texts)})
@@ -161,12 +167,22 @@ def _parse_odd(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series, pl
     return values, reasons.scatter(none, _why_no_number(read["text"].gather(none), marks))
 
 
+def _is_rounded(text: pl.Expr) -> pl.Expr:
+    """Whether a number shortened for a narrow column leaves whole digits open, as 4.29E+09 does."""
+    parts = text.str.extract_groups(r"^[+-]?\d+(?:[.,](\d*))?[eE]\+(\d{1,4})$").struct
+    exponent = parts.field("2").cast(pl.Int64, strict=False)
+    written = parts.field("1").fill_null("").str.len_chars()
+    return (exponent > written).fill_null(False)
+
+
 def _why_no_number(texts: pl.Series, marks: NumberSeparators) -> pl.Series:
     """Say why cells are no numbers; an empty one needs no reason."""
     text, low = pl.col("text"), pl.col("text").str.to_lowercase()
     why = (
         pl.when(text.is_null() | (text == ""))
         .then(None)
+        .when(_is_rounded(text))
+        .then(pl.format("'{}' is rounded: its last digits are not written", text))
         .when(low.str.contains(_NOT_FINITE))
         .then(pl.format("'{}' is not a finite number", text))
         .when(low.is_in(PLACEHOLDERS) | text.str.contains("^#+$"))

@@ -135,16 +135,22 @@ def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
     return both.select(pl.when(numeric).then(total.cast(pl.String)).otherwise(text)).to_series()
 
 
+def first_of(form: str) -> str:
+    """What comes first in a date of a format: "day first", "month first" or "year first"."""
+    return {"d": "day", "m": "month"}.get(form[1:2], "year") + " first"
+
+
 def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) -> ClockPlan:
     """Settle the time formats of a table that a layout fits."""
     plan = plan_clock(cells, layout.time_format, typed=typed)
     if plan.undecided:
-        day, month = plan.undecided
+        said = " or ".join(first_of(form) for form in plan.undecided)
+        forms = " or ".join(f"'{form}'" for form in plan.undecided)
         raise IntakeError(
             Fault(
-                f"'{plan.example}' can be read day first or month first, and no row decides",
+                f"'{plan.example}' can be read {said}, and no row decides",
                 where,
-                f"time_format = '{day}' or '{month}' in layout '{layout.id}'",
+                f"time_format = {forms} in layout '{layout.id}'",
             )
         )
     return plan

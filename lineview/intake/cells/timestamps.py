@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import operator
 import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import reduce
 
 import polars as pl
 
@@ -59,7 +61,10 @@ def _date_formats(match: re.Match[str]) -> tuple[str, ...]:
         return (f"{month} %d{comma} %Y",)
     mark, year = part["s2"], "%Y" if len(part["year"]) == 4 else "%y"
     day_first, month_first = f"%d{mark}%m{mark}{year}", f"%m{mark}%d{mark}{year}"
-    return (day_first,) if mark == "." else (day_first, month_first)
+    if mark == ".":
+        return (day_first,)
+    year_first = (f"%y{mark}%m{mark}%d",) if year == "%y" and len(part["first"]) == 2 else ()
+    return (day_first, month_first, *year_first)
 
 
 def _time_format(rest: str, *, alone: bool) -> tuple[str, str]:
@@ -148,9 +153,9 @@ def read_clock(texts: pl.Series, formats: Sequence[str]) -> Clock:
     odd = open_.arg_true()
     rest = spaced_alike(texts.gather(odd))
     again = _try_all(rest, formats)
-    late = rest.str.contains(r"\b24:00(:00)?")
+    late = rest.str.contains(r"(?:^|[^\d:])24:00(?::00)?(?:[^\d:]|$)")
     if late.any():
-        moved = _try_all(rest.str.replace(r"\b24:00", "00:00"), formats)
+        moved = _try_all(rest.str.replace(r"(^|[^\d:])24:00", "${1}00:00"), formats)
         day = pl.duration(days=1)
         next_day = pl.DataFrame({"n": moved.naive, "m": moved.moment}).select(pl.all() + day)
         again = Clock(next_day["n"].zip_with(late, again.naive), next_day["m"].zip_with(late, again.moment))
@@ -254,14 +259,14 @@ class ClockPlan:
     ----------
     formats : tuple of str
         "excel", "epoch s", "epoch ms" or patterns of polars.
-    undecided : tuple of (str, str) or None
-        Day first and month first, where every cell fits both.
+    undecided : tuple of str
+        Day first, month first or year first, where every cell fits several; () where they are settled.
     example : str
-        A cell that fits both.
+        A cell that fits all of them.
     """
 
     formats: tuple[str, ...]
-    undecided: tuple[str, str] | None = None
+    undecided: tuple[str, ...] = ()
     example: str = ""
 
 
@@ -278,12 +283,12 @@ def plan_clock(texts: pl.Series, declared: str, *, typed: bool = False) -> Clock
     if numeric and not found:
         return ClockPlan((numeric, *(_ISO if typed else ())))
     twins = [formats for formats in found if len(formats) > 1]
-    first = _day_or_month(texts, twins) if twins else 0
-    if first is None:
-        pair = twins[0]
-        fits = texts.filter(parse_one(texts, pair[0]).is_not_null())
-        return ClockPlan(tuple(f[0] for f in found), (pair[0], pair[1]), fits[0] if len(fits) else "")
-    chosen = [formats[first] if len(formats) > 1 else formats[0] for formats in found]
+    orders = _orders(texts, twins) if twins else [0]
+    if len(orders) != 1:
+        options = tuple(twins[0][order] for order in orders) or twins[0]
+        fits = texts.filter(parse_one(texts, options[0]).is_not_null())
+        return ClockPlan(tuple(f[0] for f in found), options, fits[0] if len(fits) else "")
+    chosen = [formats[orders[0]] if len(formats) > 1 else formats[0] for formats in found]
     return ClockPlan(tuple(dict.fromkeys([*chosen, *((numeric,) if numeric else ())])))
 
 
@@ -312,14 +317,18 @@ def _numeric_kind(sample: list[str]) -> str:
     return next((kind for kind, (low, high) in spans.items() if low < middle < high), "")
 
 
-def _day_or_month(texts: pl.Series, twins: list[tuple[str, ...]]) -> int | None:
-    """Give 0 for day first, 1 for month first, None where nothing decides or cells contradict."""
-    day_only = month_only = differ = False
-    for day, month in twins:
-        by_day, by_month = parse_one(texts, day), parse_one(texts, month)
-        day_only |= bool((by_day.is_not_null() & by_month.is_null()).any())
-        month_only |= bool((by_month.is_not_null() & by_day.is_null()).any())
-        differ |= bool((by_day != by_month).any())
-    if day_only != month_only:
-        return 0 if day_only else 1
-    return None if differ or day_only else 0
+def _orders(texts: pl.Series, twins: list[tuple[str, ...]]) -> list[int]:
+    """Which orders of day, month and year read all that any of them reads: 0 day, 1 month, 2 year first.
+
+    None where cells contradict each other; the first alone where all of them read the same.
+    """
+    count = min(map(len, twins))
+    fine, differ = [True] * count, False
+    for formats in twins:
+        read = [parse_one(texts, form) for form in formats[:count]]
+        there = [one.is_not_null() for one in read]
+        some = reduce(operator.or_, there)
+        fine = [ok and bool((some == mine).all()) for ok, mine in zip(fine, there, strict=True)]
+        differ |= any(bool((one != read[0]).any()) for one in read[1:])
+    left = [order for order, ok in enumerate(fine) if ok]
+    return left[:1] if left and not differ else left

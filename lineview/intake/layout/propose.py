@@ -10,17 +10,19 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.intake.cells.numbers import NumberSeparators, evidence_of_all, mark_by_mass
-from lineview.intake.cells.timestamp_columns import joined_cells
+from lineview.intake.cells.timestamp_columns import first_of, joined_cells
 from lineview.intake.cells.timestamps import ClockPlan, plan_clock, read_clock
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import (
     FIELD_WORDS,
+    QUALITY_HEADERS,
     TIME,
     Heading,
     bare_heading,
     guessed_place,
     heading_at,
     recognised,
+    same,
     tokens,
 )
 from lineview.intake.detect.sheets import Proposal, Question
@@ -81,7 +83,9 @@ def find_clock(rows: Rows, heading: Heading, shares: dict[int, float], *, typed:
         return None
     best = max(fit, key=rank)
     places: tuple[int, ...] = (best,)
-    if not rows.column(best).str.contains(r":|\d{4}T|[h]\d{2}|^\d+([.,]\d+)?(E0)?$").any():
+    # a workbook gives a date the midnight that nobody wrote
+    written = rows.column(best).str.replace(r"[ T]00:00:00(\.0+)?$", "") if typed else rows.column(best)
+    if not written.str.contains(r":|\d{4}T|[h]\d{2}|^\d+[.,]\d+(E0)?$|^\d{9,}$").any():
         clocks = [p for p in range(heading.width) if p != best and _is_clock(rows.column(p))]
         places = (best, *clocks[:1])
     cells = rows.column(best)
@@ -92,13 +96,9 @@ def find_clock(rows: Rows, heading: Heading, shares: dict[int, float], *, typed:
 
 def _settled(places: tuple[int, ...], plan: ClockPlan) -> FoundClock:
     if plan.undecided:
-        day, month = plan.undecided
-        question = Question(
-            "time_format",
-            f"'{plan.example}': does the day or the month come first?",
-            ((day, "day first"), (month, "month first")),
-        )
-        return FoundClock(places, day, question)
+        options = tuple((form, first_of(form)) for form in plan.undecided)
+        text = f"'{plan.example}': does {' or '.join(f'the {what[:-6]}' for _, what in options)} come first?"
+        return FoundClock(places, plan.undecided[0], Question("time_format", text, options))
     form = plan.formats[0]
     return FoundClock(places, "iso" if form.startswith("%Y-") else form)
 
@@ -402,11 +402,24 @@ def _layout(
             "decimal": decimal,
             "name_column": heading.names[long[0]] if long else "",
             "value_column": heading.names[long[1]] if long else "",
-            "quality_column": heading.names[long[2]] if long and long[2] is not None else "",
+            "quality_column": _quality_column(draft, found),
             "columns": found.columns,
             **settings,
         }
     )
+
+
+def _quality_column(draft: LayoutProposal, found: Found) -> str:
+    """The column that judges every value of a row: a long table's, or the only one of a wide one."""
+    heading, long = draft.heading, draft.long
+    if long or draft.kind != "readings":
+        return heading.names[long[2]] if long and long[2] is not None else ""
+    judging = [name for name in heading.names if same(name) in QUALITY_HEADERS and name not in found.columns]
+    if len(judging) != 1:
+        return ""
+    if judging[0] in found.unknown:
+        found.unknown.remove(judging[0])
+    return judging[0]
 
 
 def _line_question(layout: Layout, draft: LayoutProposal) -> list[Question]:

@@ -102,6 +102,8 @@ def _take(
         has = text.is_not_null()
     else:
         values, why = strip.numbers(marks)
+        if strip.channel.is_whole:
+            values, why = _whole(strip, values, why)
         values, text, has = strip.channel.scaled(values), None, values.is_not_null()
         counts.checked(strip.channel, strip.header, own_at, values)
     if quality is not None:
@@ -129,6 +131,18 @@ def _take(
     block = counts.filled(strip.channel, block)
     if block.height:
         gathered.blocks.append(Block(strip.channel, block, text is not None, quality is not None))
+
+
+def _whole(
+    strip: ChannelColumn, values: pl.Series, why: pl.Series | None
+) -> tuple[pl.Series, pl.Series | None]:
+    """Refuse parts of pieces: what has them is another quantity."""
+    parts = (values % 1.0 != 0.0).fill_null(False)
+    if not parts.any():
+        return values, why
+    told = pl.select(pl.format("'{}' is not a whole number of pieces", strip.cells.str.strip_chars())).to_series()
+    none = _blank_reasons(len(values)) if why is None else why
+    return values.set(parts, None), told.zip_with(parts, none)
 
 
 def _blank_reasons(size: int) -> pl.Series:

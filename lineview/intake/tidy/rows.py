@@ -182,7 +182,19 @@ def _durations(
 ) -> tuple[pl.Series, pl.Series | None]:
     """Read durations [s]: h:mm:ss or h:mm, or numbers in the column's unit."""
     bare = texts.str.strip_chars()
-    parts = bare.str.extract_groups(r"^(?<h>\d{1,3}):(?<m>[0-5]?\d)(?::(?<s>[0-5]?\d(?:[.,]\d+)?))?$")
+    short = bare.str.contains(r"^\d{1,3}:[0-5]?\d$")
+    if short.any() and column.unit == "min":  # minutes and seconds
+        bare = pl.select(pl.when(short).then(pl.concat_str(pl.lit("0:"), bare)).otherwise(bare)).to_series()
+    elif short.any() and column.unit != "h":
+        raise IntakeError(
+            Fault(
+                f"'{bare.filter(short)[0]}' in '{column.header}' can be hours and minutes or minutes and seconds",
+                where,
+                'unit = "h" for h:mm, unit = "min" for mm:ss',
+                "Write the unit of this column in the layout.",
+            )
+        )
+    parts = bare.str.extract_groups(r"^(?<h>\d{1,3}):(?<m>[0-9]{1,3})(?::(?<s>[0-5]?\d(?:[.,]\d+)?))?$")
     clock = pl.DataFrame({"p": parts}).unnest("p")
     seconds = clock.select(
         pl.col("h").cast(pl.Float64) * 3600
