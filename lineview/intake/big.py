@@ -35,7 +35,7 @@ from lineview.intake.cells.timestamp_columns import (
 )
 from lineview.intake.cells.timestamps import NUMERIC, Clock, formats_in, parse_one, spaced_alike
 from lineview.intake.detect.delimited import Records
-from lineview.intake.detect.header import Heading
+from lineview.intake.detect.header import Heading, second_headers
 from lineview.intake.detect.sheets import NotInPieces, Stretch
 from lineview.intake.layout.bind import BoundLayout
 from lineview.intake.outcome import outcome, passed_notes, settled_marks
@@ -389,8 +389,8 @@ class BigExport:
             if frame.schema[str(column.place)] != pl.Float64:
                 continue
             whole = any(channel.is_whole for channel in column.channels.values())
-            odd = values[column.place] % 1.0 != 0 if whole else ~values[column.place].is_finite()
-            if odd.any() or b"E+" in data or b"e+" in data:
+            parts = whole and int((values[column.place] % 1.0 != 0).sum()) * 2 > lines
+            if parts or not values[column.place].is_finite().all() or b"E+" in data or b"e+" in data:
                 return None
         times = parse_one(frame[str(self._bound.times[0])], self._settled.form)
         if times.null_count():
@@ -424,7 +424,10 @@ class BigExport:
 
     def _careful(self, data: bytes, row: int) -> Stretch:
         """Read a piece as a whole file is read."""
-        box = [records_of(data, self._settled.separator, row)]
+        records = records_of(data, self._settled.separator, row)
+        if second_headers(records, self._heading):
+            raise NotInPieces
+        box = [records]
         try:
             taken = take_rows(box, self._heading, self._bound, self._plant, self._settled, lambda _rows: None)
         except IntakeError:

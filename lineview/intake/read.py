@@ -18,7 +18,7 @@ from lineview.intake.cells.timestamp_columns import joined_cells
 from lineview.intake.cells.timestamps import plan_clock, read_clock
 from lineview.intake.detect.delimited import Records, text_records
 from lineview.intake.detect.encoding import open_export
-from lineview.intake.detect.header import LOOK, Heading, guessed_place, heading_at
+from lineview.intake.detect.header import LOOK, Heading, guessed_place, heading_at, second_headers
 from lineview.intake.detect.sheets import Export, InPieces, NotInPieces, Part, Proposal
 from lineview.intake.detect.zones import against_clock, named_zone, open_fault
 from lineview.intake.layout.bind import bind
@@ -70,9 +70,12 @@ def read_export(
     notes = tuple(note for table in tables for note in table.notes)
     facts = (opened.path, opened.name, opened.digest, opened.size_bytes)
     del opened
-    cuts = [_best_cut(table, facts[1], plant, layout) for table in tables]
+    cuts = [
+        cut for table in tables for cut in _by_header(_best_cut(table, facts[1], plant, layout), facts[1], plant, layout)
+    ]
     tables = [table for table, _ in cuts]
     fits = [_fit_of(table, tried, layout, str(path)) for table, tried in cuts]
+    _must_fit_throughout(tables, fits, str(path))
     if layout is not None and not any(fits):
         raise IntakeError(_missing(cuts[0][1][0], tables[0], str(path)))
     if not any(fits):
@@ -166,6 +169,34 @@ def _best_cut(table: Records, name: str, plant: Plant, layout: Layout | None) ->
         if any(one.whole for one in fits):
             return cut, fits
     return table, likeliest
+
+
+def _by_header(
+    cut: tuple[Records, list[Fit]], name: str, plant: Plant, layout: Layout | None
+) -> list[tuple[Records, list[Fit]]]:
+    """A table cut where a further header says other things of its columns, each part with how layouts fit it."""
+    table, fits = cut
+    best = best_fit(fits)
+    places = second_headers(table, heading_of(best, table)) if best is not None else []
+    if not places:
+        return [cut]
+    starts, ends = [0, *places], [*places, table.frame.height]
+    frames = (table.frame.slice(a, b - a) for a, b in zip(starts, ends, strict=True))
+    parts = [Records(table.sheet, frame, table.separator, ()) for frame in frames]
+    return [(replace(parts[0], notes=table.notes), fits), *(_best_cut(part, name, plant, layout) for part in parts[1:])]
+
+
+def _must_fit_throughout(tables: list[Records], fits: list[Fit | None], where: str) -> None:
+    """Raise where a layout fits the first rows of a sheet or file but not those under a further header."""
+    for table, fit in zip(tables, fits, strict=True):
+        first = int(table.frame["row"][0])
+        beside = [other for other, its in zip(tables, fits, strict=True) if other.sheet == table.sheet and its]
+        if fit is None and first > 1 and beside:
+            header = ", ".join(f"'{cell}'" for cell in table.top(1)[0] if cell)
+            what = f"line {first} is a second header with other columns: {header}"
+            raise IntakeError(
+                Fault(what, where, "a layout for it, or the same columns", "Split the file or add a layout.")
+            )
 
 
 def _fit_of(table: Records, fits: list[Fit], layout: Layout | None, where: str) -> Fit | None:
@@ -269,7 +300,7 @@ def _export(
     notes: tuple[str, ...],
 ) -> Export:
     path, _, digest, size_bytes = facts
-    several = len(outcomes) > 1
+    several = len(set(sheets)) > 1
     refusals = [
         one.refused.select(
             pl.lit(0, dtype=pl.Int64).alias("intake"),

@@ -168,6 +168,31 @@ def guessed_place(records: Records) -> int:
     return -1
 
 
+def second_headers(records: Records, heading: Heading) -> list[int]:
+    """The positions of further header rows that say other things of the columns, or give other units."""
+    if heading.place < 0:
+        return []
+    names = [name for name in heading.names if name]
+    named = {same(without_unit(name)) for name in names}
+    texts = records.frame["text"].slice(heading.first)
+    marker = max(map(without_unit, names), key=len)
+    found = []
+    for place in texts.str.contains(marker, literal=True).arg_true().to_list()[:1000]:
+        row, *below = _cells_at(records, heading.first + place, 2)
+        if sum(same(without_unit(cell)) in named for cell in row if cell) < max(2, len(named) / 2):
+            continue
+        units = {i: cell for i, cell in enumerate(below[0]) if cell} if below and _is_units_row(below[0]) else {}
+        if [same(name) for name in _told_apart(row)] != [same(n) for n in heading.names] or (
+            units and units != heading.units
+        ):
+            found.append(heading.first + place)
+    return found
+
+
+def _cells_at(records: Records, place: int, count: int) -> list[list[str]]:
+    return Records(records.sheet, records.frame.slice(place, count), records.separator).top(count)
+
+
 def names_places(wanted: Sequence[str]) -> bool:
     """Whether a layout calls columns by their place, as in a file without a header row."""
     return bool(wanted) and all(_PLACE.fullmatch(same(header)) for header in wanted)

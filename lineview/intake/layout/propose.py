@@ -88,10 +88,10 @@ def find_clock(rows: Rows, heading: Heading, shares: dict[int, float], *, typed:
     if not written.str.contains(r":|\d{4}T|[h]\d{2}|^\d+[.,]\d+(E0)?$|^\d{9,}$").any():
         clocks = [p for p in range(heading.width) if p != best and _is_clock(rows.column(p))]
         places = (best, *clocks[:1])
-    cells = rows.column(best)
-    if len(places) == 2:
-        cells = pl.select(pl.concat_str([rows.column(p) for p in places], separator=" ")).to_series()
-    return _settled(places, plan_clock(cells, "auto", typed=typed))
+    plan = plan_clock(joined_cells(rows, places), "auto", typed=typed)
+    if not plan.formats:  # not a clock of its day after all
+        places, plan = (best,), plan_clock(rows.column(best), "auto", typed=typed)
+    return _settled(places, plan)
 
 
 def _settled(places: tuple[int, ...], plan: ClockPlan) -> FoundClock:

@@ -18,6 +18,10 @@ from lineview.intake.tidy.rows import REFUSED, Rows
 from lineview.plant import Counter, Plant
 
 
+#: From so many numbers on a column says what it holds.
+_COLUMN = 8
+
+
 @dataclass(frozen=True)
 class ChannelColumn:
     """Cells of one channel: `places` are their positions among the rows, None where they are all rows.
@@ -136,9 +140,10 @@ def _take(
 def _whole(
     strip: ChannelColumn, values: pl.Series, why: pl.Series | None
 ) -> tuple[pl.Series, pl.Series | None]:
-    """Refuse parts of pieces: what has them is another quantity."""
+    """Refuse parts of pieces in a column of them: it holds another quantity."""
     parts = (values % 1.0 != 0.0).fill_null(False)
-    if not parts.any():
+    read = len(values) - values.null_count()
+    if read < _COLUMN or int(parts.sum()) * 2 <= read:
         return values, why
     told = pl.select(pl.format("'{}' is not a whole number of pieces", strip.cells.str.strip_chars())).to_series()
     none = _blank_reasons(len(values)) if why is None else why
