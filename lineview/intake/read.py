@@ -17,9 +17,10 @@ from lineview.intake.big import BigExport, SettledByHead
 from lineview.intake.cells.timestamp_columns import joined_cells
 from lineview.intake.cells.timestamps import plan_clock, read_clock
 from lineview.intake.detect.delimited import Records, text_records
-from lineview.intake.detect.encoding import open_export
+from lineview.intake.detect.encoding import OpenedFile, open_export
 from lineview.intake.detect.header import LOOK, Heading, guessed_place, heading_at, second_headers
 from lineview.intake.detect.sheets import Export, InPieces, NotInPieces, Part, Proposal
+from lineview.intake.detect.tables import must_be_narrow, parquet_records
 from lineview.intake.detect.zones import against_clock, named_zone, open_fault
 from lineview.intake.layout.bind import bind
 from lineview.intake.layout.fit import Fit, best_fit, claims, fits_of, heading_of, is_for, takes_sheet
@@ -66,12 +67,16 @@ def read_export(
     """
     told = progress or (lambda _rows: None)
     opened = open_export(path)
-    tables = _sheets(opened.data, path) if opened.is_workbook else [text_records(opened.data)]
+    tables = _tables(opened, plant, layout)
+    for table in tables:
+        must_be_narrow(table, str(path))
     notes = tuple(note for table in tables for note in table.notes)
     facts = (opened.path, opened.name, opened.digest, opened.size_bytes)
     del opened
     cuts = [
-        cut for table in tables for cut in _by_header(_best_cut(table, facts[1], plant, layout), facts[1], plant, layout)
+        cut
+        for table in tables
+        for cut in _by_header(_best_cut(table, facts[1], plant, layout), facts[1], plant, layout)
     ]
     tables = [table for table, _ in cuts]
     fits = [_fit_of(table, tried, layout, str(path)) for table, tried in cuts]
@@ -96,6 +101,21 @@ def read_export(
             del table
             outcomes.append(_outcome(box, one, plant, str(path), told, now))
     return _export(facts, outcomes, sheets, notes)
+
+
+def _tables(opened: OpenedFile, plant: Plant, layout: Layout | None) -> list[Records]:
+    """The tables of a file: a workbook's sheets, or one."""
+    if opened.is_workbook:
+        return _sheets(opened.data, opened.path)
+    if opened.is_parquet:
+        return [parquet_records(opened.data, opened.path)]
+    layouts = [layout] if layout else [one for one in plant.layouts if is_for(one, opened.name, "")]
+    for encoding in dict.fromkeys(one.encoding for one in layouts if one.encoding):
+        table = text_records(opened.data, encoding)
+        fits = fits_of([one for one in layouts if one.encoding == encoding], table)
+        if layout is not None or any(one.whole for one in fits):
+            return [table]
+    return [text_records(opened.data)]
 
 
 def _sheets(data: bytes, path: Path) -> list[Records]:
@@ -133,7 +153,7 @@ def open_big(
         None where it has to be read by `read_export`, which gives the same.
     """
     head = head_of(path)
-    if head is None:
+    if head is None or any(one.encoding for one in plant.layouts) or (layout is not None and layout.encoding):
         return None
     name = path.name[:-3] if path.name.lower().endswith(".gz") else path.name
     table, tried = _best_cut(text_records(head.text), name, plant, layout)
@@ -183,14 +203,19 @@ def _by_header(
     starts, ends = [0, *places], [*places, table.frame.height]
     frames = (table.frame.slice(a, b - a) for a, b in zip(starts, ends, strict=True))
     parts = [Records(table.sheet, frame, table.separator, ()) for frame in frames]
-    return [(replace(parts[0], notes=table.notes), fits), *(_best_cut(part, name, plant, layout) for part in parts[1:])]
+    return [
+        (replace(parts[0], notes=table.notes), fits),
+        *(_best_cut(part, name, plant, layout) for part in parts[1:]),
+    ]
 
 
 def _must_fit_throughout(tables: list[Records], fits: list[Fit | None], where: str) -> None:
     """Raise where a layout fits the first rows of a sheet or file but not those under a further header."""
     for table, fit in zip(tables, fits, strict=True):
         first = int(table.frame["row"][0])
-        beside = [other for other, its in zip(tables, fits, strict=True) if other.sheet == table.sheet and its]
+        beside = [
+            other for other, its in zip(tables, fits, strict=True) if other.sheet == table.sheet and its
+        ]
         if fit is None and first > 1 and beside:
             header = ", ".join(f"'{cell}'" for cell in table.top(1)[0] if cell)
             what = f"line {first} is a second header with other columns: {header}"

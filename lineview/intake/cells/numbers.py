@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.errors import LineviewError
-from lineview.core.units import convert
+from lineview.core.units import convert, unit_named
 from lineview.plant import ColumnTarget
 
 _SPACES = "\u0020\u00a0\u202f\u2009\u2007"
@@ -94,7 +94,7 @@ def evidence(texts: pl.Series) -> SeparatorCounts:
     marked = texts.filter(texts.str.contains("[.,]")).drop_nulls()
     if not len(marked):
         return SeparatorCounts()
-    marked = tidied(marked.unique())
+    marked = tidied(marked.unique()).str.replace(_UNIT_BEHIND, "$1")
     both = marked.filter(marked.str.contains(r"^[+-]?[1-9]\d{0,2}[.,]\d{3}$"))
     return SeparatorCounts(
         point=int(marked.str.contains(_proof(".")).sum()),
@@ -165,6 +165,24 @@ def _parse_odd(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series, pl
     if not len(none):
         return values, reasons
     return values, reasons.scatter(none, _why_no_number(read["text"].gather(none), marks))
+
+
+#: A number with a unit behind it in its cell.
+_UNIT_BEHIND = r"^([+\-−]?[\d.,\x20\x{a0}\x{202f}'’]*\d[.,]?)\s*([^\d\s.,+\-][^\d]{0,11})$"
+
+
+def units_behind(texts: pl.Series) -> dict[str, pl.Series]:
+    """The places of cells with a unit behind their number, by the unit's name in the table of units."""
+    behind = texts.str.strip_chars().str.extract(_UNIT_BEHIND, 2).str.strip_chars()
+    written = behind.drop_nulls().unique().to_list()
+    named = {text: unit for text in written if (unit := unit_named(text.removesuffix(".")))}
+    units = behind.replace_strict(named, default=None, return_dtype=pl.String)
+    return {unit: (units == unit).fill_null(False).arg_true() for unit in dict.fromkeys(named.values())}
+
+
+def without_units(texts: pl.Series) -> pl.Series:
+    """Cells without the units behind their numbers."""
+    return texts.str.strip_chars().str.replace(_UNIT_BEHIND, "$1")
 
 
 def _is_rounded(text: pl.Expr) -> pl.Expr:

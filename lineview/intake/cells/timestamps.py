@@ -13,6 +13,7 @@ from functools import reduce
 import polars as pl
 
 from lineview.core.frames import UTC_US
+from lineview.intake.detect.zones import ABBREVIATIONS
 
 _DATE = re.compile(
     r"(?P<iso>\d{4}(?P<s1>[-/.])\d{1,2}(?P=s1)\d{1,2})|(?P<compact>\d{8})"
@@ -26,6 +27,7 @@ _TIME = re.compile(
     r"|(?P<gap2>[T ])?(?P<compact>\d{6}|\d{4})(?P<fraction2>[.,]\d+)?"
 )
 _ZONE = re.compile(r" ?(?P<zone>Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)")
+_NAMED = re.compile(rf" ?\(?(?P<name>{'|'.join(ABBREVIATIONS)})\)?")
 
 
 def formats_of(text: str) -> tuple[str, ...]:
@@ -33,6 +35,8 @@ def formats_of(text: str) -> tuple[str, ...]:
     date = _DATE.match(text)
     dates, rest = (_date_formats(date), text[date.end() :]) if date else ((), text)
     time, rest = _time_format(rest, alone=not dates)
+    if rest and (dates or time) and _NAMED.fullmatch(rest) and rest.strip(" ()") not in _UTC:
+        return tuple(f"{one}{time} %Z" for one in dates or ("",))
     if (not dates and not time) or (rest and not _ZONE.fullmatch(rest)):
         return ()
     zone = (
@@ -120,8 +124,10 @@ def english_months(texts: pl.Series) -> pl.Series:
     return groups.with_columns(text=texts).select(pl.coalesce(whole, "text")).to_series()
 
 
-#: Formats that are numbers: a spreadsheet's serial days, seconds and milliseconds since 1970 in UTC.
-NUMERIC = ("excel", "epoch s", "epoch ms")
+#: What epochs count since 1970 in UTC, and how many microseconds one of it is.
+_EPOCHS_US = {"epoch s": 1_000_000.0, "epoch ms": 1_000.0, "epoch us": 1.0, "epoch ns": 0.001}
+#: Formats that are numbers: a spreadsheet's serial days, and epochs.
+NUMERIC = ("excel", *_EPOCHS_US)
 _NAIVE = pl.Datetime("us")
 _FIRST_YEAR, _LAST_YEAR = 1970, 2099
 #: The first moment after those years [µs since 1970].
@@ -180,11 +186,21 @@ def parse_one(texts: pl.Series, form: str) -> pl.Series:
     if form.endswith("Z"):
         texts, form = texts.str.replace(r" ?(Z|UTC|GMT)$", ""), form[:-1].rstrip()
         return _sane(texts.str.to_datetime(form, time_unit="us", strict=False)).dt.replace_time_zone("UTC")
+    if form.endswith(" %Z"):
+        return _named_zone(texts, form.removesuffix(" %Z"))
     if form.endswith("%z"):
         texts = texts.str.replace(r"([+-]\d{2})$", "${1}:00")
         return _sane(texts.str.to_datetime(form, time_unit="us", strict=False))
     # times of a log seldom repeat: looking each up among those read before is work for nothing
     return _sane(texts.str.to_datetime(form, time_unit="us", strict=False, cache=False))
+
+
+def _named_zone(texts: pl.Series, form: str) -> pl.Series:
+    """Read cells that end with the abbreviation of a zone; null where nobody knows it."""
+    parts = texts.str.extract_groups(r"^(.*?) ?\(?([A-Z]{3,5})\)?$").struct.unnest()
+    ahead = parts["2"].replace_strict(ABBREVIATIONS, default=None, return_dtype=pl.Int64)
+    naive = _sane(parts["1"].str.to_datetime(form, time_unit="us", strict=False))
+    return (naive - (ahead * 60_000_000).cast(pl.Duration("us"))).dt.replace_time_zone("UTC")
 
 
 def _sane(times: pl.Series) -> pl.Series:
@@ -200,21 +216,21 @@ def _sane(times: pl.Series) -> pl.Series:
 def _numeric(texts: pl.Series, form: str) -> pl.Series:
     whole = texts.cast(pl.Int64, strict=False)
     if form != "excel" and whole.null_count() == texts.null_count():
-        steps = 1_000_000 if form == "epoch s" else 1_000
-        return _sane(_in_range(whole.cast(pl.Float64), form, whole * steps).cast(UTC_US))
+        steps = _EPOCHS_US[form]
+        moments = whole * int(steps) if steps >= 1 else whole // round(1 / steps)
+        return _sane(_in_range(whole.cast(pl.Float64), form, moments).cast(UTC_US))
     number = texts.str.strip_chars().str.replace(",", ".", literal=True).cast(pl.Float64, strict=False)
     number = number.set(~number.is_finite(), None)
     if form == "excel":
         milliseconds = _in_range(number, form, (number * 86_400_000.0).round())
         zero = pl.Series([_SERIAL_ZERO], dtype=_NAIVE)
         return _sane(zero + (milliseconds.cast(pl.Int64) * 1000).cast(pl.Duration("us")))
-    unit = 1e6 if form == "epoch s" else 1e3
-    return _sane(_in_range(number, form, (number * unit).round()).cast(pl.Int64).cast(UTC_US))
+    return _sane(_in_range(number, form, (number * _EPOCHS_US[form]).round()).cast(pl.Int64).cast(UTC_US))
 
 
 def _in_range(number: pl.Series, form: str, value: pl.Series) -> pl.Series:
     """Null out what is no plausible serial or epoch before it is turned into a time."""
-    high = {"excel": 8e4, "epoch s": 4.2e9, "epoch ms": 4.2e12}[form]
+    high = 8e4 if form == "excel" else 4.2e15 / _EPOCHS_US[form]
     wild = ~number.is_between(0, high)
     return value.set(wild, None) if wild.any() else value
 
@@ -313,7 +329,7 @@ def _numeric_kind(sample: list[str]) -> str:
     if not numbers or len(numbers) < len(sample) / 2:
         return ""
     middle = sorted(numbers)[len(numbers) // 2]
-    spans = {"excel": (2.5e4, 8e4), "epoch s": (1e8, 4.2e9), "epoch ms": (1e11, 4.2e12)}
+    spans = {"excel": (2.5e4, 8e4)} | {name: (1e14 / us, 4.2e15 / us) for name, us in _EPOCHS_US.items()}
     return next((kind for kind, (low, high) in spans.items() if low < middle < high), "")
 
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 import io
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import polars as pl
 
@@ -89,14 +88,28 @@ def _parsed(texts: pl.Series, separator: str) -> pl.Series:
 
 def _parsed_slowly(texts: pl.Series, separator: str) -> pl.Series:
     """Cut lines one by one: cells of uneven number, or blanks beside quotes."""
-    cells = [
-        [
-            cell.strip(" ")
-            for cell in next(csv.reader(io.StringIO(text), delimiter=separator, skipinitialspace=True))
-        ]
-        for text in texts
-    ]
-    return pl.Series(cells, dtype=pl.List(pl.String()))
+    return pl.Series([_cut(text, separator) for text in texts], dtype=pl.List(pl.String()))
+
+
+_QUOTED = re.compile(r' *"((?:[^"]|"")*)" *')
+
+
+def _cut(text: str, separator: str) -> list[str]:
+    """The cells of a well-formed line, quotes undone, however long they are."""
+    cells: list[str] = []
+    place = 0
+    while True:
+        match = _QUOTED.match(text, place)
+        end = match.end() if match else -1
+        if match and (end == len(text) or text[end] == separator):
+            cells.append(match[1].replace('""', '"').strip(" "))
+        else:
+            end = text.find(separator, place)
+            end = len(text) if end < 0 else end
+            cells.append(text[place:end].strip(" "))
+        if end >= len(text):
+            return cells
+        place = end + 1
 
 
 def _well_formed(separator: str) -> str:
@@ -160,15 +173,22 @@ class Records:
         return not self.separator
 
 
-def text_records(data: bytes) -> Records:
-    r"""Cut the bytes of a text export into records.
+def text_records(data: bytes, encoding: str = "") -> Records:
+    r"""Cut the bytes of a text export into records, decoded as UTF-8, UTF-16, Windows-1252 or as said.
 
     Quotes count as quotes only where they are proven: see lineview.intake.detect.delimited.
     """
-    text, encoding = as_utf8(data)
-    lines = _lines(text)
-    separator = separator_of(lines["text"].head(400).to_list())
+    from lineview.intake.detect.tables import fixed_width, json_records  # most text is delimited
+
+    text, encoding = as_utf8(data, encoding)
     notes = () if encoding == "UTF-8" else (f"the file is written in {encoding}",)
+    if (found := json_records(text)) is not None:
+        return replace(found, notes=notes)
+    lines = _lines(text)
+    sample = lines["text"].head(400).to_list()
+    if (found := fixed_width(lines, sample)) is not None:
+        return replace(found, notes=notes)
+    separator = separator_of(sample)
     if b'"' in text:
         return Records("", split_quoted(joined_lines(lines, separator), separator), separator, notes)
     return Records("", lines, separator, notes)

@@ -181,7 +181,9 @@ def second_headers(records: Records, heading: Heading) -> list[int]:
         row, *below = _cells_at(records, heading.first + place, 2)
         if sum(same(without_unit(cell)) in named for cell in row if cell) < max(2, len(named) / 2):
             continue
-        units = {i: cell for i, cell in enumerate(below[0]) if cell} if below and _is_units_row(below[0]) else {}
+        units = (
+            {i: cell for i, cell in enumerate(below[0]) if cell} if below and _is_units_row(below[0]) else {}
+        )
         if [same(name) for name in _told_apart(row)] != [same(n) for n in heading.names] or (
             units and units != heading.units
         ):

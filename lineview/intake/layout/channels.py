@@ -34,7 +34,9 @@ class Channel:
     @property
     def is_whole(self) -> bool:
         """Whether its cells are whole numbers: pieces counted one by one."""
-        return isinstance(self.part, Counter) and own_unit(self.part) == "pieces" and self.part.unit_value == 1.0
+        return (
+            isinstance(self.part, Counter) and own_unit(self.part) == "pieces" and self.part.unit_value == 1.0
+        )
 
     def scaled(self, values: pl.Series) -> pl.Series:
         """Bring values to the channel's own unit: millimetres, °C, or counts of the counter.

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from lineview.core.units import convert, dimension, unit_named
-from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
+from lineview.intake.cells.numbers import NumberSeparators, parse_numbers, units_behind
 from lineview.intake.detect.header import (
     CHANNELS,
     FIELD_WORDS,
@@ -139,7 +139,9 @@ def is_text(cells: pl.Series) -> bool:
     """Whether most filled cells are no numbers."""
     bare = cells.head(2000).str.strip_chars()
     filled = bare.filter(bare != "")
-    return int(filled.str.contains(r"^[+\-−]?[\d.,'’\s]*\d(E0)?$").sum()) * 2 < len(filled)
+    return int(
+        filled.str.contains(r"^[+\-−]?[\d.,'’\s]*\d(E0)?(\s?[^\d\s.,][^\d\s]{0,7})?$").sum()
+    ) * 2 < len(filled)
 
 
 @dataclass
@@ -178,7 +180,8 @@ def find_channels(
     """Find the counters and gauges that headers, or names of a long table, mean."""
     found = Found()
     groups: dict[str, list[_Candidate]] = {}
-    for header, cells, in_row in headers:
+    for header, cells, row_unit in headers:
+        in_row = row_unit or unit_in(cells)
         options = _options(header, machines, len(machines) > 1)
         if not options:
             found.unknown.append(header)
@@ -230,6 +233,12 @@ def _no_reading_of(
         if len(values) and float((values != values.round()).mean() or 0.0) > 0.5:
             return "not whole numbers"
     return ""
+
+
+def unit_in(cells: pl.Series) -> str:
+    """The one unit that stands behind the numbers of a column, "" where there is none."""
+    units = units_behind(cells.head(500).drop_nulls())
+    return next(iter(units)) if len(units) == 1 else ""
 
 
 def piece_of(part: Counter | Gauge) -> str:
@@ -308,7 +317,7 @@ def find_fields(
     words = FIELD_WORDS[kind]
     groups: dict[str, list[tuple[str, pl.Series, str]]] = {}
     for place, cells in columns.items():
-        header, in_row = heading.names[place], heading.units.get(place, "")
+        header, in_row = heading.names[place], heading.units.get(place, "") or unit_in(cells)
         if place in times or not header:
             continue
         to = _field_of(header, in_row, kind)
@@ -351,7 +360,11 @@ def _keep_field(
     found: Found,
 ) -> None:
     """Take a header as a field, with its unit or the question for it."""
-    unit = unit_named(in_row) or unit_of(header) or unit_named(header.split()[-1].split("_")[-1])
+    unit = (
+        unit_named(in_row)
+        or unit_of(header)
+        or unit_named(header.rsplit(maxsplit=1)[-1].rsplit("_", maxsplit=1)[-1])
+    )
     wanted = FIELDS[kind][to].unit
     wanted = "" if wanted == "pieces" else wanted
     unit = unit if dimension(unit) == dimension(wanted) else ""

@@ -68,7 +68,7 @@ def recognise_counts(
             continue
         read.append((at_us, value))
         counted = what_counts(at_us, value, counter, plant)
-        if counted.counting != "total" and counted.counting != counter.counting:
+        if counted.counting not in ("total", counter.counting):
             if counted.sure:
                 counts.columns[header] = target.model_copy(update={"counting": counted.counting})
                 counts.notes.append(f"'{header}' is read as {_MEANINGS[counted.counting]}, by its values")

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from collections import Counter as Tally
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import polars as pl
 
 from lineview.core.frames import READINGS, empty
-from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
+from lineview.core.units import dimension
+from lineview.intake.cells.numbers import NumberSeparators, parse_numbers, units_behind, without_units
 from lineview.intake.detect.header import same
 from lineview.intake.layout.bind import BoundLayout
-from lineview.intake.layout.channels import Channel, machine_named
+from lineview.intake.layout.channels import Channel, machine_named, own_unit
 from lineview.intake.tidy.counts import CountReadings
 from lineview.intake.tidy.rows import REFUSED, Rows
 from lineview.plant import Counter, Plant
-
 
 #: From so many numbers on a column says what it holds.
 _COLUMN = 8
@@ -37,16 +37,29 @@ class ChannelColumn:
     lanes: tuple[pl.Series, ...] = ()
 
     def numbers(self, marks: NumberSeparators) -> tuple[pl.Series, pl.Series | None]:
-        """The numbers of the cells, lanes added, and why some have none."""
-        values, why = parse_numbers(self.cells, marks)
+        """The numbers of the cells in the channel's own unit, lanes added, and why some have none."""
+        values, why = self._scaled(marks)
         for cells in self.lanes:
-            added, why_not = parse_numbers(cells, marks)
+            added, why_not = replace(self, cells=cells, lanes=())._scaled(marks)
             values = values + added
             if why_not is not None:
                 why = why_not if why is None else why.zip_with(why.is_not_null(), why_not)
         part = self.channel.part
         if self.lanes and isinstance(part, Counter) and part.modulus != "unknown":
             values = values % float(part.modulus)  # each lane turns on its own, and what they add stays true
+        return values, why
+
+    def _scaled(self, marks: NumberSeparators) -> tuple[pl.Series, pl.Series | None]:
+        values, why = parse_numbers(self.cells, marks)
+        values = self.channel.scaled(values)
+        if why is None:
+            return values, None
+        bare = without_units(self.cells)
+        for unit, places in units_behind(self.cells).items():
+            if dimension(unit) == dimension(own_unit(self.channel.part)):
+                read, _ = parse_numbers(bare.gather(places), marks)
+                values = values.scatter(places, replace(self.channel, unit=unit).scaled(read))
+                why = why.set(values.is_not_null(), None)
         return values, why
 
 
@@ -108,7 +121,7 @@ def _take(
         values, why = strip.numbers(marks)
         if strip.channel.is_whole:
             values, why = _whole(strip, values, why)
-        values, text, has = strip.channel.scaled(values), None, values.is_not_null()
+        text, has = None, values.is_not_null()
         counts.checked(strip.channel, strip.header, own_at, values)
     if quality is not None:
         bad = (quality == "bad") & (strip.cells != "")
@@ -145,7 +158,9 @@ def _whole(
     read = len(values) - values.null_count()
     if read < _COLUMN or int(parts.sum()) * 2 <= read:
         return values, why
-    told = pl.select(pl.format("'{}' is not a whole number of pieces", strip.cells.str.strip_chars())).to_series()
+    told = pl.select(
+        pl.format("'{}' is not a whole number of pieces", strip.cells.str.strip_chars())
+    ).to_series()
     none = _blank_reasons(len(values)) if why is None else why
     return values.set(parts, None), told.zip_with(parts, none)
 

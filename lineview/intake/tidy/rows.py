@@ -10,8 +10,8 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import REFUSALS, empty
-from lineview.core.units import convert
-from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
+from lineview.core.units import convert, dimension
+from lineview.intake.cells.numbers import NumberSeparators, parse_numbers, units_behind, without_units
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import TOTALS, Heading, blank, same
 from lineview.intake.layout.bind import FieldColumn
@@ -144,10 +144,24 @@ def read_field(texts: pl.Series, column: FieldColumn, marks: NumberSeparators, w
         values, why = parse_numbers(texts, marks)
         if column.unit and column.field.unit:
             values = convert(values, column.unit, column.field.unit)
+        if why is not None and column.field.unit:
+            values, why = _with_units(values, why, texts, column, marks)
     values, why = _possible(values, why, texts, column)
     if column.field.holds == "whole":
         values = values.cast(pl.Int64)
     return FieldCells(column.name, column.header, values, why, texts)
+
+
+def _with_units(
+    values: pl.Series, why: pl.Series, texts: pl.Series, column: FieldColumn, marks: NumberSeparators
+) -> tuple[pl.Series, pl.Series]:
+    """Read the cells with a unit behind their number in that unit."""
+    bare = without_units(texts)
+    for unit, places in units_behind(texts).items():
+        if dimension(unit) == dimension(column.field.unit):
+            read = convert(parse_numbers(bare.gather(places), marks)[0], unit, column.field.unit)
+            values = values.scatter(places, read)
+    return values, why.set(values.is_not_null(), None)
 
 
 def _possible(

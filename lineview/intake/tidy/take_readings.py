@@ -9,8 +9,8 @@ from typing import Protocol
 
 import polars as pl
 
-from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, evidence_of_all
 from lineview.intake.cells.far_times import FarTimes, far_times
+from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, evidence_of_all
 from lineview.intake.cells.quality import judge
 from lineview.intake.cells.timestamp_columns import (
     Times,
