@@ -116,8 +116,10 @@ class SettledByHead:
         if not times.drop_nulls().is_sorted():  # an hour twice, or newest first: rows as they stand will do
             steps = times.diff()
             falls = int((steps.dt.total_microseconds() < 0).sum()) > len(times) / 2
-            place = pl.int_range(len(times), eager=True)
-            times = times.min() + (-place if falls else place) * steps.abs().median()
+            place = pl.int_range(len(times), eager=True, dtype=pl.Int64)
+            usual = int(steps.dt.total_microseconds().abs().median() or 0)  # type: ignore[arg-type]  # a number
+            first = pl.Series([times.min()], dtype=times.dtype)
+            times = first + ((-place if falls else place) * usual).cast(pl.Duration("us"))
         for column in bound.columns:
             values = parse_numbers(self._rows.column(column.place), self._marks)[0]
             for channel in column.channels.values() if bound.machine_place is None else ():

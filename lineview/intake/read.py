@@ -20,7 +20,7 @@ from lineview.intake.detect.delimited import Records, text_records
 from lineview.intake.detect.encoding import OpenedFile, open_export
 from lineview.intake.detect.header import LOOK, Heading, guessed_place, heading_at, second_headers
 from lineview.intake.detect.sheets import Export, InPieces, NotInPieces, Part, Proposal
-from lineview.intake.detect.tables import must_be_narrow, parquet_records
+from lineview.intake.detect.tables import must_be_narrow, parquet_records, text_table
 from lineview.intake.detect.zones import against_clock, named_zone, open_fault
 from lineview.intake.layout.bind import bind
 from lineview.intake.layout.fit import Fit, best_fit, claims, fits_of, heading_of, is_for, takes_sheet
@@ -111,11 +111,11 @@ def _tables(opened: OpenedFile, plant: Plant, layout: Layout | None) -> list[Rec
         return [parquet_records(opened.data, opened.path)]
     layouts = [layout] if layout else [one for one in plant.layouts if is_for(one, opened.name, "")]
     for encoding in dict.fromkeys(one.encoding for one in layouts if one.encoding):
-        table = text_records(opened.data, encoding)
+        table = text_table(opened.data, encoding)
         fits = fits_of([one for one in layouts if one.encoding == encoding], table)
         if layout is not None or any(one.whole for one in fits):
             return [table]
-    return [text_records(opened.data)]
+    return [text_table(opened.data, "")]
 
 
 def _sheets(data: bytes, path: Path) -> list[Records]:
@@ -194,7 +194,7 @@ def _best_cut(table: Records, name: str, plant: Plant, layout: Layout | None) ->
 def _by_header(
     cut: tuple[Records, list[Fit]], name: str, plant: Plant, layout: Layout | None
 ) -> list[tuple[Records, list[Fit]]]:
-    """A table cut where a further header says other things of its columns, each part with how layouts fit it."""
+    """A table cut where a further header says other things of its columns, each part with its fits."""
     table, fits = cut
     best = best_fit(fits)
     places = second_headers(table, heading_of(best, table)) if best is not None else []

@@ -64,7 +64,7 @@ days = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 
 class SmallWorks:
-    """A works folder: exports are taken in as they are, proposals accepted with answers to their questions."""
+    """A works folder: exports are taken in as they are, proposals accepted with answers to questions."""
 
     def __init__(self, folder: Path, layouts: str = "", modulus: int | str = 10_000_000) -> None:
         self.folder = folder

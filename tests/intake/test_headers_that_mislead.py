@@ -8,7 +8,7 @@ import pytest
 import xlsxwriter
 
 from lineview.core.errors import IntakeError
-from tests.intake.invented_works import layout_of, utc, values
+from tests.intake.invented_works import layout_of, values
 from tests.intake.small_works import MADE, SmallWorks, rows, stamps, total
 
 BOTH = layout_of({"pieces": "pieces", "film": "film"})

@@ -63,7 +63,7 @@ def test_of_least_mean_and_greatest_the_mean_is_read(tmp_path):
         stamps(50, 10), lambda _: 13.1, lambda _: 14.02, lambda _: 14.9
     )
     taken = works.take(text, "sizer1.csv", answers={})
-    assert [h for h in taken.accepted.columns] == ["diameter mean"]
+    assert list(taken.accepted.columns) == ["diameter mean"]
 
 
 def test_two_columns_of_one_counter_do_not_pass_the_check(tmp_path):

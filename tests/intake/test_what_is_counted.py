@@ -1,4 +1,4 @@
-"""Counters that are no running totals: recognised, asked about, or refused by name; the shift's pieces are true."""
+"""Counters that are no running totals: recognised, asked about, or refused by name."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def test_differences_every_ten_seconds(tmp_path):
     parts = [draw.randint(50, 66) for _ in range(2880)]
     text = "time;pieces\n" + "".join(
         f"{at:%Y-%m-%d %H:%M:%S};{n}\n"
-        for at, n in zip(stamps(2880, 10, START + timedelta(seconds=10)), parts)
+        for at, n in zip(stamps(2880, 10, START + timedelta(seconds=10)), parts, strict=True)
     )
     assert works.take(text, answers={}).receipt is not None
     assert works.made() == (sum(parts), sum(parts), sum(parts))
@@ -119,7 +119,7 @@ def test_a_restart_hidden_in_a_rise(tmp_path):
     works = SmallWorks(tmp_path / "works", LAYOUT % ', counting = "since shift start"')
     day, night = START - timedelta(days=1), START
     text = f"time;pieces\n{day + timedelta(minutes=1):%Y-%m-%d %H:%M:%S};50\n" + rows(
-        stamps(46, 600, night + timedelta(minutes=20)), lambda m: since_shift(m)
+        stamps(46, 600, night + timedelta(minutes=20)), since_shift
     )
     works.take(text + f"{START + timedelta(hours=8):%Y-%m-%d %H:%M:%S};{MADE}\n")
     assert works.made() == (MADE, MADE, MADE)

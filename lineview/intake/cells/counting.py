@@ -1,4 +1,4 @@
-"""What a counter's cells say: a total, what came since the row before or since the shift began, or what is left."""
+"""What a counter's cells say: a total, what came since a row or a shift began, or what is left."""
 
 from __future__ import annotations
 
@@ -138,7 +138,7 @@ def _restarting(at_us: Ints, value: Floats, counter: Counter, plant: Plant) -> C
 
 
 def stamped_at(at_us: Ints, value: Floats, plant: Plant) -> str:
-    """Whether the moments of differences are the ends or the starts of what they count; "" where it is open."""
+    """Whether the moments of differences end or start what they count; "" where it is open."""
     step = usual_step_us(at_us)
     busy = at_us[value > 0]
     shifts = Shifts.between(plant, int(at_us[0]) - step, int(at_us[-1]) + step)

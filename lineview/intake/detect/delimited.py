@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import re
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import polars as pl
 
@@ -178,23 +178,25 @@ def text_records(data: bytes, encoding: str = "") -> Records:
 
     Quotes count as quotes only where they are proven: see lineview.intake.detect.delimited.
     """
-    from lineview.intake.detect.tables import fixed_width, json_records  # most text is delimited
-
     text, encoding = as_utf8(data, encoding)
-    notes = () if encoding == "UTF-8" else (f"the file is written in {encoding}",)
-    if (found := json_records(text)) is not None:
-        return replace(found, notes=notes)
-    lines = _lines(text)
-    sample = lines["text"].head(400).to_list()
-    if (found := fixed_width(lines, sample)) is not None:
-        return replace(found, notes=notes)
-    separator = separator_of(sample)
+    return cut_text(text, noted(encoding))
+
+
+def noted(encoding: str) -> tuple[str, ...]:
+    """Say in which encoding a file is written where it is not the usual one."""
+    return () if encoding == "UTF-8" else (f"the file is written in {encoding}",)
+
+
+def cut_text(text: bytes, notes: tuple[str, ...]) -> Records:
+    """Cut text in UTF-8 at its likeliest separator."""
+    lines = lines_of(text)
+    separator = separator_of(lines["text"].head(400).to_list())
     if b'"' in text:
         return Records("", split_quoted(joined_lines(lines, separator), separator), separator, notes)
     return Records("", lines, separator, notes)
 
 
-def _lines(text: bytes) -> pl.DataFrame:
+def lines_of(text: bytes) -> pl.DataFrame:
     """The lines, numbered from 1."""
     unused = next(chr(b) for b in range(1, 32) if b not in b"\t\n\r" and bytes([b]) not in text)
     frame = pl.read_csv(

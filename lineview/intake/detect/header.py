@@ -297,8 +297,8 @@ FIELD_WORDS: dict[ExportKind, dict[str, tuple[str, ...]]] = {
         "sample": _words("sample probe échantillon echantillon muestra campione monster"),
         "pieces": (*CHANNELS["pieces"], "n", "anzahl", "nombre", "numero", "aantal"),
         "mass_g": _words(
-            "weight mass gewicht masse poids peso massa gram gramm grams grammes gramos grammi g net netto neto "
-            "gross brutto brut bruto lordo tare tara"
+            "weight mass gewicht masse poids peso massa gram gramm grams grammes gramos grammi g "
+            "net netto neto gross brutto brut bruto lordo tare tara"
         ),
     },
     "batches": {

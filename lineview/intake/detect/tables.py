@@ -6,16 +6,32 @@ import io
 import itertools
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
-from lineview.intake.detect.delimited import Records
+from lineview.intake.detect.delimited import Records, cut_text, lines_of, noted
+from lineview.intake.detect.encoding import as_utf8
 
 #: From so many columns on a file is no export of a machine, and each would be looked at.
 MOST_COLUMNS = 2_000
+#: So much of a text shows whether its columns have fixed widths [bytes].
+_SAMPLE = 1 << 16
+
+
+def text_table(data: bytes, encoding: str) -> Records:
+    """Read text as JSON, columns of fixed width, or cells between separators, whichever it is."""
+    text, encoding = as_utf8(data, encoding)
+    notes = noted(encoding)
+    found = json_records(text)
+    if found is None:
+        sample = text[:_SAMPLE].decode(errors="replace").splitlines()[:400]
+        starts = widths_of(sample)
+        found = fixed_width(lines_of(text), starts) if starts else None
+    return cut_text(text, notes) if found is None else replace(found, notes=notes)
 
 
 def must_be_narrow(table: Records, where: str) -> None:
@@ -135,16 +151,16 @@ def _flat(row: dict[str, Any], before: str = "") -> dict[str, str]:
     return cells
 
 
-def fixed_width(lines: pl.DataFrame, sample: Sequence[str]) -> Records | None:
-    """Cut lines at the columns of blanks that run through header and data; None where there are none."""
+def widths_of(sample: Sequence[str]) -> list[int]:
+    """Where columns of fixed width begin: between them blanks run through header and data. Else none."""
     filled = [line for line in sample if line.strip()]
     data = [line for line in filled if sum(map(str.isdigit, line)) >= 4 and "  " in line.strip()]
     if len(data) < 2 or len(data) < 0.6 * len(filled):
-        return None
+        return []
     first = filled.index(data[0])
     header = filled[first - 1] if first else ""
     if "  " not in header.strip() or any(mark in header for mark in ";|,\t"):
-        return None
+        return []
     width = max(map(len, [header, *data]))
     blank = [all(line[i : i + 1] in ("", " ") for line in [header, *data]) for i in range(width)]
     starts = [i for i in range(width) if not blank[i] and (i == 0 or blank[i - 1])]
@@ -152,9 +168,12 @@ def fixed_width(lines: pl.DataFrame, sample: Sequence[str]) -> Records | None:
     for start, end in zip(starts, [*starts[1:], width], strict=True):
         if header[start:end].strip() or not named:
             named.append(start)  # a column without a header goes with the one before: a date and its clock
-    if len(named) < 2:
-        return None
-    ends = [b - a for a, b in itertools.pairwise(named)]
+    return named if len(named) > 1 else []
+
+
+def fixed_width(lines: pl.DataFrame, starts: Sequence[int]) -> Records:
+    """Cut lines at the places where columns begin."""
+    lengths: list[int | None] = [b - a for a, b in itertools.pairwise(starts)]
     text = pl.col("text").str.strip_chars_end()
-    cells = [text.str.slice(a, n).str.strip_chars() for a, n in zip(named, [*ends, None], strict=True)]
+    cells = [text.str.slice(a, n).str.strip_chars() for a, n in zip(starts, [*lengths, None], strict=True)]
     return Records("", lines.with_columns(cells=pl.concat_list(cells)), "\t")

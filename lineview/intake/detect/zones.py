@@ -85,7 +85,7 @@ def _in_text(text: str) -> NamedZone | None:
 def against_clock(named: NamedZone, plant_zone: str, naive: pl.Series) -> Literal["same", "open", "other"]:
     """Whether a named zone reads wall-clock times as the works' clock does, may mean that clock, or does not.
 
-    "MEZ" in summer may be meant as it stands, an hour behind the clock on the wall, or loosely for that clock.
+    "MEZ" in summer may mean what it says, an hour behind the clock on the wall, or that clock.
     """
     times = naive.drop_nulls()
     if named.place or named.is_utc or not len(times):
@@ -104,7 +104,7 @@ def open_fault(named: NamedZone, plant_zone: str, layout: str, where: str) -> In
     """The error where nothing says which of the two a named zone means."""
     return IntakeError(
         Fault(
-            f"its times are headed '{named.words}', which in this season is not the works' clock ({plant_zone})",
+            f"its times are headed '{named.words}', in this season another clock than {plant_zone}",
             where,
             f"zone = '{plant_zone}' or zone = '{named.zone}'",
             f"Write in layout '{layout}' which of them is meant.",

@@ -230,7 +230,7 @@ def _no_reading_of(
         return why or f"in {unit}"
     if own_unit(part) == "pieces" and part.unit_value == 1.0:
         values = parse_numbers(cells.head(2000), marks)[0].drop_nulls()
-        if len(values) and float((values != values.round()).mean() or 0.0) > 0.5:
+        if int((values != values.round()).sum()) * 2 > len(values):
             return "not whole numbers"
     return ""
 

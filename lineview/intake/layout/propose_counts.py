@@ -53,7 +53,7 @@ def recognise_counts(
 ) -> Counts:
     """Recognise what each counter's cells say, and whose moments the rows carry.
 
-    Takes `part_of` a target's counter and `cells_of` a header's cells beside `at`, null where a row is another's.
+    Takes `part_of` a target's counter, `cells_of` a header's cells beside `at`, null in another's rows.
     """
     counts = Counts(dict(columns))
     read: list[tuple[Ints, Floats]] = []

@@ -1,4 +1,4 @@
-"""Which of several columns holds what a counter, gauge or field is read from, or the question where that is open."""
+"""Which of several columns holds a counter, gauge or field, or the question where that is open."""
 
 from __future__ import annotations
 
@@ -22,26 +22,28 @@ def _words(text: str) -> frozenset[str]:
 
 
 _TARGET = _words(
-    "soll sollwert sollmenge sollstück ziel vorgabe target plan planned geplant set setpoint nominal goal quota "
-    "consigne objectif cible nominale prévu objetivo consigna nominale obiettivo previsto doel streef streefwaarde"
+    "soll sollwert sollmenge sollstück ziel vorgabe target plan planned geplant set setpoint nominal goal "
+    "quota consigne objectif cible nominale prévu objetivo consigna nominale obiettivo previsto doel "
+    "streef streefwaarde"
 )
 _ACTUAL = _words(
     "ist istwert istmenge iststück actual real réel reel effectif effettivo werkelijk current aktuell"
 )
 _SPREAD = _words(
-    "std sd stdev stddev sigma stabw standardabweichung abweichung range spannweite cv variance varianz écart "
-    "ecart desviación desviacion deviazione afwijking tolerance toleranz tolérance tolerancia tolleranza"
+    "std sd stdev stddev sigma stabw standardabweichung abweichung range spannweite cv variance varianz "
+    "écart ecart desviación desviacion deviazione afwijking "
+    "tolerance toleranz tolérance tolerancia tolleranza"
 )
 _EDGES = _words(
-    "min mini minimum max maxi maximum lowest highest least greatest kleinster größter kleinste größte niedrigster "
-    "höchster minimal maximal mínimo minimo máximo massimo laagste hoogste"
+    "min mini minimum max maxi maximum lowest highest least greatest kleinster größter kleinste größte "
+    "niedrigster höchster minimal maximal mínimo minimo máximo massimo laagste hoogste"
 )
 _MEAN = _words(
     "mean avg average mittel mittelwert mittlerer durchschnitt moyenne moy media promedio gemiddelde gem mw"
 )
 _RATES = _words(
-    "rate takt taktrate speed cadence ritmo geschwindigkeit velocidad vitesse velocità snelheid leistung durchsatz "
-    "throughput ppm percent prozent pourcent porcentaje percentuale procent quote"
+    "rate takt taktrate speed cadence ritmo geschwindigkeit velocidad vitesse velocità snelheid leistung "
+    "durchsatz throughput ppm percent prozent pourcent porcentaje percentuale procent quote"
 )
 _RATE_ENDINGS = ("rate", "quote", "takt", "leistung", "geschwindigkeit")
 _PER_TIME = re.compile(
@@ -62,7 +64,7 @@ def is_target(header: str) -> bool:
 
 
 def not_a_count(header: str, in_row: str) -> str:
-    """Why a header that names a count is none, "" where it may be one; `in_row` is its unit in a units row."""
+    """Why a header that names a count is none, "" where it may be; `in_row` is its unit in a units row."""
     words = tokens(without_unit(header)) | tokens(header)
     if words & _TARGET:
         return "a target"
@@ -136,7 +138,7 @@ def choose(to: str, headers: Sequence[tuple[str, int]], *, adds: bool) -> Choice
 
 
 def exactness(header: str, known: Sequence[str]) -> int:
-    """How exactly a header is one of the known words: 1 the word itself, 2 with fillers, 3 with others too."""
+    """How exactly a header is one of the known words: 1 the word itself, 2 with fillers, 3 with others."""
     words = tokens(without_unit(header))
     if len(words) == 1 and words <= set(known):
         return 1

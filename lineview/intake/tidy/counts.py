@@ -1,4 +1,4 @@
-"""Readings of counters as they are kept: checked for what they count, with those that the file only implies."""
+"""Counters' readings as they are kept: checked for what they count, with those that the file implies."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ class CountReadings:
             raise IntakeError(_open_fault(header, count.counting, self._where, self._layout.id))
 
     def filled(self, channel: Channel, block: pl.DataFrame) -> pl.DataFrame:
-        """The readings of a counter with those that the rows imply: restarts, starts of intervals, held values.
+        """A counter's readings with those that rows imply: restarts, starts of intervals, held values.
 
         Takes `block` with columns at, row and value [counts].
         """
@@ -72,10 +72,11 @@ class CountReadings:
         added = self._added(block, part, counting)
         if not len(added.at_us):
             return block
-        more = block[added.of.tolist()].with_columns(
+        more: pl.DataFrame = block[added.of.tolist()].with_columns(
             at=pl.Series(added.at_us).cast(UTC_US), value=pl.Series(added.value, dtype=pl.Float64)
         )
-        return pl.concat([block, more.select(block.columns)])
+        both: pl.DataFrame = pl.concat([block, more.select(block.columns)])
+        return both
 
     def _added(self, block: pl.DataFrame, counter: Counter, counting: str) -> Added:
         at_us, value = block["at"].to_physical().to_numpy(), block["value"].to_numpy()

@@ -202,7 +202,8 @@ def _durations(
     elif short.any() and column.unit != "h":
         raise IntakeError(
             Fault(
-                f"'{bare.filter(short)[0]}' in '{column.header}' can be hours and minutes or minutes and seconds",
+                f"'{bare.filter(short)[0]}' in '{column.header}' can be hours and minutes, or "
+                "minutes and seconds",
                 where,
                 'unit = "h" for h:mm, unit = "min" for mm:ss',
                 "Write the unit of this column in the layout.",
