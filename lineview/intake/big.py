@@ -265,9 +265,7 @@ def _nights(zone: str, year: int) -> tuple[date, ...]:
     start = datetime(year, 1, 1)  # noqa: DTZ001 - a wall clock
     every = pl.datetime_range(start, start + 366 * _DAY, "10m", time_unit="us", eager=True)
     local = every.dt.replace_time_zone(zone, ambiguous="null", non_existent="null")
-    early = every.filter(local.is_null()).dt.replace_time_zone(
-        zone, ambiguous="earliest", non_existent="null"
-    )
+    early = every.filter(local.is_null()).dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
     return tuple(every.filter(local.is_null()).filter(early.is_not_null()).dt.date().unique().to_list())
 
 
@@ -324,7 +322,7 @@ class BigExport:
         )
 
     def stretches(self, source: Path) -> Iterator[Stretch]:
-        """The rows, some 8 MB of text at a time."""
+        """The rows, some 16 MB of text at a time."""
         row, kept = self._first, 0
         held: list[bytes] = []  # pieces of a night in which the clock goes back are read together
         first_held = row

@@ -203,19 +203,14 @@ def _by_header(
     starts, ends = [0, *places], [*places, table.frame.height]
     frames = (table.frame.slice(a, b - a) for a, b in zip(starts, ends, strict=True))
     parts = [Records(table.sheet, frame, table.separator, ()) for frame in frames]
-    return [
-        (replace(parts[0], notes=table.notes), fits),
-        *(_best_cut(part, name, plant, layout) for part in parts[1:]),
-    ]
+    return [(replace(parts[0], notes=table.notes), fits), *(_best_cut(part, name, plant, layout) for part in parts[1:])]
 
 
 def _must_fit_throughout(tables: list[Records], fits: list[Fit | None], where: str) -> None:
     """Raise where a layout fits the first rows of a sheet or file but not those under a further header."""
     for table, fit in zip(tables, fits, strict=True):
         first = int(table.frame["row"][0])
-        beside = [
-            other for other, its in zip(tables, fits, strict=True) if other.sheet == table.sheet and its
-        ]
+        beside = [other for other, its in zip(tables, fits, strict=True) if other.sheet == table.sheet and its]
         if fit is None and first > 1 and beside:
             header = ", ".join(f"'{cell}'" for cell in table.top(1)[0] if cell)
             what = f"line {first} is a second header with other columns: {header}"
@@ -269,12 +264,7 @@ def _is_zone(name: str) -> bool:
 
 
 def _outcome(
-    box: list[Records],
-    one: Fit,
-    plant: Plant,
-    where: str,
-    told: Callable[[int], None],
-    now: datetime | None,
+    box: list[Records], one: Fit, plant: Plant, where: str, told: Callable[[int], None], now: datetime | None
 ) -> Outcome:
     zone = one.layout.zone
     if not _is_zone(zone):
@@ -319,10 +309,7 @@ def _zoned(
 
 
 def _export(
-    facts: tuple[Path, str, Future[str], int],
-    outcomes: list[Outcome],
-    sheets: list[str],
-    notes: tuple[str, ...],
+    facts: tuple[Path, str, Future[str], int], outcomes: list[Outcome], sheets: list[str], notes: tuple[str, ...]
 ) -> Export:
     path, _, digest, size_bytes = facts
     several = len(set(sheets)) > 1

@@ -139,9 +139,7 @@ def _runs_off_course(at_us: Ints, value: Floats, limits: Limits) -> Bools:
     return found
 
 
-def _mended(
-    at_us: Ints, value: Floats, pairs: Ints, length: int, limits: Limits, good: Bools, *, ahead: bool
-) -> Bools:
+def _mended(at_us: Ints, value: Floats, pairs: Ints, length: int, limits: Limits, good: Bools, *, ahead: bool) -> Bools:
     """Which impossible pairs (i, i + 1) are mended by leaving out `length` readings."""
     last = len(value) - 1
     if ahead:

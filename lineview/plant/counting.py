@@ -9,9 +9,7 @@ from lineview.plant.checks import PlacedFault
 from lineview.plant.model import Counter, Counting, Layout, Machine, Plant
 
 
-def counted_by(
-    layout: Layout, machines: Sequence[Machine]
-) -> Iterator[tuple[str, str, str, Counting | None]]:
+def counted_by(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[str, str, str, Counting | None]]:
     """The counters that a layout of readings fills, and what it says of them.
 
     Parameters
@@ -36,9 +34,7 @@ def counted_by(
                 yield header, machine.id, channel, target.counting
 
 
-def contradicting(
-    layout: Layout, others: Sequence[Layout], machines: Sequence[Machine]
-) -> Iterator[tuple[str, Fault]]:
+def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[Machine]) -> Iterator[tuple[str, Fault]]:
     """Faults where two layouts say different things of one counter.
 
     Parameters

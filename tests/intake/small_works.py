@@ -70,13 +70,9 @@ class SmallWorks:
         self.folder = folder
         told = f'"{modulus}"' if isinstance(modulus, str) else modulus
         folder.mkdir(exist_ok=True)
-        (folder / "plant.toml").write_text(
-            PLANT.format(layouts=layouts, modulus=told, shifts=SHIFTS), encoding="utf-8"
-        )
+        (folder / "plant.toml").write_text(PLANT.format(layouts=layouts, modulus=told, shifts=SHIFTS), encoding="utf-8")
 
-    def take(
-        self, content: str | bytes, name: str = "wrap1.csv", answers: dict[str, str] | None = None
-    ) -> Taken:
+    def take(self, content: str | bytes, name: str = "wrap1.csv", answers: dict[str, str] | None = None) -> Taken:
         """Take one export in; without answers a layout must fit or a proposal comes back."""
         path = self.folder / name
         path.write_bytes(content.encode() if isinstance(content, str) else content)

@@ -89,11 +89,7 @@ machine = "wrap1"
         ("gross g;tare g;net g", ["9.92", "3.00", "6.92"], {"net g"}),
         ("Brutto [g];Tara [g];Netto [g]", ["9.92", "3.00", "6.92"], {"Netto [g]"}),
         ("piece 1 g;piece 2 g", ["6.91", "6.93"], {"piece 1 g", "piece 2 g"}),
-        (
-            "mass 1 [g];mass 2 [g];mean [g];std [g]",
-            ["6.91", "6.93", "6.92", "0.01"],
-            {"mass 1 [g]", "mass 2 [g]"},
-        ),
+        ("mass 1 [g];mass 2 [g];mean [g];std [g]", ["6.91", "6.93", "6.92", "0.01"], {"mass 1 [g]", "mass 2 [g]"}),
         ("piece g", ["6.92"], {"piece g"}),
     ],
 )

@@ -104,10 +104,7 @@ def test_standard_time_in_summer_is_asked_about(tmp_path):
     with pytest.raises(IntakeError, match=r"headed 'MEZ'.*zone = 'Europe/Berlin' or zone = 'Etc/GMT-1'"):
         export_of(tmp_path, text, layout_of({"n": "pieces"}, time="Zeit [MEZ]"))
     winter = text.replace("2026-06-08", "2026-01-08")
-    assert (
-        utc(export_of(tmp_path, winter, layout_of({"n": "pieces"}, time="Zeit [MEZ]")))[0]
-        == "2026-01-08 05:00:00"
-    )
+    assert utc(export_of(tmp_path, winter, layout_of({"n": "pieces"}, time="Zeit [MEZ]")))[0] == "2026-01-08 05:00:00"
     works = SmallWorks(tmp_path / "works")
     text = "Zeit [MEZ];Stück\n" + rows(stamps(2881, 10, START - timedelta(hours=1)), lambda m: total(m + 60))
     assert {q.about for q in works.take(text).proposal.questions} == {"zone"}

@@ -129,9 +129,7 @@ def test_shift_totals(tmp_path):
     works = SmallWorks(tmp_path / "works")
     ends = [START + timedelta(hours=8 * i) for i in (1, 2, 4, 5, 7, 8, 10, 11)]
     made = [168_000, 161_500, 167_200, 159_900, 169_100, 160_000, 166_000, 161_000]
-    text = "shift end;pieces\n" + "".join(
-        f"{at:%Y-%m-%d %H:%M};{n}\n" for at, n in zip(ends, made, strict=True)
-    )
+    text = "shift end;pieces\n" + "".join(f"{at:%Y-%m-%d %H:%M};{n}\n" for at, n in zip(ends, made, strict=True))
     taken = works.take(text, answers={"stamps": "end"})
     assert taken.receipt is not None, taken
     assert works.made() == (MADE, MADE, MADE)

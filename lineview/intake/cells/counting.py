@@ -52,9 +52,7 @@ class Shifts:
         while day <= last:
             found += [_ends(shift, day, zone) for shift in plant.shifts if WEEK[day.weekday()] in shift.days]
             if not plant.shifts:
-                edges = [
-                    datetime(d.year, d.month, d.day, tzinfo=zone) for d in (day, day + timedelta(days=1))
-                ]
+                edges = [datetime(d.year, d.month, d.day, tzinfo=zone) for d in (day, day + timedelta(days=1))]
                 found.append((_us(edges[0]), _us(edges[1])))
             day += timedelta(days=1)
         found.sort()
@@ -127,9 +125,7 @@ def _restarting(at_us: Ints, value: Floats, counter: Counter, plant: Plant) -> C
         if (added <= most_in(counter, (after - before) / 1e6)).all():
             return Count("total")
     edges = Shifts.between(plant, int(at_us[0]), int(at_us[-1])).start_us
-    midnights = Shifts.between(
-        plant.model_copy(update={"shifts": ()}), int(at_us[0]), int(at_us[-1])
-    ).start_us
+    midnights = Shifts.between(plant.model_copy(update={"shifts": ()}), int(at_us[0]), int(at_us[-1])).start_us
     for starts in (edges, midnights):
         spans = np.searchsorted(starts, after, side="right") > np.searchsorted(starts, before, side="left")
         if (spans & small).all():

@@ -68,8 +68,7 @@ def _apart(at: pl.Series, pause_d: int, where: str, layout: Layout) -> tuple[pl.
             return None, int(ordered[0]), int(ordered[-1])  # two campaigns in one file
         raise IntakeError(
             Fault(
-                f"its times lie far apart: {_day(strays[0])} to {_day(strays[-1])}, "
-                f"and {_day(first)} to {_day(last)}",
+                f"its times lie far apart: {_day(strays[0])} to {_day(strays[-1])}, and {_day(first)} to {_day(last)}",
                 where,
                 "the times of one stretch",
                 "Correct the clock's times or split the file; any_times = true in layout "
@@ -81,9 +80,7 @@ def _apart(at: pl.Series, pause_d: int, where: str, layout: Layout) -> tuple[pl.
     return far, int(inside[0]), int(inside[-1])
 
 
-def _against_today(
-    first: int, last: int, now: datetime | None, where: str, layout: Layout
-) -> tuple[str, ...]:
+def _against_today(first: int, last: int, now: datetime | None, where: str, layout: Layout) -> tuple[str, ...]:
     """Raise where the times lie far ahead of today or before lost clocks begin; else what to note."""
     if now is None:
         return ()

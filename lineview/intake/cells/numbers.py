@@ -17,13 +17,69 @@ _SPACES = "\u0020\u00a0\u202f\u2009\u2007"
 _APOSTROPHES = "'’"
 #: What stands in a cell instead of a number, in lower case.
 PLACEHOLDERS = (
-    "-", "--", "---", "----", "–", "—", ".", "..", "...", "?", "*", "n/a", "n.a.", "na", "#n/a", "null",
-    "none", "nil", "bad", "error", "err", "fail", "failed", "fault", "timeout", "no data", "nodata",
-    "missing", "void", "overflow", "underflow", "overrange", "underrange", "over", "under", "ovf", "ol",
-    "overload", "open", "invalid", "unknown", "disconnected", "offline", "comm fail", "bad input",
-    "i/o timeout", "#div/0!", "#value!", "#ref!", "#num!", "#name?", "#null!", "k.a.", "fehler",
-    "ungültig", "1.#qnan", "-1.#qnan", "1.#ind", "-1.#ind", "1.#snan", "1.#qnan0", "-1.#ind00",
-)  # fmt: skip
+    "-",
+    "--",
+    "---",
+    "----",
+    "–",
+    "—",
+    ".",
+    "..",
+    "...",
+    "?",
+    "*",
+    "n/a",
+    "n.a.",
+    "na",
+    "#n/a",
+    "null",
+    "none",
+    "nil",
+    "bad",
+    "error",
+    "err",
+    "fail",
+    "failed",
+    "fault",
+    "timeout",
+    "no data",
+    "nodata",
+    "missing",
+    "void",
+    "overflow",
+    "underflow",
+    "overrange",
+    "underrange",
+    "over",
+    "under",
+    "ovf",
+    "ol",
+    "overload",
+    "open",
+    "invalid",
+    "unknown",
+    "disconnected",
+    "offline",
+    "comm fail",
+    "bad input",
+    "i/o timeout",
+    "#div/0!",
+    "#value!",
+    "#ref!",
+    "#num!",
+    "#name?",
+    "#null!",
+    "k.a.",
+    "fehler",
+    "ungültig",
+    "1.#qnan",
+    "-1.#qnan",
+    "1.#ind",
+    "-1.#ind",
+    "1.#snan",
+    "1.#qnan0",
+    "-1.#ind00",
+)
 _NOT_FINITE = r"^[+-]?(nan|inf|infinity|∞|1\.#inf(00)?)$"
 
 
@@ -151,9 +207,7 @@ def _parse_odd(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series, pl
         pl.when(text.str.contains(r"^[+-]?\d+(\.\d+)?[eE][+-]?\d+$") & ~_is_rounded(text))
         .then(text)
         .when(
-            text.str.contains(pattern(marks.decimal, marks.thousands))
-            & text.str.contains(r"\d")
-            & ~_is_rounded(text)
+            text.str.contains(pattern(marks.decimal, marks.thousands)) & text.str.contains(r"\d") & ~_is_rounded(text)
         )
         .then(bare.str.replace(",", ".", literal=True) if marks.decimal == "," else bare)
     )

@@ -86,9 +86,7 @@ def _second_pass(naive: pl.Series, folds: pl.Series, series: pl.Series | None) -
     ahead, behind = pl.col("before").first().over(of_one), pl.col("after").last().over(of_one)
     nearer_after = (behind >= pl.duration()) & (ahead.is_null() | (behind < ahead))
     hours = hours.select(
-        "place",
-        by_gap=no_drop,
-        second=pl.when(no_drop).then(nearer_after.fill_null(False)).otherwise(passed),
+        "place", by_gap=no_drop, second=pl.when(no_drop).then(nearer_after.fill_null(False)).otherwise(passed)
     )
     return hours.filter("second")["place"], int(hours["by_gap"].sum())
 
@@ -157,12 +155,7 @@ def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) 
 
 
 def to_moments(
-    naive: pl.Series,
-    moment: pl.Series,
-    cells: pl.Series,
-    layout: Layout,
-    zone: str,
-    series: pl.Series | None,
+    naive: pl.Series, moment: pl.Series, cells: pl.Series, layout: Layout, zone: str, series: pl.Series | None
 ) -> Times:
     """Bring wall-clock times and moments to UTC, less what the machine's clock is ahead.
 
@@ -207,9 +200,7 @@ def less_offset(at: pl.Series, layout: Layout) -> pl.Series:
     return at - pl.Series([round(layout.clock_offset_s * 1e6)]).cast(pl.Duration("us"))
 
 
-def _reasons(
-    at: pl.Series, cells: pl.Series, missing: pl.Series | None, layout: Layout, zone: str
-) -> pl.Series | None:
+def _reasons(at: pl.Series, cells: pl.Series, missing: pl.Series | None, layout: Layout, zone: str) -> pl.Series | None:
     if at.null_count() == 0:
         return None
     form = "" if layout.time_format in ("", "auto") else f" as '{layout.time_format}'"
@@ -254,8 +245,7 @@ def must_have_24_hours(naive: pl.Series, where: str) -> None:
     if not naive.drop_nulls().dt.hour().is_between(1, 12).all():
         return
     frame = pl.DataFrame({"t": naive.drop_nulls()}).with_columns(
-        step=pl.col("t").diff().dt.total_seconds(),
-        same=pl.col("t").dt.date() == pl.col("t").dt.date().shift(),
+        step=pl.col("t").diff().dt.total_seconds(), same=pl.col("t").dt.date() == pl.col("t").dt.date().shift()
     )
     steps = frame["step"].fill_null(0)
     back = steps if int((steps > 0).sum()) >= int((steps < 0).sum()) else -steps

@@ -39,9 +39,7 @@ def as_utf8(data: bytes, encoding: str = "") -> tuple[bytes, str]:
 def _decoded(data: bytes) -> tuple[bytes, str]:
     if data.startswith(codecs.BOM_UTF8):
         return _if_utf8(data[3:])
-    if data.startswith(
-        (codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)
-    ):  # before UTF-16, whose mark it begins with
+    if data.startswith((codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)):  # before UTF-16, whose mark it begins with
         return data.decode("utf-32", errors="replace").encode(), "UTF-32"
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         return data.decode("utf-16", errors="replace").encode(), "UTF-16"
@@ -143,9 +141,7 @@ def open_export(path: Path) -> OpenedFile:
     parquet = data.startswith(b"PAR1")
     ending = path.name.lower().removesuffix(".gz")
     # old workbooks are often text by another name, and sometimes a page of a browser
-    named = ending.endswith((".xlsx", ".ods", ".xlsm")) or (
-        ending.endswith(".xls") and data.lstrip()[:1] == b"<"
-    )
+    named = ending.endswith((".xlsx", ".ods", ".xlsm")) or (ending.endswith(".xls") and data.lstrip()[:1] == b"<")
     if named and not workbook:
         what = "the workbook cannot be opened: it is cut off or not a workbook"
         raise IntakeError(Fault(what, str(path), "", _AGAIN))

@@ -67,9 +67,7 @@ def _as_text(column: pl.Series) -> pl.Series:
         decimal = text.str.contains(".", literal=True) & ~text.str.contains("e", literal=True)
         return (text + "E0").zip_with(decimal.fill_null(False), text)
     if dtype.is_nested() or dtype == pl.Binary:
-        return pl.Series(
-            [None if cell is None else str(cell)[:200] for cell in column.to_list()], dtype=pl.String
-        )
+        return pl.Series([None if cell is None else str(cell)[:200] for cell in column.to_list()], dtype=pl.String)
     return column.cast(pl.String)
 
 

@@ -25,9 +25,7 @@ _NAMES = "|".join(sorted(ABBREVIATIONS, key=len, reverse=True))
 _OFFSET = r"(?:\s*(?P<offset>[+\-−]\s?\d{1,2}(?::?\d{2})?))?"
 _WORD = re.compile(rf"(?<![A-Za-z])(?:(?P<any>(?i:UTC|GMT))|(?P<name>{_NAMES})){_OFFSET}(?![A-Za-z])")
 _PLACE = re.compile(r"[A-Z][A-Za-z]+/[A-Z][A-Za-z_]+(?:/[A-Z][A-Za-z_]+)?")
-_OF_TIMES = re.compile(
-    r"time|zeit|stamp|stempel|heure|hora|\bora\b|orari|tijd|zone|zona|fuseau|uhr", re.IGNORECASE
-)
+_OF_TIMES = re.compile(r"time|zeit|stamp|stempel|heure|hora|\bora\b|orari|tijd|zone|zona|fuseau|uhr", re.IGNORECASE)
 _STAMP = re.compile(r"\d{4}-\d\d?-\d\d?|\d\d?[./]\d\d?[./]\d{2,4}")
 
 

@@ -34,9 +34,7 @@ class Channel:
     @property
     def is_whole(self) -> bool:
         """Whether its cells are whole numbers: pieces counted one by one."""
-        return (
-            isinstance(self.part, Counter) and own_unit(self.part) == "pieces" and self.part.unit_value == 1.0
-        )
+        return isinstance(self.part, Counter) and own_unit(self.part) == "pieces" and self.part.unit_value == 1.0
 
     def scaled(self, values: pl.Series) -> pl.Series:
         """Bring values to the channel's own unit: millimetres, °C, or counts of the counter.
@@ -101,10 +99,7 @@ def cell_unit(
         return "", Fault(f"unknown unit '{declared}' for '{header}'", "", "a unit such as mm, in, g, °C"), ""
     if named and wanted and dimension(named) != kind:
         fault = Fault(
-            f"'{header}' cannot be in {named}",
-            "",
-            f"a unit that becomes {wanted}",
-            "Correct the layout's unit.",
+            f"'{header}' cannot be in {named}", "", f"a unit that becomes {wanted}", "Correct the layout's unit."
         )
         return "", fault, ""
     told = unit_named(in_row)

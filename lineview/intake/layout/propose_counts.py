@@ -9,14 +9,7 @@ import polars as pl
 
 from lineview.core.errors import IntakeError
 from lineview.core.frames import UTC_US
-from lineview.intake.cells.counting import (
-    Floats,
-    Ints,
-    on_change,
-    stamped_at,
-    usual_step_us,
-    what_counts,
-)
+from lineview.intake.cells.counting import Floats, Ints, on_change, stamped_at, usual_step_us, what_counts
 from lineview.intake.cells.far_times import far_times
 from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
 from lineview.intake.cells.timestamps import Clock

@@ -26,9 +26,7 @@ _TARGET = _words(
     "quota consigne objectif cible nominale prévu objetivo consigna nominale obiettivo previsto doel "
     "streef streefwaarde"
 )
-_ACTUAL = _words(
-    "ist istwert istmenge iststück actual real réel reel effectif effettivo werkelijk current aktuell"
-)
+_ACTUAL = _words("ist istwert istmenge iststück actual real réel reel effectif effettivo werkelijk current aktuell")
 _SPREAD = _words(
     "std sd stdev stddev sigma stabw standardabweichung abweichung range spannweite cv variance varianz "
     "écart ecart desviación desviacion deviazione afwijking "
@@ -38,9 +36,7 @@ _EDGES = _words(
     "min mini minimum max maxi maximum lowest highest least greatest kleinster größter kleinste größte "
     "niedrigster höchster minimal maximal mínimo minimo máximo massimo laagste hoogste"
 )
-_MEAN = _words(
-    "mean avg average mittel mittelwert mittlerer durchschnitt moyenne moy media promedio gemiddelde gem mw"
-)
+_MEAN = _words("mean avg average mittel mittelwert mittlerer durchschnitt moyenne moy media promedio gemiddelde gem mw")
 _RATES = _words(
     "rate takt taktrate speed cadence ritmo geschwindigkeit velocidad vitesse velocità snelheid leistung "
     "durchsatz throughput ppm percent prozent pourcent porcentaje percentuale procent quote"
@@ -119,9 +115,7 @@ def choose(to: str, headers: Sequence[tuple[str, int]], *, adds: bool) -> Choice
     actual = [header for header, rank in headers if tokens(header) & _ACTUAL]
     best = min(rank for _, rank in headers)
     exact = [header for header, rank in headers if rank == best]
-    top = (
-        means or [*actual, *(h for h, rank in headers if rank <= 1 and h not in actual)] if actual else exact
-    )
+    top = means or [*actual, *(h for h, rank in headers if rank <= 1 and h not in actual)] if actual else exact
     top = means or top
     if len(top) == 1:
         left = tuple((header, f"'{top[0]}' is read instead") for header, _ in headers if header != top[0])

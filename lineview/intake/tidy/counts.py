@@ -7,15 +7,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import UTC_US
-from lineview.intake.cells.counting import (
-    Added,
-    Shifts,
-    held,
-    interval_starts,
-    restarts,
-    usual_step_us,
-    what_counts,
-)
+from lineview.intake.cells.counting import Added, Shifts, held, interval_starts, restarts, usual_step_us, what_counts
 from lineview.intake.layout.channels import Channel
 from lineview.plant import Counter, Layout, Plant
 

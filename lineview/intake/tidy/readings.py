@@ -129,9 +129,7 @@ def _take(
             told = pl.select(pl.format("quality '{}' is bad", strip.quality.str.strip_chars())).to_series()
             why = told.zip_with(bad, _blank_reasons(len(bad)) if why is None else why)
             has = has & ~bad
-        quality = pl.select(
-            pl.when(quality == "uncertain").then(quality).otherwise(pl.lit("good"))
-        ).to_series()
+        quality = pl.select(pl.when(quality == "uncertain").then(quality).otherwise(pl.lit("good"))).to_series()
     if why is not None:
         _refuse(strip, own_row, why, gathered)
     block = pl.DataFrame({"at": own_at, "row": own_row})
@@ -150,17 +148,13 @@ def _take(
         gathered.blocks.append(Block(strip.channel, block, text is not None, quality is not None))
 
 
-def _whole(
-    strip: ChannelColumn, values: pl.Series, why: pl.Series | None
-) -> tuple[pl.Series, pl.Series | None]:
+def _whole(strip: ChannelColumn, values: pl.Series, why: pl.Series | None) -> tuple[pl.Series, pl.Series | None]:
     """Refuse parts of pieces in a column of them: it holds another quantity."""
     parts = (values % 1.0 != 0.0).fill_null(False)
     read = len(values) - values.null_count()
     if read < _COLUMN or int(parts.sum()) * 2 <= read:
         return values, why
-    told = pl.select(
-        pl.format("'{}' is not a whole number of pieces", strip.cells.str.strip_chars())
-    ).to_series()
+    told = pl.select(pl.format("'{}' is not a whole number of pieces", strip.cells.str.strip_chars())).to_series()
     none = _blank_reasons(len(values)) if why is None else why
     return values.set(parts, None), told.zip_with(parts, none)
 
@@ -205,9 +199,7 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
             "quality": "good",
         }
         missing = [name for name in own if name not in block.frame.columns]
-        frame = block.frame.with_columns(
-            pl.lit(each[name], dtype=READINGS[name]).alias(name) for name in missing
-        )
+        frame = block.frame.with_columns(pl.lit(each[name], dtype=READINGS[name]).alias(name) for name in missing)
         frames.append(frame.select(own))
     tall = frames.pop(0)
     for frame in frames:  # shares the frames' memory, where concat would copy them

@@ -174,9 +174,7 @@ def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
     return (f"{sum(unnamed.values())} rows have names that are not in the layout: {shown}",)
 
 
-def _timed(
-    rows: Rows, bound: BoundLayout, plant: Plant, settled: Settled, heading: Heading
-) -> tuple[Rows, Times]:
+def _timed(rows: Rows, bound: BoundLayout, plant: Plant, settled: Settled, heading: Heading) -> tuple[Rows, Times]:
     """Read the times; rows without one are refused or passed over."""
     layout = bound.layout
     cells = joined_cells(rows, bound.times)
@@ -184,9 +182,7 @@ def _timed(
     settled.timed(clock, cells)
     key = None
     if bound.machine_place is not None or bound.name_place >= 0:
-        places = [
-            place for place in (bound.machine_place, bound.name_place) if place is not None and place >= 0
-        ]
+        places = [place for place in (bound.machine_place, bound.name_place) if place is not None and place >= 0]
         key = pl.select(pl.concat_str([rows.column(place) for place in places], separator="\x1f")).to_series()
     times = to_moments(clock.naive, clock.moment, cells, layout, plant.zone, key)
     times = times.without(settled.far(times.at), cells)
