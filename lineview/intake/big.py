@@ -22,6 +22,7 @@ import polars as pl
 
 from lineview.core.errors import IntakeError
 from lineview.core.frames import READINGS, UTC_US, empty
+from lineview.intake.cells.dateless import are_clocks
 from lineview.intake.cells.far_times import FarTimes, far_times
 from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, parse_numbers
 from lineview.intake.cells.quality import meanings
@@ -88,13 +89,15 @@ class SettledByHead:
         where: str,
         now: datetime | None = None,
     ) -> None:
-        self.where, self.separator = where, table.separator
+        self.where, self.separator, self.name = where, table.separator, where
         self._now = now
         self._extent: tuple[int, int] | None = None
         self.notes: tuple[str, ...] = ()
         self._layout, self._zone = bound.layout, bound.layout.zone or plant.zone
         self._rows = data_rows(table, heading, [*bound.times, *value_places(bound)])
         cells = joined_cells(self._rows, bound.times)
+        if are_clocks(cells):
+            raise NotInPieces  # whose day each is, the rows before say
         self._formats = settled_clock(cells, bound.layout, where, typed=False).formats
         declared = bound.layout.time_format not in ("", "auto")
         if not self._formats or not (declared or all(map(_is_sure, self._formats))):

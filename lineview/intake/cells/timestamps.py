@@ -35,7 +35,7 @@ def formats_of(text: str) -> tuple[str, ...]:
     date = _DATE.match(text)
     dates, rest = (_date_formats(date), text[date.end() :]) if date else ((), text)
     time, rest = _time_format(rest, alone=not dates)
-    if rest and (dates or time) and _NAMED.fullmatch(rest) and rest.strip(" ()") not in _UTC:
+    if rest and (dates or time) and _NAMED.fullmatch(rest) and not _ZONE.fullmatch(rest):
         return tuple(f"{one}{time} %Z" for one in dates or ("",))
     if (not dates and not time) or (rest and not _ZONE.fullmatch(rest)):
         return ()
@@ -179,11 +179,11 @@ def parse_one(texts: pl.Series, form: str) -> pl.Series:
         texts = texts.str.replace(r",(\d+)", ".$1")
     if "%p" in form:
         texts = texts.str.replace(r"(?i)([ap])\.?m\.?", "${1}m")
+    if form.endswith(" %Z"):
+        return _named_zone(texts, form.removesuffix(" %Z"))
     if form.endswith("Z"):
         texts, form = texts.str.replace(r" ?(Z|UTC|GMT)$", ""), form[:-1].rstrip()
         return _sane(texts.str.to_datetime(form, time_unit="us", strict=False)).dt.replace_time_zone("UTC")
-    if form.endswith(" %Z"):
-        return _named_zone(texts, form.removesuffix(" %Z"))
     if form.endswith("%z"):
         texts = texts.str.replace(r"([+-]\d{2})$", "${1}:00")
         return _sane(texts.str.to_datetime(form, time_unit="us", strict=False))

@@ -161,17 +161,20 @@ def widths_of(sample: Sequence[str]) -> list[int]:
         return []
     width = max(map(len, [header, *data]))
     blank = [all(line[i : i + 1] in ("", " ") for line in [header, *data]) for i in range(width)]
-    starts = [i for i in range(width) if not blank[i] and (i == 0 or blank[i - 1])]
+    # the blanks before a column belong to it: numbers grow to the left
+    starts = [i for i in range(width) if blank[i] and i and not blank[i - 1] and not all(blank[i:])]
     named: list[int] = []
-    for start, end in zip(starts, [*starts[1:], width], strict=True):
+    for start, end in itertools.pairwise([0, *starts, width]):
         if header[start:end].strip() or not named:
             named.append(start)  # a column without a header goes with the one before: a date and its clock
     return named if len(named) > 1 else []
 
 
 def fixed_width(lines: pl.DataFrame, starts: Sequence[int]) -> Records:
-    """Cut lines at the places where columns begin."""
+    """Cut lines at the places where columns begin; one with a text across such a place stays one cell."""
     lengths: list[int | None] = [b - a for a, b in itertools.pairwise(starts)]
     text = pl.col("text").str.strip_chars_end()
     cells = [text.str.slice(a, n).str.strip_chars() for a, n in zip(starts, [*lengths, None], strict=True)]
-    return Records("", lines.with_columns(cells=pl.concat_list(cells)), "\t")
+    torn = [text.str.slice(start - 1, 2).str.contains(r"^\S\S") for start in starts if start]
+    cut = pl.when(pl.any_horizontal(torn)).then(pl.concat_list(text)).otherwise(pl.concat_list(cells))
+    return Records("", lines.with_columns(cells=cut), "\t")

@@ -9,6 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.intake.cells.dateless import date_in, dated
 from lineview.intake.cells.numbers import NumberSeparators, evidence_of_all, mark_by_mass
 from lineview.intake.cells.timestamp_columns import joined_cells
 from lineview.intake.cells.timestamps import plan_clock, read_clock
@@ -51,15 +52,17 @@ from lineview.plant.fields import ESSENTIAL, TIME_FIELD
 _ROWS = 20
 
 
-def sample_of(records: Records, heading: Heading, layout: Layout, plant: Plant, *, asked: bool) -> pl.DataFrame:
+def sample_of(
+    records: Records, heading: Heading, layout: Layout, plant: Plant, name: str, *, asked: bool
+) -> pl.DataFrame:
     """The first tidy rows, or the cells as they stand while questions are open."""
     top = Records(records.sheet, records.frame.head(heading.first + 200), records.separator)
     if not asked:
         try:
             if layout.kind == "readings":
-                taken = take_readings([top], heading, layout, plant, "", lambda _rows: None)
+                taken = take_readings([top], heading, layout, plant, name, lambda _rows: None)
             else:
-                taken = take_events([top], heading, layout, plant, "")
+                taken = take_events([top], heading, layout, plant, name)
             return taken.tidy.sort("row", maintain_order=True).head(_ROWS)
         except IntakeError:
             pass  # the cells as they stand are still worth showing
@@ -87,6 +90,7 @@ class LayoutProposal:
     machine_place: int | None
     marks: NumberSeparators
     plant: Plant
+    sheet: str
 
     @property
     def texts(self) -> list[str]:
@@ -109,9 +113,13 @@ def propose(path: Path, name: str, tables: Sequence[Records], plant: Plant, note
     for records, heading in headed + bare:
         rows = data_rows(records, heading, range(heading.width))
         clock = find_clock(rows, heading, time_shares(rows, heading), typed=records.is_sheet)
+        if clock is not None and clock.time_format == "auto":  # without a date, which stands elsewhere
+            named = date_in([*heading.preamble, name, records.sheet])
+            rows.columns[clock.places[0]] = dated(rows.column(clock.places[0]), named, str(path))
         if clock is not None or _has_week(heading):
             told = [*notes, *([] if heading.place >= 0 else [_BARE])]
-            return _proposal(path, name, records, (heading, rows, clock), plant, told)
+            alike = [other for other, its in headed if its.names == heading.names]
+            return _proposal(path, name, records, (heading, rows, clock, len(alike) > 1), plant, told)
     raise IntakeError(
         Fault(
             "no rows with times were found",
@@ -130,11 +138,11 @@ def _proposal(
     path: Path,
     name: str,
     records: Records,
-    found_so_far: tuple[Heading, Rows, FoundClock | None],
+    found_so_far: tuple[Heading, Rows, FoundClock | None, bool],
     plant: Plant,
     notes: Sequence[str],
 ) -> Proposal:
-    heading, rows, clock = found_so_far
+    heading, rows, clock, in_each_sheet = found_so_far
     clock = clock or FoundClock((), "iso")
     long = long_columns(heading, rows)
     kind = kind_for(name, records.sheet, heading, plant, long is not None)
@@ -143,8 +151,9 @@ def _proposal(
     mark, decimal = _decimal(records, [rows.column(p) for p in numeric] + _long_values(rows, long))
     machine = machine_place(heading, rows, plant)
     draft = LayoutProposal(
-        name, records, heading, rows, clock, kind, long, machine, NumberSeparators(mark or "."), plant
-    )
+        name, records, heading, rows, clock, kind, long, machine, NumberSeparators(mark or "."), plant,
+        "" if in_each_sheet else records.sheet,
+    )  # fmt: skip
     owners, whose = _machines(draft)
     found = _values(draft, owners)
     settled = _by_mass(draft, found) if decimal and kind == "weights" else None
@@ -167,7 +176,7 @@ def _proposal(
         said.append("no column was recognised: say in the layout which column means what")
         said.append(f'such as "{_first_left(draft)}" = {{ to = "pieces" }} under [layouts.columns]')
         questions.append(Question("columns", "which column means what? Write the layout by hand", ()))
-    sample = sample_of(records, heading, layout, plant, asked=bool(questions))
+    sample = sample_of(records, heading, layout, plant, name, asked=bool(questions))
     return Proposal(path, layout, sample, tuple(questions), tuple(said))
 
 
@@ -304,10 +313,10 @@ def _layout(
     single = len(owners) == 1 and not by_column and (draft.kind not in ("batches", "stock", "plan"))
     return Layout.model_validate(
         {
-            "id": id_for(draft.name, draft.records.sheet, draft.plant),
+            "id": id_for(draft.name, draft.sheet, draft.plant),
             "kind": draft.kind,
             "files": pattern_for(draft.name),
-            "sheet": draft.records.sheet,
+            "sheet": draft.sheet,
             "machine": owners[0].id if single else None,
             "machine_column": heading.names[draft.machine_place] if draft.machine_place is not None else "",
             "line": line_named(draft.texts, draft.plant) if draft.kind in ("batches", "plan") else None,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from lineview.intake.cells.dateless import are_clocks
 from lineview.intake.cells.timestamp_columns import first_of, joined_cells
 from lineview.intake.cells.timestamps import ClockPlan, plan_clock, read_clock
 from lineview.intake.detect.header import TIME, Heading, tokens
@@ -43,7 +44,10 @@ def find_clock(rows: Rows, heading: Heading, shares: dict[int, float], *, typed:
 
     fit = [place for place, share in shares.items() if share >= 0.5]
     if not fit:
-        return None
+        clocks = [
+            p for p in range(heading.width) if are_clocks(rows.column(p)) and tokens(heading.names[p]) & set(TIME)
+        ]
+        return FoundClock((clocks[0],), "auto") if clocks else None
     best = max(fit, key=rank)
     places: tuple[int, ...] = (best,)
     # a workbook gives a date the midnight that nobody wrote

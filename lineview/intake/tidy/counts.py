@@ -14,6 +14,8 @@ from lineview.plant import Counter, Layout, Plant
 #: So many of a column's first cells are looked at for what they count.
 _LOOK = 5_000
 _DAY_US = 86_400_000_000
+#: Rows of sums stand this far apart at least [µs]; totals that are read more often may rise slowly.
+_APART_US = 600_000_000
 
 
 class CountReadings:
@@ -44,7 +46,8 @@ class CountReadings:
         if not len(value):
             return
         count = what_counts(at_us, value, part, self._plant)
-        if count.counting in ("since last row", "down") and (count.sure or len(np.unique(value)) > 1):
+        apart = usual_step_us(at_us) >= _APART_US and len(np.unique(value)) > 1
+        if count.counting in ("since last row", "down") and (count.sure or apart):
             raise IntakeError(_open_fault(header, count.counting, self._where, self._layout.id))
 
     def filled(self, channel: Channel, block: pl.DataFrame) -> pl.DataFrame:

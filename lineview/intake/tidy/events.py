@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from datetime import datetime
+from pathlib import PurePath
 
 import polars as pl
 
 from lineview.core.frames import UTC_US
+from lineview.intake.cells.dateless import are_clocks, date_in, dated
 from lineview.intake.cells.far_times import far_times
 from lineview.intake.cells.numbers import SeparatorCounts, evidence_of_all
 from lineview.intake.cells.timestamp_columns import (
@@ -42,6 +44,9 @@ def event_times(
         return _weeks(rows, weeks[0], plant.zone, heading)
     own = bound.named(first)
     cells = rows.column(own[0].place) if own else joined_cells(rows, bound.times)
+    if len(bound.times) == 1 and not own and are_clocks(cells):
+        cells = dated(cells, date_in([*heading.preamble, PurePath(where).name]), where)
+        layout = layout.model_copy(update={"time_format": "auto"})
     others = [c for c in bound.columns if c.field.holds == "moment" and c.name != first]
     texts = [rows.column(c.place).filter(~_clock_only(rows.column(c.place))) for c in others]
     plan = settled_clock(pl.concat([cells, *texts]), layout, where, typed=typed)

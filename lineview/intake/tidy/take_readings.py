@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from pathlib import PurePath
 from typing import Protocol
 
 import polars as pl
 
+from lineview.intake.cells.dateless import are_clocks, date_in, dated
 from lineview.intake.cells.far_times import FarTimes, far_times
 from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, evidence_of_all
 from lineview.intake.cells.quality import judge
@@ -21,7 +23,7 @@ from lineview.intake.cells.timestamp_columns import (
     settled_clock,
     to_moments,
 )
-from lineview.intake.cells.timestamps import Clock, read_clock
+from lineview.intake.cells.timestamps import Clock, plan_clock, read_clock
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import Heading, same
 from lineview.intake.layout.bind import BoundLayout, bind
@@ -45,6 +47,10 @@ class Settled(Protocol):
     @property
     def where(self) -> str:
         """The file, for messages."""
+
+    @property
+    def name(self) -> str:
+        """The file's name and the sheet's, where a date may stand."""
 
     def formats(self, cells: pl.Series) -> tuple[str, ...]:
         """The formats of time cells."""
@@ -70,6 +76,12 @@ class WholeTable:
     separator: str
     where: str
     now: datetime | None = None
+    sheet: str = ""
+
+    @property
+    def name(self) -> str:
+        """The file's name and the sheet's, where a date may stand."""
+        return f"{PurePath(self.where).name} {self.sheet}"
 
     def formats(self, cells: pl.Series) -> tuple[str, ...]:
         """The formats of time cells."""
@@ -135,7 +147,7 @@ def take_readings(
 ) -> Outcome:
     """Read a table of readings."""
     bound = bind(layout, heading, plant, where)
-    settled = WholeTable(layout, tables[0].separator, where, now)
+    settled = WholeTable(layout, tables[0].separator, where, now, tables[0].sheet)
     taken = take_rows(tables, heading, bound, plant, settled, told)
     notes = (*taken.notes, *gap_notes(taken.by_gap), *name_notes(taken.unnamed), *bound.notes)
     return outcome(layout, taken.tidy, taken.rows, taken.kept, taken.cells, notes, taken.uncertain)
@@ -178,7 +190,11 @@ def _timed(rows: Rows, bound: BoundLayout, plant: Plant, settled: Settled, headi
     """Read the times; rows without one are refused or passed over."""
     layout = bound.layout
     cells = joined_cells(rows, bound.times)
-    clock = read_clock(cells, settled.formats(cells))
+    if len(bound.times) == 1 and are_clocks(cells):
+        cells = dated(cells, date_in([*heading.preamble, settled.name]), settled.where)
+        clock = read_clock(cells, plan_clock(cells, "auto").formats)
+    else:
+        clock = read_clock(cells, settled.formats(cells))
     settled.timed(clock, cells)
     key = None
     if bound.machine_place is not None or bound.name_place >= 0:
