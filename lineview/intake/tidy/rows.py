@@ -163,6 +163,10 @@ def _with_units(
     return values, why.set(values.is_not_null(), None)
 
 
+#: The most of whole numbers, and of seconds: ten years.
+_MOST = {"whole": 1e12, "duration": 3.2e8}
+
+
 def _possible(
     values: pl.Series, why: pl.Series | None, texts: pl.Series, column: FieldColumn
 ) -> tuple[pl.Series, pl.Series | None]:
@@ -171,6 +175,8 @@ def _possible(
     fault = pl.lit(None, dtype=pl.String)
     if field.holds == "whole":
         fault = pl.when(value != value.round()).then(pl.format("'{}' is not a whole number", text)).otherwise(fault)
+    if field.holds in _MOST:
+        fault = pl.when(value > _MOST[field.holds]).then(pl.format("'{}' is far too large", text)).otherwise(fault)
     if field.least is not None:
         fault = pl.when(value < field.least).then(pl.format("'{}' is below zero", text)).otherwise(fault)
     if field.above is not None:
