@@ -17,10 +17,30 @@ from lineview.intake.detect.header import Heading
 
 #: Abbreviations of zones in exports and how far each is ahead of UTC [min]. Source: iana-time-zones
 ABBREVIATIONS = {
-    "UTC": 0, "GMT": 0, "WET": 0, "WEST": 60, "WEZ": 0, "WESZ": 60, "BST": 60, "CET": 60, "MEZ": 60,
-    "CEST": 120, "MESZ": 120, "EET": 120, "OEZ": 120, "EEST": 180, "OESZ": 180, "EST": -300, "EDT": -240,
-    "CST": -360, "CDT": -300, "MST": -420, "MDT": -360, "PST": -480, "PDT": -420,
-}  # fmt: skip
+    "UTC": 0,
+    "GMT": 0,
+    "WET": 0,
+    "WEST": 60,
+    "WEZ": 0,
+    "WESZ": 60,
+    "BST": 60,
+    "CET": 60,
+    "MEZ": 60,
+    "CEST": 120,
+    "MESZ": 120,
+    "EET": 120,
+    "OEZ": 120,
+    "EEST": 180,
+    "OESZ": 180,
+    "EST": -300,
+    "EDT": -240,
+    "CST": -360,
+    "CDT": -300,
+    "MST": -420,
+    "MDT": -360,
+    "PST": -480,
+    "PDT": -420,
+}
 _NAMES = "|".join(sorted(ABBREVIATIONS, key=len, reverse=True))
 _OFFSET = r"(?:\s*(?P<offset>[+\-−]\s?\d{1,2}(?::?\d{2})?))?"
 _WORD = re.compile(rf"(?<![A-Za-z])(?:(?P<any>(?i:UTC|GMT))|(?P<name>{_NAMES})){_OFFSET}(?![A-Za-z])")

@@ -151,9 +151,18 @@ def _proposal(
     mark, decimal = _decimal(records, [rows.column(p) for p in numeric] + _long_values(rows, long))
     machine = machine_place(heading, rows, plant)
     draft = LayoutProposal(
-        name, records, heading, rows, clock, kind, long, machine, NumberSeparators(mark or "."), plant,
+        name,
+        records,
+        heading,
+        rows,
+        clock,
+        kind,
+        long,
+        machine,
+        NumberSeparators(mark or "."),
+        plant,
         "" if in_each_sheet else records.sheet,
-    )  # fmt: skip
+    )
     owners, whose = _machines(draft)
     found = _values(draft, owners)
     settled = _by_mass(draft, found) if decimal and kind == "weights" else None
