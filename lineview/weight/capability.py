@@ -32,12 +32,15 @@ def weight_capability(scaled: WeightSpread) -> WeightCapability:
     Source: iso-22514-2, weerahandi-1993
     """
     centred = 1 - abs(scaled.mean)
-    cp, cpk = _pair(scaled.within, scaled.draws_within, centred, scaled.draws_mean)
-    pp, ppk = _pair(scaled.total, scaled.draws_total, centred, scaled.draws_mean)
+    no_mean = scaled.checks.why_no_mean
+    cp, cpk = _pair(scaled.within, scaled.draws_within, centred, scaled.draws_mean, no_mean)
+    pp, ppk = _pair(scaled.total, scaled.draws_total, centred, scaled.draws_mean, no_mean)
     return WeightCapability(cp, cpk, pp, ppk)
 
 
-def _pair(sd: Spread, variances: Floats, centred: float, means: Floats) -> tuple[Spread, Spread]:
+def _pair(
+    sd: Spread, variances: Floats, centred: float, means: Floats, no_mean: str
+) -> tuple[Spread, Spread]:
     if sd.value is None or not sd.value > 0 or not variances.size:
         none = Spread(None, why_none=sd.why_none or "not known: the weights show no spread")
         return none, none
@@ -47,8 +50,12 @@ def _pair(sd: Spread, variances: Floats, centred: float, means: Floats) -> tuple
     # target would all fall short of a process that is centred.
     low = percentiles((1 - np.abs(means)) / roots)[0]
     high = min(percentiles((1 - side * means) / roots)[1] for side in (1, -1))
-    narrow = low, high
-    return Spread.of(1 / (3 * sd.value), wide), Spread.of(centred / (3 * sd.value), narrow)
+    potential, actual = 1 / (3 * sd.value), centred / (3 * sd.value)
+    why = sd.why_open or no_mean
+    return (
+        Spread(potential, why_open=sd.why_open) if sd.why_open else Spread.of(potential, wide),
+        Spread(actual, why_open=why) if why else Spread.of(actual, (low, high)),
+    )
 
 
 #: Fewer batches than this give no limits.

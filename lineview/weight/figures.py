@@ -56,11 +56,11 @@ def _means(account: WeightAccount, found: WeightSpread, target: float, period: P
     products = account.sorted.kept["product"].n_unique()
     # One target is certain; of several the mean follows what was weighed.
     low, high = (None if v is None else v + target for v in (found.mean_low, found.mean_high))
-    kind = "95 % confidence, from batch means"
+    kind = found.checks.why_no_mean or "95 % confidence, from batch means"
     if found.batches <= 1:
         kind = "95 % confidence, of this one batch" if found.batches else "95 % confidence, from samples"
     if found.mean_low is None:
-        kind = "too few weighings for an interval"
+        kind = found.checks.why_no_mean or "too few weighings for an interval"
     of = "" if products == 1 else f", mean of {products} products by pieces weighed"
     return [
         Figure(
@@ -75,7 +75,8 @@ def _means(account: WeightAccount, found: WeightSpread, target: float, period: P
         Figure(
             "deviation_g", "mean deviation from target", found.mean, "g", found.mean_low, found.mean_high,
             kind, found.pieces, period, SPREAD_SOURCES,
-            f"batch means weighted by 1 / (between² + within² / pieces) over {found.batches} batches",
+            f"batch means weighted by 1 / (between² + within² / pieces) over {found.batches} batches; "
+            f"{found.checks.words}",
         ),
     ]  # fmt: skip
 
@@ -83,6 +84,7 @@ def _means(account: WeightAccount, found: WeightSpread, target: float, period: P
 def _spreads(found: WeightSpread, period: Period) -> list[Figure]:
     told = " / ".join(found.levels) or "none"
     working = f"restricted maximum likelihood, levels {told}, {found.weighings} weighings"
+    working += f"; {found.checks.words}" if found.checks.words else ""
     total = "√(between² + within²)"
     if found.between.value is not None and found.within.value is not None:
         total = f"√({found.between.value:.4f}² + {found.within.value:.4f}²)"

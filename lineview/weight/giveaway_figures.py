@@ -33,7 +33,7 @@ def from_spread(
         return Figure(
             name, label, None, unit, n=n, period=period, interval_kind=why, why_none=why, sources=sources
         )
-    none = "too few batches or weighings for an interval"
+    none = spread.why_open or "too few batches or weighings for an interval"
     kind = CONFIDENCE if spread.low is not None else none
     return Figure(name, label, spread.value, unit, spread.low, spread.high, kind, n, period, sources, working)
 
