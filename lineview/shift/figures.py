@@ -11,8 +11,7 @@ from lineview.plant import Machine
 from lineview.report.counts import COUNT_BOUNDS, count_figure
 from lineview.shift.account import CAUSES, ShiftAccount, cause_sums
 from lineview.shift.measures import ShiftMeasures
-from lineview.shift.projection import LEAST_CYCLES
-from lineview.stats.events import exponential_mean_limits, mean_between_limits
+from lineview.shift.past import PastShifts, mean_between, mean_restore
 
 _KINDS = (
     ("own_stop_min", "the machine's own stops", "own", "stops without another known cause"),
@@ -66,7 +65,7 @@ UNSEEN_BOUNDS = "bounds: readings missing"
 
 def stop_figures(measured: ShiftMeasures, period: Period) -> list[Figure]:
     """The numbers of stops and the mean times between and to restore."""
-    account, stops = measured.so_far, measured.stops
+    account = measured.so_far
     counts = [
         Figure(
             f"{key}s", label, account.stretches[state], "", period=period, working="stretches of the timeline"
@@ -77,7 +76,7 @@ def stop_figures(measured: ShiftMeasures, period: Period) -> list[Figure]:
             ("changeover", "changeovers", "changeover"),
         )
     ]
-    return [*counts, _mean_between(measured, period), _mean_to_restore(stops, period)]
+    return [*counts, _mean_between(measured, period), _mean_to_restore(measured, period)]
 
 
 def _mean_between(measured: ShiftMeasures, period: Period) -> Figure:
@@ -85,49 +84,26 @@ def _mean_between(measured: ShiftMeasures, period: Period) -> Figure:
     stops = measured.stops
     if stops.run_min <= 0:
         return cannot_tell(name, label, "min", "it did not run while there were readings", period)
-    low, high = mean_between_limits(stops.events, stops.run_min)
-    top = high if math.isfinite(high) else None
-    kind = "95 % confidence, exact for a constant rate"
+    told = mean_between(stops, [*measured.past.shifts, *measured.own_shifts])
     working = f"{stops.run_min:.1f} running minutes ÷ {stops.events} stops that began while it ran"
-    if stops.mean_between_min is None:
-        return Figure(
-            name, label, None, "min", low, None, kind, 0, period, ("nist-handbook",), working, "no stop began"
-        )
+    why = "" if told.value is not None else "no stop began"
     return Figure(
-        name,
-        label,
-        stops.mean_between_min,
-        "min",
-        low,
-        top,
-        kind,
-        stops.events,
-        period,
-        ("nist-handbook",),
-        working,
-    )
+        name, label, told.value, "min", told.low, told.high, told.interval, stops.events, period,
+        ("nist-handbook", "mccullagh-nelder"), working, why,
+    )  # fmt: skip
 
 
-def _mean_to_restore(stops: StopCount, period: Period) -> Figure:
-    name, label = "mttr_min", "mean time to restore"
+def _mean_to_restore(measured: ShiftMeasures, period: Period) -> Figure:
+    name, label, stops = "mttr_min", "mean time to restore", measured.stops
     if stops.mean_to_restore_min is None:
         return too_few(name, label, "min", needs=1, has=0, period=period)
-    low, high = exponential_mean_limits(stops.stopped_min, stops.restored)
+    own_min = PastShifts(measured.own_shifts).lasted_min
+    told = mean_restore(stops, own_min, measured.past)
     working = f"{stops.stopped_min:.1f} minutes ÷ {stops.restored} stops that ended"
-    kind = "95 % confidence, exact for exponential lengths"
     return Figure(
-        name,
-        label,
-        stops.mean_to_restore_min,
-        "min",
-        low,
-        high,
-        kind,
-        stops.restored,
-        period,
-        ("nist-handbook",),
-        working,
-    )
+        name, label, told.value, "min", told.low, told.high, told.interval, stops.restored, period,
+        ("efron-tibshirani",), working,
+    )  # fmt: skip
 
 
 def rest_figures(measured: ShiftMeasures, period: Period, n: int) -> list[Figure]:
@@ -163,15 +139,14 @@ def _projected(measured: ShiftMeasures, period: Period, n: int) -> Figure:
     account = measured.so_far
     if measured.left_min <= 1e-6:
         return cannot_tell(name, label, unit, "the period is over", period)
-    if measured.rest is None:
-        return too_few(name, label, unit, needs=LEAST_CYCLES, has=measured.cycles, period=period)
     good, rest = account.good_used, measured.rest
+    if rest is None:
+        return cannot_tell(name, label, unit, "too few minutes were seen so far", period)
     share = good / account.made_used if account.made_used else 1.0
     working = f"{good:,.0f} good so far + {rest.pieces * share:,.0f} in {measured.left_min:,.1f} min left"
-    kind = f"{rest.confidence:.0%} prediction from {rest.cycles} runs and stops of this period"
-    low, high = good + rest.low * share, good + rest.high * share
+    low, high = (None if end is None else good + end * share for end in (rest.low, rest.high))
     value = good + rest.pieces * share
-    return Figure(name, label, value, unit, low, high, kind, n, period, ("derived-projection",), working)
+    return Figure(name, label, value, unit, low, high, rest.from_what, n, period, ("derived-projection",), working)
 
 
 def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
