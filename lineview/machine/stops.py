@@ -153,8 +153,7 @@ def pareto(stops: pl.DataFrame) -> pl.DataFrame:
         .agg(stops=pl.len(), minutes=pl.col("minutes").sum())
         .sort("minutes", "reason", descending=[True, False])
         .with_columns(
-            share_percent=pl.col("minutes") / total * 100,
-            so_far_percent=pl.col("minutes").cum_sum() / total * 100,
+            share_percent=pl.col("minutes") / total * 100, so_far_percent=pl.col("minutes").cum_sum() / total * 100
         )
     )
 

@@ -85,9 +85,7 @@ def shift_of(tape: pl.DataFrame) -> PastShift | None:
     made = np.concatenate(([0.0], np.cumsum(on["pieces"].fill_null(0.0).to_numpy())))
     runs = on["state"].is_in(["running", "slow"]).to_numpy()
     run = np.concatenate(([0.0], np.cumsum(np.where(runs, on["minutes"].to_numpy(), 0.0))))
-    return PastShift(
-        at, made, run, spells["run_before"].to_numpy(), spells.filter("whole")["minutes"].to_numpy()
-    )
+    return PastShift(at, made, run, spells["run_before"].to_numpy(), spells.filter("whole")["minutes"].to_numpy())
 
 
 def shifts_of(tape: pl.DataFrame, windows: pl.DataFrame) -> tuple[PastShift, ...]:
@@ -124,7 +122,7 @@ def mean_restore(stops: StopCount, own_min: Floats, past: PastShifts) -> Estimat
     A few stops mostly miss the rare long one that makes up much of the mean, so their own spread says too
     little: as many are drawn from all of the last weeks, neighbours together, and the ratio of their mean to
     the mean of all is what this mean may be off by.
-    Source: efron-tibshirani
+    Source: derived-past-shifts
     """
     value, n = stops.mean_to_restore_min, stops.restored
     if value is None:
@@ -142,7 +140,7 @@ def mean_restore(stops: StopCount, own_min: Floats, past: PastShifts) -> Estimat
     ratio = known[place].mean(axis=1) / middle / np.exp(all_sd * rng.standard_normal(_DRAWS))
     low, high = (value / float(q) for q in np.quantile(ratio, [0.975, 0.025]))
     interval = f"95 % confidence, from {known.size} stops of this period and the four weeks before"
-    return Estimate(value, low, high, n, interval)
+    return Estimate(value, low, high, n, interval=interval)
 
 
 def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
@@ -150,7 +148,7 @@ def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
 
     `shifts` are past shifts and the period's own; the variance of their numbers of stops over the mean, in
     as much running time as the period has or a whole shift, divides events and time.
-    Source: nist-handbook, mccullagh-nelder
+    Source: nist-handbook, derived-past-shifts
     """
     counted = [
         (int(np.sum(one.began_min <= reach)), reach)
@@ -159,7 +157,8 @@ def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
     ]
     if len(counted) < LEAST_SHIFTS:
         why = f"no interval: needs {LEAST_SHIFTS} whole shifts of this period and the four weeks before"
-        return Estimate(stops.mean_between_min, n=stops.events, interval=f"{why}, has {len(counted)}")
+        none = "no stop began" if stops.mean_between_min is None else ""
+        return Estimate(stops.mean_between_min, n=stops.events, interval=f"{why}, has {len(counted)}", why_none=none)
     events, reach = np.array(counted, dtype=np.float64).T
     expected = reach * events.sum() / reach.sum()
     df = len(counted) - 1
@@ -168,7 +167,9 @@ def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
     over = max(1.0, uneven * (coverage_factor(df) / coverage_factor(1e6)) ** 2)
     low, high = _dispersed(stops.events, stops.run_min, over)
     interval = f"95 % confidence; stops of {len(counted)} shifts come {over:.1f} times as unevenly as by chance"
-    return Estimate(stops.mean_between_min, low, high if np.isfinite(high) else None, stops.events, interval)
+    why = "no stop began" if stops.mean_between_min is None else ""
+    most = high if np.isfinite(high) else None
+    return Estimate(stops.mean_between_min, low, most, stops.events, interval=interval, why_none=why)
 
 
 def _usual_run(shifts: Sequence[PastShift]) -> float:
@@ -229,7 +230,7 @@ class RestOfShift:
         The rest of a past shift went at some rate; its own pace up to this minute of the shift told part of
         it, by regression over the past shifts. What the regression leaves is how far a rest may be off. A
         pace that no past shift explains is taken to last: it weighs at least 1 − variance / deviation².
-        Source: derived-projection, james-stein
+        Source: derived-past-shifts
         """
         gone, confidence = self.own.planned_min, self.confidence
         so_far = self.own.rate(0.0, gone)

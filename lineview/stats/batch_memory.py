@@ -114,14 +114,14 @@ def fit_memory(means: ArrayLike, variances: ArrayLike) -> MemoryFit:
     if y.size < 3:
         raise MeasureError(Fault(f"{y.size} groups", "means", "three or more"))
     seen = max(float(np.std(y)), 1e-12)
-    edges = np.log(seen * np.array([0.1, 6.0]))
-    sds = np.exp(np.linspace(*edges, _SDS))
+    least, most = np.log(0.1 * seen), np.log(6.0 * seen)
+    sds = np.exp(np.linspace(least, most, _SDS))
     phi, sd = (axis.ravel() for axis in np.meshgrid(PHIS, sds, indexing="ij"))
     likelihood, mean, mean_variance = _likelihood(y, own, phi, sd**2)
     likelihood = likelihood + np.where(phi == 0.0, np.log(_NONE_LIKELIER), 0.0)
     weight = np.exp(likelihood - likelihood.max())
     return MemoryFit(
-        phi, weight / weight.sum(), sd, mean, np.sqrt(mean_variance), float(np.exp((edges[1] - edges[0]) / (_SDS - 1)))
+        phi, weight / weight.sum(), sd, mean, np.sqrt(mean_variance), float(np.exp((most - least) / (_SDS - 1)))
     )
 
 

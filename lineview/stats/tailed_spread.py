@@ -11,9 +11,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 #: Inverse degrees of freedom of Student's distribution that are tried: from normal to where a spread ends.
-_INVERSE = np.array(
-    [0.0, 0.02, 0.05, 0.08, 0.11, 0.14, 0.17, 0.2, 0.23, 0.26, 0.29, 0.32, 0.35, 0.38, 0.41, 0.44]
-)
+_INVERSE = np.array([0.0, 0.02, 0.05, 0.08, 0.11, 0.14, 0.17, 0.2, 0.23, 0.26, 0.29, 0.32, 0.35, 0.38, 0.41, 0.44])
 _NU = 1.0 / np.maximum(_INVERSE, 1e-4)
 #: From so many groups on they are what is drawn at random; below it is the values.
 _LEAST_GROUPS = 10
@@ -66,7 +64,7 @@ def tail_check(values: Floats, group: Ints) -> TailCheck:
     """
     count = np.bincount(group).astype(np.float64)
     off = values - (np.bincount(group, values) / count)[group]
-    squares, degrees = np.bincount(group, off**2), count - 1.0
+    squares, degrees = np.bincount(group, off**2).astype(np.float64), count - 1.0
     used = count > 1
     squares, degrees = squares[used], degrees[used]
     df, total = float(degrees.sum()), float(squares.sum())

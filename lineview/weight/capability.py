@@ -8,20 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from lineview.core.estimate import Estimate
 from lineview.stats.control_limits import control_constants, individuals_limits
 from lineview.stats.generalized_intervals import percentiles
 from lineview.stats.means import summarize
-from lineview.weight.spread import Floats, Spread, WeightSpread
+from lineview.weight.spread import Floats, WeightSpread
 
 
 @dataclass(frozen=True)
 class WeightCapability:
     """Cp and Cpk from the spread within batches, Pp and Ppk from the total, each with 95 % limits."""
 
-    cp: Spread
-    cpk: Spread
-    pp: Spread
-    ppk: Spread
+    cp: Estimate
+    cpk: Estimate
+    pp: Estimate
+    ppk: Estimate
 
 
 def weight_capability(scaled: WeightSpread) -> WeightCapability:
@@ -38,11 +39,9 @@ def weight_capability(scaled: WeightSpread) -> WeightCapability:
     return WeightCapability(cp, cpk, pp, ppk)
 
 
-def _pair(
-    sd: Spread, variances: Floats, centred: float, means: Floats, no_mean: str
-) -> tuple[Spread, Spread]:
+def _pair(sd: Estimate, variances: Floats, centred: float, means: Floats, no_mean: str) -> tuple[Estimate, Estimate]:
     if sd.value is None or not sd.value > 0 or not variances.size:
-        none = Spread(None, why_none=sd.why_none or "not known: the weights show no spread")
+        none = Estimate.unknown(sd.why_none or "not known: the weights show no spread")
         return none, none
     roots = 3 * np.sqrt(np.maximum(variances, 1e-300))
     wide = percentiles(1 / roots)
@@ -51,10 +50,10 @@ def _pair(
     low = percentiles((1 - np.abs(means)) / roots)[0]
     high = min(percentiles((1 - side * means) / roots)[1] for side in (1, -1))
     potential, actual = 1 / (3 * sd.value), centred / (3 * sd.value)
-    why = sd.why_open or no_mean
+    why = sd.interval or no_mean
     return (
-        Spread(potential, why_open=sd.why_open) if sd.why_open else Spread.of(potential, wide),
-        Spread(actual, why_open=why) if why else Spread.of(actual, (low, high)),
+        Estimate(potential, interval=sd.interval) if sd.interval else Estimate(potential, *wide),
+        Estimate(actual, interval=why) if why else Estimate(actual, low, high),
     )
 
 
@@ -130,14 +129,22 @@ def three_way(points: pl.DataFrame, weighings: pl.DataFrame) -> ThreeWay:
     single, moving = individuals_limits(points["deviation_g"].to_numpy())
     charts = [
         ChartLimits(
-            "batch means", "g off target", single.centre, single.low, single.high,
+            "batch means",
+            "g off target",
+            single.centre,
+            single.low,
+            single.high,
             tuple(names[i] for i in single.outside),
         ),
         ChartLimits(
-            "moving range of batch means", "g", moving.centre, moving.low, moving.high,
+            "moving range of batch means",
+            "g",
+            moving.centre,
+            moving.low,
+            moving.high,
             tuple(names[i + 1] for i in moving.outside),
         ),
-    ]  # fmt: skip
+    ]
     within = _within(weighings)
     follow = summarize(points["deviation_g"].to_list()).r1
     return ThreeWay((*charts, within) if within else tuple(charts), len(names), follow)
@@ -160,9 +167,13 @@ def _within(weighings: pl.DataFrame) -> ChartLimits | None:
     outside = (sd > high) | (sd < low)
     middle = int(np.argsort(n)[n.size // 2])
     return ChartLimits(
-        "spread within batches", "g", float(centre[middle]), float(low[middle]), float(high[middle]),
+        "spread within batches",
+        "g",
+        float(centre[middle]),
+        float(low[middle]),
+        float(high[middle]),
         tuple(b for b, out in zip(spread["batch"].to_list(), outside, strict=True) if out),
-    )  # fmt: skip
+    )
 
 
 def _sd_limits(n: Sequence[int] | np.ndarray, sd: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from lineview.core.estimate import Estimate
 from lineview.core.frames import UTC_US
 from lineview.stats.batch_memory import LEAST_GROUPS, MemoryFit, fit_memory
 from lineview.stats.capability import quantile_indices, shape_of
@@ -17,31 +18,6 @@ from lineview.stats.tailed_spread import TailCheck, draw_variance
 from lineview.stats.variance_components import Components, nested_layout, reml
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Spread:
-    """One standard deviation with its 95 % limits, or why there is none; `why_open`: why it has no limits."""
-
-    value: float | None
-    low: float | None = None
-    high: float | None = None
-    why_none: str = ""
-    why_open: str = ""
-
-    @classmethod
-    def of(cls, value: float, limits: tuple[float | None, float | None]) -> Spread:
-        """Make one of a value and its limits."""
-        return cls(value, limits[0], limits[1])
-
-    def over(self, unit: float) -> Spread:
-        """The same in another unit."""
-        return self.times(1 / unit)
-
-    def times(self, factor: float) -> Spread:
-        """The same, multiplied."""
-        told = [None if v is None else v * factor for v in (self.value, self.low, self.high)]
-        return Spread(told[0], told[1], told[2], self.why_none, self.why_open)
 
 
 @dataclass(frozen=True)
@@ -101,11 +77,11 @@ class WeightSpread:
     mean: float
     mean_low: float | None
     mean_high: float | None
-    between: Spread
-    samples: Spread
-    piece: Spread
-    within: Spread
-    total: Spread
+    between: Estimate
+    samples: Estimate
+    piece: Estimate
+    within: Estimate
+    total: Estimate
     levels: tuple[str, ...]
     batches: int
     weighings: int
@@ -117,10 +93,8 @@ class WeightSpread:
 
     def over(self, unit: float) -> WeightSpread:
         """The same in another unit, such as the tolerance."""
-        spreads = {
-            name: getattr(self, name).over(unit)
-            for name in ("between", "samples", "piece", "within", "total")
-        }
+        levels = ("between", "samples", "piece", "within", "total")
+        spreads = {level: getattr(self, level).scaled(1 / unit) for level in levels}
         return replace(
             self,
             mean=self.mean / unit,
@@ -219,9 +193,7 @@ def _sound_draws(
     shift = np.sqrt(12.0 * step) / np.pi * np.exp(-2.0 * np.pi**2 * spread2 / (12.0 * step)) if step > 0 else 0.0
     mean = mean + shift * np.sign(mean - np.median(mean))
     within = np.maximum(within - step, 0.0)
-    levels = _LevelDraws(
-        mean, batch, between, of.get("sample", nothing), np.maximum(piece - step, 0.0), within, step
-    )
+    levels = _LevelDraws(mean, batch, between, of.get("sample", nothing), np.maximum(piece - step, 0.0), within, step)
     return levels, SpreadChecks(memory, follow, tails, share, why)
 
 
@@ -236,9 +208,7 @@ def _piece_draws(y: Floats, k: Floats, columns: list[Floats], n: int) -> tuple[F
     return draw_variance(off * np.sqrt(k[order]), group, n)
 
 
-def _with_samples(
-    normal: Floats, y: Floats, k: Floats, batch: list[Floats], piece: Floats
-) -> tuple[Floats, TailCheck]:
+def _with_samples(normal: Floats, y: Floats, k: Floats, batch: list[Floats], piece: Floats) -> tuple[Floats, TailCheck]:
     """Draws of the variance of samples and pieces together: the normal ones, wider as pooled pieces ask for."""
     from scipy.special import chdtri
 
@@ -269,9 +239,7 @@ def scale_step(mass_g: Floats) -> float:
     return step if bool(np.all(np.abs(whole - np.round(whole)) < 1e-3)) else 0.0
 
 
-def _batch_means(
-    y: Floats, k: Floats, columns: list[Floats], variances: dict[str, float]
-) -> tuple[Floats, Floats]:
+def _batch_means(y: Floats, k: Floats, columns: list[Floats], variances: dict[str, float]) -> tuple[Floats, Floats]:
     """Means of the batches in order of time, and the variance of each by what varies within it."""
     sample = columns[1] if len(columns) > 1 else np.arange(y.size, dtype=np.float64)
     batch = columns[0]
@@ -324,20 +292,20 @@ def _assembled(
     total = np.maximum(drawn.within + drawn.between, 0.0)
     why = checks.why_no_spread
     low, high = (None, None) if checks.why_no_mean else percentiles(drawn.mean)
-    unsplit = Spread(None, why_none="not known: no batch or sample has two weighings")
+    unsplit = Estimate.unknown("not known: no batch or sample has two weighings")
 
-    def sd(variance: float, draws: Floats, open_because: str = why) -> Spread:
+    def sd(variance: float, draws: Floats, open_because: str = why) -> Estimate:
         value = float(np.sqrt(variance))
-        return Spread(value, why_open=open_because) if open_because else Spread.of(value, _roots(draws))
+        return Estimate(value, interval=open_because) if open_because else Estimate(value, *_roots(draws))
 
     inside = variances["piece"] + (variances["sample"] if sampled else 0.0)
     no_mean = checks.why_no_mean
     return WeightSpread(
         found.mean, low, high,
         sd(variances["batch"], drawn.batch, no_mean) if "batch" in names
-        else Spread(None, why_none=_no_batches(frame, known_batches)),
+        else Estimate.unknown(_no_batches(frame, known_batches)),
         sd(variances["sample"], np.maximum(drawn.samples, 0.0)) if "sample" in names
-        else Spread(None, why_none="no two sample times with two weighings in one batch"),
+        else Estimate.unknown("no two sample times with two weighings in one batch"),
         sd(variances["piece"], drawn.piece) if told_within else unsplit,
         sd(inside, within) if told_within else unsplit,
         sd(sum(variances.values()), total, why or no_mean),
@@ -380,17 +348,24 @@ def _no_batches(frame: pl.DataFrame, known: int) -> str:
 def _untold(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, int]) -> WeightSpread:
     """The mean alone, with why there is no spread."""
     n = frame.height
-    why = (
-        f"too few: needs 2, has {n}"
-        if n < 2
-        else f"not known: all {n} weights are equal, as if the scale was stuck"
-    )
-    none = Spread(None, why_none=why)
+    why = f"too few: needs 2, has {n}" if n < 2 else f"not known: all {n} weights are equal, as if the scale was stuck"
+    none = Estimate.unknown(why)
     nothing = np.zeros(0)
     return WeightSpread(
-        float(np.average(y, weights=k)), None, None, none, none, none, none, none, (), *counts,
-        nothing, nothing, nothing,
-    )  # fmt: skip
+        float(np.average(y, weights=k)),
+        None,
+        None,
+        none,
+        none,
+        none,
+        none,
+        none,
+        (),
+        *counts,
+        nothing,
+        nothing,
+        nothing,
+    )
 
 
 #: The outer quantiles lie one in 740 apiece: fewer values than this do not reach them.
@@ -406,8 +381,8 @@ class WeightShape:
     skewness: float | None
     kurtosis: float | None
     normal: bool | None
-    pp: Spread
-    ppk: Spread
+    pp: Estimate
+    ppk: Estimate
 
 
 def within_offsets(weighings: pl.DataFrame) -> Floats:
@@ -438,18 +413,16 @@ def weight_shape(weighings: pl.DataFrame) -> WeightShape:
     return WeightShape(shape.skewness, shape.kurtosis, shape.p_normal > 0.001, pp, ppk)
 
 
-def _by_quantiles(scaled: pl.DataFrame) -> tuple[Spread, Spread]:
+def _by_quantiles(scaled: pl.DataFrame) -> tuple[Estimate, Estimate]:
     if scaled.height < LEAST_FOR_QUANTILES:
-        none = Spread(
-            None, why_none=f"too few: needs {LEAST_FOR_QUANTILES} single pieces, has {scaled.height}"
-        )
+        none = Estimate.unknown(f"too few: needs {LEAST_FOR_QUANTILES} single pieces, has {scaled.height}")
         return none, none
     z = scaled["_z"].to_numpy()
     found = quantile_indices(z, -1.0, 1.0)
     first = scaled.with_row_index("_row").select(pl.col("_row").first().over("batch"))
     batches, batch = np.unique(first.to_series().to_numpy(), return_inverse=True)
     if batches.size < 5:
-        return Spread(found.c), Spread(found.ck)
+        return Estimate(found.c), Estimate(found.ck)
     order = np.argsort(z)
     z, batch = z[order], batch[order]
     rng = np.random.default_rng(22514)
@@ -459,7 +432,7 @@ def _by_quantiles(scaled: pl.DataFrame) -> tuple[Spread, Spread]:
         again = quantile_indices(np.repeat(z, times[batch]), -1.0, 1.0)
         drawn.append((again.c, again.ck))
     both = np.array(drawn)
-    return Spread.of(found.c, percentiles(both[:, 0])), Spread.of(found.ck, percentiles(both[:, 1]))
+    return Estimate(found.c, *percentiles(both[:, 0])), Estimate(found.ck, *percentiles(both[:, 1]))
 
 
 #: One point a batch: mean net mass of a piece and spread within [g]; `low` and `high` are the 95 % limits

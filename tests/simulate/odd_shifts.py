@@ -10,7 +10,6 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.core.figure import Period
-from lineview.core.frames import STATE_TIMELINE
 from lineview.plant import Counter, Line, Machine, Plant, Shift
 from lineview.report.answer import Answer, Scope
 from tests import factories

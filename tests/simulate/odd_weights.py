@@ -72,9 +72,7 @@ class OddLine:
     def frames(self) -> Frames:
         """What its exports hold."""
         return Frames(
-            readings={"wrap1": weighed_line.counted(RATE_PER_MIN)},
-            weights=self.weights,
-            batches=self.batches,
+            readings={"wrap1": weighed_line.counted(RATE_PER_MIN)}, weights=self.weights, batches=self.batches
         )
 
 

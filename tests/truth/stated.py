@@ -20,18 +20,15 @@ class Coverage:
     def __init__(self) -> None:
         self.counts: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
 
-    def add(self, answer: Answer, truth: Mapping[str, float]) -> None:
+    def add(self, answer: Answer, truth: Mapping[str, float], at: str = "") -> None:
         """Compare what a reader of the answer's JSON gets with the truth."""
         figures = json.loads(to_json(answer))["figures"]
         for name, true in truth.items():
-            self.add_interval(name, figures[name]["low"], figures[name]["high"], true)
+            self.add_interval(name + at, figures[name]["low"], figures[name]["high"], true)
 
     def add_interval(self, name: str, low: float | None, high: float | None, true: float) -> None:
         """Note one interval; None where none is stated."""
-        if low is None or high is None:
-            place = 3
-        else:
-            place = 1 if true < low else 2 if true > high else 0
+        place = 3 if low is None or high is None else 1 if true < low else 2 if true > high else 0
         self.counts[name][place] += 1
 
     def assert_holds(self, condition: str, level: float = 0.95) -> None:
