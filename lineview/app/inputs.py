@@ -30,10 +30,11 @@ if TYPE_CHECKING:  # the modules of the other questions are not needed to fetch 
     from lineview.rope.answer import RopeInputs
     from lineview.shift.answer import ShiftInputs
     from lineview.shift.measures import PastCounts
+    from lineview.week.account import Past, WeekInputs
     from lineview.weight.answer import WeightInputs
     from lineview.wrap.answer import WrapInputs
 
-    Inputs = ShiftInputs | WrapInputs | RopeInputs | WeightInputs | OrderInputs
+    Inputs = ShiftInputs | WrapInputs | RopeInputs | WeightInputs | OrderInputs | WeekInputs
 
 
 def with_reasons(log: pl.DataFrame, reasons: pl.DataFrame) -> pl.DataFrame:
@@ -79,6 +80,7 @@ class Measured:
     sizers: dict[tuple[str, Period], RopeAccount] = field(default_factory=dict)
     counts: dict[tuple[str, Period, bool], MachineCounts] = field(default_factory=dict)
     output: dict[tuple[str, datetime], pl.DataFrame] = field(default_factory=dict)
+    pasts: dict[tuple[str, datetime, datetime], Past | None] = field(default_factory=dict)
 
 
 class KeptMeasures:
@@ -185,10 +187,10 @@ class Fetcher:
             self.store.reels(machine.id, start - MARGIN, end + MARGIN),
             self.store.plan(machine.line, start, end + PLAN_AHEAD),
             [frame for sizer in sizers for frame in self._rope_values(sizer, period)],
-            self._past(machine, start),
+            self._weeks_before(machine, start),
         )
 
-    def _past(self, machine: Machine, end: datetime) -> PastCounts | None:
+    def _weeks_before(self, machine: Machine, end: datetime) -> PastCounts | None:
         """Counts of the weeks before a moment, from the first reading on."""
         from lineview.shift.measures import PastCounts
 
