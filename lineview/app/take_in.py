@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from lineview.core.errors import LineviewError, StoreError
@@ -115,13 +115,22 @@ def _read_one(
             if not accept:
                 return Taken(path, proposal=export)
             layout = settle(export, settled)
+            said = _notes_of(export, layout)
             done = _try_pieces(path, plant, layout, progress, in_pieces)
             if done is not None:
-                return done
+                return replace(done, notes=(*said, *done.notes))
             export = read_export(path, plant, layout=layout, progress=progress)
+            if isinstance(export, Export):
+                export = replace(export, notes=(*said, *export.notes))
         return Taken(path, proposal=export) if isinstance(export, Proposal) else (export, layout)
     except LineviewError as error:
         return Taken(path, error=error)
+
+
+def _notes_of(proposal: Proposal, layout: Layout) -> tuple[str, ...]:
+    """What a proposal says of its file, and the columns that an answer leaves out."""
+    dropped = [header for header in proposal.layout.columns if header not in layout.columns]
+    return (*proposal.notes, *([f"left out, as answered: {', '.join(dropped)}"] if dropped else []))
 
 
 def _try_pieces(

@@ -68,7 +68,7 @@ def intake(
         elif conflicts:
             intake.conflicts(opened, csv)
         elif listing or not paths:
-            intake.listing(opened)
+            intake.listing(opened, csv)
         else:
             intake.take(opened, paths, accept, settle or [])
 
