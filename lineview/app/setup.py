@@ -28,6 +28,8 @@ GAP_TIMES, USUAL_GAP_S = 4.0, 120.0
 #: Two machines belong together from this agreement of their running minutes on, where it is better by so
 #: much than the next best; below the last they do not.
 TOGETHER, CLEARLY, APART = 0.5, 0.15, 0.25
+#: An interval between readings up to this length [s] counts for the minute of its middle.
+LONG_S = 90.0
 #: A pause of readings this many times the usual one is no running [times].
 READ_ON = 8.0
 
@@ -174,7 +176,7 @@ def _steps(frame: pl.DataFrame) -> tuple[NDArray[np.float64], NDArray[np.float64
 
 def _rhythm(draft: Plant, readings: Readings, tz: ZoneInfo) -> Rhythm:
     """Shifts by the minutes in which any machine counted pieces."""
-    running: dict[date, Minutes] = {}
+    running: dict[str, dict[date, Minutes]] = {}
     ends: list[date] = []
     for machine in draft.machines:
         counter = _pieces_counter(machine)
@@ -182,28 +184,27 @@ def _rhythm(draft: Plant, readings: Readings, tz: ZoneInfo) -> Rhythm:
         if frame is None or frame.height < 2:
             continue
         start, end, moved = _steps(frame)
-        mark(running, start[moved], end[moved], tz)
+        running[machine.id] = _minutes(start[moved], end[moved], tz)
         local = frame["at"].dt.convert_time_zone(tz.key).dt.date()
         ends += [local[0], local[-1]]
     return shifts_of(running, min(ends), max(ends)) if ends else Rhythm((), "nothing counts pieces", False)
 
 
-def mark(
-    running: dict[date, Minutes], start_s: NDArray[np.float64], end_s: NDArray[np.float64], tz: ZoneInfo
-) -> None:
-    """Mark the minutes of the wall clock that intervals lie in; a short one by its middle."""
-    middle = (start_s + end_s) / 2.0
-    long = end_s - start_s > 90.0
+def _minutes(start_s: NDArray[np.float64], end_s: NDArray[np.float64], tz: ZoneInfo) -> dict[date, Minutes]:
+    """By date, the minutes of the wall clock that intervals [s] lie in; a short one by its middle."""
+    long = end_s - start_s > LONG_S
     spread = [np.arange(a, b, 60.0) for a, b in zip(start_s[long] + 30.0, end_s[long] - 15.0, strict=True)]
-    moments = np.concatenate([middle[~long], *spread])
-    local = pl.Series((moments * 1e6).astype(np.int64)).cast(pl.Datetime("us", "UTC"))
+    moments = np.concatenate([(start_s[~long] + end_s[~long]) / 2.0, *spread])
+    local = pl.Series("at", (moments * 1e6).astype(np.int64)).cast(pl.Datetime("us", "UTC"))
     local = local.dt.convert_time_zone(tz.key)
-    frame = pl.DataFrame(
-        {"day": local.dt.date(), "minute": local.dt.hour().cast(pl.Int64) * 60 + local.dt.minute()}
-    )
-    for key, rows in frame.unique().partition_by("day", as_dict=True).items():
-        minutes = running.setdefault(key[0], np.zeros(DAY_MIN, bool))
+    minute = local.dt.hour().cast(pl.Int64) * 60 + local.dt.minute()
+    frame = pl.DataFrame({"day": local.dt.date(), "minute": minute}).unique()
+    running: dict[date, Minutes] = {}
+    for key, rows in frame.partition_by("day", as_dict=True).items():
+        minutes = np.zeros(DAY_MIN, bool)
         minutes[rows["minute"].to_numpy()] = True
+        running[key[0]] = minutes
+    return running
 
 
 def _by_day(draft: Plant, readings: Readings, tz: ZoneInfo) -> pl.DataFrame:

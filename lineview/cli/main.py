@@ -171,6 +171,22 @@ def board(
 
 
 @app.command()
+def setup(
+    exports: Annotated[list[Path] | None, typer.Argument(help="Export files and folders of them.")] = None,
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    accept: Annotated[bool, typer.Option("--accept", help="Take every suggestion without asking.")] = False,
+    answer: Annotated[
+        list[str] | None, typer.Option(help="An answer given beforehand, as QUESTION=ANSWER.")
+    ] = None,
+) -> None:
+    """Set a works up from its exports: recognise them, ask what they leave open, write plant.toml."""
+    from lineview.cli.setup import run_setup
+
+    run_setup(works, exports or [], journal, accept, answer or [])
+
+
+@app.command()
 def demo(
     into: Annotated[Path, typer.Option(help="Folder to write to; must be new or empty.")] = Path(
         "demo-works"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, time, timedelta
 
@@ -55,13 +55,16 @@ class Rhythm:
     sure: bool
 
 
-def shifts_of(running: dict[date, Minutes], first: date, last: date) -> Rhythm:
+Running = Mapping[str, Mapping[date, Minutes]]
+
+
+def shifts_of(running: Running, first: date, last: date) -> Rhythm:
     """Suggest shifts from the minutes in which machines ran.
 
     Parameters
     ----------
-    running : mapping of date to boolean array
-        By date on the wall clock, which of its 1,440 minutes some machine ran in.
+    running : mapping of str to mapping of date to boolean array
+        By machine and date on the wall clock, which of its 1,440 minutes it ran in.
     first, last : datetime.date
         The dates that readings cover.
 
@@ -70,25 +73,36 @@ def shifts_of(running: dict[date, Minutes], first: date, last: date) -> Rhythm:
     Rhythm
         With `sure` False where days are too few, or edges do not show.
     """
-    days = {day: minutes for day, minutes in running.items() if minutes.any()}
-    if not days:
+    every = [minutes for days in running.values() for minutes in days.values() if minutes.any()]
+    if not every:
         return Rhythm((), "nothing ran in these exports", sure=False)
-    ran = _days_running(list(days.values()))
-    spans = _spans(ran, len(days))
-    edges, clear = _edges(spans, ran, len(days))
-    drafts = [_with_days(start, end, running, first, last) for start, end in edges]
+    whole = _together(running)
+    ran = _days_running(every)
+    spans = _spans(ran, len(every))
+    edges, clear = _edges(spans, ran, len(every))
+    drafts = [_with_days(start, end, whole, first, last) for start, end in edges]
     drafts = [draft for draft in drafts if draft[2]]
-    shifts, fewest = [], len(days)
+    shifts, fewest = [], len(whole)
     for start, end, on, worked in drafts:
         breaks, seen = _breaks(start, end, running, worked)
         fewest = min(fewest, seen)
         shifts.append(
             Shift(id=_name(start, end), start=_clock(start), end=_clock(end), days=on, breaks=breaks)
         )
-    inside = _share_inside(running, [(start, end, worked) for start, end, _, worked in drafts])
+    inside = _share_inside(whole, [(start, end, worked) for start, end, _, worked in drafts])
     shifts = _told_apart(sorted(shifts, key=lambda shift: shift.start))
     sure = clear and fewest >= 2 and inside >= INSIDE_SHARE and bool(shifts)
-    return Rhythm(tuple(shifts), _why(len(days), fewest, clear, inside), sure)
+    return Rhythm(tuple(shifts), _why(len(whole), fewest, clear, inside), sure)
+
+
+def _together(running: Running) -> dict[date, Minutes]:
+    """By date, the minutes in which any machine ran."""
+    whole: dict[date, Minutes] = {}
+    for days in running.values():
+        for day, minutes in days.items():
+            if minutes.any():
+                whole[day] = whole[day] | minutes if day in whole else minutes
+    return whole
 
 
 def _why(days: int, fewest: int, clear: bool, inside: float) -> str:
@@ -217,14 +231,14 @@ def _room(pauses: list[tuple[int, int]], mark: int) -> int:
     return max([room for room in inside if room >= 0], default=-1)
 
 
-def _window(running: dict[date, Minutes], day: date, start: int, end: int) -> Minutes:
+def _window(running: Mapping[date, Minutes], day: date, start: int, end: int) -> Minutes:
     """The minutes of a shift that starts on a day, whether or not anything was read."""
     both = [running.get(day + timedelta(days=k), np.zeros(DAY_MIN, bool)) for k in (0, 1)]
     return np.concatenate(both)[start:end]
 
 
 def _with_days(
-    start: int, end: int, running: dict[date, Minutes], first: date, last: date
+    start: int, end: int, running: Mapping[date, Minutes], first: date, last: date
 ) -> tuple[int, int, tuple[Day, ...], list[date]]:
     """A shift with the days that it starts on: those on which it ran at least every other week."""
     span = [first + timedelta(days=k) for k in range((last - first).days + 1)]
@@ -242,14 +256,13 @@ def _with_days(
     return start, end, tuple(name for name in WEEK if name in on), worked
 
 
-def _breaks(
-    start: int, end: int, running: dict[date, Minutes], worked: list[date]
-) -> tuple[tuple[Break, ...], int]:
-    """Pauses that all days of a shift share, and how many days there are."""
-    count = len(worked)
-    if count < 2:
-        return (), count
-    ran = _days_running([_window(running, day, start, end) for day in worked])
+def _breaks(start: int, end: int, running: Running, worked: list[date]) -> tuple[tuple[Break, ...], int]:
+    """Pauses that all days and machines of a shift share, and how many days there are."""
+    if len(worked) < 2:
+        return (), len(worked)
+    windows = [_window(days, day, start, end) for days in running.values() for day in worked]
+    windows = [minutes for minutes in windows if minutes.mean() >= WORKED_SHARE]
+    ran, count = _days_running(windows), len(windows)
     still = np.concatenate([[False], ran <= int(RAN_SHARE * count), [False]])
     change = np.flatnonzero(np.diff(still.astype(np.int8)))
     breaks = []
@@ -260,10 +273,10 @@ def _breaks(
         on_the_mark = count > 2 or abs(start + int(s) - first) <= 1
         if inside and after - first >= BREAK_MIN and int(e - s) >= BREAK_MIN and on_the_mark:
             breaks.append(Break(start=_clock(first), end=_clock(after)))
-    return tuple(breaks), count
+    return tuple(breaks), len(worked)
 
 
-def _share_inside(running: dict[date, Minutes], shifts: Sequence[tuple[int, int, list[date]]]) -> float:
+def _share_inside(running: Mapping[date, Minutes], shifts: Sequence[tuple[int, int, list[date]]]) -> float:
     """The share of the running minutes that lie in the shifts."""
     whole = sum(int(minutes.sum()) for minutes in running.values())
     inside = sum(int(_window(running, d, s, e).sum()) for s, e, worked in shifts for d in worked)
