@@ -161,12 +161,12 @@ def board(
     host: Annotated[str, typer.Option(help="Address to serve on.")] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="Port to serve on.")] = 8050,
 ) -> None:
-    """Serve the board on this machine."""
+    """Serve the board on this machine; a folder without plant.toml is set up there."""
     give_memory_back()
     from lineview.app.works import Works
     from lineview.board.serve import run_board
 
-    with Works(works, journal) as opened:
+    with Works(works, journal, new=True) as opened:
         run_board(opened, host, port)
 
 
