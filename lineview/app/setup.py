@@ -368,7 +368,7 @@ def _text(
     """plant.toml, or "" and why there is none yet."""
     given = {q.key: answers.get(q.key) or q.suggested for q in questions}
     machines = [m.id for m in read.draft.machines]
-    faults: list[Fault] = []
+    faults = list(read.mixed)
     if not machines:
         faults.append(Fault("no machine was recognised in these exports", expected="counters with headers"))
     if faults or any(answer is None for answer in given.values()):

@@ -76,6 +76,8 @@ class ReadSoFar:
         What the files leave open.
     faults : tuple of Fault
         Files that cannot be read.
+    mixed : tuple of Fault
+        Files that contradict each other; with them nothing is set up.
     """
 
     groups: tuple[Group, ...]
@@ -85,6 +87,7 @@ class ReadSoFar:
     readings: Readings
     questions: tuple[SetUpQuestion, ...]
     faults: tuple[Fault, ...]
+    mixed: tuple[Fault, ...]
 
 
 @dataclass
@@ -122,10 +125,10 @@ def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> Re
     key = (zone, tuple(sorted((g, tuple(sorted(s.items()))) for g, s in settled.items())))
     if key not in surveyed.kept:
         layouts, faults = _layouts(groups, proposals, settled)
-        readings, unread = _readings(groups, draft, layouts)
+        readings, unread, mixed = _readings(groups, draft, layouts)
         every = (*surveyed.faults, *faults, *unread)
         surveyed.kept[key] = ReadSoFar(
-            tuple(groups), draft, proposals, layouts, readings, tuple(questions), every
+            tuple(groups), draft, proposals, layouts, readings, tuple(questions), every, mixed
         )
     return surveyed.kept[key]
 
@@ -274,7 +277,7 @@ def _shared_start(texts: Sequence[str]) -> str:
 
 def _readings(
     groups: Sequence[Group], draft: Plant, layouts: Mapping[str, Layout]
-) -> tuple[Readings, list[Fault]]:
+) -> tuple[Readings, list[Fault], tuple[Fault, ...]]:
     """Readings by machine and channel of the newest files, each moment once."""
     frames: list[pl.DataFrame] = []
     faults: list[Fault] = []
@@ -290,24 +293,27 @@ def _readings(
                 frames += [part.tidy for part in export.parts if part.kind == "readings"]
                 faults += _refused(export)
     if not frames:
-        return {}, faults
+        return {}, faults, ()
     every = pl.concat(frames)
     whole = every.unique(["machine", "channel", "at"], keep="first", maintain_order=True)
-    faults += _disagreeing(every, whole.height)
     ordered = whole.sort("machine", "channel", "at")
     parts = ordered.partition_by("machine", "channel", as_dict=True, maintain_order=True)
-    return {(str(key[0]), str(key[1])): part for key, part in parts.items()}, faults
+    return (
+        {(str(key[0]), str(key[1])): part for key, part in parts.items()},
+        faults,
+        _mixed(every, whole.height),
+    )
 
 
-def _disagreeing(every: pl.DataFrame, moments: int) -> list[Fault]:
+def _mixed(every: pl.DataFrame, moments: int) -> tuple[Fault, ...]:
     """Files that say different things of the same moments: they may be of two machines."""
     values = every.unique(["machine", "channel", "at", "value", "text"])
     if values.height - moments <= MOST_DISAGREE * moments:
-        return []
+        return ()
     twice = values.filter(pl.struct("machine", "channel", "at").is_duplicated())
     names = ", ".join(twice["machine"].unique().sort().to_list())
     what = f"files of {names} give different values for the same moments"
-    return [Fault(what, "", "one machine a file name", "Put the machine's name first in each file's name.")]
+    return (Fault(what, "", "one machine a file name", "Put the machine's name first in each file's name."),)
 
 
 def _refused(export: Export) -> list[Fault]:
