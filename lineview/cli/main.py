@@ -22,8 +22,7 @@ WorksFolder = Annotated[
     Path, typer.Option("--works", envvar="LINEVIEW_WORKS", help="The works folder, with plant.toml in it.")
 ]
 JournalUrl = Annotated[
-    str | None,
-    typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite."),
+    str | None, typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite.")
 ]
 HERE = Path()
 
@@ -81,8 +80,7 @@ def answer(
     line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
     machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
     period: Annotated[
-        str | None,
-        typer.Option(help="last-shift, this-week, last-7-days, all, a day, or a shift: 2026-06-09.early."),
+        str | None, typer.Option(help="last-shift, this-week, last-7-days, all, a day, or a shift: 2026-06-09.early.")
     ] = None,
     start: Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")] = None,
     end: Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")] = None,
@@ -116,9 +114,7 @@ def records(
 @app.command()
 def sheet(
     question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap or order.")],
-    file: Annotated[
-        Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")
-    ],
+    file: Annotated[Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
@@ -188,9 +184,7 @@ def setup(
 
 @app.command()
 def demo(
-    into: Annotated[Path, typer.Option(help="Folder to write to; must be new or empty.")] = Path(
-        "demo-works"
-    ),
+    into: Annotated[Path, typer.Option(help="Folder to write to; must be new or empty.")] = Path("demo-works"),
     days: Annotated[int, typer.Option(min=1, max=400, help="How many days.")] = 7,
     seed: Annotated[int, typer.Option(help="Another seed gives other days.")] = 1,
 ) -> None:
