@@ -67,9 +67,7 @@ class SetUpDesk:
     @property
     def shop(self) -> str:
         """What the works is called until it is named: its folder's name."""
-        return (
-            self.folder.resolve().name.replace("_", " ").replace("-", " ").strip().capitalize() or "Our works"
-        )
+        return self.folder.resolve().name.replace("_", " ").replace("-", " ").strip().capitalize() or "Our works"
 
     def look(self, paths: Sequence[Path]) -> None:
         """Look at exports; raises an IntakeError where a path is not there or has none."""
@@ -78,9 +76,7 @@ class SetUpDesk:
 
     def keep_upload(self, name: str, data: bytes) -> Path | None:
         """Keep an uploaded export in the folder exports/; None for a file that is none."""
-        parts = [
-            part for part in PurePosixPath(name.replace("\\", "/")).parts if part not in ("/", "..", ".")
-        ]
+        parts = [part for part in PurePosixPath(name.replace("\\", "/")).parts if part not in ("/", "..", ".")]
         if not parts or parts[-1].startswith((".", "~")):
             return None
         if not parts[-1].lower().removesuffix(".gz").endswith(ENDINGS):

@@ -298,11 +298,7 @@ def _readings(
     whole = every.unique(["machine", "channel", "at"], keep="first", maintain_order=True)
     ordered = whole.sort("machine", "channel", "at")
     parts = ordered.partition_by("machine", "channel", as_dict=True, maintain_order=True)
-    return (
-        {(str(key[0]), str(key[1])): part for key, part in parts.items()},
-        faults,
-        _mixed(every, whole.height),
-    )
+    return ({(str(key[0]), str(key[1])): part for key, part in parts.items()}, faults, _mixed(every, whole.height))
 
 
 def _mixed(every: pl.DataFrame, moments: int) -> tuple[Fault, ...]:

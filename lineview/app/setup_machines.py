@@ -128,9 +128,7 @@ def _with_machines(surveys: Sequence[Survey]) -> list[Survey]:
     for some in alike.values():
         apart = _at_once(some)
         for survey in some:
-            whole = (
-                f"{survey.machine} {survey.part}".strip() if apart or not survey.machine else survey.machine
-            )
+            whole = f"{survey.machine} {survey.part}".strip() if apart or not survey.machine else survey.machine
             named.append(replace(survey, machine=whole))
     return sorted(named, key=lambda s: s.path.name)
 
@@ -206,9 +204,7 @@ def _ids(drafts: Sequence[_Draft]) -> dict[str, str]:
 
 def _machine(machine_id: str, draft: _Draft) -> Machine:
     counters = [
-        Counter(
-            id=COUNTER_IDS[meaning], counts=meaning, fastest_per_min=UNBOUND, unit_value=_count_m(columns[0])
-        )
+        Counter(id=COUNTER_IDS[meaning], counts=meaning, fastest_per_min=UNBOUND, unit_value=_count_m(columns[0]))
         for meaning, columns in draft.columns.items()
         if meaning in COUNTER_IDS
     ]

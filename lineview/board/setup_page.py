@@ -67,9 +67,7 @@ def add_setup_routes(server: Flask, works: Works) -> None:
             described = desk().described
             desk().write()
             if described:
-                return _page(
-                    desk(), done="The suggestion is in plant.suggested.toml; plant.toml stays as it is."
-                )
+                return _page(desk(), done="The suggestion is in plant.suggested.toml; plant.toml stays as it is.")
             desk().take_in(works)
         except LineviewError as error:
             return _page(desk(), error.faults)
@@ -143,16 +141,10 @@ def _soft(desk: SetUpDesk, shown: SetUp) -> str:
 
 
 def _seen(desk: SetUpDesk, shown: SetUp) -> dict[str, Any]:
-    zones = sorted(
-        z for z in available_timezones() if "/" in z and not z.startswith(("Etc/", "posix", "right"))
-    )
+    zones = sorted(z for z in available_timezones() if "/" in z and not z.startswith(("Etc/", "posix", "right")))
     text = "\n".join(desk.difference(shown.text)) if desk.described and shown.text else shown.text
-    titled = (
-        "How the suggestion differs from plant.toml" if desk.described else "plant.toml as it will be written"
-    )
-    finish = (
-        "Write plant.suggested.toml" if desk.described else "Finish: write plant.toml and take the exports in"
-    )
+    titled = "How the suggestion differs from plant.toml" if desk.described else "plant.toml as it will be written"
+    finish = "Write plant.suggested.toml" if desk.described else "Finish: write plant.toml and take the exports in"
     return {
         "name": desk.answers.get("shop", desk.shop),
         "questions": [_form_of(question, shown, desk.answers) for question in shown.questions],
@@ -227,16 +219,9 @@ def _machine(machine: str, name: str, shown: SetUp) -> dict[str, Any]:
         rows.append([headers.get(c.channel, ""), c.holds, f"{c.readings:,}", c.example, turns])
     groups = [g for g in shown.read.groups if machine in g.machines]
     files = sum(len(group.surveys) for group in groups)
-    title = (
-        f"{name}: {files} export{'s' * (files != 1)}, {len(rows)} column{'s' * (len(rows) != 1)} recognised"
-    )
+    title = f"{name}: {files} export{'s' * (files != 1)}, {len(rows)} column{'s' * (len(rows) != 1)} recognised"
     heads = ["column", "holds", "readings", "for example", "starts again at 0"]
-    return {
-        "title": title,
-        "heads": heads,
-        "rows": rows,
-        "samples": [s for g in groups for s in _samples(g.id, shown)],
-    }
+    return {"title": title, "heads": heads, "rows": rows, "samples": [s for g in groups for s in _samples(g.id, shown)]}
 
 
 def _headers_of(machine: str, shown: SetUp) -> dict[str, str]:
@@ -258,9 +243,7 @@ def _samples(group: str, shown: SetUp) -> list[dict[str, Any]]:
     if proposal is None:
         return []
     times = next(g.first.times for g in shown.read.groups if g.id == group)
-    words = " ".join(
-        [f"{proposal.path.name}: time in {' and '.join(times)}.", *(f"{n}." for n in proposal.notes)]
-    )
+    words = " ".join([f"{proposal.path.name}: time in {' and '.join(times)}.", *(f"{n}." for n in proposal.notes)])
     frame = proposal.sample.drop("intake", "text", "quality", "row", strict=False).head(SAMPLE_ROWS)
     if frame.schema.get("at") == UTC_US:
         frame = frame.with_columns(
@@ -288,11 +271,7 @@ def answers_in(form: MultiDict[str, str], shown: SetUp | None) -> dict[str, str]
             place = form.get(f"of-{machine.id}", "")
             if place.isdigit() and int(place) < len(names):
                 listed[int(place)].append(machine.id)
-        pairs = [
-            (name or f"Line {k + 1}", ids)
-            for k, (name, ids) in enumerate(zip(names, listed, strict=True))
-            if ids
-        ]
+        pairs = [(name or f"Line {k + 1}", ids) for k, (name, ids) in enumerate(zip(names, listed, strict=True)) if ids]
         answers["lines"] = "; ".join(
             f"{name.replace(';', ' ').replace('=', ' ')} = {', '.join(ids)}" for name, ids in pairs
         )

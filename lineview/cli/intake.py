@@ -101,8 +101,7 @@ def _accepted(one: Taken) -> None:
         return
     console.print()
     console.print(
-        Text.assemble((one.path.name, "bold"), ": this layout was accepted and added to layouts.toml:"),
-        soft_wrap=True,
+        Text.assemble((one.path.name, "bold"), ": this layout was accepted and added to layouts.toml:"), soft_wrap=True
     )
     console.print(layout_toml(one.accepted), markup=False, soft_wrap=True)
     if not any("left out" in note for note in one.notes):

@@ -172,9 +172,7 @@ def setup(
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     accept: Annotated[bool, typer.Option("--accept", help="Take every suggestion without asking.")] = False,
-    answer: Annotated[
-        list[str] | None, typer.Option(help="An answer given beforehand, as QUESTION=ANSWER.")
-    ] = None,
+    answer: Annotated[list[str] | None, typer.Option(help="An answer given beforehand, as QUESTION=ANSWER.")] = None,
 ) -> None:
     """Set a works up from its exports: recognise them, ask what they leave open, write plant.toml."""
     from lineview.cli.setup import run_setup

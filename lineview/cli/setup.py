@@ -19,9 +19,7 @@ from lineview.cli.console import console
 from lineview.core.errors import AskError, Fault, LineviewError
 
 
-def run_setup(
-    folder: Path, exports: Sequence[Path], journal: str | None, accept: bool, given: Sequence[str]
-) -> None:
+def run_setup(folder: Path, exports: Sequence[Path], journal: str | None, accept: bool, given: Sequence[str]) -> None:
     """Ask what exports leave open, write plant.toml, take the exports in and print the first answer."""
     desk = SetUpDesk(folder, computer_zone())
     desk.look(list(exports) or [_exports_of(folder, accept)])
@@ -70,9 +68,7 @@ def _print_seen(shown: SetUp) -> None:
             console.print(Text(f"  time in {' and '.join(group.first.times)}; {meant}"), soft_wrap=True)
             for note in proposal.notes:
                 console.print(Text(f"  {note}"), soft_wrap=True)
-    table = Table(
-        "machine", "channel", "holds", "readings", "e.g.", "starts again at", "fastest a minute", box=None
-    )
+    table = Table("machine", "channel", "holds", "readings", "e.g.", "starts again at", "fastest a minute", box=None)
     for c in shown.learned:
         turns = "" if c.limits is None else f"{c.limits.modulus:,}" if c.limits.modulus else "not seen"
         fast = f"{c.limits.fastest_per_min:,g}" if c.limits else ""
@@ -88,9 +84,7 @@ def _print_seen(shown: SetUp) -> None:
 
 def _ask_all(desk: SetUpDesk, shown: SetUp) -> SetUp:
     """Ask every question; an answer may settle or raise others."""
-    desk.answer(
-        {"shop": typer.prompt("What is the works called?", default=desk.answers.get("shop", desk.shop))}
-    )
+    desk.answer({"shop": typer.prompt("What is the works called?", default=desk.answers.get("shop", desk.shop))})
     asked: set[str] = set()
     while True:
         question = next((q for q in shown.questions if q.key not in asked), None)

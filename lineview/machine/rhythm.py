@@ -86,9 +86,7 @@ def shifts_of(running: Running, first: date, last: date) -> Rhythm:
     for start, end, on, worked in drafts:
         breaks, seen = _breaks(start, end, running, worked)
         fewest = min(fewest, seen)
-        shifts.append(
-            Shift(id=_name(start, end), start=_clock(start), end=_clock(end), days=on, breaks=breaks)
-        )
+        shifts.append(Shift(id=_name(start, end), start=_clock(start), end=_clock(end), days=on, breaks=breaks))
     inside = _share_inside(whole, [(start, end, worked) for start, end, _, worked in drafts])
     shifts = _told_apart(sorted(shifts, key=lambda shift: shift.start))
     sure = clear and fewest >= 2 and inside >= INSIDE_SHARE and bool(shifts)

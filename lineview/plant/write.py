@@ -54,9 +54,7 @@ def _pairs(part: Part) -> list[str]:
     """The keys of a part that are not left at their default, as TOML."""
     fields = type(part).model_fields
     values = {name: getattr(part, name) for name in fields}
-    return [
-        f"{n} = {_value(v)}" for n, v in values.items() if fields[n].is_required() or v != fields[n].default
-    ]
+    return [f"{n} = {_value(v)}" for n, v in values.items() if fields[n].is_required() or v != fields[n].default]
 
 
 def plant_text(plant: Plant, remarks: Mapping[tuple[str, str], str], reasons: Mapping[str, str]) -> str:
@@ -79,16 +77,10 @@ def plant_text(plant: Plant, remarks: Mapping[tuple[str, str], str], reasons: Ma
     rows = [
         "# The plant description, set up from exports. Edit it by hand or on the board: this file counts.",
         f"shop = {_value(plant.shop)}",
-        _said(
-            f"zone = {_value(plant.zone)}",
-            f"the machines' clocks; {reasons['zone']}" if "zone" in reasons else "",
-        ),
+        _said(f"zone = {_value(plant.zone)}", f"the machines' clocks; {reasons['zone']}" if "zone" in reasons else ""),
         f"units = {_value(plant.units)}",
         f"currency = {_value(plant.currency)}",
-        _said(
-            f"gap_s = {_value(plant.gap_s)}",
-            "seconds without a reading after which a machine counts as unseen",
-        ),
+        _said(f"gap_s = {_value(plant.gap_s)}", "seconds without a reading after which a machine counts as unseen"),
     ]
     rows += ["", _head("Shifts", reasons.get("shifts", ""))]
     for shift in plant.shifts:

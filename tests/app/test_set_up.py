@@ -46,19 +46,12 @@ def test_machines_columns_lines_and_shifts_are_suggested(made: Undescribed, surv
     assert shown.by_day["pieces"].sum() == pytest.approx(sum(t.made for t in made.truth), rel=0.02)
 
 
-def test_the_file_is_read_back_whole_and_says_where_values_come_from(
-    surveyed: Surveyed, tmp_path: Path
-) -> None:
+def test_the_file_is_read_back_whole_and_says_where_values_come_from(surveyed: Surveyed, tmp_path: Path) -> None:
     shown = set_up(surveyed, {"shop": "Höfer & Söhne", "band": "310-390"})
     path = tmp_path / "plant.toml"
     path.write_text(shown.text, encoding="utf-8")
     plant = read_plant(path)
-    assert (plant.shop, plant.zone, len(plant.machines), len(plant.layouts)) == (
-        "Höfer & Söhne",
-        "Europe/Rome",
-        4,
-        4,
-    )
+    assert (plant.shop, plant.zone, len(plant.machines), len(plant.layouts)) == ("Höfer & Söhne", "Europe/Rome", 4, 4)
     assert {m.nominal_per_min for m in plant.machines if m.kind != "sizer"} == {(310.0, 390.0)}
     assert "# Shifts: from 3 days of counting" in shown.text
     assert "seen to start again at 0" in shown.text
@@ -132,7 +125,5 @@ def test_a_new_folder_opens_only_to_be_set_up(tmp_path: Path) -> None:
 
 def test_the_check_of_a_text_names_lines() -> None:
     faults = check_text('shop = "A"\n[[lines]]\nid = "1"\nnmae = "x"\n')
-    assert [(fault.where, fault.what) for fault in faults] == [
-        ("plant.toml line 4", "unknown key 'nmae' in [[lines]]")
-    ]
+    assert [(fault.where, fault.what) for fault in faults] == [("plant.toml line 4", "unknown key 'nmae' in [[lines]]")]
     assert "cannot be read as TOML" in check_text("shop = \n")[0].what

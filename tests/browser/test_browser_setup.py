@@ -57,9 +57,7 @@ def first_answer(board: Board, works: Works, made: Undescribed) -> None:
     figure = board.sentence.split()[3].replace(",", "")
     assert last.made * 0.97 < int(figure) <= last.made  # good pieces: rejects are counted apart
     assert (works.folder / "plant.toml").is_file()
-    assert sorted(p.name for p in (works.folder / "exports").iterdir()) == sorted(
-        p.name for p in made.folder.iterdir()
-    )
+    assert sorted(p.name for p in (works.folder / "exports").iterdir()) == sorted(p.name for p in made.folder.iterdir())
 
 
 def test_with_the_mouse(serve_board: Served, new: Works, made: Undescribed) -> None:
@@ -115,7 +113,9 @@ def test_everything_on_the_page_has_a_name_and_a_size(
     assert board.page.evaluate(SMALL, least) == []
     wide, inner = board.page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
     assert wide <= inner
-    unlabelled = "[...document.querySelectorAll('input:not([type=hidden]), select')].filter(e => !e.labels.length).length"
+    unlabelled = (
+        "[...document.querySelectorAll('input:not([type=hidden]), select')].filter(e => !e.labels.length).length"
+    )
     assert board.page.evaluate(unlabelled) == 0
     repeated = "(() => { const ids = [...document.querySelectorAll('[id]')].map(e => e.id); return ids.filter((id, i) => ids.indexOf(id) !== i); })()"
     assert board.page.evaluate(repeated) == []

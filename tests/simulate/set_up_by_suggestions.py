@@ -85,9 +85,7 @@ def _compared(opened: Works, line: str, period: str, truth: TrueShift, every_s: 
         low = (figure.low if figure.low is not None else figure.value) - room
         high = (figure.high if figure.high is not None else figure.value) + room
         if not low <= value <= high:
-            differs.append(
-                f"{where}: {name} {figure.value:,.1f} ({low:,.1f} to {high:,.1f}), truth {value:,.1f}"
-            )
+            differs.append(f"{where}: {name} {figure.value:,.1f} ({low:,.1f} to {high:,.1f}), truth {value:,.1f}")
 
     held("pieces_made", truth.made, 1.0)
     held("planned_min", truth.planned_min, 0.01)

@@ -62,17 +62,12 @@ LANGUAGES = tuple(WORDS)
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri")
 
 
-def _shift(
-    name: str, start: str, end: str, breaks: Sequence[str] = (), days: Sequence[str] = WEEKDAYS
-) -> Shift:
+def _shift(name: str, start: str, end: str, breaks: Sequence[str] = (), days: Sequence[str] = WEEKDAYS) -> Shift:
     pauses = tuple(
-        Break(start=time.fromisoformat(b.split("-")[0]), end=time.fromisoformat(b.split("-")[1]))
-        for b in breaks
+        Break(start=time.fromisoformat(b.split("-")[0]), end=time.fromisoformat(b.split("-")[1])) for b in breaks
     )
     begin, finish = time.fromisoformat(start), time.fromisoformat(end)
-    return Shift.model_validate(
-        {"id": name, "start": begin, "end": finish, "days": tuple(days), "breaks": pauses}
-    )
+    return Shift.model_validate({"id": name, "start": begin, "end": finish, "days": tuple(days), "breaks": pauses})
 
 
 #: The rhythms that works run by.
@@ -224,9 +219,7 @@ class _Writer:
 
     def line(self, place: int, kind: str, counters: CounterTruth, shifts: Sequence[Window]) -> None:
         factor = {"m": 1.0, "dm": 10.0, "cm": 100.0, "": 10.0}[self.how.film_unit]
-        first = {
-            key: int(self.rng.integers(100, 60_000)) for key in ("pieces", "rejects", "film", "paper", "rope")
-        }
+        first = {key: int(self.rng.integers(100, 60_000)) for key in ("pieces", "rejects", "film", "paper", "rope")}
         for number, (key, spans) in enumerate(self._files(shifts).items()):
             at = np.concatenate([np.arange(a - 30.0, b + 31.0, self.how.every_s) for a, b in spans])
             true = counters.at(at)
@@ -236,14 +229,11 @@ class _Writer:
             made = true["good" if self.how.good else "pieces"]
             values = [
                 self._turned(
-                    made - (before["good" if self.how.good else "pieces"][0] if before else 0),
-                    start["pieces"],
+                    made - (before["good" if self.how.good else "pieces"][0] if before else 0), start["pieces"]
                 ),
                 self._turned(true["rejects"] - (before["rejects"][0] if before else 0), start["rejects"]),
                 self._turned((true["film"] - (before["film"][0] if before else 0)) * factor, start["film"]),
-                self._turned(
-                    (true["paper"] - (before["paper"][0] if before else 0)) * factor, start["paper"]
-                ),
+                self._turned((true["paper"] - (before["paper"][0] if before else 0)) * factor, start["paper"]),
             ]
             unit = f" [{self.how.film_unit}]" if self.how.film_unit else ""
             heads = [self.word("good" if self.how.good else "pieces"), self.word("rejects"),
@@ -266,9 +256,7 @@ class _Writer:
     def _turned(self, values: np.ndarray, first: float) -> list[int]:
         return [int(v) % self.how.modulus for v in np.floor(values + first + 1e-6)]
 
-    def _add(
-        self, machine: str, key: str, heads: list[str], at: np.ndarray, values: list[list[Cell]]
-    ) -> None:
+    def _add(self, machine: str, key: str, heads: list[str], at: np.ndarray, values: list[list[Cell]]) -> None:
         stamps = [self._stamp(float(moment)) for moment in at]
         split = self.how.stamp == "split"
         first = [self.word("date"), self.word("clock")] if split else [self.word("stamp")]

@@ -161,9 +161,7 @@ def _sheets(data: bytes, path: Path) -> list[Records]:
     return sheet_records(data, path)
 
 
-def _survey(
-    path: Path, name: str, records: Records, heading: Heading, rows: Rows, clock: FoundClock
-) -> Survey:
+def _survey(path: Path, name: str, records: Records, heading: Heading, rows: Rows, clock: FoundClock) -> Survey:
     times = clock.places
     long = long_columns(heading, rows)
     owner = next((p for p in range(heading.width) if tokens(heading.names[p]) & MACHINE), None)
@@ -219,9 +217,7 @@ def _named_in_long(owners: pl.Series, names: pl.Series) -> dict[str, tuple[str, 
     return {str(key[0]): tuple(group["name"].to_list()) for key, group in by}
 
 
-def _named_in_wide(
-    rows: Rows, owner: int, places: Sequence[int], heading: Heading
-) -> dict[str, tuple[str, ...]]:
+def _named_in_wide(rows: Rows, owner: int, places: Sequence[int], heading: Heading) -> dict[str, tuple[str, ...]]:
     """For each machine that a column names, the headers under which it has values."""
     filled = {
         heading.names[p]: (rows.column(p).str.strip_chars() != "").alias(str(p))
@@ -241,9 +237,7 @@ def _columns(named: Sequence[tuple[str, str]]) -> tuple[SurveyedColumn, ...]:
     columns = []
     for (header, unit), (owner, rest) in zip(named, owned, strict=True):
         meaning = meaning_of(rest if owner else header)
-        columns.append(
-            SurveyedColumn(header, meaning, unit or _unit_at_end(header), owner if several else "")
-        )
+        columns.append(SurveyedColumn(header, meaning, unit or _unit_at_end(header), owner if several else ""))
     return tuple(columns)
 
 
