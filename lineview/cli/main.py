@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from lineview.app.allocator import give_memory_back, keep_to_one_thread
+from lineview.app.allocator import collect_garbage_seldom, give_memory_back, keep_to_one_thread
 from lineview.core.errors import LineviewError
 
 app = typer.Typer(
@@ -238,6 +238,7 @@ def adjusted(
 def main() -> None:
     """Run the command line; a plain error and exit status 2 for whatever the user can mend."""
     keep_to_one_thread()
+    collect_garbage_seldom()
     try:
         app()
     except LineviewError as error:

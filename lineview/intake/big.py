@@ -248,7 +248,7 @@ class BigExport:
         return (*passed_notes(self._passed), *gap_notes(self._by_gap), *name_notes(self._unnamed), *self._bound.notes)
 
     def stretches(self, source: Path) -> Iterator[Stretch]:
-        """The rows, some 8 MB of text at a time."""
+        """The rows, some 16 MB of text at a time."""
         row, kept = self._first, 0
         held: list[bytes] = []  # pieces of a night in which the clock goes back are read together
         first_held = row
