@@ -18,6 +18,7 @@ from lineview.board.answer_page import add_sheet_routes
 from lineview.board.callbacks import bind
 from lineview.board.intake_page import TakeOutcome, take_upload
 from lineview.board.layout import frame, index, opening
+from lineview.board.plant_page import add_plant_routes
 from lineview.board.setup_page import add_setup_routes
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
 from lineview.core.resources import shipped
@@ -177,6 +178,7 @@ def create_app(
     add_routes(app.server, works)
     add_sheet_routes(app.server, works)
     add_setup_routes(app.server, works)
+    add_plant_routes(app.server, works)
     guard(app.server, hosts, app.csp_hashes())
     return app
 
