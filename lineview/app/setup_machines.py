@@ -14,11 +14,21 @@ from lineview.plant import Counter, Gauge, Line, Machine, MachineKind, Plant
 
 #: Ids of counters and gauges by what they count or measure.
 COUNTER_IDS = {
-    "pieces": "pieces", "good pieces": "good", "rejects": "rejects", "blank wraps": "blanks", "film": "film",
-    "wax paper": "paper", "rope": "rope",
-}  # fmt: skip
-GAUGE_IDS = {"rope diameter": "diameter", "rope temperature": "temperature", "roller speed": "speed",
-             "batch": "batch", "product": "product"}  # fmt: skip
+    "pieces": "pieces",
+    "good pieces": "good",
+    "rejects": "rejects",
+    "blank wraps": "blanks",
+    "film": "film",
+    "wax paper": "paper",
+    "rope": "rope",
+}
+GAUGE_IDS = {
+    "rope diameter": "diameter",
+    "rope temperature": "temperature",
+    "roller speed": "speed",
+    "batch": "batch",
+    "product": "product",
+}
 GAUGE_UNITS = {"rope diameter": "mm", "rope temperature": "°C", "roller speed": "m/min"}
 WRAPS = {"pieces", "good pieces", "rejects", "blank wraps", "film", "wax paper"}
 SIZES = {"rope diameter", "rope", "roller speed"}

@@ -151,8 +151,15 @@ def _table(table: str, plant: Plant, typed: Mapping[str, str]) -> dict[str, Any]
 def _field(field: Any, text: str, plant: Plant) -> dict[str, Any]:
     unit = plant.currency if field.unit == "money" else field.unit
     label = f"{field.label}{f' ({unit})' if unit else ''}"
-    return {"key": field.key, "label": label, "kind": field.kind, "text": text, "must": field.must,
-            "choices": field.choices, "numeric": field.kind in ("number", "whole")}  # fmt: skip
+    return {
+        "key": field.key,
+        "label": label,
+        "kind": field.kind,
+        "text": text,
+        "must": field.must,
+        "choices": field.choices,
+        "numeric": field.kind in ("number", "whole"),
+    }
 
 
 # On other pages

@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 #: How many values counters have before they start again at 0: binary and decimal registers.
-MODULI = (10_000, 32_768, 65_536, 100_000, 1_000_000, 10_000_000, 16_777_216, 100_000_000,
-          2_147_483_648, 4_294_967_296)  # fmt: skip
+MODULI = (10_000, 32_768, 65_536, 100_000, 1_000_000, 10_000_000, 16_777_216, 100_000_000, 2_147_483_648, 4_294_967_296)
 #: Rates are looked at over stretches of at least this length [s].
 RATE_OVER_S = 55.0
 #: What is kept free above the fastest rate seen.
@@ -128,7 +127,6 @@ def web_unit_m(counts: float, pieces: float) -> float | None:
     if counts <= 0 or pieces <= 0:
         return None
     fitting = [
-        unit for unit in (1.0, 0.1, 0.01, 0.001)
-        if WEB_PER_PIECE_M[0] <= counts * unit / pieces < WEB_PER_PIECE_M[1]
-    ]  # fmt: skip
+        unit for unit in (1.0, 0.1, 0.01, 0.001) if WEB_PER_PIECE_M[0] <= counts * unit / pieces < WEB_PER_PIECE_M[1]
+    ]
     return fitting[0] if len(fitting) == 1 else None

@@ -219,10 +219,7 @@ def _named_in_long(owners: pl.Series, names: pl.Series) -> dict[str, tuple[str, 
 
 def _named_in_wide(rows: Rows, owner: int, places: Sequence[int], heading: Heading) -> dict[str, tuple[str, ...]]:
     """For each machine that a column names, the headers under which it has values."""
-    filled = {
-        heading.names[p]: (rows.column(p).str.strip_chars() != "").alias(str(p))
-        for p in places
-    }  # fmt: skip
+    filled = {heading.names[p]: (rows.column(p).str.strip_chars() != "").alias(str(p)) for p in places}
     owners = rows.column(owner).str.strip_chars()
     machines = {}
     for name in sorted(n for n in owners.unique().to_list() if n)[:50]:
@@ -244,9 +241,11 @@ def _columns(named: Sequence[tuple[str, str]]) -> tuple[SurveyedColumn, ...]:
 def _unit_at_end(header: str) -> str:
     """The unit that a header's last word is, as in "film_cm"."""
     words = [word for word in re.split(r"[\s_.]+", header.strip()) if word]
-    return unit_named(words[-1]) if len(words) > 1 and words[-1].casefold() != "m" else (
-        "m" if len(words) > 1 and words[-1] == "m" else ""
-    )  # fmt: skip
+    return (
+        unit_named(words[-1])
+        if len(words) > 1 and words[-1].casefold() != "m"
+        else ("m" if len(words) > 1 and words[-1] == "m" else "")
+    )
 
 
 def meaning_of(header: str) -> str:
