@@ -33,6 +33,9 @@ GAUGE_UNITS = {"rope diameter": "mm", "rope temperature": "°C", "roller speed":
 WRAPS = {"pieces", "good pieces", "rejects", "blank wraps", "film", "wax paper"}
 SIZES = {"rope diameter", "rope", "roller speed"}
 METRES = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001}
+#: A counter goes on where the next file begins at most so many counts later, and that is clear where it is
+#: so for this share of the files.
+GOES_ON, CLEAR = 2000.0, 0.75
 #: Files overlap where they share more than this of the shorter one's time.
 SHARED = 0.3
 #: Until readings are looked at, no counter is too fast [counts/min].
@@ -136,11 +139,38 @@ def _with_machines(surveys: Sequence[Survey]) -> list[Survey]:
         alike.setdefault((survey.headers, survey.sheet, survey.machine.casefold()), []).append(survey)
     named = []
     for some in alike.values():
-        apart = _at_once(some)
+        apart = _apart(some)
         for survey in some:
-            whole = f"{survey.machine} {survey.part}".strip() if apart or not survey.machine else survey.machine
-            named.append(replace(survey, machine=whole))
+            name = f"{survey.machine} {survey.part}".strip() if apart else survey.machine
+            named.append(replace(survey, machine=name))
     return sorted(named, key=lambda s: s.path.name)
+
+
+def _apart(surveys: Sequence[Survey]) -> bool:
+    """Whether files of one header that differ in the end of their names are of different machines.
+
+    They are where they run at the same time, or where no counter goes on from one file to the next. Where
+    neither says, words in the place of a name are one, unless they are bare words that could name shifts.
+    """
+    parts = {survey.part for survey in surveys}
+    if len(parts) == 1:
+        return not surveys[0].machine
+    if _at_once(surveys):
+        return True
+    goes_on = _goes_on(surveys)
+    if goes_on is not None:
+        return not goes_on
+    return not surveys[0].machine and all(any(c.isdigit() for c in part) for part in parts)
+
+
+def _goes_on(surveys: Sequence[Survey]) -> bool | None:
+    """Whether the counter goes on from a file to the next of another name; None where that is not clear."""
+    ordered = sorted((s for s in surveys if s.span and s.counts), key=lambda s: s.span or ())
+    pairs = [(one.counts, other.counts) for one, other in pairwise(ordered) if one.part != other.part]
+    # one that begins near 0 was set back, which any counter may be
+    steps = [other[0] - one[1] for one, other in pairs if one and other and other[0] > GOES_ON]
+    share = sum(0 <= step <= GOES_ON for step in steps) / len(steps) if steps else 0.5
+    return True if share >= CLEAR else False if share <= 1 - CLEAR else None
 
 
 def _at_once(surveys: Sequence[Survey]) -> bool:

@@ -11,6 +11,7 @@ from lineview.app.setup import set_up
 from lineview.app.setup_layouts import survey_folder
 from lineview.app.works import Works
 from lineview.core.figure import Period
+from lineview.plant import Machine
 from lineview.plant.periods import shifts_between
 from tests.simulate.undescribed import TrueShift, Undescribed
 
@@ -48,7 +49,6 @@ def judged(works: Undescribed, folder: Path) -> Judged:
 
 def _differences(opened: Works, works: Undescribed) -> list[str]:
     plant = opened.plant
-    true = {(t.machine, t.start, t.end): t for t in works.truth}
     windows = sorted({(t.start, t.end) for t in works.truth})
     zone = ZoneInfo(works.zone)
     between = Period(windows[0][0], windows[-1][1])
@@ -61,18 +61,19 @@ def _differences(opened: Works, works: Undescribed) -> list[str]:
     if differs:
         return differs
     wrappers = [m for m in plant.machines if m.kind == "cut-and-wrap machine"]
-    if {m.id for m in wrappers} != {t.machine for t in works.truth}:
+    named = {t.machine: wrappers[0].id for t in works.truth} if works.recipe.unnamed else {}
+    if {m.id for m in wrappers} != {named.get(t.machine, t.machine) for t in works.truth}:
         return [f"machines {[m.id for m in wrappers]}"]
-    for (machine, start, end), truth in true.items():
-        line = next(m.line for m in wrappers if m.id == machine)
-        differs += _compared(opened, line, found[start, end], truth, works.recipe.every_s)
+    for truth in works.truth:
+        machine = next(m for m in wrappers if m.id == named.get(truth.machine, truth.machine))
+        differs += _compared(opened, machine, found[truth.start, truth.end], truth, works.recipe.every_s)
     return differs
 
 
-def _compared(opened: Works, line: str, period: str, truth: TrueShift, every_s: float) -> list[str]:
-    machine = truth.machine
-    shift = opened.ask(read_question("shift", line, machine, period))
-    wrap = opened.ask(read_question("wrap", line, machine, period))
+def _compared(opened: Works, wrapper: Machine, period: str, truth: TrueShift, every_s: float) -> list[str]:
+    machine = wrapper.id
+    shift = opened.ask(read_question("shift", wrapper.line, machine, period))
+    wrap = opened.ask(read_question("wrap", wrapper.line, machine, period))
     figures = {f.name: f for f in (*wrap.figures, *shift.figures)}
     where = f"{machine} {truth.start:%a %H:%M}"
     differs = []

@@ -56,6 +56,16 @@ WORDS: dict[str, dict[str, tuple[str, ...]]] = {
         "rope": ("Lengte streng",), "wrap": ("Wikkelaar",), "sizer": ("Kalibreerder",),
     },
 }  # fmt: skip
+#: Headers of columns that are of no use, and of a long file's names and values.
+EXTRAS = {
+    "en": ("Speed (1/min)", "Operator"), "de": ("Takt [1/min]", "Bediener"), "fr": ("Cadence (p/min)", "Opérateur"),
+    "es": ("Velocidad (piezas/min)", "Operario"), "it": ("Velocità (pz/min)", "Operatore"),
+    "nl": ("Snelheid (st/min)", "Bediener"),
+}  # fmt: skip
+LONG: dict[str, tuple[str, str]] = {
+    "en": ("Name", "Value"), "de": ("Name", "Wert"), "fr": ("Nom", "Valeur"), "es": ("Nombre", "Valor"),
+    "it": ("Nome", "Valore"), "nl": ("Naam", "Waarde"),
+}  # fmt: skip
 ZONES = {"en": "Europe/London", "de": "Europe/Berlin", "fr": "Europe/Paris", "es": "Europe/Madrid",
          "it": "Europe/Rome", "nl": "Europe/Amsterdam"}  # fmt: skip
 LANGUAGES = tuple(WORDS)
@@ -105,6 +115,10 @@ class Recipe:
     one_file: bool
     good: bool
     reset: bool
+    extras: bool
+    preamble: bool
+    long: bool
+    unnamed: bool
 
 
 @dataclass(frozen=True)
@@ -137,16 +151,17 @@ def recipe(number: int) -> Recipe:
     def pick(options: Sequence[object]) -> object:
         return options[int(rng.integers(len(options)))]
 
-    language = LANGUAGES[number % 6]
+    language, lines = LANGUAGES[number % 6], LINES[number % len(LINES)]
+    ending = ("csv", "tsv", "xlsx", "csv.gz", "txt")[number % 5]
     stamps = ["local", "iso", "offset", "epoch"] + (["twelve"] if language == "en" else ["split"])
     return Recipe(
         number=number,
         language=language,
-        lines=LINES[number % len(LINES)],
+        lines=lines,
         shifts=PATTERNS[int(rng.integers(len(PATTERNS)))],
         days=int(rng.integers(3, 8)),
         every_s=float(rng.choice([10.0, 20.0, 30.0, 60.0])),
-        ending=("csv", "tsv", "xlsx", "csv.gz", "txt")[number % 5],
+        ending=ending,
         stamp=str(pick(stamps)),
         modulus=int(rng.choice([65_536, 1_000_000, 2**32])),
         film_unit=str(pick(["m", "dm", "cm", ""])),
@@ -154,6 +169,10 @@ def recipe(number: int) -> Recipe:
         one_file=bool(rng.random() < 0.2),
         good=bool(rng.random() < 0.3),
         reset=bool(rng.random() < 0.1),
+        extras=bool(rng.random() < 0.4),
+        preamble=bool(rng.random() < 0.3),
+        long=bool(rng.random() < 0.2) and ending != "xlsx",
+        unnamed=lines == "w" and bool(rng.random() < 0.5),
     )
 
 
@@ -218,33 +237,39 @@ class _Writer:
         return f"{self.word(kind)}{place + 1}"
 
     def line(self, place: int, kind: str, counters: CounterTruth, shifts: Sequence[Window]) -> None:
+        """Write the files of one line's machines."""
         factor = {"m": 1.0, "dm": 10.0, "cm": 100.0, "": 10.0}[self.how.film_unit]
         first = {key: int(self.rng.integers(100, 60_000)) for key in ("pieces", "rejects", "film", "paper", "rope")}
+        counted = "good" if self.how.good else "pieces"
+        unit = f" [{self.how.film_unit}]" if self.how.film_unit else ""
+        heads = [self.word(counted), self.word("rejects"), self.word("film") + unit, self.word("paper") + unit]
         for number, (key, spans) in enumerate(self._files(shifts).items()):
             at = np.concatenate([np.arange(a - 30.0, b + 31.0, self.how.every_s) for a, b in spans])
             true = counters.at(at)
-            base = 0 if not self.how.reset or number < 2 else 1
-            start = {**first} if not base else dict.fromkeys(first, 0)
-            before = counters.at(np.array([spans[0][0] - 30.0])) if base else None
-            made = true["good" if self.how.good else "pieces"]
-            values = [
-                self._turned(
-                    made - (before["good" if self.how.good else "pieces"][0] if before else 0), start["pieces"]
-                ),
-                self._turned(true["rejects"] - (before["rejects"][0] if before else 0), start["rejects"]),
-                self._turned((true["film"] - (before["film"][0] if before else 0)) * factor, start["film"]),
-                self._turned((true["paper"] - (before["paper"][0] if before else 0)) * factor, start["paper"]),
-            ]
-            unit = f" [{self.how.film_unit}]" if self.how.film_unit else ""
-            heads = [self.word("good" if self.how.good else "pieces"), self.word("rejects"),
-                     self.word("film") + unit, self.word("paper") + unit]  # fmt: skip
-            self._add(self.name("wrap", place), key, heads, at, values)
+            if self.how.reset and number >= 2:  # switched off overnight: every counter starts from 0
+                before = counters.at(np.array([spans[0][0] - 30.0]))
+                true = {name: values - before[name][0] for name, values in true.items()}
+                first = dict.fromkeys(first, 0)
+            scaled = {counted: 1.0, "rejects": 1.0, "film": factor, "paper": factor}
+            starts = [first["pieces"], first["rejects"], first["film"], first["paper"]]
+            values = [self._turned(true[c] * by, s) for (c, by), s in zip(scaled.items(), starts, strict=True)]
+            more, extra = self._extras(true["pieces"])
+            self._add(self.name("wrap", place), key, [*heads, *more], at, [*values, *extra], wraps=True)
             if kind == "b":
                 gauges = counters.gauges(at)
-                thick = [None if np.isnan(v) else round(float(v), 2) for v in gauges["diameter"]]
+                thick: list[Cell] = [None if np.isnan(v) else round(float(v), 2) for v in gauges["diameter"]]
+                names = [f"{self.word('diameter')} (mm)", f"{self.word('rope')} (m)"]
                 rope = self._turned(true["rope"], first["rope"])
-                heads = [f"{self.word('diameter')} (mm)", f"{self.word('rope')} (m)"]
-                self._add(self.name("sizer", place), key, heads, at, [thick, rope])
+                self._add(self.name("sizer", place), key, names, at, [thick, rope], wraps=False)
+
+    def _extras(self, pieces: np.ndarray) -> tuple[list[str], list[list[Cell]]]:
+        """Columns that are of no use: the rate of the moment, and who was there."""
+        if not self.how.extras:
+            return [], []
+        rate = np.diff(pieces, prepend=pieces[0]) * 60.0 / self.how.every_s
+        rates: list[Cell] = [round(float(value), 1) for value in rate]
+        people: list[Cell] = [f"K{k * 7 // len(rates) + 1}" for k in range(len(rates))]
+        return list(EXTRAS[self.how.language]), [rates, people]
 
     def _files(self, shifts: Sequence[Window]) -> dict[str, list[tuple[float, float]]]:
         files: dict[str, list[tuple[float, float]]] = {}
@@ -253,24 +278,32 @@ class _Writer:
             files.setdefault(key, []).append((window.start_s, window.end_s))
         return {key: [(spans[0][0], spans[-1][1])] for key, spans in files.items()}
 
-    def _turned(self, values: np.ndarray, first: float) -> list[int]:
+    def _turned(self, values: np.ndarray, first: float) -> list[Cell]:
         return [int(v) % self.how.modulus for v in np.floor(values + first + 1e-6)]
 
-    def _add(self, machine: str, key: str, heads: list[str], at: np.ndarray, values: list[list[Cell]]) -> None:
-        stamps = [self._stamp(float(moment)) for moment in at]
-        split = self.how.stamp == "split"
-        first = [self.word("date"), self.word("clock")] if split else [self.word("stamp")]
-        one = self.how.one_file and len(heads) == 4
+    def _add(
+        self, machine: str, key: str, heads: list[str], at: np.ndarray, values: list[list[Cell]], *, wraps: bool
+    ) -> None:
+        """Add the rows of a machine and day to the file that they belong in."""
+        how = self.how
+        first = [self.word("date"), self.word("clock")] if how.stamp == "split" else [self.word("stamp")]
+        one = how.one_file and wraps and not how.long
+        owner: list[Cell] = [machine] if one else []
         rows: list[list[Cell]] = []
-        for i, stamp in enumerate(stamps):
-            cells = [column[i] for column in values]
-            rows.append([*stamp, *([machine] if one else []), *cells])
-        head: list[Cell] = [*first, *([self.word("machine")] if one else []), *heads]
-        name = f"{self.word('machine').lower()}n_{key}" if one else f"{machine}_{key}"
+        for i, moment in enumerate(at):
+            stamp = self._stamp(float(moment))
+            if how.long:
+                rows += [[*stamp, head, column[i]] for head, column in zip(heads, values, strict=True)]
+            else:
+                rows.append([*stamp, *owner, *(column[i] for column in values)])
+        head: list[Cell] = [*first, *([self.word("machine")] if one else [])]
+        head += LONG[how.language] if how.long else heads
+        name = f"{self.word('machine').lower()}n_{key}" if one else key if how.unnamed else f"{machine}_{key}"
         if name in self.rows:
             self.rows[name] += rows
         else:
-            self.rows[name] = [head, *rows]
+            top: list[list[Cell]] = [[f"{machine} {key}"], []] if how.preamble else []
+            self.rows[name] = [*top, head, *rows]
 
     def _stamp(self, moment: float) -> list[Cell]:
         at = datetime.fromtimestamp(round(moment), self.zone)

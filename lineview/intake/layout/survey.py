@@ -104,6 +104,8 @@ class Survey:
         The first and the last of its times, as written.
     span : tuple of datetime.datetime or None
         The same as read, on whatever clock they are.
+    counts : tuple of float or None
+        What its first counter stands at in the first and last row of a wide table.
     """
 
     path: Path
@@ -118,6 +120,7 @@ class Survey:
     times: tuple[str, ...]
     moments: tuple[str, ...] = ()
     span: tuple[datetime, datetime] | None = None
+    counts: tuple[float, float] | None = None
 
     @property
     def owners(self) -> tuple[str, ...]:
@@ -188,6 +191,7 @@ def _survey(path: Path, name: str, records: Records, heading: Heading, rows: Row
         tuple(heading.names[p] for p in times),
         moments := _moments(rows, times),
         _span(moments, clock.time_format),
+        None if long is not None else _counts(rows, heading, columns),
     )
 
 
@@ -209,6 +213,16 @@ def _span(moments: tuple[str, ...], time_format: str) -> tuple[datetime, datetim
     if found.null_count():
         return None
     return found.min(), found.max()  # type: ignore[return-value]  # polars leaves the type of a minimum open
+
+
+def _counts(rows: Rows, heading: Heading, columns: tuple[SurveyedColumn, ...]) -> tuple[float, float] | None:
+    """What the first counter stands at in the first and the last row."""
+    header = next((column.header for column in columns if column.meaning in COUNTED), None)
+    if header is None:
+        return None
+    digits = rows.column(heading.names.index(header)).str.replace(r"\.0E0$", "").str.replace_all(r"\D", "")
+    numbers = digits.filter(digits != "").cast(pl.Float64)
+    return (float(numbers[0]), float(numbers[-1])) if len(numbers) else None
 
 
 def _named_in_long(owners: pl.Series, names: pl.Series) -> dict[str, tuple[str, ...]]:
