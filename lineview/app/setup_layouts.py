@@ -313,8 +313,9 @@ def _mixed(every: pl.DataFrame, moments: int) -> tuple[Fault, ...]:
 
 
 def _refused(export: Export) -> list[Fault]:
-    if export.rows_refused <= MOST_REFUSED * export.rows:
+    """A fault where much of a file cannot be read; names of a long file that nobody wants do not count."""
+    lost = export.refusals.filter((pl.col("column") == "") & ~pl.col("reason").str.contains("is not in the layout"))
+    if lost.height <= MOST_REFUSED * export.rows:
         return []
-    what = f"{export.rows_refused:,} of {export.rows:,} rows cannot be read with the layout proposed"
-    reason = str(export.refusals["reason"][0]) if export.refusals.height else ""
-    return [Fault(what, export.path.name, "nearly all rows", reason)]
+    what = f"{lost.height:,} of {export.rows:,} rows cannot be read with the layout proposed"
+    return [Fault(what, export.path.name, "nearly all rows", str(lost["reason"][0]))]

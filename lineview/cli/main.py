@@ -12,12 +12,7 @@ import typer
 from lineview.app.allocator import collect_garbage_seldom, give_memory_back, keep_to_one_thread
 from lineview.core.errors import LineviewError
 
-app = typer.Typer(
-    help="Answers from the counter exports of sizing and cut-and-wrap machines.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-)
+app = typer.Typer(add_completion=False, pretty_exceptions_enable=False)
 WorksFolder = Annotated[
     Path, typer.Option("--works", envvar="LINEVIEW_WORKS", help="The works folder, with plant.toml in it.")
 ]
@@ -25,6 +20,20 @@ JournalUrl = Annotated[
     str | None, typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite.")
 ]
 HERE = Path()
+
+
+@app.callback(invoke_without_command=True)
+def start(context: typer.Context) -> None:
+    """Answers from the counter exports of sizing and cut-and-wrap machines.
+
+    Without a command the board is served for the folder you stand in, where that is a works or empty.
+    """
+    if context.invoked_subcommand is not None:
+        return
+    if (HERE / "plant.toml").exists() or not any(HERE.iterdir()):
+        board()
+    else:
+        typer.echo(context.get_help())
 
 
 @app.command("try")

@@ -11,6 +11,7 @@ import pytest
 from lineview.app.works import Works
 from tests.browser.served_board import Board, Served
 from tests.browser.test_browser_access import SMALL, UNNAMED
+from tests.main_job.invented_week import DEMO
 from tests.simulate.undescribed import Undescribed, make_undescribed
 
 pytestmark = pytest.mark.browser
@@ -81,6 +82,7 @@ def test_by_keyboard_alone(serve_board: Served, new: Works, made: Undescribed) -
     hand = Hand(board)
     hand.key("Tab")  # skip to the page
     hand.key("Enter")
+    board.until("document.activeElement.id === 'answer'")
     hand.key("Tab")
     with board.page.expect_file_chooser() as chooser:
         hand.key("Enter")
@@ -92,6 +94,7 @@ def test_by_keyboard_alone(serve_board: Served, new: Works, made: Undescribed) -
     board.page.wait_for_selector("h1:has-text('counted')")
     hand.key("Tab")
     hand.key("Enter")
+    board.until("document.activeElement.id === 'answer'")
     hand.key("Tab")  # the name of the works
     hand.key("Enter")
     first_answer(board, new, made)
@@ -140,3 +143,29 @@ def test_what_the_exports_leave_open_has_to_be_checked(
     board.page.wait_for_url("**/shift")
     board.settled()
     assert (new.folder / "plant.toml").is_file()
+
+
+def test_a_page_takes_the_price_that_it_lacks_and_the_change_is_undone(serve_board: Served, tmp_path: Path) -> None:
+    text = (DEMO / "plant.toml").read_text(encoding="utf-8").replace("price_per_reel = 9.40\n", "")
+    (tmp_path / "plant.toml").write_text(text, encoding="utf-8")
+    with Works(tmp_path) as works:
+        works.take([DEMO / "exports" / "wrap1_2026-06-08.csv"])
+        board = serve_board(works).open("/wrap?machine=wrap1").drawn()
+        board.page.click("summary:has-text('This page lacks 1 thing: price of a reel')")
+        assert board.page.evaluate(UNNAMED) == []
+        board.page.get_by_label("Wax paper: price of a reel (EUR)").fill("9,80")
+        board.page.locator("#lacking").get_by_label("Your name").fill("Ann")
+        board.page.get_by_role("button", name="Save").click()
+        board.page.wait_for_url("**/wrap?machine=wrap1")
+        board.settled()
+        board.until("!document.querySelector('#lacking')")
+        assert works.plant.webs[-1].price_per_reel == 9.8
+        board.page.get_by_role("link", name="Works").click()
+        board.page.wait_for_selector("text=web wax: price of a reel not set → 9.80")
+        for summary in board.page.locator("main summary").all():
+            summary.click()
+        assert board.page.evaluate(UNNAMED) == []
+        assert board.page.evaluate(SMALL, 24) == []
+        board.page.get_by_role("button", name="Undo change 1").click()
+        board.page.wait_for_selector("text=web wax: price of a reel 9.80 → not set.")
+        assert works.plant.webs[-1].price_per_reel is None
