@@ -317,7 +317,7 @@ def _unasked(plant: Plant, address: Address) -> tuple[list[Any], list[Any]]:
         return bags_form(plant), []
     if address.page == "weight":
         link = html.A("Check weighed bags of a lot", href=address.on("bags").href)
-        return [], [*_lacking(plant, address), html.P(link, className="acts")]
+        return [], [html.P(link, className="acts"), *_lacking(plant, address)]
     return [], _lacking(plant, address)
 
 
