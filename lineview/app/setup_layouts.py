@@ -110,6 +110,9 @@ def survey_folder(paths: Sequence[Path], shop: str, here: str) -> Surveyed:
     surveys: list[Survey] = []
     faults: list[Fault] = []
     for path in find_exports(paths):
+        if path.suffix.lower() == ".zip":
+            faults.append(Fault("a zip of exports", path.name, "the exports in it", "Unpack it to set up from them."))
+            continue
         try:
             surveys.append(survey_export(path))
         except LineviewError as error:

@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from lineview.core.errors import Fault, PlantError
 from lineview.plant.checks import Declared, PlacedFault, repeated_ids
+from lineview.plant.counting import with_counting
 from lineview.plant.messages import faults_of
 from lineview.plant.model import Plant
 from lineview.plant.positions import KeyLines
@@ -90,9 +91,11 @@ def _checked(data: dict[str, Any]) -> tuple[Plant | None, list[PlacedFault]]:
     """Validate types, values and references; no plant where one of them is wrong."""
     faults = repeated_ids(data)
     try:
-        return Plant.model_validate(data, strict=True, context=Declared.in_tables(data)), faults
+        plant = Plant.model_validate(data, strict=True, context=Declared.in_tables(data))
     except ValidationError as error:
         return None, faults_of(error, data) + faults
+    plant, contradictions = with_counting(plant)
+    return plant, faults + contradictions
 
 
 def _layouts(data: Mapping[str, Any]) -> tuple[Any, ...]:

@@ -13,7 +13,7 @@ import polars as pl
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.units import unit_named
 from lineview.intake.cells.timestamps import plan_clock, read_clock
-from lineview.intake.detect.delimited import Records, text_records
+from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.encoding import open_export
 from lineview.intake.detect.header import (
     CHANNELS,
@@ -26,8 +26,10 @@ from lineview.intake.detect.header import (
     tokens,
     unit_of,
 )
-from lineview.intake.layout.propose import FoundClock, find_clock, time_shares
+from lineview.intake.detect.tables import must_be_narrow
 from lineview.intake.layout.propose_columns import kind_for, long_columns, pattern_for
+from lineview.intake.layout.propose_times import FoundClock, find_clock, time_shares
+from lineview.intake.read import tables_of
 from lineview.intake.tidy.rows import Rows, data_rows
 from lineview.plant import ExportKind, Plant
 
@@ -147,8 +149,8 @@ def survey_export(path: Path) -> Survey:
         Where it cannot be read, or no table in it has a time.
     """
     opened = open_export(path)
-    tables = _sheets(opened.data, path) if opened.is_workbook else [text_records(opened.data)]
-    for records in tables:
+    for records in tables_of(opened, Plant(shop=""), None):
+        must_be_narrow(records, str(path))
         place = guessed_place(records)
         heading = heading_at(records, place) if place >= 0 else bare_heading(records)
         rows = data_rows(records, heading, range(heading.width))
@@ -156,12 +158,6 @@ def survey_export(path: Path) -> Survey:
         if clock is not None:
             return _survey(path, opened.name, records, heading, rows, clock)
     raise IntakeError(Fault("no rows with times", str(path), "a column of times under a row of headers"))
-
-
-def _sheets(data: bytes, path: Path) -> list[Records]:
-    from lineview.intake.detect.sheets import sheet_records  # its library is of no use to text
-
-    return sheet_records(data, path)
 
 
 def _survey(path: Path, name: str, records: Records, heading: Heading, rows: Rows, clock: FoundClock) -> Survey:
