@@ -14,6 +14,7 @@ from lineview.board.address import read_address
 from lineview.board.bags_page import bind_bags
 from lineview.board.intake_page import TakeOutcome, decoded, faulty, outcome, take_upload
 from lineview.board.layout import chosen_stops, forms_of, page_of
+from lineview.board.patterns_form import bind_patterns
 from lineview.core.errors import LineviewError
 from lineview.plant.periods import moment
 
@@ -26,6 +27,7 @@ def bind(app: Dash, works: Works) -> None:
     _bind_taking(app, works)
     _bind_writing(app, works)
     bind_bags(app)
+    bind_patterns(app, works)
 
 
 def _clientside(name: str) -> ClientsideFunction:

@@ -25,7 +25,7 @@ from lineview.plant.answers import days_text, read_lines, read_shifts
 from lineview.report import show
 
 #: Pages that lead to "Set up" while there is no plant description.
-LEAD_HERE = ("/", "/rope", "/weight", "/shift", "/wrap", "/order", "/bags", "/intake", "/works")
+LEAD_HERE = ("/", "/rope", "/weight", "/shift", "/wrap", "/order", "/bags", "/week", "/intake", "/works")
 #: Parts that a form with a folder of exports may have.
 MOST_PARTS = 20_000
 #: Sample rows and days shown.

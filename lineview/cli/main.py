@@ -83,7 +83,7 @@ def intake(
 
 @app.command()
 def answer(
-    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap or order.")],
+    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
@@ -93,6 +93,13 @@ def answer(
     ] = None,
     start: Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")] = None,
     end: Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")] = None,
+    only: Annotated[
+        str | None, typer.Option(help="Of the week: cut it to shift=ID or product=ID before it is compared.")
+    ] = None,
+    against: Annotated[
+        str | None,
+        typer.Option(help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")] = False,
     whole: Annotated[bool, typer.Option("--all", help="Print every figure and table.")] = False,
 ) -> None:
@@ -101,9 +108,34 @@ def answer(
     from lineview.app.works import Works
     from lineview.cli.answers import print_answer
 
-    asked = read_question(question, line, machine, period, start, end)
+    asked = read_question(question, line, machine, period, start, end, only, against)
     with Works(works, journal) as opened:
         print_answer(opened, asked, as_json, whole)
+
+
+@app.command()
+def patterns(
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
+    period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
+    accept: Annotated[int | None, typer.Option(help="Give all stops of the pattern with this number a reason.")] = None,
+    reason: Annotated[str | None, typer.Option(help="The reason; by default the one that is offered.")] = None,
+    undo: Annotated[int | None, typer.Option(help="Undo what was accepted, by the mark shown then.")] = None,
+) -> None:
+    """List stops without a reason that recur, give all of one pattern their reason, or undo that."""
+    from lineview.app.question import read_question
+    from lineview.app.works import Works
+    from lineview.cli.answers import accept_pattern, print_patterns, undo_pattern
+
+    asked = read_question("week", line, period=period)
+    with Works(works, journal) as opened:
+        if undo is not None:
+            undo_pattern(opened, undo)
+        elif accept is not None:
+            accept_pattern(opened, asked, accept, reason)
+        else:
+            print_patterns(opened, asked)
 
 
 @app.command()
@@ -122,20 +154,27 @@ def records(
 
 @app.command()
 def sheet(
-    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap or order.")],
+    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
     file: Annotated[Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
     machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
     period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
+    only: Annotated[
+        str | None, typer.Option(help="Of the week: cut it to shift=ID or product=ID before it is compared.")
+    ] = None,
+    against: Annotated[
+        str | None,
+        typer.Option(help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
+    ] = None,
 ) -> None:
     """Write an answer as a printable page, a spreadsheet, or its first table as CSV."""
     from lineview.app.question import read_question
     from lineview.app.works import Works
     from lineview.cli.answers import write_sheet
 
-    asked = read_question(question, line, machine, period)
+    asked = read_question(question, line, machine, period, only=only, against=against)
     with Works(works, journal) as opened:
         write_sheet(opened, asked, file)
 
@@ -149,14 +188,21 @@ def watch(
     looks: Annotated[int, typer.Option(min=0, help="Stop after this many checks; 0: until stopped.")] = 0,
     board: Annotated[bool, typer.Option("--board", help="Serve the board meanwhile.")] = False,
     port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
+    sheets: Annotated[
+        Path | None, typer.Option(help="Write sheets into this folder when a shift, a day or a week is over.")
+    ] = None,
+    sheet: Annotated[list[str] | None, typer.Option(help="Which sheets; by default shift and week.")] = None,
+    form: Annotated[list[str] | None, typer.Option("--as", help="Their forms: pdf (default), xlsx or csv.")] = None,
 ) -> None:
-    """Take exports in as they arrive in a folder."""
+    """Take exports in as they arrive in a folder; write sheets of what is over."""
     give_memory_back()
     from lineview.app.works import Works
     from lineview.cli.intake import watch_folder
+    from lineview.cli.sheet_writer import SheetWriter
 
     with Works(works, journal) as opened:
-        watch_folder(opened, folder, every_s, looks, port if board else None)
+        writer = None if sheets is None else SheetWriter(sheets, sheet or ["shift", "week"], form or ["pdf"])
+        watch_folder(opened, folder, every_s, looks, port if board else None, writer)
 
 
 @app.command()

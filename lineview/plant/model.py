@@ -250,6 +250,7 @@ class Plant(Part):
     """The works: shop, lines, machines, products, webs, shifts and the layouts of their exports.
 
     `batch_scale_error_kg` is how far off the scale that weighs batches in may be, either way [kg].
+    `worth_per_kg_sold` is what a kilogram sold is worth beyond its candy and wrap, for what lost time costs.
     `run_rules` are the numbers of Nelson's tests to apply to the rope's residuals; none by default.
     """
 
@@ -261,6 +262,7 @@ class Plant(Part):
     gap_s: Positive = 120.0
     batch_kg: Positive = 22.7
     batch_scale_error_kg: NotNegative | None = None
+    worth_per_kg_sold: NotNegative | None = None
     run_rules: tuple[Annotated[int, Field(ge=1, le=8)], ...] = ()
     shifts: Annotated[tuple[Shift, ...], checks.together(checks.check_shifts, "start", "end", "days")] = ()
     lines: tuple[Line, ...] = ()
