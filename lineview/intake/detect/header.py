@@ -173,7 +173,7 @@ def second_headers(records: Records, heading: Heading) -> list[int]:
     names = [name for name in heading.names if name]
     named = {same(without_unit(name)) for name in names}
     texts = records.frame["text"].slice(heading.first)
-    marker = max(map(without_unit, names), key=len)
+    marker = max(map(without_unit, names), key=len)[:100]
     found = []
     for place in texts.str.contains(marker, literal=True).arg_true().to_list()[:1000]:
         row, *below = _cells_at(records, heading.first + place, 2)
