@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -176,16 +176,25 @@ def _read_one(
             if not accept:
                 return Taken(path, proposal=export)
             layout = settle(export, settled)
+            said = _notes_of(export, layout)
             done = _try_pieces(path, plant, layout, progress, now, in_pieces)
             if done is not None:
-                return done
+                return replace(done, notes=(*said, *done.notes))
             export = read_export(path, plant, layout=layout, progress=progress, now=now)
+            if isinstance(export, Export):
+                export = replace(export, notes=(*said, *export.notes))
         return Taken(path, proposal=export) if isinstance(export, Proposal) else (export, layout)
     except LineviewError as error:
         return Taken(path, error=error)
     except Exception as error:  # noqa: BLE001 - whatever a file is, it never stops the files after it
         what = f"the file cannot be read ({type(error).__name__}: {str(error)[:200]})"
         return Taken(path, error=IntakeError(Fault(what, str(path), "", "Leave this file out.")))
+
+
+def _notes_of(proposal: Proposal, layout: Layout) -> tuple[str, ...]:
+    """What a proposal says of its file, and the columns that an answer leaves out."""
+    dropped = [header for header in proposal.layout.columns if header not in layout.columns]
+    return (*proposal.notes, *([f"left out, as answered: {', '.join(dropped)}"] if dropped else []))
 
 
 def _try_pieces(

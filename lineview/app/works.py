@@ -145,9 +145,8 @@ class PlantWatch:
         self._plant, self._error = None, None
         try:
             if not there:
-                do = "Write one (README, 'Your own exports') or make an invented works with 'lineview demo'."
-                what = "there is no plant description"
-                raise PlantError(Fault(what, str(self._description), "a file plant.toml", do))
+                do = "Set the works up from its exports with 'lineview setup EXPORTS', or on the board."
+                raise PlantError(Fault("there is no plant description", str(self._description), "plant.toml", do))
             self._plant = read_plant(self._description, self._layouts)
         except PlantError as error:
             self._error = error
@@ -194,19 +193,22 @@ class Works:
         Holds plant.toml; the tool keeps layouts.toml and store/ in it.
     journal_url : str, optional
         Where the journal is, as an SQLAlchemy URL; by default SQLite in the store.
+    new : bool
+        Whether the folder may be without plant.toml, since it is about to be set up.
 
     Raises
     ------
     PlantError
-        Where there is no plant.toml or it is wrong.
+        Where there is no plant.toml, unless it may be new, or it is wrong.
     StoreError
         Where the store cannot be opened.
     """
 
-    def __init__(self, folder: Path, journal_url: str | None = None) -> None:
+    def __init__(self, folder: Path, journal_url: str | None = None, *, new: bool = False) -> None:
         self.folder = folder
         self._plants = PlantWatch(folder)
-        self._plants.current()
+        if not new or self.is_set_up:
+            self._plants.current()
         self._answers: KeptResults[Answer] = KeptResults(KEPT_ANSWERS, KEPT_BYTES, series_bytes)
         self.store = Store.open(folder / "store", journal_url)
         self._asking = Lock()
@@ -233,6 +235,11 @@ class Works:
             if self._measured is None:
                 self._measured = KeptMeasures()
             return self._measured
+
+    @property
+    def is_set_up(self) -> bool:
+        """Whether there is a plant.toml."""
+        return self._plants.state()[0] is not None
 
     @property
     def plant(self) -> Plant:

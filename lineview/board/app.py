@@ -18,6 +18,8 @@ from lineview.board.answer_page import add_sheet_routes
 from lineview.board.callbacks import bind
 from lineview.board.intake_page import TakeOutcome, take_upload
 from lineview.board.layout import frame, index, opening
+from lineview.board.plant_page import add_plant_routes
+from lineview.board.setup_page import add_setup_routes
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
 from lineview.core.resources import shipped
 from lineview.sheets.tables import guarded
@@ -112,7 +114,7 @@ def guard(server: Flask, hosts: Sequence[str], script_hashes: Sequence[str]) -> 
         strange = origin is not None and urlsplit(origin).netloc != request.host
         if request.method == "POST" and (strange or request.headers.get("Sec-Fetch-Site") == "cross-site"):
             abort(403, "This came from another page.")
-        if request.path == "/large":
+        if request.path in ("/large", "/setup/look"):
             request.max_content_length = LARGE_LIMIT_BYTES
 
     def headers(response: Response) -> Response:
@@ -163,7 +165,7 @@ def create_app(
         serve_locally=True,
         suppress_callback_exceptions=True,
         index_string=index(night),
-        title=works.plant.shop,
+        title=_shop(works) or "Set up",
         update_title="",
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         enable_mcp=False,
@@ -175,6 +177,8 @@ def create_app(
     bind(app, works)
     add_routes(app.server, works)
     add_sheet_routes(app.server, works)
+    add_setup_routes(app.server, works)
+    add_plant_routes(app.server, works)
     guard(app.server, hosts, app.csp_hashes())
     return app
 

@@ -17,6 +17,7 @@ from lineview.board.answer_page import answer_page, cautions, fault_page, graph,
 from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
 from lineview.board.intake_page import give_form, intake_page, intake_sentence
 from lineview.board.patterns_form import patterns_form
+from lineview.board.plant_page import lacking_form
 from lineview.board.tables import aria
 from lineview.charts.render import pictures
 from lineview.charts.style import DAY, NIGHT, ChartStyle
@@ -31,7 +32,9 @@ def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) 
     return [
         html.Span(plant.shop, className="shop"),
         html.Nav(
-            [_page_link(page, name, address) for page, name in NAMES.items()], className="pages", **aria(label="pages")
+            [*(_page_link(page, name, address) for page, name in NAMES.items()), html.A("Works", href="/works")],
+            className="pages",
+            **aria(label="pages"),
         ),
         html.Div(_pickers(works, plant, address, shown), className="pickers"),
     ]
@@ -53,7 +56,8 @@ def wall_clock(plant: Plant) -> html.Span:
 
 def opening(shop: str) -> list[Any]:
     """The head as it stands before an answer is worked out: the shop's name and the pages."""
-    pages = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
+    pages: list[Any] = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
+    pages.append(html.A("Works", href="/works"))
     return [html.Span(shop, className="shop"), html.Nav(pages, className="pages", **aria(label="pages"))]
 
 
@@ -325,13 +329,20 @@ def forms_of(works: Works, address: Address) -> tuple[list[Any], list[Any]]:
         answer = works.ask(address.asked)
     except LineviewError:  # the page itself says what is wrong
         return [], []
+    lacks = _lacking(plant, address)
     if address.page == "rope":
-        return [], [adjustment_form(plant)]
+        return [], [adjustment_form(plant), *lacks]
     if address.page == "week":
         return [], patterns_form(answer, plant)
     form = reasons_form(answer, plant)
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
-    return [], [*([form] if form is not None else []), html.P(wall)]
+    return [], [*([form] if form is not None else []), *lacks, html.P(wall)]
+
+
+def _lacking(plant: Plant, address: Address) -> list[Any]:
+    """The form for the numbers that a page lacks, where it lacks any."""
+    form = lacking_form(plant, address.page, address.href)
+    return [] if form is None else [form]
 
 
 def _unasked(plant: Plant, address: Address) -> tuple[list[Any], list[Any]]:
@@ -342,8 +353,8 @@ def _unasked(plant: Plant, address: Address) -> tuple[list[Any], list[Any]]:
         return bags_form(plant), []
     if address.page == "weight":
         link = html.A("Check weighed bags of a lot", href=address.on("bags").href)
-        return [], [html.P(link, className="acts")]
-    return [], []
+        return [], [html.P(link, className="acts"), *_lacking(plant, address)]
+    return [], _lacking(plant, address)
 
 
 #: Stands where the sentence will, for as long as the first answer takes.

@@ -12,12 +12,7 @@ import typer
 from lineview.app.allocator import collect_garbage_seldom, give_memory_back, keep_to_one_thread
 from lineview.core.errors import LineviewError
 
-app = typer.Typer(
-    help="Answers from the counter exports of sizing and cut-and-wrap machines.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-)
+app = typer.Typer(add_completion=False, pretty_exceptions_enable=False)
 WorksFolder = Annotated[
     Path, typer.Option("--works", envvar="LINEVIEW_WORKS", help="The works folder, with plant.toml in it.")
 ]
@@ -25,6 +20,20 @@ JournalUrl = Annotated[
     str | None, typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite.")
 ]
 HERE = Path()
+
+
+@app.callback(invoke_without_command=True)
+def start(context: typer.Context) -> None:
+    """Answers from the counter exports of sizing and cut-and-wrap machines.
+
+    Without a command the board is served for the folder you stand in, where that is a works or empty.
+    """
+    if context.invoked_subcommand is not None:
+        return
+    if (HERE / "plant.toml").exists() or not any(HERE.iterdir()):
+        board()
+    else:
+        typer.echo(context.get_help())
 
 
 @app.command("try")
@@ -67,7 +76,7 @@ def intake(
         elif conflicts:
             intake.conflicts(opened, csv)
         elif listing or not paths:
-            intake.listing(opened)
+            intake.listing(opened, csv)
         else:
             intake.take(opened, paths, accept, settle or [])
 
@@ -203,13 +212,27 @@ def board(
     host: Annotated[str, typer.Option(help="Address to serve on.")] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="Port to serve on.")] = 8050,
 ) -> None:
-    """Serve the board on this machine."""
+    """Serve the board on this machine; a folder without plant.toml is set up there."""
     give_memory_back()
     from lineview.app.works import Works
     from lineview.board.serve import run_board
 
-    with Works(works, journal) as opened:
+    with Works(works, journal, new=True) as opened:
         run_board(opened, host, port)
+
+
+@app.command()
+def setup(
+    exports: Annotated[list[Path] | None, typer.Argument(help="Export files and folders of them.")] = None,
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    accept: Annotated[bool, typer.Option("--accept", help="Take every suggestion without asking.")] = False,
+    answer: Annotated[list[str] | None, typer.Option(help="An answer given beforehand, as QUESTION=ANSWER.")] = None,
+) -> None:
+    """Set a works up from its exports: recognise them, ask what they leave open, write plant.toml."""
+    from lineview.cli.setup import run_setup
+
+    run_setup(works, exports or [], journal, accept, answer or [])
 
 
 @app.command()

@@ -67,7 +67,7 @@ def read_export(
     """
     told = progress or (lambda _rows: None)
     opened = open_export(path)
-    tables = _tables(opened, plant, layout)
+    tables = tables_of(opened, plant, layout)
     for table in tables:
         must_be_narrow(table, str(path))
     notes = tuple(note for table in tables for note in table.notes)
@@ -103,7 +103,7 @@ def read_export(
     return _export(facts, outcomes, sheets, notes)
 
 
-def _tables(opened: OpenedFile, plant: Plant, layout: Layout | None) -> list[Records]:
+def tables_of(opened: OpenedFile, plant: Plant, layout: Layout | None) -> list[Records]:
     """The tables of a file: a workbook's sheets, or one."""
     if opened.is_workbook:
         return _sheets(opened.data, opened.path)
