@@ -223,7 +223,8 @@ def _when(plant: Plant, scope: Scope, period: Period, against: SecondScope, *, f
     if first or period == scope.period:
         return scope.label
     start, end = (m.astimezone(plant.tz) for m in (period.start, period.end - timedelta(seconds=1)))
-    return f"{start:%a} {start.day} {start:%B} to {end:%a} {end.day} {end:%B}"
+    ends = dict.fromkeys(f"{at:%a} {at.day} {at:%B}" for at in (start, end))
+    return " to ".join(ends)
 
 
 def _whose(plant: Plant, machines: tuple[Machine, ...]) -> str:

@@ -67,8 +67,8 @@ def difference_picture(differences: pl.DataFrame, look: ChartStyle) -> Picture:
             figure, look, said, value, at, colour=look.tokens.call if verdict == "worse" else look.tokens.soft, **side
         )
         if look.narrow:
-            above = {"xanchor": "center", "yanchor": "bottom"}
-            label(figure, look, _capital(cause), 0, at - 0.28, colour=look.tokens.ink, **above)
+            above = {"xanchor": "left", "yanchor": "bottom"}
+            label(figure, look, _capital(cause), -reach, at - 0.28, colour=look.tokens.ink, **above)
     figure.update_xaxes(range=[-reach, reach], zeroline=True, zerolinecolor=look.tokens.ink, zerolinewidth=1)
     figure.update_yaxes(
         tickvals=list(range(shown.height)),
