@@ -64,7 +64,7 @@ class PlantEditor:
         return [_read(json.loads(line)) for line in lines if line.strip()]
 
     def change(self, table: str, part: str, texts: Mapping[str, str], who: str) -> PlantChange | None:
-        """Give a part what a person wrote in its fields, or add it.
+        """Change a part to what a person wrote in its fields, or add it.
 
         Parameters
         ----------

@@ -183,17 +183,17 @@ def _machines(
 ) -> tuple[Machine, ...]:
     able = tuple(m for m in plant.machines if m.kind == "cut-and-wrap machine")
     if against.machine is not None:
-        found = tuple(m for m in able if m.id == against.machine)
-        if not found:
+        chosen = tuple(m for m in able if m.id == against.machine)
+        if not chosen:
             known = ", ".join(m.id for m in able)
             faults.append(Fault(f"unknown cut-and-wrap machine '{against.machine}'", "--against", f"one of {known}"))
-        return found
+        return chosen
     if against.line is not None:
-        found = tuple(m for m in able if m.line == against.line)
-        if not found:
+        chosen = tuple(m for m in able if m.line == against.line)
+        if not chosen:
             known = ", ".join(line.id for line in plant.lines)
             faults.append(Fault(f"no cut-and-wrap machine on line '{against.line}'", "--against", f"one of {known}"))
-        return found
+        return chosen
     return machines
 
 

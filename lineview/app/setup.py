@@ -257,9 +257,9 @@ def _band_question(read: ReadSoFar) -> SetUpQuestion:
     rates = [_running_rate(frame) for frame in _pieces_frames(read)]
     rates = [rate for rate in rates if rate]
     low, high = (round(min(rates)), round(max(rates))) if rates else (0, 0)
-    seen = f"{low:,}" if low == high else f"{low:,} to {high:,}"
-    seen = f"; while running they made {seen} a minute" if rates else ""
-    return SetUpQuestion("band", text, "300-400", f"common practice{seen}")
+    pace = f"{low:,}" if low == high else f"{low:,} to {high:,}"
+    reason = f"; while running they made {pace} a minute" if rates else ""
+    return SetUpQuestion("band", text, "300-400", f"common practice{reason}")
 
 
 def _pieces_frames(read: ReadSoFar) -> list[pl.DataFrame]:
