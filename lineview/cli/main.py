@@ -9,7 +9,12 @@ from typing import Annotated
 
 import typer
 
-from lineview.app.allocator import collect_garbage_seldom, give_memory_back, keep_to_one_thread
+from lineview.app.allocator import (
+    collect_garbage_seldom,
+    give_memory_back,
+    keep_small_files_to_one_thread,
+    keep_to_one_thread,
+)
 from lineview.core.errors import LineviewError
 
 app = typer.Typer(add_completion=False, pretty_exceptions_enable=False)
@@ -74,6 +79,7 @@ def intake(
     csv: Annotated[Path | None, typer.Option(help="Write the list to this file instead.")] = None,
 ) -> None:
     """Take exports in, list intakes or undo one."""
+    keep_small_files_to_one_thread(paths or [])
     from lineview.app.works import Works
     from lineview.cli import intake
 
