@@ -19,6 +19,7 @@ from lineview.store.files import put
 from lineview.store.store import Store
 
 if TYPE_CHECKING:  # imported where something is asked: taking in needs none of it
+    from lineview.app.access import Access
     from lineview.app.inputs import KeptMeasures
     from lineview.app.question import QuestionScope
     from lineview.app.records import RecordKeeper
@@ -210,6 +211,7 @@ class Works:
         self._asking = Lock()
         self._records: RecordKeeper | None = None
         self._measured: KeptMeasures | None = None
+        self._access: Access | None = None
 
     @property
     def records(self) -> RecordKeeper:
@@ -231,6 +233,16 @@ class Works:
             if self._measured is None:
                 self._measured = KeptMeasures()
             return self._measured
+
+    @property
+    def access(self) -> Access:
+        """Who may use the board from other machines."""
+        from lineview.app.access import Access
+
+        with self._asking:
+            if self._access is None:
+                self._access = Access(self.store.accounts, self.folder / "store" / "signing.key")
+            return self._access
 
     @property
     def plant(self) -> Plant:
@@ -286,8 +298,12 @@ class Works:
             accept=accept,
             settled=settled,
             progress=progress,
-            keep=lambda layout: self._plants.keep([layout]),
+            keep=self._keep_layout,
         )
+
+    def _keep_layout(self, layout: Layout) -> None:
+        self._plants.keep([layout])
+        self.store.accounts.note_event("layout accepted", layout.id)
 
     def undo(self, intake: int) -> None:
         """Take one intake back.

@@ -9,6 +9,7 @@ from typing import Any
 
 from dash import dcc, html
 
+from lineview.app.access import LOCAL, Person
 from lineview.app.question import machines_asked
 from lineview.app.works import Works
 from lineview.board.address import NAMES, Address
@@ -18,7 +19,7 @@ from lineview.board.intake_page import give_form, intake_page, intake_sentence
 from lineview.board.tables import aria
 from lineview.charts.render import pictures
 from lineview.charts.style import DAY, NIGHT, ChartStyle
-from lineview.core.errors import LineviewError, PlantError
+from lineview.core.errors import AskError, Fault, LineviewError, PlantError
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer
@@ -29,7 +30,7 @@ def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) 
     return [
         html.Span(plant.shop, className="shop"),
         html.Nav(
-            [_page_link(page, name, address) for page, name in NAMES.items()],
+            [*[_page_link(page, name, address) for page, name in NAMES.items()], _account_link()],
             className="pages",
             **aria(label="pages"),
         ),
@@ -58,6 +59,10 @@ def opening(shop: str) -> list[Any]:
         html.Span(shop, className="shop"),
         html.Nav(pages, className="pages", **aria(label="pages")),
     ]
+
+
+def _account_link() -> html.A:
+    return html.A("Account", href="/account")
 
 
 def _page_link(page: str, name: str, address: Address) -> Any:
@@ -137,6 +142,8 @@ def _days() -> html.Div:
     )
 
 
+#: Characters of a reason or of what was done, and of a note; the server refuses longer ones too.
+REASON_LENGTH, NOTE_LENGTH = 80, 200
 #: States whose reason a person can know.
 ASKED = ("stop", "short stop")
 #: Rows of the form at most; the longest unexplained stops come first.
@@ -150,10 +157,7 @@ def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
     if not stops:
         return None
     stops.sort(key=lambda r: (bool(r["reason"]), r["start"] - r["end"]))
-    options = [
-        {"label": _stop_words(r, plant), "value": f"{r['start'].isoformat()}|{r['end'].isoformat()}"}
-        for r in stops[:MOST_STOPS]
-    ]
+    options = [{"label": _stop_words(r, plant), "value": _stop_value(r)} for r in stops[:MOST_STOPS]]
     return html.Details(
         [
             html.Summary("Enter the stop reason"),
@@ -164,7 +168,10 @@ def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
                 ]
             ),
             html.Label(
-                ["Reason, in your own words", dcc.Input(id="reason", type="text", maxLength=80, value="")]
+                [
+                    "Reason, in your own words",
+                    dcc.Input(id="reason", type="text", maxLength=REASON_LENGTH, value=""),
+                ]
             ),
             html.Button("Set the reason", id="set-reason", type="button"),
             html.P("", id="reason-told", role="status"),
@@ -180,13 +187,19 @@ def _stop_words(row: dict[str, Any], plant: Plant) -> str:
     return f"{times}, {show.number(minutes, 1)} min, {row['reason'] or 'reason not set'}"
 
 
-def chosen_stops(values: Sequence[str]) -> list[tuple[datetime, datetime]]:
-    """Read the stops a person ticked."""
-    pairs = []
-    for value in values:
-        start, _, end = value.partition("|")
-        pairs.append((datetime.fromisoformat(start), datetime.fromisoformat(end)))
-    return pairs
+def chosen_stops(values: Sequence[str], answer: Answer) -> list[tuple[datetime, datetime]]:
+    """Read the stops a person ticked; each has to be one that the page shows."""
+    tape = answer.series.get("tape")
+    rows = [] if tape is None else tape.iter_rows(named=True)
+    shown = {_stop_value(r): (r["start"], r["end"]) for r in rows if r["state"] in ASKED}
+    if not set(values) <= set(shown):
+        do = "Open the page anew and tick the stop again."
+        raise AskError(Fault("this stop is not on the page any more", "stops", do=do))
+    return [shown[value] for value in values]
+
+
+def _stop_value(row: dict[str, Any]) -> str:
+    return f"{row['start'].isoformat()}|{row['end'].isoformat()}"
 
 
 def adjustment_form(plant: Plant) -> html.Details:
@@ -204,10 +217,12 @@ def adjustment_form(plant: Plant) -> html.Details:
             html.Label(
                 [
                     "What was done",
-                    dcc.Input(id="adjusted-what", type="text", maxLength=80, placeholder="pair 3 opened"),
+                    dcc.Input(
+                        id="adjusted-what", type="text", maxLength=REASON_LENGTH, placeholder="pair 3 opened"
+                    ),
                 ]
             ),
-            html.Label(["Note", dcc.Input(id="adjusted-note", type="text", maxLength=200)]),
+            html.Label(["Note", dcc.Input(id="adjusted-note", type="text", maxLength=NOTE_LENGTH)]),
             html.Button("Save", id="set-adjustment", type="button"),
             html.P("", id="adjustment-told", role="status"),
         ],
@@ -245,7 +260,7 @@ def look_of(plant: Plant, address: Address, screen: Mapping[str, Any]) -> ChartS
     return ChartStyle(plant, tokens, bool(screen.get("narrow")) and not wall, SCALE if wall else 1.0)
 
 
-def page_of(works: Works, address: Address, screen: Mapping[str, Any]) -> Page:
+def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Person = LOCAL) -> Page:
     """The page at an address."""
     try:
         plant = works.plant
@@ -261,7 +276,7 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any]) -> Page:
         if address.page == "intake":
             told = intake_sentence(works.store.intakes())
             read = read_line(works.last_reading(), plant)
-            below = [*read, *intake_page(works, plant, address)]
+            below = [*read, *intake_page(works, plant, address, undoes=who.may("take in"))]
             return _page(works, plant, address, {}, [told], below, [])
         return _page(works, plant, address, {}, ["There is no page at this address."], [], [])
     except LineviewError as error:
@@ -310,26 +325,26 @@ def _page(
     return Page(head, said, below, foot, title)
 
 
-def forms_of(works: Works, address: Address) -> tuple[list[Any], list[Any]]:
+def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[Any], list[Any]]:
     """What a person can write on a page; kept apart so that a refresh never wipes what is typed."""
     try:
         plant = works.plant
         if address.page not in ("shift", "rope"):
-            return _unasked(plant, address)
+            return _unasked(plant, address, who)
         answer = works.ask(address.asked)
     except LineviewError:  # the page itself says what is wrong
         return [], []
     if address.page == "rope":
-        return [], [adjustment_form(plant)]
-    form = reasons_form(answer, plant)
+        return [], [adjustment_form(plant)] if who.may("note") else []
+    form = reasons_form(answer, plant) if who.may("note") else None
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
     return [], [*([form] if form is not None else []), html.P(wall)]
 
 
-def _unasked(plant: Plant, address: Address) -> tuple[list[Any], list[Any]]:
+def _unasked(plant: Plant, address: Address, who: Person) -> tuple[list[Any], list[Any]]:
     """The forms that need no answer."""
     if address.page == "intake":
-        return give_form(), []
+        return give_form() if who.may("take in") else [], []
     if address.page == "bags":
         return bags_form(plant), []
     if address.page == "weight":

@@ -9,6 +9,7 @@ from sqlalchemy import insert, select
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.frames import ADJUSTMENTS, UTC_US
+from lineview.store.audit import write_entry
 from lineview.store.frames import fetch, micros
 from lineview.store.journal import Journal, JournalReader
 from lineview.store.tables import adjustments, stop_reasons
@@ -67,9 +68,16 @@ class ManualEntries(PeopleReader):
 
     def add_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
         """Keep what somebody did to a machine."""
-        row = {"machine": machine, "at": micros(at), "what": _said(what, "what"), "note": note}
+        row = {
+            "machine": machine,
+            "at": micros(at),
+            "what": _said(what, "what"),
+            "note": _short(note, "note"),
+        }
         with self._writable.writing() as connection:
             connection.execute(insert(adjustments), row)
+            about = f"{machine}, {at:%Y-%m-%d %H:%M:%S}"
+            write_entry(connection, "adjustment", about, None, {"what": row["what"], "note": row["note"]})
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
         """Keep why a machine stood; said again for the same start, the later saying holds."""
@@ -82,11 +90,29 @@ class ManualEntries(PeopleReader):
             "reason": _said(reason, "reason"),
             "set_at": micros(datetime.now(UTC)),
         }
+        same = (stop_reasons.c.machine == machine, stop_reasons.c.start == row["start"])
+        earlier = select(stop_reasons.c.reason).where(*same).order_by(stop_reasons.c.id.desc()).limit(1)
         with self._writable.writing() as connection:
+            before = connection.execute(earlier).scalar()
             connection.execute(insert(stop_reasons), row)
+            about = f"{machine}, {start:%Y-%m-%d %H:%M:%S} to {end:%Y-%m-%d %H:%M:%S}"
+            given = None if before is None else {"reason": before}
+            write_entry(connection, "stop reason", about, given, {"reason": row["reason"]})
+
+
+#: Characters of one entry; the forms of the board allow fewer.
+MOST_CHARACTERS = 500
 
 
 def _said(text: str, where: str) -> str:
     if not text.strip():
         raise AskError(Fault("nothing was entered", where, "some words"))
-    return text.strip()
+    return _short(text.strip(), where)
+
+
+def _short(text: str, where: str) -> str:
+    if len(text) > MOST_CHARACTERS:
+        raise AskError(Fault(f"{len(text):,} characters", where, f"up to {MOST_CHARACTERS}"))
+    if any(ord(sign) < 32 and sign not in "\t\n" for sign in text):
+        raise AskError(Fault("a control character", where, "plain text"))
+    return text
