@@ -344,6 +344,11 @@ def _check_name(name: str) -> None:
 def check_password(password: str, name: str) -> None:
     """Refuse a password that is too short, too long, or guessed at once.
 
+    Parameters
+    ----------
+    password, name : str
+        As entered, and whose it is to be.
+
     Raises
     ------
     AskError

@@ -7,7 +7,7 @@ from typing import Any
 import polars as pl
 from flask import Flask, Response, redirect, request
 
-from lineview.app.access import SCREEN, SESSION, Access, Person
+from lineview.app.access import RIGHTS, SCREEN, SESSION, Access, Person
 from lineview.app.works import Works
 from lineview.board.guard import Doors, give_cookie, person
 from lineview.board.plain import plain_page
@@ -147,7 +147,7 @@ def _sentence(who: Person) -> str:
         return "This board serves this machine alone; nobody signs in."
     if who.is_screen:
         return f"This screen is paired as {who.name}; it may see every page."
-    others = [right for right in sorted(who.rights) if right != "see"]
+    others = [right for right in RIGHTS[1:] if right in who.rights]
     may = ", ".join(["see every page", *others])
     return f"You are signed in as {who.name} and may {may}."
 

@@ -133,7 +133,6 @@ def person_of(access: Access, cookie: str) -> Person | None:
 def guard(server: Flask, doors: Doors, calls: Calls, script_hashes: Sequence[str]) -> None:
     """Put the checks before and the headers after every request."""
     server.config["MAX_CONTENT_LENGTH"] = CALLBACK_LIMIT_BYTES
-    server.config["MAX_FORM_MEMORY_SIZE"] = FORM_LIMIT_BYTES
     server.config["MAX_FORM_PARTS"] = 50
     policy = _policy(script_hashes)
 
@@ -216,7 +215,7 @@ def _call() -> Any:
 
 def _turned_away() -> Response:
     """Send a person to the sign-in page, and a script away."""
-    is_page = request.method == "GET" and request.accept_mimetypes.accept_html and "_" not in request.path[:2]
+    is_page = request.method == "GET" and not request.path.startswith("/_")
     if not is_page:
         return Response("Sign in first.", status=401, mimetype="text/plain")
     back = quote(request.full_path.rstrip("?"), safe="/")

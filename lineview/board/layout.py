@@ -30,7 +30,7 @@ def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) 
     return [
         html.Span(plant.shop, className="shop"),
         html.Nav(
-            [*[_page_link(page, name, address) for page, name in NAMES.items()], _account_link()],
+            [_page_link(page, name, address) for page, name in NAMES.items()],
             className="pages",
             **aria(label="pages"),
         ),
@@ -59,10 +59,6 @@ def opening(shop: str) -> list[Any]:
         html.Span(shop, className="shop"),
         html.Nav(pages, className="pages", **aria(label="pages")),
     ]
-
-
-def _account_link() -> html.A:
-    return html.A("Account", href="/account")
 
 
 def _page_link(page: str, name: str, address: Address) -> Any:
@@ -322,7 +318,8 @@ def _page(
         head = header(works, plant, address, names)
     except LineviewError:  # nothing to pick from yet; the page's own fault says why
         head = header(works, plant, Address("intake"), names)
-    return Page(head, said, below, foot, title)
+    account = html.P(html.A("Account and what was written", href="/account"))
+    return Page(head, said, below, [*foot, account], title)
 
 
 def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[Any], list[Any]]:

