@@ -150,9 +150,7 @@ def choose_machine(plant: Plant, asked: QuestionScope, span_of: Callable[[str], 
         return _fitting(asked, known_machine(plant, asked.machine), fitting)
     if not fitting:
         where = f" on line {line}" if line else ""
-        raise AskError(
-            Fault(f"there is no {kind_for(asked.question)}{where}", "plant.toml", "one to ask about")
-        )
+        raise AskError(Fault(f"there is no {kind_for(asked.question)}{where}", "plant.toml", "one to ask about"))
     return next((m for m in fitting if span_of(m.id) is not None), fitting[0])
 
 

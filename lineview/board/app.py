@@ -36,9 +36,7 @@ def add_routes(server: Flask, works: Works) -> None:
             at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
             known = works.ask(at.asked).series
             if name not in known:
-                raise AskError(
-                    Fault(f"there is no frame '{name}'", question, f"one of {', '.join(known) or 'none'}")
-                )
+                raise AskError(Fault(f"there is no frame '{name}'", question, f"one of {', '.join(known) or 'none'}"))
             return known[name]
 
         return _file(f"{question}-{name}", frame)

@@ -43,14 +43,7 @@ def _bind_showing(calls: Calls, works: Works) -> None:
             raise PreventUpdate
         page = page_of(works, read_address(pathname, search), screen, person())
         here = f"{pathname}{search}"
-        return (
-            page.head,
-            page.sentence,
-            page.below,
-            page.foot,
-            page.title,
-            no_update if here == shown else here,
-        )
+        return (page.head, page.sentence, page.below, page.foot, page.title, no_update if here == shown else here)
 
     def forms(shown: str | None, pathname: str, search: str) -> Any:
         if shown is None:
@@ -96,16 +89,10 @@ def _bind_showing(calls: Calls, works: Works) -> None:
 
 def _bind_screen(app: Dash) -> None:
     app.clientside_callback(  # type: ignore[no-untyped-call]  # Dash leaves it bare
-        _clientside("screen"),
-        Output("screen", "data"),
-        Output("theme", "children"),
-        Input("theme", "n_clicks"),
+        _clientside("screen"), Output("screen", "data"), Output("theme", "children"), Input("theme", "n_clicks")
     )
     app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
-        _clientside("titled"),
-        Output("board", "className"),
-        Input("title", "data"),
-        Input("address", "pathname"),
+        _clientside("titled"), Output("board", "className"), Input("title", "data"), Input("address", "pathname")
     )
 
 
@@ -151,11 +138,7 @@ def _bind_taking(calls: Calls, works: Works) -> None:
         return _taken(works, name, contents, False, {}), works.version()
 
     def accept(
-        clicks: list[int | None],
-        contents: str,
-        name: str,
-        answers: list[str | None],
-        asked: list[dict[str, str]],
+        clicks: list[int | None], contents: str, name: str, answers: list[str | None], asked: list[dict[str, str]]
     ) -> Any:
         if not any(clicks):
             raise PreventUpdate

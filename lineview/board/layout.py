@@ -30,9 +30,7 @@ def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) 
     return [
         html.Span(plant.shop, className="shop"),
         html.Nav(
-            [_page_link(page, name, address) for page, name in NAMES.items()],
-            className="pages",
-            **aria(label="pages"),
+            [_page_link(page, name, address) for page, name in NAMES.items()], className="pages", **aria(label="pages")
         ),
         html.Div(_pickers(works, plant, address, shown), className="pickers"),
     ]
@@ -55,10 +53,7 @@ def wall_clock(plant: Plant) -> html.Span:
 def opening(shop: str) -> list[Any]:
     """The head as it stands before an answer is worked out: the shop's name and the pages."""
     pages = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
-    return [
-        html.Span(shop, className="shop"),
-        html.Nav(pages, className="pages", **aria(label="pages")),
-    ]
+    return [html.Span(shop, className="shop"), html.Nav(pages, className="pages", **aria(label="pages"))]
 
 
 def _page_link(page: str, name: str, address: Address) -> Any:
@@ -78,13 +73,9 @@ def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]
     if len(lines) > 1:
         picked.append(_picker("line", shown.get("line"), lines, address.line, address.with_line))
     if len(machines) > 1:
-        picked.append(
-            _picker("machine", shown.get("machine"), machines, address.machine, address.with_machine)
-        )
+        picked.append(_picker("machine", shown.get("machine"), machines, address.machine, address.with_machine))
     periods = works.periods(question, address.line)
-    picked.append(
-        _picker("period", shown.get("period"), periods, address.period, address.with_period, _days())
-    )
+    picked.append(_picker("period", shown.get("period"), periods, address.period, address.with_period, _days()))
     return picked
 
 
@@ -100,13 +91,7 @@ def _picker(
     current = name or dict(choices).get(chosen or "") or chosen or (choices[0][1] if choices else "none yet")
     kinds = [] if current.casefold().startswith(kind) else [html.Span(f"{kind} ", className="kind")]
     links = [
-        html.Li(
-            dcc.Link(
-                label,
-                href=to(token).href,
-                className="chosen" if label == current or token == chosen else "",
-            )
-        )
+        html.Li(dcc.Link(label, href=to(token).href, className="chosen" if label == current or token == chosen else ""))
         for token, label in choices
     ]
     return html.Details(
@@ -121,12 +106,7 @@ def _picker(
 
 def _days() -> html.Div:
     """The fields for a stretch of days of one's own."""
-    field: dict[str, Any] = {
-        "type": "text",
-        "placeholder": "2026-06-08",
-        "debounce": False,
-        "className": "day",
-    }
+    field: dict[str, Any] = {"type": "text", "placeholder": "2026-06-08", "debounce": False, "className": "day"}
     return html.Div(
         [
             html.Label(["from", dcc.Input(id="day-from", **field)]),
@@ -386,10 +366,7 @@ def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> htm
             dcc.Interval(id="tick", interval=poll_s * 1000),
             html.A("Skip to the answer", href="#answer", className="skip"),
             html.Header(
-                [
-                    html.Div(list(opening), id="head", className="head"),
-                    html.Button("Night", id="theme", type="button"),
-                ],
+                [html.Div(list(opening), id="head", className="head"), html.Button("Night", id="theme", type="button")],
                 className="top",
             ),
             html.Main(

@@ -118,9 +118,7 @@ def _draw(figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, panel: _Pane
     quiet = panel.name in ("shift_mm", "temperature_mm", "products_mm")
     figure.add_scatter(
         x=shown["running_h"].to_list(),
-        y=[
-            None if v is None else in_units(v, "mm", look.plant.units)[0] for v in shown[panel.name].to_list()
-        ],
+        y=[None if v is None else in_units(v, "mm", look.plant.units)[0] for v in shown[panel.name].to_list()],
         yaxis=f"y{_key(at)}",
         mode="lines",
         line={
@@ -161,13 +159,9 @@ def pictures(answer: Answer, look: ChartStyle) -> tuple[Picture, ...]:
     """
     if not _drawable(answer):
         return ()
-    drawn = {
-        "rope": _rope,
-        "weight": _weight,
-        "shift": _shift,
-        "wrap": _wrap,
-        "order": _order,
-    }[answer.question](answer, look)
+    drawn = {"rope": _rope, "weight": _weight, "shift": _shift, "wrap": _wrap, "order": _order}[answer.question](
+        answer, look
+    )
     return tuple(drawn)
 
 

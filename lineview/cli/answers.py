@@ -94,9 +94,7 @@ def write_sheet(works: Works, asked: QuestionScope, file: Path) -> None:
     """Answer a question and write it to a file."""
     if file.suffix.lower() not in FORMS:
         raise AskError(
-            Fault(
-                f"'{file.suffix}' is not a kind of sheet", str(file), "a name ending in .pdf, .xlsx or .csv"
-            )
+            Fault(f"'{file.suffix}' is not a kind of sheet", str(file), "a name ending in .pdf, .xlsx or .csv")
         )
     answer = works.ask(asked)
     made = sheet_bytes(answer, works.plant, file.suffix.lower())
@@ -135,6 +133,4 @@ def _text(file: Path) -> str:
         return file.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         why = getattr(error, "strerror", None) or "it is not text"
-        raise IntakeError(
-            Fault(f"cannot be read: {why}", str(file), "a text file, one mass a line")
-        ) from None
+        raise IntakeError(Fault(f"cannot be read: {why}", str(file), "a text file, one mass a line")) from None

@@ -212,9 +212,7 @@ def try_the_demo(into: Path, port: int | None) -> None:
 def _set_up(into: Path) -> None:
     made_before = (into / "plant.toml").is_file()
     if into.exists() and any(into.iterdir()) and not made_before:
-        raise StoreError(
-            Fault("the folder is not empty", str(into), "a new one, or one made by this command")
-        )
+        raise StoreError(Fault("the folder is not empty", str(into), "a new one, or one made by this command"))
     if made_before:
         return
     source = shipped("data") / "demo"

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from lineview.app.allocator import give_memory_back, keep_to_one_thread
+from lineview.app.allocator import collect_garbage_seldom, give_memory_back, keep_to_one_thread
 from lineview.core.errors import LineviewError
 
 app = typer.Typer(
@@ -22,8 +22,7 @@ WorksFolder = Annotated[
     Path, typer.Option("--works", envvar="LINEVIEW_WORKS", help="The works folder, with plant.toml in it.")
 ]
 JournalUrl = Annotated[
-    str | None,
-    typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite."),
+    str | None, typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite.")
 ]
 HERE = Path()
 users = typer.Typer(help="Who may use the board from other machines.", no_args_is_help=True)
@@ -160,8 +159,7 @@ def answer(
     line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
     machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
     period: Annotated[
-        str | None,
-        typer.Option(help="last-shift, this-week, last-7-days, all, a day, or a shift: 2026-06-09.early."),
+        str | None, typer.Option(help="last-shift, this-week, last-7-days, all, a day, or a shift: 2026-06-09.early.")
     ] = None,
     start: Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")] = None,
     end: Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")] = None,
@@ -195,9 +193,7 @@ def records(
 @app.command()
 def sheet(
     question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap or order.")],
-    file: Annotated[
-        Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")
-    ],
+    file: Annotated[Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
@@ -264,9 +260,7 @@ def board(
 
 @app.command()
 def demo(
-    into: Annotated[Path, typer.Option(help="Folder to write to; must be new or empty.")] = Path(
-        "demo-works"
-    ),
+    into: Annotated[Path, typer.Option(help="Folder to write to; must be new or empty.")] = Path("demo-works"),
     days: Annotated[int, typer.Option(min=1, max=400, help="How many days.")] = 7,
     seed: Annotated[int, typer.Option(help="Another seed gives other days.")] = 1,
 ) -> None:
@@ -322,6 +316,7 @@ def adjusted(
 def main() -> None:
     """Run the command line; a plain error and exit status 2 for whatever the user can mend."""
     keep_to_one_thread()
+    collect_garbage_seldom()
     try:
         app()
     except LineviewError as error:

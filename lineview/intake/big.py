@@ -24,13 +24,7 @@ from lineview.core.errors import IntakeError
 from lineview.core.frames import READINGS, UTC_US, empty
 from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts
 from lineview.intake.cells.quality import meanings
-from lineview.intake.cells.timestamp_columns import (
-    gap_notes,
-    in_utc,
-    joined_cells,
-    less_offset,
-    settled_clock,
-)
+from lineview.intake.cells.timestamp_columns import gap_notes, in_utc, joined_cells, less_offset, settled_clock
 from lineview.intake.cells.timestamps import NUMERIC, Clock, formats_in, parse_one, spaced_alike
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import Heading
@@ -203,9 +197,7 @@ def _nights(zone: str, year: int) -> tuple[date, ...]:
     start = datetime(year, 1, 1)  # noqa: DTZ001 - a wall clock
     every = pl.datetime_range(start, start + 366 * _DAY, "10m", time_unit="us", eager=True)
     local = every.dt.replace_time_zone(zone, ambiguous="null", non_existent="null")
-    early = every.filter(local.is_null()).dt.replace_time_zone(
-        zone, ambiguous="earliest", non_existent="null"
-    )
+    early = every.filter(local.is_null()).dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
     return tuple(every.filter(local.is_null()).filter(early.is_not_null()).dt.date().unique().to_list())
 
 
@@ -253,15 +245,10 @@ class BigExport:
     @property
     def notes(self) -> tuple[str, ...]:
         """Plain sentences for the summary, once all stretches were given."""
-        return (
-            *passed_notes(self._passed),
-            *gap_notes(self._by_gap),
-            *name_notes(self._unnamed),
-            *self._bound.notes,
-        )
+        return (*passed_notes(self._passed), *gap_notes(self._by_gap), *name_notes(self._unnamed), *self._bound.notes)
 
     def stretches(self, source: Path) -> Iterator[Stretch]:
-        """The rows, some 8 MB of text at a time."""
+        """The rows, some 16 MB of text at a time."""
         row, kept = self._first, 0
         held: list[bytes] = []  # pieces of a night in which the clock goes back are read together
         first_held = row

@@ -18,7 +18,7 @@ from lineview.intake.detect.sheets import NotInPieces
 BIG = 32 << 20
 _PACKED = 8
 #: Some 200,000 rows.
-_PIECE = 8 << 20
+_PIECE = 16 << 20
 _HEAD = 1 << 20
 _MARK = b"\xef\xbb\xbf"
 

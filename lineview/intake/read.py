@@ -26,11 +26,7 @@ from lineview.plant import Layout, Plant
 
 
 def read_export(
-    path: Path,
-    plant: Plant,
-    *,
-    layout: Layout | None = None,
-    progress: Callable[[int], None] | None = None,
+    path: Path, plant: Plant, *, layout: Layout | None = None, progress: Callable[[int], None] | None = None
 ) -> Export | Proposal:
     """Read one export, whole or not at all.
 
@@ -93,11 +89,7 @@ def _sheets(data: bytes, path: Path) -> list[Records]:
 
 
 def open_big(
-    path: Path,
-    plant: Plant,
-    *,
-    layout: Layout | None = None,
-    progress: Callable[[int], None] | None = None,
+    path: Path, plant: Plant, *, layout: Layout | None = None, progress: Callable[[int], None] | None = None
 ) -> InPieces | None:
     """Open a big text export of readings to be read in pieces, in memory that does not grow with its rows.
 
@@ -210,10 +202,7 @@ def _outcome(box: list[Records], one: Fit, plant: Plant, where: str, told: Calla
 
 
 def _export(
-    facts: tuple[Path, str, Future[str], int],
-    outcomes: list[Outcome],
-    sheets: list[str],
-    notes: tuple[str, ...],
+    facts: tuple[Path, str, Future[str], int], outcomes: list[Outcome], sheets: list[str], notes: tuple[str, ...]
 ) -> Export:
     path, _, digest, size_bytes = facts
     several = len(outcomes) > 1

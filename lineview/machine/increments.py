@@ -139,9 +139,7 @@ def _runs_off_course(at_us: Ints, value: Floats, limits: Limits) -> Bools:
     return found
 
 
-def _mended(
-    at_us: Ints, value: Floats, pairs: Ints, length: int, limits: Limits, good: Bools, *, ahead: bool
-) -> Bools:
+def _mended(at_us: Ints, value: Floats, pairs: Ints, length: int, limits: Limits, good: Bools, *, ahead: bool) -> Bools:
     """Which impossible pairs (i, i + 1) are mended by leaving out `length` readings."""
     last = len(value) - 1
     if ahead:
@@ -283,12 +281,7 @@ def steps_between(
 
 
 def steps_and_kinds(
-    at_us: Ints,
-    value: Floats,
-    modulus: int | None,
-    fastest_per_min: float,
-    margin: float,
-    gap_s: float = math.inf,
+    at_us: Ints, value: Floats, modulus: int | None, fastest_per_min: float, margin: float, gap_s: float = math.inf
 ) -> tuple[Steps, Ints]:
     """The steps of two readings and more, and the place of each one's kind."""
     known = float(modulus) if modulus and fits_values(value, modulus) else None

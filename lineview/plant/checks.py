@@ -17,13 +17,7 @@ from itertools import combinations
 from typing import Any, Literal, cast, get_args
 from zoneinfo import available_timezones
 
-from pydantic import (
-    AfterValidator,
-    ValidationError,
-    ValidationInfo,
-    ValidatorFunctionWrapHandler,
-    WrapValidator,
-)
+from pydantic import AfterValidator, ValidationError, ValidationInfo, ValidatorFunctionWrapHandler, WrapValidator
 from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError
 
 from lineview.core.errors import Fault
@@ -99,11 +93,7 @@ def _repeated(what: str, rows: list[tuple[KeyPath, Mapping[str, Any]]]) -> Itera
 def _rows(data: Mapping[str, Any], name: str) -> list[tuple[int, Mapping[str, Any]]]:
     """The tables of an array with their index; whatever else stands in it is left out."""
     rows = data.get(name)
-    return (
-        [(i, row) for i, row in enumerate(rows) if isinstance(row, Mapping)]
-        if isinstance(rows, tuple)
-        else []
-    )
+    return [(i, row) for i, row in enumerate(rows) if isinstance(row, Mapping)] if isinstance(rows, tuple) else []
 
 
 def _ids(data: Mapping[str, Any], name: str) -> list[str]:

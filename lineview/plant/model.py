@@ -20,16 +20,7 @@ Measures = Literal["rope diameter", "rope temperature", "roller speed", "state",
 #: What a state can mean to the shift. "blocked": the next machine cannot take product; "starved": the one
 #: before cannot send any; "outside": stopped by a cause outside the machine, not known which.
 StateMeaning = Literal[
-    "running",
-    "stop",
-    "changeover",
-    "blocked",
-    "starved",
-    "outside",
-    "idle",
-    "maintenance",
-    "cleaning",
-    "break",
+    "running", "stop", "changeover", "blocked", "starved", "outside", "idle", "maintenance", "cleaning", "break"
 ]
 WebKind = Literal["film", "wax paper"]
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.\- ]*$", max_length=60)]
@@ -153,9 +144,9 @@ class Web(Part):
     width_mm: Positive
     grammage_g_m2: Positive | None = None
     thickness_um: Positive | None = None
-    density_g_cm3: Annotated[
-        Positive | None, checks.checked(checks.check_web_mass), Field(validate_default=True)
-    ] = None
+    density_g_cm3: Annotated[Positive | None, checks.checked(checks.check_web_mass), Field(validate_default=True)] = (
+        None
+    )
     reel_outer_mm: Positive
     reel_core_mm: Annotated[Positive, checks.checked(checks.check_core)]
     reel_length_m: Positive | None = None

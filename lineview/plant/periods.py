@@ -204,9 +204,7 @@ def resolve(name: PeriodName, shifts: tuple[Shift, ...], zone: ZoneInfo, span: P
     if name == "this-week":
         today = now.astimezone(zone).date()
         monday = today - timedelta(days=today.weekday())
-        return Period(
-            max(_utc(monday, time(0), zone), span.start), _after(now)
-        ), f"since {_day_label(monday)}"
+        return Period(max(_utc(monday, time(0), zone), span.start), _after(now)), f"since {_day_label(monday)}"
     days = int(name.split("-")[1])
     start = max(now - timedelta(days=days), span.start)
     return Period(start, _after(now)), f"the last {days} days"

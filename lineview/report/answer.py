@@ -141,9 +141,7 @@ def to_object(answer: Answer) -> dict[str, Any]:
         "soft": answer.soft,
         "figures": {figure.name: _figure(figure) for figure in answer.figures},
         "tables": {table.name: _table(table) for table in answer.tables},
-        "series": {
-            name: [_row(row) for row in frame.iter_rows(named=True)] for name, frame in answer.series.items()
-        },
+        "series": {name: [_row(row) for row in frame.iter_rows(named=True)] for name, frame in answer.series.items()},
         "notes": list(answer.notes),
         "cautions": list(answer.cautions),
     }

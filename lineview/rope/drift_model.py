@@ -147,9 +147,7 @@ def batch_steps(hours: Floats) -> Floats:
 
 
 def fit_rope(
-    points: pl.DataFrame,
-    done: Sequence[tuple[datetime, float, str]],
-    kinds: Mapping[str, str] | None = None,
+    points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]], kinds: Mapping[str, str] | None = None
 ) -> RopeModel | None:
     """Fit the model to batch points.
 
@@ -182,26 +180,20 @@ def fit_rope(
     columns = np.column_stack([trend, *made, *bent, *offsets, *temperature])
     doubtful = tuple(2 + i for i, a in enumerate(adjustments) if not a.recorded)
     doubtful += () if bend is None else (2 + len(adjustments),)
-    swaps = [
-        (doubtful[-1], slope_change_column(hours, at), odds) for at, odds in (bend.others if bend else ())
-    ]
+    swaps = [(doubtful[-1], slope_change_column(hours, at), odds) for at, odds in (bend.others if bend else ())]
     fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best, swaps)
     bend_h = None if bend is None else bend.at
     return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c, bend_h, sorts)
 
 
-def _early_bend(
-    y: Floats, base: Floats, hours: Floats, steps: Floats, known: tuple[int, ...]
-) -> SlopeChange | None:
+def _early_bend(y: Floats, base: Floats, hours: Floats, steps: Floats, known: tuple[int, ...]) -> SlopeChange | None:
     """Look for a change of pace before steps are looked for; a likelier step comes first."""
     margin = max(2 * LEAST_BATCHES, y.size // 10)
     inner = hours[margin:-margin]
     if inner.size < 2:
         return None
     many = 24 if y.size < 2000 else 12
-    places = np.r_[
-        np.linspace(inner[0], inner[-1], many), hours[[k for k in known if margin <= k < y.size - margin]]
-    ]
+    places = np.r_[np.linspace(inner[0], inner[-1], many), hours[[k for k in known if margin <= k < y.size - margin]]]
     found = find_slope_change(y, base, hours, steps, places)
     if found is None or found.gain < step_limit(y.size, BEND_SHARE):
         return None
@@ -213,9 +205,7 @@ def _after(n: int, first: int) -> Floats:
     return (np.arange(n) >= first).astype(np.float64)
 
 
-def _recorded(
-    points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]], offsets: int
-) -> list[Adjustment]:
+def _recorded(points: pl.DataFrame, done: Sequence[tuple[datetime, float, str]], offsets: int) -> list[Adjustment]:
     """Give recorded adjustments with batches on either side; those between the same batches act as one."""
     times = points["at"]
     merged: dict[int, Adjustment] = {}

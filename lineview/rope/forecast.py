@@ -64,9 +64,7 @@ def hours_to_edge(level: Floats, wear: Floats, low_mm: float, high_mm: float, ho
     return np.where(hours <= horizon_h, hours, np.inf)
 
 
-def band_for_share(
-    spread_mm: float, low_mm: float, high_mm: float, share: float
-) -> tuple[float, float] | None:
+def band_for_share(spread_mm: float, low_mm: float, high_mm: float, share: float) -> tuple[float, float] | None:
     """The band the mean must keep so that no more than a share of pieces is out of tolerance.
 
     Gives [mm].
@@ -146,9 +144,7 @@ def hours_ahead(model: RopeModel, target: Target) -> Ahead | None:
     return Ahead(now_h, time_to_leave(model, now_h, -target.tolerance_mm, target.tolerance_mm))
 
 
-def ahead_of(
-    plant: Plant, model: RopeModel, target: Target, within_sd_mm: float, until: datetime
-) -> Ahead | None:
+def ahead_of(plant: Plant, model: RopeModel, target: Target, within_sd_mm: float, until: datetime) -> Ahead | None:
     """When the rope leaves tolerance.
 
     Source: derived-rope
@@ -169,9 +165,7 @@ def ahead_of(
         return None if hours is None else planned_moment(hours, cal, last, uptime)
 
     week = _planned_hours(plant, until, until + timedelta(days=7))
-    return Ahead(
-        now_h, mean, share, moment(mean.value_h), moment(mean.low_h), moment(mean.high_h), uptime, week
-    )
+    return Ahead(now_h, mean, share, moment(mean.value_h), moment(mean.low_h), moment(mean.high_h), uptime, week)
 
 
 def _planned_hours(plant: Plant, start: datetime, end: datetime) -> float:
@@ -237,9 +231,7 @@ def effects_of(model: RopeModel) -> tuple[Effect, ...]:
         size = model.fit.mean(contrast)
         low, high = model.fit.interval(contrast, LEVEL)
         before = model.fit.mean(model.before(i))
-        out.append(
-            Effect(done.at, done.running_h, done.label, done.recorded, size, low, high, before, before + size)
-        )
+        out.append(Effect(done.at, done.running_h, done.label, done.recorded, size, low, high, before, before + size))
     return tuple(out)
 
 

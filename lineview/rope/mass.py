@@ -90,9 +90,7 @@ def week_effect(
     """
     known = {p.id: p for p in plant.products}
     rows = [
-        _week(known.get(name, unnamed), pieces * to_week, deviation_mm)
-        for name, pieces in made.items()
-        if pieces > 0
+        _week(known.get(name, unnamed), pieces * to_week, deviation_mm) for name, pieces in made.items() if pieces > 0
     ]
     share = made.get("", 0.0) / sum(made.values())
     named = [_week(known[name], n * to_week, deviation_mm) for name, n in made.items() if name and n > 0]

@@ -290,9 +290,8 @@ def _widened(fit: CorrelatedFit, kept: list[int], p: int) -> CorrelatedFit:
 
 def _narrowed(fit: CorrelatedFit, p: int) -> CorrelatedFit:
     return CorrelatedFit(
-        fit.noises, fit.weight, fit.beta[:, :p], fit.covariance[:, :p, :p], fit.variance, fit.df,
-        fit.likelihood
-    )  # fmt: skip
+        fit.noises, fit.weight, fit.beta[:, :p], fit.covariance[:, :p, :p], fit.variance, fit.df, fit.likelihood
+    )
 
 
 def _mixed(fits: list[CorrelatedFit], odds: Floats) -> CorrelatedFit:

@@ -45,10 +45,7 @@ def inverse_times(noise: Noise, steps: Floats, columns: Floats) -> tuple[Floats,
     """
     if noise.phi == 0.0:
         return columns, 0.0
-    if noise.phi < 0:
-        rho = np.sign(noise.phi) ** np.round(steps) * np.abs(noise.phi) ** steps
-    else:
-        rho = noise.phi**steps
+    rho = np.sign(noise.phi) ** np.round(steps) * np.abs(noise.phi) ** steps if noise.phi < 0 else noise.phi**steps
     gap = 1 - rho**2
     diagonal = np.ones(columns.shape[0])
     diagonal[1:] += rho**2 / gap
@@ -135,19 +132,11 @@ def innovations(noise: Noise, columns: Floats) -> Floats:
 #: Correlations one step apart, and white shares of the variance, that are tried.
 PHIS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.93, 0.97)
 WHITES = (0.0, 0.2, 0.4, 0.6, 0.8)
-NOISES = (
-    Noise(0.0, 0.0),
-    Noise(-0.2, 0.0),
-    Noise(-0.4, 0.0),
-    *(Noise(phi, white) for phi in PHIS for white in WHITES),
-)
+NOISES = (Noise(0.0, 0.0), Noise(-0.2, 0.0), Noise(-0.4, 0.0), *(Noise(phi, white) for phi in PHIS for white in WHITES))
 
 
 #: A coarse grid, for searches and for long series; and from how many points on a series is long.
-COARSE = (
-    Noise(0.0, 0.0),
-    *(Noise(phi, white) for phi in (0.25, 0.5, 0.75, 0.9) for white in (0.0, 0.4, 0.8)),
-)
+COARSE = (Noise(0.0, 0.0), *(Noise(phi, white) for phi in (0.25, 0.5, 0.75, 0.9) for white in (0.0, 0.4, 0.8)))
 MANY = 2000
 
 
@@ -228,9 +217,7 @@ class CorrelatedFit:
         return beta, sd, which.astype(np.float64)
 
 
-def correlated_regression(
-    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = NOISES
-) -> CorrelatedFit:
+def correlated_regression(y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = NOISES) -> CorrelatedFit:
     """Fit y on x by generalised least squares, averaged over a grid of noises.
 
     Parameters

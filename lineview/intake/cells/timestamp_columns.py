@@ -85,9 +85,7 @@ def _second_pass(naive: pl.Series, folds: pl.Series, series: pl.Series | None) -
     ahead, behind = pl.col("before").first().over(of_one), pl.col("after").last().over(of_one)
     nearer_after = (behind >= pl.duration()) & (ahead.is_null() | (behind < ahead))
     hours = hours.select(
-        "place",
-        by_gap=no_drop,
-        second=pl.when(no_drop).then(nearer_after.fill_null(False)).otherwise(passed),
+        "place", by_gap=no_drop, second=pl.when(no_drop).then(nearer_after.fill_null(False)).otherwise(passed)
     )
     return hours.filter("second")["place"], int(hours["by_gap"].sum())
 
@@ -140,12 +138,7 @@ def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) 
 
 
 def to_moments(
-    naive: pl.Series,
-    moment: pl.Series,
-    cells: pl.Series,
-    layout: Layout,
-    zone: str,
-    series: pl.Series | None,
+    naive: pl.Series, moment: pl.Series, cells: pl.Series, layout: Layout, zone: str, series: pl.Series | None
 ) -> Times:
     """Bring wall-clock times and moments to UTC, less what the machine's clock is ahead.
 
@@ -190,9 +183,7 @@ def less_offset(at: pl.Series, layout: Layout) -> pl.Series:
     return at - pl.Series([round(layout.clock_offset_s * 1e6)]).cast(pl.Duration("us"))
 
 
-def _reasons(
-    at: pl.Series, cells: pl.Series, missing: pl.Series | None, layout: Layout, zone: str
-) -> pl.Series | None:
+def _reasons(at: pl.Series, cells: pl.Series, missing: pl.Series | None, layout: Layout, zone: str) -> pl.Series | None:
     if at.null_count() == 0:
         return None
     form = "" if layout.time_format in ("", "auto") else f" as '{layout.time_format}'"

@@ -33,9 +33,7 @@ def formats_of(text: str) -> tuple[str, ...]:
     time, rest = _time_format(rest, alone=not dates)
     if (not dates and not time) or (rest and not _ZONE.fullmatch(rest)):
         return ()
-    zone = (
-        "" if not rest else rest[: len(rest) - len(rest.lstrip())] + ("Z" if rest.strip() in _UTC else "%z")
-    )
+    zone = "" if not rest else rest[: len(rest) - len(rest.lstrip())] + ("Z" if rest.strip() in _UTC else "%z")
     return tuple(f"{one}{time}{zone}" for one in dates or ("",))
 
 
@@ -77,9 +75,7 @@ def _time_format(rest: str, *, alone: bool) -> tuple[str, str]:
         mark, hour = part["sep"], "%I" if part["half"] else "%H"
         form = f"{hour}{mark}%M" + (f"{mark}%S" if part["second"] else "")
     half = part["half"] or ""
-    return gap + form + fraction + (" %p" if half.startswith(" ") else "%p" if half else ""), rest[
-        match.end() :
-    ]
+    return gap + form + fraction + (" %p" if half.startswith(" ") else "%p" if half else ""), rest[match.end() :]
 
 
 def formats_in(sample: Iterable[str]) -> list[tuple[str, ...]]:
@@ -233,9 +229,7 @@ def _try_all(texts: pl.Series, formats: Sequence[str]) -> Clock:
             naive, moment = (naive, whole) if is_moment else (whole, moment)
         left = read.is_null().arg_true()
         open_ = left if open_ is None else open_.gather(left)
-    return Clock(
-        _nothing(size, False) if naive is None else naive, _nothing(size, True) if moment is None else moment
-    )
+    return Clock(_nothing(size, False) if naive is None else naive, _nothing(size, True) if moment is None else moment)
 
 
 def _nothing(size: int, is_moment: bool) -> pl.Series:

@@ -90,10 +90,7 @@ def _parsed(texts: pl.Series, separator: str) -> pl.Series:
 def _parsed_slowly(texts: pl.Series, separator: str) -> pl.Series:
     """Cut lines one by one: cells of uneven number, or blanks beside quotes."""
     cells = [
-        [
-            cell.strip(" ")
-            for cell in next(csv.reader(io.StringIO(text), delimiter=separator, skipinitialspace=True))
-        ]
+        [cell.strip(" ") for cell in next(csv.reader(io.StringIO(text), delimiter=separator, skipinitialspace=True))]
         for text in texts
     ]
     return pl.Series(cells, dtype=pl.List(pl.String()))

@@ -31,9 +31,7 @@ def as_utf8(data: bytes) -> tuple[bytes, str]:
 def _decoded(data: bytes) -> tuple[bytes, str]:
     if data.startswith(codecs.BOM_UTF8):
         return _if_utf8(data[3:])
-    if data.startswith(
-        (codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)
-    ):  # before UTF-16, whose mark it begins with
+    if data.startswith((codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)):  # before UTF-16, whose mark it begins with
         return data.decode("utf-32", errors="replace").encode(), "UTF-32"
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         return data.decode("utf-16", errors="replace").encode(), "UTF-16"

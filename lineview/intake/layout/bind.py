@@ -141,9 +141,7 @@ def _channels(
     elif not found and machines and all(plant.machine(m) for m in machines):
         parts = sorted({p.id for m in plant.machines if m.id in machines for p in parts_of(m)})
         faults.append(
-            Fault(
-                f"'{header}' points at '{channel}', which is not a counter or gauge", where, ", ".join(parts)
-            )
+            Fault(f"'{header}' points at '{channel}', which is not a counter or gauge", where, ", ".join(parts))
         )
     channels = {}
     for machine, part in found:

@@ -90,10 +90,7 @@ def cell_unit(
         return "", Fault(f"unknown unit '{declared}' for '{header}'", "", "a unit such as mm, in, g, °C"), ""
     if named and wanted and dimension(named) != kind:
         fault = Fault(
-            f"'{header}' cannot be in {named}",
-            "",
-            f"a unit that becomes {wanted}",
-            "Correct the layout's unit.",
+            f"'{header}' cannot be in {named}", "", f"a unit that becomes {wanted}", "Correct the layout's unit."
         )
         return "", fault, ""
     told = unit_named(in_row)

@@ -120,9 +120,7 @@ def _share(cells: pl.Series, plan: ClockPlan) -> float:
 _ROWS = 20
 
 
-def sample_of(
-    records: Records, heading: Heading, layout: Layout, plant: Plant, *, asked: bool
-) -> pl.DataFrame:
+def sample_of(records: Records, heading: Heading, layout: Layout, plant: Plant, *, asked: bool) -> pl.DataFrame:
     """The first tidy rows, or the cells as they stand while questions are open."""
     top = Records(records.sheet, records.frame.head(heading.first + 200), records.separator)
     if not asked:
@@ -172,9 +170,7 @@ class LayoutProposal:
         return {place for place in special if place is not None}
 
 
-def propose(
-    path: Path, name: str, tables: Sequence[Records], plant: Plant, notes: Sequence[str] = ()
-) -> Proposal:
+def propose(path: Path, name: str, tables: Sequence[Records], plant: Plant, notes: Sequence[str] = ()) -> Proposal:
     """Propose a layout by header words and values."""
     placed = [(records, guessed_place(records)) for records in tables]
     headed = [(records, heading_at(records, place)) for records, place in placed if place >= 0]
@@ -196,9 +192,7 @@ def propose(
 
 
 def _has_week(heading: Heading) -> bool:
-    return any(
-        recognised(header, {"week": FIELD_WORDS["plan"]["week"]}) for header in heading.names if header
-    )
+    return any(recognised(header, {"week": FIELD_WORDS["plan"]["week"]}) for header in heading.names if header)
 
 
 def _proposal(
@@ -288,9 +282,7 @@ def _machines(draft: LayoutProposal) -> tuple[tuple[Machine, ...], list[Question
     chosen = named or could
     needs = draft.kind == "readings" or "machine" in ESSENTIAL[draft.kind]
     if len(chosen) > 1 and draft.kind == "readings":
-        counts = {
-            m.id: len(find_channels(_named_cells(draft), plant, (m,), draft.marks).columns) for m in chosen
-        }
+        counts = {m.id: len(find_channels(_named_cells(draft), plant, (m,), draft.marks).columns) for m in chosen}
         most = max(counts.values())
         chosen = tuple(m for m in chosen if counts[m.id] == most)
     if len(chosen) == 1 or not needs:
@@ -350,19 +342,10 @@ def _layout(draft: LayoutProposal, owners: tuple[Machine, ...], found: Found, de
 
 def _line_question(layout: Layout, draft: LayoutProposal) -> list[Question]:
     by_header = any(target.to == "line" for target in layout.columns.values())
-    if (
-        "line" not in ESSENTIAL.get(layout.kind, ())
-        or layout.line
-        or by_header
-        or draft.machine_place is not None
-    ):
+    if "line" not in ESSENTIAL.get(layout.kind, ()) or layout.line or by_header or draft.machine_place is not None:
         return []
     return [
-        Question(
-            "line",
-            "which line is this for?",
-            tuple((one.id, one.name or one.id) for one in draft.plant.lines),
-        )
+        Question("line", "which line is this for?", tuple((one.id, one.name or one.id) for one in draft.plant.lines))
     ]
 
 

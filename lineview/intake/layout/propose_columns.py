@@ -45,9 +45,7 @@ def id_for(name: str, sheet: str, plant: Plant) -> str:
     plain = unicodedata.normalize("NFKD", stem.replace("ß", "ss")).encode("ascii", "ignore").decode()
     plain = re.sub(r"[^A-Za-z0-9]+", " ", plain).strip()[:50] or "export"
     taken = {layout.id for layout in plant.layouts}
-    return next(
-        one for n in range(1, len(taken) + 2) if (one := plain if n == 1 else f"{plain} {n}") not in taken
-    )
+    return next(one for n in range(1, len(taken) + 2) if (one := plain if n == 1 else f"{plain} {n}") not in taken)
 
 
 def kind_for(name: str, sheet: str, heading: Heading, plant: Plant, long: bool) -> ExportKind:
@@ -137,10 +135,7 @@ class Found:
 
 
 def find_channels(
-    headers: Iterable[tuple[str, pl.Series, str]],
-    plant: Plant,
-    machines: tuple[Machine, ...],
-    marks: NumberSeparators,
+    headers: Iterable[tuple[str, pl.Series, str]], plant: Plant, machines: tuple[Machine, ...], marks: NumberSeparators
 ) -> Found:
     """Find the counters and gauges that headers, or names of a long table, mean."""
     found = Found()
@@ -180,9 +175,7 @@ def _options(header: str, machines: tuple[Machine, ...], several: bool) -> list[
         for part in parts_of(machine)
     ]
     by_id = [
-        one
-        for one in pool
-        if same(one[1].id) == key or key.endswith(("." + same(one[1].id), "_" + same(one[1].id)))
+        one for one in pool if same(one[1].id) == key or key.endswith(("." + same(one[1].id), "_" + same(one[1].id)))
     ]
     if by_id:
         return by_id[:1]
@@ -196,11 +189,7 @@ def _options(header: str, machines: tuple[Machine, ...], several: bool) -> list[
         return fit
     near = {"good pieces": "pieces", "pieces": "good pieces", "rope": "rope diameter"}.get(meaning)
     close = [one for one in pool if piece_of(one[1]) == near]
-    return (
-        close * 2
-        if not close
-        else [*close, *[o for o in pool if isinstance(o[1], Counter) and o not in close]]
-    )
+    return close * 2 if not close else [*close, *[o for o in pool if isinstance(o[1], Counter) and o not in close]]
 
 
 def _settle_unit(
@@ -222,8 +211,7 @@ def _settle_unit(
         found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
     elif choices:
         shown = tuple(
-            (unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit)
-            for unit in choices
+            (unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit) for unit in choices
         )
         found.questions.append(Question(f"unit of {header}", f"in which unit is '{header}'?", shown))
 
@@ -251,9 +239,7 @@ def find_fields(
             continue
         taken.add(to)
         unit = (
-            unit_named(heading.units.get(place, ""))
-            or unit_of(header)
-            or unit_named(header.split()[-1].split("_")[-1])
+            unit_named(heading.units.get(place, "")) or unit_of(header) or unit_named(header.split()[-1].split("_")[-1])
         )
         wanted = FIELDS[kind][to].unit
         wanted = "" if wanted == "pieces" else wanted
@@ -264,9 +250,7 @@ def find_fields(
     return found
 
 
-def _ask_unit(
-    header: str, to: str, cells: pl.Series, marks: NumberSeparators, plant: Plant, found: Found
-) -> None:
+def _ask_unit(header: str, to: str, cells: pl.Series, marks: NumberSeparators, plant: Plant, found: Found) -> None:
     choices: tuple[str, ...] = {
         "mass_g": ("g", "oz", "kg"),
         "mass_in_kg": ("kg", "lb"),
@@ -285,7 +269,5 @@ def _ask_unit(
     if len(choices) == 1:
         found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
         return
-    shown = tuple(
-        (unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit) for unit in choices
-    )
+    shown = tuple((unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit) for unit in choices)
     found.questions.append(Question(f"unit of {header}", f"in which unit is '{header}'?", shown))

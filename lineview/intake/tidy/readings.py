@@ -89,9 +89,7 @@ def _take(
             told = pl.select(pl.format("quality '{}' is bad", strip.quality.str.strip_chars())).to_series()
             why = told.zip_with(bad, _blank_reasons(len(bad)) if why is None else why)
             has = has & ~bad
-        quality = pl.select(
-            pl.when(quality == "uncertain").then(quality).otherwise(pl.lit("good"))
-        ).to_series()
+        quality = pl.select(pl.when(quality == "uncertain").then(quality).otherwise(pl.lit("good"))).to_series()
     if why is not None:
         _refuse(strip, own_row, why, gathered)
     block = pl.DataFrame({"at": own_at, "row": own_row})
@@ -149,9 +147,7 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
             "quality": "good",
         }
         missing = [name for name in own if name not in block.frame.columns]
-        frame = block.frame.with_columns(
-            pl.lit(each[name], dtype=READINGS[name]).alias(name) for name in missing
-        )
+        frame = block.frame.with_columns(pl.lit(each[name], dtype=READINGS[name]).alias(name) for name in missing)
         frames.append(frame.select(own))
     tall = frames.pop(0)
     for frame in frames:  # shares the frames' memory, where concat would copy them

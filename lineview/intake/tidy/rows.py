@@ -82,8 +82,7 @@ def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows
     drawn = body.lazy().select(cells.list.len().alias("cells"), *wanted).collect()
     lengths = drawn["cells"]
     rows = Rows(
-        body.select("row", "text"),
-        {int(name): _without_empty_chunks(drawn[name]) for name in drawn.columns[1:]},
+        body.select("row", "text"), {int(name): _without_empty_chunks(drawn[name]) for name in drawn.columns[1:]}
     )
     if not len(lengths) or (lengths.min() == lengths.max() and named <= lengths[0] <= wide):
         return rows
@@ -157,19 +156,13 @@ def _possible(
     field, value, text = column.field, pl.col("value"), pl.col("text")
     fault = pl.lit(None, dtype=pl.String)
     if field.holds == "whole":
-        fault = (
-            pl.when(value != value.round())
-            .then(pl.format("'{}' is not a whole number", text))
-            .otherwise(fault)
-        )
+        fault = pl.when(value != value.round()).then(pl.format("'{}' is not a whole number", text)).otherwise(fault)
     if field.least is not None:
         fault = pl.when(value < field.least).then(pl.format("'{}' is below zero", text)).otherwise(fault)
     if field.above is not None:
         fault = pl.when(value <= field.above).then(pl.format("'{}' is not above zero", text)).otherwise(fault)
     old = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(values)) if why is None else why
-    frame = pl.DataFrame({"value": values, "text": texts.str.strip_chars(), "old": old}).with_columns(
-        new=fault
-    )
+    frame = pl.DataFrame({"value": values, "text": texts.str.strip_chars(), "old": old}).with_columns(new=fault)
     frame = frame.select(
         value=pl.when(pl.col("new").is_null()).then("value"), why=pl.coalesce("old", "new").cast(pl.String)
     )

@@ -10,13 +10,7 @@ import polars as pl
 
 from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, evidence_of_all
 from lineview.intake.cells.quality import judge
-from lineview.intake.cells.timestamp_columns import (
-    gap_notes,
-    joined_cells,
-    must_be_times,
-    settled_clock,
-    to_moments,
-)
+from lineview.intake.cells.timestamp_columns import gap_notes, joined_cells, must_be_times, settled_clock, to_moments
 from lineview.intake.cells.timestamps import Clock, read_clock
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import Heading, same
@@ -110,12 +104,7 @@ class Taken:
 
 
 def take_readings(
-    tables: list[Records],
-    heading: Heading,
-    layout: Layout,
-    plant: Plant,
-    where: str,
-    told: Callable[[int], None],
+    tables: list[Records], heading: Heading, layout: Layout, plant: Plant, where: str, told: Callable[[int], None]
 ) -> Outcome:
     """Read a table of readings."""
     bound = bind(layout, heading, plant, where)
@@ -167,9 +156,7 @@ def _timed(
     settled.timed(clock, cells)
     key = None
     if bound.machine_place is not None or bound.name_place >= 0:
-        places = [
-            place for place in (bound.machine_place, bound.name_place) if place is not None and place >= 0
-        ]
+        places = [place for place in (bound.machine_place, bound.name_place) if place is not None and place >= 0]
         key = pl.select(pl.concat_str([rows.column(place) for place in places], separator="\x1f")).to_series()
     times = to_moments(clock.naive, clock.moment, cells, layout, plant.zone, key)
     if times.reasons is None:
