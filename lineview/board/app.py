@@ -77,13 +77,7 @@ def _uploaded(works: Works) -> TakeOutcome | None:
 log = logging.getLogger("lineview.board")
 
 
-def create_app(
-    works: Works,
-    *,
-    night: bool | None = None,
-    doors: Doors | None = None,
-    poll_s: float = 10.0,
-) -> Dash:
+def create_app(works: Works, *, night: bool | None = None, doors: Doors | None = None, poll_s: float = 10.0) -> Dash:
     """Make the board of a works."""
     app = Dash(
         "lineview",

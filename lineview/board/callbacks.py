@@ -36,9 +36,7 @@ def _clientside(name: str) -> ClientsideFunction:
 
 
 def _bind_showing(calls: Calls, works: Works) -> None:
-    def show(
-        pathname: str, search: str, screen: dict[str, Any] | None, _version: object, shown: str | None
-    ) -> Any:
+    def show(pathname: str, search: str, screen: dict[str, Any] | None, _version: object, shown: str | None) -> Any:
         if screen is None:  # the browser has not yet said whether it is night
             raise PreventUpdate
         page = page_of(works, read_address(pathname, search), screen, person())
@@ -168,9 +166,7 @@ def _bind_taking(calls: Calls, works: Works) -> None:
         State({"kind": "settle", "about": ALL}, "id"),
         prevent_initial_call=True,
     )(accept)
-    calls.bind(
-        "take in", *again, Input({"kind": "undo", "intake": ALL}, "n_clicks"), prevent_initial_call=True
-    )(undo)
+    calls.bind("take in", *again, Input({"kind": "undo", "intake": ALL}, "n_clicks"), prevent_initial_call=True)(undo)
 
 
 def _bind_writing(calls: Calls, works: Works) -> None:

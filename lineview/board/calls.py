@@ -120,11 +120,7 @@ def _is_value(given: Any, place: Mapping[str, Any]) -> bool:
 
 
 def _is_entry(given: Any, prop: str, id_type: type, length: int) -> bool:
-    if (
-        not isinstance(given, dict)
-        or given.get("property") != prop
-        or not isinstance(given.get("id"), id_type)
-    ):
+    if not isinstance(given, dict) or given.get("property") != prop or not isinstance(given.get("id"), id_type):
         return False
     value = given.get("value")
     if not _is_plain(given["id"], OTHER_LENGTH, 2) or not _is_plain(value, length, 3):
@@ -139,6 +135,4 @@ def _is_plain(value: Any, length: int, depth: int) -> bool:
     if isinstance(value, list | dict):
         parts = value if isinstance(value, list) else [*value.keys(), *value.values()]
         return depth > 0 and len(value) <= MOST_VALUES and all(_is_plain(p, length, depth - 1) for p in parts)
-    return (
-        value is None or isinstance(value, bool | float) or (isinstance(value, int) and abs(value) < 1 << 63)
-    )
+    return value is None or isinstance(value, bool | float) or (isinstance(value, int) and abs(value) < 1 << 63)

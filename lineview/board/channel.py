@@ -20,14 +20,7 @@ from waitress.parser import HTTPRequestParser
 from waitress.utilities import Error, RequestEntityTooLarge
 from werkzeug.http import parse_cookie
 
-from lineview.board.guard import (
-    CALLBACK,
-    CALLBACK_LIMIT_BYTES,
-    FORM_LIMIT_BYTES,
-    LARGE_LIMIT_BYTES,
-    Doors,
-    person_of,
-)
+from lineview.board.guard import CALLBACK, CALLBACK_LIMIT_BYTES, FORM_LIMIT_BYTES, LARGE_LIMIT_BYTES, Doors, person_of
 
 #: Seconds until a header must have come, and bytes a second that a body must bring after that.
 HEADER_S, LEAST_BYTES_A_S = 20.0, 5_000

@@ -146,9 +146,7 @@ def guard(server: Flask, doors: Doors, calls: Calls, script_hashes: Sequence[str
         if g.person is None:
             return None if open_to_all else _turned_away()
         body = _call() if request.path == CALLBACK else None
-        right = (
-            calls.right_for(body) if body is not None else ENDPOINT_RIGHTS.get(request.endpoint or "", "see")
-        )
+        right = calls.right_for(body) if body is not None else ENDPOINT_RIGHTS.get(request.endpoint or "", "see")
         if right is None:
             abort(400, "This is no call of a page of this board.")
         if not g.person.may(right):

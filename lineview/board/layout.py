@@ -138,16 +138,10 @@ def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
         [
             html.Summary("Enter the stop reason"),
             html.Fieldset(
-                [
-                    html.Legend("Stops"),
-                    dcc.Checklist(options=options, value=[], id="stops", className="stops"),
-                ]
+                [html.Legend("Stops"), dcc.Checklist(options=options, value=[], id="stops", className="stops")]
             ),
             html.Label(
-                [
-                    "Reason, in your own words",
-                    dcc.Input(id="reason", type="text", maxLength=REASON_LENGTH, value=""),
-                ]
+                ["Reason, in your own words", dcc.Input(id="reason", type="text", maxLength=REASON_LENGTH, value="")]
             ),
             html.Button("Set the reason", id="set-reason", type="button"),
             html.P("", id="reason-told", role="status"),
@@ -193,9 +187,7 @@ def adjustment_form(plant: Plant) -> html.Details:
             html.Label(
                 [
                     "What was done",
-                    dcc.Input(
-                        id="adjusted-what", type="text", maxLength=REASON_LENGTH, placeholder="pair 3 opened"
-                    ),
+                    dcc.Input(id="adjusted-what", type="text", maxLength=REASON_LENGTH, placeholder="pair 3 opened"),
                 ]
             ),
             html.Label(["Note", dcc.Input(id="adjusted-note", type="text", maxLength=NOTE_LENGTH)]),

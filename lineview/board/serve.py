@@ -147,18 +147,12 @@ def tls_context(tls: tuple[Path, Path] | None) -> ssl.SSLContext | None:
         context.load_cert_chain(*tls)
     except (OSError, ssl.SSLError) as error:
         wanted = "a certificate chain and its private key, both PEM"
-        raise AskError(
-            Fault(f"cannot be used: {error.strerror or error}", f"--tls {tls[0]}", wanted)
-        ) from None
+        raise AskError(Fault(f"cannot be used: {error.strerror or error}", f"--tls {tls[0]}", wanted)) from None
     return context
 
 
 def open_server(
-    app: Dash,
-    host: str = "127.0.0.1",
-    port: int = 8050,
-    doors: Doors | None = None,
-    serving: Serving = Serving(),
+    app: Dash, host: str = "127.0.0.1", port: int = 8050, doors: Doors | None = None, serving: Serving = Serving()
 ) -> Any:
     """Bind the board to its port without yet serving."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET

@@ -240,9 +240,7 @@ def board(
     host_name: Annotated[
         list[str] | None, typer.Option(help="A further name that the board answers to; may be repeated.")
     ] = None,
-    tls: Annotated[
-        tuple[Path, Path] | None, typer.Option(help="Certificate chain and private key, PEM.")
-    ] = None,
+    tls: Annotated[tuple[Path, Path] | None, typer.Option(help="Certificate chain and private key, PEM.")] = None,
     proxy: Annotated[
         list[str] | None, typer.Option(help="Address of a proxy whose forwarded headers are believed.")
     ] = None,

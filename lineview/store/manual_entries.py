@@ -68,12 +68,7 @@ class ManualEntries(PeopleReader):
 
     def add_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
         """Keep what somebody did to a machine."""
-        row = {
-            "machine": machine,
-            "at": micros(at),
-            "what": _said(what, "what"),
-            "note": _short(note, "note"),
-        }
+        row = {"machine": machine, "at": micros(at), "what": _said(what, "what"), "note": _short(note, "note")}
         with self._writable.writing() as connection:
             connection.execute(insert(adjustments), row)
             about = f"{machine}, {at:%Y-%m-%d %H:%M:%S}"

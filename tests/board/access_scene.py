@@ -55,9 +55,7 @@ def call_of(app: Dash, output: str) -> dict[str, Any]:
     outputs = [dict(zip(("id", "property"), name.rsplit(".", 1), strict=True)) for name in names]
     first = inputs[0][0] if isinstance(inputs[0], list) else inputs[0]
     name = (
-        json.dumps(first["id"], sort_keys=True, separators=(",", ":"))
-        if isinstance(first["id"], dict)
-        else first["id"]
+        json.dumps(first["id"], sort_keys=True, separators=(",", ":")) if isinstance(first["id"], dict) else first["id"]
     )
     return {
         "output": output,

@@ -91,19 +91,11 @@ def test_each_address_is_refused_where_it_must_be(board: Scene) -> None:
 
 def test_every_address_of_the_server_is_in_one_of_the_tables(board: Scene) -> None:
     """A new route is noticed here, and gets its right on purpose."""
-    known = {path for path, _ in PATHS} | {
-        "/sign-in",
-        "/pair",
-        "/sign-out",
-        "/sign-out-everywhere",
-        "/health",
-    }
+    known = {path for path, _ in PATHS} | {"/sign-in", "/pair", "/sign-out", "/sign-out-everywhere", "/health"}
     known |= {"/_dash-update-component", "/_favicon.ico", "/<path:path>", "/<question>/<name>.csv"}
     known |= {"/refusals/<int:intake>.csv", "/assets/<path:filename>", "/static/<path:filename>"}
     known |= {"/_dash-component-suites/<string:package_name>/<path:fingerprinted_path>"}
-    known |= {
-        f"/{q}.{e}" for q in ("rope", "weight", "shift", "wrap", "order") for e in ("pdf", "xlsx", "csv")
-    }
+    known |= {f"/{q}.{e}" for q in ("rope", "weight", "shift", "wrap", "order") for e in ("pdf", "xlsx", "csv")}
     assert {rule.rule for rule in board.app.server.url_map.iter_rules()} <= known
 
 
@@ -241,9 +233,7 @@ def test_signing_in_and_out(real: tuple[Access, FlaskClient]) -> None:
     assert refused.status_code == 403
     assert "do not belong together" in refused.text
     assert "Set-Cookie" not in refused.headers
-    inside = post(
-        client, "/sign-in", name="ada  invented", password="seven sweet wrappers", next="/rope?line=1"
-    )
+    inside = post(client, "/sign-in", name="ada  invented", password="seven sweet wrappers", next="/rope?line=1")
     assert inside.headers["Location"] == "/rope?line=1"
     cookie = inside.headers["Set-Cookie"]
     assert "HttpOnly" in cookie
@@ -268,27 +258,21 @@ def test_over_tls_the_cookie_is_secure_and_of_this_host_alone(real: tuple[Access
     assert "Strict-Transport-Security" in inside.headers
 
 
-@pytest.mark.parametrize(
-    "after", ["//evil.example", "https://evil.example", "/\\evil.example", "evil", "/a\r\nX: y"]
-)
+@pytest.mark.parametrize("after", ["//evil.example", "https://evil.example", "/\\evil.example", "evil", "/a\r\nX: y"])
 def test_signing_in_leads_nowhere_else(real: tuple[Access, FlaskClient], after: str) -> None:
     _, client = real
     inside = post(client, "/sign-in", name="Ada Invented", password="seven sweet wrappers", next=after)
     assert inside.headers["Location"] == "/"
 
 
-def test_a_password_is_changed_by_who_knows_it_and_others_are_signed_out(
-    real: tuple[Access, FlaskClient],
-) -> None:
+def test_a_password_is_changed_by_who_knows_it_and_others_are_signed_out(real: tuple[Access, FlaskClient]) -> None:
     access, client = real
     elsewhere = access.sign_in("Ada Invented", "seven sweet wrappers", "192.0.2.7")
     post(client, "/sign-in", name="Ada Invented", password="seven sweet wrappers")
     new = "eight sweet wrappers"
     assert post(client, "/password", now="wrong", new=new, again=new).status_code == 400
     assert post(client, "/password", now="seven sweet wrappers", new=new, again="x").status_code == 400
-    assert (
-        post(client, "/password", now="seven sweet wrappers", new="short", again="short").status_code == 400
-    )
+    assert post(client, "/password", now="seven sweet wrappers", new="short", again="short").status_code == 400
     assert post(client, "/password", now="seven sweet wrappers", new=new, again=new).status_code == 200
     assert access.person(elsewhere) is None
     assert client.get("/account", headers={"Host": HOST}).status_code == 200
