@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import codecs
 import csv
-import gzip
 import hashlib
 import zlib
 from collections import Counter
@@ -14,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.intake.limits import check_size, check_text, unpack
 
 SEPARATORS = ("\t", ";", "|", ",")
 
@@ -123,6 +123,7 @@ class OpenedFile:
 
 def open_export(path: Path) -> OpenedFile:
     """Read a file's bytes, hash them and unpack gzip."""
+    check_size(path)
     given = _bytes_of(path)
     with_digest = ThreadPoolExecutor(1)
     digest = with_digest.submit(lambda: hashlib.sha256(given).hexdigest())
@@ -140,6 +141,8 @@ def open_export(path: Path) -> OpenedFile:
         raise IntakeError(
             Fault("the file is binary, not an export", str(path), "text with columns, XLSX or ODS", _AGAIN)
         )
+    if not workbook:
+        check_text(path, data)
     return OpenedFile(path, name, digest, len(given), data, workbook)
 
 
@@ -161,8 +164,8 @@ def _bytes_of(path: Path) -> bytes:
 
 def _unpacked(path: Path, given: bytes) -> bytes:
     try:
-        return gzip.decompress(given)
-    except (EOFError, zlib.error, gzip.BadGzipFile):
+        return unpack(path, given)
+    except (EOFError, zlib.error):
         raise IntakeError(
             Fault("the gzip is cut off or damaged", str(path), "a whole gzip file", "Copy it again.")
         ) from None

@@ -1,0 +1,111 @@
+"""How large an export may be, looked at before anything of it is unpacked or read whole."""
+
+from __future__ import annotations
+
+import zlib
+from pathlib import Path
+
+from lineview.core.errors import Fault, IntakeError
+
+#: Text that is read whole, and what a packed file may hold then [bytes]; larger ones are read in pieces.
+MOST_WHOLE = 800_000_000
+#: Of one line of text [bytes].
+MOST_LINE = 1 << 18
+#: Columns of a table.
+MOST_COLUMNS = 2_000
+#: Bytes looked at or unpacked at once.
+_BLOCK = 1 << 20
+_SEPARATORS = b"\t;|,"
+
+
+def check_size(path: Path) -> None:
+    """Raise where a file is too large to be read whole.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of the file.
+
+    Raises
+    ------
+    IntakeError
+        Where it is.
+    """
+    try:
+        size = path.stat().st_size
+    except OSError:
+        return  # reading it says what is wrong
+    if size > MOST_WHOLE:
+        raise IntakeError(_too_large(path, f"the file has {size:,} bytes"))
+
+
+def unpack(path: Path, given: bytes) -> bytes:
+    """The bytes of a gzip, no more of them than may be read whole.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        For messages.
+    given : bytes
+        Packed; several members one after the other are one file.
+
+    Returns
+    -------
+    bytes
+        Unpacked.
+
+    Raises
+    ------
+    IntakeError
+        Where it holds more.
+    zlib.error, EOFError
+        Where it is damaged or cut off.
+    """
+    parts, size, rest = [], 0, given
+    while rest:
+        member = zlib.decompressobj(wbits=31)
+        while not member.eof:
+            part = member.decompress(rest, _BLOCK)
+            rest = member.unconsumed_tail
+            size += len(part)
+            if size > MOST_WHOLE:
+                raise IntakeError(_too_large(path, "the gzip holds more than is read whole"))
+            if not part and not rest and not member.eof:
+                raise EOFError
+            parts.append(part)
+        rest = member.unused_data.lstrip(b"\x00")  # padding after the last member
+    return b"".join(parts)
+
+
+def check_text(path: Path, data: bytes) -> None:
+    """Raise where a line is too long or the first lines have too many columns.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        For messages.
+    data : bytes
+        Of a text, in any encoding.
+
+    Raises
+    ------
+    IntakeError
+        Where one is.
+    """
+    begin = 0
+    while len(data) - begin > MOST_LINE:
+        end = max(data.rfind(b"\n", begin, begin + MOST_LINE), data.rfind(b"\r", begin, begin + MOST_LINE))
+        if end < 0:
+            what = f"a line is longer than {MOST_LINE:,} bytes"
+            raise IntakeError(Fault(what, str(path), "a line for each row", "Export it again."))
+        begin = end + 1
+    for line in data[:MOST_LINE].splitlines()[:400]:
+        columns = max(line.count(bytes([mark])) for mark in _SEPARATORS) + 1
+        if columns > MOST_COLUMNS:
+            what = f"a line has {columns:,} columns"
+            raise IntakeError(Fault(what, str(path), f"up to {MOST_COLUMNS:,}", "Export fewer columns."))
+
+
+def _too_large(path: Path, what: str) -> Fault:
+    do = "Export shorter periods, each to a file, as text in UTF-8: those are read in pieces."
+    return Fault(what, str(path), f"up to {MOST_WHOLE // 1_000_000} MB read whole", do)
