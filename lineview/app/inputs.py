@@ -29,10 +29,11 @@ if TYPE_CHECKING:  # the modules of the other questions are not needed to fetch 
     from lineview.order.answer import OrderInputs
     from lineview.rope.answer import RopeInputs
     from lineview.shift.answer import ShiftInputs
+    from lineview.week.account import Past, WeekInputs
     from lineview.weight.answer import WeightInputs
     from lineview.wrap.answer import WrapInputs
 
-    Inputs = ShiftInputs | WrapInputs | RopeInputs | WeightInputs | OrderInputs
+    Inputs = ShiftInputs | WrapInputs | RopeInputs | WeightInputs | OrderInputs | WeekInputs
 
 
 def with_reasons(log: pl.DataFrame, reasons: pl.DataFrame) -> pl.DataFrame:
@@ -76,6 +77,7 @@ class Measured:
     sizers: dict[tuple[str, Period], RopeAccount] = field(default_factory=dict)
     counts: dict[tuple[str, Period, bool], MachineCounts] = field(default_factory=dict)
     output: dict[tuple[str, datetime], pl.DataFrame] = field(default_factory=dict)
+    pasts: dict[tuple[str, datetime, datetime], Past | None] = field(default_factory=dict)
 
 
 class KeptMeasures:

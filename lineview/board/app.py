@@ -20,6 +20,8 @@ from lineview.board.guard import Doors, guard
 from lineview.board.intake_page import TakeOutcome, take_upload
 from lineview.board.layout import frame, index, opening
 from lineview.board.plain import plain_page
+from lineview.board.plant_page import add_plant_routes
+from lineview.board.setup_page import add_setup_routes
 from lineview.board.tables import csv_text
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
 from lineview.core.resources import shipped
@@ -86,7 +88,7 @@ def create_app(works: Works, *, night: bool | None = None, doors: Doors | None =
         serve_locally=True,
         suppress_callback_exceptions=True,
         index_string=index(night),
-        title=escape(works.plant.shop),  # Dash puts it into the document as it is
+        title=escape(_shop(works)) or "Set up",  # Dash puts it into the document as it is
         update_title="",
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         enable_mcp=False,
@@ -98,6 +100,8 @@ def create_app(works: Works, *, night: bool | None = None, doors: Doors | None =
     bind(calls, works)
     add_routes(app.server, works)
     add_sheet_routes(app.server, works)
+    add_setup_routes(app.server, works)
+    add_plant_routes(app.server, works)
     doors = doors or Doors()
     add_account_routes(app.server, works, doors)
     guard(app.server, doors, calls, app.csp_hashes())

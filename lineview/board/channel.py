@@ -20,7 +20,15 @@ from waitress.parser import HTTPRequestParser
 from waitress.utilities import Error, RequestEntityTooLarge
 from werkzeug.http import parse_cookie
 
-from lineview.board.guard import CALLBACK, CALLBACK_LIMIT_BYTES, FORM_LIMIT_BYTES, LARGE_LIMIT_BYTES, Doors, person_of
+from lineview.board.guard import (
+    CALLBACK,
+    CALLBACK_LIMIT_BYTES,
+    FORM_LIMIT_BYTES,
+    LARGE,
+    LARGE_LIMIT_BYTES,
+    Doors,
+    person_of,
+)
 
 #: Seconds until a header must have come, and bytes a second that a body must bring after that.
 HEADER_S, LEAST_BYTES_A_S = 20.0, 5_000
@@ -57,7 +65,8 @@ class GuardedParser(HTTPRequestParser):  # type: ignore[misc]  # likewise
         doors = self.doors
         if not doors.proxied and not doors.knows(self.headers.get("HOST", "")):
             return Refused("The board answers only to its configured host names.")
-        limit = {CALLBACK: CALLBACK_LIMIT_BYTES, "/large": LARGE_LIMIT_BYTES}.get(self.path, FORM_LIMIT_BYTES)
+        limits = {CALLBACK: CALLBACK_LIMIT_BYTES, **dict.fromkeys(LARGE, LARGE_LIMIT_BYTES)}
+        limit = limits.get(self.path, FORM_LIMIT_BYTES)
         if self.content_length > limit or self.chunked:
             return RequestEntityTooLarge(f"up to {limit:,} bytes with their number in the header")
         if self.content_length > FORM_LIMIT_BYTES and doors.access is not None:

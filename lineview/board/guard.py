@@ -23,19 +23,21 @@ CALLBACK_LIMIT_BYTES = 20_000_000
 #: What the plain page for large files may send.
 LARGE_LIMIT_BYTES = 400_000_000
 #: What any other form may send.
-FORM_LIMIT_BYTES = 20_000
+FORM_LIMIT_BYTES = 200_000
 #: Characters of an address with its query.
 ADDRESS_LIMIT = 4_000
 #: Characters of a cookie: a token and its signature.
 COOKIE_LIMIT = 200
 
 CALLBACK = "/_dash-update-component"
+#: Where a large file may be sent.
+LARGE = ("/large", "/setup/look")
 #: What anybody may fetch: no word of the works is in it.
 OPEN = {"sign-in", "pair", "health", "/_favicon.ico", "_dash_assets.static"}
 OPEN |= {"/_dash-component-suites/<string:package_name>/<path:fingerprinted_path>"}
-#: The right that an endpoint takes; every other takes "see".
-ENDPOINT_RIGHTS = {"large": "take in", "order-csv": "order", "audit": "administer"}
-ENDPOINT_RIGHTS |= {"offer-pairing": "administer", "revoke-screen": "administer"}
+#: The right that an endpoint takes; of the others, fetching takes "see" and sending "administer".
+ENDPOINT_RIGHTS = {"large": "take in", "order-csv": "order", "audit": "administer", "setup": "administer"}
+ENDPOINT_RIGHTS |= {"password": "see", "sign-out": "see", "sign-out-everywhere": "see"}
 
 log = logging.getLogger("lineview.board")
 
@@ -146,7 +148,7 @@ def guard(server: Flask, doors: Doors, calls: Calls, script_hashes: Sequence[str
         if g.person is None:
             return None if open_to_all else _turned_away()
         body = _call() if request.path == CALLBACK else None
-        right = calls.right_for(body) if body is not None else ENDPOINT_RIGHTS.get(request.endpoint or "", "see")
+        right = calls.right_for(body) if body is not None else _right_of(request.endpoint or "", request.method)
         if right is None:
             abort(400, "This is no call of a page of this board.")
         if not g.person.may(right):
@@ -178,6 +180,11 @@ def guard(server: Flask, doors: Doors, calls: Calls, script_hashes: Sequence[str
     server.teardown_request(leave)
 
 
+def _right_of(endpoint: str, method: str) -> str:
+    usual = "see" if method in ("GET", "HEAD", "OPTIONS") else "administer"
+    return ENDPOINT_RIGHTS.get(endpoint, usual)
+
+
 def _check_place(doors: Doors) -> None:
     """Refuse requests under a strange name, by a strange proxy, and from strange pages."""
     if not doors.knows(request.host):
@@ -197,7 +204,7 @@ _FORWARDED = ("Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-P
 def _check_size() -> None:
     if len(request.full_path) > ADDRESS_LIMIT:
         abort(414)
-    if request.path == "/large":
+    if request.path in LARGE:
         request.max_content_length = LARGE_LIMIT_BYTES
     elif request.path != CALLBACK:
         request.max_content_length = FORM_LIMIT_BYTES

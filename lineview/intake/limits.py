@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import zlib
 from pathlib import Path
 
 from lineview.core.errors import Fault, IntakeError
@@ -13,8 +12,6 @@ MOST_WHOLE = 800_000_000
 MOST_LINE = 1 << 18
 #: Columns of a table.
 MOST_COLUMNS = 2_000
-#: Bytes looked at or unpacked at once.
-_BLOCK = 1 << 20
 _SEPARATORS = b"\t;|,"
 
 
@@ -37,44 +34,6 @@ def check_size(path: Path) -> None:
         return  # reading it says what is wrong
     if size > MOST_WHOLE:
         raise IntakeError(_too_large(path, f"the file has {size:,} bytes"))
-
-
-def unpack(path: Path, given: bytes) -> bytes:
-    """The bytes of a gzip, no more of them than may be read whole.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        For messages.
-    given : bytes
-        Packed; several members one after the other are one file.
-
-    Returns
-    -------
-    bytes
-        Unpacked.
-
-    Raises
-    ------
-    IntakeError
-        Where it holds more.
-    zlib.error, EOFError
-        Where it is damaged or cut off.
-    """
-    parts, size, rest = [], 0, given
-    while rest:
-        member = zlib.decompressobj(wbits=31)
-        while not member.eof:
-            part = member.decompress(rest, _BLOCK)
-            rest = member.unconsumed_tail
-            size += len(part)
-            if size > MOST_WHOLE:
-                raise IntakeError(_too_large(path, "the gzip holds more than is read whole"))
-            if not part and not rest and not member.eof:
-                raise EOFError
-            parts.append(part)
-        rest = member.unused_data.lstrip(b"\x00")  # padding after the last member
-    return b"".join(parts)
 
 
 def check_text(path: Path, data: bytes) -> None:

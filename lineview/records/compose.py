@@ -13,7 +13,7 @@ from lineview.core.frames import UTC_US
 from lineview.core.record_frames import ACTIVITY, COUNTERS, JOINED
 from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Activity
 from lineview.machine.counters import CounterIncrements, Floats, Ints, fastest_per_us
-from lineview.machine.increments import pair_bounds, unread_longer_than
+from lineview.machine.increments import pair_bounds, reported_steps, unread_longer_than
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
 from lineview.machine.pieces import MADE, MARKS, MachineCounts
 from lineview.machine.state_codes import NO_STATES, StateIntervals, set_aside
@@ -116,6 +116,8 @@ def _chain(
         value, low, high = found.value, found.low, found.high
         known = np.where(open_seams, found.known, known)
     usual = ends["usual_us"].filter(ends["usual_us"] > 0)
+    if not len(usual):  # a reading a window, as rows of shift totals are
+        usual = pl.Series((end - start).astype(np.float64))
     return CounterIncrements(
         start,
         end,
@@ -152,6 +154,10 @@ def seam_steps(counter: Counter, ends: pl.DataFrame, gap_s: float) -> Steps:
     """The interval from each window's last reading to the next one's first, in what the counter counts."""
     at0, at1 = ends["last_us"].to_numpy()[:-1], ends["first_us"].to_numpy()[1:]
     v0, v1 = ends["last_count"].to_numpy()[:-1], ends["first_count"].to_numpy()[1:]
+    if counter.counting == "since last row":
+        return reported_steps(at0, at1, v1, counter.fastest_per_min).times(counter.unit_value)
+    if counter.counting == "down":
+        v0, v1 = -v0, -v1
     sizes = ends["modulus"].drop_nulls()
     modulus = float(sizes[0]) if len(sizes) == ends.height and len(sizes) else None
     usual = ends["usual_us"].filter(ends["usual_us"] > 0)

@@ -115,7 +115,22 @@ class PieceFacts:
 def weighings(
     weights: pl.DataFrame, batches: pl.DataFrame, facts: Mapping[str, PieceFacts], only: str = ""
 ) -> pl.DataFrame:
-    """Give weights with batch, product and the net mass of a piece."""
+    """Give weights with batch, product and the net mass of a piece.
+
+    Parameters
+    ----------
+    weights, batches : polars.DataFrame
+        WEIGHTS, BATCHES.
+    facts : mapping of str to PieceFacts
+        By product as the batch sheet writes it.
+    only : str
+        The product of weights that no batch names; "" for none.
+
+    Returns
+    -------
+    polars.DataFrame
+        WEIGHINGS.
+    """
     require(weights, WEIGHTS, "weights")
     require(batches, BATCHES, "batches")
     known = pl.DataFrame(
@@ -170,7 +185,15 @@ class WeightAccount:
 
 
 def piece_facts(plant: Plant, names: list[str]) -> dict[str, PieceFacts]:
-    """Look up target, tolerance and wrap of each product a batch sheet names."""
+    """Look up target, tolerance and wrap of each product a batch sheet names.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    names : list of str
+        Products as the batch sheet writes them.
+    """
     facts = {}
     for name in {*names, *(p.id for p in plant.products)}:
         product = plant.product(name)
@@ -238,7 +261,15 @@ def _by_product(
 
 
 def inside(batches: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
-    """The batches that start and, where it is known, end within a period."""
+    """The batches that start and, where it is known, end within a period.
+
+    Parameters
+    ----------
+    batches : polars.DataFrame
+        BATCHES.
+    period : (datetime, datetime)
+        From, to [UTC].
+    """
     start, end = period
     return batches.filter(
         (pl.col("start") >= start) & (pl.col("start") < end) & (pl.col("end").fill_null(start) <= end)

@@ -80,7 +80,23 @@ def off_targets(kept: pl.DataFrame, common: WeightSpread) -> tuple[dict[str, Off
 def grouped_means(
     kept: pl.DataFrame, by: str, between_g: float | None, within_g: float | None
 ) -> tuple[dict[str, OffTarget], float, int]:
-    """Give mean deviations from target by group, from batch means."""
+    """Give mean deviations from target by group, from batch means.
+
+    Parameters
+    ----------
+    kept : polars.DataFrame
+        WEIGHINGS that can be used.
+    by : str
+        The column whose values are the groups.
+    between_g, within_g : float or None
+        Standard deviations between and within batches [g]; without them all batches weigh alike.
+
+    Returns
+    -------
+    tuple
+        By group its mean deviation [g], the variance that its relative variance scales [g²], and the degrees
+        of freedom of that.
+    """
     pieces = pl.col("pieces").cast(pl.Float64)
     off = pl.col("net_g") - pl.col("target_g")
     means = (
@@ -278,6 +294,26 @@ def batch_yield(
 ) -> Yield | None:
     """Balance the mass of batches against the pieces made of them.
 
+    Parameters
+    ----------
+    batches : polars.DataFrame
+        BATCHES.
+    counts : MachineCounts
+        Of the line's cut-and-wrap machine.
+    piece_g : mapping of str to float
+        Mean net mass of a piece by product as the batch sheet writes it [g].
+    u_piece_g : float
+        Standard uncertainty of that mean [g].
+    scale_error_kg : float or None
+        How far off the batch scale may be [kg].
+
+    Returns
+    -------
+    Yield or None
+        None where no batch has both its mass and its pieces.
+
+    Notes
+    -----
     Good mass is Σ pieces × mean mass. Its uncertainty joins that of the mean mass, which is common to all
     pieces and so does not average out, and the counts' bounds taken as rectangular (GUM 4.3.7). The batch
     scale's error is taken as rectangular too, and as the same for every batch: it does not average out.

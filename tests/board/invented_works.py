@@ -66,6 +66,8 @@ class InventedWorks:
 
     def __init__(self, plant: Plant | None = None) -> None:
         self.plant = plant or invented.plant()
+        self.folder = Path("invented")
+        self.is_set_up = True
         self.store = InventedStore()
         self.written: list[tuple[object, ...]] = []
         self.taken: list[tuple[str, bytes, bool, dict[str, str]]] = []
