@@ -60,11 +60,11 @@ class PlantEditor:
 
     def changes(self) -> list[PlantChange]:
         """Every change made so far, the oldest first."""
-        lines = self._log.read_text(encoding="utf-8").splitlines() if self._log.exists() else []
-        return [_read(json.loads(line)) for line in lines if line.strip()]
+        lines = self._log.read_bytes().splitlines() if self._log.exists() else []
+        return [_read(line, f"{self._log.name}, line {at}") for at, line in enumerate(lines, 1) if line.strip()]
 
     def change(self, table: str, part: str, texts: Mapping[str, str], who: str) -> PlantChange | None:
-        """Give a part what a person wrote in its fields, or add it.
+        """Change a part to what a person wrote in its fields, or add it.
 
         Parameters
         ----------
@@ -148,8 +148,13 @@ def _line(change: PlantChange) -> str:
     return json.dumps({**known, "edit": asdict(change.edit), "undoes": change.undoes}, ensure_ascii=False) + "\n"
 
 
-def _read(row: dict[str, object]) -> PlantChange:
-    edit = Edit(**row["edit"])  # type: ignore[arg-type]  # as _line wrote it
-    at = datetime.fromisoformat(str(row["at"]))
-    undoes = row.get("undoes")
-    return PlantChange(int(str(row["number"])), at, str(row["who"]), edit, None if undoes is None else int(str(undoes)))
+def _read(line: bytes, where: str) -> PlantChange:
+    try:
+        row = json.loads(line)
+        at, undoes = datetime.fromisoformat(row["at"]), row.get("undoes")
+        return PlantChange(int(row["number"]), at, row["who"], Edit(**row["edit"]), undoes)
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        advice = "Mend the line, or move the file away: plant.toml itself is not touched by it"
+        raise PlantError(
+            Fault("a change of plant.toml cannot be read", where, "a line as it was written", advice)
+        ) from error

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from lineview.app.setup_layouts import Readings, ReadSoFar, SetUpQuestion, Surveyed, read_so_far
 from lineview.core.errors import Fault, LineviewError
-from lineview.machine.counter_limits import CounterLimits, counter_limits, web_unit_m
+from lineview.machine.counter_limits import CounterLimits, counter_limits, odd_readings, web_unit_m
 from lineview.machine.rhythm import DAY_MIN, Minutes, Rhythm, shifts_of
 from lineview.plant import Counter, Gauge, Line, Machine, Plant
 from lineview.plant.answers import lines_text, read_band, read_lines, read_shifts, shift_text
@@ -30,6 +30,8 @@ GAP_TIMES, USUAL_GAP_S = 4.0, 120.0
 TOGETHER, CLEARLY, APART = 0.5, 0.15, 0.25
 #: An interval between readings up to this length [s] counts for the minute of its middle.
 LONG_S = 90.0
+#: A fall is a turn where the counter went on at up to so many times its fastest rate.
+TURN_ROOM = 1.2
 #: A pause of readings this many times the usual one is no running [times].
 READ_ON = 8.0
 
@@ -208,18 +210,24 @@ def _minutes(start_s: NDArray[np.float64], end_s: NDArray[np.float64], tz: ZoneI
 
 
 def _by_day(draft: Plant, readings: Readings, tz: ZoneInfo) -> pl.DataFrame:
-    """Pieces that each machine counted by day, falls left out."""
+    """Pieces that each machine counted by day; falls that are no turn are left out."""
     frames = []
     for machine in draft.machines:
         counter = _pieces_counter(machine)
         frame = readings.get((machine.id, counter.id)) if counter else None
         if frame is not None and frame.height > 1:
-            step = pl.col("value").diff()
+            frame = frame.filter(~pl.Series(odd_readings(frame["value"].to_numpy())))
+            limits = counter_limits(_seconds(frame), frame["value"].to_numpy())
+            step, minutes = pl.col("value").diff(), pl.col("at").diff().dt.total_seconds() / 60.0
+            turn = step + (limits.modulus or 0)
+            most = pl.max_horizontal(TURN_ROOM * limits.fastest_per_min * minutes, 2.0)
+            is_turn = (turn >= 0) & (turn <= most) & (minutes <= 60.0)  # a long gap may hide anything
+            turned = pl.when(is_turn).then(turn).otherwise(0.0)
             frames.append(
                 frame.select(
                     machine=pl.lit(machine.shown),
                     day=pl.col("at").dt.convert_time_zone(tz.key).dt.date(),
-                    pieces=pl.when(step > 0).then(step).otherwise(0.0),
+                    pieces=pl.when(step >= 0).then(step).otherwise(turned),
                 )
             )
     if not frames:
@@ -249,9 +257,9 @@ def _band_question(read: ReadSoFar) -> SetUpQuestion:
     rates = [_running_rate(frame) for frame in _pieces_frames(read)]
     rates = [rate for rate in rates if rate]
     low, high = (round(min(rates)), round(max(rates))) if rates else (0, 0)
-    seen = f"{low:,}" if low == high else f"{low:,} to {high:,}"
-    seen = f"; while running they made {seen} a minute" if rates else ""
-    return SetUpQuestion("band", text, "300-400", f"common practice{seen}")
+    pace = f"{low:,}" if low == high else f"{low:,} to {high:,}"
+    reason = f"; while running they made {pace} a minute" if rates else ""
+    return SetUpQuestion("band", text, "300-400", f"common practice{reason}")
 
 
 def _pieces_frames(read: ReadSoFar) -> list[pl.DataFrame]:

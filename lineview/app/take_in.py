@@ -188,7 +188,7 @@ def _read_one(
         return Taken(path, error=error)
     except Exception as error:  # noqa: BLE001 - whatever a file is, it never stops the files after it
         what = f"the file cannot be read ({type(error).__name__}: {str(error)[:200]})"
-        return Taken(path, error=IntakeError(Fault(what, str(path), "", "Leave this file out.")))
+        return Taken(path, error=IntakeError(Fault(what, str(path), "", "Leave this file out, and please report it.")))
 
 
 def _notes_of(proposal: Proposal, layout: Layout) -> tuple[str, ...]:

@@ -66,13 +66,18 @@ def add_plant_routes(server: Flask, works: Works) -> None:
                     PlantEditor(works.folder).change(table, part, {key: text}, request.form.get("who", ""))
                 except LineviewError as error:
                     faults += error.faults
-        back = urlsplit(request.form.get("back", "/"))
-        there = f"{back.path}?{back.query}" if back.query else back.path
-        return _page(works, faults) if faults else redirect(there if there.startswith("/") else "/", 303)
+        return _page(works, faults) if faults else redirect(_on_this_board(request.form.get("back", "/")), 303)
 
     server.add_url_rule("/works", "works", page)
     for name, view in (("change", change), ("remove", remove), ("undo", undo), ("fill", fill)):
         server.add_url_rule(f"/works/{name}", f"works-{name}", view, methods=["POST"])
+
+
+def _on_this_board(address: str) -> str:
+    """A page's address without a host; what a browser would take for another host leads to the first page."""
+    back = urlsplit(address)
+    there = f"{back.path}?{back.query}" if back.query else back.path
+    return there if there.startswith("/") and not there.startswith("//") and "\\" not in there else "/"
 
 
 def _sent(key: str) -> str:
@@ -90,12 +95,15 @@ def _done(works: Works, act: Any, texts: Mapping[str, str] | None = None) -> Any
 
 
 def _page(works: Works, faults: list[Fault] | None = None, typed: Mapping[str, str] | None = None) -> str:
-    editor = PlantEditor(works.folder)
-    changes = editor.changes()
+    faults, changes = list(faults or ()), []
+    try:
+        changes = PlantEditor(works.folder).changes()
+    except LineviewError as error:  # the forms below say the same while it lasts; what plant.toml holds is shown
+        faults += [fault for fault in error.faults if fault not in faults]
     known: dict[str, Any] = {
         "title": "Works",
         "pages": [*((name, f"/{page}", False) for page, name in NAMES.items()), ("Works", "/works", True)],
-        "faults": [str(fault) for fault in faults or ()],
+        "faults": [str(fault) for fault in faults],
         "days": WEEK,
     }
     try:

@@ -9,7 +9,12 @@ from typing import Annotated
 
 import typer
 
-from lineview.app.allocator import collect_garbage_seldom, give_memory_back, keep_to_one_thread
+from lineview.app.allocator import (
+    collect_garbage_seldom,
+    give_memory_back,
+    keep_small_files_to_one_thread,
+    keep_to_one_thread,
+)
 from lineview.core.errors import LineviewError
 
 app = typer.Typer(add_completion=False, pretty_exceptions_enable=False)
@@ -18,6 +23,15 @@ WorksFolder = Annotated[
 ]
 JournalUrl = Annotated[
     str | None, typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite.")
+]
+LineId = Annotated[str | None, typer.Option("--line", help="Id of the line.")]
+MachineId = Annotated[str | None, typer.Option("--machine", help="Id of the machine.")]
+Only = Annotated[
+    str | None, typer.Option("--only", help="Of the week: cut it to shift=ID or product=ID before it is compared.")
+]
+Against = Annotated[
+    str | None,
+    typer.Option("--against", help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
 ]
 HERE = Path()
 users = typer.Typer(help="Who may use the board from other machines.", no_args_is_help=True)
@@ -144,6 +158,7 @@ def intake(
     csv: Annotated[Path | None, typer.Option(help="Write the list to this file instead.")] = None,
 ) -> None:
     """Take exports in, list intakes or undo one."""
+    keep_small_files_to_one_thread(paths or [])
     from lineview.app.works import Works
     from lineview.cli import intake
 
@@ -165,20 +180,15 @@ def answer(
     question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
-    line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
-    machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
+    line: LineId = None,
+    machine: MachineId = None,
     period: Annotated[
         str | None, typer.Option(help="last-shift, this-week, last-7-days, all, a day, or a shift: 2026-06-09.early.")
     ] = None,
     start: Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")] = None,
     end: Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")] = None,
-    only: Annotated[
-        str | None, typer.Option(help="Of the week: cut it to shift=ID or product=ID before it is compared.")
-    ] = None,
-    against: Annotated[
-        str | None,
-        typer.Option(help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
-    ] = None,
+    only: Only = None,
+    against: Against = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")] = False,
     whole: Annotated[bool, typer.Option("--all", help="Print every figure and table.")] = False,
 ) -> None:
@@ -196,7 +206,7 @@ def answer(
 def patterns(
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
-    line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
+    line: LineId = None,
     period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
     accept: Annotated[int | None, typer.Option(help="Give all stops of the pattern with this number a reason.")] = None,
     reason: Annotated[str | None, typer.Option(help="The reason; by default the one that is offered.")] = None,
@@ -237,16 +247,11 @@ def sheet(
     file: Annotated[Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
-    line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
-    machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
+    line: LineId = None,
+    machine: MachineId = None,
     period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
-    only: Annotated[
-        str | None, typer.Option(help="Of the week: cut it to shift=ID or product=ID before it is compared.")
-    ] = None,
-    against: Annotated[
-        str | None,
-        typer.Option(help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
-    ] = None,
+    only: Only = None,
+    against: Against = None,
 ) -> None:
     """Write an answer as a printable page, a spreadsheet, or its first table as CSV."""
     from lineview.app.question import read_question

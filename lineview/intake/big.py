@@ -325,7 +325,7 @@ class BigExport:
         )
 
     def stretches(self, source: Path) -> Iterator[Stretch]:
-        """The rows, some 16 MB of text at a time."""
+        """The rows, some 11 MB of text at a time."""
         row, kept = self._first, 0
         held: list[bytes] = []  # pieces of a night in which the clock goes back are read together
         first_held = row

@@ -19,7 +19,7 @@ from lineview.intake.limits import MOST_LINE
 BIG = 32 << 20
 _PACKED = 8
 #: Some 200,000 rows.
-_PIECE = 16 << 20
+_PIECE = 11 << 20
 _HEAD = 1 << 20
 _MARK = b"\xef\xbb\xbf"
 

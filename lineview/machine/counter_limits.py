@@ -62,6 +62,8 @@ def counter_limits(at_s: Floats, value: Floats) -> CounterLimits:
     CounterLimits
         A modulus only where every fall is a turn of it.
     """
+    kept = ~odd_readings(value)
+    at_s, value = at_s[kept], value[kept]
     step, seconds = np.diff(value), np.diff(at_s)
     rate = _fast(at_s, value)
     falls = np.flatnonzero(step < 0)
@@ -69,6 +71,28 @@ def counter_limits(at_s: Floats, value: Floats) -> CounterLimits:
     made = float(step[step > 0].sum()) + sum(float(step[i]) + (modulus or 0) for i in turned)
     whole = bool(np.all(value == np.round(value)))
     return CounterLimits(modulus, _round_up(rate * ROOM), len(turned), len(falls) - len(turned), made, whole)
+
+
+def odd_readings(value: Floats) -> NDArray[np.bool_]:
+    """Which readings stand outside their neighbours, while these follow from each other.
+
+    Parameters
+    ----------
+    value : array of float
+        Readings of a counter, in counts.
+
+    Returns
+    -------
+    array of bool
+        Such as a read of all ones, or of half a number.
+    """
+    odd = np.zeros(len(value), bool)
+    if len(value) < 3:
+        return odd
+    before, here, after = value[:-2], value[1:-1], value[2:]
+    follow = (after >= before) & (after - before <= np.maximum(np.abs(here - before), np.abs(here - after)) / 4)
+    odd[1:-1] = follow & ((here < before) | (here > after))
+    return odd
 
 
 def _fast(at_s: Floats, value: Floats) -> float:

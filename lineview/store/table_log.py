@@ -74,9 +74,10 @@ class TableLog:
                 put(self._folder / name, lambda part, made=log / name: copyfile(made, part))  # type: ignore[misc]  # bound now
         finally:
             rmtree(made, ignore_errors=True)
-        for summary in self._folder.glob("*.checkpoint*.parquet"):
-            if _version(summary.name) < before:  # the one before stays for those that are reading it
-                summary.unlink(missing_ok=True)
+        # the summary before stays, and all after it: for those that are reading it, and should this one be damaged
+        for name in os.listdir(self._folder):  # noqa: PTH208 - names alone, of many files
+            if name[:20].isdecimal() and (_version(name), name.endswith(".parquet")) < (before, True):
+                (self._folder / name).unlink(missing_ok=True)
 
     def _summed_up(self) -> int:
         """The newest entry that a summary holds; -1 where there is no summary."""

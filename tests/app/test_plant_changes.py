@@ -72,3 +72,13 @@ def test_a_product_is_added_and_removed(folder: Path) -> None:
     assert read_plant(folder / "plant.toml").product("Mint") is None
     editor.undo(2, "Ann")
     assert read_plant(folder / "plant.toml").product("Mint") == product
+
+
+@pytest.mark.parametrize("line", ["{", "3", '{"number": 1}', '{"at": 1, "number": 1}', "\udcff"])
+def test_a_damaged_log_of_changes_is_told_plainly_and_left_as_it_is(folder: Path, line: str) -> None:
+    log = folder / "plant-changes.jsonl"
+    log.write_bytes(line.encode("utf-8", "surrogateescape") + b"\n")
+    before = log.read_bytes()
+    with pytest.raises(PlantError, match="line 1"):
+        PlantEditor(folder).changes()
+    assert log.read_bytes() == before

@@ -102,3 +102,24 @@ def test_without_a_description_every_page_leads_to_set_up(tmp_path: Path) -> Non
         shown = client.get("/setup", headers=HOST).text
         assert "nothing in them counts pieces" in shown
         assert "no machine was recognised" in shown
+
+
+@pytest.mark.parametrize("back", ["//elsewhere.example", "////elsewhere.example/x", "/\\elsewhere.example", "x"])
+def test_a_form_never_leads_away_from_the_board(works: Works, back: str) -> None:
+    client = create_app(works).server.test_client()
+    answer = client.post("/works/fill", data={"back": back}, headers=HOST)
+    assert answer.headers["Location"].startswith("/")
+    assert "elsewhere" not in answer.headers["Location"]
+
+
+def test_a_damaged_log_of_changes_leaves_the_page(works: Works) -> None:
+    log = works.folder / "plant-changes.jsonl"
+    log.write_text("{", encoding="utf-8")
+    client = create_app(works).server.test_client()
+    answer = client.get("/works", headers=HOST)
+    assert answer.status_code == 200
+    assert "a change of plant.toml cannot be read" in answer.text
+    assert "has 4 machines" in answer.text
+    sent = {"table": "webs", "part": "wax", "price_per_reel": "10", "who": "Ann"}
+    assert client.post("/works/change", data=sent, headers=HOST).status_code == 200
+    assert (works.plant.webs[-1].price_per_reel, log.read_text(encoding="utf-8")) == (9.4, "{")

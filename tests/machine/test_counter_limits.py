@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lineview.machine.counter_limits import counter_limits, web_unit_m
+from lineview.machine.counter_limits import counter_limits, odd_readings, web_unit_m
 
 AT_S = np.arange(0.0, 8 * 3600.0, 30.0)
 PIECES = np.floor(AT_S * 350.0 / 60.0)
@@ -43,3 +43,11 @@ def test_a_web_is_counted_in_what_gives_a_piece_a_usual_length(counts: float, un
 
 def test_without_pieces_no_unit_is_known() -> None:
     assert web_unit_m(560.0, 0.0) is None
+
+
+def test_a_read_of_all_ones_hides_no_turn() -> None:
+    value = (PIECES + 1_234) % 65_536
+    value[300], value[500] = 65_535, 0
+    learned = counter_limits(AT_S, value)
+    assert (learned.modulus, learned.resets, learned.total) == (65_536, 0, PIECES[-1])
+    assert np.flatnonzero(odd_readings(value)).tolist() == [300, 500]

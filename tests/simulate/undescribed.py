@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
@@ -152,7 +153,7 @@ def recipe(number: int) -> Recipe:
         return options[int(rng.integers(len(options)))]
 
     language, lines = LANGUAGES[number % 6], LINES[number % len(LINES)]
-    ending = ("csv", "tsv", "xlsx", "csv.gz", "txt")[number % 5]
+    ending = "jsonl" if number % 11 == 5 else ("csv", "tsv", "xlsx", "csv.gz", "txt")[number % 5]
     stamps = ["local", "iso", "offset", "epoch"] + (["twelve"] if language == "en" else ["split"])
     return Recipe(
         number=number,
@@ -326,6 +327,11 @@ class _Writer:
             if self.how.ending == "xlsx":
                 write_xlsx(path, {"Log": rows})
                 continue
+            if self.how.ending == "jsonl":
+                heads, body = self._headed(rows)
+                told = (json.dumps(dict(zip(heads, row, strict=True)), ensure_ascii=False) for row in body)
+                path.write_text("\n".join(told) + "\n", encoding="utf-8")
+                continue
             separator = "\t" if self.how.ending in ("tsv", "txt") else ";" if self.comma else ","
             lines = [separator.join(self._text(cell) for cell in row) for row in rows]
             data = ("\r\n".join(lines) + "\r\n").encode("cp1252" if self.how.number % 3 == 0 else "utf-8")
@@ -333,6 +339,11 @@ class _Writer:
                 write_gzip(path, data)
             else:
                 path.write_bytes(data)
+
+    def _headed(self, rows: list[list[Cell]]) -> tuple[list[str], list[list[Cell]]]:
+        """The header and the rows below it, without what stands above."""
+        top = 2 if self.how.preamble else 0
+        return [str(cell) for cell in rows[top]], rows[top + 1 :]
 
     def _text(self, cell: Cell) -> str:
         text = "" if cell is None else str(cell)

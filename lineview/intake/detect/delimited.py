@@ -6,10 +6,14 @@ import io
 import re
 from collections import Counter
 from dataclasses import dataclass
+from functools import cached_property
 
 import polars as pl
 
 from lineview.intake.detect.encoding import SEPARATORS, as_utf8, separator_of
+
+#: So many first rows are held cut into cells, for every layout looks at them.
+_TOP = 120
 
 
 def joined_lines(lines: pl.DataFrame, separator: str) -> pl.DataFrame:
@@ -157,6 +161,15 @@ class Records:
 
     def top(self, rows: int) -> list[list[str]]:
         """The cells of the first rows, without blanks around."""
+        if rows > len(self._top) and len(self._top) < self.frame.height:
+            return self._first(rows)
+        return self._top[:rows]
+
+    @cached_property
+    def _top(self) -> list[list[str]]:
+        return self._first(_TOP)
+
+    def _first(self, rows: int) -> list[list[str]]:
         lists = self.frame.head(rows).select(self.cells).to_series().to_list()
         return [[cell.strip() for cell in cells] for cells in lists]
 
