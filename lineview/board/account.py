@@ -10,7 +10,7 @@ from flask import Flask, Response, redirect, request
 from lineview.app.access import RIGHTS, SCREEN, SESSION, Access, Person
 from lineview.app.works import Works
 from lineview.board.guard import Doors, give_cookie, person
-from lineview.board.plain import plain_page
+from lineview.board.plain import page_links, plain_page
 from lineview.board.tables import csv_text
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
 from lineview.report import show
@@ -18,6 +18,8 @@ from lineview.report import show
 #: Entries that the account page shows, and those in the file.
 HEADS = ("when", "who", "from", "what", "about", "before", "after")
 SHOWN_ENTRIES, MOST_ENTRIES = 100, 200_000
+PAIRING = "Enter the code that the account page of the board shows."
+PAIRED = "A paired screen shows every page and can write nothing."
 
 
 def add_account_routes(server: Flask, works: Works, doors: Doors) -> None:
@@ -47,7 +49,8 @@ def _add_entrances(server: Flask, works: Works, doors: Doors, access: Access) ->
                 faults = error.faults
             else:
                 return _entered(doors, access, token, after, SESSION.total_seconds())
-        page = plain_page("sign-in", shop=_shop(works), next=after, faults=faults)
+        known = {"title": "Sign in", "sentence": "Sign in to the board.", "faults": _told(faults)}
+        page = plain_page("sign-in.html", shop=_shop(works), next=after, **known)
         return Response(page, status=403 if faults else 200)
 
     def pair() -> Any:
@@ -59,7 +62,8 @@ def _add_entrances(server: Flask, works: Works, doors: Doors, access: Access) ->
                 faults = error.faults
             else:
                 return _entered(doors, access, token, "/wall", SCREEN.total_seconds())
-        return Response(plain_page("pair", faults=faults), status=403 if faults else 200)
+        known = {"title": "Pair a screen", "sentence": PAIRING, "soft": PAIRED, "faults": _told(faults)}
+        return Response(plain_page("pair.html", shop=_shop(works), **known), status=403 if faults else 200)
 
     server.add_url_rule("/sign-in", "sign-in", sign_in, methods=["GET", "POST"])
     server.add_url_rule("/pair", "pair", pair, methods=["GET", "POST"])
@@ -133,13 +137,18 @@ def _change_password(access: Access, who: Person) -> None:
     access.change_password(user, now, new, request.remote_addr or "", who.session.id)
 
 
-def _account(works: Works, **more: Any) -> str:
+def _told(faults: tuple[Fault, ...]) -> list[str]:
+    return [str(fault) for fault in faults]
+
+
+def _account(works: Works, faults: tuple[Fault, ...] = (), **more: Any) -> str:
     """The account page as the person who asks may see it."""
     who = person()
     told: dict[str, Any] = {"session": who.session, "screen": who.is_screen, "sentence": _sentence(who)}
+    told |= {"title": "Account", "shop": _shop(works), "pages": page_links(), "faults": _told(faults)}
     if who.may("administer"):
         told |= _administered(works, who.session is not None)
-    return plain_page("account", heads=HEADS, **(told | more))
+    return plain_page("account.html", heads=HEADS, **(told | more))
 
 
 def _sentence(who: Person) -> str:

@@ -19,7 +19,7 @@ from lineview.board.calls import Calls
 from lineview.board.guard import Doors, guard
 from lineview.board.intake_page import TakeOutcome, take_upload
 from lineview.board.layout import frame, index, opening
-from lineview.board.plain import plain_page
+from lineview.board.plain import page_links, plain_page
 from lineview.board.plant_page import add_plant_routes
 from lineview.board.setup_page import add_setup_routes
 from lineview.board.tables import csv_text
@@ -44,7 +44,14 @@ def add_routes(server: Flask, works: Works) -> None:
         return _file(f"{question}-{name}", frame)
 
     def large() -> str:
-        return plain_page("large", outcome=_uploaded(works))
+        return plain_page(
+            "large.html",
+            title="Upload a larger file",
+            sentence="Upload an export of up to 400 MB.",
+            shop=_shop(works),
+            pages=page_links(),
+            outcome=_uploaded(works),
+        )
 
     def health() -> Response:
         """Whether the works can be read: for a service that watches the board."""
@@ -98,13 +105,13 @@ def create_app(works: Works, *, night: bool | None = None, doors: Doors | None =
     app.layout = lambda: frame(poll_s, works.version(), opening(_shop(works)))
     calls = Calls(app)
     bind(calls, works)
+    doors = doors or Doors()
+    guard(app.server, doors, calls, app.csp_hashes())  # before the routes, so that its check comes first
     add_routes(app.server, works)
     add_sheet_routes(app.server, works)
     add_setup_routes(app.server, works)
     add_plant_routes(app.server, works)
-    doors = doors or Doors()
     add_account_routes(app.server, works, doors)
-    guard(app.server, doors, calls, app.csp_hashes())
     return app
 
 

@@ -72,8 +72,9 @@ class GuardedParser(HTTPRequestParser):  # type: ignore[misc]  # likewise
         if self.content_length > FORM_LIMIT_BYTES and doors.access is not None:
             cookies = parse_cookie(self.headers.get("COOKIE", ""))
             who = person_of(doors.access, cookies.get(doors.cookie(self.is_tls), ""))
-            if who is None or not who.may("take in"):
-                return Refused("Sign in first, as somebody who may take in.")
+            right = LARGE.get(self.path, "take in")
+            if who is None or not who.may(right):
+                return Refused(f"Sign in first, as somebody who may {right}.")
         return None
 
 

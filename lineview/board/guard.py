@@ -30,8 +30,8 @@ ADDRESS_LIMIT = 4_000
 COOKIE_LIMIT = 200
 
 CALLBACK = "/_dash-update-component"
-#: Where a large file may be sent.
-LARGE = ("/large", "/setup/look")
+#: Where a large file may be sent, and the right that it takes.
+LARGE = {"/large": "take in", "/setup/look": "administer"}
 #: What anybody may fetch: no word of the works is in it.
 OPEN = {"sign-in", "pair", "health", "/_favicon.ico", "_dash_assets.static"}
 OPEN |= {"/_dash-component-suites/<string:package_name>/<path:fingerprinted_path>"}

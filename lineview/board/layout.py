@@ -341,9 +341,9 @@ def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[
         answer = works.ask(address.asked)
     except LineviewError:  # the page itself says what is wrong
         return [], []
-    lacks = _lacking(plant, address)
+    lacks = _lacking(plant, address, who)
     if address.page == "rope":
-        return [], [adjustment_form(plant), *lacks] if who.may("note") else []
+        return [], [*([adjustment_form(plant)] if who.may("note") else []), *lacks]
     if address.page == "week":
         return [], patterns_form(answer, plant) if who.may("note") else []
     form = reasons_form(answer, plant) if who.may("note") else None
@@ -351,9 +351,9 @@ def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[
     return [], [*([form] if form is not None else []), *lacks, html.P(wall)]
 
 
-def _lacking(plant: Plant, address: Address) -> list[Any]:
+def _lacking(plant: Plant, address: Address, who: Person) -> list[Any]:
     """The form for the numbers that a page lacks, where it lacks any."""
-    form = lacking_form(plant, address.page, address.href)
+    form = lacking_form(plant, address.page, address.href, who)
     return [] if form is None else [form]
 
 
@@ -365,8 +365,8 @@ def _unasked(plant: Plant, address: Address, who: Person) -> tuple[list[Any], li
         return bags_form(plant), []
     if address.page == "weight":
         link = html.A("Check weighed bags of a lot", href=address.on("bags").href)
-        return [], [html.P(link, className="acts"), *_lacking(plant, address)]
-    return [], _lacking(plant, address)
+        return [], [html.P(link, className="acts"), *_lacking(plant, address, who)]
+    return [], _lacking(plant, address, who)
 
 
 #: Stands where the sentence will, for as long as the first answer takes.

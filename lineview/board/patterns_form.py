@@ -55,7 +55,9 @@ def _offer(row: dict[str, Any], plant: Plant) -> html.Div:
 def bind_patterns(calls: Calls, works: Works) -> None:
     """Bind what the form does: setting a reason for all stops of a pattern, and undoing it."""
 
-    def accept(clicks: list[int | None], reasons: list[str], ids: list[dict[str, Any]], path: str, search: str) -> Any:
+    def accept_pattern(
+        clicks: list[int | None], reasons: list[str], ids: list[dict[str, Any]], path: str, search: str
+    ) -> Any:
         if not any(clicks) or not ctx.triggered_id:
             raise PreventUpdate
         key = ctx.triggered_id["pattern"]
@@ -73,7 +75,7 @@ def bind_patterns(calls: Calls, works: Works) -> None:
             return str(error), no_update, True, no_update
         return f"“{reason.strip()}” is set for {len(pairs)} stops.", mark, False, works.version()
 
-    def undo(clicks: int | None, mark: int | None) -> Any:
+    def undo_pattern(clicks: int | None, mark: int | None) -> Any:
         if not clicks or mark is None:
             raise PreventUpdate
         try:
@@ -96,7 +98,7 @@ def bind_patterns(calls: Calls, works: Works) -> None:
         State("address", "pathname"),
         State("address", "search"),
         prevent_initial_call=True,
-    )(accept)
+    )(accept_pattern)
     calls.bind(
         "note",
         Output("pattern-told", "children", allow_duplicate=True),
@@ -105,4 +107,4 @@ def bind_patterns(calls: Calls, works: Works) -> None:
         Input("undo-pattern", "n_clicks"),
         State("pattern-mark", "data"),
         prevent_initial_call=True,
-    )(undo)
+    )(undo_pattern)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -177,10 +177,12 @@ class Accounts:
 
     # -- what was written --------------------------------------------------------------------------
 
-    def note_event(self, action: str, about: str) -> None:
+    def note_event(
+        self, action: str, about: str, before: Mapping[str, Any] | None = None, after: Mapping[str, Any] | None = None
+    ) -> None:
         """Write something that changes no table, such as a refused sign-in."""
         with self._journal.writing() as connection:
-            write_entry(connection, action, about)
+            write_entry(connection, action, about, before, after)
 
     def entries(self, most: int) -> pl.DataFrame:
         """Give the last entries of the audit table as AUDIT, newest first."""

@@ -31,10 +31,13 @@ VALUES: dict[tuple[str, str], Any] = {
     ("adjusted-what", "value"): "pair 3 closed", ("adjusted-note", "value"): "",
     ("bags-check", "n_clicks"): 1, ("bags-masses", "value"): "251\n252", ("bags-label", "value"): "250",
     ("bags-lot", "value"): "400", ("bags-tare", "value"): "0", ("bags-rules", "value"): "eu",
+    ("undo-pattern", "n_clicks"): 1, ("pattern-mark", "data"): 7,
     ("bags-file", "contents"): "data:text/plain;base64,MjUxCg==", ("bags-file", "filename"): "a.txt",
 }  # fmt: skip
 PATTERNS: dict[str, dict[str, Any]] = {
     "undo": {"kind": "undo", "intake": 7}, "accept": {"kind": "accept", "file": "given"},
+    "accept-pattern": {"kind": "accept-pattern", "pattern": "wrap1|at 10"},
+    "pattern-reason": {"kind": "pattern-reason", "pattern": "wrap1|at 10"},
 }  # fmt: skip
 
 

@@ -32,7 +32,6 @@ MEMORY_BYTES, CLOCK_S, PROCESSOR_S = 2_000_000_000, 180, 120
 #: A last row beyond this, in a sheet of which less than this share of rows is filled, is a stray cell.
 FAR_ROW, FILLED_SHARE = 20_000, 0.01
 
-_READ = "import sys; sys.path[:] = sys.argv[1:]; from lineview.intake.detect import workbooks; workbooks.serve()"
 _DO = "Copy the filled cells to a new workbook and export that."
 
 
@@ -57,8 +56,9 @@ def sheet_records_apart(data: bytes, path: Path) -> list[Records]:
         Where it is no workbook, holds nothing, or is larger than the limits.
     """
     _look_at(data, path)
-    command = [sys.executable, "-P", "-c", _READ, *sys.path]
+    command = [sys.executable, "-P", "-m", "lineview.intake.detect.workbooks"]
     limited = {**os.environ, "POLARS_MAX_THREADS": "1", "LINEVIEW_WORKBOOK": str(path)}
+    limited["PYTHONPATH"] = os.pathsep.join(str(Path(place).resolve()) for place in sys.path)
     try:
         with subprocess.Popen(  # noqa: S603 - this interpreter, with code of our own
             command, env=limited, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
@@ -186,3 +186,7 @@ def _unpacked(given: IO[bytes]) -> list[Records]:
 def _part(given: IO[bytes]) -> bytes:
     (size,) = struct.unpack("<Q", given.read(8))
     return given.read(size)
+
+
+if __name__ == "__main__":  # as `sheet_records_apart` starts it
+    serve()
