@@ -145,7 +145,13 @@ def _account(works: Works, faults: tuple[Fault, ...] = (), **more: Any) -> str:
     """The account page as the person who asks may see it."""
     who = person()
     told: dict[str, Any] = {"session": who.session, "screen": who.is_screen, "sentence": _sentence(who)}
-    told |= {"title": "Account", "shop": _shop(works), "pages": page_links(), "faults": _told(faults)}
+    told |= {
+        "title": "Account",
+        "shop": _shop(works),
+        "pages": page_links(),
+        "account_here": True,
+        "faults": _told(faults),
+    }
     if who.may("administer"):
         told |= _administered(works, who.session is not None)
     return plain_page("account.html", heads=HEADS, **(told | more))
@@ -157,7 +163,7 @@ def _sentence(who: Person) -> str:
     if who.is_screen:
         return f"This screen is paired as {who.name}; it may see every page."
     others = [right for right in RIGHTS[1:] if right in who.rights]
-    may = ", ".join(["see every page", *others])
+    may = ", ".join(["see every page", *others[:-1]]) + (f" and {others[-1]}" if others else "")
     return f"You are signed in as {who.name} and may {may}."
 
 

@@ -253,9 +253,8 @@ def answers_in(form: MultiDict[str, str], shown: SetUp | None) -> dict[str, str]
     if form.get("band-low") and form.get("band-high"):
         answers["band"] = f"{form['band-low']}-{form['band-high']}"
     rows = form.get("shift-rows", "")
-    shifts = [
-        _shift_in(form, n) for n in range(min(int(rows), MOST_SHIFTS) if rows.isdecimal() and len(rows) < 9 else 0)
-    ]
+    count = min(int(rows), MOST_SHIFTS) if rows.isdecimal() and len(rows) < 9 else 0
+    shifts = [_shift_in(form, n) for n in range(count)]
     if any(shifts):
         answers["shifts"] = "; ".join(filter(None, shifts))
     names = form.getlist("line-name")
