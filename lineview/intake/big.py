@@ -40,7 +40,7 @@ from lineview.intake.detect.header import Heading, second_headers
 from lineview.intake.detect.sheets import NotInPieces, Stretch
 from lineview.intake.layout.bind import BoundLayout
 from lineview.intake.outcome import outcome, passed_notes, settled_marks
-from lineview.intake.pieces import is_plain, pieces_of, records_of
+from lineview.intake.pieces import is_plain, parts_of, pieces_of, records_of
 from lineview.intake.tidy.counts import CountReadings
 from lineview.intake.tidy.readings import ChannelColumn
 from lineview.intake.tidy.rows import REFUSED, data_rows
@@ -50,6 +50,8 @@ from lineview.plant import Plant
 _DAY = timedelta(days=1)
 #: Pieces further apart than this are looked at together [µs].
 _FAR_US = 60 * 86_400_000_000
+#: Pieces with something odd in them are read so much at a time.
+_ODD_BYTES = 3 << 20
 
 
 class NearFold(Exception):  # noqa: N818 - no error: the piece is read later, with the next
@@ -329,9 +331,8 @@ class BigExport:
         row, kept = self._first, 0
         held: list[bytes] = []  # pieces of a night in which the clock goes back are read together
         first_held = row
-        for data in pieces_of(source, self._skip):
+        for data, found in self._pieces(source):
             lines = _lines(data)
-            found = self._unless_near(data, row, lines)
             if found is None:
                 first_held = first_held if held else row
                 held.append(data)
@@ -349,9 +350,30 @@ class BigExport:
             raise NotInPieces  # that reading says why no row is of any use
         self._settled.check()
 
-    def _unless_near(self, data: bytes, row: int, lines: int) -> Stretch | None:
+    def _pieces(self, source: Path) -> Iterator[tuple[bytes, Stretch | None]]:
+        """The file's pieces and what they give, None where they are near a night in which the clock goes back.
+
+        One with anything odd in it is cut smaller, for reading it with care takes several times the memory.
+        """
+        row = self._first
+        for data in pieces_of(source, self._skip):
+            try:
+                whole = self._plain(data, row)
+            except NearFold:
+                yield data, None
+                row += _lines(data)
+                continue
+            if whole is not None:
+                yield data, whole
+                row += _lines(data)
+                continue
+            for part in parts_of(data, _ODD_BYTES):
+                yield part, self._unless_near(part, row)
+                row += _lines(part)
+
+    def _unless_near(self, data: bytes, row: int) -> Stretch | None:
         try:
-            return self._read(data, row, lines)
+            return self._read(data, row)
         except NearFold:
             return None
 
@@ -360,15 +382,20 @@ class BigExport:
             return []
         with self._settled.joining():
             joined = b"".join(held)
-            return [self._read(joined, row, _lines(joined))]
+            return [self._read(joined, row)]
 
-    def _read(self, data: bytes, row: int, lines: int) -> Stretch:
+    def _read(self, data: bytes, row: int) -> Stretch:
+        plain = self._plain(data, row)
+        return self._careful(data, row) if plain is None else plain
+
+    def _plain(self, data: bytes, row: int) -> Stretch | None:
+        """Read a piece with the types of the first rows; None where anything in it is odd."""
         if is_plain(data):
             for schema in self._schemas:
-                stretch = self._typed(data, row, lines, schema)
+                stretch = self._typed(data, row, _lines(data), schema)
                 if stretch is not None:
                     return stretch
-        return self._careful(data, row)
+        return None
 
     def _typed(self, data: bytes, row: int, lines: int, schema: dict[str, pl.DataType]) -> Stretch | None:
         """Read a piece with typed columns; None where anything in it is odd."""

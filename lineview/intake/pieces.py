@@ -76,6 +76,15 @@ def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
         raise NotInPieces from None
 
 
+def parts_of(data: bytes, size: int) -> Iterator[bytes]:
+    """A piece cut at line ends into parts of about `size` bytes."""
+    start = 0
+    while start < len(data):
+        end = data.find(b"\n", start + size) + 1 or len(data)
+        yield data[start:end]
+        start = end
+
+
 def _is_packed(path: Path) -> bool:
     with path.open("rb") as file:
         return file.read(2) == b"\x1f\x8b"
