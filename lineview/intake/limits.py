@@ -8,11 +8,12 @@ from lineview.core.errors import Fault, IntakeError
 
 #: Text that is read whole, and what a packed file may hold then [bytes]; larger ones are read in pieces.
 MOST_WHOLE = 800_000_000
-#: Of one line of text [bytes].
+#: Of JSON, whose parts each take many times their text [bytes].
+MOST_JSON = 100_000_000
+#: Of one line of other text [bytes].
 MOST_LINE = 1 << 18
-#: Columns of a table.
+#: Columns of a table: with more it is no export of a machine, and each would be looked at.
 MOST_COLUMNS = 2_000
-_SEPARATORS = b"\t;|,"
 
 
 def check_size(path: Path) -> None:
@@ -37,7 +38,7 @@ def check_size(path: Path) -> None:
 
 
 def check_text(path: Path, data: bytes) -> None:
-    """Raise where a line is too long or the first lines have too many columns.
+    """Raise where a line is too long to be a row, or JSON too large to be held.
 
     Parameters
     ----------
@@ -51,6 +52,11 @@ def check_text(path: Path, data: bytes) -> None:
     IntakeError
         Where one is.
     """
+    if data.lstrip()[:1] in (b"{", b"["):  # often a single line
+        if len(data) > MOST_JSON:
+            what, wanted = f"the JSON has {len(data):,} bytes", f"up to {MOST_JSON // 1_000_000} MB"
+            raise IntakeError(Fault(what, str(path), wanted, "Export shorter periods, each to a file."))
+        return
     begin = 0
     while len(data) - begin > MOST_LINE:
         end = max(data.rfind(b"\n", begin, begin + MOST_LINE), data.rfind(b"\r", begin, begin + MOST_LINE))
@@ -58,11 +64,6 @@ def check_text(path: Path, data: bytes) -> None:
             what = f"a line is longer than {MOST_LINE:,} bytes"
             raise IntakeError(Fault(what, str(path), "a line for each row", "Export it again."))
         begin = end + 1
-    for line in data[:MOST_LINE].splitlines()[:400]:
-        columns = max(line.count(bytes([mark])) for mark in _SEPARATORS) + 1
-        if columns > MOST_COLUMNS:
-            what = f"a line has {columns:,} columns"
-            raise IntakeError(Fault(what, str(path), f"up to {MOST_COLUMNS:,}", "Export fewer columns."))
 
 
 def _too_large(path: Path, what: str) -> Fault:

@@ -8,6 +8,7 @@ anything is unpacked whole; what gets past that meets the process's limits of me
 
 from __future__ import annotations
 
+import atexit
 import io
 import json
 import os
@@ -15,9 +16,12 @@ import re
 import struct
 import subprocess
 import sys
+import time
 import zipfile
+from contextlib import suppress
 from pathlib import Path
-from typing import IO
+from threading import Lock, Timer
+from typing import IO, Any
 
 import polars as pl
 
@@ -29,6 +33,8 @@ from lineview.intake.limits import MOST_COLUMNS
 MOST_UNPACKED = 600_000_000
 #: Of the process that reads: memory [bytes], time on the clock and of the processor [s].
 MEMORY_BYTES, CLOCK_S, PROCESSOR_S = 2_000_000_000, 180, 120
+#: Seconds after which an idle process ends, and workbooks that one reads before another begins.
+IDLE_S, MOST_READ = 30, 200
 #: A last row beyond this, in a sheet of which less than this share of rows is filled, is a stray cell.
 FAR_ROW, FILLED_SHARE = 20_000, 0.01
 
@@ -56,23 +62,88 @@ def sheet_records_apart(data: bytes, path: Path) -> list[Records]:
         Where it is no workbook, holds nothing, or is larger than the limits.
     """
     _look_at(data, path)
-    command = [sys.executable, "-P", "-m", "lineview.intake.detect.workbooks"]
-    limited = {**os.environ, "POLARS_MAX_THREADS": "1", "LINEVIEW_WORKBOOK": str(path)}
-    limited["PYTHONPATH"] = os.pathsep.join(str(Path(place).resolve()) for place in sys.path)
-    try:
-        with subprocess.Popen(  # noqa: S603 - this interpreter, with code of our own
-            command, env=limited, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
-        ) as reader:
+    given = _READER.read(data, path)
+    if given["faults"]:
+        raise IntakeError(Fault(*fault) for fault in given["faults"])
+    return [
+        Records(sheet, pl.read_ipc(io.BytesIO(frame)), separator, tuple(notes))
+        for (sheet, separator, notes), frame in zip(given["sheets"], given["frames"], strict=True)
+    ]
+
+
+class Reader:
+    """The process that reads workbooks, one after the other; it is ended when it idles, and begun anew at need."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._process: subprocess.Popen[bytes] | None = None
+        self._read = 0
+        self._idle: Timer | None = None
+
+    def read(self, data: bytes, path: Path) -> dict[str, Any]:
+        """What the process says of a workbook; raises where it ends over it."""
+        with self._lock:
+            if self._idle is not None:
+                self._idle.cancel()
+            process = self._begun(path)
+            too_late = Timer(CLOCK_S, process.kill)
+            too_late.start()
             try:
-                given, _ = reader.communicate(data, timeout=CLOCK_S)
-            except subprocess.TimeoutExpired:
-                reader.kill()
-                raise IntakeError(_too_large(path, f"more than {CLOCK_S} s")) from None
-    except OSError as error:
-        raise IntakeError(Fault(f"the workbook cannot be read apart: {error.strerror}", str(path))) from None
-    if reader.returncode or not given:
-        raise IntakeError(_too_large(path, f"more than {MEMORY_BYTES / 1e9:.0f} GB or {PROCESSOR_S} s"))
-    return _unpacked(io.BytesIO(given))
+                return _asked(process, data, str(path))
+            except (OSError, EOFError):
+                process.kill()
+                self._end()
+                what = f"more than {MEMORY_BYTES / 1e9:.0f} GB or {PROCESSOR_S} s"
+                raise IntakeError(_too_large(path, what)) from None
+            finally:
+                too_late.cancel()
+                self._idle = Timer(IDLE_S, self.close)
+                self._idle.daemon = True
+                self._idle.start()
+
+    def _begun(self, path: Path) -> subprocess.Popen[bytes]:
+        """The process, begun where there is none or it has read enough."""
+        if self._read >= MOST_READ or (self._process is not None and self._process.poll() is not None):
+            self._end()
+        if self._process is None:
+            limited = {**os.environ, "POLARS_MAX_THREADS": "1"}
+            limited["PYTHONPATH"] = os.pathsep.join(str(Path(place).resolve()) for place in sys.path)
+            try:
+                self._process = subprocess.Popen(
+                    [sys.executable, "-P", "-m", "lineview.intake.detect.workbooks"],
+                    env=limited,
+                    stdin=subprocess.PIPE,
+                    stdout=subprocess.PIPE,
+                    stderr=subprocess.DEVNULL,
+                )
+            except OSError as error:
+                raise IntakeError(Fault(f"the workbook cannot be read apart: {error.strerror}", str(path))) from None
+        self._read += 1
+        return self._process
+
+    def _end(self) -> None:
+        process, self._process, self._read = self._process, None, 0
+        if process is not None and process.stdin is not None and process.stdout is not None:
+            with suppress(OSError):
+                process.stdin.close()  # it reads no more, and ends
+            process.wait()
+            process.stdout.close()
+
+    def close(self) -> None:
+        """End the process where it runs."""
+        with self._lock:
+            self._end()
+
+
+def _asked(process: subprocess.Popen[bytes], data: bytes, name: str) -> dict[str, Any]:
+    """Send a workbook to the process and give what comes back."""
+    into, out = process.stdin, process.stdout
+    if into is None or out is None:
+        raise EOFError
+    _send(into, name.encode(errors="surrogateescape"))
+    _send(into, data)
+    given: dict[str, Any] = json.loads(_part(out))
+    return given | {"frames": [_part(out) for _ in given["sheets"]]}
 
 
 def _too_large(path: Path, what: str) -> Fault:
@@ -141,52 +212,67 @@ def _stray(path: Path, where: str) -> Fault:
 
 
 def serve() -> None:
-    """Read the workbook that comes in, and send its sheets, or the faults that stand in the way."""
-    _limit()
+    """Read the workbooks that come in, and send of each its sheets or the faults that stand in the way."""
     from lineview.intake.detect.sheets import sheet_records
 
-    path = Path(os.environ["LINEVIEW_WORKBOOK"])
-    try:
-        tables, faults = sheet_records(sys.stdin.buffer.read(), path), []
-    except IntakeError as error:
-        tables, faults = [], [[f.what, f.where, f.expected, f.do] for f in error.faults]
-    head = {"faults": faults, "sheets": [[t.sheet, t.separator, list(t.notes)] for t in tables]}
-    _send(json.dumps(head).encode())
-    for table in tables:
-        out = io.BytesIO()
-        table.frame.write_ipc(out)
-        _send(out.getvalue())
+    _limit_memory()
+    while True:
+        try:
+            name, data = _part(sys.stdin.buffer), _part(sys.stdin.buffer)
+        except EOFError:
+            return
+        _limit_time()
+        try:
+            tables, faults = sheet_records(data, Path(name.decode(errors="surrogateescape"))), []
+        except IntakeError as error:
+            tables, faults = [], [[f.what, f.where, f.expected, f.do] for f in error.faults]
+        head = {"faults": faults, "sheets": [[t.sheet, t.separator, list(t.notes)] for t in tables]}
+        _send(sys.stdout.buffer, json.dumps(head).encode())
+        for table in tables:
+            out = io.BytesIO()
+            table.frame.write_ipc(out)
+            _send(sys.stdout.buffer, out.getvalue())
+        del data, tables
 
 
-def _limit() -> None:
+def _limit_memory() -> None:
     if sys.platform == "win32":  # there the clock alone limits it
         return
     import resource
 
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
-    resource.setrlimit(resource.RLIMIT_CPU, (PROCESSOR_S, PROCESSOR_S))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
-def _send(part: bytes) -> None:
-    sys.stdout.buffer.write(struct.pack("<Q", len(part)))
-    sys.stdout.buffer.write(part)
+def _limit_time() -> None:
+    """From now on, so much of the processor's time and no more."""
+    if sys.platform == "win32":
+        return
+    import resource
+
+    most = int(time.process_time()) + 1 + PROCESSOR_S
+    resource.setrlimit(resource.RLIMIT_CPU, (most, resource.RLIM_INFINITY))
 
 
-def _unpacked(given: IO[bytes]) -> list[Records]:
-    head = json.loads(_part(given))
-    if head["faults"]:
-        raise IntakeError(Fault(*fault) for fault in head["faults"])
-    return [
-        Records(sheet, pl.read_ipc(io.BytesIO(_part(given))), separator, tuple(notes))
-        for sheet, separator, notes in head["sheets"]
-    ]
+def _send(into: IO[bytes], part: bytes) -> None:
+    into.write(struct.pack("<Q", len(part)))
+    into.write(part)
+    into.flush()
 
 
 def _part(given: IO[bytes]) -> bytes:
-    (size,) = struct.unpack("<Q", given.read(8))
-    return given.read(size)
+    head = given.read(8)
+    if len(head) < 8:
+        raise EOFError
+    part = given.read(struct.unpack("<Q", head)[0])
+    if len(part) < struct.unpack("<Q", head)[0]:
+        raise EOFError
+    return part
 
 
-if __name__ == "__main__":  # as `sheet_records_apart` starts it
+_READER = Reader()
+
+if __name__ == "__main__":  # as `Reader` starts it
     serve()
+else:
+    atexit.register(_READER.close)
