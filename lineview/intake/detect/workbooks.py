@@ -19,6 +19,7 @@ import sys
 import time
 import zipfile
 from contextlib import suppress
+from itertools import chain
 from pathlib import Path
 from threading import Lock, Timer
 from typing import IO, Any
@@ -165,18 +166,31 @@ def _look_at(data: bytes, path: Path) -> None:
             for part in parts:
                 if re.fullmatch(r"xl/worksheets/[^/]+\.xml", part.filename):
                     with packed.open(part) as sheet:
-                        _look_at_sheet(sheet, path)
+                        start = sheet.read(_START)
+                        if not _says_small(start):
+                            _look_at_sheet(start, sheet, path)
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError, EOFError, ValueError):
         return  # old or damaged ones: their reader says what is wrong
+
+
+#: Bytes that a sheet's dimension stands in, where it has one.
+_START = 4_096
+_DIMENSION = re.compile(rb'<dimension ref="(?:[A-Z]{1,3}[0-9]{1,7}:)?([A-Z]{1,3})([0-9]{1,7})"')
+
+
+def _says_small(start: bytes) -> bool:
+    """Whether a sheet says itself that it has few rows and columns; what lies meets the process's limits."""
+    said = _DIMENSION.search(start)
+    return said is not None and _place(said[1]) <= MOST_COLUMNS and int(said[2]) <= FAR_ROW
 
 
 _COLUMN = re.compile(rb'<c r="([A-Z]{3})([0-9]{1,7})"')
 _ROW = re.compile(rb'<row [^>]*?r="([0-9]{1,7})"')
 
 
-def _look_at_sheet(sheet: IO[bytes], path: Path) -> None:
+def _look_at_sheet(start: bytes, sheet: IO[bytes], path: Path) -> None:
     rows, last, rest, size = 0, 0, b"", 0
-    while block := sheet.read(1 << 20):
+    for block in chain([start], iter(lambda: sheet.read(1 << 20), b"")):
         size += len(block)
         if size > MOST_UNPACKED:  # a header that says less than there is
             raise IntakeError(Fault("the workbook unpacks to more than it says", str(path), "", _DO))
