@@ -10,10 +10,11 @@ from dash import dcc, html
 from flask import Flask, redirect, request
 from werkzeug.wrappers import Response as AnyResponse
 
-from lineview.app.plant_changes import PlantEditor
+from lineview.app.access import Person
+from lineview.app.plant_changes import PlantChange, PlantEditor
 from lineview.app.works import Works
-from lineview.board.address import NAMES
-from lineview.board.setup_page import plain_page
+from lineview.board.guard import person
+from lineview.board.plain import page_links, plain_page
 from lineview.core.errors import Fault, LineviewError
 from lineview.plant import WEEK, Plant
 from lineview.plant.forms import FORMS, GROWING, NEEDED, PART_NAMES, Lack, lacking, text_of
@@ -40,7 +41,7 @@ def add_plant_routes(server: Flask, works: Works) -> None:
 
     def change() -> AnyResponse | str:
         form = request.form
-        table, who = form.get("table", ""), form.get("who", "")
+        table, who = form.get("table", ""), _name()
         part = form.get("part") or form.get("id", "")
         texts = {
             field.key: _sent(field.key) for field in FORMS.get(table, ()) if field.key in form or field.key == "days"
@@ -49,12 +50,13 @@ def add_plant_routes(server: Flask, works: Works) -> None:
 
     def remove() -> AnyResponse | str:
         form = request.form
-        table, part, who = form.get("table", ""), form.get("part", ""), form.get("who", "")
+        table, part, who = form.get("table", ""), form.get("part", ""), _name()
         return _done(works, lambda editor: editor.remove(table, part, who))
 
     def undo() -> AnyResponse | str:
-        number, who = request.form.get("number", ""), request.form.get("who", "")
-        return _done(works, lambda editor: editor.undo(int(number) if number.isdigit() else 0, who))
+        number, who = request.form.get("number", ""), _name()
+        known = int(number) if number.isdecimal() and len(number) < 16 else 0
+        return _done(works, lambda editor: editor.undo(known, who))
 
     def fill() -> AnyResponse | str:
         faults: list[Fault] = []
@@ -63,7 +65,7 @@ def add_plant_routes(server: Flask, works: Works) -> None:
             part, _, key = rest.rpartition("/")
             if table in FORMS and text.strip():
                 try:
-                    PlantEditor(works.folder).change(table, part, {key: text}, request.form.get("who", ""))
+                    _noted(works, PlantEditor(works.folder).change(table, part, {key: text}, _name()))
                 except LineviewError as error:
                     faults += error.faults
         return _page(works, faults) if faults else redirect(_on_this_board(request.form.get("back", "/")), 303)
@@ -71,6 +73,20 @@ def add_plant_routes(server: Flask, works: Works) -> None:
     server.add_url_rule("/works", "works", page)
     for name, view in (("change", change), ("remove", remove), ("undo", undo), ("fill", fill)):
         server.add_url_rule(f"/works/{name}", f"works-{name}", view, methods=["POST"])
+
+
+def _name() -> str:
+    """Who changes something: the person signed in, or on this machine the name that was entered."""
+    who = person()
+    return request.form.get("who", "") if who.session is None else who.name
+
+
+def _noted(works: Works, change: PlantChange | None) -> PlantChange | None:
+    """Write a change of plant.toml also where everything written stands."""
+    if change is not None:
+        edit = change.edit
+        works.store.accounts.note_event("plant.toml changed", f"{edit.table} {edit.id}", edit.before, edit.after)
+    return change
 
 
 def _on_this_board(address: str) -> str:
@@ -88,7 +104,7 @@ def _sent(key: str) -> str:
 def _done(works: Works, act: Any, texts: Mapping[str, str] | None = None) -> AnyResponse | str:
     """Do what a form asks; where it cannot be done the page says why and keeps what was typed."""
     try:
-        change = act(PlantEditor(works.folder))
+        change = _noted(works, act(PlantEditor(works.folder)))
     except LineviewError as error:
         return _page(works, list(error.faults), dict(request.form) | dict(texts or {}))
     return redirect(f"/works?done={change.number}" if change else "/works", 303)
@@ -102,9 +118,11 @@ def _page(works: Works, faults: list[Fault] | None = None, typed: Mapping[str, s
         faults += [fault for fault in error.faults if fault not in faults]
     known: dict[str, Any] = {
         "title": "Works",
-        "pages": [*((name, f"/{page}", False) for page, name in NAMES.items()), ("Works", "/works", True)],
+        "pages": page_links("/works"),
         "faults": [str(fault) for fault in faults],
         "days": WEEK,
+        "signed_in": person().session is not None,
+        "may_change": person().may("administer"),
     }
     try:
         plant = works.plant
@@ -173,8 +191,10 @@ def _field(field: Any, text: str, plant: Plant) -> dict[str, Any]:
 # On other pages
 
 
-def lacking_form(plant: Plant, question: str, back: str) -> html.Details | None:
+def lacking_form(plant: Plant, question: str, back: str, who: Person) -> html.Details | None:
     """The numbers that a page lacks, as a form that takes them in place; None where it lacks none."""
+    if not who.may("administer"):
+        return None
     needed = [table for table in NEEDED.get(question, ()) if not getattr(plant, table)]
     fields = list(lacking(plant, question))
     if not fields and not needed:
@@ -187,14 +207,13 @@ def lacking_form(plant: Plant, question: str, back: str) -> html.Details | None:
         shown.append(html.P(html.A(words, href=f"/works#{table}"), className="acts"))
     if fields:
         inputs = [_input(lack, plant) for lack in fields[:MOST_LACKING]]
-        who = html.Label(
-            ["Your name", dcc.Input(id="lack-who", name="who", type="text", required=True, autoComplete="name")]
-        )
+        name = dcc.Input(id="lack-who", name="who", type="text", required=True, autoComplete="name")
+        named = [html.Label(["Your name", name])] if who.session is None else []
         back_to = dcc.Input(id="lack-back", name="back", type="hidden", value=back)
         save = html.Button("Save", type="submit")
         more = len(fields) - MOST_LACKING
         rest = [html.P([f"{more} more are on the page ", html.A("Works", href="/works"), "."])] if more > 0 else []
-        shown.append(html.Form([back_to, *inputs, who, save, *rest], action="/works/fill", method="POST"))
+        shown.append(html.Form([back_to, *inputs, *named, save, *rest], action="/works/fill", method="POST"))
     return html.Details(shown, className="fold form", id="lacking")
 
 

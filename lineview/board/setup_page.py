@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache
 from pathlib import Path
 from typing import Any
 from zoneinfo import available_timezones
 
 import polars as pl
 from flask import Flask, redirect, request
-from jinja2 import Environment, PackageLoader
 from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -18,6 +16,7 @@ from lineview.app.set_up_folder import SetUpDesk, computer_zone
 from lineview.app.setup import SetUp
 from lineview.app.setup_layouts import SetUpQuestion
 from lineview.app.works import Works
+from lineview.board.plain import plain_page
 from lineview.core.errors import AskError, Fault, LineviewError
 from lineview.core.frames import UTC_US
 from lineview.plant import WEEK, Shift
@@ -30,16 +29,8 @@ LEAD_HERE = ("/", "/rope", "/weight", "/shift", "/wrap", "/order", "/bags", "/we
 MOST_PARTS = 20_000
 #: Sample rows and days shown.
 SAMPLE_ROWS, DAYS_SHOWN = 4, 14
-
-
-def plain_page(template: str, **known: Any) -> str:
-    """A page from its template, every value escaped."""
-    return _templates().get_template(template).render(**known)
-
-
-@cache
-def _templates() -> Environment:
-    return Environment(loader=PackageLoader("lineview.board", "pages"), autoescape=True, trim_blocks=True)
+#: Shifts that one form may hold.
+MOST_SHIFTS = 100
 
 
 def add_setup_routes(server: Flask, works: Works) -> None:
@@ -65,7 +56,7 @@ def add_setup_routes(server: Flask, works: Works) -> None:
             return _page(desk())
         try:
             described = desk().described
-            desk().write()
+            works.store.accounts.note_event("set up", desk().write().name)
             if described:
                 return _page(desk(), done="The suggestion is in plant.suggested.toml; plant.toml stays as it is.")
             desk().take_in(works)
@@ -261,7 +252,9 @@ def answers_in(form: MultiDict[str, str], shown: SetUp | None) -> dict[str, str]
     answers = {"shop": form.get("shop", ""), "zone": form.get("zone", "")}
     if form.get("band-low") and form.get("band-high"):
         answers["band"] = f"{form['band-low']}-{form['band-high']}"
-    shifts = [_shift_in(form, n) for n in range(int(form.get("shift-rows", "0") or 0))]
+    rows = form.get("shift-rows", "")
+    count = min(int(rows), MOST_SHIFTS) if rows.isdecimal() and len(rows) < 9 else 0
+    shifts = [_shift_in(form, n) for n in range(count)]
     if any(shifts):
         answers["shifts"] = "; ".join(filter(None, shifts))
     names = form.getlist("line-name")

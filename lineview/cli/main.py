@@ -34,6 +34,85 @@ Against = Annotated[
     typer.Option("--against", help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
 ]
 HERE = Path()
+users = typer.Typer(help="Who may use the board from other machines.", no_args_is_help=True)
+app.add_typer(users, name="user")
+Roles = Annotated[
+    list[str] | None,
+    typer.Option("--role", help="note, take-in, order or administer; may be repeated. Everybody may see."),
+]
+PasswordFile = Annotated[
+    Path | None, typer.Option(help="Read the password from this file's first line instead of asking.")
+]
+
+
+@users.command("add")
+def user_add(
+    name: Annotated[str, typer.Argument(help="Name to sign in with.")],
+    role: Roles = None,
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    password_file: PasswordFile = None,
+) -> None:
+    """Add a user; the password is asked for."""
+    from lineview.app.works import Works
+    from lineview.cli.users import add_user
+
+    with Works(works, journal) as opened:
+        add_user(opened, name, role or [], password_file)
+
+
+@users.command("list")
+def user_list(works: WorksFolder = HERE, journal: JournalUrl = None) -> None:
+    """List users and what each may do."""
+    from lineview.app.works import Works
+    from lineview.cli.users import list_users
+
+    with Works(works, journal) as opened:
+        list_users(opened)
+
+
+@users.command("remove")
+def user_remove(
+    name: Annotated[str, typer.Argument(help="Name of the user.")],
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+) -> None:
+    """Remove a user, who is signed out everywhere."""
+    from lineview.app.works import Works
+    from lineview.cli.users import remove_user
+
+    with Works(works, journal) as opened:
+        remove_user(opened, name)
+
+
+@users.command("password")
+def user_password(
+    name: Annotated[str, typer.Argument(help="Name of the user.")],
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    password_file: PasswordFile = None,
+) -> None:
+    """Set a new password; the user is signed out everywhere."""
+    from lineview.app.works import Works
+    from lineview.cli.users import set_password
+
+    with Works(works, journal) as opened:
+        set_password(opened, name, password_file)
+
+
+@users.command("roles")
+def user_roles(
+    name: Annotated[str, typer.Argument(help="Name of the user.")],
+    role: Roles = None,
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+) -> None:
+    """Set what a user may do, in place of what it was."""
+    from lineview.app.works import Works
+    from lineview.cli.users import set_roles
+
+    with Works(works, journal) as opened:
+        set_roles(opened, name, role or [])
 
 
 @app.callback(invoke_without_command=True)
@@ -214,16 +293,30 @@ def watch(
 def board(
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
-    host: Annotated[str, typer.Option(help="Address to serve on.")] = "127.0.0.1",
+    host: Annotated[
+        str, typer.Option(help="Address to serve on; any but this machine's own needs a user to sign in.")
+    ] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="Port to serve on.")] = 8050,
+    host_name: Annotated[
+        list[str] | None, typer.Option(help="A further name that the board answers to; may be repeated.")
+    ] = None,
+    tls: Annotated[tuple[Path, Path] | None, typer.Option(help="Certificate chain and private key, PEM.")] = None,
+    proxy: Annotated[
+        list[str] | None, typer.Option(help="Address of a proxy whose forwarded headers are believed.")
+    ] = None,
+    log: Annotated[str, typer.Option(help="Write a log of JSON lines to this file; - for the output.")] = "",
 ) -> None:
-    """Serve the board on this machine; a folder without plant.toml is set up there."""
+    """Serve the board: on this machine, or for those who sign in on a network.
+
+    A folder without plant.toml is set up there.
+    """
     give_memory_back()
     from lineview.app.works import Works
-    from lineview.board.serve import run_board
+    from lineview.board.serve import Serving, serve
 
+    serving = Serving(host, port, tuple(host_name or ()), tls, tuple(proxy or ()), log)
     with Works(works, journal, new=True) as opened:
-        run_board(opened, host, port)
+        serve(opened, serving)
 
 
 @app.command()

@@ -13,6 +13,7 @@ import polars as pl
 
 from lineview.intake.detect.delimited import Records, split_quoted
 from lineview.intake.detect.sheets import NotInPieces
+from lineview.intake.limits import MOST_LINE
 
 #: Files from this size on are read in pieces; gzipped ones from an eighth of it, as text packs so [bytes].
 BIG = 32 << 20
@@ -67,7 +68,10 @@ def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
         with _opened(path, _is_packed(path)) as file:
             file.read(skip)
             while block := file.read(_PIECE):
-                yield block if block.endswith(b"\n") else block + file.readline()
+                line = b"" if block.endswith(b"\n") else file.readline(MOST_LINE)
+                if len(line) == MOST_LINE:
+                    raise NotInPieces  # the reading of the whole file says what is wrong
+                yield block + line
     except (EOFError, zlib.error, gzip.BadGzipFile):
         raise NotInPieces from None
 

@@ -119,9 +119,9 @@ def tables_of(opened: OpenedFile, plant: Plant, layout: Layout | None) -> list[R
 
 
 def _sheets(data: bytes, path: Path) -> list[Records]:
-    from lineview.intake.detect.sheets import sheet_records  # its library is of no use to text
+    from lineview.intake.detect.workbooks import sheet_records_apart  # of no use to text
 
-    return sheet_records(data, path)
+    return sheet_records_apart(data, path)
 
 
 def open_big(

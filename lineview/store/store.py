@@ -15,6 +15,7 @@ import polars as pl
 from lineview.core.errors import StoreError
 from lineview.core.frames import READINGS, WEIGHTS
 from lineview.intake.detect.sheets import Export, InPieces
+from lineview.store.accounts import Accounts
 from lineview.store.files import make_folder, storage_errors
 from lineview.store.journal import Journal
 from lineview.store.manual_entries import ManualEntries
@@ -69,6 +70,7 @@ class Store(StoreReader):
         }
         super().__init__(folder, self._database, self._tables)
         self._written = ManualEntries(self._database)
+        self.accounts = Accounts(self._database)
         self._recorder = Recorder(
             self._database,
             self._tables,

@@ -128,6 +128,16 @@ class InventedWorks:
         self.reasons[start] = reason
         self.state += 1
 
+    def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
+        self.written.append(("reasons", machine, len(stops), reason))
+        self.state += 1
+        return 7
+
+    def undo_stop_reasons(self, mark: int) -> int:
+        self.written.append(("reasons undone", mark))
+        self.state += 1
+        return 1
+
     def note_adjustment(self, machine: str, at: datetime, what: str, note: str) -> None:
         self.written.append(("adjustment", machine, at, what, note))
         self.state += 1
