@@ -22,10 +22,19 @@ def mass_ratio(diameter_mm: float, target_mm: float) -> float:
 
 
 def mass_change_g(mass_g: float, target_mm: float, deviation_mm: float) -> float:
-    """What a deviation of the diameter adds to a piece.
+    """What a deviation of the diameter adds to a piece [g].
 
-    Gives [g].
+    Parameters
+    ----------
+    mass_g : float
+        Mass of a piece at the target diameter [g].
+    target_mm : float
+        Target diameter [mm].
+    deviation_mm : float
+        How far the diameter is off it [mm].
 
+    Notes
+    -----
     Source: derived-rope
     """
     return mass_g * (mass_ratio(target_mm + deviation_mm, target_mm) - 1)

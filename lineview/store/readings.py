@@ -260,7 +260,7 @@ class PartedTable(TableFiles):
         rows = pl.concat(coded).with_columns(intake=pl.lit(intake, pl.Int64))
 
         def write(path: Path) -> None:
-            rows.sink_parquet(path, compression="zstd", compression_level=1, row_group_size=_ROW_GROUP)
+            rows.sink_parquet(path, compression="lz4", statistics=False, row_group_size=_ROW_GROUP)
 
         put(self._folder / name, write)
         return AddAction(

@@ -14,6 +14,7 @@ import polars as pl
 from lineview.core.errors import StoreError
 from lineview.core.frames import READINGS, WEIGHTS
 from lineview.intake.detect.sheets import Export, InPieces
+from lineview.store.accounts import Accounts
 from lineview.store.files import locked, make_folder, storage_errors
 from lineview.store.journal import Journal
 from lineview.store.manual_entries import ManualEntries
@@ -48,6 +49,7 @@ class Store(StoreReader):
         }
         super().__init__(folder, self._database, self._tables)
         self._written = ManualEntries(self._database)
+        self.accounts = Accounts(self._database)
         self._recorder = Recorder(
             self._database,
             self._tables,
@@ -231,3 +233,13 @@ class Store(StoreReader):
         """Keep why a machine stood; said again for the same start, the later saying holds."""
         with storage_errors("keep the reason"):
             self._written.set_stop_reason(machine, start, end, reason)
+
+    def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
+        """Keep one reason for several stops, all of them or none; give the mark that undoes it."""
+        with storage_errors("keep the reasons"):
+            return self._written.set_stop_reasons(machine, stops, reason)
+
+    def undo_stop_reasons(self, mark: int) -> int:
+        """Give stops back the reasons they had before those set together; give how many there were."""
+        with storage_errors("undo the reasons"):
+            return self._written.undo_stop_reasons(mark)

@@ -41,7 +41,7 @@ def _add(
 ) -> None:
     """Add an estimate, which says so where there are too few weighings for its limits."""
     open_ended = estimate.value is not None and estimate.low is None
-    said = "too few batches or weighings for an interval" if open_ended else ""
+    said = estimate.interval or "too few batches or weighings for an interval" if open_ended else ""
     shown = working if estimate.value is not None else ""
     figures.add(name, estimate, shown, n=n, interval=said, sources=sources, **words)
 
@@ -62,7 +62,7 @@ def _means(figures: FigureList, account: WeightAccount, found: WeightSpread, tar
     of = "" if products == 1 else f", mean of {products} products by pieces weighed"
     kind = ""
     if found.mean_low is None:
-        kind = "too few weighings for an interval"
+        kind = found.checks.why_no_mean or "too few weighings for an interval"
     elif found.batches <= 1:
         kind = "95 % confidence, of this one batch" if found.batches else "95 % confidence, from samples"
     deviation = Estimate(found.mean, found.mean_low, found.mean_high, found.pieces, interval=kind)
@@ -71,12 +71,14 @@ def _means(figures: FigureList, account: WeightAccount, found: WeightSpread, tar
     figures.add("mean_g", Estimate.exact(target) + deviation, working)
     figures.add("target_g", target, f"plant.toml, {products} product(s){of}", n=products)
     working = f"batch means weighted by 1 / (between² + within² / pieces) over {found.batches} batches"
+    working += f"; {found.checks.words}" if found.checks.words else ""
     figures.add("deviation_g", deviation, working)
 
 
 def _spreads(figures: FigureList, found: WeightSpread) -> None:
     levels = " / ".join(found.levels) or "none"
     working = f"restricted maximum likelihood, levels {levels}, {found.weighings} weighings"
+    working += f"; {found.checks.words}" if found.checks.words else ""
     total = "√(between² + within²)"
     if found.between.value is not None and found.within.value is not None:
         total = f"√({found.between.value:.4f}² + {found.within.value:.4f}²)"
