@@ -194,7 +194,7 @@ def test_a_log_that_cannot_be_written_does_not_end_it(watched):
 
 def test_a_zip_is_noted_once_for_all_the_exports_in_it(watched):
     works, folder = watched
-    watch, said, _ = watch_of(works, folder)
+    watch, *_ = watch_of(works, folder)
     with ZipFile(folder / "day.zip", "w") as archive:
         archive.writestr("log-1.csv", GOOD)
         archive.writestr("log-2.csv", "time,count\n2026-06-09 07:00:00,oh\n")
