@@ -183,17 +183,17 @@ def _machines(
 ) -> tuple[Machine, ...]:
     able = tuple(m for m in plant.machines if m.kind == "cut-and-wrap machine")
     if against.machine is not None:
-        found = tuple(m for m in able if m.id == against.machine)
-        if not found:
+        chosen = tuple(m for m in able if m.id == against.machine)
+        if not chosen:
             known = ", ".join(m.id for m in able)
             faults.append(Fault(f"unknown cut-and-wrap machine '{against.machine}'", "--against", f"one of {known}"))
-        return found
+        return chosen
     if against.line is not None:
-        found = tuple(m for m in able if m.line == against.line)
-        if not found:
+        chosen = tuple(m for m in able if m.line == against.line)
+        if not chosen:
             known = ", ".join(line.id for line in plant.lines)
             faults.append(Fault(f"no cut-and-wrap machine on line '{against.line}'", "--against", f"one of {known}"))
-        return found
+        return chosen
     return machines
 
 
@@ -223,7 +223,8 @@ def _when(plant: Plant, scope: Scope, period: Period, against: SecondScope, *, f
     if first or period == scope.period:
         return scope.label
     start, end = (m.astimezone(plant.tz) for m in (period.start, period.end - timedelta(seconds=1)))
-    return f"{start:%a} {start.day} {start:%B} to {end:%a} {end.day} {end:%B}"
+    ends = dict.fromkeys(f"{at:%a} {at.day} {at:%B}" for at in (start, end))
+    return " to ".join(ends)
 
 
 def _whose(plant: Plant, machines: tuple[Machine, ...]) -> str:

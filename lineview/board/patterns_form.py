@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import polars as pl
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import ALL, Input, Output, State, ctx, dcc, html, no_update
 from dash.exceptions import PreventUpdate
 
 from lineview.app.works import Works
 from lineview.board.address import read_address
+from lineview.board.calls import Calls
 from lineview.core.errors import LineviewError
 from lineview.plant import Plant
 from lineview.report.answer import Answer
@@ -51,10 +52,12 @@ def _offer(row: dict[str, Any], plant: Plant) -> html.Div:
     )
 
 
-def bind_patterns(app: Dash, works: Works) -> None:
+def bind_patterns(calls: Calls, works: Works) -> None:
     """Bind what the form does: setting a reason for all stops of a pattern, and undoing it."""
 
-    def accept(clicks: list[int | None], reasons: list[str], ids: list[dict[str, Any]], path: str, search: str) -> Any:
+    def accept_pattern(
+        clicks: list[int | None], reasons: list[str], ids: list[dict[str, Any]], path: str, search: str
+    ) -> Any:
         if not any(clicks) or not ctx.triggered_id:
             raise PreventUpdate
         key = ctx.triggered_id["pattern"]
@@ -72,7 +75,7 @@ def bind_patterns(app: Dash, works: Works) -> None:
             return str(error), no_update, True, no_update
         return f"“{reason.strip()}” is set for {len(pairs)} stops.", mark, False, works.version()
 
-    def undo(clicks: int | None, mark: int | None) -> Any:
+    def undo_pattern(clicks: int | None, mark: int | None) -> Any:
         if not clicks or mark is None:
             raise PreventUpdate
         try:
@@ -83,7 +86,8 @@ def bind_patterns(app: Dash, works: Works) -> None:
 
     told, hidden = Output("pattern-told", "children"), Output("undo-pattern", "hidden")
     version = Output("version", "data", allow_duplicate=True)
-    app.callback(
+    calls.bind(
+        "note",
         told,
         Output("pattern-mark", "data"),
         hidden,
@@ -94,12 +98,13 @@ def bind_patterns(app: Dash, works: Works) -> None:
         State("address", "pathname"),
         State("address", "search"),
         prevent_initial_call=True,
-    )(accept)
-    app.callback(
+    )(accept_pattern)
+    calls.bind(
+        "note",
         Output("pattern-told", "children", allow_duplicate=True),
         Output("undo-pattern", "hidden", allow_duplicate=True),
         version,
         Input("undo-pattern", "n_clicks"),
         State("pattern-mark", "data"),
         prevent_initial_call=True,
-    )(undo)
+    )(undo_pattern)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -12,6 +14,7 @@ from dash import html
 from lineview.plant import Plant
 from lineview.report.answer import Table
 from lineview.report.tables import table_text
+from lineview.sheets.tables import guarded
 
 
 def aria(**said: str) -> Any:
@@ -118,3 +121,12 @@ def _worded(name: str, headings: Mapping[str, tuple[str, str]]) -> tuple[str, st
     if words and ending in ENDINGS and not words.endswith("per"):
         return words.replace("_", " "), ENDINGS[ending]
     return name.replace("_", " "), ""
+
+
+def csv_text(frame: pl.DataFrame) -> str:
+    r"""Write a frame as RFC 4180 text in which no cell can be taken for a formula."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(frame.columns)
+    writer.writerows(guarded(frame).iter_rows())
+    return out.getvalue()

@@ -26,14 +26,7 @@ def loss_picture(losses: pl.DataFrame, look: ChartStyle) -> Picture:
     most = float(shown[by].max() or 1.0)  # type: ignore[arg-type]  # a float
     room = 1.42 if look.narrow else 1.3
     figure.update_xaxes(range=[0, most * room], showgrid=True, gridcolor=look.tokens.hairline, tickformat=",")
-    figure.update_yaxes(
-        tickvals=list(range(shown.height)),
-        ticktext=[] if look.narrow else [_capital(cause) for cause in shown["cause"].to_list()],
-        showticklabels=not look.narrow,
-        showgrid=False,
-        ticks="",
-        range=[shown.height - 0.4, -0.9 if look.narrow else -0.6],
-    )
+    _name_causes(figure, look, shown["cause"].to_list())
     left = "" if shown.height == ranked.height else f", the {shown.height} largest of {ranked.height}"
     title = ("What was lost, by cause" if by == "minutes" else f"What was lost, {unit}, by cause") + left
     return Picture(title, figure, height=70 + (40 if look.narrow else 27) * shown.height)
@@ -67,19 +60,24 @@ def difference_picture(differences: pl.DataFrame, look: ChartStyle) -> Picture:
             figure, look, said, value, at, colour=look.tokens.call if verdict == "worse" else look.tokens.soft, **side
         )
         if look.narrow:
-            above = {"xanchor": "center", "yanchor": "bottom"}
-            label(figure, look, _capital(cause), 0, at - 0.28, colour=look.tokens.ink, **above)
+            above = {"xanchor": "left", "yanchor": "bottom"}
+            label(figure, look, _capital(cause), -reach, at - 0.28, colour=look.tokens.ink, **above)
     figure.update_xaxes(range=[-reach, reach], zeroline=True, zerolinecolor=look.tokens.ink, zerolinewidth=1)
+    _name_causes(figure, look, shown["cause"].to_list())
+    title = "Losses that make the difference; outlined: within chance"
+    return Picture(title, figure, height=70 + (40 if look.narrow else 27) * shown.height)
+
+
+def _name_causes(figure: go.Figure, look: ChartStyle, causes: list[str]) -> None:
+    """Name a cause beside each bar, the first on top; on a phone the names stand above the bars instead."""
     figure.update_yaxes(
-        tickvals=list(range(shown.height)),
-        ticktext=[] if look.narrow else [_capital(cause) for cause in shown["cause"].to_list()],
+        tickvals=list(range(len(causes))),
+        ticktext=[] if look.narrow else [_capital(cause) for cause in causes],
         showticklabels=not look.narrow,
         showgrid=False,
         ticks="",
-        range=[shown.height - 0.4, -0.9 if look.narrow else -0.6],
+        range=[len(causes) - 0.4, -0.9 if look.narrow else -0.6],
     )
-    title = "Losses that make the difference; outlined: within chance"
-    return Picture(title, figure, height=70 + (40 if look.narrow else 27) * shown.height)
 
 
 def _capital(words: str) -> str:

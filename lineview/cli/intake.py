@@ -21,6 +21,7 @@ from lineview.app.works import Works
 from lineview.cli.console import console
 from lineview.cli.sheet_writer import SheetWriter
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError, StoreError
+from lineview.core.names import readable
 from lineview.core.resources import shipped
 from lineview.intake.detect.sheets import Proposal
 from lineview.intake.find import find_exports
@@ -87,12 +88,27 @@ def _summary(taken: Sequence[Taken]) -> None:
     for one in taken:
         for note in one.notes:
             console.print(f"{one.path.name}: {note}", markup=False, soft_wrap=True)
+        if one.accepted is not None:
+            _accepted(one)
         if one.proposal is not None:
             _proposal(one.proposal)
     if any(one.receipt is not None and one.receipt.refused for one in taken):
         console.print("Refused rows, with their reasons: lineview intake --refusals NUMBER")
     if any(one.receipt is not None and one.receipt.conflicts for one in taken):
         console.print("Two values stand for one moment and neither is used: lineview intake --conflicts")
+
+
+def _accepted(one: Taken) -> None:
+    """The layout that was accepted for a file; what it leaves out stands in the notes above it."""
+    if one.accepted is None:
+        return
+    console.print()
+    console.print(
+        Text.assemble((one.path.name, "bold"), ": this layout was accepted and added to layouts.toml:"), soft_wrap=True
+    )
+    console.print(layout_toml(one.accepted), markup=False, soft_wrap=True)
+    if not any("left out" in note for note in one.notes):
+        console.print("No column was left out.")
 
 
 def _proposal(proposal: Proposal) -> None:
@@ -132,9 +148,9 @@ def _listed(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
             console.print(f"and {frame.height - 200:,} more; --csv FILE writes them all")
 
 
-def listing(works: Works) -> None:
-    """Print what was taken in."""
-    _listed(works.store.intakes().drop("sha256"), None, "Nothing was taken in yet.")
+def listing(works: Works, csv: Path | None) -> None:
+    """Print or write what was taken in."""
+    _listed(works.store.intakes().drop("sha256"), csv, "Nothing was taken in yet.")
 
 
 def refusals(works: Works, intake: int | None, csv: Path | None) -> None:
@@ -233,55 +249,24 @@ def watch_folder(
         from lineview.board.serve import start_board
 
         start_board(works, "127.0.0.1", port)
-    console.print(f"Watching {folder}; stop with Ctrl-C.", markup=False, soft_wrap=True)
-    seen: dict[Path, tuple[int, int]] = {}
-    done: dict[Path, tuple[int, int]] = {}
+    from lineview.app.watch import Watch
+
+    def say(line: str) -> None:
+        console.print(line, soft_wrap=True, markup=False)
+
+    say(f"Watching {readable(str(folder))}; stop with Ctrl-C.")
+    watch = Watch(works, folder, say)
     count = 0
     try:
         while looks == 0 or count < looks:
-            look(works, folder, seen, done)
+            watch.look()
             if writer is not None:
                 writer.write(works)
             count += 1
             if looks == 0 or count < looks:
                 time.sleep(every_s)
     except KeyboardInterrupt:
-        console.print("Stopped watching.")
-
-
-def look(
-    works: Works, folder: Path, seen: dict[Path, tuple[int, int]], done: dict[Path, tuple[int, int]]
-) -> list[Taken]:
-    """Look once: a file is taken in when its size and time are as at the look before."""
-    ready = []
-    for path in _files(folder):
-        stat = path.stat()
-        state = (stat.st_size, stat.st_mtime_ns)
-        if seen.get(path) == state and done.get(path) != state:
-            ready.append(path)
-            done[path] = state
-        seen[path] = state
-    taken = works.take(ready) if ready else []
-    for one in taken:
-        console.print(_line(one), soft_wrap=True, markup=False)
-    return taken
-
-
-def _files(folder: Path) -> list[Path]:
-    try:
-        return find_exports([folder])
-    except LineviewError:  # nothing has arrived yet
-        return []
-
-
-def _line(one: Taken) -> str:
-    if one.error is not None:
-        return f"{one.path.name}: {one.error.faults[0]}"
-    if one.receipt is None:
-        return f"{one.path.name}: no layout fits; look at it with: lineview intake {one.path}"
-    r = one.receipt
-    before = ", taken in before" if r.already else ""
-    return f"{one.path.name}: intake {r.intake}{before}, {r.kept:,} rows new, {r.refused:,} refused"
+        say("Stopped watching.")
 
 
 def update_records(works: Works, rebuild: bool) -> None:

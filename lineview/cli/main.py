@@ -4,27 +4,130 @@ from __future__ import annotations
 
 import sys
 from datetime import UTC, datetime
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from lineview.app.allocator import collect_garbage_seldom, give_memory_back, keep_to_one_thread
+from lineview.app.allocator import (
+    collect_garbage_seldom,
+    give_memory_back,
+    keep_small_files_to_one_thread,
+    keep_to_one_thread,
+)
 from lineview.core.errors import LineviewError
 
-app = typer.Typer(
-    help="Answers from the counter exports of sizing and cut-and-wrap machines.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-)
+app = typer.Typer(add_completion=False, pretty_exceptions_enable=False)
 WorksFolder = Annotated[
     Path, typer.Option("--works", envvar="LINEVIEW_WORKS", help="The works folder, with plant.toml in it.")
 ]
 JournalUrl = Annotated[
     str | None, typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite.")
 ]
+LineId = Annotated[str | None, typer.Option("--line", help="Id of the line.")]
+MachineId = Annotated[str | None, typer.Option("--machine", help="Id of the machine.")]
+Only = Annotated[
+    str | None, typer.Option("--only", help="Of the week: cut it to shift=ID or product=ID before it is compared.")
+]
+Against = Annotated[
+    str | None,
+    typer.Option("--against", help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
+]
 HERE = Path()
+users = typer.Typer(help="Who may use the board from other machines.", no_args_is_help=True)
+app.add_typer(users, name="user")
+Roles = Annotated[
+    list[str] | None,
+    typer.Option("--role", help="note, take-in, order or administer; may be repeated. Everybody may see."),
+]
+PasswordFile = Annotated[
+    Path | None, typer.Option(help="Read the password from this file's first line instead of asking.")
+]
+
+
+@users.command("add")
+def user_add(
+    name: Annotated[str, typer.Argument(help="Name to sign in with.")],
+    role: Roles = None,
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    password_file: PasswordFile = None,
+) -> None:
+    """Add a user; the password is asked for."""
+    from lineview.app.works import Works
+    from lineview.cli.users import add_user
+
+    with Works(works, journal) as opened:
+        add_user(opened, name, role or [], password_file)
+
+
+@users.command("list")
+def user_list(works: WorksFolder = HERE, journal: JournalUrl = None) -> None:
+    """List users and what each may do."""
+    from lineview.app.works import Works
+    from lineview.cli.users import list_users
+
+    with Works(works, journal) as opened:
+        list_users(opened)
+
+
+@users.command("remove")
+def user_remove(
+    name: Annotated[str, typer.Argument(help="Name of the user.")],
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+) -> None:
+    """Remove a user, who is signed out everywhere."""
+    from lineview.app.works import Works
+    from lineview.cli.users import remove_user
+
+    with Works(works, journal) as opened:
+        remove_user(opened, name)
+
+
+@users.command("password")
+def user_password(
+    name: Annotated[str, typer.Argument(help="Name of the user.")],
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    password_file: PasswordFile = None,
+) -> None:
+    """Set a new password; the user is signed out everywhere."""
+    from lineview.app.works import Works
+    from lineview.cli.users import set_password
+
+    with Works(works, journal) as opened:
+        set_password(opened, name, password_file)
+
+
+@users.command("roles")
+def user_roles(
+    name: Annotated[str, typer.Argument(help="Name of the user.")],
+    role: Roles = None,
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+) -> None:
+    """Set what a user may do, in place of what it was."""
+    from lineview.app.works import Works
+    from lineview.cli.users import set_roles
+
+    with Works(works, journal) as opened:
+        set_roles(opened, name, role or [])
+
+
+@app.callback(invoke_without_command=True)
+def start(context: typer.Context) -> None:
+    """Answers from the counter exports of sizing and cut-and-wrap machines.
+
+    Without a command the board is served for the folder you stand in, where that is a works or empty.
+    """
+    if context.invoked_subcommand is not None:
+        return
+    if (HERE / "plant.toml").exists() or not any(HERE.iterdir()):
+        board()
+    else:
+        typer.echo(context.get_help())
 
 
 @app.command("try")
@@ -56,6 +159,7 @@ def intake(
     csv: Annotated[Path | None, typer.Option(help="Write the list to this file instead.")] = None,
 ) -> None:
     """Take exports in, list intakes or undo one."""
+    keep_small_files_to_one_thread(paths or [])
     from lineview.app.works import Works
     from lineview.cli import intake
 
@@ -67,7 +171,7 @@ def intake(
         elif conflicts:
             intake.conflicts(opened, csv)
         elif listing or not paths:
-            intake.listing(opened)
+            intake.listing(opened, csv)
         else:
             intake.take(opened, paths, accept, settle or [])
 
@@ -77,20 +181,15 @@ def answer(
     question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
-    line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
-    machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
+    line: LineId = None,
+    machine: MachineId = None,
     period: Annotated[
         str | None, typer.Option(help="last-shift, this-week, last-7-days, all, a day, or a shift: 2026-06-09.early.")
     ] = None,
     start: Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")] = None,
     end: Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")] = None,
-    only: Annotated[
-        str | None, typer.Option(help="Of the week: cut it to shift=ID or product=ID before it is compared.")
-    ] = None,
-    against: Annotated[
-        str | None,
-        typer.Option(help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
-    ] = None,
+    only: Only = None,
+    against: Against = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")] = False,
     whole: Annotated[bool, typer.Option("--all", help="Print every figure and table.")] = False,
 ) -> None:
@@ -108,7 +207,7 @@ def answer(
 def patterns(
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
-    line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
+    line: LineId = None,
     period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
     accept: Annotated[int | None, typer.Option(help="Give all stops of the pattern with this number a reason.")] = None,
     reason: Annotated[str | None, typer.Option(help="The reason; by default the one that is offered.")] = None,
@@ -149,16 +248,11 @@ def sheet(
     file: Annotated[Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
-    line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
-    machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
+    line: LineId = None,
+    machine: MachineId = None,
     period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
-    only: Annotated[
-        str | None, typer.Option(help="Of the week: cut it to shift=ID or product=ID before it is compared.")
-    ] = None,
-    against: Annotated[
-        str | None,
-        typer.Option(help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
-    ] = None,
+    only: Only = None,
+    against: Against = None,
 ) -> None:
     """Write an answer as a printable page, a spreadsheet, or its first table as CSV."""
     from lineview.app.question import read_question
@@ -200,16 +294,44 @@ def watch(
 def board(
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
-    host: Annotated[str, typer.Option(help="Address to serve on.")] = "127.0.0.1",
+    host: Annotated[
+        str, typer.Option(help="Address to serve on; any but this machine's own needs a user to sign in.")
+    ] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="Port to serve on.")] = 8050,
+    host_name: Annotated[
+        list[str] | None, typer.Option(help="A further name that the board answers to; may be repeated.")
+    ] = None,
+    tls: Annotated[tuple[Path, Path] | None, typer.Option(help="Certificate chain and private key, PEM.")] = None,
+    proxy: Annotated[
+        list[str] | None, typer.Option(help="Address of a proxy whose forwarded headers are believed.")
+    ] = None,
+    log: Annotated[str, typer.Option(help="Write a log of JSON lines to this file; - for the output.")] = "",
 ) -> None:
-    """Serve the board on this machine."""
+    """Serve the board: on this machine, or for those who sign in on a network.
+
+    A folder without plant.toml is set up there.
+    """
     give_memory_back()
     from lineview.app.works import Works
-    from lineview.board.serve import run_board
+    from lineview.board.serve import Serving, serve
 
-    with Works(works, journal) as opened:
-        run_board(opened, host, port)
+    serving = Serving(host, port, tuple(host_name or ()), tls, tuple(proxy or ()), log)
+    with Works(works, journal, new=True) as opened:
+        serve(opened, serving)
+
+
+@app.command()
+def setup(
+    exports: Annotated[list[Path] | None, typer.Argument(help="Export files and folders of them.")] = None,
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    accept: Annotated[bool, typer.Option("--accept", help="Take every suggestion without asking.")] = False,
+    answer: Annotated[list[str] | None, typer.Option(help="An answer given beforehand, as QUESTION=ANSWER.")] = None,
+) -> None:
+    """Set a works up from its exports: recognise them, ask what they leave open, write plant.toml."""
+    from lineview.cli.setup import run_setup
+
+    run_setup(works, exports or [], journal, accept, answer or [])
 
 
 @app.command()
@@ -270,6 +392,9 @@ def adjusted(
 def main() -> None:
     """Run the command line; a plain error and exit status 2 for whatever the user can mend."""
     keep_to_one_thread()
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):  # a terminal may lack a letter of a name, or have few at all
+            stream.reconfigure(errors="replace")
     collect_garbage_seldom()
     try:
         app()

@@ -40,7 +40,7 @@ from lineview.intake.detect.header import Heading, second_headers
 from lineview.intake.detect.sheets import NotInPieces, Stretch
 from lineview.intake.layout.bind import BoundLayout
 from lineview.intake.outcome import outcome, passed_notes, settled_marks
-from lineview.intake.pieces import is_plain, pieces_of, records_of
+from lineview.intake.pieces import is_plain, parts_of, pieces_of, records_of
 from lineview.intake.tidy.counts import CountReadings
 from lineview.intake.tidy.readings import ChannelColumn
 from lineview.intake.tidy.rows import REFUSED, data_rows
@@ -50,6 +50,8 @@ from lineview.plant import Plant
 _DAY = timedelta(days=1)
 #: Pieces further apart than this are looked at together [µs].
 _FAR_US = 60 * 86_400_000_000
+#: Pieces with something odd in them are read so much at a time.
+_ODD_BYTES = 6 << 20
 
 
 class NearFold(Exception):  # noqa: N818 - no error: the piece is read later, with the next
@@ -325,13 +327,11 @@ class BigExport:
         )
 
     def stretches(self, source: Path) -> Iterator[Stretch]:
-        """The rows, some 16 MB of text at a time."""
+        """The rows, some 11 MB of text at a time."""
         row, kept = self._first, 0
         held: list[bytes] = []  # pieces of a night in which the clock goes back are read together
         first_held = row
-        for data in pieces_of(source, self._skip):
-            lines = _lines(data)
-            found = self._unless_near(data, row, lines)
+        for data, lines, found in self._pieces(source):
             if found is None:
                 first_held = first_held if held else row
                 held.append(data)
@@ -349,11 +349,29 @@ class BigExport:
             raise NotInPieces  # that reading says why no row is of any use
         self._settled.check()
 
-    def _unless_near(self, data: bytes, row: int, lines: int) -> Stretch | None:
+    def _pieces(self, source: Path) -> Iterator[tuple[bytes, int, Stretch | None]]:
+        """The file's pieces, their lines, and what they give.
+
+        That is None where they are near a night in which the clock goes back. A piece with anything odd in it
+        is cut smaller, for reading it with care takes several times the memory.
+        """
+        row = self._first
+        for data in pieces_of(source, self._skip):
+            lines = _lines(data)
+            near, whole = self._unless_near(self._plain, data, row, lines)
+            parts = [(data, lines)] if near or whole else [(part, _lines(part)) for part in parts_of(data, _ODD_BYTES)]
+            for part, size in parts:
+                yield part, size, whole if near or whole else self._unless_near(self._read, part, row, size)[1]
+                row += size
+
+    def _unless_near(
+        self, read: Callable[[bytes, int, int], Stretch | None], data: bytes, row: int, lines: int
+    ) -> tuple[bool, Stretch | None]:
+        """Whether a piece is near a night in which the clock goes back, and else what it gives."""
         try:
-            return self._read(data, row, lines)
+            return False, read(data, row, lines)
         except NearFold:
-            return None
+            return True, None
 
     def _joined(self, held: list[bytes], row: int) -> list[Stretch]:
         if not held:
@@ -363,12 +381,17 @@ class BigExport:
             return [self._read(joined, row, _lines(joined))]
 
     def _read(self, data: bytes, row: int, lines: int) -> Stretch:
-        if is_plain(data):
+        plain = self._plain(data, row, lines)
+        return self._careful(data, row) if plain is None else plain
+
+    def _plain(self, data: bytes, row: int, lines: int) -> Stretch | None:
+        """Read a piece with the types of the first rows; None where anything in it is odd."""
+        if is_plain(data) and data.endswith(b"\n"):
             for schema in self._schemas:
                 stretch = self._typed(data, row, lines, schema)
                 if stretch is not None:
                     return stretch
-        return self._careful(data, row)
+        return None
 
     def _typed(self, data: bytes, row: int, lines: int, schema: dict[str, pl.DataType]) -> Stretch | None:
         """Read a piece with typed columns; None where anything in it is odd."""

@@ -13,12 +13,13 @@ import polars as pl
 
 from lineview.intake.detect.delimited import Records, split_quoted
 from lineview.intake.detect.sheets import NotInPieces
+from lineview.intake.limits import MOST_LINE
 
 #: Files from this size on are read in pieces; gzipped ones from an eighth of it, as text packs so [bytes].
 BIG = 32 << 20
 _PACKED = 8
 #: Some 200,000 rows.
-_PIECE = 16 << 20
+_PIECE = 11 << 20
 _HEAD = 1 << 20
 _MARK = b"\xef\xbb\xbf"
 
@@ -67,9 +68,21 @@ def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
         with _opened(path, _is_packed(path)) as file:
             file.read(skip)
             while block := file.read(_PIECE):
-                yield block if block.endswith(b"\n") else block + file.readline()
+                line = b"" if block.endswith(b"\n") else file.readline(MOST_LINE)
+                if len(line) == MOST_LINE:
+                    raise NotInPieces  # the reading of the whole file says what is wrong
+                yield block + line
     except (EOFError, zlib.error, gzip.BadGzipFile):
         raise NotInPieces from None
+
+
+def parts_of(data: bytes, size: int) -> Iterator[bytes]:
+    """A piece cut at line ends into parts of about `size` bytes."""
+    start = 0
+    while start < len(data):
+        end = data.find(b"\n", start + size) + 1 or len(data)
+        yield data[start:end]
+        start = end
 
 
 def _is_packed(path: Path) -> bool:
@@ -114,4 +127,5 @@ def records_of(data: bytes, separator: str, row: int) -> Records:
     texts = lines.str.strip_suffix("\r") if b"\r" in bare else lines
     number = pl.int_range(row, row + len(texts), dtype=pl.Int64, eager=True)
     frame = pl.DataFrame({"row": number, "text": texts})
-    return Records("", split_quoted(frame, separator) if b'"' in bare else frame, separator)
+    cut = split_quoted(frame, separator) if b'"' in bare else frame
+    return Records("", cut, separator, ends_open=not bare.endswith(b"\n"))

@@ -13,6 +13,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import REFUSALS
+from lineview.core.names import readable
 from lineview.intake.big import BigExport, SettledByHead
 from lineview.intake.cells.timestamp_columns import joined_cells
 from lineview.intake.cells.timestamps import plan_clock, read_clock
@@ -67,7 +68,7 @@ def read_export(
     """
     told = progress or (lambda _rows: None)
     opened = open_export(path)
-    tables = _tables(opened, plant, layout)
+    tables = tables_of(opened, plant, layout)
     for table in tables:
         must_be_narrow(table, str(path))
     notes = tuple(note for table in tables for note in table.notes)
@@ -103,7 +104,7 @@ def read_export(
     return _export(facts, outcomes, sheets, notes)
 
 
-def _tables(opened: OpenedFile, plant: Plant, layout: Layout | None) -> list[Records]:
+def tables_of(opened: OpenedFile, plant: Plant, layout: Layout | None) -> list[Records]:
     """The tables of a file: a workbook's sheets, or one."""
     if opened.is_workbook:
         return _sheets(opened.data, opened.path)
@@ -119,9 +120,9 @@ def _tables(opened: OpenedFile, plant: Plant, layout: Layout | None) -> list[Rec
 
 
 def _sheets(data: bytes, path: Path) -> list[Records]:
-    from lineview.intake.detect.sheets import sheet_records  # its library is of no use to text
+    from lineview.intake.detect.workbooks import sheet_records_apart  # of no use to text
 
-    return sheet_records(data, path)
+    return sheet_records_apart(data, path)
 
 
 def open_big(
@@ -312,11 +313,12 @@ def _export(
     facts: tuple[Path, str, Future[str], int], outcomes: list[Outcome], sheets: list[str], notes: tuple[str, ...]
 ) -> Export:
     path, _, digest, size_bytes = facts
+    name = readable(path.name)
     several = len(set(sheets)) > 1
     refusals = [
         one.refused.select(
             pl.lit(0, dtype=pl.Int64).alias("intake"),
-            pl.lit(f"{path.name} [{sheet}]" if several else path.name).alias("file"),
+            pl.lit(f"{name} [{sheet}]" if several else name).alias("file"),
             *[pl.col(name) for name in REFUSALS if name not in ("intake", "file")],
         )
         for one, sheet in zip(outcomes, sheets, strict=True)

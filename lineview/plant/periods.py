@@ -26,6 +26,8 @@ DEFAULTS: dict[str, PeriodWord] = {
 }
 
 
+#: A shift that was read for less than this is not the last one worth reading.
+_BEGUN = timedelta(minutes=5)
 _TIME = re.compile(r"\d{1,2}:\d\d")
 _DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})( +\d{1,2}:\d\d)?")
 
@@ -236,6 +238,8 @@ def _after(moment: datetime) -> datetime:
 
 def _last_shift(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
     known = [s for s in shifts_between(shifts, zone, span) if s[2].start < span.end]
+    if len(known) > 1 and span.end - known[-1][2].start < _BEGUN:
+        known.pop()  # it has only just begun: the one before has more to say
     if known:
         return known[-1][2], known[-1][1]
     day = span.end.astimezone(zone).date()  # without shifts: what was read of the last day

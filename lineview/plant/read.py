@@ -63,6 +63,30 @@ def read_plant(path: Path, extra: Path | None = None) -> Plant:
     return plant
 
 
+def check_text(text: str, name: str = "plant.toml") -> list[Fault]:
+    """Every fault of a plant description that is not written yet.
+
+    Parameters
+    ----------
+    text : str
+        As the file would be.
+    name : str
+        Of the file, for the messages.
+
+    Returns
+    -------
+    list of Fault
+        Each with its line; none where all is right.
+    """
+    try:
+        data, lines = _plain(tomllib.loads(text), ""), KeyLines(text)
+    except tomllib.TOMLDecodeError as error:
+        return [_syntax(str(error), text, name)]
+    _, placed = _checked(data)
+    found = sorted(((lines.of(keys), fault) for keys, fault in placed), key=lambda row: row[0])
+    return [replace(fault, where=f"{name} line {line}") for line, fault in found]
+
+
 def _checked(data: dict[str, Any]) -> tuple[Plant | None, list[PlacedFault]]:
     """Validate types, values and references; no plant where one of them is wrong."""
     faults = repeated_ids(data)

@@ -75,12 +75,10 @@ _SHIFT = {
     "stops": Row("stops"),
     "short_stops": Row("short stops"),
     "changeovers": Row("changeovers"),
-    "mtbf_min": Row(
-        "mean running time between stops", "min", "nist-handbook", f"{CONFIDENCE}, exact for a constant rate"
-    ),
-    "mttr_min": Row("mean time to restore", "min", "nist-handbook", f"{CONFIDENCE}, exact for exponential lengths"),
+    "mtbf_min": Row("mean running time between stops", "min", "nist-handbook derived-past-shifts"),
+    "mttr_min": Row("mean time to restore", "min", "derived-past-shifts"),
     "pace_needed_per_min": Row("pace needed for the plan", "pieces/min"),
-    "projected_pieces": Row("good pieces at the end if it goes on like this", "pieces", "derived-projection"),
+    "projected_pieces": Row("good pieces at the end if it goes on like this", "pieces", "derived-past-shifts"),
     "batch_end": Row("{event}", "", "derived-projection", _NEXT),
     "reel_end_{web}": Row("{event}", "", "derived-projection", _NEXT),
     "iso_availability_percent": Row("Availability", "%", "iso-22400-2", printed=True),

@@ -142,7 +142,7 @@ def soft_line(account: RopeAccount, found: Verdict | None, plant: Plant, scope: 
         return scope.label
     parts = [
         f"{length(found.wear_low, plant, rate=True, signed=True)} to "
-        f"{length(found.wear_high, plant, rate=True, signed=True)} an hour (95 %)"
+        f"{length(found.wear_high, plant, rate=True, signed=True)} an hour of running (95 %)"
     ]
     ahead = account.ahead
     if ahead is not None and ahead.mean.value_h:

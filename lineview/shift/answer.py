@@ -13,7 +13,7 @@ from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
 from lineview.report.answer import Answer, Scope, Table
 from lineview.shift.figures import shift_figures
-from lineview.shift.measures import ShiftMeasures, measure_shift, rate_by_minute
+from lineview.shift.measures import PastCounts, ShiftMeasures, measure_shift, rate_by_minute
 from lineview.shift.study import ShiftStudy, study_shift
 from lineview.shift.study_figures import event_figures, event_rows, iso_figures, study_figures, study_tables
 from lineview.shift.tables import (
@@ -129,7 +129,7 @@ class ShiftInputs:
     """Of a cut-and-wrap machine: its counts from a little before the period to a little after it.
 
     `batches`, `stop_log`, `reels` and `plan` are frames of core.frames; `rope_gauges` hold at and value of
-    the line's gauges where no batch sheet marks the products.
+    the line's gauges where no batch sheet marks the products. `past` are the weeks before the period.
     """
 
     counts: MachineCounts
@@ -138,6 +138,7 @@ class ShiftInputs:
     reels: pl.DataFrame
     plan: pl.DataFrame
     rope_gauges: Sequence[pl.DataFrame] = ()
+    past: PastCounts | None = None
 
 
 def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
@@ -157,6 +158,7 @@ def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
         stop_log=inputs.stop_log,
         plan=inputs.plan,
         gauges=inputs.rope_gauges,
+        weeks_before=inputs.past,
     )
     study = study_shift(
         plant, measured, scope.period.end, scope.now, batches=inputs.batches, reels=inputs.reels, plan=inputs.plan

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -16,11 +15,9 @@ from lineview.machine.calendar import calendar
 from lineview.machine.likeliest import planned_time
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Plant, Shift
-from lineview.stats.means import coverage_factor
+from lineview.shift.past import RestOfShift
 from lineview.wrap.reel_lengths import full_reel_m
 
-#: Runs and stops of this shift that a projection needs.
-LEAST_CYCLES = 6
 #: A plan may leave up to a shift free between two of its rows; a longer gap is time without a plan [s].
 LONGEST_FREE_S = 9 * 3600.0
 #: With less of the shift left than this there is no rest to run [min].
@@ -84,71 +81,6 @@ def pace_needed_per_min(planned: float, good: float, left_min: float) -> float |
 
 
 @dataclass(frozen=True)
-class Projection:
-    """Pieces of the rest of a shift with a prediction interval."""
-
-    pieces: float
-    low: float
-    high: float
-    cycles: int
-    confidence: float
-
-
-def run_stop_cycles(tape: pl.DataFrame) -> pl.DataFrame:
-    """Cut a tape into cycles: a run and what stood after it."""
-    on = tape.filter(~pl.col("state").is_in(["break", "unseen"])).with_columns(
-        minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7,
-        runs=pl.col("state").is_in(["running", "slow"]),
-    )
-    begins = pl.col("runs") & ~pl.col("runs").shift(1, fill_value=True)
-    return (
-        on.with_columns(cycle=begins.cum_sum())
-        .group_by("cycle", maintain_order=True)
-        .agg(pl.col("minutes").sum(), pl.col("pieces").fill_null(0.0).sum())
-        .select("minutes", "pieces")
-    )
-
-
-def project(cycles: pl.DataFrame, left_min: float, *, confidence: float = 0.9) -> Projection | None:
-    """Project the pieces of the planned minutes left from runs and stops so far.
-
-    Pieces follow a renewal reward process. With r = sum of pieces over sum of minutes, d = pieces − r ×
-    minutes of a cycle, s² the mean of (d / (1 − the cycle's share of all minutes))² as the jackknife has it,
-    and m the mean minutes of a cycle, the variance over T more minutes is s² (T / m + 1) (1 + T / sum of
-    minutes): the one more cycle stands for the two that the rest cuts at its ends. Limits by Student's t.
-    Stops have a long tail, so s² is less sure than n − 1 degrees say: they are at most 2 n / (kurtosis of
-    d − 1), from the variance of a sample's variance.
-    Source: derived-projection
-    """
-    n = cycles.height
-    total_min = float(cycles["minutes"].sum())
-    if n < LEAST_CYCLES or total_min <= 0:
-        return None
-    rate = float(cycles["pieces"].sum()) / total_min
-    half = _half_width(cycles, rate, left_min, confidence)
-    most = float((cycles["pieces"] / cycles["minutes"]).max() or rate)  # type: ignore[arg-type]  # a float
-    pieces = rate * left_min
-    ceiling = max(most, rate) * left_min
-    return Projection(pieces, max(0.0, pieces - half), min(pieces + half, ceiling), n, confidence)
-
-
-def _half_width(cycles: pl.DataFrame, rate: float, left_min: float, confidence: float) -> float:
-    """Give half the width of the prediction interval [pieces], as in `project`."""
-    minutes = cycles["minutes"].to_numpy()
-    off = cycles["pieces"].to_numpy() - rate * minutes
-    n, total_min = len(minutes), float(minutes.sum())
-    second = float((off**2).mean())
-    if second <= 0.0:
-        return 0.0
-    without = (1.0 - minutes / total_min).clip(1e-9)
-    square = float(((off / without) ** 2).mean())
-    excess = max(float((off**4).mean()) / second**2 - 1.0, 1e-9)
-    degrees = max(1.0, min(n - 1.0, 2.0 * n / excess))
-    variance = square * (left_min * n / total_min + 1.0) * (1.0 + left_min / total_min)
-    return coverage_factor(degrees, confidence) * math.sqrt(variance)
-
-
-@dataclass(frozen=True)
 class NextEvent:
     """Something that ends soon: `at` with `earliest` (it never stops) and `latest`; None with `why`.
 
@@ -165,11 +97,11 @@ class NextEvent:
 
 @dataclass(frozen=True)
 class Pace:
-    """Pieces a planned minute as it went, as if it never stopped, and the runs and stops behind it."""
+    """Pieces a planned minute as it went, as if it never stopped, and how the rest may go."""
 
     usual_per_min: float
     running_per_min: float
-    cycles: pl.DataFrame
+    rest: RestOfShift | None
     to_come: Sequence[tuple[datetime, datetime]]
 
     def when(self, pieces: float) -> tuple[datetime | None, datetime | None, datetime | None]:
@@ -181,12 +113,12 @@ class Pace:
 
     def _latest(self, pieces: float) -> datetime | None:
         """When the low end of the projection reaches the pieces; None where it does not."""
-        if self.usual_per_min <= 0:
+        if self.usual_per_min <= 0 or self.rest is None:
             return None
         minutes = pieces / self.usual_per_min
         for _ in range(60):
-            rest = project(self.cycles, minutes)
-            if rest is None:
+            rest = self.rest.project(minutes)
+            if rest.low is None:
                 return None
             if rest.low >= pieces:
                 return self._after(minutes)

@@ -19,7 +19,7 @@ from lineview.machine.stop_statistics import Cluster, StopTrend, run_clock, stop
 from lineview.plant import Plant, Product
 from lineview.shift.key_figures import Efficiency, outside_minutes, time_elements
 from lineview.shift.measures import ShiftMeasures
-from lineview.shift.projection import NextEvent, Pace, batch_end, reel_ends, run_stop_cycles
+from lineview.shift.projection import NextEvent, Pace, batch_end, reel_ends
 from lineview.stats.tour import Floats, shortest_tour
 
 #: Products of which an order is looked for.
@@ -249,6 +249,6 @@ def _events(
     rest = calendar(plant.shifts, plant.zone, now, end)
     rest = rest if rest.height else calendar((), plant.zone, now, end)
     to_come = rest.filter(pl.col("part") == "planned").select("start", "end").rows()
-    pace = Pace(made / seen_min, made / account.run_min, run_stop_cycles(measured.tape), to_come)
+    pace = Pace(made / seen_min, made / account.run_min, measured.rest_of_shift, to_come)
     events = reel_ends(plant, measured.counts, reels, now, pace)
     return tuple(events + batch_end(plant, measured.counts, batches, now, pace))

@@ -15,12 +15,13 @@ from sqlalchemy import Connection, create_engine, delete, event, exists, func, i
 from sqlalchemy.exc import SQLAlchemyError
 
 from lineview.core.errors import Fault, StoreError
+from lineview.store.audit import write_entry
 from lineview.store.files import storage_errors
 from lineview.store.frames import micros, plain
 from lineview.store.tables import adjustments, complete_for, extents, intakes, metadata, notes, of_kind, stop_reasons
 
 #: The forms a journal may have, oldest first: the migrations in migrations/versions.
-FORMS = ("0001",)
+FORMS = ("0001", "0002")
 NEWEST = FORMS[-1]
 
 
@@ -235,12 +236,20 @@ class Journal(JournalReader):
             if state != "done":
                 for table in (extents, *of_kind.values()):
                     connection.execute(delete(table).where(table.c.intake.in_(ids)))
+            before = connection.execute(select(intakes).where(intakes.c.id.in_(ids))).all()
             connection.execute(update(intakes).where(intakes.c.id.in_(ids)).values(state=state))
+            for row in before:
+                about = f"intake {row.id}, {row.file}"
+                write_entry(connection, _ACTIONS[state], about, {"state": row.state}, {"state": state})
 
     def clear(self, intake: int) -> None:
         """Note that nothing is left of an undone or failed intake."""
         with self.writing() as connection:
             connection.execute(update(intakes).where(intakes.c.id == intake).values(cleared=True))
+
+
+#: What an intake's new state is called among what was written.
+_ACTIONS = {"done": "export taken in", "undone": "intake undone", "failed": "intake failed"}
 
 
 def _begun(connection: Connection, one: Beginning) -> Any:

@@ -10,6 +10,7 @@ from sqlalchemy import insert, select
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.frames import ADJUSTMENTS, UTC_US
+from lineview.store.audit import write_entry
 from lineview.store.frames import fetch, micros
 from lineview.store.journal import Journal, JournalReader
 from lineview.store.tables import adjustments, stop_reasons
@@ -69,9 +70,11 @@ class ManualEntries(PeopleReader):
 
     def add_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
         """Keep what somebody did to a machine."""
-        row = {"machine": machine, "at": micros(at), "what": _said(what, "what"), "note": note}
+        row = {"machine": machine, "at": micros(at), "what": _said(what, "what"), "note": _short(note, "note")}
         with self._writable.writing() as connection:
             connection.execute(insert(adjustments), row)
+            about = f"{machine}, {at:%Y-%m-%d %H:%M:%S}"
+            write_entry(connection, "adjustment", about, None, {"what": row["what"], "note": row["note"]})
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
         """Keep why a machine stood; said again for the same start, the later saying holds."""
@@ -84,8 +87,14 @@ class ManualEntries(PeopleReader):
             "reason": _said(reason, "reason"),
             "set_at": micros(datetime.now(UTC)),
         }
+        same = (stop_reasons.c.machine == machine, stop_reasons.c.start == row["start"])
+        earlier = select(stop_reasons.c.reason).where(*same).order_by(stop_reasons.c.id.desc()).limit(1)
         with self._writable.writing() as connection:
+            before = connection.execute(earlier).scalar()
             connection.execute(insert(stop_reasons), row)
+            about = f"{machine}, {start:%Y-%m-%d %H:%M:%S} to {end:%Y-%m-%d %H:%M:%S}"
+            given = None if before is None else {"reason": before}
+            write_entry(connection, "stop reason", about, given, {"reason": row["reason"]})
 
     def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
         """Keep one reason for several stops, all of them or none; give the mark that undoes it."""
@@ -96,6 +105,9 @@ class ManualEntries(PeopleReader):
         ]
         with self._writable.writing() as connection:
             connection.execute(insert(stop_reasons), rows)
+            write_entry(
+                connection, "stop reasons", f"{machine}, {len(rows)} stops", None, {"reason": words, "mark": mark}
+            )
         return mark
 
     def undo_stop_reasons(self, mark: int) -> int:
@@ -115,6 +127,7 @@ class ManualEntries(PeopleReader):
                 )
             if back:
                 connection.execute(insert(stop_reasons), back)
+                write_entry(connection, "stop reasons undone", f"{len(back)} stops", {"mark": mark})
         if not back:
             raise AskError(
                 Fault(f"nothing set together under {mark} still stands", "undo", "the number shown when it was set")
@@ -122,7 +135,19 @@ class ManualEntries(PeopleReader):
         return len(back)
 
 
+#: Characters of one entry; the forms of the board allow fewer.
+MOST_CHARACTERS = 500
+
+
 def _said(text: str, where: str) -> str:
     if not text.strip():
         raise AskError(Fault("nothing was entered", where, "some words"))
-    return text.strip()
+    return _short(text.strip(), where)
+
+
+def _short(text: str, where: str) -> str:
+    if len(text) > MOST_CHARACTERS:
+        raise AskError(Fault(f"{len(text):,} characters", where, f"up to {MOST_CHARACTERS}"))
+    if any(ord(sign) < 32 and sign not in "\t\n" for sign in text):
+        raise AskError(Fault("a control character", where, "plain text"))
+    return text

@@ -41,7 +41,7 @@ _FILES = {"path": pl.String(), "machine": pl.String(), "month": pl.String()}
 
 def _delta_type(dtype: pl.DataType) -> PrimitiveType | ArrayType:
     if isinstance(dtype, pl.List):
-        return ArrayType(PrimitiveType(_PRIMITIVES[dtype.inner]), contains_null=True)  # type: ignore[index]
+        return ArrayType(PrimitiveType(_PRIMITIVES[dtype.inner]), contains_null=True)  # type: ignore[index]  # polars types the inner type loosely
     return PrimitiveType(_PRIMITIVES[dtype])
 
 
@@ -169,7 +169,7 @@ class RecordTable:
                 if sha256(file.read_bytes()).hexdigest() != file.stem.rpartition("-")[2]:
                     return None
                 self._sound[path] = there
-            return pl.read_parquet(file, columns=list(columns), hive_partitioning=False)
+            return pl.read_parquet(file, columns=list(columns), glob=False, hive_partitioning=False)
         except (OSError, pl.exceptions.PolarsError):
             return None
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 
+from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Table
@@ -57,7 +58,7 @@ def rounded(values: Sequence[float | None], places: int) -> list[float | None]:
 def ledger_table(ledger: Ledger, trends: Trends, plant: Plant) -> Table:
     """The rows of the ledger, the dearest first, and their sum."""
     units = [unit for unit in UNITS if any(unit in row.amounts for row in ledger.rows)]
-    written = {unit: rounded([row.value(unit) for row in ledger.rows], _PLACES[unit]) for unit in units}
+    written = {unit: _written(ledger, unit, plant) for unit in units}
     rows: list[dict[str, Any]] = []
     for k, row in enumerate(ledger.rows):
         amounts = {unit: written[unit][k] for unit in units}
@@ -69,6 +70,14 @@ def ledger_table(ledger: Ledger, trends: Trends, plant: Plant) -> Table:
         ("trend", "beyond chance", ""),
     )
     return Table("ledger of losses", "What was lost, by cause", columns, rows)
+
+
+def _written(ledger: Ledger, unit: str, plant: Plant) -> list[float | None]:
+    """The rows in a unit, rounded as the plant reads them so that what is written adds up."""
+    factor = in_units(1.0, unit_of(unit, plant), plant.units)[0]
+    values = [row.value(unit) for row in ledger.rows]
+    shown = rounded([None if value is None else value * factor for value in values], _PLACES[unit])
+    return [None if value is None else value / factor for value in shown]
 
 
 def _course(trend: CauseTrend | None) -> str:
@@ -223,7 +232,7 @@ def pattern_table(patterns: Sequence[Pattern]) -> Table:
             "stops": len(pattern.stops),
             "minutes": pattern.minutes,
             "week": pattern.minutes_per_week,
-            "chance": 100 * pattern.p,
+            "chance": "below 0.1" if pattern.p < 1e-3 else f"{100 * pattern.p:.1f}",
             "reason": pattern.reason,
         }
         for number, pattern in enumerate(patterns, 1)

@@ -389,6 +389,20 @@ STEP_CHANCE = 0.05
 NOTED_WITHIN = timedelta(days=1, hours=12)
 
 
+#: A step of less than so many standard errors of independent shifts passes no search: it is not begun.
+NO_STEP = 3.0
+
+
+def _largest_step(y: Floats, x: Floats) -> float:
+    """The largest step in standard errors, shifts taken as independent: more than it is where they go together."""
+    left = y - x @ np.linalg.lstsq(x, y, rcond=None)[0]
+    n = len(y)
+    before = np.arange(1, n)
+    apart = np.abs(np.cumsum(left)[:-1]) * np.sqrt(n / (before * (n - before)))
+    spread = float(np.sqrt(left @ left / max(n - x.shape[1], 1)))
+    return float(apart[2:-2].max()) / spread if spread > 0 else 0.0
+
+
 def _steps(history: History, y: Floats, notes: Sequence[tuple[datetime, str]], rows: int) -> tuple[Step, ...]:
     """Lasting changes of a cause, dated by the first shift after them."""
     n = history.n
@@ -396,6 +410,8 @@ def _steps(history: History, y: Floats, notes: Sequence[tuple[datetime, str]], r
         return ()
     weight = np.sqrt(history.planned_min / history.planned_min.mean())
     x = np.column_stack([np.ones(n), history.mix]) * weight[:, None]
+    if _largest_step(y * weight, x) < NO_STEP:
+        return ()
     found = find_steps(y * weight, x, np.ones(n - 1), false_share=STEP_CHANCE / max(rows, 1), most=4)
     if not found.steps:
         return ()

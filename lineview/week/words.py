@@ -87,7 +87,7 @@ def _amount(ledger: Ledger, row: LedgerRow, plant: Plant) -> str:
 
 def _trend_words(trend: CauseTrend | None, trends: Trends) -> str:
     if trend is None:
-        return "there are too few earlier shifts to say whether that is better or worse"
+        return "too few shifts to say whether that is better or worse"
     if trend.verdict in (BETTER, WORSE) and trend.basis == "than before" and trend.before > 0:
         change = 100 * abs(trend.change.number) / trend.before
         return f"{show.number(change, 0)} % {trend.verdict} than before, beyond chance"

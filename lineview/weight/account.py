@@ -160,7 +160,6 @@ def weighings(
 
 
 DEVIATION = pl.col("net_g") - pl.col("target_g")
-SCALED = DEVIATION / pl.col("tolerance_g")
 #: A 95 % interval is this many standard uncertainties wide on either side, for many degrees of freedom.
 _WIDE = 1.96
 
@@ -224,7 +223,9 @@ def weight_account(
     deviation = spread_of(kept, DEVIATION)
     tolerances = kept["tolerance_g"].unique().to_list()
     # With one tolerance the scaled values are the deviations in another unit.
-    scaled = deviation.over(tolerances[0]) if len(tolerances) == 1 else spread_of(kept, SCALED)
+    scaled = (
+        deviation.over(tolerances[0]) if len(tolerances) == 1 else spread_of(kept, DEVIATION, per=pl.col("tolerance_g"))
+    )
     target = float(np.average(kept["target_g"].to_numpy(), weights=kept["pieces"].to_numpy()))
     balance = batch_yield(
         inside(batches, period),

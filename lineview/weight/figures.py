@@ -41,7 +41,7 @@ def _add(
 ) -> None:
     """Add an estimate, which says so where there are too few weighings for its limits."""
     open_ended = estimate.value is not None and estimate.low is None
-    kind = "too few batches or weighings for an interval" if open_ended else ""
+    kind = estimate.interval or "too few batches or weighings for an interval" if open_ended else ""
     shown = working if estimate.value is not None else ""
     figures.add(name, estimate, shown, n=n, interval=kind, sources=sources, **words)
 
@@ -62,7 +62,7 @@ def _means(figures: FigureList, account: WeightAccount, spread: WeightSpread, ta
     of = "" if products == 1 else f", mean of {products} products by pieces weighed"
     kind = ""
     if spread.mean_low is None:
-        kind = "too few weighings for an interval"
+        kind = spread.checks.why_no_mean or "too few weighings for an interval"
     elif spread.batches <= 1:
         kind = "95 % confidence, of this one batch" if spread.batches else "95 % confidence, from samples"
     deviation = Estimate(spread.mean, spread.mean_low, spread.mean_high, spread.pieces, interval=kind)
@@ -71,12 +71,14 @@ def _means(figures: FigureList, account: WeightAccount, spread: WeightSpread, ta
     figures.add("mean_g", Estimate.exact(target) + deviation, working)
     figures.add("target_g", target, f"plant.toml, {products} product(s){of}", n=products)
     working = f"batch means weighted by 1 / (between² + within² / pieces) over {spread.batches} batches"
+    working += f"; {spread.checks.words}" if spread.checks.words else ""
     figures.add("deviation_g", deviation, working)
 
 
 def _spreads(figures: FigureList, spread: WeightSpread) -> None:
     levels = " / ".join(spread.levels) or "none"
     working = f"restricted maximum likelihood, levels {levels}, {spread.weighings} weighings"
+    working += f"; {spread.checks.words}" if spread.checks.words else ""
     total = "√(between² + within²)"
     if spread.between.value is not None and spread.within.value is not None:
         total = f"√({spread.between.value:.4f}² + {spread.within.value:.4f}²)"

@@ -16,6 +16,7 @@ from lineview.machine.calendar import calendar
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import read_moments
 from lineview.plant import Plant
+from lineview.stats.batch_memory import LEAST_GROUPS, fit_memory
 from lineview.stats.generalized_intervals import percentiles
 from lineview.stats.means import student_interval
 from lineview.weight.spread import WeightSpread
@@ -102,17 +103,29 @@ def grouped_means(
     means = (
         kept.group_by(by, pl.coalesce("batch", "sample").alias("_batch"), maintain_order=True)
         .agg(((off * pieces).sum() / pieces.sum()).alias("off"), pieces.sum().alias("n"))
+        .with_row_index("_row")
         .with_columns(w=_weight(between_g, within_g))
     )
     found: dict[str, OffTarget] = {}
     left = 0.0
+    apart = []
     for (name,), rows in means.group_by([by], maintain_order=True):
         w, y = rows["w"].to_numpy(), rows["off"].to_numpy()
         mean = float(np.average(y, weights=w))
         left += float(np.sum(w * (y - mean) ** 2))
         found[str(name)] = OffTarget(mean, float(1 / w.sum()), rows.height)
+        apart.append(rows.select(pl.col("off") - mean, "n", "_row"))
     df = means.height - len(found)
-    return found, left / df if df > 0 else 0.0, df
+    variance = left / df if df > 0 else 0.0
+    return found, variance * _widening(pl.concat(apart), within_g) ** 2, df
+
+
+def _widening(means: pl.DataFrame, within_g: float | None) -> float:
+    """How much less sure means are for batches that follow their neighbours, by what is left of batch means."""
+    if means.height < LEAST_GROUPS or within_g is None or not within_g > 0:
+        return 1.0
+    rows = means.sort("_row")
+    return fit_memory(rows["off"].to_numpy(), within_g**2 / rows["n"].to_numpy()).widening
 
 
 def _weight(between: float | None, within: float | None) -> pl.Expr:
@@ -191,14 +204,13 @@ def giveaway(
 
     Takes `deviation` [g].
     """
-    each = Estimate(deviation.mean, deviation.mean_low, deviation.mean_high)
+    why = deviation.checks.why_no_mean
+    each = Estimate(deviation.mean, deviation.mean_low, deviation.mean_high, interval=why)
     if pieces_per_week is None:
         return Giveaway(each, Estimate.unknown("not known: no counter of pieces in this period"))
     if by_product is not None:
         return Giveaway(each, by_product.kg, by_product)
-    factor = pieces_per_week / 1000
-    low, high = (None if v is None else v * factor for v in (each.low, each.high))
-    return Giveaway(each, Estimate(deviation.mean * factor, low, high))
+    return Giveaway(each, each.scaled(pieces_per_week / 1000))
 
 
 def money_given(given: Giveaway, weighed: Sequence[str], prices: Mapping[str, float | None]) -> Estimate:
@@ -225,8 +237,12 @@ def share_below(scaled: WeightSpread, limit: float = -1.0) -> Estimate:
 
     if scaled.total.value is None or not scaled.total.value > 0:
         return Estimate.unknown(scaled.total.why_none or "not known: no spread")
-    drawn = ndtr((limit - scaled.draws_mean) / np.sqrt(scaled.draws_total))
-    return Estimate(float(ndtr((limit - scaled.mean) / scaled.total.value)), *percentiles(drawn))
+    value = float(ndtr((limit - scaled.mean) / scaled.total.value))
+    why = scaled.checks.why_not_normal or scaled.total.interval
+    if why:
+        return Estimate(value, interval=why)
+    drawn = ndtr((limit - scaled.draws_mean) / np.sqrt(np.maximum(scaled.draws_total, 1e-300)))
+    return Estimate(value, *percentiles(drawn))
 
 
 def pieces_per_week(

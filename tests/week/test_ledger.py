@@ -15,6 +15,7 @@ from lineview.app.question import read_question
 from lineview.app.works import Works
 from lineview.core.frames import BATCHES, STOP_LOG, WEIGHTS
 from lineview.plant import Break, Counter, Line, Machine, Plant, Shift
+from lineview.report import show
 from lineview.week.account import LineInputs, MachineInputs, WeekAccount, WeekInputs, week_account
 from lineview.week.ledger import UNITS
 from lineview.week.tables import ledger_table
@@ -157,6 +158,17 @@ def test_the_demos_rows_add_up(week: Works) -> None:
         for name in ("wrap1", "wrap2")
     )
     assert good == pytest.approx(shown, abs=2)
+
+
+def test_rows_add_up_as_written_in_us_units_too() -> None:
+    plant = works(2, units="US", currency="USD")
+    account = random_account(11, plant)
+    table = ledger_table(account.ledger, account.trends, plant)
+    places = show.table_decimals(table.columns, table.rows, plant)
+    for key, _, unit in table.columns[1:-1]:
+        cells = [show.cell(row.get(key), unit, plant, places[key]) for row in table.rows]
+        numbers = [float(c.replace(",", "").replace(show.MINUS, "-")) for c in cells if c != show.NOTHING]
+        assert math.fsum(numbers[:-1]) == pytest.approx(numbers[-1], abs=1e-6), key
 
 
 def test_without_a_worth_lost_time_has_no_money_and_says_what_would_add_it() -> None:

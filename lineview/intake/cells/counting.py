@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -66,9 +66,9 @@ class Shifts:
         return int((~covered).sum())
 
 
-def _ends(shift: Shift, day: object, zone: ZoneInfo) -> tuple[int, int]:
-    start = datetime.combine(day, shift.start, zone)  # type: ignore[arg-type]  # a date
-    end = datetime.combine(day, shift.end, zone)  # type: ignore[arg-type]
+def _ends(shift: Shift, day: date, zone: ZoneInfo) -> tuple[int, int]:
+    start = datetime.combine(day, shift.start, zone)
+    end = datetime.combine(day, shift.end, zone)
     return _us(start), _us(end if shift.end > shift.start else end + timedelta(days=1))
 
 

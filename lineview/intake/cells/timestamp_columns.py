@@ -222,7 +222,7 @@ def must_be_times(read: Clock, cells: pl.Series, layout: Layout, where: str) -> 
     if read.naive.null_count() < len(cells) or read.moment.null_count() < len(cells):
         return
     other = plan_clock(cells, "auto", typed=True)
-    if not other.formats:
+    if not other.formats or layout.time_format in (other.undecided or other.formats[:1]):
         return
     clock = read_clock(cells, other.formats)
     if clock.naive.null_count() == clock.moment.null_count() == len(cells):

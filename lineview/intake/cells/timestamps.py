@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import reduce
+from functools import lru_cache, reduce
 
 import polars as pl
 
@@ -30,8 +30,17 @@ _ZONE = re.compile(r" ?(?P<zone>Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)")
 _NAMED = re.compile(rf" ?\(?(?P<name>{'|'.join(ABBREVIATIONS)})\)?")
 
 
+#: One figure for each digit: a format depends on how many there are, not on which.
+_FIGURES = str.maketrans("123456789", "000000000")
+
+
 def formats_of(text: str) -> tuple[str, ...]:
     """Every format a cell could be written in: two where day and month cannot be told apart."""
+    return _formats_of(text.translate(_FIGURES))
+
+
+@lru_cache(maxsize=1024)
+def _formats_of(text: str) -> tuple[str, ...]:
     date = _DATE.match(text)
     dates, rest = (_date_formats(date), text[date.end() :]) if date else ((), text)
     time, rest = _time_format(rest, alone=not dates)
@@ -149,6 +158,8 @@ def read_clock(texts: pl.Series, formats: Sequence[str]) -> Clock:
     "24:00" is midnight at the day's end. Source: iso-8601
     """
     clock = _try_all(texts, formats)
+    if 0 in (clock.naive.null_count(), clock.moment.null_count()):
+        return clock
     open_ = clock.naive.is_null() & clock.moment.is_null() & (texts.str.len_bytes() > 0)
     if not open_.any():
         return clock
@@ -248,6 +259,8 @@ def _try_all(texts: pl.Series, formats: Sequence[str]) -> Clock:
             whole = _nothing(size, is_moment) if old is None else old
             whole = whole.scatter(open_, read)
             naive, moment = (naive, whole) if is_moment else (whole, moment)
+        if not read.null_count():
+            break
         left = read.is_null().arg_true()
         open_ = left if open_ is None else open_.gather(left)
     return Clock(_nothing(size, False) if naive is None else naive, _nothing(size, True) if moment is None else moment)

@@ -5,11 +5,15 @@ from __future__ import annotations
 import io
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import polars as pl
 
 from lineview.intake.detect.encoding import SEPARATORS, as_utf8, separator_of
+
+#: So many first rows are held cut into cells, for every layout looks at them.
+_TOP = 120
 
 
 def joined_lines(lines: pl.DataFrame, separator: str) -> pl.DataFrame:
@@ -143,12 +147,15 @@ class Records:
         Between cells; "" for a sheet.
     notes : tuple of str
         What the reader should know.
+    ends_open : bool
+        Whether the text has no line end after its last row.
     """
 
     sheet: str
     frame: pl.DataFrame
     separator: str = ""
     notes: tuple[str, ...] = ()
+    ends_open: bool = False
 
     @property
     def cells(self) -> pl.Expr:
@@ -157,6 +164,15 @@ class Records:
 
     def top(self, rows: int) -> list[list[str]]:
         """The cells of the first rows, without blanks around."""
+        if rows > len(self._top) and len(self._top) < self.frame.height:
+            return self._first(rows)
+        return self._top[:rows]
+
+    @cached_property
+    def _top(self) -> list[list[str]]:
+        return self._first(_TOP)
+
+    def _first(self, rows: int) -> list[list[str]]:
         lists = self.frame.head(rows).select(self.cells).to_series().to_list()
         return [[cell.strip() for cell in cells] for cells in lists]
 
@@ -165,7 +181,7 @@ class Records:
         if self.is_sheet or "cells" in self.frame.columns:
             return []
         others = [mark for mark in SEPARATORS if mark != self.separator]
-        return [Records(self.sheet, self.frame, mark, self.notes) for mark in others]
+        return [replace(self, separator=mark) for mark in others]
 
     @property
     def is_sheet(self) -> bool:
@@ -191,9 +207,10 @@ def cut_text(text: bytes, notes: tuple[str, ...]) -> Records:
     """Cut text in UTF-8 at its likeliest separator."""
     lines = lines_of(text)
     separator = separator_of(lines["text"].head(400).to_list())
+    ends_open = not text.endswith(b"\n")
     if b'"' in text:
-        return Records("", split_quoted(joined_lines(lines, separator), separator), separator, notes)
-    return Records("", lines, separator, notes)
+        lines = split_quoted(joined_lines(lines, separator), separator)
+    return Records("", lines, separator, notes, ends_open)
 
 
 def lines_of(text: bytes) -> pl.DataFrame:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.intake.limits import check_size, check_text
 
 SEPARATORS = ("\t", ";", "|", ",")
 
@@ -129,6 +130,7 @@ class OpenedFile:
 
 def open_export(path: Path) -> OpenedFile:
     """Read a file's bytes, hash them and unpack gzip."""
+    check_size(path)
     given = _bytes_of(path)
     with_digest = ThreadPoolExecutor(1)
     digest = with_digest.submit(lambda: hashlib.sha256(given).hexdigest())
@@ -148,6 +150,8 @@ def open_export(path: Path) -> OpenedFile:
     if not workbook and not parquet and _is_binary(data):
         expected = "text with columns, XLSX, XLS, ODS or Parquet"
         raise IntakeError(Fault("the file is binary, not an export", str(path), expected, _AGAIN))
+    if not workbook and not parquet:
+        check_text(path, data)
     return OpenedFile(path, name, digest, len(given), data, workbook, parquet)
 
 
@@ -173,7 +177,7 @@ def _bytes_of(path: Path) -> bytes:
         raise IntakeError(Fault("there is no such file", str(path), "the path of an export")) from None
     except OSError as error:
         why = error.strerror or "it cannot be read"
-        raise IntakeError(Fault(f"the file cannot be read: {why}", str(path))) from None
+        raise IntakeError(Fault(f"the file cannot be read: {why}", str(path))) from error
     if not data:
         raise IntakeError(Fault("the file is empty", str(path), "a header and rows", "Export it again."))
     return data

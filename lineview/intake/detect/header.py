@@ -132,9 +132,15 @@ def header_rows(records: Records) -> list[HeaderRow]:
         if sum(map(bool, row)) < 2:
             continue
         names = _told_apart(row)
-        bare = Counter(same(without_unit(name)) for name in names if name)
-        single = frozenset(key for key, count in bare.items() if count == 1)
-        rows.append(HeaderRow(place, frozenset(map(same, names)), single))
+        keys = [same(name) for name in names]
+        bare = [
+            same(without_unit(name)) if name.rstrip().endswith(_CLOSING) else key
+            for name, key in zip(names, keys, strict=True)
+            if name
+        ]
+        counts = Counter(bare)
+        single = frozenset(key for key, count in counts.items() if count == 1)
+        rows.append(HeaderRow(place, frozenset(keys), single))
     return rows
 
 
@@ -173,7 +179,7 @@ def second_headers(records: Records, heading: Heading) -> list[int]:
     names = [name for name in heading.names if name]
     named = {same(without_unit(name)) for name in names}
     texts = records.frame["text"].slice(heading.first)
-    marker = max(map(without_unit, names), key=len)
+    marker = max(map(without_unit, names), key=len)[:100]
     found = []
     for place in texts.str.contains(marker, literal=True).arg_true().to_list()[:1000]:
         row, *below = _cells_at(records, heading.first + place, 2)
@@ -211,9 +217,11 @@ def bare_heading(records: Records) -> Heading:
 def _told_apart(cells: Sequence[str]) -> tuple[str, ...]:
     seen: Counter[str] = Counter()
     names = []
-    for cell in cells:
-        name = re.sub(r"E0$", "", cell) if _NUMBER.fullmatch(cell) else cell
-        key = same(name)
+    bare = [cell[:-2] if cell.endswith("E0") and _NUMBER.fullmatch(cell) else cell for cell in cells]
+    keys = [same(name) for name in bare]
+    if len(set(keys)) == len(keys):
+        return tuple(bare)
+    for name, key in zip(bare, keys, strict=True):
         seen[key] += 1
         names.append(f"{name} ({seen[key]})" if name and seen[key] > 1 else name)
     return tuple(names)

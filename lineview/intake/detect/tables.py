@@ -15,9 +15,8 @@ import polars as pl
 from lineview.core.errors import Fault, IntakeError
 from lineview.intake.detect.delimited import Records, cut_text, lines_of, noted
 from lineview.intake.detect.encoding import as_utf8
+from lineview.intake.limits import MOST_COLUMNS
 
-#: From so many columns on a file is no export of a machine, and each would be looked at.
-MOST_COLUMNS = 2_000
 #: So much of a text shows whether its columns have fixed widths [bytes].
 _SAMPLE = 1 << 16
 

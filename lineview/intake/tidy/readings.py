@@ -132,9 +132,9 @@ def _take(
         quality = pl.select(pl.when(quality == "uncertain").then(quality).otherwise(pl.lit("good"))).to_series()
     if why is not None:
         _refuse(strip, own_row, why, gathered)
-    block = pl.DataFrame({"at": own_at, "row": own_row})
     parts = {"value": None if values is None else values.rechunk(), "text": text, "quality": quality}
-    block = block.with_columns(part.alias(name) for name, part in parts.items() if part is not None)
+    given = {name: part for name, part in parts.items() if part is not None}
+    block = pl.DataFrame({"at": own_at, "row": own_row, **given})
     if has.all():
         gathered.kept = has if places is None else gathered.kept.scatter(places, True)
     else:
@@ -170,8 +170,10 @@ def _texts(cells: pl.Series) -> pl.Series:
 
 
 def _refuse(strip: ChannelColumn, row: pl.Series, why: pl.Series, gathered: TidyReadings) -> None:
-    cells = pl.DataFrame({"row": row, "text": strip.cells, "reason": why}).filter(why.is_not_null())
-    gathered.cells.append(cells.select("row", pl.lit(strip.header).alias("column"), "text", "reason"))
+    refused = why.is_not_null()
+    cells = {"row": row.filter(refused), "text": strip.cells.filter(refused), "reason": why.filter(refused)}
+    column = pl.Series([strip.header], dtype=pl.String).new_from_index(0, len(cells["row"]))
+    gathered.cells.append(pl.DataFrame({"row": cells["row"], "column": column, **cells}))
 
 
 def _tall(blocks: list[Block]) -> pl.DataFrame:
@@ -199,8 +201,9 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
             "quality": "good",
         }
         missing = [name for name in own if name not in block.frame.columns]
-        frame = block.frame.with_columns(pl.lit(each[name], dtype=READINGS[name]).alias(name) for name in missing)
-        frames.append(frame.select(own))
+        literals = [pl.lit(each[name], dtype=READINGS[name]).alias(name) for name in missing]
+        frame = block.frame.with_columns(literals) if missing else block.frame
+        frames.append(frame[own])
     tall = frames.pop(0)
     for frame in frames:  # shares the frames' memory, where concat would copy them
         tall = tall.vstack(frame)
