@@ -30,7 +30,24 @@
     }
   }
 
+  /* the plain pages have the same button for day and night, without Dash behind it */
+  var plain = document.body && document.body.className === "plain" ? document.getElementById("theme") : null;
+  if (plain) {
+    plain.addEventListener("click", function () {
+      keep(root.dataset.theme === "night" ? "day" : "night");
+      screen();
+      plain.textContent = other();
+    });
+    /* the browser knows its zone where the computer that serves the page does not */
+    var zone = document.querySelector("select[data-zone-of-browser]");
+    if (zone) {
+      var here = Intl.DateTimeFormat().resolvedOptions().timeZone;
+      Array.prototype.forEach.call(zone.options, function (one) { one.selected = one.value === here || one.selected; });
+    }
+  }
+
   screen();
+  if (plain) { plain.textContent = other(); }
   dark.addEventListener("change", told);
   slim.addEventListener("change", told);
 

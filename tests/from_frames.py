@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 
 import polars as pl
 
-from lineview.app.inputs import Fetcher, Measured, with_named
+from lineview.app.inputs import WEEKS_BEFORE, Fetcher, Measured, with_named
 from lineview.app.records import RecordKeeper
 from lineview.app.works import answer_to
 from lineview.core.estimate import Estimate
@@ -26,6 +26,7 @@ from lineview.report.answer import Answer, Question, Scope
 from lineview.rope.account import RopeAccount, RopeSeen
 from lineview.rope.answer import RopeInputs
 from lineview.shift.answer import ShiftInputs
+from lineview.shift.measures import PastCounts
 from lineview.weight.answer import WeightInputs
 from lineview.weight.contents import ContentsRules
 from lineview.wrap.answer import WrapInputs
@@ -86,7 +87,8 @@ def inputs(question: Question, plant: Plant, scope: Scope, frames: Frames) -> In
     marked = frames.batches.height or machine.gauge("product") is not None
     sizers = [] if marked else plant.machines_of(machine.line, "sizer")
     rope = [values for sizer in sizers for values in rope_values(sizer, frames.of(sizer.id))]
-    return ShiftInputs(counts, frames.batches, frames.stop_log, frames.reels, frames.plan, rope)
+    past = PastCounts(period[0] - WEEKS_BEFORE, counts, frames.batches)
+    return ShiftInputs(counts, frames.batches, frames.stop_log, frames.reels, frames.plan, rope, past)
 
 
 def counted(

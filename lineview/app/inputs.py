@@ -29,10 +29,12 @@ if TYPE_CHECKING:  # the modules of the other questions are not needed to fetch 
     from lineview.order.answer import OrderInputs
     from lineview.rope.answer import RopeInputs
     from lineview.shift.answer import ShiftInputs
+    from lineview.shift.measures import PastCounts
+    from lineview.week.account import Past, WeekInputs
     from lineview.weight.answer import WeightInputs
     from lineview.wrap.answer import WrapInputs
 
-    Inputs = ShiftInputs | WrapInputs | RopeInputs | WeightInputs | OrderInputs
+    Inputs = ShiftInputs | WrapInputs | RopeInputs | WeightInputs | OrderInputs | WeekInputs
 
 
 def with_reasons(log: pl.DataFrame, reasons: pl.DataFrame) -> pl.DataFrame:
@@ -61,6 +63,8 @@ PLAN_AHEAD, ORDER_AHEAD = timedelta(days=112), timedelta(days=731)
 HISTORY = timedelta(days=731)
 #: The other sizers are looked at over this much of the period, its end, so that a year is not read of each.
 LOOK_BACK = timedelta(days=14)
+#: So much time before a shift shows how its stops and its rest may go.
+WEEKS_BEFORE = timedelta(days=28)
 #: How many sizers, machines' counts and outputs are kept for the next question.
 SIZERS_KEPT, COUNTS_KEPT, OUTPUT_KEPT = 24, 24, 24
 
@@ -76,6 +80,7 @@ class Measured:
     sizers: dict[tuple[str, Period], RopeAccount] = field(default_factory=dict)
     counts: dict[tuple[str, Period, bool], MachineCounts] = field(default_factory=dict)
     output: dict[tuple[str, datetime], pl.DataFrame] = field(default_factory=dict)
+    pasts: dict[tuple[str, datetime, datetime], Past | None] = field(default_factory=dict)
 
 
 class KeptMeasures:
@@ -182,7 +187,18 @@ class Fetcher:
             self.store.reels(machine.id, start - MARGIN, end + MARGIN),
             self.store.plan(machine.line, start, end + PLAN_AHEAD),
             [frame for sizer in sizers for frame in self._rope_values(sizer, period)],
+            self._weeks_before(machine, start),
         )
+
+    def _weeks_before(self, machine: Machine, end: datetime) -> PastCounts | None:
+        """Counts of the weeks before a moment, from the first reading on."""
+        from lineview.shift.measures import PastCounts
+
+        span = self.store.span(machine.id)
+        if span is None or span.start >= end:
+            return None
+        period = (max(end - WEEKS_BEFORE, span.start), end)
+        return PastCounts(period[0], self.counts(machine, period), self._batches([machine.line], period))
 
     def _rope_values(self, sizer: Machine, period: tuple[datetime, datetime]) -> list[pl.DataFrame]:
         """Sure readings of each gauge of the rope: at and value."""

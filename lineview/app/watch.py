@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from time import monotonic
@@ -79,7 +79,7 @@ class Watch:
             for path in [path for path in kept if path not in states]:
                 kept.pop(path)
         taken = self._take(ready) if ready else []
-        for one in taken:
+        for one in _by_file(ready, taken):
             self._note(one, states[one.path])
         return taken
 
@@ -105,16 +105,16 @@ class Watch:
         try:
             return self._works.take(ready)
         except Exception:  # noqa: BLE001 - whatever it was, the others are still to be taken
-            return [self._take_one(path) for path in ready]
+            return [one for path in ready for one in self._take_one(path)]
 
-    def _take_one(self, path: Path) -> Taken:
+    def _take_one(self, path: Path) -> list[Taken]:
         try:
-            return self._works.take([path])[0]
+            return self._works.take([path])
         except LineviewError as error:
-            return Taken(path, error=error)
+            return [Taken(path, error=error)]
         except Exception as error:  # noqa: BLE001 - no file may end the watch
             what = f"the file could not be taken in: {type(error).__name__}: {error}"
-            return Taken(path, error=IntakeError(Fault(what, str(path))))
+            return [Taken(path, error=IntakeError(Fault(what, str(path))))]
 
     def _note(self, one: Taken, state: FileState) -> None:
         """Remember what became of a file, say it and write it down."""
@@ -150,6 +150,21 @@ class Watch:
                 file.write(json.dumps(entry) + "\n")
         except OSError as error:
             self._once(f"{LOG} cannot be written: {error.strerror}")
+
+
+def _by_file(ready: Sequence[Path], taken: Sequence[Taken]) -> list[Taken]:
+    """What became of each file; of a zip what became of the worst export in it."""
+    there = {one.path: one for one in taken}
+    unzipped = [one for one in taken if one.path not in set(ready)]
+    worst = max(unzipped, key=_how_bad, default=None)
+    rest = [replace(worst, path=path) for path in ready if path not in there] if worst is not None else []
+    return [one for one in taken if one.path in set(ready)] + rest
+
+
+def _how_bad(one: Taken) -> int:
+    if one.error is not None:
+        return 3 if _may_pass(one.error) else 2
+    return int(one.receipt is None)
 
 
 def _states(folder: Path) -> dict[Path, FileState]:

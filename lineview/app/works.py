@@ -6,28 +6,25 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from concurrent.futures import Future
 from datetime import UTC, datetime, timedelta
+from importlib import import_module
 from pathlib import Path
 from threading import Lock
 from types import TracebackType
 from typing import TYPE_CHECKING, Generic, TypeVar
 
-from lineview.core.errors import AskError, Fault, PlantError
-from lineview.plant import Machine, Plant
-from lineview.plant.read import read_plant
+from lineview.app.plant_watch import PlantState, PlantWatch
+from lineview.core.errors import AskError, Fault
+from lineview.core.figure import Period
+from lineview.plant import Layout, Machine, Plant
+from lineview.report.answer import Answer, Question, Scope
 from lineview.store.store import Store
 
 if TYPE_CHECKING:  # imported where something is asked: taking in needs none of it
-    from lineview.app.inputs import KeptMeasures
+    from lineview.app.access import Access
+    from lineview.app.inputs import Inputs, KeptMeasures
     from lineview.app.question import QuestionScope
     from lineview.app.records import RecordKeeper
     from lineview.app.take_in import Taken
-    from lineview.report.answer import Answer, Question
-from importlib import import_module
-
-from lineview.report.answer import Answer, Question, Scope
-
-if TYPE_CHECKING:
-    from lineview.app.inputs import Inputs
 
 
 T = TypeVar("T")
@@ -94,68 +91,6 @@ class KeptResults(Generic[T]):
         return sum(size for _, size in self._kept.values())
 
 
-#: What tells one state of a file from another: its time [ns] and size [bytes]; None where there is no file.
-FileState = tuple[int, int] | None
-PlantState = tuple[FileState, FileState]
-
-
-class PlantWatch:
-    """plant.toml and layouts.toml of a works folder.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The works folder.
-
-    Notes
-    -----
-    After an edit that is wrong there is no plant description, only the error: nobody is answered from one
-    that no longer stands in the file.
-    """
-
-    def __init__(self, folder: Path) -> None:
-        self._description = folder / "plant.toml"
-        self._layouts = folder / "layouts.toml"
-        self._lock = Lock()
-        self._state: PlantState | None = None
-        self._plant: Plant | None = None
-        self._error: PlantError | None = None
-
-    def state(self) -> PlantState:
-        """A mark of the files as they are now; it does not read them."""
-        return _state(self._description), _state(self._layouts)
-
-    def current(self) -> tuple[Plant, PlantState]:
-        """The plant description as it stands in the files now, and their mark."""
-        with self._lock:
-            state = self.state()  # before reading: an edit made meanwhile is seen the next time
-            if state != self._state:
-                self._read(state[0] is not None)
-                self._state = state
-            if self._plant is None:
-                raise PlantError(self._error.faults if self._error else ())
-            return self._plant, state
-
-    def _read(self, there: bool) -> None:
-        self._plant, self._error = None, None
-        try:
-            if not there:
-                do = "Write one (README, 'Your own exports') or make an invented works with 'lineview demo'."
-                what = "there is no plant description"
-                raise PlantError(Fault(what, str(self._description), "a file plant.toml", do))
-            self._plant = read_plant(self._description, self._layouts)
-        except PlantError as error:
-            self._error = error
-
-
-def _state(path: Path) -> FileState:
-    try:
-        stat = path.stat()
-    except OSError:
-        return None
-    return stat.st_mtime_ns, stat.st_size
-
-
 #: Answers kept so that a page shown twice is worked out once, and the bytes their frames may hold together.
 KEPT_ANSWERS, KEPT_BYTES = 64, 64_000_000
 #: By how much the clock of who notes an adjustment may be ahead of this machine's.
@@ -163,6 +98,7 @@ CLOCKS_DIFFER = timedelta(hours=1)
 #: Periods that every question can be asked of, and the one that stands before the shifts.
 GENERAL_PERIODS = (
     ("this-week", "since Monday"),
+    ("last-week", "the last whole week"),
     ("last-7-days", "the last 7 days"),
     ("last-28-days", "the last 28 days"),
     ("all", "all readings"),
@@ -179,24 +115,28 @@ class Works:
         Holds plant.toml; the tool keeps layouts.toml and store/ in it.
     journal_url : str, optional
         Where the journal is, as an SQLAlchemy URL; by default SQLite in the store.
+    new : bool
+        Whether the folder may be without plant.toml, since it is about to be set up.
 
     Raises
     ------
     PlantError
-        Where there is no plant.toml or it is wrong.
+        Where there is no plant.toml, unless it may be new, or it is wrong.
     StoreError
         Where the store cannot be opened.
     """
 
-    def __init__(self, folder: Path, journal_url: str | None = None) -> None:
+    def __init__(self, folder: Path, journal_url: str | None = None, *, new: bool = False) -> None:
         self.folder = folder
         self._plants = PlantWatch(folder)
-        self._plants.current()
+        if not new or self.is_set_up:
+            self._plants.current()
         self._answers: KeptResults[Answer] = KeptResults(KEPT_ANSWERS, KEPT_BYTES, series_bytes)
         self.store = Store.open(folder / "store", journal_url)
         self._asking = Lock()
         self._records: RecordKeeper | None = None
         self._measured: KeptMeasures | None = None
+        self._access: Access | None = None
 
     @property
     def records(self) -> RecordKeeper:
@@ -218,6 +158,21 @@ class Works:
             if self._measured is None:
                 self._measured = KeptMeasures()
             return self._measured
+
+    @property
+    def access(self) -> Access:
+        """Who may use the board from other machines."""
+        from lineview.app.access import Access
+
+        with self._asking:
+            if self._access is None:
+                self._access = Access(self.store.accounts, self.folder / "store" / "signing.key")
+            return self._access
+
+    @property
+    def is_set_up(self) -> bool:
+        """Whether there is a plant.toml."""
+        return self._plants.state()[0] is not None
 
     @property
     def plant(self) -> Plant:
@@ -264,18 +219,18 @@ class Works:
         list of Taken
             One a file.
         """
-        from lineview.app.accepted import keep_layout
         from lineview.app.take_in import take_in  # reading exports is not needed to answer
 
         return take_in(
-            paths,
-            self.plant,
-            self.store,
-            accept=accept,
-            settled=settled,
-            progress=progress,
-            keep=lambda layout: keep_layout(self.folder, layout),
+            paths, self.plant, self.store, accept=accept, settled=settled, progress=progress, keep=self._keep_layout
         )
+
+    def _keep_layout(self, layout: Layout) -> Layout:
+        from lineview.app.accepted import keep_layout
+
+        kept = keep_layout(self.folder, layout)
+        self.store.accounts.note_event("layout accepted", kept.id)
+        return kept
 
     def undo(self, intake: int) -> None:
         """Take one intake back.
@@ -327,6 +282,14 @@ class Works:
         """
         self.store.set_stop_reason(self.known_machine(machine).id, start, end, reason)
 
+    def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
+        """Say why a machine stood at several stops [UTC] at once; give the mark that undoes it."""
+        return self.store.set_stop_reasons(self.known_machine(machine).id, stops, reason)
+
+    def undo_stop_reasons(self, mark: int) -> int:
+        """Give stops back the reasons they had before those set together; give how many there were."""
+        return self.store.undo_stop_reasons(mark)
+
     # -- asking ------------------------------------------------------------------------------------
 
     def ask(self, asked: QuestionScope) -> Answer:
@@ -360,18 +323,36 @@ class Works:
     def _work_out(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
         from lineview.app.inputs import Fetcher
         from lineview.app.question import choose_machine, scope_of
-        from lineview.app.works import answer_to
 
+        if asked.question == "week":
+            return self._work_out_week(plant, state, asked)
         with self.store.snapshot() as store:
             machine = choose_machine(plant, asked, store.span)
             span = store.span(machine.id) or store.span()
             if span is None:
-                do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
-                raise AskError(Fault("there are no readings yet", str(self.folder), do=do))
+                raise self._nothing_read()
             scope = scope_of(plant, asked, machine, span)
             measured = self.measured.of((store.version(), state))
             inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope)
         return answer_to(asked.question, plant, scope, inputs)
+
+    def _work_out_week(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
+        from lineview.app.question import machines_of_week, scope_of
+        from lineview.app.week_inputs import WeekFetcher
+
+        with self.store.snapshot() as store:
+            machines = machines_of_week(plant, asked)
+            span = store.span()
+            if span is None:
+                raise self._nothing_read()
+            scope = scope_of(plant, asked, machines[0] if asked.machine else None, span)
+            measured = self.measured.of((store.version(), state))
+            inputs = WeekFetcher(store, self.records, plant, measured).week(scope, machines, asked.only, asked.against)
+        return answer_to("week", plant, scope, inputs)
+
+    def _nothing_read(self) -> AskError:
+        do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
+        return AskError(Fault("there are no readings yet", str(self.folder), do=do))
 
     def known_machine(self, name: str) -> Machine:
         """The machine of this id."""
@@ -385,7 +366,7 @@ class Works:
         Parameters
         ----------
         question : str
-            Which of the five; for the shift, shifts come first.
+            Which of the six; for the shift, shifts come first.
         line : str, optional
             Id of the line asked about.
 
@@ -406,6 +387,10 @@ class Works:
         shifts = [] if span is None else reversed(shifts_between(plant.shifts, plant.tz, span))
         named = [LAST_SHIFT, *((name, label) for name, label, _ in shifts)]
         return [*named, *GENERAL_PERIODS] if question == "shift" else [*GENERAL_PERIODS, *named]
+
+    def span(self) -> Period | None:
+        """From the first to the last reading of all machines [UTC]; None before the first."""
+        return self.store.span()
 
     def last_reading(self) -> datetime | None:
         """The last reading's moment [UTC] over all machines; None before the first."""
@@ -434,6 +419,7 @@ WHERE: dict[Question, tuple[str, str]] = {
     "shift": ("lineview.shift.answer", "answer_shift"),
     "wrap": ("lineview.wrap.answer", "answer_wrap"),
     "order": ("lineview.order.answer", "answer_order"),
+    "week": ("lineview.week.answer", "answer_week"),
 }
 
 

@@ -2,45 +2,29 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import logging
-from collections.abc import Callable, Sequence
-from urllib.parse import urlsplit
+from collections.abc import Callable
+from html import escape
 
 import polars as pl
 from dash import Dash, set_props
-from flask import Flask, Response, abort, render_template_string, request
+from flask import Flask, Response, request
 
 from lineview.app.works import Works
+from lineview.board.account import add_account_routes
 from lineview.board.address import read_address
 from lineview.board.answer_page import add_sheet_routes
 from lineview.board.callbacks import bind
+from lineview.board.calls import Calls
+from lineview.board.guard import Doors, guard
 from lineview.board.intake_page import TakeOutcome, take_upload
 from lineview.board.layout import frame, index, opening
+from lineview.board.plain import page_links, plain_page
+from lineview.board.plant_page import add_plant_routes
+from lineview.board.setup_page import add_setup_routes
+from lineview.board.tables import csv_text
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
 from lineview.core.resources import shipped
-from lineview.sheets.tables import guarded
-
-LARGE = """<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>Upload a larger file</title><link rel="stylesheet" href="/assets/style.css"></head>
-<body class="plain"><main>
-<h1 class="sentence">Upload an export of up to 400 MB.</h1>
-{% if outcome %}
-<div role="status">
-{% if outcome.proposal %}<p>No layout fits {{ outcome.file_name }}. Upload the first part of it on the
-<a href="/intake">intake page</a>, accept a layout there, then upload the whole file here.</p>
-{% elif outcome.faults %}<p>{{ outcome.file_name }} was not taken in; nothing of it was kept.</p>
-<ul class="faults">{% for fault in outcome.faults %}<li>{{ fault }}</li>{% endfor %}</ul>
-{% else %}<p>{{ outcome.receipt }}</p>{% endif %}
-</div>
-{% endif %}
-<form method="post" enctype="multipart/form-data">
-<p><label>File <input type="file" name="export" required></label></p>
-<p><button>Take it in</button></p></form>
-<p><a href="/intake">Back to intake</a></p>
-</main></body></html>"""
 
 
 def add_routes(server: Flask, works: Works) -> None:
@@ -60,8 +44,24 @@ def add_routes(server: Flask, works: Works) -> None:
         return _file(f"{question}-{name}", frame)
 
     def large() -> str:
-        return render_template_string(LARGE, outcome=_uploaded(works))
+        return plain_page(
+            "large.html",
+            title="Upload a larger file",
+            sentence="Upload an export of up to 400 MB.",
+            shop=_shop(works),
+            pages=page_links(),
+            outcome=_uploaded(works),
+        )
 
+    def health() -> Response:
+        """Whether the works can be read: for a service that watches the board."""
+        try:
+            works.version()
+        except LineviewError:
+            return Response('{"status": "failing"}', status=503, mimetype="application/json")
+        return Response('{"status": "ok"}', mimetype="application/json")
+
+    server.add_url_rule("/health", "health", health)
     server.add_url_rule("/refusals/<int:intake>.csv", "refusals", refusals)
     server.add_url_rule("/<question>/<name>.csv", "series", series)
     server.add_url_rule("/large", "large", large, methods=["GET", "POST"])
@@ -83,78 +83,10 @@ def _uploaded(works: Works) -> TakeOutcome | None:
     return None if export is None else take_upload(works, export.filename or "", export.read())
 
 
-def csv_text(frame: pl.DataFrame) -> str:
-    r"""Write a frame as RFC 4180 text in which no cell can be taken for a formula."""
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow(frame.columns)
-    writer.writerows(guarded(frame).iter_rows())
-    return out.getvalue()
+log = logging.getLogger("lineview.board")
 
 
-#: What a callback may send: a 10 MB file as text and some room.
-CALLBACK_LIMIT_BYTES = 20_000_000
-#: What the plain page for large files may send.
-LARGE_LIMIT_BYTES = 400_000_000
-
-
-def guard(server: Flask, hosts: Sequence[str], script_hashes: Sequence[str]) -> None:
-    """Put the checks before and the headers after every request."""
-    server.config["MAX_CONTENT_LENGTH"] = CALLBACK_LIMIT_BYTES
-    known = {host.lower() for host in hosts}
-    policy = _policy(script_hashes)
-
-    def check() -> None:
-        name = urlsplit(f"//{request.host}").hostname or ""
-        if name.lower() not in known:
-            abort(403, "The board answers only to its configured host names.")
-        origin = request.headers.get("Origin")
-        strange = origin is not None and urlsplit(origin).netloc != request.host
-        if request.method == "POST" and (strange or request.headers.get("Sec-Fetch-Site") == "cross-site"):
-            abort(403, "This came from another page.")
-        if request.path == "/large":
-            request.max_content_length = LARGE_LIMIT_BYTES
-
-    def headers(response: Response) -> Response:
-        response.headers["Content-Security-Policy"] = policy
-        response.headers["X-Content-Type-Options"] = "nosniff"
-        response.headers["X-Frame-Options"] = "DENY"
-        response.headers["Referrer-Policy"] = "same-origin"
-        response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
-        if request.path.startswith("/assets/") and request.args.get("m"):
-            response.headers["Cache-Control"] = "public, max-age=31536000, immutable"
-        return response
-
-    server.before_request(check)
-    server.after_request(headers)
-
-
-def _policy(script_hashes: Sequence[str]) -> str:
-    """The content security policy: everything from here; styles of plotly.js are set in the page."""
-    return "; ".join(
-        [
-            "default-src 'none'",
-            f"script-src 'self' {' '.join(script_hashes)}".rstrip(),
-            "style-src 'self' 'unsafe-inline'",
-            "img-src 'self' data: blob:",
-            "font-src 'self'",
-            "connect-src 'self'",
-            "manifest-src 'self'",
-            "form-action 'self'",
-            "base-uri 'none'",
-            "frame-ancestors 'none'",
-        ]
-    )
-
-
-LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")
-
-log = logging.getLogger(__name__)
-
-
-def create_app(
-    works: Works, *, night: bool | None = None, hosts: Sequence[str] = LOCAL_HOSTS, poll_s: float = 10.0
-) -> Dash:
+def create_app(works: Works, *, night: bool | None = None, doors: Doors | None = None, poll_s: float = 10.0) -> Dash:
     """Make the board of a works."""
     app = Dash(
         "lineview",
@@ -163,19 +95,23 @@ def create_app(
         serve_locally=True,
         suppress_callback_exceptions=True,
         index_string=index(night),
-        title=works.plant.shop,
+        title=escape(_shop(works)) or "Set up",  # Dash puts it into the document as it is
         update_title="",
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
         enable_mcp=False,
-        health_endpoint="health",
         add_log_handler=False,
         on_error=_failed,
     )
     app.layout = lambda: frame(poll_s, works.version(), opening(_shop(works)))
-    bind(app, works)
+    calls = Calls(app)
+    bind(calls, works)
+    doors = doors or Doors()
+    guard(app.server, doors, calls, app.csp_hashes())  # before the routes, so that its check comes first
     add_routes(app.server, works)
     add_sheet_routes(app.server, works)
-    guard(app.server, hosts, app.csp_hashes())
+    add_setup_routes(app.server, works)
+    add_plant_routes(app.server, works)
+    add_account_routes(app.server, works, doors)
     return app
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Input, Output, State, dcc, html, no_update
 from dash.exceptions import PreventUpdate
 
 from lineview.app.bags import CAUTION, LotWords, check_bags, lot_words, read_masses
+from lineview.board.calls import Calls
 from lineview.board.intake_page import decoded
 from lineview.board.tables import aria
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError
@@ -105,7 +106,7 @@ def faults_told(error: LineviewError) -> list[Any]:
     ]
 
 
-def bind_bags(app: Dash) -> None:
+def bind_bags(calls: Calls) -> None:
     """Bind the page's callbacks; nothing is kept and nothing is written."""
 
     def fill(contents: str | None, name: str | None) -> Any:
@@ -126,14 +127,16 @@ def bind_bags(app: Dash) -> None:
         except LineviewError as error:
             return faults_told(error)
 
-    app.callback(
+    calls.bind(
+        "see",
         Output("bags-masses", "value"),
         Output("bags-told", "children", allow_duplicate=True),
         Input("bags-file", "contents"),
         State("bags-file", "filename"),
         prevent_initial_call=True,
     )(fill)
-    app.callback(
+    calls.bind(
+        "see",
         Output("bags-told", "children"),
         Input("bags-check", "n_clicks"),
         *[State(f"bags-{name}", "value") for name in ("masses", "label", "lot", "tare", "rules")],

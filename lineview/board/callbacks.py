@@ -12,38 +12,43 @@ from dash.exceptions import PreventUpdate
 from lineview.app.works import Works
 from lineview.board.address import read_address
 from lineview.board.bags_page import bind_bags
+from lineview.board.calls import Calls
+from lineview.board.guard import person
 from lineview.board.intake_page import TakeOutcome, decoded, faulty, outcome, take_upload
-from lineview.board.layout import chosen_stops, forms_of, page_of
+from lineview.board.layout import NOTE_LENGTH, REASON_LENGTH, chosen_stops, forms_of, page_of
+from lineview.board.patterns_form import bind_patterns
 from lineview.core.errors import LineviewError
 from lineview.plant.periods import moment
+from lineview.report.answer import Answer
 
 
-def bind(app: Dash, works: Works) -> None:
+def bind(calls: Calls, works: Works) -> None:
     """Bind every callback to this app."""
-    _bind_showing(app, works)
-    _bind_screen(app)
-    _bind_picking(app)
-    _bind_taking(app, works)
-    _bind_writing(app, works)
-    bind_bags(app)
+    _bind_showing(calls, works)
+    _bind_screen(calls.app)
+    _bind_picking(calls)
+    _bind_taking(calls, works)
+    _bind_writing(calls, works)
+    bind_bags(calls)
+    bind_patterns(calls, works)
 
 
 def _clientside(name: str) -> ClientsideFunction:
     return ClientsideFunction(namespace="lineview", function_name=name)
 
 
-def _bind_showing(app: Dash, works: Works) -> None:
+def _bind_showing(calls: Calls, works: Works) -> None:
     def show(pathname: str, search: str, screen: dict[str, Any] | None, _version: object, shown: str | None) -> Any:
         if screen is None:  # the browser has not yet said whether it is night
             raise PreventUpdate
-        page = page_of(works, read_address(pathname, search), screen)
+        page = page_of(works, read_address(pathname, search), screen, person())
         here = f"{pathname}{search}"
         return (page.head, page.sentence, page.below, page.foot, page.title, no_update if here == shown else here)
 
     def forms(shown: str | None, pathname: str, search: str) -> Any:
         if shown is None:
             raise PreventUpdate
-        above, below = forms_of(works, read_address(pathname, search))
+        above, below = forms_of(works, read_address(pathname, search), person())
         return above, below, []  # what became of an export goes with its page
 
     def look_again(_ticks: int, known: object) -> Any:
@@ -52,7 +57,8 @@ def _bind_showing(app: Dash, works: Works) -> None:
 
     places = [("head", "children"), ("sentence", "children"), ("page", "children"), ("foot", "children")]
     at = [Input("address", "pathname"), Input("address", "search")]
-    app.callback(
+    calls.bind(
+        "see",
         *[Output(*place) for place in places],
         Output("title", "data"),
         Output("shown", "data"),
@@ -63,7 +69,8 @@ def _bind_showing(app: Dash, works: Works) -> None:
     )(show)
     # forms follow the page, so that they find its answer worked out, and stay as they are on a refresh
     where = [State("address", "pathname"), State("address", "search")]
-    app.callback(
+    calls.bind(
+        "see",
         Output("above", "children"),
         Output("below", "children"),
         Output("outcome", "children", allow_duplicate=True),
@@ -71,8 +78,12 @@ def _bind_showing(app: Dash, works: Works) -> None:
         *where,
         prevent_initial_call=True,
     )(forms)
-    app.callback(
-        Output("version", "data"), Input("tick", "n_intervals"), State("version", "data"), prevent_initial_call=True
+    calls.bind(
+        "see",
+        Output("version", "data"),
+        Input("tick", "n_intervals"),
+        State("version", "data"),
+        prevent_initial_call=True,
     )(look_again)
 
 
@@ -85,7 +96,7 @@ def _bind_screen(app: Dash) -> None:
     )
 
 
-def _bind_picking(app: Dash) -> None:
+def _bind_picking(calls: Calls) -> None:
     def pick_days(clicks: int | None, first: str, last: str, pathname: str, search: str) -> Any:
         if not clicks:
             raise PreventUpdate
@@ -98,7 +109,8 @@ def _bind_picking(app: Dash) -> None:
         there = read_address(pathname, search).with_period(f"{days[0]}..{days[1]}")
         return "?" + there.href.partition("?")[2], ""
 
-    app.callback(
+    calls.bind(
+        "see",
         Output("address", "search"),
         Output("day-fault", "children"),
         Input("day-show", "n_clicks"),
@@ -119,7 +131,7 @@ def _taken(works: Works, name: str, contents: str, accept: bool, settled: dict[s
         return faulty(TakeOutcome(name, faults=error.faults))
 
 
-def _bind_taking(app: Dash, works: Works) -> None:
+def _bind_taking(calls: Calls, works: Works) -> None:
     def take(contents: str | None, name: str) -> Any:
         if not contents:
             raise PreventUpdate
@@ -146,8 +158,9 @@ def _bind_taking(app: Dash, works: Works) -> None:
     told = [Output("outcome", "children"), Output("version", "data", allow_duplicate=True)]
     again = [Output("outcome", "children", allow_duplicate=True), told[1]]
     given = [State("export", "contents"), State("export", "filename")]
-    app.callback(*told, Input("export", "contents"), given[1], prevent_initial_call=True)(take)
-    app.callback(
+    calls.bind("take in", *told, Input("export", "contents"), given[1], prevent_initial_call=True)(take)
+    calls.bind(
+        "take in",
         *again,
         Input({"kind": "accept", "file": ALL}, "n_clicks"),
         *given,
@@ -155,22 +168,24 @@ def _bind_taking(app: Dash, works: Works) -> None:
         State({"kind": "settle", "about": ALL}, "id"),
         prevent_initial_call=True,
     )(accept)
-    app.callback(*again, Input({"kind": "undo", "intake": ALL}, "n_clicks"), prevent_initial_call=True)(undo)
+    calls.bind("take in", *again, Input({"kind": "undo", "intake": ALL}, "n_clicks"), prevent_initial_call=True)(undo)
 
 
-def _bind_writing(app: Dash, works: Works) -> None:
-    def machine_of(pathname: str, search: str, page: str) -> str:
-        return works.ask(replace(read_address(pathname, search), page=page).asked).scope.machine
+def _bind_writing(calls: Calls, works: Works) -> None:
+    def answer_of(pathname: str, search: str, page: str) -> Answer:
+        return works.ask(replace(read_address(pathname, search), page=page).asked)
 
     def set_reason(clicks: int | None, stops: list[str], reason: str, pathname: str, search: str) -> Any:
         if not clicks:
             raise PreventUpdate
         if not stops or not (reason or "").strip():
             return "Tick at least one stop and enter a reason.", no_update
+        if len(reason) > REASON_LENGTH:
+            return f"A reason has up to {REASON_LENGTH} characters.", no_update
         try:
-            machine = machine_of(pathname, search, "shift")
-            for start, end in chosen_stops(stops):
-                works.set_stop_reason(machine, start, end, reason.strip())
+            answer = answer_of(pathname, search, "shift")
+            for start, end in chosen_stops(stops, answer):
+                works.set_stop_reason(answer.scope.machine, start, end, reason.strip())
         except LineviewError as error:
             return str(error), no_update
         return f"“{reason.strip()}” is set for {len(stops)} stop{'s' * (len(stops) > 1)}.", works.version()
@@ -180,9 +195,11 @@ def _bind_writing(app: Dash, works: Works) -> None:
             raise PreventUpdate
         if not (what or "").strip():
             return "Enter what was done.", no_update
+        if len(what) > REASON_LENGTH or len(note or "") > NOTE_LENGTH:
+            return f"Up to {REASON_LENGTH} characters, and {NOTE_LENGTH} of a note.", no_update
         try:
             when = moment(at or "", works.plant.tz, "when", datetime.now(UTC))
-            machine = machine_of(pathname, search, "rope")
+            machine = answer_of(pathname, search, "rope").scope.machine
             works.note_adjustment(machine, when, what.strip(), (note or "").strip())
         except LineviewError as error:
             return str(error), no_update
@@ -190,7 +207,8 @@ def _bind_writing(app: Dash, works: Works) -> None:
 
     version = Output("version", "data", allow_duplicate=True)
     where = [State("address", "pathname"), State("address", "search")]
-    app.callback(
+    calls.bind(
+        "note",
         Output("reason-told", "children"),
         version,
         Input("set-reason", "n_clicks"),
@@ -199,7 +217,8 @@ def _bind_writing(app: Dash, works: Works) -> None:
         *where,
         prevent_initial_call=True,
     )(set_reason)
-    app.callback(
+    calls.bind(
+        "note",
         Output("adjustment-told", "children"),
         version,
         Input("set-adjustment", "n_clicks"),

@@ -21,6 +21,7 @@ from lineview.core.errors import Fault, IntakeError, LineviewError
 from lineview.intake.detect.sheets import Proposal
 from lineview.plant import Plant
 from lineview.report import show
+from lineview.report.tables import cell
 
 #: A browser holds a file twice as text while it is given this way; larger ones go the plain way.
 DROP_LIMIT_BYTES = 10_000_000
@@ -66,8 +67,8 @@ def intake_sentence(intakes: pl.DataFrame) -> str:
     return f"{said}; {rows} refused, each with its reason."
 
 
-def intake_page(works: Works, plant: Plant, address: Address) -> list[Any]:
-    """The lists of the intake page."""
+def intake_page(works: Works, plant: Plant, address: Address, undoes: bool = True) -> list[Any]:
+    """The lists of the intake page; `undoes` says whether the person may undo an intake."""
     intakes = works.store.intakes().reverse()
     page: list[Any] = [_refusals(works, plant, address)] if address.intake is not None else []
     conflicts = works.store.conflicts()
@@ -75,27 +76,28 @@ def intake_page(works: Works, plant: Plant, address: Address) -> list[Any]:
         words = "Two exports disagree; neither value is used"
         page.append(frame_table(words, conflicts, plant))
     newest, earlier = intakes.head(OPEN_INTAKES), intakes.slice(OPEN_INTAKES)
-    page.append(_intakes("Exports taken in, newest first", newest, plant, address))
+    page.append(_intakes("Exports taken in, newest first", newest, plant, address, undoes))
     if earlier.height:
         words = f"Exports taken in earlier ({earlier.height})"
-        folded = _intakes(words, earlier, plant, address)
+        folded = _intakes(words, earlier, plant, address, undoes)
         page.append(html.Details([html.Summary(words), folded], className="fold", id="earlier"))
     return page
 
 
-def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address) -> html.Div:
+def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address, undoes: bool) -> html.Div:
     key = "intake" if "intake" in intakes.columns else "id"
     names = [name for name in intakes.columns if name not in (key, "sha256", "undone")]
     rows = []
     for row in intakes.iter_rows(named=True):
-        cells: list[Any] = [show.cell(row[n], "", plant) for n in names]
+        cells: list[Any] = [cell(row[n], "", plant) for n in names]
         number = row.get(key)
         undone = bool(row.get("undone"))
         links: list[Any] = []
         if number is not None and row.get("refused", 1):
             listed = Address("intake", address.line, None, None, int(number)).href
             links.append(dcc.Link("refusals", href=listed, id={"kind": "refusals", "intake": int(number)}))
-        links.append(html.Span("undone", className="soft") if undone else _undo(number))
+        if undone or undoes:
+            links.append(html.Span("undone", className="soft") if undone else _undo(number))
         rows.append([str(number), *cells, html.Div(links, className="acts")])
     right = [True, *(intakes.schema[n].is_numeric() for n in names), False]
     headings = ["no.", *(n.replace("_", " ") for n in names), "action"]

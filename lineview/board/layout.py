@@ -5,23 +5,27 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import pairwise
 from typing import Any
 
 from dash import dcc, html
 
+from lineview.app.access import LOCAL, Person
 from lineview.app.question import machines_asked
 from lineview.app.works import Works
 from lineview.board.address import NAMES, Address
 from lineview.board.answer_page import answer_page, cautions, fault_page, graph, sentence
 from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
 from lineview.board.intake_page import give_form, intake_page, intake_sentence
+from lineview.board.patterns_form import patterns_form
+from lineview.board.plant_page import lacking_form
 from lineview.board.tables import aria
 from lineview.charts.render import pictures
 from lineview.charts.style import DAY, NIGHT, ChartStyle
-from lineview.core.errors import LineviewError, PlantError
+from lineview.core.errors import AskError, Fault, LineviewError, PlantError
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer
+from lineview.report.answer import ALL_LINES, Answer, scope_name
 
 
 def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) -> list[Any]:
@@ -29,7 +33,9 @@ def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) 
     return [
         html.Span(plant.shop, className="shop"),
         html.Nav(
-            [_page_link(page, name, address) for page, name in NAMES.items()], className="pages", **aria(label="pages")
+            [*(_page_link(page, name, address) for page, name in NAMES.items()), html.A("Works", href="/works")],
+            className="pages",
+            **aria(label="pages"),
         ),
         html.Div(_pickers(works, plant, address, shown), className="pickers"),
     ]
@@ -51,7 +57,8 @@ def wall_clock(plant: Plant) -> html.Span:
 
 def opening(shop: str) -> list[Any]:
     """The head as it stands before an answer is worked out: the shop's name and the pages."""
-    pages = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
+    pages: list[Any] = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
+    pages.append(html.A("Works", href="/works"))
     return [html.Span(shop, className="shop"), html.Nav(pages, className="pages", **aria(label="pages"))]
 
 
@@ -68,14 +75,46 @@ def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]
     whole = question == "order"  # stock is the whole works', whatever the line
     lines = [] if whole else [(line.id, line.name or line.id) for line in plant.lines]
     machines = [] if whole else [(m.id, m.shown) for m in machines_asked(plant, question, address.line)]
+    if question == "week":
+        lines, machines = [("", ALL_LINES), *lines], [("", ALL_MACHINES), *machines]
     picked: list[Any] = []
     if len(lines) > 1:
         picked.append(_picker("line", shown.get("line"), lines, address.line, address.with_line))
     if len(machines) > 1:
         picked.append(_picker("machine", shown.get("machine"), machines, address.machine, address.with_machine))
+    if question == "week":
+        picked.append(_second_picker(plant, address))
     periods = works.periods(question, address.line)
     picked.append(_picker("period", shown.get("period"), periods, address.period, address.with_period, _days()))
     return picked
+
+
+def _second_picker(plant: Plant, address: Address) -> html.Details:
+    """The picker of a second scope: a choice is what the first is cut to and what it is compared with."""
+    choices: list[tuple[str, str]] = [("|", "nothing"), ("|previous", "the time before")]
+    lines = [line for line in plant.lines if line.id != address.line]
+    if address.line is not None:
+        choices += [(f"|line={line.id}", line.name or line.id) for line in lines]
+    elif len(plant.lines) > 1:
+        first, others = plant.lines[0], plant.lines[1:]
+        for line in others:
+            choices.append((f"line:{first.id}|line={line.id}", f"{first.name or first.id}: {line.name or line.id}"))
+    for shift, other in pairwise(plant.shifts):
+        choices.append((f"shift={shift.id}|shift={other.id}", f"{shift.id} shifts: {other.id}"))
+
+    def to(token: str) -> Address:
+        only, _, against = token.partition("|")
+        if only.startswith("line:"):
+            return address.with_line(only.removeprefix("line:")).compared("", against)
+        return address.compared(only, against)
+
+    current = f"{address.only or ''}|{address.against or ''}"
+    named = dict(choices).get(current) or address.against or "nothing"
+    return _picker("against", named, choices, current, to)
+
+
+#: What the week is asked of where no machine is picked.
+ALL_MACHINES = "all machines"
 
 
 def _picker(
@@ -117,6 +156,8 @@ def _days() -> html.Div:
     )
 
 
+#: Characters of a reason or of what was done, and of a note; the server refuses longer ones too.
+REASON_LENGTH, NOTE_LENGTH = 80, 200
 #: States whose reason a person can know.
 ASKED = ("stop", "short stop")
 #: Rows of the form at most; the longest unexplained stops come first.
@@ -130,17 +171,16 @@ def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
     if not stops:
         return None
     stops.sort(key=lambda r: (bool(r["reason"]), r["start"] - r["end"]))
-    options = [
-        {"label": _stop_words(r, plant), "value": f"{r['start'].isoformat()}|{r['end'].isoformat()}"}
-        for r in stops[:MOST_STOPS]
-    ]
+    options = [{"label": _stop_words(r, plant), "value": _stop_value(r)} for r in stops[:MOST_STOPS]]
     return html.Details(
         [
             html.Summary("Enter the stop reason"),
             html.Fieldset(
                 [html.Legend("Stops"), dcc.Checklist(options=options, value=[], id="stops", className="stops")]
             ),
-            html.Label(["Reason, in your own words", dcc.Input(id="reason", type="text", maxLength=80, value="")]),
+            html.Label(
+                ["Reason, in your own words", dcc.Input(id="reason", type="text", maxLength=REASON_LENGTH, value="")]
+            ),
             html.Button("Set the reason", id="set-reason", type="button"),
             html.P("", id="reason-told", role="status"),
         ],
@@ -155,13 +195,19 @@ def _stop_words(row: dict[str, Any], plant: Plant) -> str:
     return f"{times}, {show.number(minutes, 1)} min, {row['reason'] or 'reason not set'}"
 
 
-def chosen_stops(values: Sequence[str]) -> list[tuple[datetime, datetime]]:
-    """Read the stops a person ticked."""
-    pairs = []
-    for value in values:
-        start, _, end = value.partition("|")
-        pairs.append((datetime.fromisoformat(start), datetime.fromisoformat(end)))
-    return pairs
+def chosen_stops(values: Sequence[str], answer: Answer) -> list[tuple[datetime, datetime]]:
+    """Read the stops a person ticked; each has to be one that the page shows."""
+    tape = answer.series.get("tape")
+    rows = [] if tape is None else tape.iter_rows(named=True)
+    shown = {_stop_value(r): (r["start"], r["end"]) for r in rows if r["state"] in ASKED}
+    if not set(values) <= set(shown):
+        do = "Open the page anew and tick the stop again."
+        raise AskError(Fault("this stop is not on the page any more", "stops", do=do))
+    return [shown[value] for value in values]
+
+
+def _stop_value(row: dict[str, Any]) -> str:
+    return f"{row['start'].isoformat()}|{row['end'].isoformat()}"
 
 
 def adjustment_form(plant: Plant) -> html.Details:
@@ -177,9 +223,12 @@ def adjustment_form(plant: Plant) -> html.Details:
                 ]
             ),
             html.Label(
-                ["What was done", dcc.Input(id="adjusted-what", type="text", maxLength=80, placeholder="pair 3 opened")]
+                [
+                    "What was done",
+                    dcc.Input(id="adjusted-what", type="text", maxLength=REASON_LENGTH, placeholder="pair 3 opened"),
+                ]
             ),
-            html.Label(["Note", dcc.Input(id="adjusted-note", type="text", maxLength=200)]),
+            html.Label(["Note", dcc.Input(id="adjusted-note", type="text", maxLength=NOTE_LENGTH)]),
             html.Button("Save", id="set-adjustment", type="button"),
             html.P("", id="adjustment-told", role="status"),
         ],
@@ -217,7 +266,7 @@ def look_of(plant: Plant, address: Address, screen: Mapping[str, Any]) -> ChartS
     return ChartStyle(plant, tokens, bool(screen.get("narrow")) and not wall, SCALE if wall else 1.0)
 
 
-def page_of(works: Works, address: Address, screen: Mapping[str, Any]) -> Page:
+def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Person = LOCAL) -> Page:
     """The page at an address."""
     try:
         plant = works.plant
@@ -233,7 +282,7 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any]) -> Page:
         if address.page == "intake":
             told = intake_sentence(works.store.intakes())
             read = read_line(works.last_reading(), plant)
-            below = [*read, *intake_page(works, plant, address)]
+            below = [*read, *intake_page(works, plant, address, undoes=who.may("take in"))]
             return _page(works, plant, address, {}, [told], below, [])
         return _page(works, plant, address, {}, ["There is no page at this address."], [], [])
     except LineviewError as error:
@@ -256,11 +305,11 @@ def _answered(works: Works, address: Address, look: ChartStyle) -> Page:
 
 
 def _names(plant: Plant, answer: Answer) -> dict[str, str]:
-    machine = plant.machine(answer.scope.machine)
     line = next((one.name or one.id for one in plant.lines if one.id == answer.scope.line), "")
+    whole = answer.scope.line or ALL_LINES
     return {
-        "line": line or answer.scope.line,
-        "machine": machine.shown if machine else answer.scope.machine,
+        "line": line or whole,
+        "machine": scope_name(answer.scope, plant) if answer.scope.machine else ALL_MACHINES,
         "period": answer.scope.label,
     }
 
@@ -279,35 +328,45 @@ def _page(
         head = header(works, plant, address, names)
     except LineviewError:  # nothing to pick from yet; the page's own fault says why
         head = header(works, plant, Address("intake"), names)
-    return Page(head, said, below, foot, title)
+    account = html.P(html.A("Account and what was written", href="/account"))
+    return Page(head, said, below, [*foot, account], title)
 
 
-def forms_of(works: Works, address: Address) -> tuple[list[Any], list[Any]]:
+def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[Any], list[Any]]:
     """What a person can write on a page; kept apart so that a refresh never wipes what is typed."""
     try:
         plant = works.plant
-        if address.page not in ("shift", "rope"):
-            return _unasked(plant, address)
+        if address.page not in ("shift", "rope", "week"):
+            return _unasked(plant, address, who)
         answer = works.ask(address.asked)
     except LineviewError:  # the page itself says what is wrong
         return [], []
+    lacks = _lacking(plant, address, who)
     if address.page == "rope":
-        return [], [adjustment_form(plant)]
-    form = reasons_form(answer, plant)
+        return [], [*([adjustment_form(plant)] if who.may("note") else []), *lacks]
+    if address.page == "week":
+        return [], patterns_form(answer, plant) if who.may("note") else []
+    form = reasons_form(answer, plant) if who.may("note") else None
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
-    return [], [*([form] if form is not None else []), html.P(wall)]
+    return [], [*([form] if form is not None else []), *lacks, html.P(wall)]
 
 
-def _unasked(plant: Plant, address: Address) -> tuple[list[Any], list[Any]]:
+def _lacking(plant: Plant, address: Address, who: Person) -> list[Any]:
+    """The form for the numbers that a page lacks, where it lacks any."""
+    form = lacking_form(plant, address.page, address.href, who)
+    return [] if form is None else [form]
+
+
+def _unasked(plant: Plant, address: Address, who: Person) -> tuple[list[Any], list[Any]]:
     """The forms that need no answer."""
     if address.page == "intake":
-        return give_form(), []
+        return give_form() if who.may("take in") else [], []
     if address.page == "bags":
         return bags_form(plant), []
     if address.page == "weight":
         link = html.A("Check weighed bags of a lot", href=address.on("bags").href)
-        return [], [html.P(link, className="acts")]
-    return [], []
+        return [], [html.P(link, className="acts"), *_lacking(plant, address, who)]
+    return [], _lacking(plant, address, who)
 
 
 #: Stands where the sentence will, for as long as the first answer takes.

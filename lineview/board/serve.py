@@ -1,25 +1,162 @@
-"""The board's server: waitress on this machine, its address told."""
+"""The board's server: waitress, on this machine alone or, for those who sign in, on a network."""
 
 from __future__ import annotations
 
 import errno
+import ipaddress
+import json
+import logging
+import logging.handlers
 import socket
+import ssl
+import sys
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
 from threading import Thread
 from typing import Any
 
 from dash import Dash
 from waitress import create_server
+from werkzeug.middleware.proxy_fix import ProxyFix
 
 from lineview.app.works import Works
 from lineview.board.app import create_app
+from lineview.board.channel import channels
+from lineview.board.guard import LOCAL_HOSTS, Doors
 from lineview.core.errors import AskError, Fault
 
 THREADS = 8
+#: Connections at once; more wait. An open one costs little, since no thread waits for it.
+CONNECTIONS = 600
+HEADER_LIMIT_BYTES = 32_768
+#: Seconds after which a silent connection is closed, also one with half a request.
+SILENT_S = 20
+LOG_BYTES, LOG_FILES = 10_000_000, 5
 
 
-def open_server(app: Dash, host: str = "127.0.0.1", port: int = 8050) -> Any:
+@dataclass(frozen=True)
+class Serving:
+    """Where and how the board is served.
+
+    Parameters
+    ----------
+    host : str
+        Address to serve on.
+    port : int
+        Port; 0 takes a free one.
+    host_names : tuple of str
+        Further names that the board answers to.
+    tls : tuple of pathlib.Path, optional
+        Certificate chain and private key.
+    proxies : tuple of str
+        Addresses of proxies whose forwarded headers are believed.
+    log : str
+        A file, "-" for the error output, or "" for none.
+    """
+
+    host: str = "127.0.0.1"
+    port: int = 8050
+    host_names: tuple[str, ...] = ()
+    tls: tuple[Path, Path] | None = None
+    proxies: tuple[str, ...] = ()
+    log: str = ""
+
+    @property
+    def is_local(self) -> bool:
+        """Whether nobody but this machine can reach the board."""
+        named = [name for name in self.host_names if name.lower() not in LOCAL_HOSTS]
+        return _is_loopback(self.host) and not named and not self.proxies
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host.lower() == "localhost"
+
+
+def doors_of(works: Works, serving: Serving) -> Doors:
+    """Who may come in by which names.
+
+    Parameters
+    ----------
+    works : Works
+        Opened.
+    serving : Serving
+        Where the board is served.
+
+    Returns
+    -------
+    Doors
+        Without sign-in on this machine alone.
+
+    Raises
+    ------
+    AskError
+        Where other machines could reach the board and no user is there, or a proxy is no address.
+    """
+    if serving.is_local:
+        return Doors((*LOCAL_HOSTS, serving.host))
+    faults = [
+        Fault(f"'{one}' is no address", "--proxy", "such as 192.168.1.4")
+        for one in serving.proxies
+        if not _is_address(one)
+    ]
+    if not works.access.accounts.users():
+        do = "Add one first: lineview user add NAME --role administer"
+        faults.append(Fault("other machines could reach the board and there is no user", "--host", do=do))
+    if faults:
+        raise AskError(faults)
+    wildcard = serving.host in ("0.0.0.0", "::", "")  # noqa: S104 - compared, not bound
+    own = (socket.gethostname(), "localhost") if wildcard else (serving.host,)
+    names = (*serving.host_names, *own, *(LOCAL_HOSTS if _is_loopback(serving.host) else ()))
+    return Doors(names, wildcard, works.access, bool(serving.proxies))
+
+
+def _is_address(text: str) -> bool:
+    try:
+        ipaddress.ip_address(text)
+    except ValueError:
+        return False
+    return True
+
+
+def forwarded(app: Any, proxies: Iterable[str]) -> Any:
+    """Let only named proxies say for whom they ask."""
+    known, believed = set(proxies), ProxyFix(app, x_for=1, x_proto=1, x_host=1)
+
+    def serve_one(environ: dict[str, Any], start_response: Any) -> Any:
+        if environ.get("REMOTE_ADDR") in known:
+            return believed(environ, start_response)
+        for name in [n for n in environ if n == "HTTP_FORWARDED" or n.startswith("HTTP_X_FORWARDED_")]:
+            del environ[name]
+        return app(environ, start_response)
+
+    return serve_one
+
+
+def tls_context(tls: tuple[Path, Path] | None) -> ssl.SSLContext | None:
+    """The TLS settings of a certificate chain and its key: version 1.2 or later."""
+    if tls is None:
+        return None
+    context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    try:
+        context.load_cert_chain(*tls)
+    except (OSError, ssl.SSLError) as error:
+        wanted = "a certificate chain and its private key, both PEM"
+        raise AskError(Fault(f"cannot be used: {error.strerror or error}", f"--tls {tls[0]}", wanted)) from None
+    return context
+
+
+def open_server(
+    app: Dash, host: str = "127.0.0.1", port: int = 8050, doors: Doors | None = None, serving: Serving = Serving()
+) -> Any:
     """Bind the board to its port without yet serving."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    tls = tls_context(serving.tls)
     try:
         bound = socket.create_server((host, port), family=family)
     except OSError as error:
@@ -27,18 +164,88 @@ def open_server(app: Dash, host: str = "127.0.0.1", port: int = 8050) -> Any:
         what = f"port {port} is taken by another program" if taken else f"port {port} cannot be used: {error}"
         do = "Stop the other program, or ask for any free port with --port 0."
         raise AskError(Fault(what, f"{host}:{port}", do=do)) from None
-    return create_server(app.server, sockets=[bound], threads=THREADS, ident=None)
+    wsgi = forwarded(app.server, serving.proxies) if serving.proxies else app.server
+    server = create_server(
+        wsgi,
+        sockets=[bound],
+        threads=THREADS,
+        ident=None,
+        url_scheme="https" if tls else "http",
+        clear_untrusted_proxy_headers=False,  # `forwarded` and the board's guard look at them
+        connection_limit=CONNECTIONS,
+        asyncore_use_poll=True,
+        max_request_header_size=HEADER_LIMIT_BYTES,
+        channel_timeout=SILENT_S,
+        cleanup_interval=5,
+    )
+    server.channel_class = channels(doors or Doors(), tls)
+    return server
 
 
-def address_of(server: Any, host: str) -> str:
+def address_of(server: Any, host: str, *, tls: bool = False) -> str:
     """The address a browser can open."""
-    return f"http://{f'[{host}]' if ':' in host else host}:{server.effective_port}/"
+    shown = socket.gethostname() if host in ("0.0.0.0", "::") else host  # noqa: S104 - compared, not bound
+    return f"http{'s' * tls}://{f'[{shown}]' if ':' in shown else shown}:{server.effective_port}/"
 
 
-def serve(app: Dash, host: str = "127.0.0.1", port: int = 8050, tell: Any = print) -> None:
-    """Serve the board until it is interrupted."""
-    server = open_server(app, host, port)
-    tell(f"The board is at {address_of(server, host)} (Ctrl+C stops it).")
+class JsonLines(logging.Formatter):
+    """Log lines as one JSON object each."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """One line."""
+        told: dict[str, Any] = {
+            "at": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(record.created)),
+            "level": record.levelname.lower(),
+            "event": record.getMessage(),
+            **getattr(record, "told", {}),
+        }
+        if record.exc_info:
+            told["trace"] = self.formatException(record.exc_info)
+        return json.dumps(told, ensure_ascii=True)
+
+
+def keep_log(where: str) -> None:
+    """Write the log of the board to a file that is turned over, or to the error output."""
+    if not where:
+        return
+    try:
+        handler: logging.Handler = (
+            logging.StreamHandler(sys.stderr)
+            if where == "-"
+            else logging.handlers.RotatingFileHandler(where, maxBytes=LOG_BYTES, backupCount=LOG_FILES)
+        )
+    except OSError as error:
+        raise AskError(Fault(f"cannot be written: {error.strerror}", f"--log {where}")) from None
+    handler.setFormatter(JsonLines())
+    logger = logging.getLogger("lineview")
+    logger.addHandler(handler)
+    logger.setLevel(logging.INFO)
+
+
+def serve(works: Works, serving: Serving, tell: Callable[[str], object] = print) -> None:
+    """Serve the board of a works until it is interrupted.
+
+    Parameters
+    ----------
+    works : Works
+        Opened.
+    serving : Serving
+        Where and how.
+    tell : callable
+        Given the lines that a person reads at the start.
+
+    Raises
+    ------
+    AskError
+        Where the port is taken, a certificate cannot be used, or nobody could sign in.
+    """
+    doors = doors_of(works, serving)
+    keep_log(serving.log)
+    server = open_server(create_app(works, doors=doors), serving.host, serving.port, doors, serving)
+    at = address_of(server, serving.host, tls=serving.tls is not None)
+    tell(f"The board is at {at} (Ctrl+C stops it).")
+    if doors.access is not None and serving.tls is None and not serving.proxies:
+        tell("Pages and passwords cross the network unencrypted: see --tls and --proxy.")
     try:
         server.run()
     except KeyboardInterrupt:  # the usual way to stop it
@@ -48,7 +255,7 @@ def serve(app: Dash, host: str = "127.0.0.1", port: int = 8050, tell: Any = prin
 
 
 def run_board(works: Works, host: str, port: int) -> None:
-    """Serve the board of a works until it is stopped.
+    """Serve the board of a works on an address until it is stopped.
 
     Parameters
     ----------
@@ -64,7 +271,7 @@ def run_board(works: Works, host: str, port: int) -> None:
     AskError
         Where the port is taken.
     """
-    serve(create_app(works), host=host, port=port)
+    serve(works, Serving(host, port))
 
 
 def start_board(works: Works, host: str, port: int) -> None:

@@ -19,6 +19,7 @@ from lineview.app.question import QUESTIONS, QuestionScope
 from lineview.app.take_in import Taken
 from lineview.app.works import Works
 from lineview.cli.console import console
+from lineview.cli.sheet_writer import SheetWriter
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError, StoreError
 from lineview.core.names import readable
 from lineview.core.resources import shipped
@@ -26,6 +27,7 @@ from lineview.intake.detect.sheets import Proposal
 from lineview.intake.find import find_exports
 from lineview.plant.read import read_plant
 from lineview.plant.write import layout_toml
+from lineview.report import show
 from lineview.sheets.tables import guarded
 
 
@@ -86,12 +88,27 @@ def _summary(taken: Sequence[Taken]) -> None:
     for one in taken:
         for note in one.notes:
             console.print(f"{one.path.name}: {note}", markup=False, soft_wrap=True)
+        if one.accepted is not None:
+            _accepted(one)
         if one.proposal is not None:
             _proposal(one.proposal)
     if any(one.receipt is not None and one.receipt.refused for one in taken):
         console.print("Refused rows, with their reasons: lineview intake --refusals NUMBER")
     if any(one.receipt is not None and one.receipt.conflicts for one in taken):
         console.print("Two values stand for one moment and neither is used: lineview intake --conflicts")
+
+
+def _accepted(one: Taken) -> None:
+    """The layout that was accepted for a file; what it leaves out stands in the notes above it."""
+    if one.accepted is None:
+        return
+    console.print()
+    console.print(
+        Text.assemble((one.path.name, "bold"), ": this layout was accepted and added to layouts.toml:"), soft_wrap=True
+    )
+    console.print(layout_toml(one.accepted), markup=False, soft_wrap=True)
+    if not any("left out" in note for note in one.notes):
+        console.print("No column was left out.")
 
 
 def _proposal(proposal: Proposal) -> None:
@@ -131,9 +148,9 @@ def _listed(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
             console.print(f"and {frame.height - 200:,} more; --csv FILE writes them all")
 
 
-def listing(works: Works) -> None:
-    """Print what was taken in."""
-    _listed(works.store.intakes().drop("sha256"), None, "Nothing was taken in yet.")
+def listing(works: Works, csv: Path | None) -> None:
+    """Print or write what was taken in."""
+    _listed(works.store.intakes().drop("sha256"), csv, "Nothing was taken in yet.")
 
 
 def refusals(works: Works, intake: int | None, csv: Path | None) -> None:
@@ -162,7 +179,7 @@ def check_plant(folder: Path) -> None:
         "web": len(plant.webs),
         "layout": len(plant.layouts),
     }
-    parts = ", ".join(f"{count} {what}{'' if count == 1 else 's'}" for what, count in counts.items())
+    parts = ", ".join(show.counted(count, what) for what, count in counts.items())
     console.print(f"{plant.shop}: no fault found; {parts}.", markup=False)
 
 
@@ -222,8 +239,10 @@ def _set_up(into: Path) -> None:
     copy2(source / "plant.toml", into / "plant.toml")
 
 
-def watch_folder(works: Works, folder: Path, every_s: float, looks: int, port: int | None) -> None:
-    """Look into a folder again and again, and take in what is new and has stopped growing."""
+def watch_folder(
+    works: Works, folder: Path, every_s: float, looks: int, port: int | None, writer: SheetWriter | None = None
+) -> None:
+    """Look into a folder again and again, and take in what is new and has stopped growing; write sheets due then."""
     if not folder.is_dir():
         raise IntakeError(Fault("not a folder", str(folder), "a folder that exports arrive in"))
     if port is not None:
@@ -241,6 +260,8 @@ def watch_folder(works: Works, folder: Path, every_s: float, looks: int, port: i
     try:
         while looks == 0 or count < looks:
             watch.look()
+            if writer is not None:
+                writer.write(works)
             count += 1
             if looks == 0 or count < looks:
                 time.sleep(every_s)

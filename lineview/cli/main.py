@@ -10,22 +10,124 @@ from typing import Annotated
 
 import typer
 
-from lineview.app.allocator import collect_garbage_seldom, give_memory_back, keep_to_one_thread
+from lineview.app.allocator import (
+    collect_garbage_seldom,
+    give_memory_back,
+    keep_small_files_to_one_thread,
+    keep_to_one_thread,
+)
 from lineview.core.errors import LineviewError
 
-app = typer.Typer(
-    help="Answers from the counter exports of sizing and cut-and-wrap machines.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-)
+app = typer.Typer(add_completion=False, pretty_exceptions_enable=False)
 WorksFolder = Annotated[
     Path, typer.Option("--works", envvar="LINEVIEW_WORKS", help="The works folder, with plant.toml in it.")
 ]
 JournalUrl = Annotated[
     str | None, typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite.")
 ]
+LineId = Annotated[str | None, typer.Option("--line", help="Id of the line.")]
+MachineId = Annotated[str | None, typer.Option("--machine", help="Id of the machine.")]
+Only = Annotated[
+    str | None, typer.Option("--only", help="Of the week: cut it to shift=ID or product=ID before it is compared.")
+]
+Against = Annotated[
+    str | None,
+    typer.Option("--against", help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
+]
 HERE = Path()
+users = typer.Typer(help="Who may use the board from other machines.", no_args_is_help=True)
+app.add_typer(users, name="user")
+Roles = Annotated[
+    list[str] | None,
+    typer.Option("--role", help="note, take-in, order or administer; may be repeated. Everybody may see."),
+]
+PasswordFile = Annotated[
+    Path | None, typer.Option(help="Read the password from this file's first line instead of asking.")
+]
+
+
+@users.command("add")
+def user_add(
+    name: Annotated[str, typer.Argument(help="Name to sign in with.")],
+    role: Roles = None,
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    password_file: PasswordFile = None,
+) -> None:
+    """Add a user; the password is asked for."""
+    from lineview.app.works import Works
+    from lineview.cli.users import add_user
+
+    with Works(works, journal) as opened:
+        add_user(opened, name, role or [], password_file)
+
+
+@users.command("list")
+def user_list(works: WorksFolder = HERE, journal: JournalUrl = None) -> None:
+    """List users and what each may do."""
+    from lineview.app.works import Works
+    from lineview.cli.users import list_users
+
+    with Works(works, journal) as opened:
+        list_users(opened)
+
+
+@users.command("remove")
+def user_remove(
+    name: Annotated[str, typer.Argument(help="Name of the user.")],
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+) -> None:
+    """Remove a user, who is signed out everywhere."""
+    from lineview.app.works import Works
+    from lineview.cli.users import remove_user
+
+    with Works(works, journal) as opened:
+        remove_user(opened, name)
+
+
+@users.command("password")
+def user_password(
+    name: Annotated[str, typer.Argument(help="Name of the user.")],
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    password_file: PasswordFile = None,
+) -> None:
+    """Set a new password; the user is signed out everywhere."""
+    from lineview.app.works import Works
+    from lineview.cli.users import set_password
+
+    with Works(works, journal) as opened:
+        set_password(opened, name, password_file)
+
+
+@users.command("roles")
+def user_roles(
+    name: Annotated[str, typer.Argument(help="Name of the user.")],
+    role: Roles = None,
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+) -> None:
+    """Set what a user may do, in place of what it was."""
+    from lineview.app.works import Works
+    from lineview.cli.users import set_roles
+
+    with Works(works, journal) as opened:
+        set_roles(opened, name, role or [])
+
+
+@app.callback(invoke_without_command=True)
+def start(context: typer.Context) -> None:
+    """Answers from the counter exports of sizing and cut-and-wrap machines.
+
+    Without a command the board is served for the folder you stand in, where that is a works or empty.
+    """
+    if context.invoked_subcommand is not None:
+        return
+    if (HERE / "plant.toml").exists() or not any(HERE.iterdir()):
+        board()
+    else:
+        typer.echo(context.get_help())
 
 
 @app.command("try")
@@ -57,6 +159,7 @@ def intake(
     csv: Annotated[Path | None, typer.Option(help="Write the list to this file instead.")] = None,
 ) -> None:
     """Take exports in, list intakes or undo one."""
+    keep_small_files_to_one_thread(paths or [])
     from lineview.app.works import Works
     from lineview.cli import intake
 
@@ -68,23 +171,25 @@ def intake(
         elif conflicts:
             intake.conflicts(opened, csv)
         elif listing or not paths:
-            intake.listing(opened)
+            intake.listing(opened, csv)
         else:
             intake.take(opened, paths, accept, settle or [])
 
 
 @app.command()
 def answer(
-    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap or order.")],
+    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
-    line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
-    machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
+    line: LineId = None,
+    machine: MachineId = None,
     period: Annotated[
         str | None, typer.Option(help="last-shift, this-week, last-7-days, all, a day, or a shift: 2026-06-09.early.")
     ] = None,
     start: Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")] = None,
     end: Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")] = None,
+    only: Only = None,
+    against: Against = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")] = False,
     whole: Annotated[bool, typer.Option("--all", help="Print every figure and table.")] = False,
 ) -> None:
@@ -93,9 +198,34 @@ def answer(
     from lineview.app.works import Works
     from lineview.cli.answers import print_answer
 
-    asked = read_question(question, line, machine, period, start, end)
+    asked = read_question(question, line, machine, period, start, end, only, against)
     with Works(works, journal) as opened:
         print_answer(opened, asked, as_json, whole)
+
+
+@app.command()
+def patterns(
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    line: LineId = None,
+    period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
+    accept: Annotated[int | None, typer.Option(help="Give all stops of the pattern with this number a reason.")] = None,
+    reason: Annotated[str | None, typer.Option(help="The reason; by default the one that is offered.")] = None,
+    undo: Annotated[int | None, typer.Option(help="Undo what was accepted, by the mark shown then.")] = None,
+) -> None:
+    """List stops without a reason that recur, give all of one pattern their reason, or undo that."""
+    from lineview.app.question import read_question
+    from lineview.app.works import Works
+    from lineview.cli.answers import accept_pattern, print_patterns, undo_pattern
+
+    asked = read_question("week", line, period=period)
+    with Works(works, journal) as opened:
+        if undo is not None:
+            undo_pattern(opened, undo)
+        elif accept is not None:
+            accept_pattern(opened, asked, accept, reason)
+        else:
+            print_patterns(opened, asked)
 
 
 @app.command()
@@ -114,20 +244,22 @@ def records(
 
 @app.command()
 def sheet(
-    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap or order.")],
+    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
     file: Annotated[Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
-    line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
-    machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
+    line: LineId = None,
+    machine: MachineId = None,
     period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
+    only: Only = None,
+    against: Against = None,
 ) -> None:
     """Write an answer as a printable page, a spreadsheet, or its first table as CSV."""
     from lineview.app.question import read_question
     from lineview.app.works import Works
     from lineview.cli.answers import write_sheet
 
-    asked = read_question(question, line, machine, period)
+    asked = read_question(question, line, machine, period, only=only, against=against)
     with Works(works, journal) as opened:
         write_sheet(opened, asked, file)
 
@@ -141,30 +273,65 @@ def watch(
     looks: Annotated[int, typer.Option(min=0, help="Stop after this many checks; 0: until stopped.")] = 0,
     board: Annotated[bool, typer.Option("--board", help="Serve the board meanwhile.")] = False,
     port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
+    sheets: Annotated[
+        Path | None, typer.Option(help="Write sheets into this folder when a shift, a day or a week is over.")
+    ] = None,
+    sheet: Annotated[list[str] | None, typer.Option(help="Which sheets; by default shift and week.")] = None,
+    form: Annotated[list[str] | None, typer.Option("--as", help="Their forms: pdf (default), xlsx or csv.")] = None,
 ) -> None:
-    """Take exports in as they arrive in a folder."""
+    """Take exports in as they arrive in a folder; write sheets of what is over."""
     give_memory_back()
     from lineview.app.works import Works
     from lineview.cli.intake import watch_folder
+    from lineview.cli.sheet_writer import SheetWriter
 
     with Works(works, journal) as opened:
-        watch_folder(opened, folder, every_s, looks, port if board else None)
+        writer = None if sheets is None else SheetWriter(sheets, sheet or ["shift", "week"], form or ["pdf"])
+        watch_folder(opened, folder, every_s, looks, port if board else None, writer)
 
 
 @app.command()
 def board(
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
-    host: Annotated[str, typer.Option(help="Address to serve on.")] = "127.0.0.1",
+    host: Annotated[
+        str, typer.Option(help="Address to serve on; any but this machine's own needs a user to sign in.")
+    ] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="Port to serve on.")] = 8050,
+    host_name: Annotated[
+        list[str] | None, typer.Option(help="A further name that the board answers to; may be repeated.")
+    ] = None,
+    tls: Annotated[tuple[Path, Path] | None, typer.Option(help="Certificate chain and private key, PEM.")] = None,
+    proxy: Annotated[
+        list[str] | None, typer.Option(help="Address of a proxy whose forwarded headers are believed.")
+    ] = None,
+    log: Annotated[str, typer.Option(help="Write a log of JSON lines to this file; - for the output.")] = "",
 ) -> None:
-    """Serve the board on this machine."""
+    """Serve the board: on this machine, or for those who sign in on a network.
+
+    A folder without plant.toml is set up there.
+    """
     give_memory_back()
     from lineview.app.works import Works
-    from lineview.board.serve import run_board
+    from lineview.board.serve import Serving, serve
 
-    with Works(works, journal) as opened:
-        run_board(opened, host, port)
+    serving = Serving(host, port, tuple(host_name or ()), tls, tuple(proxy or ()), log)
+    with Works(works, journal, new=True) as opened:
+        serve(opened, serving)
+
+
+@app.command()
+def setup(
+    exports: Annotated[list[Path] | None, typer.Argument(help="Export files and folders of them.")] = None,
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    accept: Annotated[bool, typer.Option("--accept", help="Take every suggestion without asking.")] = False,
+    answer: Annotated[list[str] | None, typer.Option(help="An answer given beforehand, as QUESTION=ANSWER.")] = None,
+) -> None:
+    """Set a works up from its exports: recognise them, ask what they leave open, write plant.toml."""
+    from lineview.cli.setup import run_setup
+
+    run_setup(works, exports or [], journal, accept, answer or [])
 
 
 @app.command()

@@ -8,7 +8,26 @@ from pathlib import Path
 from lineview.core.errors import Fault, IntakeError
 
 #: Endings by which a file in a folder is taken for an export, each also with ".gz".
-ENDINGS = (".csv", ".tsv", ".txt", ".tab", ".psv", ".dat", ".log", ".asc", ".prn", ".xlsx", ".xlsm", ".ods")
+ENDINGS = (
+    ".csv",
+    ".tsv",
+    ".txt",
+    ".tab",
+    ".psv",
+    ".dat",
+    ".log",
+    ".asc",
+    ".prn",
+    ".xlsx",
+    ".xlsm",
+    ".xls",
+    ".ods",
+    ".parquet",
+    ".json",
+    ".jsonl",
+    ".ndjson",
+    ".zip",
+)
 
 
 def find_exports(paths: Sequence[Path]) -> list[Path]:

@@ -13,12 +13,13 @@ import polars as pl
 
 from lineview.intake.detect.delimited import Records, split_quoted
 from lineview.intake.detect.sheets import NotInPieces
+from lineview.intake.limits import MOST_LINE
 
 #: Files from this size on are read in pieces; gzipped ones from an eighth of it, as text packs so [bytes].
 BIG = 32 << 20
 _PACKED = 8
 #: Some 200,000 rows.
-_PIECE = 16 << 20
+_PIECE = 11 << 20
 _HEAD = 1 << 20
 _MARK = b"\xef\xbb\xbf"
 
@@ -35,7 +36,8 @@ def head_of(path: Path) -> Head | None:
     """The first lines of a file that may be read in pieces, or None."""
     try:
         packed = _is_packed(path)
-        if path.stat().st_size < (BIG // _PACKED if packed else BIG):
+        size = _unpacked_size(path) if packed else path.stat().st_size
+        if size < BIG and not (packed and path.stat().st_size >= BIG // _PACKED):
             return None
         with _opened(path, packed) as file:
             start = file.read(_HEAD)
@@ -43,8 +45,21 @@ def head_of(path: Path) -> Head | None:
         return None  # the reading of the whole file says what is wrong
     mark = len(_MARK) if start.startswith(_MARK) else 0
     text = start[mark : start.rfind(b"\n") + 1]
-    plain = text and b"\x00" not in text and not _has_bare_returns(text) and _is_utf8(text)
+    plain = (
+        text
+        and text.lstrip()[:1] not in (b"{", b"[")
+        and b"\x00" not in text
+        and not _has_bare_returns(text)
+        and _is_utf8(text)
+    )
     return Head(text, mark) if plain and not _has_odd_quotes(text) else None
+
+
+def _unpacked_size(path: Path) -> int:
+    """What a gzip says that it holds [bytes], of which only the last 32 bits are written."""
+    with path.open("rb") as file:
+        file.seek(-4, 2)
+        return int.from_bytes(file.read(4), "little")
 
 
 def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
@@ -53,9 +68,21 @@ def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
         with _opened(path, _is_packed(path)) as file:
             file.read(skip)
             while block := file.read(_PIECE):
-                yield block if block.endswith(b"\n") else block + file.readline()
+                line = b"" if block.endswith(b"\n") else file.readline(MOST_LINE)
+                if len(line) == MOST_LINE:
+                    raise NotInPieces  # the reading of the whole file says what is wrong
+                yield block + line
     except (EOFError, zlib.error, gzip.BadGzipFile):
         raise NotInPieces from None
+
+
+def parts_of(data: bytes, size: int) -> Iterator[bytes]:
+    """A piece cut at line ends into parts of about `size` bytes."""
+    start = 0
+    while start < len(data):
+        end = data.find(b"\n", start + size) + 1 or len(data)
+        yield data[start:end]
+        start = end
 
 
 def _is_packed(path: Path) -> bool:
@@ -93,7 +120,7 @@ def _has_odd_quotes(text: bytes) -> bool:
 
 def records_of(data: bytes, separator: str, row: int) -> Records:
     """Cut a piece into records."""
-    if not _is_utf8(data) or _has_odd_quotes(data):
+    if not _is_utf8(data) or _has_odd_quotes(data) or b'="' in data:
         raise NotInPieces
     bare = data.replace(b"\x00", b"") if b"\x00" in data else data
     lines = pl.Series("text", [bare.removesuffix(b"\n").decode()]).str.split("\n").explode()

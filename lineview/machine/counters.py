@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from lineview.core.estimate import Estimate
 from lineview.machine.activity import Activity
-from lineview.machine.increments import known_modulus, steps_between
+from lineview.machine.increments import known_modulus, reported_steps, steps_between
 from lineview.machine.likeliest import LONG_S, OpenIntervals, PlannedTime, likeliest
 from lineview.machine.speed import sums
 from lineview.machine.steps import Steps
@@ -238,9 +238,17 @@ def _parts(counted: Counted) -> tuple[Floats, Floats, Floats, Floats, Ints]:
 
 def counter_steps(at_us: Ints, value: Floats, counter: Counter, gap_s: float) -> Steps:
     """What a counter added between readings, in pieces or metres; `gap_s` [s] is the longest read one."""
-    added = steps_between(
-        at_us, value, modulus=known_modulus(counter), fastest_per_min=counter.fastest_per_min, gap_s=gap_s
-    )
+    if counter.counting == "since last row":
+        added = reported_steps(at_us[:-1], at_us[1:], value[1:], counter.fastest_per_min)
+    else:
+        added = steps_between(
+            at_us,
+            -value if counter.counting == "down" else value,
+            modulus=known_modulus(counter),
+            fastest_per_min=counter.fastest_per_min,
+            gap_s=gap_s,
+            turns=counter.counting == "total",
+        )
     return added.times(counter.unit_value)
 
 

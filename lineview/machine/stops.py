@@ -11,6 +11,7 @@ from lineview.core.frames import STATE_TIMELINE, require
 
 STANDS = ("short stop", "stop", "changeover")
 FAILURES = ("short stop", "stop")
+RUNS = ("running", "slow")
 #: What stands where nobody set a reason.
 NO_REASON = "reason not set"
 
@@ -78,22 +79,50 @@ def stop_count(tape: pl.DataFrame) -> StopCount:
         restored: its length is not known.
     """
     require(tape, STATE_TIMELINE, "tape")
+    on = tape.filter(pl.col("state") != "break")
+    run = on.filter(pl.col("state").is_in(RUNS))
+    run_min = float((run["end"] - run["start"]).dt.total_microseconds().sum()) / 6e7
+    began = stop_spells(on)
+    whole = began.filter("whole")
+    return StopCount(began.height, whole.height, float(whole["minutes"].sum()), run_min)
+
+
+def stop_spells(tape: pl.DataFrame) -> pl.DataFrame:
+    """List the stops that began while the machine ran.
+
+    Parameters
+    ----------
+    tape : polars.DataFrame
+        STATE_TIMELINE by time; breaks are passed over.
+
+    Returns
+    -------
+    polars.DataFrame
+        Columns minutes [min], run_before (minutes run up to it) [min] and whole: whether its end was seen.
+    """
     on = tape.filter(pl.col("state") != "break").with_columns(
-        minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7, fails=pl.col("state").is_in(FAILURES)
+        minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7,
+        fails=pl.col("state").is_in(FAILURES),
+        runs=pl.col("state").is_in(RUNS),
     )
-    run = float(on.filter(pl.col("state").is_in(["running", "slow"]))["minutes"].sum())
-    spells = (
+    return (
         on.with_columns(spell=pl.col("fails").rle_id())
         .group_by("spell", maintain_order=True)
         .agg(
-            pl.col("fails").first(), pl.col("minutes").sum(), first=pl.col("state").first(), last=pl.col("state").last()
+            pl.col("fails").first(),
+            pl.col("minutes").sum(),
+            run=pl.when("runs").then("minutes").sum(),
+            first=pl.col("state").first(),
+            last=pl.col("state").last(),
         )
-        .with_columns(before=pl.col("last").shift(1), after=pl.col("first").shift(-1))
-        .filter(pl.col("fails"))
+        .with_columns(
+            run_before=pl.col("run").cum_sum(),
+            began=pl.col("last").shift(1).is_in(RUNS).fill_null(value=False),
+            whole=pl.col("first").shift(-1).is_in([*RUNS, "changeover"]).fill_null(value=False),
+        )
+        .filter("fails", "began")
+        .select("minutes", "run_before", "whole")
     )
-    began = spells.filter(pl.col("before").is_in(["running", "slow"]))
-    whole = began.filter(pl.col("after").is_in(["running", "slow", "changeover"]))
-    return StopCount(began.height, whole.height, float(whole["minutes"].sum()), run)
 
 
 def pareto(stops: pl.DataFrame) -> pl.DataFrame:

@@ -71,7 +71,7 @@ def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
         question="order",
         scope=scope,
         sentence=sentence(lines, plant, now),
-        soft=soft_line(lines, plant, history_words(made, plant, now)),
+        soft=soft_line(lines, plant, now, history_words(made, plant, now)),
         figures=(
             good_pieces_figure(inputs.good, scope.period, f"line {scope.line}"),
             *order_figures(lines, needed, period, plant.currency),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import polars as pl
@@ -11,6 +12,7 @@ import polars as pl
 from lineview.order.demand import Demand
 from lineview.order.orders import RISK, OrderLine
 from lineview.plant import Plant, Web
+from lineview.report import show
 from lineview.report.answer import Span
 
 CAUTIONS = (
@@ -20,16 +22,18 @@ CAUTIONS = (
     "Printed wrap must match the recipe and its allergens; check the artwork before ordering.",
 )
 
+#: From this chance on, running out is called almost sure.
+_ALMOST_SURE = 0.95
+
 
 def day_words(at: datetime, plant: Plant) -> str:
     """A moment's day in the plant's zone ("Thursday 25 June", in US units "Thursday, June 25")."""
-    local = at.astimezone(plant.tz)
-    return f"{local:%A, %B} {local.day}" if plant.units == "US" else f"{local:%A} {local.day} {local:%B}"
+    return show.a_day(at.astimezone(plant.tz).date(), plant, long=True)
 
 
 def chance_words(chance: float) -> str:
     """A chance as people say it."""
-    if chance >= 0.95:
+    if chance >= _ALMOST_SURE:
         return "a risk above 95 %"
     if chance < 0.001:
         return "a risk below 0.1 %"
@@ -42,16 +46,17 @@ def web_name(web: Web) -> str:
 
 
 def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span, ...]:
-    """Say what to order by when and what waiting risks; of several webs, the most urgent."""
+    """What to order by when, and the gravest risk; of several webs, the most urgent. The rest is in the soft line."""
     if not plant.webs:
         return (Span("No order advice: plant.toml describes no web."),)
-    told = [line for line in lines if line.advice is not None]
-    due = [line for line in told if line.order_by is not None]
+    advised = [line for line in lines if line.advice is not None]
+    due = [line for line in advised if line.order_by is not None]
+    short = _short_before_delivery(advised, plant, now)
     if due:
-        return (*_order(due, plant, now), *_open(told, plant, now, due[0].web))
-    if told:
+        return _order(due[0], short, plant, now)
+    if advised:
         nothing = Span("Nothing has to be ordered: what is on hand and on order lasts beyond a year.")
-        return (nothing, *_open(told, plant, now))
+        return (nothing, Span(" "), Span(_open_words(short[0]), call=True), Span(".")) if short else (nothing,)
     needed = [line for line in lines if line.week_reels > 0]
     if not needed:
         return (Span("No order advice yet: there is neither a plan nor a history."),)
@@ -60,55 +65,64 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[S
     return (Span(text), Span("no order date: no stock count was entered", call=True), Span("."))
 
 
-def _order(due: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span, ...]:
-    first = due[0]
+def _order(first: OrderLine, short: Sequence[_Short], plant: Plant, now: datetime) -> tuple[Span, ...]:
     if first.advice is None or first.order_by is None:
         return ()
-    reels = f"{first.advice.reels} reel{'s' if first.advice.reels != 1 else ''}"
-    late = first.order_by <= now
+    reels = show.counted(first.advice.reels, "reel")
     name = web_name(first.web)
     # There is no today here: the advice is of the last reading's day, and says so.
     start = (
-        f"As of {day_words(now, plant)}, order {reels} of {name} at once"
-        if late
-        else f"Order {reels} of {name} by {day_words(first.order_by, plant)}"
+        f"As of {day_words(now, plant)}, order {reels} of {name} at once; "
+        if first.order_by <= now
+        else f"Order {reels} of {name} by {day_words(first.order_by, plant)}; "
     )
-    if late and first.advice.chance > RISK:
-        coming = 0.0 if first.supply is None else sum(reels for _, reels in first.supply.coming)
-        even = f"once the {coming:,.0f} on order are in, it may run out again" if coming else "it may run out"
-        risk = f"{even} before the new ones come, with {chance_words(first.advice.chance)}"
-        spans = [Span(start + "; "), Span(risk, call=True)]
+    if short:
+        risk, call = _open_words(short[0], first.web), True
+    elif first.order_by <= now and first.advice.chance > RISK:
+        risk, call = _late_words(first, first.advice.chance), True
     else:
-        spans = [Span(start + "; ")]
-        risk = f"waiting a week means {chance_words(first.advice.chance_week_later)} of running out"
-        spans.append(Span(risk, call=first.advice.chance_week_later > 2 * RISK))
-    return (*spans, Span("."))
+        later = first.advice.chance_week_later
+        risk, call = f"waiting a week means {chance_words(later)} of running out", later > 2 * RISK
+    return (Span(start), Span(risk, call=call), Span("."))
 
 
-def _open(told: Sequence[OrderLine], plant: Plant, now: datetime, named: Web | None = None) -> tuple[Span, ...]:
-    """Name the webs likely to run out before a delivery that is already ordered; no order helps that."""
-    risky = [(line.open_risk, line.web) for line in told if line.open_risk is not None]
-    over = [(risk, web) for risk, web in risky if risk is not None and risk[0] > RISK]
-    if not over:
-        return ()
-    (chance, day), web = max(over, key=lambda pair: pair[0][0])
-    at = day_words(now + timedelta(days=day), plant)
-    name = "It" if named is not None and named.id == web.id else web_name(web)
-    if chance >= 0.95:
-        text = f"{name} will almost surely run out before its delivery of {at}"
-    else:
-        text = f"{name} may run out before its delivery of {at}, with {chance_words(chance)}"
-    others = [(c, f"{web_name(w)} ({day_words(now + timedelta(days=d), plant)})") for (c, d), w in over if w != web]
-    sure, maybe = ([words for c, words in others if (c >= 0.95) is wanted] for wanted in (True, False))
-    named_too = f"; almost surely also {listed(sure)}" if sure else ""
-    named_too += f"; possibly also {listed(maybe)}" if maybe else ""
-    ask = ": ask the supplier to bring those forward." if others else ": ask the supplier to bring it forward."
-    return (Span(" "), Span(text + named_too, call=True), Span(ask))
+def _late_words(line: OrderLine, chance: float) -> str:
+    """How likely a web runs out before an order of today comes, whatever is on order."""
+    coming = 0.0 if line.supply is None else sum(reels for _, reels in line.supply.coming)
+    even = f"once the {coming:,.0f} on order are in, it may run out again" if coming else "it may run out"
+    return f"{even} before the new ones come, with {chance_words(chance)}"
 
 
-def listed(names: Sequence[str]) -> str:
-    """Give names as a sentence lists them."""
-    return " and ".join(part for part in (", ".join(names[:-1]), *names[-1:]) if part)
+@dataclass(frozen=True)
+class _Short:
+    """A web that may run out before a delivery that is already ordered, how likely, and that delivery's day."""
+
+    web: Web
+    chance: float
+    day: str
+
+
+def _short_before_delivery(advised: Sequence[OrderLine], plant: Plant, now: datetime) -> list[_Short]:
+    """The webs likely to run out before a delivery already ordered, the likeliest first; no order helps that."""
+    risks = [(line.web, *line.open_risk) for line in advised if line.open_risk is not None]
+    short = [_Short(web, c, day_words(now + timedelta(days=days), plant)) for web, c, days in risks if c > RISK]
+    return sorted(short, key=lambda one: -one.chance)
+
+
+def _open_words(short: _Short, named: Web | None = None) -> str:
+    name = "it" if named is not None and named.id == short.web.id else web_name(short.web)
+    if short.chance >= _ALMOST_SURE:
+        return f"{name} will almost surely run out before its delivery of {short.day}"
+    return f"{name} may run out before its delivery of {short.day} ({chance_words(short.chance)})"
+
+
+def _forward_words(short: Sequence[_Short]) -> str:
+    """Which deliveries to ask the supplier to bring forward, and why."""
+    parts = [
+        f"{web_name(one.web)} ({one.day}, {'almost surely' if one.chance >= _ALMOST_SURE else 'possibly'} out before)"
+        for one in short
+    ]
+    return f"ask the supplier to bring forward {show.listed(parts)}"
 
 
 def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
@@ -117,14 +131,19 @@ def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
         return ""
     first: date = made["date"].to_list()[int(made["date"].arg_min() or 0)]
     days = (now.astimezone(plant.tz).date() - first).days + 1
-    length = f"{days} day{'s' if days != 1 else ''}" if days < 56 else f"{days // 7} weeks"
+    length = show.counted(days, "day") if days < 56 else f"{days // 7} weeks"
     return f"{length} up to {day_words(now, plant)}"
 
 
-def soft_line(lines: Sequence[OrderLine], plant: Plant, history: str) -> str:
-    """The line below the sentence: cover, lead time, accepted chance, and how many webs follow."""
-    due = [line for line in lines if line.order_by is not None]
-    parts = []
+def soft_line(lines: Sequence[OrderLine], plant: Plant, now: datetime, history: str) -> str:
+    """The line below the sentence: deliveries wanted sooner, cover, lead time, accepted chance, further webs."""
+    advised = [line for line in lines if line.advice is not None]
+    due = [line for line in advised if line.order_by is not None]
+    short = _short_before_delivery(advised, plant, now)
+    parts = [_forward_words(short)] if short else []
+    if short and due and due[0].advice is not None and due[0].order_by is not None:
+        late = due[0].order_by <= now and due[0].advice.chance > RISK
+        parts += [f"{web_name(due[0].web)}: {_late_words(due[0], due[0].advice.chance)}"] if late else []
     if due and due[0].advice is not None and due[0].supply is not None:
         first, advice = due[0], due[0].advice
         cover = "beyond a year" if math.isinf(advice.cover_days) else f"{advice.cover_days:.0f} days"
@@ -149,9 +168,9 @@ def _further(due: Sequence[OrderLine], plant: Plant) -> list[str]:
     first = min(day for _, day in days)
     same = [web_name(line.web) for line, day in days if day.date() == first.date()]
     later = [day for _, day in days if day.date() != first.date()]
-    parts = [f"then {listed(same)} by {day_words(first, plant)}"]
+    parts = [f"then {show.listed(same)} by {day_words(first, plant)}"]
     if later:
-        more = "1 further web" if len(later) == 1 else f"{len(later)} further webs"
+        more = show.counted(len(later), "further web")
         parts.append(f"{more} from {day_words(min(later), plant)}")
     return parts
 

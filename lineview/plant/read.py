@@ -15,6 +15,7 @@ from pydantic import ValidationError
 
 from lineview.core.errors import Fault, PlantError
 from lineview.plant.checks import Declared, PlacedFault, repeated_ids
+from lineview.plant.counting import with_counting
 from lineview.plant.messages import faults_of
 from lineview.plant.model import Plant
 from lineview.plant.positions import KeyLines
@@ -79,13 +80,39 @@ def plant_of_json(data: dict[str, Any]) -> Plant:
     return Plant.model_validate_json(json.dumps(data), context=Declared.in_tables(data))
 
 
+def check_text(text: str, name: str = "plant.toml") -> list[Fault]:
+    """Every fault of a plant description that is not written yet.
+
+    Parameters
+    ----------
+    text : str
+        As the file would be.
+    name : str
+        Of the file, for the messages.
+
+    Returns
+    -------
+    list of Fault
+        Each with its line; none where all is right.
+    """
+    try:
+        data, lines = _plain(tomllib.loads(text), ""), KeyLines(text)
+    except tomllib.TOMLDecodeError as error:
+        return [_syntax(str(error), text, name)]
+    _, placed = _checked(data)
+    found = sorted(((lines.of(keys), fault) for keys, fault in placed), key=lambda row: row[0])
+    return [replace(fault, where=f"{name} line {line}") for line, fault in found]
+
+
 def _checked(data: dict[str, Any]) -> tuple[Plant | None, list[PlacedFault]]:
     """Validate types, values and references; no plant where one of them is wrong."""
     faults = repeated_ids(data)
     try:
-        return Plant.model_validate(data, strict=True, context=Declared.in_tables(data)), faults
+        plant = Plant.model_validate(data, strict=True, context=Declared.in_tables(data))
     except ValidationError as error:
         return None, faults_of(error, data) + faults
+    plant, contradictions = with_counting(plant)
+    return plant, faults + contradictions
 
 
 def _layouts(data: Mapping[str, Any]) -> tuple[Any, ...]:

@@ -12,8 +12,9 @@ from typing import Any, Literal
 import polars as pl
 
 from lineview.core.figure import Figure, Period
+from lineview.plant import Plant
 
-Question = Literal["rope", "weight", "shift", "wrap", "order"]
+Question = Literal["rope", "weight", "shift", "wrap", "order", "week"]
 
 
 @dataclass(frozen=True)
@@ -23,9 +24,9 @@ class Scope:
     Parameters
     ----------
     line : str
-        Id of the line.
+        Id of the line; "" for all lines.
     machine : str
-        Id of the machine: a sizer for rope, a cut-and-wrap machine for the others.
+        Id of the machine: a sizer for rope, a cut-and-wrap machine for the others; "" for all of the line.
     period : Period
         From when to when [UTC].
     now : datetime
@@ -41,12 +42,60 @@ class Scope:
     label: str = ""
 
 
+ALL_LINES = "all lines"
+
+
+def scope_name(scope: Scope, plant: Plant) -> str:
+    """What a scope is of, as a person names it: a machine, a line, or all lines.
+
+    Parameters
+    ----------
+    scope : Scope
+        Of an answer.
+    plant : Plant
+        Its lines and machines have the names.
+    """
+    machine = plant.machine(scope.machine)
+    if machine is not None:
+        return machine.shown
+    line = next((line for line in plant.lines if line.id == scope.line), None)
+    return scope.machine or scope.line or ALL_LINES if line is None else line.name or line.id
+
+
 @dataclass(frozen=True)
 class Span:
     """A run of a sentence; `call` marks what needs a person, and nothing else."""
 
     text: str
     call: bool = False
+
+
+#: A column of a table: its key, its heading, and its unit ("" for none).
+Column = tuple[str, str, str]
+
+
+def columns_of(text: str, **units: str) -> tuple[Column, ...]:
+    """Columns as one line of text: ``key: heading [unit]``, with semicolons between.
+
+    Parameters
+    ----------
+    text : str
+        A column without a heading of its own is headed by its key, one without a unit has none.
+    **units : str
+        What units that the plant decides stand for ("currency").
+
+    Examples
+    --------
+    >>> columns_of("pieces; low: lower limit [mm]; why:")
+    (('pieces', 'pieces', ''), ('low', 'lower limit', 'mm'), ('why', '', ''))
+    """
+    columns = []
+    for column in text.split(";"):
+        words, _, unit = column.strip().partition(" [")
+        key, colon, heading = words.partition(":")
+        unit = unit.removesuffix("]")
+        columns.append((key, heading.strip() if colon else key, units.get(unit, unit)))
+    return tuple(columns)
 
 
 @dataclass(frozen=True)
@@ -58,7 +107,7 @@ class Table:
 
     name: str
     title: str
-    columns: Sequence[tuple[str, str, str]]
+    columns: Sequence[Column]
     rows: Sequence[Mapping[str, Any]]
 
 
@@ -69,7 +118,7 @@ class Answer:
     Parameters
     ----------
     question : str
-        "rope", "weight", "shift", "wrap" or "order".
+        "rope", "weight", "shift", "wrap", "order" or "week".
     scope : Scope
         What was asked.
     sentence : tuple of Span

@@ -14,12 +14,16 @@ CONFIDENCE = "95 % confidence"
 
 
 class Row(NamedTuple):
-    """What a figure is called, its unit ("" for none), its sources with blanks between, and its interval."""
+    """What a figure is called, its unit ("" for none), its sources with blanks between, and its interval.
+
+    `printed` figures stand on the one sheet on which a shift is handed over.
+    """
 
     label: str
     unit: str = ""
     sources: str = ""
     interval: str = EXACT
+    printed: bool = False
 
 
 _TREND = "nist-handbook mil-hdbk-189"
@@ -71,19 +75,17 @@ _SHIFT = {
     "stops": Row("stops"),
     "short_stops": Row("short stops"),
     "changeovers": Row("changeovers"),
-    "mtbf_min": Row(
-        "mean running time between stops", "min", "nist-handbook", f"{CONFIDENCE}, exact for a constant rate"
-    ),
-    "mttr_min": Row("mean time to restore", "min", "nist-handbook", f"{CONFIDENCE}, exact for exponential lengths"),
+    "mtbf_min": Row("mean running time between stops", "min", "nist-handbook derived-past-shifts"),
+    "mttr_min": Row("mean time to restore", "min", "derived-past-shifts"),
     "pace_needed_per_min": Row("pace needed for the plan", "pieces/min"),
-    "projected_pieces": Row("good pieces at the end if it goes on like this", "pieces", "derived-projection"),
+    "projected_pieces": Row("good pieces at the end if it goes on like this", "pieces", "derived-past-shifts"),
     "batch_end": Row("{event}", "", "derived-projection", _NEXT),
     "reel_end_{web}": Row("{event}", "", "derived-projection", _NEXT),
-    "iso_availability_percent": Row("Availability", "%", "iso-22400-2"),
-    "iso_effectiveness_percent": Row("Effectiveness", "%", "iso-22400-2"),
-    "iso_quality_ratio_percent": Row("Quality ratio", "%", "iso-22400-2"),
-    "iso_oee_index_percent": Row("Overall equipment effectiveness index", "%", "iso-22400-2"),
-    "iso_nee_index_percent": Row("Net equipment effectiveness index", "%", "iso-22400-2"),
+    "iso_availability_percent": Row("Availability", "%", "iso-22400-2", printed=True),
+    "iso_effectiveness_percent": Row("Effectiveness", "%", "iso-22400-2", printed=True),
+    "iso_quality_ratio_percent": Row("Quality ratio", "%", "iso-22400-2", printed=True),
+    "iso_oee_index_percent": Row("Overall equipment effectiveness index", "%", "iso-22400-2", printed=True),
+    "iso_nee_index_percent": Row("Net equipment effectiveness index", "%", "iso-22400-2", printed=True),
     "iso_allocation_efficiency_percent": Row("Allocation efficiency", "%", "iso-22400-2"),
     "iso_utilization_efficiency_percent": Row("Utilization efficiency", "%", "iso-22400-2"),
     "iso_technical_efficiency_percent": Row("Technical efficiency", "%", "iso-22400-2"),
@@ -185,6 +187,40 @@ _ROPE = {
     "taper_mm": Row("from a batch's start to its end", "mm", _MODEL, f"{CONFIDENCE}, from the change between batches"),
 }
 
+_LEDGER = "derived-ledger derived-ladder"
+_HISTORY = "restricted-likelihood"
+
+_WEEK = {
+    "compared_{what}": Row(
+        "{what}, {first} less {second}, at the same mix", "{unit}", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
+    ),
+    "compared_{what}_pieces_per_min": Row(
+        "lost to {what}, {first} less {second}, at the same mix",
+        "pieces/min",
+        f"benjamini-hochberg-1995 {_HISTORY}",
+        CONFIDENCE,
+    ),
+    "{cause}_lost_min": Row("{cause}: minutes lost", "min", _LEDGER),
+    "{cause}_not_made_pieces": Row("{cause}: pieces not made", "pieces", _LEDGER),
+    "{cause}_not_made_kg": Row("{cause}: candy not made", "kg", _LEDGER),
+    "{cause}_candy_lost_kg": Row("{cause}: candy used and not sold", "kg", "derived-ledger gum"),
+    "{cause}_film_lost_m": Row("{cause}: film beyond what good pieces need", "m", "derived-ledger wrap-efficiency"),
+    "{cause}_paper_lost_m": Row(
+        "{cause}: wax paper beyond what good pieces need", "m", "derived-ledger wrap-efficiency"
+    ),
+    "{cause}_cost_money": Row("{cause}: cost", "{currency}", _LEDGER),
+    "{cause}_change_min_per_h": Row(
+        "{cause}: change against the weeks before", "min/h", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
+    ),
+    "{cause}_slope_min_per_h_per_week": Row(
+        "{cause}: slope over all weeks", "min/h/week", f"benjamini-hochberg-1995 {_HISTORY}", CONFIDENCE
+    ),
+    "{cause}_level_{weeks}_weeks_min_per_h": Row("{cause}: level over {weeks} weeks", "min/h", _HISTORY, CONFIDENCE),
+    "{cause}_slope_{weeks}_weeks_min_per_h_per_week": Row(
+        "{cause}: slope over {weeks} weeks", "min/h/week", _HISTORY, CONFIDENCE
+    ),
+}
+
 _WEIGHT = {
     "mean_g": Row("mean mass of a piece", "g", _SPREAD, f"{CONFIDENCE}, from batch means"),
     "target_g": Row("target mass of a piece", "g", "", "set in plant.toml"),
@@ -228,4 +264,4 @@ _WEIGHT = {
     "batches_outside": Row("batches beyond control limits", "", "nist-handbook iso-7870-2"),
 }
 
-FIGURES: dict[str, Row] = _ALL | _SHIFT | _ORDER | _WRAP | _ROPE | _WEIGHT
+FIGURES: dict[str, Row] = _ALL | _SHIFT | _ORDER | _WRAP | _ROPE | _WEIGHT | _WEEK

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import math
-
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
 from lineview.plant import Machine
 from lineview.report.figures import COUNT_BOUNDS, MISSING_BOUNDS, NO_DOUBT, FigureList
 from lineview.shift.account import CAUSES, ShiftAccount, cause_sums
 from lineview.shift.measures import ShiftMeasures
-from lineview.shift.projection import LEAST_CYCLES
-from lineview.stats.events import exponential_mean_limits, mean_between_limits
+from lineview.shift.past import PastShifts, mean_between, mean_restore
 
 
 def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
@@ -117,8 +114,8 @@ def _minutes(figures: FigureList, account: ShiftAccount, n: int, slow: tuple[flo
             most = account.minutes[state] + open_min
             minutes = Estimate(minutes.value, minutes.value, most, n, interval="bounds: unseen minutes")
         if state == "slow" and slow[1] > slow[0]:
-            said = "bounds: a slow stretch's ends lie within a reading interval"
-            minutes = Estimate(minutes.value, slow[0], slow[1] + open_min, n, interval=said)
+            kind = "bounds: a slow stretch's ends lie within a reading interval"
+            minutes = Estimate(minutes.value, slow[0], slow[1] + open_min, n, interval=kind)
         figures.add(name, minutes, working)
 
 
@@ -192,16 +189,12 @@ def _stops(figures: FigureList, measured: ShiftMeasures) -> None:
     if stops.run_min <= 0:
         figures.unknown("mtbf_min", "it did not run while there were readings")
     else:
-        low, high = mean_between_limits(stops.events, stops.run_min)
-        why = "no stop began" if stops.mean_between_min is None else ""
-        most = high if math.isfinite(high) else None
-        between = Estimate(stops.mean_between_min, low, most, stops.events, why_none=why)
+        between = mean_between(stops, [*measured.past.shifts, *measured.own_shifts])
         working = f"{stops.run_min:.1f} running minutes ÷ {stops.events} stops that began while it ran"
         figures.add("mtbf_min", between, working)
     if stops.mean_to_restore_min is None:
         return figures.too_few("mttr_min", needs=1, has=0)
-    ends = exponential_mean_limits(stops.stopped_min, stops.restored)
-    restore = Estimate(stops.mean_to_restore_min, ends[0], ends[1], stops.restored)
+    restore = mean_restore(stops, PastShifts(measured.own_shifts).lasted_min, measured.past)
     return figures.add("mttr_min", restore, f"{stops.stopped_min:.1f} minutes ÷ {stops.restored} stops that ended")
 
 
@@ -230,10 +223,10 @@ def _projection(figures: FigureList, measured: ShiftMeasures, n: int) -> None:
     if left <= 1e-6:
         return figures.unknown("projected_pieces", "the period is over")
     if rest is None:
-        return figures.too_few("projected_pieces", needs=LEAST_CYCLES, has=measured.cycles)
+        return figures.unknown("projected_pieces", "too few minutes were seen so far")
     good = account.good_used
     share = good / account.made_used if account.made_used else 1.0
-    value, low, high = (good + pieces * share for pieces in (rest.pieces, rest.low, rest.high))
-    kind = f"{rest.confidence:.0%} prediction from {rest.cycles} runs and stops of this period"
+    value = good + rest.pieces * share
+    low, high = (None if end is None else good + end * share for end in (rest.low, rest.high))
     working = f"{good:,.0f} good so far + {rest.pieces * share:,.0f} in {left:,.1f} min left"
-    return figures.add("projected_pieces", Estimate(value, low, high, n, interval=kind), working)
+    return figures.add("projected_pieces", Estimate(value, low, high, n, interval=rest.from_what), working)

@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 import polars as pl
 
-from lineview.core.frames import UTC_US
+from lineview.core.frames import STOP_LOG, UTC_US, empty
 from lineview.machine.activity import slow_bounds_min
 from lineview.machine.calendar import calendar, shift_windows
 from lineview.machine.changeovers import with_planned_minutes
@@ -20,14 +20,8 @@ from lineview.machine.stops import StopCount, stop_count
 from lineview.machine.timeline import line_changeovers, timeline_of
 from lineview.plant import Machine, Plant
 from lineview.shift.account import ShiftAccount, accounts, joined
-from lineview.shift.projection import (
-    Projection,
-    pace_needed_per_min,
-    plan_covers,
-    planned_pieces,
-    project,
-    run_stop_cycles,
-)
+from lineview.shift.past import PastShift, PastShifts, Projection, RestOfShift, shift_of, shifts_of
+from lineview.shift.projection import pace_needed_per_min, plan_covers, planned_pieces
 
 
 @dataclass(frozen=True)
@@ -50,10 +44,12 @@ class ShiftMeasures:
         Pieces planned; None without a plan for the whole period.
     pace_needed_per_min : float or None
         For the rest [pieces/min].
-    rest : Projection or None
-        Of the planned minutes left.
-    cycles : int
-        Runs with what stood after them, seen so far.
+    rest_of_shift : RestOfShift or None
+        How the planned minutes left may go; None where none are, or none are over.
+    past : PastShifts
+        The shifts of the four weeks before.
+    own_shifts : tuple of PastShift
+        Those of the period, so far.
     stops : StopCount
         Of the tape.
     changeovers : polars.DataFrame
@@ -77,8 +73,9 @@ class ShiftMeasures:
     left_min: float
     planned: float | None
     pace_needed_per_min: float | None
-    rest: Projection | None
-    cycles: int
+    rest_of_shift: RestOfShift | None
+    past: PastShifts
+    own_shifts: tuple[PastShift, ...]
     stops: StopCount
     changeovers: pl.DataFrame
     against: Contradictions
@@ -98,6 +95,11 @@ class ShiftMeasures:
         slow = self.so_far.minutes["slow"]
         return (slow, slow) if every is None else slow_bounds_min(self.tape, every)
 
+    @property
+    def rest(self) -> Projection | None:
+        """Pieces of the planned minutes left."""
+        return None if self.rest_of_shift is None else self.rest_of_shift.project(self.left_min)
+
     @cached_property
     def steps(self) -> pl.DataFrame:
         """Its running and slow stretches and breaks in steps of about a minute, as of minute_steps."""
@@ -107,6 +109,29 @@ class ShiftMeasures:
     def unexplained_stops(self) -> int:
         """Stops, short ones aside, that have no reason."""
         return self.tape.filter((pl.col("state") == "stop") & pl.col("reason").is_null()).height
+
+
+@dataclass(frozen=True)
+class PastCounts:
+    """Counts of a machine over some weeks before a period, from a moment on, and its line's batches then."""
+
+    start: datetime
+    counts: MachineCounts
+    batches: pl.DataFrame
+
+
+def past_shifts(plant: Plant, past: PastCounts | None, end: datetime) -> PastShifts:
+    """The shifts of the weeks before a period."""
+    if past is None or not plant.shifts or not past.counts.readings:
+        return PastShifts()
+    planned = calendar(plant.shifts, plant.zone, past.start, end)
+    if not planned.height:
+        return PastShifts()
+    changed = line_changeovers(past.counts, past.batches, planned, ())
+    tape = timeline_of(
+        past.counts, past.batches, empty(STOP_LOG), planned, short_stop_min=plant.short_stop_min, changeovers=changed
+    )
+    return PastShifts(shifts_of(tape, shift_windows(planned)))
 
 
 def nominal_per_min(machine: Machine) -> float:
@@ -125,6 +150,7 @@ def measure_shift(
     stop_log: pl.DataFrame,
     plan: pl.DataFrame,
     gauges: Sequence[pl.DataFrame] = (),
+    weeks_before: PastCounts | None = None,
 ) -> ShiftMeasures:
     """Measure a period of a machine."""
     whole = calendar(plant.shifts, plant.zone, start, end)
@@ -145,8 +171,8 @@ def measure_shift(
     covered = plan_covers(plan, machine.line, start, end, shifts=plant.shifts, zone=plant.zone)
     partly, planned = planned is not None and not covered, planned if covered else None
     needed = None if planned is None else pace_needed_per_min(planned, so_far.good_used, left)
-    cycles = run_stop_cycles(tape)
-    rest = project(cycles, left) if left > 1e-6 else None
+    own = shift_of(tape) if left > 1e-6 else None
+    before = past_shifts(plant, weeks_before, start)
     return ShiftMeasures(
         machine,
         counts,
@@ -157,8 +183,9 @@ def measure_shift(
         left,
         planned,
         needed,
-        rest,
-        cycles.height,
+        None if own is None else RestOfShift(before, own),
+        before,
+        shifts_of(tape, windows),
         stop_count(tape),
         with_planned_minutes(changed, tape),
         contradictions(counts.seen, counts.spells.within(*micros([start, reach]))),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -16,11 +15,9 @@ from lineview.machine.calendar import calendar
 from lineview.machine.likeliest import planned_time
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Plant, Shift
-from lineview.stats.means import coverage_factor
+from lineview.shift.past import RestOfShift
 from lineview.wrap.reel_lengths import full_reel_m
 
-#: Runs and stops of this shift that a projection needs.
-LEAST_CYCLES = 6
 #: A plan may leave up to a shift free between two of its rows; a longer gap is time without a plan [s].
 LONGEST_FREE_S = 9 * 3600.0
 #: With less of the shift left than this there is no rest to run [min].
@@ -32,17 +29,17 @@ def planned_pieces(
 ) -> float | None:
     """The pieces planned for a line in a period."""
     require(plan, PLAN, "plan")
-    own = plan.filter((pl.col("line") == line) & pl.col("pieces").is_finite()).filter(
+    of_line = plan.filter((pl.col("line") == line) & pl.col("pieces").is_finite()).filter(
         (pl.col("start") < end) & (pl.col("end").fill_null(end) > start)
     )
-    if not own.height:
+    if not of_line.height:
         return None
-    begins, finishes = own["start"].to_list(), own["end"].fill_null(end).to_list()
+    begins, finishes = of_line["start"].to_list(), of_line["end"].fill_null(end).to_list()
     spent = _planned_s(shifts, zone, begins, finishes)
     inner = [max(at, start) for at in begins], [min(at, end) for at in finishes]
     inside = _planned_s(shifts, zone, *inner)
     share = np.where(spent > 0, inside / np.where(spent > 0, spent, 1.0), 1.0)
-    return float(own["pieces"].to_numpy() @ share)
+    return float(of_line["pieces"].to_numpy() @ share)
 
 
 def plan_covers(
@@ -84,71 +81,6 @@ def pace_needed_per_min(planned: float, good: float, left_min: float) -> float |
 
 
 @dataclass(frozen=True)
-class Projection:
-    """Pieces of the rest of a shift with a prediction interval."""
-
-    pieces: float
-    low: float
-    high: float
-    cycles: int
-    confidence: float
-
-
-def run_stop_cycles(tape: pl.DataFrame) -> pl.DataFrame:
-    """Cut a tape into cycles: a run and what stood after it."""
-    on = tape.filter(~pl.col("state").is_in(["break", "unseen"])).with_columns(
-        minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7,
-        runs=pl.col("state").is_in(["running", "slow"]),
-    )
-    begins = pl.col("runs") & ~pl.col("runs").shift(1, fill_value=True)
-    return (
-        on.with_columns(cycle=begins.cum_sum())
-        .group_by("cycle", maintain_order=True)
-        .agg(pl.col("minutes").sum(), pl.col("pieces").fill_null(0.0).sum())
-        .select("minutes", "pieces")
-    )
-
-
-def project(cycles: pl.DataFrame, left_min: float, *, confidence: float = 0.9) -> Projection | None:
-    """Project the pieces of the planned minutes left from runs and stops so far.
-
-    Pieces follow a renewal reward process. With r = sum of pieces over sum of minutes, d = pieces − r ×
-    minutes of a cycle, s² the mean of (d / (1 − the cycle's share of all minutes))² as the jackknife has it,
-    and m the mean minutes of a cycle, the variance over T more minutes is s² (T / m + 1) (1 + T / sum of
-    minutes): the one more cycle stands for the two that the rest cuts at its ends. Limits by Student's t.
-    Stops have a long tail, so s² is less sure than n − 1 degrees say: they are at most 2 n / (kurtosis of
-    d − 1), from the variance of a sample's variance.
-    Source: derived-projection
-    """
-    n = cycles.height
-    total_min = float(cycles["minutes"].sum())
-    if n < LEAST_CYCLES or total_min <= 0:
-        return None
-    rate = float(cycles["pieces"].sum()) / total_min
-    half = _half_width(cycles, rate, left_min, confidence)
-    most = float((cycles["pieces"] / cycles["minutes"]).max() or rate)  # type: ignore[arg-type]  # a float
-    pieces = rate * left_min
-    ceiling = max(most, rate) * left_min
-    return Projection(pieces, max(0.0, pieces - half), min(pieces + half, ceiling), n, confidence)
-
-
-def _half_width(cycles: pl.DataFrame, rate: float, left_min: float, confidence: float) -> float:
-    """Give half the width of the prediction interval [pieces], as in `project`."""
-    minutes = cycles["minutes"].to_numpy()
-    off = cycles["pieces"].to_numpy() - rate * minutes
-    n, total_min = len(minutes), float(minutes.sum())
-    second = float((off**2).mean())
-    if second <= 0.0:
-        return 0.0
-    without = (1.0 - minutes / total_min).clip(1e-9)
-    square = float(((off / without) ** 2).mean())
-    excess = max(float((off**4).mean()) / second**2 - 1.0, 1e-9)
-    degrees = max(1.0, min(n - 1.0, 2.0 * n / excess))
-    variance = square * (left_min * n / total_min + 1.0) * (1.0 + left_min / total_min)
-    return coverage_factor(degrees, confidence) * math.sqrt(variance)
-
-
-@dataclass(frozen=True)
 class NextEvent:
     """Something that ends soon: `at` with `earliest` (it never stops) and `latest`; None with `why`.
 
@@ -165,11 +97,11 @@ class NextEvent:
 
 @dataclass(frozen=True)
 class Pace:
-    """Pieces a planned minute as it went, as if it never stopped, and the runs and stops behind it."""
+    """Pieces a planned minute as it went, as if it never stopped, and how the rest may go."""
 
     usual_per_min: float
     running_per_min: float
-    cycles: pl.DataFrame
+    rest: RestOfShift | None
     to_come: Sequence[tuple[datetime, datetime]]
 
     def when(self, pieces: float) -> tuple[datetime | None, datetime | None, datetime | None]:
@@ -181,12 +113,12 @@ class Pace:
 
     def _latest(self, pieces: float) -> datetime | None:
         """When the low end of the projection reaches the pieces; None where it does not."""
-        if self.usual_per_min <= 0:
+        if self.usual_per_min <= 0 or self.rest is None:
             return None
         minutes = pieces / self.usual_per_min
         for _ in range(60):
-            rest = project(self.cycles, minutes)
-            if rest is None:
+            rest = self.rest.project(minutes)
+            if rest.low is None:
                 return None
             if rest.low >= pieces:
                 return self._after(minutes)
@@ -208,9 +140,9 @@ def reel_ends(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, now: dat
 
     Source: derived-projection
     """
-    own = reels.filter((pl.col("machine") == counts.machine.id) & (pl.col("at") <= now)).sort("at", "row")
+    mounted = reels.filter((pl.col("machine") == counts.machine.id) & (pl.col("at") <= now)).sort("at", "row")
     events = []
-    for row in _mounted(plant, own):
+    for row in _mounted(plant, mounted):
         web = plant.web(row["web"] or "")
         name = f"{(web.name or web.kind) if web else row['web']} reel ends"
         held = row["length_m"] or (full_reel_m(web) if web else None)
@@ -239,10 +171,10 @@ def _mounted(plant: Plant, changes: pl.DataFrame) -> list[dict[str, Any]]:
 
 def batch_end(plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: datetime, pace: Pace) -> list[NextEvent]:
     """When the batch on the line ends."""
-    own = batches.filter((pl.col("line") == counts.machine.line) & (pl.col("start") <= now)).sort("start")
-    if not own.height:
+    started = batches.filter((pl.col("line") == counts.machine.line) & (pl.col("start") <= now)).sort("start")
+    if not started.height:
         return []
-    row = own.row(-1, named=True)
+    row = started.row(-1, named=True)
     product = plant.product(row["product"] or "")
     name = f"batch ends{f', {product.flavour}' if product else ''}"
     made = _made(counts, row["start"], now)
@@ -263,5 +195,5 @@ def _made(counts: MachineCounts, start: datetime, end: datetime) -> float | None
 
 def _event(name: str, pieces: float, working: str, pace: Pace) -> NextEvent:
     at, earliest, latest = pace.when(pieces)
-    told = f"{working} = {pieces:,.0f} pieces left at {pace.usual_per_min:,.0f} a planned minute"
-    return NextEvent(name, at, earliest, latest, told, "" if at else "after the period's end")
+    whole = f"{working} = {pieces:,.0f} pieces left at {pace.usual_per_min:,.0f} a planned minute"
+    return NextEvent(name, at, earliest, latest, whole, "" if at else "after the period's end")

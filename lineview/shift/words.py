@@ -21,6 +21,10 @@ MUCH_OUTSIDE = 0.1
 _COUNT = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 
+#: Bounds within this share of a count decide it.
+_DECIDED = 0.02
+
+
 def in_words(count: int) -> str:
     """Write a small count as a word."""
     return _COUNT[count] if 0 <= count < len(_COUNT) else f"{count:,}"
@@ -30,8 +34,8 @@ def sentence(measured: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span
     """Say what the shift made, in one plain sentence."""
     account = measured.so_far
     several = measured.windows.height > 1
-    one = "This period" if measured.cuts_shift else "This shift"
-    subject = f"These {in_words(measured.windows.height)} shifts" if several else one
+    this = "This period" if measured.cuts_shift else "This shift"
+    subject = f"These {in_words(measured.windows.height)} shifts" if several else this
     if scope.now <= scope.period.start:
         return (Span(f"{subject} has not begun: the latest reading is from before it."),)
     if account.planned_min <= 1e-9:
@@ -64,7 +68,8 @@ def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
     """Say why pieces cannot be told, or that most minutes were not seen; nothing where they can."""
     account = measured.so_far
     name = measured.machine.shown
-    if not readings or account.unseen_min >= account.planned_min - 1e-6:
+    decided = bool(readings) and _counted_unseen(measured)
+    if not decided and (not readings or account.unseen_min >= account.planned_min - 1e-6):
         call = Span(f"There are no readings of {name}", call=True)
         return (call, Span(f" in the {_planned(account.planned_min)}, so nothing is known of them."))
     if account.run_min > 0 and account.counted_run_min <= 1e-9:
@@ -76,9 +81,15 @@ def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
                 f"{account.planned_min - account.unseen_min:,.0f} planned minutes, {share:.0f} %."
             ),
         )
+    made = account.pieces.made
+    if not account.good_told and account.good_used < 0.5 and made is not None and made.value is not None:
+        return (
+            Span(f"{name} made {made.value:,.0f} pieces in the {_planned(account.planned_min)}"),
+            Span("; its rejects were not read, so good pieces are not known.", call=True),
+        )
     if account.pieces.good is None:
         return (Span(f"No counter of pieces is declared for {name}, so its shift is not known."),)
-    if account.unseen_min > account.planned_min / 2:
+    if account.unseen_min > account.planned_min / 2 and not decided:
         return (
             Span(
                 f"{account.unseen_min:,.0f} of {account.planned_min:,.0f} planned minutes have no readings", call=True
@@ -86,6 +97,15 @@ def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
             Span(f"; what was seen shows at least {account.good.low:,.0f} {_good(measured)}."),
         )
     return ()
+
+
+def _counted_unseen(measured: ShiftMeasures) -> bool:
+    """Whether readings too far apart to see what the machine did still decide what it made."""
+    account = measured.so_far
+    low, high, value = account.good.low, account.good.high, account.good.value
+    if value is None or low is None or high is None or account.unseen_min < account.planned_min - 1e-6:
+        return False
+    return high - low <= 1 + _DECIDED * value
 
 
 def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span, ...]:
@@ -120,6 +140,8 @@ def _on_plan(measured: ShiftMeasures) -> bool:
 def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
     """The line below: rate while it ran, where it stood, what was not seen, the pace needed."""
     account = measured.so_far
+    if _counted_unseen(measured):
+        return "Its readings lie too far apart to say when it ran and when it stood."
     if account.planned_min <= 1e-9 or account.unseen_min >= account.planned_min - 1e-6:
         return ""
     parts = []
@@ -156,14 +178,14 @@ def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
     if 0 < unexplained < stops:
         without = f", {in_words(unexplained)} of them without a reason"
     kinds = []
-    for state, one, many, more in (
+    for state, single, many, more in (
         ("changeover", "changeover", "changeovers", ""),
         ("stop", "stop", "stops", without),
         ("short stop", "short stop", "short stops", f" under {plant.short_stop_min:g} minutes"),
     ):
         count = account.stretches[state]
         if count:
-            kinds.append(f"{account.minutes[state]:,.0f} in {in_words(count)} {one if count == 1 else many}{more}")
+            kinds.append(f"{account.minutes[state]:,.0f} in {in_words(count)} {single if count == 1 else many}{more}")
     stood = f"{account.stand_min:,.0f} minute{'' if round(account.stand_min) == 1 else 's'}"
     return f"It stood for {stood}: {', '.join(kinds)}."
 

@@ -72,37 +72,6 @@ def mean_between_limits(
     return low, high
 
 
-def exponential_mean_limits(total: float, n: int, *, confidence: float = 0.95) -> tuple[float, float]:
-    """Compute exact limits of the mean of `n` complete exponential lengths that sum to `total`.
-
-    Parameters
-    ----------
-    total : float
-        Sum of the lengths.
-    n : int
-        How many; at least one.
-    confidence : float
-        Two-sided.
-
-    Returns
-    -------
-    tuple of float
-        Low and high.
-
-    Notes
-    -----
-    2 sum / chi2 on 2n degrees of freedom.
-    Source: nist-handbook
-
-    Examples
-    --------
-    >>> low, high = exponential_mean_limits(1297.0, 12)
-    >>> round(low, 1), round(high, 1)
-    (65.9, 209.2)
-    """
-    return mean_between_limits(n, total, confidence=confidence, ends_at_event=True)
-
-
 @dataclass(frozen=True)
 class TrendTest:
     """One test of a constant rate.

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
 import polars as pl
 
 from lineview.core.errors import Fault, StoreError
@@ -25,14 +26,19 @@ class Block:
     rows: pl.DataFrame
 
     @cached_property
+    def moments(self) -> np.ndarray:
+        """The moments [µs since 1970], in order."""
+        return moments_us(self.rows["at"])
+
+    @cached_property
     def first(self) -> int:
         """The first moment [µs since 1970]."""
-        return int(self.rows["at"].to_physical()[0])
+        return int(self.moments[0])
 
     @cached_property
     def last(self) -> int:
         """The last moment [µs since 1970]."""
-        return int(self.rows["at"].to_physical()[-1])
+        return int(self.moments[-1])
 
 
 def blocks(part: int, tidy: pl.DataFrame, by: Sequence[str]) -> list[Block]:
@@ -67,8 +73,14 @@ def channel_blocks(part: int, frames: Sequence[pl.DataFrame]) -> list[Block]:
     return [Block(part, machine, channel, _by_time(rows)) for machine, channel, rows in sorted_]
 
 
+def moments_us(at: pl.Series) -> np.ndarray:
+    """Moments as whole numbers [µs since 1970]."""
+    return at.to_numpy().view(np.int64)
+
+
 def _by_time(rows: pl.DataFrame) -> pl.DataFrame:
-    return rows if rows["at"].is_sorted() else rows.sort("at", maintain_order=True)
+    moments = moments_us(rows["at"])
+    return rows if bool((moments[1:] >= moments[:-1]).all()) else rows.sort("at", maintain_order=True)
 
 
 def pieces(found: Sequence[Block]) -> list[Piece]:

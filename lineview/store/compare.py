@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.frames import UTC_US
-from lineview.store.blocks import Block
+from lineview.store.blocks import Block, moments_us
 from lineview.store.query import WEIGHING, Measured, Told, contradictions, nth_alike
 from lineview.store.tables import RecordType
 
@@ -82,11 +82,16 @@ def compare_readings(block: Block, there: pl.DataFrame | None, tally: Tally) -> 
     Moments that either side has once are looked up in order; only the few that a side tells in several
     versions are grouped.
     """
-    if (there is None or there.is_empty()) and _each_once(block.rows["at"]):
+    once = _each_once(block.moments)
+    if once and (there is None or there.is_empty()):
         tally.add(block.part, block.rows["row"], None)
         return
-    rows = block.rows.select(*_SAID, "row")
-    known = rows.select(_SAID).clear() if there is None else there.select(_SAID).sort("at")
+    rows = block.rows[[*_SAID, "row"]]
+    known = rows[_SAID].clear() if there is None else there[_SAID].sort("at")
+    if once and _each_once(moments_us(known["at"])):
+        repeats, disputed = _looked_up(rows, known)
+        _note(block, rows["row"], repeats, disputed, tally)
+        return
     again = _as_before(rows)
     known = known.filter(~_as_before(known))
     several = pl.concat([_twice(rows.filter(~again)["at"]), _twice(known["at"])]).unique()
@@ -103,16 +108,19 @@ def compare_readings(block: Block, there: pl.DataFrame | None, tally: Tally) -> 
         repeats = pl.Series(told)
         counted = versions.unique().group_by("at").len().filter(pl.col("len") > 1)["at"]
         disputed = pl.concat([disputed.filter(~disputed.is_in(several.implode())), counted])
-    tally.add(block.part, rows["row"], (repeats | again) if bool((repeats | again).any()) else None)
+    _note(block, rows["row"], repeats | again, disputed, tally)
+
+
+def _note(block: Block, row: pl.Series, repeats: pl.Series, disputed: pl.Series, tally: Tally) -> None:
+    tally.add(block.part, row, repeats if bool(repeats.any()) else None)
     if disputed.len():
         named = disputed.sort().alias("at").to_frame()
         named = named.with_columns(machine=pl.lit(block.machine), channel=pl.lit(block.channel))
         tally.dispute("readings", named, "machine", "channel", "at")
 
 
-def _each_once(at: pl.Series) -> bool:
+def _each_once(moments: np.ndarray) -> bool:
     """Whether no moment stands twice in sorted moments."""
-    moments = at.to_physical().to_numpy()
     return bool((moments[1:] > moments[:-1]).all())
 
 
@@ -131,12 +139,14 @@ def _looked_up(rows: pl.DataFrame, known: pl.DataFrame) -> tuple[pl.Series, pl.S
     """Mark the rows that the known ones say too, and give the moments of which they say another thing."""
     if known.is_empty():
         return pl.repeat(False, rows.height, eager=True), rows["at"].clear()
-    at, old = rows["at"].to_physical().to_numpy(), known["at"].to_physical().to_numpy()
+    at, old = moments_us(rows["at"]), moments_us(known["at"])
     place = np.minimum(np.searchsorted(old, at), old.size - 1)
-    met = pl.Series(old[place] == at)
-    other = known[place]
-    same = rows["value"].eq_missing(other["value"]) & rows["text"].eq_missing(other["text"])
-    return met & same, rows["at"].filter(met & ~same)
+    met = np.flatnonzero(old[place] == at)
+    mine, other = rows[met], known[place[met]]
+    same = mine["value"].eq_missing(other["value"]) & mine["text"].eq_missing(other["text"])
+    repeats = np.zeros(at.size, dtype=bool)
+    repeats[met] = same.to_numpy()
+    return pl.Series(repeats), mine["at"].filter(~same)
 
 
 def compare_weights(block: Block, there: pl.DataFrame | None, tally: Tally) -> None:
@@ -209,7 +219,7 @@ class Nearby:
         for block, rows in zip(blocks, stored, strict=True):
             before = self._blocks.get((name, block.machine, block.channel), [])
             met = [b for b in before if b.last >= block.first and b.first <= block.last]
-            parts = ([rows] if rows is not None else []) + [_compared(name, b) for b in met]
+            parts = ([rows] if rows is not None else []) + [_compared(name, b, block) for b in met]
             result.append(pl.concat(parts) if parts else None)
         return result
 
@@ -257,12 +267,18 @@ class Nearby:
         self._given -= 1  # a number of its own, so that alike weighings of two exports are not counted on
         for name, blocks in found.items():
             for block in blocks:
-                rows = block.rows.with_columns(intake=pl.lit(self._given, pl.Int64))
-                held = Block(block.part, block.machine, block.channel, rows)
+                held = block
+                if name != "readings":
+                    rows = block.rows.with_columns(intake=pl.lit(self._given, pl.Int64))
+                    held = Block(block.part, block.machine, block.channel, rows)
                 self._blocks.setdefault((name, block.machine, block.channel), []).append(held)
         for kind, tidy in kinds:
             self._tidy.setdefault(kind, []).append(tidy)
 
 
-def _compared(name: str, block: Block) -> pl.DataFrame:
-    return block.rows.select("at", "value", "text") if name == "readings" else block.rows
+def _compared(name: str, before: Block, block: Block) -> pl.DataFrame:
+    """What an export before it says in the time of a block."""
+    begin = int(np.searchsorted(before.moments, block.first, "left"))
+    end = int(np.searchsorted(before.moments, block.last, "right"))
+    rows = before.rows.slice(begin, end - begin)
+    return rows[_SAID] if name == "readings" else rows

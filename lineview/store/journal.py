@@ -15,6 +15,7 @@ from sqlalchemy import Connection, create_engine, delete, event, exists, func, i
 from sqlalchemy.exc import SQLAlchemyError
 
 from lineview.core.errors import Fault, StoreError
+from lineview.store.audit import write_entry
 from lineview.store.digests import OF_INTAKES, renew
 from lineview.store.files import storage_errors
 from lineview.store.frames import micros, plain
@@ -32,7 +33,7 @@ from lineview.store.tables import (
 )
 
 #: The forms a journal may have, oldest first: the migrations in migrations/versions.
-FORMS = ("0001", "0002")
+FORMS = ("0001", "0002", "0003")
 NEWEST = FORMS[-1]
 
 
@@ -268,7 +269,11 @@ class Journal(JournalReader):
                     connection.execute(delete(table).where(table.c.intake.in_(ids)))
             elif wrote:
                 connection.execute(insert(files), list(wrote))
+            before = connection.execute(select(intakes).where(intakes.c.id.in_(ids))).all()
             connection.execute(update(intakes).where(intakes.c.id.in_(ids)).values(state=state))
+            for row in before:
+                about = f"intake {row.id}, {row.file}"
+                write_entry(connection, _ACTIONS[state], about, {"state": row.state}, {"state": state})
             renew(connection, ids)
 
     def put_back(
@@ -316,6 +321,10 @@ class Journal(JournalReader):
         """Note that nothing is left of an undone or failed intake."""
         with self.writing() as connection:
             connection.execute(update(intakes).where(intakes.c.id == intake).values(cleared=True))
+
+
+#: What an intake's new state is called among what was written.
+_ACTIONS = {"done": "export taken in", "undone": "intake undone", "failed": "intake failed"}
 
 
 def _begun(connection: Connection, one: Beginning) -> Any:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
 import polars as pl
-from sqlalchemy import Connection, Table, insert, select
+from sqlalchemy import Connection, insert, select
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.frames import ADJUSTMENTS, UTC_US
+from lineview.store.audit import write_entry
 from lineview.store.files import locked, put, sealed, unsealed
 from lineview.store.frames import fetch, micros
 from lineview.store.journal import Journal, JournalReader
@@ -54,7 +57,8 @@ class PeopleReader:
         )
         with self._journal.reading() as connection:
             found = fetch(connection, query, STOP_REASONS)
-        return found.unique("start", keep="last", maintain_order=True)
+        # A reason that was undone stands as an empty one after it.
+        return found.unique("start", keep="last", maintain_order=True).filter(pl.col("reason") != "")
 
 
 class ManualEntries(PeopleReader):
@@ -75,7 +79,11 @@ class ManualEntries(PeopleReader):
 
     def add_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
         """Keep what somebody did to a machine."""
-        self._add(adjustments, {"machine": machine, "at": micros(at), "what": _said(what, "what"), "note": note})
+        row = {"machine": machine, "at": micros(at), "what": _said(what, "what"), "note": _short(note, "note")}
+        with self._written() as connection:
+            connection.execute(insert(adjustments), row)
+            about = f"{machine}, {at:%Y-%m-%d %H:%M:%S}"
+            write_entry(connection, "adjustment", about, None, {"what": row["what"], "note": row["note"]})
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
         """Keep why a machine stood; said again for the same start, the later saying holds."""
@@ -88,12 +96,58 @@ class ManualEntries(PeopleReader):
             "reason": _said(reason, "reason"),
             "set_at": micros(datetime.now(UTC)),
         }
-        self._add(stop_reasons, row)
+        same = (stop_reasons.c.machine == machine, stop_reasons.c.start == row["start"])
+        earlier = select(stop_reasons.c.reason).where(*same).order_by(stop_reasons.c.id.desc()).limit(1)
+        with self._written() as connection:
+            before = connection.execute(earlier).scalar()
+            connection.execute(insert(stop_reasons), row)
+            about = f"{machine}, {start:%Y-%m-%d %H:%M:%S} to {end:%Y-%m-%d %H:%M:%S}"
+            given = None if before is None else {"reason": before}
+            write_entry(connection, "stop reason", about, given, {"reason": row["reason"]})
 
-    def _add(self, table: Table, row: dict[str, object]) -> None:
-        """Keep a row, in the journal and in the copy beside it, or in neither."""
+    def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
+        """Keep one reason for several stops, all of them or none; give the mark that undoes it."""
+        words, mark = _said(reason, "reason"), micros(datetime.now(UTC))
+        rows = [
+            {"machine": machine, "start": micros(start), "end": micros(end), "reason": words, "set_at": mark}
+            for start, end in stops
+        ]
+        with self._written() as connection:
+            connection.execute(insert(stop_reasons), rows)
+            write_entry(
+                connection, "stop reasons", f"{machine}, {len(rows)} stops", None, {"reason": words, "mark": mark}
+            )
+        return mark
+
+    def undo_stop_reasons(self, mark: int) -> int:
+        """Give stops back the reason that they had before those set together; give how many there were."""
+        told = stop_reasons.c
+        with self._written() as connection:
+            rows = connection.execute(select(stop_reasons).where(told.set_at == mark, told.reason != "")).all()
+            now, back = micros(datetime.now(UTC)), []
+            for row in rows:
+                same = select(told.reason).where(told.machine == row.machine, told.start == row.start)
+                if connection.execute(same.where(told.id > row.id).limit(1)).first() is not None:
+                    continue  # somebody said something else since, or it was undone
+                earlier = same.where(told.id < row.id).order_by(told.id.desc()).limit(1)
+                before = connection.execute(earlier).scalar() or ""
+                back.append(
+                    {"machine": row.machine, "start": row.start, "end": row.end, "reason": before, "set_at": now}
+                )
+            if back:
+                connection.execute(insert(stop_reasons), back)
+                write_entry(connection, "stop reasons undone", f"{len(back)} stops", {"mark": mark})
+        if not back:
+            raise AskError(
+                Fault(f"nothing set together under {mark} still stands", "undo", "the number shown when it was set")
+            )
+        return len(back)
+
+    @contextmanager
+    def _written(self) -> Iterator[Connection]:
+        """A connection of which all is kept, in the journal and in the copy beside it, or nothing."""
         with locked(self._folder / ".entries.lock"), self._writable.writing() as connection:
-            connection.execute(insert(table), row)
+            yield connection
             self._copy(said_by_hand(connection))
 
     def settle(self) -> None:
@@ -116,7 +170,19 @@ def said_by_hand(connection: Connection) -> dict[str, list[dict[str, object]]]:
     }
 
 
+#: Characters of one entry; the forms of the board allow fewer.
+MOST_CHARACTERS = 500
+
+
 def _said(text: str, where: str) -> str:
     if not text.strip():
         raise AskError(Fault("nothing was entered", where, "some words"))
-    return text.strip()
+    return _short(text.strip(), where)
+
+
+def _short(text: str, where: str) -> str:
+    if len(text) > MOST_CHARACTERS:
+        raise AskError(Fault(f"{len(text):,} characters", where, f"up to {MOST_CHARACTERS}"))
+    if any(ord(sign) < 32 and sign not in "\t\n" for sign in text):
+        raise AskError(Fault("a control character", where, "plain text"))
+    return text

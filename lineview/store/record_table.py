@@ -41,7 +41,7 @@ _FILES = {"path": pl.String(), "machine": pl.String(), "month": pl.String()}
 
 def _delta_type(dtype: pl.DataType) -> PrimitiveType | ArrayType:
     if isinstance(dtype, pl.List):
-        return ArrayType(PrimitiveType(_PRIMITIVES[dtype.inner]), contains_null=True)  # type: ignore[index]
+        return ArrayType(PrimitiveType(_PRIMITIVES[dtype.inner]), contains_null=True)  # type: ignore[index]  # polars types the inner type loosely
     return PrimitiveType(_PRIMITIVES[dtype])
 
 

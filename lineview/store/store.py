@@ -14,6 +14,7 @@ import polars as pl
 from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import READINGS, WEIGHTS
 from lineview.intake.detect.sheets import Export, InPieces
+from lineview.store.accounts import Accounts
 from lineview.store.files import locked, make_folder, storage_errors, sum_of
 from lineview.store.journal import Journal
 from lineview.store.listed import FileCheck
@@ -52,6 +53,7 @@ class Store(StoreReader):
         super().__init__(folder, self._database, FileCheck(folder))
         self._written = ManualEntries(self._database, folder)
         self._sidecars = Sidecars(folder)
+        self.accounts = Accounts(self._database)
         self._recorder = Recorder(
             self._database,
             self._tables,
@@ -301,6 +303,20 @@ class Store(StoreReader):
         with storage_errors("keep the reason"):
             self._written.set_stop_reason(machine, start, end, reason)
             self._seal_if_free()
+
+    def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
+        """Keep one reason for several stops, all of them or none; give the mark that undoes it."""
+        with storage_errors("keep the reasons"):
+            mark = self._written.set_stop_reasons(machine, stops, reason)
+            self._seal_if_free()
+            return mark
+
+    def undo_stop_reasons(self, mark: int) -> int:
+        """Give stops back the reasons they had before those set together; give how many there were."""
+        with storage_errors("undo the reasons"):
+            count = self._written.undo_stop_reasons(mark)
+            self._seal_if_free()
+            return count
 
     def _seal_if_free(self) -> None:
         with self.held() as held:

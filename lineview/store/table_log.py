@@ -54,13 +54,14 @@ class TableLog:
         if self._sums is None:
             self._sums = kept_sums(self._table) or {}
         summed_up, known = self._summed_up(), dict(self._sums)
-        for entry in _entries(self._folder):
+        entries = _entries(self._folder)
+        for entry in entries:
             if entry not in self._sums:
                 if _version(entry) > summed_up:
                     sync(self._folder / entry)
                 self._sums[entry] = sum_of(self._folder / entry)[1]
         sync_folder(self._folder)
-        self._sums = {name: one for name, one in self._sums.items() if name.endswith(".json")}
+        self._sums = {name: self._sums[name] for name in entries}
         for file in self._folder.glob("*.checkpoint*.parquet"):
             self._sums[file.name] = known.get(file.name) or sum_of(file)[1]
         if (self._folder / _LAST_SUMMARY).exists():
@@ -87,9 +88,10 @@ class TableLog:
                 put(self._folder / name, lambda part, made=log / name: copyfile(made, part))  # type: ignore[misc]  # bound now
         finally:
             rmtree(made, ignore_errors=True)
-        for summary in self._folder.glob("*.checkpoint*.parquet"):
-            if _version(summary.name) < before:  # the one before stays for those that are reading it
-                summary.unlink(missing_ok=True)
+        # the summary before stays, and all after it: for those that are reading it, and should this one be damaged
+        for name in os.listdir(self._folder):  # noqa: PTH208 - names alone, of many files
+            if name[:20].isdecimal() and (_version(name), name.endswith(".parquet")) < (before, True):
+                (self._folder / name).unlink(missing_ok=True)
         self.sync()
 
     def _summed_up(self) -> int:

@@ -212,3 +212,49 @@ notes = Table(
     Column("machine", String, nullable=False),
     Column("text", String, nullable=False),
 )
+
+#: Who may use the board from another machine: rights by name, separated by commas, and the password's hash.
+users = Table(
+    "users",
+    metadata,
+    Column("id", _Key, primary_key=True, autoincrement=True),
+    Column("name", String(60), nullable=False, unique=True),
+    Column("rights", String(80), nullable=False),
+    Column("password", String(200), nullable=False),
+    Column("added_at", BigInteger, nullable=False),
+)
+
+#: Browsers that are signed in: a person's (`user`), or a paired screen's, which has a name and no user.
+sessions = Table(
+    "sessions",
+    metadata,
+    Column("id", _Key, primary_key=True, autoincrement=True),
+    Column("mark", String(64), nullable=False, unique=True),
+    Column("user", _Key, ForeignKey("users.id"), nullable=True, index=True),
+    Column("screen", String(60), nullable=False),
+    Column("begun_at", BigInteger, nullable=False),
+    Column("ends_at", BigInteger, nullable=False),
+)
+
+#: One-time codes by which a screen is paired, as hashes.
+pairings = Table(
+    "pairings",
+    metadata,
+    Column("mark", String(64), primary_key=True),
+    Column("screen", String(60), nullable=False),
+    Column("ends_at", BigInteger, nullable=False),
+)
+
+#: Every write: who did what when, and what stood there before and after, as JSON.
+audit = Table(
+    "audit",
+    metadata,
+    Column("id", _Key, primary_key=True, autoincrement=True),
+    Column("at", BigInteger, nullable=False, index=True),
+    Column("who", String(80), nullable=False),
+    Column("address", String(64), nullable=False),
+    Column("action", String(40), nullable=False),
+    Column("about", String, nullable=False),
+    Column("before", String, nullable=False),
+    Column("after", String, nullable=False),
+)

@@ -115,7 +115,22 @@ class PieceFacts:
 def weighings(
     weights: pl.DataFrame, batches: pl.DataFrame, facts: Mapping[str, PieceFacts], only: str = ""
 ) -> pl.DataFrame:
-    """Give weights with batch, product and the net mass of a piece."""
+    """Give weights with batch, product and the net mass of a piece.
+
+    Parameters
+    ----------
+    weights, batches : polars.DataFrame
+        WEIGHTS, BATCHES.
+    facts : mapping of str to PieceFacts
+        By product as the batch sheet writes it.
+    only : str
+        The product of weights that no batch names; "" for none.
+
+    Returns
+    -------
+    polars.DataFrame
+        WEIGHINGS.
+    """
     require(weights, WEIGHTS, "weights")
     require(batches, BATCHES, "batches")
     known = pl.DataFrame(
@@ -145,7 +160,6 @@ def weighings(
 
 
 DEVIATION = pl.col("net_g") - pl.col("target_g")
-SCALED = DEVIATION / pl.col("tolerance_g")
 #: A 95 % interval is this many standard uncertainties wide on either side, for many degrees of freedom.
 _WIDE = 1.96
 
@@ -170,7 +184,15 @@ class WeightAccount:
 
 
 def piece_facts(plant: Plant, names: list[str]) -> dict[str, PieceFacts]:
-    """Look up target, tolerance and wrap of each product a batch sheet names."""
+    """Look up target, tolerance and wrap of each product a batch sheet names.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    names : list of str
+        Products as the batch sheet writes them.
+    """
     facts = {}
     for name in {*names, *(p.id for p in plant.products)}:
         product = plant.product(name)
@@ -201,7 +223,9 @@ def weight_account(
     deviation = spread_of(kept, DEVIATION)
     tolerances = kept["tolerance_g"].unique().to_list()
     # With one tolerance the scaled values are the deviations in another unit.
-    scaled = deviation.over(tolerances[0]) if len(tolerances) == 1 else spread_of(kept, SCALED)
+    scaled = (
+        deviation.over(tolerances[0]) if len(tolerances) == 1 else spread_of(kept, DEVIATION, per=pl.col("tolerance_g"))
+    )
     target = float(np.average(kept["target_g"].to_numpy(), weights=kept["pieces"].to_numpy()))
     balance = batch_yield(
         inside(batches, period),
@@ -238,7 +262,15 @@ def _by_product(
 
 
 def inside(batches: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
-    """The batches that start and, where it is known, end within a period."""
+    """The batches that start and, where it is known, end within a period.
+
+    Parameters
+    ----------
+    batches : polars.DataFrame
+        BATCHES.
+    period : (datetime, datetime)
+        From, to [UTC].
+    """
     start, end = period
     return batches.filter(
         (pl.col("start") >= start) & (pl.col("start") < end) & (pl.col("end").fill_null(start) <= end)

@@ -33,12 +33,13 @@ def weight_capability(scaled: WeightSpread) -> WeightCapability:
     Source: iso-22514-2, weerahandi-1993
     """
     centred = 1 - abs(scaled.mean)
-    cp, cpk = _pair(scaled.within, scaled.draws_within, centred, scaled.draws_mean)
-    pp, ppk = _pair(scaled.total, scaled.draws_total, centred, scaled.draws_mean)
+    no_mean = scaled.checks.why_no_mean
+    cp, cpk = _pair(scaled.within, scaled.draws_within, centred, scaled.draws_mean, no_mean)
+    pp, ppk = _pair(scaled.total, scaled.draws_total, centred, scaled.draws_mean, no_mean)
     return WeightCapability(cp, cpk, pp, ppk)
 
 
-def _pair(sd: Estimate, variances: Floats, centred: float, means: Floats) -> tuple[Estimate, Estimate]:
+def _pair(sd: Estimate, variances: Floats, centred: float, means: Floats, no_mean: str) -> tuple[Estimate, Estimate]:
     if sd.value is None or not sd.value > 0 or not variances.size:
         none = Estimate.unknown(sd.why_none or "not known: the weights show no spread")
         return none, none
@@ -48,8 +49,12 @@ def _pair(sd: Estimate, variances: Floats, centred: float, means: Floats) -> tup
     # target would all fall short of a process that is centred.
     low = percentiles((1 - np.abs(means)) / roots)[0]
     high = min(percentiles((1 - side * means) / roots)[1] for side in (1, -1))
-    narrow = low, high
-    return Estimate(1 / (3 * sd.value), *wide), Estimate(centred / (3 * sd.value), *narrow)
+    potential, actual = 1 / (3 * sd.value), centred / (3 * sd.value)
+    why = sd.interval or no_mean
+    return (
+        Estimate(potential, interval=sd.interval) if sd.interval else Estimate(potential, *wide),
+        Estimate(actual, interval=why) if why else Estimate(actual, low, high),
+    )
 
 
 #: Fewer batches than this give no limits.

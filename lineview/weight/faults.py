@@ -16,6 +16,18 @@ GRAINY_RUN = 8
 LEAST_DOUBLED = 5
 
 
+OUTLIER = "an outlier: far from all others of its batch"
+#: An outlier lies so many robust standard deviations from its batch, where all others lie within `_CALM`.
+_FAR, _CALM = 4.8, 4.4
+#: At most this share is set aside so; more are the process's own tails, and count.
+_MOST_OUTLIERS = 0.005
+#: Nor are any where the excess kurtosis of the others is beyond so many standard errors; what distances from
+#: medians add to it comes on top.
+_TAILED, _BY_MEDIANS = 3.5, 0.15
+#: Fewer weighings than this do not show what is usual.
+_LEAST_USUAL = 50
+
+
 @dataclass(frozen=True)
 class Sorted:
     """Weighings that can be used, and those set aside with the reason in a column `reason`."""
@@ -36,6 +48,7 @@ def sort_out(weighings: pl.DataFrame) -> Sorted:
     marked = _mark(marked, _given_twice(marked), "given twice")
     marked = _mark_implausible(marked)
     marked = _mark(marked, _standing_still(marked), "the scale was stuck")
+    marked = _mark(marked, _outliers(marked), OUTLIER)
     return Sorted(
         marked.filter(pl.col("reason").is_null()).drop("reason"), marked.filter(pl.col("reason").is_not_null())
     )
@@ -134,6 +147,27 @@ def _standing_still(frame: pl.DataFrame) -> pl.Series:
     for start, length in zip(edges, lengths, strict=True):
         if length >= GRAINY_RUN and v.size * same ** (length - 1) < 1e-4:
             hit[index[start + 1 : start + length]] = True
+    return pl.Series(hit)
+
+
+def _outliers(frame: pl.DataFrame) -> pl.Series:
+    """Which weighings lie alone, far from their batch, in a process whose other pieces have no heavy tails."""
+    usable = frame.with_row_index("_row").filter(pl.col("reason").is_null() & pl.col("batch").is_not_null())
+    off = (pl.col("net_g") - pl.col("net_g").median().over("batch", "product")) * pl.col("pieces").sqrt()
+    scaled = usable.select("_row", off=off).filter(pl.len().over(usable["batch"]) > 2)
+    hit = np.zeros(frame.height, dtype=bool)
+    if scaled.height < _LEAST_USUAL:
+        return pl.Series(hit)
+    away = np.abs(scaled["off"].to_numpy())
+    # Seven tenths of a normal standard deviation hold half the values; about a batch's median a little less.
+    usual = float(np.median(away[away > 0])) / 0.6745 if bool((away > 0).any()) else 0.0
+    far = away > _FAR * usual
+    alone = not bool((away[~far] > _CALM * usual).any())
+    if usual > 0 and alone and 0 < far.sum() <= max(1.0, _MOST_OUTLIERS * away.size):
+        rest = away[~far]
+        excess = float(np.mean(rest**4) / np.mean(rest**2) ** 2) - 3.0
+        if excess <= _BY_MEDIANS + _TAILED * float(np.sqrt(24.0 / rest.size)):
+            hit[scaled["_row"].to_numpy()[far]] = True
     return pl.Series(hit)
 
 

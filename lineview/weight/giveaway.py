@@ -16,6 +16,7 @@ from lineview.machine.calendar import calendar
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import read_moments
 from lineview.plant import Plant
+from lineview.stats.batch_memory import LEAST_GROUPS, fit_memory
 from lineview.stats.generalized_intervals import percentiles
 from lineview.stats.means import student_interval
 from lineview.weight.spread import WeightSpread
@@ -80,23 +81,51 @@ def off_targets(kept: pl.DataFrame, common: WeightSpread) -> tuple[dict[str, Off
 def grouped_means(
     kept: pl.DataFrame, by: str, between_g: float | None, within_g: float | None
 ) -> tuple[dict[str, OffTarget], float, int]:
-    """Give mean deviations from target by group, from batch means."""
+    """Give mean deviations from target by group, from batch means.
+
+    Parameters
+    ----------
+    kept : polars.DataFrame
+        WEIGHINGS that can be used.
+    by : str
+        The column whose values are the groups.
+    between_g, within_g : float or None
+        Standard deviations between and within batches [g]; without them all batches weigh alike.
+
+    Returns
+    -------
+    tuple
+        By group its mean deviation [g], the variance that its relative variance scales [g²], and the degrees
+        of freedom of that.
+    """
     pieces = pl.col("pieces").cast(pl.Float64)
     off = pl.col("net_g") - pl.col("target_g")
     means = (
         kept.group_by(by, pl.coalesce("batch", "sample").alias("_batch"), maintain_order=True)
         .agg(((off * pieces).sum() / pieces.sum()).alias("off"), pieces.sum().alias("n"))
+        .with_row_index("_row")
         .with_columns(w=_weight(between_g, within_g))
     )
     found: dict[str, OffTarget] = {}
     left = 0.0
+    apart = []
     for (name,), rows in means.group_by([by], maintain_order=True):
         w, y = rows["w"].to_numpy(), rows["off"].to_numpy()
         mean = float(np.average(y, weights=w))
         left += float(np.sum(w * (y - mean) ** 2))
         found[str(name)] = OffTarget(mean, float(1 / w.sum()), rows.height)
+        apart.append(rows.select(pl.col("off") - mean, "n", "_row"))
     df = means.height - len(found)
-    return found, left / df if df > 0 else 0.0, df
+    variance = left / df if df > 0 else 0.0
+    return found, variance * _widening(pl.concat(apart), within_g) ** 2, df
+
+
+def _widening(means: pl.DataFrame, within_g: float | None) -> float:
+    """How much less sure means are for batches that follow their neighbours, by what is left of batch means."""
+    if means.height < LEAST_GROUPS or within_g is None or not within_g > 0:
+        return 1.0
+    rows = means.sort("_row")
+    return fit_memory(rows["off"].to_numpy(), within_g**2 / rows["n"].to_numpy()).widening
 
 
 def _weight(between: float | None, within: float | None) -> pl.Expr:
@@ -175,14 +204,13 @@ def giveaway(
 
     Takes `deviation` [g].
     """
-    each = Estimate(deviation.mean, deviation.mean_low, deviation.mean_high)
+    why = deviation.checks.why_no_mean
+    each = Estimate(deviation.mean, deviation.mean_low, deviation.mean_high, interval=why)
     if pieces_per_week is None:
         return Giveaway(each, Estimate.unknown("not known: no counter of pieces in this period"))
     if by_product is not None:
         return Giveaway(each, by_product.kg, by_product)
-    factor = pieces_per_week / 1000
-    low, high = (None if v is None else v * factor for v in (each.low, each.high))
-    return Giveaway(each, Estimate(deviation.mean * factor, low, high))
+    return Giveaway(each, each.scaled(pieces_per_week / 1000))
 
 
 def money_given(given: Giveaway, weighed: Sequence[str], prices: Mapping[str, float | None]) -> Estimate:
@@ -209,8 +237,12 @@ def share_below(scaled: WeightSpread, limit: float = -1.0) -> Estimate:
 
     if scaled.total.value is None or not scaled.total.value > 0:
         return Estimate.unknown(scaled.total.why_none or "not known: no spread")
-    drawn = ndtr((limit - scaled.draws_mean) / np.sqrt(scaled.draws_total))
-    return Estimate(float(ndtr((limit - scaled.mean) / scaled.total.value)), *percentiles(drawn))
+    value = float(ndtr((limit - scaled.mean) / scaled.total.value))
+    why = scaled.checks.why_not_normal or scaled.total.interval
+    if why:
+        return Estimate(value, interval=why)
+    drawn = ndtr((limit - scaled.draws_mean) / np.sqrt(np.maximum(scaled.draws_total, 1e-300)))
+    return Estimate(value, *percentiles(drawn))
 
 
 def pieces_per_week(
@@ -278,6 +310,26 @@ def batch_yield(
 ) -> Yield | None:
     """Balance the mass of batches against the pieces made of them.
 
+    Parameters
+    ----------
+    batches : polars.DataFrame
+        BATCHES.
+    counts : MachineCounts
+        Of the line's cut-and-wrap machine.
+    piece_g : mapping of str to float
+        Mean net mass of a piece by product as the batch sheet writes it [g].
+    u_piece_g : float
+        Standard uncertainty of that mean [g].
+    scale_error_kg : float or None
+        How far off the batch scale may be [kg].
+
+    Returns
+    -------
+    Yield or None
+        None where no batch has both its mass and its pieces.
+
+    Notes
+    -----
     Good mass is Σ pieces × mean mass. Its uncertainty joins that of the mean mass, which is common to all
     pieces and so does not average out, and the counts' bounds taken as rectangular (GUM 4.3.7). The batch
     scale's error is taken as rectangular too, and as the same for every batch: it does not average out.

@@ -10,12 +10,59 @@ from numpy.typing import NDArray
 
 from lineview.core.estimate import Estimate
 from lineview.core.frames import UTC_US
+from lineview.stats.batch_memory import LEAST_GROUPS, MemoryFit, fit_memory
 from lineview.stats.capability import quantile_indices, shape_of
-from lineview.stats.generalized_intervals import draw_components, percentiles
-from lineview.stats.means import coverage_factor
-from lineview.stats.variance_components import nested_layout, reml
+from lineview.stats.generalized_intervals import Draws, draw_components, percentiles
+from lineview.stats.means import coverage_factor, summarize
+from lineview.stats.tailed_spread import TailCheck, draw_variance
+from lineview.stats.variance_components import Components, nested_layout, reml
 
 Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class SpreadChecks:
+    """What the limits were checked for.
+
+    `memory` is the fit of how closely batches follow their neighbours, None where there are too few of them;
+    `follow` their lag-1 autocorrelation. `tails` is None where no spread within is known. `step_share` is the
+    scale's step over the spread within.
+    """
+
+    memory: MemoryFit | None = None
+    follow: float | None = None
+    tails: TailCheck | None = None
+    step_share: float = 0.0
+    why_no_mean: str = ""
+
+    @property
+    def why_no_spread(self) -> str:
+        """Why a spread within has no limits; "" where it has."""
+        if self.step_share <= COARSEST:
+            return ""
+        return f"no limits: the scale's steps are {self.step_share:.1f} times the spread within batches"
+
+    @property
+    def why_not_normal(self) -> str:
+        """Why a share that takes pieces for normal has no limits; "" where they may be normal."""
+        tails = self.tails
+        if tails is None or abs(tails.kurtosis) <= 3.0 * tails.kurtosis_sd:
+            return ""
+        return f"no limits: pieces are not normal, excess kurtosis {tails.kurtosis:+.2f}"
+
+    @property
+    def words(self) -> str:
+        """The checks and their values, for a working."""
+        told = []
+        if self.memory is not None:
+            told.append(f"batches follow each other with correlation {self.memory.memory:.2f}")
+        elif self.follow is not None:
+            told.append(f"batches taken as independent, too few to check: needs {LEAST_GROUPS}")
+        if self.tails is not None:
+            told.append(f"excess kurtosis within {self.tails.kurtosis:+.2f} ± {self.tails.kurtosis_sd:.2f}")
+        if self.step_share > FINE:
+            told.append(f"scale's steps {self.step_share:.2f} of the spread within, step²/12 taken off")
+        return "; ".join(told)
 
 
 @dataclass(frozen=True)
@@ -42,6 +89,7 @@ class WeightSpread:
     draws_mean: Floats
     draws_within: Floats
     draws_total: Floats
+    checks: SpreadChecks = SpreadChecks()
 
     def over(self, unit: float) -> WeightSpread:
         """The same in another unit, such as the tolerance."""
@@ -59,16 +107,26 @@ class WeightSpread:
         )
 
 
-def spread_of(weighings: pl.DataFrame, value: pl.Expr, draws: int = 2500) -> WeightSpread:
+#: Steps of the scale up to this share of the spread within do not matter; beyond the other they hide it.
+FINE, COARSEST = 0.1, 2.2
+#: So closely may fewer batches than memory can be seen in follow each other, in standard errors.
+_FOLLOWS = 2.576
+
+
+def spread_of(
+    weighings: pl.DataFrame, value: pl.Expr, draws: int = 2500, *, per: pl.Expr | None = None
+) -> WeightSpread:
     """Split the spread of a value of the pieces by batch, sample time and piece.
 
-    Takes `value` [g].
+    Takes `value` [g] and `per`, by which it is divided.
 
     The mean of k pieces weighed together has a kth of the pieces' variance. The limits of the mean take the
-    batches, not the pieces, as what was drawn at random.
-    Source: searle-casella-mcculloch, weerahandi-1993
+    batches, not the pieces, as what was drawn at random, and batches as following each other as closely as
+    they seem to. Limits of spreads hold for heavy tails and uneven batches; a scale's step adds step²/12.
+    Source: searle-casella-mcculloch, weerahandi-1993, derived-batch-memory, derived-tailed-spread
     """
-    frame = weighings.with_columns(_value=value).filter(pl.col("_value").is_not_null())
+    unit = pl.lit(1.0) if per is None else per
+    frame = weighings.with_columns(_value=value / unit, _unit=unit).filter(pl.col("_value").is_not_null())
     y, k = frame["_value"].to_numpy(), frame["pieces"].to_numpy().astype(np.float64)
     names, columns = _levels(frame, y, k)
     known_batches = frame["batch"].drop_nulls().n_unique()
@@ -77,33 +135,182 @@ def spread_of(weighings: pl.DataFrame, value: pl.Expr, draws: int = 2500) -> Wei
         return _untold(frame, y, k, counts)
     found = reml(y, columns, k)
     drawn = draw_components(y, columns, k, draws=draws)
-    by_level = {name: Estimate(sd, *_roots(d)) for name, sd, d in zip(names, found.sds, drawn.variances, strict=True)}
+    by_draws, checks = _sound_draws(frame, y, k, names, columns, found, drawn)
+    return _assembled(frame, names, counts, found, by_draws, checks)
+
+
+@dataclass(frozen=True)
+class _LevelDraws:
+    """Draws of the mean, and of the variance at each level; `batch` those shown, `between` those summed."""
+
+    mean: Floats
+    batch: Floats
+    between: Floats
+    samples: Floats
+    piece: Floats
+    within: Floats
+    step: float
+
+
+def _sound_draws(
+    frame: pl.DataFrame,
+    y: Floats,
+    k: Floats,
+    names: tuple[str, ...],
+    columns: list[Floats],
+    found: Components,
+    drawn: Draws,
+) -> tuple[_LevelDraws, SpreadChecks]:
+    """Draws that know memory, tails and steps, and what they were checked for."""
+    n = drawn.mean.size
+    of = dict(zip(names, drawn.signed, strict=True))
+    nothing = np.zeros(n)
+    variances = dict(zip(names, found.variances, strict=True))
+    piece, tails = _piece_draws(y, k, columns, n)
+    within = piece
+    if "sample" in of:
+        within, tails = _with_samples(of["piece"] + of["sample"], y, k, columns[:1], piece)
+    step = _step_variance(frame, k)
+    mean, between = drawn.mean, of.get("batch", nothing)
+    batch, memory, follow, why = np.maximum(between, 0.0), None, None, ""
+    if "batch" in names:
+        means, own = _batch_means(y, k, columns, variances)
+        follow = summarize(means.tolist()).r1
+        if means.size >= LEAST_GROUPS:
+            memory = fit_memory(means, own)
+            mean, between = memory.draws(n)
+            between = _widened(between, means)
+            batch = _envelope(batch, between)
+        elif follow is not None and follow * means.size**0.5 > _FOLLOWS:
+            why = (
+                f"no interval: batches follow each other (lag-1 autocorrelation {follow:.2f}), and "
+                f"{means.size} are too few to tell how much that matters: needs {LEAST_GROUPS}"
+            )
+    inside = variances["piece"] - step + variances.get("sample", 0.0)
+    share = float(np.sqrt(12.0 * step / inside)) if inside > 0 else np.inf
+    # What steps may shift a mean by, at most: the first term of the rounding error's series.
+    spread2 = max(inside, 0.0) + variances.get("batch", 0.0)
+    shift = np.sqrt(12.0 * step) / np.pi * np.exp(-2.0 * np.pi**2 * spread2 / (12.0 * step)) if step > 0 else 0.0
+    mean = mean + shift * np.sign(mean - np.median(mean))
+    within = np.maximum(within - step, 0.0)
+    levels = _LevelDraws(mean, batch, between, of.get("sample", nothing), np.maximum(piece - step, 0.0), within, step)
+    return levels, SpreadChecks(memory, follow, tails, share, why)
+
+
+def _piece_draws(y: Floats, k: Floats, columns: list[Floats], n: int) -> tuple[Floats, TailCheck]:
+    """Draws of the variance of a single piece about its sample, or its batch."""
+    key = np.zeros(y.size)
+    for column in columns:
+        key = key * (float(column.max()) + 1.0) + column
+    order = np.argsort(key, kind="stable")
+    group = np.unique(key[order], return_inverse=True)[1]
+    off = y[order] - (np.bincount(group, k[order] * y[order]) / np.bincount(group, k[order]))[group]
+    return draw_variance(off * np.sqrt(k[order]), group, n)
+
+
+def _with_samples(normal: Floats, y: Floats, k: Floats, batch: list[Floats], piece: Floats) -> tuple[Floats, TailCheck]:
+    """Draws of the variance of samples and pieces together: the normal ones, wider as pooled pieces ask for."""
+    from scipy.special import chdtri
+
+    pooled, tails = _piece_draws(y, k, batch, piece.size)
+    df = float(y.size - np.unique(batch[0]).size) if batch else float(y.size - 1)
+    place = (np.arange(piece.size) + 0.5) / piece.size
+    wider = np.sort(pooled) * chdtri(df, place)
+    wider /= np.median(wider)
+    order = np.argsort(np.argsort(normal))
+    return np.maximum(np.sort(normal) * wider, 0.0)[order], tails
+
+
+def _step_variance(frame: pl.DataFrame, k: Floats) -> float:
+    """What the scale's steps add to the variance of a single piece: step² / 12, Sheppard's correction."""
+    if "mass_g" not in frame.columns:
+        return 0.0
+    step = scale_step(frame["mass_g"].to_numpy())
+    return float(np.mean((step / frame["_unit"].to_numpy()) ** 2 / (12.0 * k)))
+
+
+def scale_step(mass_g: Floats) -> float:
+    """The step of a scale: what all its readings are whole multiples of [g]; 0 where they show none."""
+    shown = np.unique(np.round(mass_g, 6))
+    if shown.size < 2:
+        return 0.0
+    step = float(np.diff(shown).min())
+    whole = shown / step
+    return step if bool(np.all(np.abs(whole - np.round(whole)) < 1e-3)) else 0.0
+
+
+def _batch_means(y: Floats, k: Floats, columns: list[Floats], variances: dict[str, float]) -> tuple[Floats, Floats]:
+    """Means of the batches in order of time, and the variance of each by what varies within it."""
+    sample = columns[1] if len(columns) > 1 else np.arange(y.size, dtype=np.float64)
+    batch = columns[0]
+    units, unit = np.unique(batch * (sample.max() + 1.0) + sample, return_inverse=True)
+    pieces = np.bincount(unit, k)
+    unit_mean = np.bincount(unit, k * y) / pieces
+    unit_variance = variances.get("sample", 0.0) + variances["piece"] / pieces
+    parent = np.empty(units.size)
+    parent[unit] = batch
+    names, of = np.unique(parent, return_inverse=True)
+    weight = 1.0 / np.maximum(unit_variance, 1e-300)
+    total = np.bincount(of, weight)
+    means, own = np.bincount(of, weight * unit_mean) / total, 1.0 / total
+    first = np.full(names.size, y.size)
+    np.minimum.at(first, np.searchsorted(names, batch), np.arange(y.size))
+    order = np.argsort(first, kind="stable")
+    return means[order], own[order]
+
+
+def _widened(variances: Floats, means: Floats) -> Floats:
+    """Draws of a variance about their median, wider by how much heavier than normal the batches' tails are."""
+    off = means - means.mean()
+    excess = max(0.0, float(np.mean(off**4) / np.mean(off**2) ** 2) - 3.0)
+    middle = float(np.median(variances))
+    return np.asarray(middle * (variances / middle) ** np.sqrt(1.0 + excess / 2.0), dtype=np.float64)
+
+
+def _envelope(one: Floats, other: Floats) -> Floats:
+    """Draws whose percentiles are the lower of two below the middle, the higher of two above it."""
+    a, b = np.sort(one), np.sort(other)
+    half = a.size // 2
+    return np.concatenate((np.minimum(a[:half], b[:half]), np.maximum(a[half:], b[half:])))
+
+
+def _assembled(
+    frame: pl.DataFrame,
+    names: tuple[str, ...],
+    counts: tuple[int, int, int],
+    found: Components,
+    drawn: _LevelDraws,
+    checks: SpreadChecks,
+) -> WeightSpread:
+    known_batches = counts[0]
+    variances = dict(zip(names, found.variances, strict=True))
+    variances["piece"] = max(variances["piece"] - drawn.step, 0.0)
     # Samples of unknown batches may be of different ones, so they are no spread within a batch.
-    inside = [i for i, n in enumerate(names) if n == "piece" or (n == "sample" and known_batches)]
+    sampled = "sample" in names and bool(known_batches)
     told_within = known_batches == 1 or len(names) > 1
-    within, total = drawn.sum_of(inside), drawn.total
-    low, high = percentiles(drawn.mean)
+    within = drawn.within if sampled else drawn.piece
+    total = np.maximum(drawn.within + drawn.between, 0.0)
+    why = checks.why_no_spread
+    low, high = (None, None) if checks.why_no_mean else percentiles(drawn.mean)
     unsplit = Estimate.unknown("not known: no batch or sample has two weighings")
+
+    def sd(variance: float, draws: Floats, open_because: str = why) -> Estimate:
+        value = float(np.sqrt(variance))
+        return Estimate(value, interval=open_because) if open_because else Estimate(value, *_roots(draws))
+
+    inside = variances["piece"] + (variances["sample"] if sampled else 0.0)
+    no_mean = checks.why_no_mean
     return WeightSpread(
-        found.mean,
-        low,
-        high,
-        by_level.get("batch", Estimate.unknown(_no_batches(frame, known_batches))),
-        by_level.get("sample", Estimate.unknown("no two sample times with two weighings in one batch")),
-        by_level["piece"] if told_within else unsplit,
-        _summed(found.variances, inside, within) if told_within else unsplit,
-        _summed(found.variances, range(len(names)), total),
-        names,
-        *counts,
-        drawn.mean,
-        within if told_within else np.zeros(0),
-        total,
-    )
-
-
-def _summed(variances: tuple[float, ...], which: list[int] | range, draws: Floats) -> Estimate:
-    value = float(np.sqrt(sum(variances[i] for i in which)))
-    return Estimate(value, *_roots(draws))
+        found.mean, low, high,
+        sd(variances["batch"], drawn.batch, no_mean) if "batch" in names
+        else Estimate.unknown(_no_batches(frame, known_batches)),
+        sd(variances["sample"], np.maximum(drawn.samples, 0.0)) if "sample" in names
+        else Estimate.unknown("no two sample times with two weighings in one batch"),
+        sd(variances["piece"], drawn.piece) if told_within else unsplit,
+        sd(inside, within) if told_within else unsplit,
+        sd(sum(variances.values()), total, why or no_mean),
+        names, *counts, drawn.mean, within if told_within else np.zeros(0), total, checks,
+    )  # fmt: skip
 
 
 def _roots(draws: Floats) -> tuple[float, float]:

@@ -23,6 +23,13 @@ from lineview.wrap.waste import Allowance, Waste, WrapEvents
 Floats = npt.NDArray[np.float64]
 #: A reel change is written down this long before or after what it does to the counters.
 BEFORE, AFTER = timedelta(minutes=5), timedelta(minutes=10)
+#: A reel log may be early or late by so much [s]; it is tried in steps.
+_MOST_LATE_S, _LATE_STEP_S = 1200.0, 20.0
+#: A mounting within so long before or after a standing is taken for one in it [s].
+_NEAR_S = 20.0
+#: An offset is believed where so large a share of mountings falls into standings, and chance would do it less
+#: than once in so many.
+_MOST_STAND, _BY_CHANCE = 0.7, 1e-3
 #: Where nothing else cuts the time, it is cut into stretches this long.
 PLAIN = timedelta(hours=1)
 #: What a restart costs has been fed so long after the first piece; two counter readings at the usual pace.
@@ -84,8 +91,8 @@ def wrap_bins(
         a, b, cells = edges[k], edges[k + 1], slice(at[k], at[k + 1])
         own_net, own_fed = float(net[cells].sum()), float(fed[cells].sum())
         spliced = float((np.nansum if change else np.sum)(splices[cells]))
-        told = np.isfinite(own_net) and np.isfinite(spliced) and own_fed > 0
-        if told and not any(start < b.timestamp() and end > a.timestamp() for start, end in gaps):
+        usable = np.isfinite(own_net) and np.isfinite(spliced) and own_fed > 0
+        if usable and not any(start < b.timestamp() and end > a.timestamp() for start, end in gaps):
             out.append(WrapBin(a, b, change, own_fed, own_net, restarts[k], changeovers[k], spliced))
     return out
 
@@ -98,6 +105,7 @@ def _edges(
     No edge lies where the machine stands or has just restarted: what that cost falls on one side whole.
     """
     windows = _unsettled(events)
+    late, before, after = log_offset([reel.mounted for reel in reels], events, spans[-1].end - spans[0].start)
     start, end = _after(spans[0].start, windows), _before(spans[-1].end, windows)
     if start >= end:
         return [spans[0].start], []
@@ -105,8 +113,8 @@ def _edges(
     changes: list[bool] = []
     spliced = False
     for reel in sorted(reels, key=lambda r: r.mounted):
-        opens, closes = _before(reel.mounted - BEFORE, windows), _after(reel.mounted + AFTER, windows)
-        if reel.mounted > start and closes > edges[-1] and closes <= end:
+        opens, closes = _before(reel.mounted - late - before, windows), _after(reel.mounted - late + after, windows)
+        if reel.mounted - late > start and closes > edges[-1] and closes <= end:
             if opens > edges[-1]:
                 _cut(edges, changes, opens, windows, whole=spliced)
             changes.append(True)
@@ -115,6 +123,39 @@ def _edges(
     if edges[-1] < end:
         _cut(edges, changes, end, windows, whole=spliced)
     return edges, changes
+
+
+def log_offset(
+    mounted: Sequence[datetime], events: WrapEvents, whole: timedelta
+) -> tuple[timedelta, timedelta, timedelta]:
+    """By how much a reel log is late, and how long before and after a mounting its waste may be fed.
+
+    A reel is changed while the machine stands: the offset is the one at which nearly all mountings fall into
+    standings, where there is one that chance does not explain. Where there is none, the window reaches over
+    any offset.
+    Source: derived-reel-log
+    """
+    from scipy.special import bdtrc
+
+    count = len(mounted)
+    if count < LEAST_EVENTS or not events.standings:
+        return timedelta(0), BEFORE, AFTER
+    at = np.array([moment.timestamp() for moment in mounted])
+    begins, ends = (np.array([standing[side].timestamp() for standing in events.standings]) for side in (0, 1))
+    offsets = np.arange(-_MOST_LATE_S, _MOST_LATE_S + 1.0, _LATE_STEP_S)
+    moved = at[None, :] - offsets[:, None]
+    place = np.clip(np.searchsorted(begins - _NEAR_S, moved, side="right") - 1, 0, begins.size - 1)
+    stood = (moved >= begins[place] - _NEAR_S) & (moved <= ends[place] + _NEAR_S)
+    hits = stood.sum(axis=1)
+    share = min(float(np.sum(ends - begins + 2.0 * _NEAR_S)) / max(whole.total_seconds(), 1.0), 1.0)
+    most = int(hits.max())
+    by_chance = float(bdtrc(most - 1, count, share)) * offsets.size
+    if most < _MOST_STAND * count or by_chance > _BY_CHANCE:
+        anywhere = timedelta(seconds=_MOST_LATE_S)
+        return timedelta(0), anywhere, anywhere
+    best = float(np.mean(offsets[hits == most]))
+    late = best if abs(best) > BEFORE.total_seconds() / 2.0 else 0.0
+    return timedelta(seconds=late), BEFORE, AFTER
 
 
 def _cut(
@@ -177,8 +218,8 @@ def _splices(fine: Sequence[datetime], fed: Floats, reels: Sequence[ReelSpan]) -
         if reel.taken_off is None and reel.splices:
             continue
         off = np.inf if reel.taken_off is None else reel.taken_off.timestamp()
-        own = (starts >= reel.mounted.timestamp()) & (starts < off)
-        out[own] = reel.splices * _likely(fed[own])
+        within = (starts >= reel.mounted.timestamp()) & (starts < off)
+        out[within] = reel.splices * _likely(fed[within])
     return out
 
 
@@ -221,8 +262,8 @@ def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], stated: Wast
     left_m = [r.scrapped_m for r in reels if r.scrapped_m]
     ends = _allowance(interval_of_mean(left_m, least=LEAST_MEASURED, floor=0.0))
     waste = stated if ends is None else replace(stated, reel_end=ends)
-    found = _regress(bins)
-    for name, learned in found.items():
+    fit = _regress(bins)
+    for name, learned in fit.items():
         waste = replace(waste, **{name: learned})
     return waste
 

@@ -4,6 +4,7 @@ import json
 import os
 from itertools import pairwise
 from pathlib import Path
+from zipfile import ZipFile
 
 import pytest
 
@@ -189,3 +190,15 @@ def test_a_log_that_cannot_be_written_does_not_end_it(watched):
     watch.look()
     assert watch.look()[0].receipt.kept == 2
     assert "cannot be written" in said[-1]
+
+
+def test_a_zip_is_noted_once_for_all_the_exports_in_it(watched):
+    works, folder = watched
+    watch, *_ = watch_of(works, folder)
+    with ZipFile(folder / "day.zip", "w") as archive:
+        archive.writestr("log-1.csv", GOOD)
+        archive.writestr("log-2.csv", "time,count\n2026-06-09 07:00:00,oh\n")
+    for _ in range(3):
+        watch.look()
+    assert works.store.intakes()["file"].to_list()[0] == "log-1.csv"
+    assert [entry["file"] for entry in logged(works)] == ["day.zip"]

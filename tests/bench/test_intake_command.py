@@ -120,26 +120,27 @@ def test_memory_does_not_grow_with_the_rows_of_a_file(tmp_path: Path) -> None:
 def test_odd_rows_cost_little_more_than_none(tmp_path: Path) -> None:
     log = tmp_path / "log.csv"
     write_log(log, 0, ROWS)
-    plain = command("intake", log, "--works", new_works(tmp_path / "plain"))
+    plain = [command("intake", log, "--works", new_works(tmp_path / f"plain{i}")) for i in range(3)]
     lines = log.read_bytes().split(b"\n")
     lines[ROWS // 2] = lines[ROWS // 2].rpartition(b",")[0] + b",n/a"
     lines[ROWS // 3] = b"???,1,1,1"
     lines[ROWS // 4] = lines[ROWS // 4 - 1]
     log.write_bytes(b"\n".join(lines))
     del lines
-    odd = command("intake", log, "--works", new_works(tmp_path / "odd"))
+    odd = [command("intake", log, "--works", new_works(tmp_path / f"odd{i}")) for i in range(3)]
     log.unlink()
+    plain_s, odd_s = (median(one.cpu_s for one in runs) for runs in (plain, odd))
+    plain_mb, odd_mb = (max(one.peak_mb for one in runs) for runs in (plain, odd))
     print(
-        f"\n{ROWS:,} rows, three of them odd: {odd.cpu_s:.2f} s of processor time, "
-        f"peak {odd.peak_mb:.0f} MB; "
-        f"none odd: {plain.cpu_s:.2f} s, {plain.peak_mb:.0f} MB"
+        f"\n{ROWS:,} rows, three of them odd: {odd_s:.2f} s of processor time, peak {odd_mb:.0f} MB; "
+        f"none odd: {plain_s:.2f} s, {plain_mb:.0f} MB"
     )
-    with Store.open(tmp_path / "odd" / "store") as store:
+    with Store.open(tmp_path / "odd0" / "store") as store:
         counts = store.intakes().select("rows", "kept", "duplicate", "refused").row(0)
         assert counts == (ROWS, ROWS - 2, 1, 1)
         assert store.refusals().select("row", "column").rows() == [(ROWS // 3 + 1, ""), (ROWS // 2 + 1, "film")]
-    assert odd.peak_mb < 500
-    assert odd.cpu_s < 1.3 * plain.cpu_s
+    assert odd_mb < 500
+    assert odd_s < 1.3 * plain_s
 
 
 def test_two_thousand_intakes_do_not_slow_the_next(tmp_path: Path) -> None:

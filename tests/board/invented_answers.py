@@ -13,8 +13,9 @@ from lineview.core.frames import ROPE_BATCHES, STATE_TIMELINE
 from lineview.report.answer import Answer, Span, Table
 from tests.board.invented_materials import order, weight, wrap
 from tests.board.invented_scene import EARLY, LOCK_OUT, WEEK, plant, scope
+from tests.board.invented_week import week
 
-__all__ = ["ANSWERS", "EARLY", "order", "plant", "rate", "rope", "shift", "tape", "weight", "wrap"]
+__all__ = ["ANSWERS", "EARLY", "order", "plant", "rate", "rope", "shift", "tape", "week", "weight", "wrap"]
 
 
 def rope(machine: str = "sizer2", label: str = "since Mon 8 June", line: str = "1") -> Answer:
@@ -215,4 +216,4 @@ def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = 
     )
 
 
-ANSWERS = {"rope": rope, "weight": weight, "shift": shift, "wrap": wrap, "order": order}
+ANSWERS = {"rope": rope, "weight": weight, "shift": shift, "wrap": wrap, "order": order, "week": week}

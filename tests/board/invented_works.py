@@ -66,6 +66,8 @@ class InventedWorks:
 
     def __init__(self, plant: Plant | None = None) -> None:
         self.plant = plant or invented.plant()
+        self.folder = Path("invented")
+        self.is_set_up = True
         self.store = InventedStore()
         self.written: list[tuple[object, ...]] = []
         self.taken: list[tuple[str, bytes, bool, dict[str, str]]] = []
@@ -125,6 +127,16 @@ class InventedWorks:
         self.written.append(("reason", machine, start, end, reason))
         self.reasons[start] = reason
         self.state += 1
+
+    def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
+        self.written.append(("reasons", machine, len(stops), reason))
+        self.state += 1
+        return 7
+
+    def undo_stop_reasons(self, mark: int) -> int:
+        self.written.append(("reasons undone", mark))
+        self.state += 1
+        return 1
 
     def note_adjustment(self, machine: str, at: datetime, what: str, note: str) -> None:
         self.written.append(("adjustment", machine, at, what, note))

@@ -227,3 +227,12 @@ def test_spread_of_weights_lies_in_its_intervals(place: Elsewhere) -> None:
 def test_film_a_thousand_good_pieces(place: Elsewhere) -> None:
     answer, line = place.ask("wrap"), place.line
     holds(answer, "film_m_per_thousand_fed", 1000 * line.film_m_a_piece / (1 - line.rejects_share))
+
+
+def test_the_rows_of_the_week_add_up(place: Elsewhere) -> None:
+    answer = place.ask("week")
+    balance = next(table for table in answer.tables if table.name == "balance")
+    assert len(balance.rows) >= 3
+    for row in balance.rows:
+        assert row["rows"] == pytest.approx(row["lost"], abs=1e-6 * row["possible"]), row["what"]
+    assert len(answer.text.split()) <= 30

@@ -37,6 +37,13 @@ def test_last_shift_is_the_one_that_runs_or_ran_last() -> None:
     assert meant("last-shift", "2026-06-10T03:00")[1] == "Tue 9 June, night"
 
 
+def test_a_shift_that_has_only_just_begun_is_not_the_last_one() -> None:
+    some = Period(span("2026-06-08T20:00").start, span("2026-06-09T06:00:30").end)
+    assert resolve(read_period("last-shift"), SHIFTS, BERLIN, some)[1] == "Mon 8 June, night"
+    only = Period(span("2026-06-09T06:00:00").end, span("2026-06-09T06:00:30").end)
+    assert resolve(read_period("last-shift"), SHIFTS, BERLIN, only)[1] == "Tue 9 June, early"
+
+
 def test_without_shifts_what_was_read_of_the_last_day_is_meant() -> None:
     period, label = resolve(read_period("last-shift"), (), BERLIN, span("2026-06-09T15:00"))
     assert (round(hours(period), 6), label) == (15, "Tue 9 June")

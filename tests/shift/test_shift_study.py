@@ -21,7 +21,8 @@ from lineview.shift.key_figures import (
     outside_minutes,
     productive_maintenance_figures,
 )
-from lineview.shift.projection import pace_needed_per_min, planned_pieces, project, run_stop_cycles
+from lineview.shift.past import PastShift, PastShifts, RestOfShift
+from lineview.shift.projection import pace_needed_per_min, planned_pieces
 from lineview.shift.study import cheapest_order, expected_minutes
 from tests import factories
 
@@ -211,32 +212,41 @@ def test_a_week_of_plan_is_shared_by_planned_minutes() -> None:
     assert pace_needed_per_min(100, 0, 0) is None
 
 
-def test_a_projection_needs_six_cycles_and_none_is_made_of_nothing() -> None:
-    cycle = (("running", 10.0), ("short stop", 2.0))
-    assert project(run_stop_cycles(timeline_of(*cycle * 5)), 60) is None
-    found = project(run_stop_cycles(timeline_of(*cycle * 6)), 60)
-    assert found is not None
-    assert found.pieces == pytest.approx(60 * 350 * 10 / 12)
-    assert found.low == pytest.approx(found.pieces)
+def gone_on(*rates: float) -> PastShift:
+    """A shift of hours at these rates [pieces/min], with a stop of two minutes every 20 running minutes."""
+    at = np.arange(len(rates) + 1) * 60.0
+    began = np.arange(10.0, at[-1], 20.0)
+    made = np.concatenate(([0.0], np.cumsum(np.array(rates) * 60.0)))
+    return PastShift(at, made, at, began, np.full(began.size, 2.0))
+
+
+def test_a_projection_needs_eight_whole_past_shifts() -> None:
+    own = gone_on(300, 300)
+    found = [RestOfShift(PastShifts([gone_on(300, 300, 310)] * n), own).project(60.0) for n in (7, 8)]
+    assert [rest.low is None for rest in found] == [True, False]
+    assert found[0].from_what == "no interval: needs 8 whole shifts of the four weeks before, has 7"
+    assert found[0].pieces == pytest.approx(18_000)
+    # All went on at 310 a minute, whatever they had made before.
+    assert [found[1].low, found[1].pieces, found[1].high] == pytest.approx([18_600] * 3)
 
 
 def test_a_projections_interval_is_the_one_worked_by_hand() -> None:
-    # d is ±100 pieces, kurtosis 1, so 5 degrees: s² = 10000 / (5/6)² = 14400; 14400 × (6 + 1) × (1 + 60/60)
-    # = 201600 pieces²; the 95 % point of t with 5 degrees is 2.015 (any table)
-    found = project(pl.DataFrame({"minutes": [10.0] * 6, "pieces": [2900.0, 3100.0] * 3}), 60)
-    assert found is not None
-    assert found.pieces == pytest.approx(18_000)
-    assert found.low == pytest.approx(18_000 - 2.015 * 201_600**0.5, abs=0.1)
-    assert found.high == pytest.approx(60 * 310)  # never faster than the fastest cycle
+    # Ten shifts went on at 300 ± 10 a minute from the same pace: deviations ±10 over √(1 − 1/10) = ±10.541;
+    # s² = 10 × 111.1 / 8 = 138.9, × (1 + 1/10) = 152.8; t with 8 degrees is 1.860 at 90 % (any table)
+    past = PastShifts([gone_on(300, 300, rate) for rate in [290, 310] * 5])
+    rest = RestOfShift(past, gone_on(300, 300)).project(60.0)
+    assert rest.pieces == pytest.approx(18_000)
+    assert rest.low == pytest.approx(60 * (300 - 1.860 * 152.8**0.5), abs=1)
+    assert rest.high == pytest.approx(60 * 310)  # never faster than the fastest past shift
+    assert rest.from_what == "90% prediction from 10 shifts of the four weeks before"
 
 
-def test_one_long_stop_among_short_ones_makes_a_projection_less_sure_than_even_ones() -> None:
-    even = pl.DataFrame({"minutes": [10.0] * 20, "pieces": [2900.0, 3100.0] * 10})
-    tail = pl.DataFrame({"minutes": [10.0] * 20, "pieces": [3000.0] * 19 + [3000.0 - 100.0 * 20**0.5]})
-    found = [project(cycles, 120) for cycles in (even, tail)]
-    half = [rest.pieces - rest.low for rest in found if rest is not None]
-    # kurtosis 18 leaves 2.3 degrees for 19; the spread is 2.5 % less
-    assert half[1] > 1.4 * half[0]
+def test_a_pace_beyond_all_past_shifts_is_taken_to_last() -> None:
+    past = PastShifts([gone_on(rate, rate, 300) for rate in [299, 301] * 5])
+    usual, slow = (RestOfShift(past, gone_on(rate, rate)).project(60.0) for rate in (300, 200))
+    assert usual.pieces == pytest.approx(18_000)
+    # Two thirds as fast, with stops as often as usual: nearly all of it is taken to last.
+    assert slow.pieces == pytest.approx(12_000, rel=0.25)
 
 
 @pytest.mark.parametrize("jitter", [0.0, 1.0])

@@ -39,6 +39,8 @@ class Heading:
         Position of the first record after header and units row.
     passed : tuple of str
         Texts of preamble, header and units row: rows that repeat them are no data.
+    preamble : tuple of str
+        Texts of the lines above the header.
     """
 
     place: int
@@ -46,6 +48,7 @@ class Heading:
     units: dict[int, str] = field(default_factory=dict)
     first: int = 0
     passed: tuple[str, ...] = ()
+    preamble: tuple[str, ...] = ()
 
     @property
     def above(self) -> int:
@@ -103,7 +106,7 @@ def heading_at(records: Records, place: int) -> Heading:
         first = below + 1
         units = {i: cell for i, cell in enumerate(cells[below]) if cell}
     passed = tuple(text for text in texts[:first] if text.strip())
-    return Heading(place, names, units, first, passed)
+    return Heading(place, names, units, first, passed, tuple(text for text in texts[:place] if text.strip()))
 
 
 @dataclass(frozen=True)
@@ -129,9 +132,15 @@ def header_rows(records: Records) -> list[HeaderRow]:
         if sum(map(bool, row)) < 2:
             continue
         names = _told_apart(row)
-        bare = Counter(same(without_unit(name)) for name in names if name)
-        single = frozenset(key for key, count in bare.items() if count == 1)
-        rows.append(HeaderRow(place, frozenset(map(same, names)), single))
+        keys = [same(name) for name in names]
+        bare = [
+            same(without_unit(name)) if name.rstrip().endswith(_CLOSING) else key
+            for name, key in zip(names, keys, strict=True)
+            if name
+        ]
+        counts = Counter(bare)
+        single = frozenset(key for key, count in counts.items() if count == 1)
+        rows.append(HeaderRow(place, frozenset(keys), single))
     return rows
 
 
@@ -163,6 +172,31 @@ def guessed_place(records: Records) -> int:
     return -1
 
 
+def second_headers(records: Records, heading: Heading) -> list[int]:
+    """The positions of further header rows that say other things of the columns, or give other units."""
+    if heading.place < 0:
+        return []
+    names = [name for name in heading.names if name]
+    named = {same(without_unit(name)) for name in names}
+    texts = records.frame["text"].slice(heading.first)
+    marker = max(map(without_unit, names), key=len)[:100]
+    found = []
+    for place in texts.str.contains(marker, literal=True).arg_true().to_list()[:1000]:
+        row, *below = _cells_at(records, heading.first + place, 2)
+        if sum(same(without_unit(cell)) in named for cell in row if cell) < max(2, len(named) / 2):
+            continue
+        units = {i: cell for i, cell in enumerate(below[0]) if cell} if below and _is_units_row(below[0]) else {}
+        if [same(name) for name in _told_apart(row)] != [same(n) for n in heading.names] or (
+            units and units != heading.units
+        ):
+            found.append(heading.first + place)
+    return found
+
+
+def _cells_at(records: Records, place: int, count: int) -> list[list[str]]:
+    return Records(records.sheet, records.frame.slice(place, count), records.separator).top(count)
+
+
 def names_places(wanted: Sequence[str]) -> bool:
     """Whether a layout calls columns by their place, as in a file without a header row."""
     return bool(wanted) and all(_PLACE.fullmatch(same(header)) for header in wanted)
@@ -176,15 +210,18 @@ def bare_heading(records: Records) -> Heading:
     first = next((i for i, row in enumerate(rows) if len(row) == usual and not all(map(is_valueless, row))), 0)
     texts = records.frame["text"].head(first).to_list()
     names = tuple(f"column {place + 1}" for place in range(usual))
-    return Heading(-1, names, {}, first, tuple(text for text in texts if text.strip()))
+    preamble = tuple(text for text in texts if text.strip())
+    return Heading(-1, names, {}, first, preamble, preamble)
 
 
 def _told_apart(cells: Sequence[str]) -> tuple[str, ...]:
     seen: Counter[str] = Counter()
     names = []
-    for cell in cells:
-        name = re.sub(r"E0$", "", cell) if _NUMBER.fullmatch(cell) else cell
-        key = same(name)
+    bare = [cell[:-2] if cell.endswith("E0") and _NUMBER.fullmatch(cell) else cell for cell in cells]
+    keys = [same(name) for name in bare]
+    if len(set(keys)) == len(keys):
+        return tuple(bare)
+    for name, key in zip(bare, keys, strict=True):
         seen[key] += 1
         names.append(f"{name} ({seen[key]})" if name and seen[key] > 1 else name)
     return tuple(names)
@@ -260,7 +297,10 @@ FIELD_WORDS: dict[ExportKind, dict[str, tuple[str, ...]]] = {
         "batch": CHANNELS["batch"],
         "sample": _words("sample probe échantillon echantillon muestra campione monster"),
         "pieces": (*CHANNELS["pieces"], "n", "anzahl", "nombre", "numero", "aantal"),
-        "mass_g": _words("weight mass gewicht masse poids peso massa gram gramm grams grammes gramos grammi g"),
+        "mass_g": _words(
+            "weight mass gewicht masse poids peso massa gram gramm grams grammes gramos grammi g "
+            "net netto neto gross brutto brut bruto lordo tare tara"
+        ),
     },
     "batches": {
         "mass_in_kg": _words("mass weight masse gewicht poids peso massa einwaage kg lb kilo"),

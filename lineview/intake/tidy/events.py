@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+from pathlib import PurePath
+
 import polars as pl
 
 from lineview.core.frames import UTC_US
+from lineview.intake.cells.dateless import are_clocks, date_in, dated
+from lineview.intake.cells.far_times import far_times
 from lineview.intake.cells.numbers import SeparatorCounts, evidence_of_all
 from lineview.intake.cells.timestamp_columns import (
     Times,
     gap_notes,
     joined_cells,
     must_be_times,
+    must_have_24_hours,
     settled_clock,
     to_moments,
 )
@@ -28,7 +34,7 @@ _CLOCK_ONLY = r"^(?:(?:1899-12-3[01]|1904-01-01)[ T])?(\d{1,2}):(\d{2})(?::(\d{2
 
 
 def event_times(
-    rows: Rows, bound: BoundFields, plant: Plant, file: tuple[str, bool, Heading]
+    rows: Rows, bound: BoundFields, plant: Plant, file: tuple[str, bool, Heading], now: datetime | None
 ) -> tuple[Rows, dict[str, FieldCells], tuple[str, ...]]:
     """Read the moments of a table's events; rows without the first are refused or passed over."""
     where, typed, heading = file
@@ -38,26 +44,31 @@ def event_times(
         return _weeks(rows, weeks[0], plant.zone, heading)
     own = bound.named(first)
     cells = rows.column(own[0].place) if own else joined_cells(rows, bound.times)
+    if len(bound.times) == 1 and not own and are_clocks(cells):
+        cells = dated(cells, date_in([*heading.preamble, PurePath(where).name]), where)
+        layout = layout.model_copy(update={"time_format": "auto"})
     others = [c for c in bound.columns if c.field.holds == "moment" and c.name != first]
     texts = [rows.column(c.place).filter(~_clock_only(rows.column(c.place))) for c in others]
     plan = settled_clock(pl.concat([cells, *texts]), layout, where, typed=typed)
     clock = read_clock(cells, plan.formats)
     key = None if bound.machine_place is None else rows.column(bound.machine_place)
+    must_have_24_hours(clock.naive, where)
     times = to_moments(clock.naive, clock.moment, cells, layout, plant.zone, key)
+    times = times.without(far_times(times.at, layout, now, where), cells)
     found, naive = rows, clock.naive
     if times.reasons is not None:
         fine = times.reasons.is_null()
         found, naive = rows.without(times.reasons, heading.passed), naive.filter(fine)
         if not found.frame.height and found.refused.height:
             must_be_times(clock, cells, layout, where)
-        times = Times(times.at.filter(fine), None, times.by_gap)
+        times = Times(times.at.filter(fine), None, times.by_gap, times.notes)
         key = None if key is None else key.filter(fine)
     fields = {first: FieldCells(first, own[0].header if own else "", times.at)}
     for column in others:
         fields[column.name] = _other(found, column, plan, bound, plant, (times.at, naive, key))
     if layout.kind == "plan":
         fields["end"] = _plan_end(fields, naive, layout.zone or plant.zone)
-    return found, fields, gap_notes(times.by_gap)
+    return found, fields, (*times.notes, *gap_notes(times.by_gap))
 
 
 def _clock_only(cells: pl.Series) -> pl.Series:
@@ -156,7 +167,9 @@ def _midnights(days: pl.Series, later: int, zone: str) -> pl.Series:
     return local.dt.convert_time_zone("UTC").cast(UTC_US)
 
 
-def take_events(tables: list[Records], heading: Heading, layout: Layout, plant: Plant, where: str) -> Outcome:
+def take_events(
+    tables: list[Records], heading: Heading, layout: Layout, plant: Plant, where: str, now: datetime | None = None
+) -> Outcome:
     """Read a table whose rows are events."""
     records = tables.pop()
     bound = bind_fields(layout, heading, plant, where)
@@ -167,7 +180,7 @@ def take_events(tables: list[Records], heading: Heading, layout: Layout, plant: 
     def gathered() -> SeparatorCounts:
         return evidence_of_all(rows.column(column.place) for column in number_columns)
 
-    rows, times, notes = event_times(rows, bound, plant, (where, records.is_sheet, heading))
+    rows, times, notes = event_times(rows, bound, plant, (where, records.is_sheet, heading), now)
     marks = settled_marks(layout, gathered, records.separator, where)
     fields = {**times, **_owners(rows, bound, plant)}
     masses = [c for c in bound.columns if c.name == "mass_g"]

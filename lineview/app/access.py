@@ -1,0 +1,363 @@
+"""Who may do what on the board: rights, passwords, signed-in browsers, paired screens, refused tries."""
+
+from __future__ import annotations
+
+import secrets
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import timedelta
+from hashlib import sha256
+from hmac import new as hmac_of
+from pathlib import Path
+from threading import Lock
+from typing import TYPE_CHECKING
+
+from lineview.core.errors import AskError, Fault
+from lineview.store.audit import acting, become
+from lineview.store.files import put
+
+if TYPE_CHECKING:
+    from argon2 import PasswordHasher
+
+    from lineview.store.accounts import Accounts, Session, User
+
+#: What a person may be allowed, in the words of the board; the command line writes "take-in".
+RIGHTS = ("see", "note", "take in", "order", "administer")
+#: A working day, with a shift that runs over.
+SESSION = timedelta(hours=12)
+#: A screen on a wall stays paired until it is revoked, at most so long.
+SCREEN = timedelta(days=400)
+CODE = timedelta(minutes=10)
+#: Signs of a code: none that is read for another. Ten of 30 signs are some 49 bits.
+CODE_SIGNS, CODE_LENGTH = "ABCDEFGHJKMNPQRSTUVWXYZ2345678", 10
+LEAST_PASSWORD, MOST_PASSWORD, MOST_NAME = 12, 200, 60
+
+
+@dataclass(frozen=True)
+class Person:
+    """Whoever asks: a name, the rights, and the session, which is None on this machine.
+
+    Parameters
+    ----------
+    name : str
+        Of the person or the paired screen.
+    rights : frozenset of str
+        Of RIGHTS.
+    session : Session or None
+        Of a browser that is signed in.
+    """
+
+    name: str
+    rights: frozenset[str]
+    session: Session | None = None
+
+    def may(self, right: str) -> bool:
+        """Whether this person may do what takes this right."""
+        return right in self.rights
+
+    @property
+    def is_screen(self) -> bool:
+        """Whether it is a paired screen and nobody in particular."""
+        return self.session is not None and self.session.user is None
+
+
+#: On the loopback address nobody signs in.
+LOCAL = Person("this machine", frozenset(RIGHTS))
+
+
+def rights_of(names: Iterable[str]) -> tuple[str, ...]:
+    """The rights of these names, in order; everybody may see, who administers may do everything.
+
+    Raises
+    ------
+    AskError
+        With every name that is no right.
+    """
+    given = {name.strip().lower().replace("-", " ") for name in names} | {"see"}
+    faults = [
+        Fault(f"'{name}' is no role", "--role", ", ".join(r.replace(" ", "-") for r in RIGHTS))
+        for name in sorted(given - set(RIGHTS))
+    ]
+    if faults:
+        raise AskError(faults)
+    return RIGHTS if "administer" in given else tuple(right for right in RIGHTS if right in given)
+
+
+class Tries:
+    """How often somebody failed of late: after a few failures each further try has to wait.
+
+    Parameters
+    ----------
+    free : int
+        Failures without a wait.
+    longest_s : float
+        Seconds of the longest wait; it doubles with each failure.
+    clock : callable
+        Seconds that only grow.
+    """
+
+    MOST_KEYS = 10_000
+    FORGOTTEN_S = 3600.0
+
+    def __init__(self, free: int, longest_s: float, clock: Callable[[], float] = time.monotonic) -> None:
+        self._free, self._longest_s, self._clock = free, longest_s, clock
+        self._failed: dict[str, tuple[int, float]] = {}
+        self._lock = Lock()
+
+    def wait_s(self, key: str) -> float:
+        """Seconds that this key still has to wait; 0 where it may try."""
+        with self._lock:
+            count, last = self._failed.get(key, (0, 0.0))
+            if count < self._free:
+                return 0.0
+            return max(0.0, last + min(self._longest_s, 2.0 ** min(count - self._free, 20)) - self._clock())
+
+    def fail(self, key: str) -> None:
+        """Count a failure."""
+        with self._lock:
+            now = self._clock()
+            if len(self._failed) >= self.MOST_KEYS:
+                late = {k: v for k, v in self._failed.items() if now - v[1] < self.FORGOTTEN_S}
+                self._failed = late if len(late) < self.MOST_KEYS else {}
+            count, last = self._failed.get(key, (0, now))
+            self._failed[key] = (1 if now - last > self.FORGOTTEN_S else count + 1, now)
+
+    def forget(self, key: str) -> None:
+        """Let a key begin anew."""
+        with self._lock:
+            self._failed.pop(key, None)
+
+
+class Access:
+    """Signing in and out, pairing screens, and who a browser's token belongs to.
+
+    Parameters
+    ----------
+    accounts : Accounts
+        Of the store.
+    key_file : pathlib.Path
+        Holds the secret that signs cookies; made where it is missing.
+    """
+
+    def __init__(self, accounts: Accounts, key_file: Path) -> None:
+        self.accounts = accounts
+        self._key_file = key_file
+        self._hashing = Lock()  # one hash at a time: each takes 64 MiB
+        self._by_pair, self._by_address = Tries(5, 900.0), Tries(30, 900.0)
+        self._key: bytes | None = None
+        self._unknown = ""
+
+    @property
+    def key(self) -> bytes:
+        """The secret of this works, 32 bytes."""
+        if self._key is None:
+            if not self._key_file.is_file():
+                put(self._key_file, _write_secret)
+            self._key = self._key_file.read_bytes()
+        return self._key
+
+    def mark(self, token: str) -> str:
+        """What is kept of a token or code: from the journal alone neither can be guessed nor used."""
+        return hmac_of(self.key, token.encode(), sha256).hexdigest()
+
+    # -- people ------------------------------------------------------------------------------------
+
+    def add_user(self, name: str, roles: Iterable[str], password: str) -> None:
+        """Add a person.
+
+        Raises
+        ------
+        AskError
+            Where name, roles or password will not do.
+        """
+        name = " ".join(name.split())
+        rights = rights_of(roles)
+        _check_name(name)
+        check_password(password, name)
+        self.accounts.add_user(name, rights, self._hash(password))
+
+    def known(self, name: str) -> User:
+        """The person of this name."""
+        user = self.accounts.user(" ".join(name.split()))
+        if user is None:
+            raise AskError(Fault(f"there is no user '{name}'", "name", do="List them: lineview user list"))
+        return user
+
+    def set_password(self, user: User, password: str, keep: int | None = None) -> None:
+        """Change a person's password, who is signed out everywhere but in the session `keep`."""
+        check_password(password, user.name)
+        self.accounts.set_password(user, self._hash(password), keep)
+
+    def change_password(self, user: User, now: str, new: str, address: str, keep: int) -> None:
+        """Change one's own password, which has to be entered once more.
+
+        Raises
+        ------
+        AskError
+            Where the password entered is not the present one, or the new one will not do.
+        """
+        pair = f"{address}\n{user.name.lower()}"
+        self._check_tries(address, pair)
+        if not self.is_password(user.password, now):
+            self._failed(address, pair, "password change refused", user.name)
+            raise AskError(Fault("the present password is another", "password"))
+        self.set_password(user, new, keep)
+
+    def set_rights(self, user: User, roles: Iterable[str]) -> None:
+        """Change what a person may do."""
+        self.accounts.set_rights(user, rights_of(roles))
+
+    def _hash(self, password: str) -> str:
+        with self._hashing:
+            return _hasher().hash(password)
+
+    def is_password(self, hashed: str, password: str) -> bool:
+        """Whether a password is the one of this hash."""
+        from argon2.exceptions import InvalidHashError, VerificationError
+
+        with self._hashing:
+            try:
+                return _hasher().verify(hashed, password[: MOST_PASSWORD + 1])
+            except (VerificationError, InvalidHashError):
+                return False
+
+    # -- browsers ----------------------------------------------------------------------------------
+
+    def sign_in(self, name: str, password: str, address: str) -> str:
+        """Sign a person in and give the browser's token.
+
+        Parameters
+        ----------
+        name, password : str
+            As entered.
+        address : str
+            Of the browser's machine.
+
+        Returns
+        -------
+        str
+            A token of 256 random bits.
+
+        Raises
+        ------
+        AskError
+            Where name and password do not belong together, or after too many tries.
+        """
+        name = " ".join(name.split())[:MOST_NAME]
+        pair = f"{address}\n{name.lower()}"
+        self._check_tries(address, pair)
+        user = self.accounts.user(name)
+        # for an unknown name a hash is checked too, so that it takes as long
+        if not self.is_password(user.password if user else self._unknown_hash(), password) or user is None:
+            self._failed(address, pair, "sign-in refused", name)
+            raise AskError(Fault("name and password do not belong together"))
+        self._by_pair.forget(pair)
+        token = secrets.token_urlsafe(32)
+        with acting(user.name, address):
+            self.accounts.begin_session(self.mark(token), user, SESSION)
+        return token
+
+    def _check_tries(self, address: str, pair: str) -> None:
+        wait_s = max(self._by_address.wait_s(address), self._by_pair.wait_s(pair))
+        if wait_s > 0:
+            raise AskError(Fault(f"too many tries; wait {wait_s:.0f} s"))
+
+    def _failed(self, address: str, pair: str, action: str, about: str) -> None:
+        self._by_address.fail(address)
+        self._by_pair.fail(pair)
+        with acting("nobody", address):
+            self.accounts.note_event(action, about)
+
+    def _unknown_hash(self) -> str:
+        if not self._unknown:
+            self._unknown = self._hash(secrets.token_urlsafe(16))
+        return self._unknown
+
+    def person(self, token: str) -> Person | None:
+        """Whose token this is; None for one that is not known or has ended."""
+        session = self.accounts.session(self.mark(token))
+        if session is None:
+            return None
+        if session.user is None:
+            return Person(session.screen, frozenset({"see"}), session)
+        return Person(session.user.name, frozenset(session.user.rights), session)
+
+    def offer_pairing(self, screen: str) -> str:
+        """A one-time code for a screen of this name, good for ten minutes."""
+        name = " ".join(screen.split())
+        _check_name(name)
+        code = "".join(secrets.choice(CODE_SIGNS) for _ in range(CODE_LENGTH))
+        self.accounts.offer_pairing(self.mark(code), name, CODE)
+        return code
+
+    def pair(self, code: str, address: str) -> str:
+        """Pair the browser that brings a code, and give its token.
+
+        Raises
+        ------
+        AskError
+            Where the code is not known, was used or is too old, or after too many tries.
+        """
+        pair = f"{address}\ncode"
+        self._check_tries(address, pair)
+        token = secrets.token_urlsafe(32)
+        plain = "".join(sign for sign in code.upper() if sign.isalnum())[:40]
+        with acting("a screen", address):
+            if self.accounts.pair(self.mark(plain), self.mark(token), SCREEN):
+                return token
+        self._failed(address, pair, "pairing refused", "")
+        raise AskError(Fault("this code is not known, was used before or is older than ten minutes"))
+
+
+def become_person(name: str, address: str = "") -> None:
+    """Let every later write of this thread be this person's; "" ends it.
+
+    Parameters
+    ----------
+    name : str
+        Of the person.
+    address : str
+        Of the person's machine; "" for this one.
+    """
+    become(name, address)
+
+
+def _write_secret(path: Path) -> None:
+    path.touch(mode=0o600)
+    path.write_bytes(secrets.token_bytes(32))
+
+
+def _hasher() -> PasswordHasher:
+    """The hasher with the second recommended parameters of RFC 9106: 64 MiB, three passes, four lanes."""
+    from argon2 import PasswordHasher
+    from argon2.profiles import RFC_9106_LOW_MEMORY
+
+    return PasswordHasher.from_parameters(RFC_9106_LOW_MEMORY)
+
+
+def _check_name(name: str) -> None:
+    if not name or len(name) > MOST_NAME or not name.isprintable():
+        raise AskError(Fault("this name will not do", "name", f"1 to {MOST_NAME} printed characters"))
+
+
+def check_password(password: str, name: str) -> None:
+    """Refuse a password that is too short, too long, or guessed at once.
+
+    Parameters
+    ----------
+    password, name : str
+        As entered, and whose it is to be.
+
+    Raises
+    ------
+    AskError
+        With what is wrong.
+    """
+    if not LEAST_PASSWORD <= len(password) <= MOST_PASSWORD:
+        wanted = f"{LEAST_PASSWORD} to {MOST_PASSWORD} characters of any kind"
+        raise AskError(Fault(f"the password has {len(password)} characters", "password", wanted))
+    plain = password.lower()
+    named = len(name) >= 4 and name.lower() in plain
+    if len(set(plain)) < 6 or named or "password" in plain:
+        raise AskError(Fault("the password is too easy to guess", "password", "several words of your own"))

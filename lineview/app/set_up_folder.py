@@ -1,0 +1,133 @@
+"""A works folder that is being set up: exports looked at, answers gathered, plant.toml written."""
+
+from __future__ import annotations
+
+import difflib
+import os
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from pathlib import Path, PurePosixPath
+from zoneinfo import available_timezones
+
+from lineview.app.setup import SetUp, set_up
+from lineview.app.setup_layouts import Surveyed, survey_folder
+from lineview.app.take_in import Taken
+from lineview.app.works import Works
+from lineview.core.errors import AskError, Fault
+from lineview.intake.find import ENDINGS
+from lineview.store.files import make_folder, put
+
+#: Where a suggestion goes while there is a plant.toml: that one is never changed by setting up.
+SUGGESTED = "plant.suggested.toml"
+
+
+def computer_zone() -> str:
+    """The time zone of this computer as area and city, "" where it does not say.
+
+    Returns
+    -------
+    str
+        Such as "Europe/Berlin".
+    """
+    named = os.environ.get("TZ", "").lstrip(":")
+    if named in available_timezones() and "/" in named:
+        return named
+    link = Path("/etc/localtime")
+    if link.is_symlink():
+        area = str(link.resolve()).partition("zoneinfo/")[2]
+        if area in available_timezones() and "/" in area and not area.startswith("Etc/"):
+            return area
+    key = getattr(datetime.now().astimezone().tzinfo, "key", "")
+    return str(key) if key in available_timezones() else ""
+
+
+class SetUpDesk:
+    """A works folder that is being set up.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The works folder; it may be empty or have a plant.toml already.
+    here : str
+        The time zone to suggest.
+    """
+
+    def __init__(self, folder: Path, here: str) -> None:
+        self.folder = folder
+        self.here = here
+        self.paths: list[Path] = []
+        self.answers: dict[str, str] = {}
+        self._surveyed: Surveyed | None = None
+
+    @property
+    def described(self) -> bool:
+        """Whether there is a plant.toml already."""
+        return (self.folder / "plant.toml").exists()
+
+    @property
+    def shop(self) -> str:
+        """What the works is called until it is named: its folder's name."""
+        return self.folder.resolve().name.replace("_", " ").replace("-", " ").strip().capitalize() or "Our works"
+
+    def look(self, paths: Sequence[Path]) -> None:
+        """Look at exports; raises an IntakeError where a path is not there or has none."""
+        self._surveyed = survey_folder(paths, self.shop, self.here)
+        self.paths, self.answers = list(paths), {}
+
+    def keep_upload(self, name: str, data: bytes) -> Path | None:
+        """Keep an uploaded export in the folder exports/; None for a file that is none."""
+        parts = [part for part in PurePosixPath(name.replace("\\", "/")).parts if part not in ("/", "..", ".")]
+        if not parts or parts[-1].startswith((".", "~")):
+            return None
+        if not parts[-1].lower().removesuffix(".gz").endswith(ENDINGS):
+            return None
+        path = self.folder.joinpath("exports", *parts[1:] if len(parts) > 1 else parts)
+        make_folder(path.parent)
+        put(path, lambda part: part.write_bytes(data))
+        return path
+
+    def show(self) -> SetUp | None:
+        """What the exports show with the answers so far; None before any were looked at."""
+        return None if self._surveyed is None else set_up(self._surveyed, self.answers)
+
+    def answer(self, answers: Mapping[str, str]) -> None:
+        """Add answers; an empty one takes an earlier one back."""
+        for key, text in answers.items():
+            if text.strip():
+                self.answers[key] = text.strip()
+            else:
+                self.answers.pop(key, None)
+
+    def difference(self, text: str) -> list[str]:
+        """How the suggestion differs from the plant.toml that is there, line by line."""
+        path = self.folder / "plant.toml"
+        before = path.read_text(encoding="utf-8-sig").splitlines() if path.exists() else []
+        lines = difflib.unified_diff(before, text.splitlines(), "plant.toml", SUGGESTED, lineterm="", n=1)
+        return list(lines)
+
+    def write(self) -> Path:
+        """Write plant.toml, or plant.suggested.toml where there is one already.
+
+        Returns
+        -------
+        pathlib.Path
+            The file written.
+
+        Raises
+        ------
+        AskError
+            Where questions are open or answers do not fit; nothing is written.
+        """
+        shown = self.show()
+        if shown is None:
+            raise AskError(Fault("no exports were looked at yet", do="Choose a folder of exports first."))
+        if not shown.text:
+            faults = [Fault(f"not answered: {q.text}", q.key, do=q.why) for q in shown.open]
+            raise AskError(faults or shown.faults)
+        path = self.folder / (SUGGESTED if self.described else "plant.toml")
+        put(path, lambda part: part.write_text(shown.text, encoding="utf-8"))
+        return path
+
+    def take_in(self, works: Works) -> list[Taken]:
+        """Take the exports that were looked at in."""
+        return works.take(self.paths)

@@ -1,0 +1,455 @@
+"""Setting a works up from its exports: what they show, what has to be asked, and the plant description."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.app.setup_layouts import Readings, ReadSoFar, SetUpQuestion, Surveyed, read_so_far
+from lineview.core.errors import Fault, LineviewError
+from lineview.machine.counter_limits import CounterLimits, counter_limits, odd_readings, web_unit_m
+from lineview.machine.rhythm import DAY_MIN, Minutes, Rhythm, shifts_of
+from lineview.plant import Counter, Gauge, Line, Machine, Plant
+from lineview.plant.answers import lines_text, read_band, read_lines, read_shifts, shift_text
+from lineview.plant.read import check_text
+from lineview.plant.write import plant_text
+
+#: A pieces counter is given at least this fastest rate [pieces/min]; common practice, no source.
+LEAST_FASTEST = 450.0
+NOMINAL = (300.0, 400.0)
+#: Readings may lie so many times further apart than usual before it counts as unseen [times, s].
+GAP_TIMES, USUAL_GAP_S = 4.0, 120.0
+#: Two machines belong together from this agreement of their running minutes on, where it is better by so
+#: much than the next best; below the last they do not.
+TOGETHER, CLEARLY, APART = 0.5, 0.15, 0.25
+#: An interval between readings up to this length [s] counts for the minute of its middle.
+LONG_S = 90.0
+#: A fall is a turn where the counter went on at up to so many times its fastest rate.
+TURN_ROOM = 1.2
+#: A pause of readings this many times the usual one is no running [times].
+READ_ON = 8.0
+
+
+@dataclass(frozen=True)
+class LearnedChannel:
+    """A counter or gauge of a machine as its readings show it: `example` is one value with its unit."""
+
+    machine: str
+    channel: str
+    holds: str
+    readings: int
+    example: str
+    limits: CounterLimits | None = None
+    count_m: float | None = None
+
+
+@dataclass(frozen=True)
+class SetUp:
+    """What a folder of exports shows, and what is to be asked.
+
+    Parameters
+    ----------
+    read : ReadSoFar
+        Groups of exports, their layouts and readings.
+    learned : tuple of LearnedChannel
+        Counters and gauges machine by machine.
+    by_day : polars.DataFrame
+        machine, day, pieces: what was counted, a first answer.
+    questions : tuple of SetUpQuestion
+        In the order to be asked.
+    faults : tuple of Fault
+        Files that cannot be read, and answers that do not fit.
+    text : str
+        plant.toml as it would be written; "" while a question without suggestion is open.
+    """
+
+    read: ReadSoFar
+    learned: tuple[LearnedChannel, ...]
+    by_day: pl.DataFrame
+    questions: tuple[SetUpQuestion, ...]
+    faults: tuple[Fault, ...]
+    text: str
+
+    @property
+    def open(self) -> tuple[SetUpQuestion, ...]:
+        """The questions that the data suggest no answer to."""
+        return tuple(question for question in self.questions if question.suggested is None)
+
+
+def set_up(surveyed: Surveyed, answers: Mapping[str, str]) -> SetUp:
+    """Work out what exports show with the answers given so far; what is not answered is suggested.
+
+    Parameters
+    ----------
+    surveyed : Surveyed
+        From `lineview.app.setup_layouts.survey_folder`.
+    answers : mapping of str to str
+        By the key of each question; "shop" names the works.
+
+    Returns
+    -------
+    SetUp
+        Its text is "" where a question is open or an answer does not fit.
+    """
+    zone = _known(answers.get("zone") or surveyed.here or "UTC")
+    read = read_so_far(surveyed, zone, answers)
+    tz = ZoneInfo(zone)
+    learned = tuple(_learned(read.draft, read.readings))
+    rhythm = _rhythm(read.draft, read.readings, tz)
+    questions = [_zone_question(surveyed.here), _shifts_question(rhythm), _band_question(read)]
+    if len(read.draft.machines) > 1:
+        questions.append(_lines_question(read))
+    questions += [*_count_questions(learned), *read.questions]
+    text, wrong = _text(surveyed, read, learned, questions, answers)
+    by_day = _by_day(read.draft, read.readings, tz)
+    return SetUp(read, learned, by_day, tuple(questions), (*read.faults, *wrong), text)
+
+
+def _known(name: str) -> str:
+    try:
+        return ZoneInfo(name).key
+    except (ValueError, OSError):
+        return "UTC"
+
+
+# What the readings show
+
+
+def _learned(draft: Plant, readings: Readings) -> list[LearnedChannel]:
+    """Every counter and gauge that has readings."""
+    learned = []
+    for machine in draft.machines:
+        pieces = _pieces_counted(machine, readings)
+        for counter in machine.counters:
+            frame = readings.get((machine.id, counter.id))
+            if frame is None or frame.height < 2:
+                continue
+            limits = counter_limits(_seconds(frame), frame["value"].to_numpy())
+            is_web = counter.counts in ("film", "wax paper")
+            known = counter.unit_value != 1.0 or not limits.whole
+            count_m = web_unit_m(limits.total, pieces) if is_web and not known else counter.unit_value
+            example = f"{frame['value'][-1]:,.0f}"
+            learned.append(
+                LearnedChannel(machine.id, counter.id, counter.counts, frame.height, example, limits, count_m)
+            )
+        for gauge in machine.gauges:
+            frame = readings.get((machine.id, gauge.id))
+            if frame is not None and frame.height:
+                learned.append(_gauge(machine, gauge, frame))
+    return learned
+
+
+def _gauge(machine: Machine, gauge: Gauge, frame: pl.DataFrame) -> LearnedChannel:
+    values = frame["value"].drop_nulls()
+    middle = values.median()
+    example = f"{middle:.2f} {gauge.unit}".strip() if isinstance(middle, float) else str(frame["text"][-1])
+    return LearnedChannel(machine.id, gauge.id, gauge.measures, frame.height, example)
+
+
+def _seconds(frame: pl.DataFrame) -> NDArray[np.float64]:
+    return frame["at"].dt.epoch("us").to_numpy() / 1e6
+
+
+def _pieces_counter(machine: Machine) -> Counter | None:
+    return machine.counter("pieces") or machine.counter("good pieces")
+
+
+def _pieces_counted(machine: Machine, readings: Readings) -> float:
+    counter = _pieces_counter(machine)
+    frame = readings.get((machine.id, counter.id)) if counter else None
+    if frame is None or frame.height < 2:
+        return 0.0
+    return counter_limits(_seconds(frame), frame["value"].to_numpy()).total
+
+
+def _steps(frame: pl.DataFrame) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
+    """From and to of the intervals between readings [s], and in which the value moved; never in long ones."""
+    at, value = _seconds(frame), frame["value"].to_numpy()
+    step = np.diff(at)
+    usual = float(np.median(step)) if len(step) else 0.0
+    return at[:-1], at[1:], (np.diff(value) != 0) & (step <= max(READ_ON * usual, USUAL_GAP_S))
+
+
+def _rhythm(draft: Plant, readings: Readings, tz: ZoneInfo) -> Rhythm:
+    """Shifts by the minutes in which any machine counted pieces."""
+    running: dict[str, dict[date, Minutes]] = {}
+    ends: list[date] = []
+    for machine in draft.machines:
+        counter = _pieces_counter(machine)
+        frame = readings.get((machine.id, counter.id)) if counter else None
+        if frame is None or frame.height < 2:
+            continue
+        start, end, moved = _steps(frame)
+        running[machine.id] = _minutes(start[moved], end[moved], tz)
+        local = frame["at"].dt.convert_time_zone(tz.key).dt.date()
+        ends += [local[0], local[-1]]
+    return shifts_of(running, min(ends), max(ends)) if ends else Rhythm((), "nothing counts pieces", False)
+
+
+def _minutes(start_s: NDArray[np.float64], end_s: NDArray[np.float64], tz: ZoneInfo) -> dict[date, Minutes]:
+    """By date, the minutes of the wall clock that intervals [s] lie in; a short one by its middle."""
+    long = end_s - start_s > LONG_S
+    spread = [np.arange(a, b, 60.0) for a, b in zip(start_s[long] + 30.0, end_s[long] - 15.0, strict=True)]
+    moments = np.concatenate([(start_s[~long] + end_s[~long]) / 2.0, *spread])
+    local = pl.Series("at", (moments * 1e6).astype(np.int64)).cast(pl.Datetime("us", "UTC"))
+    local = local.dt.convert_time_zone(tz.key)
+    minute = local.dt.hour().cast(pl.Int64) * 60 + local.dt.minute()
+    frame = pl.DataFrame({"day": local.dt.date(), "minute": minute}).unique()
+    running: dict[date, Minutes] = {}
+    for key, rows in frame.partition_by("day", as_dict=True).items():
+        minutes = np.zeros(DAY_MIN, bool)
+        minutes[rows["minute"].to_numpy()] = True
+        running[key[0]] = minutes
+    return running
+
+
+def _by_day(draft: Plant, readings: Readings, tz: ZoneInfo) -> pl.DataFrame:
+    """Pieces that each machine counted by day; falls that are no turn are left out."""
+    frames = []
+    for machine in draft.machines:
+        counter = _pieces_counter(machine)
+        frame = readings.get((machine.id, counter.id)) if counter else None
+        if frame is not None and frame.height > 1:
+            frame = frame.filter(~pl.Series(odd_readings(frame["value"].to_numpy())))
+            limits = counter_limits(_seconds(frame), frame["value"].to_numpy())
+            step, minutes = pl.col("value").diff(), pl.col("at").diff().dt.total_seconds() / 60.0
+            turn = step + (limits.modulus or 0)
+            most = pl.max_horizontal(TURN_ROOM * limits.fastest_per_min * minutes, 2.0)
+            is_turn = (turn >= 0) & (turn <= most) & (minutes <= 60.0)  # a long gap may hide anything
+            turned = pl.when(is_turn).then(turn).otherwise(0.0)
+            frames.append(
+                frame.select(
+                    machine=pl.lit(machine.shown),
+                    day=pl.col("at").dt.convert_time_zone(tz.key).dt.date(),
+                    pieces=pl.when(step >= 0).then(step).otherwise(turned),
+                )
+            )
+    if not frames:
+        return pl.DataFrame(schema={"machine": pl.String(), "day": pl.Date(), "pieces": pl.Float64()})
+    return pl.concat(frames).group_by("machine", "day").agg(pl.col("pieces").sum()).sort("machine", "day")
+
+
+# Questions
+
+
+def _zone_question(here: str) -> SetUpQuestion:
+    why = "the zone of this computer" if here else "this computer does not say where it is"
+    return SetUpQuestion("zone", "In which time zone do the machines' clocks run?", here or None, why)
+
+
+def _shifts_question(rhythm: Rhythm) -> SetUpQuestion:
+    text = "Which shifts and breaks are there?"
+    suggested = "; ".join(map(shift_text, rhythm.shifts))
+    if rhythm.sure:
+        return SetUpQuestion("shifts", text, suggested, rhythm.why)
+    likely = ((suggested, "likeliest, to be checked"),) if suggested else ()
+    return SetUpQuestion("shifts", text, None, rhythm.why, likely)
+
+
+def _band_question(read: ReadSoFar) -> SetUpQuestion:
+    text = "How many pieces a minute are nominal, from and to?"
+    rates = [_running_rate(frame) for frame in _pieces_frames(read)]
+    rates = [rate for rate in rates if rate]
+    low, high = (round(min(rates)), round(max(rates))) if rates else (0, 0)
+    pace = f"{low:,}" if low == high else f"{low:,} to {high:,}"
+    reason = f"; while running they made {pace} a minute" if rates else ""
+    return SetUpQuestion("band", text, "300-400", f"common practice{reason}")
+
+
+def _pieces_frames(read: ReadSoFar) -> list[pl.DataFrame]:
+    counters = [(machine, _pieces_counter(machine)) for machine in read.draft.machines]
+    keys = [(machine.id, counter.id) for machine, counter in counters if counter]
+    return [read.readings[key] for key in keys if key in read.readings and read.readings[key].height > 1]
+
+
+def _running_rate(frame: pl.DataFrame) -> float:
+    """The middle rate while running [pieces/min]."""
+    step, minutes = frame["value"].diff().to_numpy()[1:], np.diff(_seconds(frame)) / 60.0
+    rates = step[(step > 0) & (minutes < 10.0)] / minutes[(step > 0) & (minutes < 10.0)]
+    return float(np.median(rates)) if len(rates) else 0.0
+
+
+def _count_questions(learned: Sequence[LearnedChannel]) -> list[SetUpQuestion]:
+    """What one count of a web is, where neither header nor pieces say."""
+    options = (("0.01", "1 cm"), ("0.1", "1 dm"), ("1", "1 m"), ("0.001", "1 mm"))
+    questions = []
+    for channel in learned:
+        counted = channel.limits.total if channel.limits else 0.0
+        if channel.count_m is None and counted:
+            text = f"{channel.machine}: how long is one count of {channel.holds}?"
+            key = f"count {channel.machine}/{channel.channel}"
+            questions.append(SetUpQuestion(key, text, None, "", options))
+    return questions
+
+
+def _lines_question(read: ReadSoFar) -> SetUpQuestion:
+    """Which sizer feeds which wrapper: those that run in the same minutes."""
+    text = "Which machines work together on a line, and what are the lines called?"
+    sizers = [m for m in read.draft.machines if m.kind == "sizer"]
+    wrappers = [m for m in read.draft.machines if m.kind != "sizer"]
+    partners = _partners(wrappers, sizers, read.readings)
+    lines: list[list[str]] = []
+    for wrapper in wrappers:
+        sizer, _ = partners[wrapper.id]
+        shared = next((machines for machines in lines if sizer and sizer in machines), None)
+        if shared is None:
+            lines.append([*([sizer] if sizer else []), wrapper.id])
+        else:
+            shared.append(wrapper.id)
+    fed = {sizer for sizer, _ in partners.values()}
+    lines += [[sizer.id] for sizer in sizers if sizer.id not in fed]
+    likely = lines_text((f"Line {k + 1}", machines) for k, machines in enumerate(lines))
+    if all(sure for _, sure in partners.values()):
+        why = "by the minutes in which both ran" if sizers and wrappers else "each machine by itself"
+        return SetUpQuestion("lines", text, likely, why)
+    why = "the minutes in which they ran do not say which"
+    return SetUpQuestion("lines", text, None, why, ((likely, "a guess, to be checked"),))
+
+
+def _partners(
+    wrappers: Sequence[Machine], sizers: Sequence[Machine], readings: Readings
+) -> dict[str, tuple[str, bool]]:
+    """For each wrapper the sizer that feeds it ("" none), and whether anything says so."""
+    if len(sizers) == 1 and len(wrappers) == 1:
+        return {wrappers[0].id: (sizers[0].id, True)}
+    runs = {m.id: _profile(m, readings) for m in (*wrappers, *sizers)}
+    anything = sorted(set().union(*runs.values()))
+    ran = {name: np.isin(anything, list(minutes)) for name, minutes in runs.items()}
+    partners: dict[str, tuple[str, bool]] = {}
+    for wrapper in wrappers:
+        fit = sorted(((_agreement(ran[wrapper.id], ran[s.id]), s.id) for s in sizers), reverse=True)
+        second = fit[1][0] if len(fit) > 1 else 0.0
+        if fit and fit[0][0] >= TOGETHER and fit[0][0] - second >= CLEARLY:
+            partners[wrapper.id] = (fit[0][1], True)
+        elif not fit or fit[0][0] <= APART:
+            partners[wrapper.id] = ("", True)
+        else:
+            named = [s.id for s in sizers if _numbers(s.id) and _numbers(s.id) == _numbers(wrapper.id)]
+            partners[wrapper.id] = (named[0], True) if len(named) == 1 else (fit[0][1], False)
+    return partners
+
+
+def _numbers(name: str) -> str:
+    return "".join(c for c in name if c.isdigit())
+
+
+def _agreement(first: NDArray[np.bool_], second: NDArray[np.bool_]) -> float:
+    """How far two machines ran in the same minutes: 1 wholly, 0 as by chance.
+
+    Taken over the minutes in which any machine ran, so that shared nights and breaks do not count.
+    """
+    if first.all() or second.all() or not first.any() or not second.any():
+        return 0.0
+    return float(np.corrcoef(first, second)[0, 1])
+
+
+def _profile(machine: Machine, readings: Readings) -> set[int]:
+    """The minutes since 1970 in which a machine ran: counted, or had a rope to measure."""
+    counter = _pieces_counter(machine) or machine.counter("rope")
+    frame = readings.get((machine.id, counter.id)) if counter else None
+    if frame is not None and frame.height > 1:
+        start, end, moved = _steps(frame)
+        return set(((start + end)[moved] / 120.0).astype(np.int64).tolist())
+    gauge = machine.gauge("rope diameter")
+    frame = readings.get((machine.id, gauge.id)) if gauge else None
+    if frame is None:
+        return set()
+    return set((_seconds(frame.filter(pl.col("value").is_not_null())) / 60.0).astype(np.int64).tolist())
+
+
+# The plant description
+
+
+def _text(
+    surveyed: Surveyed,
+    read: ReadSoFar,
+    learned: Sequence[LearnedChannel],
+    questions: Sequence[SetUpQuestion],
+    answers: Mapping[str, str],
+) -> tuple[str, list[Fault]]:
+    """plant.toml, or "" and why there is none yet."""
+    given = {q.key: answers.get(q.key) or q.suggested for q in questions}
+    machines = [m.id for m in read.draft.machines]
+    faults = list(read.mixed)
+    if not machines:
+        faults.append(Fault("no machine was recognised in these exports", expected="counters with headers"))
+    if faults or any(answer is None for answer in given.values()):
+        return "", faults
+    try:
+        shifts = read_shifts(given["shifts"] or "")
+        band = read_band(given["band"] or "")
+        lines = read_lines(given["lines"] or "", machines) if "lines" in given else [("Line 1", machines)]
+    except LineviewError as error:
+        return "", list(error.faults)
+    homes = {machine: str(k + 1) for k, (_, listed) in enumerate(lines) for machine in listed}
+    plant = Plant(
+        shop=answers.get("shop") or surveyed.shop,
+        zone=given["zone"] or "UTC",
+        gap_s=_gap_s(read.readings),
+        shifts=shifts,
+        lines=tuple(Line(id=str(k + 1), name=name) for k, (name, _) in enumerate(lines)),
+        machines=tuple(_finished(m, homes[m.id], band, learned, given) for m in read.draft.machines),
+        layouts=tuple(read.layouts.values()),
+    )
+    remarks = {(c.machine, c.channel): _remark(c.limits) for c in learned if c.limits}
+    reasons = {q.key: q.why for q in questions if answers.get(q.key, q.suggested) == q.suggested}
+    text = plant_text(plant, remarks, reasons)
+    return (text, []) if not (wrong := check_text(text)) else ("", wrong)
+
+
+def _finished(
+    machine: Machine,
+    line: str,
+    band: tuple[float, float],
+    learned: Sequence[LearnedChannel],
+    given: Mapping[str, str | None],
+) -> Machine:
+    """A machine with what was learned of its counters; those without readings go."""
+    of_machine = {channel.channel: channel for channel in learned if channel.machine == machine.id}
+    counters = []
+    for counter in machine.counters:
+        channel = of_machine.get(counter.id)
+        if channel is None or channel.limits is None:
+            continue
+        count_m = given.get(f"count {machine.id}/{counter.id}") or channel.count_m or counter.unit_value
+        fastest = channel.limits.fastest_per_min or 1.0
+        if counter.counts in ("pieces", "good pieces", "rejects", "blank wraps"):
+            fastest = max(fastest, LEAST_FASTEST, band[1] * 1.125)
+        changed = {"modulus": channel.limits.modulus or "unknown", "fastest_per_min": fastest}
+        counters.append(counter.model_copy(update={**changed, "unit_value": float(count_m)}))
+    gauges = tuple(gauge for gauge in machine.gauges if gauge.id in of_machine)
+    is_wrap = machine.kind == "cut-and-wrap machine"
+    update = {
+        "line": line,
+        "counters": tuple(counters),
+        "gauges": gauges,
+        "nominal_per_min": band if is_wrap else NOMINAL,
+    }
+    return machine.model_copy(update=update)
+
+
+def _gap_s(readings: Readings) -> float:
+    """For how long no reading is usual [s]: longer where machines are read seldom."""
+    usual = [
+        float(np.median(np.diff(_seconds(f))))
+        for f in readings.values()
+        if f.height > 20 and f["value"].null_count() == 0
+    ]
+    slowest = max(usual, default=0.0)
+    return USUAL_GAP_S if slowest * GAP_TIMES <= 2 * USUAL_GAP_S else round(slowest * GAP_TIMES)
+
+
+def _remark(limits: CounterLimits) -> str:
+    """What is known of a counter's turns, for the file."""
+    if limits.modulus:
+        times = "once" if limits.turns == 1 else f"{limits.turns} times"
+        return f"seen to start again at 0 {times}"
+    if limits.resets:
+        return f"fell {limits.resets} times, not as a counter that starts again at 0 does"
+    return "was not seen to start again at 0 yet"

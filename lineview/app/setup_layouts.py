@@ -1,0 +1,324 @@
+"""The layouts of exports that nobody described yet, what they leave open, and the readings they give."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+import polars as pl
+
+from lineview.app.setup_machines import Group, grouped
+from lineview.core.errors import Fault, IntakeError, LineviewError
+from lineview.intake.detect.sheets import Export, Proposal, Question
+from lineview.intake.find import find_exports
+from lineview.intake.layout.propose import settle
+from lineview.intake.layout.survey import Survey, survey_export
+from lineview.intake.read import read_export
+from lineview.plant import Layout, Plant
+
+#: So many of the newest files of each kind are read before anything is asked.
+FILES_READ = 16
+#: What is refused of a file while nobody knows its layout for sure: with more, the layout is not believed.
+MOST_REFUSED = 0.2
+#: So many moments may have two values before files are taken for those of two machines.
+MOST_DISAGREE = 0.02
+#: A rope is this thick [mm] and this warm [°C] or, in the other units, the same in them.
+USUAL = {"mm": (5.0, 60.0), "in": (0.2, 2.4), "°C": (15.0, 62.0), "°F": (70.0, 180.0)}
+
+Readings = dict[tuple[str, str], pl.DataFrame]
+
+
+@dataclass(frozen=True)
+class SetUpQuestion:
+    """Something that the exports cannot say by themselves.
+
+    Parameters
+    ----------
+    key : str
+        By which an answer names it.
+    text : str
+        The question.
+    suggested : str or None
+        The answer that the data suggest; None where they suggest none and a person has to give it.
+    why : str
+        What the suggestion comes from.
+    options : tuple of (str, str)
+        The answers to choose from, with what each means; none where the answer is written.
+    """
+
+    key: str
+    text: str
+    suggested: str | None
+    why: str = ""
+    options: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class ReadSoFar:
+    """What exports give with the layouts as far as they are known.
+
+    Parameters
+    ----------
+    groups : tuple of Group
+        Exports that belong together.
+    draft : Plant
+        Machines with their counters and gauges, all on one line.
+    proposals : mapping of str to Proposal
+        By group, with a sample.
+    layouts : mapping of str to Layout
+        By group, where nothing is open.
+    readings : mapping of (str, str) to polars.DataFrame
+        READINGS by machine and channel, of the newest files.
+    questions : tuple of SetUpQuestion
+        What the files leave open.
+    faults : tuple of Fault
+        Files that cannot be read.
+    mixed : tuple of Fault
+        Files that contradict each other; with them nothing is set up.
+    """
+
+    groups: tuple[Group, ...]
+    draft: Plant
+    proposals: Mapping[str, Proposal]
+    layouts: Mapping[str, Layout]
+    readings: Readings
+    questions: tuple[SetUpQuestion, ...]
+    faults: tuple[Fault, ...]
+    mixed: tuple[Fault, ...]
+
+
+@dataclass
+class Surveyed:
+    """Exports that were looked at once, and what was read of them with the answers given before.
+
+    `shop` is what the works is called until it is named, `here` the time zone of this computer ("" where it
+    is not known).
+    """
+
+    shop: str
+    here: str
+    surveys: list[Survey]
+    faults: list[Fault]
+    kept: dict[object, ReadSoFar] = field(default_factory=dict)
+
+
+def survey_folder(paths: Sequence[Path], shop: str, here: str) -> Surveyed:
+    """Look at every export of some paths; those that cannot be read are among the faults."""
+    surveys: list[Survey] = []
+    faults: list[Fault] = []
+    for path in find_exports(paths):
+        if path.suffix.lower() == ".zip":
+            faults.append(Fault("a zip of exports", path.name, "the exports in it", "Unpack it to set up from them."))
+            continue
+        try:
+            surveys.append(survey_export(path))
+        except LineviewError as error:
+            faults += error.faults
+    return Surveyed(shop, here, surveys, faults)
+
+
+def read_so_far(surveyed: Surveyed, zone: str, answers: Mapping[str, str]) -> ReadSoFar:
+    """Read the newest exports with what is known; the same answers again are not worked out again."""
+    groups, draft = grouped(surveyed.surveys, surveyed.shop, zone)
+    proposals = {group.id: p for group in groups if not group.aside and (p := _best_proposal(group, draft))}
+    questions, settled = _settled(groups, proposals, answers)
+    key = (zone, tuple(sorted((g, tuple(sorted(s.items()))) for g, s in settled.items())))
+    if key not in surveyed.kept:
+        layouts, faults = _layouts(groups, proposals, settled)
+        readings, unread, mixed = _readings(groups, draft, layouts)
+        every = (*surveyed.faults, *faults, *unread)
+        surveyed.kept[key] = ReadSoFar(
+            tuple(groups), draft, proposals, layouts, readings, tuple(questions), every, mixed
+        )
+    return surveyed.kept[key]
+
+
+def _best_proposal(group: Group, draft: Plant) -> Proposal | None:
+    """The proposal from the file of a group that leaves least open."""
+    machines = tuple(m for m in draft.machines if m.id in group.machines)
+    plant = draft.model_copy(update={"machines": machines})
+    best: Proposal | None = None
+    for path in group.paths[-4:]:
+        try:
+            proposal = read_export(path, plant)
+        except LineviewError:
+            continue
+        if isinstance(proposal, Proposal) and (best is None or len(proposal.questions) < len(best.questions)):
+            best = proposal
+        if best is not None and not best.questions:
+            break
+    return best
+
+
+# What the files leave open
+
+
+def _settled(
+    groups: Sequence[Group], proposals: Mapping[str, Proposal], answers: Mapping[str, str]
+) -> tuple[list[SetUpQuestion], dict[str, dict[str, str]]]:
+    """What proposals ask, each question once, and the answers by group."""
+    asked: dict[str, SetUpQuestion] = {}
+    settled: dict[str, dict[str, str]] = {}
+    for group in groups:
+        proposal = proposals.get(group.id)
+        for question in proposal.questions if proposal else ():
+            suggested, why = _suggested(question, group)
+            key = _key(question, group)
+            if suggested is None or why:
+                text = f"Exports of {', '.join(group.machines)}: {question.text}"
+                asked.setdefault(key, SetUpQuestion(key, text, suggested, why, question.options))
+            answer = answers.get(key) or suggested
+            if answer is not None:
+                settled.setdefault(group.id, {})[question.about] = answer
+    return list(asked.values()), settled
+
+
+def _key(question: Question, group: Group) -> str:
+    """The same question about the same kind of files is asked once."""
+    if question.about in ("time_format", "decimal", "zone"):
+        return f"{question.about} {group.first.pattern.rpartition('.')[2]} {' '.join(group.first.times)}"
+    return f"{question.about} {' '.join(group.first.headers)}"[:200]
+
+
+def _suggested(question: Question, group: Group) -> tuple[str | None, str]:
+    """The answer that the data suggest, and what from where a person should see it; "" where not."""
+    options = [option for option, _ in question.options]
+    if question.about == "machine" and len(group.machines) == 1:
+        return group.machines[0], ""
+    if question.about.startswith("unit of "):
+        return _unit_by_size(question), "by the size of the numbers"
+    if question.about == "time_format" and len(options) == 2:
+        return _day_or_month((options[0], options[1]), group)
+    return None, ""
+
+
+def _unit_by_size(question: Question) -> str | None:
+    """The only unit in which the middle value is a usual one for a rope."""
+    fit = []
+    for unit, said in question.options:
+        number = re.match(r"-?[\d.]+(e[+-]?\d+)?", said)
+        low, high = USUAL.get(unit, (1.0, 0.0))
+        if number and low <= float(number[0]) <= high:
+            fit.append(unit)
+    return fit[0] if len(fit) == 1 else None
+
+
+def _day_or_month(options: tuple[str, str], group: Group) -> tuple[str | None, str]:
+    """Day or month first: as in the files' names, or whichever makes the files follow each other."""
+    pairs = [(survey, *found) for survey in group.surveys for found in _dates_in(survey)]
+    for survey, first, second, _ in pairs:
+        named = re.search(r"(20\d\d)[-_.]?(\d\d)[-_.]?(\d\d)", survey.path.name)
+        if named and first != second and sorted((first, second)) == sorted((int(named[2]), int(named[3]))):
+            return options[0 if int(named[3]) == first else 1], "by the date in the files' names"
+    spans = [_span([(y, m, d) for _, d, m, y in pairs]), _span([(y, m, d) for _, m, d, y in pairs])]
+    if len({pair[1:] for pair in pairs}) > 1 and spans[0] != spans[1] and None not in spans:
+        best = 0 if (spans[0] or 0) < (spans[1] or 0) else 1
+        return options[best], "so that the days follow each other"
+    return None, ""
+
+
+def _dates_in(survey: Survey) -> list[tuple[int, int, int]]:
+    """The dates that a file begins and ends with: first number, second number, year."""
+    found = (re.match(r"\s*(\d{1,2})[./-](\d{1,2})[./-](\d{2,4})\b", text) for text in survey.moments)
+    return [(int(m[1]), int(m[2]), int(m[3]) % 100 + 2000) for m in found if m]
+
+
+def _span(dates: Sequence[tuple[int, int, int]]) -> int | None:
+    """Days from the first date to the last; None where one is no date."""
+    try:
+        days = [date(year, month, day) for year, month, day in dates]
+    except ValueError:
+        return None
+    return (max(days) - min(days)).days if days else None
+
+
+# Reading
+
+
+def _layouts(
+    groups: Sequence[Group], proposals: Mapping[str, Proposal], settled: Mapping[str, Mapping[str, str]]
+) -> tuple[dict[str, Layout], list[Fault]]:
+    """The layouts in which nothing is open, each with an id and a pattern of its own."""
+    layouts: dict[str, Layout] = {}
+    faults: list[Fault] = []
+    taken: set[str] = set()
+    for group in groups:
+        proposal = proposals.get(group.id)
+        answers = settled.get(group.id, {})
+        if proposal is None or any(question.about not in answers for question in proposal.questions):
+            continue
+        try:
+            layout = settle(proposal, answers)
+        except IntakeError as error:
+            faults += error.faults
+            continue
+        base = (group.machines[0] if len(group.machines) == 1 else layout.id) or "export"
+        name = next(n for k in range(1, 99) if (n := base if k == 1 else f"{base} {k}") not in taken)
+        taken.add(name)
+        layouts[group.id] = layout.model_copy(update={"id": name, "files": _pattern(group, groups)})
+    return layouts, faults
+
+
+def _pattern(group: Group, groups: Sequence[Group]) -> str:
+    """One pattern for the names of a group's files, which takes no file of another with the same headers."""
+    patterns = sorted({survey.pattern for survey in group.surveys})
+    if len(patterns) == 1:
+        return patterns[0]
+    stem = _shared_start([pattern.rpartition(".")[0] for pattern in patterns])
+    ending = patterns[0].rpartition(".")[2]
+    return f"{stem.rstrip('*')}*.{ending}"
+
+
+def _shared_start(texts: Sequence[str]) -> str:
+    first, last = min(texts), max(texts)
+    same = next((k for k, (a, b) in enumerate(zip(first, last, strict=False)) if a != b), len(first))
+    return first[:same]
+
+
+def _readings(
+    groups: Sequence[Group], draft: Plant, layouts: Mapping[str, Layout]
+) -> tuple[Readings, list[Fault], tuple[Fault, ...]]:
+    """Readings by machine and channel of the newest files, each moment once."""
+    frames: list[pl.DataFrame] = []
+    faults: list[Fault] = []
+    for group in groups:
+        layout = layouts.get(group.id)
+        for path in group.paths[-FILES_READ:] if layout else ():
+            try:
+                export = read_export(path, draft, layout=layout)
+            except LineviewError as error:
+                faults += error.faults
+                continue
+            if isinstance(export, Export):
+                frames += [part.tidy for part in export.parts if part.kind == "readings"]
+                faults += _refused(export)
+    if not frames:
+        return {}, faults, ()
+    every = pl.concat(frames)
+    whole = every.unique(["machine", "channel", "at"], keep="first", maintain_order=True)
+    ordered = whole.sort("machine", "channel", "at")
+    parts = ordered.partition_by("machine", "channel", as_dict=True, maintain_order=True)
+    return ({(str(key[0]), str(key[1])): part for key, part in parts.items()}, faults, _mixed(every, whole.height))
+
+
+def _mixed(every: pl.DataFrame, moments: int) -> tuple[Fault, ...]:
+    """Files that say different things of the same moments: they may be of two machines."""
+    values = every.unique(["machine", "channel", "at", "value", "text"])
+    if values.height - moments <= MOST_DISAGREE * moments:
+        return ()
+    twice = values.filter(pl.struct("machine", "channel", "at").is_duplicated())
+    names = ", ".join(twice["machine"].unique().sort().to_list())
+    what = f"files of {names} give different values for the same moments"
+    return (Fault(what, "", "one machine a file name", "Put the machine's name first in each file's name."),)
+
+
+def _refused(export: Export) -> list[Fault]:
+    """A fault where much of a file cannot be read; names of a long file that nobody wants do not count."""
+    lost = export.refusals.filter((pl.col("column") == "") & ~pl.col("reason").str.contains("is not in the layout"))
+    if lost.height <= MOST_REFUSED * export.rows:
+        return []
+    what = f"{lost.height:,} of {export.rows:,} rows cannot be read with the layout proposed"
+    return [Fault(what, export.path.name, "nearly all rows", str(lost["reason"][0]))]

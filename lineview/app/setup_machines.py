@@ -1,0 +1,273 @@
+"""Which machines wrote some exports, and a first description of each, before any reading is looked at."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from pathlib import Path
+
+from lineview.intake.layout.survey import Survey, SurveyedColumn
+from lineview.plant import Counter, Gauge, Line, Machine, MachineKind, Plant
+
+#: Ids of counters and gauges by what they count or measure.
+COUNTER_IDS = {
+    "pieces": "pieces",
+    "good pieces": "good",
+    "rejects": "rejects",
+    "blank wraps": "blanks",
+    "film": "film",
+    "wax paper": "paper",
+    "rope": "rope",
+}
+GAUGE_IDS = {
+    "rope diameter": "diameter",
+    "rope temperature": "temperature",
+    "roller speed": "speed",
+    "batch": "batch",
+    "product": "product",
+}
+GAUGE_UNITS = {"rope diameter": "mm", "rope temperature": "°C", "roller speed": "m/min"}
+WRAPS = {"pieces", "good pieces", "rejects", "blank wraps", "film", "wax paper"}
+SIZES = {"rope diameter", "rope", "roller speed"}
+METRES = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001}
+#: A counter goes on where the next file begins at most so many counts later, and that is clear where it is
+#: so for this share of the files.
+GOES_ON, CLEAR = 2000.0, 0.75
+#: Files overlap where they share more than this of the shorter one's time.
+SHARED = 0.3
+#: Until readings are looked at, no counter is too fast [counts/min].
+UNBOUND = 1e12
+
+
+@dataclass(frozen=True)
+class Group:
+    """Exports of one header and one origin.
+
+    Parameters
+    ----------
+    id : str
+        By which answers name it.
+    surveys : tuple of Survey
+        In the order of their file names.
+    machines : tuple of str
+        Ids of the machines they hold.
+    aside : str
+        Why they are left for later, "" where they are not.
+    """
+
+    id: str
+    surveys: tuple[Survey, ...]
+    machines: tuple[str, ...] = ()
+    aside: str = ""
+
+    @property
+    def first(self) -> Survey:
+        """What all of them share."""
+        return self.surveys[0]
+
+    @property
+    def paths(self) -> list[Path]:
+        """The files."""
+        return [survey.path for survey in self.surveys]
+
+
+@dataclass
+class _Draft:
+    """What is known of one machine: its name, and its columns by meaning."""
+
+    name: str
+    columns: dict[str, list[SurveyedColumn]] = field(default_factory=dict)
+
+    def add(self, columns: Iterable[SurveyedColumn]) -> None:
+        here: dict[str, list[SurveyedColumn]] = {}
+        for column in columns:
+            if column.meaning:
+                here.setdefault(column.meaning, []).append(column)
+        for meaning, some in here.items():
+            if len(some) > len(self.columns.get(meaning, [])):
+                self.columns[meaning] = some
+
+    @property
+    def kind(self) -> MachineKind | None:
+        if set(self.columns) & WRAPS:
+            return "cut-and-wrap machine"
+        return "sizer" if set(self.columns) & SIZES else None
+
+
+def grouped(surveys: Sequence[Survey], shop: str, zone: str) -> tuple[list[Group], Plant]:
+    """Exports that belong together, and a draft of the works that wrote them.
+
+    Parameters
+    ----------
+    surveys : sequence of Survey
+        One a file.
+    shop, zone : str
+        Name and time zone of the works.
+
+    Returns
+    -------
+    (list of Group, Plant)
+        The draft has every machine on one line, and no layout.
+    """
+    by_key: dict[tuple[object, ...], list[Survey]] = {}
+    for survey in _with_machines(sorted(surveys, key=lambda s: s.path.name)):
+        name = "" if survey.machines or survey.owners else survey.machine.casefold()
+        key = (survey.kind, survey.headers, survey.sheet, name, survey.pattern.rpartition(".")[2])
+        by_key.setdefault(key, []).append(survey)
+    drafts: dict[str, _Draft] = {}
+    named = [(some, _machines_in(some, drafts)) for some in by_key.values()]
+    ids = _ids([draft for draft in drafts.values() if draft.kind])
+    groups = []
+    for number, (some, keys) in enumerate(named):
+        known = tuple(ids[key] for key in keys if key in ids)
+        groups.append(Group(f"g{number + 1}", tuple(some), known, _why_aside(some[0], known)))
+    machines = tuple(_machine(ids[key], draft) for key, draft in drafts.items() if key in ids)
+    return groups, Plant(shop=shop, zone=zone, lines=(Line(id="1"),), machines=machines)
+
+
+def _with_machines(surveys: Sequence[Survey]) -> list[Survey]:
+    """Exports with the machine that their names give.
+
+    What stands behind the date in a name is part of the machine's name where nothing stands before it, or
+    where files of the same header that differ in it were written at the same time; else it names a shift.
+    """
+    alike: dict[tuple[object, ...], list[Survey]] = {}
+    for survey in surveys:
+        alike.setdefault((survey.headers, survey.sheet, survey.machine.casefold()), []).append(survey)
+    named = []
+    for some in alike.values():
+        apart = _apart(some)
+        for survey in some:
+            name = f"{survey.machine} {survey.part}".strip() if apart else survey.machine
+            named.append(replace(survey, machine=name))
+    return sorted(named, key=lambda s: s.path.name)
+
+
+def _apart(surveys: Sequence[Survey]) -> bool:
+    """Whether files of one header that differ in the end of their names are of different machines.
+
+    They are where they run at the same time, or where no counter goes on from one file to the next. Where
+    neither says, words in the place of a name are one, unless they are bare words that could name shifts.
+    """
+    parts = {survey.part for survey in surveys}
+    if len(parts) == 1:
+        return not surveys[0].machine
+    if _at_once(surveys):
+        return True
+    goes_on = _goes_on(surveys)
+    if goes_on is not None:
+        return not goes_on
+    return not surveys[0].machine and all(any(c.isdigit() for c in part) for part in parts)
+
+
+def _goes_on(surveys: Sequence[Survey]) -> bool | None:
+    """Whether the counter goes on from a file to the next of another name; None where that is not clear."""
+    ordered = sorted((s for s in surveys if s.span and s.counts), key=lambda s: s.span or ())
+    pairs = [(one.counts, other.counts) for one, other in pairwise(ordered) if one.part != other.part]
+    # one that begins near 0 was set back, which any counter may be
+    steps = [other[0] - one[1] for one, other in pairs if one and other and other[0] > GOES_ON]
+    share = sum(0 <= step <= GOES_ON for step in steps) / len(steps) if steps else 0.5
+    return True if share >= CLEAR else False if share <= 1 - CLEAR else None
+
+
+def _at_once(surveys: Sequence[Survey]) -> bool:
+    """Whether files that differ in the end of their name run at the same time."""
+    spans = sorted((s.span, s.part) for s in surveys if s.span)
+    for ((start, end), part), ((next_start, next_end), next_part) in pairwise(spans):
+        shared = (min(end, next_end) - next_start).total_seconds()
+        shorter = min((end - start).total_seconds(), (next_end - next_start).total_seconds())
+        if part != next_part and shared > SHARED * max(shorter, 1.0):
+            return True
+    return False
+
+
+def _machines_in(surveys: Sequence[Survey], drafts: dict[str, _Draft]) -> list[str]:
+    """The keys of the machines that exports of one header are from; what they hold is added to the drafts."""
+    first = surveys[0]
+    if first.kind != "readings":
+        return []
+    keys = []
+
+    def add(name: str, columns: Iterable[SurveyedColumn]) -> None:
+        key = "".join(name.casefold().split())
+        drafts.setdefault(key, _Draft(name)).add(columns)
+        if key not in keys:
+            keys.append(key)
+
+    for survey in surveys:
+        if survey.machines:
+            for name, headers in survey.machines.items():
+                add(name, [column for column in survey.columns if column.header in headers])
+        elif survey.owners:
+            for owner in survey.owners:
+                add(owner, [column for column in survey.columns if column.owner == owner])
+        else:
+            add(survey.machine or _by_place(survey), survey.columns)
+    return [key for name in keys for key in _split(name, drafts)]
+
+
+def _by_place(survey: Survey) -> str:
+    """A name for exports whose files name no machine: by what they hold."""
+    return "wrap" if {column.meaning for column in survey.columns} & WRAPS else "sizer"
+
+
+def _split(key: str, drafts: dict[str, _Draft]) -> list[str]:
+    """A machine that counts pieces and measures the rope is two: a cut-and-wrap machine and its sizer."""
+    draft = drafts[key]
+    rope = set(draft.columns) & {"rope diameter", "rope temperature", "rope"}
+    if not set(draft.columns) & WRAPS or not set(draft.columns) & {"rope diameter", "rope"}:
+        if set(draft.columns) & WRAPS:
+            draft.columns.pop("roller speed", None)  # of the machine itself, not of sizing rollers
+        return [key]
+    other = drafts.setdefault(f"{key}sizer", _Draft(f"{draft.name} sizer"))
+    other.add(column for meaning in rope | {"roller speed"} for column in draft.columns.get(meaning, []))
+    for meaning in rope | {"roller speed"}:
+        draft.columns.pop(meaning, None)
+    return [key, f"{key}sizer"]
+
+
+def _ids(drafts: Sequence[_Draft]) -> dict[str, str]:
+    """An id for each machine: its name in plain letters."""
+    ids: dict[str, str] = {}
+    for draft in drafts:
+        plain = unicodedata.normalize("NFKD", draft.name.replace("ß", "ss"))
+        plain = re.sub(r"[^A-Za-z0-9_. -]+", "", plain.encode("ascii", "ignore").decode()).strip(" ._-")[:50]
+        base = plain or ("wrap" if draft.kind == "cut-and-wrap machine" else "sizer")
+        taken = set(ids.values())
+        free = (base if n == 1 else f"{base} {n}" for n in range(1, len(taken) + 2))
+        ids["".join(draft.name.casefold().split())] = next(one for one in free if one not in taken)
+    return ids
+
+
+def _machine(machine_id: str, draft: _Draft) -> Machine:
+    counters = [
+        Counter(id=COUNTER_IDS[meaning], counts=meaning, fastest_per_min=UNBOUND, unit_value=_count_m(columns[0]))
+        for meaning, columns in draft.columns.items()
+        if meaning in COUNTER_IDS
+    ]
+    gauges = []
+    for meaning, columns in draft.columns.items():
+        if meaning not in GAUGE_IDS:
+            continue
+        several = len(columns) if meaning == "roller speed" else 1
+        for number in range(1, several + 1):
+            name = GAUGE_IDS[meaning] + (str(number) if several > 1 else "")
+            pair = number if several > 1 else None
+            gauges.append(Gauge(id=name, measures=meaning, unit=GAUGE_UNITS.get(meaning, ""), pair=pair))
+    name = "" if draft.name == machine_id else draft.name
+    parts = {"counters": tuple(counters), "gauges": tuple(gauges)}
+    return Machine(id=machine_id, kind=draft.kind or "sizer", name=name, line="1", **parts)
+
+
+def _count_m(column: SurveyedColumn) -> float:
+    """What one count of a web or the rope is by its header [m]; 1 where it does not say, and for pieces."""
+    return METRES.get(column.unit, 1.0)
+
+
+def _why_aside(first: Survey, machines: tuple[str, ...]) -> str:
+    if first.kind != "readings":
+        return f"an export of {first.kind}: upload it on the intake page later"
+    return "" if machines else "no counter or gauge that is known: upload it on the intake page later"

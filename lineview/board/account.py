@@ -1,0 +1,199 @@
+"""Signing in and out, pairing screens, changing a password, and who wrote what."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+from flask import Flask, Response, redirect, request
+
+from lineview.app.access import RIGHTS, SCREEN, SESSION, Access, Person
+from lineview.app.works import Works
+from lineview.board.guard import Doors, give_cookie, person
+from lineview.board.plain import page_links, plain_page
+from lineview.board.tables import csv_text
+from lineview.core.errors import AskError, Fault, LineviewError, PlantError
+from lineview.report import show
+
+#: Entries that the account page shows, and those in the file.
+HEADS = ("when", "who", "from", "what", "about", "before", "after")
+SHOWN_ENTRIES, MOST_ENTRIES = 100, 200_000
+PAIRING = "Enter the code that the account page of the board shows."
+PAIRED = "A paired screen shows every page and can write nothing."
+
+
+def add_account_routes(server: Flask, works: Works, doors: Doors) -> None:
+    """Add the routes; those that sign somebody in are there only where somebody has to."""
+
+    def audit() -> Response:
+        sent = Response(csv_text(works.store.accounts.entries(MOST_ENTRIES)), mimetype="text/csv")
+        sent.headers["Content-Disposition"] = "attachment; filename=audit.csv"
+        return sent
+
+    server.add_url_rule("/account", "account", lambda: _account(works))
+    server.add_url_rule("/audit.csv", "audit", audit)
+    if doors.access is not None:
+        _add_entrances(server, works, doors, doors.access)
+        _add_account(server, works, doors, doors.access)
+
+
+def _add_entrances(server: Flask, works: Works, doors: Doors, access: Access) -> None:
+    def sign_in() -> Any:
+        after = _local(request.values.get("next", ""))
+        faults: tuple[Fault, ...] = ()
+        if request.method == "POST":
+            name, password = request.form.get("name", ""), request.form.get("password", "")
+            try:
+                token = access.sign_in(name, password, request.remote_addr or "")
+            except AskError as error:
+                faults = error.faults
+            else:
+                return _entered(doors, access, token, after, SESSION.total_seconds())
+        known = {"title": "Sign in", "sentence": "Sign in to the board.", "faults": _told(faults)}
+        page = plain_page("sign-in.html", shop=_shop(works), next=after, **known)
+        return Response(page, status=403 if faults else 200)
+
+    def pair() -> Any:
+        faults: tuple[Fault, ...] = ()
+        if request.method == "POST":
+            try:
+                token = access.pair(request.form.get("code", ""), request.remote_addr or "")
+            except AskError as error:
+                faults = error.faults
+            else:
+                return _entered(doors, access, token, "/wall", SCREEN.total_seconds())
+        known = {"title": "Pair a screen", "sentence": PAIRING, "soft": PAIRED, "faults": _told(faults)}
+        return Response(plain_page("pair.html", shop=_shop(works), **known), status=403 if faults else 200)
+
+    server.add_url_rule("/sign-in", "sign-in", sign_in, methods=["GET", "POST"])
+    server.add_url_rule("/pair", "pair", pair, methods=["GET", "POST"])
+
+
+def _entered(doors: Doors, access: Access, token: str, after: str, lasting_s: float) -> Any:
+    response = redirect(after, code=303)
+    give_cookie(response, doors, access, token, lasting_s)  # type: ignore[arg-type]  # werkzeug's, which Flask sends
+    return response
+
+
+def _add_account(server: Flask, works: Works, doors: Doors, access: Access) -> None:
+    def sign_out() -> Any:
+        session = person().session
+        if session is not None:
+            access.accounts.end_session(session)
+        return _left(doors)
+
+    def sign_out_everywhere() -> Any:
+        session = person().session
+        if session is None or session.user is None:
+            return sign_out()
+        access.accounts.end_sessions(session.user)
+        return _left(doors)
+
+    def password() -> Any:
+        try:
+            _change_password(access, person())
+        except AskError as error:
+            return Response(_account(works, faults=error.faults), status=400)
+        return _account(works, told="Your password was changed; other browsers are signed out.")
+
+    def offer() -> Any:
+        try:
+            code = access.offer_pairing(request.form.get("screen", ""))
+        except AskError as error:
+            return Response(_account(works, faults=error.faults), status=400)
+        return _account(works, code=f"{code[:5]} {code[5:]}")
+
+    def revoke() -> Any:
+        number = request.form.get("screen", "")
+        try:
+            access.accounts.revoke_screen(int(number) if number.isdecimal() and len(number) < 16 else -1)
+        except AskError as error:
+            return Response(_account(works, faults=error.faults), status=400)
+        return _account(works, told="The screen shows nothing from now on.")
+
+    for path, name, view in (
+        ("/sign-out", "sign-out", sign_out),
+        ("/sign-out-everywhere", "sign-out-everywhere", sign_out_everywhere),
+        ("/password", "password", password),
+        ("/screens", "offer-pairing", offer),
+        ("/screens/revoke", "revoke-screen", revoke),
+    ):
+        server.add_url_rule(path, name, view, methods=["POST"])
+
+
+def _left(doors: Doors) -> Any:
+    response = redirect("/sign-in", code=303)
+    response.delete_cookie(doors.cookie(request.is_secure), path="/", secure=request.is_secure, httponly=True)
+    return response
+
+
+def _change_password(access: Access, who: Person) -> None:
+    user = who.session.user if who.session is not None else None
+    if user is None or who.session is None:
+        raise AskError(Fault("a paired screen has no password"))
+    now, new = request.form.get("now", ""), request.form.get("new", "")
+    if new != request.form.get("again", ""):
+        raise AskError(Fault("the two new passwords differ", "password"))
+    access.change_password(user, now, new, request.remote_addr or "", who.session.id)
+
+
+def _told(faults: tuple[Fault, ...]) -> list[str]:
+    return [str(fault) for fault in faults]
+
+
+def _account(works: Works, faults: tuple[Fault, ...] = (), **more: Any) -> str:
+    """The account page as the person who asks may see it."""
+    who = person()
+    told: dict[str, Any] = {"session": who.session, "screen": who.is_screen, "sentence": _sentence(who)}
+    told |= {
+        "title": "Account",
+        "shop": _shop(works),
+        "pages": page_links(),
+        "account_here": True,
+        "faults": _told(faults),
+    }
+    if who.may("administer"):
+        told |= _administered(works, who.session is not None)
+    return plain_page("account.html", heads=HEADS, **(told | more))
+
+
+def _sentence(who: Person) -> str:
+    if who.session is None:
+        return "This board serves this machine alone; nobody signs in."
+    if who.is_screen:
+        return f"This screen is paired as {who.name}; it may see every page."
+    others = [right for right in RIGHTS[1:] if right in who.rights]
+    may = ", ".join(["see every page", *others[:-1]]) + (f" and {others[-1]}" if others else "")
+    return f"You are signed in as {who.name} and may {may}."
+
+
+def _administered(works: Works, signed_in: bool) -> dict[str, Any]:
+    accounts = works.store.accounts
+    told: dict[str, Any] = {"administers": True, "pair_at": f"{request.host_url}pair"}
+    if signed_in:
+        told["users"] = [(user.name, ", ".join(user.rights)) for user in accounts.users()]
+        told["screens"] = [
+            (row["id"], row["screen"], f"{row['begun_at']:%Y-%m-%d %H:%M} UTC")
+            for row in accounts.screens().iter_rows(named=True)
+        ]
+    entries = accounts.entries(SHOWN_ENTRIES)
+    try:
+        plant = works.plant
+    except PlantError:  # what was written can be read also where the plant description is wrong
+        rows = entries.with_columns(pl.col("at").dt.to_string("%Y-%m-%d %H:%M:%S"))
+        return told | {"written": list(rows.iter_rows()), "zone": "UTC"}
+    shown = [(show.moment(at, plant), *rest) for at, *rest in entries.iter_rows()]
+    return told | {"written": shown, "zone": plant.zone}
+
+
+def _shop(works: Works) -> str:
+    try:
+        return works.plant.shop
+    except LineviewError:
+        return ""
+
+
+def _local(path: str) -> str:
+    """A path of this board to go on to; the first page where it is none."""
+    is_local = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
+    return path if is_local and "\\" not in path and len(path) < 2_000 else "/"

@@ -1,0 +1,26 @@
+"""Pages that work without scripts: setting up, the works, signing in, the account, a larger file."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+from jinja2 import Environment, PackageLoader
+
+from lineview.board.address import NAMES
+
+
+def plain_page(template: str, **known: Any) -> str:
+    """A page from its template, every value escaped."""
+    return _templates().get_template(template).render(**known)
+
+
+@cache
+def _templates() -> Environment:
+    return Environment(loader=PackageLoader("lineview.board", "pages"), autoescape=True, trim_blocks=True)
+
+
+def page_links(here: str = "") -> list[tuple[str, str, bool]]:
+    """The pages of the board with their addresses, and whether each is the one at `here`."""
+    pages = [*((name, f"/{page}") for page, name in NAMES.items()), ("Works", "/works")]
+    return [(name, href, href == here) for name, href in pages]

@@ -1,0 +1,285 @@
+"""The page "Set up": exports in, what they show, what has to be asked; plain forms that need no script."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+from zoneinfo import available_timezones
+
+import polars as pl
+from flask import Flask, redirect, request
+from werkzeug.datastructures import MultiDict
+from werkzeug.wrappers import Response as AnyResponse
+
+from lineview.app.set_up_folder import SetUpDesk, computer_zone
+from lineview.app.setup import SetUp
+from lineview.app.setup_layouts import SetUpQuestion
+from lineview.app.works import Works
+from lineview.board.plain import plain_page
+from lineview.core.errors import AskError, Fault, LineviewError
+from lineview.core.frames import UTC_US
+from lineview.plant import WEEK, Shift
+from lineview.plant.answers import days_text, read_lines, read_shifts
+from lineview.report import show
+
+#: Pages that lead to "Set up" while there is no plant description.
+LEAD_HERE = ("/", "/rope", "/weight", "/shift", "/wrap", "/order", "/bags", "/week", "/intake", "/works")
+#: Parts that a form with a folder of exports may have.
+MOST_PARTS = 20_000
+#: Sample rows and days shown.
+SAMPLE_ROWS, DAYS_SHOWN = 4, 14
+#: Shifts that one form may hold.
+MOST_SHIFTS = 100
+
+
+def add_setup_routes(server: Flask, works: Works) -> None:
+    """Add the pages that set a works up; while it has no plant description the others lead there."""
+    desks: dict[Path, SetUpDesk] = {}
+
+    def desk() -> SetUpDesk:
+        if works.folder not in desks:
+            desks[works.folder] = SetUpDesk(works.folder, computer_zone())
+        return desks[works.folder]
+
+    def before() -> AnyResponse | None:
+        if request.path.startswith("/setup"):
+            request.max_form_parts = MOST_PARTS
+        wanted = request.method == "GET" and request.path in LEAD_HERE and not works.is_set_up
+        return redirect("/setup") if wanted else None
+
+    def page() -> AnyResponse | str:
+        if request.method == "GET":
+            return _page(desk())
+        desk().answer(answers_in(request.form, desk().show()))
+        if request.form.get("do") != "finish":
+            return _page(desk())
+        try:
+            described = desk().described
+            works.store.accounts.note_event("set up", desk().write().name)
+            if described:
+                return _page(desk(), done="The suggestion is in plant.suggested.toml; plant.toml stays as it is.")
+            desk().take_in(works)
+        except LineviewError as error:
+            return _page(desk(), error.faults)
+        return redirect("/shift")
+
+    def look() -> AnyResponse | str:
+        try:
+            paths = _chosen(desk())
+            if not paths:
+                raise AskError(Fault("no exports were chosen", do="Choose a folder, or single files."))
+            desk().look(paths)
+        except LineviewError as error:
+            return _page(desk(), error.faults)
+        return redirect("/setup")
+
+    server.before_request(before)
+    server.add_url_rule("/setup", "setup", page, methods=["GET", "POST"])
+    server.add_url_rule("/setup/look", "setup-look", look, methods=["POST"])
+
+
+def _chosen(desk: SetUpDesk) -> list[Path]:
+    """The exports that a form brings, kept in the works folder, and the path that it names."""
+    files = [file for file in request.files.getlist("exports") if file.filename]
+    kept = [desk.keep_upload(file.filename or "", file.read()) for file in files]
+    given = request.form.get("path", "").strip()
+    return [path for path in kept if path is not None] + ([Path(given).expanduser()] if given else [])
+
+
+# The page
+
+
+def _page(desk: SetUpDesk, faults: tuple[Fault, ...] = (), done: str = "") -> str:
+    shown = desk.show()
+    known: dict[str, Any] = {
+        "shop": desk.answers.get("shop", "" if shown is None else desk.shop),
+        "title": "Set up",
+        "pages": [("Set up", "/setup", True)] if not desk.described else [("Back to the board", "/", False)],
+        "faults": [str(fault) for fault in (*faults, *(shown.faults if shown else ()))],
+    }
+    if shown is None:
+        known |= {
+            "sentence": "Set this works up: choose the folder that the machines' exports are in.",
+            "soft": "They are looked at, and you check what they say: the first answer comes right after.",
+        }
+        return plain_page("setup.html", **known)
+    known |= _seen(desk, shown)
+    known |= {"sentence": done or _sentence(shown), "soft": _soft(desk, shown)}
+    return plain_page("setup.html", **known)
+
+
+def _sentence(shown: SetUp) -> str:
+    """What was counted: a first answer."""
+    if not shown.by_day.height:
+        return "These exports were read, but nothing in them counts pieces."
+    pieces = show.number(float(shown.by_day["pieces"].sum()))
+    days, machines = shown.by_day["day"].n_unique(), shown.by_day["machine"].n_unique()
+    on = f"{days} day{'s' * (days > 1)}"
+    by = f"{machines} machine{'s' * (machines > 1)}"
+    return f"On {on} {by} counted {pieces} pieces."
+
+
+def _soft(desk: SetUpDesk, shown: SetUp) -> str:
+    count, still = len(shown.questions), len(shown.open)
+    said = f"{count} things the exports cannot say for sure are filled in below; check them."
+    if still:
+        has = "has" if still == 1 else "have"
+        said = f"{count} things are to be checked below; {still} of them {has} no sure answer."
+    if desk.described:
+        said += " There is a plant.toml: it stays as it is, and the suggestion is written beside it."
+    return said
+
+
+def _seen(desk: SetUpDesk, shown: SetUp) -> dict[str, Any]:
+    zones = sorted(z for z in available_timezones() if "/" in z and not z.startswith(("Etc/", "posix", "right")))
+    text = "\n".join(desk.difference(shown.text)) if desk.described and shown.text else shown.text
+    titled = "How the suggestion differs from plant.toml" if desk.described else "plant.toml as it will be written"
+    finish = "Write plant.suggested.toml" if desk.described else "Finish: write plant.toml and take the exports in"
+    return {
+        "name": desk.answers.get("shop", desk.shop),
+        "questions": [_form_of(question, shown, desk.answers) for question in shown.questions],
+        "zones": [*zones, "UTC"],
+        "days": WEEK,
+        "by_day": _by_day(shown.by_day),
+        "machines": [_machine(machine.id, machine.shown, shown) for machine in shown.read.draft.machines],
+        "aside": [f"{len(g.surveys)} × {g.first.path.name}: {g.aside}" for g in shown.read.groups if g.aside],
+        "text": text,
+        "text_title": titled,
+        "finish": finish,
+    }
+
+
+def _form_of(question: SetUpQuestion, shown: SetUp, answers: Mapping[str, str]) -> dict[str, Any]:
+    """A question as the form needs it."""
+    likely = question.options[0][0] if question.options else ""
+    value = answers.get(question.key) or question.suggested or ""
+    kind = question.key if question.key in ("zone", "shifts", "band", "lines") else "choice"
+    is_open = question.suggested is None and question.key not in answers
+    words = "Not clear from the exports: " if is_open else "Suggested: " if value else ""
+    form: dict[str, Any] = {"key": question.key, "text": question.text, "why": words + question.why}
+    form |= {"kind": kind, "open": is_open, "value": value, "options": question.options}
+    if kind == "shifts":
+        form["rows"] = _rows(value or likely)
+        form["more"] = {"id": "", "start": "", "end": "", "days": WEEK[:5], "breaks": ""}
+    if kind == "band":
+        form["low"], _, form["high"] = value.partition("-")
+    if kind == "lines":
+        machines = [machine.id for machine in shown.read.draft.machines]
+        lines = read_lines(value or likely, machines)
+        home = {machine: k for k, (_, listed) in enumerate(lines) for machine in listed}
+        wrappers = sum(machine.kind != "sizer" for machine in shown.read.draft.machines)
+        names = [name for name, _ in lines] + [f"Line {k + 1}" for k in range(len(lines), max(wrappers, 1))]
+        form["names"], form["machines"] = names, [(machine, home[machine]) for machine in machines]
+    return form
+
+
+def _rows(text: str) -> list[dict[str, Any]]:
+    return [_row(shift) for shift in read_shifts(text)] if text else []
+
+
+def _row(shift: Shift) -> dict[str, Any]:
+    breaks = ", ".join(f"{b.start:%H:%M}-{b.end:%H:%M}" for b in shift.breaks)
+    return {
+        "id": shift.id,
+        "start": f"{shift.start:%H:%M}",
+        "end": f"{shift.end:%H:%M}",
+        "days": shift.days,
+        "breaks": breaks,
+    }
+
+
+def _by_day(frame: pl.DataFrame) -> dict[str, Any]:
+    machines = frame["machine"].unique(maintain_order=True).to_list()
+    rows = []
+    for key, part in frame.sort("day").partition_by("day", as_dict=True, maintain_order=True).items():
+        counted = dict(part.select("machine", "pieces").iter_rows())
+        cells = [show.number(counted[m]) if m in counted else "" for m in machines]
+        rows.append([f"{key[0]:%a} {key[0].day} {key[0]:%B}", *cells])
+    return {"heads": ["day", *machines], "rows": rows[-DAYS_SHOWN:]}
+
+
+def _machine(machine: str, name: str, shown: SetUp) -> dict[str, Any]:
+    rows = []
+    headers = _headers_of(machine, shown)
+    for c in shown.learned:
+        if c.machine != machine:
+            continue
+        limits = c.limits
+        turns = "" if limits is None else f"at {limits.modulus:,}" if limits.modulus else "not seen"
+        rows.append([headers.get(c.channel, ""), c.holds, f"{c.readings:,}", c.example, turns])
+    groups = [g for g in shown.read.groups if machine in g.machines]
+    files = sum(len(group.surveys) for group in groups)
+    title = f"{name}: {files} export{'s' * (files != 1)}, {len(rows)} column{'s' * (len(rows) != 1)} recognised"
+    heads = ["column", "holds", "readings", "for example", "starts again at 0"]
+    return {"title": title, "heads": heads, "rows": rows, "samples": [s for g in groups for s in _samples(g.id, shown)]}
+
+
+def _headers_of(machine: str, shown: SetUp) -> dict[str, str]:
+    """The header of each channel of a machine."""
+    headers = {}
+    for group in shown.read.groups:
+        layout = shown.read.layouts.get(group.id)
+        if layout is None or machine not in group.machines:
+            continue
+        for header, target in layout.columns.items():
+            owner, _, channel = target.to.rpartition("/")
+            if owner in ("", machine):
+                headers[channel] = header
+    return headers
+
+
+def _samples(group: str, shown: SetUp) -> list[dict[str, Any]]:
+    proposal = shown.read.proposals.get(group)
+    if proposal is None:
+        return []
+    times = next(g.first.times for g in shown.read.groups if g.id == group)
+    words = " ".join([f"{proposal.path.name}: time in {' and '.join(times)}.", *(f"{n}." for n in proposal.notes)])
+    frame = proposal.sample.drop("intake", "text", "quality", "row", strict=False).head(SAMPLE_ROWS)
+    if frame.schema.get("at") == UTC_US:
+        frame = frame.with_columns(
+            pl.col("at").dt.convert_time_zone(shown.read.draft.zone).dt.strftime("%d.%m. %H:%M:%S")
+        )
+    rows = [["" if cell is None else str(cell) for cell in row] for row in frame.iter_rows()]
+    return [{"words": words, "heads": frame.columns, "rows": rows}]
+
+
+# What a form says
+
+
+def answers_in(form: MultiDict[str, str], shown: SetUp | None) -> dict[str, str]:
+    """The answers that the form gives, as `set_up` reads them."""
+    answers = {"shop": form.get("shop", ""), "zone": form.get("zone", "")}
+    if form.get("band-low") and form.get("band-high"):
+        answers["band"] = f"{form['band-low']}-{form['band-high']}"
+    rows = form.get("shift-rows", "")
+    count = min(int(rows), MOST_SHIFTS) if rows.isdecimal() and len(rows) < 9 else 0
+    shifts = [_shift_in(form, n) for n in range(count)]
+    if any(shifts):
+        answers["shifts"] = "; ".join(filter(None, shifts))
+    names = form.getlist("line-name")
+    if names:
+        listed: list[list[str]] = [[] for _ in names]
+        for machine in shown.read.draft.machines if shown else ():
+            place = form.get(f"of-{machine.id}", "")
+            if place.isdigit() and int(place) < len(names):
+                listed[int(place)].append(machine.id)
+        pairs = [(name or f"Line {k + 1}", ids) for k, (name, ids) in enumerate(zip(names, listed, strict=True)) if ids]
+        answers["lines"] = "; ".join(
+            f"{name.replace(';', ' ').replace('=', ' ')} = {', '.join(ids)}" for name, ids in pairs
+        )
+    for question in shown.questions if shown else ():
+        if question.key in form:
+            answers[question.key] = form[question.key]
+    return answers
+
+
+def _shift_in(form: MultiDict[str, str], n: int) -> str:
+    """One shift's fields in a line, "" where it has no time."""
+    start, end = form.get(f"s{n}-start", ""), form.get(f"s{n}-end", "")
+    if not start or not end:
+        return ""
+    days = days_text([day for day in WEEK if day in form.getlist(f"s{n}-days")])
+    breaks = form.get(f"s{n}-breaks", "").strip()
+    name = form.get(f"s{n}-id", "").replace(";", " ").strip()
+    return f"{name} {start}-{end} {days}" + (f" breaks {breaks}" if breaks else "")

@@ -1,0 +1,135 @@
+"""Setting a works up in the terminal: the same questions as on the board, each with its suggestion."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+import typer
+from rich.table import Table
+from rich.text import Text
+
+from lineview.app.question import QuestionScope
+from lineview.app.set_up_folder import SetUpDesk, computer_zone
+from lineview.app.setup import SetUp
+from lineview.app.setup_layouts import SetUpQuestion
+from lineview.app.works import Works
+from lineview.cli.console import console
+from lineview.core.errors import AskError, Fault, LineviewError
+
+
+def run_setup(folder: Path, exports: Sequence[Path], journal: str | None, accept: bool, given: Sequence[str]) -> None:
+    """Ask what exports leave open, write plant.toml, take the exports in and print the first answer."""
+    desk = SetUpDesk(folder, computer_zone())
+    desk.look(list(exports) or [_exports_of(folder, accept)])
+    desk.answer(dict(_pair(text) for text in given))
+    shown = desk.show()
+    if shown is None:
+        return
+    _print_seen(shown)
+    if not accept:
+        shown = _ask_all(desk, shown)
+    if desk.described:
+        _suggest_only(desk, shown, accept)
+        return
+    if not accept and not typer.confirm("Write plant.toml and take the exports in?", default=True):
+        raise AskError(Fault("nothing was written", str(folder)))
+    path = desk.write()
+    console.print(f"Wrote {path}", markup=False, soft_wrap=True)
+    _take_in(desk, folder, journal)
+
+
+def _exports_of(folder: Path, accept: bool) -> Path:
+    """The folder of exports: the works' own, else asked for."""
+    if (folder / "exports").is_dir():
+        return folder / "exports"
+    if accept:
+        raise AskError(Fault("no exports are given", "EXPORTS", "the path of a folder of exports"))
+    return Path(typer.prompt("Folder of exports"))
+
+
+def _pair(text: str) -> tuple[str, str]:
+    key, mark, answer = text.partition("=")
+    if not mark:
+        raise AskError(Fault(f"'{text}' is not an answer", "--answer", "QUESTION=ANSWER"))
+    return key.strip(), answer.strip()
+
+
+def _print_seen(shown: SetUp) -> None:
+    """What was recognised, machine by machine, and the pieces of each day."""
+    for group in shown.read.groups:
+        names = ", ".join(group.machines) or "no machine"
+        files = f"{len(group.surveys)} files like {group.first.path.name}"
+        console.print(Text(f"{files}: {group.aside or names}"), soft_wrap=True)
+        proposal = shown.read.proposals.get(group.id)
+        if proposal is not None:
+            meant = ", ".join(f"'{h}' = {t.to}" for h, t in proposal.layout.columns.items())
+            console.print(Text(f"  time in {' and '.join(group.first.times)}; {meant}"), soft_wrap=True)
+            for note in proposal.notes:
+                console.print(Text(f"  {note}"), soft_wrap=True)
+    table = Table("machine", "channel", "holds", "readings", "e.g.", "starts again at", "fastest a minute", box=None)
+    for c in shown.learned:
+        turns = "" if c.limits is None else f"{c.limits.modulus:,}" if c.limits.modulus else "not seen"
+        fast = f"{c.limits.fastest_per_min:,g}" if c.limits else ""
+        table.add_row(*map(Text, (c.machine, c.channel, c.holds, f"{c.readings:,}", c.example, turns, fast)))
+    console.print(table)
+    days = Table("day", "machine", "pieces counted", box=None)
+    for row in shown.by_day.sort("day", "machine").iter_rows(named=True):
+        days.add_row(f"{row['day']:%a %d %b}", Text(row["machine"]), f"{row['pieces']:,.0f}")
+    console.print(days)
+    for fault in shown.faults:
+        console.print(Text(str(fault)), soft_wrap=True)
+
+
+def _ask_all(desk: SetUpDesk, shown: SetUp) -> SetUp:
+    """Ask every question; an answer may settle or raise others."""
+    desk.answer({"shop": typer.prompt("What is the works called?", default=desk.answers.get("shop", desk.shop))})
+    asked: set[str] = set()
+    while True:
+        question = next((q for q in shown.questions if q.key not in asked), None)
+        if question is None:
+            return shown
+        asked.add(question.key)
+        desk.answer({question.key: _ask(question, desk.answers.get(question.key))})
+        again = desk.show()
+        shown = again or shown
+        for fault in shown.faults if again and not again.open else ():
+            console.print(Text(str(fault)), soft_wrap=True)
+
+
+def _ask(question: SetUpQuestion, before: str | None) -> str:
+    console.print()
+    console.print(Text(question.text, style="bold"), soft_wrap=True)
+    if question.why:
+        console.print(Text(f"({question.why})", style="dim"), soft_wrap=True)
+    for option, meaning in question.options:
+        console.print(Text(f"  {option}   {meaning}"), soft_wrap=True)
+    return str(typer.prompt(question.key, default=before or question.suggested))
+
+
+def _suggest_only(desk: SetUpDesk, shown: SetUp, accept: bool) -> None:
+    """Show how the suggestion differs from the plant.toml that is there, and write it beside it."""
+    for line in desk.difference(shown.text):
+        console.print(Text(line), soft_wrap=True)
+    words = "plant.toml stays as it is. Write the suggestion to plant.suggested.toml beside it?"
+    if accept or typer.confirm(words, default=True):
+        console.print(f"plant.toml stays as it is; wrote {desk.write()}", markup=False, soft_wrap=True)
+
+
+def _take_in(desk: SetUpDesk, folder: Path, journal: str | None) -> None:
+    with Works(folder, journal) as works:
+        taken = desk.take_in(works)
+        done = [one for one in taken if one.receipt is not None]
+        left = [one.path.name for one in taken if one.receipt is None]
+        console.print(f"{len(done)} exports were taken in.")
+        if left:
+            more = "look at them with: lineview intake"
+            console.print(f"Left for later: {', '.join(left[:6])}; {more}", markup=False, soft_wrap=True)
+        try:
+            answer = works.ask(QuestionScope("shift"))
+        except LineviewError as error:
+            sys.stderr.write(f"lineview: {error}\n")
+            return
+        console.print(Text(answer.text, style="bold"), soft_wrap=True)
+        console.print(Text(answer.soft, style="dim"), soft_wrap=True)

@@ -1,0 +1,292 @@
+"""Workbooks read in a process of their own: one that asks for too much memory or time ends alone.
+
+Notes
+-----
+A workbook is packed, and a cell far away makes a reader hold all cells up to it. Sizes are looked at before
+anything is unpacked whole; what gets past that meets the process's limits of memory and processor time.
+"""
+
+from __future__ import annotations
+
+import atexit
+import io
+import json
+import os
+import re
+import struct
+import subprocess
+import sys
+import time
+import zipfile
+from contextlib import suppress
+from itertools import chain
+from pathlib import Path
+from threading import Lock, Timer
+from typing import IO, Any
+
+import polars as pl
+
+from lineview.core.errors import Fault, IntakeError
+from lineview.intake.detect.delimited import Records
+from lineview.intake.limits import MOST_COLUMNS
+
+#: Bytes of all parts of a workbook, unpacked.
+MOST_UNPACKED = 600_000_000
+#: Of the process that reads: memory [bytes], time on the clock and of the processor [s].
+MEMORY_BYTES, CLOCK_S, PROCESSOR_S = 2_000_000_000, 180, 120
+#: Seconds after which an idle process ends, and workbooks that one reads before another begins.
+IDLE_S, MOST_READ = 30, 200
+#: A last row beyond this, in a sheet of which less than this share of rows is filled, is a stray cell.
+FAR_ROW, FILLED_SHARE = 20_000, 0.01
+
+_DO = "Copy the filled cells to a new workbook and export that."
+
+
+def sheet_records_apart(data: bytes, path: Path) -> list[Records]:
+    """The visible sheets of a workbook, read by another process.
+
+    Parameters
+    ----------
+    data : bytes
+        Of the workbook.
+    path : pathlib.Path
+        For messages.
+
+    Returns
+    -------
+    list of Records
+        One a sheet.
+
+    Raises
+    ------
+    IntakeError
+        Where it is no workbook, holds nothing, or is larger than the limits.
+    """
+    _look_at(data, path)
+    given = _READER.read(data, path)
+    if given["faults"]:
+        raise IntakeError(Fault(*fault) for fault in given["faults"])
+    return [
+        Records(sheet, pl.read_ipc(io.BytesIO(frame)), separator, tuple(notes))
+        for (sheet, separator, notes), frame in zip(given["sheets"], given["frames"], strict=True)
+    ]
+
+
+class Reader:
+    """The process that reads workbooks, one after the other; it is ended when it idles, and begun anew at need."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._process: subprocess.Popen[bytes] | None = None
+        self._read = 0
+        self._idle: Timer | None = None
+
+    def read(self, data: bytes, path: Path) -> dict[str, Any]:
+        """What the process says of a workbook; raises where it ends over it."""
+        with self._lock:
+            if self._idle is not None:
+                self._idle.cancel()
+            process = self._begun(path)
+            too_late = Timer(CLOCK_S, process.kill)
+            too_late.start()
+            try:
+                return _asked(process, data, str(path))
+            except (OSError, EOFError):
+                process.kill()
+                self._end()
+                what = f"more than {MEMORY_BYTES / 1e9:.0f} GB or {PROCESSOR_S} s"
+                raise IntakeError(_too_large(path, what)) from None
+            finally:
+                too_late.cancel()
+                self._idle = Timer(IDLE_S, self.close)
+                self._idle.daemon = True
+                self._idle.start()
+
+    def _begun(self, path: Path) -> subprocess.Popen[bytes]:
+        """The process, begun where there is none or it has read enough."""
+        if self._read >= MOST_READ or (self._process is not None and self._process.poll() is not None):
+            self._end()
+        if self._process is None:
+            limited = {**os.environ, "POLARS_MAX_THREADS": "1"}
+            limited["PYTHONPATH"] = os.pathsep.join(str(Path(place).resolve()) for place in sys.path)
+            try:
+                self._process = subprocess.Popen(
+                    [sys.executable, "-P", "-m", "lineview.intake.detect.workbooks"],
+                    env=limited,
+                    stdin=subprocess.PIPE,
+                    stdout=subprocess.PIPE,
+                    stderr=subprocess.DEVNULL,
+                )
+            except OSError as error:
+                raise IntakeError(Fault(f"the workbook cannot be read apart: {error.strerror}", str(path))) from None
+        self._read += 1
+        return self._process
+
+    def _end(self) -> None:
+        process, self._process, self._read = self._process, None, 0
+        if process is not None and process.stdin is not None and process.stdout is not None:
+            with suppress(OSError):
+                process.stdin.close()  # it reads no more, and ends
+            process.wait()
+            process.stdout.close()
+
+    def close(self) -> None:
+        """End the process where it runs."""
+        with self._lock:
+            self._end()
+
+
+def _asked(process: subprocess.Popen[bytes], data: bytes, name: str) -> dict[str, Any]:
+    """Send a workbook to the process and give what comes back."""
+    into, out = process.stdin, process.stdout
+    if into is None or out is None:
+        raise EOFError
+    _send(into, name.encode(errors="surrogateescape"))
+    _send(into, data)
+    given: dict[str, Any] = json.loads(_part(out))
+    return given | {"frames": [_part(out) for _ in given["sheets"]]}
+
+
+def _too_large(path: Path, what: str) -> Fault:
+    return Fault(f"reading the workbook would take {what}", str(path), "a workbook of filled cells", _DO)
+
+
+# -- before reading ------------------------------------------------------------------------------------
+
+
+def _look_at(data: bytes, path: Path) -> None:
+    """Raise where a workbook is too large, or a cell stands far from all others."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as packed:
+            parts = packed.infolist()
+            size = sum(part.file_size for part in parts)
+            if size > MOST_UNPACKED or len(parts) > 10_000:
+                wanted = f"up to {MOST_UNPACKED // 1_000_000} MB"
+                raise IntakeError(Fault(f"the workbook unpacks to {size:,} bytes", str(path), wanted, _DO))
+            for part in parts:
+                if re.fullmatch(r"xl/worksheets/[^/]+\.xml", part.filename):
+                    with packed.open(part) as sheet:
+                        start = sheet.read(_START)
+                        if not _says_small(start):
+                            _look_at_sheet(start, sheet, path)
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError, EOFError, ValueError):
+        return  # old or damaged ones: their reader says what is wrong
+
+
+#: Bytes that a sheet's dimension stands in, where it has one.
+_START = 4_096
+_DIMENSION = re.compile(rb'<dimension ref="(?:[A-Z]{1,3}[0-9]{1,7}:)?([A-Z]{1,3})([0-9]{1,7})"')
+
+
+def _says_small(start: bytes) -> bool:
+    """Whether a sheet says itself that it has few rows and columns; what lies meets the process's limits."""
+    said = _DIMENSION.search(start)
+    return said is not None and _place(said[1]) <= MOST_COLUMNS and int(said[2]) <= FAR_ROW
+
+
+_COLUMN = re.compile(rb'<c r="([A-Z]{3})([0-9]{1,7})"')
+_ROW = re.compile(rb'<row [^>]*?r="([0-9]{1,7})"')
+
+
+def _look_at_sheet(start: bytes, sheet: IO[bytes], path: Path) -> None:
+    rows, last, rest, size = 0, 0, b"", 0
+    for block in chain([start], iter(lambda: sheet.read(1 << 20), b"")):
+        size += len(block)
+        if size > MOST_UNPACKED:  # a header that says less than there is
+            raise IntakeError(Fault("the workbook unpacks to more than it says", str(path), "", _DO))
+        text = rest + block
+        cut = max(text.rfind(b"<"), 0)
+        text, rest = text[:cut], text[cut:][-65_536:]
+        for found in _COLUMN.finditer(text):
+            letters, row = found.groups()
+            if _place(letters) > MOST_COLUMNS:
+                raise IntakeError(_stray(path, f"{letters.decode()}{row.decode()}"))
+        rows += text.count(b"<row ")
+        begin = text.rfind(b"<row ")
+        found_row = _ROW.match(text, begin) if begin >= 0 else None
+        last = max(last, int(found_row[1])) if found_row else last
+    if last > FAR_ROW and rows < last * FILLED_SHARE:
+        raise IntakeError(_stray(path, f"in row {last:,}"))
+
+
+def _place(letters: bytes) -> int:
+    """The number of a column from its letters, from 1."""
+    number = 0
+    for letter in letters:
+        number = number * 26 + letter - 64
+    return number
+
+
+def _stray(path: Path, where: str) -> Fault:
+    do = "Delete the rows and columns beyond the table, or copy it to a new workbook."
+    return Fault(f"a cell stands far from the others, {where}", str(path), "cells side by side", do)
+
+
+# -- the process that reads ----------------------------------------------------------------------------
+
+
+def serve() -> None:
+    """Read the workbooks that come in, and send of each its sheets or the faults that stand in the way."""
+    from lineview.intake.detect.sheets import sheet_records
+
+    _limit_memory()
+    while True:
+        try:
+            name, data = _part(sys.stdin.buffer), _part(sys.stdin.buffer)
+        except EOFError:
+            return
+        _limit_time()
+        try:
+            tables, faults = sheet_records(data, Path(name.decode(errors="surrogateescape"))), []
+        except IntakeError as error:
+            tables, faults = [], [[f.what, f.where, f.expected, f.do] for f in error.faults]
+        head = {"faults": faults, "sheets": [[t.sheet, t.separator, list(t.notes)] for t in tables]}
+        _send(sys.stdout.buffer, json.dumps(head).encode())
+        for table in tables:
+            out = io.BytesIO()
+            table.frame.write_ipc(out)
+            _send(sys.stdout.buffer, out.getvalue())
+        del data, tables
+
+
+def _limit_memory() -> None:
+    if sys.platform == "win32":  # there the clock alone limits it
+        return
+    import resource
+
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+
+
+def _limit_time() -> None:
+    """From now on, so much of the processor's time and no more."""
+    if sys.platform == "win32":
+        return
+    import resource
+
+    most = int(time.process_time()) + 1 + PROCESSOR_S
+    resource.setrlimit(resource.RLIMIT_CPU, (most, resource.RLIM_INFINITY))
+
+
+def _send(into: IO[bytes], part: bytes) -> None:
+    into.write(struct.pack("<Q", len(part)))
+    into.write(part)
+    into.flush()
+
+
+def _part(given: IO[bytes]) -> bytes:
+    head = given.read(8)
+    if len(head) < 8:
+        raise EOFError
+    part = given.read(struct.unpack("<Q", head)[0])
+    if len(part) < struct.unpack("<Q", head)[0]:
+        raise EOFError
+    return part
+
+
+_READER = Reader()
+
+if __name__ == "__main__":  # as `Reader` starts it
+    serve()
+else:
+    atexit.register(_READER.close)

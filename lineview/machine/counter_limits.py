@@ -1,0 +1,156 @@
+"""What a counter's readings tell of the counter: where it turns, how fast it goes, what one count is."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+#: How many values counters have before they start again at 0: binary and decimal registers.
+MODULI = (10_000, 32_768, 65_536, 100_000, 1_000_000, 10_000_000, 16_777_216, 100_000_000, 2_147_483_648, 4_294_967_296)
+#: Rates are looked at over stretches of at least this length [s].
+RATE_OVER_S = 55.0
+#: What is kept free above the fastest rate seen.
+ROOM = 1.25
+#: A counter that was set back reads at most this share of its values.
+SET_BACK = 0.03
+#: Web drawn for a piece, from and to [m]: within a tenfold range, so that one decade of unit fits.
+WEB_PER_PIECE_M = (0.02, 0.2)
+
+
+@dataclass(frozen=True)
+class CounterLimits:
+    """What was learned of a counter.
+
+    Parameters
+    ----------
+    modulus : int or None
+        How many values it has; None where it was not seen to turn.
+    fastest_per_min : float
+        A rate it does not exceed, in counts; 0 where it never moved.
+    turns, resets : int
+        How often it turned, and how often it fell otherwise.
+    total : float
+        Counts that its readings hold, falls other than turns left out.
+    whole : bool
+        Whether every reading is a whole number.
+    """
+
+    modulus: int | None
+    fastest_per_min: float
+    turns: int
+    resets: int
+    total: float
+    whole: bool
+
+
+def counter_limits(at_s: Floats, value: Floats) -> CounterLimits:
+    """Learn a counter's modulus and fastest rate from its readings.
+
+    Parameters
+    ----------
+    at_s : array of float
+        Moments [s], rising.
+    value : array of float
+        Readings, in counts.
+
+    Returns
+    -------
+    CounterLimits
+        A modulus only where every fall is a turn of it.
+    """
+    kept = ~odd_readings(value)
+    at_s, value = at_s[kept], value[kept]
+    step, seconds = np.diff(value), np.diff(at_s)
+    rate = _fast(at_s, value)
+    falls = np.flatnonzero(step < 0)
+    modulus, turned = _modulus(value, step, seconds, falls, rate)
+    made = float(step[step > 0].sum()) + sum(float(step[i]) + (modulus or 0) for i in turned)
+    whole = bool(np.all(value == np.round(value)))
+    return CounterLimits(modulus, _round_up(rate * ROOM), len(turned), len(falls) - len(turned), made, whole)
+
+
+def odd_readings(value: Floats) -> NDArray[np.bool_]:
+    """Which readings stand outside their neighbours, while these follow from each other.
+
+    Parameters
+    ----------
+    value : array of float
+        Readings of a counter, in counts.
+
+    Returns
+    -------
+    array of bool
+        Such as a read of all ones, or of half a number.
+    """
+    odd = np.zeros(len(value), bool)
+    if len(value) < 3:
+        return odd
+    before, here, after = value[:-2], value[1:-1], value[2:]
+    follow = (after >= before) & (after - before <= np.maximum(np.abs(here - before), np.abs(here - after)) / 4)
+    odd[1:-1] = follow & ((here < before) | (here > after))
+    return odd
+
+
+def _fast(at_s: Floats, value: Floats) -> float:
+    """A rate that was reached now and then and hardly exceeded [counts/min], spikes aside."""
+    keep = np.concatenate([[True], np.diff(at_s // RATE_OVER_S) > 0])
+    at_s, value = at_s[keep], value[keep]
+    step, minutes = np.diff(value), np.diff(at_s) / 60.0
+    rates = step[(step > 0) & (minutes > 0)] / minutes[(step > 0) & (minutes > 0)]
+    return float(np.quantile(rates, 0.99)) if len(rates) else 0.0
+
+
+def _modulus(
+    value: Floats, step: Floats, seconds: Floats, falls: NDArray[np.int64], rate: float
+) -> tuple[int | None, NDArray[np.int64]]:
+    """The modulus with which falls are turns, each going on at a rate the counter has, and those falls.
+
+    Other falls may be there where they go to next to nothing: the counter was set back.
+    """
+    for modulus in MODULI if rate else ():
+        if modulus <= value.max():
+            continue
+        counted = step[falls] + modulus
+        turned = counted <= np.maximum(1.5 * rate * seconds[falls] / 60.0, 2.0)
+        # an unread gap may hide anything, so it proves no turn and speaks against none
+        long = seconds[falls] > 3600.0
+        set_back = value[falls + 1] <= SET_BACK * modulus
+        proof = int((turned & ~long).sum())
+        if proof and (turned | long | set_back).all() and proof >= int((set_back & ~turned & ~long).sum()):
+            return modulus, falls[turned]
+    return None, falls[:0]
+
+
+def _round_up(rate: float) -> float:
+    """A rate rounded up to two digits."""
+    if rate <= 0:
+        return 0.0
+    unit = 10.0 ** (math.floor(math.log10(rate)) - 1)
+    return round(math.ceil(rate / unit - 1e-9) * unit, 6)
+
+
+def web_unit_m(counts: float, pieces: float) -> float | None:
+    """What one count of a web is by the pieces counted meanwhile.
+
+    Parameters
+    ----------
+    counts : float
+        Of the web.
+    pieces : float
+        Counted over the same time.
+
+    Returns
+    -------
+    float or None
+        1, 0.1, 0.01 or 0.001 m, or None where none gives a piece a usual length.
+    """
+    if counts <= 0 or pieces <= 0:
+        return None
+    fitting = [
+        unit for unit in (1.0, 0.1, 0.01, 0.001) if WEB_PER_PIECE_M[0] <= counts * unit / pieces < WEB_PER_PIECE_M[1]
+    ]
+    return fitting[0] if len(fitting) == 1 else None

@@ -1,0 +1,202 @@
+"""Shifts, lines and bands as a person writes them in one line, read and shown."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from datetime import time
+
+from lineview.core.errors import AskError, Fault
+from lineview.plant.checks import WEEK, Day
+from lineview.plant.model import Break, Shift
+
+_SPAN = re.compile(r"(\d{1,2})[:.](\d{2})\s*(?:-|–|to)\s*(\d{1,2})[:.](\d{2})")
+_DAYS = re.compile(r"\b(mon|tue|wed|thu|fri|sat|sun)\s*(?:-|–|to)\s*(mon|tue|wed|thu|fri|sat|sun)\b")
+
+
+def shift_text(shift: Shift) -> str:
+    """A shift in one line, as `read_shifts` reads it.
+
+    Parameters
+    ----------
+    shift : Shift
+        Of the plant description.
+
+    Returns
+    -------
+    str
+        Name, span, days and breaks.
+
+    Examples
+    --------
+    >>> shift_text(Shift(id="early", start=time(6), end=time(14)))
+    'early 06:00-14:00 mon-fri'
+    """
+    breaks = ", ".join(f"{b.start:%H:%M}-{b.end:%H:%M}" for b in shift.breaks)
+    said = f"{shift.id} {shift.start:%H:%M}-{shift.end:%H:%M} {days_text(shift.days)}"
+    return said + (f" breaks {breaks}" if breaks else "")
+
+
+def days_text(days: Iterable[Day]) -> str:
+    """Days in a few words: a run of three and more as "mon-fri"."""
+    places = sorted(WEEK.index(day) for day in days)
+    if len(places) > 2 and places[-1] - places[0] == len(places) - 1:
+        return f"{WEEK[places[0]]}-{WEEK[places[-1]]}"
+    return " ".join(WEEK[place] for place in places)
+
+
+def read_shifts(text: str, where: str = "shifts") -> tuple[Shift, ...]:
+    """Read shifts as a person writes them, separated by semicolons or lines.
+
+    Parameters
+    ----------
+    text : str
+        For each shift a name, a span, days and, after the word "breaks", spans of its breaks.
+    where : str
+        For the message.
+
+    Returns
+    -------
+    tuple of Shift
+        In the order given.
+
+    Raises
+    ------
+    AskError
+        For every shift that cannot be read, all at once.
+
+    Examples
+    --------
+    >>> read_shifts("early 06:00-14:00 mon-thu sat breaks 09:00-09:15")[0].days
+    ('mon', 'tue', 'wed', 'thu', 'sat')
+    """
+    shifts, faults = [], []
+    for part in filter(None, (p.strip() for p in re.split(r"[;\n]", text))):
+        shift = _shift(part)
+        if shift is None:
+            example = "early 06:00-14:00 mon-fri breaks 09:00-09:15"
+            faults.append(Fault(f"'{part}' is not a shift", where, f"such as: {example}"))
+        else:
+            shifts.append(shift)
+    if not shifts and not faults:
+        faults.append(Fault("no shift is given", where, "at least one shift"))
+    if faults:
+        raise AskError(faults)
+    return tuple(shifts)
+
+
+def _shift(part: str) -> Shift | None:
+    main, _, pauses = part.partition("breaks")
+    span = _SPAN.search(main)
+    clocks = [c for m in [span, *_SPAN.finditer(pauses)] if m for c in _clocks(m)]
+    if span is None or None in clocks:
+        return None
+    at = [c for c in clocks if c is not None]
+    name = main[: span.start()].strip(" :") or f"{at[0]:%H%M}"
+    days = _days(main[span.end() :].casefold())
+    breaks = tuple(Break(start=a, end=b) for a, b in zip(at[2::2], at[3::2], strict=True))
+    try:
+        return Shift(id=name, start=at[0], end=at[1], days=days or WEEK[:5], breaks=breaks)
+    except ValueError:  # a name that no id can be
+        return None
+
+
+def _clocks(match: re.Match[str]) -> tuple[time | None, time | None]:
+    hours = [int(text) for text in match.groups()]
+    pairs = [
+        (hours[0] % 24 if hours[0] == 24 else hours[0], hours[1]),
+        (hours[2] % 24 if hours[2] == 24 else hours[2], hours[3]),
+    ]
+    first, second = (time(h, m) if h < 24 and m < 60 else None for h, m in pairs)
+    return first, second
+
+
+def _days(text: str) -> tuple[Day, ...]:
+    named = set()
+    for first, last in _DAYS.findall(text):
+        a, b = WEEK.index(first), WEEK.index(last)
+        named |= {WEEK[k % 7] for k in range(a, b + 1 if b >= a else b + 8)}
+    named |= {day for day in WEEK if re.search(rf"\b{day}", text)}
+    return tuple(day for day in WEEK if day in named)
+
+
+def lines_text(lines: Iterable[tuple[str, Iterable[str]]]) -> str:
+    """Lines with the ids of their machines in one line, as `read_lines` reads it.
+
+    Parameters
+    ----------
+    lines : iterable of (str, iterable of str)
+        Name of each line and the ids of its machines.
+
+    Returns
+    -------
+    str
+        Such as "Line 1 = sizer1, wrap1; Line 2 = sizer2, wrap2".
+    """
+    return "; ".join(f"{name} = {', '.join(machines)}" for name, machines in lines)
+
+
+def read_lines(text: str, machines: Iterable[str], where: str = "lines") -> list[tuple[str, list[str]]]:
+    """Read which machines stand on which line.
+
+    Parameters
+    ----------
+    text : str
+        As `lines_text` writes it.
+    machines : iterable of str
+        The ids that have to be there, each once.
+    where : str
+        For the message.
+
+    Returns
+    -------
+    list of (str, list of str)
+        Name of each line and the ids of its machines.
+
+    Raises
+    ------
+    AskError
+        Where a machine is not known, missing or there twice.
+    """
+    known = list(machines)
+    lines = []
+    for part in filter(None, (p.strip() for p in re.split(r"[;\n]", text))):
+        name, mark, listed = part.partition("=")
+        named = [m.strip() for m in listed.split(",") if m.strip()]
+        if mark and name.strip() and named:
+            lines.append((name.strip(), named))
+    given = [machine for _, listed in lines for machine in listed]
+    expected = "such as: Line 1 = sizer1, wrap1"
+    faults = [Fault(f"'{m}' is not a machine", where, ", ".join(known)) for m in given if m not in known]
+    faults += [Fault(f"'{m}' is on no line", where, expected) for m in known if m not in given]
+    twice = sorted({m for m in given if given.count(m) > 1})
+    faults += [Fault(f"'{m}' is on two lines", where, expected) for m in twice]
+    if faults:
+        raise AskError(faults)
+    return lines
+
+
+def read_band(text: str, where: str = "band") -> tuple[float, float]:
+    """Read a nominal band.
+
+    Parameters
+    ----------
+    text : str
+        Two numbers [pieces/min], such as "300-400".
+    where : str
+        For the message.
+
+    Returns
+    -------
+    tuple of float
+        Low end and high end [pieces/min].
+
+    Raises
+    ------
+    AskError
+        Where these are not two numbers, the low one first.
+    """
+    numbers = [float(number.replace(",", ".")) for number in re.findall(r"\d+(?:[.,]\d+)?", text)]
+    if len(numbers) != 2 or not 0 < numbers[0] <= numbers[1]:
+        raise AskError(Fault(f"'{text}' is not a band", where, "two numbers of pieces a minute: 300-400"))
+    return numbers[0], numbers[1]

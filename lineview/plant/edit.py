@@ -1,0 +1,222 @@
+"""Changes to the text of plant.toml that leave its comments and order as they are."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import AoT, Comment, Item, Table, Whitespace
+
+from lineview.core.errors import AskError, Fault
+
+
+@dataclass(frozen=True)
+class Edit:
+    """A change of one part, as TOML values by key.
+
+    Parameters
+    ----------
+    table : str
+        Such as "webs".
+    id : str
+        Of the part.
+    before, after : mapping of str to str, or None
+        The keys that change, "" where one is not there; None where the whole part is not there.
+    """
+
+    table: str
+    id: str
+    before: Mapping[str, str] | None
+    after: Mapping[str, str] | None
+
+    @property
+    def undone(self) -> Edit:
+        """The change that takes this one back."""
+        return Edit(self.table, self.id, self.after, self.before)
+
+
+def edit_for(text: str, table: str, part: str, values: Mapping[str, str]) -> Edit:
+    """The change that gives a part these values, or adds it.
+
+    Parameters
+    ----------
+    text : str
+        Of plant.toml.
+    table, part : str
+        Where.
+    values : mapping of str to str
+        TOML values by key, "" for none.
+
+    Returns
+    -------
+    Edit
+        With the keys alone that differ.
+    """
+    found = _part(tomlkit.parse(text), table, part)
+    if found is None:
+        return Edit(table, part, None, {key: value for key, value in values.items() if value})
+    before = {key: _value_text(found, key) for key in values}
+    changed = [key for key in values if not _same(before[key], values[key])]
+    return Edit(table, part, {k: before[k] for k in changed}, {k: values[k] for k in changed})
+
+
+def removal_of(text: str, table: str, part: str) -> Edit:
+    """The change that removes a part.
+
+    Parameters
+    ----------
+    text : str
+        Of plant.toml.
+    table, part : str
+        Which.
+
+    Returns
+    -------
+    Edit
+        With all of its keys before.
+
+    Raises
+    ------
+    AskError
+        Where there is no such part.
+    """
+    found = _part(tomlkit.parse(text), table, part)
+    if found is None:
+        raise AskError(Fault(f"there is no '{part}' in {table}", "plant.toml"))
+    return Edit(table, part, {str(key): _value_text(found, str(key)) for key in found}, None)
+
+
+def edited(text: str, edit: Edit) -> str:
+    """The text with a change made.
+
+    Parameters
+    ----------
+    text : str
+        Of plant.toml.
+    edit : Edit
+        From `edit_for`, `removal_of`, or the one that takes an earlier one back.
+
+    Returns
+    -------
+    str
+        With comments and order as they were.
+
+    Raises
+    ------
+    AskError
+        Where the text no longer says what the change found before.
+    """
+    document = tomlkit.parse(text)
+    found = _part(document, edit.table, edit.id)
+    stale = (edit.before is None) != (found is None)
+    if found is not None and edit.before is not None and edit.after is not None:
+        stale = any(not _same(_value_text(found, key), value) for key, value in edit.before.items())
+    if stale:
+        what = f"'{edit.id}' in {edit.table} was changed since"
+        raise AskError(Fault(what, "plant.toml", do="Look at the page again, or edit the file by hand."))
+    if edit.after is None:
+        return _without(text, edit.table, document[edit.table], edit.id)
+    if found is None:
+        _add(document, edit.table, edit.after)
+    else:
+        for key, value in edit.after.items():
+            if value:
+                _set(found, key, value)
+            else:
+                found.pop(key, None)
+    return tomlkit.dumps(document)
+
+
+def _set(part: Any, key: str, value: str) -> None:
+    """Set a value and keep the comment behind it."""
+    fresh = tomlkit.value(value)
+    old = part.get(key)
+    if isinstance(old, Item):
+        fresh.trivia.indent, fresh.trivia.comment_ws = old.trivia.indent, old.trivia.comment_ws
+        fresh.trivia.comment, fresh.trivia.trail = old.trivia.comment, old.trivia.trail
+    part[key] = fresh
+
+
+def _add(document: Any, table: str, values: Mapping[str, str]) -> None:
+    fresh = tomlkit.table()
+    for key, value in values.items():
+        fresh.add(key, tomlkit.value(value))
+    rows = document.get(table)
+    if rows is None:
+        rows = tomlkit.aot()
+        rows.append(fresh)
+        if not tomlkit.dumps(document).endswith("\n"):
+            document.add(tomlkit.nl())
+        document.add(tomlkit.nl())
+        document.add(table, rows)
+        return
+    behind = _tail(rows.body[-1]) if isinstance(rows, AoT) else []
+    if isinstance(rows, AoT):
+        rows.body[-1].add(tomlkit.nl())
+    for item in behind or [tomlkit.nl()]:
+        fresh.add(item)
+    rows.append(fresh)
+
+
+def _without(text: str, table: str, rows: Any, part: str) -> str:
+    """The text without a part; comments at its end stay, since they head what follows."""
+    if not isinstance(rows, AoT):
+        raise AskError(
+            Fault(f"'{part}' stands in a list on one line", "plant.toml", do="Remove it in the file by hand.")
+        )
+    row = rows.body[_ids(rows).index(part)]
+    whole = row.as_string()
+    tail = "".join(item.as_string() for item in _tail(row))
+    place = text.index(whole)
+    start = text.rindex("[[", 0, place)
+    rest = text[place + len(whole) - len(tail) :]
+    left = text[:start] + rest.removeprefix("\n")
+    wanted = tomlkit.parse(text).unwrap()
+    wanted[table] = [row for row in wanted[table] if row.get("id") != part]
+    if tomlkit.parse(left).unwrap() != {name: rows for name, rows in wanted.items() if name != table or rows}:
+        raise AskError(
+            Fault(f"'{part}' cannot be cut out of {table}", "plant.toml", do="Remove it in the file by hand.")
+        )
+    return left
+
+
+def _tail(part: Table) -> list[Any]:
+    """Take blank lines and comments off the end of a part: they head what follows."""
+    body = part.value.body
+    tail: list[Any] = []
+    while body and body[-1][0] is None and isinstance(body[-1][1], (Comment, Whitespace)):
+        tail.insert(0, body.pop()[1])
+    return tail
+
+
+def _part(document: Any, table: str, part: str) -> Any | None:
+    rows = document.get(table)
+    names = _ids(rows) if rows is not None else []
+    return rows[names.index(part)] if rows is not None and part in names else None
+
+
+def _ids(rows: Any) -> list[str]:
+    return [str(row.get("id", "")) for row in rows]
+
+
+def _value_text(part: Any, key: str) -> str:
+    """A value as TOML, "" where it is not there."""
+    if key not in part:
+        return ""
+    item = part.item(key) if hasattr(part, "item") else part[key]
+    if isinstance(item, (AoT, Table)):
+        raise AskError(Fault(f"'{key}' is a table of its own", "plant.toml", do="Edit it in the file by hand."))
+    return str(item.as_string()).strip()
+
+
+def _same(first: str, second: str) -> bool:
+    """Whether two TOML values are the same, however they are written."""
+    if not first or not second:
+        return first == second
+    try:
+        return bool(tomlkit.value(first).unwrap() == tomlkit.value(second).unwrap())
+    except TOMLKitError:
+        return first == second

@@ -1,0 +1,259 @@
+"""The parts of a plant description as forms: their fields, what a person writes in them, and what is lacking."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from lineview.core.errors import AskError, Fault
+from lineview.plant.answers import read_band, read_shifts
+from lineview.plant.checks import WEEK
+from lineview.plant.model import Plant
+
+Kind = Literal["text", "number", "whole", "clock", "days", "breaks", "choice", "texts", "numbers", "band"]
+
+
+@dataclass(frozen=True)
+class FormField:
+    """A field: its key in the file, what a person reads, what it holds, its unit, whether it must be there."""
+
+    key: str
+    label: str
+    kind: Kind = "number"
+    unit: str = ""
+    must: bool = False
+    choices: tuple[str, ...] = ()
+
+
+def _texts(key: str, label: str) -> FormField:
+    return FormField(key, label, "texts")
+
+
+_ID = FormField("id", "short name", "text", must=True)
+#: The forms by table of the file; machines and lines are changed, not added.
+FORMS: dict[str, tuple[FormField, ...]] = {
+    "shifts": (
+        _ID,
+        FormField("start", "from", "clock", must=True),
+        FormField("end", "to", "clock", must=True),
+        FormField("days", "days it starts on", "days"),
+        FormField("breaks", "breaks, such as 09:00-09:15", "breaks"),
+    ),
+    "lines": (FormField("name", "name", "text"),),
+    "machines": (
+        FormField("name", "name", "text"),
+        FormField("nominal_per_min", "nominal band, such as 300-400", "band", "pieces/min"),
+        FormField("set_per_min", "set rate", unit="pieces/min"),
+        FormField("design_per_min", "design rate", unit="pieces/min"),
+    ),
+    "products": (
+        _ID,
+        FormField("flavour", "flavour", "text", must=True),
+        FormField("base", "base", "text"),
+        FormField("mass_g", "mass of a piece", unit="g", must=True),
+        FormField("mass_tolerance_g", "tolerance of the mass, either way", unit="g", must=True),
+        FormField("diameter_mm", "rope diameter", unit="mm", must=True),
+        FormField("diameter_tolerance_mm", "tolerance of the diameter, either way", unit="mm", must=True),
+        FormField("cut_length_mm", "cut length", unit="mm", must=True),
+        FormField("density_g_cm3", "density", unit="g/cm³"),
+        FormField("price_per_kg", "cost of a kilogram", unit="money"),
+        FormField("bag_g", "bag sizes, such as 250, 500", "numbers", "g"),
+        _texts("webs", "webs, by short name"),
+        _texts("allergens", "allergens"),
+        _texts("also_called", "also called"),
+    ),
+    "webs": (
+        _ID,
+        FormField("kind", "kind", "choice", must=True, choices=("film", "wax paper")),
+        FormField("name", "name", "text"),
+        FormField("cut_length_mm", "cut length a piece", unit="mm", must=True),
+        FormField("width_mm", "width", unit="mm", must=True),
+        FormField("grammage_g_m2", "grammage", unit="g/m²"),
+        FormField("thickness_um", "thickness", unit="µm"),
+        FormField("density_g_cm3", "density", unit="g/cm³"),
+        FormField("reel_outer_mm", "outer diameter of a full reel", unit="mm", must=True),
+        FormField("reel_core_mm", "diameter of its core", unit="mm", must=True),
+        FormField("reel_length_m", "length of a reel, by its label", unit="m"),
+        FormField("price_per_reel", "price of a reel", unit="money"),
+        FormField("supplier", "supplier", "text"),
+        FormField("lead_time_days", "days from order to delivery", unit="days"),
+        FormField("lead_time_sd_days", "standard deviation of these days", unit="days"),
+        FormField("minimum_reels", "least reels an order", "whole"),
+        FormField("multiple_reels", "reels in steps of", "whole"),
+        FormField("shelf_life_days", "shelf life", unit="days"),
+    ),
+}
+#: What a part of each table is called.
+PART_NAMES = {"shifts": "shift", "lines": "line", "machines": "machine", "products": "product", "webs": "web"}
+#: Tables whose parts are added and removed in a form.
+GROWING = ("shifts", "products", "webs")
+
+
+def toml_of(field: FormField, text: str, where: str) -> str:
+    """What a person wrote in a field, as TOML.
+
+    Parameters
+    ----------
+    field : FormField
+        Of `FORMS`.
+    text : str
+        As written.
+    where : str
+        For the message.
+
+    Returns
+    -------
+    str
+        A TOML value, "" for an empty field.
+
+    Raises
+    ------
+    AskError
+        Where the text is not what the field holds.
+
+    Examples
+    --------
+    >>> toml_of(FormField("bag_g", "bag sizes", "numbers"), "250; 500,5", "bag")
+    '[250, 500.5]'
+    """
+    bare = text.strip()
+    if not bare:
+        if field.must:
+            raise AskError(Fault(f"{field.label} is missing", where, "a value"))
+        return ""
+    return _WRITERS[field.kind](field, bare, where)
+
+
+def _numbers(field: FormField, text: str, where: str) -> str:
+    parts = [part for part in re.split(r"[;\s]+|,\s+", text) if part]
+    return f"[{', '.join(_number(field, part, where) for part in parts)}]"
+
+
+def _text_list(_field: FormField, text: str, _where: str) -> str:
+    return json.dumps([part.strip() for part in re.split(r"[;,]", text) if part.strip()], ensure_ascii=False)
+
+
+def _breaks(_field: FormField, text: str, where: str) -> str:
+    breaks = read_shifts(f"x 06:00-14:00 mon breaks {text}", where)[0].breaks
+    if not breaks:
+        raise AskError(Fault(f"'{text}' is not a break", where, "such as 09:00-09:15"))
+    return "[" + ", ".join(f"{{ start = {pause.start}, end = {pause.end} }}" for pause in breaks) + "]"
+
+
+def _band(_field: FormField, text: str, where: str) -> str:
+    low, high = read_band(text, where)
+    return f"[{low:g}, {high:g}]"
+
+
+def _number(field: FormField, text: str, where: str) -> str:
+    """A number with a point or a comma, as TOML."""
+    bare = text.strip().replace(",", ".")
+    pattern = r"\d+" if field.kind == "whole" else r"\d+(\.\d+)?"
+    if not re.fullmatch(pattern, bare):
+        expected = "a whole number" if field.kind == "whole" else f"a number{f' in {field.unit}' if field.unit else ''}"
+        raise AskError(Fault(f"{field.label}: '{text}' is not a number", where, expected))
+    return bare.lstrip("0") or "0" if re.fullmatch(r"\d+", bare) else re.sub(r"^0+(?=\d)", "", bare)
+
+
+def _text(_field: FormField, text: str, _where: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
+
+
+#: By what a field holds, how its text is written as TOML.
+_WRITERS: Mapping[Kind, Callable[[FormField, str, str], str]] = {
+    "text": _text,
+    "choice": _text,
+    "texts": _text_list,
+    "number": _number,
+    "whole": _number,
+    "numbers": _numbers,
+    "band": _band,
+    "breaks": _breaks,
+    "days": lambda _f, text, where: json.dumps(list(read_shifts(f"x 06:00-14:00 {text}", where)[0].days)),
+    "clock": lambda _f, text, where: str(read_shifts(f"x {text}-00:00", where)[0].start),
+}
+#: The same the other way round, where it is not plainly the value.
+_READERS: Mapping[Kind, Callable[[Any], str]] = {
+    "clock": lambda value: f"{value:%H:%M}",
+    "breaks": lambda value: ", ".join(f"{pause.start:%H:%M}-{pause.end:%H:%M}" for pause in value),
+    "days": lambda value: " ".join(day for day in WEEK if day in value),
+    "band": lambda value: f"{value[0]:g}-{value[1]:g}",
+    "numbers": lambda value: ", ".join(f"{number:g}" for number in value),
+    "texts": ", ".join,
+}
+
+
+def text_of(field: FormField, value: Any) -> str:
+    """A value of the plant description as a person would write it in a field.
+
+    Parameters
+    ----------
+    field : FormField
+        Of `FORMS`.
+    value : object
+        Of the part, None where it is not set.
+
+    Returns
+    -------
+    str
+        "" for what is not set.
+    """
+    if value is None or value == ():
+        return ""
+    if field.kind in _READERS:
+        return _READERS[field.kind](value)
+    return f"{value:.12g}" if isinstance(value, float) else str(value)
+
+
+@dataclass(frozen=True)
+class Lack:
+    """A number that a page lacks: where it belongs in the file, and what it would tell."""
+
+    table: str
+    id: str
+    field: FormField
+    label: str
+
+
+#: By question: table, key and the words that follow the part's name.
+_WANTED: Mapping[str, tuple[tuple[str, str], ...]] = {
+    "shift": (("machines", "set_per_min"),),
+    "weight": (("products", "bag_g"), ("products", "price_per_kg")),
+    "wrap": (("webs", "price_per_reel"), ("webs", "reel_length_m")),
+    "order": (("webs", "price_per_reel"), ("webs", "lead_time_days")),
+}
+#: By question: tables without which it says little.
+NEEDED: Mapping[str, tuple[str, ...]] = {
+    "rope": ("products",),
+    "weight": ("products",),
+    "wrap": ("webs", "products"),
+    "order": ("webs", "products"),
+}
+
+
+def lacking(plant: Plant, question: str) -> Iterator[Lack]:
+    """The numbers that a question's page lacks.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant description.
+    question : str
+        One of the five.
+
+    Yields
+    ------
+    Lack
+        One a number, each with its field.
+    """
+    for table, key in _WANTED.get(question, ()):
+        field = next(f for f in FORMS[table] if f.key == key)
+        for part in getattr(plant, table):
+            if table == "machines" and part.kind == "sizer":
+                continue
+            if getattr(part, key) in (None, ()):
+                name = getattr(part, "name", "") or getattr(part, "flavour", "") or part.id
+                yield Lack(table, part.id, field, f"{name}: {field.label}")

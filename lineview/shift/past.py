@@ -1,0 +1,283 @@
+"""What the machine's shifts of the last weeks tell of this one: how its rest may go, how its stops may scatter."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from lineview.core.estimate import Estimate
+from lineview.machine.stops import StopCount, stop_spells
+from lineview.stats.events import mean_between_limits
+from lineview.stats.means import coverage_factor
+
+Floats = NDArray[np.float64]
+
+#: Past shifts that an interval needs, and from how many on their own order says what is rare.
+LEAST_SHIFTS, ORDERED_FROM = 8, 19
+#: Stops that the limits of their mean length need.
+LEAST_STOPS = 60
+#: Minutes not seen that a past shift may have, as a share of its planned minutes.
+_UNSEEN = 0.02
+_DRAWS, _BLOCK = 2000, 4
+
+
+@dataclass(frozen=True)
+class PastShift:
+    """One shift: pieces made and minutes run up to planned minutes [min] from its start, and its stops.
+
+    `began_min` are the running minutes at which each stop began, `lasted_min` the lengths of those that ended.
+    """
+
+    at_min: Floats
+    made: Floats
+    run_up_to: Floats
+    began_min: Floats
+    lasted_min: Floats
+
+    @property
+    def planned_min(self) -> float:
+        """Planned minutes [min]."""
+        return float(self.at_min[-1])
+
+    @property
+    def run_min(self) -> float:
+        """Minutes run [min]."""
+        return float(self.run_up_to[-1])
+
+    def rate(self, start_min: float, end_min: float) -> float:
+        """Pieces a planned minute between two of its planned minutes."""
+        first, last = np.interp([start_min, end_min], self.at_min, self.made)
+        return float(last - first) / (end_min - start_min)
+
+    def stops_per_min(self, until_min: float) -> float:
+        """Stops a running minute up to a planned minute, half a stop being the least."""
+        run = float(np.interp(until_min, self.at_min, self.run_up_to))
+        return max(float(np.sum(self.began_min <= run)), 0.5) / max(run, 1e-9)
+
+    def pace(self, until_min: float, stop_min: float) -> float:
+        """The rate by its stops' number up to a planned minute, each at a usual length [min].
+
+        One long breakdown does not move it, more frequent stops and slower running do.
+        """
+        run = float(np.interp(until_min, self.at_min, self.run_up_to))
+        if run <= 0:
+            return 0.0
+        speed = float(np.interp(until_min, self.at_min, self.made)) / run
+        return speed / (1.0 + self.stops_per_min(until_min) * stop_min)
+
+
+def shift_of(tape: pl.DataFrame) -> PastShift | None:
+    """Sum up the tape of one shift; None where it has no planned minute, or too many were not seen."""
+    on = tape.filter(pl.col("state") != "break").with_columns(
+        minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
+    )
+    planned = float(on["minutes"].sum())
+    unseen = float(on.filter(pl.col("state") == "unseen")["minutes"].sum())
+    if planned <= 0 or unseen > _UNSEEN * planned:
+        return None
+    spells = stop_spells(on)
+    at = np.concatenate(([0.0], np.cumsum(on["minutes"].to_numpy())))
+    made = np.concatenate(([0.0], np.cumsum(on["pieces"].fill_null(0.0).to_numpy())))
+    runs = on["state"].is_in(["running", "slow"]).to_numpy()
+    run = np.concatenate(([0.0], np.cumsum(np.where(runs, on["minutes"].to_numpy(), 0.0))))
+    return PastShift(at, made, run, spells["run_before"].to_numpy(), spells.filter("whole")["minutes"].to_numpy())
+
+
+def shifts_of(tape: pl.DataFrame, windows: pl.DataFrame) -> tuple[PastShift, ...]:
+    """Each shift of a tape that can be summed up, by time."""
+    begins = windows["start"].dt.epoch("us").to_numpy()
+    row = np.searchsorted(begins, tape["start"].dt.epoch("us").to_numpy(), side="right") - 1
+    parts = tape.with_columns(_shift=pl.Series(row)).partition_by("_shift", include_key=False)
+    found = (shift_of(part) for part in parts)
+    return tuple(one for one in found if one is not None)
+
+
+@dataclass(frozen=True)
+class PastShifts:
+    """The shifts of the last weeks before a period, by time."""
+
+    shifts: Sequence[PastShift] = field(default_factory=tuple)
+
+    @property
+    def count(self) -> int:
+        """How many."""
+        return len(self.shifts)
+
+    @property
+    def lasted_min(self) -> Floats:
+        """Lengths of their stops, one shift after the other [min]."""
+        return np.concatenate([np.empty(0), *(one.lasted_min for one in self.shifts)])
+
+
+def mean_restore(stops: StopCount, own_min: Floats, past: PastShifts) -> Estimate:
+    """The mean length of stops, with limits from how means of as many stops scatter about the mean of all.
+
+    Takes `own_min` [min], the lengths behind `stops`. Gives [min].
+
+    A few stops mostly miss the rare long one that makes up much of the mean, so their own spread says too
+    little: as many are drawn from all of the last weeks, neighbours together, and the ratio of their mean to
+    the mean of all is what this mean may be off by.
+    Source: derived-past-shifts
+    """
+    value, n = stops.mean_to_restore_min, stops.restored
+    if value is None:
+        return Estimate.unknown("too few: needs 1, has 0")
+    known = np.concatenate((past.lasted_min, own_min))
+    if known.size < LEAST_STOPS:
+        why = f"no interval: needs {LEAST_STOPS} stops of this period and the four weeks before, has {known.size}"
+        return Estimate(value, n=n, interval=why)
+    rng = np.random.default_rng(20260609)
+    blocks = -(-n // _BLOCK)
+    first = rng.integers(0, known.size, (_DRAWS, blocks))
+    place = (first[:, :, None] + np.arange(_BLOCK)).reshape(_DRAWS, -1)[:, :n] % known.size
+    middle = float(known.mean())
+    all_sd = float(known.std(ddof=1)) / (middle * known.size**0.5)
+    ratio = known[place].mean(axis=1) / middle / np.exp(all_sd * rng.standard_normal(_DRAWS))
+    low, high = (value / float(q) for q in np.quantile(ratio, [0.975, 0.025]))
+    interval = f"95 % confidence, from {known.size} stops of this period and the four weeks before"
+    return Estimate(value, low, high, n, interval=interval)
+
+
+def mean_between(stops: StopCount, shifts: Sequence[PastShift]) -> Estimate:
+    """Running time from stop to stop, with limits that know how unevenly stops come. Gives [min].
+
+    `shifts` are past shifts and the period's own; the variance of their numbers of stops over the mean, in
+    as much running time as the period has or a whole shift, divides events and time.
+    Source: nist-handbook, derived-past-shifts
+    """
+    counted = [
+        (int(np.sum(one.began_min <= reach)), reach)
+        for one in shifts
+        if (reach := min(stops.run_min, one.run_min)) > 0.5 * min(stops.run_min, _usual_run(shifts))
+    ]
+    if len(counted) < LEAST_SHIFTS:
+        why = f"no interval: needs {LEAST_SHIFTS} whole shifts of this period and the four weeks before"
+        none = "no stop began" if stops.mean_between_min is None else ""
+        return Estimate(stops.mean_between_min, n=stops.events, interval=f"{why}, has {len(counted)}", why_none=none)
+    events, reach = np.array(counted, dtype=np.float64).T
+    expected = reach * events.sum() / reach.sum()
+    df = len(counted) - 1
+    uneven = float(np.sum((events - expected) ** 2 / np.maximum(expected, 1e-9))) / df
+    # The dispersion itself is known with so many degrees of freedom only.
+    over = max(1.0, uneven * (coverage_factor(df) / coverage_factor(1e6)) ** 2)
+    low, high = _dispersed(stops.events, stops.run_min, over)
+    interval = f"95 % confidence; stops of {len(counted)} shifts come {over:.1f} times as unevenly as by chance"
+    why = "no stop began" if stops.mean_between_min is None else ""
+    most = high if np.isfinite(high) else None
+    return Estimate(stops.mean_between_min, low, most, stops.events, interval=interval, why_none=why)
+
+
+def _usual_run(shifts: Sequence[PastShift]) -> float:
+    return float(np.median([one.run_min for one in shifts])) if shifts else 0.0
+
+
+def _dispersed(events: int, time: float, over: float) -> tuple[float, float]:
+    """Limits of a mean time between events whose numbers vary so many times as much as by chance."""
+    if over <= 1.0:
+        return mean_between_limits(events, time)
+    from scipy.special import chdtri
+
+    worth, spent = events / over, time / over
+    low = 2.0 * spent / float(chdtri(2.0 * worth + 2.0, 0.025))
+    return low, 2.0 * spent / float(chdtri(2.0 * worth, 0.975)) if events else float("inf")
+
+
+@dataclass(frozen=True)
+class Projection:
+    """Pieces of the rest of a shift with a prediction interval, or why there is none."""
+
+    pieces: float
+    low: float | None
+    high: float | None
+    confidence: float
+    from_what: str
+
+
+@dataclass(frozen=True)
+class RestOfShift:
+    """How the rest of a shift may go, by how past shifts went on from the same minute of theirs."""
+
+    past: PastShifts
+    own: PastShift
+    confidence: float = 0.9
+
+    @cached_property
+    def _stop_min(self) -> float:
+        """The usual length of a stop [min]."""
+        lasted = self.past.lasted_min
+        return float(lasted.mean()) if lasted.size else 0.0
+
+    @cached_property
+    def _paces(self) -> Floats:
+        gone = self.own.planned_min
+        return np.array([one.pace(gone, self._stop_min) for one in self.past.shifts])
+
+    @cached_property
+    def _often(self) -> float:
+        """How much more often it stops than past shifts did up to the same minute; at least as often."""
+        gone = self.own.planned_min
+        usual = float(np.mean([one.stops_per_min(gone) for one in self.past.shifts]))
+        return max(1.0, self.own.stops_per_min(gone) / usual)
+
+    def project(self, left_min: float) -> Projection:
+        """Project the pieces of the planned minutes left [min].
+
+        The rest of a past shift went at some rate; its own pace up to this minute of the shift told part of
+        it, by regression over the past shifts. What the regression leaves is how far a rest may be off. A
+        pace that no past shift explains is taken to last: it weighs at least 1 − variance / deviation².
+        Source: derived-past-shifts
+        """
+        gone, confidence = self.own.planned_min, self.confidence
+        so_far = self.own.rate(0.0, gone)
+        long = np.array([one.planned_min >= gone + left_min - 1.0 for one in self.past.shifts], dtype=bool)
+        if long.sum() < LEAST_SHIFTS:
+            why = f"no interval: needs {LEAST_SHIFTS} whole shifts of the four weeks before, has {long.sum()}"
+            return Projection(so_far * left_min, None, None, confidence, why)
+        like = [one for one, enough in zip(self.past.shifts, long, strict=True) if enough]
+        pace = self._paces[long]
+        rest = np.array([one.rate(gone, min(gone + left_min, one.planned_min)) for one in like])
+        weight, away = _weight(pace, rest, self.own.pace(gone, self._stop_min))
+        off = pace - pace.mean()
+        left = rest - rest.mean() - weight * off
+        leverage = 1.0 / len(like) + off**2 / max(float(off @ off), 1e-12)
+        left = left / np.sqrt(np.maximum(1.0 - leverage, 0.2))
+        # Stops that come more often add up to more scatter.
+        left = left * np.sqrt(1.0 + weight * (self._often - 1.0))
+        rate = float(rest.mean()) + weight * away
+        low, high = _limits(left, confidence)
+        most = max(float(rest.max()), so_far, rate)
+        return Projection(
+            max(0.0, rate) * left_min,
+            max(0.0, rate + low) * left_min,
+            max(min(rate + high, most), 0.0) * left_min,
+            confidence,
+            f"{confidence:.0%} prediction from {len(like)} shifts of the four weeks before",
+        )
+
+
+def _weight(pace: Floats, rest: Floats, own: float) -> tuple[float, float]:
+    """How much of a pace's distance from the usual lasts, and this pace's distance."""
+    off = pace - pace.mean()
+    variance = float(off @ off) / max(pace.size - 1, 1)
+    away = own - float(pace.mean())
+    slope = float(off @ (rest - rest.mean())) / max(float(off @ off), 1e-12)
+    known = min(max(slope, 0.0), 1.0)
+    new = 1.0 - variance / away**2 if away**2 > 0 else 0.0
+    return max(known, new), away
+
+
+def _limits(off: Floats, confidence: float) -> tuple[float, float]:
+    """Limits of one more such deviation."""
+    n, tail = off.size, (1.0 - confidence) / 2.0
+    if n < ORDERED_FROM:
+        half = coverage_factor(n - 2, confidence) * float(np.sqrt(off @ off / (n - 2) * (1.0 + 1.0 / n)))
+        return -half, half
+    ordered = np.sort(off)
+    places = np.array([tail * (n + 1) - 1.0, (1.0 - tail) * (n + 1) - 1.0])
+    low, high = np.interp(places, np.arange(n), ordered)
+    return float(low), float(high)

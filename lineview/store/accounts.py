@@ -1,0 +1,201 @@
+"""Who may use the board: people, signed-in browsers, paired screens and the codes that pair them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import polars as pl
+from sqlalchemy import Row, delete, func, insert, select, update
+
+from lineview.core.errors import AskError, Fault
+from lineview.core.frames import UTC_US
+from lineview.store.audit import entries, write_entry
+from lineview.store.frames import fetch, micros
+from lineview.store.journal import Journal
+from lineview.store.tables import pairings, sessions, users
+
+SCREENS = {"id": pl.Int64(), "screen": pl.String(), "begun_at": UTC_US, "ends_at": UTC_US}
+
+
+@dataclass(frozen=True)
+class User:
+    """A person who may use the board: name, rights and the password's hash."""
+
+    id: int
+    name: str
+    rights: tuple[str, ...]
+    password: str
+
+
+@dataclass(frozen=True)
+class Session:
+    """A signed-in browser: its id and its person, or the name of a paired screen."""
+
+    id: int
+    user: User | None
+    screen: str
+
+
+def _now() -> int:
+    return micros(datetime.now(UTC))
+
+
+def _user(row: Row[Any]) -> User:
+    return User(row.id, row.name, tuple(filter(None, row.rights.split(","))), row.password)
+
+
+class Accounts:
+    """The journal's tables of people, sessions and pairings; each change is in the audit table.
+
+    Parameters
+    ----------
+    journal : Journal
+        Open.
+    """
+
+    def __init__(self, journal: Journal) -> None:
+        self._journal = journal
+
+    # -- people ------------------------------------------------------------------------------------
+
+    def users(self) -> list[User]:
+        """Everybody, by name."""
+        with self._journal.reading() as connection:
+            return [_user(row) for row in connection.execute(select(users).order_by(users.c.name))]
+
+    def user(self, name: str) -> User | None:
+        """The person of this name, however it is written in capitals."""
+        with self._journal.reading() as connection:
+            row = connection.execute(select(users).where(func.lower(users.c.name) == name.lower())).first()
+        return None if row is None else _user(row)
+
+    def add_user(self, name: str, rights: Sequence[str], password: str) -> None:
+        """Add a person; `password` is its hash."""
+        row = {"name": name, "rights": ",".join(rights), "password": password, "added_at": _now()}
+        if self.user(name) is not None:
+            raise AskError(Fault(f"there is a user '{name}' already", "name"))
+        with self._journal.writing() as connection:
+            connection.execute(insert(users), row)
+            write_entry(connection, "user added", name, None, {"rights": list(rights)})
+
+    def remove_user(self, user: User) -> None:
+        """Remove a person, signed out everywhere."""
+        with self._journal.writing() as connection:
+            connection.execute(delete(sessions).where(sessions.c.user == user.id))
+            connection.execute(delete(users).where(users.c.id == user.id))
+            write_entry(connection, "user removed", user.name, {"rights": list(user.rights)})
+
+    def set_password(self, user: User, password: str, keep: int | None = None) -> None:
+        """Change a password, a hash; the person is signed out everywhere but in the session `keep`."""
+        with self._journal.writing() as connection:
+            connection.execute(update(users).where(users.c.id == user.id).values(password=password))
+            connection.execute(_sessions_of(user, keep))
+            write_entry(connection, "password changed", user.name)
+
+    def set_rights(self, user: User, rights: Sequence[str]) -> None:
+        """Change what a person may do, from the next request on."""
+        with self._journal.writing() as connection:
+            connection.execute(update(users).where(users.c.id == user.id).values(rights=",".join(rights)))
+            before, after = {"rights": list(user.rights)}, {"rights": list(rights)}
+            write_entry(connection, "rights changed", user.name, before, after)
+
+    # -- signed-in browsers ------------------------------------------------------------------------
+
+    def begin_session(self, mark: str, user: User, lasting: timedelta) -> None:
+        """Sign a person in; `mark` is the hash of what the browser holds."""
+        with self._journal.writing() as connection:
+            connection.execute(delete(sessions).where(sessions.c.ends_at < _now()))
+            connection.execute(insert(sessions), _session(mark, user.id, "", lasting))
+            write_entry(connection, "signed in", user.name)
+
+    def session(self, mark: str) -> Session | None:
+        """The session of this mark that has not ended."""
+        joined = select(sessions.c.id, sessions.c.user, sessions.c.screen).where(
+            sessions.c.mark == mark, sessions.c.ends_at > _now()
+        )
+        with self._journal.reading() as connection:
+            row = connection.execute(joined).first()
+            if row is None:
+                return None
+            if row.user is None:
+                return Session(row.id, None, row.screen)
+            person = connection.execute(select(users).where(users.c.id == row.user)).first()
+        return None if person is None else Session(row.id, _user(person), "")
+
+    def end_session(self, session: Session) -> None:
+        """Sign one browser out."""
+        with self._journal.writing() as connection:
+            connection.execute(delete(sessions).where(sessions.c.id == session.id))
+            write_entry(connection, "signed out", session.user.name if session.user else session.screen)
+
+    def end_sessions(self, user: User) -> None:
+        """Sign a person out everywhere."""
+        with self._journal.writing() as connection:
+            connection.execute(_sessions_of(user, None))
+            write_entry(connection, "signed out everywhere", user.name)
+
+    # -- screens -----------------------------------------------------------------------------------
+
+    def offer_pairing(self, mark: str, screen: str, lasting: timedelta) -> None:
+        """Keep a code's hash, by which one screen may be paired."""
+        row = {"mark": mark, "screen": screen, "ends_at": _now() + lasting // timedelta(microseconds=1)}
+        with self._journal.writing() as connection:
+            connection.execute(delete(pairings).where(pairings.c.ends_at < _now()))
+            connection.execute(insert(pairings), row)
+            write_entry(connection, "pairing offered", screen)
+
+    def pair(self, code_mark: str, mark: str, lasting: timedelta) -> bool:
+        """Pair the browser that brings this code; False where the code is not known, used or too old."""
+        with self._journal.writing() as connection:
+            row = connection.execute(select(pairings).where(pairings.c.mark == code_mark)).first()
+            gone = connection.execute(delete(pairings).where(pairings.c.mark == code_mark)).rowcount
+            if row is None or gone != 1 or row.ends_at < _now():
+                return False
+            connection.execute(insert(sessions), _session(mark, None, row.screen, lasting))
+            write_entry(connection, "screen paired", row.screen)
+        return True
+
+    def screens(self) -> pl.DataFrame:
+        """Give the paired screens as SCREENS, by name."""
+        columns = [sessions.c[name] for name in SCREENS]
+        query = select(*columns).where(sessions.c.user.is_(None), sessions.c.ends_at > _now())
+        with self._journal.reading() as connection:
+            return fetch(connection, query.order_by(sessions.c.screen, sessions.c.id), SCREENS)
+
+    def revoke_screen(self, session: int) -> None:
+        """Unpair a screen."""
+        with self._journal.writing() as connection:
+            this = (sessions.c.id == session) & sessions.c.user.is_(None)
+            row = connection.execute(select(sessions).where(this)).first()
+            if row is None:
+                raise AskError(Fault("there is no such screen", "screen"))
+            connection.execute(delete(sessions).where(this))
+            write_entry(connection, "screen revoked", row.screen)
+
+    # -- what was written --------------------------------------------------------------------------
+
+    def note_event(
+        self, action: str, about: str, before: Mapping[str, Any] | None = None, after: Mapping[str, Any] | None = None
+    ) -> None:
+        """Write something that changes no table, such as a refused sign-in."""
+        with self._journal.writing() as connection:
+            write_entry(connection, action, about, before, after)
+
+    def entries(self, most: int) -> pl.DataFrame:
+        """Give the last entries of the audit table as AUDIT, newest first."""
+        with self._journal.reading() as connection:
+            return entries(connection, most)
+
+
+def _sessions_of(user: User, keep: int | None) -> Any:
+    every = delete(sessions).where(sessions.c.user == user.id)
+    return every if keep is None else every.where(sessions.c.id != keep)
+
+
+def _session(mark: str, user: int | None, screen: str, lasting: timedelta) -> dict[str, Any]:
+    now = _now()
+    ends = now + lasting // timedelta(microseconds=1)
+    return {"mark": mark, "user": user, "screen": screen, "begun_at": now, "ends_at": ends}

@@ -1,0 +1,125 @@
+"""The page "Works" and the pages that set up: what their forms do, without a browser."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from pathlib import Path
+from shutil import copy2
+
+import pytest
+
+from lineview.app.works import Works
+from lineview.board.address import Address
+from lineview.board.app import create_app
+from lineview.board.layout import forms_of
+from tests.board.test_board_pages import words_in
+from tests.main_job.invented_week import DEMO
+
+HOST = {"Host": "localhost"}
+
+
+@pytest.fixture
+def works(tmp_path: Path) -> Iterator[Works]:
+    copy2(DEMO / "plant.toml", tmp_path / "plant.toml")
+    with Works(tmp_path) as opened:
+        yield opened
+
+
+def test_a_form_changes_the_file_and_undoes_it(works: Works) -> None:
+    client = create_app(works).server.test_client()
+    shown = client.get("/works", headers=HOST).text
+    assert "Tüpfelau Zuckerwerk (invented) has 4 machines, 9 webs, 8 products." in shown
+    sent = {"table": "webs", "part": "wax", "price_per_reel": "10", "who": "Ann"}
+    answer = client.post("/works/change", data=sent, headers=HOST)
+    assert (answer.status_code, answer.headers["Location"]) == (303, "/works?done=1")
+    assert "web wax: price of a reel 9.40 → 10." in client.get("/works?done=1", headers=HOST).text
+    assert works.plant.webs[-1].price_per_reel == 10.0
+    client.post("/works/undo", data={"number": "1", "who": "Ann"}, headers=HOST)
+    assert works.plant.webs[-1].price_per_reel == 9.4
+
+
+def test_what_cannot_be_saved_stays_typed(works: Works) -> None:
+    client = create_app(works).server.test_client()
+    sent = {"table": "webs", "part": "wax", "price_per_reel": "<ten>", "who": "Ann"}
+    shown = client.post("/works/change", data=sent, headers=HOST).text
+    assert "&#39;&lt;ten&gt;&#39; is not a number" in shown
+    assert 'value="&lt;ten&gt;"' in shown
+    assert works.plant.webs[-1].price_per_reel == 9.4
+
+
+def test_ticked_days_make_the_shift(works: Works) -> None:
+    client = create_app(works).server.test_client()
+    sent = {
+        "table": "shifts",
+        "id": "sat",
+        "start": "06:00",
+        "end": "12:00",
+        "days": ["sat", "sun"],
+        "breaks": "",
+        "who": "A",
+    }
+    assert client.post("/works/change", data=sent, headers=HOST).status_code == 303
+    assert works.plant.shifts[-1].days == ("sat", "sun")
+
+
+def test_a_page_takes_the_number_that_it_lacks(works: Works) -> None:
+    path = works.folder / "plant.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("price_per_reel = 9.40\n", ""), encoding="utf-8")
+    works.take([DEMO / "exports" / "wrap1_2026-06-08.csv"])
+    said = words_in(forms_of(works, Address("wrap"))[1])
+    assert "This page lacks 1 thing: price of a reel" in said
+    client = create_app(works).server.test_client()
+    sent = {"webs/wax/price_per_reel": "9,4", "who": "Ann", "back": "/wrap?line=line1"}
+    answer = client.post("/works/fill", data=sent, headers=HOST)
+    assert (answer.status_code, answer.headers["Location"]) == (303, "/wrap?line=line1")
+    assert words_in(forms_of(works, Address("wrap"))[1]) == ""
+    away = client.post("/works/fill", data={"back": "https://elsewhere.example/x"}, headers=HOST)
+    assert away.headers["Location"] == "/x"
+
+
+def test_a_works_without_webs_is_told_to_describe_one(works: Works) -> None:
+    path = works.folder / "plant.toml"
+    text = path.read_text(encoding="utf-8")
+    head, _, layouts = text.partition("# ---------------------------------------------------------------- webs")
+    layouts = layouts[layouts.index("# ---------------------------------------------------------------- layouts") :]
+    path.write_text(head + layouts, encoding="utf-8")
+    said = words_in(forms_of(works, Address("order"))[1])
+    assert "This page lacks 2 things: a web, a product" in said
+    assert "Describe a web" in said
+
+
+def test_without_a_description_every_page_leads_to_set_up(tmp_path: Path) -> None:
+    with Works(tmp_path, new=True) as works:
+        client = create_app(works).server.test_client()
+        for path in ("/", "/shift", "/works"):
+            answer = client.get(path, headers=HOST)
+            assert (answer.status_code, answer.headers["Location"]) == (302, "/setup")
+        assert "choose the folder" in client.get("/setup", headers=HOST).text
+        assert "no exports were chosen" in client.post("/setup/look", headers=HOST).text
+        bad = {"exports": (io.BytesIO(b"\x00\x01"), "log.csv")}
+        assert client.post("/setup/look", data=bad, headers=HOST).status_code == 302
+        shown = client.get("/setup", headers=HOST).text
+        assert "nothing in them counts pieces" in shown
+        assert "no machine was recognised" in shown
+
+
+@pytest.mark.parametrize("back", ["//elsewhere.example", "////elsewhere.example/x", "/\\elsewhere.example", "x"])
+def test_a_form_never_leads_away_from_the_board(works: Works, back: str) -> None:
+    client = create_app(works).server.test_client()
+    answer = client.post("/works/fill", data={"back": back}, headers=HOST)
+    assert answer.headers["Location"].startswith("/")
+    assert "elsewhere" not in answer.headers["Location"]
+
+
+def test_a_damaged_log_of_changes_leaves_the_page(works: Works) -> None:
+    log = works.folder / "plant-changes.jsonl"
+    log.write_text("{", encoding="utf-8")
+    client = create_app(works).server.test_client()
+    answer = client.get("/works", headers=HOST)
+    assert answer.status_code == 200
+    assert "a change of plant.toml cannot be read" in answer.text
+    assert "has 4 machines" in answer.text
+    sent = {"table": "webs", "part": "wax", "price_per_reel": "10", "who": "Ann"}
+    assert client.post("/works/change", data=sent, headers=HOST).status_code == 200
+    assert (works.plant.webs[-1].price_per_reel, log.read_text(encoding="utf-8")) == (9.4, "{")

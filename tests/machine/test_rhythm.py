@@ -1,0 +1,73 @@
+"""Shifts by the minutes in which machines ran, drawn minute by minute with a known plan."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from lineview.machine.rhythm import DAY_MIN, shifts_of
+from lineview.plant.answers import shift_text
+
+MONDAY = date(2026, 6, 8)
+
+
+def running(plan: list[tuple[int, int]], days: int, breaks: list[tuple[int, int]], seed: int = 1) -> dict:
+    """One machine that runs in these spans [min] with short stops of its own, each day otherwise."""
+    rng = np.random.default_rng(seed)
+    whole = np.zeros((days + 1) * DAY_MIN, bool)
+    for day in range(days):
+        if (MONDAY + timedelta(days=day)).weekday() > 4:
+            continue
+        for start, end in plan:
+            first, last = start + 6 + int(rng.integers(4)), end - 8 - int(rng.integers(4))
+            minutes = np.arange(first, last)
+            kept = rng.random(len(minutes)) > 0.15
+            whole[day * DAY_MIN + minutes[kept]] = True
+        for start, end in breaks:
+            whole[day * DAY_MIN + start : day * DAY_MIN + end] = False
+    return {MONDAY + timedelta(days=k): whole[k * DAY_MIN : (k + 1) * DAY_MIN] for k in range(days + 1)}
+
+
+@pytest.mark.parametrize(
+    ("plan", "breaks", "expected"),
+    [
+        ([(420, 930)], [(570, 585), (720, 750)], "day 07:00-15:30 mon-fri breaks 09:30-09:45, 12:00-12:30"),
+        (
+            [(360, 840), (840, 1320)],
+            [(540, 570), (1080, 1110)],
+            "early 06:00-14:00 mon-fri breaks 09:00-09:30; late 14:00-22:00 mon-fri breaks 18:00-18:30",
+        ),
+        (
+            [(360, 840), (840, 1320), (1320, 1800)],
+            [(600, 630), (1080, 1110), (1560, 1590)],
+            "early 06:00-14:00 mon-fri breaks 10:00-10:30; late 14:00-22:00 mon-fri breaks 18:00-18:30; "
+            "night 22:00-06:00 mon-fri breaks 02:00-02:30",
+        ),
+    ],
+)
+def test_edges_days_and_breaks_are_found(plan: list, breaks: list, expected: str) -> None:
+    days = running(plan, 5, breaks)
+    found = shifts_of({"wrap": days}, MONDAY, MONDAY + timedelta(days=5))
+    assert "; ".join(map(shift_text, found.shifts)) == expected
+    assert found.sure
+
+
+def test_one_day_does_not_tell_breaks_from_stops() -> None:
+    found = shifts_of({"wrap": running([(420, 930)], 1, [(570, 585)])}, MONDAY, MONDAY)
+    assert [shift_text(shift) for shift in found.shifts] == ["day 07:00-15:30 mon-fri"]
+    assert not found.sure
+    assert "one day" in found.why
+
+
+def test_machines_that_run_through_show_no_edges() -> None:
+    rng = np.random.default_rng(3)
+    days = {MONDAY + timedelta(days=k): rng.random(DAY_MIN) > 0.1 for k in range(5)}
+    found = shifts_of({"wrap": days}, MONDAY, MONDAY + timedelta(days=4))
+    assert not found.sure
+    assert "ran through" in found.why
+
+
+def test_nothing_running_suggests_nothing() -> None:
+    assert shifts_of({"wrap": {MONDAY: np.zeros(DAY_MIN, bool)}}, MONDAY, MONDAY).shifts == ()
