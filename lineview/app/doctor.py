@@ -16,6 +16,19 @@ from lineview.plant.read import plant_of_json
 from lineview.store.doctor import Finding, examine, mend
 
 
+def look_over(folder: Path, url: str | None) -> list[Finding]:
+    """What of a works' store is not as it was written.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The works folder.
+    url : str or None
+        The journal's address; None where it stands in the store.
+    """
+    return examine(folder / "store", url)
+
+
 def repair(folder: Path, url: str | None, say: Callable[[str], None]) -> list[Finding]:
     """Mend all that can be made anew from the rest of the store.
 
@@ -39,6 +52,7 @@ def repair(folder: Path, url: str | None, say: Callable[[str], None]) -> list[Fi
         return []
     mend(store, url, found)
     with Works(folder, url) as works:
+        works.store.describe(works.plant.model_dump_json())  # in the place of a copy that was damaged
         lost = works.store.lost()
         damaged = sorted({one.intake for one in found if one.part == "file" and one.intake is not None} | set(lost))
         made = []

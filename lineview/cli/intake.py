@@ -271,13 +271,13 @@ def watch_folder(
 
 def look_over(folder: Path, journal: str | None, repair: bool) -> int:
     """Say what of a store is not as it was written, after mending it where that is asked for."""
+    from lineview.app.doctor import look_over as looked_over
     from lineview.app.doctor import repair as repaired
-    from lineview.store.doctor import examine
 
     def say(line: str) -> None:
         console.print(readable(line), soft_wrap=True, markup=False)
 
-    found = repaired(folder, journal, say) if repair else examine(folder / "store", journal)
+    found = repaired(folder, journal, say) if repair else looked_over(folder, journal)
     for one in found:
         say(f"{one.where}: {one.what}")
     say("Everything in the store is as it was written." if not found else f"{len(found)} found.")

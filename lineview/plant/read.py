@@ -77,7 +77,7 @@ def plant_of_json(data: dict[str, Any]) -> Plant:
     Plant
         Equal to the one that was written.
     """
-    return Plant.model_validate_json(json.dumps(data), context=Declared.in_tables(data))
+    return Plant.model_validate_json(json.dumps(data), context=Declared.in_tables(_plain(data, "")))
 
 
 def check_text(text: str, name: str = "plant.toml") -> list[Fault]:

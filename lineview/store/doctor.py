@@ -199,6 +199,9 @@ def mend(folder: Path, url: str | None, found: list[Finding]) -> None:
             _remake_journal(folder, url)
         if "records" in parts:
             rmtree(folder / "records", ignore_errors=True)
+        for one in found:
+            if one.part == "plant":  # exports read by it are read by today's where they have to be read again
+                (folder / one.where).unlink(missing_ok=True)
         journal = Journal(folder, url)
         try:
             (folder / WORKS).write_text(f"{journal.works()}\n", encoding="ascii")

@@ -143,11 +143,6 @@ class JournalReader:
         with self.reading() as connection:
             return list(connection.execute(query).scalars())
 
-    def hidden(self) -> list[int]:
-        """The intakes of which nothing is to be seen."""
-        with self.reading() as connection:
-            return list(connection.execute(select(intakes.c.id).where(intakes.c.state != "done")).scalars())
-
 
 class JournalSnapshot(JournalReader):
     """The journal as it was at one moment, whatever is written meanwhile.

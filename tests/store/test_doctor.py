@@ -24,6 +24,10 @@ columns = { "start" = { to = "start" }, "batch" = { to = "batch" } }
 """
 
 
+#: The intake of the export that is undone.
+UNDONE = 4
+
+
 def exports(folder: Path) -> list[Path]:
     """Two exports that dispute a moment, one with a refused row, and a batch sheet."""
     texts = {
@@ -73,8 +77,10 @@ def content(folder: Path) -> list:
 
 
 def victims(folder: Path) -> list[Path]:
+    """The files that count: not those that an undone intake left until they are cleared away."""
     store = folder / "store"
-    return sorted(file for file in store.rglob("*") if file.is_file() and file.stat().st_size)
+    there = (file for file in store.rglob("*") if file.is_file() and file.stat().st_size)
+    return sorted(file for file in there if not file.name.startswith(f"intake-{UNDONE:09d}-"))
 
 
 def damage(path: Path, chance: Random) -> None:
