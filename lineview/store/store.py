@@ -19,12 +19,12 @@ from lineview.store.files import locked, make_folder, storage_errors, sum_of
 from lineview.store.journal import Journal
 from lineview.store.listed import FileCheck
 from lineview.store.manual_entries import ManualEntries
-from lineview.store.opening import identify, open_journal, seal
+from lineview.store.opening import identify, is_sealed, open_journal, seal
 from lineview.store.reader import StoreReader
 from lineview.store.readings import PartedTable
 from lineview.store.record_pieces import record_in_pieces
 from lineview.store.sidecars import WORKS, Sidecars
-from lineview.store.table_log import check_path, lost_entries, mend_log
+from lineview.store.table_log import TableLog, check_path, kept_sums, lost_entries, mend_log
 from lineview.store.writer import Receipt, Recorder, app_id
 
 
@@ -53,7 +53,7 @@ class Store(StoreReader):
         super().__init__(folder, self._database, FileCheck(folder))
         self._written = ManualEntries(self._database, folder)
         self._sidecars = Sidecars(folder)
-        self.accounts = Accounts(self._database)
+        self.accounts = Accounts(self._database, self._seal_if_free)
         self._recorder = Recorder(
             self._database,
             self._tables,
@@ -69,6 +69,11 @@ class Store(StoreReader):
             identify(folder, journal, self._sidecars, self._recorder.wrote)
             self._written.settle()
             self._recorder.recover()
+            for kind in self._tables:
+                if kept_sums(folder / kind) is None:  # a store of a former version
+                    TableLog(folder / kind).sync()
+            if not is_sealed(folder):
+                seal(folder, journal)
 
     def _whole_table(self, kind: str, folder: Path, schema: Mapping[str, pl.DataType], *, held: bool) -> PartedTable:
         """Open a table in which every intake that is in has its files listed."""
