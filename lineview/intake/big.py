@@ -24,7 +24,7 @@ from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import READINGS, UTC_US, empty
 from lineview.intake.cells.dateless import are_clocks
 from lineview.intake.cells.far_times import FarTimes, far_times
-from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, parse_numbers
+from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, are_possible, parse_numbers
 from lineview.intake.cells.quality import meanings
 from lineview.intake.cells.timestamp_columns import (
     gap_notes,
@@ -431,7 +431,7 @@ class BigExport:
                 continue
             whole = any(channel.is_whole for channel in column.channels.values())
             parts = whole and int((values[column.place] % 1.0 != 0).sum()) * 2 > lines
-            if parts or not values[column.place].is_finite().all() or b"E+" in data or b"e+" in data:
+            if parts or not are_possible(values[column.place]) or b"E+" in data or b"e+" in data:
                 return None
         times = parse_one(frame[str(self._bound.times[0])], self._settled.form)
         if times.null_count():

@@ -33,8 +33,8 @@ def row(number: int, *cells: str) -> str:
     return f'<row r="{number}">{"".join(cells)}</row>'
 
 
-def workbook(path: Path, rows: Iterable[str], says: str = "", more: tuple[str, bytes] | None = None) -> Path:
-    """A workbook of these rows, whose sheet says that it reaches to `says`."""
+def workbook(path: Path, rows: Iterable[str], says: str = "", texts: int = 0) -> Path:
+    """A workbook of these rows and some texts, whose sheet says that it reaches to `says`."""
     dimension = f'<dimension ref="A1:{says}"/>' if says else ""
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
         for name, text in PARTS.items():
@@ -44,8 +44,10 @@ def workbook(path: Path, rows: Iterable[str], says: str = "", more: tuple[str, b
             for one in rows:
                 sheet.write(one.encode())
             sheet.write(b"</sheetData></worksheet>")
-        if more is not None:
-            packed.writestr(*more)
+        if texts:
+            with packed.open("xl/sharedStrings.xml", "w", force_zip64=True) as shared:
+                for _ in range(texts // 100_000):
+                    shared.write(b"<si><t>a</t></si>" * 100_000)
     return path
 
 
@@ -68,8 +70,12 @@ def hostile_files(folder: Path) -> dict[str, str]:
         workbook(folder / f"{name}.xlsx", [*counted(), *rows], says)
         said[f"{name}.xlsx"] = words
 
-    def text(name: str, words: str, data: bytes) -> None:
-        (folder / name).write_bytes(data)
+    def text(name: str, words: str, first: bytes, again: bytes = b"", times: int = 0, last: bytes = b"") -> None:
+        with (folder / name).open("wb") as file:
+            file.write(first)
+            for _ in range(times):
+                file.write(again)
+            file.write(last)
         said[name] = words
 
     far = row(100_000, cell("XFD100000", "x"))
@@ -81,23 +87,22 @@ def hostile_files(folder: Path) -> dict[str, str]:
     book("last row of a sheet that lies", spent, [row(1_048_576, cell("IV1048576", "x"))], "B201")
     filled = [*[row(i) for i in range(202, 30_000)], row(1_048_576, cell("IV1048576", "x"))]
     book("last row after empty ones", spent, filled, "IV1048576")
-    shared = ("xl/sharedStrings.xml", b"<sst>" + b"<si><t>a</t></si>" * 40_000_000)
-    workbook(folder / "texts.xlsx", counted(), more=shared)
+    workbook(folder / "texts.xlsx", counted(), texts=40_000_000)
     said["texts.xlsx"] = "the workbook unpacks to"
 
-    block = gzip.compress(b"2026-06-08 06:00:00;1\n" * 3_000_000, 1)
-    text("two gigabytes.csv.gz", "the gzip holds", gzip.compress(HEAD + b"0\n") + block * 30)
-    text("zeros.csv.gz", "the gzip holds", gzip.compress(bytes(64 << 20).replace(b"\0", b"0"), 9) * 32)
+    block = gzip.compress(b"2026-06-08 06:00:00;1\n" * 1_500_000, 1)
+    text("two gigabytes.csv.gz", "the gzip holds", gzip.compress(HEAD + b"0\n"), block, 60)
+    text("zeros.csv.gz", "the gzip holds", b"", gzip.compress(b"0" * (32 << 20), 9), 64)
     text("parts.csv.gz", "the gzip has more than 100,000 parts", gzip.compress(b"") * 250_000)
     wide = ";".join(f"c{i}" for i in range(100_000)).encode()
     text("columns.csv", "a line is longer than", b"time;" + wide + (b"\n2026-06-08 06:00:00" + b";1" * 100_000) * 20)
     some = ";".join(f"c{i}" for i in range(9_000)).encode()
     text("fewer columns.csv", "the file has 9,001 columns", b"time;" + some + b"\n2026-06-08 06:00:00" + b";1" * 9_000)
-    text("line.csv", "a line is longer than", HEAD + b"1" * 200_000_000 + b"\n")
-    text("line of cells.csv", "a line is longer than", HEAD + b"1;" * 100_000_000 + b"\n")
-    text("lines.csv", "the text has 20,000,002 lines", HEAD + b'"' + b"1\n" * 20_000_000 + b'"\n')
+    text("line.csv", "a line is longer than", HEAD, b"1" * 1_000_000, 200, b"\n")
+    text("line of cells.csv", "a line is longer than", HEAD, b"1;" * 500_000, 200, b"\n")
+    text("lines.csv", "the text has 20,000,002 lines", HEAD + b'"', b"1\n" * 500_000, 40, b'"\n')
     text("nested.json", "no rows with times", b"[" * 500_000)
-    text("long.json", "the JSON has", b'[{"time":"' + b"1" * 120_000_000 + b'"}]')
+    text("long.json", "the JSON has", b'[{"time":"', b"1" * 1_000_000, 120, b'"}]')
     for year in ("0001", "9999"):
         rows = b"".join(f"{year}-06-08 06:{i:02}:00;{i}\n".encode() for i in range(60))
         text(f"year {year}.csv", "no rows with times", b"time;pieces\n" + rows)
