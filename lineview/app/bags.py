@@ -14,6 +14,7 @@ import numpy as np
 from lineview.core.errors import AskError, Fault, IntakeError
 from lineview.core.resources import shipped
 from lineview.core.units import GRAMS
+from lineview.report import show
 from lineview.weight.contents import ContentsRules, LotCheck, Sampling, Shortage, check_lot
 
 #: By a short name of our own: the file that holds the rules.
@@ -221,7 +222,7 @@ def _verdict(found: LotCheck) -> str:
     """The verdict, or how many bags it still needs."""
     if found.passed is None:
         missing = found.needed - found.n
-        verdict = f"No verdict yet: weigh {missing} more bag{'s' if missing != 1 else ''} of this lot."
+        verdict = f"No verdict yet: weigh {show.counted(missing, 'more bag')} of this lot."
         # More bags cannot make this number smaller.
         short = found.beyond > found.allowed
         return f"{verdict} Too many of those weighed are short already." if short else verdict

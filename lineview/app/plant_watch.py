@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from threading import Lock
 
 from lineview.core.errors import Fault, PlantError
-from lineview.plant import Layout, Plant
+from lineview.plant import Plant
 from lineview.plant.read import read_plant
-from lineview.plant.write import layout_toml
-from lineview.store.files import put
 
 #: What tells one state of a file from another: its time [ns] and size [bytes]; None where there is no file.
 FileState = tuple[int, int] | None
 PlantState = tuple[FileState, FileState]
-
-_HEAD = "# Layouts proposed by intake and accepted; edit them like those in plant.toml.\n"
 
 
 class PlantWatch:
@@ -65,15 +60,6 @@ class PlantWatch:
             self._plant = read_plant(self._description, self._layouts)
         except PlantError as error:
             self._error = error
-
-    def keep(self, layouts: Sequence[Layout]) -> None:
-        """Add accepted layouts to layouts.toml."""
-        if not layouts:
-            return
-        with self._lock:
-            before = self._layouts.read_text(encoding="utf-8") if self._layouts.exists() else _HEAD
-            text = before + "".join("\n" + layout_toml(layout) for layout in layouts)
-            put(self._layouts, lambda part: part.write_text(text, encoding="utf-8"))
 
 
 def _state(path: Path) -> FileState:

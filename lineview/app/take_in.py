@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 from zipfile import BadZipFile, ZipFile, is_zipfile
 
 from lineview.core.errors import Fault, IntakeError, LineviewError, StoreError
-from lineview.intake.detect.sheets import Export, InPieces, NotInPieces, Proposal
+from lineview.intake.detect.sheets import Export, InPieces, NotInPieces, Proposal, Stretch
 from lineview.intake.find import ENDINGS, find_exports, is_export
 from lineview.intake.layout.propose import settle
 from lineview.intake.read import open_big, read_export
@@ -59,7 +59,7 @@ def take_in(
     accept: bool = False,
     settled: Mapping[str, str] | None = None,
     progress: Callable[[Path, int], None] | None = None,
-    keep: Callable[[Layout], None] | None = None,
+    keep: Callable[[Layout], Layout] | None = None,
 ) -> list[Taken]:
     """Take exports in, each whole or not at all."""
     with TemporaryDirectory(prefix="lineview-") as folder:
@@ -117,7 +117,7 @@ def _take_files(
     accept: bool,
     settled: Mapping[str, str],
     progress: Callable[[Path, int], None] | None,
-    keep: Callable[[Layout], None] | None,
+    keep: Callable[[Layout], Layout] | None,
 ) -> list[Taken]:
     now = datetime.now(UTC)
     taken: dict[int, Taken] = {}
@@ -212,33 +212,65 @@ def _try_pieces(
 
 
 def _take_in_pieces(
-    export: InPieces, layout: Layout | None, store: Store, keep: Callable[[Layout], None] | None
+    export: InPieces, layout: Layout | None, store: Store, keep: Callable[[Layout], Layout] | None
 ) -> Taken | None:
     """Take a big export in; None where it has to be read whole."""
+    given = export if layout is None or keep is None else _Accepted(export, layout, keep)
     try:
-        receipt = store.record_in_pieces(export)
+        receipt = store.record_in_pieces(given)
     except NotInPieces:
         return None
-    if layout is not None and keep is not None:
-        keep(layout)
-    return Taken(export.path, receipt=receipt, accepted=layout, notes=export.notes)
+    accepted = given.layout if isinstance(given, _Accepted) else layout
+    return Taken(export.path, receipt=receipt, accepted=accepted, notes=export.notes)
+
+
+class _Accepted:
+    """A big export whose accepted layout is kept once all of it was read, and before it is in."""
+
+    def __init__(self, export: InPieces, layout: Layout, keep: Callable[[Layout], Layout]) -> None:
+        self.path = export.path
+        self.layouts = export.layouts
+        self.layout = layout
+        self._export, self._keep = export, keep
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        return self._export.notes
+
+    def stretches(self, source: Path) -> Iterator[Stretch]:
+        yield from self._export.stretches(source)
+        self.layout = self._keep(self.layout)
+        self.layouts = (self.layout.id,)
 
 
 def _write(
     group: list[tuple[int, Export, Layout | None]],
     store: Store,
     taken: dict[int, Taken],
-    keep: Callable[[Layout], None] | None,
+    keep: Callable[[Layout], Layout] | None,
 ) -> None:
-    """Write a group of exports and empty it; accepted layouts are kept as soon as their file is in."""
-    if not group:
-        return
-    exports, some = [export for _, export, _ in group], list(group)
+    """Write a group of exports and empty it; an accepted layout is kept before its file goes in."""
+    ready = []
+    for place, export, layout in group:
+        try:
+            ready.append((place, *_kept(export, layout, keep)))
+        except LineviewError as error:
+            taken[place] = Taken(export.path, error=error)
     group.clear()
-    for (place, export, layout), outcome in zip(some, store.record_all(exports), strict=True):
+    outcomes = store.record_all([export for _, export, _ in ready]) if ready else []
+    for (place, export, layout), outcome in zip(ready, outcomes, strict=True):
         if isinstance(outcome, StoreError):
             taken[place] = Taken(export.path, error=outcome)
-            continue
-        taken[place] = Taken(export.path, receipt=outcome, accepted=layout, notes=export.notes)
-        if layout is not None and keep is not None:
-            keep(layout)
+        else:
+            taken[place] = Taken(export.path, receipt=outcome, accepted=layout, notes=export.notes)
+
+
+def _kept(
+    export: Export, layout: Layout | None, keep: Callable[[Layout], Layout] | None
+) -> tuple[Export, Layout | None]:
+    """An export under the id by which its accepted layout is kept."""
+    if layout is None or keep is None:
+        return export, layout
+    kept = keep(layout)
+    ids = tuple(kept.id if name == layout.id else name for name in export.layouts)
+    return replace(export, layouts=ids), kept

@@ -225,9 +225,12 @@ class Works:
             paths, self.plant, self.store, accept=accept, settled=settled, progress=progress, keep=self._keep_layout
         )
 
-    def _keep_layout(self, layout: Layout) -> None:
-        self._plants.keep([layout])
-        self.store.accounts.note_event("layout accepted", layout.id)
+    def _keep_layout(self, layout: Layout) -> Layout:
+        from lineview.app.accepted import keep_layout
+
+        kept = keep_layout(self.folder, layout)
+        self.store.accounts.note_event("layout accepted", kept.id)
+        return kept
 
     def undo(self, intake: int) -> None:
         """Take one intake back.

@@ -118,16 +118,16 @@ class Address:
 def read_address(pathname: str | None, search: str | None) -> Address:
     """Read a page's address."""
     name = (pathname or "/").strip("/") or "shift"
-    told = {k: v[0].strip()[:120] for k, v in parse_qs((search or "").lstrip("?")).items() if k in KEPT}
+    parts = {k: v[0].strip()[:120] for k, v in parse_qs((search or "").lstrip("?")).items() if k in KEPT}
     return Address(
         name if name in PAGES else "",
-        told.get("line") or None,
-        told.get("machine") or None,
-        told.get("period") or None,
-        _whole(told.get("intake")),
-        _whole(told.get("from")) or 0,
-        told.get("only") or None,
-        told.get("against") or None,
+        parts.get("line") or None,
+        parts.get("machine") or None,
+        parts.get("period") or None,
+        _whole(parts.get("intake")),
+        _whole(parts.get("from")) or 0,
+        parts.get("only") or None,
+        parts.get("against") or None,
     )
 
 

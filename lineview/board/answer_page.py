@@ -88,8 +88,8 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
 
     for question in QUESTIONS:
         for ending in FORMS:
-            told: dict[str, Any] = {"question": question, "ending": ending}
-            server.add_url_rule(f"/{question}.{ending}", f"{question}-{ending}", sheet, defaults=told)
+            defaults: dict[str, Any] = {"question": question, "ending": ending}
+            server.add_url_rule(f"/{question}.{ending}", f"{question}-{ending}", sheet, defaults=defaults)
 
 
 @cache
@@ -108,7 +108,7 @@ def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
     headings = ["figure", "value", "interval", "n", "how"]
     table = plain_table("Every figure of this answer", headings, rows, [False, True, True, True, False])
     cited = sorted({source for figure in answer.figures for source in figure.sources})
-    sources = [html.Li([html.Span(_titles().get(one, one)), html.Code(one)]) for one in cited]
+    sources = [html.Li([html.Span(_titles().get(cited_id, cited_id)), html.Code(cited_id)]) for cited_id in cited]
     listed = [html.H2("Sources"), html.Ul(sources, className="sources")] if sources else []
     period = show.period(answer.scope.period, plant)
     asked = html.P(f"All of {period} ({plant.zone}), unless another period is named.", className="soft")
@@ -170,9 +170,9 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     drawn = pictures(answer, look)
     first = [graph(p, answer.text) for p in drawn if p.first]
     folded: list[Any] = [graph(p, answer.text) for p in drawn if not p.first]
-    told = [table for table in answer.tables if table.rows]
+    filled = [table for table in answer.tables if table.rows]
     most = OPEN_ROPE_TABLES if answer.question == "rope" else OPEN_TABLES
-    tables = [open_or_folded(table, plant, at < most) for at, table in enumerate(told)]
+    tables = [open_or_folded(table, plant, at < most) for at, table in enumerate(filled)]
     behind = _behind(answer, look, address)
     page: list[Any] = [html.P(answer.soft, className="soft lead"), *first]
     if behind and drawn:
@@ -187,8 +187,8 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
 
 def cautions(answer: Answer | None) -> list[Any]:
     """The foot of a page."""
-    own = answer.cautions if answer is not None else ()
-    return [html.P(text) for text in dict.fromkeys((*own, *(() if own else (CAUTION,))))]
+    of_answer = answer.cautions if answer is not None else ()
+    return [html.P(text) for text in dict.fromkeys((*of_answer, *(() if of_answer else (CAUTION,))))]
 
 
 def _behind(answer: Answer, look: ChartStyle, address: Address) -> list[Any]:

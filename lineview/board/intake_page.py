@@ -21,6 +21,7 @@ from lineview.core.errors import Fault, IntakeError, LineviewError
 from lineview.intake.detect.sheets import Proposal
 from lineview.plant import Plant
 from lineview.report import show
+from lineview.report.tables import cell
 
 #: A browser holds a file twice as text while it is given this way; larger ones go the plain way.
 DROP_LIMIT_BYTES = 10_000_000
@@ -90,7 +91,7 @@ def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address, 
     names = [name for name in intakes.columns if name not in (key, "sha256", "undone")]
     rows = []
     for row in intakes.iter_rows(named=True):
-        cells: list[Any] = [show.cell(row[n], "", plant) for n in names]
+        cells: list[Any] = [cell(row[n], "", plant) for n in names]
         number = row.get(key)
         undone = bool(row.get("undone"))
         links: list[Any] = []

@@ -12,8 +12,8 @@ import polars as pl
 from dash import html
 
 from lineview.plant import Plant
-from lineview.report import show
 from lineview.report.answer import Table
+from lineview.report.tables import table_text
 from lineview.sheets.tables import guarded
 
 
@@ -33,18 +33,12 @@ LONG = 28
 
 def answer_table(table: Table, plant: Plant) -> html.Div:
     """A table of an answer."""
-    headings = [show.heading(words, unit, plant) for _, words, unit in table.columns]
-    places = show.table_decimals(table.columns, table.rows, plant)
-    rows = [
-        [show.cell(row.get(key), unit, plant, _places(row.get(key), places[key])) for key, _, unit in table.columns]
-        for row in table.rows
-    ]
-    right = [_is_number([row.get(key) for row in table.rows]) for key, _, _ in table.columns]
-    told_twice = headings[0].casefold() == table.title.casefold()
-    made = plain_table(table.title, headings, rows, right, caption_hidden=told_twice)
-    if _wide([headings, *rows]):
-        made.className = "table wide"  # type: ignore[attr-defined]  # set by Dash from its property list
-    return made
+    text = table_text(table, plant)
+    said_twice = text.headings[0].casefold() == table.title.casefold()
+    shown = plain_table(table.title, text.headings, text.rows, text.numbers, caption_hidden=said_twice)
+    if _wide([text.headings, *text.rows]):
+        shown.className = "table wide"  # type: ignore[attr-defined]  # set by Dash from its property list
+    return shown
 
 
 def _wide(rows: Sequence[Sequence[str]]) -> bool:
@@ -63,15 +57,6 @@ def open_or_folded(table: Table, plant: Plant, is_open: bool) -> html.Div | html
     more = len(table.rows) - MOST_FOLDED
     note = [html.P(f"{more:,} further rows are in the sheet and the JSON of this answer.")] if more > 0 else []
     return html.Details([html.Summary(f"{table.title} ({rows})"), inner, *note], className="fold wide")
-
-
-def _places(content: Any, places: int | None) -> int | None:
-    return None if isinstance(content, float) and content == 0 else places
-
-
-def _is_number(contents: Sequence[Any]) -> bool:
-    told = [c for c in contents if c is not None]
-    return bool(told) and all(isinstance(c, int | float) and not isinstance(c, bool) for c in told)
 
 
 def plain_table(

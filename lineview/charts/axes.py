@@ -61,17 +61,17 @@ def _ticks(start: datetime, end: datetime, look: ChartStyle) -> list[tuple[datet
 def _moments(start: datetime, end: datetime, step: float, look: ChartStyle) -> list[datetime]:
     """The wall times that are whole steps of the day, as moments."""
     midnight = start.astimezone(look.plant.tz).replace(hour=0, minute=0, second=0, microsecond=0, tzinfo=None)
-    found: list[datetime] = []
+    moments: list[datetime] = []
     count = 0
-    while len(found) < 500:
+    while len(moments) < 500:
         wall = midnight + timedelta(hours=step) * count
         at = wall.replace(tzinfo=look.plant.tz)
         if at.timestamp() > end.timestamp():
             break
         if at.timestamp() >= start.timestamp():
-            found.append(at)
+            moments.append(at)
         count += 1
-    return found
+    return moments
 
 
 #: More points than this are thinned; a chart is about a thousand pixels wide.

@@ -44,8 +44,8 @@ class _Panel:
 
 def components_picture(components: pl.DataFrame, look: ChartStyle) -> Picture | None:
     """Draw what each batch's deviation is put down to."""
-    told = components.sort("running_h")
-    panels = _panels(told, look)
+    ordered = components.sort("running_h")
+    panels = _panels(ordered, look)
     if not panels:
         return None
     unit = show.unit_words("mm", look.plant.units)
@@ -57,20 +57,20 @@ def components_picture(components: pl.DataFrame, look: ChartStyle) -> Picture | 
         top -= ABOVE / height
         bottom = max(0.0, top - TALL * span / max(spans) / height)
         _axis(figure, look, panel, at, (bottom, top))
-        _draw(figure, look, thin(told, "running_h", panel.name), panel, at)
+        _draw(figure, look, thin(ordered, "running_h", panel.name), panel, at)
         top = bottom
     figure.update_xaxes(anchor=f"y{len(panels)}" if len(panels) > 1 else "y")
     title = f"What moves the rope off its target, {unit}: the parts add up to each batch's deviation"
     return Picture(title, figure, height=80 + round(height), first=False)
 
 
-def _panels(told: pl.DataFrame, look: ChartStyle) -> list[_Panel]:
+def _panels(components: pl.DataFrame, look: ChartStyle) -> list[_Panel]:
     """List the parts that are in the model, each with the range of its axis in the plant's unit."""
     ranges = []
     for name, desk, phone in PARTS:
-        if name not in told.columns or told[name].null_count() == told.height:
+        if name not in components.columns or components[name].null_count() == components.height:
             continue
-        values = [0.0, *(in_units(v, "mm", look.plant.units)[0] for v in told[name].drop_nulls().to_list())]
+        values = [0.0, *(in_units(v, "mm", look.plant.units)[0] for v in components[name].drop_nulls().to_list())]
         ranges.append((name, phone if look.narrow else desk, min(values), max(values)))
     widest = max((high - low for *_, low, high in ranges), default=0.0)
     if widest <= 0:
@@ -250,15 +250,15 @@ def _weight(answer: Answer, look: ChartStyle) -> list[Picture]:
 
 def _targets(answer: Answer, look: ChartStyle) -> Target:
     """Give target and tolerance: the answer's own, else the plant's where all its batches share one."""
-    told = [_value(answer, n) for n in ("target_g", "tolerance_low_g", "tolerance_high_g")]
+    declared = [_value(answer, n) for n in ("target_g", "tolerance_low_g", "tolerance_high_g")]
     batches = answer.series["batches"]
-    if told[0] is not None and told[1] is None and "product" in batches.columns:
-        found = [look.plant.product(str(p)) for p in batches["product"].unique().to_list()]
-        widths = {p.mass_tolerance_g for p in found if p is not None}
-        if len(widths) == 1 and None not in found:
+    if declared[0] is not None and declared[1] is None and "product" in batches.columns:
+        products = [look.plant.product(str(p)) for p in batches["product"].unique().to_list()]
+        widths = {p.mass_tolerance_g for p in products if p is not None}
+        if len(widths) == 1 and None not in products:
             width = widths.pop()
-            told[1:] = [told[0] - width, told[0] + width]
-    return Target(*told)
+            declared[1:] = [declared[0] - width, declared[0] + width]
+    return Target(*declared)
 
 
 def _shift(answer: Answer, look: ChartStyle) -> list[Picture]:
@@ -310,16 +310,16 @@ def _of_web(frame: pl.DataFrame | None, web: str) -> pl.DataFrame | None:
 
 def _coming(answer: Answer, web: str) -> pl.DataFrame | None:
     """A web's deliveries without the rows that say when to order."""
-    found = _of_web(answer.series.get("deliveries"), web)
-    if found is None or "kind" not in found.columns:
-        return found
-    return found.filter(pl.col("kind") != "order by")
+    deliveries = _of_web(answer.series.get("deliveries"), web)
+    if deliveries is None or "kind" not in deliveries.columns:
+        return deliveries
+    return deliveries.filter(pl.col("kind") != "order by")
 
 
 def _order_by(answer: Answer, web: str) -> datetime | None:
     """The day a web is to be ordered by, from the rows that say it."""
-    found = _of_web(answer.series.get("deliveries"), web)
-    if found is None or "kind" not in found.columns:
+    deliveries = _of_web(answer.series.get("deliveries"), web)
+    if deliveries is None or "kind" not in deliveries.columns:
         return None
-    days = found.filter(pl.col("kind") == "order by")["at"].to_list()
+    days = deliveries.filter(pl.col("kind") == "order by")["at"].to_list()
     return min(days, default=None)

@@ -290,10 +290,10 @@ def _limit_words(
     figure: go.Figure, look: ChartStyle, hours: list[float], *limits: tuple[Sequence[float | None], str]
 ) -> None:
     for (values, words), side in zip(limits, ("top", "bottom"), strict=True):
-        told = [v for v in values if v is not None]
-        if told:
+        known = [v for v in values if v is not None]
+        if known:
             behind = see_through(look.tokens.card, 0.75)
-            label(figure, look, words, hours[-1], told[-1], xanchor="right", yanchor=side, bgcolor=behind)
+            label(figure, look, words, hours[-1], known[-1], xanchor="right", yanchor=side, bgcolor=behind)
 
 
 def _signals(

@@ -112,15 +112,10 @@ def _told(row: dict[str, object], look: ChartStyle) -> str:
     start, end = row["start"], row["end"]
     reason = f"<br>{row['reason']}" if row["reason"] else ""
     return (
-        f"{_kind(row)}, {_minutes(end - start)}<br>"  # type: ignore[operator]  # both are datetimes
+        f"{_kind(row)}, {show.minutes(end - start)}<br>"  # type: ignore[operator]  # both are datetimes
         f"{show.moment(start, look.plant, day=False)} to "  # type: ignore[arg-type]  # likewise
         f"{show.moment(end, look.plant, day=False)}{reason}"  # type: ignore[arg-type]  # likewise
     )
-
-
-def _minutes(length: timedelta) -> str:
-    minutes = length / timedelta(minutes=1)
-    return f"{minutes:.0f} min" if minutes >= 10 else f"{minutes:.1f} min"
 
 
 def _words(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, high: float, span: Period) -> None:
@@ -137,7 +132,7 @@ def _words(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, high: float,
             continue
         taken.append(middle)
         slow = row["state"] == "slow"
-        words = f"slow, {_minutes(length)}" if slow else f"{_minutes(length)}, reason not set"
+        words = f"slow, {show.minutes(length)}" if slow else f"{show.minutes(length)}, reason not set"
         colour = look.tokens.soft if slow else look.tokens.call
         side = "right" if middle > ms(span.end) - room / 2 else "center"
         at = ms(span.end) if side == "right" else middle

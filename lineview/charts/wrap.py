@@ -124,11 +124,11 @@ def _words(
             if not row.height:
                 continue
             length = float(row["length"][0])
-            seen = max(0.0, left + length - max(left, start))
+            visible = max(0.0, left + length - max(left, start))
             text = f"{cause} {show.number(length, 1)}"
-            if seen / (end - start) * 1000 > len(text) * 6.4 * look.scale:
+            if visible / (end - start) * 1000 > len(text) * 6.4 * look.scale:
                 colour = odd if cause == UNEXPLAINED else look.tokens.soft
-                label(figure, look, text, max(left, start) + seen / 2, at - 0.27, colour=colour, yanchor="bottom")
+                label(figure, look, text, max(left, start) + visible / 2, at - 0.27, colour=colour, yanchor="bottom")
                 worded.append(cause)
             left += length
     return worded

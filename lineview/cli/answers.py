@@ -18,6 +18,7 @@ from lineview.core.errors import AskError, Fault, IntakeError
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table, to_json
+from lineview.report.tables import FIGURE_HEADINGS, figure_text, table_text
 from lineview.sheets.pdf import to_pdf
 from lineview.sheets.tables import to_csv, to_xlsx
 
@@ -91,26 +92,20 @@ def undo_pattern(works: Works, mark: int) -> None:
 
 
 def _figures(answer: Answer, plant: Plant) -> RichTable:
-    table = RichTable("figure", "value", "interval", "what the interval is", "n", box=None)
+    table = RichTable(*FIGURE_HEADINGS, box=None)
     for column in (1, 2, 4):
         table.columns[column].justify = "right"
     for figure in answer.figures:
-        kind = "" if figure.why_none else figure.interval_kind
-        cells = (figure.label, show.value(figure, plant), show.interval(figure, plant), kind, f"{figure.n:,}")
-        table.add_row(*(Text(cell) for cell in cells))
+        table.add_row(*(Text(cell) for cell in figure_text(figure, plant)))
     return table
 
 
 def _table(table: Table, plant: Plant) -> RichTable:
-    printed = RichTable(box=None)
-    for key, words, unit in table.columns:
-        number = any(isinstance(row.get(key), int | float) for row in table.rows)
-        head = Text(show.heading(words, unit, plant))
-        printed.add_column(head, justify="right" if number else "left")
-    places = show.table_decimals(table.columns, table.rows, plant)
-    for row in table.rows:
-        cells = (show.cell(row.get(key), unit, plant, places[key]) for key, _, unit in table.columns)
-        printed.add_row(*[Text(cell) for cell in cells])
+    text, printed = table_text(table, plant), RichTable(box=None)
+    for heading, number in zip(text.headings, text.numbers, strict=True):
+        printed.add_column(Text(heading), justify="right" if number else "left")
+    for row in text.rows:
+        printed.add_row(*(Text(cell) for cell in row))
     return printed
 
 
@@ -146,13 +141,13 @@ def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -
 
     Takes `file` [g].
     """
-    told = lot_words(check_bags(read_masses(_text(file), str(file), tare_g), label_g, lot, rules))
-    console.print(Text(told.verdict, style="bold" if told.passed else "bold underline"))
-    for reason in (*told.reasons, told.numbers):
+    words = lot_words(check_bags(read_masses(_text(file), str(file), tare_g), label_g, lot, rules))
+    console.print(Text(words.verdict, style="bold" if words.passed else "bold underline"))
+    for reason in (*words.reasons, words.numbers):
         console.print(Text(f"  {reason}"), soft_wrap=True)
-    console.print(Text(told.banner, style="dim"), soft_wrap=True)
-    console.print(Text(told.caution), soft_wrap=True)
-    return LOT_STATUS[told.passed]
+    console.print(Text(words.banner, style="dim"), soft_wrap=True)
+    console.print(Text(words.caution), soft_wrap=True)
+    return LOT_STATUS[words.passed]
 
 
 def _text(file: Path) -> str:

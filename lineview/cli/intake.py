@@ -21,11 +21,13 @@ from lineview.app.works import Works
 from lineview.cli.console import console
 from lineview.cli.sheet_writer import SheetWriter
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError, StoreError
+from lineview.core.names import readable
 from lineview.core.resources import shipped
 from lineview.intake.detect.sheets import Proposal
 from lineview.intake.find import find_exports
 from lineview.plant.read import read_plant
 from lineview.plant.write import layout_toml
+from lineview.report import show
 from lineview.sheets.tables import guarded
 
 
@@ -177,7 +179,7 @@ def check_plant(folder: Path) -> None:
         "web": len(plant.webs),
         "layout": len(plant.layouts),
     }
-    parts = ", ".join(f"{count} {what}{'' if count == 1 else 's'}" for what, count in counts.items())
+    parts = ", ".join(show.counted(count, what) for what, count in counts.items())
     console.print(f"{plant.shop}: no fault found; {parts}.", markup=False)
 
 
@@ -247,55 +249,24 @@ def watch_folder(
         from lineview.board.serve import start_board
 
         start_board(works, "127.0.0.1", port)
-    console.print(f"Watching {folder}; stop with Ctrl-C.", markup=False, soft_wrap=True)
-    seen: dict[Path, tuple[int, int]] = {}
-    done: dict[Path, tuple[int, int]] = {}
+    from lineview.app.watch import Watch
+
+    def say(line: str) -> None:
+        console.print(line, soft_wrap=True, markup=False)
+
+    say(f"Watching {readable(str(folder))}; stop with Ctrl-C.")
+    watch = Watch(works, folder, say)
     count = 0
     try:
         while looks == 0 or count < looks:
-            look(works, folder, seen, done)
+            watch.look()
             if writer is not None:
                 writer.write(works)
             count += 1
             if looks == 0 or count < looks:
                 time.sleep(every_s)
     except KeyboardInterrupt:
-        console.print("Stopped watching.")
-
-
-def look(
-    works: Works, folder: Path, seen: dict[Path, tuple[int, int]], done: dict[Path, tuple[int, int]]
-) -> list[Taken]:
-    """Look once: a file is taken in when its size and time are as at the look before."""
-    ready = []
-    for path in _files(folder):
-        stat = path.stat()
-        state = (stat.st_size, stat.st_mtime_ns)
-        if seen.get(path) == state and done.get(path) != state:
-            ready.append(path)
-            done[path] = state
-        seen[path] = state
-    taken = works.take(ready) if ready else []
-    for one in taken:
-        console.print(_line(one), soft_wrap=True, markup=False)
-    return taken
-
-
-def _files(folder: Path) -> list[Path]:
-    try:
-        return find_exports([folder])
-    except LineviewError:  # nothing has arrived yet
-        return []
-
-
-def _line(one: Taken) -> str:
-    if one.error is not None:
-        return f"{one.path.name}: {one.error.faults[0]}"
-    if one.receipt is None:
-        return f"{one.path.name}: no layout fits; look at it with: lineview intake {one.path}"
-    r = one.receipt
-    before = ", taken in before" if r.already else ""
-    return f"{one.path.name}: intake {r.intake}{before}, {r.kept:,} rows new, {r.refused:,} refused"
+        say("Stopped watching.")
 
 
 def update_records(works: Works, rebuild: bool) -> None:

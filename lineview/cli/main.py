@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from datetime import UTC, datetime
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated
 
@@ -391,6 +392,9 @@ def adjusted(
 def main() -> None:
     """Run the command line; a plain error and exit status 2 for whatever the user can mend."""
     keep_to_one_thread()
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):  # a terminal may lack a letter of a name, or have few at all
+            stream.reconfigure(errors="replace")
     collect_garbage_seldom()
     try:
         app()

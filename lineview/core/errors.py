@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -57,3 +58,25 @@ class AskError(LineviewError):
 
 class MeasureError(LineviewError):
     """Frames or values that a measure cannot work on."""
+
+
+def check_positive(**values: float) -> None:
+    """Raise for every value that is not a number above 0.
+
+    Parameters
+    ----------
+    **values : float
+        By name, as faults call them.
+
+    Raises
+    ------
+    MeasureError
+        Naming all of them.
+    """
+    faults = [
+        Fault(f"{name} is {value:g}", name, "a number above 0")
+        for name, value in values.items()
+        if not (math.isfinite(value) and value > 0)
+    ]
+    if faults:
+        raise MeasureError(faults)

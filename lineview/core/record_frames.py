@@ -31,7 +31,9 @@ _READ: dict[str, pl.DataType] = {
 }
 
 #: Each counter with readings: what it counts, its first and last reading [µs, counts], the usual time between
-#: two of them [µs] and the size it was read with (null: not known).
+#: two of them [µs] and the size it was read with (null: not known). Runs of one value at the window's ends that
+#: no count leads to are left out of these, and of what was counted: from when to when they were read [µs], and
+#: the value (null: there is none).
 COUNTERS: dict[str, pl.DataType] = {
     "counter": _NAMES,
     "first_us": _TIMES,
@@ -40,6 +42,11 @@ COUNTERS: dict[str, pl.DataType] = {
     "last_count": _NUMBERS,
     "usual_us": _NUMBERS,
     "modulus": _NUMBERS,
+    "head_us": _TIMES,
+    "head_count": _NUMBERS,
+    "tail_us": _TIMES,
+    "tail_end_us": _TIMES,
+    "tail_count": _NUMBERS,
 }
 
 #: Increments of the counters [pieces, m], joined between the moments that matter: batch and reel changes,

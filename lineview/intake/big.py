@@ -53,7 +53,7 @@ _FAR_US = 60 * 86_400_000_000
 #: Rows of one file that may be refused; each is kept with its text and reason.
 MOST_REFUSED = 2_000_000
 #: Pieces with something odd in them are read so much at a time.
-_ODD_BYTES = 3 << 20
+_ODD_BYTES = 6 << 20
 
 
 def _no_export(path: Path, refused: int) -> Fault:
@@ -339,8 +339,7 @@ class BigExport:
         row, rows, refused = self._first, 0, 0
         held: list[bytes] = []  # pieces of a night in which the clock goes back are read together
         first_held = row
-        for data, found in self._pieces(source):
-            lines = _lines(data)
+        for data, lines, found in self._pieces(source):
             if found is None:
                 first_held = first_held if held else row
                 held.append(data)
@@ -361,49 +360,46 @@ class BigExport:
             raise NotInPieces  # that reading says why no row is of any use
         self._settled.check()
 
-    def _pieces(self, source: Path) -> Iterator[tuple[bytes, Stretch | None]]:
-        """The file's pieces and what they give, None where they are near a night in which the clock goes back.
+    def _pieces(self, source: Path) -> Iterator[tuple[bytes, int, Stretch | None]]:
+        """The file's pieces, their lines, and what they give.
 
-        One with anything odd in it is cut smaller, for reading it with care takes several times the memory.
+        That is None where they are near a night in which the clock goes back. A piece with anything odd in it
+        is cut smaller, for reading it with care takes several times the memory.
         """
         row = self._first
         for data in pieces_of(source, self._skip):
-            try:
-                whole = self._plain(data, row)
-            except NearFold:
-                yield data, None
-                row += _lines(data)
-                continue
-            if whole is not None:
-                yield data, whole
-                row += _lines(data)
-                continue
-            for part in parts_of(data, _ODD_BYTES):
-                yield part, self._unless_near(part, row)
-                row += _lines(part)
+            lines = _lines(data)
+            near, whole = self._unless_near(self._plain, data, row, lines)
+            parts = [(data, lines)] if near or whole else [(part, _lines(part)) for part in parts_of(data, _ODD_BYTES)]
+            for part, size in parts:
+                yield part, size, whole if near or whole else self._unless_near(self._read, part, row, size)[1]
+                row += size
 
-    def _unless_near(self, data: bytes, row: int) -> Stretch | None:
+    def _unless_near(
+        self, read: Callable[[bytes, int, int], Stretch | None], data: bytes, row: int, lines: int
+    ) -> tuple[bool, Stretch | None]:
+        """Whether a piece is near a night in which the clock goes back, and else what it gives."""
         try:
-            return self._read(data, row)
+            return False, read(data, row, lines)
         except NearFold:
-            return None
+            return True, None
 
     def _joined(self, held: list[bytes], row: int) -> list[Stretch]:
         if not held:
             return []
         with self._settled.joining():
             joined = b"".join(held)
-            return [self._read(joined, row)]
+            return [self._read(joined, row, _lines(joined))]
 
-    def _read(self, data: bytes, row: int) -> Stretch:
-        plain = self._plain(data, row)
+    def _read(self, data: bytes, row: int, lines: int) -> Stretch:
+        plain = self._plain(data, row, lines)
         return self._careful(data, row) if plain is None else plain
 
-    def _plain(self, data: bytes, row: int) -> Stretch | None:
+    def _plain(self, data: bytes, row: int, lines: int) -> Stretch | None:
         """Read a piece with the types of the first rows; None where anything in it is odd."""
-        if is_plain(data):
+        if is_plain(data) and data.endswith(b"\n"):
             for schema in self._schemas:
-                stretch = self._typed(data, row, _lines(data), schema)
+                stretch = self._typed(data, row, lines, schema)
                 if stretch is not None:
                     return stretch
         return None

@@ -56,8 +56,10 @@ def find_exports(paths: Sequence[Path]) -> list[Path]:
             found += inside
             if not inside:
                 faults.append(Fault("no exports in this folder", str(path), ", ".join(ENDINGS[:4]) + ", …"))
-        elif path.exists():
+        elif path.is_file():
             found.append(path)
+        elif path.exists():  # a pipe or a device may never end
+            faults.append(Fault("this is neither a file nor a folder", str(path), "the path of exports"))
         else:
             faults.append(Fault("there is no such file or folder", str(path), "the path of exports"))
     if not paths:
@@ -72,8 +74,15 @@ def is_export(file: Path, folder: Path) -> bool:
 
     Parameters
     ----------
-    file, folder : pathlib.Path
-        The file, and a folder that it lies in.
+    file : pathlib.Path
+        The file, which need not be there.
+    folder : pathlib.Path
+        A folder above it; how that is called does not matter.
+
+    Returns
+    -------
+    bool
+        By its ending; False for hidden and temporary files and all that is no plain file.
     """
     parts = file.relative_to(folder).parts
     if any(part.startswith((".", "~$", "~")) for part in parts) or not file.is_file():

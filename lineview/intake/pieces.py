@@ -142,4 +142,5 @@ def records_of(data: bytes, separator: str, row: int) -> Records:
     texts = lines.str.strip_suffix("\r") if b"\r" in bare else lines
     number = pl.int_range(row, row + len(texts), dtype=pl.Int64, eager=True)
     frame = pl.DataFrame({"row": number, "text": texts})
-    return Records("", split_quoted(frame, separator) if b'"' in bare else frame, separator)
+    cut = split_quoted(frame, separator) if b'"' in bare else frame
+    return Records("", cut, separator, ends_open=not bare.endswith(b"\n"))

@@ -13,6 +13,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import REFUSALS
+from lineview.core.names import readable
 from lineview.intake.big import BigExport, SettledByHead
 from lineview.intake.cells.timestamp_columns import joined_cells
 from lineview.intake.cells.timestamps import plan_clock, read_clock
@@ -312,11 +313,12 @@ def _export(
     facts: tuple[Path, str, Future[str], int], outcomes: list[Outcome], sheets: list[str], notes: tuple[str, ...]
 ) -> Export:
     path, _, digest, size_bytes = facts
+    name = readable(path.name)
     several = len(set(sheets)) > 1
     refusals = [
         one.refused.select(
             pl.lit(0, dtype=pl.Int64).alias("intake"),
-            pl.lit(f"{path.name} [{sheet}]" if several else path.name).alias("file"),
+            pl.lit(f"{name} [{sheet}]" if several else name).alias("file"),
             *[pl.col(name) for name in REFUSALS if name not in ("intake", "file")],
         )
         for one, sheet in zip(outcomes, sheets, strict=True)

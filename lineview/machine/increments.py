@@ -62,7 +62,16 @@ def seconds_between(at_us: Ints, i: Ints, j: Ints) -> Floats:
 def possible(at_us: Ints, value: Floats, i: Ints, j: Ints, limits: Limits) -> Bools:
     """Where going from one reading to another is possible at the fastest rate.
 
-    Takes `value` [counts].
+    Parameters
+    ----------
+    at_us : array of int
+        Moments of the readings [µs].
+    value : array of float
+        The counter's values [counts].
+    i, j : arrays of int
+        Places of the readings to go from and to.
+    limits : Limits
+        Of the counter.
     """
     step = limits.advance(value[i], value[j])
     return np.asarray((step >= 0) & (step <= limits.most(seconds_between(at_us, i, j))))

@@ -45,8 +45,8 @@ class Need:
 
     def sd(self, days: npt.ArrayLike) -> Floats:
         """The need's standard deviation up to so many days from now [reels]."""
-        own = _cumulative(self.week_sd**2, days)
-        return np.sqrt(own + (self.level_cv * self.mean(days)) ** 2)
+        variance = _cumulative(self.week_sd**2, days)
+        return np.sqrt(variance + (self.level_cv * self.mean(days)) ** 2)
 
     def week(self, number: int) -> Need:
         """The need of one coming week alone (0 is the first)."""
@@ -200,11 +200,11 @@ def plan_cover(plan: pl.DataFrame, line: str, starts: Sequence[datetime]) -> Flo
 
 def history_pace(made: pl.DataFrame, line: str, reels_a_piece: Mapping[str, float]) -> Pace | None:
     """Learn the pace at which a line uses something, from the products that take it."""
-    own = made.filter(pl.col("line") == line)
-    if own.is_empty():
+    of_line = made.filter(pl.col("line") == line)
+    if of_line.is_empty():
         return None
     factor = pl.col("product").replace_strict(dict(reels_a_piece), default=0.0, return_dtype=pl.Float64)
-    days = own.group_by("date").agg(
+    days = of_line.group_by("date").agg(
         amount=(pl.col("good") * factor).sum(),
         unseen=pl.col("unseen").sum() / pl.col("good").sum(),
         planned_min=pl.col("planned_min").max(),
@@ -213,8 +213,8 @@ def history_pace(made: pl.DataFrame, line: str, reels_a_piece: Mapping[str, floa
     # A day that was mostly not seen tells nothing of its own: what stands in it is the pace around.
     days = days.filter(pl.col("unseen") <= MOST_UNSEEN)
     weight = days["planned_min"] / max(float(days["planned_min"].sum()), 1e-9)
-    seen = 1.0 - float((days["unseen"] * weight).sum())
-    return pace(days["amount"].to_list(), days["planned_min"].to_list(), seen_share=seen)
+    seen_share = 1.0 - float((days["unseen"] * weight).sum())
+    return pace(days["amount"].to_list(), days["planned_min"].to_list(), seen_share=seen_share)
 
 
 @dataclass(frozen=True)
@@ -234,26 +234,26 @@ def pace_ahead(learned: Pace, minutes: Floats, days: Floats) -> Ahead:
 def web_need(lines: Sequence[tuple[Floats, Floats, Ahead | None]], weeks: int) -> tuple[Need, str]:
     """Put a web's need together from its lines."""
     mean, variance, level_variance = np.zeros(weeks), np.zeros(weeks), 0.0
-    said: set[str] = set()
+    basis: set[str] = set()
     for planned, covered, ahead in lines:
         rest = 1.0 - covered
         mean += planned
         variance += (ASSUMED_PLAN_CV * planned) ** 2
         if planned.sum() > 0:
-            said.add("plan")
+            basis.add("plan")
         if ahead is not None and ahead.mean.sum() > 0:
             mean += ahead.mean * rest
             variance += ahead.sd**2 * rest
             level_variance += (ahead.level_cv * float((ahead.mean * rest).mean())) ** 2
-            said |= {"history"} if (ahead.mean * rest).sum() > 0 else set()
+            basis |= {"history"} if (ahead.mean * rest).sum() > 0 else set()
         elif covered.any() and rest.any() and planned.sum() > 0:
             mean += planned.sum() / covered.sum() * rest
             variance += (2 * ASSUMED_PLAN_CV * planned.sum() / covered.sum()) ** 2 * rest
-            said.add("plan's pace")
+            basis.add("plan's pace")
     average = float(mean.mean())
     level = float(np.sqrt(level_variance)) / average if average > 0 else 0.0
     order = ("plan", "history", "plan's pace")
-    return Need(mean, np.sqrt(variance), level), ", then ".join(b for b in order if b in said) or "nothing"
+    return Need(mean, np.sqrt(variance), level), ", then ".join(b for b in order if b in basis) or "nothing"
 
 
 def reels_a_piece(web: Web, *, reel_m: float, waste: float, lost_per_reel_m: float) -> float:
@@ -263,6 +263,6 @@ def reels_a_piece(web: Web, *, reel_m: float, waste: float, lost_per_reel_m: flo
 
 def products_of(plant: Plant, web: Web) -> list[str]:
     """The ids of the products that a web wraps; "" too where it is the only web of its kind."""
-    own = [product.id for product in plant.products if web.id in product.webs]
+    wrapped = [product.id for product in plant.products if web.id in product.webs]
     alone = sum(other.kind == web.kind for other in plant.webs) == 1
-    return [*own, ""] if alone else own
+    return [*wrapped, ""] if alone else wrapped

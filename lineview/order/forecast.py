@@ -57,14 +57,14 @@ def _fitted(y: Floats, made: npt.NDArray[np.bool_], weeks_ahead: int) -> Season:
     from statsmodels.tsa.deterministic import DeterministicProcess, Fourier
 
     n = len(y)
-    found = []
+    fits = []
     for harmonics in range(MOST_HARMONICS + 1):
         waves = [Fourier(WEEKS_A_YEAR, harmonics)] if harmonics else []
         process = DeterministicProcess(range(n), constant=True, order=1, additional_terms=waves)
         terms = process.in_sample().to_numpy()
         fit = OLS(np.log(y[made]), terms[made]).fit()
-        found.append((float(fit.info_criteria("aicc", dk_params=1)), harmonics, process, terms, fit))
-    _, harmonics, process, terms, fit = min(found, key=lambda one: one[:2])
+        fits.append((float(fit.info_criteria("aicc", dk_params=1)), harmonics, process, terms, fit))
+    _, harmonics, process, terms, fit = min(fits, key=lambda candidate: candidate[:2])
     if not harmonics:
         return Season(np.ones(n), np.ones(weeks_ahead), np.zeros(weeks_ahead))
     coming = process.out_of_sample(weeks_ahead).to_numpy()[:, 2:]
@@ -133,11 +133,11 @@ def _levels(flat: Floats, known: npt.NDArray[np.bool_]) -> tuple[Floats, Floats,
     level_sd = rmse * np.sqrt(np.maximum(alpha * (1.0 - alpha), 1.0 / weeks) + wander)
     rare = ((flat == 0) & known).sum(axis=1) > INTERMITTENT_SHARE * weeks
     for k in np.flatnonzero(rare):
-        own = flat[k][known[k]]
-        if own.any():
-            level[k] = croston(own, 0.1).unbiased
-            rmse[k] = float(np.sqrt(((own - level[k]) ** 2).mean()))
-            level_sd[k] = rmse[k] / np.sqrt(max(len(own), 1))
+        values = flat[k][known[k]]
+        if values.any():
+            level[k] = croston(values, 0.1).unbiased
+            rmse[k] = float(np.sqrt(((values - level[k]) ** 2).mean()))
+            level_sd[k] = rmse[k] / np.sqrt(max(len(values), 1))
     return level, rmse, level_sd
 
 
@@ -203,21 +203,23 @@ def weeks_ahead(
     keys, rows, groups = [], [], []
     for line, table in tables.items():
         index = {product: k for k, product in enumerate(table.products)}
-        for web_id, own in factors.items():
-            used = [(index[p], factor) for p, factor in own.items() if p in index]
+        for web_id, by_product in factors.items():
+            used = [(index[p], factor) for p, factor in by_product.items() if p in index]
             if not used:
                 continue
             series = np.sum([table.good[k] * factor for k, factor in used], axis=0)
             first = int(np.flatnonzero(series)[0]) if series.any() else n
             keys.append((line, web_id))
             rows.append(np.where((np.arange(n) >= first) & ~table.dark, series, np.nan))
-            groups.append(f"{line} {_base(plant, own)} {_kind(plant, web_id)}")
+            groups.append(f"{line} {_base(plant, by_product)} {_kind(plant, web_id)}")
     if not rows:
         return {}
-    told = weekly_forecast(np.array(rows), season, groups)
-    seen = {line: np.sqrt(max(table.seen_share, 1e-9)) for line, table in tables.items()}
+    forecasts = weekly_forecast(np.array(rows), season, groups)
+    seen_root = {line: np.sqrt(max(table.seen_share, 1e-9)) for line, table in tables.items()}
     return {
-        key: Ahead(told.mean[k], told.sd[k] / seen[key[0]], float(told.level_cv[k]) / seen[key[0]])
+        key: Ahead(
+            forecasts.mean[k], forecasts.sd[k] / seen_root[key[0]], float(forecasts.level_cv[k]) / seen_root[key[0]]
+        )
         for k, key in enumerate(keys)
     }
 
@@ -239,14 +241,14 @@ class _Weeks:
 
 def _by_week(past: pl.DataFrame, line: str, now: datetime, n: int) -> _Weeks:
     """Sum a line's products in each of the last n weeks, the newest last."""
-    own = past.filter((pl.col("line") == line) & (pl.col("good") > 0)).with_columns(
+    weeks = past.filter((pl.col("line") == line) & (pl.col("good") > 0)).with_columns(
         week=n - 1 - (pl.lit(now.date()) - pl.col("date")).dt.total_days().clip(0) // 7
     )
-    own = own.filter(pl.col("week") >= 0)
-    products = own["product"].unique().sort().to_list()
+    weeks = weeks.filter(pl.col("week") >= 0)
+    products = weeks["product"].unique().sort().to_list()
     good, unseen = np.zeros((len(products), n)), np.zeros(n)
     index = {product: k for k, product in enumerate(products)}
-    for product, week, pieces, dark in own.select("product", "week", "good", "unseen").iter_rows():
+    for product, week, pieces, dark in weeks.select("product", "week", "good", "unseen").iter_rows():
         good[index[product], int(week)] += pieces
         unseen[int(week)] += dark
     totals = good.sum(axis=0)
@@ -256,8 +258,8 @@ def _by_week(past: pl.DataFrame, line: str, now: datetime, n: int) -> _Weeks:
     return _Weeks(products, good, dark_weeks, share)
 
 
-def _base(plant: Plant, own: Mapping[str, float]) -> str:
-    bases = {product.base for product in plant.products if product.id in own}
+def _base(plant: Plant, factors: Mapping[str, float]) -> str:
+    bases = {product.base for product in plant.products if product.id in factors}
     return next(iter(bases)) if len(bases) == 1 else "several"
 
 

@@ -172,12 +172,12 @@ def latest_counts(plant: Plant, stock: pl.DataFrame) -> Counts:
     Counts
         A web may be called by its id, its name, or its kind where it is the only one of it.
     """
-    found = {}
+    counts = {}
     for web in plant.webs:
         counted = on_hand(web, stock, names_of(plant, web), plant.zone)
         if counted is not None:
-            found[web.id] = counted
-    return Counts(found)
+            counts[web.id] = counted
+    return Counts(counts)
 
 
 def names_of(plant: Plant, web: Web) -> list[str]:

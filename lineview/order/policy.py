@@ -83,8 +83,8 @@ def chances_before_delivery(need: Need, supply: Supply, order_in_days: Floats, l
 
 def chance_before_open(need: Need, supply: Supply) -> tuple[float, float] | None:
     """The greatest chance of running out before an open delivery, and its day; None without one."""
-    told = [(float(need.exceeds(at, supply.by(at))), at) for at, _ in supply.coming if at > 0]
-    return max(told) if told else None
+    chances = [(float(need.exceeds(at, supply.by(at))), at) for at, _ in supply.coming if at > 0]
+    return max(chances) if chances else None
 
 
 def latest_day(need: Need, supply: Supply, leads: Floats, risk: float) -> float | None:

@@ -7,20 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lineview.core.errors import Fault, MeasureError
+from lineview.core.errors import Fault, MeasureError, check_positive
 from lineview.order.demand import Need
 from lineview.plant import Web
-
-
-def positive(**values: float) -> None:
-    """Raise for every value that is not a number above 0."""
-    faults = [
-        Fault(f"{name} is {value:g}", name, "a number above 0")
-        for name, value in values.items()
-        if not (math.isfinite(value) and value > 0)
-    ]
-    if faults:
-        raise MeasureError(faults)
 
 
 @dataclass(frozen=True)
@@ -37,7 +26,7 @@ def economic_quantity(fixed: float, holding: float, rate: float) -> Economic:
 
     Source: harris-1913, snyder-shen
     """
-    positive(fixed=fixed, holding=holding, rate=rate)
+    check_positive(fixed=fixed, holding=holding, rate=rate)
     quantity = math.sqrt(2.0 * fixed * rate / holding)
     return Economic(quantity, math.sqrt(2.0 * fixed * rate * holding))
 
@@ -57,11 +46,11 @@ def quantity_with_breaks(
 
     Source: snyder-shen
     """
-    positive(fixed=fixed, holding_share=holding_share, rate=rate)
+    check_positive(fixed=fixed, holding_share=holding_share, rate=rate)
     ordered = sorted(breaks, key=lambda b: b.from_quantity)
     if not ordered or any(b.price <= 0 for b in ordered):
         raise MeasureError(Fault("no price, or one that is not above 0", "breaks", "prices above 0"))
-    found = []
+    options = []
     for k, step in enumerate(ordered):
         holding = holding_share * step.price
         least = max(step.from_quantity, 0.0)
@@ -69,8 +58,8 @@ def quantity_with_breaks(
         quantity = max(economic_quantity(fixed, holding, rate).quantity, least)
         if quantity < most:
             cost = step.price * rate + fixed * rate / quantity + holding * quantity / 2.0
-            found.append((Economic(quantity, cost), step))
-    return min(found, key=lambda pair: pair[0].cost)
+            options.append((Economic(quantity, cost), step))
+    return min(options, key=lambda pair: pair[0].cost)
 
 
 WEEKS_A_YEAR = 365.25 / 7.0
@@ -85,17 +74,17 @@ def wanted_reels(web: Web, need: Need, weeks: float) -> tuple[float, str]:
     economic = economic_reels(web, need)
     if economic is None:
         wanted = _between(need, lead, lead + 7.0 * weeks)
-        said = f"{weeks:g} weeks' need, {wanted:.1f} reels (an assumption: freight or holding cost not known)"
+        basis = f"{weeks:g} weeks' need, {wanted:.1f} reels (an assumption: freight or holding cost not known)"
     else:
-        wanted, said = economic, f"the economic quantity, {economic:.1f} reels"
+        wanted, basis = economic, f"the economic quantity, {economic:.1f} reels"
     if web.under_delivery_percent:
         wanted /= 1.0 - web.under_delivery_percent / 100.0
-        said += f", {wanted:.1f} as a delivery may come {web.under_delivery_percent:g} % short"
+        basis += f", {wanted:.1f} as a delivery may come {web.under_delivery_percent:g} % short"
     if web.shelf_life_days is not None:
         most = _between(need, lead, lead + web.shelf_life_days)
         if wanted > most:
-            wanted, said = most, f"what is used within its shelf life of {web.shelf_life_days:g} days"
-    return max(wanted, 1.0), said
+            wanted, basis = most, f"what is used within its shelf life of {web.shelf_life_days:g} days"
+    return max(wanted, 1.0), basis
 
 
 def economic_reels(web: Web, need: Need) -> float | None:

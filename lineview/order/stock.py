@@ -42,12 +42,12 @@ def on_hand(web: Web, stock: pl.DataFrame, names: Sequence[str], zone: str) -> O
     """Read the latest stock count of one web."""
     reel_m = full_reel_m(web)
     wanted = [name.casefold() for name in names]
-    own = stock.filter(pl.col("web").str.to_lowercase().str.strip_chars().is_in(wanted)).sort("at", "row")
-    if own.is_empty() or reel_m is None:
+    of_web = stock.filter(pl.col("web").str.to_lowercase().str.strip_chars().is_in(wanted)).sort("at", "row")
+    if of_web.is_empty() or reel_m is None:
         return None
     day = pl.col("at").dt.convert_time_zone(str(ZoneInfo(zone))).dt.date()
-    last = own.row(-1, named=True)
-    count = own.filter((day == own.select(day)["at"][-1]) & (pl.col("intake") == last["intake"]))
+    last = of_web.row(-1, named=True)
+    count = of_web.filter((day == of_web.select(day)["at"][-1]) & (pl.col("intake") == last["intake"]))
     whole = float(count["whole_reels"].sum())
     part, refused = _parts(web, count["part_reel_outer_mm"].drop_nulls().to_list())
     deliveries = [

@@ -69,14 +69,14 @@ class SupplierOrder:
     @property
     def money(self) -> float | None:
         """What it costs without freight; None where a price is missing."""
-        told = [row.money for row in self.rows]
-        return None if any(m is None for m in told) else sum(m for m in told if m is not None)
+        amounts = [row.money for row in self.rows]
+        return None if any(m is None for m in amounts) else sum(m for m in amounts if m is not None)
 
     @property
     def freight(self) -> float | None:
         """One freight for the whole order, the dearest that its webs name; None where none does."""
-        told = [row.web.freight_per_order for row in self.rows if row.web.freight_per_order is not None]
-        return max(told) if told else None
+        declared = [row.web.freight_per_order for row in self.rows if row.web.freight_per_order is not None]
+        return max(declared) if declared else None
 
     @property
     def to_pay(self) -> float | None:
@@ -86,8 +86,8 @@ class SupplierOrder:
     @property
     def pallets(self) -> float | None:
         """Pallets; None where some web's reels a pallet are not known."""
-        told = [row.pallets for row in self.rows]
-        return None if any(p is None for p in told) else sum(p for p in told if p is not None)
+        counts = [row.pallets for row in self.rows]
+        return None if any(p is None for p in counts) else sum(p for p in counts if p is not None)
 
 
 def supplier_orders(lines: Sequence[OrderLine], *, together_days: float = TOGETHER_DAYS) -> list[SupplierOrder]:
@@ -98,10 +98,10 @@ def supplier_orders(lines: Sequence[OrderLine], *, together_days: float = TOGETH
     due = [line for line in lines if line.order_by is not None and line.advice is not None]
     out = []
     for supplier in sorted({line.web.supplier for line in due}):
-        own = sorted((x for x in due if x.web.supplier == supplier), key=lambda x: x.order_by or _NEVER)
-        first = own[0].order_by or _NEVER
+        of_supplier = sorted((x for x in due if x.web.supplier == supplier), key=lambda x: x.order_by or _NEVER)
+        first = of_supplier[0].order_by or _NEVER
         last = first + timedelta(days=together_days)
-        rows = [_row(x, x.advice.reels) for x in own if x.advice and (x.order_by or _NEVER) <= last]
+        rows = [_row(x, x.advice.reels) for x in of_supplier if x.advice and (x.order_by or _NEVER) <= last]
         out.append(SupplierOrder(supplier, first, tuple(_filled(rows))))
     return sorted(out, key=lambda order: order.order_by)
 

@@ -15,7 +15,7 @@ from lineview.order.quantity import price_at
 from lineview.order.reels_needed import ReelsNeeded
 from lineview.order.supplier_orders import SheetRow, SupplierOrder
 from lineview.plant import Plant
-from lineview.report.answer import Table
+from lineview.report.answer import Table, columns_of
 
 FAN = {
     "web": pl.String(),
@@ -57,25 +57,16 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
                 "why": line.why_none,
             }
         )
-    columns = (
-        ("web", "web", ""),
-        ("supplier", "supplier", ""),
-        ("on_hand", "on hand", "reels"),
-        ("on_order", "on order", "reels"),
-        ("use", "use per week", "reels"),
-        ("reorder", "reorder point", "reels"),
-        ("order", "order", "reels"),
-        ("by", "by", ""),
-        ("arrives", "expected", ""),
-        ("before_open", "risk before the open delivery", "%"),
-        ("chance", "risk after ordering", "%"),
-        ("chance_week_later", "risk if ordered a week later", "%"),
-        ("money", "total", plant.currency),
-        ("declared", "food contact declared on", ""),
-        ("why", "no advice because", ""),
+    columns = columns_of(
+        "web; supplier; on_hand: on hand [reels]; on_order: on order [reels]; use: use per week [reels]; "
+        "reorder: reorder point [reels]; order [reels]; by; arrives: expected; "
+        "before_open: risk before the open delivery [%]; chance: risk after ordering [%]; "
+        "chance_week_later: risk if ordered a week later [%]; money: total [currency]; "
+        "declared: food contact declared on; why: no advice because",
+        currency=plant.currency,
     )
-    told = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
-    return Table("order", "What to order by when", told, rows)
+    shown = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
+    return Table("order", "What to order by when", shown, rows)
 
 
 def day_of(at: datetime | None, plant: Plant) -> date | None:
@@ -99,12 +90,9 @@ def demand_table(demand: Demand, plant: Plant, weeks: int = 4) -> Table:
                     "high": float(week.quantile(7.0, 0.95)),
                 }
             )
-    columns = (
-        ("product", "product", ""),
-        ("week", "week from", ""),
-        ("pieces", "good pieces expected", "pieces"),
-        ("low", "1 week in 20 below", "pieces"),
-        ("high", "1 week in 20 above", "pieces"),
+    columns = columns_of(
+        "product; week: week from; pieces: good pieces expected [pieces]; low: 1 week in 20 below [pieces]; "
+        "high: 1 week in 20 above [pieces]"
     )
     return Table("demand", "Good pieces in the coming weeks", columns, rows)
 
@@ -127,18 +115,10 @@ def reels_table(needed: Sequence[tuple[ReelsNeeded, str]]) -> Table:
         }
         for reels, basis in needed
     ]
-    columns = (
-        ("web", "web", ""),
-        ("basis", "for", ""),
-        ("pieces", "good pieces", "pieces"),
-        ("net", "net", "m"),
-        ("proportional", "waste in proportion", "m"),
-        ("fixed", "fixed waste", "m"),
-        ("gross", "total", "m"),
-        ("reel", "reel length", "m"),
-        ("reels", "whole reels", "reels"),
-        ("order", "raised to minimum and multiple", "reels"),
-        ("working", "working", ""),
+    columns = columns_of(
+        "web; basis: for; pieces: good pieces [pieces]; net [m]; proportional: waste in proportion [m]; "
+        "fixed: fixed waste [m]; gross: total [m]; reel: reel length [m]; reels: whole reels [reels]; "
+        "order: raised to minimum and multiple [reels]; working"
     )
     return Table("reels for pieces", "Reels for a number of pieces", columns, rows)
 
@@ -177,9 +157,9 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
         blank = dict.fromkeys(("reels", "price", "money", "pallets"))
         shared = {"supplier": order.supplier or "no supplier in plant.toml", "by": day_of(order.order_by, plant)}
         for row in order.rows:
-            one = {"web": row.web.name or row.web.id, "reels": row.reels, "price": row.price}
-            told = one | {"money": row.money, "pallets": row.pallets, "why": why_so_many(row, plant)}
-            rows.append(shared | told)
+            reels = {"web": row.web.name or row.web.id, "reels": row.reels, "price": row.price}
+            row_of_web = reels | {"money": row.money, "pallets": row.pallets, "why": why_so_many(row, plant)}
+            rows.append(shared | row_of_web)
         freight = {"web": "freight", "money": order.freight, "why": _freight_words(order)}
         rows.append(shared | blank | freight)
         total = {"reels": order.reels, "pallets": order.pallets, "why": _total_words(order)}
@@ -187,15 +167,10 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
             rows.append(shared | blank | total | {"web": "total without freight", "money": order.money})
         else:
             rows.append(shared | blank | total | {"web": "total", "money": order.to_pay})
-    columns = (
-        ("supplier", "supplier", ""),
-        ("by", "order by", ""),
-        ("web", "web", ""),
-        ("reels", "reels", "reels"),
-        ("price", "price per reel", plant.currency),
-        ("money", "total", plant.currency),
-        ("pallets", "pallets", ""),
-        ("why", "reason for the quantity", ""),
+    columns = columns_of(
+        "supplier; by: order by; web; reels [reels]; price: price per reel [currency]; "
+        "money: total [currency]; pallets; why: reason for the quantity",
+        currency=plant.currency,
     )
     return Table("order sheet", "Order sheet by supplier", columns, rows)
 

@@ -12,6 +12,7 @@ import polars as pl
 from lineview.order.demand import Demand
 from lineview.order.orders import RISK, OrderLine
 from lineview.plant import Plant, Web
+from lineview.report import show
 from lineview.report.answer import Span
 
 CAUTIONS = (
@@ -27,8 +28,7 @@ _ALMOST_SURE = 0.95
 
 def day_words(at: datetime, plant: Plant) -> str:
     """A moment's day in the plant's zone ("Thursday 25 June", in US units "Thursday, June 25")."""
-    local = at.astimezone(plant.tz)
-    return f"{local:%A, %B} {local.day}" if plant.units == "US" else f"{local:%A} {local.day} {local:%B}"
+    return show.a_day(at.astimezone(plant.tz).date(), plant, long=True)
 
 
 def chance_words(chance: float) -> str:
@@ -68,7 +68,7 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[S
 def _order(first: OrderLine, short: Sequence[_Short], plant: Plant, now: datetime) -> tuple[Span, ...]:
     if first.advice is None or first.order_by is None:
         return ()
-    reels = f"{first.advice.reels} reel{'s' if first.advice.reels != 1 else ''}"
+    reels = show.counted(first.advice.reels, "reel")
     name = web_name(first.web)
     # There is no today here: the advice is of the last reading's day, and says so.
     start = (
@@ -122,12 +122,7 @@ def _forward_words(short: Sequence[_Short]) -> str:
         f"{web_name(one.web)} ({one.day}, {'almost surely' if one.chance >= _ALMOST_SURE else 'possibly'} out before)"
         for one in short
     ]
-    return f"ask the supplier to bring forward {listed(parts)}"
-
-
-def listed(names: Sequence[str]) -> str:
-    """Names as a sentence lists them."""
-    return " and ".join(part for part in (", ".join(names[:-1]), *names[-1:]) if part)
+    return f"ask the supplier to bring forward {show.listed(parts)}"
 
 
 def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
@@ -136,7 +131,7 @@ def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
         return ""
     first: date = made["date"].to_list()[int(made["date"].arg_min() or 0)]
     days = (now.astimezone(plant.tz).date() - first).days + 1
-    length = f"{days} day{'s' if days != 1 else ''}" if days < 56 else f"{days // 7} weeks"
+    length = show.counted(days, "day") if days < 56 else f"{days // 7} weeks"
     return f"{length} up to {day_words(now, plant)}"
 
 
@@ -173,9 +168,9 @@ def _further(due: Sequence[OrderLine], plant: Plant) -> list[str]:
     first = min(day for _, day in days)
     same = [web_name(line.web) for line, day in days if day.date() == first.date()]
     later = [day for _, day in days if day.date() != first.date()]
-    parts = [f"then {listed(same)} by {day_words(first, plant)}"]
+    parts = [f"then {show.listed(same)} by {day_words(first, plant)}"]
     if later:
-        more = "1 further web" if len(later) == 1 else f"{len(later)} further webs"
+        more = show.counted(len(later), "further web")
         parts.append(f"{more} from {day_words(min(later), plant)}")
     return parts
 

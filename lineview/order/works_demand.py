@@ -38,12 +38,12 @@ def lent_factors(
     """Let what was never made take as much as the mean flavour of its base."""
     made = set(past.filter(pl.col("good") > 0)["product"].to_list())
     out = {}
-    for key, own in factors.items():
-        if not own or (made | planned) & set(own):
+    for key, by_product in factors.items():
+        if not by_product or (made | planned) & set(by_product):
             continue
-        kin = [p for name in own for p in _kin(plant, name) if p in made]
+        kin = [p for name in by_product for p in _kin(plant, name) if p in made]
         if kin:
-            shared = float(np.mean(list(own.values()))) * len(own) / len(set(kin))
+            shared = float(np.mean(list(by_product.values()))) * len(by_product) / len(set(kin))
             out[key] = dict.fromkeys(kin, shared)
     return out
 
@@ -108,9 +108,9 @@ def _needs(
     """Put together the need of each key from all lines, and what each rests on."""
     history = history_ahead(plant, past, factors, list(covers), starts, {name for _, name in planned})
     needs, basis = {}, {}
-    for key, own in factors.items():
+    for key, by_product in factors.items():
         parts = [
-            (_planned(planned, line, own, len(starts)), covered, history.get((line, key)))
+            (_planned(planned, line, by_product, len(starts)), covered, history.get((line, key)))
             for line, covered in covers.items()
         ]
         needs[key], basis[key] = web_need(parts, len(starts))
@@ -131,8 +131,8 @@ def piece_share(web: Web, waste: float | None) -> float | None:
 def _known(plant: Plant, frame: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
     """A frame with plant.toml's product ids, and the names that it has not."""
     names = frame["product"].fill_null("").unique(maintain_order=True).to_list()
-    found = {name: plant.product(name) for name in names if name}
-    ids = {name: product.id for name, product in found.items() if product is not None}
+    products = {name: plant.product(name) for name in names if name}
+    ids = {name: product.id for name, product in products.items() if product is not None}
     renamed = frame.with_columns(
         product=pl.col("product").fill_null("").replace_strict(ids, default="", return_dtype=pl.String)
     )
@@ -170,8 +170,8 @@ def used_metres(plant: Plant, made: Mapping[str, float], waste: Mapping[str, flo
         a_piece, reel_m = piece_share(web, waste.get(web.kind)), full_reel_m(web)
         if a_piece is None or reel_m is None:
             continue
-        own = set(products_of(plant, web))
-        pieces = sum(good for name, good in made.items() if _product_id(plant, name) in own)
+        wrapped = set(products_of(plant, web))
+        pieces = sum(good for name, good in made.items() if _product_id(plant, name) in wrapped)
         out[web.id] = pieces * a_piece * reel_m
     return out
 
@@ -185,16 +185,16 @@ def pieces_ahead(
     plant: Plant, web: Web, made: pl.DataFrame, plan: pl.DataFrame, now: datetime, *, weeks: int
 ) -> tuple[float, str]:
     """Good pieces that a web will wrap: those of the plan, else the coming weeks at history's pace."""
-    own = dict.fromkeys(products_of(plant, web), 1.0)
+    factors = dict.fromkeys(products_of(plant, web), 1.0)
     ahead, _ = _known(plant, plan.filter(pl.col("end").is_null() | (pl.col("end") > now)))
     if ahead.height:
         shared = planned_pieces(ahead, week_starts(now, PLAN_WEEKS))
-        return sum(float(p.sum()) for (_, product), p in shared.items() if product in own), "the plan"
+        return sum(float(p.sum()) for (_, product), p in shared.items() if product in factors), "the plan"
     past, _ = _known(plant, made)
     starts = week_starts(now, weeks)
     lines = sorted(set(past["line"].to_list()))
-    history = history_ahead(plant, past, {web.id: own}, lines, starts)
-    pieces = sum(float(one.mean.sum()) for one in history.values())
+    history = history_ahead(plant, past, {web.id: factors}, lines, starts)
+    pieces = sum(float(forecast.mean.sum()) for forecast in history.values())
     return pieces, f"{weeks} weeks at history's pace"
 
 
@@ -214,9 +214,9 @@ def history_ahead(
     else:
         out = {}
         minutes, days = week_planned(plant.shifts, plant.zone, starts)
-        for web_id, own in used.items():
+        for web_id, by_product in used.items():
             for line in lines:
-                learned = history_pace(past, line, own)
+                learned = history_pace(past, line, by_product)
                 if learned is not None:
                     out[line, web_id] = pace_ahead(learned, minutes, days)
-    return {key: unsure(one) if key[1] in lent else one for key, one in out.items()}
+    return {key: unsure(need) if key[1] in lent else need for key, need in out.items()}

@@ -13,12 +13,12 @@ from lineview.core.frames import UTC_US
 from lineview.core.record_frames import ACTIVITY, COUNTERS, JOINED
 from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Activity
 from lineview.machine.counters import CounterIncrements, Floats, Ints, fastest_per_us
-from lineview.machine.increments import pair_bounds, reported_steps, unread_longer_than
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
 from lineview.machine.pieces import MADE, MARKS, MachineCounts
 from lineview.machine.state_codes import NO_STATES, StateIntervals, set_aside
 from lineview.machine.steps import Steps
 from lineview.plant import Counter, Counts, Machine
+from lineview.records.seams import Seams, seams_of
 
 
 def machine_counts(
@@ -51,13 +51,18 @@ def machine_counts(
     joined = _joined(records)
     spells = _spells(records)
     aside = _aside(records)
-    increments = {}
+    increments: dict[Counts, CounterIncrements] = {}
+    seams: dict[Counts, Seams] = {}
     for kind, counter in counters.items():
         own = ends.filter(pl.col("counter") == kind)
-        seams, taken = _seams(counter, own, spells if kind in MADE else NO_STATES, gap_s)
-        increments[kind] = _chain(counter, own, joined, seams, planned)
+        seams[kind] = seams_of(counter, own, gap_s)
+        apart = spells if kind in MADE else NO_STATES
+        # what was counted in maintenance between windows is taken out, and given beside
+        between, taken_out = set_aside(seams[kind].steps, apart)
+        taken = taken_out.frame()
+        increments[kind] = _chain(counter, _without(own, seams[kind]), joined, between, planned)
         aside[kind] = pl.concat([aside.get(kind, taken.clear()), taken]).sort("start")
-    seen = _activity(machine, records, increments, gap_s)
+    seen = _activity(machine, records, increments, seams, gap_s)
     usual = records["usual_min"].drop_nulls()
     inside = records.filter((pl.col("first_read") >= period[0]) & (pl.col("last_read") < period[1]))
     return MachineCounts(
@@ -150,31 +155,12 @@ def _windows_beside(ends: pl.DataFrame, planned: PlannedTime, start: Ints, end: 
     return first[before], last[after]
 
 
-def seam_steps(counter: Counter, ends: pl.DataFrame, gap_s: float) -> Steps:
-    """The interval from each window's last reading to the next one's first, in what the counter counts."""
-    at0, at1 = ends["last_us"].to_numpy()[:-1], ends["first_us"].to_numpy()[1:]
-    v0, v1 = ends["last_count"].to_numpy()[:-1], ends["first_count"].to_numpy()[1:]
-    if counter.counting == "since last row":
-        return reported_steps(at0, at1, v1, counter.fastest_per_min).times(counter.unit_value)
-    if counter.counting == "down":
-        v0, v1 = -v0, -v1
-    sizes = ends["modulus"].drop_nulls()
-    modulus = float(sizes[0]) if len(sizes) == ends.height and len(sizes) else None
-    usual = ends["usual_us"].filter(ends["usual_us"] > 0)
-    usual_us = float(usual.median()) if len(usual) else 0.0  # type: ignore[arg-type]  # a float
-    parts = pair_bounds(
-        at0, at1, v0, v1, modulus, counter.fastest_per_min, unread_us=unread_longer_than(gap_s, usual_us)
-    )
-    return Steps(at0, at1, *parts).times(counter.unit_value)
-
-
-def _seams(counter: Counter, ends: pl.DataFrame, apart: StateIntervals, gap_s: float) -> tuple[Steps, pl.DataFrame]:
-    """The intervals between windows; n nan where it is open.
-
-    What was counted in maintenance is taken out and given beside: columns start, end, n.
-    """
-    kept, taken = set_aside(seam_steps(counter, ends, gap_s), apart)
-    return kept, taken.frame()
+def _without(ends: pl.DataFrame, seams: Seams) -> pl.DataFrame:
+    """The windows whose readings are counts."""
+    if not seams.unread:
+        return ends
+    place = pl.int_range(pl.len())
+    return ends.filter(~place.is_in(sorted(seams.unread)))
 
 
 def _spells(records: pl.DataFrame) -> StateIntervals:
@@ -216,15 +202,19 @@ def _aside(records: pl.DataFrame) -> dict[Counts, pl.DataFrame]:
 
 
 def _activity(
-    machine: Machine, records: pl.DataFrame, increments: dict[Counts, CounterIncrements], gap_s: float
+    machine: Machine,
+    records: pl.DataFrame,
+    increments: dict[Counts, CounterIncrements],
+    seams: dict[Counts, Seams],
+    gap_s: float,
 ) -> Activity:
     """The machine's activity by its counters: that within windows, joined over the intervals between them."""
     cycles = _cycles(increments)
-    parts = _parts(records, cycles)
+    parts = _parts(records, cycles, seams.get(cycles))
     if not parts or parts[0].edge[0] == parts[-1].edge[-1]:
         nothing, none = np.empty(0, dtype=np.int64), np.empty(0)
         return Activity(nothing, nothing, nothing, none, nothing, none, none, none)
-    return _joined_clock(parts, _unseen_rows(records), increments[cycles], gap_s)
+    return _joined_clock(parts, _unseen_rows(records, seams.get(cycles)), increments[cycles], gap_s)
 
 
 @dataclass(frozen=True)
@@ -246,7 +236,7 @@ class _Part:
         return (float(slope[runs[0]]), float(slope[runs[-1]])) if len(runs) else (0.0, 0.0)
 
 
-def _parts(records: pl.DataFrame, cycles: Counts) -> list[_Part]:
+def _parts(records: pl.DataFrame, cycles: Counts, seams: Seams | None) -> list[_Part]:
     """The activity of each window in which the counter of cycles was read."""
     rows = records.select(*ACTIVITY, "counter", "first_us")
     out = []
@@ -255,16 +245,31 @@ def _parts(records: pl.DataFrame, cycles: Counts) -> list[_Part]:
             lists = (row["edge_us"], row["state"], row["at_us"], row["made"])
             out.append(_Part(*(np.array(values) for values in lists)))
         elif cycles in (row["counter"] or ()):
-            at = np.array([row["first_us"][row["counter"].index(cycles)]])
-            out.append(_Part(at, np.empty(0, dtype=np.int64), at, np.zeros(1)))
-    return out
+            out.append(_single(row["first_us"][row["counter"].index(cycles)]))
+    if seams is None:
+        return out
+    kept = [part for place, part in enumerate(out) if place not in seams.unread]
+    kept += [_single(at) for at in seams.ends]
+    stood = (np.array([start, end]) for start, end in seams.stood)
+    kept += [_Part(edge, np.array([STANDING]), edge, np.zeros(2)) for edge in stood]
+    return sorted(kept, key=lambda part: int(part.edge[0]))
 
 
-def _unseen_rows(records: pl.DataFrame) -> tuple[Ints, Ints, Floats, Floats]:
+def _single(at_us: int) -> _Part:
+    at = np.array([at_us])
+    return _Part(at, np.empty(0, dtype=np.int64), at, np.zeros(1))
+
+
+def _unseen_rows(records: pl.DataFrame, seams: Seams | None) -> tuple[Ints, Ints, Floats, Floats]:
     names = ["unseen_from_us", "unseen_to_us", "unseen_low", "unseen_high"]
     rows = records.select(names).explode(names).drop_nulls("unseen_from_us")
     start, end, low, high = (rows[name].to_numpy() for name in names)
-    return start, end, low, high
+    if seams is None or not seams.unread:
+        return start, end, low, high
+    # those of a window whose readings are none lie in the interval over it
+    place = np.searchsorted(seams.steps.start_us, start, side="right") - 1
+    outside = (place < 0) | (end > seams.steps.end_us[place])
+    return start[outside], end[outside], low[outside], high[outside]
 
 
 def _cycles(increments: dict[Counts, CounterIncrements]) -> Counts:

@@ -12,11 +12,12 @@ import polars as pl
 from lineview.core.record_frames import ACTIVITY, COMPUTED_FROM, OUTPUT, RECORDS, WINDOWS
 from lineview.machine.activity import RUNNING, SLOW, UNSEEN, Activity
 from lineview.machine.counters import CounterIncrements, Floats, Ints
+from lineview.machine.end_runs import TrustedRange, trusted_range
 from lineview.machine.increments import known_modulus
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.pieces import MachineCounts, count_channels
 from lineview.machine.state_codes import reported_states
-from lineview.plant import Counts, Machine
+from lineview.plant import Counter, Counts, Machine
 from lineview.records.readings import GAUGED, Series, WindowReadings
 
 #: Pieces along a running stretch are kept at steps of about so long [s], for its picture.
@@ -64,14 +65,19 @@ def make_record(
     """
     if readings.first_us is None:
         return _nothing_read()
-    read = {name: (part.at_us, part.value) for name, part in readings.counters.items()}
+    every = {
+        counter.id: (part, _trusted(part, counter))
+        for counter in machine.counters
+        if (part := readings.counters.get(counter.id)) is not None and len(part.at_us)
+    }
+    trusted = {name: part.part(kept.first, kept.last + 1) for name, (part, kept) in every.items()}
+    read = {name: (part.at_us, part.value) for name, part in trusted.items()}
     counts = count_channels(machine, read, readings.said, readings.good, gap_s=gap_s, planned=planned)
-    first_last: dict[Counts, tuple[int, float, int, float, float | None]] = {}
+    first_last: dict[Counts, _Ends] = {}
     for kind, counter in {counter.counts: counter for counter in reversed(machine.counters)}.items():
-        part = readings.counters.get(counter.id)
-        if part is not None and len(part.at_us):
-            ends = _ends(part, counts.counters[kind])
-            first_last[kind] = (*ends, _size(known_modulus(counter), ends))
+        if counter.id in every:
+            ends = _ends(trusted[counter.id], counts.counters[kind])
+            first_last[kind] = _Ends(ends, _size(known_modulus(counter), ends), *_runs(*every[counter.id]))
     counters = {kind: counts.counters[kind] for kind in counts.counters if kind in first_last}
     seen, spells = counts.seen, counts.spells
     # A state that nobody knows the meaning of ends the one before it all the same.
@@ -123,18 +129,51 @@ def _size(declared: int | None, ends: tuple[int, float, int, float]) -> float | 
     return float(declared) if declared is not None and max(ends[1], ends[3]) < declared else None
 
 
-def _counter_columns(
-    counters: Mapping[Counts, CounterIncrements], ends: Mapping[Counts, tuple[int, float, int, float, float | None]]
-) -> dict[str, Any]:
+@dataclass(frozen=True)
+class _Ends:
+    """What a record says of a counter's ends: its counts, its size, and runs beyond them.
+
+    `head` is the first moment [µs] and the value of a run before the counts, `tail` the first and last moment
+    and the value of one after them; of nulls where there is none.
+    """
+
+    counts: tuple[int, float, int, float]
+    size: float | None
+    head: tuple[int | None, float | None]
+    tail: tuple[int | None, int | None, float | None]
+
+
+def _trusted(part: Series, counter: Counter) -> TrustedRange:
+    if counter.counting == "since last row":
+        return TrustedRange(0, len(part.at_us) - 1)
+    value = -part.value if counter.counting == "down" else part.value
+    return trusted_range(part.at_us, value, known_modulus(counter), counter.fastest_per_min)
+
+
+def _runs(
+    part: Series, kept: TrustedRange
+) -> tuple[tuple[int | None, float | None], tuple[int | None, int | None, float | None]]:
+    at_us, value, last = part.at_us, part.value, len(part.at_us) - 1
+    head = (int(at_us[0]), float(value[0])) if kept.first else (None, None)
+    ends = int(at_us[min(kept.last + 1, last)]), int(at_us[last]), float(value[last])
+    return head, ends if kept.last < last else (None, None, None)
+
+
+def _counter_columns(counters: Mapping[Counts, CounterIncrements], ends: Mapping[Counts, _Ends]) -> dict[str, Any]:
     names = list(counters)
+    of = [ends[name] for name in names]
+    counts, head, tail = (
+        ("first_us", "first_count", "last_us", "last_count"),
+        ("us", "count"),
+        ("us", "end_us", "count"),
+    )
     return {
         "counter": names,
-        "first_us": [ends[name][0] for name in names],
-        "first_count": [ends[name][1] for name in names],
-        "last_us": [ends[name][2] for name in names],
-        "last_count": [ends[name][3] for name in names],
+        **{name: [one.counts[k] for one in of] for k, name in enumerate(counts)},
         "usual_us": [counters[name].usual_us for name in names],
-        "modulus": [ends[name][4] for name in names],
+        "modulus": [one.size for one in of],
+        **{f"head_{name}": [one.head[k] for one in of] for k, name in enumerate(head)},
+        **{f"tail_{name}": [one.tail[k] for one in of] for k, name in enumerate(tail)},
     }
 
 

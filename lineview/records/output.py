@@ -17,7 +17,7 @@ from lineview.machine.likeliest import LONG_S
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.products import ProductSpan, product_spans, read_moments
 from lineview.plant import Counts, Machine, Shift
-from lineview.records.compose import seam_steps
+from lineview.records.seams import seams_of
 
 #: One row a line, day and product; `good` are good pieces with their bounds, the
 #: upper one inf where nothing bounds it, `unseen` those of them that no
@@ -149,20 +149,23 @@ def _seams(
     """
     rows = records.with_row_index("place").explode(list(COUNTERS)).drop_nulls("counter")
     rows = rows.filter(pl.col("counter").is_in(list(_COUNTED)))
-    counted: dict[int, dict[str, tuple[float, bool]]] = {}
-    ends: dict[int, tuple[int, int, int, int]] = {}
+    counted: dict[tuple[int, bool], dict[str, tuple[float, bool]]] = {}
+    ends: dict[tuple[int, bool], tuple[int, int, int, int]] = {}
     for (kind,), part in rows.group_by(["counter"], maintain_order=True):
         place = part["place"].to_numpy()
-        seams = seam_steps(next(c for c in machine.counters if c.counts == kind), part, gap_s)
-        at0, at1, value = seams.start_us, seams.end_us, seams.n
-        if seams.turned is not None:
+        seams = seams_of(next(c for c in machine.counters if c.counts == kind), part, gap_s)
+        at0, at1, value = seams.steps.start_us, seams.steps.end_us, seams.steps.n
+        if seams.steps.turned is not None:
             # One that stands where it stood counted nothing (lineview.machine.likeliest).
-            value = np.where(np.isnan(value) & (seams.turned == 0.0), 0.0, value)
-        for k in range(len(at0)):
-            added = float(value[k])
-            counted.setdefault(int(place[k]), {})[str(kind)] = (added, bool(np.isfinite(added)))
+            value = np.where(np.isnan(value) & (seams.steps.turned == 0.0), 0.0, value)
+        for k, (before, after) in enumerate(zip(place[seams.before], place[seams.after], strict=True)):
+            key = int(before), bool(before == after)
+            of = counted.setdefault(key, {})
+            added = of.get(str(kind), (0.0, True))[0] + float(value[k])  # a reset beside a window is several
+            of[str(kind)] = (added, bool(np.isfinite(added)))
             if kind != "rejects":
-                ends[int(place[k])] = (int(at0[k]), int(at1[k]), int(place[k]), int(place[k + 1]))
+                begin = min(int(at0[k]), ends.get(key, (int(at0[k]),))[0])
+                ends[key] = (begin, int(at1[k]), int(before), int(after))
     first, last = records["first_product"].to_list(), records["last_product"].to_list()
     out = []
     for at_place, (a, b, before, after) in sorted(ends.items()):

@@ -70,6 +70,34 @@ class Span:
     call: bool = False
 
 
+#: A column of a table: its key, its heading, and its unit ("" for none).
+Column = tuple[str, str, str]
+
+
+def columns_of(text: str, **units: str) -> tuple[Column, ...]:
+    """Columns as one line of text: ``key: heading [unit]``, with semicolons between.
+
+    Parameters
+    ----------
+    text : str
+        A column without a heading of its own is headed by its key, one without a unit has none.
+    **units : str
+        What units that the plant decides stand for ("currency").
+
+    Examples
+    --------
+    >>> columns_of("pieces; low: lower limit [mm]; why:")
+    (('pieces', 'pieces', ''), ('low', 'lower limit', 'mm'), ('why', '', ''))
+    """
+    columns = []
+    for column in text.split(";"):
+        words, _, unit = column.strip().partition(" [")
+        key, colon, heading = words.partition(":")
+        unit = unit.removesuffix("]")
+        columns.append((key, heading.strip() if colon else key, units.get(unit, unit)))
+    return tuple(columns)
+
+
 @dataclass(frozen=True)
 class Table:
     """A table of an answer; cells are text, numbers, moments or None for "not known".
@@ -79,7 +107,7 @@ class Table:
 
     name: str
     title: str
-    columns: Sequence[tuple[str, str, str]]
+    columns: Sequence[Column]
     rows: Sequence[Mapping[str, Any]]
 
 

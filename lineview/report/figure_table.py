@@ -14,12 +14,16 @@ CONFIDENCE = "95 % confidence"
 
 
 class Row(NamedTuple):
-    """What a figure is called, its unit ("" for none), its sources with blanks between, and its interval."""
+    """What a figure is called, its unit ("" for none), its sources with blanks between, and its interval.
+
+    `printed` figures stand on the one sheet on which a shift is handed over.
+    """
 
     label: str
     unit: str = ""
     sources: str = ""
     interval: str = EXACT
+    printed: bool = False
 
 
 _TREND = "nist-handbook mil-hdbk-189"
@@ -77,11 +81,11 @@ _SHIFT = {
     "projected_pieces": Row("good pieces at the end if it goes on like this", "pieces", "derived-past-shifts"),
     "batch_end": Row("{event}", "", "derived-projection", _NEXT),
     "reel_end_{web}": Row("{event}", "", "derived-projection", _NEXT),
-    "iso_availability_percent": Row("Availability", "%", "iso-22400-2"),
-    "iso_effectiveness_percent": Row("Effectiveness", "%", "iso-22400-2"),
-    "iso_quality_ratio_percent": Row("Quality ratio", "%", "iso-22400-2"),
-    "iso_oee_index_percent": Row("Overall equipment effectiveness index", "%", "iso-22400-2"),
-    "iso_nee_index_percent": Row("Net equipment effectiveness index", "%", "iso-22400-2"),
+    "iso_availability_percent": Row("Availability", "%", "iso-22400-2", printed=True),
+    "iso_effectiveness_percent": Row("Effectiveness", "%", "iso-22400-2", printed=True),
+    "iso_quality_ratio_percent": Row("Quality ratio", "%", "iso-22400-2", printed=True),
+    "iso_oee_index_percent": Row("Overall equipment effectiveness index", "%", "iso-22400-2", printed=True),
+    "iso_nee_index_percent": Row("Net equipment effectiveness index", "%", "iso-22400-2", printed=True),
     "iso_allocation_efficiency_percent": Row("Allocation efficiency", "%", "iso-22400-2"),
     "iso_utilization_efficiency_percent": Row("Utilization efficiency", "%", "iso-22400-2"),
     "iso_technical_efficiency_percent": Row("Technical efficiency", "%", "iso-22400-2"),

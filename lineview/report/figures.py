@@ -75,16 +75,16 @@ class FigureList:
         """
         estimate = value if isinstance(value, Estimate) else None
         low, high, why = (estimate.low, estimate.high, estimate.why_none) if estimate else (None, None, "")
-        said = interval or (estimate.interval if estimate else "")
+        kind = interval or (estimate.interval if estimate else "")
         if why and low is None and high is None:
-            said = why
+            kind = why
         self._put(
             name,
             words,
             value=estimate.value if estimate else value,  # type: ignore[arg-type]  # a Value where no Estimate
             low=low,
             high=high,
-            interval_kind=said,
+            interval_kind=kind,
             n=n if n is not None else estimate.n if estimate else 0,
             sources=sources,
             working=working,

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from datetime import date, datetime
-from typing import Any, TypeGuard
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
 
 from lineview.core.figure import Figure, Period
-from lineview.core.units import US, System, in_units
+from lineview.core.units import System, in_units
 from lineview.plant import Plant
 
 #: What stands where nothing can be told; never 0, never an empty cell.
@@ -16,7 +15,7 @@ NOTHING = "–"
 MINUS = "−"
 
 
-def number(value: float, decimals: int | None = None) -> str:
+def number(value: float, decimals: int | None = None, *, signed: bool = False) -> str:
     """Write a number: thousands marked, a true minus, as many decimals as carry something.
 
     Parameters
@@ -25,6 +24,8 @@ def number(value: float, decimals: int | None = None) -> str:
         Finite or not.
     decimals : int, optional
         Places after the point; by default three figures that count, and none for whole numbers.
+    signed : bool
+        Whether a plus stands before what is above 0.
 
     Returns
     -------
@@ -35,15 +36,17 @@ def number(value: float, decimals: int | None = None) -> str:
     --------
     >>> number(117940), number(-0.01134), number(58.94), number(3.0)
     ('117,940', '−0.0113', '58.9', '3')
-    >>> number(0.012, 3)
-    '0.012'
+    >>> number(0.012, 3), number(0.012, 3, signed=True)
+    ('0.012', '+0.012')
     """
     if not math.isfinite(value):
         return NOTHING
     if decimals is None:
         decimals = decimals_of(value)
     text = f"{abs(value):,.{decimals}f}"
-    return f"{MINUS}{text}" if value < 0 and any(c in "123456789" for c in text) else text
+    if not any(c in "123456789" for c in text):
+        return text
+    return f"{MINUS if value < 0 else '+' if signed else ''}{text}"
 
 
 def decimals_of(value: float) -> int:
@@ -67,6 +70,40 @@ def decimals_for(value: float | None, low: float | None, high: float | None) -> 
         return None
     justified = max(0, 1 - math.floor(math.log10(width / 2)))
     return min(6, justified, max(0, 4 - math.floor(math.log10(max(abs(v) for v in ends)))))
+
+
+def counted(count: int, thing: str) -> str:
+    """Write how many there are of a thing.
+
+    Parameters
+    ----------
+    count : int
+        0 or more.
+    thing : str
+        What one of them is called.
+
+    Examples
+    --------
+    >>> counted(1, "line"), counted(1200, "reel"), counted(2, "batch")
+    ('1 line', '1,200 reels', '2 batches')
+    """
+    return f"{count:,} {thing}{'' if count == 1 else 'es' if thing.endswith('ch') else 's'}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Write words as a sentence lists them.
+
+    Parameters
+    ----------
+    words : sequence of str
+        In their order.
+
+    Examples
+    --------
+    >>> listed(["film"]), listed(["film", "wax paper"]), listed(["a", "b", "c"])
+    ('film', 'film and wax paper', 'a, b and c')
+    """
+    return " and ".join(part for part in (", ".join(words[:-1]), *words[-1:]) if part)
 
 
 def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False) -> str:
@@ -100,6 +137,64 @@ def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False) 
     return f"{a_day(local.date(), plant, year=year)}, {clock}" if day else clock
 
 
+def moment_near(at: datetime, plant: Plant, now: datetime) -> str:
+    """Write a moment by its weekday within six days of now, by its date else.
+
+    Parameters
+    ----------
+    at : datetime.datetime
+        With its zone.
+    plant : Plant
+        Its zone and units say how.
+    now : datetime.datetime
+        With its zone.
+
+    Returns
+    -------
+    str
+        "Tuesday 14:05" or "9 June 14:05"; "June 9 2:05 PM" for a plant in US units.
+    """
+    local, us = at.astimezone(plant.tz), plant.units == "US"
+    clock = f"{local.hour % 12 or 12}:{local:%M\N{NO-BREAK SPACE}%p}" if us else f"{local:%H:%M}"
+    if abs((at - now).total_seconds()) < 6 * 86400:
+        return f"{local:%A} {clock}"
+    year = "" if local.year == now.astimezone(plant.tz).year else f" {local.year}"
+    return f"{local:%B} {local.day}{year} {clock}" if us else f"{local.day} {local:%B}{year} {clock}"
+
+
+def minutes(length: timedelta) -> str:
+    """Write a length of time in minutes, as short as a chart needs it.
+
+    Parameters
+    ----------
+    length : datetime.timedelta
+        0 or longer.
+
+    Returns
+    -------
+    str
+        "12 min", "3.4 min".
+    """
+    value = length / timedelta(minutes=1)
+    return f"{number(value, 0 if value >= 10 else 1)} min"
+
+
+def hours(value: float) -> str:
+    """Write a length of time in hours, or in minutes below two.
+
+    Parameters
+    ----------
+    value : float
+        In hours.
+
+    Returns
+    -------
+    str
+        "34 hours", "90 minutes".
+    """
+    return f"{round(value * 60)} minutes" if value < 2 else f"{number(value, 0)} hours"
+
+
 def last_reading(at: datetime, plant: Plant, today: datetime, *, advises: bool = False) -> str:
     """Write when the last reading was, and from a day on how long ago.
 
@@ -127,12 +222,12 @@ def last_reading(at: datetime, plant: Plant, today: datetime, *, advises: bool =
     'Last reading Fri 12 June 2026, 20:00, 167 days ago.'
     """
     days = (today - at).days
-    ago = f", {days:,} day{'s' if days != 1 else ''} ago" if days >= 1 else ""
+    ago = f", {counted(days, 'day')} ago" if days >= 1 else ""
     newer = " The advice is for that day: add newer exports before you order." if ago and advises else ""
     return f"Last reading {moment(at, plant, year=True)}{ago}.{newer}"
 
 
-def a_day(on: date, plant: Plant, *, year: bool = False) -> str:
+def a_day(on: date, plant: Plant, *, year: bool = False, long: bool = False) -> str:
     """Write a day; the month is a word, so that day and month cannot be mistaken for each other.
 
     Parameters
@@ -143,15 +238,18 @@ def a_day(on: date, plant: Plant, *, year: bool = False) -> str:
         Its units say which order its country uses.
     year : bool
         Whether the year follows.
+    long : bool
+        Whether the weekday is written out.
 
     Returns
     -------
     str
         "Tue 9 June" or "Tue, June 9".
     """
+    weekday = f"{on:%A}" if long else f"{on:%a}"
     if plant.units == "metric":
-        return f"{on:%a} {on.day} {on:%B}{f' {on.year}' if year else ''}"
-    return f"{on:%a}, {on:%B} {on.day}{f', {on.year}' if year else ''}"
+        return f"{weekday} {on.day} {on:%B}{f' {on.year}' if year else ''}"
+    return f"{weekday}, {on:%B} {on.day}{f', {on.year}' if year else ''}"
 
 
 def period(span: Period, plant: Plant) -> str:
@@ -267,156 +365,10 @@ def _exact(value: float) -> int | None:
 
 def _converted(figure: Figure, plant: Plant) -> tuple[Sequence[float | None], str, int | None]:
     """Give value, low and high in the plant's units, the unit, and the decimals they justify."""
-    told = (figure.value, figure.low, figure.high)
-    parts = [float(v) if isinstance(v, int | float) else None for v in told]
+    ends = (figure.value, figure.low, figure.high)
+    parts = [float(v) if isinstance(v, int | float) else None for v in ends]
     shown = [None if v is None else in_units(v, figure.unit, plant.units)[0] for v in parts]
     places = decimals_for(*(v if v is None or math.isfinite(v) else None for v in shown))
     if places is None and shown[0] is not None:
         places = _exact(shown[0])
     return shown, unit_words(figure.unit, plant.units), places
-
-
-#: No column is told finer than its largest number has figures worth reading.
-MOST_FIGURES = 5
-
-
-def cell(content: Any, unit: str, plant: Plant, decimals: int | None = None) -> str:
-    """Write a table's cell.
-
-    Parameters
-    ----------
-    content : str, number, datetime, date, bool or None
-        None is what cannot be told.
-    unit : str
-        The column's unit as kept inside; the cell itself is written without it.
-    plant : Plant
-        Units and zone.
-    decimals : int, optional
-        Places that the whole column uses.
-
-    Returns
-    -------
-    str
-        The text of the cell.
-
-    Examples
-    --------
-    >>> cell(None, "mm", Plant(shop="Invented Sweets"))
-    '–'
-    """
-    if content is None:
-        return NOTHING
-    if isinstance(content, bool):
-        return "yes" if content else "no"
-    if isinstance(content, datetime):
-        return moment(content, plant)
-    if isinstance(content, date):
-        return a_day(content, plant)
-    if isinstance(content, int | float):
-        return number(in_units(content, unit, plant.units)[0], decimals)
-    return str(content)
-
-
-def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | None:
-    """The places one column of a table uses, so that its points stand below each other.
-
-    Parameters
-    ----------
-    contents : sequence
-        The column's cells.
-    unit : str
-        Of the column, as in the table.
-    plant : Plant
-        Its units say in which unit the column is shown.
-    """
-    numbers = [in_units(c, unit, plant.units)[0] for c in contents if _counts(c)]
-    if not numbers:
-        return None
-    if all(float(v).is_integer() for v in numbers):
-        return 0
-    needed = max(_needed(v) for v in numbers)
-    return min(needed, decimals_of(max(abs(v) for v in numbers) + 1e-9) + 3)
-
-
-def table_decimals(
-    columns: Sequence[tuple[str, str, str]], rows: Sequence[Mapping[str, Any]], plant: Plant
-) -> dict[str, int | None]:
-    """The places of each column; those of one measure agree, so that their differences can be checked.
-
-    Parameters
-    ----------
-    columns : sequence of (key, heading, unit)
-        A table's.
-    rows : sequence of mapping
-        Its rows by those keys.
-    plant : Plant
-        Its units.
-
-    Returns
-    -------
-    dict
-        By key, as column_decimals gives it; of one measure, as many as the finest column needs for two
-        figures, where that makes no more than five of the largest number.
-
-    Examples
-    --------
-    >>> columns = [("before", "before", "mm"), ("by", "changed by", "mm")]
-    >>> table_decimals(columns, [{"before": 0.0912, "by": -0.13}], Plant(shop="Invented Sweets"))
-    {'before': 3, 'by': 3}
-    >>> columns = [("mean", "mean", "g"), ("target", "target", "g"), ("off", "off target", "g")]
-    >>> rows = [{"mean": 6.7382, "target": 6.7, "off": 0.0382}]
-    >>> table_decimals(columns, rows, Plant(shop="Invented Sweets"))
-    {'mean': 3, 'target': 3, 'off': 3}
-    """
-    contents = {key: [row.get(key) for row in rows] for key, _, _ in columns}
-    places = {key: column_decimals(contents[key], unit, plant) for key, _, unit in columns}
-    for unit in US:
-        largest = {
-            key: max(abs(in_units(c, unit, plant.units)[0]) for c in contents[key] if _counts(c))
-            for key, _, of in columns
-            if of == unit and places[key]
-        }
-        own = {key: max(0, decimals_of(most + 1e-9) - 1) for key, most in largest.items()}
-        finest = max(own.values(), default=0)
-        agreed = min((places[key] or 0 for key in largest), default=0)
-        for key, most in largest.items():
-            places[key] = max(agreed, own[key], min(finest, MOST_FIGURES - len(str(int(most)))))
-    return places
-
-
-def _counts(content: Any) -> TypeGuard[float]:
-    return isinstance(content, int | float) and not isinstance(content, bool) and math.isfinite(content)
-
-
-def _needed(value: float) -> int:
-    """The places that three figures of a number take, without zeros at their end."""
-    text = f"{value:.{decimals_of(value)}f}".rstrip("0")
-    return len(text.partition(".")[2])
-
-
-def heading(words: str, unit: str, plant: Plant) -> str:
-    """Write a column's heading with its unit, unless its words name the unit already.
-
-    Parameters
-    ----------
-    words : str
-        What the column holds.
-    unit : str
-        As kept inside; "" for none.
-    plant : Plant
-        Its units.
-
-    Returns
-    -------
-    str
-        For instance "diameter, mm".
-
-    Examples
-    --------
-    >>> plant = Plant(shop="Invented Sweets")
-    >>> heading("diameter", "mm", plant), heading("minutes", "min", plant)
-    ('diameter, mm', 'minutes')
-    """
-    shown = unit_words(unit, plant.units)
-    said = shown in words.split() or (len(shown) > 2 and words.startswith(shown))
-    return words if said or not shown else f"{words}, {shown}"

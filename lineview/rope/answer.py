@@ -9,6 +9,7 @@ from lineview.core.errors import AskError, Fault
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure
 from lineview.plant import Machine, Plant
+from lineview.report import show
 from lineview.report.answer import Answer, Scope
 from lineview.report.figures import good_pieces_figure
 from lineview.rope.account import RopeAccount, RopeSeen, rope_account
@@ -16,7 +17,7 @@ from lineview.rope.figures import rope_figures, weight_words
 from lineview.rope.forecast import verdict
 from lineview.rope.ranking import ranked_sizers, sooner_words
 from lineview.rope.tables import product_notes, rope_series, rope_tables, run_rules_notes
-from lineview.rope.words import length, number, sentence, soft_line
+from lineview.rope.words import length, sentence, soft_line
 
 
 def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
@@ -49,12 +50,12 @@ def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
 def gauge_words(account: RopeAccount) -> list[str]:
     """Say what was found wrong with gauges, in words."""
     out = []
-    for one in account.gauges:
-        check, name = one.check, one.gauge.id
+    for gauge in account.gauges:
+        check, name = gauge.check, gauge.gauge.id
         if check.slip:
             out.append(f"Gauge {name} seems to be in {check.slip}, not mm: its readings were not used.")
         elif check.dead:
-            out.append(f"Gauge {name} is dead: it stays at {number(check.median_mm or 0.0, 3)}.")
+            out.append(f"Gauge {name} is dead: it stays at {show.number(check.median_mm or 0.0, 3)}.")
         elif check.frozen:
             out.append(f"Gauge {name} was stuck for {check.frozen} readings; they were not used.")
         if check.off_rope:
@@ -73,16 +74,16 @@ def roller_words(account: RopeAccount, plant: Plant) -> list[str]:
         end = f"and they drift apart by {apart}: the drift may be a gauge's and not the rope's."
         out.append(f"{text}, {end}" if both.wanders else f"{text}; they do not drift apart.")
     out += [
-        f"The rope ripples once in {number(one.ripple.period_s, 2)} s, the turning period of roller pair "
-        f"{one.pair}: amplitude {length(one.ripple.amplitude, plant, rate=True)}."
-        for one in account.ripples
-        if one.ripple is not None and one.found
+        f"The rope ripples once in {show.number(roller.ripple.period_s, 2)} s, the turning period of roller pair "
+        f"{roller.pair}: amplitude {length(roller.ripple.amplitude, plant, rate=True)}."
+        for roller in account.ripples
+        if roller.ripple is not None and roller.found
     ]
     for slip in account.slips:
         if slip.low > 0 or slip.high < 0:
             way = "less" if slip.share > 0 else "more"
             out.append(
-                f"Roller pair {slip.pair} carries {number(abs(100 * slip.share), 1)} % {way} rope (v·d²) "
+                f"Roller pair {slip.pair} carries {show.number(abs(100 * slip.share), 1)} % {way} rope (v·d²) "
                 f"than pair {slip.against} draws off: slip, stretch between them, or a diameter that is off."
             )
     return out

@@ -17,7 +17,6 @@ from lineview.rope.account import RopeAccount
 from lineview.rope.drift_model import LEAST_BATCHES, RopeModel
 from lineview.rope.forecast import HORIZON_H, SHARE_OUT, TimeToLeave, Verdict
 from lineview.rope.mass import WeekEffect, mass_change_g, week_effect
-from lineview.rope.words import number
 
 _LEAVING = ("hours_to_tolerance", "hours_to_share_out", "leaves_tolerance_at")
 _WEIGHT = ("weight_effect_g_per_piece", "weight_effect_kg_per_week", "weight_effect_money_per_week")
@@ -36,18 +35,18 @@ _MODELLED = (
 SHOWN = 6
 
 
-def rope_figures(account: RopeAccount, found: Verdict | None, plant: Plant, period: Period) -> tuple[Figure, ...]:
+def rope_figures(account: RopeAccount, judged: Verdict | None, plant: Plant, period: Period) -> tuple[Figure, ...]:
     """Every figure of the rope answer."""
     figures = FigureList(period, currency=plant.currency, share=f"{SHARE_OUT:.0%}")
     _targets(figures, account)
-    if account.model is None or found is None:
+    if account.model is None or judged is None:
         _no_model(figures, account)
     else:
-        _drift(figures, account, account.model, found)
+        _drift(figures, account, account.model, judged)
         _leaving(figures, account, account.model)
         _moved(figures, account, account.model)
         _weight(figures, account, account.model, plant)
-        _effects(figures, account.model, found)
+        _effects(figures, account.model, judged)
         _products(figures, account.model)
     _within(figures, account)
     return figures.all
@@ -84,7 +83,7 @@ def _drift(figures: FigureList, account: RopeAccount, model: RopeModel, found: V
     cooled = ", rope temperature" if model.temperature_c is not None else ""
     working = (
         f"generalised least squares of {model.n} batch means on running hours ({clock}), {steps} step(s)"
-        f"{cooled}; correlation of neighbouring batches about {number(model.fit.phi, 2)}, averaged over its "
+        f"{cooled}; correlation of neighbouring batches about {show.number(model.fit.phi, 2)}, averaged over its "
         "restricted likelihood"
     )
     figures.add("drift_mm_per_h", Estimate(found.wear_mm_per_h, found.wear_low, found.wear_high, model.n), working)
@@ -101,7 +100,7 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
         return None
     level, wear = model.fit.mean(model.at(ahead.now_h)), model.fit.mean(model.contrast(wear=1.0))
     working = (
-        f"(tolerance − {number(level, 4)} mm) ÷ {number(wear, 5)} mm/h, over the levels and wears that "
+        f"(tolerance − {show.number(level, 4)} mm) ÷ {show.number(wear, 5)} mm/h, over the levels and wears that "
         f"the data allow; {ahead.mean.share_within:.0%} of them leave within {HORIZON_H:.0f} h"
     )
     _hours(figures, "hours_to_tolerance", ahead.mean, working, model.n)
@@ -116,7 +115,7 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
         why = "the planned shifts end before" if late else f"will not, within {HORIZON_H:.0f} h of running"
         return figures.unknown("leaves_tolerance_at", why)
     working = (
-        f"{number(ahead.mean.value_h or 0.0, 1)} running hours ÷ {number(ahead.uptime, 2)} running hours a "
+        f"{show.number(ahead.mean.value_h or 0.0, 1)} running hours ÷ {show.number(ahead.uptime, 2)} running hours a "
         "planned hour, along the planned shifts"
     )
     ends = {"earliest": ahead.moment_low, "latest": ahead.moment_high}
@@ -135,7 +134,7 @@ def _moved(figures: FigureList, account: RopeAccount, model: RopeModel) -> None:
     sd = model.fit.sd()
     spread, low, high = (sqrt(max(0.0, v**2 - sampling**2)) for v in (sd, *model.fit.sd_interval()))
     working = (
-        f"√({number(sd, 4)}² − {number(sampling, 4)}²): spread of batch means about the model, "
+        f"√({show.number(sd, 4)}² − {show.number(sampling, 4)}²): spread of batch means about the model, "
         "less what the readings within a batch explain"
     )
     figures.add("batch_to_batch_sd_mm", Estimate(spread, low, high, model.n), working)
@@ -147,8 +146,8 @@ def _moved(figures: FigureList, account: RopeAccount, model: RopeModel) -> None:
             figures.unknown(name, "the target diameter is not known")
         return
     level = Estimate.exact(target) + deviation
-    figures.add("level_mm", level, f"{target:g} + {number(deviation.number, 4)}")
-    figures.add("deviation_mm", deviation, f"model at {number(now_h, 2)} running hours, the last batch")
+    figures.add("level_mm", level, f"{target:g} + {show.number(deviation.number, 4)}")
+    figures.add("deviation_mm", deviation, f"model at {show.number(now_h, 2)} running hours, the last batch")
 
 
 def _temperature(figures: FigureList, account: RopeAccount, model: RopeModel) -> None:
@@ -157,7 +156,7 @@ def _temperature(figures: FigureList, account: RopeAccount, model: RopeModel) ->
         if account.points["temperature_c"].drop_nulls().len():
             why = "rope temperature hardly changes, or most batches have none"
         return figures.unknown("temperature_mm_per_c", why)
-    working = f"slope on batch mean temperature about {number(model.temperature_c, 1)} °C"
+    working = f"slope on batch mean temperature about {show.number(model.temperature_c, 1)} °C"
     return figures.add("temperature_mm_per_c", _mean(model, model.contrast(temperature=1.0)), working)
 
 
@@ -172,7 +171,7 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
     ends = (deviation.number, *deviation.ends)
     grams, low, high = (mass_change_g(product.mass_g, product.diameter_mm, d) for d in ends)
     working = (
-        f"{product.mass_g:g} g × ((({product.diameter_mm:g} + {number(ends[0], 4)}) ÷ "
+        f"{product.mass_g:g} g × ((({product.diameter_mm:g} + {show.number(ends[0], 4)}) ÷ "
         f"{product.diameter_mm:g})² − 1), {product.flavour}"
     )
     figures.add(_WEIGHT[0], Estimate(grams, low, high, model.n), working)
@@ -211,7 +210,7 @@ def weight_words(figures: Sequence[Figure], plant: Plant) -> str:
 
 def _kg_working(effect: WeekEffect) -> str:
     parts = [
-        f"{number(week.grams[0], 4)} g × {week.pieces:,.0f} pieces ({week.product.flavour})"
+        f"{show.number(week.grams[0], 4)} g × {week.pieces:,.0f} pieces ({week.product.flavour})"
         for week in effect.products[:SHOWN]
     ]
     if effect.products[SHOWN:]:
@@ -221,7 +220,7 @@ def _kg_working(effect: WeekEffect) -> str:
 
 def _money_working(effect: WeekEffect) -> str:
     priced = [(week.kg[0], week.product) for week in effect.products if week.product.price_per_kg is not None]
-    parts = [f"{number(kg, 2)} kg × {product.price_per_kg:g} ({product.flavour})" for kg, product in priced[:SHOWN]]
+    parts = [f"{show.number(kg, 2)} kg × {candy.price_per_kg:g} ({candy.flavour})" for kg, candy in priced[:SHOWN]]
     if priced[SHOWN:]:
         parts.append(f"{len(priced) - SHOWN} further products")
     left_out = f"; {effect.unnamed:.1%} of the pieces name no product and are left out" if effect.unnamed > 0 else ""
@@ -232,7 +231,7 @@ def _effects(figures: FigureList, model: RopeModel, found: Verdict) -> None:
     """Add what each step did."""
     for i, effect in enumerate(found.effects, 1):
         size = Estimate(effect.size_mm, effect.low_mm, effect.high_mm, model.n)
-        working = f"{number(effect.after_mm, 3)} after − {number(effect.before_mm, 3)} before"
+        working = f"{show.number(effect.after_mm, 3)} after − {show.number(effect.before_mm, 3)} before"
         figures.add("adjustment_{i}_mm", size, working, i=i, what=effect.label)
 
 

@@ -158,12 +158,12 @@ def diameter_gauges(
     for gauge in machine.gauges:
         if gauge.measures != "rope diameter":
             continue
-        own = readings.filter(pl.col("channel") == gauge.id)
-        if own.is_empty():
+        of_gauge = readings.filter(pl.col("channel") == gauge.id)
+        if of_gauge.is_empty():
             continue
         # a pair's own gauge sits before the last pair, where the rope is not yet at its final size
         inner = gauge.pair is not None and gauge.pair < last_pair(machine.gauges)
-        check = check_gauge(own, None if inner else target_mm, tolerance_mm)
+        check = check_gauge(of_gauge, None if inner else target_mm, tolerance_mm)
         checked.append(CheckedGauge(gauge, check, not inner))
     return sorted(checked, key=_preference, reverse=True)
 
@@ -173,18 +173,18 @@ def last_pair(gauges: Sequence[Gauge]) -> int:
     return max((g.pair or 0 for g in gauges), default=0)
 
 
-def _preference(one: CheckedGauge) -> tuple[bool, bool, int, int]:
-    gauge, usable = one.gauge, one.check.usable.height
-    return usable > 0, one.last, round(gauge.position_mm or 0.0), usable
+def _preference(checked: CheckedGauge) -> tuple[bool, bool, int, int]:
+    gauge, usable = checked.gauge, checked.check.usable.height
+    return usable > 0, checked.last, round(gauge.position_mm or 0.0), usable
 
 
 def gauge_values(machine: Machine, readings: pl.DataFrame, measures: str) -> pl.DataFrame | None:
     """The readings (at, value) of the first gauge that measures this and has any."""
     for gauge in machine.gauges:
         if gauge.measures == measures:
-            own = readings.filter(pl.col("channel") == gauge.id).select("at", "value").drop_nulls()
-            if not own.is_empty():
-                return own.sort("at")
+            of_gauge = readings.filter(pl.col("channel") == gauge.id).select("at", "value").drop_nulls()
+            if not of_gauge.is_empty():
+                return of_gauge.sort("at")
     return None
 
 

@@ -103,14 +103,14 @@ def week_effect(
     ]
     share = made.get("", 0.0) / sum(made.values())
     named = [_week(known[name], n * to_week, deviation_mm) for name, n in made.items() if name and n > 0]
-    bare = [one.product.id for one in named if one.product.price_per_kg is None]
+    bare = [week.product.id for week in named if week.product.price_per_kg is None]
     why = ""
     if bare:
         why = f"no price_per_kg in plant.toml of {', '.join(bare)}"
     elif share > UNNAMED:
         why = f"{share:.0%} of the pieces are of no product the batch sheet names"
-    money = None if why else _summed([(one.kg, one.product.price_per_kg or 0.0) for one in named])
-    return WeekEffect(tuple(rows), _summed([(one.kg, 1.0) for one in rows]), money, why, share)
+    money = None if why else _summed([(week.kg, week.product.price_per_kg or 0.0) for week in named])
+    return WeekEffect(tuple(rows), _summed([(week.kg, 1.0) for week in rows]), money, why, share)
 
 
 def _week(product: Product, pieces: float, deviation_mm: Ends) -> ProductWeek:

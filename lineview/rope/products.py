@@ -58,15 +58,15 @@ class ProductGroups:
 
 def kinds_by_name(plant: Plant, names: pl.Series) -> dict[str, str]:
     """The kind of each product a batch sheet names."""
-    found = {name: plant.product(name) for name in sorted(names.drop_nulls().unique().to_list())}
+    products = {name: plant.product(name) for name in sorted(names.drop_nulls().unique().to_list())}
     groups: dict[tuple[str, float], list[str]] = {}
-    for product in found.values():
+    for product in products.values():
         if product is not None:
             flavours = groups.setdefault((product.base, product.diameter_mm), [])
             flavours += [] if product.flavour in flavours else [product.flavour]
     bases = [base for base, _ in groups]
     words = {key: key[0] if key[0] and bases.count(key[0]) == 1 else _few(flavours) for key, flavours in groups.items()}
-    return {name: words[p.base, p.diameter_mm] for name, p in found.items() if p is not None}
+    return {name: words[p.base, p.diameter_mm] for name, p in products.items() if p is not None}
 
 
 def _few(flavours: list[str]) -> str:
@@ -93,8 +93,10 @@ def group_products(products: pl.Series, kinds: Mapping[str, str]) -> ProductGrou
     common = max(enough, key=lambda kind: counts[kind])
     now = named[-1] if named[-1] in enough else common
     others = tuple(kind for kind in enough if kind != now)
-    own = [kind for kind, keep in zip(named, kept, strict=True) if keep]
-    columns = np.array([[float(kind == other) for other in others] for kind in own]).reshape(len(own), len(others))
+    separate = [kind for kind, keep in zip(named, kept, strict=True) if keep]
+    columns = np.array([[float(kind == other) for other in others] for kind in separate]).reshape(
+        len(separate), len(others)
+    )
     return ProductGroups(kept, columns, others, now, rare if aside else (), () if aside else rare)
 
 
@@ -124,9 +126,9 @@ class Target:
 
 def line_batches(batches: pl.DataFrame, line: str, period: tuple[datetime, datetime]) -> pl.DataFrame:
     """The line's batches that touch a period."""
-    own = batches.filter((pl.col("line") == line) & pl.col("start").is_not_null()).sort("start")
+    of_line = batches.filter((pl.col("line") == line) & pl.col("start").is_not_null()).sort("start")
     ends = pl.min_horizontal(pl.col("end"), pl.col("start").shift(-1))
-    return own.filter((pl.col("start") < period[1]) & (ends.is_null() | (ends > period[0])))
+    return of_line.filter((pl.col("start") < period[1]) & (ends.is_null() | (ends > period[0])))
 
 
 def target_of(plant: Plant, sheet: pl.DataFrame) -> Target:

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from lineview.plant import Plant
-from lineview.report.answer import Table
+from lineview.report import show
+from lineview.report.answer import Table, columns_of
 from lineview.rope.account import RopeAccount
 from lineview.rope.forecast import HORIZON_H, State, verdict
-from lineview.rope.words import number
 
 
 @dataclass(frozen=True)
@@ -63,24 +63,28 @@ def rank_sizers(accounts: Iterable[RopeAccount]) -> list[RankedSizer]:
 
 def _ranked(account: RopeAccount) -> RankedSizer:
     sizer = account.sizer
-    told = RankedSizer(sizer.id, sizer.shown, sizer.line, "", problem=account.problem)
+    ranked = RankedSizer(sizer.id, sizer.shown, sizer.line, "", problem=account.problem)
     if account.model is not None:
-        found = verdict(account.model)
-        told = replace(
-            told, state=found.state, drift=found.wear_mm_per_h, drift_low=found.wear_low, drift_high=found.wear_high
+        judged = verdict(account.model)
+        ranked = replace(
+            ranked,
+            state=judged.state,
+            drift=judged.wear_mm_per_h,
+            drift_low=judged.wear_low,
+            drift_high=judged.wear_high,
         )
     if account.ahead is None:
-        return replace(told, problem=account.problem or "the tolerance is not known")
+        return replace(ranked, problem=account.problem or "the tolerance is not known")
     time = account.ahead.mean
-    return replace(told, hours=time.value_h, early=time.low_h, late=time.high_h, chance=time.share_within)
+    return replace(ranked, hours=time.value_h, early=time.low_h, late=time.high_h, chance=time.share_within)
 
 
-def _order(one: RankedSizer) -> tuple[int, float, str]:
-    if one.problem:
-        return 1, 0.0, one.sizer
-    if one.early is not None:
-        return 0, one.early if not one.out else -1.0, one.sizer
-    return 2, -one.chance, one.sizer
+def _order(sizer: RankedSizer) -> tuple[int, float, str]:
+    if sizer.problem:
+        return 1, 0.0, sizer.sizer
+    if sizer.early is not None:
+        return 0, sizer.early if not sizer.out else -1.0, sizer.sizer
+    return 2, -sizer.chance, sizer.sizer
 
 
 def ranked_sizers(asked: RopeAccount, elsewhere: Mapping[str, RopeAccount]) -> tuple[RankedSizer, ...]:
@@ -91,31 +95,24 @@ def ranked_sizers(asked: RopeAccount, elsewhere: Mapping[str, RopeAccount]) -> t
 
 def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
     """The ranking as a table."""
-    columns = (
-        ("sizer", "sizer", ""),
-        ("state", "rope", ""),
-        ("hours", "leaves tolerance in", "h"),
-        ("early", "at the earliest", "h"),
-        ("drift", "drift", "mm/h"),
-        ("low", "95 % from", "mm/h"),
-        ("high", "to", "mm/h"),
-        ("line", "line", ""),
-        ("why", "reason for its rank", ""),
+    columns = columns_of(
+        "sizer; state: rope; hours: leaves tolerance in [h]; early: at the earliest [h]; drift [mm/h]; "
+        "low: 95 % from [mm/h]; high: to [mm/h]; line; why: reason for its rank"
     )
-    lines = {one.id: one.name or one.id for one in plant.lines}
+    lines = {line.id: line.name or line.id for line in plant.lines}
     rows: list[dict[str, Any]] = [
         {
-            "sizer": one.shown,
-            "line": lines.get(one.line, one.line),
-            "state": state_words(one),
-            "drift": _rounded(one.drift),
-            "low": _rounded(one.drift_low),
-            "high": _rounded(one.drift_high),
-            "hours": one.hours,
-            "early": one.early,
-            "why": why_words(one),
+            "sizer": sizer.shown,
+            "line": lines.get(sizer.line, sizer.line),
+            "state": state_words(sizer),
+            "drift": _rounded(sizer.drift),
+            "low": _rounded(sizer.drift_low),
+            "high": _rounded(sizer.drift_high),
+            "hours": sizer.hours,
+            "early": sizer.early,
+            "why": why_words(sizer),
         }
-        for one in ranked
+        for sizer in ranked
     ]
     return Table("sizers", "Sizers of the works, the most urgent first", columns, rows)
 
@@ -124,36 +121,36 @@ def _rounded(drift: float | None) -> float | None:
     return None if drift is None else round(drift, 4)
 
 
-def state_words(one: RankedSizer) -> str:
+def state_words(sizer: RankedSizer) -> str:
     """Say how a sizer's rope stands, in a word or two."""
-    if one.state == "drifting" and one.drift is not None:
-        return "thinning" if one.drift < 0 else "thickening"
+    if sizer.state == "drifting" and sizer.drift is not None:
+        return "thinning" if sizer.drift < 0 else "thickening"
     words = {"steady": "steady", "stepped": "steady since a jump", "repaired": "steady since an adjustment"}
-    return words.get(one.state, "not known")
+    return words.get(sizer.state, "not known")
 
 
-def why_words(one: RankedSizer) -> str:
+def why_words(sizer: RankedSizer) -> str:
     """Say why a sizer stands where it does in the order."""
-    if one.problem:
-        return f"not known: {one.problem}"
-    if one.out:
+    if sizer.problem:
+        return f"not known: {sizer.problem}"
+    if sizer.out:
         return "out of tolerance already"
-    if one.hours is not None:
+    if sizer.hours is not None:
         return "leaves tolerance at this pace"
-    if one.early is not None:
+    if sizer.early is not None:
         return f"unlikely within {HORIZON_H:.0f} h"
     return f"will not leave tolerance within {HORIZON_H:.0f} h"
 
 
 def sooner_words(ranked: tuple[RankedSizer, ...], asked: str) -> str:
     """Say which other sizer needs attention sooner than the one asked about."""
-    ahead = ranked[: next((i for i, one in enumerate(ranked) if one.sizer == asked), 0)]
-    needs = [one for one in ahead if one.hours is not None]
+    ahead = ranked[: next((i for i, sizer in enumerate(ranked) if sizer.sizer == asked), 0)]
+    needs = [sizer for sizer in ahead if sizer.hours is not None]
     if not needs:
         return ""
     first = needs[0]
     if first.out:
         return f"{first.shown} needs attention sooner: its rope is out of tolerance."
-    early = number(first.early or 0.0, 0)
-    hours = f"{early} hours or more" if first.late is None else f"{early} to {number(first.late, 0)} hours"
+    early = show.number(first.early or 0.0, 0)
+    hours = f"{early} hours or more" if first.late is None else f"{early} to {show.number(first.late, 0)} hours"
     return f"{first.shown} needs attention sooner: its rope leaves tolerance in {hours}."

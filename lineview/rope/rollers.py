@@ -70,9 +70,9 @@ def _flows(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame | None:
     minute = pl.col("at").dt.truncate("1m").alias("minute")
     table: pl.DataFrame | None = None
     for pair in sorted({g.pair for g in machine.gauges if g.pair is not None}):
-        own = [g for g in machine.gauges if g.pair == pair]
-        speed = next((g for g in own if g.measures == "roller speed"), None)
-        size = next((g for g in own if g.measures == "rope diameter"), None)
+        of_pair = [g for g in machine.gauges if g.pair == pair]
+        speed = next((g for g in of_pair if g.measures == "roller speed"), None)
+        size = next((g for g in of_pair if g.measures == "rope diameter"), None)
         if speed is None or size is None or (surface := surface_speed_mm_s(pl.col("value"), speed)) is None:
             continue
         v = readings.filter((pl.col("channel") == speed.id) & (pl.col("value") > 0))
@@ -122,7 +122,7 @@ def roller_ripples(machine: Machine, readings: pl.DataFrame, gauge: pl.DataFrame
         if period is None:
             continue
         out.append(_look(speed.pair, period, gauge))
-    return sorted(out, key=lambda one: one.pair)
+    return sorted(out, key=lambda ripple: ripple.pair)
 
 
 def turning_period_s(speed: Gauge, readings: pl.DataFrame) -> float | None:
@@ -153,5 +153,5 @@ def _look(pair: int, period: float, gauge: pl.DataFrame) -> RollerRipple:
     width = max(5, round(4 * period / float(np.median(np.diff(seconds)))))
     slow = np.convolve(value, np.ones(width) / width, mode="same")
     inner = slice(width, -width) if seconds.size > 4 * width else slice(None)
-    found = ripple_at(seconds[inner], (value - slow)[inner], period)
-    return RollerRipple(pair, period, found, "" if found else "too few turns were seen")
+    ripple = ripple_at(seconds[inner], (value - slow)[inner], period)
+    return RollerRipple(pair, period, ripple, "" if ripple else "too few turns were seen")

@@ -12,35 +12,31 @@ import polars as pl
 from lineview.core.figure import Figure
 from lineview.core.frames import UTC_US
 from lineview.plant import Plant
-from lineview.report.answer import Scope, Table
+from lineview.report import show
+from lineview.report.answer import Scope, Table, columns_of
 from lineview.rope.account import RopeAccount
 from lineview.rope.drift_model import RopeModel, rope_components
 from lineview.rope.forecast import Effect, Verdict, fan, forecast_end
 from lineview.rope.ranking import RankedSizer, sizers_table
 from lineview.rope.watch import ALLOWANCE, FALSE_ALARM_H
-from lineview.rope.words import length, moment, number, took_out
+from lineview.rope.words import length, took_out
 from lineview.stats.run_lengths import QUICK, SLOW
 from lineview.stats.run_rules import NELSON
 
 
 def run_rules_table(account: RopeAccount) -> Table:
     """What each run rule asked for signals."""
-    columns = (
-        ("rule", "rule", ""),
-        ("signals", "signals", ""),
-        ("stands", "since the last adjustment", ""),
-        ("first", "first of these", ""),
-    )
-    found, model, seen = account.run_rules, account.model, account.watch
+    columns = columns_of("rule; signals; stands: since the last adjustment; first: first of these")
+    rules, model, watch = account.run_rules, account.model, account.watch
     title = "Run rules on the batches' residuals (Nelson's tests)"
-    if found is None or model is None or seen is None or found.refused:
+    if rules is None or model is None or watch is None or rules.refused:
         return Table("run_rules", title, columns, ())
-    if found.run_length is not None:
-        title += f"; together they alarm falsely once in {number(found.run_length, 0)} batches"
+    if rules.run_length is not None:
+        title += f"; together they alarm falsely once in {show.number(rules.run_length, 0)} batches"
     rows = []
-    for test, signal in found.signals.items():
+    for test, signal in rules.signals.items():
         places = np.flatnonzero(signal)
-        standing = places[places >= seen.since]
+        standing = places[places >= watch.since]
         first = model.points["at"][int(standing[0])] if standing.size else None
         words = f"{test}: {NELSON[test - 1]}"
         rows.append({"rule": words, "signals": places.size, "stands": standing.size, "first": first})
@@ -49,20 +45,20 @@ def run_rules_table(account: RopeAccount) -> Table:
 
 def run_rules_notes(account: RopeAccount) -> list[str]:
     """Say why run rules were not applied, where they were asked for."""
-    found = account.run_rules
-    if found is None:
+    rules = account.run_rules
+    if rules is None:
         return []
-    if found.refused:
-        return [f"Run rules are asked for in plant.toml and were not applied: {found.refused}."]
+    if rules.refused:
+        return [f"Run rules are asked for in plant.toml and were not applied: {rules.refused}."]
     return ["Run rules are on: they add false alarms to those of the charts, whose rate is set without them."]
 
 
 def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.DataFrame]:
     """The frames for the pictures."""
     out = {"batches": account.points}
-    seen = account.watch
-    if seen is not None:
-        out |= {"residuals": seen.single, "ewma": seen.ewma, "quick": seen.quick, "cusum": seen.cusum}
+    watch = account.watch
+    if watch is not None:
+        out |= {"residuals": watch.single, "ewma": watch.ewma, "quick": watch.quick, "cusum": watch.cusum}
     if account.model is not None:
         out["components"] = rope_components(account.model)
     if account.model is not None and account.ahead is not None:
@@ -78,30 +74,24 @@ def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.Dat
 
 def watch_table(account: RopeAccount) -> Table:
     """The charts that watch for drift: their parameters, limits and signals."""
-    columns = (
-        ("chart", "chart", ""),
-        ("parameter", "parameter", ""),
-        ("low", "lower limit", "mm"),
-        ("high", "upper limit", "mm"),
-        ("rate", "one false alarm in", ""),
-        ("signals", "signals", ""),
-        ("stands", "since the last adjustment", ""),
-        ("first", "first of these", ""),
+    columns = columns_of(
+        "chart; parameter; low: lower limit [mm]; high: upper limit [mm]; rate: one false alarm in; signals; "
+        "stands: since the last adjustment; first: first of these"
     )
     title = "Charts of the batches' residuals that watch for drift (ISO 7870-2, -4 and -6)"
-    seen = account.watch
-    if seen is None:
+    watch = account.watch
+    if watch is None:
         return Table("watch", title, columns, ())
-    averages = (("EWMA", SLOW, seen.ewma), ("EWMA, quick", QUICK, seen.quick), ("Shewhart", 1.0, seen.single))
+    averages = (("EWMA", SLOW, watch.ewma), ("EWMA, quick", QUICK, watch.quick), ("Shewhart", 1.0, watch.single))
     rows: list[dict[str, Any]] = []
-    for (chart, smoothing, frame), width in zip(averages, seen.widths, strict=True):
-        parameter = f"L {number(width, 2)}" + (f", λ {smoothing:g}" if smoothing < 1 else "")
+    for (chart, smoothing, frame), width in zip(averages, watch.widths, strict=True):
+        parameter = f"L {show.number(width, 2)}" + (f", λ {smoothing:g}" if smoothing < 1 else "")
         row = {"chart": chart, "parameter": parameter, "low": frame["low"][-1], "high": frame["high"][-1]}
         rate = f"{FALSE_ALARM_H:.0f} h, with the other two"
         rows.append({**row, "rate": rate, **_signals(frame)})
-    parameter, limit = f"k {ALLOWANCE:g}, h {number(seen.limit, 2)}", seen.cusum["limit"][-1]
+    parameter, limit = f"k {ALLOWANCE:g}, h {show.number(watch.limit, 2)}", watch.cusum["limit"][-1]
     row = {"chart": "CUSUM", "parameter": parameter, "low": -limit, "high": limit}
-    rows.append({**row, "rate": f"{FALSE_ALARM_H:.0f} h by itself", **_signals(seen.cusum)})
+    rows.append({**row, "rate": f"{FALSE_ALARM_H:.0f} h by itself", **_signals(watch.cusum)})
     return Table("watch", title, columns, rows)
 
 
@@ -139,7 +129,7 @@ def _causes(
     rows: list[dict[str, Any]] = []
     if account.model is not None and found is not None:
         since = "the last step" if account.model.adjustments else "the first batch"
-        when = moment(account.model.since, plant, scope.now)
+        when = show.moment_near(account.model.since, plant, scope.now)
         sources = {
             "drift_mm_per_h": (
                 "wear, an hour of running",
@@ -161,12 +151,7 @@ def _causes(
             figure = by_name.get(name)
             if figure is not None:
                 rows.append(_cause(what, figure, source, plant))
-    columns = (
-        ("what", "what moves the diameter", ""),
-        ("size", "size", ""),
-        ("interval", "95 % interval", ""),
-        ("from", "from", ""),
-    )
+    columns = columns_of("what: what moves the diameter; size; interval: 95 % interval; from")
     return Table("causes", "What moves the diameter", columns, rows)
 
 
@@ -175,8 +160,8 @@ def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, An
         return {"what": what, "size": None, "interval": None, "from": figure.why_none}
     signed = figure.name not in ("batch_to_batch_sd_mm", "within_batch_sd_mm")
     low, high = figure.low, figure.high
-    told = isinstance(low, float) and isinstance(high, float)
-    if told and signed and isinstance(low, float) and isinstance(high, float) and low < 0 < high:
+    bounded = isinstance(low, float) and isinstance(high, float)
+    if bounded and signed and isinstance(low, float) and isinstance(high, float) and low < 0 < high:
         source += "; no measurable effect"
 
     def size(mm: float) -> str:
@@ -187,15 +172,9 @@ def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, An
 
 
 def _adjustments(found: Verdict | None, plant: Plant, scope: Scope) -> Table:
-    columns = (
-        ("at", "when", ""),
-        ("what", "what", ""),
-        ("verdict", "verdict", ""),
-        ("before", "off target before", "mm"),
-        ("size", "changed by", "mm"),
-        ("low", "95 % from", "mm"),
-        ("high", "to", "mm"),
-        ("after", "off target after", "mm"),
+    columns = columns_of(
+        "at: when; what; verdict; before: off target before [mm]; size: changed by [mm]; "
+        "low: 95 % from [mm]; high: to [mm]; after: off target after [mm]"
     )
     rows = [
         {
@@ -216,7 +195,7 @@ def _adjustments(found: Verdict | None, plant: Plant, scope: Scope) -> Table:
 def verdict_words(effect: Effect, plant: Plant, scope: Scope) -> str:
     """Say what a step did, in words."""
     what = "adjustment" if effect.recorded else "unexplained jump"
-    name = f"the {what} of {moment(effect.at, plant, scope.now)}"
+    name = f"the {what} of {show.moment_near(effect.at, plant, scope.now)}"
     if not effect.real:
         return f"{name} made no measurable difference"
     if effect.helped and effect.before_mm * effect.size_mm < 0:
@@ -226,81 +205,62 @@ def verdict_words(effect: Effect, plant: Plant, scope: Scope) -> str:
 
 
 def _limits(account: RopeAccount) -> Table:
-    columns = (
-        ("chart", "chart", ""),
-        ("centre", "centre", "mm"),
-        ("low", "low", "mm"),
-        ("high", "high", "mm"),
-        ("sd", "standard deviation", "mm"),
-        ("points", "points", ""),
-        ("readings", "readings per point", ""),
-        ("outside", "points outside", ""),
-        ("which", "which", ""),
-        ("takes", "assumes", ""),
+    columns = columns_of(
+        "chart; centre [mm]; low [mm]; high [mm]; sd: standard deviation [mm]; points; "
+        "readings: readings per point; outside: points outside; which; takes: assumes"
     )
     rows = [
         {
-            "chart": one.chart,
-            "centre": one.limits.centre,
-            "low": one.limits.low,
-            "high": one.limits.high,
-            "sd": one.limits.sd,
-            "points": one.batches,
-            "readings": one.readings,
-            "outside": len(one.outside),
-            "which": ", ".join(one.outside[:12]) + (" …" if len(one.outside) > 12 else ""),
-            "takes": one.takes,
+            "chart": limit.chart,
+            "centre": limit.limits.centre,
+            "low": limit.limits.low,
+            "high": limit.limits.high,
+            "sd": limit.limits.sd,
+            "points": limit.batches,
+            "readings": limit.readings,
+            "outside": len(limit.outside),
+            "which": ", ".join(limit.outside[:12]) + (" …" if len(limit.outside) > 12 else ""),
+            "takes": limit.takes,
         }
-        for one in account.limits
+        for limit in account.limits
     ]
     return Table("limits", "Control limits, three standard deviations (ISO 7870-2)", columns, rows)
 
 
 def _gauges(account: RopeAccount) -> Table:
-    columns = (
-        ("gauge", "gauge", ""),
-        ("used", "used", ""),
-        ("readings", "usable readings", ""),
-        ("frozen", "standing still", ""),
-        ("off_rope", "no rope", ""),
-        ("found", "finding", ""),
+    columns = columns_of(
+        "gauge; used; readings: usable readings; frozen: standing still; off_rope: no rope; found: finding"
     )
     rows = []
-    for i, one in enumerate(account.gauges):
-        check = one.check
-        found = "dead" if check.dead else f"seems to be in {check.slip}" if check.slip else ""
+    for i, gauge in enumerate(account.gauges):
+        check = gauge.check
+        finding = "dead" if check.dead else f"seems to be in {check.slip}" if check.slip else ""
         rows.append(
             {
-                "gauge": one.gauge.id,
-                "used": "yes" if i == 0 and not found else "no",
+                "gauge": gauge.gauge.id,
+                "used": "yes" if i == 0 and not finding else "no",
                 "readings": check.usable.height,
                 "frozen": check.frozen,
                 "off_rope": check.off_rope,
-                "found": found,
+                "found": finding,
             }
         )
     return Table("gauges", "Diameter gauges", columns, rows)
 
 
 def _rollers(account: RopeAccount) -> Table:
-    columns = (
-        ("pair", "roller pair", ""),
-        ("turns_s", "turn time", "s"),
-        ("ripple", "ripple, amplitude", "mm"),
-        ("chance", "by chance", ""),
-        ("slip", "flow missing against the last pair", "%"),
-        ("low", "95 % from", "%"),
-        ("high", "to", "%"),
-        ("found", "finding", ""),
+    columns = columns_of(
+        "pair: roller pair; turns_s: turn time [s]; ripple: ripple, amplitude [mm]; chance: by chance; "
+        "slip: flow missing against the last pair [%]; low: 95 % from [%]; high: to [%]; found: finding"
     )
     rows: dict[int, dict[str, Any]] = {}
     empty = {key: None for key, _, _ in columns}
-    for one in account.ripples:
-        row = rows.setdefault(one.pair, {**empty, "pair": one.pair})
-        row["turns_s"], row["found"] = one.turns_s, one.why_none
-        if one.ripple is not None:
-            row["ripple"], row["chance"] = one.ripple.amplitude, one.ripple.chance
-            row["found"] = "ripple at this pair's turning period" if one.found else "no ripple"
+    for ripple in account.ripples:
+        row = rows.setdefault(ripple.pair, {**empty, "pair": ripple.pair})
+        row["turns_s"], row["found"] = ripple.turns_s, ripple.why_none
+        if ripple.ripple is not None:
+            row["ripple"], row["chance"] = ripple.ripple.amplitude, ripple.ripple.chance
+            row["found"] = "ripple at this pair's turning period" if ripple.found else "no ripple"
     for slip in account.slips:
         row = rows.setdefault(slip.pair, {**empty, "pair": slip.pair})
         row["slip"], row["low"], row["high"] = 100 * slip.share, 100 * slip.low, 100 * slip.high
@@ -316,22 +276,18 @@ def product_notes(model: RopeModel | None) -> list[str]:
     out = []
     if kinds.aside:
         out.append(
-            f"Batches of {_listed(kinds.aside)} are too few to know how far they run off their own target; "
+            f"Batches of {show.listed(kinds.aside)} are too few to know how far they run off their own target; "
             "they were left out of the drift."
         )
     if kinds.mixed:
         out.append(
-            f"How far the rope of {_listed(kinds.mixed)} runs off its own target cannot be separated from "
+            f"How far the rope of {show.listed(kinds.mixed)} runs off its own target cannot be separated from "
             "drift, from an adjustment or from the change between batches: too few batches, or a change of "
             "product at an adjustment."
         )
     if kinds.in_one_stretch:
         out.append(
-            f"Batches of {_listed(kinds.in_one_stretch)} were made in one stretch: whether that product runs "
+            f"Batches of {show.listed(kinds.in_one_stretch)} were made in one stretch: whether that product runs "
             "off its own target, or the rope jumped when it began or ended, is not known."
         )
     return out
-
-
-def _listed(names: tuple[str, ...]) -> str:
-    return " and ".join(names) if len(names) < 3 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from lineview.core.units import in_units
 from lineview.plant import Plant
+from lineview.report import show
 from lineview.report.answer import Scope, Span
 from lineview.rope.account import RopeAccount
 from lineview.rope.forecast import HORIZON_H, SHARE_OUT, Ahead, Effect, Verdict
@@ -21,33 +22,13 @@ def length(mm: float, plant: Plant, *, signed: bool = False, rate: bool = False)
     if rate and 0 < abs(value) < 10**-decimals * 10:
         decimals += 1
     word = "inch" if unit == "in" else unit  # "0.0002 in an hour" would be read as a preposition
-    return f"{number(value, decimals, signed=signed)} {word}"
-
-
-def number(value: float, decimals: int, *, signed: bool = False) -> str:
-    """Write a number with a true minus sign."""
-    text = f"{value:.{decimals}f}"
-    if float(text) == 0:
-        return text.lstrip("-")
-    if signed and value > 0:
-        return "+" + text
-    return text.replace("-", "−")
-
-
-def moment(at: datetime, plant: Plant, now: datetime) -> str:
-    """Write a moment by weekday within six days of now, by date else."""
-    local, us = at.astimezone(plant.tz), plant.units == "US"
-    clock = f"{local.hour % 12 or 12}:{local:%M\N{NO-BREAK SPACE}%p}" if us else f"{local:%H:%M}"
-    if abs((at - now).total_seconds()) < 6 * 86400:
-        return f"{local:%A} {clock}"
-    year = "" if local.year == now.astimezone(plant.tz).year else f" {local.year}"
-    return f"{local:%B} {local.day}{year} {clock}" if us else f"{local.day} {local:%B}{year} {clock}"
+    return f"{show.number(value, decimals, signed=signed)} {word}"
 
 
 def about(at: datetime, plant: Plant, now: datetime) -> str:
     """Write a forecast's moment, rounded to ten minutes."""
     rounded = datetime.fromtimestamp(round(at.timestamp() / 600) * 600, tz=at.tzinfo)
-    day, _, clock = moment(rounded, plant, now).rpartition(" ")
+    day, _, clock = show.moment_near(rounded, plant, now).rpartition(" ")
     return f"{day} about {clock}"
 
 
@@ -64,7 +45,7 @@ def sentence(account: RopeAccount, found: Verdict | None, plant: Plant, scope: S
         return _stepped(account, found, plant, scope)
     if found.state == "repaired":
         last = [e for e in found.effects if e.real][-1]
-        when = moment(last.at, plant, scope.now)
+        when = show.moment_near(last.at, plant, scope.now)
         return (
             Span(f"The adjustment of {when} corrected {took_out(last, plant)}; since then the rope of {name} "),
             Span("holds steady"),
@@ -102,7 +83,7 @@ def _leaving(account: RopeAccount, plant: Plant, scope: Scope) -> tuple[Span, ..
     when = "" if ahead.moment is None else f", {about(ahead.moment, plant, scope.now)}"
     return (
         Span("; at this pace it leaves tolerance in "),
-        Span(f"{_hours(hours)} of running", call=True),
+        Span(f"{show.hours(hours)} of running", call=True),
         Span(f"{when}."),
     )
 
@@ -110,12 +91,6 @@ def _leaving(account: RopeAccount, plant: Plant, scope: Scope) -> tuple[Span, ..
 def _stays(ahead: Ahead) -> str:
     sure = ahead.mean.low_h is None
     return "will not leave tolerance within" if sure else "most likely stays in tolerance for"
-
-
-def _hours(hours: float) -> str:
-    if hours < 2:
-        return f"{round(hours * 60)} minutes"
-    return f"{hours:.0f} hours"
 
 
 def _no_tolerance(account: RopeAccount) -> str:
@@ -174,12 +149,12 @@ def soft_line(account: RopeAccount, found: Verdict | None, plant: Plant, scope: 
         high = f"{ahead.mean.high_h:.0f}" if ahead.mean.high_h is not None else f"more than {HORIZON_H:.0f}"
         between = ""
         if ahead.moment_low is not None and ahead.moment_high is not None:
-            ends = (moment(at, plant, scope.now) for at in (ahead.moment_low, ahead.moment_high))
+            ends = (show.moment_near(at, plant, scope.now) for at in (ahead.moment_low, ahead.moment_high))
             between = f", {' to '.join(ends)}"
-        parts.append(f"{number(ahead.mean.low_h or 0.0, 0)} to {high} hours{between} (90 %)")
+        parts.append(f"{show.number(ahead.mean.low_h or 0.0, 0)} to {high} hours{between} (90 %)")
         parts += _share_out(ahead)
     taken = "Batch taper and batch-to-batch change are taken out"
     if account.marks == "blocks":
         taken = "Batches are unknown; blocks of readings stand in for them"
-    since = f"{account.model.n} batches since {moment(account.model.points['at'][0], plant, scope.now)}"
+    since = f"{account.model.n} batches since {show.moment_near(account.model.points['at'][0], plant, scope.now)}"
     return f"{'; '.join(parts)}. {taken}. {since}."

@@ -9,10 +9,11 @@ from datetime import datetime, timedelta
 from importlib.resources import files
 from typing import Any
 
-from lineview.core.figure import Figure
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer, Table, scope_name
+from lineview.report.answer import Answer, Table, columns_of, scope_name
+from lineview.report.figure_table import FIGURES
+from lineview.report.tables import figure_text, table_text
 
 #: Rows of each table on the sheet; tables not named here stay on the board.
 ROWS = {
@@ -35,7 +36,6 @@ _LEFT_OUT = {
     "stops": ("end",),
     "shifts": ("planned", "stood", "unseen"),
     "found changeovers": ("end",),
-    "key figures": ("formula", "minutes"),
     "changeovers": ("shortest_min", "longest_min"),
     "trends": ("slope_low", "slope_high"),
     "patterns": ("number", "minutes", "chance"),
@@ -127,11 +127,19 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "hours": hours,
         "tape-legend": "Height: pieces a minute; pale: the nominal band; hatched: standing.",
         "one-sheet": answer.question in ONE_SHEET,
-        "tables": [_table(table, plant) for table in handover(answer) if table.rows],
-        "figures": [] if answer.question in ONE_SHEET else [_figure(f, plant) for f in answer.figures],
+        "tables": [_table(table, plant) for table in (*handover(answer), *_key_figures(answer, plant)) if table.rows],
+        "figures": [] if answer.question in ONE_SHEET else [figure_text(figure, plant) for figure in answer.figures],
         "notes": list(answer.notes),
         "cautions": list(answer.cautions),
     }
+
+
+def _key_figures(answer: Answer, plant: Plant) -> list[Table]:
+    """Of a shift, the figures whose rows in the table of figures say that they are printed."""
+    printed = [f for f in answer.figures if f.name in FIGURES and FIGURES[f.name].printed]
+    rows = [{"name": f.label, "value": show.value(f, plant) if f.value is not None else None} for f in printed]
+    columns = columns_of("name: key figure; value")
+    return [Table("key figures", "Key figures", columns, rows)] if answer.question == "shift" else []
 
 
 def _band(answer: Answer, plant: Plant) -> tuple[float, float, float]:
@@ -169,33 +177,15 @@ def _tape(answer: Answer, plant: Plant) -> tuple[list[dict[str, Any]], list[str]
 
 
 def _table(table: Table, plant: Plant) -> dict[str, Any]:
-    headings, rows, align = table_text(table, plant)
+    text = table_text(table, plant)
     most = max(ROWS_SHOWN, ROWS.get(table.name, 0))
-    more = len(rows) - most
+    more = len(text.rows) - most
     return {
         "title": table.title,
         "left": table.name in LEFT,
         "wide": table.name in WIDE,
-        "headings": headings,
-        "align": align,
-        "rows": rows[:most],
+        "headings": text.headings,
+        "align": ["right" if number else "left" for number in text.numbers],
+        "rows": text.rows[:most],
         "more": f"and {more} more" if more > 0 else "",
     }
-
-
-def table_text(table: Table, plant: Plant) -> tuple[list[str], list[list[str]], list[str]]:
-    """A table as text."""
-    headings, align, columns = [], [], []
-    places = show.table_decimals(table.columns, table.rows, plant)
-    for key, words, unit in table.columns:
-        contents = [row.get(key) for row in table.rows]
-        headings.append(show.heading(words, unit, plant))
-        align.append("right" if any(isinstance(c, int | float) for c in contents) else "left")
-        columns.append([show.cell(c, unit, plant, places[key]) for c in contents])
-    return headings, [list(row) for row in zip(*columns, strict=True)], align
-
-
-def _figure(figure: Figure, plant: Plant) -> list[str]:
-    kind = "" if figure.why_none else figure.interval_kind
-    value, interval = show.value(figure, plant), show.interval(figure, plant)
-    return [figure.label, value, interval, kind, f"{figure.n:,}"]

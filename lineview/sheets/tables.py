@@ -14,8 +14,7 @@ from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table
-from lineview.report.show import heading
-from lineview.sheets.pdf import table_text
+from lineview.report.tables import heading, table_text
 
 #: Spreadsheets refuse these in a sheet's name, and more than 31 characters.
 NOT_IN_NAMES = str.maketrans(dict.fromkeys("[]:*?/\\'", " "))
@@ -69,7 +68,7 @@ _HEAD = ["figure", "value", "low", "high", "unit", "interval", "n", "period", "w
 
 
 def _figure(figure: Figure, plant: Plant) -> list[Any]:
-    ends = [_shown(one, figure.unit, plant) for one in (figure.low, figure.high)]
+    ends = [_shown(end, figure.unit, plant) for end in (figure.low, figure.high)]
     value = figure.why_none if figure.value is None else _shown(figure.value, figure.unit, plant)
     period = show.period(figure.period, plant) if figure.period else ""
     kind = "" if figure.why_none else figure.interval_kind
@@ -167,16 +166,16 @@ def to_csv(answer: Answer, plant: Plant) -> bytes:
     table = next((t for t in answer.tables if t.rows), None)
     if table is None:
         return b"\xef\xbb\xbf"
-    headings, rows, _ = table_text(table, plant)
-    plain = [[cell.replace("\N{MINUS SIGN}", "-").replace(",", "") for cell in row] for row in rows]
-    numbers = [all(_is_number(row[c]) for row in plain) for c in range(len(headings))]
+    text = table_text(table, plant)
+    plain = [[cell.replace("\N{MINUS SIGN}", "-").replace(",", "") for cell in row] for row in text.rows]
+    numbers = [all(_is_number(row[c]) for row in plain) for c in range(len(text.headings))]
     cells = [
         [p if numbers[c] else r for c, (p, r) in enumerate(zip(*both, strict=True))]
-        for both in zip(plain, rows, strict=True)
+        for both in zip(plain, text.rows, strict=True)
     ]
-    text = pl.DataFrame(cells, schema=[f"{h}" for h in _unique(headings)], orient="row")
-    names = [n for n, number in zip(text.columns, numbers, strict=True) if not number]
-    safe = text.with_columns(guarded(text.select(names))) if names else text
+    frame = pl.DataFrame(cells, schema=_unique(text.headings), orient="row")
+    names = [n for n, number in zip(frame.columns, numbers, strict=True) if not number]
+    safe = frame.with_columns(guarded(frame.select(names))) if names else frame
     return b"\xef\xbb\xbf" + safe.write_csv().encode("utf-8")
 
 
@@ -185,9 +184,9 @@ def _is_number(text: str) -> bool:
 
 
 def _unique(headings: list[str]) -> list[str]:
-    seen: dict[str, int] = {}
+    counts: dict[str, int] = {}
     names = []
     for text in (name or " " for name in headings):  # a column without a name would be given one
-        seen[text] = seen.get(text, 0) + 1
-        names.append(text if seen[text] == 1 else f"{text} ({seen[text]})")
+        counts[text] = counts.get(text, 0) + 1
+        names.append(text if counts[text] == 1 else f"{text} ({counts[text]})")
     return names

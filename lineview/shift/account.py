@@ -77,9 +77,9 @@ class ShiftAccount:
     def stop_minutes(self, *kinds: str) -> float:
         """The minutes of stops and short stops of these kinds [min]."""
         others = {kind for _, kind in self.kinds} - set(kinds) if "own" in kinds else set(kinds)
-        found = sum(minutes for (_, kind), (minutes, _) in self.kinds.items() if kind in others)
+        known = sum(minutes for (_, kind), (minutes, _) in self.kinds.items() if kind in others)
         # What nothing puts down to another cause is the machine's own.
-        return self.minutes["stop"] + self.minutes["short stop"] - found if "own" in kinds else found
+        return self.minutes["stop"] + self.minutes["short stop"] - known if "own" in kinds else known
 
     @property
     def good(self) -> Estimate:
@@ -152,8 +152,8 @@ def joined(accounts: Sequence[ShiftAccount], nominal_per_min: float) -> ShiftAcc
 
 def _sum_kinds(accounts: Sequence[ShiftAccount]) -> dict[tuple[str, str], tuple[float, float]]:
     sums: dict[tuple[str, str], tuple[float, float]] = {}
-    for one in accounts:
-        for key, (minutes, made) in one.kinds.items():
+    for account in accounts:
+        for key, (minutes, made) in account.kinds.items():
             before = sums.get(key, (0.0, 0.0))
             sums[key] = (before[0] + minutes, before[1] + made)
     return sums
@@ -182,24 +182,24 @@ def accounts(
     ).with_columns(new=~(goes_on & (pl.col("shift") == pl.col("shift").shift(1))).fill_null(value=False))
     summed = rows.group_by("shift", "state").agg(pl.col("us").sum(), pl.col("pieces").sum(), pl.col("new").sum())
     sums = {(shift, state): rest for shift, state, *rest in summed.iter_rows()}
-    nothing, told = [0, 0.0, 0], coded_sums(rows)
-    found = []
+    nothing, coded = [0, 0.0, 0], coded_sums(rows)
+    result = []
     for k, counted in enumerate(pieces):
-        own = {state: sums.get((k, state), nothing) for state in STATES}
-        found.append(
+        by_state = {state: sums.get((k, state), nothing) for state in STATES}
+        result.append(
             ShiftAccount(
-                minutes={state: us / 6e7 for state, (us, _, _) in own.items()},
-                made={state: float(made or 0.0) for state, (_, made, _) in own.items()},
-                stretches={state: int(n) for state, (_, _, n) in own.items()},
+                minutes={state: us / 6e7 for state, (us, _, _) in by_state.items()},
+                made={state: float(made or 0.0) for state, (_, made, _) in by_state.items()},
+                stretches={state: int(n) for state, (_, _, n) in by_state.items()},
                 pieces=counted,
                 nominal_per_min=nominal_per_min,
-                kinds=told.kinds.get(k, {}),
-                coded_run_min=told.run_min.get(k, 0.0),
-                coded_stand_min=told.stand_min.get(k, 0.0),
-                uncounted_min=told.uncounted_min.get(k, 0.0),
+                kinds=coded.kinds.get(k, {}),
+                coded_run_min=coded.run_min.get(k, 0.0),
+                coded_stand_min=coded.stand_min.get(k, 0.0),
+                uncounted_min=coded.uncounted_min.get(k, 0.0),
             )
         )
-    return tuple(found)
+    return tuple(result)
 
 
 _SAID = {"outside": "caused elsewhere"}
@@ -242,8 +242,8 @@ def loss_waterfall(account: ShiftAccount, *, good_counted: bool = True) -> tuple
             if part > 0:
                 split.append((f"{cause}: {_SAID.get(kind, kind)}", part, of_it - part * rate))
                 minutes, made = minutes - part, made - of_it
-        own = f"{cause}: the machine's own" if split else cause
-        steps += [(own, minutes, made - minutes * rate), *split]
+        name = f"{cause}: the machine's own" if split else cause
+        steps += [(name, minutes, made - minutes * rate), *split]
     steps.append(("made in breaks", None, account.made_in("break")))
     steps.append(("rejects", None, -account.rejects_used))
     steps.append(("counters differ", None, account.counters_differ))

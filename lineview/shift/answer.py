@@ -36,48 +36,48 @@ def notes(
     measured: ShiftMeasures, machine: Machine, inputs: ShiftInputs, unknown_states: Sequence[str]
 ) -> tuple[str, ...]:
     """Say what cannot be told and which export would tell it."""
-    told: list[str] = []
+    out: list[str] = []
     known_products = machine.gauge("product") or machine.gauge("batch")
     if not inputs.batches.height and known_products is None:
-        told.append(_unmarked(measured))
+        out.append(_unmarked(measured))
     if not inputs.stop_log.height:
-        told.append("No stop log: stops have no reasons until somebody sets them.")
+        out.append("No stop log: stops have no reasons until somebody sets them.")
     if not inputs.plan.height:
-        told.append("No plan: the pace needed for it is not known.")
+        out.append("No plan: the pace needed for it is not known.")
     if not inputs.reels.height:
-        told.append("No reel log: the next reel change is not known.")
+        out.append("No reel log: the next reel change is not known.")
     if machine.counter("rejects") is None and machine.counter("good pieces") is None:
-        told.append("No counter of rejects or good pieces: good pieces are at most the pieces made.")
+        out.append("No counter of rejects or good pieces: good pieces are at most the pieces made.")
     if machine.set_per_min is None:
-        told.append("No set rate in plant.toml: the ladder starts from the middle of the nominal band.")
+        out.append("No set rate in plant.toml: the ladder starts from the middle of the nominal band.")
     if unknown_states:
-        told.append(
+        out.append(
             f"What the states {', '.join(unknown_states[:6])} mean is not declared in plant.toml; published "
             "lists number the same names differently, so a number is not guessed."
         )
     made = measured.so_far
     ran = made.counted_run_min
     if ran > 1e-9 and (made.made["running"] + made.made["slow"]) / ran > made.nominal_per_min:
-        told.append(
+        out.append(
             f"It ran faster than nominal, so effectiveness is above 100 %: {made.nominal_per_min:g} a minute "
             "is too low a nominal rate for this period. Nothing is capped."
         )
-    told += _states(measured)
-    told += _slow(measured)
+    out += _states(measured)
+    out += _slow(measured)
     if abs(made.counters_differ) >= 0.5:
-        told.append(
+        out.append(
             f"Good pieces differ by {made.counters_differ:+,.0f} from pieces made less rejects: the counters disagree."
         )
-    return tuple(told)
+    return tuple(out)
 
 
 def _unmarked(measured: ShiftMeasures) -> str:
     """Say where changeovers come from without batch marks."""
-    found = measured.changeovers.filter(pl.col("sure").is_not_null()).height
+    count = measured.changeovers.filter(pl.col("sure").is_not_null()).height
     start = "No batch sheet and no product channel: "
-    if not found:
+    if not count:
         return start + "changeovers cannot be separated from stops."
-    many = "one changeover was" if found == 1 else f"{found} changeovers were"
+    many = "one changeover was" if count == 1 else f"{count} changeovers were"
     return (
         f"{start}{many} found, not recorded, where the line stood for {LEAST_MIN:g} planned minutes or "
         "longer and the rope restarted after it. Between which flavours is unknown; a long pause between "
@@ -87,20 +87,20 @@ def _unmarked(measured: ShiftMeasures) -> str:
 
 def _states(measured: ShiftMeasures) -> list[str]:
     """Say what the machine's states added, and where they contradict its counter."""
-    told, account, against = [], measured.so_far, measured.against
+    out, account, against = [], measured.so_far, measured.against
     coded = account.coded_run_min + account.coded_stand_min
     if coded >= 0.5:
-        told.append(
+        out.append(
             f"{coded:,.0f} minutes have no counter readings and are known from the machine's own states: "
             f"{account.coded_run_min:,.0f} running, {account.coded_stand_min:,.0f} standing."
         )
     if against.count:
         times = "once" if against.count == 1 else f"{against.count:,} times"
-        told.append(
+        out.append(
             f"The machine's state and its counter disagreed {times} for longer than a minute, "
             f"{against.minutes:,.0f} minutes in all: the counter takes precedence."
         )
-    return told
+    return out
 
 
 def _slow(measured: ShiftMeasures) -> list[str]:
@@ -194,8 +194,8 @@ def _tables(plant: Plant, measured: ShiftMeasures, study: ShiftStudy, scope: Sco
         tables.append(shift_table(measured))
     if study.legs.height > 1:
         tables.append(leg_table(study.legs))
-    found = found_table(measured)
-    return (*tables, *found, *study_tables(study, plant), key_figure_table(measured))
+    unrecorded = found_table(measured)
+    return (*tables, *unrecorded, *study_tables(study, plant), key_figure_table(measured))
 
 
 def _with_rate(tape: pl.DataFrame) -> pl.DataFrame:

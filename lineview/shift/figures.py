@@ -114,8 +114,8 @@ def _minutes(figures: FigureList, account: ShiftAccount, n: int, slow: tuple[flo
             most = account.minutes[state] + open_min
             minutes = Estimate(minutes.value, minutes.value, most, n, interval="bounds: unseen minutes")
         if state == "slow" and slow[1] > slow[0]:
-            said = "bounds: a slow stretch's ends lie within a reading interval"
-            minutes = Estimate(minutes.value, slow[0], slow[1] + open_min, n, interval=said)
+            kind = "bounds: a slow stretch's ends lie within a reading interval"
+            minutes = Estimate(minutes.value, slow[0], slow[1] + open_min, n, interval=kind)
         figures.add(name, minutes, working)
 
 

@@ -29,17 +29,17 @@ def planned_pieces(
 ) -> float | None:
     """The pieces planned for a line in a period."""
     require(plan, PLAN, "plan")
-    own = plan.filter((pl.col("line") == line) & pl.col("pieces").is_finite()).filter(
+    of_line = plan.filter((pl.col("line") == line) & pl.col("pieces").is_finite()).filter(
         (pl.col("start") < end) & (pl.col("end").fill_null(end) > start)
     )
-    if not own.height:
+    if not of_line.height:
         return None
-    begins, finishes = own["start"].to_list(), own["end"].fill_null(end).to_list()
+    begins, finishes = of_line["start"].to_list(), of_line["end"].fill_null(end).to_list()
     spent = _planned_s(shifts, zone, begins, finishes)
     inner = [max(at, start) for at in begins], [min(at, end) for at in finishes]
     inside = _planned_s(shifts, zone, *inner)
     share = np.where(spent > 0, inside / np.where(spent > 0, spent, 1.0), 1.0)
-    return float(own["pieces"].to_numpy() @ share)
+    return float(of_line["pieces"].to_numpy() @ share)
 
 
 def plan_covers(
@@ -140,9 +140,9 @@ def reel_ends(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, now: dat
 
     Source: derived-projection
     """
-    own = reels.filter((pl.col("machine") == counts.machine.id) & (pl.col("at") <= now)).sort("at", "row")
+    mounted = reels.filter((pl.col("machine") == counts.machine.id) & (pl.col("at") <= now)).sort("at", "row")
     events = []
-    for row in _mounted(plant, own):
+    for row in _mounted(plant, mounted):
         web = plant.web(row["web"] or "")
         name = f"{(web.name or web.kind) if web else row['web']} reel ends"
         held = row["length_m"] or (full_reel_m(web) if web else None)
@@ -171,10 +171,10 @@ def _mounted(plant: Plant, changes: pl.DataFrame) -> list[dict[str, Any]]:
 
 def batch_end(plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: datetime, pace: Pace) -> list[NextEvent]:
     """When the batch on the line ends."""
-    own = batches.filter((pl.col("line") == counts.machine.line) & (pl.col("start") <= now)).sort("start")
-    if not own.height:
+    started = batches.filter((pl.col("line") == counts.machine.line) & (pl.col("start") <= now)).sort("start")
+    if not started.height:
         return []
-    row = own.row(-1, named=True)
+    row = started.row(-1, named=True)
     product = plant.product(row["product"] or "")
     name = f"batch ends{f', {product.flavour}' if product else ''}"
     made = _made(counts, row["start"], now)
@@ -195,5 +195,5 @@ def _made(counts: MachineCounts, start: datetime, end: datetime) -> float | None
 
 def _event(name: str, pieces: float, working: str, pace: Pace) -> NextEvent:
     at, earliest, latest = pace.when(pieces)
-    told = f"{working} = {pieces:,.0f} pieces left at {pace.usual_per_min:,.0f} a planned minute"
-    return NextEvent(name, at, earliest, latest, told, "" if at else "after the period's end")
+    whole = f"{working} = {pieces:,.0f} pieces left at {pace.usual_per_min:,.0f} a planned minute"
+    return NextEvent(name, at, earliest, latest, whole, "" if at else "after the period's end")

@@ -49,22 +49,22 @@ def expected_minutes(
     products: Sequence[Product], matrix: pl.DataFrame, *, usual_min: float
 ) -> dict[tuple[str, str], float]:
     """The expected changeover from each product to each other [min]."""
-    seen = {(a, b): (m, n) for a, b, n, m in matrix.select("before", "after", "count", "median_min").iter_rows()}
+    medians = {(a, b): (m, n) for a, b, n, m in matrix.select("before", "after", "count", "median_min").iter_rows()}
     base = {p.id: p.base for p in products}
     by_base: dict[tuple[str, str], list[tuple[float, int]]] = {}
-    for (a, b), told in seen.items():
+    for (a, b), median in medians.items():
         if a in base and b in base:
-            by_base.setdefault((base[a], base[b]), []).append(told)
+            by_base.setdefault((base[a], base[b]), []).append(median)
     out = {}
-    for one in products:
+    for product in products:
         for other in products:
-            pooled = by_base.get((one.base, other.base))
-            if (one.id, other.id) in seen:
-                out[one.id, other.id] = seen[one.id, other.id][0]
+            pooled = by_base.get((product.base, other.base))
+            if (product.id, other.id) in medians:
+                out[product.id, other.id] = medians[product.id, other.id][0]
             elif pooled:
-                out[one.id, other.id] = sum(m * n for m, n in pooled) / sum(n for _, n in pooled)
+                out[product.id, other.id] = sum(m * n for m, n in pooled) / sum(n for _, n in pooled)
             else:
-                out[one.id, other.id] = usual_min
+                out[product.id, other.id] = usual_min
     return out
 
 
@@ -115,13 +115,13 @@ def _best(spent: Floats, down: Floats, first: int | None, solve_s: float) -> tup
     if first is not None:
         whole[n, [k for k in range(n) if k != first]] = np.inf
     np.fill_diagonal(whole, np.inf)
-    found = shortest_tour(whole, solve_s=solve_s)
-    place = found.tour.index(n)
-    path = [*found.tour[place + 1 :], *found.tour[:place]]
-    if found.exact:
+    solution = shortest_tour(whole, solve_s=solve_s)
+    place = solution.tour.index(n)
+    path = [*solution.tour[place + 1 :], *solution.tour[:place]]
+    if solution.exact:
         return path, 0.0
     downs, taken = _along(spent, down, path)
-    least = found.bound - downs * outweighs
+    least = solution.bound - downs * outweighs
     return path, 100 * (taken / least - 1) if least > 0 else None
 
 
@@ -168,10 +168,10 @@ def study_shift(
     changed = reels.filter(pl.col("machine") == machine.id)["at"].drop_nulls()
     nobody = pl.col("before", "after").fill_null(UNKNOWN)
     changes = measured.changeovers.with_columns(nobody)
-    seen = changeover_matrix(changes, lambda name: _of(plant, name, base=False))
-    own = changes.filter(pl.col("start").is_between(*_reach(measured.tape), closed="left"))
-    flavours = changeover_matrix(own, lambda name: _of(plant, name, base=False))
-    bases = changeover_matrix(own, lambda name: _of(plant, name, base=True))
+    by_flavour = changeover_matrix(changes, lambda name: _of(plant, name, base=False))
+    within = changes.filter(pl.col("start").is_between(*_reach(measured.tape), closed="left"))
+    flavours = changeover_matrix(within, lambda name: _of(plant, name, base=False))
+    bases = changeover_matrix(within, lambda name: _of(plant, name, base=True))
     operating = account.planned_min - account.minutes["changeover"] - account.unseen_min
     good = time_elements(account).good
     return ShiftStudy(
@@ -180,7 +180,7 @@ def study_shift(
         Efficiency(good, account.nominal_per_min, operating, outside_minutes(measured.tape)),
         flavours,
         bases,
-        _order(plant, machine.line, plan, batches, seen, now, end),
+        _order(plant, machine.line, plan, batches, by_flavour, now, end),
         _events(plant, measured, end, now, reels, batches),
         speed_segments(measured.steps.filter(pl.col("state").is_in(["running", "slow"]))),
         _in_maintenance(measured),
@@ -226,14 +226,14 @@ def _order(
     )
     ran = batches.filter((pl.col("line") == line) & (pl.col("start") <= now)).sort("start")
     runs = plant.product(ran["product"].to_list()[-1] or "") if ran.height else None
-    found: dict[str, Product] = {runs.id: runs} if runs is not None else {}
+    by_id: dict[str, Product] = {runs.id: runs} if runs is not None else {}
     for name in rows["product"].to_list():
         product = plant.product(name or "")
         if product is not None:
-            found.setdefault(product.id, product)
-    if not 3 <= len(found) <= MOST_PRODUCTS:
+            by_id.setdefault(product.id, product)
+    if not 3 <= len(by_id) <= MOST_PRODUCTS:
         return None
-    products = list(found.values())
+    products = list(by_id.values())
     minutes = expected_minutes(products, flavours, usual_min=USUAL_CHANGEOVER_MIN)
     return cheapest_order(products, minutes, first=runs.id if runs is not None else None)
 

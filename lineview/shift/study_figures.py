@@ -12,7 +12,7 @@ from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
 from lineview.machine.stop_statistics import LEAST_STOPS, Cluster
 from lineview.plant import Plant
-from lineview.report.answer import Table
+from lineview.report.answer import Table, columns_of
 from lineview.report.figures import FigureList
 from lineview.shift.key_figures import (
     EDITION,
@@ -99,13 +99,9 @@ def _efficiencies(figures: FigureList, efficiency: Efficiency) -> None:
         figures.add(name, 100 * share, working)
 
 
-_MATRIX = (
-    ("before", "from", ""),
-    ("after", "to", ""),
-    ("count", "times", ""),
-    ("median_min", "median", "min"),
-    ("shortest_min", "shortest", "min"),
-    ("longest_min", "longest", "min"),
+_MATRIX = columns_of(
+    "before: from; after: to; count: times; median_min: median [min]; shortest_min: shortest [min]; "
+    "longest_min: longest [min]"
 )
 
 
@@ -143,7 +139,7 @@ def _order(study: ShiftStudy, plant: Plant) -> list[Table]:
         product = plant.product(name)
         allergens = ", ".join(product.allergens) if product else ""
         rows.append({"place": k, "product": _flavour(plant, name), "allergens": allergens})
-    columns = (("place", "", ""), ("product", "flavour", ""), ("allergens", "allergens", ""))
+    columns = columns_of("place:; product: flavour; allergens")
     saved = study.order.as_given_min - study.order.minutes
     title = f"Advice: this order of flavours would take {study.order.minutes:.0f} min of changeovers"
     if saved >= 0.5:

@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 
 from lineview.machine.stops import pareto, stop_list
-from lineview.report.answer import Scope, Table
+from lineview.report.answer import Scope, Table, columns_of
 from lineview.report.figure_table import FIGURES
 from lineview.shift.account import loss_waterfall
 from lineview.shift.key_figures import (
@@ -28,19 +28,13 @@ def ladder_table(measured: ShiftMeasures) -> Table:
     """The pieces from nominal to good, cause by cause."""
     rungs = loss_waterfall(measured.so_far, good_counted=measured.good_counted)
     rows = [{"cause": r.cause, "minutes": r.minutes, "pieces": r.pieces} for r in rungs]
-    columns = (("cause", "where the pieces went", ""), ("minutes", "minutes", "min"), ("pieces", "pieces", ""))
+    columns = columns_of("cause: where the pieces went; minutes [min]; pieces")
     return Table("ladder", "Where the pieces went", columns, rows)
 
 
 def next_table(measured: ShiftMeasures, scope: Scope, events: Sequence[dict[str, Any]]) -> Table:
     """What comes next and when: reel and batch ends, then the end of the shift."""
-    columns = (
-        ("event", "next", ""),
-        ("at", "at", ""),
-        ("earliest", "earliest", ""),
-        ("latest", "latest", ""),
-        ("why", "", ""),
-    )
+    columns = columns_of("event: next; at; earliest; latest; why:")
     end = {"event": "shift ends", "at": scope.period.end, "earliest": None, "latest": None, "why": ""}
     rows = [*events, end] if measured.left_min > 1e-6 else []
     return Table("next", "Next", columns, rows)
@@ -51,41 +45,24 @@ def stop_table(measured: ShiftMeasures) -> Table:
     every = stop_list(measured.tape)
     rows = every.sort("minutes", descending=True).head(LISTED).sort("start").rows(named=True)
     title = "Stops" if every.height <= LISTED else f"The {LISTED} longest of {every.height:,} stops"
-    columns = (
-        ("start", "from", ""),
-        ("end", "to", ""),
-        ("minutes", "minutes", "min"),
-        ("state", "state", ""),
-        ("reason", "reason", ""),
-    )
+    columns = columns_of("start: from; end: to; minutes [min]; state; reason")
     return Table("stops", title, columns, rows)
 
 
 def reason_table(measured: ShiftMeasures) -> Table:
     """Sum the standing minutes by reason, the longest first."""
-    columns = (
-        ("reason", "reason", ""),
-        ("stops", "stops", ""),
-        ("minutes", "minutes", "min"),
-        ("share_percent", "share", "%"),
-        ("so_far_percent", "running total", "%"),
-    )
+    columns = columns_of("reason; stops; minutes [min]; share_percent: share [%]; so_far_percent: running total [%]")
     return Table("reasons", "Downtime by reason", columns, pareto(stop_list(measured.tape)).rows(named=True))
 
 
 def found_table(measured: ShiftMeasures) -> list[Table]:
     """List the changeovers that were found, not recorded, with how sure each is; no table without one."""
-    own = measured.changeovers.filter(pl.col("sure").is_not_null())
-    if not own.height or not measured.tape.height:
+    unrecorded = measured.changeovers.filter(pl.col("sure").is_not_null())
+    if not unrecorded.height or not measured.tape.height:
         return []
     inside = (pl.col("start") < measured.tape["end"].max()) & (pl.col("end") > measured.tape["start"].min())
-    rows = own.filter(inside).select("start", "end", "minutes", sure_percent=pl.col("sure") * 100)
-    columns = (
-        ("start", "from", ""),
-        ("end", "to", ""),
-        ("minutes", "minutes", "min"),
-        ("sure_percent", "how sure", "%"),
-    )
+    rows = unrecorded.filter(inside).select("start", "end", "minutes", sure_percent=pl.col("sure") * 100)
+    columns = columns_of("start: from; end: to; minutes [min]; sure_percent: how sure [%]")
     title = "Changeovers found in the rope, not recorded"
     return [Table("found changeovers", title, columns, rows.rows(named=True))] if rows.height else []
 
@@ -97,22 +74,15 @@ def shift_table(measured: ShiftMeasures) -> Table:
     for (shift, date, start), account in zip(names, measured.accounts, strict=True):
         rows.append({"shift": shift, "date": date, "start": start, **_summary(account)})
     rows.append({"shift": "all", "date": None, "start": None, **_summary(measured.so_far)})
-    columns = (
-        ("date", "day", ""),
-        ("shift", "shift", ""),
-        ("good", "good pieces", ""),
-        ("planned", "planned", "min"),
-        ("run", "ran", "min"),
-        ("stood", "stood", "min"),
-        ("unseen", "not seen", "min"),
-        ("rate", "effective rate", "pieces/min"),
-        ("uptime", "uptime", "%"),
+    columns = columns_of(
+        "date: day; shift; good: good pieces; planned [min]; run: ran [min]; stood [min]; "
+        "unseen: not seen [min]; rate: effective rate [pieces/min]; uptime [%]"
     )
     return Table("shifts", "Shift by shift", columns, rows)
 
 
 def _summary(account: Any) -> dict[str, Any]:
-    good, seen = account.good.value, account.planned_min - account.unseen_min
+    good, minutes = account.good.value, account.planned_min - account.unseen_min
     return {
         "good": None if good is None else round(good),
         "planned": account.planned_min,
@@ -120,19 +90,13 @@ def _summary(account: Any) -> dict[str, Any]:
         "stood": account.stand_min,
         "unseen": account.unseen_min,
         "rate": good / account.planned_min if good is not None and account.planned_min > 0 else None,
-        "uptime": 100 * account.run_min / seen if seen > 1e-9 else None,
+        "uptime": 100 * account.run_min / minutes if minutes > 1e-9 else None,
     }
 
 
 def leg_table(legs: pl.DataFrame) -> Table:
     """The legs of one speed, for a period in which the speed stepped."""
-    columns = (
-        ("start", "from", ""),
-        ("end", "to", ""),
-        ("run_min", "ran", "min"),
-        ("pieces", "pieces", ""),
-        ("rate_per_min", "rate", "pieces/min"),
-    )
+    columns = columns_of("start: from; end: to; run_min: ran [min]; pieces; rate_per_min: rate [pieces/min]")
     return Table("legs", "Stretches at one speed", columns, legs.rows(named=True))
 
 
@@ -154,10 +118,5 @@ def key_figure_table(measured: ShiftMeasures) -> Table:
         minutes = measured.so_far.minutes[state]
         formula = f"ISO 22400-2: {iso}; six losses: {losses}"
         rows.append({"name": f"minutes {state}", "percent": None, "formula": formula, "minutes": minutes})
-    columns = (
-        ("name", "ISO 22400-2", ""),
-        ("percent", "value", "%"),
-        ("minutes", "minutes", "min"),
-        ("formula", "formula", ""),
-    )
+    columns = columns_of("name: ISO 22400-2; percent: value [%]; minutes [min]; formula")
     return Table("key figures", "Key figures (ISO 22400-2)", columns, rows)

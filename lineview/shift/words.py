@@ -34,8 +34,8 @@ def sentence(measured: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span
     """Say what the shift made, in one plain sentence."""
     account = measured.so_far
     several = measured.windows.height > 1
-    one = "This period" if measured.cuts_shift else "This shift"
-    subject = f"These {in_words(measured.windows.height)} shifts" if several else one
+    this = "This period" if measured.cuts_shift else "This shift"
+    subject = f"These {in_words(measured.windows.height)} shifts" if several else this
     if scope.now <= scope.period.start:
         return (Span(f"{subject} has not begun: the latest reading is from before it."),)
     if account.planned_min <= 1e-9:
@@ -178,14 +178,14 @@ def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
     if 0 < unexplained < stops:
         without = f", {in_words(unexplained)} of them without a reason"
     kinds = []
-    for state, one, many, more in (
+    for state, single, many, more in (
         ("changeover", "changeover", "changeovers", ""),
         ("stop", "stop", "stops", without),
         ("short stop", "short stop", "short stops", f" under {plant.short_stop_min:g} minutes"),
     ):
         count = account.stretches[state]
         if count:
-            kinds.append(f"{account.minutes[state]:,.0f} in {in_words(count)} {one if count == 1 else many}{more}")
+            kinds.append(f"{account.minutes[state]:,.0f} in {in_words(count)} {single if count == 1 else many}{more}")
     stood = f"{account.stand_min:,.0f} minute{'' if round(account.stand_min) == 1 else 's'}"
     return f"It stood for {stood}: {', '.join(kinds)}."
 

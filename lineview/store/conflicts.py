@@ -55,7 +55,7 @@ class PerIntake:
         paths = [path for path in map(self._path, intakes) if path.exists()]
         if not paths:
             return empty(self._schema)
-        return pl.concat([pl.read_parquet(path) for path in paths])
+        return pl.concat([pl.read_parquet(path, glob=False) for path in paths])
 
 
 CONFLICTS = {

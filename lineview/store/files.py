@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 from uuid import uuid4
 
 import polars as pl
@@ -16,6 +17,44 @@ from deltalake.exceptions import DeltaError
 from sqlalchemy.exc import SQLAlchemyError
 
 from lineview.core.errors import Fault, StoreError
+
+if sys.platform == "win32":
+    import msvcrt
+
+    def _take(file: IO[bytes], wait: bool) -> None:
+        msvcrt.locking(file.fileno(), msvcrt.LK_LOCK if wait else msvcrt.LK_NBLCK, 1)
+else:
+    import fcntl
+
+    def _take(file: IO[bytes], wait: bool) -> None:
+        fcntl.flock(file.fileno(), fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
+
+
+@contextmanager
+def locked(path: Path, *, wait: bool = True) -> Iterator[bool]:
+    """Hold a lock file against other processes and other threads.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The lock file, made where it is missing and left there.
+    wait : bool
+        Whether to wait for whoever holds it.
+
+    Yields
+    ------
+    bool
+        Whether it is held: False only where somebody else holds it and it is not waited for.
+    """
+    with path.open("ab") as file:
+        try:
+            _take(file, wait)
+        except OSError:
+            if wait:
+                raise
+            yield False
+            return
+        yield True
 
 
 def put(path: Path, write: Callable[[Path], object]) -> None:

@@ -109,6 +109,7 @@ class TableFiles:
     def _plain(self, paths: Sequence[Path]) -> pl.LazyFrame:
         return pl.scan_parquet(
             list(paths),
+            glob=False,  # a folder may have brackets in its name
             hive_partitioning=False,
             schema=self._written,
             missing_columns="insert",
@@ -118,7 +119,9 @@ class TableFiles:
     def _coded(self, paths: Sequence[Path]) -> pl.LazyFrame:
         """The files' rows with codes for few distinct texts; files of former versions hold the texts."""
         types = _as_codes(self._written)
-        return pl.concat([_with_types(pl.scan_parquet(path, hive_partitioning=False), types) for path in paths])
+        return pl.concat(
+            [_with_types(pl.scan_parquet(path, glob=False, hive_partitioning=False), types) for path in paths]
+        )
 
 
 def _with_types(rows: pl.LazyFrame, types: Mapping[str, pl.DataType]) -> pl.LazyFrame:

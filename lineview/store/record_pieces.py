@@ -16,6 +16,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import REFUSALS, empty
+from lineview.core.names import readable
 from lineview.intake.detect.sheets import InPieces, Stretch
 from lineview.store.blocks import Block, blocks, channel_blocks, pieces
 from lineview.store.compare import DISPUTES, Nearby, Tally, compare_readings
@@ -41,7 +42,7 @@ def record_in_pieces(recorder: Recorder, export: InPieces) -> Receipt:
 
 def _told(export: InPieces, kept: Kept, counts: Counter[str]) -> dict[str, Any]:
     return {
-        "file": export.path.name,
+        "file": readable(export.path.name),
         "sha256": kept.sha256,
         "size_bytes": kept.size_bytes,
         "layouts": ", ".join(export.layouts),
@@ -119,5 +120,5 @@ class _Writing:
     def _refusals(self) -> pl.DataFrame:
         if not self._refused:
             return empty(REFUSALS)
-        named = pl.lit(self._row.id, pl.Int64).alias("intake"), pl.lit(self._export.path.name).alias("file")
+        named = (pl.lit(self._row.id, pl.Int64).alias("intake"), pl.lit(readable(self._export.path.name)).alias("file"))
         return pl.concat(self._refused).with_columns(*named).select(list(REFUSALS))

@@ -169,7 +169,7 @@ class RecordTable:
                 if sha256(file.read_bytes()).hexdigest() != file.stem.rpartition("-")[2]:
                     return None
                 self._sound[path] = there
-            return pl.read_parquet(file, columns=list(columns), hive_partitioning=False)
+            return pl.read_parquet(file, columns=list(columns), glob=False, hive_partitioning=False)
         except (OSError, pl.exceptions.PolarsError):
             return None
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import IO, Self
+from typing import Self
 
 import polars as pl
 
@@ -16,39 +15,19 @@ from lineview.core.errors import StoreError
 from lineview.core.frames import READINGS, WEIGHTS
 from lineview.intake.detect.sheets import Export, InPieces
 from lineview.store.accounts import Accounts
-from lineview.store.files import make_folder, storage_errors
+from lineview.store.files import locked, make_folder, storage_errors
 from lineview.store.journal import Journal
 from lineview.store.manual_entries import ManualEntries
 from lineview.store.reader import StoreReader
 from lineview.store.readings import PartedTable
 from lineview.store.record_pieces import record_in_pieces
-from lineview.store.table_log import lost_entries, mend_log
+from lineview.store.table_log import check_path, lost_entries, mend_log
 from lineview.store.writer import Receipt, Recorder, app_id
 
-if sys.platform == "win32":
-    import msvcrt
 
-    def _take(file: IO[bytes], wait: bool) -> None:
-        msvcrt.locking(file.fileno(), msvcrt.LK_LOCK if wait else msvcrt.LK_NBLCK, 1)
-else:
-    import fcntl
-
-    def _take(file: IO[bytes], wait: bool) -> None:
-        fcntl.flock(file.fileno(), fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
-
-
-@contextmanager
-def writing(folder: Path, *, wait: bool = True) -> Iterator[bool]:
+def writing(folder: Path, *, wait: bool = True) -> AbstractContextManager[bool]:
     """Hold the store for writing, against other processes and other threads."""
-    with (folder / "writing.lock").open("ab") as file:
-        try:
-            _take(file, wait)
-        except OSError:
-            if wait:
-                raise
-            yield False
-            return
-        yield True
+    return locked(folder / "writing.lock", wait=wait)
 
 
 __all__ = ["Receipt", "Store"]
@@ -112,6 +91,7 @@ class Store(StoreReader):
         StoreError
             Where the folder or the journal cannot be used.
         """
+        check_path(folder)
         with storage_errors(f"open the store in {folder}"):
             make_folder(folder)
             with writing(folder):

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Collection, Sequence
 from pathlib import Path
 from shutil import copyfile, rmtree
@@ -19,6 +20,7 @@ from uuid import uuid4
 from deltalake import DeltaTable, Field, PostCommitHookProperties, Schema
 
 from lineview.core.errors import Fault, StoreError
+from lineview.core.names import readable
 from lineview.store.files import make_folder, put, sync, sync_folder
 
 #: Given with every commit: the library's summaries of a log appear before they are on the disk.
@@ -85,6 +87,24 @@ class TableLog:
             return int(json.loads((self._folder / _LAST_SUMMARY).read_bytes())["version"])
         except (FileNotFoundError, ValueError, KeyError):
             return -1
+
+
+#: What the library cannot have in a path, and how it is called.
+_UNUSABLE = (
+    (r"[\x00-\x1f\x7f]", "a line break or another control character"),
+    (r"\\", "a backslash"),
+    (r"%[0-9A-Fa-f]{2}", "a percent sign before two digits"),
+    (r"[\ud800-\udfff]", "a byte that is not UTF-8"),
+)
+
+
+def check_path(folder: Path) -> None:
+    """Raise where tables cannot be kept under a folder because of how it or one above it is called."""
+    path = folder.resolve().as_posix()
+    for pattern, what in _UNUSABLE:
+        if re.search(pattern, path):
+            do = "Move the works to a folder without it, or rename the folder"
+            raise StoreError(Fault(f"the path has {what} in it", readable(path), "a plain path", do))
 
 
 def make_table(folder: Path, fields: Sequence[Field], partition_by: Sequence[str]) -> None:

@@ -18,6 +18,7 @@ from typing import Any
 import polars as pl
 
 from lineview.core.errors import Fault, StoreError
+from lineview.core.names import readable
 from lineview.intake.detect.sheets import Export
 from lineview.store.blocks import Block, blocks, pieces
 from lineview.store.compare import DISPUTES, Nearby, Tally, compare_kind, compare_readings, compare_weights
@@ -240,7 +241,7 @@ def _beginning(export: Export, found: dict[str, list[Block]], tally: Tally) -> B
         advice = "Nothing was taken in; please report this with the file"
         raise StoreError(Fault(what, export.path.name, "every row in one of the three", advice))
     told = {
-        "file": export.path.name,
+        "file": readable(export.path.name),
         "sha256": export.sha256,
         "size_bytes": export.size_bytes,
         "layouts": ", ".join(export.layouts),

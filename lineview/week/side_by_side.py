@@ -13,6 +13,7 @@ from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Span, Table
 from lineview.report.figures import FigureList
+from lineview.report.tables import heading
 from lineview.week.compare import RATE, Comparison, Difference
 from lineview.week.tables import rounded
 from lineview.week.words import subject_of
@@ -88,7 +89,7 @@ def _measure_table(comparison: Comparison, plant: Plant) -> Table:
             key: None if value is None else round(in_units(value, row.unit, plant.units)[0], 3)
             for key, value in _amounts(row, 6).items()
         }
-        name = show.heading(row.name, row.unit, plant)
+        name = heading(row.name, row.unit, plant)
         rows.append({"what": name, **amounts, "verdict": row.verdict})
     columns = _columns(comparison, "key figure", "")
     return Table("compared", f"{_capital(comparison.first)} against {comparison.second}", columns, rows)

@@ -15,15 +15,15 @@ from lineview.weight.spread import WeightSpread
 
 def weight_figures(account: WeightAccount, across: LineSpread | None, period: Period) -> tuple[Figure, ...]:
     """The figures of one machine's weights, and of the spread between lines."""
-    figures, found = FigureList(period), account.deviation
-    if found is None or account.target_g is None:
+    figures, spread = FigureList(period), account.deviation
+    if spread is None or account.target_g is None:
         _nothing(figures, account)
     else:
-        _means(figures, account, found, account.target_g)
-        _spreads(figures, found)
-        _numbers(figures, account, found)
-        _capabilities(figures, account, found)
-        _giveaway(figures, account, found)
+        _means(figures, account, spread, account.target_g)
+        _spreads(figures, spread)
+        _numbers(figures, account, spread)
+        _capabilities(figures, account, spread)
+        _giveaway(figures, account, spread)
         _yields(figures, account.balance)
     _lines(figures, across)
     return figures.all
@@ -41,9 +41,9 @@ def _add(
 ) -> None:
     """Add an estimate, which says so where there are too few weighings for its limits."""
     open_ended = estimate.value is not None and estimate.low is None
-    said = estimate.interval or "too few batches or weighings for an interval" if open_ended else ""
+    kind = estimate.interval or "too few batches or weighings for an interval" if open_ended else ""
     shown = working if estimate.value is not None else ""
-    figures.add(name, estimate, shown, n=n, interval=said, sources=sources, **words)
+    figures.add(name, estimate, shown, n=n, interval=kind, sources=sources, **words)
 
 
 def _nothing(figures: FigureList, account: WeightAccount) -> None:
@@ -57,48 +57,48 @@ def _nothing(figures: FigureList, account: WeightAccount) -> None:
             figures.too_few(name, needs=1, has=0)
 
 
-def _means(figures: FigureList, account: WeightAccount, found: WeightSpread, target: float) -> None:
+def _means(figures: FigureList, account: WeightAccount, spread: WeightSpread, target: float) -> None:
     products = account.sorted.kept["product"].n_unique()
     of = "" if products == 1 else f", mean of {products} products by pieces weighed"
     kind = ""
-    if found.mean_low is None:
-        kind = found.checks.why_no_mean or "too few weighings for an interval"
-    elif found.batches <= 1:
-        kind = "95 % confidence, of this one batch" if found.batches else "95 % confidence, from samples"
-    deviation = Estimate(found.mean, found.mean_low, found.mean_high, found.pieces, interval=kind)
-    working = f"target {target:.4g} g{of} {found.mean:+.4f} g mean deviation over {found.batches} batches"
+    if spread.mean_low is None:
+        kind = spread.checks.why_no_mean or "too few weighings for an interval"
+    elif spread.batches <= 1:
+        kind = "95 % confidence, of this one batch" if spread.batches else "95 % confidence, from samples"
+    deviation = Estimate(spread.mean, spread.mean_low, spread.mean_high, spread.pieces, interval=kind)
+    working = f"target {target:.4g} g{of} {spread.mean:+.4f} g mean deviation over {spread.batches} batches"
     # One target is certain; of several the mean follows what was weighed.
     figures.add("mean_g", Estimate.exact(target) + deviation, working)
     figures.add("target_g", target, f"plant.toml, {products} product(s){of}", n=products)
-    working = f"batch means weighted by 1 / (between² + within² / pieces) over {found.batches} batches"
-    working += f"; {found.checks.words}" if found.checks.words else ""
+    working = f"batch means weighted by 1 / (between² + within² / pieces) over {spread.batches} batches"
+    working += f"; {spread.checks.words}" if spread.checks.words else ""
     figures.add("deviation_g", deviation, working)
 
 
-def _spreads(figures: FigureList, found: WeightSpread) -> None:
-    levels = " / ".join(found.levels) or "none"
-    working = f"restricted maximum likelihood, levels {levels}, {found.weighings} weighings"
-    working += f"; {found.checks.words}" if found.checks.words else ""
+def _spreads(figures: FigureList, spread: WeightSpread) -> None:
+    levels = " / ".join(spread.levels) or "none"
+    working = f"restricted maximum likelihood, levels {levels}, {spread.weighings} weighings"
+    working += f"; {spread.checks.words}" if spread.checks.words else ""
     total = "√(between² + within²)"
-    if found.between.value is not None and found.within.value is not None:
-        total = f"√({found.between.value:.4f}² + {found.within.value:.4f}²)"
-    _add(figures, "sd_within_g", found.within, working, found.weighings)
-    _add(figures, "sd_between_g", found.between, working, found.batches)
-    _add(figures, "sd_total_g", found.total, total, found.weighings)
-    _add(figures, "sd_samples_g", found.samples, working, found.weighings)
-    _add(figures, "sd_piece_g", found.piece, working, found.weighings)
+    if spread.between.value is not None and spread.within.value is not None:
+        total = f"√({spread.between.value:.4f}² + {spread.within.value:.4f}²)"
+    _add(figures, "sd_within_g", spread.within, working, spread.weighings)
+    _add(figures, "sd_between_g", spread.between, working, spread.batches)
+    _add(figures, "sd_total_g", spread.total, total, spread.weighings)
+    _add(figures, "sd_samples_g", spread.samples, working, spread.weighings)
+    _add(figures, "sd_piece_g", spread.piece, working, spread.weighings)
 
 
-def _numbers(figures: FigureList, account: WeightAccount, found: WeightSpread) -> None:
+def _numbers(figures: FigureList, account: WeightAccount, spread: WeightSpread) -> None:
     aside = account.sorted.aside.height
     reasons = "; ".join(f"{n} {why}" for why, n in account.sorted.reasons.items())
-    counted = f"counted over {found.weighings} weighings"
-    figures.add("batches", found.batches, counted, n=found.weighings)
-    figures.add("pieces", found.pieces, counted, n=found.weighings)
+    counted = f"counted over {spread.weighings} weighings"
+    figures.add("batches", spread.batches, counted, n=spread.weighings)
+    figures.add("pieces", spread.pieces, counted, n=spread.weighings)
     figures.add("set_aside", aside, reasons or "none was set aside", n=aside)
 
 
-def _capabilities(figures: FigureList, account: WeightAccount, found: WeightSpread) -> None:
+def _capabilities(figures: FigureList, account: WeightAccount, spread: WeightSpread) -> None:
     capability, scaled = account.capability, account.scaled
     if capability is not None and scaled is not None:
         within = "" if scaled.within.value is None else f"{scaled.within.value:.4f}"
@@ -110,14 +110,14 @@ def _capabilities(figures: FigureList, account: WeightAccount, found: WeightSpre
             ("pp", capability.pp, f"1 / (3 × {total})"),
             ("ppk", capability.ppk, f"({mean}) / (3 × {total})"),
         ):
-            _add(figures, name, index, f"{working}, in tolerances from the target", found.pieces)
+            _add(figures, name, index, f"{working}, in tolerances from the target", spread.pieces)
     if scaled is None:
         return figures.unknown("below_tolerance_percent", "no weight can be used")
     working = "normal share below target − tolerance, by mean and total spread"
-    return _add(figures, "below_tolerance_percent", share_below(scaled).scaled(100.0), working, found.pieces)
+    return _add(figures, "below_tolerance_percent", share_below(scaled).scaled(100.0), working, spread.pieces)
 
 
-def _giveaway(figures: FigureList, account: WeightAccount, found: WeightSpread) -> None:
+def _giveaway(figures: FigureList, account: WeightAccount, spread: WeightSpread) -> None:
     """Add giveaway a piece and in kilograms a week."""
     given, week = account.giveaway, account.week
     if given is None:
@@ -129,24 +129,24 @@ def _giveaway(figures: FigureList, account: WeightAccount, found: WeightSpread) 
         of = " of the products weighed" if 1 - split.covered >= NAMED_FROM else ""
     elif week is not None:
         working = (
-            f"{found.mean:+.4f} g × {week[0]:,.0f} pieces a week ({week[1]:,.0f} pieces "
+            f"{spread.mean:+.4f} g × {week[0]:,.0f} pieces a week ({week[1]:,.0f} pieces "
             f"× {week[3]:,.0f} / {week[2]:,.0f} planned minutes)"
         )
-    _add(figures, "giveaway_g_per_piece", given.g_per_piece, "mean mass − target; negative: short", found.pieces)
-    _add(figures, "giveaway_kg_per_week", given.kg_per_week, working, found.pieces, sources=sources, of=of)
+    _add(figures, "giveaway_g_per_piece", given.g_per_piece, "mean mass − target; negative: short", spread.pieces)
+    _add(figures, "giveaway_kg_per_week", given.kg_per_week, working, spread.pieces, sources=sources, of=of)
 
 
 def _sum(split: WeekGiveaway, rows: tuple[ProductGiveaway, ...], *, money: bool = False) -> str:
     """Write a sum over products with its numbers, and how its limits were made."""
-    told = " + ".join(
+    parts = " + ".join(
         f"{r.product} {r.pieces_per_week:,.0f} × {r.off_g.value:+.4f} g"
         + (f" × {r.price_per_kg:g} a kg" if money else "")
         for r in rows
         if r.off_g.value is not None and (r.price_per_kg is not None or not money)
     )
     if split.degrees is None or split.degrees < 1:
-        return told
-    return f"{told}; uncertainties by squares, Student's t with {split.degrees} degrees of freedom"
+        return parts
+    return f"{parts}; uncertainties by squares, Student's t with {split.degrees} degrees of freedom"
 
 
 def _money(figures: FigureList, account: WeightAccount, detail: WeightDetail) -> None:

@@ -10,7 +10,7 @@ import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.plant import Plant
-from lineview.report.answer import Table
+from lineview.report.answer import Table, columns_of
 from lineview.stats.generalized_intervals import draw_components, percentiles
 from lineview.stats.means import student_interval
 from lineview.stats.variance_components import nested_layout, reml
@@ -137,16 +137,9 @@ def _means(both: pl.DataFrame, line: str, between: float | None, within: float |
 
 def line_table(across: LineSpread | None, plant: Plant) -> Table:
     """Each line's mean deviation from target, over the products that several lines made."""
-    columns = (
-        ("line", "Line", ""),
-        ("batches", "Batches", ""),
-        ("pieces", "Pieces", ""),
-        ("off_g", "Off target", "g"),
-        ("off_low", "Low", "g"),
-        ("off_high", "High", "g"),
-        ("apart_g", "Difference from this line", "g"),
-        ("apart_low", "Low", "g"),
-        ("apart_high", "High", "g"),
+    columns = columns_of(
+        "line: Line; batches: Batches; pieces: Pieces; off_g: Off target [g]; off_low: Low [g]; "
+        "off_high: High [g]; apart_g: Difference from this line [g]; apart_low: Low [g]; apart_high: High [g]"
     )
     rows = [
         {

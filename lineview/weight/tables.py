@@ -8,13 +8,13 @@ from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure
 from lineview.core.units import in_units
 from lineview.plant import Plant
-from lineview.report.answer import Table
+from lineview.report.answer import Table, columns_of
 from lineview.weight.account import WeightAccount
 from lineview.weight.bags import BagPlan, BagRow
 from lineview.weight.detail import WeightDetail
 from lineview.weight.giveaway import Giveaway, ProductGiveaway
 
-_WITH_LIMITS = (("what", "", ""), ("size", "Size", "g"), ("low", "Low", "g"), ("high", "High", "g"))
+_WITH_LIMITS = columns_of("what:; size: Size [g]; low: Low [g]; high: High [g]")
 
 
 def spread_table(figures: tuple[Figure, ...]) -> Table:
@@ -31,7 +31,7 @@ def spread_table(figures: tuple[Figure, ...]) -> Table:
 
 def capability_table(figures: tuple[Figure, ...]) -> Table:
     """The capability and performance indices."""
-    columns = (("what", "", ""), ("size", "Index", ""), ("low", "Low", ""), ("high", "High", ""), ("from", "From", ""))
+    columns = columns_of("what:; size: Index; low: Low; high: High; from: From")
     rows = [
         {
             "what": f"{f.label}, %" if f.unit == "%" else f.label,
@@ -49,13 +49,9 @@ def capability_table(figures: tuple[Figure, ...]) -> Table:
 def product_table(account: WeightAccount) -> Table:
     """Give mean and deviation by product."""
     kept = account.sorted.kept
-    columns = (
-        ("product", "Product", ""),
-        ("batches", "Batches", ""),
-        ("pieces", "Pieces", ""),
-        ("mean_g", "Mean", "g"),
-        ("target_g", "Target", "g"),
-        ("deviation_g", "Off target", "g"),
+    columns = columns_of(
+        "product: Product; batches: Batches; pieces: Pieces; mean_g: Mean [g]; target_g: Target [g]; "
+        "deviation_g: Off target [g]"
     )
     pieces = pl.col("pieces").cast(pl.Float64)
     rows = (
@@ -74,13 +70,7 @@ def product_table(account: WeightAccount) -> Table:
 
 def chart_table(detail: WeightDetail) -> Table:
     """Give centre, limits and batches outside of the three charts."""
-    columns = (
-        ("chart", "Chart", ""),
-        ("centre", "Centre", "g"),
-        ("low", "Low limit", "g"),
-        ("high", "High limit", "g"),
-        ("outside", "Outside", ""),
-    )
+    columns = columns_of("chart: Chart; centre: Centre [g]; low: Low limit [g]; high: High limit [g]; outside: Outside")
     rows = [
         {
             "chart": f"{c.chart} ({c.unit})",
@@ -96,12 +86,9 @@ def chart_table(detail: WeightDetail) -> Table:
 
 def plan_table(detail: WeightDetail) -> Table:
     """How many pieces to weigh how often to know the mean."""
-    columns = (
-        ("within", "Mean to ±", "g"),
-        ("batches", "Batches", ""),
-        ("samples", "Samples per batch", ""),
-        ("pieces", "Pieces per sample", ""),
-        ("total", "Pieces in total", ""),
+    columns = columns_of(
+        "within: Mean to ± [g]; batches: Batches; samples: Samples per batch; pieces: Pieces per sample; "
+        "total: Pieces in total"
     )
     rows = [
         {
@@ -118,18 +105,10 @@ def plan_table(detail: WeightDetail) -> Table:
 
 def bag_table(plans: tuple[BagPlan, ...]) -> Table:
     """Give planned bags by count and by weight, product by product."""
-    columns = (
-        ("product", "Product", ""),
-        ("label_g", "Label", "g"),
-        ("lot", "Bags per lot", ""),
-        ("count", "Pieces", ""),
-        ("count_mean_g", "Mean bag", "g"),
-        ("count_chance", "Chance to pass", "%"),
-        ("least_mean_g", "Least mean piece", "g"),
-        ("fill_g", "Or fill to", "g"),
-        ("fill_mean_g", "Mean bag filled", "g"),
-        ("fill_chance", "Chance to pass filled", "%"),
-        ("why", "Why", ""),
+    columns = columns_of(
+        "product: Product; label_g: Label [g]; lot: Bags per lot; count: Pieces; count_mean_g: Mean bag [g]; "
+        "count_chance: Chance to pass [%]; least_mean_g: Least mean piece [g]; fill_g: Or fill to [g]; "
+        "fill_mean_g: Mean bag filled [g]; fill_chance: Chance to pass filled [%]; why: Why"
     )
     rows = [_bag(row, plan) for plan in plans for row in plan.rows]
     under = f" under {plans[0].name}" if plans else ""
@@ -168,20 +147,14 @@ def _why(row: BagRow) -> str:
 
 def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -> Table:
     """Give giveaway by product, with the mean piece that each product's bags would still allow."""
-    columns = (
-        ("product", "Product", ""),
-        ("pieces", "Pieces a week", ""),
-        ("off_g", "Off target", "g"),
-        ("kg", "Giveaway a week", "kg"),
-        ("kg_low", "Low", "kg"),
-        ("kg_high", "High", "kg"),
-        ("price", "Price", f"{plant.currency}/kg"),
-        ("money", "Money a week", plant.currency),
-        ("money_low", "Low", plant.currency),
-        ("money_high", "High", plant.currency),
-        ("allowed_g", "Lowest safe target", "g"),
-        ("room_g", "Could be lowered by", "g"),
-        ("why", "Remark", ""),
+    columns = columns_of(
+        "product: Product; pieces: Pieces a week; off_g: Off target [g]; kg: Giveaway a week [kg]; "
+        "kg_low: Low [kg]; kg_high: High [kg]; price: Price [price]; "
+        "money: Money a week [currency]; money_low: Low [currency]; "
+        "money_high: High [currency]; allowed_g: Lowest safe target [g]; "
+        "room_g: Could be lowered by [g]; why: Remark",
+        currency=plant.currency,
+        price=f"{plant.currency}/kg",
     )
     targets = dict(account.sorted.kept.select("product", "target_g").unique("product").iter_rows())
     rows = [
@@ -224,12 +197,12 @@ def _allowed(
     """The least mean piece that the product's bags allow, how far above it pieces are, and remarks."""
     plan = next((p for p in bags if p.product == row.product), None)
     planned = [(r.least_mean_g, r) for r in plan.rows if r.least_mean_g is not None] if plan else []
-    said = [s.why_none for s in (row.off_g, row.money_per_week) if s.why_none][:1]
+    remarks = [s.why_none for s in (row.off_g, row.money_per_week) if s.why_none][:1]
     if not planned or target_g is None:
-        return {"allowed_g": None, "room_g": None, "why": "; ".join(said)}
+        return {"allowed_g": None, "room_g": None, "why": "; ".join(remarks)}
     # A product packed in several bags has to hold the most demanding one.
-    least, worst = max(planned, key=lambda one: one[0])
+    least, worst = max(planned, key=lambda pair: pair[0])
     label, unit = in_units(worst.label_g, "g", plant.units)
-    said.append(f"{worst.count} pieces as {label:.4g} {unit}")
+    remarks.append(f"{worst.count} pieces as {label:.4g} {unit}")
     room = None if row.off_g.value is None else target_g + row.off_g.value - least
-    return {"allowed_g": least, "room_g": room, "why": "; ".join(said)}
+    return {"allowed_g": least, "room_g": room, "why": "; ".join(remarks)}

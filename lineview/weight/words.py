@@ -5,6 +5,7 @@ from __future__ import annotations
 from lineview.core.estimate import Estimate
 from lineview.core.units import convert, in_units
 from lineview.plant import Plant
+from lineview.report import show
 from lineview.report.answer import Span
 from lineview.weight.account import WeightAccount
 from lineview.weight.detail import WeightDetail
@@ -31,30 +32,30 @@ def mass(grams: float, plant: Plant, *, signed: bool = False) -> str:
 
 def sentence(account: WeightAccount, plant: Plant) -> tuple[Span, ...]:
     """Say mean, distance from target and both spreads in one sentence."""
-    found = account.deviation
-    if found is None or account.target_g is None:
+    spread = account.deviation
+    if spread is None or account.target_g is None:
         return (Span(_nothing(account), call=bool(account.sorted.aside.height)),)
-    one = account.sorted.kept["product"].n_unique() == 1
-    side = "over" if found.mean >= 0 else "under"
-    off = mass(abs(found.mean), plant)
-    if one:
-        start = f"A piece weighs {mass(found.mean + account.target_g, plant)} on average, "
-        told = [Span(start), Span(f"{off} {side} its target", call=_off_target(account))]
+    single = account.sorted.kept["product"].n_unique() == 1
+    side = "over" if spread.mean >= 0 else "under"
+    off = mass(abs(spread.mean), plant)
+    if single:
+        start = f"A piece weighs {mass(spread.mean + account.target_g, plant)} on average, "
+        spans = [Span(start), Span(f"{off} {side} its target", call=_off_target(account))]
     else:
-        start = f"Pieces average {mass(found.mean + account.target_g, plant)}, "
-        told = [Span(start), Span(f"{off} {side} target", call=_off_target(account))]
-    between, within = _spread(found.between, plant), _spread(found.within, plant)
-    if within and found.between.value == 0:
-        told.append(Span(f"; pieces differ by {within}, batches by no more than that explains."))
+        start = f"Pieces average {mass(spread.mean + account.target_g, plant)}, "
+        spans = [Span(start), Span(f"{off} {side} target", call=_off_target(account))]
+    between, within = _spread(spread.between, plant), _spread(spread.within, plant)
+    if within and spread.between.value == 0:
+        spans.append(Span(f"; pieces differ by {within}, batches by no more than that explains."))
     elif between and within:
-        told.append(Span(f"; batches differ by {between}, pieces within a batch by {within}."))
+        spans.append(Span(f"; batches differ by {between}, pieces within a batch by {within}."))
     elif within:
-        told.append(Span(f"; pieces differ by {within}; how far batches differ is not known."))
-    elif _spread(found.total, plant):
-        told.append(Span(f"; weights differ by {_spread(found.total, plant)}."))
+        spans.append(Span(f"; pieces differ by {within}; how far batches differ is not known."))
+    elif _spread(spread.total, plant):
+        spans.append(Span(f"; weights differ by {_spread(spread.total, plant)}."))
     else:
-        told.append(Span("; how far pieces differ is not known."))
-    return tuple(told)
+        spans.append(Span("; how far pieces differ is not known."))
+    return tuple(spans)
 
 
 def _spread(spread: Estimate, plant: Plant) -> str:
@@ -87,13 +88,17 @@ def _all(account: WeightAccount) -> int:
 
 def soft_line(account: WeightAccount, label: str, plant: Plant, money: Estimate | None = None) -> str:
     """Say period, numbers and what was taken out, below the sentence."""
-    found = account.deviation
+    spread = account.deviation
     parts = [label] if label else []
-    if found is not None:
-        counted = (_count(found.pieces, "piece"), _count(found.weighings, "weighing"), _count(found.batches, "batch"))
+    if spread is not None:
+        counted = (
+            show.counted(spread.pieces, "piece"),
+            show.counted(spread.weighings, "weighing"),
+            show.counted(spread.batches, "batch"),
+        )
         parts.append("{} in {} of {}".format(*counted))
-        if found.mean_low is not None and found.mean_high is not None:
-            low, high = (mass(end, plant, signed=True) for end in (found.mean_low, found.mean_high))
+        if spread.mean_low is not None and spread.mean_high is not None:
+            low, high = (mass(end, plant, signed=True) for end in (spread.mean_low, spread.mean_high))
             parts.append(f"mean off target {low} to {high} with 95 % confidence")
     parts += _given_away(account, plant, money)
     if account.sorted.aside.height:
@@ -111,40 +116,35 @@ def _given_away(account: WeightAccount, plant: Plant, money: Estimate | None) ->
         return []
     amount, unit = in_units(abs(week.value), "kg", plant.units)
     side = "above" if week.value > 0 else "below"
-    told = money is not None and money.value is not None and money.value * week.value > 0
-    cost = f", {abs(money.value):,.0f} {plant.currency}" if told and money and money.value else ""
+    priced = money is not None and money.value is not None and money.value * week.value > 0
+    cost = f", {abs(money.value):,.0f} {plant.currency}" if priced and money and money.value else ""
     return [f"{amount:,.0f} {unit} a week {side} target{cost}"]
-
-
-def _count(number: int, what: str) -> str:
-    plural = "es" if what.endswith("ch") else "s"
-    return f"{number:,} {what}{'' if number == 1 else plural}"
 
 
 def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
     """Say what was set aside, what was taken off, and what other exports would add."""
-    told = [f"{count} weights set aside: {reason}." for reason, count in account.sorted.reasons.items()]
+    out = [f"{count} weights set aside: {reason}." for reason, count in account.sorted.reasons.items()]
     if account.unplaced:
-        told.append(f"{account.unplaced} weights left out: nothing says which product they are of.")
-    told += _wrap_notes(account, plant)
-    found = account.deviation
-    if found is None:
-        return (*told, "Exports of bench samples or an inline scale would show what pieces weigh.")
-    for spread, what in ((found.between, "Spread between batches"), (found.within, "Spread within batches")):
+        out.append(f"{account.unplaced} weights left out: nothing says which product they are of.")
+    out += _wrap_notes(account, plant)
+    deviation = account.deviation
+    if deviation is None:
+        return (*out, "Exports of bench samples or an inline scale would show what pieces weigh.")
+    for spread, what in ((deviation.between, "Spread between batches"), (deviation.within, "Spread within batches")):
         if spread.why_none:
-            told.append(f"{what}: {spread.why_none}.")
-    if found.batches == 1:
-        told.append("All weights are of one batch: the mean's interval covers that batch alone.")
+            out.append(f"{what}: {spread.why_none}.")
+    if deviation.batches == 1:
+        out.append("All weights are of one batch: the mean's interval covers that batch alone.")
     if account.week is None:
-        told.append("Giveaway in kilograms a week needs the machine's piece counter in this period.")
+        out.append("Giveaway in kilograms a week needs the machine's piece counter in this period.")
     if account.balance is None:
-        told.append("Yield needs the batch sheet's mass in and a piece counter over the same batches.")
+        out.append("Yield needs the batch sheet's mass in and a piece counter over the same batches.")
     elif account.balance.share - 2 * account.balance.u_share > 1:
-        told.append(
+        out.append(
             f"More mass came out than went in ({100 * account.balance.share:.0f} %): the count, the mean "
             "mass or the batches' mass in is wrong, or batches are missing from the sheet."
         )
-    return tuple(told)
+    return tuple(out)
 
 
 def _wrap_notes(account: WeightAccount, plant: Plant) -> list[str]:
@@ -194,9 +194,9 @@ def _source_note(sources: SpreadSources) -> str:
     }
     if sources.density is None:
         shares["density and cut length between batches"] = sources.rest_between
-    told = {name: share.value for name, share in shares.items() if share is not None}
-    most = max(told, key=told.__getitem__)
-    return f"Most of the spread, {100 * told[most]:.0f} %, comes from {most}: {LOOK_AT[most]}."
+    known = {name: share.value for name, share in shares.items() if share is not None}
+    most = max(known, key=known.__getitem__)
+    return f"Most of the spread, {100 * known[most]:.0f} %, comes from {most}: {LOOK_AT[most]}."
 
 
 def _stability_note(detail: WeightDetail) -> str:
@@ -204,11 +204,11 @@ def _stability_note(detail: WeightDetail) -> str:
         return f"Stability of the process not known: needs 8 batches, has {detail.chart.batches}."
     chart = detail.chart
     outside = chart.outside
-    found = f"{len(outside)} of {chart.batches} batches are beyond control limits"
-    found += f" ({', '.join(outside[:5])}{' and more' if len(outside) > 5 else ''})" if outside else ""
+    text = f"{len(outside)} of {chart.batches} batches are beyond control limits"
+    text += f" ({', '.join(outside[:5])}{' and more' if len(outside) > 5 else ''})" if outside else ""
     if chart.stable:
-        return f"{found}; by chance about {chart.by_chance:.0f} would be." if outside else ""
-    parts = [f"{found}, by chance about {chart.by_chance:.0f} would be"] if chart.too_many else []
+        return f"{text}; by chance about {chart.by_chance:.0f} would be." if outside else ""
+    parts = [f"{text}, by chance about {chart.by_chance:.0f} would be"] if chart.too_many else []
     if chart.drifting:
         parts.append(f"batch means follow each other (lag-1 autocorrelation {chart.follow:.2f})")
     return (
@@ -243,12 +243,12 @@ def giveaway_notes(account: WeightAccount) -> list[str]:
     split = account.giveaway.by_product if account.giveaway else None
     if split is None:
         return []
-    told = []
+    out = []
     if 1 - split.covered >= NAMED_FROM:
         names = ", ".join(split.not_weighed)
         which = f"{names} made but not weighed" if names else "the batch sheet names no product for the rest"
-        told.append(f"Giveaway a week covers the products weighed, {100 * split.covered:.0f} % of the pieces: {which}.")
+        out.append(f"Giveaway a week covers the products weighed, {100 * split.covered:.0f} % of the pieces: {which}.")
     if split.no_price:
         names = ", ".join(split.no_price)
-        told.append(f"Money given away cannot be summed: no price_per_kg in plant.toml of {names}.")
-    return told
+        out.append(f"Money given away cannot be summed: no price_per_kg in plant.toml of {names}.")
+    return out

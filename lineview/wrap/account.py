@@ -52,10 +52,11 @@ def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
     metres = _metres(use, what)
     if factor is None or metres is None or use.good <= 0:
         return None
-    value, low, high, said = metres
+    value, low, high, working = metres
     scale = factor * 1000.0 / use.good
     shown = "" if unit == "m" else f" × {factor:.4g} {unit}/m"
-    return PerThousand(value * scale, low * scale, high * scale, f"{said}{shown} ÷ {use.good:,.0f} good pieces × 1000")
+    working += f"{shown} ÷ {use.good:,.0f} good pieces × 1000"
+    return PerThousand(value * scale, low * scale, high * scale, working)
 
 
 def fed_per_thousand(fed: Estimate, good: float) -> PerThousand | None:
@@ -128,8 +129,8 @@ class WrapAccount:
     def fed_alone(self) -> dict[str, PerThousand]:
         """The metres fed a thousand good pieces of each kind of web whose use cannot be split."""
         kinds = [kind for kind in self.fed if all(use.kind != kind for use in self.uses)]
-        told = {kind: fed_per_thousand(self.fed[kind], self.fed_good[kind]) for kind in kinds}
-        return {kind: one for kind, one in told.items() if one is not None}
+        amounts = {kind: fed_per_thousand(self.fed[kind], self.fed_good[kind]) for kind in kinds}
+        return {kind: amount for kind, amount in amounts.items() if amount is not None}
 
     def use(self, kind: str) -> WebUse | None:
         """The use of a kind of web, or None where it cannot be told."""
@@ -171,18 +172,18 @@ def wrap_account(
     mounted = [s for s in reel_spans(plant, counts, reels, read_until) if s.mounted < end]
     uses, by_product, views = [], [], []
     wastes: dict[str, Waste] = {}
-    seen = {kind: _seen_with(counts, spans, rows, kind) for kind in WEBS}
-    for kind, (its_spans, its_rows, fed, (first, last)) in seen.items():
-        own = [reel for reel in mounted if reel.kind == kind]
-        waste = _waste(plant, counts, its_spans, its_rows, own, kind, events)
+    by_kind = {kind: _seen_with(counts, spans, rows, kind) for kind in WEBS}
+    for kind, (its_spans, its_rows, fed, (first, last)) in by_kind.items():
+        of_kind = [reel for reel in mounted if reel.kind == kind]
+        waste = _waste(plant, counts, its_spans, its_rows, of_kind, kind, events)
         if waste is None:
             continue
         wastes[kind] = waste
-        happened = _happened(events, own, first, last)
+        happened = _happened(events, of_kind, first, last)
         use = web_use(plant, kind, its_rows, fed, waste, happened)
         by_product += _each_product(plant, kind, its_rows, waste)
-        before = {reel.origin for reel in own if reel.mounted < start}
-        within = [reel for reel in own if reel.origin not in before]
+        before = {reel.origin for reel in of_kind if reel.mounted < start}
+        within = [reel for reel in of_kind if reel.origin not in before]
         reconciled = None if events is None else views_of(reel_metres(within, waste, events), kind)
         views += [] if reconciled is None else [reconciled]
         uses += [] if use is None else [with_doubt(use, reconciled)]
@@ -196,10 +197,10 @@ def wrap_account(
         views=tuple(views),
         left=_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
         blanks=Estimate.unknown("no stops are known") if events is None else blanks_per_restart(counts, events, end),
-        left_out_min=max(_left_out_min(one.spans) for one in seen.values()),
+        left_out_min=max(_left_out_min(part.spans) for part in by_kind.values()),
         readings=_readings(counts, start, end),
-        fed={kind: one.fed for kind, one in seen.items() if one.fed is not None},
-        fed_good={kind: sum(row.good for row in one.rows) for kind, one in seen.items()},
+        fed={kind: part.fed for kind, part in by_kind.items() if part.fed is not None},
+        fed_good={kind: sum(row.good for row in part.rows) for kind, part in by_kind.items()},
         pieces=None if (good := counts.between([start, end]).good) is None else good.at(0),
     )
 
@@ -208,7 +209,7 @@ def _readings(counts: MachineCounts, start: datetime, end: datetime) -> int:
     """How many readings of the counters a period rests on."""
     at = micros([start, end])
     counted = [counts.count(kind, at[:1], at[1:]) for kind in (*WRAP_COUNTERS, *WEBS)]
-    return sum(int(one.readings[0]) for one in counted if one is not None)
+    return sum(int(pieces.readings[0]) for pieces in counted if pieces is not None)
 
 
 def _left(
@@ -218,8 +219,8 @@ def _left(
     pace = sum(row.wrapped + (row.blanks or 0.0) for row in rows) / minutes if minutes > 0 else 0.0
     out = {}
     for kind, waste in wastes.items():
-        own = [reel for reel in reels if reel.kind == kind]
-        left = reel_left(own[-1], waste.reel_end.metres, pace or None) if own else None
+        of_kind = [reel for reel in reels if reel.kind == kind]
+        left = reel_left(of_kind[-1], waste.reel_end.metres, pace or None) if of_kind else None
         if left is not None:
             out[kind] = left
     return out
@@ -278,18 +279,18 @@ def _seen_with(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapP
     spare = timedelta(microseconds=_USUAL * counter.usual_us)
     unread = [(a, b) for a, b in ((start, first), (last, end)) if b - a > spare and _wrapped(counts, kind, a, b)]
     within = leave_out(spans, unread) if unread else spans
-    own = wrap_pieces(counts, within) if unread else rows
-    fed = _fed(counts, within, own, kind)
+    pieces = wrap_pieces(counts, within) if unread else rows
+    fed = _fed(counts, within, pieces, kind)
     if fed is None:
         return nothing
-    return _Seen(within, own, fed, (first if unread else start, last if unread else end))
+    return _Seen(within, pieces, fed, (first if unread else start, last if unread else end))
 
 
 def _wrapped(counts: MachineCounts, kind: WebKind, start: datetime, end: datetime) -> bool:
     """Whether anything was wrapped, or fed, in some time."""
     at = read_moments(counts, [start, end])
     made, fed = counts.made(at[:1], at[1:]), counts.count(kind, at[:1], at[1:])
-    return any(one is not None and float(one.high[0]) > 0 for one in (made, fed)) and at[1] > at[0]
+    return any(count is not None and float(count.high[0]) > 0 for count in (made, fed)) and at[1] > at[0]
 
 
 def _fed(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind) -> Estimate | None:
@@ -337,16 +338,16 @@ def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | 
     return assumed_waste(max(webs, key=lambda pair: pair[0])[1])
 
 
-def _happened(events: WrapEvents | None, own: Sequence[ReelSpan], start: datetime, end: datetime) -> EventCounts:
-    ended = [r for r in own if r.taken_off is not None and start <= r.taken_off < end]
+def _happened(events: WrapEvents | None, reels: Sequence[ReelSpan], start: datetime, end: datetime) -> EventCounts:
+    ended = [r for r in reels if r.taken_off is not None and start <= r.taken_off < end]
     known = [r for r in ended if r.left_m is not None]
     scrapped = sum(r.scrapped_m or 0.0 for r in known)
-    within = [r for r in own if r.mounted >= start]
+    within = [r for r in reels if r.mounted >= start]
     return EventCounts(
         restarts=None if events is None else count_within(events.restarts, start, end),
         changeovers=None if events is None else count_within(events.changeovers, start, end),
-        reels_changed=len(within) if own else None,
-        splices=sum(r.splices for r in within) if own else None,
+        reels_changed=len(within) if reels else None,
+        splices=sum(r.splices for r in within) if reels else None,
         ends_left_m=scrapped if ended and len(known) == len(ended) else None,
     )
 

@@ -59,8 +59,8 @@ def _learned(
 ) -> None:
     """Add metres lost each time, or the plant file's assumption of them."""
     if not allowance.learned:
-        said = "an assumption from plant.toml until learned: no interval"
-        return figures.add(name, allowance.metres * scale, "plant.toml", interval=said, sources=(), kind=kind)
+        assumption = "an assumption from plant.toml until learned: no interval"
+        return figures.add(name, allowance.metres * scale, "plant.toml", interval=assumption, sources=(), kind=kind)
     metres = Estimate(allowance.metres, allowance.low, allowance.high, allowance.n).scaled(scale)
     working = f"non-negative regression of metres fed beyond the wraps' need, {allowance.n} {events}"
     if events == "reel ends":

@@ -91,8 +91,8 @@ def wrap_bins(
         a, b, cells = edges[k], edges[k + 1], slice(at[k], at[k + 1])
         own_net, own_fed = float(net[cells].sum()), float(fed[cells].sum())
         spliced = float((np.nansum if change else np.sum)(splices[cells]))
-        told = np.isfinite(own_net) and np.isfinite(spliced) and own_fed > 0
-        if told and not any(start < b.timestamp() and end > a.timestamp() for start, end in gaps):
+        usable = np.isfinite(own_net) and np.isfinite(spliced) and own_fed > 0
+        if usable and not any(start < b.timestamp() and end > a.timestamp() for start, end in gaps):
             out.append(WrapBin(a, b, change, own_fed, own_net, restarts[k], changeovers[k], spliced))
     return out
 
@@ -218,8 +218,8 @@ def _splices(fine: Sequence[datetime], fed: Floats, reels: Sequence[ReelSpan]) -
         if reel.taken_off is None and reel.splices:
             continue
         off = np.inf if reel.taken_off is None else reel.taken_off.timestamp()
-        own = (starts >= reel.mounted.timestamp()) & (starts < off)
-        out[own] = reel.splices * _likely(fed[own])
+        within = (starts >= reel.mounted.timestamp()) & (starts < off)
+        out[within] = reel.splices * _likely(fed[within])
     return out
 
 
@@ -262,8 +262,8 @@ def learn_waste(bins: Sequence[WrapBin], reels: Sequence[ReelSpan], stated: Wast
     left_m = [r.scrapped_m for r in reels if r.scrapped_m]
     ends = _allowance(interval_of_mean(left_m, least=LEAST_MEASURED, floor=0.0))
     waste = stated if ends is None else replace(stated, reel_end=ends)
-    found = _regress(bins)
-    for name, learned in found.items():
+    fit = _regress(bins)
+    for name, learned in fit.items():
         waste = replace(waste, **{name: learned})
     return waste
 

@@ -124,8 +124,8 @@ def _drawn(spans: Sequence[ReelSpan], waste: Waste) -> tuple[float | None, float
 
 
 def _sum(values: Sequence[float | None]) -> float | None:
-    told = [v for v in values if v is not None]
-    return float(sum(told)) if len(told) == len(values) else None
+    known = [v for v in values if v is not None]
+    return float(sum(known)) if len(known) == len(values) else None
 
 
 def views_of(metres: Sequence[ReelMetres], kind: str, *, label_sd: float = LABEL_SD) -> ReelEstimates | None:
@@ -172,12 +172,12 @@ class _Table:
         label = np.array([m.label_m or 0.0 for m in reels])
         size = np.nan_to_num(metres)
         # A label's error is one of the whole reel, however little of it was drawn.
-        own = np.column_stack((CUT_OWN_SD * size[:, 0], FEED_OWN_SD * size[:, 1], label_sd * label))
+        own_sd = np.column_stack((CUT_OWN_SD * size[:, 0], FEED_OWN_SD * size[:, 1], label_sd * label))
         end = np.array([m.own_sd_m for m in reels])
         doubt = np.column_stack((np.full(len(reels), CHANGE_SD_M), np.full(len(reels), CHANGE_SD_M), end))
         shared = np.zeros((len(reels), 3, 2))
         shared[:, 0, 0], shared[:, 1, 1] = CUT_COMMON_SD * size[:, 0], FEED_COMMON_SD * size[:, 1]
-        return cls(reels, metres, np.hypot(own, doubt), shared, label, label_sd)
+        return cls(reels, metres, np.hypot(own_sd, doubt), shared, label, label_sd)
 
     @property
     def there(self) -> npt.NDArray[np.bool_]:
@@ -220,8 +220,8 @@ class _Table:
             if np.isnan(self.metres[:, v]).any():
                 continue
             rows = there[:, v]
-            own, shared = self.own_sd[rows, v], self.shared_sd[rows, v]
-            sd = float(np.sqrt((own**2).sum() + (shared.sum(axis=0) ** 2).sum()))
+            separate, shared = self.own_sd[rows, v], self.shared_sd[rows, v]
+            sd = float(np.sqrt((separate**2).sum() + (shared.sum(axis=0) ** 2).sum()))
             total = float(self.metres[:, v].sum())
             totals.append(ViewTotal(name, total, sd, float(values.sum()) - total))
         return ReelEstimates(

@@ -112,12 +112,12 @@ def kind_of(plant: Plant, name: str) -> str:
 
 def reel_spans(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: datetime) -> list[ReelSpan]:
     """Each reel's stretch on a machine with what the counters fed meanwhile."""
-    own = reels.filter(pl.col("machine") == counts.machine.id).sort("at", "row")
+    of_machine = reels.filter(pl.col("machine") == counts.machine.id).sort("at", "row")
     spans: list[ReelSpan] = []
     kinds: tuple[WebKind, ...] = ("film", "wax paper")
-    kinds_named = {name: kind_of(plant, name or "") for name in own["web"].unique()}
+    kinds_named = {name: kind_of(plant, name or "") for name in of_machine["web"].unique()}
     for kind in kinds:
-        rows = [r for r in own.iter_rows(named=True) if kinds_named[r["web"]] == kind]
+        rows = [r for r in of_machine.iter_rows(named=True) if kinds_named[r["web"]] == kind]
         if not rows:
             continue
         ends = [*(row["at"] for row in rows[1:]), max(last, rows[-1]["at"])]
@@ -265,12 +265,12 @@ class ReelFault:
 def reel_faults(spans: Sequence[ReelSpan]) -> list[ReelFault]:
     """Name what the reel log cannot mean."""
     faults: list[ReelFault] = []
-    seen: dict[tuple[str, str], list[ReelSpan]] = {}
+    by_name: dict[tuple[str, str], list[ReelSpan]] = {}
     for span in sorted(spans, key=lambda s: s.mounted):
-        earlier = seen.setdefault((span.kind, span.origin or span.reel), [])
-        told = [_again(earlier[-1], span)] if earlier and span.reel else []
-        told += [_too_much_left(span), _too_much_fed([*earlier, span]) if span.reel else ""]
-        faults += [ReelFault(span.reel, span.mounted, what) for what in told if what]
+        earlier = by_name.setdefault((span.kind, span.origin or span.reel), [])
+        faults_of_reel = [_again(earlier[-1], span)] if earlier and span.reel else []
+        faults_of_reel += [_too_much_left(span), _too_much_fed([*earlier, span]) if span.reel else ""]
+        faults += [ReelFault(span.reel, span.mounted, what) for what in faults_of_reel if what]
         earlier.append(span)
     return faults
 

@@ -7,7 +7,7 @@ from typing import Any
 import polars as pl
 
 from lineview.plant import Plant
-from lineview.report.answer import Table
+from lineview.report.answer import Table, columns_of
 from lineview.wrap.account import PerThousand, WrapAccount, per_thousand
 from lineview.wrap.figures import shown_unit
 from lineview.wrap.reconcile import WrongLabel
@@ -30,16 +30,16 @@ def use_table(account: WrapAccount, currency: str) -> Table:
     for use in account.uses:
         for what in ("", *CAUSES):
             row: dict[str, Any] = {"web": use.kind, "what": what or "total"}
-            told = {unit: per_thousand(use, what, unit) for unit in UNITS}
-            if told["m"] is None:
+            amounts = {unit: per_thousand(use, what, unit) for unit in UNITS}
+            if amounts["m"] is None:
                 continue
             cause = use.cause(what)
-            row |= {unit: None if t is None else t.value for unit, t in told.items()}
-            row |= {"low": told["m"].low, "high": told["m"].high}
+            row |= {unit: None if t is None else t.value for unit, t in amounts.items()}
+            row |= {"low": amounts["m"].low, "high": amounts["m"].high}
             row["basis"] = "assumed" if cause is not None and cause.assumed else ""
-            row["working"] = told["m"].working
+            row["working"] = amounts["m"].working
             rows.append(row)
-    rows += [_fed_alone(kind, told) for kind, told in account.fed_alone.items()]
+    rows += [_fed_alone(kind, amounts) for kind, amounts in account.fed_alone.items()]
     columns = (
         ("web", "web", ""),
         ("what", "what", ""),
@@ -52,10 +52,10 @@ def use_table(account: WrapAccount, currency: str) -> Table:
     return Table("use", "Use per thousand good pieces", columns, rows)
 
 
-def _fed_alone(kind: str, told: PerThousand) -> dict[str, Any]:
+def _fed_alone(kind: str, amount: PerThousand) -> dict[str, Any]:
     """The row of a web that plant.toml does not describe: what its counter fed, and nothing else."""
-    row = dict.fromkeys(UNITS) | {"web": kind, "what": "fed by the counter", "m": told.value}
-    return row | {"low": told.low, "high": told.high, "basis": "", "working": told.working}
+    row = dict.fromkeys(UNITS) | {"web": kind, "what": "fed by the counter", "m": amount.value}
+    return row | {"low": amount.low, "high": amount.high, "basis": "", "working": amount.working}
 
 
 def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
@@ -69,11 +69,11 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
             "good": round(use.good),
         }
         for key, what in (("m", ""), ("geometry", "geometry"), ("fed", "fed"), ("difference", "difference")):
-            told = per_thousand(use, what, "m")
-            row[key] = None if told is None else told.value
+            amount = per_thousand(use, what, "m")
+            row[key] = None if amount is None else amount.value
         for unit in UNITS[1:]:
-            told = per_thousand(use, "", unit)
-            row[unit] = None if told is None else told.value
+            amount = per_thousand(use, "", unit)
+            row[unit] = None if amount is None else amount.value
         rows.append(row)
     columns = (
         ("product", "product", ""),
@@ -105,13 +105,9 @@ def view_table(account: WrapAccount) -> Table:
                 "reels": views.reels,
             }
         )
-    columns = (
-        ("web", "web", ""),
-        ("view", "view", ""),
-        ("metres", "length", "m"),
-        ("doubt", "± (k = 2)", "m"),
-        ("adjustment", "adjusted by", "m"),
-        ("reels", "reels compared", "reels"),
+    columns = columns_of(
+        "web; view; metres: length [m]; doubt: ± (k = 2) [m]; adjustment: adjusted by [m]; "
+        "reels: reels compared [reels]"
     )
     return Table("views", "Same use measured three ways", columns, rows)
 
@@ -136,22 +132,13 @@ def reel_table(account: WrapAccount) -> Table:
         }
         for span in account.reels
     ]
-    columns = (
-        ("reel", "reel", ""),
-        ("web", "web", ""),
-        ("mounted", "mounted", ""),
-        ("taken_off", "taken off", ""),
-        ("label", "label", "m"),
-        ("held", "held when mounted", "m"),
-        ("left", "left when taken off", "m"),
-        ("drawn", "drawn", "m"),
-        ("fed", "fed by the counter", "m"),
-        ("splices", "splices", ""),
-        ("rest_of", "remainder of", ""),
-        ("verdict", "mismatch", ""),
+    columns = columns_of(
+        "reel; web; mounted; taken_off: taken off; label [m]; held: held when mounted [m]; "
+        "left: left when taken off [m]; drawn [m]; fed: fed by the counter [m]; splices; "
+        "rest_of: remainder of; verdict: mismatch"
     )
-    told = [c for c in columns if c[0] not in ("rest_of", "verdict") or any(row[c[0]] for row in rows)]
-    return Table("reels", "Reels", told, rows)
+    shown = [c for c in columns if c[0] not in ("rest_of", "verdict") or any(row[c[0]] for row in rows)]
+    return Table("reels", "Reels", shown, rows)
 
 
 def verdict(wrong: WrongLabel) -> str:
@@ -168,11 +155,11 @@ def cause_series(account: WrapAccount, plant: Plant) -> pl.DataFrame:
     rows = []
     for use in account.uses:
         for what in CAUSES:
-            told, cause = per_thousand(use, what, "m"), use.cause(what)
-            if told is None or cause is None:
+            amount, cause = per_thousand(use, what, "m"), use.cause(what)
+            if amount is None or cause is None:
                 continue
             name = _web_name(plant, use)
-            rows.append((name, use.kind, what, told.value, told.low, told.high, cause.assumed))
+            rows.append((name, use.kind, what, amount.value, amount.low, amount.high, cause.assumed))
     return pl.DataFrame(rows, schema=CAUSE_SERIES, orient="row")
 
 

@@ -272,14 +272,14 @@ def with_doubt(use: WebUse, views: ReelEstimates | None) -> WebUse:
     """
     if use.fed is None or use.metres <= 0:
         return use
-    relative, shift, said = _relative(views)
+    relative, shift, kind = _relative(views)
     step = max(use.high_m - use.metres, use.metres - use.low_m)
     half = math.hypot(K * relative * use.metres, step)
     moved = shift * use.metres
     low = use.metres + min(moved, 0.0) - half
     high = use.metres + max(moved, 0.0) + half
     causes = tuple(_as_unsure(cause, use, low, high) for cause in use.causes)
-    return replace(use, low_m=max(low, 0.0), high_m=high, causes=causes, doubt=said)
+    return replace(use, low_m=max(low, 0.0), high_m=high, causes=causes, doubt=kind)
 
 
 def _relative(views: ReelEstimates | None) -> tuple[float, float, str]:

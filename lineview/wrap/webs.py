@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from lineview.core.errors import Fault, MeasureError
+from lineview.core.errors import check_positive
 from lineview.plant import Web
 from lineview.wrap.reconcile import FEED_COMMON_SD, LABEL_SD
 from lineview.wrap.reels import ReelSpan
@@ -21,7 +21,7 @@ def grammage_g_m2(thickness_um: float, density_g_cm3: float) -> float:
 
     Source: flexo-yield
     """
-    _positive(thickness_um=thickness_um, density_g_cm3=density_g_cm3)
+    check_positive(thickness_um=thickness_um, density_g_cm3=density_g_cm3)
     return thickness_um * density_g_cm3
 
 
@@ -32,17 +32,6 @@ def web_grammage_g_m2(web: Web) -> float | None:
     if web.thickness_um is not None and web.density_g_cm3 is not None:
         return grammage_g_m2(web.thickness_um, web.density_g_cm3)
     return None
-
-
-def _positive(**values: float) -> None:
-    """Raise for every value that is not a positive number."""
-    faults = [
-        Fault(f"{name} is {value:g}", name, "a number above 0")
-        for name, value in values.items()
-        if not (math.isfinite(value) and value > 0)
-    ]
-    if faults:
-        raise MeasureError(faults)
 
 
 def wrap_mass_g(webs: Sequence[Web]) -> float | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from lineview.core.units import convert
 from lineview.plant import Machine, Plant
+from lineview.report import show
 from lineview.report.answer import Span
 from lineview.wrap.account import WrapAccount, per_thousand
 from lineview.wrap.tables import verdict
@@ -24,27 +25,27 @@ def sentence(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
     """Say what a thousand pieces take and what has no explanation."""
     if not account.uses:
         return _by_counter_alone(account, plant)
-    told = [f"{_metres(use, '', plant)} of {use.kind}" for use in account.uses]
+    amounts = [f"{_metres(use, '', plant)} of {use.kind}" for use in account.uses]
     measured = all(use.measured for use in account.uses)
     start = "A thousand pieces take " if measured else "By geometry a thousand pieces take "
-    spans = [Span(start), Span(" and ".join(told))]
+    spans = [Span(start), Span(show.listed(amounts))]
     odd = [use for use in account.uses if needs_person(use)]
     if not odd:
         return (*spans, Span("."))
     parts = [_unexplained(use, plant, short=len(account.uses) > 1) for use in odd]
-    return (*spans, Span("; "), Span(" and ".join(parts), call=True), Span("."))
+    return (*spans, Span("; "), Span(show.listed(parts), call=True), Span("."))
 
 
 def _by_counter_alone(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
     """Say what the feed counters alone tell, where plant.toml describes no web."""
-    told = []
-    for kind, one in account.fed_alone.items():
-        metres, unit = in_plant_units(one.value, plant)
-        told.append(f"{metres:.1f} {unit} of {kind}")
-    if not told:
+    amounts = []
+    for kind, amount in account.fed_alone.items():
+        metres, unit = in_plant_units(amount.value, plant)
+        amounts.append(f"{metres:.1f} {unit} of {kind}")
+    if not amounts:
         return (Span("What a thousand pieces take is not known yet."),)
     return (
-        Span(f"By the feed counter a thousand pieces take {' and '.join(told)}; "),
+        Span(f"By the feed counter a thousand pieces take {show.listed(amounts)}; "),
         Span("the causes are not known: plant.toml describes no such web."),
     )
 
@@ -68,10 +69,10 @@ def _unexplained(use: WebUse, plant: Plant, *, short: bool) -> str:
 
 
 def _metres(use: WebUse, what: str, plant: Plant) -> str:
-    told = per_thousand(use, what, "m")
-    if told is None:
+    amount = per_thousand(use, what, "m")
+    if amount is None:
         return "?"
-    value, unit = in_plant_units(told.value, plant)
+    value, unit = in_plant_units(amount.value, plant)
     return f"{value:.1f} {unit}"
 
 
@@ -88,15 +89,15 @@ def soft_line(account: WrapAccount, plant: Plant, machine: Machine, label: str) 
     """The line below the sentence: intervals, period, pieces and what the reel log cannot mean."""
     ranges = []
     for use in account.uses:
-        told = per_thousand(use, "", "m")
-        if told is not None:
-            low, unit = in_plant_units(told.low, plant)
-            high, _ = in_plant_units(told.high, plant)
+        amount = per_thousand(use, "", "m")
+        if amount is not None:
+            low, unit = in_plant_units(amount.low, plant)
+            high, _ = in_plant_units(amount.high, plant)
             if f"{low:.1f}" != f"{high:.1f}":
                 ranges.append(f"{use.kind} {low:.1f} to {high:.1f} {unit}")
-    for kind, one in account.fed_alone.items():
-        low, unit = in_plant_units(one.low, plant)
-        high, _ = in_plant_units(one.high, plant)
+    for kind, fed in account.fed_alone.items():
+        low, unit = in_plant_units(fed.low, plant)
+        high, _ = in_plant_units(fed.high, plant)
         ranges.append(f"{kind} {low:.2f} to {high:.2f} {unit}")
     parts = [", ".join(ranges)] if ranges else []
     parts.append(f"{machine.shown}, {label}" if label else machine.shown)

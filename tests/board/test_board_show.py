@@ -8,6 +8,7 @@ from lineview.core.figure import Figure
 from lineview.core.units import in_units
 from lineview.report import show
 from lineview.report.figures import FigureList
+from lineview.report.tables import cell, column_decimals
 from tests.board import invented_answers as invented
 
 PLANT = invented.plant()
@@ -61,14 +62,14 @@ def test_moments_are_in_the_plants_zone_with_the_month_as_a_word() -> None:
 
 
 def test_cells_and_columns() -> None:
-    assert show.cell(None, "g", PLANT) == "–"
-    assert show.cell(True, "", PLANT) == "yes"
-    assert show.cell(28.349523125, "g", US) == "1"
-    assert show.cell(date(2026, 6, 9), "", PLANT) == "Tue 9 June"
-    assert show.column_decimals([-0.011, 0.035, 0.006], "mm", PLANT) == 3
-    assert show.column_decimals([3, 4.0, None], "", PLANT) == 0
-    assert show.column_decimals(["a", None], "", PLANT) is None
-    assert show.column_decimals([float("nan")], "", PLANT) is None
+    assert cell(None, "g", PLANT) == "–"
+    assert cell(True, "", PLANT) == "yes"
+    assert cell(28.349523125, "g", US) == "1"
+    assert cell(date(2026, 6, 9), "", PLANT) == "Tue 9 June"
+    assert column_decimals([-0.011, 0.035, 0.006], "mm", PLANT) == 3
+    assert column_decimals([3, 4.0, None], "", PLANT) == 0
+    assert column_decimals(["a", None], "", PLANT) is None
+    assert column_decimals([float("nan")], "", PLANT) is None
 
 
 def test_units_invert_below_the_line() -> None:

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from lineview.order.supplier_orders import working_day
-from lineview.order.words import listed
+from lineview.report.show import listed
 
 ZONE = ZoneInfo("Europe/Berlin")
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri")

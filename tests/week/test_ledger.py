@@ -16,6 +16,7 @@ from lineview.app.works import Works
 from lineview.core.frames import BATCHES, STOP_LOG, WEIGHTS
 from lineview.plant import Break, Counter, Line, Machine, Plant, Shift
 from lineview.report import show
+from lineview.report.tables import cell, table_decimals
 from lineview.week.account import LineInputs, MachineInputs, WeekAccount, WeekInputs, week_account
 from lineview.week.ledger import UNITS
 from lineview.week.tables import ledger_table
@@ -164,9 +165,9 @@ def test_rows_add_up_as_written_in_us_units_too() -> None:
     plant = works(2, units="US", currency="USD")
     account = random_account(11, plant)
     table = ledger_table(account.ledger, account.trends, plant)
-    places = show.table_decimals(table.columns, table.rows, plant)
+    places = table_decimals(table.columns, table.rows, plant)
     for key, _, unit in table.columns[1:-1]:
-        cells = [show.cell(row.get(key), unit, plant, places[key]) for row in table.rows]
+        cells = [cell(row.get(key), unit, plant, places[key]) for row in table.rows]
         numbers = [float(c.replace(",", "").replace(show.MINUS, "-")) for c in cells if c != show.NOTHING]
         assert math.fsum(numbers[:-1]) == pytest.approx(numbers[-1], abs=1e-6), key
 

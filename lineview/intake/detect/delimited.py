@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import polars as pl
@@ -147,12 +147,15 @@ class Records:
         Between cells; "" for a sheet.
     notes : tuple of str
         What the reader should know.
+    ends_open : bool
+        Whether the text has no line end after its last row.
     """
 
     sheet: str
     frame: pl.DataFrame
     separator: str = ""
     notes: tuple[str, ...] = ()
+    ends_open: bool = False
 
     @property
     def cells(self) -> pl.Expr:
@@ -178,7 +181,7 @@ class Records:
         if self.is_sheet or "cells" in self.frame.columns:
             return []
         others = [mark for mark in SEPARATORS if mark != self.separator]
-        return [Records(self.sheet, self.frame, mark, self.notes) for mark in others]
+        return [replace(self, separator=mark) for mark in others]
 
     @property
     def is_sheet(self) -> bool:
@@ -204,9 +207,10 @@ def cut_text(text: bytes, notes: tuple[str, ...]) -> Records:
     """Cut text in UTF-8 at its likeliest separator."""
     lines = lines_of(text)
     separator = separator_of(lines["text"].head(400).to_list())
+    ends_open = not text.endswith(b"\n")
     if b'"' in text:
-        return Records("", split_quoted(joined_lines(lines, separator), separator), separator, notes)
-    return Records("", lines, separator, notes)
+        lines = split_quoted(joined_lines(lines, separator), separator)
+    return Records("", lines, separator, notes, ends_open)
 
 
 def lines_of(text: bytes) -> pl.DataFrame:

@@ -177,7 +177,7 @@ def _bytes_of(path: Path) -> bytes:
         raise IntakeError(Fault("there is no such file", str(path), "the path of an export")) from None
     except OSError as error:
         why = error.strerror or "it cannot be read"
-        raise IntakeError(Fault(f"the file cannot be read: {why}", str(path))) from None
+        raise IntakeError(Fault(f"the file cannot be read: {why}", str(path))) from error
     if not data:
         raise IntakeError(Fault("the file is empty", str(path), "a header and rows", "Export it again."))
     return data

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import pairwise
 
 import polars as pl
 
@@ -16,6 +18,10 @@ from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import TOTALS, Heading, blank, same
 from lineview.intake.layout.bind import FieldColumn
 
+#: So many rows before the last one are compared with it.
+LOOK_BACK = 200
+_NUMBER = re.compile(r"[-+]?\d[\d.,'’ ]*")
+_WHOLE = re.compile(r"\d+")
 #: Part of REFUSALS that is known before the file's name is.
 REFUSED: dict[str, pl.DataType] = {name: REFUSALS[name] for name in ("row", "column", "text", "reason")}
 
@@ -85,7 +91,7 @@ def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows
         body.select("row", "text"), {int(name): _without_empty_chunks(drawn[name]) for name in drawn.columns[1:]}
     )
     if not len(lengths) or (lengths.min() == lengths.max() and named <= lengths[0] <= wide):
-        return rows
+        return _without_cut_off(rows, records, heading)
     surplus = cells.list.slice(wide).list.join("").str.strip_chars() != ""
     reason = (
         pl.when((cells.list.len() > wide) & surplus)
@@ -95,7 +101,70 @@ def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows
     )
     odd = ((lengths > wide) | (lengths < named)).arg_true()
     why = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(lengths))
-    return rows.without(why.scatter(odd, body[odd].select(reason).to_series()), heading.passed)
+    rows = rows.without(why.scatter(odd, body[odd].select(reason).to_series()), heading.passed)
+    return _without_cut_off(rows, records, heading)
+
+
+def _without_cut_off(rows: Rows, records: Records, heading: Heading) -> Rows:
+    """Refuse the last row of a text that ends within it."""
+    last = records.frame.tail(1)
+    if not records.ends_open or not rows.frame.height or rows.frame["row"][-1] != last["row"][0]:
+        return rows
+    if last["text"][0].endswith('"'):  # a cell in quotes is whole
+        return rows
+    near = records.frame.slice(heading.first).tail(LOOK_BACK + 1)
+    lists = near.select(records.cells).to_series().to_list()
+    alike = [cells[-1].strip() for cells in lists if len(cells) == len(lists[-1])]
+    reason = why_cut_off(alike[-1], alike[:-1])
+    if reason is None:
+        return rows
+    why = pl.Series("why", [None] * (rows.frame.height - 1) + [reason], dtype=pl.String())
+    return rows.without(why, heading.passed)
+
+
+def why_cut_off(last: str, before: Sequence[str]) -> str | None:
+    """Why the last cell of a file without a line end is taken as cut off; None where it is whole.
+
+    Parameters
+    ----------
+    last : str
+        The last cell of the last row, without blanks around.
+    before : sequence of str
+        The cells above it, oldest first.
+
+    Returns
+    -------
+    str or None
+        A counter that only rises has to go on rising; any other number has to be as long as the longest
+        above it, since a cut makes it shorter; a text must not be the beginning of one above it.
+
+    Examples
+    --------
+    >>> why_cut_off("58", ["58341", "58698"])
+    "the file ends within this row, without a line end: '58' is less than '58698' before it"
+    >>> why_cut_off("58702", ["58341", "58698"])
+    >>> why_cut_off("6.8", ["6.75", "6.81"])
+    "the file ends within this row, without a line end: '6.8' is shorter than '6.75' before it"
+    """
+    ends = "the file ends within this row, without a line end"
+    if not before or (last and not _NUMBER.fullmatch(last)):
+        longer = next((cell for cell in before if cell != last and cell.startswith(last)), None)
+        return f"{ends}: '{last}' is the beginning of '{longer}'" if longer and last not in before else None
+    if not last:
+        return None if "" in before else f"{ends}: the last cell is empty"
+    numbers = [cell for cell in before if _NUMBER.fullmatch(cell)]
+    if _only_rises(numbers) and _WHOLE.fullmatch(last):
+        falls = int(last) < int(numbers[-1])
+        return f"{ends}: '{last}' is less than '{numbers[-1]}' before it" if falls else None
+    longest = max(numbers, key=len, default="")
+    return f"{ends}: '{last}' is shorter than '{longest}' before it" if len(last) < len(longest) else None
+
+
+def _only_rises(cells: Sequence[str]) -> bool:
+    if not cells or not all(_WHOLE.fullmatch(cell) for cell in cells):
+        return False
+    counts = [int(cell) for cell in cells]
+    return all(later >= earlier for earlier, later in pairwise(counts))
 
 
 def _kinds(texts: pl.Series, passed: tuple[str, ...]) -> pl.Series:

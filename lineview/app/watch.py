@@ -1,0 +1,209 @@
+"""Watching a folder: each export that arrives is taken in once it has stopped growing."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from time import monotonic
+
+from lineview.app.take_in import Taken
+from lineview.app.works import Works
+from lineview.core.errors import Fault, IntakeError, LineviewError, StoreError
+from lineview.core.names import readable
+from lineview.intake.find import is_export
+from lineview.plant import Plant
+
+#: Seconds before a file that the store could not take is tried again; doubled each time, up to the most.
+RETRY_FIRST_S, RETRY_MOST_S = 10.0, 600.0
+#: The file in the works folder that holds what became of each export, a JSON object a line.
+LOG = "watch-log.jsonl"
+#: A log of this size is put aside under another name, in the place of the one put aside before [bytes].
+LOG_MOST_BYTES = 4_000_000
+
+FileState = tuple[int, int]
+
+
+@dataclass
+class _Due:
+    """A file that is to be tried again: how often it was tried, and when it is due [s, monotonic]."""
+
+    tries: int
+    at_s: float
+
+
+class Watch:
+    """A folder that exports arrive in.
+
+    Parameters
+    ----------
+    works : Works
+        Open; the exports are taken in there, and what became of each is written to a log in its folder.
+    folder : pathlib.Path
+        Looked into.
+    say : callable
+        Given one line for each thing that happens.
+    now_s : callable
+        Seconds that never go back.
+
+    Notes
+    -----
+    No file ends it: what cannot be read is said and passed over until it changes. What the store or the disk
+    could not take is tried again, less and less often. A file that no layout fits, or whose layout is wrong,
+    is looked at again once plant.toml or layouts.toml has changed.
+    """
+
+    def __init__(
+        self, works: Works, folder: Path, say: Callable[[str], None], now_s: Callable[[], float] = monotonic
+    ) -> None:
+        self._works, self._folder, self._say, self._now_s = works, folder, say, now_s
+        self._seen: dict[Path, FileState] = {}
+        self._done: dict[Path, FileState] = {}
+        self._unfit: dict[Path, Plant | None] = {}
+        self._due: dict[Path, _Due] = {}
+        self._said = ""
+
+    def look(self) -> list[Taken]:
+        """Look once: a file is taken in when its size and time are as at the look before."""
+        try:
+            states = _states(self._folder)
+        except OSError as error:
+            self._once(f"{readable(str(self._folder))} cannot be looked into: {error.strerror}")
+            return []
+        self._said = ""
+        ready = [path for path, state in states.items() if self._is_ready(path, state)]
+        self._seen = states
+        for kept in (self._done, self._unfit, self._due):
+            for path in [path for path in kept if path not in states]:
+                kept.pop(path)
+        taken = self._take(ready) if ready else []
+        for one in _by_file(ready, taken):
+            self._note(one, states[one.path])
+        return taken
+
+    def _is_ready(self, path: Path, state: FileState) -> bool:
+        if self._seen.get(path) != state:
+            return False
+        due = self._due.get(path)
+        if due is not None and due.at_s > self._now_s():
+            return False
+        if self._done.get(path) != state:
+            return True
+        return path in self._unfit and self._unfit[path] is not self._plant()
+
+    def _plant(self) -> Plant | None:
+        """The plant description as it stands now, or None while it is wrong."""
+        try:
+            return self._works.plant
+        except LineviewError:
+            return None
+
+    def _take(self, ready: Sequence[Path]) -> list[Taken]:
+        """Take files in together, or one by one where one of them stops the others."""
+        try:
+            return self._works.take(ready)
+        except Exception:  # noqa: BLE001 - whatever it was, the others are still to be taken
+            return [one for path in ready for one in self._take_one(path)]
+
+    def _take_one(self, path: Path) -> list[Taken]:
+        try:
+            return self._works.take([path])
+        except LineviewError as error:
+            return [Taken(path, error=error)]
+        except Exception as error:  # noqa: BLE001 - no file may end the watch
+            what = f"the file could not be taken in: {type(error).__name__}: {error}"
+            return [Taken(path, error=IntakeError(Fault(what, str(path))))]
+
+    def _note(self, one: Taken, state: FileState) -> None:
+        """Remember what became of a file, say it and write it down."""
+        path = one.path
+        self._done[path] = state
+        self._unfit.pop(path, None)
+        again_s = None
+        if one.error is not None and _may_pass(one.error):
+            tries = self._due[path].tries + 1 if path in self._due else 1
+            again_s = min(RETRY_FIRST_S * 2.0 ** (tries - 1), RETRY_MOST_S)
+            self._due[path] = _Due(tries, self._now_s() + again_s)
+            self._done.pop(path)
+        else:
+            self._due.pop(path, None)
+            if one.receipt is None:
+                self._unfit[path] = self._plant()
+        line = _line(one) + ("" if again_s is None else f"; it is tried again in {again_s:.0f} s")
+        self._say(line)
+        self._write(one, again_s)
+
+    def _once(self, line: str) -> None:
+        if line != self._said:
+            self._say(line)
+        self._said = line
+
+    def _write(self, one: Taken, again_s: float | None) -> None:
+        log = self._works.folder / LOG
+        entry = {"at": datetime.now(UTC).isoformat(timespec="seconds"), **_entry(one), "again_s": again_s}
+        try:
+            if log.exists() and log.stat().st_size > LOG_MOST_BYTES:
+                log.replace(log.with_name("watch-log-before.jsonl"))
+            with log.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(entry) + "\n")
+        except OSError as error:
+            self._once(f"{LOG} cannot be written: {error.strerror}")
+
+
+def _by_file(ready: Sequence[Path], taken: Sequence[Taken]) -> list[Taken]:
+    """What became of each file; of a zip what became of the worst export in it."""
+    there = {one.path: one for one in taken}
+    unzipped = [one for one in taken if one.path not in set(ready)]
+    worst = max(unzipped, key=_how_bad, default=None)
+    rest = [replace(worst, path=path) for path in ready if path not in there] if worst is not None else []
+    return [one for one in taken if one.path in set(ready)] + rest
+
+
+def _how_bad(one: Taken) -> int:
+    if one.error is not None:
+        return 3 if _may_pass(one.error) else 2
+    return int(one.receipt is None)
+
+
+def _states(folder: Path) -> dict[Path, FileState]:
+    """Size and time of every export in a folder; not what vanishes meanwhile or is no plain file."""
+    if not folder.is_dir():
+        raise FileNotFoundError(2, "there is no such folder")
+    states = {}
+    for path in sorted(folder.rglob("*")):
+        try:
+            if is_export(path, folder):
+                stat = path.stat()
+                states[path] = (stat.st_size, stat.st_mtime_ns)
+        except OSError:
+            continue
+    return states
+
+
+def _may_pass(error: LineviewError) -> bool:
+    """Whether the same file may be taken another time: the store or the disk failed, not the file."""
+    return isinstance(error, StoreError) or isinstance(error.__cause__, OSError)
+
+
+def _line(one: Taken) -> str:
+    name = readable(one.path.name)
+    if one.error is not None:
+        return f"{name}: {one.error.faults[0]}"
+    if one.receipt is None:
+        return f"{name}: no layout fits; look at it with: lineview intake {readable(str(one.path))}"
+    r = one.receipt
+    before = ", taken in before" if r.already else ""
+    return f"{name}: intake {r.intake}{before}, {r.kept:,} rows new, {r.refused:,} refused"
+
+
+def _entry(one: Taken) -> dict[str, object]:
+    entry: dict[str, object] = {"file": readable(one.path.name)}
+    if one.error is not None:
+        return {**entry, "outcome": "not taken in", "why": [str(fault) for fault in one.error.faults]}
+    if one.receipt is None:
+        return {**entry, "outcome": "no layout fits"}
+    r = one.receipt
+    counts = {"intake": r.intake, "rows": r.rows, "new": r.kept, "refused": r.refused}
+    return {**entry, "outcome": "taken in before" if r.already else "taken in", **counts}

@@ -1,0 +1,197 @@
+"""Tables and figures as text: the one form that board, PDF, CSV and command line write."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any, TypeGuard
+
+from lineview.core.figure import Figure
+from lineview.core.units import US, in_units
+from lineview.plant import Plant
+from lineview.report import show
+from lineview.report.answer import Table
+
+
+@dataclass(frozen=True)
+class TableText:
+    """A table as text: headings, cells by row, and which columns hold numbers (and stand at the right)."""
+
+    headings: list[str]
+    rows: list[list[str]]
+    numbers: list[bool]
+
+
+def table_text(table: Table, plant: Plant) -> TableText:
+    """A table in the plant's units, as people read it.
+
+    Parameters
+    ----------
+    table : Table
+        Of an answer.
+    plant : Plant
+        Units and zone.
+
+    Returns
+    -------
+    TableText
+        With as many decimals in each column as its numbers justify.
+    """
+    places = table_decimals(table.columns, table.rows, plant)
+    contents = [[row.get(key) for row in table.rows] for key, _, _ in table.columns]
+    cells = [
+        [cell(c, unit, plant, None if c == 0 else places[key]) for c in column]
+        for (key, _, unit), column in zip(table.columns, contents, strict=True)
+    ]
+    headings = [heading(words, unit, plant) for _, words, unit in table.columns]
+    rows = [list(row) for row in zip(*cells, strict=True)]
+    return TableText(headings, rows, [_are_numbers(column) for column in contents])
+
+
+def _are_numbers(contents: Sequence[Any]) -> bool:
+    known = [c for c in contents if c is not None]
+    return bool(known) and all(isinstance(c, int | float) and not isinstance(c, bool) for c in known)
+
+
+#: Headings of figures as text.
+FIGURE_HEADINGS = ("figure", "value", "interval", "what the interval is", "n")
+
+
+def figure_text(figure: Figure, plant: Plant) -> tuple[str, str, str, str, str]:
+    """A figure as text, by FIGURE_HEADINGS.
+
+    Parameters
+    ----------
+    figure : Figure
+        Of an answer; where it has no value, the reason stands in its place.
+    plant : Plant
+        Units and zone.
+    """
+    kind = "" if figure.why_none else figure.interval_kind
+    return figure.label, show.value(figure, plant), show.interval(figure, plant), kind, f"{figure.n:,}"
+
+
+#: No column is written finer than its largest number has figures worth reading.
+MOST_FIGURES = 5
+
+
+def cell(content: Any, unit: str, plant: Plant, decimals: int | None = None) -> str:
+    """Write a table's cell.
+
+    Parameters
+    ----------
+    content : str, number, datetime, date, bool or None
+        None is what is not known.
+    unit : str
+        The column's unit as kept inside; the cell itself is written without it.
+    plant : Plant
+        Units and zone.
+    decimals : int, optional
+        Places that the whole column uses.
+
+    Returns
+    -------
+    str
+        The text of the cell.
+
+    Examples
+    --------
+    >>> cell(None, "mm", Plant(shop="Invented Sweets"))
+    '–'
+    """
+    if content is None:
+        return show.NOTHING
+    if isinstance(content, bool):
+        return "yes" if content else "no"
+    if isinstance(content, datetime):
+        return show.moment(content, plant)
+    if isinstance(content, date):
+        return show.a_day(content, plant)
+    if isinstance(content, int | float):
+        return show.number(in_units(content, unit, plant.units)[0], decimals)
+    return str(content)
+
+
+def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | None:
+    """The places one column of a table uses, so that its points stand below each other."""
+    numbers = [in_units(c, unit, plant.units)[0] for c in contents if _counts(c)]
+    if not numbers:
+        return None
+    if all(float(v).is_integer() for v in numbers):
+        return 0
+    needed = max(_needed(v) for v in numbers)
+    return min(needed, show.decimals_of(max(abs(v) for v in numbers) + 1e-9) + 3)
+
+
+def table_decimals(
+    columns: Sequence[tuple[str, str, str]], rows: Sequence[Mapping[str, Any]], plant: Plant
+) -> dict[str, int | None]:
+    """The places of each column; those of one measure agree, so that their differences can be checked.
+
+    Of one measure as many as the finest column needs for two figures, where that makes no more than five of
+    the largest number.
+
+    Examples
+    --------
+    >>> columns = [("before", "before", "mm"), ("by", "changed by", "mm")]
+    >>> table_decimals(columns, [{"before": 0.0912, "by": -0.13}], Plant(shop="Invented Sweets"))
+    {'before': 3, 'by': 3}
+    >>> columns = [("mean", "mean", "g"), ("target", "target", "g"), ("off", "off target", "g")]
+    >>> rows = [{"mean": 6.7382, "target": 6.7, "off": 0.0382}]
+    >>> table_decimals(columns, rows, Plant(shop="Invented Sweets"))
+    {'mean': 3, 'target': 3, 'off': 3}
+    """
+    contents = {key: [row.get(key) for row in rows] for key, _, _ in columns}
+    places = {key: column_decimals(contents[key], unit, plant) for key, _, unit in columns}
+    for unit in US:
+        largest = {
+            key: max(abs(in_units(c, unit, plant.units)[0]) for c in contents[key] if _counts(c))
+            for key, _, of in columns
+            if of == unit and places[key]
+        }
+        needed = {key: max(0, show.decimals_of(most + 1e-9) - 1) for key, most in largest.items()}
+        finest = max(needed.values(), default=0)
+        agreed = min((places[key] or 0 for key in largest), default=0)
+        for key, most in largest.items():
+            places[key] = max(agreed, needed[key], min(finest, MOST_FIGURES - len(str(int(most)))))
+    return places
+
+
+def _counts(content: Any) -> TypeGuard[float]:
+    return isinstance(content, int | float) and not isinstance(content, bool) and math.isfinite(content)
+
+
+def _needed(value: float) -> int:
+    """The places that three figures of a number take, without zeros at their end."""
+    text = f"{value:.{show.decimals_of(value)}f}".rstrip("0")
+    return len(text.partition(".")[2])
+
+
+def heading(words: str, unit: str, plant: Plant) -> str:
+    """Write a column's heading with its unit, unless its words name the unit already.
+
+    Parameters
+    ----------
+    words : str
+        What the column holds.
+    unit : str
+        As kept inside; "" for none.
+    plant : Plant
+        Its units.
+
+    Returns
+    -------
+    str
+        For instance "diameter, mm".
+
+    Examples
+    --------
+    >>> plant = Plant(shop="Invented Sweets")
+    >>> heading("diameter", "mm", plant), heading("minutes", "min", plant)
+    ('diameter, mm', 'minutes')
+    """
+    shown = show.unit_words(unit, plant.units)
+    named = shown in words.split() or (len(shown) > 2 and words.startswith(shown))
+    return words if named or not shown else f"{words}, {shown}"

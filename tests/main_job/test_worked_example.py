@@ -1,0 +1,114 @@
+"""The handbook's worked example holds: its diff adds a figure to the shift, and every way out shows it."""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from lineview.app.works import Works
+from tests.structure.conftest import ROOT
+
+LABEL = "mean length of a changeover"
+#: Run in the copy: what each way out writes of the shift.
+WAYS_OUT = """
+import json, sys
+from pathlib import Path
+import fastexcel
+from plotly.utils import PlotlyJSONEncoder
+from lineview.app.question import read_question
+from lineview.app.works import Works
+from lineview.board.address import read_address
+from lineview.board.answer_page import answer_page
+from lineview.charts.style import ChartStyle
+from lineview.report.answer import to_object
+from lineview.sheets.pdf import _page, to_pdf
+from lineview.sheets.tables import to_xlsx
+
+with Works(Path(sys.argv[1])) as works:
+    answer, plant = works.ask(read_question("shift", period=sys.argv[2])), works.plant
+    board = answer_page(answer, ChartStyle(plant), read_address("/shift", ""))
+    sheet = fastexcel.read_excel(to_xlsx(answer, plant)).load_sheet(0, header_row=None).to_polars()
+    assert to_pdf(answer, plant).startswith(b"%PDF")
+    ways = {
+        "JSON": to_object(answer)["figures"],
+        "board": json.loads(json.dumps(board, cls=PlotlyJSONEncoder)),
+        "PDF": [table["rows"] for table in _page(answer, plant)["tables"]],
+        "XLSX": sheet.rows(),
+    }
+    print(json.dumps(ways, ensure_ascii=False, default=str))
+"""
+
+
+def _diff() -> str:
+    handbook = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    (diff,) = re.findall(r"```diff\n(.*?)```", handbook, re.DOTALL)
+    return str(diff)
+
+
+@pytest.fixture(scope="module")
+def copied(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of the package with its tests, to which the handbook's diff is applied."""
+    copy = tmp_path_factory.mktemp("copy")
+    for part in ("lineview", "tests"):
+        shutil.copytree(ROOT / part, copy / part, ignore=shutil.ignore_patterns("__pycache__"))
+    for part in ("data", "assets", "pyproject.toml"):
+        (copy / part).symlink_to(ROOT / part)
+    subprocess.run(["git", "apply", "-"], input=_diff(), cwd=copy, text=True, check=True)
+    return copy
+
+
+def _run(copy: Path, *command: str) -> str:
+    outside = {key: text for key, text in os.environ.items() if key != "PYTHONPATH"}
+    environment = outside | {"PYTHONPATH": str(copy), "COLUMNS": "200"}
+    done = subprocess.run(
+        [sys.executable, *command], cwd=copy, env=environment, capture_output=True, text=True, check=False, timeout=300
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout
+
+
+def _beside(label: str, content: Any) -> str:
+    """The cell that stands after the one with this label, in rows of texts or of a page's components."""
+    if isinstance(content, list):
+        cells = [c["props"].get("children") if isinstance(c, dict) and "props" in c else c for c in content]
+        if label in cells[:-1]:
+            return str(cells[cells.index(label) + 1])
+        return next((text for part in content if (text := _beside(label, part))), "")
+    if isinstance(content, dict):
+        return _beside(label, content.get("props", {}).get("children"))
+    return ""
+
+
+def test_the_example_is_short() -> None:
+    lines = _diff().splitlines()
+    changed = [line for line in lines if line[0] in "+-" and line[:4] not in ("+++ ", "--- ")]
+    assert len(changed) <= 30
+    assert sum(line.startswith("+++ ") for line in lines) == 3
+
+
+def test_the_figure_is_on_every_way_out(copied: Path, week: Works) -> None:
+    period = "2026-06-09.early"
+    ways = json.loads(_run(copied, "-c", WAYS_OUT, str(week.folder), period))
+    figure = ways["JSON"]["mean_changeover_min"]
+    minutes, count = ways["JSON"]["changeover_min"]["value"], ways["JSON"]["changeovers"]["value"]
+    assert count > 1
+    assert figure["value"] == pytest.approx(minutes / count)
+    assert figure["label"] == LABEL
+    shown = f"{figure['value']:.2f}"
+    assert _beside(LABEL, ways["board"]) == _beside(LABEL, ways["PDF"]) == f"{shown} min"
+    assert float(_beside(LABEL, ways["XLSX"])) == pytest.approx(figure["value"])
+    command = "from lineview.cli.main import main; main()"
+    printed = _run(copied, "-c", command, "answer", "shift", "--works", str(week.folder), "--period", period, "--all")
+    assert re.search(rf"{LABEL}\s+{shown} min", printed)
+
+
+def test_the_examples_check_passes(copied: Path) -> None:
+    tests = "tests/shift/test_shift.py"
+    printed = _run(copied, "-m", "pytest", "-q", "-p", "no:cacheprovider", tests, "-k", "flavour_to_flavour")
+    assert "1 passed" in printed

@@ -1,0 +1,113 @@
+"""Outages that an export writes as a value, at and over the ends of shifts, and counters set back there."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from lineview.app.question import read_question
+from lineview.app.works import Works
+from tests.intake.small_works import MADE, PER_MIN, SmallWorks, rows, stamps, total
+
+LAYOUT = """
+[[layouts]]
+id = "log"
+machine = "wrap1"
+time = "time"
+[layouts.columns]
+"pieces" = { to = "pieces" }
+"""
+SHIFTS = {"early": (0, 480), "late": (480, 960)}
+
+
+def works_of(folder: Path, count: Callable[[float], int], minutes: int, step_s: float = 10) -> SmallWorks:
+    works = SmallWorks(folder, LAYOUT)
+    moments = stamps(int(minutes * 60 / step_s), step_s)
+    taken = works.take("time;pieces\n" + rows(moments, count))
+    assert taken.receipt is not None, taken
+    return works
+
+
+def outage(begin: float, end: float, value: int = 0) -> Callable[[float], int]:
+    return lambda minute: value if begin <= minute < end else total(minute)
+
+
+def figures(works: SmallWorks, shift: str) -> dict[str, tuple[float, float, float]]:
+    """Value, low and high of the shift's figures as the reader gets them."""
+    with Works(works.folder) as opened:
+        answer = opened.ask(read_question("shift", machine="wrap1", period=f"2026-06-08.{shift}"))
+    out = {}
+    for one in answer.figures:
+        if one.value is not None:
+            low, high = (one.value if bound is None else bound for bound in (one.low, one.high))
+            out[one.name] = (one.value, low, high)
+    return out
+
+
+def test_an_outage_over_the_end_of_a_shift_loses_no_piece(tmp_path):
+    works = works_of(tmp_path / "works", outage(450, 490), 960)
+    early, late = (figures(works, shift)["pieces_made"] for shift in SHIFTS)
+    assert early[0] + late[0] == pytest.approx(2 * MADE, abs=PER_MIN / 6 + 1)
+    assert early[1] <= MADE <= early[2]
+    assert early[1] < early[2]  # how much of the outage lies in which shift nothing tells
+    assert figures(works, "early")["running_min"][2] == pytest.approx(480, abs=0.5)
+
+
+def test_an_outage_at_the_end_of_the_data_leaves_the_shift_open(tmp_path):
+    works = works_of(tmp_path / "works", outage(450, 480), 480)
+    _, low, high = figures(works, "early")["pieces_made"]
+    assert low <= 450 * PER_MIN + 1
+    assert high >= MADE
+
+
+def test_an_outage_at_the_start_of_the_data_leaves_the_shift_open(tmp_path):
+    works = works_of(tmp_path / "works", outage(0, 30), 960)
+    _, low, high = figures(works, "early")["pieces_made"]
+    assert low <= 450 * PER_MIN + 1
+    assert high >= MADE
+    assert figures(works, "late")["pieces_made"][0] == pytest.approx(MADE, abs=PER_MIN / 6 + 1)
+
+
+def test_a_shift_within_an_outage_is_not_read(tmp_path):
+    works = works_of(tmp_path / "works", outage(450, 1000), 1300)
+    assert "pieces_made" not in figures(works, "late") or figures(works, "late")["pieces_made"][2] >= MADE
+    _, low, high = figures(works, "early")["pieces_made"]
+    assert low <= MADE <= high
+
+
+@pytest.mark.parametrize("counts_on_at", [480, 500])
+def test_a_counter_that_is_set_back_and_stands_over_the_end_of_a_shift(tmp_path, counts_on_at):
+    def count(minute: float) -> int:
+        return total(min(minute, 450)) if minute < 452 else round(PER_MIN * max(minute - counts_on_at, 0))
+
+    works = works_of(tmp_path / "works", count, 960)
+    early, late = (figures(works, shift) for shift in SHIFTS)
+    value, low, high = early["pieces_made"]
+    assert low == 450 * PER_MIN <= value <= high
+    assert high <= 450 * PER_MIN + 12 * 450 * 1.05 / 60 + 1.001  # what fits in where it was set back
+    assert early["unseen_min"][0] < 0.5
+    stood_min = sum(early[name][0] for name in ("stop_min", "short_stop_min", "unseen_min"))
+    assert stood_min == pytest.approx(30, abs=0.5)
+    assert late["pieces_made"][0] == pytest.approx((960 - counts_on_at) * PER_MIN, abs=PER_MIN / 6 + 1)
+    assert late["unseen_min"][0] < 0.5
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_truth_lies_within_the_bounds_wherever_the_outage_is(tmp_path, seed):
+    draw = random.Random(seed)
+    step_s = draw.choice([5, 10, 60])
+    begin = draw.uniform(0, 900)
+    end = begin + draw.choice([step_s / 60, 5, draw.uniform(1, 200), 600])
+    value = draw.choice([0, 0, 0, 9_999_999, -1])
+    works = works_of(tmp_path / "works", outage(begin, end, value), 960, step_s)
+    for shift, (first, last) in SHIFTS.items():
+        made = figures(works, shift).get("pieces_made")
+        if made is None:
+            assert begin < last and end > first
+            continue
+        read = (960 - step_s / 60) if last == 960 else last
+        truth = total(min(last, read)) - total(first)
+        assert made[1] - 1 <= truth <= made[2] + 1, (shift, begin, end, value, step_s, truth, made)
