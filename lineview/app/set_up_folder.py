@@ -76,7 +76,8 @@ class SetUpDesk:
 
     def keep_upload(self, name: str, data: bytes) -> Path | None:
         """Keep an uploaded export in the folder exports/; None for a file that is none."""
-        parts = [part for part in PurePosixPath(name.replace("\\", "/")).parts if part not in ("/", "..", ".")]
+        plain = name.replace("\\", "/").replace(":", "_")  # no part of a name leads out of the folder
+        parts = [part for part in PurePosixPath(plain).parts if part.strip("/. ")]
         if not parts or parts[-1].startswith((".", "~")):
             return None
         if not parts[-1].lower().removesuffix(".gz").endswith(ENDINGS):

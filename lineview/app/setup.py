@@ -114,7 +114,7 @@ def set_up(surveyed: Surveyed, answers: Mapping[str, str]) -> SetUp:
 def _known(name: str) -> str:
     try:
         return ZoneInfo(name).key
-    except (ValueError, OSError):
+    except (ValueError, OSError, KeyError):
         return "UTC"
 
 

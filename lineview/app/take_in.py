@@ -185,7 +185,9 @@ def _read_one(
                 export = replace(export, notes=(*said, *export.notes))
         return Taken(path, proposal=export) if isinstance(export, Proposal) else (export, layout)
     except LineviewError as error:
-        return Taken(path, error=error)
+        # without the frames that it came through: they hold the file's bytes
+        error.__context__ = error.__cause__ = None
+        return Taken(path, error=error.with_traceback(None))
     except Exception as error:  # noqa: BLE001 - whatever a file is, it never stops the files after it
         what = f"the file cannot be read ({type(error).__name__}: {str(error)[:200]})"
         return Taken(path, error=IntakeError(Fault(what, str(path), "", "Leave this file out, and please report it.")))

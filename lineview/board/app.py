@@ -8,6 +8,7 @@ from html import escape
 
 import polars as pl
 from dash import Dash, set_props
+from dash.exceptions import DependencyException
 from flask import Flask, Response, request
 
 from lineview.app.works import Works
@@ -61,8 +62,9 @@ def add_routes(server: Flask, works: Works) -> None:
             return Response('{"status": "failing"}', status=503, mimetype="application/json")
         return Response('{"status": "ok"}', mimetype="application/json")
 
+    server.register_error_handler(DependencyException, lambda _error: Response("There is no such file.", status=404))
     server.add_url_rule("/health", "health", health)
-    server.add_url_rule("/refusals/<int:intake>.csv", "refusals", refusals)
+    server.add_url_rule("/refusals/<int(max=999999999999):intake>.csv", "refusals", refusals)
     server.add_url_rule("/<question>/<name>.csv", "series", series)
     server.add_url_rule("/large", "large", large, methods=["GET", "POST"])
 

@@ -122,27 +122,32 @@ def _bind_picking(calls: Calls) -> None:
     )(pick_days)
 
 
-def _taken(works: Works, name: str, contents: str, accept: bool, settled: dict[str, str]) -> list[Any]:
+def _taken(works: Works, name: str | None, contents: str | None, accept: bool, settled: dict[str, str]) -> list[Any]:
     """Take a dropped file in and say what became of it."""
+    given = name or ""
     try:
         plant = works.plant
-        return outcome(take_upload(works, name, decoded(contents, name), accept, settled), plant)
+        return outcome(take_upload(works, given, decoded(contents or "", given), accept, settled), plant)
     except LineviewError as error:
-        return faulty(TakeOutcome(name, faults=error.faults))
+        return faulty(TakeOutcome(given, faults=error.faults))
 
 
 def _bind_taking(calls: Calls, works: Works) -> None:
-    def take(contents: str | None, name: str) -> Any:
+    def take(contents: str | None, name: str | None) -> Any:
         if not contents:
             raise PreventUpdate
         return _taken(works, name, contents, False, {}), works.version()
 
     def accept(
-        clicks: list[int | None], contents: str, name: str, answers: list[str | None], asked: list[dict[str, str]]
+        clicks: list[int | None],
+        contents: str | None,
+        name: str | None,
+        answers: list[str | None],
+        asked: list[dict[str, str]],
     ) -> Any:
         if not any(clicks):
             raise PreventUpdate
-        settled = {one["about"]: given for one, given in zip(asked, answers, strict=True) if given}
+        settled = {one["about"]: given for one, given in zip(asked, answers, strict=False) if given}
         return _taken(works, name, contents, True, settled), works.version()
 
     def undo(clicks: list[int | None]) -> Any:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import json
+from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Any
 
 from dash import Dash
@@ -12,15 +13,26 @@ LENGTHS = {"export": 14_000_000, "bags-file": 14_000_000, "bags-masses": 200_000
 OTHER_LENGTH = 4_000
 #: Values of one list, and parts of one value that is a list or a mapping.
 MOST_VALUES = 500
-#: The types of a value by its property; properties that are not here may have any plain value.
-TYPES: dict[str, type] = {
+#: The types of a value by its property, and by component and property where it differs from that.
+TYPES: dict[str, type | tuple[type, ...]] = {
     "pathname": str,
     "search": str,
     "contents": str,
     "filename": str,
+    "value": str,
     "n_clicks": int,
     "n_intervals": int,
+    "id": dict,
 }
+OWN_TYPES: dict[tuple[str, str], type | tuple[type, ...]] = {
+    ("stops", "value"): list,
+    ("screen", "data"): dict,
+    ("version", "data"): (str, int),
+    ("shown", "data"): str,
+    ("pattern-mark", "data"): int,
+}
+#: The types of what a mapping or list that a page sends may hold, by its key; of any other a text.
+PARTS: dict[str, type] = {"narrow": bool, "intake": int}
 
 
 class Calls:
@@ -78,14 +90,26 @@ class Calls:
         if not isinstance(body, dict) or not isinstance(body.get("output"), str):
             return None
         right, known = self.rights.get(body["output"]), self.app.callback_map.get(body["output"])
-        if right is None or known is None or not _changed(body.get("changedPropIds", [])):
+        if right is None or known is None:
             return None
         shaped = all(_fits(body.get(part, []), known[part]) for part in ("inputs", "state"))
-        return right if shaped and _is_target(body.get("outputs"), body["output"]) else None
+        if not shaped or not _changed(body.get("changedPropIds", []), body.get("inputs", [])):
+            return None
+        return right if _is_target(body.get("outputs"), body["output"]) else None
 
 
-def _changed(names: Any) -> bool:
-    return isinstance(names, list) and len(names) <= MOST_VALUES and all(isinstance(n, str) for n in names)
+def _changed(names: Any, inputs: list[Any]) -> bool:
+    """Whether what is said to have changed is among the inputs."""
+    if not isinstance(names, list) or len(names) > MOST_VALUES or not all(isinstance(n, str) for n in names):
+        return False
+    given = [one for place in inputs for one in (place if isinstance(place, list) else [place])]
+    known = {f"{_named(one['id'])}.{one['property']}" for one in given}
+    return set(names) <= known
+
+
+def _named(place: Any) -> str:
+    """A component's id as the browser writes it."""
+    return place if isinstance(place, str) else json.dumps(place, sort_keys=True, separators=(",", ":"))
 
 
 def _is_target(given: Any, output: str) -> bool:
@@ -114,25 +138,46 @@ def _is_value(given: Any, place: Mapping[str, Any]) -> bool:
     if name.startswith("{"):  # a pattern: a list of the components that fit it
         if not isinstance(given, list) or len(given) > MOST_VALUES:
             return False
-        return all(_is_entry(one, place["property"], dict, OTHER_LENGTH) for one in given)
-    length = LENGTHS.get(name, OTHER_LENGTH)
-    return _is_entry(given, place["property"], str, length) and given["id"] == name
+        keys = set(json.loads(name))
+        return all(_is_entry(one, place, OTHER_LENGTH) and _has_keys(one["id"], keys) for one in given)
+    return _is_entry(given, place, LENGTHS.get(name, OTHER_LENGTH)) and given["id"] == name
 
 
-def _is_entry(given: Any, prop: str, id_type: type, length: int) -> bool:
-    if not isinstance(given, dict) or given.get("property") != prop or not isinstance(given.get("id"), id_type):
+def _has_keys(given: Any, keys: set[str]) -> bool:
+    return isinstance(given, dict) and set(given) == keys and _are_parts(given.values(), given)
+
+
+def _is_entry(given: Any, place: Mapping[str, Any], length: int) -> bool:
+    prop = place["property"]
+    if not isinstance(given, dict) or given.get("property") != prop or not isinstance(given.get("id"), str | dict):
         return False
-    value = given.get("value")
-    if not _is_plain(given["id"], OTHER_LENGTH, 2) or not _is_plain(value, length, 3):
-        return False
-    return value is None or isinstance(value, TYPES.get(prop, object))
+    value, wanted = given.get("value"), OWN_TYPES.get((place["id"], prop), TYPES.get(prop))
+    return value is None or (wanted is not None and isinstance(value, wanted) and _is_plain(value, length))
 
 
-def _is_plain(value: Any, length: int, depth: int) -> bool:
-    """Whether a value is short text, a number, or a small list or mapping of such."""
+def _is_plain(value: Any, length: int) -> bool:
+    """Whether a value is a short text, a number, or a small list or mapping of such."""
     if isinstance(value, str):
-        return len(value) <= length and "\0" not in value
-    if isinstance(value, list | dict):
-        parts = value if isinstance(value, list) else [*value.keys(), *value.values()]
-        return depth > 0 and len(value) <= MOST_VALUES and all(_is_plain(p, length, depth - 1) for p in parts)
-    return value is None or isinstance(value, bool | float) or (isinstance(value, int) and abs(value) < 1 << 63)
+        return _is_text(value, length)
+    if isinstance(value, dict):
+        return _are_parts(value.values(), value)
+    return _are_parts(value) if isinstance(value, list) else type(value) is int and abs(value) < 1 << 53
+
+
+def _are_parts(values: Collection[Any], keys: Iterable[Any] = ()) -> bool:
+    """Whether the parts of a list or mapping are few, short, and of the types that they must have."""
+    if len(values) > MOST_VALUES:
+        return False
+    names = list(keys) or [""] * len(values)
+    return all(
+        isinstance(value, PARTS.get(name, str)) and _is_part(name) and _is_part(value)
+        for name, value in zip(names, values, strict=True)
+    )
+
+
+def _is_part(value: Any) -> bool:
+    return _is_text(value, OTHER_LENGTH) if isinstance(value, str) else abs(value) < 1 << 53
+
+
+def _is_text(value: str, length: int) -> bool:
+    return len(value) <= length and "\0" not in value and not any("\ud800" <= sign <= "\udfff" for sign in value)

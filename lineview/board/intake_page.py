@@ -28,6 +28,8 @@ DROP_LIMIT_BYTES = 10_000_000
 REFUSALS_A_PAGE = 100
 #: So many of the newest intakes stand open; the earlier ones are folded.
 OPEN_INTAKES = 12
+#: Of an uploaded file's name.
+MOST_NAME_BYTES = 200
 
 
 def give_form() -> list[Any]:
@@ -177,18 +179,27 @@ def decoded(contents: str, name: str) -> bytes:
         raise IntakeError(Fault("the file did not arrive whole", name, do="Upload it again.")) from None
 
 
+def plain_name(given: str) -> str:
+    """The name of an uploaded file, without folders and signs that nobody sees, and no longer than a disk holds."""
+    last = PureWindowsPath(PurePosixPath(given).name).name
+    kept = "".join(sign for sign in last if sign.isprintable()).strip(". ")
+    return kept.encode()[-MOST_NAME_BYTES:].decode(errors="ignore") or "export"
+
+
 def take_upload(
     works: Works, file_name: str, data: bytes, accept: bool = False, settled: Mapping[str, str] | None = None
 ) -> TakeOutcome:
     """Take an uploaded export in."""
-    name = PureWindowsPath(PurePosixPath(file_name).name).name or "export"
+    name = plain_name(file_name)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / name
-        path.write_bytes(data)
         try:
+            path.write_bytes(data)
             return outcome_of(name, works.take([path], accept=accept, settled=settled)[0])
         except LineviewError as error:
             return TakeOutcome(name, faults=error.faults)
+        except OSError as error:  # a name that this disk does not take, or a full one
+            return TakeOutcome(name, faults=(Fault(f"the file cannot be kept: {error.strerror}", name),))
 
 
 def outcome_of(name: str, taken: Taken) -> TakeOutcome:

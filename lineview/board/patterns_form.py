@@ -15,6 +15,8 @@ from lineview.core.errors import LineviewError
 from lineview.plant import Plant
 from lineview.report.answer import Answer
 
+NO_STOPS = pl.DataFrame(schema={"machine": pl.String(), "words": pl.String()})
+
 
 def patterns_form(answer: Answer, plant: Plant) -> list[Any]:
     """One reason to accept for each pattern; what was accepted last can be undone."""
@@ -61,11 +63,11 @@ def bind_patterns(calls: Calls, works: Works) -> None:
         if not any(clicks) or not ctx.triggered_id:
             raise PreventUpdate
         key = ctx.triggered_id["pattern"]
-        reason = next((text for text, at in zip(reasons, ids, strict=True) if at["pattern"] == key), "") or ""
+        reason = next((text for text, at in zip(reasons, ids, strict=False) if at["pattern"] == key), "") or ""
         if not reason.strip():
             return "Enter a reason.", no_update, True, no_update
         try:
-            stops = works.ask(read_address(path, search).asked).series["pattern_stops"]
+            stops = works.ask(read_address(path, search).asked).series.get("pattern_stops", NO_STOPS)
             rows = stops.filter(pl.concat_str("machine", "words", separator="|") == key)
             if not rows.height:
                 return "These stops have a reason by now, or do not recur in this period.", no_update, True, no_update

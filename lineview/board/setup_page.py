@@ -51,10 +51,10 @@ def add_setup_routes(server: Flask, works: Works) -> None:
     def page() -> AnyResponse | str:
         if request.method == "GET":
             return _page(desk())
-        desk().answer(answers_in(request.form, desk().show()))
-        if request.form.get("do") != "finish":
-            return _page(desk())
         try:
+            desk().answer(answers_in(request.form, desk().show()))
+            if request.form.get("do") != "finish":
+                return _page(desk())
             described = desk().described
             works.store.accounts.note_event("set up", desk().write().name)
             if described:
@@ -82,9 +82,16 @@ def add_setup_routes(server: Flask, works: Works) -> None:
 def _chosen(desk: SetUpDesk) -> list[Path]:
     """The exports that a form brings, kept in the works folder, and the path that it names."""
     files = [file for file in request.files.getlist("exports") if file.filename]
-    kept = [desk.keep_upload(file.filename or "", file.read()) for file in files]
     given = request.form.get("path", "").strip()
-    return [path for path in kept if path is not None] + ([Path(given).expanduser()] if given else [])
+    try:
+        kept = [desk.keep_upload(file.filename or "", file.read()) for file in files]
+        named = [Path(given).expanduser()] if given else []
+        for path in named:
+            path.stat()
+    except (OSError, ValueError, RuntimeError) as error:  # names that no disk takes, folders of nobody
+        why = getattr(error, "strerror", None) or str(error)
+        raise AskError(Fault(f"these exports cannot be opened: {why}"[:200])) from None
+    return [path for path in kept if path is not None] + named
 
 
 # The page
@@ -160,22 +167,34 @@ def _form_of(question: SetUpQuestion, shown: SetUp, answers: Mapping[str, str]) 
     form: dict[str, Any] = {"key": question.key, "text": question.text, "why": words + question.why}
     form |= {"kind": kind, "open": is_open, "value": value, "options": question.options}
     if kind == "shifts":
-        form["rows"] = _rows(value or likely)
+        form["rows"] = _rows(value) or _rows(likely)
         form["more"] = {"id": "", "start": "", "end": "", "days": WEEK[:5], "breaks": ""}
     if kind == "band":
         form["low"], _, form["high"] = value.partition("-")
     if kind == "lines":
         machines = [machine.id for machine in shown.read.draft.machines]
-        lines = read_lines(value or likely, machines)
+        lines = _lines(value, machines) or _lines(likely, machines)
         home = {machine: k for k, (_, listed) in enumerate(lines) for machine in listed}
         wrappers = sum(machine.kind != "sizer" for machine in shown.read.draft.machines)
         names = [name for name, _ in lines] + [f"Line {k + 1}" for k in range(len(lines), max(wrappers, 1))]
-        form["names"], form["machines"] = names, [(machine, home[machine]) for machine in machines]
+        form["names"], form["machines"] = names, [(machine, home.get(machine, 0)) for machine in machines]
     return form
 
 
 def _rows(text: str) -> list[dict[str, Any]]:
-    return [_row(shift) for shift in read_shifts(text)] if text else []
+    """The shifts that a text says; none where it is none: its fault stands on the page."""
+    try:
+        return [_row(shift) for shift in read_shifts(text)] if text else []
+    except AskError:
+        return []
+
+
+def _lines(text: str, machines: list[str]) -> list[tuple[str, list[str]]]:
+    """The lines that a text says, likewise."""
+    try:
+        return [(name, list(listed)) for name, listed in read_lines(text, machines)] if text else []
+    except AskError:
+        return []
 
 
 def _row(shift: Shift) -> dict[str, Any]:

@@ -20,11 +20,11 @@ from pathlib import Path
 
 import polars as pl
 
-from lineview.core.errors import IntakeError
+from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import READINGS, UTC_US, empty
 from lineview.intake.cells.dateless import are_clocks
 from lineview.intake.cells.far_times import FarTimes, far_times
-from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, parse_numbers
+from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, are_possible, parse_numbers
 from lineview.intake.cells.quality import meanings
 from lineview.intake.cells.timestamp_columns import (
     gap_notes,
@@ -50,8 +50,16 @@ from lineview.plant import Plant
 _DAY = timedelta(days=1)
 #: Pieces further apart than this are looked at together [µs].
 _FAR_US = 60 * 86_400_000_000
+#: Rows of one file that may be refused; each is kept with its text and reason.
+MOST_REFUSED = 2_000_000
 #: Pieces with something odd in them are read so much at a time.
 _ODD_BYTES = 6 << 20
+
+
+def _no_export(path: Path, refused: int) -> Fault:
+    """The fault of a big file of which far too much cannot be read."""
+    wanted = f"up to {MOST_REFUSED:,} rows that are refused"
+    return Fault(f"{refused:,} rows cannot be read", str(path), wanted, "Look into the file, or leave it out.")
 
 
 class NearFold(Exception):  # noqa: N818 - no error: the piece is read later, with the next
@@ -328,7 +336,7 @@ class BigExport:
 
     def stretches(self, source: Path) -> Iterator[Stretch]:
         """The rows, some 11 MB of text at a time."""
-        row, kept = self._first, 0
+        row, rows, refused = self._first, 0, 0
         held: list[bytes] = []  # pieces of a night in which the clock goes back are read together
         first_held = row
         for data, lines, found in self._pieces(source):
@@ -338,14 +346,17 @@ class BigExport:
             else:
                 ready = [*self._joined(held, first_held), found]
                 held = []
-                kept += sum(one.rows - one.rows_refused for one in ready)
+                refused += sum(one.rows_refused for one in ready)
+                rows += sum(one.rows for one in ready)
+                if refused > MOST_REFUSED:
+                    raise IntakeError(_no_export(self.path, refused))
                 yield from ready
             row += lines
             self._told(row - self._first)
         for one in self._joined(held, first_held):
-            kept += one.rows - one.rows_refused
+            rows, refused = rows + one.rows, refused + one.rows_refused
             yield one
-        if not kept:
+        if rows == refused:
             raise NotInPieces  # that reading says why no row is of any use
         self._settled.check()
 
@@ -416,7 +427,7 @@ class BigExport:
                 continue
             whole = any(channel.is_whole for channel in column.channels.values())
             parts = whole and int((values[column.place] % 1.0 != 0).sum()) * 2 > lines
-            if parts or not values[column.place].is_finite().all() or b"E+" in data or b"e+" in data:
+            if parts or not are_possible(values[column.place]) or b"E+" in data or b"e+" in data:
                 return None
         times = parse_one(frame[str(self._bound.times[0])], self._settled.form)
         if times.null_count():

@@ -8,6 +8,10 @@ from lineview.core.errors import Fault, IntakeError
 
 #: Text that is read whole, and what a packed file may hold then [bytes]; larger ones are read in pieces.
 MOST_WHOLE = 800_000_000
+#: Parts of a gzip, each with a header of its own.
+MOST_MEMBERS = 100_000
+#: Lines of text that is read whole; a row that is refused takes some 400 bytes.
+MOST_LINES = 4_000_000
 #: Of JSON, whose parts each take many times their text [bytes].
 MOST_JSON = 100_000_000
 #: Of one line of other text [bytes].
@@ -34,11 +38,12 @@ def check_size(path: Path) -> None:
     except OSError:
         return  # reading it says what is wrong
     if size > MOST_WHOLE:
-        raise IntakeError(_too_large(path, f"the file has {size:,} bytes"))
+        wanted = f"up to {MOST_WHOLE // 1_000_000} MB read whole"
+        raise IntakeError(_too_large(path, f"the file has {size:,} bytes", wanted))
 
 
 def check_text(path: Path, data: bytes) -> None:
-    """Raise where a line is too long to be a row, or JSON too large to be held.
+    """Raise where a line is too long to be a row, there are too many, or JSON too large to be held.
 
     Parameters
     ----------
@@ -57,6 +62,9 @@ def check_text(path: Path, data: bytes) -> None:
             what, wanted = f"the JSON has {len(data):,} bytes", f"up to {MOST_JSON // 1_000_000} MB"
             raise IntakeError(Fault(what, str(path), wanted, "Export shorter periods, each to a file."))
         return
+    lines = max(data.count(b"\n"), data.count(b"\r"))
+    if lines > MOST_LINES:
+        raise IntakeError(_too_large(path, f"the text has {lines:,} lines", f"up to {MOST_LINES:,} read whole"))
     begin = 0
     while len(data) - begin > MOST_LINE:
         end = max(data.rfind(b"\n", begin, begin + MOST_LINE), data.rfind(b"\r", begin, begin + MOST_LINE))
@@ -66,6 +74,6 @@ def check_text(path: Path, data: bytes) -> None:
         begin = end + 1
 
 
-def _too_large(path: Path, what: str) -> Fault:
+def _too_large(path: Path, what: str, wanted: str) -> Fault:
     do = "Export shorter periods, each to a file, as text in UTF-8: those are read in pieces."
-    return Fault(what, str(path), f"up to {MOST_WHOLE // 1_000_000} MB read whole", do)
+    return Fault(what, str(path), wanted, do)

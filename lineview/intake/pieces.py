@@ -18,6 +18,8 @@ from lineview.intake.limits import MOST_LINE
 #: Files from this size on are read in pieces; gzipped ones from an eighth of it, as text packs so [bytes].
 BIG = 32 << 20
 _PACKED = 8
+#: A gzip that holds more than so many times its size is no export.
+_MOST_TIMES = 200
 #: Some 200,000 rows.
 _PIECE = 11 << 20
 _HEAD = 1 << 20
@@ -38,6 +40,8 @@ def head_of(path: Path) -> Head | None:
         packed = _is_packed(path)
         size = _unpacked_size(path) if packed else path.stat().st_size
         if size < BIG and not (packed and path.stat().st_size >= BIG // _PACKED):
+            return None
+        if packed and _has_many_members(path):
             return None
         with _opened(path, packed) as file:
             start = file.read(_HEAD)
@@ -62,12 +66,23 @@ def _unpacked_size(path: Path) -> int:
         return int.from_bytes(file.read(4), "little")
 
 
+def _has_many_members(path: Path) -> bool:
+    """Whether a gzip begins with many small parts, going through which takes long and gives little."""
+    with path.open("rb") as file:
+        return file.read(_HEAD).count(b"\x1f\x8b\x08") > _HEAD >> 8
+
+
 def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
     """A file's text in pieces."""
     try:
-        with _opened(path, _is_packed(path)) as file:
+        packed = _is_packed(path)
+        left = _MOST_TIMES * path.stat().st_size if packed else None
+        with _opened(path, packed) as file:
             file.read(skip)
             while block := file.read(_PIECE):
+                left = None if left is None else left - len(block)
+                if left is not None and left < 0:
+                    raise NotInPieces  # it says what is wrong here too
                 line = b"" if block.endswith(b"\n") else file.readline(MOST_LINE)
                 if len(line) == MOST_LINE:
                     raise NotInPieces  # the reading of the whole file says what is wrong

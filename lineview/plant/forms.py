@@ -127,6 +127,10 @@ def toml_of(field: FormField, text: str, where: str) -> str:
     return _WRITERS[field.kind](field, bare, where)
 
 
+#: Signs of a number that a person enters.
+MOST_DIGITS = 15
+
+
 def _numbers(field: FormField, text: str, where: str) -> str:
     parts = [part for part in re.split(r"[;\s]+|,\s+", text) if part]
     return f"[{', '.join(_number(field, part, where) for part in parts)}]"
@@ -152,7 +156,7 @@ def _number(field: FormField, text: str, where: str) -> str:
     """A number with a point or a comma, as TOML."""
     bare = text.strip().replace(",", ".")
     pattern = r"\d+" if field.kind == "whole" else r"\d+(\.\d+)?"
-    if not re.fullmatch(pattern, bare):
+    if not re.fullmatch(pattern, bare, re.ASCII) or len(bare) > MOST_DIGITS:
         expected = "a whole number" if field.kind == "whole" else f"a number{f' in {field.unit}' if field.unit else ''}"
         raise AskError(Fault(f"{field.label}: '{text}' is not a number", where, expected))
     return bare.lstrip("0") or "0" if re.fullmatch(r"\d+", bare) else re.sub(r"^0+(?=\d)", "", bare)

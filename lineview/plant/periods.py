@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Literal, get_args
+from typing import Literal, TypeVar, get_args
 from zoneinfo import ZoneInfo
 
 from lineview.core.errors import AskError, Fault
@@ -29,6 +29,11 @@ DEFAULTS: dict[str, PeriodWord] = {
 #: A shift that was read for less than this is not the last one worth reading.
 _BEGUN = timedelta(minutes=5)
 _TIME = re.compile(r"\d{1,2}:\d\d")
+#: Years in which readings and plans may lie.
+YEARS = range(1971, 2200)
+#: Of one period: twenty years, as each planned minute in it is looked at.
+MOST_DAYS = 7_320
+D = TypeVar("D", bound=date)
 _DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})( +\d{1,2}:\d\d)?")
 
 
@@ -81,6 +86,8 @@ def read_period(text: str) -> PeriodName:
     last = _day(last_text, text) if last_text else first
     if last < first:
         raise AskError(Fault(f"'{text}' ends before it starts", "period", "the earlier day first"))
+    if (last - first).days > MOST_DAYS:
+        raise AskError(Fault(f"'{text}' is {(last - first).days:,} days", "period", f"up to {MOST_DAYS:,}"))
     return Days(first, last)
 
 
@@ -107,10 +114,17 @@ def read_wall_time(text: str, where: str) -> datetime:
     dotted = _DOTTED.fullmatch(text.strip())
     day_first = f"{dotted[3]}-{int(dotted[2]):02}-{int(dotted[1]):02}{_clock(dotted[4])}" if dotted else ""
     try:
-        return datetime.fromisoformat(day_first or text.strip())
+        return _of_our_time(datetime.fromisoformat(day_first or text.strip()))
     except ValueError:
         expected = "for instance 2026-06-09 06:00"
         raise AskError(Fault(f"'{text}' is not a date and time", where, expected)) from None
+
+
+def _of_our_time(at: D) -> D:
+    """A day or moment as it is; a ValueError where no machine of ours ran and no calendar is sure."""
+    if at.year not in YEARS:
+        raise ValueError(at.year)
+    return at
 
 
 def _clock(text: str | None) -> str:
@@ -120,7 +134,7 @@ def _clock(text: str | None) -> str:
 
 def _day(text: str, whole: str) -> date:
     try:
-        return date.fromisoformat(text)
+        return _of_our_time(date.fromisoformat(text))
     except ValueError:
         expected = f"one of {', '.join(WORDS)}, a day such as 2026-06-09, or a shift such as 2026-06-09.early"
         raise AskError(Fault(f"unknown period '{whole}'", "period", expected)) from None

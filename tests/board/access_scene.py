@@ -47,7 +47,8 @@ def place(one: dict[str, Any]) -> Any:
         value = VALUES.get((one["id"], one["property"]))
         return {"id": one["id"], "property": one["property"], "value": value}
     known = PATTERNS.get(json.loads(one["id"])["kind"])
-    return [{"id": known, "property": one["property"], "value": 1}] if known else []
+    values = {"n_clicks": 1, "value": "film", "id": known}
+    return [{"id": known, "property": one["property"], "value": values[one["property"]]}] if known else []
 
 
 def call_of(app: Dash, output: str) -> dict[str, Any]:

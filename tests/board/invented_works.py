@@ -77,6 +77,8 @@ class InventedWorks:
 
     def ask(self, asked: QuestionScope) -> Answer:
         self.asked.append(asked)
+        if asked.line not in (None, "", *(line.id for line in self.plant.lines)):
+            raise AskError(Fault(f"unknown line '{asked.line}'", "line"))
         known = [m.id for m in machines_asked(self.plant, asked.question, asked.line or "1")]
         if asked.machine is not None and asked.machine not in known:
             what = f"unknown machine '{asked.machine}'"

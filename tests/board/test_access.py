@@ -101,7 +101,7 @@ def test_every_address_of_the_server_is_in_one_of_the_tables(board: Scene) -> No
     """A new route is noticed here, and gets its right on purpose."""
     known = {path for path, _ in PATHS} | {"/sign-in", "/pair", "/sign-out", "/sign-out-everywhere", "/health"}
     known |= {"/_dash-update-component", "/_favicon.ico", "/<path:path>", "/<question>/<name>.csv"}
-    known |= {"/refusals/<int:intake>.csv", "/assets/<path:filename>", "/static/<path:filename>"}
+    known |= {"/refusals/<int(max=999999999999):intake>.csv", "/assets/<path:filename>", "/static/<path:filename>"}
     known |= {"/_dash-component-suites/<string:package_name>/<path:fingerprinted_path>"}
     known |= {f"/{q}.{e}" for q in ("rope", "weight", "shift", "wrap", "order", "week") for e in ("pdf", "xlsx", "csv")}
     assert {rule.rule for rule in board.app.server.url_map.iter_rules()} <= known

@@ -80,6 +80,8 @@ PLACEHOLDERS = (
     "1.#qnan0",
     "-1.#ind00",
 )
+#: Further from 0 nothing counts or measures; squares and sums of such numbers stay finite.
+FARTHEST = 1e15
 _NOT_FINITE = r"^[+-]?(nan|inf|infinity|∞|1\.#inf(00)?)$"
 
 
@@ -171,15 +173,20 @@ def tidied(texts: pl.Series) -> pl.Series:
     return texts.str.strip_chars().str.replace("^−", "-")
 
 
+def are_possible(numbers: pl.Series) -> bool:
+    """Whether every number is finite and no further from 0 than any that counts or measures."""
+    return bool((numbers.abs() <= FARTHEST).all())
+
+
 def parse_numbers(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series, pl.Series | None]:
     """Read a column of cells as numbers."""
     whole = texts.cast(pl.Int64, strict=False)
-    if whole.null_count() == 0:
-        return whole.cast(pl.Float64), None
+    if whole.null_count() == 0 and are_possible(numbers := whole.cast(pl.Float64)):
+        return numbers, None
     plain = marks.decimal == "." and marks.thousands != "."
     values = texts.cast(pl.Float64, strict=False) if plain else whole.cast(pl.Float64)
+    values = values.set(values.is_not_null() & ~(values.abs() <= FARTHEST), None)
     if plain:
-        values = values.set(values.is_not_null() & ~values.is_finite(), None)
         rounded = texts.str.contains(r"[eE]\+0*[1-9]")  # these are looked at one by one
         values = values.set(rounded, None) if rounded.any() else values
     open_ = values.is_null()
@@ -213,12 +220,15 @@ def _parse_odd(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series, pl
     )
     frame = pl.DataFrame({"text": tidied(texts)})
     read = frame.lazy().select("text", value=number.cast(pl.Float64, strict=False)).collect()
-    values = read["value"].set(read["value"].is_not_null() & ~read["value"].is_finite(), None)
+    too_far = read["value"].is_finite().fill_null(False) & (read["value"].abs() > FARTHEST)
+    values = read["value"].set(too_far | ~read["value"].is_finite().fill_null(True), None)
     none = values.is_null().arg_true()
     reasons = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(values))
     if not len(none):
         return values, reasons
-    return values, reasons.scatter(none, _why_no_number(read["text"].gather(none), marks))
+    said = reasons.scatter(none, _why_no_number(read["text"].gather(none), marks))
+    far = read.select(pl.format("'{}' is far too large", "text")).to_series()
+    return values, far.zip_with(too_far, said)
 
 
 #: A number with a unit behind it in its cell.

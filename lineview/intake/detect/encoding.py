@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from lineview.core.errors import Fault, IntakeError
-from lineview.intake.limits import check_size, check_text
+from lineview.intake.limits import MOST_MEMBERS, MOST_WHOLE, check_size, check_text
 
 SEPARATORS = ("\t", ";", "|", ",")
 
@@ -185,34 +185,48 @@ def _bytes_of(path: Path) -> bytes:
 
 #: An export unpacks to so many times its packed size at most, or to so many bytes.
 _MOST_TIMES, _MOST_SURE = 200, 64 << 20
+#: Bytes unpacked at a time.
+_AT_ONCE = 16 << 20
 
 
 def _unpacked(path: Path, given: bytes) -> bytes:
-    most = max(_MOST_SURE, _MOST_TIMES * len(given))
+    most = min(max(_MOST_SURE, _MOST_TIMES * len(given)), MOST_WHOLE)
     parts: list[bytes] = []
-    rest, size = given, 0
+    start, size = 0, 0
     try:
-        while rest.startswith(b"\x1f\x8b"):  # several members; padding may follow
-            unpacker = zlib.decompressobj(31)
-            parts.append(unpacker.decompress(rest, most - size + 1))
-            size += len(parts[-1])
-            if size > most:
-                raise IntakeError(
-                    Fault(
-                        f"the gzip holds more than {_MOST_TIMES} times its size",
-                        str(path),
-                        "an export, which does not pack so well",
-                        "Look into it, and unpack it first where it is one.",
-                    )
-                )
-            if not unpacker.eof:
-                raise EOFError
-            rest = unpacker.unused_data
+        for _ in range(MOST_MEMBERS):  # there may be several, and padding may follow
+            if given[start : start + 2] != b"\x1f\x8b":
+                return b"".join(parts)
+            unpacker, step, rest = zlib.decompressobj(31), 1 << 12, b""
+            while not unpacker.eof:
+                if not rest:
+                    rest = given[start : start + step]
+                    start, step = start + len(rest), min(2 * step, 1 << 20)
+                if not rest:
+                    raise EOFError
+                parts.append(unpacker.decompress(rest, _AT_ONCE))
+                rest, size = unpacker.unconsumed_tail, size + len(parts[-1])
+                if size > most:
+                    raise IntakeError(_packed_too_well(path, most, len(given)))
+            start -= len(unpacker.unused_data)
     except (EOFError, zlib.error):
         raise IntakeError(
             Fault("the gzip is cut off or damaged", str(path), "a whole gzip file", "Copy it again.")
         ) from None
-    return b"".join(parts)
+    raise IntakeError(Fault(f"the gzip has more than {MOST_MEMBERS:,} parts", str(path), "an export"))
+
+
+def _packed_too_well(path: Path, most: int, size: int) -> Fault:
+    """The fault of a gzip that holds more than it may."""
+    if most < _MOST_TIMES * size:
+        wanted = f"up to {most // 1_000_000} MB unpacked"
+        return Fault("the gzip holds too much to be read whole", str(path), wanted, "Export shorter periods.")
+    return Fault(
+        f"the gzip holds more than {_MOST_TIMES} times its size",
+        str(path),
+        "an export, which does not pack so well",
+        "Look into it, and unpack it first where it is one.",
+    )
 
 
 def _is_binary(data: bytes) -> bool:

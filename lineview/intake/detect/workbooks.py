@@ -148,7 +148,8 @@ def _asked(process: subprocess.Popen[bytes], data: bytes, name: str) -> dict[str
 
 
 def _too_large(path: Path, what: str) -> Fault:
-    return Fault(f"reading the workbook would take {what}", str(path), "a workbook of filled cells", _DO)
+    do = "Delete the rows and columns beyond the table, or export shorter periods or text (CSV)."
+    return Fault(f"reading the workbook would take {what}", str(path), "a workbook of filled cells", do)
 
 
 # -- before reading ------------------------------------------------------------------------------------
