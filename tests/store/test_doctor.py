@@ -2,13 +2,14 @@
 
 from pathlib import Path
 from random import Random
-from shutil import copytree, rmtree
+from shutil import copyfile, copytree, rmtree
 
 import pytest
 
 from lineview.app.doctor import repair
 from lineview.app.works import Works
-from lineview.core.errors import LineviewError
+from lineview.cli.intake import look_over
+from lineview.core.errors import LineviewError, StoreError
 from lineview.store.doctor import examine
 from tests.app.test_watch import PLANT
 from tests.store.made import at
@@ -116,9 +117,40 @@ def hurt(sound: Path, into: Path, seed: int) -> tuple[str, str]:
     return name, "" if content(into) == whole else "repaired to something else"
 
 
-@pytest.mark.parametrize("part", range(1))
-def test_damage_anywhere_is_found_never_answered_from_and_repaired(sound, tmp_path, part):
-    for seed in range(40 * part, 40 * part + 40):
-        name, wrong = hurt(sound, tmp_path / "works", seed)
+def hurt_some(sound: Path, into: Path, seeds: range) -> None:
+    for seed in seeds:
+        name, wrong = hurt(sound, into, seed)
         assert not wrong, (seed, name, wrong)
-        rmtree(tmp_path / "works")
+        rmtree(into)
+
+
+def test_damage_is_found_never_answered_from_and_repaired(sound, tmp_path):
+    hurt_some(sound, tmp_path / "works", range(30))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("part", range(40))
+def test_damage_anywhere_is_found_never_answered_from_and_repaired(sound, tmp_path, part):
+    hurt_some(sound, tmp_path / "works", range(50 * part, 50 * part + 50))
+
+
+def test_a_journal_of_another_works_is_refused(sound, tmp_path):
+    url = f"sqlite:///{tmp_path / 'journal.sqlite'}"
+    for name in ("one", "other"):
+        (tmp_path / name).mkdir()
+        copyfile(sound / "plant.toml", tmp_path / name / "plant.toml")
+    with Works(tmp_path / "one", url) as works:
+        assert works.take([sound / "log-1.csv"])[0].receipt.kept == 3
+    with pytest.raises(StoreError, match="another works"), Works(tmp_path / "other", url) as works:
+        works.take([sound / "log-1.csv"])
+
+
+def test_the_doctor_says_what_is_damaged_and_repairs_it(sound, tmp_path, capsys):
+    copytree(sound, tmp_path / "works")
+    assert look_over(tmp_path / "works", None, repair=False) == 0
+    file = next((tmp_path / "works" / "store" / "readings").glob("machine=*/month=*/intake-000000001-*"))
+    file.write_bytes(file.read_bytes()[:-9])
+    assert look_over(tmp_path / "works", None, repair=False) == 1
+    assert file.name in capsys.readouterr().out.replace("\n", "")
+    assert look_over(tmp_path / "works", None, repair=True) == 0
+    assert look_over(tmp_path / "works", None, repair=False) == 0
