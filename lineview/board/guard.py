@@ -191,11 +191,15 @@ def _check_place(doors: Doors) -> None:
         abort(403, "The board answers only to its configured host names.")
     if doors.access is None and any(name in request.headers for name in _FORWARDED):
         abort(403, "A proxy has to be named when the board is started.")
-    origin = request.headers.get("Origin")
-    strange = origin is not None and origin.lower() != f"{request.scheme}://{request.host}".lower()
+    strange = is_strange(request.headers.get("Origin"), request.scheme, request.host)
     site = request.headers.get("Sec-Fetch-Site", "same-origin")
     if request.method not in ("GET", "HEAD", "OPTIONS") and (strange or site not in ("same-origin", "none")):
         abort(403, "This came from another page.")
+
+
+def is_strange(origin: str | None, scheme: str, host: str) -> bool:
+    """Whether a request comes from another page than this board's, as its Origin header says."""
+    return origin is not None and origin.lower() != f"{scheme}://{host}".lower()
 
 
 _FORWARDED = ("Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-Proto")
