@@ -342,8 +342,8 @@ def _check_name(name: str) -> None:
 
 
 #: Signs that stand side by side in the alphabet, in counting or on a keyboard, forwards and backwards.
-ROWS = ("abcdefghijklmnopqrstuvwxyz", "01234567890", "qwertyuiop", "qwertzuiop", "azertyuiop", "asdfghjkl", "zxcvbnm")
-ROWS += ("1q2w3e4r5t6y7u8i9o0p", "qazwsxedcrfvtgbyhnujm")
+ROWS = ["abcdefghijklmnopqrstuvwxyz", "01234567890", "qwertyuiop", "qwertzuiop", "azertyuiop", "asdfghjkl", "zxcvbnm"]
+ROWS += ["1q2w3e4r5t6y7u8i9o0p", "qazwsxedcrfvtgbyhnujm"]
 
 
 def _is_run(plain: str) -> bool:
