@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -216,6 +217,7 @@ def test_any_other_address_takes_a_user(tmp_path: Path) -> None:
     assert doors.access is not None
     assert doors.knows("192.0.2.9:8050")
     assert doors.knows("BOARD:8050")
+    assert doors.knows(socket.gethostname())  # the address that is printed
     assert not doors.knows("evil.example")
     with pytest.raises(AskError, match="no address"):
         doors_of(works, Serving(proxies=("proxy.example",)))  # type: ignore[arg-type]

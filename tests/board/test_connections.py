@@ -104,6 +104,13 @@ def test_half_sent_requests_keep_nobody_waiting(local: Local) -> None:
             sock.close()
 
 
+def test_the_server_does_not_say_what_it_is(local: Local) -> None:
+    heads = local.answer("GET /health HTTP/1.1").partition("\r\n\r\n")[0].lower()
+    assert "\nserver:" not in heads
+    assert "waitress" not in heads
+    assert "waitress" not in local.answer("GET /\x01 HTTP/1.1").lower()
+
+
 def test_one_address_opens_so_many_connections(local: Local) -> None:
     opened = [local.connect() for _ in range(channel.MOST_OF_ADDRESS + 20)]
     try:
