@@ -118,7 +118,7 @@ def test_all_cells_that_fit_no_column_are_refused_and_every_question_is_answered
         copy2(DEMO / "plant.toml", folder)
         with Works(folder) as works:
             works.take([DEMO / "exports"])
-            works.take([path for path in files if path.name.startswith(f"{kind}_")])
+            works.take([path for path in files[::2] if path.name.startswith(f"{kind}_")])
             for question, line in product(QUESTIONS, ("line1", "line2")):
                 try:
                     assert works.ask(read_question(question, line=line)).sentence
