@@ -341,6 +341,21 @@ def _check_name(name: str) -> None:
         raise AskError(Fault("this name will not do", "name", f"1 to {MOST_NAME} printed characters"))
 
 
+#: Signs that stand side by side in the alphabet, in counting or on a keyboard, forwards and backwards.
+ROWS = ["abcdefghijklmnopqrstuvwxyz", "01234567890", "qwertyuiop", "qwertzuiop", "azertyuiop", "asdfghjkl", "zxcvbnm"]
+ROWS += ["1q2w3e4r5t6y7u8i9o0p", "qazwsxedcrfvtgbyhnujm"]
+
+
+def _is_run(plain: str) -> bool:
+    """Whether a password is a piece written again and again, or mostly signs that stand side by side."""
+    if plain in (plain + plain)[1:-1]:
+        return True
+    rows = [row for one in ROWS for row in (one, one[::-1])]
+    beside = [any(plain[i : i + 3] in row for row in rows) for i in range(len(plain) - 2)]
+    covered = {i + k for i, yes in enumerate(beside) if yes for k in range(3)}
+    return len(covered) > 0.7 * len(plain)
+
+
 def check_password(password: str, name: str) -> None:
     """Refuse a password that is too short, too long, or guessed at once.
 
@@ -359,5 +374,5 @@ def check_password(password: str, name: str) -> None:
         raise AskError(Fault(f"the password has {len(password)} characters", "password", wanted))
     plain = password.lower()
     named = len(name) >= 4 and name.lower() in plain
-    if len(set(plain)) < 6 or named or "password" in plain:
+    if len(set(plain)) < 6 or named or "password" in plain or _is_run(plain):
         raise AskError(Fault("the password is too easy to guess", "password", "several words of your own"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path, PurePosixPath
 from zoneinfo import available_timezones
@@ -74,8 +74,8 @@ class SetUpDesk:
         self._surveyed = survey_folder(paths, self.shop, self.here)
         self.paths, self.answers = list(paths), {}
 
-    def keep_upload(self, name: str, data: bytes) -> Path | None:
-        """Keep an uploaded export in the folder exports/; None for a file that is none."""
+    def keep_upload(self, name: str, save: Callable[[Path], object]) -> Path | None:
+        """Keep an uploaded export, which `save` writes, in the folder exports/; None for a file that is none."""
         plain = name.replace("\\", "/").replace(":", "_")  # no part of a name leads out of the folder
         parts = [part for part in PurePosixPath(plain).parts if part.strip("/. ")]
         if not parts or parts[-1].startswith((".", "~")):
@@ -84,7 +84,7 @@ class SetUpDesk:
             return None
         path = self.folder.joinpath("exports", *parts[1:] if len(parts) > 1 else parts)
         make_folder(path.parent)
-        put(path, lambda part: part.write_bytes(data))
+        put(path, save)
         return path
 
     def show(self) -> SetUp | None:

@@ -9,7 +9,7 @@ from flask import Flask, Response, redirect, request
 
 from lineview.app.access import RIGHTS, SCREEN, SESSION, Access, Person
 from lineview.app.works import Works
-from lineview.board.guard import Doors, give_cookie, person
+from lineview.board.guard import Doors, give_cookie, person, person_of
 from lineview.board.plain import page_links, plain_page
 from lineview.board.tables import csv_text
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
@@ -70,6 +70,9 @@ def _add_entrances(server: Flask, works: Works, doors: Doors, access: Access) ->
 
 
 def _entered(doors: Doors, access: Access, token: str, after: str, lasting_s: float) -> Any:
+    before = person_of(access, request.cookies.get(doors.cookie(request.is_secure), ""))
+    if before is not None and before.session is not None:  # a browser has one session at a time
+        access.accounts.end_session(before.session)
     response = redirect(after, code=303)
     give_cookie(response, doors, access, token, lasting_s)  # type: ignore[arg-type]  # werkzeug's, which Flask sends
     return response
@@ -124,6 +127,7 @@ def _add_account(server: Flask, works: Works, doors: Doors, access: Access) -> N
 def _left(doors: Doors) -> Any:
     response = redirect("/sign-in", code=303)
     response.delete_cookie(doors.cookie(request.is_secure), path="/", secure=request.is_secure, httponly=True)
+    response.headers["Clear-Site-Data"] = '"cache"'
     return response
 
 

@@ -82,7 +82,7 @@ def _file(name: str, frame: Callable[[], pl.DataFrame]) -> Response:
 
 def _uploaded(works: Works) -> TakeOutcome | None:
     export = request.files.get("export") if request.method == "POST" else None
-    return None if export is None else take_upload(works, export.filename or "", export.read())
+    return None if export is None else take_upload(works, export.filename or "", export.save)
 
 
 log = logging.getLogger("lineview.board")

@@ -127,7 +127,8 @@ def _taken(works: Works, name: str | None, contents: str | None, accept: bool, s
     given = name or ""
     try:
         plant = works.plant
-        return outcome(take_upload(works, given, decoded(contents or "", given), accept, settled), plant)
+        data = decoded(contents or "", given)
+        return outcome(take_upload(works, given, lambda path: path.write_bytes(data), accept, settled), plant)
     except LineviewError as error:
         return faulty(TakeOutcome(given, faults=error.faults))
 

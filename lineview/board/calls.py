@@ -180,4 +180,10 @@ def _is_part(value: Any) -> bool:
 
 
 def _is_text(value: str, length: int) -> bool:
-    return len(value) <= length and "\0" not in value and not any("\ud800" <= sign <= "\udfff" for sign in value)
+    if len(value) > length or "\0" in value:
+        return False
+    try:
+        value.encode()
+    except UnicodeEncodeError:  # half of a sign, which no page sends
+        return False
+    return True

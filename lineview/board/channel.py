@@ -27,6 +27,7 @@ from lineview.board.guard import (
     LARGE,
     LARGE_LIMIT_BYTES,
     Doors,
+    is_strange,
     person_of,
 )
 
@@ -65,6 +66,9 @@ class GuardedParser(HTTPRequestParser):  # type: ignore[misc]  # likewise
         doors = self.doors
         if not doors.proxied and not doors.knows(self.headers.get("HOST", "")):
             return Refused("The board answers only to its configured host names.")
+        scheme = "https" if self.is_tls else "http"
+        if not doors.proxied and is_strange(self.headers.get("ORIGIN"), scheme, self.headers.get("HOST", "")):
+            return Refused("This came from another page.")
         limits = {CALLBACK: CALLBACK_LIMIT_BYTES, **dict.fromkeys(LARGE, LARGE_LIMIT_BYTES)}
         limit = limits.get(self.path, FORM_LIMIT_BYTES)
         if self.content_length > limit or self.chunked:

@@ -11,6 +11,7 @@ from hashlib import sha256
 from typing import Any
 from urllib.parse import quote, urlsplit
 
+from dash import __version__ as dash_version
 from flask import Flask, Response, abort, g, redirect, request
 from itsdangerous import BadSignature, Signer
 
@@ -191,11 +192,15 @@ def _check_place(doors: Doors) -> None:
         abort(403, "The board answers only to its configured host names.")
     if doors.access is None and any(name in request.headers for name in _FORWARDED):
         abort(403, "A proxy has to be named when the board is started.")
-    origin = request.headers.get("Origin")
-    strange = origin is not None and origin.lower() != f"{request.scheme}://{request.host}".lower()
+    strange = is_strange(request.headers.get("Origin"), request.scheme, request.host)
     site = request.headers.get("Sec-Fetch-Site", "same-origin")
     if request.method not in ("GET", "HEAD", "OPTIONS") and (strange or site not in ("same-origin", "none")):
         abort(403, "This came from another page.")
+
+
+def is_strange(origin: str | None, scheme: str, host: str) -> bool:
+    """Whether a request comes from another page than this board's, as its Origin header says."""
+    return origin is not None and origin.lower() != f"{scheme}://{host}".lower()
 
 
 _FORWARDED = ("Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-Proto")
@@ -245,13 +250,39 @@ def _log(response: Response) -> None:
     log.info("request", extra={"told": told})
 
 
+#: Of the styles that Dash's own scripts and plotly.js put into the page, by Dash's version: they change with it.
+#: The first is of an empty one, which plotly.js fills rule by rule. With another version styles are not limited.
+STYLE_HASHES = {
+    "4.4.1": (
+        "47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU=",
+        "Do5Z9ZqsPvCQTUBQS9BnDm/2+on7omuzuLYk5sbA+2s=",
+        "ITR5T9OwskhdqdsliUJRmgp9ltOFAHgXe1F7eRvGnmQ=",
+        "0IJGrxhCP5NUIafylLkj5118xkZH1kp5FmNio7NOckI=",
+        "Z8VokGxeiKThZOEmkdUgfW+jxbvItBwAXC8M1c4wqAM=",
+        "VUA+tqvhK3niMn7AdszqidMFPRh9FLqxB2iINUrsiTw=",
+        "Aq43X0SlmB69maWGob4rp/UuSHhwePalkRRExtsxOJ8=",
+        "SkhFDxgIcEjMhRh19uSHWrkdnAlZ9rlskgr9yLsipa8=",
+        "uDiOZWps1U7E8/0BTaQrclYMhVhRVE4dT0vb5X6nXOw=",
+        "+QoPrsxO0auPnxSulD3bAr9CoDGgzv7YRfYE0vfxeQI=",
+        "MJs2ke1SA6Cy3tTCZu2QH0rj0r//iNqU0idy9bM4leg=",
+        "X2TqJwnIiE/ceDVeAdr7v7BOWBU6CEzE6qxlNzBzvBk=",
+    )
+}
+
+
+def _styles(version: str) -> str:
+    """Which styles a page may have beside those from here."""
+    known = STYLE_HASHES.get(version)
+    return "'unsafe-inline'" if known is None else " ".join(f"'sha256-{one}'" for one in known)
+
+
 def _policy(script_hashes: Sequence[str]) -> str:
-    """The content security policy: everything from here; styles of plotly.js are set in the page."""
+    """The content security policy: everything from here."""
     return "; ".join(
         [
             "default-src 'none'",
             f"script-src 'self' {' '.join(script_hashes)}".rstrip(),
-            "style-src 'self' 'unsafe-inline'",
+            f"style-src 'self' {_styles(dash_version)}",
             "img-src 'self' data: blob:",
             "font-src 'self'",
             "connect-src 'self'",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import binascii
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
@@ -187,14 +187,18 @@ def plain_name(given: str) -> str:
 
 
 def take_upload(
-    works: Works, file_name: str, data: bytes, accept: bool = False, settled: Mapping[str, str] | None = None
+    works: Works,
+    file_name: str,
+    save: Callable[[Path], object],
+    accept: bool = False,
+    settled: Mapping[str, str] | None = None,
 ) -> TakeOutcome:
-    """Take an uploaded export in."""
+    """Take an uploaded export in, which `save` writes to a path."""
     name = plain_name(file_name)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / name
         try:
-            path.write_bytes(data)
+            save(path)
             return outcome_of(name, works.take([path], accept=accept, settled=settled)[0])
         except LineviewError as error:
             return TakeOutcome(name, faults=error.faults)

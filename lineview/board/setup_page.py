@@ -84,7 +84,7 @@ def _chosen(desk: SetUpDesk) -> list[Path]:
     files = [file for file in request.files.getlist("exports") if file.filename]
     given = request.form.get("path", "").strip()
     try:
-        kept = [desk.keep_upload(file.filename or "", file.read()) for file in files]
+        kept = [desk.keep_upload(file.filename or "", file.save) for file in files]
         named = [Path(given).expanduser()] if given else []
         for path in named:
             path.stat()

@@ -109,11 +109,15 @@ def test_nothing_is_written_while_a_question_is_open(made: Undescribed, tmp_path
 
 def test_uploads_stay_within_the_folder_of_exports(tmp_path: Path) -> None:
     desk = SetUpDesk(tmp_path, "")
-    kept = desk.keep_upload("log/../../wrap1.csv", b"a")
+
+    def save(path: Path) -> None:
+        path.write_bytes(b"a")
+
+    kept = desk.keep_upload("log/../../wrap1.csv", save)
     assert kept == tmp_path / "exports" / "wrap1.csv"
-    assert desk.keep_upload("..\\..\\x\\sub\\wrap2.csv", b"a") == tmp_path / "exports" / "sub" / "wrap2.csv"
-    assert desk.keep_upload("notes.docx", b"a") is None
-    assert desk.keep_upload(".hidden.csv", b"a") is None
+    assert desk.keep_upload("..\\..\\x\\sub\\wrap2.csv", save) == tmp_path / "exports" / "sub" / "wrap2.csv"
+    assert desk.keep_upload("notes.docx", save) is None
+    assert desk.keep_upload(".hidden.csv", save) is None
 
 
 def test_a_new_folder_opens_only_to_be_set_up(tmp_path: Path) -> None:

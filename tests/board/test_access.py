@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -216,6 +217,7 @@ def test_any_other_address_takes_a_user(tmp_path: Path) -> None:
     assert doors.access is not None
     assert doors.knows("192.0.2.9:8050")
     assert doors.knows("BOARD:8050")
+    assert doors.knows(socket.gethostname())  # the address that is printed
     assert not doors.knows("evil.example")
     with pytest.raises(AskError, match="no address"):
         doors_of(works, Serving(proxies=("proxy.example",)))  # type: ignore[arg-type]
@@ -250,10 +252,21 @@ def test_signing_in_and_out(real: tuple[Access, FlaskClient]) -> None:
     assert client.get("/account", headers={"Host": HOST}).headers["Cache-Control"] == "no-store"
     other = post(client, "/sign-out-everywhere")
     assert other.headers["Location"] == "/sign-in"
+    assert other.headers["Clear-Site-Data"] == '"cache"'
     client.set_cookie("lineview", cookie.partition("=")[2].partition(";")[0], domain=HOST)  # kept by somebody
     assert client.get("/account", headers={"Host": HOST}).status_code == 303
     done = access.accounts.entries(20)["action"].to_list()
     assert done == ["signed out everywhere", "signed in", "sign-in refused", "user added"]
+
+
+def test_signing_in_again_ends_the_session_before(real: tuple[Access, FlaskClient]) -> None:
+    access, client = real
+    first = post(client, "/sign-in", name="Ada Invented", password="seven sweet wrappers").headers["Set-Cookie"]
+    second = post(client, "/sign-in", name="Ada Invented", password="seven sweet wrappers").headers["Set-Cookie"]
+    assert first != second
+    client.set_cookie("lineview", first.partition("=")[2].partition(";")[0], domain=HOST)
+    assert client.get("/account", headers={"Host": HOST}).status_code == 303
+    assert access.accounts.entries(20)["action"].to_list().count("signed out") == 1
 
 
 def test_over_tls_the_cookie_is_secure_and_of_this_host_alone(real: tuple[Access, FlaskClient]) -> None:
@@ -360,7 +373,8 @@ def test_roles_and_passwords() -> None:
     assert rights_of(["administer"]) == RIGHTS
     with pytest.raises(AskError, match="'all' is no role"):
         rights_of(["all", "note"])
-    for password in ("short", "x" * 201, "aaaaaaaaaaaaaaaa", "Password2026!", "ada invented 1"):
+    easy = ("short", "x" * 201, "aaaaaaaaaaaaaaaa", "Password2026!", "ada invented 1", "123456789012", "qwertyuiop123")
+    for password in (*easy, "sugarsugarsugar", "1q2w3e4r5t6y", "0987654321ab", "abcdefghijkl", "Zxcvbnm12345"):
         with pytest.raises(AskError):
             check_password(password, "Ada Invented")
     check_password("seven sweet wrappers", "Ada Invented")

@@ -2,6 +2,7 @@
 
 import importlib.util
 import tempfile
+from datetime import timedelta
 from pathlib import Path
 from uuid import uuid4
 
@@ -11,7 +12,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, make_url, text
 
-from lineview.core.errors import StoreError
+from lineview.core.errors import AskError, StoreError
 from lineview.store import journal as journals
 from lineview.store import migrations
 from lineview.store.journal import Journal
@@ -170,6 +171,32 @@ def test_the_journal_on_postgresql_answers_as_on_sqlite(tmp_path, postgresql):
             )
     assert found[0] == found[1]
     assert found[0][0][1].already
+
+
+def test_accounts_on_postgresql_are_as_on_sqlite(tmp_path, postgresql):
+    hour, found = timedelta(hours=1), []
+    for name, url in (("lite", None), ("post", postgresql)):
+        with Store.open(tmp_path / name, url) as store:
+            accounts = store.accounts
+            accounts.add_user("Ann Invented", ("see", "note"), "hash")
+            with pytest.raises(AskError):
+                accounts.add_user("ann invented", ("see",), "hash")
+            user = accounts.user("ANN invented")
+            accounts.begin_session("a", user, hour)
+            accounts.begin_session("b", user, -hour)
+            accounts.offer_pairing("code", "wall", hour)
+            paired = [accounts.pair("code", mark, hour) for mark in ("c", "d")]
+            seated = [accounts.session(mark) for mark in ("a", "b", "c", "d")]
+            seen = [(one.user and one.user.name, one.screen) if one else None for one in seated]
+            accounts.set_rights(user, ("see", "order"))
+            screens = accounts.screens().drop("begun_at", "ends_at").rows()
+            accounts.remove_user(user)
+            told = accounts.entries(20).select("action", "about", "before", "after").rows()
+            found.append([user.rights, paired, seen, screens, accounts.session("a"), accounts.users(), told])
+    assert found[0] == found[1]
+    assert found[0][1] == [True, False]
+    assert found[0][2] == [("Ann Invented", ""), None, (None, "wall"), None]
+    assert found[0][-2] == []
 
 
 def test_a_snapshot_on_postgresql_stays_as_it_was(tmp_path, postgresql):

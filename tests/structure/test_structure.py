@@ -206,3 +206,12 @@ def test_top_level_is_exactly_what_it_should_be() -> None:
     # A link to a virtual environment, once tracked, takes the place of the environment itself at a merge.
     hidden = {".ci", ".gitignore", ".pre-commit-config.yaml"}
     assert top == {"README.md", "DEVELOPERS.md", "pyproject.toml", "lineview", "data", "tests", "assets"} | hidden
+
+
+def test_the_security_table_is_whole_and_names_tests_that_are_there() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| (\d+\.\d+\.\d+.*?) \| .*\|$", text, re.MULTILINE)
+    assert len(rows) == len(set(rows)) == 62
+    named = set(re.findall(r"`(tests/[\w/]+\.py)`", text))
+    assert len(named) >= 6
+    assert not [name for name in named if not (ROOT / name).is_file()]
