@@ -154,6 +154,8 @@ def mix_columns(
 
 def _telling(share: Floats, names: Sequence[str], n: int) -> tuple[Floats, list[str]]:
     """Keep the shares that vary most, as many as the shifts can bear, and none that the others give."""
+    if not n:
+        return share, []
     spread = share.std(axis=0)
     able = [k for k in np.argsort(-spread) if spread[k] > 1e-3 and share[:, k].mean() >= LEAST_SHARE]
     kept: list[int] = []
