@@ -124,8 +124,8 @@ def _take_files(
     group: list[tuple[int, Export, Layout | None]] = []
 
     def in_pieces(export: InPieces, layout: Layout | None) -> Taken | None:
-        _write(group, store, taken, keep)  # so that files go in in their order
-        return _take_in_pieces(export, layout, store, keep)
+        _write(group, store, taken, keep, plant)  # so that files go in in their order
+        return _take_in_pieces(export, layout, store, keep, plant)
 
     try:
         for place, path in enumerate(files):
@@ -135,12 +135,12 @@ def _take_files(
             else:
                 group.append((place, *one))
                 if one[1] is not None or _is_full([export for _, export, _ in group]):
-                    _write(group, store, taken, keep)
+                    _write(group, store, taken, keep, plant)
             if place in taken and (layout := taken[place].accepted) is not None:
                 # further files of this layout need not be asked about again
                 plant = plant.model_copy(update={"layouts": (*plant.layouts, layout)})
     finally:  # what was read whole before something unforeseen is not lost with it
-        _write(group, store, taken, keep)
+        _write(group, store, taken, keep, plant)
     return [taken[place] for place in range(len(files))]
 
 
@@ -212,9 +212,10 @@ def _try_pieces(
 
 
 def _take_in_pieces(
-    export: InPieces, layout: Layout | None, store: Store, keep: Callable[[Layout], Layout] | None
+    export: InPieces, layout: Layout | None, store: Store, keep: Callable[[Layout], Layout] | None, plant: Plant
 ) -> Taken | None:
     """Take a big export in; None where it has to be read whole."""
+    store.describe(_with_layout(plant, layout).model_dump_json())
     given = export if layout is None or keep is None else _Accepted(export, layout, keep)
     try:
         receipt = store.record_in_pieces(given)
@@ -248,6 +249,7 @@ def _write(
     store: Store,
     taken: dict[int, Taken],
     keep: Callable[[Layout], Layout] | None,
+    plant: Plant,
 ) -> None:
     """Write a group of exports and empty it; an accepted layout is kept before its file goes in."""
     ready = []
@@ -257,12 +259,18 @@ def _write(
         except LineviewError as error:
             taken[place] = Taken(export.path, error=error)
     group.clear()
+    if ready:
+        store.describe(_with_layout(plant, ready[-1][2]).model_dump_json())
     outcomes = store.record_all([export for _, export, _ in ready]) if ready else []
     for (place, export, layout), outcome in zip(ready, outcomes, strict=True):
         if isinstance(outcome, StoreError):
             taken[place] = Taken(export.path, error=outcome)
         else:
             taken[place] = Taken(export.path, receipt=outcome, accepted=layout, notes=export.notes)
+
+
+def _with_layout(plant: Plant, layout: Layout | None) -> Plant:
+    return plant if layout is None else plant.model_copy(update={"layouts": (*plant.layouts, layout)})
 
 
 def _kept(

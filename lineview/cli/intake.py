@@ -269,6 +269,21 @@ def watch_folder(
         say("Stopped watching.")
 
 
+def look_over(folder: Path, journal: str | None, repair: bool) -> int:
+    """Say what of a store is not as it was written, after mending it where that is asked for."""
+    from lineview.app.doctor import look_over as looked_over
+    from lineview.app.doctor import repair as repaired
+
+    def say(line: str) -> None:
+        console.print(readable(line), soft_wrap=True, markup=False)
+
+    found = repaired(folder, journal, say) if repair else looked_over(folder, journal)
+    for one in found:
+        say(f"{one.where}: {one.what}")
+    say("Everything in the store is as it was written." if not found else f"{len(found)} found.")
+    return 1 if found else 0
+
+
 def update_records(works: Works, rebuild: bool) -> None:
     """Bring every record up to date and say how many were worked out and whether any came out otherwise."""
 

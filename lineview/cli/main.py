@@ -389,6 +389,18 @@ def adjusted(
     typer.echo("Noted.")
 
 
+@app.command()
+def doctor(
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    repair: Annotated[bool, typer.Option("--repair", help="Make anew what is damaged, from the exports kept.")] = False,
+) -> None:
+    """Look at every byte of the store; exit status 1 where something is not as it was written."""
+    from lineview.cli.intake import look_over
+
+    raise typer.Exit(look_over(works, journal, repair))
+
+
 def main() -> None:
     """Run the command line; a plain error and exit status 2 for whatever the user can mend."""
     keep_to_one_thread()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from collections.abc import Mapping
@@ -61,6 +62,22 @@ def read_plant(path: Path, extra: Path | None = None) -> Plant:
         names = {False: path.name, True: extra.name if extra else ""}
         raise PlantError(replace(fault, where=f"{names[late]} line {line}") for late, line, fault in faults)
     return plant
+
+
+def plant_of_json(data: dict[str, Any]) -> Plant:
+    """The plant description from what `Plant.model_dump_json` wrote.
+
+    Parameters
+    ----------
+    data : dict
+        The JSON's values.
+
+    Returns
+    -------
+    Plant
+        Equal to the one that was written.
+    """
+    return Plant.model_validate_json(json.dumps(data), context=Declared.in_tables(_plain(data, "")))
 
 
 def check_text(text: str, name: str = "plant.toml") -> list[Fault]:

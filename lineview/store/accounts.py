@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import polars as pl
-from sqlalchemy import Row, delete, func, insert, select, update
+from sqlalchemy import Connection, Row, delete, func, insert, select, update
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.frames import UTC_US
@@ -54,10 +55,19 @@ class Accounts:
     ----------
     journal : Journal
         Open.
+    written : callable, optional
+        Called after each change.
     """
 
-    def __init__(self, journal: Journal) -> None:
-        self._journal = journal
+    def __init__(self, journal: Journal, written: Callable[[], None] | None = None) -> None:
+        self._journal, self._written = journal, written
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with self._journal.writing() as connection:
+            yield connection
+        if self._written is not None:
+            self._written()
 
     # -- people ------------------------------------------------------------------------------------
 
@@ -77,27 +87,27 @@ class Accounts:
         row = {"name": name, "rights": ",".join(rights), "password": password, "added_at": _now()}
         if self.user(name) is not None:
             raise AskError(Fault(f"there is a user '{name}' already", "name"))
-        with self._journal.writing() as connection:
+        with self._writing() as connection:
             connection.execute(insert(users), row)
             write_entry(connection, "user added", name, None, {"rights": list(rights)})
 
     def remove_user(self, user: User) -> None:
         """Remove a person, signed out everywhere."""
-        with self._journal.writing() as connection:
+        with self._writing() as connection:
             connection.execute(delete(sessions).where(sessions.c.user == user.id))
             connection.execute(delete(users).where(users.c.id == user.id))
             write_entry(connection, "user removed", user.name, {"rights": list(user.rights)})
 
     def set_password(self, user: User, password: str, keep: int | None = None) -> None:
         """Change a password, a hash; the person is signed out everywhere but in the session `keep`."""
-        with self._journal.writing() as connection:
+        with self._writing() as connection:
             connection.execute(update(users).where(users.c.id == user.id).values(password=password))
             connection.execute(_sessions_of(user, keep))
             write_entry(connection, "password changed", user.name)
 
     def set_rights(self, user: User, rights: Sequence[str]) -> None:
         """Change what a person may do, from the next request on."""
-        with self._journal.writing() as connection:
+        with self._writing() as connection:
             connection.execute(update(users).where(users.c.id == user.id).values(rights=",".join(rights)))
             before, after = {"rights": list(user.rights)}, {"rights": list(rights)}
             write_entry(connection, "rights changed", user.name, before, after)
@@ -106,7 +116,7 @@ class Accounts:
 
     def begin_session(self, mark: str, user: User, lasting: timedelta) -> None:
         """Sign a person in; `mark` is the hash of what the browser holds."""
-        with self._journal.writing() as connection:
+        with self._writing() as connection:
             connection.execute(delete(sessions).where(sessions.c.ends_at < _now()))
             connection.execute(insert(sessions), _session(mark, user.id, "", lasting))
             write_entry(connection, "signed in", user.name)
@@ -127,13 +137,13 @@ class Accounts:
 
     def end_session(self, session: Session) -> None:
         """Sign one browser out."""
-        with self._journal.writing() as connection:
+        with self._writing() as connection:
             connection.execute(delete(sessions).where(sessions.c.id == session.id))
             write_entry(connection, "signed out", session.user.name if session.user else session.screen)
 
     def end_sessions(self, user: User) -> None:
         """Sign a person out everywhere."""
-        with self._journal.writing() as connection:
+        with self._writing() as connection:
             connection.execute(_sessions_of(user, None))
             write_entry(connection, "signed out everywhere", user.name)
 
@@ -142,14 +152,14 @@ class Accounts:
     def offer_pairing(self, mark: str, screen: str, lasting: timedelta) -> None:
         """Keep a code's hash, by which one screen may be paired."""
         row = {"mark": mark, "screen": screen, "ends_at": _now() + lasting // timedelta(microseconds=1)}
-        with self._journal.writing() as connection:
+        with self._writing() as connection:
             connection.execute(delete(pairings).where(pairings.c.ends_at < _now()))
             connection.execute(insert(pairings), row)
             write_entry(connection, "pairing offered", screen)
 
     def pair(self, code_mark: str, mark: str, lasting: timedelta) -> bool:
         """Pair the browser that brings this code; False where the code is not known, used or too old."""
-        with self._journal.writing() as connection:
+        with self._writing() as connection:
             row = connection.execute(select(pairings).where(pairings.c.mark == code_mark)).first()
             gone = connection.execute(delete(pairings).where(pairings.c.mark == code_mark)).rowcount
             if row is None or gone != 1 or row.ends_at < _now():
@@ -167,7 +177,7 @@ class Accounts:
 
     def revoke_screen(self, session: int) -> None:
         """Unpair a screen."""
-        with self._journal.writing() as connection:
+        with self._writing() as connection:
             this = (sessions.c.id == session) & sessions.c.user.is_(None)
             row = connection.execute(select(sessions).where(this)).first()
             if row is None:
@@ -181,7 +191,7 @@ class Accounts:
         self, action: str, about: str, before: Mapping[str, Any] | None = None, after: Mapping[str, Any] | None = None
     ) -> None:
         """Write something that changes no table, such as a refused sign-in."""
-        with self._journal.writing() as connection:
+        with self._writing() as connection:
             write_entry(connection, action, about, before, after)
 
     def entries(self, most: int) -> pl.DataFrame:

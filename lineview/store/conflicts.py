@@ -9,15 +9,16 @@ is looked up when asked, so that undoing one side settles them.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from pathlib import Path
 
 import polars as pl
 from sqlalchemy import select
 
 from lineview.core.frames import UTC_US, empty
-from lineview.store.files import put
+from lineview.store.compare import DISPUTES
+from lineview.store.files import put, sum_of
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
+from lineview.store.listed import FileCheck, ListedFile, files_of
 from lineview.store.query import Measured, Told, contradictions, disputed_moments
 from lineview.store.tables import KINDS, RecordType, intakes
 
@@ -27,32 +28,46 @@ class PerIntake:
 
     Parameters
     ----------
-    folder : pathlib.Path
-        Where the files are.
+    kind : str
+        "refusals" or "disputes": the folder's name.
+    check : FileCheck
+        Checks files before they are read; knows the store's folder.
+    journal : JournalReader
+        Lists the files of intakes that are in.
     schema : dict
         The frames' columns.
     """
 
-    def __init__(self, folder: Path, schema: Mapping[str, pl.DataType]) -> None:
-        self._folder = folder
+    def __init__(self, kind: str, check: FileCheck, journal: JournalReader, schema: Mapping[str, pl.DataType]) -> None:
+        self._kind, self._check, self._journal = kind, check, journal
         self._schema = dict(schema)
 
-    def _path(self, intake: int) -> Path:
-        return self._folder / f"{intake:09d}.parquet"
+    def _name(self, intake: int) -> str:
+        return f"{self._kind}/{intake:09d}.parquet"
 
-    def keep(self, intake: int, frame: pl.DataFrame) -> None:
-        """Keep an intake's frame; none where it is empty."""
-        if frame.height:
-            told = frame.select(list(self._schema)).cast(pl.Schema(self._schema))
-            put(self._path(intake), lambda part: told.write_parquet(part, compression_level=3))
+    def keep(self, intake: int, frame: pl.DataFrame) -> list[ListedFile]:
+        """Keep an intake's frame; none where it is empty. Give the file that it is in, if there is one."""
+        if not frame.height:
+            return []
+        told = frame.select(list(self._schema)).cast(pl.Schema(self._schema))
+        put(self._check.folder / self._name(intake), lambda part: told.write_parquet(part, compression_level=3))
+        return self.listed(intake)
+
+    def listed(self, intake: int) -> list[ListedFile]:
+        """The file of an intake's frame as it is now, or none."""
+        path = self._check.folder / self._name(intake)
+        if not path.exists():
+            return []
+        rows = int(pl.scan_parquet(path, glob=False).select(pl.len()).collect().item())
+        return [ListedFile(intake, self._kind, self._name(intake), "", 0, 0, rows, *sum_of(path))]
 
     def drop(self, intake: int) -> None:
         """Forget an intake's frame."""
-        self._path(intake).unlink(missing_ok=True)
+        (self._check.folder / self._name(intake)).unlink(missing_ok=True)
 
     def of(self, intakes: Iterable[int]) -> pl.DataFrame:
-        """The frames of several intakes, one below the other."""
-        paths = [path for path in map(self._path, intakes) if path.exists()]
+        """The frames of several intakes that are in, one below the other."""
+        paths = self._check.paths(files_of(self._journal, [self._kind], intakes))
         if not paths:
             return empty(self._schema)
         return pl.concat([pl.read_parquet(path, glob=False) for path in paths])
@@ -116,6 +131,23 @@ class Conflicts:
     def count(self, intake: int) -> int:
         """Count the disputed moments in which an intake has a part."""
         return self.listed(intake).select("kind", "machine", "channel", "at").n_unique()
+
+    def moments_of(self, intake: int) -> pl.DataFrame:
+        """DISPUTES of which an intake and another, or the intake itself, tell two different things."""
+        found = [pl.DataFrame(schema=DISPUTES)]
+        for machine, channel, first, last in self._readings.extents_of(intake).iter_rows():
+            rows = disputed_moments(self._readings.rows(machine, first, last, [channel]))
+            at = rows.filter(pl.col("intake") == intake).select("at").unique()
+            named = pl.lit("readings").alias("kind"), pl.lit(machine).alias("owner"), pl.lit(channel).alias("label")
+            found.append(at.select(*named, "at"))
+        for kind in KINDS.values():
+            rows = contradictions(self._told.rows(kind), kind.keys, kind.values)
+            mine = rows.filter(pl.col("intake") == intake) if rows.height else rows
+            if mine.height:
+                label = pl.col(kind.label).cast(pl.String).fill_null("") if kind.label else pl.lit("")
+                owner = pl.lit(kind.name).alias("kind"), pl.col(kind.owner).fill_null("").alias("owner")
+                found.append(mine.select(*owner, label.alias("label"), pl.col(kind.at).alias("at")))
+        return pl.concat(found).unique(maintain_order=True)
 
     def _disputed(self, kind: str, owner: str, moments: pl.DataFrame) -> pl.DataFrame:
         at = moments["at"].cast(pl.Int64)

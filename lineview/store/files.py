@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 from uuid import uuid4
 
 import polars as pl
@@ -105,6 +106,32 @@ def sync_folder(folder: Path) -> None:
 
 
 _BLOCK = 1 << 20
+
+
+def sum_of(path: Path) -> tuple[int, str]:
+    """A file's length and the SHA-256 of its bytes."""
+    digest, size, block = hashlib.sha256(), 0, memoryview(bytearray(_BLOCK))
+    with path.open("rb", buffering=0) as file:
+        while read := file.readinto(block):
+            digest.update(block[:read])
+            size += read
+    return size, digest.hexdigest()
+
+
+def sealed(body: Any) -> str:
+    """A JSON text with the SHA-256 of its body."""
+    text = json.dumps(body, sort_keys=True)
+    return json.dumps({"sha256": hashlib.sha256(text.encode()).hexdigest(), "body": body}, sort_keys=True)
+
+
+def unsealed(path: Path) -> Any | None:
+    """The body of a sealed file, or None where there is none or it is not as it was written."""
+    try:
+        given = json.loads(path.read_bytes())
+        text = json.dumps(given["body"], sort_keys=True)
+        return given["body"] if hashlib.sha256(text.encode()).hexdigest() == given["sha256"] else None
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
 
 
 @dataclass(frozen=True)

@@ -16,12 +16,24 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from lineview.core.errors import Fault, StoreError
 from lineview.store.audit import write_entry
+from lineview.store.digests import OF_INTAKES, renew
 from lineview.store.files import storage_errors
 from lineview.store.frames import micros, plain
-from lineview.store.tables import adjustments, complete_for, extents, intakes, metadata, notes, of_kind, stop_reasons
+from lineview.store.tables import (
+    adjustments,
+    complete_for,
+    extents,
+    files,
+    intakes,
+    metadata,
+    notes,
+    of_kind,
+    stop_reasons,
+    works,
+)
 
 #: The forms a journal may have, oldest first: the migrations in migrations/versions.
-FORMS = ("0001", "0002")
+FORMS = ("0001", "0002", "0003")
 NEWEST = FORMS[-1]
 
 
@@ -131,11 +143,6 @@ class JournalReader:
         with self.reading() as connection:
             return list(connection.execute(query).scalars())
 
-    def hidden(self) -> list[int]:
-        """The intakes of which nothing is to be seen."""
-        with self.reading() as connection:
-            return list(connection.execute(select(intakes.c.id).where(intakes.c.state != "done")).scalars())
-
 
 class JournalSnapshot(JournalReader):
     """The journal as it was at one moment, whatever is written meanwhile.
@@ -211,6 +218,25 @@ class Journal(JournalReader):
         with self.reading() as connection:
             return list(connection.execute(select(intakes).where(intakes.c.state == "done", there)))
 
+    def ended(self) -> list[Any]:
+        """The rows of intakes that are in or were undone, oldest first."""
+        query = select(intakes).where(intakes.c.state.in_(("done", "undone"))).order_by(intakes.c.id)
+        with self.reading() as connection:
+            return list(connection.execute(query))
+
+    def works(self) -> str | None:
+        """The id of the works that the journal is of, or None while nobody has said it."""
+        with self.reading() as connection:
+            return connection.execute(select(works.c.id)).scalar()
+
+    def set_works(self, name: str, wrote: Sequence[dict[str, Any]]) -> None:
+        """Say which works the journal is of, and list the files of intakes of a former version."""
+        with self.writing() as connection:
+            connection.execute(insert(works), {"id": name, "digest": ""})
+            if wrote:
+                connection.execute(insert(files), list(wrote))
+            renew(connection, list(connection.execute(select(intakes.c.id)).scalars()))
+
     def uncleared(self) -> list[Any]:
         """The rows of intakes that a crash may have left half-way."""
         unfinished = (intakes.c.state != "done") & ~intakes.c.cleared
@@ -230,17 +256,61 @@ class Journal(JournalReader):
                 connection.execute(insert(extents), [{**span, "intake": intake} for span in spans])
             return connection.execute(select(intakes).where(intakes.c.id == intake)).one()
 
-    def end(self, ids: Sequence[int], state: str) -> None:
-        """Say what became of intakes; of those that are not done, all rows but their own go."""
+    def end(self, ids: Sequence[int], state: str, wrote: Sequence[dict[str, Any]] = ()) -> None:
+        """Say what became of intakes and list the files they wrote; of those not done, all rows but their own go."""
         with self.writing() as connection:
             if state != "done":
-                for table in (extents, *of_kind.values()):
+                for table in OF_INTAKES:
                     connection.execute(delete(table).where(table.c.intake.in_(ids)))
+            elif wrote:
+                connection.execute(insert(files), list(wrote))
             before = connection.execute(select(intakes).where(intakes.c.id.in_(ids))).all()
             connection.execute(update(intakes).where(intakes.c.id.in_(ids)).values(state=state))
             for row in before:
                 about = f"intake {row.id}, {row.file}"
                 write_entry(connection, _ACTIONS[state], about, {"state": row.state}, {"state": state})
+            renew(connection, ids)
+
+    def put_back(
+        self,
+        row: Any,
+        spans: Sequence[dict[str, Any]],
+        kinds: Sequence[tuple[str, pl.DataFrame]],
+        wrote: Sequence[dict[str, Any]],
+    ) -> None:
+        """Put all that came with an intake in the place of what the journal has of it, and say that it is in."""
+        with self.writing() as connection:
+            for table in OF_INTAKES:
+                connection.execute(delete(table).where(table.c.intake == row.id))
+            _insert_rows(connection, row.id, spans, kinds)
+            if wrote:
+                connection.execute(insert(files), list(wrote))
+            connection.execute(update(intakes).where(intakes.c.id == row.id).values(state="done", cleared=False))
+            renew(connection, [row.id])
+
+    def list_files(self, intake: int, kind: str, wrote: Sequence[dict[str, Any]]) -> None:
+        """List files of one kind in the place of those that an intake has of it."""
+        with self.writing() as connection:
+            connection.execute(delete(files).where(files.c.intake == intake, files.c.kind == kind))
+            if wrote:
+                connection.execute(insert(files), list(wrote))
+            renew(connection, [intake])
+
+    def lost(self) -> list[Any]:
+        """The rows of intakes that are to be read from their originals again."""
+        with self.reading() as connection:
+            return list(connection.execute(select(intakes).where(intakes.c.state == "lost").order_by(intakes.c.id)))
+
+    def fill(self, name: str, rows: Sequence[dict[str, Any]], by_hand: dict[str, list[dict[str, Any]]]) -> None:
+        """Fill an empty journal with the intakes of a works and with what was said by hand."""
+        with self.writing() as connection:
+            connection.execute(insert(works), {"id": name, "digest": ""})
+            if rows:
+                connection.execute(insert(intakes), list(rows))
+            for table, said in by_hand.items():
+                if said:
+                    connection.execute(insert(metadata.tables[table]), said)
+            renew(connection, [])
 
     def clear(self, intake: int) -> None:
         """Note that nothing is left of an undone or failed intake."""
@@ -262,13 +332,19 @@ def _begun(connection: Connection, one: Beginning) -> Any:
         "cleared": False,
     }
     given = connection.execute(insert(intakes).returning(intakes), row).one()
-    if one.spans:
-        connection.execute(insert(extents), [{**span, "intake": given.id} for span in one.spans])
-    for name, tidy in one.kinds:
-        if tidy.height:
-            rows = plain(tidy.with_columns(intake=pl.lit(given.id, pl.Int64)))
-            connection.execute(insert(of_kind[name]), rows)
+    _insert_rows(connection, given.id, one.spans, one.kinds)
     return given
+
+
+def _insert_rows(
+    connection: Connection, intake: int, spans: Sequence[dict[str, Any]], kinds: Sequence[tuple[str, pl.DataFrame]]
+) -> None:
+    if spans:
+        connection.execute(insert(extents), [{**span, "intake": intake} for span in spans])
+    for name, tidy in kinds:
+        if tidy.height:
+            rows = plain(tidy.with_columns(intake=pl.lit(intake, pl.Int64)))
+            connection.execute(insert(of_kind[name]), rows)
 
 
 def _prepare_sqlite(connection: Any, _: Any) -> None:

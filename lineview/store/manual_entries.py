@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime
+from pathlib import Path
 
 import polars as pl
-from sqlalchemy import insert, select
+from sqlalchemy import Connection, insert, select
 
 from lineview.core.errors import AskError, Fault
 from lineview.core.frames import ADJUSTMENTS, UTC_US
 from lineview.store.audit import write_entry
+from lineview.store.files import locked, put, sealed, unsealed
 from lineview.store.frames import fetch, micros
 from lineview.store.journal import Journal, JournalReader
-from lineview.store.tables import adjustments, stop_reasons
+from lineview.store.tables import adjustments, notes, stop_reasons
+
+#: The tables that are filled by hand, and the file with a copy of them.
+BY_HAND, ENTRIES = (adjustments, stop_reasons, notes), "entries.json"
 
 STOP_REASONS = {"machine": pl.String(), "start": UTC_US, "end": UTC_US, "reason": pl.String()}
 
@@ -62,16 +68,19 @@ class ManualEntries(PeopleReader):
     ----------
     journal : Journal
         Open.
+    folder : pathlib.Path
+        The store's; a copy of what is said stands in it.
     """
 
-    def __init__(self, journal: Journal) -> None:
+    def __init__(self, journal: Journal, folder: Path) -> None:
         super().__init__(journal)
         self._writable = journal
+        self._folder = folder
 
     def add_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
         """Keep what somebody did to a machine."""
         row = {"machine": machine, "at": micros(at), "what": _said(what, "what"), "note": _short(note, "note")}
-        with self._writable.writing() as connection:
+        with self._written() as connection:
             connection.execute(insert(adjustments), row)
             about = f"{machine}, {at:%Y-%m-%d %H:%M:%S}"
             write_entry(connection, "adjustment", about, None, {"what": row["what"], "note": row["note"]})
@@ -89,7 +98,7 @@ class ManualEntries(PeopleReader):
         }
         same = (stop_reasons.c.machine == machine, stop_reasons.c.start == row["start"])
         earlier = select(stop_reasons.c.reason).where(*same).order_by(stop_reasons.c.id.desc()).limit(1)
-        with self._writable.writing() as connection:
+        with self._written() as connection:
             before = connection.execute(earlier).scalar()
             connection.execute(insert(stop_reasons), row)
             about = f"{machine}, {start:%Y-%m-%d %H:%M:%S} to {end:%Y-%m-%d %H:%M:%S}"
@@ -103,7 +112,7 @@ class ManualEntries(PeopleReader):
             {"machine": machine, "start": micros(start), "end": micros(end), "reason": words, "set_at": mark}
             for start, end in stops
         ]
-        with self._writable.writing() as connection:
+        with self._written() as connection:
             connection.execute(insert(stop_reasons), rows)
             write_entry(
                 connection, "stop reasons", f"{machine}, {len(rows)} stops", None, {"reason": words, "mark": mark}
@@ -113,7 +122,7 @@ class ManualEntries(PeopleReader):
     def undo_stop_reasons(self, mark: int) -> int:
         """Give stops back the reason that they had before those set together; give how many there were."""
         told = stop_reasons.c
-        with self._writable.writing() as connection:
+        with self._written() as connection:
             rows = connection.execute(select(stop_reasons).where(told.set_at == mark, told.reason != "")).all()
             now, back = micros(datetime.now(UTC)), []
             for row in rows:
@@ -133,6 +142,32 @@ class ManualEntries(PeopleReader):
                 Fault(f"nothing set together under {mark} still stands", "undo", "the number shown when it was set")
             )
         return len(back)
+
+    @contextmanager
+    def _written(self) -> Iterator[Connection]:
+        """A connection of which all is kept, in the journal and in the copy beside it, or nothing."""
+        with locked(self._folder / ".entries.lock"), self._writable.writing() as connection:
+            yield connection
+            self._copy(said_by_hand(connection))
+
+    def settle(self) -> None:
+        """Bring the copy to what the journal says, where somebody was stopped between the two."""
+        with self._writable.reading() as connection:
+            said = said_by_hand(connection)
+        if unsealed(self._folder / ENTRIES) != said and (any(said.values()) or (self._folder / ENTRIES).exists()):
+            self._copy(said)
+
+    def _copy(self, said: dict[str, list[dict[str, object]]]) -> None:
+        text = sealed(said)
+        put(self._folder / ENTRIES, lambda part: part.write_text(text, encoding="utf-8"))
+
+
+def said_by_hand(connection: Connection) -> dict[str, list[dict[str, object]]]:
+    """All rows of the tables that are filled by hand, by the table's name."""
+    return {
+        table.name: [dict(row._mapping) for row in connection.execute(select(table).order_by(table.c.id))]
+        for table in BY_HAND
+    }
 
 
 #: Characters of one entry; the forms of the board allow fewer.

@@ -12,7 +12,8 @@ from sqlalchemy import func, select
 from lineview.core.frames import UTC_US, empty
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
-from lineview.store.readings import TableFiles
+from lineview.store.listed import FileCheck, files_between
+from lineview.store.readings import TableRows
 from lineview.store.tables import RecordType, extents, intakes, of_kind
 
 #: Length of a stretch by which events are compared [µs].
@@ -156,17 +157,18 @@ class Measured:
     ----------
     kind : str
         "readings" or "weights".
-    table : TableFiles
-        Where the rows are.
+    check : FileCheck
+        Checks the files that the rows are in.
     journal : JournalReader
         Says which intakes are done.
     schema : dict
         Of lineview.core.frames.
     """
 
-    def __init__(self, kind: str, table: TableFiles, journal: JournalReader, schema: dict[str, pl.DataType]) -> None:
+    def __init__(self, kind: str, check: FileCheck, journal: JournalReader, schema: dict[str, pl.DataType]) -> None:
         self._kind = kind
-        self._table = table
+        self._check = check
+        self._table = TableRows(schema)
         self._journal = journal
         self._schema = schema
 
@@ -195,15 +197,22 @@ class Measured:
     def _scan(
         self, machine: str, first: int, last: int, channels: Sequence[str] | None, *, coded: bool = False
     ) -> pl.LazyFrame | None:
-        files = self._table.files()  # before the hidden intakes: an intake is seen whole or not at all
-        lazy = self._table.scan(files, machine, first, last, self._journal.hidden(), coded=coded)
-        if lazy is None or first > last or channels is None:
-            return None if first > last else lazy
-        return lazy.filter(pl.col("channel").is_in(list(channels)))
+        if first > last:
+            return None
+        paths = self._check.paths(files_between(self._journal, self._kind, machine, first, last))
+        lazy = self._table.scan(paths, machine, first, last, coded=coded)
+        return lazy if lazy is None or channels is None else lazy.filter(pl.col("channel").is_in(list(channels)))
 
     def extents(self, machines: Collection[str], first: int, last: int) -> pl.DataFrame:
         """Give machine, channel, first and last moment of the intakes that are of a time [µs since 1970]."""
         return spans(self._journal, self._kind, machines, between=(first, last))
+
+    def extents_of(self, intake: int) -> pl.DataFrame:
+        """Give machine, channel, first and last moment of an intake's rows [µs since 1970]."""
+        told = extents.c
+        query = select(told.machine, told.channel, told.first, told.last)
+        with self._journal.reading() as connection:
+            return fetch(connection, query.where(told.intake == intake, told.kind == self._kind), _SCHEMA)
 
     def between(
         self, machine: str, first: int, last: int, channels: Sequence[str] | None = None

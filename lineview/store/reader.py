@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
@@ -16,9 +16,9 @@ from lineview.store.conflicts import Conflicts, PerIntake
 from lineview.store.files import Originals, storage_errors
 from lineview.store.frames import fetch, micros, moment
 from lineview.store.journal import JournalReader, version_of
+from lineview.store.listed import FileCheck
 from lineview.store.manual_entries import PeopleReader
 from lineview.store.query import Measured, Told, event_stretches, intake_extents, once_weighed, one_a_moment, spans
-from lineview.store.readings import TableFiles
 from lineview.store.tables import KINDS, intakes
 
 #: What `Store.intakes` gives.
@@ -46,20 +46,21 @@ class StoreReader:
         Where everything is kept.
     journal : JournalReader
         What is in, and the kinds of export that it keeps itself.
-    tables : mapping of str to TableFiles
-        "readings" and "weights".
+    check : FileCheck
+        Checks files before they are read.
     """
 
-    def __init__(self, folder: Path, journal: JournalReader, tables: Mapping[str, TableFiles]) -> None:
+    def __init__(self, folder: Path, journal: JournalReader, check: FileCheck) -> None:
         self._folder = folder
         self._journal = journal
-        self._readings = Measured("readings", tables["readings"], journal, READINGS)
-        self._weights = Measured("weights", tables["weights"], journal, WEIGHTS)
+        self._check = check
+        self._readings = Measured("readings", check, journal, READINGS)
+        self._weights = Measured("weights", check, journal, WEIGHTS)
         self._told = Told(journal)
         self._people = PeopleReader(journal)
         self._originals = Originals(folder / "originals")
-        self._refusals = PerIntake(folder / "refusals", REFUSALS)
-        self._disputes = PerIntake(folder / "disputes", DISPUTES)
+        self._refusals = PerIntake("refusals", check, journal, REFUSALS)
+        self._disputes = PerIntake("disputes", check, journal, DISPUTES)
         self._conflicts = Conflicts(journal, self._disputes, self._readings, self._told)
 
     def known(self, sha256: str) -> int | None:

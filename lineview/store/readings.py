@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,8 +19,9 @@ from deltalake.schema import PrimitiveType
 from deltalake.transaction import AddAction, RemoveAction, Transaction
 
 from lineview.core.frames import UTC_US, empty
-from lineview.store.files import put, sync_folder
-from lineview.store.frames import micros
+from lineview.store.files import put, sum_of, sync_folder
+from lineview.store.frames import micros, moment
+from lineview.store.listed import ListedFile
 from lineview.store.table_log import NO_CHECKPOINT, TableLog, make_table
 
 _PARTITION = ["machine", "month"]
@@ -36,7 +37,18 @@ _DELTA_TYPES = {
     pl.Boolean(): PrimitiveType("boolean"),
     UTC_US: PrimitiveType("timestamp"),
 }
-_FILES = {"path": pl.String(), "machine": pl.String(), "intake": pl.Int64(), "first": pl.Int64(), "last": pl.Int64()}
+_LISTED = {
+    "rows": pl.Int64(),
+    "path": pl.String(),
+    "machine": pl.String(),
+    "intake": pl.Int64(),
+    "first": pl.Int64(),
+    "last": pl.Int64(),
+}
+
+
+#: A file that was written, as the table's log is to list it and as the journal is.
+WrittenFile = tuple[AddAction, ListedFile]
 
 
 @dataclass(frozen=True)
@@ -57,47 +69,25 @@ class Written:
     pieces: Sequence[Piece]
 
 
-class TableFiles:
-    """The files of a Delta table at one moment.
+class TableRows:
+    """The rows of a Delta table, read from its files.
 
     Parameters
     ----------
-    folder : pathlib.Path
-        Where the table is.
     schema : dict
         One of lineview.core.frames.
-    listed : polars.DataFrame
-        path, machine, intake, first and last moment [µs since 1970] of each file.
     """
 
-    def __init__(self, folder: Path, schema: Mapping[str, pl.DataType], listed: pl.DataFrame) -> None:
-        self._folder = folder
+    def __init__(self, schema: Mapping[str, pl.DataType]) -> None:
         self._schema = dict(schema)
         self._written = {name: dtype for name, dtype in schema.items() if name != "machine"}
-        self._files = listed
-
-    def files(self) -> pl.DataFrame:
-        """The files: path, machine, intake, first and last moment [µs since 1970]."""
-        return self._files
-
-    def only(self, intakes: Sequence[int]) -> TableFiles:
-        """The files there are now of these intakes, held still."""
-        listed = self.files()
-        return TableFiles(self._folder, self._schema, listed.filter(pl.col("intake").is_in(list(intakes))))
 
     def scan(
-        self, files: pl.DataFrame, machine: str, first: int, last: int, hidden: Iterable[int], *, coded: bool = False
+        self, paths: Sequence[Path], machine: str, first: int, last: int, *, coded: bool = False
     ) -> pl.LazyFrame | None:
-        """The rows of a machine from one moment to another, both included [µs since 1970]."""
-        wanted = files.filter(
-            pl.col("machine") == machine,
-            pl.col("last") >= first,
-            pl.col("first") <= last,
-            ~pl.col("intake").is_in(list(hidden)),
-        )
-        if wanted.is_empty():
+        """The rows of some files of a machine from one moment to another, both included [µs since 1970]."""
+        if not paths:
             return None
-        paths = [self._folder / path for path in wanted.sort("first", maintain_order=True)["path"]]
         start, end = (pl.lit(moment, pl.Int64).cast(UTC_US) for moment in (first, last))
         rows = self._coded(paths) if coded else self._plain(paths)
         return (
@@ -131,7 +121,7 @@ def _with_types(rows: pl.LazyFrame, types: Mapping[str, pl.DataType]) -> pl.Lazy
     return rows.with_columns(lacking).select(list(types)).cast(pl.Schema(types))
 
 
-class PartedTable(TableFiles):
+class PartedTable(TableRows):
     """A Delta table that is only ever added to, or rid of whole intakes.
 
     Parameters
@@ -148,7 +138,9 @@ class PartedTable(TableFiles):
     """
 
     def __init__(self, folder: Path, schema: Mapping[str, pl.DataType]) -> None:
-        super().__init__(folder, schema, empty(_FILES))
+        super().__init__(schema)
+        self._folder = folder
+        self._files = empty(_LISTED)
         told = {**self._schema, "month": pl.String()}
         make_table(folder, [Field(name, _DELTA_TYPES[dtype]) for name, dtype in told.items()], _PARTITION)
         self._log = TableLog(folder)
@@ -171,8 +163,9 @@ class PartedTable(TableFiles):
     def _list(self) -> pl.DataFrame:
         actions = pl.DataFrame(self._read_table.get_add_actions(flatten=True))
         if actions.is_empty():
-            return empty(_FILES)
+            return empty(_LISTED)
         return actions.select(
+            rows="num_records",
             path=pl.col("path").map_elements(unquote, pl.String),  # the table's log holds addresses
             machine=pl.col("partition.machine").cast(pl.String),
             intake="min.intake",
@@ -186,18 +179,36 @@ class PartedTable(TableFiles):
             self._table.update_incremental()
             return self._table.transaction_version(app_id) is not None
 
-    def add(self, several: Sequence[Written]) -> None:
-        """Add the rows of intakes in one atomic commit."""
-        actions = [action for one in several for action in self.write(one)]
-        self._commit(actions, [one.app_id for one in several])
+    def add(self, several: Sequence[Written]) -> list[ListedFile]:
+        """Add the rows of intakes in one atomic commit, and give the files they are in."""
+        written = [pair for one in several for pair in self.write(one)]
+        self.commit(written, [one.app_id for one in several])
+        return [listed for _, listed in written]
 
-    def write(self, one: Written) -> list[AddAction]:
+    def write(self, one: Written) -> list[WrittenFile]:
         """Write an intake's files, which the table does not list yet; to be given to `commit`."""
         return [self._write(piece, one.intake) for piece in one.pieces]
 
-    def commit(self, actions: Sequence[AddAction], app_ids: Sequence[str]) -> None:
+    def commit(self, written: Sequence[WrittenFile], app_ids: Sequence[str]) -> None:
         """Add files that were written before in one atomic commit."""
-        self._commit(list(actions), app_ids)
+        self._commit([action for action, _ in written], app_ids)
+
+    def replace(self, intake: int, written: Sequence[WrittenFile], app_id: str) -> None:
+        """Put files that were written before in the place of all others of an intake, in one atomic commit."""
+        new = {action.path for action, _ in written}
+        old = self.files().filter(pl.col("intake") == intake)["path"].to_list()
+        gone = [RemoveAction(path, True, int(time() * 1000)) for path in old if path not in new]
+        self._commit([*gone, *(action for action, _ in written)], [app_id])
+
+    def listed(self, intake: int) -> list[ListedFile]:
+        """The files of an intake by the table's log, with what they hold now."""
+        mine = self.files().filter(pl.col("intake") == intake)
+        return [self._listed_file(*row) for row in mine.select(list(_LISTED)).iter_rows()]
+
+    def _listed_file(self, rows: int, path: str, machine: str, intake: int, first: int, last: int) -> ListedFile:
+        size, sha256 = sum_of(self._folder / path)
+        kind = self._folder.name
+        return ListedFile(intake, kind, f"{kind}/{path}", machine, first, last, rows, size, sha256)
 
     def drop_unlisted(self, intake: int) -> None:
         """Delete files of an intake that was never done and whose files no commit lists."""
@@ -205,6 +216,27 @@ class PartedTable(TableFiles):
         for file in self._folder.glob(f"machine=*/month=*/intake-{intake:09d}-*.parquet"):
             if file.relative_to(self._folder).as_posix() not in listed:
                 file.unlink(missing_ok=True)
+
+    def relist(self, listed: Sequence[ListedFile], app_ids: Sequence[str]) -> None:
+        """List files that were written before in a log that is new, in one atomic commit."""
+        actions = []
+        for one in listed:
+            machine, month = (part.partition("=")[2] for part in one.path.split("/")[1:3])
+            action = AddAction(
+                path=one.path.partition("/")[2],
+                size=one.size_bytes,
+                partition_values={"machine": unquote(machine), "month": month},
+                modification_time=int(time() * 1000),
+                data_change=True,
+                stats=_statistics(one.rows, (moment(one.first), moment(one.last)), one.intake),
+            )
+            actions.append(action)
+        if actions:
+            self._commit(actions, app_ids)
+
+    def place(self, one: ListedFile) -> Path:
+        """Where a file of the table stands."""
+        return self._folder.parent / one.path
 
     def remove(self, intake: int, app_id: str) -> None:
         """Remove an intake's rows, if there are any, in one atomic commit."""
@@ -246,7 +278,7 @@ class PartedTable(TableFiles):
         for folder in sorted(folder for folder in folders if folder.is_relative_to(self._folder)):
             sync_folder(folder)
 
-    def _write(self, piece: Piece, intake: int) -> AddAction:
+    def _write(self, piece: Piece, intake: int) -> WrittenFile:
         folder = f"machine={quote(piece.machine)}/month={piece.month}"
         name = f"{folder}/intake-{intake:09d}-{uuid4().hex}.parquet"
         # a file that lacks a column has nothing in it, and a channel of numbers has no texts
@@ -263,14 +295,18 @@ class PartedTable(TableFiles):
             rows.sink_parquet(path, compression="lz4", statistics=False, row_group_size=_ROW_GROUP)
 
         put(self._folder / name, write)
-        return AddAction(
+        first, last = (micros(moment) for moment in _ends(piece))
+        count = sum(frame.height for frame in piece.rows)
+        listed = self._listed_file(count, name, piece.machine, intake, first, last)
+        action = AddAction(
             path=name,
-            size=(self._folder / name).stat().st_size,
+            size=listed.size_bytes,
             partition_values={"machine": piece.machine, "month": piece.month},
             modification_time=int(time() * 1000),
             data_change=True,
-            stats=_statistics(piece, intake),
+            stats=_statistics(count, _ends(piece), intake),
         )
+        return action, listed
 
 
 class OwnFiles:
@@ -284,22 +320,17 @@ class OwnFiles:
 
     def __init__(self, table: PartedTable) -> None:
         self._table = table
-        self._files: list[tuple[str, str, int, int, int]] = []
-        self.actions: list[AddAction] = []
+        self.written: list[WrittenFile] = []
 
     def write(self, one: Written) -> None:
         """Write further files of the intake."""
-        for piece, action in zip(one.pieces, self._table.write(one), strict=True):
-            self.actions.append(action)
-            first, last = (micros(moment) for moment in _ends(piece))
-            self._files.append((action.path, piece.machine, one.intake, first, last))
+        self.written += self._table.write(one)
 
     def rows(self, machine: str, channel: str, first: int, last: int) -> pl.DataFrame | None:
         """What was written of a channel from one moment to another [µs since 1970]; None for nothing."""
-        if not any(file[1] == machine and file[4] >= first and file[3] <= last for file in self._files):
-            return None
-        files = pl.DataFrame(self._files, schema=_FILES, orient="row")
-        found = self._table.scan(files, machine, first, last, ())
+        mine = [one for _, one in self.written if one.machine == machine and one.last >= first and one.first <= last]
+        mine.sort(key=lambda one: one.first)
+        found = self._table.scan([self._table.place(one) for one in mine], machine, first, last)
         return None if found is None else found.filter(pl.col("channel") == channel).collect()
 
 
@@ -313,10 +344,10 @@ def _as_codes(schema: Mapping[str, pl.DataType]) -> dict[str, pl.DataType]:
     return {name: pl.Categorical() if name in _CODED else dtype for name, dtype in schema.items()}
 
 
-def _statistics(piece: Piece, intake: int) -> str:
-    first, last = _ends(piece)
+def _statistics(rows: int, ends: tuple[datetime, datetime], intake: int) -> str:
+    first, last = ends
     told = {
-        "numRecords": sum(frame.height for frame in piece.rows),
+        "numRecords": rows,
         "minValues": {"at": _iso(first), "intake": intake},
         "maxValues": {"at": _iso(last), "intake": intake},
         "nullCount": {"at": 0, "intake": 0},

@@ -69,10 +69,9 @@ class _Writing:
         disputed = pl.concat(self._disputes).unique() if self._disputes else pl.DataFrame(schema=DISPUTES)
         told = _told(self._export, self._kept, self._counts)
         row = self._to.journal.complete(self._row.id, told, list(self._spans.values()))
-        self._to.refusals.keep(row.id, self._refusals())
-        self._to.disputes.keep(row.id, disputed)
-        self._table.commit(self._own.actions, [app_id(row)])
-        self._to.journal.end([row.id], "done")
+        wrote = self._to.refusals.keep(row.id, self._refusals()) + self._to.disputes.keep(row.id, disputed)
+        self._table.commit(self._own.written, [app_id(row)])
+        self._to.finish([row], [*wrote, *(listed for _, listed in self._own.written)])
         return receipt(row, disputed.height)
 
     def _add(self, stretch: Stretch) -> None:

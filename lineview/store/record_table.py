@@ -236,3 +236,4 @@ class RecordTable:
             self._table.update_incremental()
             self._table.vacuum(dry_run=False)
             self._table.create_checkpoint()
+            self._log.sync()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -11,17 +11,20 @@ from typing import Self
 
 import polars as pl
 
-from lineview.core.errors import StoreError
+from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import READINGS, WEIGHTS
 from lineview.intake.detect.sheets import Export, InPieces
 from lineview.store.accounts import Accounts
-from lineview.store.files import locked, make_folder, storage_errors
+from lineview.store.files import locked, make_folder, storage_errors, sum_of
 from lineview.store.journal import Journal
+from lineview.store.listed import FileCheck
 from lineview.store.manual_entries import ManualEntries
+from lineview.store.opening import identify, is_sealed, open_journal, seal
 from lineview.store.reader import StoreReader
 from lineview.store.readings import PartedTable
 from lineview.store.record_pieces import record_in_pieces
-from lineview.store.table_log import check_path, lost_entries, mend_log
+from lineview.store.sidecars import WORKS, Sidecars
+from lineview.store.table_log import TableLog, check_path, kept_sums, lost_entries, mend_log
 from lineview.store.writer import Receipt, Recorder, app_id
 
 
@@ -41,15 +44,16 @@ class Store(StoreReader):
     Writers take turns through a lock file in the folder, processes and threads alike; readers never wait.
     """
 
-    def __init__(self, folder: Path, journal_url: str | None) -> None:
-        self._database = Journal(folder, journal_url)
+    def __init__(self, folder: Path, journal: Journal, *, held: bool) -> None:
+        self._database = journal
         self._tables = {
-            "readings": self._whole_table("readings", folder, READINGS),
-            "weights": self._whole_table("weights", folder, WEIGHTS),
+            "readings": self._whole_table("readings", folder, READINGS, held=held),
+            "weights": self._whole_table("weights", folder, WEIGHTS, held=held),
         }
-        super().__init__(folder, self._database, self._tables)
-        self._written = ManualEntries(self._database)
-        self.accounts = Accounts(self._database)
+        super().__init__(folder, self._database, FileCheck(folder))
+        self._written = ManualEntries(self._database, folder)
+        self._sidecars = Sidecars(folder)
+        self.accounts = Accounts(self._database, self._seal_if_free)
         self._recorder = Recorder(
             self._database,
             self._tables,
@@ -59,16 +63,38 @@ class Store(StoreReader):
             {"readings": self._readings, "weights": self._weights},
             self._told,
             self._conflicts,
+            self._sidecars,
         )
+        if held:
+            identify(folder, journal, self._sidecars, self._recorder.wrote)
+            self._written.settle()
+            self._recorder.recover()
+            for kind in self._tables:
+                if kept_sums(folder / kind) is None:  # a store of a former version
+                    TableLog(folder / kind).sync()
+            if not is_sealed(folder):
+                seal(folder, journal)
 
-    def _whole_table(self, kind: str, folder: Path, schema: Mapping[str, pl.DataType]) -> PartedTable:
+    def _whole_table(self, kind: str, folder: Path, schema: Mapping[str, pl.DataType], *, held: bool) -> PartedTable:
         """Open a table in which every intake that is in has its files listed."""
         done = self._database.done_with(kind)
-        mend_log(folder / kind, [app_id(row) for row in done])
+        if held:
+            mend_log(folder / kind, [app_id(row) for row in done])
         table = PartedTable(folder / kind, schema)
         if not {row.id for row in done} <= set(table.files()["intake"]):
             raise StoreError(lost_entries(folder / kind, "lacks entries"))
         return table
+
+    def describe(self, plant: str) -> None:
+        """Keep the plant description by which the next exports are read, so that they can be read so again.
+
+        Parameters
+        ----------
+        plant : str
+            As JSON.
+        """
+        with storage_errors("keep the plant description"):
+            self._sidecars.describe(plant)
 
     @classmethod
     def open(cls, folder: Path, journal_url: str | None = None) -> Self:
@@ -94,12 +120,14 @@ class Store(StoreReader):
         check_path(folder)
         with storage_errors(f"open the store in {folder}"):
             make_folder(folder)
-            with writing(folder):
-                store = cls(folder, journal_url)
-            with writing(folder, wait=False) as held:
-                if held:  # else another writer is at work, and recovers by itself
-                    store._recorder.recover()
-        return store
+            with writing(folder, wait=not (folder / WORKS).exists()) as held:
+                # where another is at work, a store that was made before is only read, and mended by the other
+                journal = open_journal(folder, journal_url, held=held)
+                try:
+                    return cls(folder, journal, held=held)
+                except BaseException:
+                    journal.close()
+                    raise
 
     def close(self) -> None:
         """Let the journal go."""
@@ -127,14 +155,17 @@ class Store(StoreReader):
         StoreError
             Where the disk or the database fails.
         """
-        while True:
-            with self._database.snapshot() as journal:
-                done = journal.done()
-                tables = {name: table.only(done) for name, table in self._tables.items()}
-                # rows leave a table only after the journal says "undone", so all of these were still there
-                if set(done) <= set(self._database.done()):
-                    yield StoreReader(self._folder, journal, tables)
-                    return
+        with self._database.snapshot() as journal:
+            # files outlast the intakes that they are of by days, so all that are listed now stay there
+            yield StoreReader(self._folder, journal, self._check)
+
+    @contextmanager
+    def _changing(self, doing: str) -> Iterator[None]:
+        """Hold the store for writing, with nothing left half done, and seal the journal afterwards."""
+        with storage_errors(doing), writing(self._folder):
+            self._recorder.recover()
+            yield
+            seal(self._folder, self._database)
 
     def held(self) -> AbstractContextManager[bool]:
         """A context in which nobody else writes to the store, or False in it where somebody does now."""
@@ -142,8 +173,7 @@ class Store(StoreReader):
 
     def record(self, export: Export) -> Receipt:
         """Take an export in, whole or not at all; the same file again changes nothing."""
-        with storage_errors(f"take in {export.path.name}"), writing(self._folder):
-            self._recorder.recover()
+        with self._changing(f"take in {export.path.name}"):
             (outcome,) = self._recorder.record([export])
         if isinstance(outcome, StoreError):
             raise outcome
@@ -169,8 +199,7 @@ class Store(StoreReader):
         NotInPieces
             Where the file has to be read whole; nothing of it is in then.
         """
-        with storage_errors(f"take in {export.path.name}"), writing(self._folder):
-            self._recorder.recover()
+        with self._changing(f"take in {export.path.name}"):
             return record_in_pieces(self._recorder, export)
 
     def record_all(self, exports: Sequence[Export]) -> list[Receipt | StoreError]:
@@ -187,8 +216,7 @@ class Store(StoreReader):
             What became of each, in order.
         """
         try:
-            with storage_errors("take in several exports"), writing(self._folder):
-                self._recorder.recover()
+            with self._changing("take in several exports"):
                 return self._recorder.record(exports)
         except StoreError:  # which of them it was is known only when each is taken by itself
             return [self._recorded(export) for export in exports]
@@ -217,29 +245,85 @@ class Store(StoreReader):
         StoreError
             Where there is no such intake, or it was undone before.
         """
-        with storage_errors(f"undo intake {intake}"), writing(self._folder):
-            self._recorder.recover()
+        with self._changing(f"undo intake {intake}"):
             given = self._recorder.undo(intake)
             for table in self._tables.values():
                 table.tidy_up()
             return given
 
+    def remake(self, intake: int, read: Callable[[Path, str, str | None], Export]) -> None:
+        """Make all of an intake anew from its original.
+
+        Parameters
+        ----------
+        intake : int
+            Its id.
+        read : callable
+            Given the original, the name of the export, and the plant description by which it was read, as
+            JSON, or None where that is lost; gives the export.
+
+        Raises
+        ------
+        StoreError
+            Where the original is not as it was taken in, or does not give the same rows.
+        """
+        with storage_errors(f"make intake {intake} anew"), writing(self._folder):
+            row = self._database.row(intake)
+            if row is None:
+                raise StoreError(Fault(f"there is no intake {intake}", "intake", "an id of the list of intakes"))
+            original = self._originals.path(row.sha256)
+            if not original.exists() or sum_of(original)[1] != row.sha256:
+                do = "Put the file, as it was taken in, in its place, then run lineview doctor --repair again"
+                raise StoreError(Fault("the original is damaged", str(original), f"the bytes of {row.file}", do))
+            said = (self._sidecars.of(row.sha256) or {}).get("intakes", {}).get(str(intake), {})
+            description = self._sidecars.description(said.get("plant", ""))
+            self._recorder.remake(row, read(original, row.file, description))
+            seal(self._folder, self._database)
+
+    def note_disputes(self, intakes: Sequence[int]) -> None:
+        """Note the disputed moments of intakes that were made anew; of all, since they dispute each other.
+
+        Parameters
+        ----------
+        intakes : sequence of int
+            Their ids.
+        """
+        with storage_errors("note what is disputed"), writing(self._folder):
+            for intake in intakes:
+                self._recorder.note_disputes(intake)
+            seal(self._folder, self._database)
+
+    def lost(self) -> list[int]:
+        """The intakes that are to be made anew, since the journal was."""
+        return [row.id for row in self._database.lost()]
+
     def add_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
         """Keep what somebody did to a machine."""
         with storage_errors("keep the adjustment"):
             self._written.add_adjustment(machine, at, what, note)
+            self._seal_if_free()
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
         """Keep why a machine stood; said again for the same start, the later saying holds."""
         with storage_errors("keep the reason"):
             self._written.set_stop_reason(machine, start, end, reason)
+            self._seal_if_free()
 
     def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
         """Keep one reason for several stops, all of them or none; give the mark that undoes it."""
         with storage_errors("keep the reasons"):
-            return self._written.set_stop_reasons(machine, stops, reason)
+            mark = self._written.set_stop_reasons(machine, stops, reason)
+            self._seal_if_free()
+            return mark
 
     def undo_stop_reasons(self, mark: int) -> int:
         """Give stops back the reasons they had before those set together; give how many there were."""
         with storage_errors("undo the reasons"):
-            return self._written.undo_stop_reasons(mark)
+            count = self._written.undo_stop_reasons(mark)
+            self._seal_if_free()
+            return count
+
+    def _seal_if_free(self) -> None:
+        with self.held() as held:
+            if held:  # else somebody else is at work, and seals it
+                seal(self._folder, self._database)

@@ -21,7 +21,7 @@ from deltalake import DeltaTable, Field, PostCommitHookProperties, Schema
 
 from lineview.core.errors import Fault, StoreError
 from lineview.core.names import readable
-from lineview.store.files import make_folder, put, sync, sync_folder
+from lineview.store.files import make_folder, put, sealed, sum_of, sync, sync_folder, unsealed
 
 #: Given with every commit: the library's summaries of a log appear before they are on the disk.
 NO_CHECKPOINT = PostCommitHookProperties(create_checkpoint=False, cleanup_expired_logs=False)
@@ -44,19 +44,31 @@ class TableLog:
     def __init__(self, table: Path) -> None:
         self._table = table
         self._folder = table / "_delta_log"
-        self._synced: set[str] = set()
+        self._sums: dict[str, str] | None = None
 
     def sync(self) -> None:
         """Bring all entries and their names to the disk; each once, since none ever changes.
 
         Those that are summed up are there: a summary is made of entries on the disk alone.
         """
-        summed_up = self._summed_up()
-        for entry in _entries(self._folder):
-            if _version(entry) > summed_up and entry not in self._synced:
-                sync(self._folder / entry)
-                self._synced.add(entry)
+        if self._sums is None:
+            self._sums = kept_sums(self._table) or {}
+        summed_up, known = self._summed_up(), dict(self._sums)
+        entries = _entries(self._folder)
+        for entry in entries:
+            if entry not in self._sums:
+                if _version(entry) > summed_up:
+                    sync(self._folder / entry)
+                self._sums[entry] = sum_of(self._folder / entry)[1]
         sync_folder(self._folder)
+        self._sums = {name: self._sums[name] for name in entries}
+        for file in self._folder.glob("*.checkpoint*.parquet"):
+            self._sums[file.name] = known.get(file.name) or sum_of(file)[1]
+        if (self._folder / _LAST_SUMMARY).exists():
+            self._sums[_LAST_SUMMARY] = sum_of(self._folder / _LAST_SUMMARY)[1]
+        if self._sums != known and not self._table.name.startswith("."):
+            text = sealed(self._sums)
+            put(_sums_file(self._table), lambda part: part.write_text(text, encoding="utf-8"))
 
     def sum_up(self) -> None:
         """Sum the log up to its newest entry when that is due: it is then read from there."""
@@ -80,6 +92,7 @@ class TableLog:
         for name in os.listdir(self._folder):  # noqa: PTH208 - names alone, of many files
             if name[:20].isdecimal() and (_version(name), name.endswith(".parquet")) < (before, True):
                 (self._folder / name).unlink(missing_ok=True)
+        self.sync()
 
     def _summed_up(self) -> int:
         """The newest entry that a summary holds; -1 where there is no summary."""
@@ -107,6 +120,26 @@ def check_path(folder: Path) -> None:
             raise StoreError(Fault(f"the path has {what} in it", readable(path), "a plain path", do))
 
 
+def _sums_file(table: Path) -> Path:
+    return table.parent / "sums" / f"{table.name}.json"
+
+
+def kept_sums(table: Path) -> dict[str, str] | None:
+    """The SHA-256 of each file of a table's log as it was written; None where that is not known."""
+    sums: dict[str, str] | None = unsealed(_sums_file(table))
+    return sums
+
+
+def damaged_entries(table: Path) -> list[str]:
+    """The names of the files of a table's log that are not as they were written, missing ones too."""
+    sums, log = kept_sums(table), table / "_delta_log"
+    if sums is None:
+        return [_sums_file(table).name]
+    there = {file.name: file for file in log.iterdir() if not file.name.startswith(".")} if log.is_dir() else {}
+    other = [name for name, file in there.items() if name not in sums or sum_of(file)[1] != sums[name]]
+    return sorted({*other, *(set(sums) - set(there))})
+
+
 def make_table(folder: Path, fields: Sequence[Field], partition_by: Sequence[str]) -> None:
     """Make a table where there is none: it appears whole and on the disk, or not at all."""
     if DeltaTable.is_deltatable(str(folder)):
@@ -123,6 +156,16 @@ def make_table(folder: Path, fields: Sequence[Field], partition_by: Sequence[str
     finally:
         rmtree(made, ignore_errors=True)
     sync_folder(folder)
+    TableLog(folder).sync()
+
+
+def drop_log(table: Path) -> None:
+    """Put a damaged log out of the way, so that the table is made anew around its files."""
+    aside = _beside(table)
+    if (table / "_delta_log").exists():
+        (table / "_delta_log").rename(aside)
+    _sums_file(table).unlink(missing_ok=True)
+    rmtree(aside, ignore_errors=True)
 
 
 def mend_log(table: Path, done: Collection[str]) -> None:

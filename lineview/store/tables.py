@@ -153,6 +153,36 @@ def _table(kind: RecordType) -> Table:
 #: One table for each kind of lineview.store.tables.KINDS, by the kind's name.
 of_kind = {name: _table(kind) for name, kind in KINDS.items()}
 
+#: Which works the journal is of, and the digest of all that it says of intakes.
+works = Table(
+    "works", metadata, Column("id", String(32), primary_key=True), Column("digest", String(64), nullable=False)
+)
+
+#: The digest of all rows that came with an intake that is in.
+digests = Table(
+    "digests",
+    metadata,
+    Column("intake", _Key, ForeignKey("intakes.id"), primary_key=True, autoincrement=False),
+    Column("digest", String(64), nullable=False),
+)
+
+#: Every file that an intake wrote, relative to the store's folder; readings and weights have a machine and moments.
+files = Table(
+    "files",
+    metadata,
+    Column("id", _Key, primary_key=True, autoincrement=True),
+    _intake_id(),
+    Column("kind", String(8), nullable=False),
+    Column("path", String, nullable=False),
+    Column("machine", String, nullable=False),
+    Column("first", BigInteger, nullable=False),
+    Column("last", BigInteger, nullable=False),
+    Column("rows", BigInteger, nullable=False),
+    Column("size_bytes", BigInteger, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Index("files_of", "kind", "machine"),
+)
+
 adjustments = Table(
     "adjustments",
     metadata,

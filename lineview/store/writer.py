@@ -25,8 +25,10 @@ from lineview.store.compare import DISPUTES, Nearby, Tally, compare_kind, compar
 from lineview.store.conflicts import Conflicts, PerIntake
 from lineview.store.files import Originals
 from lineview.store.journal import Beginning, Journal
+from lineview.store.listed import ListedFile
 from lineview.store.query import Measured, Told
 from lineview.store.readings import PartedTable, Written
+from lineview.store.sidecars import Sidecars
 from lineview.store.tables import KINDS, MEASURED
 
 _BY = {"readings": ("machine", "channel"), "weights": ("machine",)}
@@ -92,6 +94,7 @@ class Recorder:
     measured: dict[str, Measured]
     told: Told
     conflicts: Conflicts
+    sidecars: Sidecars
 
     def record(self, exports: Sequence[Export]) -> list[Receipt | StoreError]:
         """Take exports in; the caller holds the store for writing and has recovered it.
@@ -142,9 +145,10 @@ class Recorder:
         if not compared:
             return {}
         rows = self.journal.begin([one.beginning for one in compared])
+        wrote: list[ListedFile] = []
         for row, one in zip(rows, compared, strict=True):
-            self.refusals.keep(row.id, one.export.refusals.with_columns(intake=pl.lit(row.id, pl.Int64)))
-            self.disputes.keep(row.id, one.disputed)
+            wrote += self.refusals.keep(row.id, one.export.refusals.with_columns(intake=pl.lit(row.id, pl.Int64)))
+            wrote += self.disputes.keep(row.id, one.disputed)
         for name in MEASURED:
             written = [
                 Written(row.id, app_id(row), pieces(one.blocks[name]))
@@ -152,9 +156,15 @@ class Recorder:
                 if one.blocks[name]
             ]
             if written:
-                self.tables[name].add(written)
-        self.journal.end([row.id for row in rows], "done")
+                wrote += self.tables[name].add(written)
+        self.finish(rows, wrote)
         return {one.place: receipt(row, one.disputed.height) for row, one in zip(rows, compared, strict=True)}
+
+    def finish(self, rows: Sequence[Any], wrote: Sequence[ListedFile]) -> None:
+        """Say that intakes are in, beside their originals and in the journal; all they wrote is on the disk."""
+        for row in rows:
+            self.sidecars.keep(row, "done")
+        self.journal.end([row.id for row in rows], "done", [one.row for one in wrote])
 
     def undo(self, intake: int) -> Receipt:
         """Take an intake back; the caller holds the store for writing and has recovered it."""
@@ -164,6 +174,7 @@ class Recorder:
         if row.state == "undone":
             raise StoreError(Fault(f"intake {intake} was undone before", "intake", "an intake that is in"))
         given = receipt(row, self.conflicts.count(intake))
+        self.sidecars.keep(row, "undone")
         self.journal.end([intake], "undone")
         self._clear(row)
         return given
@@ -174,9 +185,10 @@ class Recorder:
             if row.state == "begun" and self._whole(row):
                 for table in self.tables.values():
                     table.sync()
-                self.journal.end([row.id], "done")
+                self.finish([row], self.wrote(row.id))
                 continue
             if row.state == "undone":
+                self.sidecars.keep(row, "undone")
                 self._clear(row)
             else:
                 self.give_up(row)
@@ -184,9 +196,37 @@ class Recorder:
     def give_up(self, row: Any) -> None:
         """Take back all that was written of an intake that cannot be finished."""
         self.journal.end([row.id], "failed")
+        self.sidecars.drop(row)
         for table in self.tables.values():
             table.drop_unlisted(row.id)
         self._clear(row)
+
+    def remake(self, row: Any, export: Export) -> None:
+        """Write all of an intake again from its original, and put it in the place of what is left of it."""
+        if (export.sha256, export.rows, export.rows_refused) != (row.sha256, row.rows, row.refused):
+            what = f"the original of intake {row.id} gives {export.rows} rows, {export.rows_refused} refused"
+            raise StoreError(Fault(what, row.file, f"{row.rows} rows, {row.refused} refused, as when it was taken in"))
+        found = _blocks_of(export)
+        wrote = self.refusals.keep(row.id, export.refusals.with_columns(intake=pl.lit(row.id, pl.Int64)))
+        for name in MEASURED:
+            written = self.tables[name].write(Written(row.id, app_id(row), pieces(found[name])))
+            self.tables[name].replace(row.id, written, app_id(row))
+            wrote += [listed for _, listed in written]
+        spans = [span_of(name, block) for name in MEASURED for block in found[name]]
+        kinds = [(one.kind, one.tidy) for one in export.parts if one.kind in KINDS and one.tidy.height]
+        self.sidecars.keep(row, "done")
+        self.journal.put_back(row, spans, kinds, [one.row for one in wrote])
+
+    def note_disputes(self, intake: int) -> None:
+        """Note the disputed moments in which an intake has a part, as they are now."""
+        self.disputes.drop(intake)
+        wrote = self.disputes.keep(intake, self.conflicts.moments_of(intake))
+        self.journal.list_files(intake, "disputes", [one.row for one in wrote])
+
+    def wrote(self, intake: int) -> list[ListedFile]:
+        """The files that an intake wrote, as they are now."""
+        kept = [*self.refusals.listed(intake), *self.disputes.listed(intake)]
+        return [*kept, *(one for table in self.tables.values() for one in table.listed(intake))]
 
     def _whole(self, row: Any) -> bool:
         kinds = self.told.measured_kinds(row.id)

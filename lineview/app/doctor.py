@@ -1,0 +1,81 @@
+"""Looking a works over and mending it from its originals."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from lineview.app.works import Works
+from lineview.core.errors import Fault, LineviewError, StoreError
+from lineview.intake.detect.sheets import Export
+from lineview.intake.read import read_export
+from lineview.plant import Plant
+from lineview.plant.read import plant_of_json
+from lineview.store.doctor import Finding, examine, mend
+
+
+def look_over(folder: Path, url: str | None) -> list[Finding]:
+    """What of a works' store is not as it was written.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The works folder.
+    url : str or None
+        The journal's address; None where it stands in the store.
+    """
+    return examine(folder / "store", url)
+
+
+def repair(folder: Path, url: str | None, say: Callable[[str], None]) -> list[Finding]:
+    """Mend all that can be made anew from the rest of the store.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The works folder.
+    url : str or None
+        The journal's address; None where it stands in the store.
+    say : callable
+        Given a line for each thing that is made anew, or cannot be.
+
+    Returns
+    -------
+    list of Finding
+        What is still not as it was written.
+    """
+    store = folder / "store"
+    found = examine(store, url)
+    if not found:
+        return []
+    mend(store, url, found)
+    with Works(folder, url) as works:
+        works.store.describe(works.plant.model_dump_json())  # in the place of a copy that was damaged
+        lost = works.store.lost()
+        damaged = sorted({one.intake for one in found if one.part == "file" and one.intake is not None} | set(lost))
+        made = []
+        for intake in damaged:
+            try:
+                works.store.remake(intake, lambda path, name, plant: _read(path, name, plant, works.plant))
+            except LineviewError as error:
+                say(f"intake {intake}: {error}")
+            else:
+                made.append(intake)
+                say(f"intake {intake} was made anew from its original")
+        works.store.note_disputes(made)
+    return examine(store, url)
+
+
+def _read(original: Path, name: str, description: str | None, plant: Plant) -> Export:
+    """Read an original as it was read when it was taken in, by the plant description of then."""
+    then = plant if description is None else plant_of_json(json.loads(description))
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / (Path(name).name or "export")
+        path.symlink_to(original.resolve())
+        export = read_export(path, then)
+    if isinstance(export, Export):
+        return export
+    do = "Put back the layout by which it was taken in, then run lineview doctor --repair again"
+    raise StoreError(Fault("no layout fits the original any more", name, "the layout of then", do))

@@ -1,0 +1,145 @@
+"""The files that an intake wrote: listed in the journal with their SHA-256, and checked before they are read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from threading import Lock
+from typing import Any
+
+from sqlalchemy import Select, select
+
+from lineview.core.errors import Fault, StoreError
+from lineview.core.names import readable
+from lineview.store.files import sum_of
+from lineview.store.journal import JournalReader
+from lineview.store.tables import files, intakes
+
+#: So many damaged files are named at once.
+_NAMED = 10
+
+
+@dataclass(frozen=True)
+class ListedFile:
+    """A file that an intake wrote.
+
+    Parameters
+    ----------
+    intake : int
+        Whose it is.
+    kind : str
+        "readings", "weights", "refusals" or "disputes".
+    path : str
+        Relative to the store's folder.
+    machine : str
+        Of readings and weights; else "".
+    first, last : int
+        Moments of its first and last row [µs since 1970]; 0 of refusals and disputes.
+    rows : int
+        How many it has.
+    size_bytes : int
+        Its length.
+    sha256 : str
+        Of its bytes.
+    """
+
+    intake: int
+    kind: str
+    path: str
+    machine: str
+    first: int
+    last: int
+    rows: int
+    size_bytes: int
+    sha256: str
+
+    @property
+    def row(self) -> dict[str, Any]:
+        """As a row of the journal."""
+        return asdict(self)
+
+
+_FIELDS = tuple(ListedFile.__dataclass_fields__)
+_SELECTED = select(*(files.c[name] for name in _FIELDS)).join(intakes, intakes.c.id == files.c.intake)
+
+
+def _fetched(journal: JournalReader, query: Select[Any]) -> list[ListedFile]:
+    with journal.reading() as connection:
+        return [ListedFile(*row) for row in connection.execute(query)]
+
+
+def files_between(journal: JournalReader, kind: str, machine: str, first: int, last: int) -> list[ListedFile]:
+    """The files of a machine with rows from one moment to another, of intakes that are in, by their first row."""
+    told = files.c
+    query = _SELECTED.where(intakes.c.state == "done", told.kind == kind, told.machine == machine)
+    return _fetched(journal, query.where(told.last >= first, told.first <= last).order_by(told.first, told.id))
+
+
+def files_of(journal: JournalReader, kinds: Sequence[str], only: Iterable[int] | None = None) -> list[ListedFile]:
+    """The files of some kinds, of all intakes that are in or of those among them."""
+    query = _SELECTED.where(intakes.c.state == "done", files.c.kind.in_(kinds)).order_by(files.c.intake, files.c.id)
+    found = _fetched(journal, query)
+    if only is None:
+        return found
+    wanted = set(only)
+    return [one for one in found if one.intake in wanted]
+
+
+def why_damaged(folder: Path, one: ListedFile) -> str | None:
+    """How a file differs from what was written, or None."""
+    path = folder / one.path
+    try:
+        if path.stat().st_size != one.size_bytes:
+            return f"has {path.stat().st_size:,} bytes instead of {one.size_bytes:,}"
+        return None if sum_of(path)[1] == one.sha256 else "has other bytes than were written"
+    except FileNotFoundError:
+        return "is missing"
+    except OSError as error:
+        return f"cannot be read ({error.strerror})"
+
+
+class FileCheck:
+    """Checks files before they are read, each once in the life of a process, and again where it was written to.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The store's.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._sound: dict[str, tuple[int, int]] = {}
+        self._lock = Lock()
+
+    def paths(self, listed: Sequence[ListedFile]) -> list[Path]:
+        """The files' paths, all found as they were written; else an error names those that are not."""
+        faults = []
+        for one in listed:
+            state = self._state(one)
+            if state is not None and self._sound.get(one.sha256) == state:
+                continue
+            why = why_damaged(self.folder, one)
+            if why is not None or state is None:
+                faults.append(damaged(one.path, why or "is missing"))
+                continue
+            with self._lock:
+                self._sound[one.sha256] = state
+        if faults:
+            raise StoreError(faults[:_NAMED])
+        return [self.folder / one.path for one in listed]
+
+    def _state(self, one: ListedFile) -> tuple[int, int] | None:
+        """A mark of the file, the same as long as nobody writes to it."""
+        try:
+            stat = (self.folder / one.path).stat()
+        except OSError:
+            return None
+        return stat.st_mtime_ns, stat.st_size
+
+
+def damaged(path: str, why: str) -> Fault:
+    """Say that a file of the store is not as it was written."""
+    do = "Nothing is answered from it. Make it anew from the exports: lineview doctor --repair"
+    return Fault(f"a file of the store {why}", readable(path), "the bytes as they were written", do)

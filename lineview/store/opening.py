@@ -1,0 +1,123 @@
+"""Opening the journal of a store: it must be of the same works, and as it was written."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from hashlib import sha256
+from pathlib import Path
+from uuid import uuid4
+
+from sqlalchemy.exc import DatabaseError
+
+from lineview.core.errors import Fault, StoreError
+from lineview.store.digests import is_sound
+from lineview.store.files import put
+from lineview.store.journal import Journal
+from lineview.store.listed import ListedFile
+from lineview.store.sidecars import WORKS, Sidecars, works_of
+
+JOURNAL, SEAL = "journal.sqlite", "journal.seal"
+
+
+def open_journal(folder: Path, url: str | None, *, held: bool) -> Journal:
+    """Open a store's journal, checked; `held` says whether the caller holds the store for writing.
+
+    Raises
+    ------
+    StoreError
+        Where it cannot be opened, is of another works, or is not as it was written.
+    """
+    sealed = url is None and is_sealed(folder)
+    journal = Journal(folder, url)
+    try:
+        works_of(folder, journal.works(), own_journal=url is None)
+        if url is None and not sealed and journal.works() is not None:
+            if not is_whole(journal):
+                raise StoreError(damaged_journal(folder))
+            if held:
+                seal(folder, journal)
+    except BaseException:
+        journal.close()
+        raise
+    return journal
+
+
+def damaged_journal(folder: Path) -> Fault:
+    """Say that the journal is not as it was written."""
+    do = "Nothing is answered from it. Make it anew from the exports: lineview doctor --repair"
+    return Fault("the journal is damaged", str(folder / JOURNAL), "what was written to it", do)
+
+
+def identify(folder: Path, journal: Journal, sidecars: Sidecars, wrote: Callable[[int], list[ListedFile]]) -> None:
+    """Give folder and journal the id of their works where they have none yet.
+
+    Intakes of a former version get their files, of which `wrote` gives those of an intake, listed in the
+    journal, and their sidecars written.
+    """
+    known, path = journal.works(), folder / WORKS
+    if path.exists() and known is not None:
+        return
+    name = known or works_of(folder, None, own_journal=True) or uuid4().hex
+    if not path.exists():
+        put(path, lambda part: part.write_text(f"{name}\n", encoding="ascii"))
+    if known is None:
+        ended = journal.ended()
+        for row in ended:
+            sidecars.keep(row, row.state)
+        journal.set_works(name, [one.row for row in ended if row.state == "done" for one in wrote(row.id)])
+
+
+def is_sealed(folder: Path) -> bool:
+    """Whether the journal's file is byte for byte as it was when it was sealed, with nothing beside it."""
+    try:
+        said = (folder / SEAL).read_text(encoding="ascii")
+        return _is_settled(folder) and said == _sum(folder)
+    except (OSError, ValueError):
+        return False
+
+
+def _is_settled(folder: Path) -> bool:
+    beside = folder / f"{JOURNAL}-wal"
+    return not beside.exists() or beside.stat().st_size == 0
+
+
+def _sum(folder: Path) -> str:
+    return sha256((folder / JOURNAL).read_bytes()).hexdigest() + "\n"
+
+
+def is_whole(journal: Journal) -> bool:
+    """Whether a journal is sound and says of intakes what was written, whatever its file's bytes are."""
+    try:
+        with journal.engine.connect() as connection:
+            if journal.engine.dialect.name == "sqlite":
+                connection.exec_driver_sql("BEGIN")  # all of one moment, whatever is written meanwhile
+                faults = [row[0] for row in connection.exec_driver_sql("PRAGMA integrity_check(1)")]
+                if faults != ["ok"]:
+                    return False
+            return is_sound(connection)
+    except (DatabaseError, ValueError, TypeError, LookupError):
+        return False
+
+
+def seal(folder: Path, journal: Journal) -> None:
+    """Keep the sum of the journal's file, where nobody else is at work in it; else the next to open looks closely.
+
+    The caller holds the store for writing.
+    """
+    if journal.engine.dialect.name != "sqlite" or not (folder / JOURNAL).exists():
+        return
+    try:
+        with journal.engine.connect() as connection:
+            connection.exec_driver_sql("PRAGMA busy_timeout=0")
+            try:
+                connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").all()
+                connection.exec_driver_sql("BEGIN IMMEDIATE")  # nobody writes while the file is read
+                if _is_settled(folder):
+                    part = folder / f".{SEAL}.{uuid4().hex}.part"
+                    part.write_text(_sum(folder), encoding="ascii")
+                    part.replace(folder / SEAL)
+            finally:
+                connection.rollback()
+                connection.exec_driver_sql("PRAGMA busy_timeout=30000")
+    except (DatabaseError, OSError):
+        return
