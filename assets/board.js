@@ -79,6 +79,16 @@
   }
   window.setInterval(look, 1000);
 
+  /* whoever is signed in no more, or a screen that was revoked, is shown nothing further: the board's next
+     question is refused, and the page gives way to the one for signing in */
+  var ask = window.fetch;
+  window.fetch = function () {
+    return ask.apply(this, arguments).then(function (answer) {
+      if (answer.status === 401) { window.location.reload(); }
+      return answer;
+    });
+  };
+
   /* a picker closes when a choice is made, on Escape, and when one presses elsewhere */
   function close(but) {
     document.querySelectorAll("details.picker[open]").forEach(function (one) {

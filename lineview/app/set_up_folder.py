@@ -17,6 +17,8 @@ from lineview.core.errors import AskError, Fault
 from lineview.intake.find import ENDINGS
 from lineview.store.files import make_folder, put
 
+#: Signs of an answer, which may hold all lines or shifts of a works.
+MOST_LETTERS = 4_000
 #: Where a suggestion goes while there is a plant.toml: that one is never changed by setting up.
 SUGGESTED = "plant.suggested.toml"
 
@@ -92,7 +94,14 @@ class SetUpDesk:
         return None if self._surveyed is None else set_up(self._surveyed, self.answers)
 
     def answer(self, answers: Mapping[str, str]) -> None:
-        """Add answers; an empty one takes an earlier one back."""
+        """Add answers; an empty one takes an earlier one back, and an AskError is raised for one that is too long."""
+        faults = [
+            Fault(f"the answer has {len(text):,} signs, or some that nobody sees", key, f"up to {MOST_LETTERS:,}")
+            for key, text in answers.items()
+            if len(text) > MOST_LETTERS or not text.replace("\n", " ").strip().isprintable()
+        ]
+        if faults:
+            raise AskError(faults)
         for key, text in answers.items():
             if text.strip():
                 self.answers[key] = text.strip()

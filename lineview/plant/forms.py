@@ -124,9 +124,14 @@ def toml_of(field: FormField, text: str, where: str) -> str:
         if field.must:
             raise AskError(Fault(f"{field.label} is missing", where, "a value"))
         return ""
+    if len(bare) > MOST_LETTERS or not bare.isprintable():
+        expected = f"up to {MOST_LETTERS} letters, digits and signs in one line"
+        raise AskError(Fault(f"{field.label} has {len(bare):,} signs, or some that nobody sees", where, expected))
     return _WRITERS[field.kind](field, bare, where)
 
 
+#: Signs of a text that a person enters; the fields of the board take as many.
+MOST_LETTERS = 200
 #: Signs of a number that a person enters.
 MOST_DIGITS = 15
 

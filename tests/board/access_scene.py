@@ -130,7 +130,9 @@ def scene(folder: Path, works: InventedWorks | None = None) -> Scene:
     made.seat("ended", made.cookie("token that ended"))
     made.seat("nobody", None)
     made.seat("unsigned", "token of " + PEOPLE["administer"])
-    made.seat("forged", made.cookie("token of " + PEOPLE["administer"])[:-1] + "x")
+    token, _, signature = made.cookie("token of " + PEOPLE["administer"]).rpartition(".")
+    # its first letter: of the last one, two bits count for nothing
+    made.seat("forged", f"{token}.{'A' if signature[0] != 'A' else 'B'}{signature[1:]}")
     made.seat("signed elsewhere", "dG9rZW4.c2lnbmF0dXJl")
     made.seat("unknown token", made.cookie("guessed"))
     return made

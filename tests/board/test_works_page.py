@@ -48,6 +48,15 @@ def test_what_cannot_be_saved_stays_typed(works: Works) -> None:
     assert works.plant.webs[-1].price_per_reel == 9.4
 
 
+@pytest.mark.parametrize("name", ["x" * 201, "wax\x1b[31m"])
+def test_a_text_is_as_short_and_plain_as_its_field_allows(works: Works, name: str) -> None:
+    client = create_app(works).server.test_client()
+    before = (works.folder / "plant.toml").read_bytes()
+    sent = {"table": "webs", "part": "wax", "name": name, "who": "Ann"}
+    assert "or some that nobody sees" in client.post("/works/change", data=sent, headers=HOST).text
+    assert (works.folder / "plant.toml").read_bytes() == before
+
+
 def test_ticked_days_make_the_shift(works: Works) -> None:
     client = create_app(works).server.test_client()
     sent = {

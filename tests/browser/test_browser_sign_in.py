@@ -32,7 +32,7 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     access.add_user(NAME, ["administer"], PASSWORD)
     access.add_user("Sam Invented", [], PASSWORD)
     doors = Doors(("localhost",), access=access)
-    server = open_server(create_app(works, doors=doors), port=0, doors=doors)  # type: ignore[arg-type]
+    server = open_server(create_app(works, doors=doors, poll_s=1.0), port=0, doors=doors)  # type: ignore[arg-type]
     threading.Thread(target=server.run, daemon=True).start()
     yield f"http://localhost:{server.effective_port}"
     server.close()
@@ -87,7 +87,7 @@ def test_signing_in_pairing_a_screen_and_out_on_a_phone_by_night(browser_here: B
     assert wall.locator("#reasons").count() == 0
     page.goto(f"{address}/account")
     page.click("text=Revoke hall")
-    wall.goto(f"{address}/shift")
+    wall.wait_for_url("**/sign-in?next=/shift")  # by itself, with the next look for new readings
     assert wall.inner_text("h1") == "Sign in to the board."
     wall.context.close()
 
