@@ -91,19 +91,27 @@ class SupplierOrder:
 
 
 def supplier_orders(lines: Sequence[OrderLine], *, together_days: float = TOGETHER_DAYS) -> list[SupplierOrder]:
-    """Put the due lines of each supplier together.
+    """Put the due lines of each supplier together, up to the day of the last supplier's first order.
 
     Takes `together_days` [days].
     """
-    due = [line for line in lines if line.order_by is not None and line.advice is not None]
+    due = sorted((x for x in lines if x.order_by is not None and x.advice is not None), key=_by)
+    suppliers = {line.web.supplier: [x for x in due if x.web.supplier == line.web.supplier] for line in due}
+    until = max((_by(of_supplier[0]).date() for of_supplier in suppliers.values()), default=_NEVER.date())
     out = []
-    for supplier in sorted({line.web.supplier for line in due}):
-        of_supplier = sorted((x for x in due if x.web.supplier == supplier), key=lambda x: x.order_by or _NEVER)
-        first = of_supplier[0].order_by or _NEVER
-        last = first + timedelta(days=together_days)
-        rows = [_row(x, x.advice.reels) for x in of_supplier if x.advice and (x.order_by or _NEVER) <= last]
-        out.append(SupplierOrder(supplier, first, tuple(_filled(rows))))
-    return sorted(out, key=lambda order: order.order_by)
+    for supplier, of_supplier in suppliers.items():
+        left = of_supplier
+        while left and _by(left[0]).date() <= until:
+            first = _by(left[0])
+            now = [line for line in left if _by(line) <= first + timedelta(days=together_days)]
+            left = left[len(now) :]
+            rows = [_row(line, line.advice.reels) for line in now if line.advice]
+            out.append(SupplierOrder(supplier, first, tuple(_filled(rows))))
+    return sorted(out, key=lambda order: (order.order_by, order.supplier))
+
+
+def _by(line: OrderLine) -> datetime:
+    return line.order_by or _NEVER
 
 
 def _row(line: OrderLine, reels: int) -> SheetRow:

@@ -227,10 +227,19 @@ def _add_time(sums: _Sums, machine: MachinePeriod, worth: float | None) -> None:
         _add_lost(sums, cause, lost, rate, None if mean_g is None else mass, worth)
         sums.clock_min[cause] = sums.clock_min.get(cause, 0.0) + clock
         sums.events[cause] = sums.events.get(cause, 0) + events
-    outside = machine.good.least - float(shifts["good"].sum())
+    outside = _good(machine) - float(shifts["good"].sum())
     if abs(outside) > 1e-6:
         kg_outside = None if mean_g is None else Estimate.exact(-outside * mean_g / 1000)
         _add_lost(sums, OUTSIDE, Estimate.exact(-outside), rate, kg_outside, worth)
+
+
+def _good(machine: MachinePeriod) -> float:
+    """A machine's good pieces; where only their bounds are known, what its shifts made, within these."""
+    good = machine.good
+    if good.value is not None:
+        return good.value
+    made = float(machine.losses.shifts["good"].sum())
+    return min(max(made, good.least), made if good.high is None else good.high)
 
 
 def _between(value: float, below: float, above: float, n: int) -> Estimate:
@@ -304,17 +313,18 @@ def _balances(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses]) -
         shifts = machine.losses.shifts
         rate, planned = float(shifts["nominal_per_min"][0]), shifts["planned_min"].to_numpy()
         made = shifts["good"].to_numpy()
-        outside = machine.good.least - float(made.sum())
-        pieces.append((float(planned.sum()) * rate, machine.good.least))
-        minutes.append((float(planned.sum()), machine.good.least / rate))
+        good = _good(machine)
+        outside = good - float(made.sum())
+        pieces.append((float(planned.sum()) * rate, good))
+        minutes.append((float(planned.sum()), good / rate))
         mean_g = _mean_target(machine)
         g = machine.target_g
         if mean_g is not None:
             extra = outside * mean_g if abs(outside) > 1e-6 else 0.0
             mass.append((float(planned @ g) * rate / 1000, (float(made @ g) + extra) / 1000))
-    good = Estimate.sum([machine.good for machine in machines])
+    total = Estimate.sum([machine.good for machine in machines])
     whole, time = _summed(pieces), _summed(minutes)
-    out["minutes"], out["pieces"] = time, Balance(whole.possible, whole.was, good.low, good.high)
+    out["minutes"], out["pieces"] = time, Balance(whole.possible, whole.was, total.low, total.high)
     if len(mass) == len(machines):
         out["kg"] = _summed(mass)
     if candy:

@@ -144,8 +144,9 @@ def mix_columns(
         sums = rows.group_by("unit", key).agg(pl.col("minutes").sum())
         table = np.zeros((keys.height, len(known)))
         place = {name: k for k, name in enumerate(known)}
-        column = sums[key].replace_strict(place, return_dtype=pl.Int64).to_numpy()
-        table[sums["unit"].to_numpy(), column] = sums["minutes"].to_numpy()
+        # without a shift there is nothing to say of what type its columns are
+        column = sums[key].cast(pl.String).replace_strict(place, return_dtype=pl.Int64).to_numpy().astype(np.int64)
+        table[sums["unit"].cast(pl.Int64).to_numpy().astype(np.int64), column] = sums["minutes"].to_numpy()
         columns.append(table / np.maximum(table.sum(axis=1, keepdims=True), 1e-9))
         names += [f"{key} {name}" for name in known]
     return _telling(np.column_stack(columns), names, keys.height)
@@ -153,6 +154,8 @@ def mix_columns(
 
 def _telling(share: Floats, names: Sequence[str], n: int) -> tuple[Floats, list[str]]:
     """Keep the shares that vary most, as many as the shifts can bear, and none that the others give."""
+    if not n:
+        return share, []
     spread = share.std(axis=0)
     able = [k for k in np.argsort(-spread) if spread[k] > 1e-3 and share[:, k].mean() >= LEAST_SHARE]
     kept: list[int] = []

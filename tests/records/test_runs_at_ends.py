@@ -56,6 +56,27 @@ def test_an_outage_over_the_end_of_a_shift_loses_no_piece(tmp_path):
     assert figures(works, "early")["running_min"][2] == pytest.approx(480, abs=0.5)
 
 
+def test_the_week_of_a_day_that_is_not_read_to_its_end_has_what_its_shifts_made(tmp_path):
+    works = works_of(tmp_path / "works", outage(450, 490), 960)
+    made = sum(figures(works, shift)["pieces_made"][0] for shift in SHIFTS)
+    with Works(works.folder) as opened:
+        answer = opened.ask(read_question("week", machine="wrap1", period="2026-06-08"))
+    assert f"{made:,.0f} good pieces of" in answer.soft
+    ledger = next(table for table in answer.tables if table.name == "ledger of losses")
+    assert not [row for row in ledger.rows if "outside" in str(row)]
+
+
+def test_a_week_in_which_rejects_alone_were_read_has_an_answer(tmp_path):
+    works = SmallWorks(tmp_path / "works", LAYOUT + '"rejects" = { to = "rejects" }\n')
+    plant = works.folder / "plant.toml"
+    rejects = 'counters = [{ id = "rejects", counts = "rejects", modulus = 65536, fastest_per_min = 450 },'
+    plant.write_text(plant.read_text().replace("counters = [", rejects, 1))
+    rows_ = "".join(f"{at:%Y-%m-%d %H:%M:%S};;{k}\n" for k, at in enumerate(stamps(960, 60)))
+    assert works.take("time;pieces;rejects\n" + rows_).receipt is not None
+    with Works(works.folder) as opened:
+        assert opened.ask(read_question("week", machine="wrap1", period="2026-06-08")).text
+
+
 def test_an_outage_at_the_end_of_the_data_leaves_the_shift_open(tmp_path):
     works = works_of(tmp_path / "works", outage(450, 480), 480)
     _, low, high = figures(works, "early")["pieces_made"]
