@@ -66,5 +66,5 @@ def test_a_full_disk_leaves_nothing_half_done(tmp_path, monkeypatch, part):
 def test_a_full_disk_is_said_plainly(tmp_path, monkeypatch):
     with Store.open(tmp_path / "store") as store:
         monkeypatch.setattr(os, "fsync", FullDisk(0).fsync)
-        with pytest.raises(StoreError, match="No space left on device.*Check the disk's space"):
+        with pytest.raises(StoreError, match=r"No space left on device.*Check the disk's space"):
             store.record(whole(tmp_path))
