@@ -284,6 +284,23 @@ def look_over(folder: Path, journal: str | None, repair: bool) -> int:
     return 1 if found else 0
 
 
+def back_up(folder: Path, file: Path) -> None:
+    """Write a works to one file and say so."""
+    from lineview.app.backup import write_backup
+
+    count = write_backup(folder, file)
+    console.print(f"{count:,} files written to {readable(str(file))}.", soft_wrap=True, markup=False)
+
+
+def restore(file: Path, folder: Path) -> None:
+    """Put a works back from one file and say so."""
+    from lineview.app.backup import read_backup
+
+    count = read_backup(file, folder)
+    where = readable(str(folder))
+    console.print(f"{count:,} files put back into {where}, each as it was written.", soft_wrap=True, markup=False)
+
+
 def update_records(works: Works, rebuild: bool) -> None:
     """Bring every record up to date and say how many were worked out and whether any came out otherwise."""
 

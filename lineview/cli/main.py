@@ -401,6 +401,25 @@ def doctor(
     raise typer.Exit(look_over(works, journal, repair))
 
 
+@app.command()
+def backup(file: Annotated[Path, typer.Argument(help="A new file.")], works: WorksFolder = HERE) -> None:
+    """Write the works' store and description to one file, also while exports are taken in."""
+    from lineview.cli.intake import back_up
+
+    back_up(works, file)
+
+
+@app.command("restore")
+def restore_works(
+    file: Annotated[Path, typer.Argument(help="As lineview backup wrote it.")],
+    works: Annotated[Path, typer.Option("--works", help="A new folder.")],
+) -> None:
+    """Put a works back into a new folder, whole or not at all; every byte is compared."""
+    from lineview.cli.intake import restore
+
+    restore(file, works)
+
+
 def main() -> None:
     """Run the command line; a plain error and exit status 2 for whatever the user can mend."""
     keep_to_one_thread()

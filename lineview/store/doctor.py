@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from shutil import rmtree
 from typing import Any
+from uuid import uuid4
 
-from lineview.core.errors import StoreError
+from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import READINGS, WEIGHTS
 from lineview.store.files import storage_errors, sum_of, unsealed
 from lineview.store.journal import Journal
@@ -16,8 +17,8 @@ from lineview.store.manual_entries import ENTRIES, said_by_hand
 from lineview.store.opening import JOURNAL, SEAL, is_sealed, is_whole
 from lineview.store.readings import PartedTable
 from lineview.store.sidecars import FACTS, WORKS, Sidecars
-from lineview.store.store import writing
-from lineview.store.table_log import damaged_entries, drop_log
+from lineview.store.store import Store, writing
+from lineview.store.table_log import damaged_entries, drop_log, has_sums
 from lineview.store.tables import MEASURED
 from lineview.store.writer import app_id
 
@@ -68,6 +69,7 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
     StoreError
         Where the disk or the database fails.
     """
+    _bring_up(folder, url)
     with storage_errors("examine the store"), writing(folder):
         found = [] if url is not None or is_sealed(folder) else [Finding("seal", "is not that of the journal", SEAL)]
         journal = _opened(folder, url)
@@ -87,6 +89,13 @@ def examine(folder: Path, url: str | None) -> list[Finding]:
         finally:
             journal.close()
         return [*found, *_of_originals(folder), *_of_plants(folder), *_of_records(folder)]
+
+
+def _bring_up(folder: Path, url: str | None) -> None:
+    """Open a store of a former version, which lists its files and writes what else is compared here."""
+    named = (folder / WORKS).exists() or next(Sidecars(folder).paths(), None) is not None
+    if not named and (url is not None or (folder / JOURNAL).exists()):
+        Store.open(folder, url).close()
 
 
 def _opened(folder: Path, url: str | None) -> Journal | None:
@@ -169,9 +178,8 @@ def _of_records(folder: Path) -> list[Finding]:
     table = folder / "records"
     if not table.exists():
         return []
-    found = [
-        Finding("records", "is not as it was written", f"records/_delta_log/{name}") for name in damaged_entries(table)
-    ]
+    entries = damaged_entries(table) if has_sums(table) else []  # else kept at the next record that is written
+    found = [Finding("records", "is not as it was written", f"records/_delta_log/{name}") for name in entries]
     damage = "is not as it was written"
     files = sorted(table.glob("machine=*/month=*/*.parquet"))
     # those of former versions have no sum in their names; the code's mark has them made anew
@@ -230,10 +238,16 @@ def _remake_journal(folder: Path, url: str | None) -> None:
             state = "undone" if intake["state"] == "undone" else "lost"
             rows.append({**{name: intake[name] for name in FACTS}, "state": state, "cleared": True})
             names.add(str((body or {})["works"]))
-    if url is None:
-        for name in (JOURNAL, f"{JOURNAL}-wal", f"{JOURNAL}-shm", SEAL):
-            (folder / name).unlink(missing_ok=True)
+    if not rows:
+        what = "nothing stands beside the exports that a journal could be made from"
+        raise StoreError(Fault(what, str(folder), "what was taken in of each", "Restore a backup"))
     name = names.pop() if len(names) == 1 else (folder / WORKS).read_text(encoding="ascii").strip()
+    if url is None:
+        (folder / SEAL).unlink(missing_ok=True)
+        mark = uuid4().hex  # kept aside: what it says of users, and all that nothing else says, stays there
+        for kept in (JOURNAL, f"{JOURNAL}-wal", f"{JOURNAL}-shm"):
+            if (folder / kept).exists():
+                (folder / kept).rename(folder / kept.replace("journal", f"damaged-{mark}", 1))
     by_hand = unsealed(folder / ENTRIES) or {}
     journal = Journal(folder, url)
     try:

@@ -29,7 +29,20 @@ from lineview.store.writer import Receipt, Recorder, app_id
 
 
 def writing(folder: Path, *, wait: bool = True) -> AbstractContextManager[bool]:
-    """Hold the store for writing, against other processes and other threads."""
+    """Hold the store for writing, against other processes and other threads.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The store's.
+    wait : bool
+        Whether to wait for whoever holds it.
+
+    Returns
+    -------
+    context manager of bool
+        Whether it is held: False only where somebody else holds it and it is not waited for.
+    """
     return locked(folder / "writing.lock", wait=wait)
 
 

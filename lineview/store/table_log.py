@@ -130,6 +130,11 @@ def kept_sums(table: Path) -> dict[str, str] | None:
     return sums
 
 
+def has_sums(table: Path) -> bool:
+    """Whether sums of a table's log are kept, sound or not; a former version kept none."""
+    return _sums_file(table).exists()
+
+
 def damaged_entries(table: Path) -> list[str]:
     """The names of the files of a table's log that are not as they were written, missing ones too."""
     sums, log = kept_sums(table), table / "_delta_log"

@@ -1,8 +1,10 @@
 """Damage to any byte of a store is found, never answered from, and made good from the originals."""
 
+from contextlib import closing
 from pathlib import Path
 from random import Random
 from shutil import copyfile, copytree, rmtree
+from sqlite3 import connect
 
 import pytest
 
@@ -154,3 +156,46 @@ def test_the_doctor_says_what_is_damaged_and_repairs_it(sound, tmp_path, capsys)
     assert file.name in capsys.readouterr().out.replace("\n", "")
     assert look_over(tmp_path / "works", None, repair=True) == 0
     assert look_over(tmp_path / "works", None, repair=False) == 0
+
+
+def former(sound, into):
+    """A store as the version before left it: no id, no sums, nothing beside the exports."""
+    copytree(sound, into)
+    store = into / "store"
+    for name in ("works.id", "journal.seal", "entries.json"):
+        (store / name).unlink(missing_ok=True)
+    for path in store.glob("originals/??/*.json"):
+        path.unlink()
+    rmtree(store / "plants")
+    rmtree(store / "sums")
+    with closing(connect(store / "journal.sqlite")) as journal, journal:
+        for table in ("works", "files", "digests"):
+            journal.execute(f"DROP TABLE {table}")
+        journal.execute("UPDATE alembic_version SET version_num = '0002'")
+
+
+@pytest.mark.parametrize("repairs", [False, True])
+def test_a_store_of_the_version_before_is_brought_up_and_found_sound(sound, tmp_path, repairs):
+    former(sound, tmp_path / "works")
+    assert look_over(tmp_path / "works", None, repair=repairs) == 0
+    assert content(tmp_path / "works") == content(sound)
+
+
+def test_a_journal_that_nothing_can_be_made_from_is_left_as_it_is(sound, tmp_path):
+    copytree(sound, tmp_path / "works")
+    store = tmp_path / "works" / "store"
+    for path in store.glob("originals/??/*.json"):
+        path.unlink()
+    (store / "journal.sqlite").write_bytes(b"damaged" * 1000)
+    with pytest.raises(StoreError, match="Restore a backup"):
+        repair(tmp_path / "works", None, lambda _line: None)
+    assert (store / "journal.sqlite").read_bytes() == b"damaged" * 1000
+
+
+def test_a_journal_made_anew_leaves_the_damaged_one_beside_it(sound, tmp_path):
+    copytree(sound, tmp_path / "works")
+    store = tmp_path / "works" / "store"
+    (store / "journal.sqlite").write_bytes(b"damaged" * 1000)
+    assert repair(tmp_path / "works", None, lambda _line: None) == []
+    assert content(tmp_path / "works") == content(sound)
+    assert [path.read_bytes() for path in store.glob("damaged-*.sqlite")] == [b"damaged" * 1000]
