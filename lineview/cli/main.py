@@ -385,8 +385,9 @@ def adjusted(
     from lineview.plant.periods import moment
 
     with Works(works, journal) as opened:
-        opened.note_adjustment(machine, moment(at, opened.plant.tz, "--at", datetime.now(UTC)), what, note)
-    typer.echo("Noted.")
+        when = moment(at, opened.plant.tz, "--at", datetime.now(UTC))
+        opened.note_adjustment(machine, when, what, note)
+        typer.echo(f"Noted: {machine}, {when.astimezone(opened.plant.tz):%Y-%m-%d %H:%M}, {what}.")
 
 
 @app.command()

@@ -17,6 +17,7 @@ from lineview.app.setup_layouts import SetUpQuestion
 from lineview.app.works import Works
 from lineview.cli.console import console
 from lineview.core.errors import AskError, Fault, LineviewError
+from lineview.report.show import counted
 
 
 def run_setup(folder: Path, exports: Sequence[Path], journal: str | None, accept: bool, given: Sequence[str]) -> None:
@@ -35,9 +36,18 @@ def run_setup(folder: Path, exports: Sequence[Path], journal: str | None, accept
         return
     if not accept and not typer.confirm("Write plant.toml and take the exports in?", default=True):
         raise AskError(Fault("nothing was written", str(folder)))
+    if accept and shown.open:
+        raise AskError(map(_open_fault, shown.open))
     path = desk.write()
     console.print(f"Wrote {path}", markup=False, soft_wrap=True)
     _take_in(desk, folder, journal)
+
+
+def _open_fault(question: SetUpQuestion) -> Fault:
+    """Say that no suggestion answers a question, and how to."""
+    options = ", ".join(f"'{option}'" for option, _ in question.options) or "an answer"
+    do = f"Give --answer '{question.key}=ANSWER'" + (f" ({question.why})" if question.why else "")
+    return Fault(f"there is no suggestion: {question.text.rstrip('?')}", question.key, options, do)
 
 
 def _exports_of(folder: Path, accept: bool) -> Path:
@@ -60,7 +70,7 @@ def _print_seen(shown: SetUp) -> None:
     """What was recognised, machine by machine, and the pieces of each day."""
     for group in shown.read.groups:
         names = ", ".join(group.machines) or "no machine"
-        files = f"{len(group.surveys)} files like {group.first.path.name}"
+        files = f"{counted(len(group.surveys), 'file')} like {group.first.path.name}"
         console.print(Text(f"{files}: {group.aside or names}"), soft_wrap=True)
         proposal = shown.read.proposals.get(group.id)
         if proposal is not None:
