@@ -174,8 +174,8 @@ class Recorder:
         if row.state == "undone":
             raise StoreError(Fault(f"intake {intake} was undone before", "intake", "an intake that is in"))
         given = receipt(row, self.conflicts.count(intake))
-        self.sidecars.keep(row, "undone")
         self.journal.end([intake], "undone")
+        self.sidecars.keep(row, "undone")  # after the journal, by which `recover` mends it
         self._clear(row)
         return given
 
