@@ -182,9 +182,9 @@ class Recorder:
     def recover(self) -> None:
         """Finish or take back what a crash has left; the caller holds the store for writing."""
         for row in self.journal.uncleared():
+            for table in self.tables.values():
+                table.sync()  # also a commit after which the process was killed at once
             if row.state == "begun" and self._whole(row):
-                for table in self.tables.values():
-                    table.sync()
                 self.finish([row], self.wrote(row.id))
                 continue
             if row.state == "undone":
