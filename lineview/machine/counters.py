@@ -236,58 +236,20 @@ def _parts(counted: Counted) -> tuple[Floats, Floats, Floats, Floats, Ints]:
     return counted.value, counted.low, counted.high, counted.missing_s, counted.readings
 
 
-def counter_steps(at_us: Ints, value: Floats, counter: Counter, gap_s: float, planned: PlannedTime = NO_PLAN) -> Steps:
+def counter_steps(at_us: Ints, value: Floats, counter: Counter, gap_s: float) -> Steps:
     """What a counter added between readings, in pieces or metres; `gap_s` [s] is the longest read one."""
     if counter.counting == "since last row":
-        return reported_between(at_us[:-1], at_us[1:], value[1:], counter, planned, gap_s)
-    added = steps_between(
-        at_us,
-        -value if counter.counting == "down" else value,
-        modulus=known_modulus(counter),
-        fastest_per_min=counter.fastest_per_min,
-        gap_s=gap_s,
-        turns=counter.counting == "total",
-    )
+        added = reported_steps(at_us[:-1], at_us[1:], value[1:], counter.fastest_per_min)
+    else:
+        added = steps_between(
+            at_us,
+            -value if counter.counting == "down" else value,
+            modulus=known_modulus(counter),
+            fastest_per_min=counter.fastest_per_min,
+            gap_s=gap_s,
+            turns=counter.counting == "total",
+        )
     return added.times(counter.unit_value)
-
-
-#: Readings that intake adds where an interval of a difference begins stand so long after it [µs].
-STARTS_US = 1
-
-
-def reported_between(
-    start_us: Ints, end_us: Ints, added: Floats, counter: Counter, planned: PlannedTime, gap_s: float
-) -> Steps:
-    """What a counter added whose rows say what came since the row before, in pieces or metres.
-
-    Parameters
-    ----------
-    start_us, end_us : arrays of int
-        The intervals between readings [µs].
-    added : array of float
-        What the last reading of each says [counts].
-    counter : Counter
-        As in the plant description.
-    planned : PlannedTime
-        When the works meant to run.
-    gap_s : float
-        Longest interval between readings that still tells what happened in it [s].
-
-    Notes
-    -----
-    Where no row ends at the start of what a row speaks of, intake adds a 0 there (`STARTS_US`). A longer
-    interval that ends in one lacks rows: it is open, up to the fastest in planned time. Outside planned time
-    nothing ran where no row says so: common practice, no source.
-    """
-    steps = reported_steps(start_us, end_us, added, counter.fastest_per_min)
-    planned_s = planned.before(end_us / 1e6) - planned.before(start_us / 1e6)
-    added_by_intake = (added == 0) & (end_us % 1000 == STARTS_US)
-    missing = added_by_intake & (end_us - start_us > gap_s * 1e6) & (planned_s > 0)
-    if missing.any():
-        most = steps.low + counter.fastest_per_min * 1.05 / 60.0 * planned_s
-        n = np.where(missing, np.nan, steps.n)
-        steps = Steps(start_us, end_us, n, steps.low, np.where(missing, np.maximum(most, steps.high), steps.high))
-    return steps.times(counter.unit_value)
 
 
 def counter_increments(steps: Steps, counter: Counter, planned: PlannedTime = NO_PLAN) -> CounterIncrements:

@@ -224,7 +224,7 @@ def count_channels(
     for counter in machine.counters:
         if counter.counts in steps:
             continue
-        every = counter_steps(*read.get(counter.id, _NOTHING_READ), counter, gap_s, planned)
+        every = counter_steps(*read.get(counter.id, _NOTHING_READ), counter, gap_s)
         spells_of = spells if counter.counts in MADE else NO_STATES
         steps[counter.counts], taken = set_aside(every, spells_of)
         aside[counter.counts] = taken.frame() if len(taken) else _NOTHING_TAKEN

@@ -55,7 +55,7 @@ def machine_counts(
     seams: dict[Counts, Seams] = {}
     for kind, counter in counters.items():
         own = ends.filter(pl.col("counter") == kind)
-        seams[kind] = seams_of(counter, own, planned, gap_s)
+        seams[kind] = seams_of(counter, own, gap_s)
         apart = spells if kind in MADE else NO_STATES
         # what was counted in maintenance between windows is taken out, and given beside
         between, taken_out = set_aside(seams[kind].steps, apart)

@@ -13,8 +13,7 @@ import polars as pl
 from lineview.core.estimate import Estimate
 from lineview.core.record_frames import COUNTERS
 from lineview.machine.calendar import calendar
-from lineview.machine.counters import NO_PLAN
-from lineview.machine.likeliest import LONG_S, PlannedTime, planned_time
+from lineview.machine.likeliest import LONG_S
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.products import ProductSpan, product_spans, read_moments
 from lineview.plant import Counts, Machine, Shift
@@ -77,7 +76,7 @@ def daily_output(
     sums: _Sums = {}
     for day, product, *parts in inside.select(lists).explode(lists).drop_nulls("day").iter_rows():
         sums[day, product] = sums.get((day, product), np.zeros(4)) + np.array(parts)
-    for start, end, before, after, parts_ in _seams(machine, records, _plan_of(shifts, zone, records), period, gap_s):
+    for start, end, before, after, parts_ in _seams(machine, records, period, gap_s):
         if parts_ is not None:
             _share(sums, start, end, (before, after), np.array(parts_), period, tz)
         else:
@@ -140,15 +139,8 @@ def _planned(shifts: Sequence[Shift], zone: str, period: tuple[datetime, datetim
     return planned_minutes(shifts, zone, *period)
 
 
-def _plan_of(shifts: Sequence[Shift], zone: str, records: pl.DataFrame) -> PlannedTime:
-    """When the works meant to run, over all of the records."""
-    if records.is_empty():
-        return NO_PLAN
-    return planned_time(calendar(shifts, zone, records["start"][0], records["end"][-1]))
-
-
 def _seams(
-    machine: Machine, records: pl.DataFrame, planned: PlannedTime, period: tuple[datetime, datetime], gap_s: float
+    machine: Machine, records: pl.DataFrame, period: tuple[datetime, datetime], gap_s: float
 ) -> list[tuple[datetime, datetime, str, str, tuple[float, float, float, float] | None]]:
     """What lies between each two windows with readings.
 
@@ -161,7 +153,7 @@ def _seams(
     ends: dict[tuple[int, bool], tuple[int, int, int, int]] = {}
     for (kind,), part in rows.group_by(["counter"], maintain_order=True):
         place = part["place"].to_numpy()
-        seams = seams_of(next(c for c in machine.counters if c.counts == kind), part, planned, gap_s)
+        seams = seams_of(next(c for c in machine.counters if c.counts == kind), part, gap_s)
         at0, at1, value = seams.steps.start_us, seams.steps.end_us, seams.steps.n
         if seams.steps.turned is not None:
             # One that stands where it stood counted nothing (lineview.machine.likeliest).

@@ -9,9 +9,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from lineview.machine.counters import reported_between
-from lineview.machine.increments import Limits, pair_bounds, possible, unread_longer_than
-from lineview.machine.likeliest import PlannedTime
+from lineview.machine.increments import Limits, pair_bounds, possible, reported_steps, unread_longer_than
 from lineview.machine.speed import Floats, Ints
 from lineview.machine.steps import Steps
 from lineview.plant import Counter
@@ -43,7 +41,7 @@ class Seams:
     ends: Sequence[int] = ()
 
 
-def seams_of(counter: Counter, windows: pl.DataFrame, planned: PlannedTime, gap_s: float) -> Seams:
+def seams_of(counter: Counter, windows: pl.DataFrame, gap_s: float) -> Seams:
     """The intervals from each window's last count to the next one's first.
 
     Parameters
@@ -52,8 +50,6 @@ def seams_of(counter: Counter, windows: pl.DataFrame, planned: PlannedTime, gap_
         As in the plant description.
     windows : polars.DataFrame
         One row a window with counts of it, by time: columns of COUNTERS.
-    planned : PlannedTime
-        When the works meant to run.
     gap_s : float
         Longest interval between readings that still tells what happened in it [s].
 
@@ -66,7 +62,7 @@ def seams_of(counter: Counter, windows: pl.DataFrame, planned: PlannedTime, gap_
     """
     places = np.arange(windows.height)
     if counter.counting == "since last row" or not _has_runs(windows):
-        return Seams(_plain_steps(counter, windows, planned, gap_s), places[:-1], places[1:])
+        return Seams(_plain_steps(counter, windows, gap_s), places[:-1], places[1:])
     return _Walk(counter, windows, gap_s).seams()
 
 
@@ -74,18 +70,12 @@ def _has_runs(windows: pl.DataFrame) -> bool:
     return windows["head_us"].null_count() + windows["tail_us"].null_count() < 2 * windows.height
 
 
-def _plain_steps(counter: Counter, windows: pl.DataFrame, planned: PlannedTime, gap_s: float) -> Steps:
+def _plain_steps(counter: Counter, windows: pl.DataFrame, gap_s: float) -> Steps:
     at0, at1 = windows["last_us"].to_numpy()[:-1], windows["first_us"].to_numpy()[1:]
     v0, v1 = windows["last_count"].to_numpy()[:-1], windows["first_count"].to_numpy()[1:]
     if counter.counting == "since last row":
-        return reported_between(at0, at1, v1, counter, planned, gap_s)
+        return reported_steps(at0, at1, v1, counter.fastest_per_min).times(counter.unit_value)
     return _Pairs(counter, windows, gap_s).steps(at0, at1, v0, v1)
-
-
-def _unread_us(windows: pl.DataFrame, gap_s: float) -> float:
-    """The longest interval that counts as read [µs]."""
-    usual = windows["usual_us"].filter(windows["usual_us"] > 0)
-    return unread_longer_than(gap_s, float(usual.median()) if len(usual) else 0.0)  # type: ignore[arg-type]  # a float
 
 
 class _Pairs:
@@ -93,10 +83,12 @@ class _Pairs:
 
     def __init__(self, counter: Counter, windows: pl.DataFrame, gap_s: float) -> None:
         sizes = windows["modulus"].drop_nulls()
+        usual = windows["usual_us"].filter(windows["usual_us"] > 0)
+        usual_us = float(usual.median()) if len(usual) else 0.0  # type: ignore[arg-type]  # a float
         self._counter = counter
         self._sign = -1.0 if counter.counting == "down" else 1.0
         self._modulus = float(sizes[0]) if len(sizes) == windows.height and len(sizes) else None
-        self._unread_us = _unread_us(windows, gap_s)
+        self._unread_us = unread_longer_than(gap_s, usual_us)
         self.limits = Limits(self._modulus, counter.fastest_per_min, 0.05)
 
     def steps(self, at0: Ints, at1: Ints, v0: Floats, v1: Floats) -> Steps:

@@ -174,17 +174,17 @@ class Recorder:
         if row.state == "undone":
             raise StoreError(Fault(f"intake {intake} was undone before", "intake", "an intake that is in"))
         given = receipt(row, self.conflicts.count(intake))
-        self.sidecars.keep(row, "undone")
         self.journal.end([intake], "undone")
+        self.sidecars.keep(row, "undone")  # after the journal, by which `recover` mends it
         self._clear(row)
         return given
 
     def recover(self) -> None:
         """Finish or take back what a crash has left; the caller holds the store for writing."""
         for row in self.journal.uncleared():
+            for table in self.tables.values():
+                table.sync()  # also a commit after which the process was killed at once
             if row.state == "begun" and self._whole(row):
-                for table in self.tables.values():
-                    table.sync()
                 self.finish([row], self.wrote(row.id))
                 continue
             if row.state == "undone":

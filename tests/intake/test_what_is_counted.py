@@ -158,18 +158,3 @@ def test_plain_totals_are_not_asked_about(tmp_path):
     works = SmallWorks(tmp_path / "works")
     text = "time;pieces\n" + rows(stamps(2881, 10), total)
     assert works.take(text).proposal.questions == ()
-
-
-def test_rows_that_are_missing_from_differences_leave_the_shift_open(tmp_path):
-    works = SmallWorks(tmp_path / "works", LAYOUT % ', counting = "since last row"')
-    a_row = PER_MIN // 6
-    text = "".join(f"{at:%Y-%m-%d %H:%M:%S};{a_row}\n" for at in stamps(2881, 10) if not 200 < minutes(at) <= 400)
-    assert works.take("time;pieces\n" + text).receipt is not None
-    value, low, high = works.made()
-    assert low <= a_row * 1680 + a_row
-    assert high >= a_row * 2880
-    assert value == pytest.approx(a_row * 2880, rel=0.01)
-
-
-def minutes(at: datetime) -> float:
-    return (at - START).total_seconds() / 60
