@@ -8,7 +8,7 @@ is looked up when asked, so that undoing one side settles them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 import polars as pl
 from sqlalchemy import select
@@ -127,6 +127,18 @@ class Conflicts:
             found = found.filter(mine)
         order = ["kind", "machine", "channel", "at", "intake", "row"]
         return found.select(list(CONFLICTS)).sort(order)
+
+    def moments(self, owners: Collection[str], first: int, end: int) -> dict[str, int]:
+        """How many moments are disputed by kind, of some owners from first up to, not including, end [µs]."""
+        noted = self._noted.of(self._journal.done())
+        at = pl.col("at").cast(pl.Int64)
+        noted = noted.filter(pl.col("owner").is_in(list(owners)) & (at >= first) & (at < end)).unique()
+        counts: dict[str, int] = {}
+        for (kind, owner), some in noted.group_by("kind", "owner", maintain_order=True):
+            still = self._disputed(str(kind), str(owner), some).select("channel", "at").n_unique()
+            if still:
+                counts[str(kind)] = counts.get(str(kind), 0) + still
+        return counts
 
     def count(self, intake: int) -> int:
         """Count the disputed moments in which an intake has a part."""

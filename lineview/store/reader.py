@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from pathlib import Path
 
@@ -99,6 +99,24 @@ class StoreReader:
         done = self._journal.done()
         with storage_errors("read the refusals"):
             return self._refusals.of(done if intake is None else [i for i in done if i == intake])
+
+    def disputed(self, owners: Collection[str], start: datetime, end: datetime) -> dict[str, int]:
+        """Count the moments of which two different things are told, so that neither is used.
+
+        Parameters
+        ----------
+        owners : collection of str
+            Ids of machines, lines and webs.
+        start, end : datetime
+            From when up to, not including, when [UTC].
+
+        Returns
+        -------
+        dict of str to int
+            By kind of export; empty where there are none.
+        """
+        with storage_errors("count the conflicts"):
+            return self._conflicts.moments(owners, micros(start), micros(end))
 
     def conflicts(self, intake: int | None = None) -> pl.DataFrame:
         """Every row of the moments of which two different things are told.

@@ -17,8 +17,8 @@ def test_a_rounded_total_is_refused(read):
 def test_a_column_of_parts_of_pieces_is_refused(read):
     lines = "".join(f"2026-06-08 06:00:{i:02};6.{i:02}\n" for i in range(10, 30))
     export = read("time;n\n" + lines + "2026-06-08 06:01:00;7.0\n", layout_of({"n": "pieces"}))
-    assert values(export, "pieces") == [7.0]
-    assert "whole number of pieces" in reasons(export)[2, ""]
+    assert values(export, "pieces") == []
+    assert "parts of pieces" in reasons(export)[2, ""]
 
 
 def test_a_duration_of_two_parts_needs_its_unit(read):

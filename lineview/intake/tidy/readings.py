@@ -149,14 +149,15 @@ def _take(
 
 
 def _whole(strip: ChannelColumn, values: pl.Series, why: pl.Series | None) -> tuple[pl.Series, pl.Series | None]:
-    """Refuse parts of pieces in a column of them: it holds another quantity."""
+    """Refuse a column of parts of pieces, its whole numbers too: it holds another quantity."""
     parts = (values % 1.0 != 0.0).fill_null(False)
     read = len(values) - values.null_count()
     if read < _COLUMN or int(parts.sum()) * 2 <= read:
         return values, why
-    told = pl.select(pl.format("'{}' is not a whole number of pieces", strip.cells.str.strip_chars())).to_series()
+    told = pl.select(pl.format("'{}' is of a column of parts of pieces", strip.cells.str.strip_chars())).to_series()
     none = _blank_reasons(len(values)) if why is None else why
-    return values.set(parts, None), told.zip_with(parts, none)
+    some = values.is_not_null()
+    return values.set(some, None), told.zip_with(some, none)
 
 
 def _blank_reasons(size: int) -> pl.Series:
