@@ -49,7 +49,8 @@ class Disk:
             inside = {one.name: one.inode() for one in os.scandir(now[number])}
         for name, its in inside.items():
             place = now.get(its)
-            if its in self._folders or (place is not None and place.is_dir()):
+            # the number of a folder that went may be a file's now
+            if its in self._folders if place is None else place.is_dir():
                 self._write(its, into / name, now, names)
             elif not name.startswith("journal.sqlite"):
                 written, kept = self._files.get(its, (-1, b""))
