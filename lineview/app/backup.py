@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import sqlite3
 import struct
 import zlib
@@ -12,14 +11,15 @@ from contextlib import closing
 from pathlib import Path
 from shutil import rmtree
 from tempfile import TemporaryDirectory
-from typing import Any
 from uuid import uuid4
 from zipfile import ZIP_DEFLATED, BadZipFile, ZipFile
+
+from pydantic import TypeAdapter, ValidationError
 
 from lineview.core.errors import Fault, StoreError
 from lineview.core.names import readable
 from lineview.store.doctor import examine
-from lineview.store.files import make_folder, put, sealed, storage_errors, sync, sync_folder
+from lineview.store.files import body_of, make_folder, put, sealed, storage_errors, sync, sync_folder
 from lineview.store.opening import JOURNAL, SEAL
 from lineview.store.store import Store, writing
 
@@ -28,11 +28,10 @@ _FORM, _LIST = 1, "backup.json"
 _LEFT_OUT = {SEAL, f"{JOURNAL}-wal", f"{JOURNAL}-shm", "writing.lock", "signing.key"}
 _BESIDE = ("plant.toml", "layouts.toml")
 _BLOCK = 1 << 20
-#: What reading a damaged zip or list raises.
-_UNREADABLE = (
-    BadZipFile, zlib.error, struct.error, EOFError, NotImplementedError, RuntimeError, ValueError, LookupError,
-    TypeError, AttributeError, OverflowError,
-)  # fmt: skip
+#: What `zipfile` raises, each for another damage; ValueError comes of text and lists that are none, too.
+_UNREADABLE = (BadZipFile, zlib.error, struct.error, EOFError, RuntimeError, ValueError, LookupError, OverflowError)
+#: The files of a backup: name, length and SHA-256.
+_FILES = TypeAdapter(dict[str, tuple[int, str]])
 #: A list of a million files stays below this.
 _MOST_LIST_BYTES = 256 << 20
 
@@ -148,9 +147,9 @@ def read_backup(file: Path, works: Path) -> int:
 def _unpacked(file: Path, into: Path) -> int:
     try:
         with ZipFile(file) as archive:
-            listed = _list_of(archive, file)
             if any(one.compress_type != ZIP_DEFLATED for one in archive.infolist()):
                 raise StoreError(_not_whole(file, "packed in another way"))
+            listed = _list_of(archive, file)
             if {one.filename for one in archive.infolist()} != {*listed, _LIST}:
                 raise StoreError(_not_whole(file, "other files than those of its list"))
             for name, (size, sha256) in listed.items():
@@ -163,17 +162,19 @@ def _unpacked(file: Path, into: Path) -> int:
 def _list_of(archive: ZipFile, file: Path) -> dict[str, tuple[int, str]]:
     """The files of a backup: name, length and SHA-256."""
     try:
-        told = archive.getinfo(_LIST)
+        entry = archive.getinfo(_LIST)
     except KeyError:
         raise StoreError(_not_whole(file, "no list of files in it")) from None
-    given: dict[str, Any] = json.loads(archive.read(told)) if told.file_size < _MOST_LIST_BYTES else {}
-    body = given.get("body", {})
-    if sealed(body) != json.dumps(given, sort_keys=True):
+    body = body_of(archive.read(entry)) if entry.file_size < _MOST_LIST_BYTES else None
+    if not isinstance(body, dict):
         raise StoreError(_not_whole(file, "its list of files is not as it was written"))
     if body.get("form") != _FORM:
         what = f"the backup is of form {body.get('form')}, this version knows {_FORM}"
         raise StoreError(Fault(what, readable(str(file)), "a backup of this version", "Use the newer version"))
-    return {name: (size, sha256) for name, (size, sha256) in body["files"].items()}
+    try:
+        return _FILES.validate_python(body.get("files"))
+    except ValidationError:
+        raise StoreError(_not_whole(file, "its list of files is none")) from None
 
 
 def _extract(archive: ZipFile, name: str, into: Path, size: int, sha256: str, file: Path) -> None:

@@ -1,4 +1,4 @@
-"""The exports as they came, byte for byte, by their SHA-256."""
+"""Files of the store: locks, whole writes, SHA-256 sums, and the exports as they came."""
 
 from __future__ import annotations
 
@@ -127,10 +127,18 @@ def sealed(body: Any) -> str:
 def unsealed(path: Path) -> Any | None:
     """The body of a sealed file, or None where there is none or it is not as it was written."""
     try:
-        given = json.loads(path.read_bytes())
-        text = json.dumps(given["body"], sort_keys=True)
-        return given["body"] if hashlib.sha256(text.encode()).hexdigest() == given["sha256"] else None
-    except (OSError, ValueError, KeyError, TypeError):
+        return body_of(path.read_bytes())
+    except OSError:
+        return None
+
+
+def body_of(text: bytes) -> Any | None:
+    """The body of a sealed text, or None where it is not as it was written."""
+    try:
+        given = json.loads(text)
+        body = json.dumps(given["body"], sort_keys=True)
+        return given["body"] if hashlib.sha256(body.encode()).hexdigest() == given["sha256"] else None
+    except (ValueError, KeyError, TypeError):
         return None
 
 

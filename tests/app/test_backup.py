@@ -4,7 +4,7 @@ import json
 from random import Random
 from shutil import copytree
 from threading import Thread
-from zipfile import ZIP_DEFLATED, ZipFile
+from zipfile import ZIP_DEFLATED, ZIP_LZMA, ZipFile
 
 import pytest
 
@@ -89,6 +89,25 @@ def test_names_that_lead_out_of_the_folder_are_refused(sound, tmp_path):
         read_backup(tmp_path / "bad.zip", tmp_path / "into" / "back")
     assert not (tmp_path / "into" / "out.toml").exists()
     assert not (tmp_path / "out.toml").exists()
+
+
+@pytest.mark.parametrize("body", [[], {"form": 1}, {"form": 1, "files": [1]}, {"form": 1, "files": {"plant.toml": 3}}])
+def test_a_list_that_is_none_is_refused(tmp_path, body):
+    with ZipFile(tmp_path / "bad.zip", "w", ZIP_DEFLATED) as archive:
+        archive.writestr("backup.json", sealed(body))
+    with pytest.raises(StoreError, match="its list of files"):
+        read_backup(tmp_path / "bad.zip", tmp_path / "back")
+    assert not (tmp_path / "back").exists()
+
+
+def test_a_damaged_list_that_is_packed_in_another_way_is_refused(tmp_path):
+    with ZipFile(tmp_path / "bad.zip", "w", ZIP_LZMA) as archive:
+        archive.writestr("backup.json", sealed({"form": 1, "files": {}}))
+    data = bytearray((tmp_path / "bad.zip").read_bytes())
+    data[60:70] = bytes(10)
+    (tmp_path / "bad.zip").write_bytes(data)
+    with pytest.raises(StoreError, match="packed in another way"):
+        read_backup(tmp_path / "bad.zip", tmp_path / "back")
 
 
 def test_what_is_there_is_not_written_over(sound, tmp_path):
