@@ -12,13 +12,13 @@ import polars as pl
 from lineview.core.record_frames import ACTIVITY, COMPUTED_FROM, OUTPUT, RECORDS, WINDOWS
 from lineview.machine.activity import RUNNING, SLOW, UNSEEN, Activity
 from lineview.machine.counters import CounterIncrements, Floats, Ints
-from lineview.machine.end_runs import TrustedRange, trusted_range
 from lineview.machine.increments import known_modulus
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.pieces import MachineCounts, count_channels
 from lineview.machine.state_codes import reported_states
 from lineview.plant import Counter, Counts, Machine
 from lineview.records.readings import GAUGED, Series, WindowReadings
+from lineview.records.seams import TrustedRange, trusted_range
 
 #: Pieces along a running stretch are kept at steps of about so long [s], for its picture.
 STEP_S = 60.0
