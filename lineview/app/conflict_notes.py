@@ -39,14 +39,14 @@ def conflict_notes(store: StoreReader, plant: Plant, question: Question, scope: 
     machines = {one.id for one in plant.machines if scope.line in ("", one.line) and scope.machine in ("", one.id)}
     lines = {scope.line} if scope.line else {one.id for one in plant.lines}
     period = (scope.period.start, scope.period.end)
-    found = store.disputed(machines | lines, *period)
+    conflicts = store.disputed(machines | lines, *period)
     if question == "order":
         ever = store.disputed({one.id for one in plant.lines} | {one.id for one in plant.webs}, *_EVER)
-        found |= {kind: ever[kind] for kind in ("plan", "stock") if kind in ever}
-    if not found:
+        conflicts |= {kind: ever[kind] for kind in ("plan", "stock") if kind in ever}
+    if not conflicts:
         return ()
-    parts = listed([_counted(number, _NAMES[kind]) for kind, number in found.items()])
-    verb = "is" if sum(found.values()) == 1 else "are"
+    parts = listed([_counted(number, _NAMES[kind]) for kind, number in conflicts.items()])
+    verb = "is" if sum(conflicts.values()) == 1 else "are"
     ways = "given in two versions, of which neither is used"
     return (f"{parts} {verb} {ways}: see Intake, or lineview intake --conflicts.",)
 

@@ -74,7 +74,7 @@ def _entered(doors: Doors, access: Access, token: str, after: str, lasting_s: fl
     if before is not None and before.session is not None:  # a browser has one session at a time
         access.accounts.end_session(before.session)
     response = redirect(after, code=303)
-    give_cookie(response, doors, access, token, lasting_s)  # type: ignore[arg-type]  # werkzeug's, which Flask sends
+    give_cookie(response, doors, access, token, lasting_s)
     return response
 
 

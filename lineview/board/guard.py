@@ -14,6 +14,7 @@ from urllib.parse import quote, urlsplit
 from dash import __version__ as dash_version
 from flask import Flask, Response, abort, g, redirect, request
 from itsdangerous import BadSignature, Signer
+from werkzeug.wrappers import Response as BaseResponse
 
 from lineview.app.access import LOCAL, Access, Person, become_person
 from lineview.board.calls import Calls
@@ -76,10 +77,11 @@ class Doors:
             return False
         if name in {known.lower() for known in self.hosts}:
             return True
-        return self.any_address and _is_address(name)
+        return self.any_address and is_address(name)
 
 
-def _is_address(name: str) -> bool:
+def is_address(name: str) -> bool:
+    """Whether a name is an IP address in figures."""
     try:
         ipaddress.ip_address(name)
     except ValueError:
@@ -100,7 +102,7 @@ def _signer(access: Access) -> Signer:
     return Signer(access.key, salt="lineview session", digest_method=sha256)
 
 
-def give_cookie(response: Response, doors: Doors, access: Access, token: str, lasting_s: float) -> None:
+def give_cookie(response: BaseResponse, doors: Doors, access: Access, token: str, lasting_s: float) -> None:
     """Let the browser hold a token, signed, out of reach of scripts and of other sites' posts."""
     response.set_cookie(
         doors.cookie(request.is_secure),
@@ -223,13 +225,13 @@ def _call() -> Any:
         return {}
 
 
-def _turned_away() -> Response:
+def _turned_away() -> BaseResponse:
     """Send a person to the sign-in page, and a script away."""
     is_page = request.method == "GET" and not request.path.startswith("/_")
     if not is_page:
         return Response("Sign in first.", status=401, mimetype="text/plain")
     back = quote(request.full_path.rstrip("?"), safe="/")
-    return redirect(f"/sign-in?next={back}", code=303)  # type: ignore[return-value]  # werkzeug's, which Flask sends
+    return redirect(f"/sign-in?next={back}", code=303)
 
 
 def _address() -> str:
@@ -239,7 +241,7 @@ def _address() -> str:
 def _log(response: Response) -> None:
     """One line for each request: no query, cookie, code or password is in it."""
     asked = g.get("person")
-    told = {
+    fields = {
         "method": request.method,
         "path": request.path[:200],
         "status": response.status_code,
@@ -247,7 +249,7 @@ def _log(response: Response) -> None:
         "who": asked.name if asked is not None else "",
         "from": _address(),
     }
-    log.info("request", extra={"told": told})
+    log.info("request", extra={"fields": fields})
 
 
 #: Of the styles that Dash's own scripts and plotly.js put into the page, by Dash's version: they change with it.

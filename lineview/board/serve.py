@@ -24,7 +24,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from lineview.app.works import Works
 from lineview.board.app import create_app
 from lineview.board.channel import channels
-from lineview.board.guard import LOCAL_HOSTS, Doors
+from lineview.board.guard import LOCAL_HOSTS, Doors, is_address
 from lineview.core.errors import AskError, Fault
 
 THREADS = 8
@@ -102,7 +102,7 @@ def doors_of(works: Works, serving: Serving) -> Doors:
     faults = [
         Fault(f"'{one}' is no address", "--proxy", "such as 192.168.1.4")
         for one in serving.proxies
-        if not _is_address(one)
+        if not is_address(one)
     ]
     if not works.access.accounts.users():
         do = "Add one first: lineview user add NAME --role administer"
@@ -110,17 +110,9 @@ def doors_of(works: Works, serving: Serving) -> Doors:
     if faults:
         raise AskError(faults)
     wildcard = serving.host in ("0.0.0.0", "::", "")  # noqa: S104 - compared, not bound
-    own = (socket.gethostname(), "localhost") if wildcard else (serving.host,)
-    names = (*serving.host_names, *own, *(LOCAL_HOSTS if _is_loopback(serving.host) else ()))
+    served = (socket.gethostname(), "localhost") if wildcard else (serving.host,)
+    names = (*serving.host_names, *served, *(LOCAL_HOSTS if _is_loopback(serving.host) else ()))
     return Doors(names, wildcard, works.access, bool(serving.proxies))
-
-
-def _is_address(text: str) -> bool:
-    try:
-        ipaddress.ip_address(text)
-    except ValueError:
-        return False
-    return True
 
 
 def forwarded(app: Any, proxies: Iterable[str]) -> Any:
@@ -193,15 +185,15 @@ class JsonLines(logging.Formatter):
 
     def format(self, record: logging.LogRecord) -> str:
         """One line."""
-        told: dict[str, Any] = {
+        line: dict[str, Any] = {
             "at": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(record.created)),
             "level": record.levelname.lower(),
             "event": record.getMessage(),
-            **getattr(record, "told", {}),
+            **getattr(record, "fields", {}),
         }
         if record.exc_info:
-            told["trace"] = self.formatException(record.exc_info)
-        return json.dumps(told, ensure_ascii=True)
+            line["trace"] = self.formatException(record.exc_info)
+        return json.dumps(line, ensure_ascii=True)
 
 
 def keep_log(where: str) -> None:

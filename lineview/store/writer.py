@@ -280,7 +280,7 @@ def _beginning(export: Export, found: dict[str, list[Block]], tally: Tally) -> B
         what = f"{kept} rows kept, {duplicate} duplicate and {refused} refused are not {export.rows} rows"
         advice = "Nothing was taken in; please report this with the file"
         raise StoreError(Fault(what, export.path.name, "every row in one of the three", advice))
-    told = {
+    facts = {
         "file": readable(export.path.name),
         "sha256": export.sha256,
         "size_bytes": export.size_bytes,
@@ -293,7 +293,7 @@ def _beginning(export: Export, found: dict[str, list[Block]], tally: Tally) -> B
     }
     spans = [span_of(name, block) for name in MEASURED for block in found[name]]
     kinds = [(one.kind, one.tidy) for one in export.parts if one.kind in KINDS and one.tidy.height]
-    return Beginning(told, spans, kinds)
+    return Beginning(facts, spans, kinds)
 
 
 def app_id(row: Any) -> str:
