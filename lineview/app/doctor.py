@@ -47,14 +47,14 @@ def repair(folder: Path, url: str | None, say: Callable[[str], None]) -> list[Fi
         What is still not as it was written.
     """
     store = folder / "store"
-    found = examine(store, url)
-    if not found:
+    findings = examine(store, url)
+    if not findings:
         return []
-    mend(store, url, found)
+    mend(store, url, findings)
     with Works(folder, url) as works:
         works.store.describe(works.plant.model_dump_json())  # in the place of a copy that was damaged
         lost = works.store.lost()
-        damaged = sorted({one.intake for one in found if one.part == "file" and one.intake is not None} | set(lost))
+        damaged = sorted({one.intake for one in findings if one.part == "file" and one.intake is not None} | set(lost))
         made = []
         for intake in damaged:
             try:

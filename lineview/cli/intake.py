@@ -271,17 +271,16 @@ def watch_folder(
 
 def look_over(folder: Path, journal: str | None, repair: bool) -> int:
     """Say what of a store is not as it was written, after mending it where that is asked for."""
-    from lineview.app.doctor import look_over as looked_over
-    from lineview.app.doctor import repair as repaired
+    from lineview.app import doctor
 
     def say(line: str) -> None:
         console.print(readable(line), soft_wrap=True, markup=False)
 
-    found = repaired(folder, journal, say) if repair else looked_over(folder, journal)
-    for one in found:
-        say(f"{one.where}: {one.what}")
-    say("Everything in the store is as it was written." if not found else f"{len(found)} found.")
-    return 1 if found else 0
+    findings = doctor.repair(folder, journal, say) if repair else doctor.look_over(folder, journal)
+    for finding in findings:
+        say(f"{finding.where}: {finding.what}")
+    say("Everything in the store is as it was written." if not findings else f"{len(findings)} found.")
+    return 1 if findings else 0
 
 
 def back_up(folder: Path, file: Path) -> None:
