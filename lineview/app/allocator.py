@@ -9,9 +9,10 @@ from pathlib import Path
 
 #: Read by the allocator of polars when its library is loaded; on systems where it has another, by nobody.
 SETTING = "_RJEM_MALLOC_CONF"
-#: Free pages go back to the system after half a second. By default polars keeps them for ever as "muzzy":
-#: the system may take them, but until it is short of memory they count as used.
-GIVEN_BACK = "dirty_decay_ms:500,muzzy_decay_ms:0"
+#: Free pages go back to the system after two seconds: an intake asks for those of a piece again for the next well
+#: within that. By default polars keeps them for ever as "muzzy": the system may take them, but until it is short of
+#: memory they count as used.
+GIVEN_BACK = "dirty_decay_ms:2000,muzzy_decay_ms:0"
 
 
 #: Matrices here are small: a second thread of linear algebra costs more processor time than it saves.

@@ -12,7 +12,6 @@ from zipfile import BadZipFile, ZipFile, is_zipfile
 from lineview.core.errors import Fault, IntakeError, LineviewError, StoreError
 from lineview.intake.detect.sheets import Export, InPieces, NotInPieces, Proposal, Stretch
 from lineview.intake.find import ENDINGS, find_exports, is_export
-from lineview.intake.layout.propose import settle
 from lineview.intake.read import open_big, read_export
 from lineview.plant import Layout, Plant
 from lineview.store.store import Store
@@ -175,6 +174,8 @@ def _read_one(
         if isinstance(export, Proposal):
             if not accept:
                 return Taken(path, proposal=export)
+            from lineview.intake.layout.propose import settle  # most files have a layout
+
             layout = settle(export, settled)
             said = _notes_of(export, layout)
             done = _try_pieces(path, plant, layout, progress, now, in_pieces)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-import time
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -15,11 +14,9 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.table import Table
 from rich.text import Text
 
-from lineview.app.question import QUESTIONS, QuestionScope
 from lineview.app.take_in import Taken
 from lineview.app.works import Works
 from lineview.cli.console import console
-from lineview.cli.sheet_writer import SheetWriter
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError, StoreError
 from lineview.core.names import readable
 from lineview.core.resources import shipped
@@ -27,8 +24,6 @@ from lineview.intake.detect.sheets import Proposal
 from lineview.intake.find import find_exports
 from lineview.plant.read import read_plant
 from lineview.plant.write import layout_toml
-from lineview.report import show
-from lineview.sheets.tables import guarded
 
 
 def take(works: Works, paths: Sequence[Path], accept: bool, settle: Sequence[str]) -> None:
@@ -135,6 +130,8 @@ def _frame(frame: pl.DataFrame) -> Table:
 
 def _listed(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
     if csv is not None:
+        from lineview.sheets.tables import guarded
+
         try:
             guarded(frame).write_csv(csv)
         except OSError as error:
@@ -171,6 +168,8 @@ def undo(works: Works, intake: int) -> None:
 
 def check_plant(folder: Path) -> None:
     """Say whether the plant description is right."""
+    from lineview.report.show import counted
+
     plant = read_plant(folder / "plant.toml", folder / "layouts.toml")
     counts = {
         "line": len(plant.lines),
@@ -179,7 +178,7 @@ def check_plant(folder: Path) -> None:
         "web": len(plant.webs),
         "layout": len(plant.layouts),
     }
-    parts = ", ".join(show.counted(count, what) for what, count in counts.items())
+    parts = ", ".join(counted(count, what) for what, count in counts.items())
     console.print(f"{plant.shop}: no fault found; {parts}.", markup=False)
 
 
@@ -203,6 +202,8 @@ def write_demo(into: Path, days: int, seed: int) -> None:
 
 def try_the_demo(into: Path, port: int | None) -> None:
     """Set the invented works up, take its exports in, print the answers, serve the board."""
+    from lineview.app.question import QUESTIONS, QuestionScope
+
     _set_up(into)
     with Works(into) as works:
         taken = works.take([into / "exports"])
@@ -237,36 +238,6 @@ def _set_up(into: Path) -> None:
     into.mkdir(parents=True, exist_ok=True)
     copytree(source / "exports", into / "exports")
     copy2(source / "plant.toml", into / "plant.toml")
-
-
-def watch_folder(
-    works: Works, folder: Path, every_s: float, looks: int, port: int | None, writer: SheetWriter | None = None
-) -> None:
-    """Look into a folder again and again, and take in what is new and has stopped growing; write sheets due then."""
-    if not folder.is_dir():
-        raise IntakeError(Fault("not a folder", str(folder), "a folder that exports arrive in"))
-    if port is not None:
-        from lineview.board.serve import start_board
-
-        start_board(works, "127.0.0.1", port)
-    from lineview.app.watch import Watch
-
-    def say(line: str) -> None:
-        console.print(line, soft_wrap=True, markup=False)
-
-    say(f"Watching {readable(str(folder))}; stop with Ctrl-C.")
-    watch = Watch(works, folder, say)
-    count = 0
-    try:
-        while looks == 0 or count < looks:
-            watch.look()
-            if writer is not None:
-                writer.write(works)
-            count += 1
-            if looks == 0 or count < looks:
-                time.sleep(every_s)
-    except KeyboardInterrupt:
-        say("Stopped watching.")
 
 
 def look_over(folder: Path, journal: str | None, repair: bool) -> int:

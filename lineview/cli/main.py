@@ -282,8 +282,7 @@ def watch(
     """Take exports in as they arrive in a folder; write sheets of what is over."""
     give_memory_back()
     from lineview.app.works import Works
-    from lineview.cli.intake import watch_folder
-    from lineview.cli.sheet_writer import SheetWriter
+    from lineview.cli.watch import SheetWriter, watch_folder
 
     with Works(works, journal) as opened:
         writer = None if sheets is None else SheetWriter(sheets, sheet or ["shift", "week"], form or ["pdf"])

@@ -79,16 +79,35 @@ def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
         left = _MOST_TIMES * path.stat().st_size if packed else None
         with _opened(path, packed) as file:
             file.read(skip)
-            while block := file.read(_PIECE):
+            while block := _unpacked_piece(file) if packed else _plain_piece(file):
                 left = None if left is None else left - len(block)
                 if left is not None and left < 0:
                     raise NotInPieces  # it says what is wrong here too
-                line = b"" if block.endswith(b"\n") else file.readline(MOST_LINE)
-                if len(line) == MOST_LINE:
-                    raise NotInPieces  # the reading of the whole file says what is wrong
-                yield block + line
+                yield block
     except (EOFError, zlib.error, gzip.BadGzipFile):
         raise NotInPieces from None
+
+
+def _unpacked_piece(file: BinaryIO) -> bytes:
+    block = file.read(_PIECE)
+    return block + (b"" if block.endswith(b"\n") else _line_end(file))
+
+
+def _plain_piece(file: BinaryIO) -> bytes:
+    """The next piece, whose end is looked for first, so that it is not put together of two."""
+    start = file.tell()
+    file.seek(start + _PIECE - 1)
+    _line_end(file)
+    end = file.tell()
+    file.seek(start)
+    return file.read(end - start)
+
+
+def _line_end(file: BinaryIO) -> bytes:
+    line = file.readline(MOST_LINE)
+    if len(line) == MOST_LINE:
+        raise NotInPieces  # the reading of the whole file says what is wrong
+    return line
 
 
 def parts_of(data: bytes, size: int) -> Iterator[bytes]:

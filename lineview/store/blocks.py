@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import cached_property
 
 import numpy as np
 import polars as pl
 
 from lineview.core.errors import Fault, StoreError
+from lineview.store.frames import micros
 from lineview.store.readings import Piece
 
 #: Up to so many runs of equal machine and channel a block, slices are put together; else rows are filtered.
@@ -98,9 +100,9 @@ def _months(rows: pl.DataFrame) -> list[tuple[str, pl.DataFrame]]:
     low, high = at[0], at[-1]
     if (low.year, low.month) == (high.year, high.month):
         return [(f"{low:%Y-%m}", rows)]
-    ends = at.head(1).append(at.tail(1)).dt.month_start().dt.truncate("1d")
-    starts = pl.datetime_range(ends[0], ends[1], "1mo", eager=True, time_unit="us", time_zone="UTC")
-    offsets = [*at.search_sorted(starts, "left").to_list(), rows.height]
+    months = range(12 * low.year + low.month - 1, 12 * high.year + high.month)
+    starts = [datetime(month // 12, month % 12 + 1, 1, tzinfo=UTC) for month in months]
+    offsets = [*np.searchsorted(moments_us(at), [micros(start) for start in starts]).tolist(), rows.height]
     cut = []
     for start, begin, end in zip(starts, offsets, offsets[1:], strict=False):
         if end > begin:

@@ -10,7 +10,7 @@ import pytest
 
 from lineview.app.due_sheets import due_sheets
 from lineview.app.works import Works
-from lineview.cli.sheet_writer import SheetWriter
+from lineview.cli.watch import SheetWriter
 from lineview.core.errors import AskError
 from lineview.core.figure import Period
 from tests.main_job.invented_week import DEMO

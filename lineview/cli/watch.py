@@ -1,15 +1,18 @@
-"""Sheets written while a folder is watched: when a shift, a day or a week is over, for whoever prints or mails them."""
+"""Watching a folder, and the sheets written meanwhile: when a shift, a day or a week is over."""
 
 from __future__ import annotations
 
+import time
 from hashlib import sha256
 from pathlib import Path
 
 from lineview.app.due_sheets import due_sheets, read_sheet_choice, write_whole
+from lineview.app.watch import Watch
 from lineview.app.works import Works
 from lineview.cli.answers import FORMS, sheet_bytes
 from lineview.cli.console import console
-from lineview.core.errors import AskError, Fault, LineviewError
+from lineview.core.errors import AskError, Fault, IntakeError, LineviewError
+from lineview.core.names import readable
 from lineview.report.answer import to_json
 
 
@@ -66,3 +69,32 @@ class SheetWriter:
             except (LineviewError, OSError) as error:
                 console.print(f"{due.name}: {error}", markup=False, soft_wrap=True)
         return written
+
+
+def watch_folder(
+    works: Works, folder: Path, every_s: float, looks: int, port: int | None, writer: SheetWriter | None = None
+) -> None:
+    """Look into a folder again and again, and take in what is new and has stopped growing; write sheets due then."""
+    if not folder.is_dir():
+        raise IntakeError(Fault("not a folder", str(folder), "a folder that exports arrive in"))
+    if port is not None:
+        from lineview.board.serve import start_board
+
+        start_board(works, "127.0.0.1", port)
+
+    def say(line: str) -> None:
+        console.print(line, soft_wrap=True, markup=False)
+
+    say(f"Watching {readable(str(folder))}; stop with Ctrl-C.")
+    watch = Watch(works, folder, say)
+    count = 0
+    try:
+        while looks == 0 or count < looks:
+            watch.look()
+            if writer is not None:
+                writer.write(works)
+            count += 1
+            if looks == 0 or count < looks:
+                time.sleep(every_s)
+    except KeyboardInterrupt:
+        say("Stopped watching.")
