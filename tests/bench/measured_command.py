@@ -36,6 +36,7 @@ class Measured:
 def run(program: str, *words: str | Path) -> Measured:
     """Run a Python program."""
     environment = {k: v for k, v in os.environ.items() if not k.startswith("LINEVIEW_")}
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)  # what is installed is compiled once, not at each start
     environment["PYTHONPATH"] = str(Path(__file__).parents[2])
     done = subprocess.run(
         [sys.executable, "-c", program + _TAIL, *map(str, words)],
