@@ -9,7 +9,7 @@ from tempfile import TemporaryDirectory
 
 from lineview.app.works import Works
 from lineview.core.errors import Fault, LineviewError, StoreError
-from lineview.intake.detect.sheets import Export
+from lineview.intake.exports import Export
 from lineview.intake.read import read_export
 from lineview.plant import Plant
 from lineview.plant.read import plant_of_json

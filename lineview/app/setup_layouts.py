@@ -12,7 +12,7 @@ import polars as pl
 
 from lineview.app.setup_machines import Group, grouped
 from lineview.core.errors import Fault, IntakeError, LineviewError
-from lineview.intake.detect.sheets import Export, Proposal, Question
+from lineview.intake.exports import Export, Proposal, Question
 from lineview.intake.find import find_exports
 from lineview.intake.layout.propose import settle
 from lineview.intake.layout.survey import Survey, survey_export

@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 from zipfile import BadZipFile, ZipFile, is_zipfile
 
 from lineview.core.errors import Fault, IntakeError, LineviewError, StoreError
-from lineview.intake.detect.sheets import Export, InPieces, NotInPieces, Proposal, Stretch
+from lineview.intake.exports import Export, InPieces, NotInPieces, Proposal, Stretch
 from lineview.intake.find import ENDINGS, find_exports, is_export
 from lineview.intake.read import open_big, read_export
 from lineview.plant import Layout, Plant

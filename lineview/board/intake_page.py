@@ -18,7 +18,7 @@ from lineview.app.works import Works
 from lineview.board.address import Address
 from lineview.board.tables import aria, frame_table, plain_table
 from lineview.core.errors import Fault, IntakeError, LineviewError
-from lineview.intake.detect.sheets import Proposal
+from lineview.intake.exports import Proposal
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.tables import cell

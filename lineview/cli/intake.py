@@ -20,7 +20,7 @@ from lineview.cli.console import console
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError, StoreError
 from lineview.core.names import readable
 from lineview.core.resources import shipped
-from lineview.intake.detect.sheets import Proposal
+from lineview.intake.exports import Proposal
 from lineview.intake.find import find_exports
 from lineview.plant.read import read_plant
 from lineview.plant.write import layout_toml
@@ -38,6 +38,7 @@ def take(works: Works, paths: Sequence[Path], accept: bool, settle: Sequence[str
         TimeElapsedColumn(),
         console=console,
         transient=True,
+        disable=not console.is_terminal,
     ) as bar:
         task = bar.add_task("taking in", total=len(files), rate="")
         seen: dict[Path, int] = {}

@@ -12,7 +12,7 @@ from typing import BinaryIO, cast
 import polars as pl
 
 from lineview.intake.detect.delimited import Records, split_quoted
-from lineview.intake.detect.sheets import NotInPieces
+from lineview.intake.exports import NotInPieces
 from lineview.intake.limits import MOST_LINE
 
 #: Files from this size on are read in pieces; gzipped ones from an eighth of it, as text packs so [bytes].

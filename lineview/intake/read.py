@@ -20,9 +20,9 @@ from lineview.intake.cells.timestamps import plan_clock, read_clock
 from lineview.intake.detect.delimited import Records, text_records
 from lineview.intake.detect.encoding import OpenedFile, open_export
 from lineview.intake.detect.header import LOOK, Heading, guessed_place, heading_at, second_headers
-from lineview.intake.detect.sheets import Export, InPieces, NotInPieces, Part, Proposal
 from lineview.intake.detect.tables import must_be_narrow, parquet_records, text_table
 from lineview.intake.detect.zones import against_clock, named_zone, open_fault
+from lineview.intake.exports import Export, InPieces, NotInPieces, Part, Proposal
 from lineview.intake.layout.bind import bind
 from lineview.intake.layout.fit import Fit, best_fit, claims, fits_of, heading_of, is_for, takes_sheet
 from lineview.intake.outcome import Outcome

@@ -17,7 +17,7 @@ import polars as pl
 from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import REFUSALS, empty
 from lineview.core.names import readable
-from lineview.intake.detect.sheets import InPieces, Stretch
+from lineview.intake.exports import InPieces, Stretch
 from lineview.store.blocks import Block, blocks, channel_blocks, pieces
 from lineview.store.compare import DISPUTES, Nearby, Tally, compare_readings
 from lineview.store.files import Kept

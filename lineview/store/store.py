@@ -13,7 +13,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, StoreError
 from lineview.core.frames import READINGS, WEIGHTS
-from lineview.intake.detect.sheets import Export, InPieces
+from lineview.intake.exports import Export, InPieces
 from lineview.store.accounts import Accounts
 from lineview.store.files import locked, make_folder, storage_errors, sum_of
 from lineview.store.journal import Journal

@@ -19,7 +19,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, StoreError
 from lineview.core.names import readable
-from lineview.intake.detect.sheets import Export
+from lineview.intake.exports import Export
 from lineview.store.blocks import Block, blocks, pieces
 from lineview.store.compare import DISPUTES, Nearby, Tally, compare_kind, compare_readings, compare_weights
 from lineview.store.conflicts import Conflicts, PerIntake

@@ -13,8 +13,8 @@ from lineview.app.question import QuestionScope, machines_asked
 from lineview.app.take_in import Taken
 from lineview.core.errors import AskError, Fault, IntakeError
 from lineview.core.frames import REFUSALS, STATE_TIMELINE
-from lineview.intake.detect.sheets import Proposal
-from lineview.intake.detect.sheets import Question as IntakeQuestion
+from lineview.intake.exports import Proposal
+from lineview.intake.exports import Question as IntakeQuestion
 from lineview.plant import ColumnTarget, Layout, Plant
 from lineview.plant.periods import Days, read_period
 from lineview.report.answer import Answer, Question

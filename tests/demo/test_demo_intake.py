@@ -6,7 +6,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from lineview.intake.detect.sheets import Export, Proposal
+from lineview.intake.exports import Export, Proposal
 from lineview.intake.read import read_export
 from lineview.plant.read import read_plant
 

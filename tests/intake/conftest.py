@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from lineview.intake.detect.sheets import Export
+from lineview.intake.exports import Export
 from lineview.intake.read import read_export
 from lineview.plant import Layout, Plant
 from tests.intake.invented_works import WORKS, adds_up

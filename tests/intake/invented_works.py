@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from lineview.intake.detect.sheets import Export
+from lineview.intake.exports import Export
 from lineview.plant import ColumnTarget, Counter, Gauge, Layout, Line, Machine, Plant, Product, Web
 
 

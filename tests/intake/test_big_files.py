@@ -9,7 +9,7 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from lineview.intake import big, pieces
-from lineview.intake.detect.sheets import NotInPieces
+from lineview.intake.exports import NotInPieces
 from lineview.intake.read import open_big, read_export
 from tests.intake.invented_works import WORKS, layout_of
 

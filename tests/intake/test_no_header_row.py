@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from lineview.core.errors import IntakeError
-from lineview.intake.detect.sheets import Proposal
+from lineview.intake.exports import Proposal
 from lineview.intake.read import read_export
 from tests.intake.invented_works import WORKS, layout_of, values
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from lineview.core.errors import IntakeError
-from lineview.intake.detect.sheets import Export, Proposal
+from lineview.intake.exports import Export, Proposal
 from lineview.intake.layout.propose import settle
 from lineview.intake.read import read_export
 from tests.intake.invented_works import WORKS, adds_up

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lineview.core.errors import IntakeError
-from lineview.intake.detect.sheets import Export
+from lineview.intake.exports import Export
 from lineview.intake.read import read_export
 from tests.intake.invented_works import WORKS, adds_up, layout_of
 

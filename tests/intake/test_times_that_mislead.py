@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from lineview.core.errors import IntakeError
-from lineview.intake.detect.sheets import Export
+from lineview.intake.exports import Export
 from lineview.intake.read import read_export
 from tests.intake.invented_works import WORKS, adds_up, layout_of, reasons, utc
 from tests.intake.small_works import MADE, START, SmallWorks, rows, stamps, total

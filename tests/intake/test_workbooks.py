@@ -12,7 +12,7 @@ from odf.table import Table, TableCell, TableRow
 from odf.text import P
 
 from lineview.core.errors import IntakeError
-from lineview.intake.detect.sheets import Export
+from lineview.intake.exports import Export
 from lineview.intake.read import read_export
 from tests.intake.invented_works import WORKS, adds_up, layout_of, reasons, utc, values
 

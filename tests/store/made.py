@@ -10,7 +10,7 @@ from pathlib import Path
 import polars as pl
 
 from lineview.core.frames import READINGS, REFUSALS, WEIGHTS, empty
-from lineview.intake.detect.sheets import Export, Part
+from lineview.intake.exports import Export, Part
 from lineview.store.tables import KINDS
 
 T0 = datetime(2026, 6, 1, 6, 0, tzinfo=UTC)

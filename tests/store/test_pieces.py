@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from lineview.core.errors import StoreError
-from lineview.intake.detect.sheets import NotInPieces, Stretch
+from lineview.intake.exports import NotInPieces, Stretch
 from lineview.intake.tidy.rows import REFUSED
 from lineview.store.conflicts import PerIntake
 from lineview.store.files import Originals

@@ -24,8 +24,8 @@ from lineview.intake.detect.header import (
     recognised,
     same,
 )
-from lineview.intake.detect.sheets import Proposal, Question
 from lineview.intake.detect.zones import against_clock, named_zone
+from lineview.intake.exports import Proposal, Question
 from lineview.intake.layout.channels import channels_named
 from lineview.intake.layout.propose_columns import (
     Found,

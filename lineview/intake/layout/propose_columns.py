@@ -24,7 +24,7 @@ from lineview.intake.detect.header import (
     tokens,
     unit_of,
 )
-from lineview.intake.detect.sheets import Question
+from lineview.intake.exports import Question
 from lineview.intake.layout.channels import machine_named, own_unit, parts_of
 from lineview.intake.layout.rivals import (
     LEAVE_OUT,

@@ -13,7 +13,7 @@ from lineview.intake.cells.counting import Floats, Ints, on_change, stamped_at, 
 from lineview.intake.cells.far_times import far_times
 from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
 from lineview.intake.cells.timestamps import Clock
-from lineview.intake.detect.sheets import Question
+from lineview.intake.exports import Question
 from lineview.plant import ColumnTarget, Counter, Layout, Plant
 
 _MEANINGS = {

@@ -10,7 +10,7 @@ from lineview.intake.cells.dateless import are_clocks
 from lineview.intake.cells.timestamp_columns import first_of, joined_cells
 from lineview.intake.cells.timestamps import ClockPlan, plan_clock, read_clock
 from lineview.intake.detect.header import TIME, Heading, tokens
-from lineview.intake.detect.sheets import Question
+from lineview.intake.exports import Question
 from lineview.intake.tidy.rows import Rows
 
 _CLOCK = r"^(1899-12-3[01] )?\d{1,2}:\d{2}(:\d{2})?( ?[AaPp]\.?[Mm]\.?)?$"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from lineview.core.units import dimension, unit_named
 from lineview.intake.detect.header import same, tokens, unit_of, without_unit
-from lineview.intake.detect.sheets import Question
+from lineview.intake.exports import Question
 
 LEAVE_OUT = "leave out"
 #: The answer by which columns are lanes of one counter.
