@@ -73,7 +73,10 @@ def test_targets_are_large_enough(serve_board: Served, size: str, least: int) ->
     board = serve_board(InventedWorks(), size)
     for page in ("shift", "intake", "rope", "bags"):
         board.open(f"/{page}")
+        label = board.page.inner_text("#theme")
         board.page.click("#reasons > summary" if page == "shift" else "#theme")
+        if page != "shift":  # it is kept for later pages, so let it happen before they are opened
+            board.until(f"document.getElementById('theme').innerText !== '{label}'")
         assert board.page.evaluate(SMALL, least) == [], page
         if page not in CHARTLESS:
             board.page.click("#pick-period summary")
