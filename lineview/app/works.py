@@ -365,7 +365,7 @@ class Works:
                 raise self._nothing_read()
             scope = scope_of(plant, asked, machine, span)
             measured = self.measured.of((store.version(), state))
-            inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope)
+            inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope, asked.what_if)
             disputed = conflict_notes(store, plant, asked.question, scope)
         return with_notes(answer_to(asked.question, plant, scope, inputs), disputed)
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from urllib.parse import parse_qs, urlencode
 
 from lineview.app.question import QUESTIONS, QuestionScope, read_question
 from lineview.core.errors import AskError, Fault
+from lineview.order.what_if import LIMITS, read_what_if
 from lineview.report.answer import Question
 
 PAGES = (*QUESTIONS, "bags", "intake", "wall")
@@ -21,7 +23,8 @@ NAMES = {
     "bags": "Bags",
     "intake": "Intake",
 }
-KEPT = ("line", "machine", "period", "intake", "from", "only", "against")
+SUPPOSED = ("web", *LIMITS)
+KEPT = ("line", "machine", "period", "intake", "from", "only", "against", *SUPPOSED)
 
 
 @dataclass(frozen=True)
@@ -40,6 +43,8 @@ class Address:
         The first refusal listed, from 0.
     only, against : str or None
         Of the week: what it is cut to and compared with, as read_second_scope reads them.
+    supposed : tuple of (str, str)
+        Of the order: what is supposed, as read_what_if reads it.
     """
 
     page: str
@@ -50,6 +55,7 @@ class Address:
     first: int = 0
     only: str | None = None
     against: str | None = None
+    supposed: tuple[tuple[str, str], ...] = ()
 
     @property
     def question(self) -> Question | None:
@@ -64,7 +70,8 @@ class Address:
         if self.question is None:
             raise AskError(Fault("there is no page at this address"))
         second = (self.only, self.against) if self.question == "week" else (None, None)
-        return read_question(self.question, self.line, self.machine, self.period, only=second[0], against=second[1])
+        asked = read_question(self.question, self.line, self.machine, self.period, only=second[0], against=second[1])
+        return replace(asked, what_if=read_what_if(dict(self.supposed))) if self.question == "order" else asked
 
     def on(self, page: str) -> Address:
         """The address of another page about the same line and period.
@@ -90,6 +97,12 @@ class Address:
         """The address compared with a second scope; "" for none."""
         return replace(self, only=only or None, against=against or None)
 
+    def supposing(self, texts: Mapping[str, str]) -> Address:
+        """The address with what is supposed in place of what was."""
+        given = {name: texts.get(name, "").strip() for name in SUPPOSED}
+        numbers = any(text for name, text in given.items() if name != "web")
+        return replace(self, supposed=tuple((name, text) for name, text in given.items() if text and numbers))
+
     @property
     def href(self) -> str:
         """The address as a link."""
@@ -107,7 +120,7 @@ class Address:
     def _query(self) -> str:
         given = {"line": self.line, "machine": self.machine, "period": self.period}
         given |= {"only": self.only, "against": self.against}
-        query = {name: value for name, value in given.items() if value}
+        query = {name: value for name, value in given.items() if value} | dict(self.supposed)
         if self.intake is not None:
             query["intake"] = str(self.intake)
         if self.first:
@@ -128,6 +141,7 @@ def read_address(pathname: str | None, search: str | None) -> Address:
         _whole(parts.get("from")) or 0,
         parts.get("only") or None,
         parts.get("against") or None,
+        tuple((key, parts[key]) for key in SUPPOSED if parts.get(key)) if name == "order" else (),
     )
 
 

@@ -169,16 +169,20 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     plant = look.plant
     drawn = pictures(answer, look)
     first = [graph(p, answer.text) for p in drawn if p.first]
-    folded: list[Any] = [graph(p, answer.text) for p in drawn if not p.first]
+    further: list[Any] = [graph(p, answer.text) for p in drawn if not p.first]
+    many = answer.question == "order"  # a picture a web: all of them are the answer, none its working
     filled = [table for table in answer.tables if table.rows]
     most = OPEN_ROPE_TABLES if answer.question == "rope" else OPEN_TABLES
     tables = [open_or_folded(table, plant, at < most) for at, table in enumerate(filled)]
     behind = _behind(answer, look, address)
     page: list[Any] = [html.P(answer.soft, className="soft lead"), *first]
+    if many and further:
+        title = f"The pictures of {show.counted(len(further), 'further web')}, by urgency"
+        page.append(_fold(title, [html.Div(further, className="many")], "further-pictures"))
     if behind and drawn:
         page.append(_fold("The picture as a table", behind, "chart-table"))
     page.append(html.Div(tables, className="tables"))
-    page.append(working(answer, plant, folded))
+    page.append(working(answer, plant, [] if many else further))
     if answer.notes:
         page.append(html.Ul([html.Li(note) for note in answer.notes], className="notes", **aria(label="notes")))
     page.append(sheet_links(address))
