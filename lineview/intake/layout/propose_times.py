@@ -57,7 +57,11 @@ def _are_moments(cells: pl.Series, plan: ClockPlan, header: str) -> bool:
     words = tokens(header)
     if recognised(header, CHANNELS) and not words & _ONLY_TIME:
         return False
-    if plan.formats[0] == "excel" and not words & set(TIME) and not cells.str.contains(_TIME_OF_DAY).mean() > 0.5:
+    if (
+        plan.formats[0] == "excel"
+        and not words & set(TIME)
+        and 2 * int(cells.str.contains(_TIME_OF_DAY).sum()) <= len(cells)
+    ):
         return False
     clock = read_clock(cells, plan.formats)
     read = pl.concat([clock.naive, clock.moment.dt.replace_time_zone(None)]).drop_nulls()
