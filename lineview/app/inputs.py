@@ -52,7 +52,7 @@ def with_named(log: pl.DataFrame, recorded: pl.DataFrame) -> pl.DataFrame:
         "machine", pl.col("start").alias("at"), pl.col("reason").alias("what"), pl.lit("stop log").alias("note")
     )
     given = recorded if recorded.width else pl.DataFrame(schema=ADJUSTMENTS)
-    return pl.concat([given.select(list(ADJUSTMENTS)), named]).unique(["machine", "at"]).sort("at")
+    return pl.concat([given.select(list(ADJUSTMENTS)), named]).unique(["machine", "at"], maintain_order=True).sort("at")
 
 
 #: How far beyond a period batches and stops may start and still matter in it.
@@ -67,6 +67,8 @@ LOOK_BACK = timedelta(days=14)
 WEEKS_BEFORE = timedelta(days=28)
 #: So much time after a shift shows whether the machine runs outside the shifts.
 DAYS_AFTER = timedelta(days=7)
+#: Adjustments noted after the last reading are shown where it is no older than this.
+NOTED_SINCE = timedelta(days=366)
 #: How many sizers, machines' counts and outputs are kept for the next question.
 SIZERS_KEPT, COUNTS_KEPT, OUTPUT_KEPT = 24, 24, 24
 
@@ -142,7 +144,7 @@ class Fetcher:
         if question == "rope":
             from lineview.rope.answer import RopeInputs
 
-            seen = self._rope(machine, period)
+            seen = self._rope(machine, period, since=scope.period.end >= scope.now)
             seen = replace(seen, wrappers=tuple(seen.wrappers))  # all, while the store's state is at hand
             return RopeInputs(seen, self._other_sizers(machine, period))
         if question == "weight":
@@ -231,8 +233,10 @@ class Fetcher:
 
     # -- rope and weight ---------------------------------------------------------------------------
 
-    def _rope(self, sizer: Machine, period: tuple[datetime, datetime]) -> RopeSeen:
+    def _rope(self, sizer: Machine, period: tuple[datetime, datetime], *, since: bool = False) -> RopeSeen:
+        """What was read of a sizer's rope; `since`: with adjustments after the period, no batch of which is read."""
         start, end = period
+        noted = end + NOTED_SINCE if since else end
         wrappers = self.plant.machines_of(sizer.line, "cut-and-wrap machine")
         machines = [sizer.id, *(m.id for m in wrappers)]
         log = _stacked([self.store.stop_log(m, start - MARGIN, end + MARGIN) for m in machines], STOP_LOG)
@@ -241,7 +245,7 @@ class Fetcher:
             self.counts(sizer, period) if sizer.counter("rope") is not None else None,
             _OnceAsked([partial(self.counts, m, period) for m in wrappers]),
             self._batches([sizer.line], period),
-            with_named(log, _stacked_or_empty([self.store.adjustments(m, start, end) for m in machines])),
+            with_named(log, _stacked_or_empty([self.store.adjustments(m, start, noted) for m in machines])),
         )
 
     def _other_sizers(self, sizer: Machine, period: tuple[datetime, datetime]) -> dict[str, RopeAccount]:

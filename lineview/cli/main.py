@@ -387,7 +387,7 @@ def adjusted(
 
     with Works(works, journal) as opened:
         when = moment(at, opened.plant.tz, "--at", datetime.now(UTC))
-        opened.note_adjustment(machine, when, what, note)
+        opened.write("adjustment", machine, when, what, note)
         typer.echo(f"Noted: {machine}, {when.astimezone(opened.plant.tz):%Y-%m-%d %H:%M}, {what}.")
 
 
