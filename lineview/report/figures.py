@@ -186,7 +186,15 @@ def good_pieces_figure(good: Estimate | None, period: Period, of: str) -> Figure
 
 
 def outside_figures(outside: Estimate, period: Period) -> tuple[Figure, ...]:
-    """Good pieces made outside every shift, as shift, wrap and week show them; none where there are none."""
+    """Good pieces made outside every shift, as shift, wrap and week show them; none where there are none.
+
+    Parameters
+    ----------
+    outside : Estimate
+        Good pieces that lie in no shift.
+    period : Period
+        The time it speaks of.
+    """
     if outside.least < 0.5:
         return ()
     figures = FigureList(period)
