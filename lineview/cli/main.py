@@ -19,7 +19,8 @@ from lineview.app.allocator import (
 )
 from lineview.core.errors import LineviewError
 
-app = typer.Typer(add_completion=False, pretty_exceptions_enable=False)
+#: Help is drawn in boxes for a terminal alone; a file or pipe gets plain text.
+app = typer.Typer(pretty_exceptions_enable=False, rich_markup_mode="rich" if sys.stdout.isatty() else None)
 WorksFolder = Annotated[
     Path, typer.Option("--works", envvar="LINEVIEW_WORKS", help="The works folder, with plant.toml in it.")
 ]
@@ -35,7 +36,21 @@ Against = Annotated[
     str | None,
     typer.Option("--against", help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
 ]
+Start = Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")]
+End = Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")]
 HERE = Path()
+
+
+def _questions(begun: str) -> list[str]:
+    """The questions that a shell completes what was begun to."""
+    from lineview.app.question import QUESTIONS
+
+    return [question for question in QUESTIONS if question.startswith(begun)]
+
+
+QuestionName = Annotated[
+    str, typer.Argument(help="rope, weight, shift, wrap, order or week.", autocompletion=_questions)
+]
 users = typer.Typer(help="Who may use the board from other machines.", no_args_is_help=True)
 app.add_typer(users, name="user")
 Roles = Annotated[
@@ -117,8 +132,21 @@ def user_roles(
         set_roles(opened, name, role or [])
 
 
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"lineview {version('lineview')}")
+        raise typer.Exit
+
+
 @app.callback(invoke_without_command=True)
-def start(context: typer.Context) -> None:
+def start(
+    context: typer.Context,
+    version: Annotated[  # its callback prints it
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
     """Answers from the counter exports of sizing and cut-and-wrap machines.
 
     Without a command the board is served for the folder you stand in, where that is a works or empty.
@@ -179,7 +207,7 @@ def intake(
 
 @app.command()
 def answer(
-    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
+    question: QuestionName,
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     line: LineId = None,
@@ -187,8 +215,8 @@ def answer(
     period: Annotated[
         str | None, typer.Option(help="last-shift, this-week, last-7-days, all, a day, or a shift: 2026-06-09.early.")
     ] = None,
-    start: Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")] = None,
-    end: Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")] = None,
+    start: Start = None,
+    end: End = None,
     only: Only = None,
     against: Against = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")] = False,
@@ -246,13 +274,15 @@ def records(
 
 @app.command()
 def sheet(
-    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
+    question: QuestionName,
     file: Annotated[Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     line: LineId = None,
     machine: MachineId = None,
     period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
+    start: Start = None,
+    end: End = None,
     only: Only = None,
     against: Against = None,
 ) -> None:
@@ -261,7 +291,7 @@ def sheet(
     from lineview.app.works import Works
     from lineview.cli.answers import write_sheet
 
-    asked = read_question(question, line, machine, period, only=only, against=against)
+    asked = read_question(question, line, machine, period, start, end, only, against)
     with Works(works, journal) as opened:
         write_sheet(opened, asked, file)
 

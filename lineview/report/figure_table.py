@@ -44,7 +44,10 @@ _SHARES = "derived-spread-sources weerahandi-1993"
 _DECLARED = "declared in plant.toml"
 
 #: Of every answer.
-_ALL = {"good_pieces": Row("good pieces{of}", "pieces", "derived-counters")}
+_ALL = {
+    "good_pieces": Row("good pieces{of}", "pieces", "derived-counters"),
+    "good_pieces_outside_shifts": Row("good pieces made outside every shift", "pieces", "derived-counters"),
+}
 
 _SHIFT = {
     "pieces_made": Row("pieces made", "pieces", "derived-counters"),

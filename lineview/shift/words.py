@@ -5,7 +5,9 @@ from __future__ import annotations
 from datetime import timedelta
 
 from lineview.plant import Plant
+from lineview.report import show
 from lineview.report.answer import Scope, Span
+from lineview.report.figures import MUCH_OUTSIDE, outside_words
 from lineview.shift.measures import ShiftMeasures
 
 CAUTIONS = (
@@ -18,8 +20,6 @@ ALLERGENS = (
     "Allergen or colour change: follow the written changeover and label check; an allergen needs a validated "
     "clean-down. The order of flavours is advice from minutes alone."
 )
-#: Pieces outside every shift, as a share of those in shifts, from which the shift pattern is in doubt.
-MUCH_OUTSIDE = 0.1
 _COUNT = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 
@@ -50,8 +50,8 @@ def _unplanned(measured: ShiftMeasures) -> str:
     """Say that a period has no planned minutes, and what was counted in it all the same."""
     tape, good = measured.tape, measured.so_far.good
     pauses = tape.height > 0 and bool((tape["state"] == "break").all())
-    why = "it lies in a break" if pauses else "none of it is planned or over"
-    made = "" if good.n is None or good.n < 0.5 else f" {good.n:,.0f} {_good(measured)} were counted in it."
+    why = "it lies in a break" if pauses else "no shift of plant.toml lies in it"
+    made = "" if good.least < 0.5 else f" {good.least:,.0f} {_good(measured)} were counted in it."
     return f"No planned minutes in this period: {why}, so there is no rate or share.{made}"
 
 
@@ -153,11 +153,16 @@ def _calls(measured: ShiftMeasures) -> bool:
 
 def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
     """The line below: rate while it ran, where it stood, what was not seen, the pace needed."""
+    parts = [*_course(measured, plant), _outside(measured)]
+    return " ".join(part for part in parts if part)
+
+
+def _course(measured: ShiftMeasures, plant: Plant) -> list[str]:
     account = measured.so_far
     if _counted_unseen(measured):
-        return "Its readings lie too far apart to say when it ran and when it stood."
+        return ["Its readings lie too far apart to say when it ran and when it stood."]
     if account.planned_min <= 1e-9 or account.unseen_min >= account.planned_min - 1e-6:
-        return ""
+        return []
     parts = []
     if account.counted_run_min > 1e-9:
         made = account.made["running"] + account.made["slow"]
@@ -171,8 +176,8 @@ def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
             "no readings, "
             f"so uptime is between {low:.1f} and {high:.1f} %."
         )
-    parts += [_outside(measured), _plan(measured)]
-    return " ".join(part for part in parts if part)
+    parts.append(_plan(measured))
+    return parts
 
 
 def _stood(measured: ShiftMeasures, plant: Plant) -> str:
@@ -206,12 +211,14 @@ def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
 
 def _outside(measured: ShiftMeasures) -> str:
     """Say what was made outside every shift; where that is much, the shift pattern may be wrong."""
-    outside = measured.outside_pieces
-    if outside < 0.5:
-        return ""
-    much = outside > MUCH_OUTSIDE * measured.so_far.good_used
-    check = ": check the shifts in plant.toml" if much else ""
-    return f"Outside every shift {outside:,.0f} more pieces were made{check}."
+    said = outside_words(measured.outside, measured.so_far.good_used)
+    outside, whole = (part.least for part in measured.around)
+    if said or outside <= MUCH_OUTSIDE * (whole - outside):
+        return said
+    return (
+        f"In the weeks around it, {show.number(round(outside))} of {show.number(round(whole))} good pieces were made "
+        "outside every shift: check the shifts in plant.toml."
+    )
 
 
 def _plan(measured: ShiftMeasures) -> str:

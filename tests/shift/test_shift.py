@@ -166,9 +166,9 @@ def test_a_slow_rate_calls_where_the_plan_is_missed_and_not_for_the_band(
 def test_what_was_made_outside_every_shift_is_said() -> None:
     short = works().model_copy(update={"shifts": (Shift(id="early", start="06:00", end="07:00"),)})
     answer = ask(plant=short)
-    outside = re.search(r"Outside every shift ([\d,]+) more pieces were made: check the shifts", answer.soft)
+    outside = re.search(r"Outside every shift ([\d,]+) more good pieces were made: check the shifts", answer.soft)
     assert outside, answer.soft
-    counted = int(((RUN.pieces > 3600) & (RUN.pieces <= 8 * 3600)).sum())
+    counted = made(RUN, 3600, 8 * 3600)
     assert abs(int(outside[1].replace(",", "")) - counted) <= 60  # readings are ten seconds apart
     assert "Outside every shift" not in ask().soft
 
