@@ -66,6 +66,8 @@ HISTORY = timedelta(days=731)
 LOOK_BACK = timedelta(days=14)
 #: So much time before a shift shows how its stops and its rest may go.
 WEEKS_BEFORE = timedelta(days=28)
+#: So much time after a shift shows whether the machine runs outside the shifts.
+DAYS_AFTER = timedelta(days=7)
 #: Adjustments noted after the last reading are shown where it is no older than this.
 NOTED_SINCE = timedelta(days=366)
 #: How many sizers, machines' counts and outputs are kept for the next question.
@@ -191,6 +193,7 @@ class Fetcher:
             self.store.plan(machine.line, start, end + PLAN_AHEAD),
             [frame for sizer in sizers for frame in self._rope_values(sizer, period)],
             self._weeks_before(machine, start),
+            self._days_after(machine, end),
         )
 
     def _weeks_before(self, machine: Machine, end: datetime) -> PastCounts | None:
@@ -202,6 +205,14 @@ class Fetcher:
             return None
         period = (max(end - WEEKS_BEFORE, span.start), end)
         return PastCounts(period[0], self.counts(machine, period), self._batches([machine.line], period))
+
+    def _days_after(self, machine: Machine, start: datetime) -> tuple[datetime, MachineCounts] | None:
+        """Counts from a moment on for some days, up to the last reading, and their end."""
+        span = self.store.span(machine.id)
+        if span is None or (span.end - start).total_seconds() <= self.plant.gap_s:
+            return None
+        end = min(span.end, start + DAYS_AFTER)
+        return end, self.counts(machine, (start, end))
 
     def _rope_values(self, sizer: Machine, period: tuple[datetime, datetime]) -> list[pl.DataFrame]:
         """Sure readings of each gauge of the rope: at and value."""
