@@ -23,8 +23,8 @@ STRANGERS = ("nobody", "unsigned", "forged", "signed elsewhere", "unknown token"
 SEATED = (*RIGHTS, "screen")
 #: The right that each callback takes, by the function that it runs.
 CALLS = {
-    "show": "see", "forms": "see", "look_again": "see", "pick_days": "see", "fill": "see", "check": "see", "suppose": "see",
-    "accept_pattern": "note", "undo_pattern": "note",
+    "show": "see", "forms": "see", "look_again": "see", "pick_days": "see", "fill": "see", "check": "see",
+    "suppose": "see", "accept_pattern": "note", "undo_pattern": "note",
     "take": "take in", "accept": "take in", "undo": "take in", "set_reason": "note",
 }  # fmt: skip
 #: Of every other address, with its method.
