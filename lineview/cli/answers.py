@@ -52,7 +52,7 @@ def _print(answer: Answer, plant: Plant, whole: bool) -> None:
         rows = table.rows if whole else table.rows[:SHORT_ROWS]
         columns = [c for c in table.columns if whole or c[0] != "working"]
         console.print(Text(f"\n{table.title}", style="bold"))
-        console.print(_table(replace(table, rows=rows, columns=columns), plant))
+        console.print(printed_table(replace(table, rows=rows, columns=columns), plant))
         if len(rows) < len(table.rows):
             console.print(Text(f"… and {len(table.rows) - len(rows):,} more rows", style="dim"))
     if not whole:
@@ -70,7 +70,7 @@ def print_patterns(works: Works, asked: QuestionScope) -> None:
     if table is None:
         console.print("No stops without a reason recur.")
     else:
-        console.print(_table(table, works.plant))
+        console.print(printed_table(table, works.plant))
 
 
 def accept_pattern(works: Works, asked: QuestionScope, number: int, reason: str | None) -> None:
@@ -100,7 +100,8 @@ def _figures(answer: Answer, plant: Plant) -> RichTable:
     return table
 
 
-def _table(table: Table, plant: Plant) -> RichTable:
+def printed_table(table: Table, plant: Plant) -> RichTable:
+    """A table as the terminal shows it."""
     text, printed = table_text(table, plant), RichTable(box=None)
     for heading, number in zip(text.headings, text.numbers, strict=True):
         printed.add_column(Text(heading), justify="right" if number else "left")

@@ -79,6 +79,11 @@ def become(name: str, address: str = "") -> None:
     _actor.set(Actor(name, address) if name else None)
 
 
+def actor_name() -> str:
+    """Who writes now, as the audit table says it."""
+    return (_actor.get() or _account()).name[:80]
+
+
 def write_entry(
     connection: Connection,
     action: str,
