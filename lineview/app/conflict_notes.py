@@ -45,7 +45,7 @@ def conflict_notes(store: StoreReader, plant: Plant, question: Question, scope: 
         conflicts |= {kind: ever[kind] for kind in ("plan", "stock") if kind in ever}
     if not conflicts:
         return ()
-    parts = listed([_counted(number, _NAMES[kind]) for kind, number in conflicts.items()])
+    parts = listed([_counted(conflicts[kind], name) for kind, name in _NAMES.items() if kind in conflicts])
     verb = "is" if sum(conflicts.values()) == 1 else "are"
     ways = "given in two versions, of which neither is used"
     return (f"{parts} {verb} {ways}: see Intake, or lineview intake --conflicts.",)

@@ -52,7 +52,7 @@ def with_named(log: pl.DataFrame, recorded: pl.DataFrame) -> pl.DataFrame:
         "machine", pl.col("start").alias("at"), pl.col("reason").alias("what"), pl.lit("stop log").alias("note")
     )
     given = recorded if recorded.width else pl.DataFrame(schema=ADJUSTMENTS)
-    return pl.concat([given.select(list(ADJUSTMENTS)), named]).unique(["machine", "at"]).sort("at")
+    return pl.concat([given.select(list(ADJUSTMENTS)), named]).unique(["machine", "at"], maintain_order=True).sort("at")
 
 
 #: How far beyond a period batches and stops may start and still matter in it.

@@ -256,7 +256,7 @@ def _targets(answer: Answer, look: ChartStyle) -> Target:
     declared = [_value(answer, n) for n in ("target_g", "tolerance_low_g", "tolerance_high_g")]
     batches = answer.series["batches"]
     if declared[0] is not None and declared[1] is None and "product" in batches.columns:
-        products = [look.plant.product(str(p)) for p in batches["product"].unique().to_list()]
+        products = [look.plant.product(str(p)) for p in batches["product"].unique(maintain_order=True).to_list()]
         widths = {p.mass_tolerance_g for p in products if p is not None}
         if len(widths) == 1 and None not in products:
             width = widths.pop()

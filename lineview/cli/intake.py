@@ -280,13 +280,16 @@ def update_records(works: Works, rebuild: bool) -> None:
             sys.stderr.write(f"\r{machine}: {done} of {stale}  ")
 
     plant = works.plant
-    before = works.records.content(plant) if rebuild else {}
-    made = works.records.update(works.store, plant, progress, rebuild=rebuild)
-    if sys.stderr.isatty():
-        sys.stderr.write("\r")
+    made = works.records.update(works.store, plant, progress)
     console.print(f"{made:,} records worked out." if made else "Every record is up to date.")
     if rebuild:
+        # Only what was up to date can be expected to come out the same.
+        before = works.records.content(plant)
+        made = works.records.update(works.store, plant, progress, rebuild=True)
         after = works.records.content(plant)
+        console.print(f"{made:,} records worked out again.")
         changed = sorted(name for name in before if before[name] != after.get(name))
         same = "They are the same as those that were kept, byte for byte."
         console.print(same if not changed else f"Different from those kept before: {', '.join(changed)}.")
+    if sys.stderr.isatty():
+        sys.stderr.write("\r")

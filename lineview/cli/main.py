@@ -13,6 +13,7 @@ import typer
 from lineview.app.allocator import (
     collect_garbage_seldom,
     give_memory_back,
+    keep_answers_to_one_thread,
     keep_small_files_to_one_thread,
     keep_to_one_thread,
 )
@@ -192,6 +193,7 @@ def answer(
     whole: Annotated[bool, typer.Option("--all", help="Print every figure and table.")] = False,
 ) -> None:
     """Answer one question."""
+    keep_answers_to_one_thread()
     from lineview.app.question import read_question
     from lineview.app.works import Works
     from lineview.cli.answers import print_answer

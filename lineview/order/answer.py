@@ -125,7 +125,7 @@ def _used(
         made: dict[str, float] = {}
         followed = max(moment, now - FOLLOWED)
         for machine in inputs.counts.values():
-            names = {name: name for name in inputs.batches["product"].drop_nulls().unique()}
+            names = {name: name for name in inputs.batches["product"].drop_nulls().unique(maintain_order=True)}
             for name, pieces in good_by_product(inputs.batches, machine, names, followed, now).items():
                 made[name] = made.get(name, 0.0) + pieces
         if followed > moment:
@@ -143,7 +143,7 @@ def _made_between(made: pl.DataFrame, start: datetime, end: datetime, plant: Pla
     share = pl.when(pl.col("date") == first.date()).then(rest).when(pl.col("date") == last.date()).then(gone)
     inside = made.filter((pl.col("date") >= first.date()) & (pl.col("date") <= last.date()))
     rows = inside.with_columns(good=pl.col("good") * share.otherwise(1.0))
-    return dict(rows.group_by("product").agg(pl.col("good").sum()).sort("product").iter_rows())
+    return dict(rows.group_by("product", maintain_order=True).agg(pl.col("good").sum()).sort("product").iter_rows())
 
 
 def _needed(

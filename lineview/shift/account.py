@@ -180,7 +180,9 @@ def accounts(
     rows = tape.with_columns(
         us=(pl.col("end") - pl.col("start")).dt.total_microseconds(), shift=pl.Series(row)
     ).with_columns(new=~(goes_on & (pl.col("shift") == pl.col("shift").shift(1))).fill_null(value=False))
-    summed = rows.group_by("shift", "state").agg(pl.col("us").sum(), pl.col("pieces").sum(), pl.col("new").sum())
+    summed = rows.group_by("shift", "state", maintain_order=True).agg(
+        pl.col("us").sum(), pl.col("pieces").sum(), pl.col("new").sum()
+    )
     sums = {(shift, state): rest for shift, state, *rest in summed.iter_rows()}
     nothing, coded = [0, 0.0, 0], coded_sums(rows)
     result = []

@@ -113,7 +113,7 @@ class Conflicts:
         with self._journal.reading() as connection:
             query = select(intakes.c.id, intakes.c.file).where(intakes.c.state == "done")
             files = fetch(connection, query, done)
-        noted = self._noted.of(files["intake"]).unique()
+        noted = self._noted.of(files["intake"]).unique(maintain_order=True)
         if noted.is_empty():
             return pl.DataFrame(schema=CONFLICTS)
         found = pl.concat(
@@ -132,7 +132,9 @@ class Conflicts:
         """How many moments are disputed by kind, of some owners from first up to, not including, end [µs]."""
         noted = self._noted.of(self._journal.done())
         at = pl.col("at").cast(pl.Int64)
-        noted = noted.filter(pl.col("owner").is_in(list(owners)) & (at >= first) & (at < end)).unique()
+        noted = noted.filter(pl.col("owner").is_in(list(owners)) & (at >= first) & (at < end)).unique(
+            maintain_order=True
+        )
         counts: dict[str, int] = {}
         for (kind, owner), some in noted.group_by("kind", "owner", maintain_order=True):
             still = self._disputed(str(kind), str(owner), some).select("channel", "at").n_unique()

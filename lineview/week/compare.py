@@ -153,7 +153,7 @@ def shift_units(side: Side) -> ShiftUnits:
         return ShiftUnits(pl.DataFrame(schema={"planned": pl.Float64(), "date": pl.Date()}), {})
     shifts = pl.concat(parts)
     frame = (
-        shifts.group_by("date", "shift")
+        shifts.group_by("date", "shift", maintain_order=True)
         .agg(
             pl.col("start").min(),
             pl.col("end").max(),
@@ -172,12 +172,12 @@ def shift_units(side: Side) -> ShiftUnits:
         .with_row_index("unit")
     )
     keys = shifts.select("machine", "start", "date", "shift").join(
-        frame.select("date", "shift", "unit"), on=["date", "shift"]
+        frame.select("date", "shift", "unit"), on=["date", "shift"], maintain_order="left"
     )
     rows = pl.concat([part.losses for part in side.losses]).join(
-        keys.select("machine", "start", "unit"), on=["machine", "start"]
+        keys.select("machine", "start", "unit"), on=["machine", "start"], maintain_order="left"
     )
-    summed = rows.group_by("cause", "unit").agg(pl.col("pieces").sum(), pl.col("clock_min").sum())
+    summed = rows.group_by("cause", "unit", maintain_order=True).agg(pl.col("pieces").sum(), pl.col("clock_min").sum())
     lost = {}
     for (cause,), part in summed.sort("cause").group_by(["cause"], maintain_order=True):
         values = np.zeros(frame.height)
@@ -256,7 +256,9 @@ def paired_shifts(a: pl.DataFrame, b: pl.DataFrame) -> tuple[np.ndarray, np.ndar
     for key in (["date", "shift"], ["date"]):
         if a.select(key).is_duplicated().any() or b.select(key).is_duplicated().any():
             continue
-        both = a.select(*key, first="unit", pa="planned").join(b.select(*key, second="unit", pb="planned"), on=key)
+        both = a.select(*key, first="unit", pa="planned").join(
+            b.select(*key, second="unit", pb="planned"), on=key, maintain_order="left"
+        )
         covered = min(_sum(both, "pa") / _sum(a, "planned"), _sum(both, "pb") / _sum(b, "planned"))
         if both.height >= LEAST_PAIRS and covered >= PAIRED_SHARE:
             both = both.sort("first")
