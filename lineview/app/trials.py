@@ -300,7 +300,7 @@ def _known_measure(works: Works, trial: Trial) -> Trial:
     """The trial as it is, where its measure is a key figure or a cause that was seen before it."""
     if trial.measure in MEASURES:
         return trial
-    causes = {str(c) for part in _inputs(works, trial).side.losses for c in part.losses["cause"].unique()}
+    causes = {str(cause) for part in _inputs(works, trial).side.losses for cause in part.losses["cause"]}
     if trial.measure not in causes:
         known = ", ".join([*SHORT, *sorted(causes)])
         raise AskError(Fault(f"unknown measure '{trial.measure}'", "--by", f"one of {known}"))
