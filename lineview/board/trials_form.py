@@ -114,7 +114,7 @@ def _ending(number: int) -> list[Any]:
 def bind_trials(calls: Calls, works: Works) -> None:
     """Bind noting, closing and undoing trials."""
 
-    def note(clicks: int | None, *texts: str | None) -> Any:
+    def note_a_trial(clicks: int | None, *texts: str | None) -> Any:
         if not clicks:
             raise PreventUpdate
         given = {name: (text or "").strip()[:MOST_CHARACTERS] for name, text in zip(FIELDS, texts, strict=True)}
@@ -126,7 +126,7 @@ def bind_trials(calls: Calls, works: Works) -> None:
         link = dcc.Link("Show it", href=Address("week", trial=trial.number).href)
         return html.P([trial_words(works, trial.number), " ", link]), works.version()
 
-    def close(clicks: int | None, decision: str | None, path: str, search: str) -> Any:
+    def close_a_trial(clicks: int | None, decision: str | None, path: str, search: str) -> Any:
         number = read_address(path, search).trial
         if not clicks or number is None:
             raise PreventUpdate
@@ -136,7 +136,7 @@ def bind_trials(calls: Calls, works: Works) -> None:
             return str(error), no_update
         return "Closed; the verdict is kept below.", works.version()
 
-    def undo(clicks: int | None, path: str, search: str) -> Any:
+    def undo_a_trial(clicks: int | None, path: str, search: str) -> Any:
         number = read_address(path, search).trial
         if not clicks or number is None:
             raise PreventUpdate
@@ -150,8 +150,10 @@ def bind_trials(calls: Calls, works: Works) -> None:
     where = [State("address", "pathname"), State("address", "search")]
     fields = [State(f"trial-{name}", "value") for name in FIELDS]
     noting = Input("note-trial", "n_clicks")
-    calls.bind("note", Output("trial-told", "children"), version, noting, *fields, prevent_initial_call=True)(note)
+    calls.bind("note", Output("trial-told", "children"), version, noting, *fields, prevent_initial_call=True)(
+        note_a_trial
+    )
     told = Output("trial-end-told", "children", allow_duplicate=True)
     closing = [Input("close-trial", "n_clicks"), State("trial-decision", "value")]
-    calls.bind("note", told, version, *closing, *where, prevent_initial_call=True)(close)
-    calls.bind("note", told, version, Input("undo-trial", "n_clicks"), *where, prevent_initial_call=True)(undo)
+    calls.bind("note", told, version, *closing, *where, prevent_initial_call=True)(close_a_trial)
+    calls.bind("note", told, version, Input("undo-trial", "n_clicks"), *where, prevent_initial_call=True)(undo_a_trial)
