@@ -65,6 +65,10 @@ HISTORY = timedelta(days=731)
 LOOK_BACK = timedelta(days=14)
 #: So much time before a shift shows how its stops and its rest may go.
 WEEKS_BEFORE = timedelta(days=28)
+#: So much time after a shift shows whether the machine runs outside the shifts.
+DAYS_AFTER = timedelta(days=7)
+#: Adjustments noted after the last reading are shown where it is no older than this.
+NOTED_SINCE = timedelta(days=366)
 #: How many sizers, machines' counts and outputs are kept for the next question.
 SIZERS_KEPT, COUNTS_KEPT, OUTPUT_KEPT = 24, 24, 24
 
@@ -140,7 +144,7 @@ class Fetcher:
         if question == "rope":
             from lineview.rope.answer import RopeInputs
 
-            seen = self._rope(machine, period)
+            seen = self._rope(machine, period, since=scope.period.end >= scope.now)
             seen = replace(seen, wrappers=tuple(seen.wrappers))  # all, while the store's state is at hand
             return RopeInputs(seen, self._other_sizers(machine, period))
         if question == "weight":
@@ -188,6 +192,7 @@ class Fetcher:
             self.store.plan(machine.line, start, end + PLAN_AHEAD),
             [frame for sizer in sizers for frame in self._rope_values(sizer, period)],
             self._weeks_before(machine, start),
+            self._days_after(machine, end),
         )
 
     def _weeks_before(self, machine: Machine, end: datetime) -> PastCounts | None:
@@ -199,6 +204,14 @@ class Fetcher:
             return None
         period = (max(end - WEEKS_BEFORE, span.start), end)
         return PastCounts(period[0], self.counts(machine, period), self._batches([machine.line], period))
+
+    def _days_after(self, machine: Machine, start: datetime) -> tuple[datetime, MachineCounts] | None:
+        """Counts from a moment on for some days, up to the last reading, and their end."""
+        span = self.store.span(machine.id)
+        if span is None or (span.end - start).total_seconds() <= self.plant.gap_s:
+            return None
+        end = min(span.end, start + DAYS_AFTER)
+        return end, self.counts(machine, (start, end))
 
     def _rope_values(self, sizer: Machine, period: tuple[datetime, datetime]) -> list[pl.DataFrame]:
         """Sure readings of each gauge of the rope: at and value."""
@@ -220,8 +233,10 @@ class Fetcher:
 
     # -- rope and weight ---------------------------------------------------------------------------
 
-    def _rope(self, sizer: Machine, period: tuple[datetime, datetime]) -> RopeSeen:
+    def _rope(self, sizer: Machine, period: tuple[datetime, datetime], *, since: bool = False) -> RopeSeen:
+        """What was read of a sizer's rope; `since`: with adjustments after the period, no batch of which is read."""
         start, end = period
+        noted = end + NOTED_SINCE if since else end
         wrappers = self.plant.machines_of(sizer.line, "cut-and-wrap machine")
         machines = [sizer.id, *(m.id for m in wrappers)]
         log = _stacked([self.store.stop_log(m, start - MARGIN, end + MARGIN) for m in machines], STOP_LOG)
@@ -230,7 +245,7 @@ class Fetcher:
             self.counts(sizer, period) if sizer.counter("rope") is not None else None,
             _OnceAsked([partial(self.counts, m, period) for m in wrappers]),
             self._batches([sizer.line], period),
-            with_named(log, _stacked_or_empty([self.store.adjustments(m, start, end) for m in machines])),
+            with_named(log, _stacked_or_empty([self.store.adjustments(m, start, noted) for m in machines])),
         )
 
     def _other_sizers(self, sizer: Machine, period: tuple[datetime, datetime]) -> dict[str, RopeAccount]:

@@ -21,6 +21,7 @@ from lineview.board.patterns_form import patterns_form
 from lineview.board.plant_page import lacking_form
 from lineview.board.tables import aria
 from lineview.board.trials_form import trials_form
+from lineview.board.written import REASON_LENGTH, forms_above, reasons_list, write_form, written_list
 from lineview.charts.render import pictures
 from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
@@ -157,8 +158,6 @@ def _days() -> html.Div:
     )
 
 
-#: Characters of a reason or of what was done, and of a note; the server refuses longer ones too.
-REASON_LENGTH, NOTE_LENGTH = 80, 200
 #: States whose reason a person can know.
 ASKED = ("stop", "short stop")
 #: Rows of the form at most; the longest unexplained stops come first.
@@ -211,33 +210,6 @@ def _stop_value(row: dict[str, Any]) -> str:
     return f"{row['start'].isoformat()}|{row['end'].isoformat()}"
 
 
-def adjustment_form(plant: Plant) -> html.Details:
-    """The form that writes down an adjustment; it starts at the present time."""
-    now = datetime.now(plant.tz)
-    return html.Details(
-        [
-            html.Summary("Note an adjustment"),
-            html.Label(
-                [
-                    f"When ({plant.zone})",
-                    dcc.Input(id="adjusted-at", type="text", value=f"{now:%Y-%m-%d %H:%M}", maxLength=25),
-                ]
-            ),
-            html.Label(
-                [
-                    "What was done",
-                    dcc.Input(id="adjusted-what", type="text", maxLength=REASON_LENGTH, placeholder="pair 3 opened"),
-                ]
-            ),
-            html.Label(["Note", dcc.Input(id="adjusted-note", type="text", maxLength=NOTE_LENGTH)]),
-            html.Button("Save", id="set-adjustment", type="button"),
-            html.P("", id="adjustment-told", role="status"),
-        ],
-        className="fold form",
-        id="adjustment",
-    )
-
-
 #: Letters a two-hundredth of the distance high can be read with ease: 25 mm at five metres, which is some
 #: 60 px of type on a 1.2 m wide screen of 1920 px. Common practice, no source.
 SCALE = 2.5
@@ -276,7 +248,7 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Pers
         return Page(opening(""), said, below, cautions(None))
     try:
         if address.question is not None:
-            return _answered(works, address, look_of(plant, address, screen))
+            return _answered(works, address, look_of(plant, address, screen), who)
         if address.page == "bags":
             foot = [html.P(text) for text in CAUTIONS]
             return _page(works, plant, address, {}, [SENTENCE], read_line(works.last_reading(), plant), foot)
@@ -291,7 +263,7 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Pers
         return _page(works, plant, address, {}, said, below, cautions(None))
 
 
-def _answered(works: Works, address: Address, look: ChartStyle) -> Page:
+def _answered(works: Works, address: Address, look: ChartStyle, who: Person) -> Page:
     answer, plant = works.ask(address.asked), look.plant
     names = _names(plant, answer)
     if address.page == "wall":
@@ -302,6 +274,11 @@ def _answered(works: Works, address: Address, look: ChartStyle) -> Page:
         return Page(head, sentence(answer.sentence), wall_page(answer, look), [], plant.shop)
     read = read_line(answer.scope.now, plant, advises=address.question == "order")
     below = [*read, *answer_page(answer, look, address)]
+    if address.page in ("rope", "shift"):
+        below += [
+            *written_list(works, answer, who),
+            *(reasons_list(works, answer, who) if address.page == "shift" else ()),
+        ]
     return _page(works, plant, address, names, sentence(answer.sentence), below, cautions(answer))
 
 
@@ -344,13 +321,14 @@ def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[
         return [], []
     lacks = _lacking(plant, address, who)
     if address.page == "rope":
-        return [], [*([adjustment_form(plant)] if who.may("note") else []), *lacks]
+        return forms_above(answer, plant, who), lacks
     if address.page == "week":
         recurring = patterns_form(answer, plant) if who.may("note") else []
         return [], [*recurring, *trials_form(works, plant, address, notes=who.may("note"))]
     form = reasons_form(answer, plant) if who.may("note") else None
+    notes = [write_form("note", answer, plant)] if who.may("note") else []
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
-    return [], [*([form] if form is not None else []), *lacks, html.P(wall)]
+    return [], [*([form] if form is not None else []), *notes, *lacks, html.P(wall)]
 
 
 def _lacking(plant: Plant, address: Address, who: Person) -> list[Any]:

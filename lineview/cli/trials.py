@@ -122,6 +122,6 @@ def trial_undo(number: TrialNumber, works: WorksFolder = HERE, journal: JournalU
 
 
 def _say(words: str) -> None:
-    from lineview.cli.console import console
+    from lineview.cli.console import say
 
-    console.print(words, markup=False, soft_wrap=True)
+    say(words)

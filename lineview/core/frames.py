@@ -119,6 +119,21 @@ TRIALS: dict[str, pl.DataType] = {
     "noted_at": UTC_US,
 }
 
+#: What people wrote, the latest first: adjustments, and notes (whose words are in `what`). `entry` names it,
+#: `who` and `set_at` say who wrote its present form and when; `revisions` counts its forms, withdrawn or not.
+WRITTEN: dict[str, pl.DataType] = {
+    "entry": pl.String(),
+    "kind": pl.String(),
+    "machine": pl.String(),
+    "at": UTC_US,
+    "what": pl.String(),
+    "note": pl.String(),
+    "who": pl.String(),
+    "set_at": UTC_US,
+    "revisions": pl.Int64(),
+    "withdrawn": pl.Boolean(),
+}
+
 #: A row, or a cell of a row, that could not be used. `column` is the header, "" for a whole row.
 REFUSALS: dict[str, pl.DataType] = {
     "intake": pl.Int64(),

@@ -34,7 +34,7 @@ from lineview.store.tables import (
 )
 
 #: The forms a journal may have, oldest first: the migrations in migrations/versions.
-FORMS = ("0001", "0002", "0003", "0004")
+FORMS = ("0001", "0002", "0003", "0004", "0005")
 NEWEST = FORMS[-1]
 
 
@@ -310,7 +310,9 @@ class Journal(JournalReader):
                 connection.execute(insert(intakes), list(rows))
             for table, said in by_hand.items():
                 if said:
-                    connection.execute(insert(metadata.tables[table]), said)
+                    revised = "entry" in metadata.tables[table].c  # a copy made before there were entries has none
+                    rows_said = [{"entry": f"row-{row['id']}", **row} if revised else row for row in said]
+                    connection.execute(insert(metadata.tables[table]), rows_said)
             renew(connection, [])
 
     def clear(self, intake: int) -> None:

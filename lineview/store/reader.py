@@ -229,6 +229,10 @@ class StoreReader:
         """Give ADJUSTMENTS of a machine from start up to, not including, end, sorted by moment."""
         return self._people.adjustments(machine, micros(start), micros(end))
 
+    def written(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
+        """Give WRITTEN of machines, of one kind: each entry in its present form, the latest moment first."""
+        return self._people.written(machines, kind)
+
     def stop_reasons(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give machine, start, end, reason of the stops in the time that somebody named."""
         return self._people.stop_reasons(machine, micros(start), micros(end))

@@ -310,10 +310,29 @@ class Store(StoreReader):
         """The intakes that are to be made anew, since the journal was."""
         return [row.id for row in self._database.lost()]
 
-    def add_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
-        """Keep what somebody did to a machine."""
-        with storage_errors("keep the adjustment"):
-            self._written.add_adjustment(machine, at, what, note)
+    def write(self, kind: str, machine: str, at: datetime, what: str, note: str = "", entry: str = "") -> bool:
+        """Keep an adjustment or a note; give whether it was new, since an entry's name is kept once."""
+        with storage_errors(f"keep the {kind}"):
+            is_new = self._written.write(kind, machine, at, what, note, entry)
+            self._seal_if_free()
+            return is_new
+
+    def change(self, kind: str, entry: str, at: datetime, what: str, note: str = "") -> None:
+        """Give an entry another moment and other words."""
+        with storage_errors(f"change the {kind}"):
+            self._written.change(kind, entry, at, what, note)
+            self._seal_if_free()
+
+    def withdraw(self, kind: str, entry: str) -> None:
+        """Let an entry hold no more."""
+        with storage_errors(f"remove the {kind}"):
+            self._written.withdraw(kind, entry)
+            self._seal_if_free()
+
+    def undo_change(self, kind: str, entry: str) -> None:
+        """Bring back the form that an entry had before its last change."""
+        with storage_errors(f"undo the change of the {kind}"):
+            self._written.undo_change(kind, entry)
             self._seal_if_free()
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:

@@ -104,14 +104,14 @@ def test_the_span_of_a_machine(store, tmp_path):
 
 
 def test_what_people_say_is_kept_and_the_later_reason_holds(store):
-    store.add_adjustment("sizer1", at(9), "pair 3 closed by 0.1 mm")
-    store.add_adjustment("sizer1", at(3), "pair 1 cleaned", "warm")
+    store.write("adjustment", "sizer1", at(9), "pair 3 closed by 0.1 mm")
+    store.write("adjustment", "sizer1", at(3), "pair 1 cleaned", "warm")
     assert store.adjustments("sizer1", at(0), at(9))["what"].to_list() == ["pair 1 cleaned"]
     store.set_stop_reason("wrap1", at(0), at(60), "jam")
     store.set_stop_reason("wrap1", at(0), at(60), "film torn")
     assert store.stop_reasons("wrap1", at(59), at(99))["reason"].to_list() == ["film torn"]
     with pytest.raises(AskError, match="nothing was entered"):
-        store.add_adjustment("sizer1", at(5), "  ")
+        store.write("adjustment", "sizer1", at(5), "  ")
     with pytest.raises(AskError, match="ends before"):
         store.set_stop_reason("wrap1", at(9), at(9), "jam")
 
