@@ -367,21 +367,8 @@ def _untold(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, i
     why = f"too few: needs 2, has {n}" if n < 2 else f"not known: all {n} weights are equal, as if the scale was stuck"
     none = Estimate.unknown(why)
     nothing = np.zeros(0)
-    return WeightSpread(
-        float(np.average(y, weights=k)),
-        None,
-        None,
-        none,
-        none,
-        none,
-        none,
-        none,
-        (),
-        *counts,
-        nothing,
-        nothing,
-        nothing,
-    )
+    mean = float(np.average(y, weights=k))
+    return WeightSpread(mean, None, None, none, none, none, none, none, (), *counts, nothing, nothing, nothing)
 
 
 #: The outer quantiles lie one in 740 apiece: fewer values than this do not reach them.
