@@ -14,6 +14,7 @@ _EVER = datetime(1970, 1, 2, tzinfo=UTC), datetime(2199, 1, 1, tzinfo=UTC)
 #: How rows of each kind of export are called.
 _NAMES = {
     "readings": "reading",
+    "weights": "weighing",
     "stock": "stock count",
     "plan": "row of the plan",
     "batches": "batch",

@@ -119,11 +119,50 @@ def nth_alike() -> pl.Expr:
 
 
 def once_weighed(weights: pl.DataFrame) -> pl.DataFrame:
-    """Each weighing once, however many exports tell it."""
-    if weights["intake"].n_unique() > 1:
-        numbered = weights.sort("at", "intake", "row").with_columns(nth_alike())
-        weights = numbered.unique([*WEIGHING, "nth"], keep="first", maintain_order=True).drop("nth")
+    """Each weighing of a machine once, however many exports tell it; those told differently are left out."""
+    several = _told_by_several(weights)
+    if several.height:
+        agreed = several.filter(~pl.col("disputed")).sort("intake", "row")
+        named = [pl.col(name).drop_nulls().first() for name in ("batch", "sample")]
+        first = pl.col("machine", "intake", "row").first()
+        once = agreed.group_by("at", "spot", *_WEIGHED, "nth", maintain_order=True).agg(*named, first)
+        alone = weights.join(several.select("at").unique(), on="at", how="anti")
+        weights = pl.concat([alone, once.select(weights.columns)])
     return weights.sort("at", "intake", "row")
+
+
+def disputed_weighings(weights: pl.DataFrame) -> pl.DataFrame:
+    """The rows of every weighing of a machine that two exports tell differently; `spot` is its sample, if one has it."""
+    return _told_by_several(weights).filter("disputed").drop("nth", "disputed")
+
+
+#: What a scale says of a weighing.
+_WEIGHED = ("mass_g", "pieces", "gross")
+
+
+def _told_by_several(weights: pl.DataFrame) -> pl.DataFrame:
+    """The rows of moments that more than one export tells, with `spot`, `nth` and whether they are disputed.
+
+    Several pieces may be weighed at one moment, so exports agree where the one with most weighings of a moment, or
+    of a sample of it, holds all that the others say; else one of them corrects another. A batch or a sample that
+    is not named contradicts nothing.
+    """
+    several = weights.group_by("at").agg(pl.col("intake").n_unique()).filter(pl.col("intake") > 1).select("at")
+    sample, batch = (pl.col(name).str.strip_chars().replace("", None) for name in ("sample", "batch"))
+    rows = weights.join(several, on="at", how="semi").with_columns(sample, batch)
+    unnamed = pl.col("sample").is_null().any().over("at")
+    rows = rows.with_columns(spot=pl.when(unnamed).then(pl.lit("")).otherwise("sample"))
+    alike = ["at", "spot", *_WEIGHED]
+    nth = pl.int_range(pl.len()).over([*alike, "intake"], order_by=["batch", "sample", "row"])
+    rows = rows.with_columns(nth=nth, most=pl.len().over("at", "spot", "intake"))
+    other_name = pl.any_horizontal(
+        pl.col(name).drop_nulls().n_unique().over([*alike, "nth"]) > 1 for name in ("batch", "sample")
+    )
+    whole = pl.struct(*_WEIGHED, "nth").n_unique().over("at", "spot")
+    corrected = (whole > pl.col("most").max().over("at", "spot")) | other_name.any().over("at", "spot")
+    # A moment with one spot of one export alone is told by that one.
+    alone = pl.col("intake").n_unique().over("at", "spot") == 1
+    return rows.with_columns(disputed=corrected & ~alone).drop("most")
 
 
 def told_once(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:

@@ -61,7 +61,7 @@ class StoreReader:
         self._originals = Originals(folder / "originals")
         self._refusals = PerIntake("refusals", check, journal, REFUSALS)
         self._disputes = PerIntake("disputes", check, journal, DISPUTES)
-        self._conflicts = Conflicts(journal, self._disputes, self._readings, self._told)
+        self._conflicts = Conflicts(journal, self._disputes, self._readings, self._weights, self._told)
 
     def known(self, sha256: str) -> int | None:
         """The intake of an export that is in and not undone, or None."""
