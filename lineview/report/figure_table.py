@@ -182,6 +182,8 @@ _ROPE = {
     "weight_effect_g_per_piece": Row("weight effect of the deviation", "g/piece", _MODEL, _OF_DEVIATION),
     "weight_effect_kg_per_week": Row("weight effect of the deviation", "kg/week", _MODEL, _OF_DEVIATION),
     "weight_effect_money_per_week": Row("cost of the deviation", "{currency}/week", _MODEL, _OF_DEVIATION),
+    "average_effect_kg_per_week": Row("weight effect of the average deviation", "kg/week", _MODEL, _OF_DEVIATION),
+    "average_effect_money_per_week": Row("cost of the average deviation", "{currency}/week", _MODEL, _OF_DEVIATION),
     "adjustment_{i}_mm": Row("effect of: {what}", "mm", _MODEL, _MODELLED),
     "product_{i}_mm": Row("{product} against {other}", "mm", _MODEL, _MODELLED),
     "within_batch_sd_mm": Row(
