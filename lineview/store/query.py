@@ -132,7 +132,7 @@ def once_weighed(weights: pl.DataFrame) -> pl.DataFrame:
 
 
 def disputed_weighings(weights: pl.DataFrame) -> pl.DataFrame:
-    """The rows of every weighing of a machine that two exports tell differently; `spot` is its sample, if one has it."""
+    """The rows of every weighing of a machine that two exports tell differently; `spot` is its sample, or ""."""
     return _told_by_several(weights).filter("disputed").drop("nth", "disputed")
 
 
