@@ -45,8 +45,11 @@ def web_name(web: Web) -> str:
     return web.name or web.id
 
 
-def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span, ...]:
-    """What to order by when, and the gravest risk; of several webs, the most urgent. The rest is in the soft line."""
+def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime, *, disputed: bool = False) -> tuple[Span, ...]:
+    """What to order by when, and the gravest risk; of several webs, the most urgent. The rest is in the soft line.
+
+    `disputed` says whether stock counts contradict each other.
+    """
     if not plant.webs:
         return (Span("No order advice: plant.toml describes no web."),)
     advised = [line for line in lines if line.advice is not None]
@@ -62,7 +65,8 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[S
         return (Span("No order advice yet: there is neither a plan nor a history."),)
     first = max(needed, key=lambda line: line.week_reels)
     text = f"A week takes {first.week_reels:.1f} reels of {web_name(first.web)}; "
-    return (Span(text), Span("no order date: no stock count was entered", call=True), Span("."))
+    why = "two stock counts disagree" if disputed else "no stock count was entered"
+    return (Span(text), Span(f"no order date: {why}", call=True), Span("."))
 
 
 def _order(first: OrderLine, short: Sequence[_Short], plant: Plant, now: datetime) -> tuple[Span, ...]:

@@ -112,10 +112,7 @@ class Conflicts:
 
     def listed(self, intake: int | None = None) -> pl.DataFrame:
         """Every disputed row; with an intake, those of the moments in which it has a part."""
-        done = {"intake": pl.Int64(), "file": pl.String()}
-        with self._journal.reading() as connection:
-            query = select(intakes.c.id, intakes.c.file).where(intakes.c.state == "done")
-            files = fetch(connection, query, done)
+        files = self._files()
         noted = self._noted.of(files["intake"]).unique(maintain_order=True)
         if noted.is_empty():
             return pl.DataFrame(schema=CONFLICTS)
@@ -131,13 +128,26 @@ class Conflicts:
         order = ["kind", "machine", "channel", "at", "intake", "row"]
         return found.select(list(CONFLICTS)).sort(order)
 
-    def moments(self, owners: Collection[str], first: int, end: int) -> dict[str, int]:
+    def contradicting(self, kind: RecordType) -> pl.DataFrame:
+        """The rows of a kind of which another says something else, with their files, by moment."""
+        rows = contradictions(self._told.rows(kind), kind.keys, kind.values)
+        return rows.join(self._files(), on="intake", how="left").sort(kind.at, "intake", "row")
+
+    def _files(self) -> pl.DataFrame:
+        with self._journal.reading() as connection:
+            query = select(intakes.c.id, intakes.c.file).where(intakes.c.state == "done")
+            return fetch(connection, query, {"intake": pl.Int64(), "file": pl.String()})
+
+    def moments(
+        self, owners: Collection[str], first: int, end: int, kinds: Collection[str] | None = None
+    ) -> dict[str, int]:
         """How many moments are disputed by kind, of some owners from first up to, not including, end [µs]."""
         noted = self._noted.of(self._journal.done())
         at = pl.col("at").cast(pl.Int64)
         noted = noted.filter(pl.col("owner").is_in(list(owners)) & (at >= first) & (at < end)).unique(
             maintain_order=True
         )
+        noted = noted if kinds is None else noted.filter(pl.col("kind").is_in(list(kinds)))
         counts: dict[str, int] = {}
         for (kind, owner), some in noted.group_by("kind", "owner", maintain_order=True):
             still = self._disputed(str(kind), str(owner), some).select("channel", "at").n_unique()

@@ -185,6 +185,19 @@ def _contradict(values: Sequence[str]) -> pl.Expr:
     return pl.any_horizontal((pl.col(value).drop_nulls().n_unique() > 1) for value in values)
 
 
+def _ended_by(disputed: pl.Series, rows: pl.DataFrame, at: str) -> pl.DataFrame:
+    """Rows by moment, of which one without an end ends where a disputed one begins, though that is left out."""
+    if not disputed.len():
+        return rows
+    begins = disputed.unique().sort().alias("begins").to_frame()
+    following = rows.join_asof(
+        begins, left_on=at, right_on="begins", strategy="forward", allow_exact_matches=False, check_sortedness=False
+    )
+    next_kept = pl.col(at).shift(-1)
+    sooner = pl.col("end").is_null() & (next_kept.is_null() | (pl.col("begins") < next_kept))
+    return following.with_columns(end=pl.when(sooner).then("begins").otherwise("end")).select(rows.columns)
+
+
 #: What is told of a channel at a moment.
 _TOLD = ("at", "value", "text", "quality")
 
@@ -342,7 +355,9 @@ class Told:
         the period counts as lasting if it began within the kind's look-back.
         """
         back = int(kind.look_back.total_seconds() * 1_000_000)
-        rows = self.once(kind, first - back, end - 1, owner)
+        told = self.rows(kind, first - back, end - 1, owner)
+        rows = told_once(told, kind.keys, kind.values).sort(kind.at, maintain_order=True)
+        rows = _ended_by(contradictions(told, kind.keys, kind.values)[kind.at], rows, kind.at)
         started = pl.col(kind.at)
         until = pl.col("end").fill_null(started.shift(-1))
         moment = pl.lit(first, pl.Int64).cast(UTC_US)
