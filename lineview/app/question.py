@@ -34,6 +34,8 @@ class QuestionScope:
         Moments in the plant's wall time or with an offset; either takes the place of `period`.
     only, against : SecondScope, optional
         Of the week: the shift and product it is cut to, and what it is compared with.
+    trial : int, optional
+        Of the week: the number of a trial, which is judged instead.
     """
 
     question: Question
@@ -44,6 +46,7 @@ class QuestionScope:
     end: datetime | None = None
     only: SecondScope | None = None
     against: SecondScope | None = None
+    trial: int | None = None
 
     @property
     def named_period(self) -> PeriodName:
@@ -60,6 +63,7 @@ def read_question(
     end: str | None = None,
     only: str | None = None,
     against: str | None = None,
+    trial: int | None = None,
 ) -> QuestionScope:
     """Read what is asked; an empty text is as good as none.
 
@@ -75,6 +79,8 @@ def read_question(
         Moments, as in lineview.plant.periods.read_wall_time.
     only, against : str, optional
         Of the week, as in lineview.app.second_scope.read_second_scope.
+    trial : int, optional
+        Of the week: the number of a trial.
 
     Returns
     -------
@@ -103,9 +109,11 @@ def read_question(
         faults.append(Fault(f"'{known}' is not compared", "--against", "the question week"))
     if part is not None and part != SecondScope(shift=part.shift, product=part.product):
         faults.append(Fault("the first scope is cut to a shift or a product alone", "--only", "shift=… or product=…"))
+    if trial is not None and known not in (None, "week"):
+        faults.append(Fault(f"'{known}' has no trials", "--trial", "the question week"))
     if known is None or faults:
         raise AskError(faults)
-    return QuestionScope(known, line or None, machine or None, name, first, last, part, other)
+    return QuestionScope(known, line or None, machine or None, name, first, last, part, other, trial)
 
 
 def _read(read: Callable[[str], T], text: str | None, faults: list[Fault]) -> T | None:

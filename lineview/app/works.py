@@ -372,16 +372,20 @@ class Works:
     def _work_out_week(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
         from lineview.app.conflict_notes import conflict_counts, noted
         from lineview.app.question import machines_of_week, scope_of
-        from lineview.app.week_inputs import WeekFetcher
+        from lineview.app.week_inputs import WeekFetcher, trial_of
 
         with self.store.snapshot() as store:
             machines = machines_of_week(plant, asked)
             span = store.span()
             if span is None:
                 raise self._nothing_read()
+            fetcher = WeekFetcher(store, self.records, plant, self.measured.of((store.version(), state)))
+            if asked.trial is not None:
+                from lineview.week.trial_answer import answer_trial
+
+                return answer_trial(plant, fetcher.trial(trial_of(store, asked.trial)), span.end)
             scope = scope_of(plant, asked, machines[0] if asked.machine else None, span)
-            measured = self.measured.of((store.version(), state))
-            inputs = WeekFetcher(store, self.records, plant, measured).week(scope, machines, asked.only, asked.against)
+            inputs = fetcher.week(scope, machines, asked.only, asked.against)
             disputed = conflict_counts(store, plant, "week", scope)
         return noted(answer_to("week", plant, scope, inputs), disputed)
 

@@ -21,7 +21,7 @@ NAMES = {
     "bags": "Bags",
     "intake": "Intake",
 }
-KEPT = ("line", "machine", "period", "intake", "from", "only", "against")
+KEPT = ("line", "machine", "period", "intake", "from", "only", "against", "trial")
 
 
 @dataclass(frozen=True)
@@ -40,6 +40,8 @@ class Address:
         The first refusal listed, from 0.
     only, against : str or None
         Of the week: what it is cut to and compared with, as read_second_scope reads them.
+    trial : int or None
+        Of the week: the trial that is judged instead; it falls away where anything else is picked.
     """
 
     page: str
@@ -50,6 +52,7 @@ class Address:
     first: int = 0
     only: str | None = None
     against: str | None = None
+    trial: int | None = None
 
     @property
     def question(self) -> Question | None:
@@ -63,8 +66,10 @@ class Address:
         """What the page asks; an AskError where it asks nothing, or its period cannot be read."""
         if self.question is None:
             raise AskError(Fault("there is no page at this address"))
-        second = (self.only, self.against) if self.question == "week" else (None, None)
-        return read_question(self.question, self.line, self.machine, self.period, only=second[0], against=second[1])
+        if self.question != "week":
+            return read_question(self.question, self.line, self.machine, self.period)
+        second = {"only": self.only, "against": self.against}
+        return read_question("week", self.line, self.machine, self.period, **second, trial=self.trial)
 
     def on(self, page: str) -> Address:
         """The address of another page about the same line and period.
@@ -76,19 +81,19 @@ class Address:
 
     def with_line(self, line: str) -> Address:
         """The address for another line; its machine and refusals fall away."""
-        return replace(self, line=line, machine=None, intake=None, first=0)
+        return replace(self, line=line, machine=None, intake=None, first=0, trial=None)
 
     def with_machine(self, machine: str) -> Address:
         """The address for another machine."""
-        return replace(self, machine=machine)
+        return replace(self, machine=machine, trial=None)
 
     def with_period(self, period: str) -> Address:
         """The address for another period."""
-        return replace(self, period=period)
+        return replace(self, period=period, trial=None)
 
     def compared(self, only: str, against: str) -> Address:
         """The address compared with a second scope; "" for none."""
-        return replace(self, only=only or None, against=against or None)
+        return replace(self, only=only or None, against=against or None, trial=None)
 
     @property
     def href(self) -> str:
@@ -110,6 +115,8 @@ class Address:
         query = {name: value for name, value in given.items() if value}
         if self.intake is not None:
             query["intake"] = str(self.intake)
+        if self.trial is not None:
+            query["trial"] = str(self.trial)
         if self.first:
             query["from"] = str(self.first)
         return f"?{urlencode(query)}" if query else ""
@@ -128,6 +135,7 @@ def read_address(pathname: str | None, search: str | None) -> Address:
         _whole(parts.get("from")) or 0,
         parts.get("only") or None,
         parts.get("against") or None,
+        _whole(parts.get("trial")),
     )
 
 

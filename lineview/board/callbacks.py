@@ -17,6 +17,7 @@ from lineview.board.guard import person
 from lineview.board.intake_page import TakeOutcome, decoded, faulty, outcome, take_upload
 from lineview.board.layout import chosen_stops, forms_of, page_of
 from lineview.board.patterns_form import bind_patterns
+from lineview.board.trials_form import bind_trials
 from lineview.board.written import REASON_LENGTH
 from lineview.core.errors import LineviewError
 from lineview.report.answer import Answer
@@ -31,6 +32,7 @@ def bind(calls: Calls, works: Works) -> None:
     _bind_writing(calls, works)
     bind_bags(calls)
     bind_patterns(calls, works)
+    bind_trials(calls, works)
 
 
 def _clientside(name: str) -> ClientsideFunction:

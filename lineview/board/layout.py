@@ -20,6 +20,7 @@ from lineview.board.intake_page import give_form, intake_page, intake_sentence
 from lineview.board.patterns_form import patterns_form
 from lineview.board.plant_page import lacking_form
 from lineview.board.tables import aria
+from lineview.board.trials_form import trials_form
 from lineview.board.written import REASON_LENGTH, forms_above, reasons_list, write_form, written_list
 from lineview.charts.render import pictures
 from lineview.charts.style import DAY, NIGHT, ChartStyle
@@ -322,7 +323,8 @@ def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[
     if address.page == "rope":
         return forms_above(answer, plant, who), lacks
     if address.page == "week":
-        return [], patterns_form(answer, plant) if who.may("note") else []
+        recurring = patterns_form(answer, plant) if who.may("note") else []
+        return [], [*recurring, *trials_form(works, plant, address, notes=who.may("note"))]
     form = reasons_form(answer, plant) if who.may("note") else None
     notes = [write_form("note", answer, plant)] if who.may("note") else []
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")

@@ -65,7 +65,7 @@ def _print_whole(answer: Answer, plant: Plant) -> None:
     for table in answer.tables:
         if table.rows:
             console.print(Text(f"\n{table.title}", style="bold"))
-            console.print(_table(table, plant))
+            console.print(printed_table(table, plant))
     for text, style in (*((note, "dim") for note in answer.notes), *((text, "") for text in answer.cautions)):
         console.print()
         say(text, style)
@@ -78,7 +78,7 @@ def _print_short(answer: Answer, plant: Plant) -> None:
         kept = SHORT_COLUMNS.get(table.name, [key for key, _, _ in table.columns if key != "working"])
         columns = [column for column in table.columns if column[0] in kept]
         console.print(Text(f"\n{table.title}", style="bold"))
-        console.print(_table(replace(table, rows=table.rows[:SHORT_ROWS], columns=columns), plant))
+        console.print(printed_table(replace(table, rows=table.rows[:SHORT_ROWS], columns=columns), plant))
         if len(table.rows) > SHORT_ROWS:
             say(f"… and {show.counted(len(table.rows) - SHORT_ROWS, 'more row')}", "dim")
     console.print()
@@ -95,7 +95,7 @@ def print_patterns(works: Works, asked: QuestionScope) -> None:
     if table is None:
         console.print("No stops without a reason recur.")
     else:
-        console.print(_table(table, works.plant))
+        console.print(printed_table(table, works.plant))
 
 
 def accept_pattern(works: Works, asked: QuestionScope, number: int, reason: str | None) -> None:
@@ -123,7 +123,8 @@ def _figures(answer: Answer, plant: Plant) -> RichTable:
     return table
 
 
-def _table(table: Table, plant: Plant) -> RichTable:
+def printed_table(table: Table, plant: Plant) -> RichTable:
+    """A table as the terminal shows it."""
     text, printed = table_text(table, plant), RichTable(box=None)
     for heading, number in zip(text.headings, text.numbers, strict=True):
         printed.add_column(Text(heading), justify="right" if number else "left")

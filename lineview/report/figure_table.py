@@ -195,6 +195,7 @@ _ROPE = {
 
 _LEDGER = "derived-ledger derived-ladder"
 _HISTORY = "restricted-likelihood"
+_SEQUENTIAL = "obrien-fleming-1979 lan-demets-1983"
 
 _WEEK = {
     "compared_{what}": Row(
@@ -205,6 +206,15 @@ _WEEK = {
         "pieces/min",
         f"benjamini-hochberg-1995 {_HISTORY}",
         CONFIDENCE,
+    ),
+    "trial_planned_shifts": Row("shifts planned", "shifts", "obrien-fleming-1979", "a plan, no interval"),
+    "trial_shifts_before": Row("whole shifts before", "shifts"),
+    "trial_shifts_since": Row("whole shifts since", "shifts"),
+    "trial_before": Row("{measure} before", "{unit}"),
+    "trial_since": Row("{measure} since", "{unit}"),
+    "trial_change": Row("change of {measure}", "{unit}", f"{_SEQUENTIAL} {_HISTORY}", "95 % over all looks together"),
+    "trial_seeable": Row(
+        "change of {measure} that the planned shifts show", "{unit}", _SEQUENTIAL, "with a chance of 80 %, no interval"
     ),
     "{cause}_lost_min": Row("{cause}: minutes lost", "min", _LEDGER),
     "{cause}_not_made_pieces": Row("{cause}: pieces not made", "pieces", _LEDGER),

@@ -251,3 +251,7 @@ class StoreReader:
     def stop_reasons(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give machine, start, end, reason of the stops in the time that somebody named."""
         return self._people.stop_reasons(machine, micros(start), micros(end))
+
+    def trials(self) -> pl.DataFrame:
+        """Give TRIALS, all that stand, by number."""
+        return self._people.trials()

@@ -240,6 +240,23 @@ notes = Table(
     *_revision(),
 )
 
+#: Trials: each row is a trial as it stands from then on, or, where it `undoes`, takes the row before it back.
+trials = Table(
+    "trials",
+    metadata,
+    Column("id", _Key, primary_key=True, autoincrement=True),
+    Column("trial", BigInteger, nullable=False, index=True),
+    Column("begins_at", BigInteger, nullable=False),
+    Column("ends_at", BigInteger, nullable=True),
+    *(Column(name, String, nullable=False) for name in ("what", "line", "machine", "beside", "measure")),
+    Column("worth_percent", Float(53), nullable=False),
+    Column("shifts", BigInteger, nullable=False),
+    *(Column(name, String, nullable=False) for name in ("verdict", "decision")),
+    Column("undoes", Boolean, nullable=False),
+    Column("set_at", BigInteger, nullable=False),
+    Column("who", String(80), nullable=False),
+)
+
 #: Who may use the board from another machine: rights by name, separated by commas, and the password's hash.
 users = Table(
     "users",

@@ -25,6 +25,7 @@ SEATED = (*RIGHTS, "screen")
 CALLS = {
     "show": "see", "forms": "see", "look_again": "see", "pick_days": "see", "fill": "see", "check": "see",
     "accept_pattern": "note", "undo_pattern": "note",
+    "note_a_trial": "note", "close_a_trial": "note", "undo_a_trial": "note",
     "take": "take in", "accept": "take in", "undo": "take in", "set_reason": "note",
 }  # fmt: skip
 #: Of every other address, with its method.
