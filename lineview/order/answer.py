@@ -13,13 +13,21 @@ from lineview.core.figure import Period
 from lineview.core.frames import PLAN, STOCK
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.products import good_by_product
-from lineview.order.disputes import open_plan, open_plan_figures, plan_dispute, stock_disputes
-from lineview.order.figures import order_figures
+from lineview.order.figures import open_plan_figures, order_figures
 from lineview.order.orders import Counts, latest_counts, order_lines
 from lineview.order.reels_needed import ReelsNeeded, reels_needed
 from lineview.order.supplier_orders import as_sent, on_working_days, supplier_orders
 from lineview.order.tables import delivery_series, demand_table, fan_series, order_table, reels_table, sheet_table
-from lineview.order.words import CAUTIONS, history_words, notes, sentence, soft_line
+from lineview.order.words import (
+    CAUTIONS,
+    history_words,
+    notes,
+    open_plan,
+    plan_dispute,
+    sentence,
+    soft_line,
+    stock_disputes,
+)
 from lineview.order.works_demand import pieces_ahead, used_metres, works_need
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope
