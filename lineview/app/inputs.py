@@ -315,7 +315,7 @@ class Fetcher:
         With one product's row left out, the others would pass for the whole plan of that time.
         """
         plan = self.store.plan(line, start, end)
-        for first, last in self._disputed_plan([line]).select("start", "end").unique().iter_rows():
+        for first, last in self._disputed_plan([line]).select("start", "end").unique(maintain_order=True).iter_rows():
             plan = plan.filter((pl.col("start") >= last) | (pl.col("end") <= first))
         return plan
 

@@ -231,7 +231,9 @@ def open_plan(rows: pl.DataFrame) -> Estimate:
     rows : polars.DataFrame
         PLAN, the rows in conflict.
     """
-    each = rows.group_by("line", "product", "start").agg(low=pl.col("pieces").min(), high=pl.col("pieces").max())
+    each = rows.group_by("line", "product", "start", maintain_order=True).agg(
+        low=pl.col("pieces").min(), high=pl.col("pieces").max()
+    )
     if not each.height:
         return Estimate.exact(0.0)
     ends = float(each["low"].sum()), float(each["high"].sum())
