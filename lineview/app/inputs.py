@@ -63,7 +63,7 @@ PLAN_AHEAD, ORDER_AHEAD = timedelta(days=112), timedelta(days=731)
 HISTORY = timedelta(days=731)
 #: The other sizers are looked at over this much of the period, its end, so that a year is not read of each.
 LOOK_BACK = timedelta(days=14)
-#: So much time before a shift shows how its stops and its rest may go.
+#: So much time before a shift shows how its stops and its rest may go, and how a sizer's adjustments went.
 WEEKS_BEFORE = timedelta(days=28)
 #: So much time after a shift shows whether the machine runs outside the shifts.
 DAYS_AFTER = timedelta(days=7)
@@ -146,7 +146,7 @@ class Fetcher:
 
             seen = self._rope(machine, period, since=scope.period.end >= scope.now)
             seen = replace(seen, wrappers=tuple(seen.wrappers))  # all, while the store's state is at hand
-            return RopeInputs(seen, self._other_sizers(machine, period))
+            return RopeInputs(seen, self._other_sizers(machine, period), self._rope_before(machine, period))
         if question == "weight":
             return self._weight(machine, period)
         return self._order(scope)
@@ -247,6 +247,15 @@ class Fetcher:
             self._batches([sizer.line], period),
             with_named(log, _stacked_or_empty([self.store.adjustments(m, start, noted) for m in machines])),
         )
+
+    def _rope_before(self, sizer: Machine, period: tuple[datetime, datetime]) -> RopeAccount | None:
+        """The rope of a sizer over some weeks up to the period's end; None where the period has them all."""
+        span = self.store.span(sizer.id)
+        start = max(period[1] - WEEKS_BEFORE, span.start) if span is not None else period[0]
+        if start >= period[0]:
+            return None
+        key = (sizer.id, (start, period[1]))
+        return keep(self.measured.sizers, key, partial(self._measure_sizer, sizer, key[1]), SIZERS_KEPT)
 
     def _other_sizers(self, sizer: Machine, period: tuple[datetime, datetime]) -> dict[str, RopeAccount]:
         """The rope of every other sizer, as far as it bears on which one needs a person."""
