@@ -190,7 +190,7 @@ class Fetcher:
             batches,
             self._stops(machine, period),
             self.store.reels(machine.id, start - MARGIN, end + MARGIN),
-            self.store.plan(machine.line, start, end + PLAN_AHEAD),
+            self._plan(machine.line, start, end + PLAN_AHEAD),
             [frame for sizer in sizers for frame in self._rope_values(sizer, period)],
             self._weeks_before(machine, start),
             self._days_after(machine, end),
@@ -314,8 +314,24 @@ class Fetcher:
             self._batches(lines, (start, now)),
             _stacked([self.store.reels(m.id, start - MARGIN, now) for m in machines], REELS),
             stock,
-            _stacked([self.store.plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
+            _stacked([self._plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
+            self._disputed_plan(lines).filter(pl.col("end") > now),
+            self.store.contradicting("stock"),
         )
+
+    def _plan(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
+        """The plan of a line, without what overlaps a row that two exports tell differently.
+
+        With one product's row left out, the others would pass for the whole plan of that time.
+        """
+        plan = self.store.plan(line, start, end)
+        for first, last in self._disputed_plan([line]).select("start", "end").unique(maintain_order=True).iter_rows():
+            plan = plan.filter((pl.col("start") >= last) | (pl.col("end") <= first))
+        return plan
+
+    def _disputed_plan(self, lines: Sequence[str]) -> pl.DataFrame:
+        rows = self.store.contradicting("plan").filter(pl.col("line").is_in(lines))
+        return rows.with_columns(pl.col("end").fill_null(pl.col("start") + pl.duration(days=1)))
 
     def _good(
         self,
