@@ -69,12 +69,10 @@ def fresh_residuals(model: RopeModel) -> Floats:
     noise = model.fit.noises[mode]
     scale = innovation_form(noise)[1] * float(np.sqrt(model.fit.variance[mode]))
     beta = model.fit.weight @ model.fit.beta
-    moved = model.columns[:, 2:] @ beta[2:]
+    moved = model.columns[:, 2:] @ beta[2 : model.columns.shape[1]]
     left = model.deviation - moved
     edges = [0, *(a.first for a in model.adjustments), model.n]
-    return np.concatenate(
-        [_segment(left[a:b], noise, scale, float(model.fit.df[mode])) for a, b in pairwise(edges)]
-    )
+    return np.concatenate([_segment(left[a:b], noise, scale, float(model.fit.df[mode])) for a, b in pairwise(edges)])
 
 
 def _segment(y: Floats, noise: Noise, scale: float, df: float) -> Floats:
@@ -117,9 +115,7 @@ def watch(model: RopeModel, false_alarm_h: float = FALSE_ALARM_H) -> Watch:
     return Watch(slow, quick, single, sums, run_length, widths, limit, _last_signal(outside), starts[-1])
 
 
-def _averaged(
-    model: RopeModel, parts: list[Floats], smoothing: float, width: float, since: int
-) -> pl.DataFrame:
+def _averaged(model: RopeModel, parts: list[Floats], smoothing: float, width: float, since: int) -> pl.DataFrame:
     charts = [ewma(z, smoothing=smoothing, centre=0.0, sd=1.0, width=width, exact=False) for z in parts]
     mm = model.fit.sd()
     return model.points.select("running_h", "at").with_columns(
