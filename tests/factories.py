@@ -32,12 +32,7 @@ def readings(
     """READINGS of one channel: numbers, or texts."""
     numbers = None if value is None else np.asarray(value, float)
     frame = pl.DataFrame({"at": at, "value": numbers, "text": text})
-    same = {
-        "machine": pl.lit(machine),
-        "channel": pl.lit(channel),
-        "quality": pl.lit("good"),
-        "intake": pl.lit(1),
-    }
+    same = {"machine": pl.lit(machine), "channel": pl.lit(channel), "quality": pl.lit("good"), "intake": pl.lit(1)}
     whole = frame.with_row_index("row").with_columns(**same).select(list(READINGS))
     return whole.cast(dict(READINGS))  # type: ignore[arg-type]
 
@@ -48,9 +43,7 @@ def moments(at_s: np.ndarray) -> pl.Series:
     return pl.Series(micros).cast(pl.Datetime("us")).dt.replace_time_zone("UTC")
 
 
-def rows(
-    schema: Mapping[str, pl.DataType], frame: Sequence[Mapping[str, object]], **same: object
-) -> pl.DataFrame:
+def rows(schema: Mapping[str, pl.DataType], frame: Sequence[Mapping[str, object]], **same: object) -> pl.DataFrame:
     """Rows of a frame of core.frames: `same` in all, null where nothing is said, numbered from 0."""
     whole = [{**same, **row} for row in frame]
     assert all(row.keys() <= schema.keys() for row in whole), "a column that the frame does not have"

@@ -14,17 +14,7 @@ from lineview.app.records import RecordKeeper
 from lineview.app.works import answer_to
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Period
-from lineview.core.frames import (
-    ADJUSTMENTS,
-    BATCHES,
-    PLAN,
-    READINGS,
-    REELS,
-    STOCK,
-    STOP_LOG,
-    WEIGHTS,
-    empty,
-)
+from lineview.core.frames import ADJUSTMENTS, BATCHES, PLAN, READINGS, REELS, STOCK, STOP_LOG, WEIGHTS, empty
 from lineview.core.record_frames import RECORDS
 from lineview.machine.calendar import calendar
 from lineview.machine.likeliest import planned_time
@@ -144,8 +134,7 @@ def rope_seen(
         gauge_readings(sizer, frames.of(sizer.id)),
         counted(plant, sizer, frames.of(sizer.id), period) if has_counter else None,
         tuple(
-            counted(plant, m, frames.of(m.id), period)
-            for m in plant.machines_of(sizer.line, "cut-and-wrap machine")
+            counted(plant, m, frames.of(m.id), period) for m in plant.machines_of(sizer.line, "cut-and-wrap machine")
         ),
         frames.batches,
         with_named(frames.stop_log, frames.adjustments),
@@ -153,11 +142,7 @@ def rope_seen(
 
 
 def _weight_inputs(
-    plant: Plant,
-    machine: Machine,
-    counts: MachineCounts,
-    frames: Frames,
-    period: tuple[datetime, datetime],
+    plant: Plant, machine: Machine, counts: MachineCounts, frames: Frames, period: tuple[datetime, datetime]
 ) -> WeightInputs:
     sizer = next(iter(plant.machines_of(machine.line, "sizer")), None)
     rope = empty(READINGS) if sizer is None else frames.of(sizer.id)

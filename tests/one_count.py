@@ -29,12 +29,7 @@ _KINDS = ("step", "rollover", "reset", "glitch", "torn", "several turns")
 
 
 def increments(
-    readings: pl.DataFrame,
-    *,
-    modulus: int | None,
-    fastest_per_min: float,
-    margin: float = 0.05,
-    kinds: bool = True,
+    readings: pl.DataFrame, *, modulus: int | None, fastest_per_min: float, margin: float = 0.05, kinds: bool = True
 ) -> pl.DataFrame:
     """INCREMENTS of one counter's readings (at, value), with the kind of each."""
     at_us, value = in_order(readings)
@@ -82,9 +77,7 @@ def clock(
 ) -> Activity:
     """The activity by INCREMENTS of the piece counter."""
     pieces = None if made is None else made.cast(pl.Float64).to_numpy()  # a null is nan
-    return activity_from_counter(
-        steps_of(increments), band_low_per_min=band_low_per_min, gap_s=gap_s, made=pieces
-    )
+    return activity_from_counter(steps_of(increments), band_low_per_min=band_low_per_min, gap_s=gap_s, made=pieces)
 
 
 def count_machine(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 
 #: Read by the allocator of polars when its library is loaded; on systems where it has another, by nobody.
@@ -26,3 +27,12 @@ def give_memory_back() -> None:
 def keep_to_one_thread() -> None:
     """Let linear algebra use one thread, unless the user set it; to be called before numpy is imported."""
     os.environ.setdefault(THREADS, "1")
+
+
+#: Importing the libraries alone makes hundreds of thousands of objects, none of them garbage.
+OBJECTS_BEFORE_COLLECTING = 50_000
+
+
+def collect_garbage_seldom() -> None:
+    """Let Python look for circles of unused objects more seldom: a tenth of a command's time went there."""
+    gc.set_threshold(OBJECTS_BEFORE_COLLECTING)

@@ -37,9 +37,7 @@ def read_table(path: Path) -> ContentsRules:
         written_on=table["written_on"],
         source=table["source"],
         sampling=tuple(_sampling(row) for row in table["sampling"]),
-        shortages=tuple(
-            Shortage(float(r["from_g"]), r.get("grams"), r.get("percent")) for r in table["shortage"]
-        ),
+        shortages=tuple(Shortage(float(r["from_g"]), r.get("grams"), r.get("percent")) for r in table["shortage"]),
         correction={int(n): float(k) for n, k in table.get("correction", {}).items()},
         round_up=tuple((float(a), float(b)) for a, b in table.get("round_up", [])),
         never_beyond=table.get("never_beyond"),
@@ -122,9 +120,7 @@ def read_masses(text: str, where: str, tare_g: float = 0.0) -> list[float]:
             continue
         mass = _number(told)
         if mass is None:
-            faults.append(
-                Fault(f"'{told[:40]}' is not a mass", f"{where} line {number}", "a number of grams")
-            )
+            faults.append(Fault(f"'{told[:40]}' is not a mass", f"{where} line {number}", "a number of grams"))
         elif not mass - tare_g > 0:
             wanted = f"more than the tare of {tare_g:g} g" if tare_g else "more than 0 g"
             faults.append(Fault(f"'{told}' is too light for a filled bag", f"{where} line {number}", wanted))

@@ -29,10 +29,11 @@ if TYPE_CHECKING:  # the modules of the other questions are not needed to fetch 
     from lineview.order.answer import OrderInputs
     from lineview.rope.answer import RopeInputs
     from lineview.shift.answer import ShiftInputs
+    from lineview.week.account import Past, WeekInputs
     from lineview.weight.answer import WeightInputs
     from lineview.wrap.answer import WrapInputs
 
-    Inputs = ShiftInputs | WrapInputs | RopeInputs | WeightInputs | OrderInputs
+    Inputs = ShiftInputs | WrapInputs | RopeInputs | WeightInputs | OrderInputs | WeekInputs
 
 
 def with_reasons(log: pl.DataFrame, reasons: pl.DataFrame) -> pl.DataFrame:
@@ -47,10 +48,7 @@ def with_reasons(log: pl.DataFrame, reasons: pl.DataFrame) -> pl.DataFrame:
 def with_named(log: pl.DataFrame, recorded: pl.DataFrame) -> pl.DataFrame:
     """Add to the journal's adjustments those that a stop log names ("adjusted roller pair 3")."""
     named = log.filter(pl.col("reason").str.to_lowercase().str.starts_with("adjust")).select(
-        "machine",
-        pl.col("start").alias("at"),
-        pl.col("reason").alias("what"),
-        pl.lit("stop log").alias("note"),
+        "machine", pl.col("start").alias("at"), pl.col("reason").alias("what"), pl.lit("stop log").alias("note")
     )
     given = recorded if recorded.width else pl.DataFrame(schema=ADJUSTMENTS)
     return pl.concat([given.select(list(ADJUSTMENTS)), named]).unique(["machine", "at"]).sort("at")
@@ -79,6 +77,7 @@ class Measured:
     sizers: dict[tuple[str, Period], RopeAccount] = field(default_factory=dict)
     counts: dict[tuple[str, Period, bool], MachineCounts] = field(default_factory=dict)
     output: dict[tuple[str, datetime], pl.DataFrame] = field(default_factory=dict)
+    pasts: dict[tuple[str, datetime, datetime], Past | None] = field(default_factory=dict)
 
 
 class KeptMeasures:
@@ -147,9 +146,7 @@ class Fetcher:
 
     # -- counts ------------------------------------------------------------------------------------
 
-    def counts(
-        self, machine: Machine, period: tuple[datetime, datetime], *, whole: bool = False
-    ) -> MachineCounts:
+    def counts(self, machine: Machine, period: tuple[datetime, datetime], *, whole: bool = False) -> MachineCounts:
         """Counts of a machine over a period and the windows beside it; `whole`: exact at windows' ends."""
 
         def work_out() -> MachineCounts:
@@ -243,9 +240,7 @@ class Fetcher:
         start, end = period
         sizers = self.plant.machines_of(machine.line, "sizer")
         sizer = sizers[0] if sizers else None
-        others = [
-            m for m in self.plant.machines if m.line != machine.line and m.kind == "cut-and-wrap machine"
-        ]
+        others = [m for m in self.plant.machines if m.line != machine.line and m.kind == "cut-and-wrap machine"]
         on_line = [m for m in self.plant.machines if m.line == machine.line]
         return WeightInputs(
             self.counts(machine, period),
@@ -269,16 +264,9 @@ class Fetcher:
         lines = sorted({m.line for m in machines})
         now = order_moment(scope)
         stock = self.store.stock()
-        counted = [
-            max(count.counted_at, now - FOLLOWED)
-            for count in latest_counts(self.plant, stock).by_web.values()
-        ]
+        counted = [max(count.counted_at, now - FOLLOWED) for count in latest_counts(self.plant, stock).by_web.values()]
         start = min([now - RECENT, *counted])
-        counts = {
-            m.id: self.counts(m, (start, now), whole=True)
-            for m in machines
-            if self.store.span(m.id) is not None
-        }
+        counts = {m.id: self.counts(m, (start, now), whole=True) for m in machines if self.store.span(m.id) is not None}
         made = self.output(machines, now)
         return OrderInputs(
             counts,
@@ -310,9 +298,7 @@ class Fetcher:
         """Good pieces by line, day and product of up to two years before a moment: DAILY_OUTPUT."""
         return joined(
             [
-                keep(
-                    self.measured.output, (machine.id, now), partial(self._output, machine, now), OUTPUT_KEPT
-                )
+                keep(self.measured.output, (machine.id, now), partial(self._output, machine, now), OUTPUT_KEPT)
                 for machine in machines
             ]
         )
@@ -332,9 +318,7 @@ class Fetcher:
     def _over(self, machine: Machine, start: datetime, end: datetime) -> tuple[MachineCounts, pl.DataFrame]:
         """Counts and batches of a stretch between two windows of a machine."""
         between = self.records.of(self.store, self.plant, machine, (start, end), COUNTS, whole=True)
-        counts = machine_counts(
-            machine, between, self._planned(between), (start, end), gap_s=self.plant.gap_s
-        )
+        counts = machine_counts(machine, between, self._planned(between), (start, end), gap_s=self.plant.gap_s)
         return counts, self._batches([machine.line], (start, end))
 
     # -- what else was exported --------------------------------------------------------------------

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TypeVar, get_args
 
+from lineview.app.second_scope import SecondScope, read_second_scope
 from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
 from lineview.plant import Machine, MachineKind, Plant
@@ -24,13 +25,15 @@ class QuestionScope:
     Parameters
     ----------
     question : str
-        Which of the five.
+        Which of the six.
     line, machine : str, optional
         Ids; by default the first line's machine that the question is about.
     period : str, ShiftOfDay or Days, optional
         The name of a period; by default the one that suits the question.
     start, end : datetime.datetime, optional
         Moments in the plant's wall time or with an offset; either takes the place of `period`.
+    only, against : SecondScope, optional
+        Of the week: the shift and product it is cut to, and what it is compared with.
     """
 
     question: Question
@@ -39,6 +42,8 @@ class QuestionScope:
     period: PeriodName | None = None
     start: datetime | None = None
     end: datetime | None = None
+    only: SecondScope | None = None
+    against: SecondScope | None = None
 
     @property
     def named_period(self) -> PeriodName:
@@ -53,19 +58,23 @@ def read_question(
     period: str | None = None,
     start: str | None = None,
     end: str | None = None,
+    only: str | None = None,
+    against: str | None = None,
 ) -> QuestionScope:
     """Read what is asked; an empty text is as good as none.
 
     Parameters
     ----------
     question : str
-        "rope", "weight", "shift", "wrap" or "order".
+        "rope", "weight", "shift", "wrap", "order" or "week".
     line, machine : str, optional
         Ids.
     period : str, optional
         As in lineview.plant.periods.read_period.
     start, end : str, optional
         Moments, as in lineview.plant.periods.read_wall_time.
+    only, against : str, optional
+        Of the week, as in lineview.app.second_scope.read_second_scope.
 
     Returns
     -------
@@ -89,9 +98,14 @@ def read_question(
     name = _read(read_period, period, faults)
     first = _read(lambda text: read_wall_time(text, "--from"), start, faults)
     last = _read(lambda text: read_wall_time(text, "--to"), end, faults)
+    part, other = (_read(read_second_scope, text, faults) for text in (only, against))
+    if (part or other) and known not in (None, "week"):
+        faults.append(Fault(f"'{known}' is not compared", "--against", "the question week"))
+    if part is not None and part != SecondScope(shift=part.shift, product=part.product):
+        faults.append(Fault("the first scope is cut to a shift or a product alone", "--only", "shift=… or product=…"))
     if known is None or faults:
         raise AskError(faults)
-    return QuestionScope(known, line or None, machine or None, name, first, last)
+    return QuestionScope(known, line or None, machine or None, name, first, last, part, other)
 
 
 def _read(read: Callable[[str], T], text: str | None, faults: list[Fault]) -> T | None:
@@ -127,7 +141,7 @@ def machines_asked(plant: Plant, question: Question, line: str | None = None) ->
     plant : Plant
         The plant description.
     question : str
-        Which of the five.
+        Which of the six.
     line : str, optional
         Id of a line.
 
@@ -143,17 +157,31 @@ def machines_asked(plant: Plant, question: Question, line: str | None = None) ->
 def choose_machine(plant: Plant, asked: QuestionScope, span_of: Callable[[str], Period | None]) -> Machine:
     """Choose the machine a question is asked of."""
     line = asked.line
-    if line is not None and line not in (known := [one.id for one in plant.lines]):
-        raise AskError(Fault(f"unknown line '{line}'", "--line", f"one of {', '.join(known)}"))
+    _check_line(plant, line)
     fitting = machines_asked(plant, asked.question, line)
     if asked.machine:
         return _fitting(asked, known_machine(plant, asked.machine), fitting)
     if not fitting:
         where = f" on line {line}" if line else ""
-        raise AskError(
-            Fault(f"there is no {kind_for(asked.question)}{where}", "plant.toml", "one to ask about")
-        )
+        raise AskError(Fault(f"there is no {kind_for(asked.question)}{where}", "plant.toml", "one to ask about"))
     return next((m for m in fitting if span_of(m.id) is not None), fitting[0])
+
+
+def machines_of_week(plant: Plant, asked: QuestionScope) -> list[Machine]:
+    """The cut-and-wrap machines that a week is asked of: one, those of a line, or all."""
+    _check_line(plant, asked.line)
+    fitting = machines_asked(plant, asked.question, asked.line)
+    if asked.machine:
+        return [_fitting(asked, known_machine(plant, asked.machine), fitting)]
+    if not fitting:
+        where = f" on line {asked.line}" if asked.line else ""
+        raise AskError(Fault(f"there is no cut-and-wrap machine{where}", "plant.toml", "one to ask about"))
+    return fitting
+
+
+def _check_line(plant: Plant, line: str | None) -> None:
+    if line is not None and line not in (known := [one.id for one in plant.lines]):
+        raise AskError(Fault(f"unknown line '{line}'", "--line", f"one of {', '.join(known)}"))
 
 
 def _fitting(asked: QuestionScope, machine: Machine, fitting: list[Machine]) -> Machine:
@@ -168,8 +196,8 @@ def _fitting(asked: QuestionScope, machine: Machine, fitting: list[Machine]) -> 
     return machine
 
 
-def scope_of(plant: Plant, asked: QuestionScope, machine: Machine, span: Period) -> Scope:
-    """The scope of a question."""
+def scope_of(plant: Plant, asked: QuestionScope, machine: Machine | None, span: Period) -> Scope:
+    """The scope of a question; without a machine that of the lines asked about."""
     if asked.start or asked.end:
         period, label = _between(asked, plant, span), "the period asked for"
     else:
@@ -177,6 +205,8 @@ def scope_of(plant: Plant, asked: QuestionScope, machine: Machine, span: Period)
     if asked.question == "order" and (period.start >= span.end or period.end <= span.start):
         what = f"nothing was read in {label}, so there is no history to order by"
         raise AskError(Fault(what, "period", "a period with readings, or none to use all of them"))
+    if machine is None:
+        return Scope(asked.line or "", "", period, span.end, label)
     return Scope(machine.line, machine.id, period, span.end, label)
 
 

@@ -72,9 +72,7 @@ class RecordKeeper:
         whole: bool = False,
     ) -> pl.DataFrame:
         """Records of a machine over a period, and the nearest one with readings on either side."""
-        columns = list(
-            dict.fromkeys(["start", "end", "shift", "readings", "first_read", "last_read", *columns])
-        )
+        columns = list(dict.fromkeys(["start", "end", "shift", "readings", "first_read", "last_read", *columns]))
         extents = store.reading_extents(machine.id)
         if extents.is_empty():
             return pl.DataFrame(schema={name: RECORDS[name] for name in columns})
@@ -172,19 +170,11 @@ class RecordKeeper:
             self._verified[key] = wide if fresh else span
 
     def _wanted(
-        self,
-        store: StoreReader,
-        plant: Plant,
-        machine: Machine,
-        extents: pl.DataFrame,
-        span: tuple[datetime, datetime],
+        self, store: StoreReader, plant: Plant, machine: Machine, extents: pl.DataFrame, span: tuple[datetime, datetime]
     ) -> pl.DataFrame:
         """The windows that have readings, with what their records would be worked out from now."""
         frame = windows(plant.shifts, plant.zone, *span)
-        stretches = [
-            store.event_stretches("batches", machine.line),
-            store.event_stretches("reels", machine.id),
-        ]
+        stretches = [store.event_stretches("batches", machine.line), store.event_stretches("reels", machine.id)]
         frame = frame.with_columns(
             intakes=pl.Series(intakes_of(frame, extents), dtype=pl.List(pl.Int64())),
             events=pl.Series(event_marks(frame, stretches), dtype=pl.String),
@@ -245,9 +235,7 @@ class RecordKeeper:
         unsaved = self._unsaved.get(machine, pl.DataFrame(schema=RECORDS))
         return unsaved.join(replaced, on=["start", "end"], how="anti", maintain_order="left")
 
-    def _save(
-        self, machine: str, made: Mapping[str, tuple[pl.DataFrame, pl.DataFrame]], waiting: pl.DataFrame
-    ) -> None:
+    def _save(self, machine: str, made: Mapping[str, tuple[pl.DataFrame, pl.DataFrame]], waiting: pl.DataFrame) -> None:
         """Write new records, and those of the same months not yet saved, in the place of old ones."""
         parts = {}
         for month, (rows, replaced) in made.items():
@@ -270,9 +258,7 @@ class RecordKeeper:
         marks = pl.lit(machine).alias("machine"), pl.lit(month).alias("month")
         return old.select(*marks, *list(RECORDS)[2:])
 
-    def _records(
-        self, store: StoreReader, plant: Plant, machine: Machine, wanted: pl.DataFrame
-    ) -> pl.DataFrame:
+    def _records(self, store: StoreReader, plant: Plant, machine: Machine, wanted: pl.DataFrame) -> pl.DataFrame:
         """Make the record of each window, given in order with what it is worked out from."""
         if not wanted.height:
             return pl.DataFrame(schema=RECORDS)
@@ -283,9 +269,7 @@ class RecordKeeper:
         events = _Events(store, plant, machine, (start, end), cal)
         starts_us, ends_us = (wanted[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
         records: list[dict[str, Any]] = []
-        for row, inside in zip(
-            wanted.iter_rows(named=True), readings.within(starts_us, ends_us), strict=True
-        ):
+        for row, inside in zip(wanted.iter_rows(named=True), readings.within(starts_us, ends_us), strict=True):
             edges = events.within(row["start"], row["end"])
             values = make_record(machine, inside, edges, planned, gap_s=plant.gap_s)
             month = f"{row['start'].astimezone(UTC):%Y-%m}"
@@ -310,17 +294,9 @@ class RecordKeeper:
         halved = near.filter(over)
         if not halved.height:
             return near
-        nothing = [
-            pl.lit(None, dtype=RECORDS[name]).alias(name) for name in ("shift", "date", *COMPUTED_FROM)
-        ]
+        nothing = [pl.lit(None, dtype=RECORDS[name]).alias(name) for name in ("shift", "date", *COMPUTED_FROM)]
         parts = cut(halved.select("start", "end", *nothing[:2]), period).with_columns(nothing)
-        key = (
-            machine.id,
-            store.version(),
-            plant_mark(plant, machine),
-            tuple(parts["start"]),
-            tuple(parts["end"]),
-        )
+        key = (machine.id, store.version(), plant_mark(plant, machine), tuple(parts["start"]), tuple(parts["end"]))
         made = self._parts.get(key)
         if made is None:
             made = self._records(store, plant, machine, parts)
@@ -332,12 +308,7 @@ class _Events:
     """What happened on a machine over some windows, to cut its counts at."""
 
     def __init__(
-        self,
-        store: StoreReader,
-        plant: Plant,
-        machine: Machine,
-        span: tuple[datetime, datetime],
-        cal: pl.DataFrame,
+        self, store: StoreReader, plant: Plant, machine: Machine, span: tuple[datetime, datetime], cal: pl.DataFrame
     ) -> None:
         start, end = span
         sheet = store.batches(machine.line, start - timedelta(microseconds=BATCH_BEFORE_US), end)
@@ -354,10 +325,7 @@ class _Events:
     def within(self, start: datetime, end: datetime) -> Edges:
         """The moments within a window, its products and its days."""
         first_us, last_us = micros(start), micros(end)
-        first, last = (
-            start.astimezone(self._tz).date(),
-            (end - timedelta(microseconds=1)).astimezone(self._tz).date(),
-        )
+        first, last = (start.astimezone(self._tz).date(), (end - timedelta(microseconds=1)).astimezone(self._tz).date())
         days = [first + timedelta(days=k) for k in range((last - first).days + 1)]
         begins = [datetime.combine(day, datetime.min.time(), tzinfo=self._tz) for day in days[1:]]
         midnights = np.array([micros(begin) for begin in begins], dtype=np.int64)
@@ -366,9 +334,7 @@ class _Events:
         moments = (self._moments_us, midnights, self._batch_us[seen], self._ended_us[seen])
         inside = np.concatenate([part[(part > first_us) & (part < last_us)] for part in moments])
         products = tuple(self._products[seen])
-        return Edges(
-            np.unique(inside).astype(np.int64), self._batch_us[seen], products, midnights, tuple(days)
-        )
+        return Edges(np.unique(inside).astype(np.int64), self._batch_us[seen], products, midnights, tuple(days))
 
 
 def _around(records: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
@@ -391,9 +357,7 @@ def _within(span: tuple[datetime, datetime]) -> pl.Expr:
     return (pl.col("end") > span[0]) & (pl.col("start") <= span[1])
 
 
-def _whole_months(
-    span: tuple[datetime, datetime], there: tuple[datetime, datetime]
-) -> tuple[datetime, datetime]:
+def _whole_months(span: tuple[datetime, datetime], there: tuple[datetime, datetime]) -> tuple[datetime, datetime]:
     """Widen a span to the months [UTC] that it touches, as far as there are readings."""
     first, after = span[0].astimezone(UTC).replace(day=1), span[1].astimezone(UTC).replace(day=1)
     after = (after + timedelta(days=32)).replace(day=1)
@@ -402,9 +366,7 @@ def _whole_months(
     return min(span[0], max(start, there[0])), max(span[1], min(end, there[1]))
 
 
-def _trimmed(
-    near: pl.DataFrame, period: tuple[datetime, datetime], there: tuple[datetime, datetime]
-) -> pl.DataFrame:
+def _trimmed(near: pl.DataFrame, period: tuple[datetime, datetime], there: tuple[datetime, datetime]) -> pl.DataFrame:
     """Shorten windows to the period at an end beyond all readings: nothing in their records is left out."""
     start, end = (pl.lit(moment, dtype=UTC_US) for moment in period)
     early = (pl.col("start") < start) & (pl.col("end") > start) & pl.lit(period[0] <= there[0])
@@ -413,9 +375,7 @@ def _trimmed(
     names = [name for name in ("shift", "date") if name in near.columns]
     parts = [pl.when(whole).then(name).alias(name) for name in names]
     return near.with_columns(
-        *parts,
-        start=pl.when(early).then(start).otherwise("start"),
-        end=pl.when(late).then(end).otherwise("end"),
+        *parts, start=pl.when(early).then(start).otherwise("start"), end=pl.when(late).then(end).otherwise("end")
     )
 
 

@@ -12,6 +12,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from lineview.core.errors import AskError, Fault, PlantError
+from lineview.core.figure import Period
 from lineview.plant import Layout, Machine, Plant
 from lineview.plant.read import read_plant
 from lineview.plant.write import layout_toml
@@ -176,6 +177,7 @@ CLOCKS_DIFFER = timedelta(hours=1)
 #: Periods that every question can be asked of, and the one that stands before the shifts.
 GENERAL_PERIODS = (
     ("this-week", "since Monday"),
+    ("last-week", "the last whole week"),
     ("last-7-days", "the last 7 days"),
     ("last-28-days", "the last 28 days"),
     ("all", "all readings"),
@@ -339,6 +341,14 @@ class Works:
         """
         self.store.set_stop_reason(self.known_machine(machine).id, start, end, reason)
 
+    def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
+        """Say why a machine stood at several stops [UTC] at once; give the mark that undoes it."""
+        return self.store.set_stop_reasons(self.known_machine(machine).id, stops, reason)
+
+    def undo_stop_reasons(self, mark: int) -> int:
+        """Give stops back the reasons they had before those set together; give how many there were."""
+        return self.store.undo_stop_reasons(mark)
+
     # -- asking ------------------------------------------------------------------------------------
 
     def ask(self, asked: QuestionScope) -> Answer:
@@ -374,16 +384,35 @@ class Works:
         from lineview.app.question import choose_machine, scope_of
         from lineview.app.works import answer_to
 
+        if asked.question == "week":
+            return self._work_out_week(plant, state, asked)
         with self.store.snapshot() as store:
             machine = choose_machine(plant, asked, store.span)
             span = store.span(machine.id) or store.span()
             if span is None:
-                do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
-                raise AskError(Fault("there are no readings yet", str(self.folder), do=do))
+                raise self._nothing_read()
             scope = scope_of(plant, asked, machine, span)
             measured = self.measured.of((store.version(), state))
             inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope)
         return answer_to(asked.question, plant, scope, inputs)
+
+    def _work_out_week(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
+        from lineview.app.question import machines_of_week, scope_of
+        from lineview.app.week_inputs import WeekFetcher
+
+        with self.store.snapshot() as store:
+            machines = machines_of_week(plant, asked)
+            span = store.span()
+            if span is None:
+                raise self._nothing_read()
+            scope = scope_of(plant, asked, machines[0] if asked.machine else None, span)
+            measured = self.measured.of((store.version(), state))
+            inputs = WeekFetcher(store, self.records, plant, measured).week(scope, machines, asked.only, asked.against)
+        return answer_to("week", plant, scope, inputs)
+
+    def _nothing_read(self) -> AskError:
+        do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
+        return AskError(Fault("there are no readings yet", str(self.folder), do=do))
 
     def known_machine(self, name: str) -> Machine:
         """The machine of this id."""
@@ -397,7 +426,7 @@ class Works:
         Parameters
         ----------
         question : str
-            Which of the five; for the shift, shifts come first.
+            Which of the six; for the shift, shifts come first.
         line : str, optional
             Id of the line asked about.
 
@@ -418,6 +447,10 @@ class Works:
         shifts = [] if span is None else reversed(shifts_between(plant.shifts, plant.tz, span))
         named = [LAST_SHIFT, *((name, label) for name, label, _ in shifts)]
         return [*named, *GENERAL_PERIODS] if question == "shift" else [*GENERAL_PERIODS, *named]
+
+    def span(self) -> Period | None:
+        """From the first to the last reading of all machines [UTC]; None before the first."""
+        return self.store.span()
 
     def last_reading(self) -> datetime | None:
         """The last reading's moment [UTC] over all machines; None before the first."""
@@ -446,6 +479,7 @@ WHERE: dict[Question, tuple[str, str]] = {
     "shift": ("lineview.shift.answer", "answer_shift"),
     "wrap": ("lineview.wrap.answer", "answer_wrap"),
     "order": ("lineview.order.answer", "answer_order"),
+    "week": ("lineview.week.answer", "answer_week"),
 }
 
 

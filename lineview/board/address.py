@@ -17,10 +17,11 @@ NAMES = {
     "shift": "Shift",
     "wrap": "Wrap",
     "order": "Order",
+    "week": "Week",
     "bags": "Bags",
     "intake": "Intake",
 }
-KEPT = ("line", "machine", "period", "intake", "from")
+KEPT = ("line", "machine", "period", "intake", "from", "only", "against")
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,8 @@ class Address:
         Whose refusals the intake page lists.
     first : int
         The first refusal listed, from 0.
+    only, against : str or None
+        Of the week: what it is cut to and compared with, as read_second_scope reads them.
     """
 
     page: str
@@ -45,6 +48,8 @@ class Address:
     period: str | None = None
     intake: int | None = None
     first: int = 0
+    only: str | None = None
+    against: str | None = None
 
     @property
     def question(self) -> Question | None:
@@ -58,7 +63,8 @@ class Address:
         """What the page asks; an AskError where it asks nothing, or its period cannot be read."""
         if self.question is None:
             raise AskError(Fault("there is no page at this address"))
-        return read_question(self.question, self.line, self.machine, self.period)
+        second = (self.only, self.against) if self.question == "week" else (None, None)
+        return read_question(self.question, self.line, self.machine, self.period, only=second[0], against=second[1])
 
     def on(self, page: str) -> Address:
         """The address of another page about the same line and period.
@@ -80,6 +86,10 @@ class Address:
         """The address for another period."""
         return replace(self, period=period)
 
+    def compared(self, only: str, against: str) -> Address:
+        """The address compared with a second scope; "" for none."""
+        return replace(self, only=only or None, against=against or None)
+
     @property
     def href(self) -> str:
         """The address as a link."""
@@ -96,6 +106,7 @@ class Address:
     @property
     def _query(self) -> str:
         given = {"line": self.line, "machine": self.machine, "period": self.period}
+        given |= {"only": self.only, "against": self.against}
         query = {name: value for name, value in given.items() if value}
         if self.intake is not None:
             query["intake"] = str(self.intake)
@@ -115,6 +126,8 @@ def read_address(pathname: str | None, search: str | None) -> Address:
         told.get("period") or None,
         _whole(told.get("intake")),
         _whole(told.get("from")) or 0,
+        told.get("only") or None,
+        told.get("against") or None,
     )
 
 

@@ -48,9 +48,7 @@ def graph(picture: Picture, words: str, scale: float = 1.0) -> html.Figure:
         [
             html.Figcaption(picture.title),
             html.Div(
-                dcc.Graph(
-                    figure=picture.figure, config=CONFIG, responsive=True, style={"height": height or "100%"}
-                ),
+                dcc.Graph(figure=picture.figure, config=CONFIG, responsive=True, style={"height": height or "100%"}),
                 role="img",
                 **aria(label=f"{picture.title}. {words}"),
             ),
@@ -62,11 +60,7 @@ def graph(picture: Picture, words: str, scale: float = 1.0) -> html.Figure:
 #: By a file's ending: what makes it, its media type, and the words of its link.
 FORMS: dict[str, tuple[Callable[[Answer, Plant], bytes], str, str]] = {
     "pdf": (to_pdf, "application/pdf", "This page as PDF"),
-    "xlsx": (
-        to_xlsx,
-        "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-        "as workbook (XLSX)",
-    ),
+    "xlsx": (to_xlsx, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "as workbook (XLSX)"),
     "csv": (to_csv, "text/csv", "what to order as CSV"),
 }
 
@@ -119,9 +113,7 @@ def working(answer: Answer, plant: Plant, more: list[Any]) -> html.Details:
     period = show.period(answer.scope.period, plant)
     asked = html.P(f"All of {period} ({plant.zone}), unless another period is named.", className="soft")
     return html.Details(
-        [html.Summary("How this was worked out"), *more, asked, table, *listed],
-        className="fold",
-        id="working",
+        [html.Summary("How this was worked out"), *more, asked, table, *listed], className="fold", id="working"
     )
 
 
@@ -188,9 +180,7 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     page.append(html.Div(tables, className="tables"))
     page.append(working(answer, plant, folded))
     if answer.notes:
-        page.append(
-            html.Ul([html.Li(note) for note in answer.notes], className="notes", **aria(label="notes"))
-        )
+        page.append(html.Ul([html.Li(note) for note in answer.notes], className="notes", **aria(label="notes")))
     page.append(sheet_links(address))
     return page
 

@@ -54,9 +54,7 @@ def add_routes(server: Flask, works: Works) -> None:
             at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
             known = works.ask(at.asked).series
             if name not in known:
-                raise AskError(
-                    Fault(f"there is no frame '{name}'", question, f"one of {', '.join(known) or 'none'}")
-                )
+                raise AskError(Fault(f"there is no frame '{name}'", question, f"one of {', '.join(known) or 'none'}"))
             return known[name]
 
         return _file(f"{question}-{name}", frame)
@@ -155,11 +153,7 @@ log = logging.getLogger(__name__)
 
 
 def create_app(
-    works: Works,
-    *,
-    night: bool | None = None,
-    hosts: Sequence[str] = LOCAL_HOSTS,
-    poll_s: float = 10.0,
+    works: Works, *, night: bool | None = None, hosts: Sequence[str] = LOCAL_HOSTS, poll_s: float = 10.0
 ) -> Dash:
     """Make the board of a works."""
     app = Dash(

@@ -16,18 +16,11 @@ from lineview.plant import Plant
 SENTENCE = "Check weighed bags of a lot against their label."
 SOFT = "The net-contents check an inspector would make; “lineview bags” does the same."
 #: Rules to check by, in the words of their documents.
-RULES = (
-    ("eu", "76/211/EEC (EU, UK)"),
-    ("hb133", "NIST Handbook 133, Category A (US)"),
-    ("r87", "OIML R 87"),
-)
+RULES = (("eu", "76/211/EEC (EU, UK)"), ("hb133", "NIST Handbook 133, Category A (US)"), ("r87", "OIML R 87"))
 #: A file of masses is small; a larger one is sent, up to this, so that its fault can be told.
 FILE_LIMIT_BYTES = 10_000_000
 TEXT_LIMIT = 200_000
-CAUTIONS = (
-    CAUTION,
-    "Label, rules and sample size follow local law; the tables say which edition they are of.",
-)
+CAUTIONS = (CAUTION, "Label, rules and sample size follow local law; the tables say which edition they are of.")
 
 
 def bags_form(plant: Plant) -> list[Any]:
@@ -40,9 +33,7 @@ def bags_form(plant: Plant) -> list[Any]:
                 html.Label(
                     [
                         "Masses of the weighed bags, one a line, g",
-                        dcc.Textarea(
-                            id="bags-masses", value="", rows=8, maxLength=TEXT_LIMIT, spellCheck=False
-                        ),
+                        dcc.Textarea(id="bags-masses", value="", rows=8, maxLength=TEXT_LIMIT, spellCheck=False),
                     ],
                     htmlFor="bags-masses",
                 ),
@@ -59,9 +50,7 @@ def bags_form(plant: Plant) -> list[Any]:
                     [
                         html.Legend("Rules"),
                         dcc.RadioItems(
-                            options=[{"label": name, "value": key} for key, name in RULES],
-                            value=usual,
-                            id="bags-rules",
+                            options=[{"label": name, "value": key} for key, name in RULES], value=usual, id="bags-rules"
                         ),
                     ]
                 ),
@@ -83,9 +72,7 @@ def _upload() -> dcc.Upload:
         html.Div(
             [
                 html.Strong("Or upload a file"),
-                html.Span(
-                    " — text or CSV with one mass a line; it is put into the field above.", className="soft"
-                ),
+                html.Span(" — text or CSV with one mass a line; it is put into the field above.", className="soft"),
             ],
             role="button",
             tabIndex=0,
@@ -130,12 +117,7 @@ def bind_bags(app: Dash) -> None:
             return no_update, faults_told(error)
 
     def check(
-        clicks: int | None,
-        masses: str | None,
-        label: str | None,
-        lot: str | None,
-        tare: str | None,
-        rules: str,
+        clicks: int | None, masses: str | None, label: str | None, lot: str | None, tare: str | None, rules: str
     ) -> Any:
         if not clicks:
             raise PreventUpdate

@@ -14,6 +14,7 @@ from lineview.board.address import read_address
 from lineview.board.bags_page import bind_bags
 from lineview.board.intake_page import TakeOutcome, decoded, faulty, outcome, take_upload
 from lineview.board.layout import chosen_stops, forms_of, page_of
+from lineview.board.patterns_form import bind_patterns
 from lineview.core.errors import LineviewError
 from lineview.plant.periods import moment
 
@@ -26,6 +27,7 @@ def bind(app: Dash, works: Works) -> None:
     _bind_taking(app, works)
     _bind_writing(app, works)
     bind_bags(app)
+    bind_patterns(app, works)
 
 
 def _clientside(name: str) -> ClientsideFunction:
@@ -33,21 +35,12 @@ def _clientside(name: str) -> ClientsideFunction:
 
 
 def _bind_showing(app: Dash, works: Works) -> None:
-    def show(
-        pathname: str, search: str, screen: dict[str, Any] | None, _version: object, shown: str | None
-    ) -> Any:
+    def show(pathname: str, search: str, screen: dict[str, Any] | None, _version: object, shown: str | None) -> Any:
         if screen is None:  # the browser has not yet said whether it is night
             raise PreventUpdate
         page = page_of(works, read_address(pathname, search), screen)
         here = f"{pathname}{search}"
-        return (
-            page.head,
-            page.sentence,
-            page.below,
-            page.foot,
-            page.title,
-            no_update if here == shown else here,
-        )
+        return (page.head, page.sentence, page.below, page.foot, page.title, no_update if here == shown else here)
 
     def forms(shown: str | None, pathname: str, search: str) -> Any:
         if shown is None:
@@ -81,25 +74,16 @@ def _bind_showing(app: Dash, works: Works) -> None:
         prevent_initial_call=True,
     )(forms)
     app.callback(
-        Output("version", "data"),
-        Input("tick", "n_intervals"),
-        State("version", "data"),
-        prevent_initial_call=True,
+        Output("version", "data"), Input("tick", "n_intervals"), State("version", "data"), prevent_initial_call=True
     )(look_again)
 
 
 def _bind_screen(app: Dash) -> None:
     app.clientside_callback(  # type: ignore[no-untyped-call]  # Dash leaves it bare
-        _clientside("screen"),
-        Output("screen", "data"),
-        Output("theme", "children"),
-        Input("theme", "n_clicks"),
+        _clientside("screen"), Output("screen", "data"), Output("theme", "children"), Input("theme", "n_clicks")
     )
     app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
-        _clientside("titled"),
-        Output("board", "className"),
-        Input("title", "data"),
-        Input("address", "pathname"),
+        _clientside("titled"), Output("board", "className"), Input("title", "data"), Input("address", "pathname")
     )
 
 
@@ -144,11 +128,7 @@ def _bind_taking(app: Dash, works: Works) -> None:
         return _taken(works, name, contents, False, {}), works.version()
 
     def accept(
-        clicks: list[int | None],
-        contents: str,
-        name: str,
-        answers: list[str | None],
-        asked: list[dict[str, str]],
+        clicks: list[int | None], contents: str, name: str, answers: list[str | None], asked: list[dict[str, str]]
     ) -> Any:
         if not any(clicks):
             raise PreventUpdate

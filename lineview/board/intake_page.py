@@ -110,11 +110,7 @@ def _undo(number: Any) -> html.Details:
             html.Div(
                 [
                     html.P("Its readings are removed from every answer; the file itself is kept."),
-                    html.Button(
-                        f"Undo intake {number}",
-                        id={"kind": "undo", "intake": int(number)},
-                        type="button",
-                    ),
+                    html.Button(f"Undo intake {number}", id={"kind": "undo", "intake": int(number)}, type="button"),
                 ]
             ),
         ],
@@ -134,15 +130,12 @@ def _refusals(works: Works, plant: Plant, address: Address) -> html.Section:
         ("later rows", last, last < refused.height),
     ):
         if there:
-            turns.append(
-                dcc.Link(words, href=Address("intake", address.line, None, None, number, start).href)
-            )
+            turns.append(dcc.Link(words, href=Address("intake", address.line, None, None, number, start).href))
     title = f"Refused by intake {number}"
     if refused.height:
         title += f": {first + 1:,} to {last:,} of {refused.height:,}"
     return html.Section(
-        [frame_table(title, part, plant, most=REFUSALS_A_PAGE), html.P(turns, className="acts")],
-        id="refusals",
+        [frame_table(title, part, plant, most=REFUSALS_A_PAGE), html.P(turns, className="acts")], id="refusals"
     )
 
 
@@ -249,10 +242,7 @@ def _proposal(told: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any]:
             [
                 html.Legend(question.text),
                 dcc.RadioItems(
-                    options=[
-                        {"label": f"{value} — {meaning}", "value": value}
-                        for value, meaning in question.options
-                    ],
+                    options=[{"label": f"{value} — {meaning}", "value": value} for value, meaning in question.options],
                     id={"kind": "settle", "about": question.about},
                 ),
             ]
@@ -261,10 +251,7 @@ def _proposal(told: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any]:
     ]
     faults = html.Ul([html.Li(str(f)) for f in told.faults], className="faults", role="alert")
     return [
-        html.P(
-            f"No layout in the plant description fits {told.file_name}. It looks like this one:",
-            className="told",
-        ),
+        html.P(f"No layout in the plant description fits {told.file_name}. It looks like this one:", className="told"),
         *([faults] if told.faults else []),
         plain_table(
             f"Proposed layout “{layout.id}”, an export of {layout.kind}",
@@ -275,7 +262,5 @@ def _proposal(told: TakeOutcome, proposal: Proposal, plant: Plant) -> list[Any]:
         frame_table("Preview: first rows", proposal.sample.head(8), plant),
         *[html.P(note, className="soft") for note in proposal.notes],
         *asked,
-        html.Button(
-            "Accept this layout and take the file in", id={"kind": "accept", "file": "given"}, type="button"
-        ),
+        html.Button("Accept this layout and take the file in", id={"kind": "accept", "file": "given"}, type="button"),
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import pairwise
 from typing import Any
 
 from dash import dcc, html
@@ -15,13 +16,14 @@ from lineview.board.address import NAMES, Address
 from lineview.board.answer_page import answer_page, cautions, fault_page, graph, sentence
 from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
 from lineview.board.intake_page import give_form, intake_page, intake_sentence
+from lineview.board.patterns_form import patterns_form
 from lineview.board.tables import aria
 from lineview.charts.render import pictures
 from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.core.errors import LineviewError, PlantError
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer
+from lineview.report.answer import ALL_LINES, Answer, scope_name
 
 
 def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) -> list[Any]:
@@ -29,9 +31,7 @@ def header(works: Works, plant: Plant, address: Address, shown: dict[str, str]) 
     return [
         html.Span(plant.shop, className="shop"),
         html.Nav(
-            [_page_link(page, name, address) for page, name in NAMES.items()],
-            className="pages",
-            **aria(label="pages"),
+            [_page_link(page, name, address) for page, name in NAMES.items()], className="pages", **aria(label="pages")
         ),
         html.Div(_pickers(works, plant, address, shown), className="pickers"),
     ]
@@ -54,10 +54,7 @@ def wall_clock(plant: Plant) -> html.Span:
 def opening(shop: str) -> list[Any]:
     """The head as it stands before an answer is worked out: the shop's name and the pages."""
     pages = [dcc.Link(name, href=Address(page).href) for page, name in NAMES.items()]
-    return [
-        html.Span(shop, className="shop"),
-        html.Nav(pages, className="pages", **aria(label="pages")),
-    ]
+    return [html.Span(shop, className="shop"), html.Nav(pages, className="pages", **aria(label="pages"))]
 
 
 def _page_link(page: str, name: str, address: Address) -> Any:
@@ -73,18 +70,46 @@ def _pickers(works: Works, plant: Plant, address: Address, shown: dict[str, str]
     whole = question == "order"  # stock is the whole works', whatever the line
     lines = [] if whole else [(line.id, line.name or line.id) for line in plant.lines]
     machines = [] if whole else [(m.id, m.shown) for m in machines_asked(plant, question, address.line)]
+    if question == "week":
+        lines, machines = [("", ALL_LINES), *lines], [("", ALL_MACHINES), *machines]
     picked: list[Any] = []
     if len(lines) > 1:
         picked.append(_picker("line", shown.get("line"), lines, address.line, address.with_line))
     if len(machines) > 1:
-        picked.append(
-            _picker("machine", shown.get("machine"), machines, address.machine, address.with_machine)
-        )
+        picked.append(_picker("machine", shown.get("machine"), machines, address.machine, address.with_machine))
+    if question == "week":
+        picked.append(_second_picker(plant, address))
     periods = works.periods(question, address.line)
-    picked.append(
-        _picker("period", shown.get("period"), periods, address.period, address.with_period, _days())
-    )
+    picked.append(_picker("period", shown.get("period"), periods, address.period, address.with_period, _days()))
     return picked
+
+
+def _second_picker(plant: Plant, address: Address) -> html.Details:
+    """The picker of a second scope: a choice is what the first is cut to and what it is compared with."""
+    choices: list[tuple[str, str]] = [("|", "nothing"), ("|previous", "the time before")]
+    lines = [line for line in plant.lines if line.id != address.line]
+    if address.line is not None:
+        choices += [(f"|line={line.id}", line.name or line.id) for line in lines]
+    elif len(plant.lines) > 1:
+        first, others = plant.lines[0], plant.lines[1:]
+        for line in others:
+            choices.append((f"line:{first.id}|line={line.id}", f"{first.name or first.id}: {line.name or line.id}"))
+    for shift, other in pairwise(plant.shifts):
+        choices.append((f"shift={shift.id}|shift={other.id}", f"{shift.id} shifts: {other.id}"))
+
+    def to(token: str) -> Address:
+        only, _, against = token.partition("|")
+        if only.startswith("line:"):
+            return address.with_line(only.removeprefix("line:")).compared("", against)
+        return address.compared(only, against)
+
+    current = f"{address.only or ''}|{address.against or ''}"
+    named = dict(choices).get(current) or address.against or "nothing"
+    return _picker("against", named, choices, current, to)
+
+
+#: What the week is asked of where no machine is picked.
+ALL_MACHINES = "all machines"
 
 
 def _picker(
@@ -99,13 +124,7 @@ def _picker(
     current = name or dict(choices).get(chosen or "") or chosen or (choices[0][1] if choices else "none yet")
     kinds = [] if current.casefold().startswith(kind) else [html.Span(f"{kind} ", className="kind")]
     links = [
-        html.Li(
-            dcc.Link(
-                label,
-                href=to(token).href,
-                className="chosen" if label == current or token == chosen else "",
-            )
-        )
+        html.Li(dcc.Link(label, href=to(token).href, className="chosen" if label == current or token == chosen else ""))
         for token, label in choices
     ]
     return html.Details(
@@ -120,12 +139,7 @@ def _picker(
 
 def _days() -> html.Div:
     """The fields for a stretch of days of one's own."""
-    field: dict[str, Any] = {
-        "type": "text",
-        "placeholder": "2026-06-08",
-        "debounce": False,
-        "className": "day",
-    }
+    field: dict[str, Any] = {"type": "text", "placeholder": "2026-06-08", "debounce": False, "className": "day"}
     return html.Div(
         [
             html.Label(["from", dcc.Input(id="day-from", **field)]),
@@ -158,14 +172,9 @@ def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
         [
             html.Summary("Enter the stop reason"),
             html.Fieldset(
-                [
-                    html.Legend("Stops"),
-                    dcc.Checklist(options=options, value=[], id="stops", className="stops"),
-                ]
+                [html.Legend("Stops"), dcc.Checklist(options=options, value=[], id="stops", className="stops")]
             ),
-            html.Label(
-                ["Reason, in your own words", dcc.Input(id="reason", type="text", maxLength=80, value="")]
-            ),
+            html.Label(["Reason, in your own words", dcc.Input(id="reason", type="text", maxLength=80, value="")]),
             html.Button("Set the reason", id="set-reason", type="button"),
             html.P("", id="reason-told", role="status"),
         ],
@@ -202,10 +211,7 @@ def adjustment_form(plant: Plant) -> html.Details:
                 ]
             ),
             html.Label(
-                [
-                    "What was done",
-                    dcc.Input(id="adjusted-what", type="text", maxLength=80, placeholder="pair 3 opened"),
-                ]
+                ["What was done", dcc.Input(id="adjusted-what", type="text", maxLength=80, placeholder="pair 3 opened")]
             ),
             html.Label(["Note", dcc.Input(id="adjusted-note", type="text", maxLength=200)]),
             html.Button("Save", id="set-adjustment", type="button"),
@@ -284,11 +290,11 @@ def _answered(works: Works, address: Address, look: ChartStyle) -> Page:
 
 
 def _names(plant: Plant, answer: Answer) -> dict[str, str]:
-    machine = plant.machine(answer.scope.machine)
     line = next((one.name or one.id for one in plant.lines if one.id == answer.scope.line), "")
+    whole = answer.scope.line or ALL_LINES
     return {
-        "line": line or answer.scope.line,
-        "machine": machine.shown if machine else answer.scope.machine,
+        "line": line or whole,
+        "machine": scope_name(answer.scope, plant) if answer.scope.machine else ALL_MACHINES,
         "period": answer.scope.label,
     }
 
@@ -314,13 +320,15 @@ def forms_of(works: Works, address: Address) -> tuple[list[Any], list[Any]]:
     """What a person can write on a page; kept apart so that a refresh never wipes what is typed."""
     try:
         plant = works.plant
-        if address.page not in ("shift", "rope"):
+        if address.page not in ("shift", "rope", "week"):
             return _unasked(plant, address)
         answer = works.ask(address.asked)
     except LineviewError:  # the page itself says what is wrong
         return [], []
     if address.page == "rope":
         return [], [adjustment_form(plant)]
+    if address.page == "week":
+        return [], patterns_form(answer, plant)
     form = reasons_form(answer, plant)
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
     return [], [*([form] if form is not None else []), html.P(wall)]
@@ -374,10 +382,7 @@ def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> htm
             dcc.Interval(id="tick", interval=poll_s * 1000),
             html.A("Skip to the answer", href="#answer", className="skip"),
             html.Header(
-                [
-                    html.Div(list(opening), id="head", className="head"),
-                    html.Button("Night", id="theme", type="button"),
-                ],
+                [html.Div(list(opening), id="head", className="head"), html.Button("Night", id="theme", type="button")],
                 className="top",
             ),
             html.Main(

@@ -33,10 +33,7 @@ def answer_table(table: Table, plant: Plant) -> html.Div:
     headings = [show.heading(words, unit, plant) for _, words, unit in table.columns]
     places = show.table_decimals(table.columns, table.rows, plant)
     rows = [
-        [
-            show.cell(row.get(key), unit, plant, _places(row.get(key), places[key]))
-            for key, _, unit in table.columns
-        ]
+        [show.cell(row.get(key), unit, plant, _places(row.get(key), places[key])) for key, _, unit in table.columns]
         for row in table.rows
     ]
     right = [_is_number([row.get(key) for row in table.rows]) for key, _, _ in table.columns]
@@ -61,9 +58,7 @@ def open_or_folded(table: Table, plant: Plant, is_open: bool) -> html.Div | html
     rows = f"{len(table.rows)} rows" if len(table.rows) != 1 else "1 row"
     inner = answer_table(replace(table, rows=table.rows[:MOST_FOLDED]), plant)
     more = len(table.rows) - MOST_FOLDED
-    note = (
-        [html.P(f"{more:,} further rows are in the sheet and the JSON of this answer.")] if more > 0 else []
-    )
+    note = [html.P(f"{more:,} further rows are in the sheet and the JSON of this answer.")] if more > 0 else []
     return html.Details([html.Summary(f"{table.title} ({rows})"), inner, *note], className="fold wide")
 
 
@@ -86,9 +81,7 @@ def plain_table(
     """A table of ready cells."""
     side = ["number" if r else "" for r in right]
     head = html.Tr([html.Th(h, scope="col", className=s) for h, s in zip(headings, side, strict=True)])
-    body = [
-        html.Tr([html.Td(c, className=_class(c, s)) for c, s in zip(row, side, strict=True)]) for row in rows
-    ]
+    body = [html.Tr([html.Td(c, className=_class(c, s)) for c, s in zip(row, side, strict=True)]) for row in rows]
     if not rows:
         body = [html.Tr(html.Td("nothing yet", colSpan=len(headings), className="soft"))]
     caption = html.Caption(title, className="hidden" if caption_hidden else "")
@@ -130,15 +123,7 @@ def frame_table(
 
 
 #: Units that end a column's name, as shown.
-ENDINGS = {
-    "mm": "mm",
-    "g": "g",
-    "kg": "kg",
-    "m": "m",
-    "h": "h",
-    "c": "°C",
-    "min": "min",
-}
+ENDINGS = {"mm": "mm", "g": "g", "kg": "kg", "m": "m", "h": "h", "c": "°C", "min": "min"}
 
 
 def _worded(name: str, headings: Mapping[str, tuple[str, str]]) -> tuple[str, str]:

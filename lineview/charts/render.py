@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import plotly.graph_objects as go
@@ -13,11 +13,12 @@ from lineview.charts.order import order_picture
 from lineview.charts.rope import Tolerance, cusum_picture, residual_picture, rope_picture
 from lineview.charts.shift import shift_picture
 from lineview.charts.style import ChartStyle, Picture, blank, label, see_through
+from lineview.charts.week import difference_picture, loss_picture
 from lineview.charts.weight import Target, weight_picture
 from lineview.charts.wrap import wrap_picture
 from lineview.core.units import in_units
 from lineview.report import show
-from lineview.report.answer import Answer
+from lineview.report.answer import Answer, scope_name
 
 #: The parts in their order, each with its words at a desk and on a phone.
 PARTS = (
@@ -118,9 +119,7 @@ def _draw(figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, panel: _Pane
     quiet = panel.name in ("shift_mm", "temperature_mm", "products_mm")
     figure.add_scatter(
         x=shown["running_h"].to_list(),
-        y=[
-            None if v is None else in_units(v, "mm", look.plant.units)[0] for v in shown[panel.name].to_list()
-        ],
+        y=[None if v is None else in_units(v, "mm", look.plant.units)[0] for v in shown[panel.name].to_list()],
         yaxis=f"y{_key(at)}",
         mode="lines",
         line={
@@ -141,6 +140,7 @@ NEEDS: dict[str, dict[str, tuple[str, ...]]] = {
     "shift": {"rate": ("at", "rate_per_min"), "tape": ("start", "end", "state", "reason")},
     "wrap": {"causes": ("web", "cause", "m_per_thousand")},
     "order": {"fan": ("web", "at", "low90", "low50", "mid", "high50", "high90")},
+    "week": {"losses": ("cause", "minutes", "cost", "verdict")},
 }
 
 
@@ -161,13 +161,9 @@ def pictures(answer: Answer, look: ChartStyle) -> tuple[Picture, ...]:
     """
     if not _drawable(answer):
         return ()
-    drawn = {
-        "rope": _rope,
-        "weight": _weight,
-        "shift": _shift,
-        "wrap": _wrap,
-        "order": _order,
-    }[answer.question](answer, look)
+    drawn = {"rope": _rope, "weight": _weight, "shift": _shift, "wrap": _wrap, "order": _order, "week": _week}[
+        answer.question
+    ](answer, look)
     return tuple(drawn)
 
 
@@ -189,8 +185,7 @@ def _called(answer: Answer) -> bool:
 
 
 def _shown(answer: Answer, look: ChartStyle) -> str:
-    machine = look.plant.machine(answer.scope.machine)
-    return machine.shown if machine else answer.scope.machine
+    return scope_name(answer.scope, look.plant)
 
 
 def _capital(words: str) -> str:
@@ -298,6 +293,15 @@ def _order(answer: Answer, look: ChartStyle) -> list[Picture]:
             )
         )
     return drawn
+
+
+def _week(answer: Answer, look: ChartStyle) -> list[Picture]:
+    """Draw the largest losses, in money where all of it is known."""
+    drawn = [loss_picture(answer.series["losses"], look)]
+    differences = answer.series.get("differences")
+    if differences is None or not differences.height:
+        return drawn
+    return [difference_picture(differences, look), *(replace(picture, first=False) for picture in drawn)]
 
 
 def _of_web(frame: pl.DataFrame | None, web: str) -> pl.DataFrame | None:

@@ -65,9 +65,7 @@ def rope_picture(
         _fan(figure, look, fan, scale, call)
     _ticks(figure, look, shown, fan, adjustments)
     _axes(figure, look, tolerance, scale, shown, fan)
-    return Picture(
-        f"{name}, diameter drawn {scale.times} times larger inside its tolerance", figure, height=340
-    )
+    return Picture(f"{name}, diameter drawn {scale.times} times larger inside its tolerance", figure, height=340)
 
 
 def _diameters(batches: pl.DataFrame, tolerance: Tolerance) -> pl.DataFrame:
@@ -94,9 +92,7 @@ def _scale(shown: pl.DataFrame, tolerance: Tolerance, fan: pl.DataFrame | None) 
 def _tolerance_band(figure: go.Figure, look: ChartStyle, tolerance: Tolerance, scale: _Scale) -> None:
     low, high = scale.edge(tolerance.low_mm), scale.edge(tolerance.high_mm)
     for sign in (1, -1):
-        figure.add_hrect(
-            y0=sign * low, y1=sign * high, fillcolor=look.tokens.band, line_width=0, layer="below"
-        )
+        figure.add_hrect(y0=sign * low, y1=sign * high, fillcolor=look.tokens.band, line_width=0, layer="below")
 
 
 def _band(figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, scale: _Scale) -> None:
@@ -149,11 +145,7 @@ def _fan(figure: go.Figure, look: ChartStyle, fan: pl.DataFrame, scale: _Scale, 
 
 
 def _ticks(
-    figure: go.Figure,
-    look: ChartStyle,
-    shown: pl.DataFrame,
-    fan: pl.DataFrame | None,
-    adjustments: pl.DataFrame | None,
+    figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, fan: pl.DataFrame | None, adjustments: pl.DataFrame | None
 ) -> None:
     """Mark now and every adjustment; where words would overlap the later adjustment keeps its own."""
     now = float(shown["running_h"].max() or 0.0)  # type: ignore[arg-type]  # a float column's maximum
@@ -252,9 +244,10 @@ def cusum_picture(cusum: pl.DataFrame, look: ChartStyle) -> Picture:
     Source: iso-7870-4
     """
     both = cusum.sort("running_h").with_columns(
-        down=-pl.col("lower"), floor=-pl.col("limit"),
+        down=-pl.col("lower"),
+        floor=-pl.col("limit"),
         outer=pl.when(pl.col("lower") > pl.col("upper")).then(-pl.col("lower")).otherwise(pl.col("upper")),
-    )  # fmt: skip
+    )
     shown = thin(both, "running_h", "outer")
     hours, unit = shown["running_h"].to_list(), show.unit_words("mm", look.plant.units)
     names = ("upper", "down", "floor", "limit", "outer")
@@ -273,15 +266,17 @@ def _converted(column: pl.Series, look: ChartStyle) -> list[float | None]:
     return [None if v is None else in_units(v, "mm", look.plant.units)[0] for v in column.to_list()]
 
 
-def _between(figure: go.Figure, look: ChartStyle, hours: list[float], low: Sequence[float | None],
-             high: Sequence[float | None]) -> None:  # fmt: skip
+def _between(
+    figure: go.Figure, look: ChartStyle, hours: list[float], low: Sequence[float | None], high: Sequence[float | None]
+) -> None:
     quiet = {"mode": "lines", "line": {"width": 0, "shape": "hv"}, "hoverinfo": "skip"}
     figure.add_scatter(x=hours, y=low, **quiet)
     figure.add_scatter(x=hours, y=high, fill="tonexty", fillcolor=look.tokens.band, **quiet)
 
 
-def _line(figure: go.Figure, look: ChartStyle, hours: list[float], value: Sequence[float | None], words: str,
-          dash: str) -> None:  # fmt: skip
+def _line(
+    figure: go.Figure, look: ChartStyle, hours: list[float], value: Sequence[float | None], words: str, dash: str
+) -> None:
     figure.add_scatter(
         x=hours,
         y=value,
@@ -302,11 +297,7 @@ def _limit_words(
 
 
 def _signals(
-    figure: go.Figure,
-    look: ChartStyle,
-    shown: pl.DataFrame,
-    hours: list[float],
-    value: Sequence[float | None],
+    figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, hours: list[float], value: Sequence[float | None]
 ) -> None:
     """Mark signals: filled and in the call colour where they stand, open and in ink where dealt with."""
     signal = shown["signal"].to_list()

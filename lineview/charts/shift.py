@@ -31,17 +31,7 @@ def shift_picture(
     figure = blank(look, "", "pieces a minute")
     low, high = nominal_per_min
     figure.add_hrect(y0=low, y1=high, fillcolor=look.tokens.band, line_width=0, layer="below")
-    label(
-        figure,
-        look,
-        f"nominal {low:g}–{high:g}",
-        0,
-        high,
-        xref="paper",
-        xanchor="left",
-        yanchor="bottom",
-        xshift=2,
-    )
+    label(figure, look, f"nominal {low:g}–{high:g}", 0, high, xref="paper", xanchor="left", yanchor="bottom", xshift=2)
     _rate(figure, look, rate)
     fastest = float(rate["rate_per_min"].max() or 0.0)  # type: ignore[arg-type]  # a float column's maximum
     _standing(figure, look, tape, low)

@@ -172,9 +172,7 @@ def _axis(look: ChartStyle, title: str) -> dict[str, Any]:
     }
 
 
-def label(
-    figure: go.Figure, look: ChartStyle, text: str, x: Any, y: float, *, colour: str = "", **more: Any
-) -> None:
+def label(figure: go.Figure, look: ChartStyle, text: str, x: Any, y: float, *, colour: str = "", **more: Any) -> None:
     """Set words on the data."""
     words = text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
     given = {"showarrow": False, "font": {"size": look.size(12), "color": colour or look.tokens.soft}}

@@ -81,9 +81,7 @@ def _gaps(means: list[float | None], ends: list[float | None], sign: int) -> lis
 
 
 def _told(row: dict[str, object], look: ChartStyle, places: int, unit: str) -> str:
-    parts = [
-        in_units(float(str(row[c])), "g", look.plant.units)[0] for c in ("mean_g",) if row[c] is not None
-    ]
+    parts = [in_units(float(str(row[c])), "g", look.plant.units)[0] for c in ("mean_g",) if row[c] is not None]
     mean = show.number(parts[0], places) if parts else show.NOTHING
     return f"{show.moment(row['at'], look.plant)}<br>{mean} {unit}, {row['n']} pieces"  # type: ignore[arg-type]  # a datetime
 
@@ -94,28 +92,14 @@ def _areas(figure: go.Figure, look: ChartStyle, target: Target) -> None:
 
     if target.low_g is not None and target.high_g is not None:
         figure.add_hrect(
-            y0=shown(target.low_g),
-            y1=shown(target.high_g),
-            fillcolor=look.tokens.band,
-            line_width=0,
-            layer="below",
+            y0=shown(target.low_g), y1=shown(target.high_g), fillcolor=look.tokens.band, line_width=0, layer="below"
         )
         label(
-            figure,
-            look,
-            "tolerance",
-            0,
-            shown(target.high_g),
-            xref="paper",
-            xanchor="left",
-            yanchor="bottom",
-            xshift=2,
+            figure, look, "tolerance", 0, shown(target.high_g), xref="paper", xanchor="left", yanchor="bottom", xshift=2
         )
     if target.target_g is not None:
         figure.add_hline(
-            y=shown(target.target_g),
-            line={"color": look.tokens.grey, "width": 1, "dash": "dash"},
-            layer="below",
+            y=shown(target.target_g), line={"color": look.tokens.grey, "width": 1, "dash": "dash"}, layer="below"
         )
         label(
             figure,

@@ -27,9 +27,7 @@ def wrap_picture(causes: pl.DataFrame, look: ChartStyle, *, call: bool = False) 
     ).filter(pl.col("length") > 0)
     webs = shown["web"].unique(maintain_order=True).to_list()
     start, end = _reach(shown, webs)
-    title = f"{LENGTHS.get(unit, unit)} per thousand good pieces" + (
-        f" (axis from {start:g})" if start else ""
-    )
+    title = f"{LENGTHS.get(unit, unit)} per thousand good pieces" + (f" (axis from {start:g})" if start else "")
     figure = blank(look, title, "")
     odd = look.tokens.call if call else look.tokens.ink
     for number, cause in enumerate(_ordered(shown)):
@@ -77,13 +75,7 @@ def _reach(shown: pl.DataFrame, webs: list[str]) -> tuple[float, float]:
 
 
 def _segments(
-    figure: go.Figure,
-    look: ChartStyle,
-    shown: pl.DataFrame,
-    webs: list[str],
-    cause: str,
-    number: int,
-    odd: str,
+    figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, webs: list[str], cause: str, number: int, odd: str
 ) -> None:
     of_cause = shown.filter(pl.col("cause") == cause)
     lengths = dict(zip(of_cause["web"].to_list(), of_cause["length"].to_list(), strict=True))
@@ -121,13 +113,7 @@ def _segments(
 
 
 def _words(
-    figure: go.Figure,
-    look: ChartStyle,
-    shown: pl.DataFrame,
-    webs: list[str],
-    start: float,
-    end: float,
-    odd: str,
+    figure: go.Figure, look: ChartStyle, shown: pl.DataFrame, webs: list[str], start: float, end: float, odd: str
 ) -> list[str]:
     """Set each segment's words above it where they fit; give the causes worded at least once."""
     worded: list[str] = []
@@ -142,15 +128,7 @@ def _words(
             text = f"{cause} {show.number(length, 1)}"
             if seen / (end - start) * 1000 > len(text) * 6.4 * look.scale:
                 colour = odd if cause == UNEXPLAINED else look.tokens.soft
-                label(
-                    figure,
-                    look,
-                    text,
-                    max(left, start) + seen / 2,
-                    at - 0.27,
-                    colour=colour,
-                    yanchor="bottom",
-                )
+                label(figure, look, text, max(left, start) + seen / 2, at - 0.27, colour=colour, yanchor="bottom")
                 worded.append(cause)
             left += length
     return worded

@@ -63,6 +63,33 @@ def _print(answer: Answer, plant: Plant, whole: bool) -> None:
         console.print(Text(f"\n{caution}"), soft_wrap=True)
 
 
+def print_patterns(works: Works, asked: QuestionScope) -> None:
+    """Print what recurs among stops without a reason."""
+    table = next((t for t in works.ask(asked).tables if t.name == "patterns" and t.rows), None)
+    if table is None:
+        console.print("No stops without a reason recur.")
+    else:
+        console.print(_table(table, works.plant))
+
+
+def accept_pattern(works: Works, asked: QuestionScope, number: int, reason: str | None) -> None:
+    """Give all stops of a pattern a reason."""
+    stops = works.ask(asked).series.get("pattern_stops")
+    rows = None if stops is None else stops.filter(stops["pattern"] == number)
+    if rows is None or not rows.height:
+        raise AskError(Fault(f"there is no pattern {number}", "--accept", "a number that 'lineview patterns' lists"))
+    words = reason or str(rows["reason"][0])
+    mark = works.set_stop_reasons(rows["machine"][0], rows.select("start", "end").rows(), words)
+    console.print(
+        f"“{words}” is set for {rows.height} stops. To undo it: lineview patterns --undo {mark}", soft_wrap=True
+    )
+
+
+def undo_pattern(works: Works, mark: int) -> None:
+    """Undo what was accepted."""
+    console.print(f"Undone for {works.undo_stop_reasons(mark)} stops.")
+
+
 def _figures(answer: Answer, plant: Plant) -> RichTable:
     table = RichTable("figure", "value", "interval", "what the interval is", "n", box=None)
     for column in (1, 2, 4):
@@ -94,9 +121,7 @@ def write_sheet(works: Works, asked: QuestionScope, file: Path) -> None:
     """Answer a question and write it to a file."""
     if file.suffix.lower() not in FORMS:
         raise AskError(
-            Fault(
-                f"'{file.suffix}' is not a kind of sheet", str(file), "a name ending in .pdf, .xlsx or .csv"
-            )
+            Fault(f"'{file.suffix}' is not a kind of sheet", str(file), "a name ending in .pdf, .xlsx or .csv")
         )
     answer = works.ask(asked)
     made = sheet_bytes(answer, works.plant, file.suffix.lower())
@@ -135,6 +160,4 @@ def _text(file: Path) -> str:
         return file.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         why = getattr(error, "strerror", None) or "it is not text"
-        raise IntakeError(
-            Fault(f"cannot be read: {why}", str(file), "a text file, one mass a line")
-        ) from None
+        raise IntakeError(Fault(f"cannot be read: {why}", str(file), "a text file, one mass a line")) from None

@@ -19,6 +19,7 @@ from lineview.app.question import QUESTIONS, QuestionScope
 from lineview.app.take_in import Taken
 from lineview.app.works import Works
 from lineview.cli.console import console
+from lineview.cli.sheet_writer import SheetWriter
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError, StoreError
 from lineview.core.resources import shipped
 from lineview.intake.detect.sheets import Proposal
@@ -212,9 +213,7 @@ def try_the_demo(into: Path, port: int | None) -> None:
 def _set_up(into: Path) -> None:
     made_before = (into / "plant.toml").is_file()
     if into.exists() and any(into.iterdir()) and not made_before:
-        raise StoreError(
-            Fault("the folder is not empty", str(into), "a new one, or one made by this command")
-        )
+        raise StoreError(Fault("the folder is not empty", str(into), "a new one, or one made by this command"))
     if made_before:
         return
     source = shipped("data") / "demo"
@@ -223,8 +222,10 @@ def _set_up(into: Path) -> None:
     copy2(source / "plant.toml", into / "plant.toml")
 
 
-def watch_folder(works: Works, folder: Path, every_s: float, looks: int, port: int | None) -> None:
-    """Look into a folder again and again, and take in what is new and has stopped growing."""
+def watch_folder(
+    works: Works, folder: Path, every_s: float, looks: int, port: int | None, writer: SheetWriter | None = None
+) -> None:
+    """Look into a folder again and again, and take in what is new and has stopped growing; write sheets due then."""
     if not folder.is_dir():
         raise IntakeError(Fault("not a folder", str(folder), "a folder that exports arrive in"))
     if port is not None:
@@ -238,6 +239,8 @@ def watch_folder(works: Works, folder: Path, every_s: float, looks: int, port: i
     try:
         while looks == 0 or count < looks:
             look(works, folder, seen, done)
+            if writer is not None:
+                writer.write(works)
             count += 1
             if looks == 0 or count < looks:
                 time.sleep(every_s)

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from lineview.app.allocator import give_memory_back, keep_to_one_thread
+from lineview.app.allocator import collect_garbage_seldom, give_memory_back, keep_to_one_thread
 from lineview.core.errors import LineviewError
 
 app = typer.Typer(
@@ -22,8 +22,7 @@ WorksFolder = Annotated[
     Path, typer.Option("--works", envvar="LINEVIEW_WORKS", help="The works folder, with plant.toml in it.")
 ]
 JournalUrl = Annotated[
-    str | None,
-    typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite."),
+    str | None, typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite.")
 ]
 HERE = Path()
 
@@ -75,17 +74,23 @@ def intake(
 
 @app.command()
 def answer(
-    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap or order.")],
+    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
     machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
     period: Annotated[
-        str | None,
-        typer.Option(help="last-shift, this-week, last-7-days, all, a day, or a shift: 2026-06-09.early."),
+        str | None, typer.Option(help="last-shift, this-week, last-7-days, all, a day, or a shift: 2026-06-09.early.")
     ] = None,
     start: Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")] = None,
     end: Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")] = None,
+    only: Annotated[
+        str | None, typer.Option(help="Of the week: cut it to shift=ID or product=ID before it is compared.")
+    ] = None,
+    against: Annotated[
+        str | None,
+        typer.Option(help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")] = False,
     whole: Annotated[bool, typer.Option("--all", help="Print every figure and table.")] = False,
 ) -> None:
@@ -94,9 +99,34 @@ def answer(
     from lineview.app.works import Works
     from lineview.cli.answers import print_answer
 
-    asked = read_question(question, line, machine, period, start, end)
+    asked = read_question(question, line, machine, period, start, end, only, against)
     with Works(works, journal) as opened:
         print_answer(opened, asked, as_json, whole)
+
+
+@app.command()
+def patterns(
+    works: WorksFolder = HERE,
+    journal: JournalUrl = None,
+    line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
+    period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
+    accept: Annotated[int | None, typer.Option(help="Give all stops of the pattern with this number a reason.")] = None,
+    reason: Annotated[str | None, typer.Option(help="The reason; by default the one that is offered.")] = None,
+    undo: Annotated[int | None, typer.Option(help="Undo what was accepted, by the mark shown then.")] = None,
+) -> None:
+    """List stops without a reason that recur, give all of one pattern their reason, or undo that."""
+    from lineview.app.question import read_question
+    from lineview.app.works import Works
+    from lineview.cli.answers import accept_pattern, print_patterns, undo_pattern
+
+    asked = read_question("week", line, period=period)
+    with Works(works, journal) as opened:
+        if undo is not None:
+            undo_pattern(opened, undo)
+        elif accept is not None:
+            accept_pattern(opened, asked, accept, reason)
+        else:
+            print_patterns(opened, asked)
 
 
 @app.command()
@@ -115,22 +145,27 @@ def records(
 
 @app.command()
 def sheet(
-    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap or order.")],
-    file: Annotated[
-        Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")
-    ],
+    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
+    file: Annotated[Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     line: Annotated[str | None, typer.Option(help="Id of the line.")] = None,
     machine: Annotated[str | None, typer.Option(help="Id of the machine.")] = None,
     period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
+    only: Annotated[
+        str | None, typer.Option(help="Of the week: cut it to shift=ID or product=ID before it is compared.")
+    ] = None,
+    against: Annotated[
+        str | None,
+        typer.Option(help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
+    ] = None,
 ) -> None:
     """Write an answer as a printable page, a spreadsheet, or its first table as CSV."""
     from lineview.app.question import read_question
     from lineview.app.works import Works
     from lineview.cli.answers import write_sheet
 
-    asked = read_question(question, line, machine, period)
+    asked = read_question(question, line, machine, period, only=only, against=against)
     with Works(works, journal) as opened:
         write_sheet(opened, asked, file)
 
@@ -144,14 +179,21 @@ def watch(
     looks: Annotated[int, typer.Option(min=0, help="Stop after this many checks; 0: until stopped.")] = 0,
     board: Annotated[bool, typer.Option("--board", help="Serve the board meanwhile.")] = False,
     port: Annotated[int, typer.Option(help="The board's port.")] = 8050,
+    sheets: Annotated[
+        Path | None, typer.Option(help="Write sheets into this folder when a shift, a day or a week is over.")
+    ] = None,
+    sheet: Annotated[list[str] | None, typer.Option(help="Which sheets; by default shift and week.")] = None,
+    form: Annotated[list[str] | None, typer.Option("--as", help="Their forms: pdf (default), xlsx or csv.")] = None,
 ) -> None:
-    """Take exports in as they arrive in a folder."""
+    """Take exports in as they arrive in a folder; write sheets of what is over."""
     give_memory_back()
     from lineview.app.works import Works
     from lineview.cli.intake import watch_folder
+    from lineview.cli.sheet_writer import SheetWriter
 
     with Works(works, journal) as opened:
-        watch_folder(opened, folder, every_s, looks, port if board else None)
+        writer = None if sheets is None else SheetWriter(sheets, sheet or ["shift", "week"], form or ["pdf"])
+        watch_folder(opened, folder, every_s, looks, port if board else None, writer)
 
 
 @app.command()
@@ -172,9 +214,7 @@ def board(
 
 @app.command()
 def demo(
-    into: Annotated[Path, typer.Option(help="Folder to write to; must be new or empty.")] = Path(
-        "demo-works"
-    ),
+    into: Annotated[Path, typer.Option(help="Folder to write to; must be new or empty.")] = Path("demo-works"),
     days: Annotated[int, typer.Option(min=1, max=400, help="How many days.")] = 7,
     seed: Annotated[int, typer.Option(help="Another seed gives other days.")] = 1,
 ) -> None:
@@ -230,6 +270,7 @@ def adjusted(
 def main() -> None:
     """Run the command line; a plain error and exit status 2 for whatever the user can mend."""
     keep_to_one_thread()
+    collect_garbage_seldom()
     try:
         app()
     except LineviewError as error:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import KW_ONLY, dataclass, replace
 
 
 @dataclass(frozen=True)
@@ -36,6 +36,7 @@ class Estimate:
     low: float | None = None
     high: float | None = None
     n: int = 0
+    _: KW_ONLY
     interval: str = ""
     why_none: str = ""
 
@@ -88,8 +89,8 @@ class Estimate:
             _both(self.low, other.low, 1.0),
             _both(self.high, other.high, 1.0),
             self.n + other.n,
-            self.interval or other.interval,
-            self.why_none or other.why_none,
+            interval=self.interval or other.interval,
+            why_none=self.why_none or other.why_none,
         )
 
     def __sub__(self, other: Estimate) -> Estimate:
@@ -99,8 +100,8 @@ class Estimate:
             _both(self.low, other.high, -1.0),
             _both(self.high, other.low, -1.0),
             max(self.n, other.n),
-            self.interval or other.interval,
-            self.why_none or other.why_none,
+            interval=self.interval or other.interval,
+            why_none=self.why_none or other.why_none,
         )
 
     def scaled(self, factor: float) -> Estimate:

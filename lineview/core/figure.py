@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from datetime import datetime
 
 Value = int | float | str | datetime | None
@@ -27,7 +27,7 @@ class Figure:
     label : str
         What a person calls it ("drift of the rope").
     value : int, float, str, datetime or None
-        None where it cannot be told; then `why_none` says why.
+        None where it is not known; then `why_none` says why.
     unit : str
         As shown ("mm/h"); "" for a pure number or a name.
     low, high : int, float, datetime or None
@@ -48,15 +48,16 @@ class Figure:
 
     Examples
     --------
-    >>> from lineview.core.figure import too_few
-    >>> too_few("drift_mm_per_h", "drift of the rope", "mm/h", needs=8, has=3).why_none
-    'too few: needs 8, has 3'
+    >>> drift = Figure("drift_mm_per_h", "drift of the rope", -0.011, "mm/h", low=-0.012, high=-0.009)
+    >>> drift.name, drift.value
+    ('drift_mm_per_h', -0.011)
     """
 
     name: str
     label: str
     value: Value
     unit: str = ""
+    _: KW_ONLY
     low: float | datetime | None = None
     high: float | datetime | None = None
     interval_kind: str = "from exact counts"
@@ -65,45 +66,6 @@ class Figure:
     sources: tuple[str, ...] = ()
     working: str = ""
     why_none: str = ""
-
-    @property
-    def told(self) -> bool:
-        """Whether there is a value."""
-        return self.value is not None
-
-
-def too_few(
-    name: str, label: str, unit: str, *, needs: int, has: int, period: Period | None = None
-) -> Figure:
-    """A figure without a value, for too few readings.
-
-    Parameters
-    ----------
-    name, label, unit : str
-        As in Figure.
-    needs, has : int
-        How many readings the method needs and how many there are.
-    period : Period, optional
-        The time asked for.
-    """
-    why = f"too few: needs {needs}, has {has}"
-    return Figure(name, label, None, unit, n=has, period=period, interval_kind=why, why_none=why)
-
-
-def cannot_tell(name: str, label: str, unit: str, why: str, period: Period | None = None) -> Figure:
-    """A figure without a value, and the reason in plain words.
-
-    Parameters
-    ----------
-    name, label, unit : str
-        As in Figure.
-    why : str
-        The reason, without the words "not known".
-    period : Period, optional
-        The time asked for.
-    """
-    told = f"not known: {why}"
-    return Figure(name, label, None, unit, period=period, interval_kind=told, why_none=told)
 
 
 def slug(text: str) -> str:

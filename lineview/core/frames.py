@@ -96,12 +96,7 @@ PLAN: dict[str, pl.DataType] = {
 }
 
 #: What people did to a machine, from the journal (or a stop log's maintenance rows).
-ADJUSTMENTS: dict[str, pl.DataType] = {
-    "machine": pl.String(),
-    "at": UTC_US,
-    "what": pl.String(),
-    "note": pl.String(),
-}
+ADJUSTMENTS: dict[str, pl.DataType] = {"machine": pl.String(), "at": UTC_US, "what": pl.String(), "note": pl.String()}
 
 #: A row, or a cell of a row, that could not be used. `column` is the header, "" for a whole row.
 REFUSALS: dict[str, pl.DataType] = {

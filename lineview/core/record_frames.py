@@ -11,12 +11,7 @@ _NUMBERS = pl.List(pl.Float64())
 _NAMES = pl.List(pl.String())
 
 #: A window of a machine's time: a shift of the plant's calendar, or the time between two shifts within a day.
-WINDOWS: dict[str, pl.DataType] = {
-    "start": UTC_US,
-    "end": UTC_US,
-    "shift": pl.String(),
-    "date": pl.Date(),
-}
+WINDOWS: dict[str, pl.DataType] = {"start": UTC_US, "end": UTC_US, "shift": pl.String(), "date": pl.Date()}
 
 #: What a record was worked out from: it is stale when any of these is different now.
 COMPUTED_FROM: dict[str, pl.DataType] = {

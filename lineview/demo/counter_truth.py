@@ -51,8 +51,7 @@ class CounterTruth:
         kinds = [s.kinds for s in self.shifts]
         all_kinds = np.concatenate(kinds) if kinds else np.empty(0, np.uint8)
         self._cum = {
-            kind: np.concatenate([[0], np.cumsum(all_kinds == kind, dtype=np.int64)])
-            for kind in (GOOD, REJECT, BLANK)
+            kind: np.concatenate([[0], np.cumsum(all_kinds == kind, dtype=np.int64)]) for kind in (GOOD, REJECT, BLANK)
         }
 
     def cycles(self, at_s: Floats) -> Floats:
@@ -81,8 +80,10 @@ class CounterTruth:
     def totals(self) -> Totals:
         """What the counters stand at when everything has been counted."""
         end = self.at(np.array([np.inf]))
-        return Totals(*(int(end[c][0]) for c in ("good", "rejects", "blanks")),
-                      *(float(end[c][0]) for c in ("film", "paper", "rope")))  # fmt: skip
+        return Totals(
+            *(int(end[c][0]) for c in ("good", "rejects", "blanks")),
+            *(float(end[c][0]) for c in ("film", "paper", "rope")),
+        )
 
     def per_cycle_m(self, kind: str) -> float:
         """The web drawn by one cycle, slip included [m]."""
@@ -102,12 +103,7 @@ class CounterTruth:
         for i in np.unique(which[which >= 0]):
             stretch: Stretch = self.moving[i]
             here = (which == i) & (later < stretch.t1)
-            if (
-                stretch.diameter_mm is None
-                or stretch.temperature_c is None
-                or not stretch.rope_m
-                or not here.any()
-            ):
+            if stretch.diameter_mm is None or stretch.temperature_c is None or not stretch.rope_m or not here.any():
                 continue
             seconds, grid = later[here] - stretch.t0, np.arange(len(stretch.diameter_mm))
             gauges["diameter"][here] = np.interp(seconds, grid, stretch.diameter_mm)
@@ -126,9 +122,7 @@ class CounterTruth:
     def _rope_parts(self) -> list[tuple[float, float, float]]:
         lag = self.spec.transport_s
         return [
-            (s.t0 + s.seconds * s.blanks / s.cycles - lag, s.t1 - lag, s.rope_m)
-            for s in self.moving
-            if s.rope_m > 0
+            (s.t0 + s.seconds * s.blanks / s.cycles - lag, s.t1 - lag, s.rope_m) for s in self.moving if s.rope_m > 0
         ]
 
     @staticmethod

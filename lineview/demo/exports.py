@@ -71,10 +71,7 @@ def write_wrap2(day: LineDay, folder: Path, zone: ZoneInfo) -> None:
     rows = _wrap2_rows(day)
     stamps = {at: _stamp(at, zone) for at in {row[0] for row in rows}}
     for window in (s.window for s in day.shifts):
-        first, last = (
-            max(window.start_s - 300.0, day.start_s - 30.0),
-            min(window.end_s + 900.0, day.end_s + 30.0),
-        )
+        first, last = (max(window.start_s - 300.0, day.start_s - 30.0), min(window.end_s + 900.0, day.end_s + 30.0))
         picked = [row for row in rows if first <= row[0] <= last]
         if day.number % 7 == 3 and window.shift == "late":
             picked = _with_conflict(picked, window, day.spec)

@@ -48,8 +48,7 @@ def write_ods(path: Path, sheet: str, rows: Sequence[Sequence[Cell]]) -> None:
     """
     body = "".join(f"<table:table-row>{''.join(_ods_cell(c) for c in row)}</table:table-row>" for row in rows)
     names = " ".join(
-        f'xmlns:{short}="urn:oasis:names:tc:opendocument:xmlns:{short}:1.0"'
-        for short in ("office", "table", "text")
+        f'xmlns:{short}="urn:oasis:names:tc:opendocument:xmlns:{short}:1.0"' for short in ("office", "table", "text")
     )
     content = (
         f'<?xml version="1.0" encoding="UTF-8"?><office:document-content {names} office:version="1.3">'

@@ -114,9 +114,7 @@ class LineRun:
         self.sizer.next_adjustment += 1
         run_h = self.sizer.run_s / 3600.0
         self.truth.adjustments.append(
-            DoneAdjustment(
-                self.spec.sizer, at_s, run_h, adjustment.step_mm, adjustment.recorded, adjustment.what
-            )
+            DoneAdjustment(self.spec.sizer, at_s, run_h, adjustment.step_mm, adjustment.recorded, adjustment.what)
         )
 
     def _changeover(self, run: ShiftRun, closing: float) -> bool:
@@ -151,7 +149,5 @@ class LineRun:
         length = window.end_s - window.start_s
         if not slow and self.rng.random() < self.spec.slow_stretches_per_shift:
             begin = window.start_s + float(self.rng.uniform(0.1, 0.85)) * length
-            slow = [
-                (begin, float(self.rng.uniform(20.0, 40.0)) * 60.0, float(self.rng.uniform(262.0, 288.0)))
-            ]
+            slow = [(begin, float(self.rng.uniform(20.0, 40.0)) * 60.0, float(self.rng.uniform(262.0, 288.0)))]
         return [(begin, begin + seconds, per_min) for begin, seconds, per_min in slow]

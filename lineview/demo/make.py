@@ -60,9 +60,7 @@ def make_demo(into: Path, *, days: int = 7, seed: int = 1, start: date = date(20
     (into / "plant.toml").write_text(demo_plant_text(), encoding="utf-8")
     plant = demo_plant()
     specs = line_specs(plant)
-    works = Works(
-        plant, [LineRun(s, seed) for s in specs], np.random.default_rng([seed, 99]), [Totals(), Totals()]
-    )
+    works = Works(plant, [LineRun(s, seed) for s in specs], np.random.default_rng([seed, 99]), [Totals(), Totals()])
     for number, shifts in _by_day(windows(plant, start, days), start):
         _day(works, number, shifts, into / "exports")
     counts = write_weekly_exports(works, into / "exports", start, days)

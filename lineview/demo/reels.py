@@ -64,11 +64,21 @@ class Rack:
         self.mounted[web.kind] = reel
         self.mounts.append(
             Mount(
-                self.spec.wrap, at_s, web.id, web.kind, reel.id, reel.label_m, reel.left_m,
-                old.web.id if old else "", old.id if old else "", old.left_m if old else None, noted,
-                len(reel.splices_left_m), new,
+                self.spec.wrap,
+                at_s,
+                web.id,
+                web.kind,
+                reel.id,
+                reel.label_m,
+                reel.left_m,
+                old.web.id if old else "",
+                old.id if old else "",
+                old.left_m if old else None,
+                noted,
+                len(reel.splices_left_m),
+                new,
             )
-        )  # fmt: skip
+        )
         return reel
 
     def _put_away(self, old: Reel) -> float:

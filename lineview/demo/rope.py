@@ -32,9 +32,7 @@ class Batch:
     cut_short: bool = False
 
 
-def new_batch(
-    spec: LineSpec, rng: np.random.Generator, batch_id: str, product: Product, level: float
-) -> Batch:
+def new_batch(spec: LineSpec, rng: np.random.Generator, batch_id: str, product: Product, level: float) -> Batch:
     """Draw a batch; `level` [mm] is the sizer's present deviation, which sets how many pieces it gives.
 
     Takes `level` [mm].
@@ -51,9 +49,7 @@ def new_batch(
     return Batch(batch_id, product, round(mass_in, 2), shift, density, temperature, pieces, noise_mm=noise)
 
 
-def piece_mass_g(
-    density: Floats | float, diameter_mm: Floats | float, cut_mm: Floats | float
-) -> Floats | float:
+def piece_mass_g(density: Floats | float, diameter_mm: Floats | float, cut_mm: Floats | float) -> Floats | float:
     """Give density [g/cm3] times pi/4 d2 L, in g.
 
     Takes `density` [g/cm³]. Gives [g].
@@ -82,16 +78,18 @@ def rope_seconds(
     share = (batch.pieces_cut + pieces * np.linspace(0.0, 1.0, n)) / max(batch.pieces, 1)
     temperature = batch.temperature_c - 1.2 * (share - 0.5)
     diameter = (
-        batch.product.diameter_mm + level + batch.shift_mm + spec.taper_mm * (share - 0.5)
-        + spec.mm_per_c * (temperature - spec.temperature_c) + noise
+        batch.product.diameter_mm
+        + level
+        + batch.shift_mm
+        + spec.taper_mm * (share - 0.5)
+        + spec.mm_per_c * (temperature - spec.temperature_c)
+        + noise
         + spec.wear_mm_per_h * np.arange(n) / 3600.0
-    )  # fmt: skip
+    )
     return diameter, temperature
 
 
-def cut_masses_g(
-    spec: LineSpec, rng: np.random.Generator, batch: Batch, diameter: Floats, pieces: int
-) -> Floats:
+def cut_masses_g(spec: LineSpec, rng: np.random.Generator, batch: Batch, diameter: Floats, pieces: int) -> Floats:
     """The mass [g] of each piece cut from a stretch of rope.
 
     Takes `diameter` [mm].

@@ -82,9 +82,7 @@ class ShiftRun:
         self.since_restart = 0
         return began
 
-    def stop(
-        self, reason: str, median_s: float, sigma: float, batch: str = "", least_s: float = 8.0
-    ) -> float:
+    def stop(self, reason: str, median_s: float, sigma: float, batch: str = "", least_s: float = 8.0) -> float:
         """Stand still for a lognormal time, short stop or stop by its length."""
         seconds = max(least_s, median_s * math.exp(sigma * float(self.rng.normal())))
         return self.idle(seconds, "stop", reason, batch)
@@ -165,10 +163,19 @@ class ShiftRun:
             batch.run_h = self.sizer.run_s / 3600.0
         self.truth.stretches.append(
             Stretch(
-                self.now, t1, "slow" if slow else "running", "", batch.id, self.cycles, n, blanks,
-                pieces * batch.product.cut_length_mm / 1000.0, diameter, temperature,
+                self.now,
+                t1,
+                "slow" if slow else "running",
+                "",
+                batch.id,
+                self.cycles,
+                n,
+                blanks,
+                pieces * batch.product.cut_length_mm / 1000.0,
+                diameter,
+                temperature,
             )
-        )  # fmt: skip
+        )
         self.kinds.append(self._kinds(n, blanks))
         self.masses.append(masses)
         self._use_web(batch, n)

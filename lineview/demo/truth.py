@@ -116,11 +116,7 @@ def _product_of(spec: LineSpec, batch: str, products: dict[str, str]) -> Product
 
 
 def write_truth(
-    folder: Path,
-    rows: TruthRows,
-    lines: Sequence[LineTruth],
-    counts: Sequence[StockCount],
-    rest: dict[str, object],
+    folder: Path, rows: TruthRows, lines: Sequence[LineTruth], counts: Sequence[StockCount], rest: dict[str, object]
 ) -> None:
     """Write every truth table and truth.json."""
     write_rows(folder / "shifts.csv", rows.shifts)
@@ -141,9 +137,7 @@ def write_truth(
     ])  # fmt: skip
     sums = {line.spec.line: _line_truth(line, rows.pieces.get(line.spec.line, [])) for line in lines}
     whole = {"invented": True, "definitions": DEFINITIONS, **rest, "lines": sums}
-    (folder / "truth.json").write_text(
-        json.dumps(whole, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
-    )
+    (folder / "truth.json").write_text(json.dumps(whole, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
 
 def _batch_rows(line: LineTruth, rows: TruthRows) -> Iterable[dict[str, object]]:
@@ -220,9 +214,7 @@ class StockCount:
 
 def outer_mm(web: Web, left_m: float) -> float:
     """A reel's outer diameter [mm] from what is left on it: L = pi (D2 - d2) / 4t turned round."""
-    return math.sqrt(
-        web.reel_core_mm**2 + 4.0 * left_m * 1000.0 * (web.thickness_um or 0.0) / 1000.0 / math.pi
-    )
+    return math.sqrt(web.reel_core_mm**2 + 4.0 * left_m * 1000.0 * (web.thickness_um or 0.0) / 1000.0 / math.pi)
 
 
 def count_stock(plant: Plant, mounts: Sequence[Mount], start_s: float, at_s: float) -> list[StockCount]:

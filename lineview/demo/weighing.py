@@ -71,11 +71,19 @@ def batch_pieces(shift: ShiftTruth) -> list[BatchPieces]:
         diameter = np.concatenate([p.diameter_mm[:-1] for p in parts if p.diameter_mm is not None])
         temperature = np.concatenate([p.temperature_c[:-1] for p in parts if p.temperature_c is not None])
         good = int(np.count_nonzero(kinds == GOOD))
-        batches.append(BatchPieces(
-            batch, good, len(made) - good, float(made.mean()), float(made.std(ddof=1)),
-            float(made.sum()) / 1000.0, float(diameter.mean()), float(diameter.std(ddof=1)),
-            float(temperature.mean()),
-        ))  # fmt: skip
+        batches.append(
+            BatchPieces(
+                batch,
+                good,
+                len(made) - good,
+                float(made.mean()),
+                float(made.std(ddof=1)),
+                float(made.sum()) / 1000.0,
+                float(diameter.mean()),
+                float(diameter.std(ddof=1)),
+                float(temperature.mean()),
+            )
+        )
     return batches
 
 

@@ -72,11 +72,7 @@ def write_stock_sheet(rows: Sequence[StockCount], path: Path, zone: ZoneInfo) ->
         ["Gezählt", "Bahn", "Ganze Rollen", "Angebrochene Ø mm", "Bestellt Rollen", "Erwartet am"]
     ]
     for r in rows:
-        due = (
-            wall(r.expected_s, zone).replace(hour=0, minute=0, second=0, microsecond=0)
-            if r.expected_s
-            else None
-        )
+        due = wall(r.expected_s, zone).replace(hour=0, minute=0, second=0, microsecond=0) if r.expected_s else None
         cells.append([wall(r.at_s, zone), r.web, r.whole_reels, r.part_outer_mm, r.on_order or None, due])
     write_xlsx(path, {"Lager": cells, "Notizen": [["erfundene Daten"]]})
 
@@ -87,9 +83,7 @@ def write_stock_list(rows: Sequence[StockCount], path: Path, zone: ZoneInfo) -> 
     for r in rows:
         due = f"{wall(r.expected_s, zone):%d.%m.%Y}" if r.expected_s else ""
         part = f"{r.part_outer_mm:.0f}" if r.part_outer_mm else ""
-        lines.append(
-            f"{wall(r.at_s, zone):%d.%m.%Y %H:%M};{r.web};{r.whole_reels};{part};{r.on_order or ''};{due}"
-        )
+        lines.append(f"{wall(r.at_s, zone):%d.%m.%Y %H:%M};{r.web};{r.whole_reels};{part};{r.on_order or ''};{due}")
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
@@ -156,15 +150,11 @@ def _counts(works: Works, folder: Path, start: date, days: int) -> list[StockCou
     counts = []
     for day in (start + timedelta(days=n) for n in range(days)):
         if day.weekday() == 0 or day == start:
-            rows = count_stock(
-                works.plant, mounts, begin, datetime.combine(day, time(5, 30), zone).timestamp()
-            )
+            rows = count_stock(works.plant, mounts, begin, datetime.combine(day, time(5, 30), zone).timestamp())
             write_stock_sheet(rows, folder / f"stock_{day}.xlsx", zone)
             counts += rows
         elif day.weekday() == 4:
-            rows = count_stock(
-                works.plant, mounts, begin, datetime.combine(day, time(22, 30), zone).timestamp()
-            )
+            rows = count_stock(works.plant, mounts, begin, datetime.combine(day, time(22, 30), zone).timestamp())
             write_stock_list(rows, folder / f"stock_{day}.csv", zone)
             counts += rows
     return counts

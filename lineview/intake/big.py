@@ -22,28 +22,34 @@ import polars as pl
 
 from lineview.core.errors import IntakeError
 from lineview.core.frames import READINGS, UTC_US, empty
-from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts
+from lineview.intake.cells.dateless import are_clocks
+from lineview.intake.cells.far_times import FarTimes, far_times
+from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, parse_numbers
 from lineview.intake.cells.quality import meanings
 from lineview.intake.cells.timestamp_columns import (
     gap_notes,
     in_utc,
     joined_cells,
     less_offset,
+    must_have_24_hours,
     settled_clock,
 )
 from lineview.intake.cells.timestamps import NUMERIC, Clock, formats_in, parse_one, spaced_alike
 from lineview.intake.detect.delimited import Records
-from lineview.intake.detect.header import Heading
+from lineview.intake.detect.header import Heading, second_headers
 from lineview.intake.detect.sheets import NotInPieces, Stretch
 from lineview.intake.layout.bind import BoundLayout
 from lineview.intake.outcome import outcome, passed_notes, settled_marks
 from lineview.intake.pieces import is_plain, pieces_of, records_of
+from lineview.intake.tidy.counts import CountReadings
 from lineview.intake.tidy.readings import ChannelColumn
 from lineview.intake.tidy.rows import REFUSED, data_rows
 from lineview.intake.tidy.take_readings import evidence_of, name_notes, take_rows, value_places
 from lineview.plant import Plant
 
 _DAY = timedelta(days=1)
+#: Pieces further apart than this are looked at together [µs].
+_FAR_US = 60 * 86_400_000_000
 
 
 class NearFold(Exception):  # noqa: N818 - no error: the piece is read later, with the next
@@ -61,10 +67,12 @@ class SettledByHead:
         Of the table.
     bound : Bound
         Where the layout finds everything.
-    zone : str
-        Of wall-clock times.
+    plant : Plant
+        The plant description.
     where : str
         The file, for messages.
+    now : datetime.datetime, optional
+        Today.
 
     Raises
     ------
@@ -72,21 +80,53 @@ class SettledByHead:
         Where the first rows settle nothing.
     """
 
-    def __init__(self, table: Records, heading: Heading, bound: BoundLayout, zone: str, where: str) -> None:
-        self.where, self.separator = where, table.separator
-        self._layout, self._zone = bound.layout, zone
+    def __init__(
+        self,
+        table: Records,
+        heading: Heading,
+        bound: BoundLayout,
+        plant: Plant,
+        where: str,
+        now: datetime | None = None,
+    ) -> None:
+        self.where, self.separator, self.name = where, table.separator, where
+        self._now = now
+        self._extent: tuple[int, int] | None = None
+        self.notes: tuple[str, ...] = ()
+        self._layout, self._zone = bound.layout, bound.layout.zone or plant.zone
         self._rows = data_rows(table, heading, [*bound.times, *value_places(bound)])
         cells = joined_cells(self._rows, bound.times)
+        if are_clocks(cells):
+            raise NotInPieces  # whose day each is, the rows before say
         self._formats = settled_clock(cells, bound.layout, where, typed=False).formats
         declared = bound.layout.time_format not in ("", "auto")
         if not self._formats or not (declared or all(map(_is_sure, self._formats))):
             raise NotInPieces
         self._evidence = evidence_of(self._rows, bound)
         self._marks = settled_marks(bound.layout, lambda: self._evidence, self.separator, where)
+        self._check_counts(bound, plant)
         self._meanings: dict[tuple[str, str], dict[str, str]] = {}
         self._joining = False
         self._nights: set[date] = set()
         self._joined: set[date] = set()
+
+    def _check_counts(self, bound: BoundLayout, plant: Plant) -> None:
+        """Look whether counters' first cells are totals; the reading of the whole file says so where not."""
+        if bound.name_place >= 0 or len(bound.times) != 1:
+            return
+        counts = CountReadings(bound.layout, plant, self.where)
+        times = parse_one(self._rows.column(bound.times[0]), self.form)
+        if not times.drop_nulls().is_sorted():  # an hour twice, or newest first: rows as they stand will do
+            steps = times.diff()
+            falls = int((steps.dt.total_microseconds() < 0).sum()) > len(times) / 2
+            place = pl.int_range(len(times), eager=True, dtype=pl.Int64)
+            usual = int(steps.dt.total_microseconds().abs().median() or 0)  # type: ignore[arg-type]  # a number
+            first = pl.Series([times.min()], dtype=times.dtype)
+            times = first + ((-place if falls else place) * usual).cast(pl.Duration("us"))
+        for column in bound.columns:
+            values = parse_numbers(self._rows.column(column.place), self._marks)[0]
+            for channel in column.channels.values() if bound.machine_place is None else ():
+                counts.checked(channel, column.header, times, channel.scaled(values))
 
     @property
     def form(self) -> str:
@@ -136,7 +176,32 @@ class SettledByHead:
         unread = cells.filter(clock.naive.is_null() & clock.moment.is_null())
         if len(unread) and formats_in(spaced_alike(unread.unique()).to_list()):
             raise NotInPieces
+        self.whole_hours(clock.naive)
         self.times(clock.naive)
+
+    def whole_hours(self, naive: pl.Series) -> None:
+        """Look whether the clock has twelve hours and does not say which."""
+        try:
+            must_have_24_hours(naive, self.where)
+        except IntakeError:
+            raise NotInPieces from None
+
+    def far(self, at: pl.Series) -> FarTimes:
+        """Look whether moments are far from the others: what they are then is settled by all of them."""
+        if at.null_count() == len(at) or self._layout.any_times:
+            return FarTimes()
+        ends = int(at.to_physical().min()), int(at.to_physical().max())  # type: ignore[arg-type]  # whole numbers
+        before = self._extent or ends
+        apart = max(ends[0] - before[1], before[0] - ends[1]) > _FAR_US
+        self._extent = min(ends[0], before[0]), max(ends[1], before[1])
+        try:
+            found = far_times(at, self._layout, self._now, self.where)
+        except IntakeError:
+            raise NotInPieces from None
+        if apart or found.far is not None:
+            raise NotInPieces
+        self.notes = found.notes or self.notes
+        return FarTimes()
 
     def times(self, naive: pl.Series) -> None:
         """Look whether wall-clock times are near a night in which the clock goes back."""
@@ -203,9 +268,7 @@ def _nights(zone: str, year: int) -> tuple[date, ...]:
     start = datetime(year, 1, 1)  # noqa: DTZ001 - a wall clock
     every = pl.datetime_range(start, start + 366 * _DAY, "10m", time_unit="us", eager=True)
     local = every.dt.replace_time_zone(zone, ambiguous="null", non_existent="null")
-    early = every.filter(local.is_null()).dt.replace_time_zone(
-        zone, ambiguous="earliest", non_existent="null"
-    )
+    early = every.filter(local.is_null()).dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
     return tuple(every.filter(local.is_null()).filter(early.is_not_null()).dt.date().unique().to_list())
 
 
@@ -255,13 +318,14 @@ class BigExport:
         """Plain sentences for the summary, once all stretches were given."""
         return (
             *passed_notes(self._passed),
+            *self._settled.notes,
             *gap_notes(self._by_gap),
             *name_notes(self._unnamed),
             *self._bound.notes,
         )
 
     def stretches(self, source: Path) -> Iterator[Stretch]:
-        """The rows, some 8 MB of text at a time."""
+        """The rows, some 16 MB of text at a time."""
         row, kept = self._first, 0
         held: list[bytes] = []  # pieces of a night in which the clock goes back are read together
         first_held = row
@@ -325,7 +389,11 @@ class BigExport:
         values = {}
         for column in self._bound.columns:
             values[column.place] = frame[str(column.place)].cast(pl.Float64)
-            if frame.schema[str(column.place)] == pl.Float64 and not values[column.place].is_finite().all():
+            if frame.schema[str(column.place)] != pl.Float64:
+                continue
+            whole = any(channel.is_whole for channel in column.channels.values())
+            parts = whole and int((values[column.place] % 1.0 != 0).sum()) * 2 > lines
+            if parts or not values[column.place].is_finite().all() or b"E+" in data or b"e+" in data:
                 return None
         times = parse_one(frame[str(self._bound.times[0])], self._settled.form)
         if times.null_count():
@@ -337,11 +405,13 @@ class BigExport:
         if times.dtype == UTC_US:
             at, by_gap = times, 0
         else:
+            self._settled.whole_hours(times)
             self._settled.times(times)
             at, _, by_gap = in_utc(times, times.clear().cast(UTC_US), layout.zone or self._plant.zone, None)
             if at.null_count():
                 return None
         self._by_gap += by_gap
+        self._settled.far(at)
         at = less_offset(at, layout).alias("at")
         rows = pl.int_range(row, row + len(at), dtype=pl.Int64, eager=True).alias("row")
         frames = []
@@ -357,7 +427,10 @@ class BigExport:
 
     def _careful(self, data: bytes, row: int) -> Stretch:
         """Read a piece as a whole file is read."""
-        box = [records_of(data, self._settled.separator, row)]
+        records = records_of(data, self._settled.separator, row)
+        if second_headers(records, self._heading):
+            raise NotInPieces
+        box = [records]
         try:
             taken = take_rows(box, self._heading, self._bound, self._plant, self._settled, lambda _rows: None)
         except IntakeError:

@@ -8,7 +8,26 @@ from pathlib import Path
 from lineview.core.errors import Fault, IntakeError
 
 #: Endings by which a file in a folder is taken for an export, each also with ".gz".
-ENDINGS = (".csv", ".tsv", ".txt", ".tab", ".psv", ".dat", ".log", ".asc", ".prn", ".xlsx", ".xlsm", ".ods")
+ENDINGS = (
+    ".csv",
+    ".tsv",
+    ".txt",
+    ".tab",
+    ".psv",
+    ".dat",
+    ".log",
+    ".asc",
+    ".prn",
+    ".xlsx",
+    ".xlsm",
+    ".xls",
+    ".ods",
+    ".parquet",
+    ".json",
+    ".jsonl",
+    ".ndjson",
+    ".zip",
+)
 
 
 def find_exports(paths: Sequence[Path]) -> list[Path]:
@@ -49,7 +68,13 @@ def find_exports(paths: Sequence[Path]) -> list[Path]:
 
 
 def is_export(file: Path, folder: Path) -> bool:
-    """Whether a file inside a folder is taken for an export."""
+    """Whether a file inside a folder is taken for an export.
+
+    Parameters
+    ----------
+    file, folder : pathlib.Path
+        The file, and a folder that it lies in.
+    """
     parts = file.relative_to(folder).parts
     if any(part.startswith((".", "~$", "~")) for part in parts) or not file.is_file():
         return False

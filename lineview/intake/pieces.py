@@ -18,7 +18,7 @@ from lineview.intake.detect.sheets import NotInPieces
 BIG = 32 << 20
 _PACKED = 8
 #: Some 200,000 rows.
-_PIECE = 8 << 20
+_PIECE = 16 << 20
 _HEAD = 1 << 20
 _MARK = b"\xef\xbb\xbf"
 
@@ -35,7 +35,8 @@ def head_of(path: Path) -> Head | None:
     """The first lines of a file that may be read in pieces, or None."""
     try:
         packed = _is_packed(path)
-        if path.stat().st_size < (BIG // _PACKED if packed else BIG):
+        size = _unpacked_size(path) if packed else path.stat().st_size
+        if size < BIG and not (packed and path.stat().st_size >= BIG // _PACKED):
             return None
         with _opened(path, packed) as file:
             start = file.read(_HEAD)
@@ -43,8 +44,21 @@ def head_of(path: Path) -> Head | None:
         return None  # the reading of the whole file says what is wrong
     mark = len(_MARK) if start.startswith(_MARK) else 0
     text = start[mark : start.rfind(b"\n") + 1]
-    plain = text and b"\x00" not in text and not _has_bare_returns(text) and _is_utf8(text)
+    plain = (
+        text
+        and text.lstrip()[:1] not in (b"{", b"[")
+        and b"\x00" not in text
+        and not _has_bare_returns(text)
+        and _is_utf8(text)
+    )
     return Head(text, mark) if plain and not _has_odd_quotes(text) else None
+
+
+def _unpacked_size(path: Path) -> int:
+    """What a gzip says that it holds [bytes], of which only the last 32 bits are written."""
+    with path.open("rb") as file:
+        file.seek(-4, 2)
+        return int.from_bytes(file.read(4), "little")
 
 
 def pieces_of(path: Path, skip: int) -> Iterator[bytes]:
@@ -93,7 +107,7 @@ def _has_odd_quotes(text: bytes) -> bool:
 
 def records_of(data: bytes, separator: str, row: int) -> Records:
     """Cut a piece into records."""
-    if not _is_utf8(data) or _has_odd_quotes(data):
+    if not _is_utf8(data) or _has_odd_quotes(data) or b'="' in data:
         raise NotInPieces
     bare = data.replace(b"\x00", b"") if b"\x00" in data else data
     lines = pl.Series("text", [bare.removesuffix(b"\n").decode()]).str.split("\n").explode()

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Future
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from zoneinfo import available_timezones
 
@@ -12,15 +14,20 @@ import polars as pl
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import REFUSALS
 from lineview.intake.big import BigExport, SettledByHead
+from lineview.intake.cells.timestamp_columns import joined_cells
+from lineview.intake.cells.timestamps import plan_clock, read_clock
 from lineview.intake.detect.delimited import Records, text_records
-from lineview.intake.detect.encoding import open_export
-from lineview.intake.detect.header import LOOK, guessed_place, heading_at
+from lineview.intake.detect.encoding import OpenedFile, open_export
+from lineview.intake.detect.header import LOOK, Heading, guessed_place, heading_at, second_headers
 from lineview.intake.detect.sheets import Export, InPieces, NotInPieces, Part, Proposal
+from lineview.intake.detect.tables import must_be_narrow, parquet_records, text_table
+from lineview.intake.detect.zones import against_clock, named_zone, open_fault
 from lineview.intake.layout.bind import bind
 from lineview.intake.layout.fit import Fit, best_fit, claims, fits_of, heading_of, is_for, takes_sheet
 from lineview.intake.outcome import Outcome
 from lineview.intake.pieces import head_of
 from lineview.intake.tidy.events import take_events
+from lineview.intake.tidy.rows import data_rows
 from lineview.intake.tidy.take_readings import take_readings
 from lineview.plant import Layout, Plant
 
@@ -31,6 +38,7 @@ def read_export(
     *,
     layout: Layout | None = None,
     progress: Callable[[int], None] | None = None,
+    now: datetime | None = None,
 ) -> Export | Proposal:
     """Read one export, whole or not at all.
 
@@ -44,6 +52,8 @@ def read_export(
         To be used; without it the layout is found by the file's name and headers.
     progress : callable, optional
         Told the rows done so far, a few times.
+    now : datetime.datetime, optional
+        Today, against which times are held; without it none is too late.
 
     Returns
     -------
@@ -57,13 +67,20 @@ def read_export(
     """
     told = progress or (lambda _rows: None)
     opened = open_export(path)
-    tables = _sheets(opened.data, path) if opened.is_workbook else [text_records(opened.data)]
+    tables = _tables(opened, plant, layout)
+    for table in tables:
+        must_be_narrow(table, str(path))
     notes = tuple(note for table in tables for note in table.notes)
     facts = (opened.path, opened.name, opened.digest, opened.size_bytes)
     del opened
-    cuts = [_best_cut(table, facts[1], plant, layout) for table in tables]
+    cuts = [
+        cut
+        for table in tables
+        for cut in _by_header(_best_cut(table, facts[1], plant, layout), facts[1], plant, layout)
+    ]
     tables = [table for table, _ in cuts]
     fits = [_fit_of(table, tried, layout, str(path)) for table, tried in cuts]
+    _must_fit_throughout(tables, fits, str(path))
     if layout is not None and not any(fits):
         raise IntakeError(_missing(cuts[0][1][0], tables[0], str(path)))
     if not any(fits):
@@ -82,8 +99,23 @@ def read_export(
             sheets.append(table.sheet)
             box = [table]
             del table
-            outcomes.append(_outcome(box, one, plant, str(path), told))
+            outcomes.append(_outcome(box, one, plant, str(path), told, now))
     return _export(facts, outcomes, sheets, notes)
+
+
+def _tables(opened: OpenedFile, plant: Plant, layout: Layout | None) -> list[Records]:
+    """The tables of a file: a workbook's sheets, or one."""
+    if opened.is_workbook:
+        return _sheets(opened.data, opened.path)
+    if opened.is_parquet:
+        return [parquet_records(opened.data, opened.path)]
+    layouts = [layout] if layout else [one for one in plant.layouts if is_for(one, opened.name, "")]
+    for encoding in dict.fromkeys(one.encoding for one in layouts if one.encoding):
+        table = text_table(opened.data, encoding)
+        fits = fits_of([one for one in layouts if one.encoding == encoding], table)
+        if layout is not None or any(one.whole for one in fits):
+            return [table]
+    return [text_table(opened.data, "")]
 
 
 def _sheets(data: bytes, path: Path) -> list[Records]:
@@ -98,6 +130,7 @@ def open_big(
     *,
     layout: Layout | None = None,
     progress: Callable[[int], None] | None = None,
+    now: datetime | None = None,
 ) -> InPieces | None:
     """Open a big text export of readings to be read in pieces, in memory that does not grow with its rows.
 
@@ -111,6 +144,8 @@ def open_big(
         To be used; without it the layout is found by the file's name and headers.
     progress : callable, optional
         Told the rows done so far, a few times.
+    now : datetime.datetime, optional
+        As for `read_export`.
 
     Returns
     -------
@@ -118,7 +153,7 @@ def open_big(
         None where it has to be read by `read_export`, which gives the same.
     """
     head = head_of(path)
-    if head is None:
+    if head is None or any(one.encoding for one in plant.layouts) or (layout is not None and layout.encoding):
         return None
     name = path.name[:-3] if path.name.lower().endswith(".gz") else path.name
     table, tried = _best_cut(text_records(head.text), name, plant, layout)
@@ -126,10 +161,13 @@ def open_big(
     if best is None or best.layout.kind != "readings" or not _is_zone(best.layout.zone):
         return None
     heading, where = heading_of(best, table), str(path)
-    zone = best.layout.zone or plant.zone
     try:
-        bound = bind(best.layout, heading, plant, where)
-        settled = SettledByHead(table, heading, bound, zone, where)
+        zoned, notes = _zoned(best.layout, heading, table, plant, where)
+        bound = bind(zoned, heading, plant, where)
+        bound = replace(bound, notes=(*bound.notes, *notes))
+        if not bound.by_row:
+            return None
+        settled = SettledByHead(table, heading, bound, plant, where, now)
     except (IntakeError, NotInPieces):
         return None
     skip = sum(len(line) for line in head.text.splitlines(keepends=True)[: heading.first])
@@ -151,6 +189,34 @@ def _best_cut(table: Records, name: str, plant: Plant, layout: Layout | None) ->
         if any(one.whole for one in fits):
             return cut, fits
     return table, likeliest
+
+
+def _by_header(
+    cut: tuple[Records, list[Fit]], name: str, plant: Plant, layout: Layout | None
+) -> list[tuple[Records, list[Fit]]]:
+    """A table cut where a further header says other things of its columns, each part with its fits."""
+    table, fits = cut
+    best = best_fit(fits)
+    places = second_headers(table, heading_of(best, table)) if best is not None else []
+    if not places:
+        return [cut]
+    starts, ends = [0, *places], [*places, table.frame.height]
+    frames = (table.frame.slice(a, b - a) for a, b in zip(starts, ends, strict=True))
+    parts = [Records(table.sheet, frame, table.separator, ()) for frame in frames]
+    return [(replace(parts[0], notes=table.notes), fits), *(_best_cut(part, name, plant, layout) for part in parts[1:])]
+
+
+def _must_fit_throughout(tables: list[Records], fits: list[Fit | None], where: str) -> None:
+    """Raise where a layout fits the first rows of a sheet or file but not those under a further header."""
+    for table, fit in zip(tables, fits, strict=True):
+        first = int(table.frame["row"][0])
+        beside = [other for other, its in zip(tables, fits, strict=True) if other.sheet == table.sheet and its]
+        if fit is None and first > 1 and beside:
+            header = ", ".join(f"'{cell}'" for cell in table.top(1)[0] if cell)
+            what = f"line {first} is a second header with other columns: {header}"
+            raise IntakeError(
+                Fault(what, where, "a layout for it, or the same columns", "Split the file or add a layout.")
+            )
 
 
 def _fit_of(table: Records, fits: list[Fit], layout: Layout | None, where: str) -> Fit | None:
@@ -197,26 +263,56 @@ def _is_zone(name: str) -> bool:
     return not name or name in available_timezones()
 
 
-def _outcome(box: list[Records], one: Fit, plant: Plant, where: str, told: Callable[[int], None]) -> Outcome:
+def _outcome(
+    box: list[Records], one: Fit, plant: Plant, where: str, told: Callable[[int], None], now: datetime | None
+) -> Outcome:
     zone = one.layout.zone
     if not _is_zone(zone):
         raise IntakeError(
             Fault(f"layout '{one.layout.id}' names the unknown zone '{zone}'", where, "such as Europe/Berlin")
         )
     heading = heading_of(one, box[0])
-    if one.layout.kind == "readings":
-        return take_readings(box, heading, one.layout, plant, where, told)
-    return take_events(box, heading, one.layout, plant, where)
+    layout, notes = _zoned(one.layout, heading, box[0], plant, where)
+    if layout.kind == "readings":
+        outcome = take_readings(box, heading, layout, plant, where, told, now)
+    else:
+        outcome = take_events(box, heading, layout, plant, where, now)
+    return replace(outcome, notes=(*outcome.notes, *notes))
+
+
+def _zoned(
+    layout: Layout, heading: Heading, table: Records, plant: Plant, where: str
+) -> tuple[Layout, tuple[str, ...]]:
+    """A layout with the zone that the file names for its times, and a note of it.
+
+    What the layout says itself counts first.
+    """
+    if layout.zone:
+        return layout, ()
+    of_times = [header for header, target in layout.columns.items() if target.to in ("at", "start", "end")]
+    times = [layout.time] if isinstance(layout.time, str) else layout.time
+    named = named_zone(heading, [*times, *of_times])
+    if named is None or named.zone == plant.zone:
+        return layout, ()
+    places = tuple(place for header in [*times, *of_times[:1]] if (place := heading.find(header)) is not None)
+    stands = "other"
+    if places and not named.is_utc:
+        cells = joined_cells(data_rows(table, heading, places), places)
+        plan = plan_clock(cells, layout.time_format, typed=table.is_sheet)
+        stands = against_clock(named, plant.zone, read_clock(cells, plan.formats).naive)
+    if stands == "same":
+        return layout, ()
+    if stands == "open" or not named.zone:
+        raise open_fault(named, plant.zone, layout.id, where)
+    note = f"its times are read in {named.zone}, as the file says ('{named.words}')"
+    return layout.model_copy(update={"zone": named.zone}), (note,)
 
 
 def _export(
-    facts: tuple[Path, str, Future[str], int],
-    outcomes: list[Outcome],
-    sheets: list[str],
-    notes: tuple[str, ...],
+    facts: tuple[Path, str, Future[str], int], outcomes: list[Outcome], sheets: list[str], notes: tuple[str, ...]
 ) -> Export:
     path, _, digest, size_bytes = facts
-    several = len(outcomes) > 1
+    several = len(set(sheets)) > 1
     refusals = [
         one.refused.select(
             pl.lit(0, dtype=pl.Int64).alias("intake"),

@@ -99,11 +99,7 @@ class HiddenStops:
 
 
 def edge_holes(
-    made: Floats,
-    seconds: Floats,
-    legs: SpeedSegments,
-    bounded: tuple[Bools, Bools],
-    rates: tuple[Floats, Floats],
+    made: Floats, seconds: Floats, legs: SpeedSegments, bounded: tuple[Bools, Bools], rates: tuple[Floats, Floats]
 ) -> HiddenStops:
     """The standing parts of the first and last intervals of legs next to standing stretches.
 

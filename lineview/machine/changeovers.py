@@ -14,12 +14,7 @@ from lineview.machine.speed import Bools, Floats, Ints
 from lineview.plant import Machine
 
 #: A changeover: from the last piece of one product to the first of the next.
-CHANGEOVERS: dict[str, pl.DataType] = {
-    "start": UTC_US,
-    "end": UTC_US,
-    "before": pl.String(),
-    "after": pl.String(),
-}
+CHANGEOVERS: dict[str, pl.DataType] = {"start": UTC_US, "end": UTC_US, "before": pl.String(), "after": pl.String()}
 
 #: Moments at which the product changed, as somebody or some machine wrote them down.
 CHANGES: dict[str, pl.DataType] = {"at": UTC_US, "before": pl.String(), "after": pl.String()}

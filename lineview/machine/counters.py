@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from lineview.core.estimate import Estimate
 from lineview.machine.activity import Activity
-from lineview.machine.increments import known_modulus, steps_between
+from lineview.machine.increments import known_modulus, reported_steps, steps_between
 from lineview.machine.likeliest import LONG_S, OpenIntervals, PlannedTime, likeliest
 from lineview.machine.speed import sums
 from lineview.machine.steps import Steps
@@ -66,18 +66,16 @@ class CounterIncrements:
         long = (ends - begins).astype(np.float64)
         if not len(self.end_us):
             nothing = np.where(long > 0, np.nan, 0.0)
-            return Counted(
-                nothing, 0.0 * long, long * self.fastest_per_us, long / 1e6, np.zeros(len(long), int)
-            )
+            return Counted(nothing, 0.0 * long, long * self.fastest_per_us, long / 1e6, np.zeros(len(long), int))
         so_far = self._so_far
         span, low, high = so_far.span, so_far.low, so_far.high
         a, b = _Place(span, begins), _Place(span, ends)
         inside = self._upto(b, profile) - self._upto(a, profile)
         whole = b.floor > a.ceil
         inner = np.minimum(a.ceil, b.floor)
-        outside = (
-            np.clip(span[0] - begins, 0, ends - begins) + np.clip(ends - span[-1], 0, ends - begins)
-        ).astype(float)
+        outside = (np.clip(span[0] - begins, 0, ends - begins) + np.clip(ends - span[-1], 0, ends - begins)).astype(
+            float
+        )
         least = np.where(whole, low[b.floor] - low[inner], 0.0)
         most = high[b.ceil] - high[a.floor] + outside * self.fastest_per_us
         for edge, other, starts in ((a, b, True), (b, a, False)):
@@ -97,9 +95,7 @@ class CounterIncrements:
         """Counts up to moments; within an interval shared by the machine's pieces, else by time."""
         share = (place.at - place.start) / np.maximum(place.end - place.start, 1)
         if profile is not None and len(profile.at):
-            run = [
-                np.interp(moment, profile.at, profile.pieces) for moment in (place.start, place.at, place.end)
-            ]
+            run = [np.interp(moment, profile.at, profile.pieces) for moment in (place.start, place.at, place.end)]
             whole = run[2] - run[0]
             share = np.where(whole > 0, (run[1] - run[0]) / np.where(whole > 0, whole, 1.0), share)
         share = self._by_plan(place, share)
@@ -242,13 +238,17 @@ def _parts(counted: Counted) -> tuple[Floats, Floats, Floats, Floats, Ints]:
 
 def counter_steps(at_us: Ints, value: Floats, counter: Counter, gap_s: float) -> Steps:
     """What a counter added between readings, in pieces or metres; `gap_s` [s] is the longest read one."""
-    added = steps_between(
-        at_us,
-        value,
-        modulus=known_modulus(counter),
-        fastest_per_min=counter.fastest_per_min,
-        gap_s=gap_s,
-    )
+    if counter.counting == "since last row":
+        added = reported_steps(at_us[:-1], at_us[1:], value[1:], counter.fastest_per_min)
+    else:
+        added = steps_between(
+            at_us,
+            -value if counter.counting == "down" else value,
+            modulus=known_modulus(counter),
+            fastest_per_min=counter.fastest_per_min,
+            gap_s=gap_s,
+            turns=counter.counting == "total",
+        )
     return added.times(counter.unit_value)
 
 
@@ -258,9 +258,15 @@ def counter_increments(steps: Steps, counter: Counter, planned: PlannedTime = NO
     ones = np.ones(len(steps), dtype=np.int64)
     usual = float(np.median((end - start)[:2000])) if len(steps) else 0.0
     return CounterIncrements(
-        start, end, *_filled_in(steps, counter, planned), ones, usual,
-        fastest_per_us(counter), 0.0 if counter.unit_value == 1.0 else counter.unit_value, planned,
-    )  # fmt: skip
+        start,
+        end,
+        *_filled_in(steps, counter, planned),
+        ones,
+        usual,
+        fastest_per_us(counter),
+        0.0 if counter.unit_value == 1.0 else counter.unit_value,
+        planned,
+    )
 
 
 def _filled_in(

@@ -139,9 +139,7 @@ def _runs_off_course(at_us: Ints, value: Floats, limits: Limits) -> Bools:
     return found
 
 
-def _mended(
-    at_us: Ints, value: Floats, pairs: Ints, length: int, limits: Limits, good: Bools, *, ahead: bool
-) -> Bools:
+def _mended(at_us: Ints, value: Floats, pairs: Ints, length: int, limits: Limits, good: Bools, *, ahead: bool) -> Bools:
     """Which impossible pairs (i, i + 1) are mended by leaving out `length` readings."""
     last = len(value) - 1
     if ahead:
@@ -254,8 +252,31 @@ _STEP, _ROLLOVER, _RESET, _GLITCH, _TORN, _SEVERAL = range(6)
 
 
 def known_modulus(counter: Counter) -> int | None:
-    """A counter's declared modulus, or None where nobody knows it."""
-    return None if counter.modulus == "unknown" else counter.modulus
+    """A counter's declared modulus, or None where nobody knows it or the counter restarts before it turns."""
+    return None if counter.modulus == "unknown" or counter.counting != "total" else counter.modulus
+
+
+def reported_steps(start_us: Ints, end_us: Ints, added: Floats, fastest_per_min: float) -> Steps:
+    """What a counter added in intervals whose last reading says it.
+
+    Parameters
+    ----------
+    start_us, end_us : arrays of int
+        The intervals [µs].
+    added : array of float
+        What each interval's last reading says came since the one before [counts].
+    fastest_per_min : float
+        The fastest the counter can go [counts/min].
+
+    Returns
+    -------
+    Steps
+        A count below zero, or above what fits in at the fastest rate, is open between 0 and that most.
+    """
+    most = Limits(None, fastest_per_min, 0.05).most((end_us - start_us) / 1e6)
+    fits = (added >= 0) & (added <= most)
+    n = np.where(fits, added, np.nan)
+    return Steps(start_us, end_us, n, np.where(fits, added, 0.0), np.where(fits, added, most))
 
 
 def steps_between(
@@ -266,6 +287,7 @@ def steps_between(
     fastest_per_min: float,
     margin: float = 0.05,
     gap_s: float = math.inf,
+    turns: bool = True,
 ) -> Steps:
     """What one counter added between successive readings, by time in `at_us` and `value` [counts].
 
@@ -273,13 +295,14 @@ def steps_between(
     c1 as the least and the fastest rate as the most. Where d + M is possible too, the counter may have
     turned several times: the answer is the smallest and greatest candidate. Stamps may be off by a second
     each, so two seconds and one count are allowed on top. In intervals longer than `gap_s` [s], and than
-    usual, a fall may be a reset as well as a turn (`_may_be_set_back`).
+    usual, a fall may be a reset as well as a turn (`_may_be_set_back`). Where the counter `turns` not, a fall
+    is a restart.
     Source: derived-counters, rfc-2021-counters
     """
     _refuse(_rate_faults(modulus, fastest_per_min, margin))
     if len(value) < 2:
         return NO_STEPS
-    return steps_and_kinds(at_us, value, modulus, fastest_per_min, margin, gap_s)[0]
+    return steps_and_kinds(at_us, value, modulus, fastest_per_min, margin, gap_s, turns=turns)[0]
 
 
 def steps_and_kinds(
@@ -289,12 +312,14 @@ def steps_and_kinds(
     fastest_per_min: float,
     margin: float,
     gap_s: float = math.inf,
+    *,
+    turns: bool = True,
 ) -> tuple[Steps, Ints]:
     """The steps of two readings and more, and the place of each one's kind."""
     known = float(modulus) if modulus and fits_values(value, modulus) else None
     limits = Limits(known, fastest_per_min, margin)
     steps = np.diff(value)
-    if known is None and (steps < 0).any():
+    if known is None and turns and (steps < 0).any():
         limits = Limits(find_modulus(at_us, value, limits), fastest_per_min, margin)
     added, most = limits.unrolled(steps), limits.most(np.diff(at_us) / 1e6)
     usual = float(np.median(np.diff(at_us))) if len(at_us) > _USUAL_OF else 0.0

@@ -92,9 +92,7 @@ class Likeliest:
     known: npt.NDArray[np.bool_]
 
 
-def likeliest(
-    counted: OpenIntervals, planned: PlannedTime, near: tuple[Floats, Floats] | None = None
-) -> Likeliest:
+def likeliest(counted: OpenIntervals, planned: PlannedTime, near: tuple[Floats, Floats] | None = None) -> Likeliest:
     """Fill in the likeliest count of every open interval.
 
     Parameters
@@ -185,10 +183,7 @@ def _nearest_turns(at_pace: Floats, turned: Floats, high: Floats, turn: float) -
 
 
 def _expected(
-    counted: OpenIntervals,
-    gaps: Ints,
-    planned: PlannedTime,
-    near: tuple[Floats, Floats] | None,
+    counted: OpenIntervals, gaps: Ints, planned: PlannedTime, near: tuple[Floats, Floats] | None
 ) -> tuple[Floats, Floats]:
     """What each open interval would count at the pace around it, and what if it was set back."""
     start, end = counted.start_s[gaps], counted.end_s[gaps]
@@ -230,16 +225,12 @@ class _Sums:
         self.until = [np.concatenate([[0.0], np.cumsum(part)]) for part in parts]
 
     def _between(self, k: int, start: Floats, end: Floats) -> Floats:
-        return np.asarray(
-            np.interp(end, self.edge, self.until[k]) - np.interp(start, self.edge, self.until[k])
-        )
+        return np.asarray(np.interp(end, self.edge, self.until[k]) - np.interp(start, self.edge, self.until[k]))
 
     def pace(self, start: Floats, end: Floats) -> Floats:
         """Counts a second of known time between moments; nan where nothing is known there."""
         seconds = self._between(1, start, end)
-        return np.where(
-            seconds > 0, self._between(0, start, end) / np.where(seconds > 0, seconds, 1.0), np.nan
-        )
+        return np.where(seconds > 0, self._between(0, start, end) / np.where(seconds > 0, seconds, 1.0), np.nan)
 
     def planned_pace(self, start: Floats, end: Floats) -> Floats:
         """Counts a planned second between moments; 0 where nothing was planned and known."""

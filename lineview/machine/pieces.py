@@ -21,14 +21,7 @@ import polars as pl
 from lineview.core.estimate import Estimate
 from lineview.core.frames import UTC_US
 from lineview.machine.activity import Activity, activity_from_counter, moving
-from lineview.machine.counters import (
-    Counted,
-    CounterIncrements,
-    Floats,
-    Ints,
-    counter_increments,
-    counter_steps,
-)
+from lineview.machine.counters import Counted, CounterIncrements, Floats, Ints, counter_increments, counter_steps
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.reported_states import activity_with_states
 from lineview.machine.state_codes import NO_STATES, StateIntervals, set_aside, state_intervals, unknown_states
@@ -73,9 +66,7 @@ class Pieces:
 
     def at(self, k: int) -> StretchPieces:
         """The pieces of one stretch."""
-        return StretchPieces(
-            *(None if part is None else part.at(k) for part in (self.good, self.made, self.rejects))
-        )
+        return StretchPieces(*(None if part is None else part.at(k) for part in (self.good, self.made, self.rejects)))
 
 
 @dataclass(frozen=True)
@@ -179,9 +170,7 @@ class MachineCounts:
 
     def open_intervals(self, *kinds: Counts) -> list[tuple[int, int]]:
         """Intervals [µs] in which the readings leave a count of these open."""
-        return [
-            gap for kind in kinds if kind in self.counters for gap in self.counters[kind].open_intervals()
-        ]
+        return [gap for kind in kinds if kind in self.counters for gap in self.counters[kind].open_intervals()]
 
 
 def micros(moments: Sequence[datetime]) -> Ints:
@@ -268,9 +257,7 @@ def _counter_activity(machine: Machine, added: Mapping[Counts, Steps], gap_s: fl
         made = _together(made, added.get("rejects"))
     cycles = _together(made, added.get("blank wraps"))
     pieces = None if cycles is made else made.n
-    return activity_from_counter(
-        cycles, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s, made=pieces
-    )
+    return activity_from_counter(cycles, band_low_per_min=machine.nominal_per_min[0], gap_s=gap_s, made=pieces)
 
 
 def _together(steps: Steps, other: Steps | None) -> Steps:

@@ -61,9 +61,7 @@ def product_spans(batches: pl.DataFrame, line: str, start: datetime, end: dateti
     return [span for span in spans if span.end > span.start]
 
 
-def leave_out(
-    spans: Sequence[ProductSpan], stretches: Iterable[tuple[datetime, datetime]]
-) -> list[ProductSpan]:
+def leave_out(spans: Sequence[ProductSpan], stretches: Iterable[tuple[datetime, datetime]]) -> list[ProductSpan]:
     """Mark the time of some stretches as not counted.
 
     Parameters

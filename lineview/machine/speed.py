@@ -52,9 +52,7 @@ def sums(values: Floats) -> Floats:
     return until
 
 
-def edge_rates(
-    n: Floats, seconds: Floats, legs: SpeedSegments, fallback_per_min: float
-) -> tuple[Floats, Floats]:
+def edge_rates(n: Floats, seconds: Floats, legs: SpeedSegments, fallback_per_min: float) -> tuple[Floats, Floats]:
     """The rate of each leg next to its start and next to its end [counts/s].
 
     Takes `n`, `seconds` [s], `fallback_per_min` [counts/min].
@@ -135,9 +133,7 @@ def _lasting(below: Bools, counts: Floats, clock: Floats, low: float) -> Bools:
     span = clock[legs.last] - clock[legs.first]
     made = counts[legs.last] - counts[legs.first]
     # One long interval below the band may as well hold a stop: slow needs two.
-    lasts = (
-        (span >= SLOW_S - 1e-6) & ((legs.length > 1) | (span > 2 * SLOW_S)) & (made < low * (span - STAMPS_S))
-    )
+    lasts = (span >= SLOW_S - 1e-6) & ((legs.length > 1) | (span > 2 * SLOW_S)) & (made < low * (span - STAMPS_S))
     kept = np.zeros(len(below), dtype=bool)
     for a, b in zip(legs.first[lasts], legs.last[lasts], strict=True):
         kept[a:b] = True

@@ -48,9 +48,7 @@ class Steps:
     def only(self, which: np.ndarray) -> Steps:
         """Those at some places, given as places or marks."""
         turned = None if self.turned is None else self.turned[which]
-        return Steps(
-            self.start_us[which], self.end_us[which], self.n[which], self.low[which], self.high[which], turned
-        )
+        return Steps(self.start_us[which], self.end_us[which], self.n[which], self.low[which], self.high[which], turned)
 
     def frame(self) -> pl.DataFrame:
         """Columns start, end and n; n is null where it is open."""

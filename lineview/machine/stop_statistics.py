@@ -12,16 +12,7 @@ from lineview.core.frames import STATE_TIMELINE, UTC_US, require
 from lineview.machine.calendar import running_hours
 from lineview.machine.speed import Floats
 from lineview.machine.stops import FAILURES
-from lineview.stats.events import (
-    PowerLaw,
-    RateRatio,
-    TrendTest,
-    holm,
-    laplace,
-    mil_hdbk_189,
-    power_law,
-    rate_ratio,
-)
+from lineview.stats.events import PowerLaw, RateRatio, TrendTest, holm, laplace, mil_hdbk_189, power_law, rate_ratio
 
 
 @dataclass(frozen=True)

@@ -79,18 +79,14 @@ def stop_count(tape: pl.DataFrame) -> StopCount:
     """
     require(tape, STATE_TIMELINE, "tape")
     on = tape.filter(pl.col("state") != "break").with_columns(
-        minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7,
-        fails=pl.col("state").is_in(FAILURES),
+        minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7, fails=pl.col("state").is_in(FAILURES)
     )
     run = float(on.filter(pl.col("state").is_in(["running", "slow"]))["minutes"].sum())
     spells = (
         on.with_columns(spell=pl.col("fails").rle_id())
         .group_by("spell", maintain_order=True)
         .agg(
-            pl.col("fails").first(),
-            pl.col("minutes").sum(),
-            first=pl.col("state").first(),
-            last=pl.col("state").last(),
+            pl.col("fails").first(), pl.col("minutes").sum(), first=pl.col("state").first(), last=pl.col("state").last()
         )
         .with_columns(before=pl.col("last").shift(1), after=pl.col("first").shift(-1))
         .filter(pl.col("fails"))
@@ -128,8 +124,7 @@ def pareto(stops: pl.DataFrame) -> pl.DataFrame:
         .agg(stops=pl.len(), minutes=pl.col("minutes").sum())
         .sort("minutes", "reason", descending=[True, False])
         .with_columns(
-            share_percent=pl.col("minutes") / total * 100,
-            so_far_percent=pl.col("minutes").cum_sum() / total * 100,
+            share_percent=pl.col("minutes") / total * 100, so_far_percent=pl.col("minutes").cum_sum() / total * 100
         )
     )
 

@@ -11,24 +11,10 @@ import polars as pl
 
 from lineview.core.frames import CALENDAR, STATE_TIMELINE, STOP_LOG, UTC_US, empty, require
 from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Activity
-from lineview.machine.changeovers import (
-    FOUND,
-    cut_clock,
-    find_changeovers,
-    found_changeovers,
-    marked,
-    product_changes,
-)
+from lineview.machine.changeovers import FOUND, cut_clock, find_changeovers, found_changeovers, marked, product_changes
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.speed import Bools, Floats, Ints
-from lineview.machine.state_codes import (
-    CHANGEOVER_CODE,
-    LATE_US,
-    MEANINGS,
-    NO_STATES,
-    RUNNING_CODE,
-    StateIntervals,
-)
+from lineview.machine.state_codes import CHANGEOVER_CODE, LATE_US, MEANINGS, NO_STATES, RUNNING_CODE, StateIntervals
 
 #: Reasons that say the product was changed.
 CHANGEOVER_WORDS = re.compile(
@@ -115,9 +101,7 @@ def steadied(rows: StandingRows) -> Ints:
     return says
 
 
-def with_code_kinds(
-    rows: StandingRows, says: Ints, kind: Ints, names: tuple[int, int, int], short_us: float
-) -> Ints:
+def with_code_kinds(rows: StandingRows, says: Ints, kind: Ints, names: tuple[int, int, int], short_us: float) -> Ints:
     """The rows' states where a code tells changeovers from stops."""
     short, stop, changeover = names
     kind = kind.copy()
@@ -133,9 +117,7 @@ def with_code_kinds(
 
 def reason_said(says: Ints) -> np.ndarray:
     """The codes' meanings as reasons; "stop" gives none."""
-    words = np.array(
-        [None if name in ("running", "stop", "changeover") else name for name in MEANINGS] + [None]
-    )
+    words = np.array([None if name in ("running", "stop", "changeover") else name for name in MEANINGS] + [None])
     return np.asarray(words[says], dtype=object)
 
 
@@ -206,9 +188,7 @@ def _cut(seen: Activity, calendar: pl.DataFrame, spells: StateIntervals) -> tupl
     """Cut the calendar's rows at the clock's edges; give start, end, stretch (-1: outside), row."""
     begins = calendar["start"].dt.epoch("us").to_numpy()
     finishes = calendar["end"].dt.epoch("us").to_numpy()
-    edge = np.unique(
-        np.concatenate((begins, finishes, seen.edge, spells.start, spells.end, seen.coded.ravel()))
-    )
+    edge = np.unique(np.concatenate((begins, finishes, seen.edge, spells.start, spells.end, seen.coded.ravel())))
     start, end = edge[:-1], edge[1:]
     row = np.searchsorted(begins, start, side="right") - 1
     inside = (row >= 0) & (start < finishes[np.maximum(row, 0)])
@@ -219,11 +199,7 @@ def _cut(seen: Activity, calendar: pl.DataFrame, spells: StateIntervals) -> tupl
 
 
 def _standing(
-    seen: Activity,
-    rows: StandingRows,
-    short_stop_min: float,
-    changeovers: pl.DataFrame,
-    stop_log: pl.DataFrame,
+    seen: Activity, rows: StandingRows, short_stop_min: float, changeovers: pl.DataFrame, stop_log: pl.DataFrame
 ) -> tuple[Ints, np.ndarray]:
     """The state and reason of each standing row (other rows hold anything)."""
     stretch, stands = rows.stretch, rows.stands
@@ -324,10 +300,7 @@ FOUND_REASON = "changeover found, not recorded"
 
 
 def line_changeovers(
-    counts: MachineCounts,
-    batches: pl.DataFrame,
-    cal: pl.DataFrame,
-    gauges: Sequence[pl.DataFrame] = (),
+    counts: MachineCounts, batches: pl.DataFrame, cal: pl.DataFrame, gauges: Sequence[pl.DataFrame] = ()
 ) -> pl.DataFrame:
     """A machine's changeovers: by its marks, or found in the rope where there are none.
 

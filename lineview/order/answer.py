@@ -16,19 +16,12 @@ from lineview.order.figures import order_figures
 from lineview.order.orders import Counts, latest_counts, order_lines
 from lineview.order.reels_needed import ReelsNeeded, reels_needed
 from lineview.order.supplier_orders import as_sent, on_working_days, supplier_orders
-from lineview.order.tables import (
-    delivery_series,
-    demand_table,
-    fan_series,
-    order_table,
-    reels_table,
-    sheet_table,
-)
+from lineview.order.tables import delivery_series, demand_table, fan_series, order_table, reels_table, sheet_table
 from lineview.order.words import CAUTIONS, history_words, notes, sentence, soft_line
 from lineview.order.works_demand import pieces_ahead, used_metres, works_need
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope
-from lineview.report.counts import good_pieces_figure
+from lineview.report.figures import good_pieces_figure
 from lineview.wrap.account import waste_ratios, wrap_account
 from lineview.wrap.reel_lengths import full_reel_m
 
@@ -117,8 +110,7 @@ def _period(plant: Plant, made: pl.DataFrame, now: datetime) -> Period:
 def _waste(plant: Plant, inputs: OrderInputs, period: tuple[datetime, datetime]) -> dict[str, float]:
     """Measure what waste does to the use, over all machines."""
     accounts = [
-        wrap_account(plant, counts, inputs.batches, inputs.reels, None, period)
-        for counts in inputs.counts.values()
+        wrap_account(plant, counts, inputs.batches, inputs.reels, None, period) for counts in inputs.counts.values()
     ]
     return waste_ratios(accounts)
 
@@ -166,9 +158,7 @@ def _needed(
         pieces, basis = pieces_ahead(plant, web, made, plan, now, weeks=WEEKS_AHEAD)
         measured = waste.get(web.kind)
         if measured is None:
-            needed = reels_needed(
-                web, pieces, reel_m=reel_m, under_delivery_percent=web.under_delivery_percent
-            )
+            needed = reels_needed(web, pieces, reel_m=reel_m, under_delivery_percent=web.under_delivery_percent)
             out.append((needed, basis))
         else:
             percent = 100.0 * (measured - 1.0)

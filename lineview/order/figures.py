@@ -3,169 +3,117 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
 
-from lineview.core.figure import Figure, Period, Value, cannot_tell, slug
+from lineview.core.estimate import Estimate
+from lineview.core.figure import Figure, Period, Value
 from lineview.order.orders import RISK, OrderLine
 from lineview.order.policy import Advice
 from lineview.order.quantity import price_at
 from lineview.order.reels_needed import ReelsNeeded
+from lineview.report.figures import FigureList
 
-_SOURCES = ("reel-order", "inventory-theory")
-_CHANCE = "no interval: already a chance over demand and lead time"
+#: The figures of one web's advice, in the order shown.
+ADVICE = tuple(
+    f"{name}_{{web}}"
+    for name in (
+        "order_by",
+        "order_quantity",
+        "chance_of_running_out",
+        "chance_waiting_a_week",
+        "chance_if_ordered_today",
+        "chance_before_open_delivery",
+        "days_of_cover",
+        "safety_reels",
+        "order_money",
+        "halving_reels",
+        "halving_money",
+    )
+)
+#: A figure's value, its working, and the reason where it has no value.
+Part = tuple[Estimate | Value, str, str]
 
 
 def order_figures(
     lines: Sequence[OrderLine], needed: Sequence[tuple[ReelsNeeded, str]], period: Period, currency: str
 ) -> tuple[Figure, ...]:
     """Every figure of the order answer, by web."""
-    figures = [_needed(reels, basis, period) for reels, basis in needed]
+    figures = FigureList(period, currency=currency)
+    for reels, basis in needed:
+        working, pieces = f"{basis}: {reels.working}", round(reels.pieces)
+        figures.add("reels_needed_{web}", reels.reels, working, n=pieces, web=reels.web, basis=basis)
     for line in lines:
-        figures += _of_line(line, period, currency)
-    return tuple(figures)
+        _stock(figures, line)
+        _reorder(figures, line)
+        _advice(figures, line, currency)
+    return figures.all
 
 
-def _needed(reels: ReelsNeeded, basis: str, period: Period) -> Figure:
-    return Figure(
-        f"reels_needed_{slug(reels.web)}",
-        f"reels of {reels.web} for {basis}",
-        reels.reels,
-        "reels",
-        interval_kind="whole reels for that number of pieces, no interval",
-        n=round(reels.pieces),
-        period=period,
-        sources=("reel-order", "printers-waste"),
-        working=f"{basis}: {reels.working}",
-    )
-
-
-def _of_line(line: OrderLine, period: Period, currency: str) -> list[Figure]:
-    web, tail = line.web, slug(line.web.id)
+def _stock(figures: FigureList, line: OrderLine) -> None:
+    """Add a week's use of one web and what is on hand."""
     low, high = (float(line.need.quantile(7.0, share)) for share in (0.05, 0.95))
-    figures = [
-        Figure(
-            f"use_reels_per_week_{tail}",
-            f"reels of {web.id} in the coming week",
-            line.week_reels,
-            "reels/week",
-            low,
-            high,
-            "90 % of weeks",
-            period=period,
-            sources=_SOURCES,
-            working=f"from {line.basis}; a reel holds {line.reel_m:,.0f} m",
-        )
-    ]
-    if line.supply is not None and line.on_hand is not None:
-        counted = line.on_hand
-        figures.append(
-            Figure(
-                f"reels_on_hand_{tail}",
-                f"reels of {web.id} on hand",
-                line.supply.on_hand,
-                "reels",
-                interval_kind="counted, less what was wrapped since",
-                period=period,
-                working=f"{counted.whole_reels:g} whole reels and {counted.part_m:,.0f} m in part reels = "
-                f"{counted.metres:,.0f} m, less use since the count, ÷ {line.reel_m:,.0f} m",
-            )
-        )
-    figures.append(_reorder(line, period))
-    return figures + _advice(line, period, currency)
+    working = f"from {line.basis}; a reel holds {line.reel_m:,.0f} m"
+    figures.add("use_reels_per_week_{web}", Estimate(line.week_reels, low, high), working, web=line.web.id)
+    if line.supply is None or line.on_hand is None:
+        return
+    counted = line.on_hand
+    working = (
+        f"{counted.whole_reels:g} whole reels and {counted.part_m:,.0f} m in part reels = "
+        f"{counted.metres:,.0f} m, less use since the count, ÷ {line.reel_m:,.0f} m"
+    )
+    figures.add("reels_on_hand_{web}", line.supply.on_hand, working, web=line.web.id)
 
 
-def _reorder(line: OrderLine, period: Period) -> Figure:
+def _reorder(figures: FigureList, line: OrderLine) -> None:
     web, point = line.web, line.reorder_reels
-    name, label = f"reorder_point_{slug(web.id)}", f"reorder point of {web.id}"
     if point is None:
         why = f"no need of {web.id}, or no lead_time_days in plant.toml"
-        return cannot_tell(name, label, "reels", why, period)
-    lead = f"{web.lead_time_days:g} ± {web.lead_time_sd_days:g} days"
-    expected = line.need.mean(web.lead_time_days or 0.0)
-    return Figure(
-        name,
-        label,
-        point,
-        "reels",
-        interval_kind="a rule, no interval",
-        period=period,
-        sources=("renewal-undershoot", "snyder-shen"),
-        working=f"need of {float(expected):.1f} reels in a lead time of {lead}, with "
-        f"{point - float(expected):.1f} reels of safety stock: {RISK:.0%} chance of running out in a cycle",
+        return figures.unknown("reorder_point_{web}", why, web=web.id)
+    expected = float(line.need.mean(web.lead_time_days or 0.0))
+    working = (
+        f"need of {expected:.1f} reels in a lead time of {_lead(line)}, with "
+        f"{point - expected:.1f} reels of safety stock: {RISK:.0%} chance of running out in a cycle"
     )
+    return figures.add("reorder_point_{web}", point, working, web=web.id)
 
 
-def _labels(currency: str) -> dict[str, tuple[str, str]]:
-    """Each figure's label and unit, in the order told."""
-    return {
-        "order_by": ("day to order by", ""),
-        "order_quantity": ("reels to order", "reels"),
-        "chance_of_running_out": ("chance of running out before that order comes (with open orders)", ""),
-        "chance_waiting_a_week": ("chance of running out if ordered a week later", ""),
-        "chance_if_ordered_today": ("chance of running out if ordered at once", ""),
-        "chance_before_open_delivery": ("chance of running out before an open delivery", ""),
-        "days_of_cover": ("days until it first runs out, at the expected need", "days"),
-        "safety_reels": ("reels expected on hand when the order comes", "reels"),
-        "order_money": ("cost of the order", currency),
-        "halving_reels": ("extra reels that would halve the chance", "reels"),
-        "halving_money": ("money tied up by those reels", currency),
-    }
+def _lead(line: OrderLine) -> str:
+    return f"{line.web.lead_time_days:g} ± {line.web.lead_time_sd_days:g} days"
 
 
-def _advice(line: OrderLine, period: Period, currency: str) -> list[Figure]:
-    """The figures of one web's advice, or why there is none."""
-    tail = slug(line.web.id)
-    values = {} if line.advice is None else _values(line, line.advice, currency)
-    out = []
-    for name, (label, unit) in _labels(currency).items():
-        value, working, why = values.get(name, (None, "", line.why_none))
-        full = f"{label}, {line.web.id}"
+def _advice(figures: FigureList, line: OrderLine, currency: str) -> None:
+    """Add the figures of one web's advice, or why there is none."""
+    nothing: Part = (None, "", line.why_none)
+    parts = [nothing] * len(ADVICE) if line.advice is None else _parts(line, line.advice, currency)
+    for name, (value, working, why) in zip(ADVICE, parts, strict=True):
         if value is None:
-            out.append(cannot_tell(f"{name}_{tail}", full, unit, why, period))
-            continue
-        low, high, kind = _interval(name, line)
-        figure = Figure(f"{name}_{tail}", full, value, unit, low, high, kind, period=period)
-        out.append(replace(figure, sources=_SOURCES, working=working))
-    return out
+            figures.unknown(name, why, web=line.web.id)
+        else:
+            figures.add(name, value, working, web=line.web.id)
 
 
-def _values(line: OrderLine, advice: Advice, currency: str) -> dict[str, tuple[Value, str, str]]:
-    """Each figure's value, its working, and the reason where it has no value."""
-    web, due = line.web, line.order_by is not None
-    none_due, lead = (
-        "no order is due within a year",
-        f"{web.lead_time_days:g} ± {web.lead_time_sd_days:g} days",
-    )
-    before = line.open_risk
-    return {
-        "order_by": (line.order_by, f"latest day with at most {RISK:.0%} chance, lead time {lead}", none_due),
-        "order_quantity": (advice.reels if due else None, _quantity_working(line), none_due),
-        "chance_of_running_out": (advice.chance, f"need beyond what is there within {lead}", ""),
-        "chance_waiting_a_week": (advice.chance_week_later, f"need within 7 days + {lead}", ""),
-        "chance_if_ordered_today": (advice.chance_now, f"need within {lead}", ""),
-        "chance_before_open_delivery": (
-            None if before is None else before[0],
-            "" if before is None else f"need beyond what is there within {before[1]:.1f} days",
-            "no delivery is open",
-        ),
-        "days_of_cover": _cover(advice),
-        "safety_reels": (
-            advice.safety_reels if due else None,
-            "reels there less the expected need",
-            none_due,
-        ),
-        "order_money": _money(line, float(advice.reels), price_at(web, advice.reels), currency),
-        "halving_reels": (
-            advice.halving_reels if due else None,
-            f"need in the days that the order must go out earlier for a chance of {RISK / 2:.1%}",
-            none_due,
-        ),
-        "halving_money": _money(line, advice.halving_reels, web.price_per_reel, currency),
-    }
+def _parts(line: OrderLine, advice: Advice, currency: str) -> Iterator[Part]:
+    web, due, lead = line.web, line.order_by is not None, _lead(line)
+    none_due, before = "no order is due within a year", line.open_risk
+    yield line.order_by, f"latest day with at most {RISK:.0%} chance, lead time {lead}", none_due
+    yield advice.reels if due else None, _quantity_working(line), none_due
+    yield advice.chance, f"need beyond what is there within {lead}", ""
+    yield advice.chance_week_later, f"need within 7 days + {lead}", ""
+    yield advice.chance_now, f"need within {lead}", ""
+    if before is None:
+        yield None, "", "no delivery is open"
+    else:
+        working = f"need beyond what is there within {before[1]:.1f} days"
+        yield before[0], working, ""
+    yield _cover(line, advice)
+    yield advice.safety_reels if due else None, "reels there less the expected need", none_due
+    yield _money(line, float(advice.reels), price_at(web, advice.reels), currency)
+    working = f"need in the days that the order must go out earlier for a chance of {RISK / 2:.1%}"
+    yield advice.halving_reels if due else None, working, none_due
+    yield _money(line, advice.halving_reels, web.price_per_reel, currency)
 
 
-def _money(line: OrderLine, reels: float, price: float | None, currency: str) -> tuple[Value, str, str]:
+def _money(line: OrderLine, reels: float, price: float | None, currency: str) -> Part:
     if price is None:
         return None, "", f"no price in plant.toml for {line.web.id}"
     if line.order_by is None:
@@ -182,20 +130,10 @@ def _quantity_working(line: OrderLine) -> str:
     )
 
 
-def _cover(advice: Advice) -> tuple[Value, str, str]:
+def _cover(line: OrderLine, advice: Advice) -> Part:
     if math.isinf(advice.cover_days):
         return None, "", "what is there lasts beyond a year at the expected need"
-    return (
-        advice.cover_days,
-        "until the expected need first exceeds what is on hand and delivered by then",
-        "",
-    )
-
-
-def _interval(name: str, line: OrderLine) -> tuple[float | None, float | None, str]:
-    if name == "days_of_cover" and line.supply is not None:
-        low, high = line.cover_interval
-        return low, high, "90 % of possible demand"
-    if name.startswith("chance"):
-        return None, None, _CHANCE
-    return None, None, "advice, no interval"
+    days = Estimate(advice.cover_days)
+    if line.supply is not None:
+        days = Estimate(advice.cover_days, *line.cover_interval, interval="90 % of possible demand")
+    return days, "until the expected need first exceeds what is on hand and delivered by then", ""

@@ -146,9 +146,7 @@ def _smooth(flat: Floats, known: npt.NDArray[np.bool_]) -> tuple[Floats, Floats,
     first = np.argmax(known, axis=1)
     rows = np.arange(len(flat))
     counts = np.minimum(known.sum(axis=1), 8)
-    start = np.array(
-        [flat[k, f : f + max(int(c), 1)].mean() for k, f, c in zip(rows, first, counts, strict=True)]
-    )
+    start = np.array([flat[k, f : f + max(int(c), 1)].mean() for k, f, c in zip(rows, first, counts, strict=True)])
     levels = np.repeat(start[:, None], len(ALPHAS), axis=1)
     squared = np.zeros_like(levels)
     for week in range(flat.shape[1]):

@@ -112,12 +112,7 @@ def order_line(
     wanted, lasts = wanted_reels(web, need, weeks)
     quantity = rounded_order(math.ceil(wanted - 1e-9), web.minimum_reels, web.multiple_reels)
     advice = advise(
-        need,
-        supply,
-        lead_days=web.lead_time_days,
-        lead_sd_days=web.lead_time_sd_days,
-        risk=risk,
-        quantity=quantity,
+        need, supply, lead_days=web.lead_time_days, lead_sd_days=web.lead_time_sd_days, risk=risk, quantity=quantity
     )
     due = advice.order_in_days
     order_by = None if due is None else now + timedelta(days=due)
@@ -149,11 +144,7 @@ def line_fan(line: OrderLine, now: datetime) -> Mapping[str, object]:
     steps = [at for at, _ in (*supply.coming, *added) if at <= until]
     days = np.sort(np.concatenate([np.arange(0.0, until + 0.5, 3.5), steps, steps]))
     bands = fan(line.need, supply, added, days)
-    return {
-        "week": days / 7.0,
-        "at": [now + timedelta(days=float(d)) for d in days],
-        **bands,
-    }
+    return {"week": days / 7.0, "at": [now + timedelta(days=float(d)) for d in days], **bands}
 
 
 _FAR = timedelta(days=36_500)

@@ -96,15 +96,7 @@ def latest_day(need: Need, supply: Supply, leads: Floats, risk: float) -> float 
     return None
 
 
-def advise(
-    need: Need,
-    supply: Supply,
-    *,
-    lead_days: float,
-    lead_sd_days: float,
-    risk: float,
-    quantity: int,
-) -> Advice:
+def advise(need: Need, supply: Supply, *, lead_days: float, lead_sd_days: float, risk: float, quantity: int) -> Advice:
     """Advise on one web.
 
     Takes `lead_days`, `lead_sd_days` [days].
@@ -138,10 +130,7 @@ def cover_days(need: Need, supply: Supply) -> float:
 
 def cover_bounds(need: Need, supply: Supply, share: float = 0.95) -> tuple[float, float]:
     """The days of cover where demand goes high and where it goes low, each with chance 1 − share."""
-    return (
-        _first_short(need.quantile(_DAYS, share), supply),
-        _first_short(need.quantile(_DAYS, 1.0 - share), supply),
-    )
+    return (_first_short(need.quantile(_DAYS, share), supply), _first_short(need.quantile(_DAYS, 1.0 - share), supply))
 
 
 def _first_short(needed: Floats, supply: Supply) -> float:

@@ -105,10 +105,7 @@ def economic_reels(web: Web, need: Need) -> float | None:
     if yearly <= 0 or any(not cost for cost in costs):
         return None
     price, freight, holding = (float(cost or 0.0) for cost in costs)
-    steps = (
-        PriceBreak(0.0, price),
-        *[PriceBreak(float(s.from_reels), s.price_per_reel) for s in web.price_breaks],
-    )
+    steps = (PriceBreak(0.0, price), *[PriceBreak(float(s.from_reels), s.price_per_reel) for s in web.price_breaks])
     return quantity_with_breaks(freight, holding / 100.0, yearly, steps)[0].quantity
 
 

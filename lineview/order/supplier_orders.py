@@ -90,9 +90,7 @@ class SupplierOrder:
         return None if any(p is None for p in told) else sum(p for p in told if p is not None)
 
 
-def supplier_orders(
-    lines: Sequence[OrderLine], *, together_days: float = TOGETHER_DAYS
-) -> list[SupplierOrder]:
+def supplier_orders(lines: Sequence[OrderLine], *, together_days: float = TOGETHER_DAYS) -> list[SupplierOrder]:
     """Put the due lines of each supplier together.
 
     Takes `together_days` [days].

@@ -175,10 +175,7 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
     rows: list[dict[str, Any]] = []
     for order in orders:
         blank = dict.fromkeys(("reels", "price", "money", "pallets"))
-        shared = {
-            "supplier": order.supplier or "no supplier in plant.toml",
-            "by": day_of(order.order_by, plant),
-        }
+        shared = {"supplier": order.supplier or "no supplier in plant.toml", "by": day_of(order.order_by, plant)}
         for row in order.rows:
             one = {"web": row.web.name or row.web.id, "reels": row.reels, "price": row.price}
             told = one | {"money": row.money, "pallets": row.pallets, "why": why_so_many(row, plant)}

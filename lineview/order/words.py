@@ -57,11 +57,7 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[S
         return (Span("No order advice yet: there is neither a plan nor a history."),)
     first = max(needed, key=lambda line: line.week_reels)
     text = f"A week takes {first.week_reels:.1f} reels of {web_name(first.web)}; "
-    return (
-        Span(text),
-        Span("no order date: no stock count was entered", call=True),
-        Span("."),
-    )
+    return (Span(text), Span("no order date: no stock count was entered", call=True), Span("."))
 
 
 def _order(due: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span, ...]:
@@ -89,9 +85,7 @@ def _order(due: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span,
     return (*spans, Span("."))
 
 
-def _open(
-    told: Sequence[OrderLine], plant: Plant, now: datetime, named: Web | None = None
-) -> tuple[Span, ...]:
+def _open(told: Sequence[OrderLine], plant: Plant, now: datetime, named: Web | None = None) -> tuple[Span, ...]:
     """Name the webs likely to run out before a delivery that is already ordered; no order helps that."""
     risky = [(line.open_risk, line.web) for line in told if line.open_risk is not None]
     over = [(risk, web) for risk, web in risky if risk is not None and risk[0] > RISK]
@@ -104,15 +98,11 @@ def _open(
         text = f"{name} will almost surely run out before its delivery of {at}"
     else:
         text = f"{name} may run out before its delivery of {at}, with {chance_words(chance)}"
-    others = [
-        (c, f"{web_name(w)} ({day_words(now + timedelta(days=d), plant)})") for (c, d), w in over if w != web
-    ]
+    others = [(c, f"{web_name(w)} ({day_words(now + timedelta(days=d), plant)})") for (c, d), w in over if w != web]
     sure, maybe = ([words for c, words in others if (c >= 0.95) is wanted] for wanted in (True, False))
     named_too = f"; almost surely also {listed(sure)}" if sure else ""
     named_too += f"; possibly also {listed(maybe)}" if maybe else ""
-    ask = (
-        ": ask the supplier to bring those forward." if others else ": ask the supplier to bring it forward."
-    )
+    ask = ": ask the supplier to bring those forward." if others else ": ask the supplier to bring it forward."
     return (Span(" "), Span(text + named_too, call=True), Span(ask))
 
 
@@ -200,9 +190,5 @@ def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str
     if unpriced:
         out.append(f"No price in plant.toml for {', '.join(unpriced[:6])}: no money is shown for it.")
     known = {line.web.id for line in lines}
-    out += [
-        f"{web_name(w)}: no reel length, nor thickness, in plant.toml."
-        for w in plant.webs
-        if w.id not in known
-    ]
+    out += [f"{web_name(w)}: no reel length, nor thickness, in plant.toml." for w in plant.webs if w.id not in known]
     return tuple(out)

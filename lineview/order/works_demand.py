@@ -33,10 +33,7 @@ ASSUMED_KIN_CV = 0.5
 
 
 def lent_factors(
-    plant: Plant,
-    past: pl.DataFrame,
-    factors: Mapping[str, Mapping[str, float]],
-    planned: Set[str] = frozenset(),
+    plant: Plant, past: pl.DataFrame, factors: Mapping[str, Mapping[str, float]], planned: Set[str] = frozenset()
 ) -> dict[str, dict[str, float]]:
     """Let what was never made take as much as the mean flavour of its base."""
     made = set(past.filter(pl.col("good") > 0)["product"].to_list())
@@ -71,13 +68,7 @@ PLAN_WEEKS = 106
 
 
 def works_need(
-    plant: Plant,
-    made: pl.DataFrame,
-    plan: pl.DataFrame,
-    waste: Mapping[str, float],
-    now: datetime,
-    *,
-    weeks: int = 26,
+    plant: Plant, made: pl.DataFrame, plan: pl.DataFrame, waste: Mapping[str, float], now: datetime, *, weeks: int = 26
 ) -> Demand:
     """Put together what each web will need."""
     starts = week_starts(now, weeks)
@@ -148,9 +139,7 @@ def _known(plant: Plant, frame: pl.DataFrame) -> tuple[pl.DataFrame, list[str]]:
     return renamed, [name for name in names if name and name not in ids]
 
 
-def _planned(
-    planned: Mapping[tuple[str, str], Floats], line: str, factors: Mapping[str, float], weeks: int
-) -> Floats:
+def _planned(planned: Mapping[tuple[str, str], Floats], line: str, factors: Mapping[str, float], weeks: int) -> Floats:
     total = np.zeros(weeks)
     for (of_line, product), pieces in planned.items():
         if of_line == line and product in factors:

@@ -17,13 +17,7 @@ from itertools import combinations
 from typing import Any, Literal, cast, get_args
 from zoneinfo import available_timezones
 
-from pydantic import (
-    AfterValidator,
-    ValidationError,
-    ValidationInfo,
-    ValidatorFunctionWrapHandler,
-    WrapValidator,
-)
+from pydantic import AfterValidator, ValidationError, ValidationInfo, ValidatorFunctionWrapHandler, WrapValidator
 from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError
 
 from lineview.core.errors import Fault
@@ -99,11 +93,7 @@ def _repeated(what: str, rows: list[tuple[KeyPath, Mapping[str, Any]]]) -> Itera
 def _rows(data: Mapping[str, Any], name: str) -> list[tuple[int, Mapping[str, Any]]]:
     """The tables of an array with their index; whatever else stands in it is left out."""
     rows = data.get(name)
-    return (
-        [(i, row) for i, row in enumerate(rows) if isinstance(row, Mapping)]
-        if isinstance(rows, tuple)
-        else []
-    )
+    return [(i, row) for i, row in enumerate(rows) if isinstance(row, Mapping)] if isinstance(rows, tuple) else []
 
 
 def _ids(data: Mapping[str, Any], name: str) -> list[str]:
@@ -185,6 +175,14 @@ def check_zone(zone: str, _info: ValidationInfo) -> Iterator[PlacedFault]:
         advice = did_you_mean(zone, _known_zones())
         advice = advice if advice.startswith("Did") else "Write it as area and city"
         yield (), Fault(f"unknown time zone '{zone}'", "", "a zone such as 'Europe/Paris'", advice)
+
+
+def check_encoding(name: str, _info: ValidationInfo) -> Iterator[PlacedFault]:
+    """An encoding of text that this computer knows, or ""."""
+    try:
+        "é".encode(name or "utf-8", errors="replace")
+    except (LookupError, UnicodeError):
+        yield (), Fault(f"unknown encoding '{name}'", "", "an encoding such as 'cp850' or 'cp437'")
 
 
 def _declared(info: ValidationInfo) -> Declared:
@@ -293,6 +291,26 @@ def check_columns(columns: dict[str, Any], info: ValidationInfo) -> Iterator[Pla
             what = f"column '{header}' points at '{target.to}', which is not a {thing}{owner}"
             fault = Fault(what, "", f"the id of a {thing}", did_you_mean(target.to, known or fields))
             yield (header, "to"), fault
+    yield from _targeted_twice(columns, info)
+
+
+#: What may stand in several columns: each column of masses is a weighing; of the others the first counts.
+_SEVERAL = ("mass_g", "at", "machine", "line", "quality")
+
+
+def _targeted_twice(columns: dict[str, Any], info: ValidationInfo) -> Iterator[PlacedFault]:
+    """No two columns of a wide file for one counter, gauge or field, unless they are lanes that add."""
+    if info.data.get("shape") == "long":
+        return
+    machine, earlier = info.data["machine"], dict[str, tuple[str, bool]]()
+    for header, target in columns.items():
+        to = target.to if "/" in target.to or not machine else f"{machine}/{target.to}"
+        other, adds = earlier.setdefault(to, (header, target.adds))
+        if other == header or target.to in _SEVERAL or (adds and target.adds):
+            continue
+        what = f"columns '{other}' and '{header}' both point at '{target.to}'"
+        advice = "Leave one out, or write adds = true in both where they are lanes that add"
+        yield (header, "to"), Fault(what, "", "one column for each counter, gauge or field", advice)
 
 
 # Shifts and breaks, in the plant's wall time

@@ -110,9 +110,7 @@ def _fault(path: KeyPath, details: list[ErrorDetails]) -> Fault:
         return Fault(f"'{key}' is missing in {place}", expected=f"the key '{key}'", do=advice)
     if detail["type"] == "extra_forbidden":
         known = list(_model(path).model_fields)
-        return Fault(
-            f"unknown key '{key}' in {place}", expected="a key of this table", do=did_you_mean(key, known)
-        )
+        return Fault(f"unknown key '{key}' in {place}", expected="a key of this table", do=did_you_mean(key, known))
     expected = " or ".join(dict.fromkeys(_expected(detail) for detail in details))
     value = detail["input"]
     return Fault(f"{_name(path)} is {_shown(value)}", expected=expected, do=_advice(value, details))

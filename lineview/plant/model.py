@@ -20,17 +20,11 @@ Measures = Literal["rope diameter", "rope temperature", "roller speed", "state",
 #: What a state can mean to the shift. "blocked": the next machine cannot take product; "starved": the one
 #: before cannot send any; "outside": stopped by a cause outside the machine, not known which.
 StateMeaning = Literal[
-    "running",
-    "stop",
-    "changeover",
-    "blocked",
-    "starved",
-    "outside",
-    "idle",
-    "maintenance",
-    "cleaning",
-    "break",
+    "running", "stop", "changeover", "blocked", "starved", "outside", "idle", "maintenance", "cleaning", "break"
 ]
+#: What a counter's readings say: all that it ever counted, what came since the row before or since the shift
+#: began (it restarts), or what is left of a preset.
+Counting = Literal["total", "since last row", "since shift start", "down"]
 WebKind = Literal["film", "wax paper"]
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_.\- ]*$", max_length=60)]
 Positive = Annotated[float, Field(gt=0)]
@@ -69,6 +63,7 @@ class Counter(Part):
 
     `unit_value` is what one count stands for: pieces for piece counters, metres [m] for feed and rope
     counters. `modulus` is the number of values before it starts again at 0; "unknown" where nobody knows.
+    `counting` is what its readings say; a layout that names it says it for the counters of its columns.
     """
 
     id: Id
@@ -76,6 +71,7 @@ class Counter(Part):
     modulus: Annotated[int, Field(gt=1)] | Literal["unknown"] = "unknown"
     fastest_per_min: Positive
     unit_value: Positive = 1.0
+    counting: Counting = "total"
 
 
 class Gauge(Part):
@@ -153,9 +149,9 @@ class Web(Part):
     width_mm: Positive
     grammage_g_m2: Positive | None = None
     thickness_um: Positive | None = None
-    density_g_cm3: Annotated[
-        Positive | None, checks.checked(checks.check_web_mass), Field(validate_default=True)
-    ] = None
+    density_g_cm3: Annotated[Positive | None, checks.checked(checks.check_web_mass), Field(validate_default=True)] = (
+        None
+    )
     reel_outer_mm: Positive
     reel_core_mm: Annotated[Positive, checks.checked(checks.check_core)]
     reel_length_m: Positive | None = None
@@ -206,15 +202,24 @@ class ColumnTarget(Part):
     """What a header means: a counter, gauge or field, and the unit its cells are in.
 
     `to` is the id of a counter or gauge of the layout's machine, `machine/channel` where one file holds
-    several, or a field of the export's kind ("batch", "product", "start", "mass_in_kg", ...).
+    several, or a field of the export's kind ("batch", "product", "start", "mass_in_kg", ...). Columns that
+    `adds` marks are lanes of one counter, and are added row by row. `counting` is what a counter's cells say
+    where it is not the total.
     """
 
     to: str
     unit: str = ""
+    adds: bool = False
+    counting: Counting | None = None
 
 
 class Layout(Part):
-    """How one kind of export file is laid out."""
+    """How one kind of export file is laid out.
+
+    `stamps` says whether a row's time is the end or the start of what it counts; `on_change` that rows are
+    written only when a value changes; `any_times` that times far from the others, or from today, are meant.
+    `encoding` is that of the text where it is not UTF-8, UTF-16 or Windows-1252.
+    """
 
     id: Id
     kind: ExportKind = "readings"
@@ -228,6 +233,10 @@ class Layout(Part):
     time_format: str = "iso"
     zone: Zone = ""
     clock_offset_s: float = 0.0
+    stamps: Literal["end", "start"] = "end"
+    on_change: bool = False
+    any_times: bool = False
+    encoding: Annotated[str, checks.checked(checks.check_encoding)] = ""
     decimal: Literal[".", ",", ""] = ""
     thousands: str = ""
     name_column: str = ""
@@ -241,6 +250,7 @@ class Plant(Part):
     """The works: shop, lines, machines, products, webs, shifts and the layouts of their exports.
 
     `batch_scale_error_kg` is how far off the scale that weighs batches in may be, either way [kg].
+    `worth_per_kg_sold` is what a kilogram sold is worth beyond its candy and wrap, for what lost time costs.
     `run_rules` are the numbers of Nelson's tests to apply to the rope's residuals; none by default.
     """
 
@@ -252,6 +262,7 @@ class Plant(Part):
     gap_s: Positive = 120.0
     batch_kg: Positive = 22.7
     batch_scale_error_kg: NotNegative | None = None
+    worth_per_kg_sold: NotNegative | None = None
     run_rules: tuple[Annotated[int, Field(ge=1, le=8)], ...] = ()
     shifts: Annotated[tuple[Shift, ...], checks.together(checks.check_shifts, "start", "end", "days")] = ()
     lines: tuple[Line, ...] = ()

@@ -13,7 +13,7 @@ from lineview.core.figure import Period
 from lineview.plant.checks import WEEK
 from lineview.plant.model import Shift
 
-PeriodWord = Literal["last-shift", "this-week", "last-7-days", "last-28-days", "all"]
+PeriodWord = Literal["last-shift", "this-week", "last-week", "last-7-days", "last-28-days", "all"]
 WORDS: tuple[PeriodWord, ...] = get_args(PeriodWord)
 #: The period that suits a question.
 DEFAULTS: dict[str, PeriodWord] = {
@@ -22,6 +22,7 @@ DEFAULTS: dict[str, PeriodWord] = {
     "shift": "last-shift",
     "wrap": "last-28-days",
     "order": "all",
+    "week": "last-week",
 }
 
 
@@ -201,15 +202,32 @@ def resolve(name: PeriodName, shifts: tuple[Shift, ...], zone: ZoneInfo, span: P
         return _last_shift(shifts, zone, span)
     if name == "all":
         return Period(span.start, _after(now)), "all readings"
-    if name == "this-week":
-        today = now.astimezone(zone).date()
-        monday = today - timedelta(days=today.weekday())
-        return Period(
-            max(_utc(monday, time(0), zone), span.start), _after(now)
-        ), f"since {_day_label(monday)}"
+    if name in ("this-week", "last-week"):
+        return _this_week(zone, span) if name == "this-week" else _last_week(shifts, zone, span)
     days = int(name.split("-")[1])
     start = max(now - timedelta(days=days), span.start)
     return Period(start, _after(now)), f"the last {days} days"
+
+
+def _this_week(zone: ZoneInfo, span: Period) -> tuple[Period, str]:
+    today = span.end.astimezone(zone).date()
+    monday = today - timedelta(days=today.weekday())
+    return Period(max(_utc(monday, time(0), zone), span.start), _after(span.end)), f"since {_day_label(monday)}"
+
+
+def _last_week(shifts: tuple[Shift, ...], zone: ZoneInfo, span: Period) -> tuple[Period, str]:
+    """The last week, Monday to Sunday, that is over or has no shift left; this one where there is none before."""
+    today = span.end.astimezone(zone).date()
+    monday = today - timedelta(days=today.weekday())
+    following = _utc(monday + timedelta(days=7), time(0), zone)
+    left = [p for _, _, p in shifts_between(shifts, zone, Period(span.end, following)) if p.end <= following]
+    ahead = [p for p in left if p.end > span.end + timedelta(hours=1)]
+    before = _utc(monday, time(0), zone)
+    if (ahead or not shifts) and span.start < before:
+        monday -= timedelta(days=7)
+    start = _utc(monday, time(0), zone)
+    end = _utc(monday + timedelta(days=7), time(0), zone)
+    return Period(max(start, span.start), end), f"the week of {_day_label(monday)}"
 
 
 def _after(moment: datetime) -> datetime:

@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from lineview.core.errors import Fault, PlantError
 from lineview.plant.checks import Declared, PlacedFault, repeated_ids
+from lineview.plant.counting import with_counting
 from lineview.plant.messages import faults_of
 from lineview.plant.model import Plant
 from lineview.plant.positions import KeyLines
@@ -51,10 +52,7 @@ def read_plant(path: Path, extra: Path | None = None) -> Plant:
     faults = []
     for keys, fault in placed:
         in_further = keys[:1] == ("layouts",) and isinstance(keys[1], int) and keys[1] >= first_further
-        if in_further:
-            line = further_lines.of(("layouts", int(keys[1]) - first_further, *keys[2:]))
-        else:
-            line = lines.of(keys)
+        line = further_lines.of(("layouts", int(keys[1]) - first_further, *keys[2:])) if in_further else lines.of(keys)
         faults.append((in_further, line, fault))
     strays = [key for key in further if key != "layouts" or not isinstance(further[key], tuple)]
     faults += [(True, further_lines.of((key,)), _not_a_layout(key)) for key in strays]
@@ -69,9 +67,11 @@ def _checked(data: dict[str, Any]) -> tuple[Plant | None, list[PlacedFault]]:
     """Validate types, values and references; no plant where one of them is wrong."""
     faults = repeated_ids(data)
     try:
-        return Plant.model_validate(data, strict=True, context=Declared.in_tables(data)), faults
+        plant = Plant.model_validate(data, strict=True, context=Declared.in_tables(data))
     except ValidationError as error:
         return None, faults_of(error, data) + faults
+    plant, contradictions = with_counting(plant)
+    return plant, faults + contradictions
 
 
 def _layouts(data: Mapping[str, Any]) -> tuple[Any, ...]:
@@ -96,9 +96,7 @@ def _load(path: Path) -> tuple[dict[str, Any], KeyLines]:
         text = raw.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
-        fault = Fault(
-            "a character is not UTF-8", f"{name} line {line}", "text in UTF-8", "Save the file as UTF-8"
-        )
+        fault = Fault("a character is not UTF-8", f"{name} line {line}", "text in UTF-8", "Save the file as UTF-8")
         raise PlantError(fault) from None
     try:
         return _plain(tomllib.loads(text), ""), KeyLines(text)
@@ -117,9 +115,7 @@ def _syntax(message: str, text: str, name: str) -> Fault:
     shown = rows[min(line, len(rows)) - 1].strip()[:80]
     if "overwrite" in message or "twice" in message or "redefine" in message or "mutate" in message:
         what, expected = f"a key or table is there twice: {shown}", "each key once"
-        return Fault(
-            what, f"{name} line {line}", expected, "Leave one out, or use [[ ]] for a list of tables"
-        )
+        return Fault(what, f"{name} line {line}", expected, "Leave one out, or use [[ ]] for a list of tables")
     what = f"the line cannot be read as TOML: {shown}" if shown else "the file ends too early"
     advice = "Check quotes, brackets, commas and the = sign on this line and the one before"
     return Fault(what, f"{name} line {line}", "key = value, [table] or [[table]]", advice)

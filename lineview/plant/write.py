@@ -28,8 +28,9 @@ def layout_toml(layout: Layout) -> str:
     if layout.columns:
         rows.append("[layouts.columns]")
     for header, target in layout.columns.items():
-        unit = f", unit = {_value(target.unit)}" if target.unit else ""
-        rows.append(f"{_value(header)} = {{ to = {_value(target.to)}{unit} }}")
+        keys = ("unit", "adds", "counting")
+        more = "".join(f", {key} = {_value(getattr(target, key))}" for key in keys if getattr(target, key))
+        rows.append(f"{_value(header)} = {{ to = {_value(target.to)}{more} }}")
     return "\n".join(rows) + "\n"
 
 

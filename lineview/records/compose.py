@@ -13,7 +13,7 @@ from lineview.core.frames import UTC_US
 from lineview.core.record_frames import ACTIVITY, COUNTERS, JOINED
 from lineview.machine.activity import RUNNING, SLOW, STANDING, UNSEEN, Activity
 from lineview.machine.counters import CounterIncrements, Floats, Ints, fastest_per_us
-from lineview.machine.increments import pair_bounds, unread_longer_than
+from lineview.machine.increments import pair_bounds, reported_steps, unread_longer_than
 from lineview.machine.likeliest import OpenIntervals, PlannedTime, likeliest
 from lineview.machine.pieces import MADE, MARKS, MachineCounts
 from lineview.machine.state_codes import NO_STATES, StateIntervals, set_aside
@@ -22,12 +22,7 @@ from lineview.plant import Counter, Counts, Machine
 
 
 def machine_counts(
-    machine: Machine,
-    records: pl.DataFrame,
-    planned: PlannedTime,
-    period: tuple[datetime, datetime],
-    *,
-    gap_s: float,
+    machine: Machine, records: pl.DataFrame, planned: PlannedTime, period: tuple[datetime, datetime], *, gap_s: float
 ) -> MachineCounts:
     """Put a machine's counts together.
 
@@ -99,10 +94,7 @@ def _chain(
 ) -> CounterIncrements:
     """One counter's intervals within windows and between them, in order."""
     rows = joined.join(ends.select("place", "of"), on=["place", "of"], how="semi", maintain_order="left")
-    inside = {
-        name: rows[name].to_numpy()
-        for name in ("from_us", "to_us", "value", "low", "high", "known", "joined")
-    }
+    inside = {name: rows[name].to_numpy() for name in ("from_us", "to_us", "value", "low", "high", "known", "joined")}
     start = np.concatenate((inside["from_us"], seams.start_us))
     order = np.lexsort((np.concatenate((inside["to_us"], seams.end_us)), start))
 
@@ -124,17 +116,24 @@ def _chain(
         value, low, high = found.value, found.low, found.high
         known = np.where(open_seams, found.known, known)
     usual = ends["usual_us"].filter(ends["usual_us"] > 0)
+    if not len(usual):  # a reading a window, as rows of shift totals are
+        usual = pl.Series((end - start).astype(np.float64))
     return CounterIncrements(
-        start, end, value, low, high, known,
+        start,
+        end,
+        value,
+        low,
+        high,
+        known,
         both("joined", np.ones(len(seams.start_us), dtype=np.int64)),
         float(usual.median()) if len(usual) else 0.0,  # type: ignore[arg-type]  # a float
-        fastest_per_us(counter), 0.0 if counter.unit_value == 1.0 else counter.unit_value, planned,
-    )  # fmt: skip
+        fastest_per_us(counter),
+        0.0 if counter.unit_value == 1.0 else counter.unit_value,
+        planned,
+    )
 
 
-def _windows_beside(
-    ends: pl.DataFrame, planned: PlannedTime, start: Ints, end: Ints
-) -> tuple[Floats, Floats]:
+def _windows_beside(ends: pl.DataFrame, planned: PlannedTime, start: Ints, end: Ints) -> tuple[Floats, Floats]:
     """From when and until when the windows on either side of a seam may speak for it [s].
 
     They reach to the nearest windows with planned time, for a night says nothing of a day's pace.
@@ -155,20 +154,21 @@ def seam_steps(counter: Counter, ends: pl.DataFrame, gap_s: float) -> Steps:
     """The interval from each window's last reading to the next one's first, in what the counter counts."""
     at0, at1 = ends["last_us"].to_numpy()[:-1], ends["first_us"].to_numpy()[1:]
     v0, v1 = ends["last_count"].to_numpy()[:-1], ends["first_count"].to_numpy()[1:]
+    if counter.counting == "since last row":
+        return reported_steps(at0, at1, v1, counter.fastest_per_min).times(counter.unit_value)
+    if counter.counting == "down":
+        v0, v1 = -v0, -v1
     sizes = ends["modulus"].drop_nulls()
     modulus = float(sizes[0]) if len(sizes) == ends.height and len(sizes) else None
     usual = ends["usual_us"].filter(ends["usual_us"] > 0)
     usual_us = float(usual.median()) if len(usual) else 0.0  # type: ignore[arg-type]  # a float
     parts = pair_bounds(
-        at0, at1, v0, v1, modulus, counter.fastest_per_min,
-        unread_us=unread_longer_than(gap_s, usual_us),
-    )  # fmt: skip
+        at0, at1, v0, v1, modulus, counter.fastest_per_min, unread_us=unread_longer_than(gap_s, usual_us)
+    )
     return Steps(at0, at1, *parts).times(counter.unit_value)
 
 
-def _seams(
-    counter: Counter, ends: pl.DataFrame, apart: StateIntervals, gap_s: float
-) -> tuple[Steps, pl.DataFrame]:
+def _seams(counter: Counter, ends: pl.DataFrame, apart: StateIntervals, gap_s: float) -> tuple[Steps, pl.DataFrame]:
     """The intervals between windows; n nan where it is open.
 
     What was counted in maintenance is taken out and given beside: columns start, end, n.
@@ -203,25 +203,16 @@ def _spells(records: pl.DataFrame) -> StateIntervals:
 def _marks(records: pl.DataFrame) -> pl.DataFrame:
     names = {"mark_gauge": "gauge", "mark_us": "at", "mark_text": "text"}
     rows = records.select(list(names)).explode(list(names)).drop_nulls("mark_gauge").rename(names)
-    return (
-        rows.with_columns(pl.col("at").cast(UTC_US))
-        .select(list(MARKS))
-        .sort("gauge", "at", maintain_order=True)
-    )
+    return rows.with_columns(pl.col("at").cast(UTC_US)).select(list(MARKS)).sort("gauge", "at", maintain_order=True)
 
 
 def _aside(records: pl.DataFrame) -> dict[Counts, pl.DataFrame]:
     names = ["aside_of", "aside_from_us", "aside_to_us", "aside_n"]
     rows = records.select(names).explode(names).drop_nulls("aside_of")
     frame = rows.select(
-        "aside_of",
-        start=pl.col("aside_from_us").cast(UTC_US),
-        end=pl.col("aside_to_us").cast(UTC_US),
-        n="aside_n",
+        "aside_of", start=pl.col("aside_from_us").cast(UTC_US), end=pl.col("aside_to_us").cast(UTC_US), n="aside_n"
     )
-    return {
-        name: part.drop("aside_of") for (name,), part in frame.group_by(["aside_of"], maintain_order=True)
-    }
+    return {name: part.drop("aside_of") for (name,), part in frame.group_by(["aside_of"], maintain_order=True)}
 
 
 def _activity(
@@ -283,10 +274,7 @@ def _cycles(increments: dict[Counts, CounterIncrements]) -> Counts:
 
 
 def _joined_clock(
-    parts: list[_Part],
-    unseen: tuple[Ints, Ints, Floats, Floats],
-    cycles: CounterIncrements,
-    gap_s: float,
+    parts: list[_Part], unseen: tuple[Ints, Ints, Floats, Floats], cycles: CounterIncrements, gap_s: float
 ) -> Activity:
     """Lay windows' activity one after the other, with a stretch or two over each interval between them."""
     edge: list[Ints] = []
@@ -365,9 +353,7 @@ def _over_seam(
     return _shared_seam(seam, slow, rates, ran_before or states[1] == STANDING)
 
 
-def _shared_seam(
-    seam: _Seam, slow: int, rates: tuple[float, float], ran_first: bool
-) -> list[tuple[int, int]]:
+def _shared_seam(seam: _Seam, slow: int, rates: tuple[float, float], ran_first: bool) -> list[tuple[int, int]]:
     """A seam whose pieces were made at the rate of the side that ran, and the rest of it stood."""
     length = seam.end - seam.start
     rate = rates[0] if ran_first else rates[1]
@@ -389,10 +375,7 @@ def _seam_pieces(parts: list[tuple[int, int]], seam: _Seam) -> tuple[Ints, Float
 
 
 def _span(
-    first: int,
-    last: int,
-    unseen: tuple[Ints, Ints, Floats, Floats],
-    seams: list[tuple[int, int, float, float]],
+    first: int, last: int, unseen: tuple[Ints, Ints, Floats, Floats], seams: list[tuple[int, int, float, float]]
 ) -> tuple[Ints, Floats, Floats, Floats]:
     """Edges of unseen intervals, and the least and most pieces of them up to each edge."""
     start = np.concatenate((unseen[0], np.array([s[0] for s in seams], dtype=np.int64)))
@@ -423,9 +406,7 @@ def gauge_readings(records: pl.DataFrame) -> pl.DataFrame:
     for (names,), part in rows.group_by(["gauge"], maintain_order=True):
         read = part.select(lists).explode(lists)
         frames += [(name, _of_gauge(read, place, name)) for place, name in enumerate(names)]
-    nothing = pl.DataFrame(
-        schema={"channel": pl.String(), "at": UTC_US, "value": pl.Float64(), "quality": pl.String()}
-    )
+    nothing = pl.DataFrame(schema={"channel": pl.String(), "at": UTC_US, "value": pl.Float64(), "quality": pl.String()})
     # A record holds each gauge's readings in order of time, and records are in order of time.
     whole = pl.concat([nothing, *(frame for _, frame in sorted(frames, key=lambda named: named[0]))])
     several = len({name for name, _ in frames}) < len(frames)

@@ -75,11 +75,7 @@ def make_record(
     counters = {kind: counts.counters[kind] for kind in counts.counters if kind in first_last}
     seen, spells = counts.seen, counts.spells
     # A state that nobody knows the meaning of ends the one before it all the same.
-    said = (
-        reported_states(machine, readings.said)["at"].dt.epoch("us")
-        if readings.said.height
-        else _NOTHING_SAID
-    )
+    said = reported_states(machine, readings.said)["at"].dt.epoch("us") if readings.said.height else _NOTHING_SAID
     return {
         "readings": counts.readings,
         "first_read": readings.first_us,
@@ -105,9 +101,7 @@ def _nothing_read() -> dict[str, Any]:
     """The columns of a window without readings."""
     made_of = (*WINDOWS, *COMPUTED_FROM, "machine", "month")
     nothing: dict[str, Any] = {
-        name: [] if isinstance(dtype, pl.List) else None
-        for name, dtype in RECORDS.items()
-        if name not in made_of
+        name: [] if isinstance(dtype, pl.List) else None for name, dtype in RECORDS.items() if name not in made_of
     }
     return {**nothing, "readings": 0}
 
@@ -130,8 +124,7 @@ def _size(declared: int | None, ends: tuple[int, float, int, float]) -> float | 
 
 
 def _counter_columns(
-    counters: Mapping[Counts, CounterIncrements],
-    ends: Mapping[Counts, tuple[int, float, int, float, float | None]],
+    counters: Mapping[Counts, CounterIncrements], ends: Mapping[Counts, tuple[int, float, int, float, float | None]]
 ) -> dict[str, Any]:
     names = list(counters)
     return {
@@ -193,10 +186,18 @@ def join_increments(counter: CounterIncrements, moments_us: Ints) -> CounterIncr
     value = add(counter.value)
     low, high = (value if bound is counter.value else add(bound) for bound in (counter.low, counter.high))
     return CounterIncrements(
-        counter.start_us[begins], counter.end_us[ends], value, low, high,
-        counter.known[begins], np.add.reduceat(counter.readings, begins), counter.usual_us,
-        counter.fastest_per_us, counter.step, counter.planned,
-    )  # fmt: skip
+        counter.start_us[begins],
+        counter.end_us[ends],
+        value,
+        low,
+        high,
+        counter.known[begins],
+        np.add.reduceat(counter.readings, begins),
+        counter.usual_us,
+        counter.fastest_per_us,
+        counter.step,
+        counter.planned,
+    )
 
 
 def _activity_columns(seen: Activity) -> dict[str, Any]:
@@ -270,12 +271,8 @@ def _aside_columns(aside: Mapping[Counts, pl.DataFrame]) -> dict[str, Any]:
 
 def _output_columns(counts: MachineCounts, edges: Edges) -> dict[str, Any]:
     """Good pieces by day and product between the first and the last reading."""
-    nothing: dict[str, Any] = {
-        name: [] if isinstance(dtype, pl.List) else None for name, dtype in OUTPUT.items()
-    }
-    counted = [
-        c for kind, c in counts.counters.items() if kind in ("pieces", "good pieces") and len(c.end_us)
-    ]
+    nothing: dict[str, Any] = {name: [] if isinstance(dtype, pl.List) else None for name, dtype in OUTPUT.items()}
+    counted = [c for kind, c in counts.counters.items() if kind in ("pieces", "good pieces") and len(c.end_us)]
     if not counted:
         return nothing
     first, last = min(int(c.start_us[0]) for c in counted), max(int(c.end_us[-1]) for c in counted)

@@ -119,9 +119,7 @@ def planned_minutes(shifts: Sequence[Shift], zone: str, start: datetime, end: da
     return dict(days.iter_rows())
 
 
-def week_planned(
-    shifts: Sequence[Shift], zone: str, starts: Sequence[datetime]
-) -> tuple[np.ndarray, np.ndarray]:
+def week_planned(shifts: Sequence[Shift], zone: str, starts: Sequence[datetime]) -> tuple[np.ndarray, np.ndarray]:
     """Planned minutes and planned days of each week of seven days from its start.
 
     Parameters
@@ -245,9 +243,7 @@ def _by_day(spans: Sequence[ProductSpan], tz: ZoneInfo) -> list[ProductSpan]:
     return out
 
 
-def _frame(
-    line: str, sums: _Sums, inside: pl.DataFrame, minutes: Mapping[date, float], tz: ZoneInfo
-) -> pl.DataFrame:
+def _frame(line: str, sums: _Sums, inside: pl.DataFrame, minutes: Mapping[date, float], tz: ZoneInfo) -> pl.DataFrame:
     """The sums as rows; a planned day of nothing, between the first and last record, has a row of its own."""
     read = inside.filter(pl.col("readings") > 0)
     if read.height:

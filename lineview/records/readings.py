@@ -98,11 +98,13 @@ class MachineReadings:
         for k, (begin, end) in enumerate(said):
             seen = last[k] >= first[k]
             yield WindowReadings(
-                int(good[k]), int(first[k]) if seen else None, int(last[k]) if seen else None,
+                int(good[k]),
+                int(first[k]) if seen else None,
+                int(last[k]) if seen else None,
                 {name: part.part(*places[k]) for name, (part, places) in counters.items()},
                 {name: part.part(*places[k]) for name, (part, places) in gauges.items()},
                 self._said if end - begin == self._said.height else self._said.slice(begin, end - begin),
-            )  # fmt: skip
+            )
 
     def _seen(self, starts_us: Ints, ends_us: Ints) -> tuple[Ints, Ints, Ints]:
         """Number of good readings of each window, and its first and last moment [µs]; last first without."""
@@ -139,9 +141,13 @@ def _said(machine: Machine, channels: Mapping[str, pl.DataFrame]) -> pl.DataFram
         return empty(READINGS)
     parts = [
         frame.select(
-            pl.lit(machine.id).alias("machine"), pl.lit(name).alias("channel"),
-            "at", "value", "text", pl.col("quality").cast(pl.String),
+            pl.lit(machine.id).alias("machine"),
+            pl.lit(name).alias("channel"),
+            "at",
+            "value",
+            "text",
+            pl.col("quality").cast(pl.String),
         )
         for name, frame in sorted(channels.items())
-    ]  # fmt: skip
+    ]
     return pl.concat(parts).sort("at", maintain_order=True)

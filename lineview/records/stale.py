@@ -46,12 +46,7 @@ def plant_mark(plant: Plant, machine: Machine) -> str:
     str
         Another one whenever a record would come out otherwise.
     """
-    parts = [
-        machine.model_dump_json(),
-        plant.zone,
-        str(plant.gap_s),
-        *(s.model_dump_json() for s in plant.shifts),
-    ]
+    parts = [machine.model_dump_json(), plant.zone, str(plant.gap_s), *(s.model_dump_json() for s in plant.shifts)]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:16]
 
 
@@ -120,9 +115,5 @@ def is_stale(kept: pl.DataFrame, wanted: pl.DataFrame) -> pl.Series:
     from_same = ["start", "end", "intakes", "events", "plant", "code"]
     marks = pl.col("intakes").list.eval(pl.element().cast(pl.String)).list.join(",")
     there = kept.select(from_same).with_columns(marks, fresh=pl.lit(True)).unique(from_same)
-    joined = (
-        wanted.select(from_same)
-        .with_columns(marks)
-        .join(there, on=from_same, how="left", maintain_order="left")
-    )
+    joined = wanted.select(from_same).with_columns(marks).join(there, on=from_same, how="left", maintain_order="left")
     return joined["fresh"].is_null()

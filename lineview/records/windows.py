@@ -89,7 +89,5 @@ def cut(frame: pl.DataFrame, moments: Sequence[datetime]) -> pl.DataFrame:
         halves = frame.filter(inside)
         if halves.height:
             whole = frame.filter(~inside)
-            frame = pl.concat([whole, halves.with_columns(end=at), halves.with_columns(start=at)]).sort(
-                "start"
-            )
+            frame = pl.concat([whole, halves.with_columns(end=at), halves.with_columns(start=at)]).sort("start")
     return frame

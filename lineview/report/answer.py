@@ -12,8 +12,9 @@ from typing import Any, Literal
 import polars as pl
 
 from lineview.core.figure import Figure, Period
+from lineview.plant import Plant
 
-Question = Literal["rope", "weight", "shift", "wrap", "order"]
+Question = Literal["rope", "weight", "shift", "wrap", "order", "week"]
 
 
 @dataclass(frozen=True)
@@ -23,9 +24,9 @@ class Scope:
     Parameters
     ----------
     line : str
-        Id of the line.
+        Id of the line; "" for all lines.
     machine : str
-        Id of the machine: a sizer for rope, a cut-and-wrap machine for the others.
+        Id of the machine: a sizer for rope, a cut-and-wrap machine for the others; "" for all of the line.
     period : Period
         From when to when [UTC].
     now : datetime
@@ -39,6 +40,26 @@ class Scope:
     period: Period
     now: datetime
     label: str = ""
+
+
+ALL_LINES = "all lines"
+
+
+def scope_name(scope: Scope, plant: Plant) -> str:
+    """What a scope is of, as a person names it: a machine, a line, or all lines.
+
+    Parameters
+    ----------
+    scope : Scope
+        Of an answer.
+    plant : Plant
+        Its lines and machines have the names.
+    """
+    machine = plant.machine(scope.machine)
+    if machine is not None:
+        return machine.shown
+    line = next((line for line in plant.lines if line.id == scope.line), None)
+    return scope.machine or scope.line or ALL_LINES if line is None else line.name or line.id
 
 
 @dataclass(frozen=True)
@@ -69,7 +90,7 @@ class Answer:
     Parameters
     ----------
     question : str
-        "rope", "weight", "shift", "wrap" or "order".
+        "rope", "weight", "shift", "wrap", "order" or "week".
     scope : Scope
         What was asked.
     sentence : tuple of Span
@@ -141,9 +162,7 @@ def to_object(answer: Answer) -> dict[str, Any]:
         "soft": answer.soft,
         "figures": {figure.name: _figure(figure) for figure in answer.figures},
         "tables": {table.name: _table(table) for table in answer.tables},
-        "series": {
-            name: [_row(row) for row in frame.iter_rows(named=True)] for name, frame in answer.series.items()
-        },
+        "series": {name: [_row(row) for row in frame.iter_rows(named=True)] for name, frame in answer.series.items()},
         "notes": list(answer.notes),
         "cautions": list(answer.cautions),
     }

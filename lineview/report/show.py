@@ -249,9 +249,7 @@ def interval(figure: Figure, plant: Plant) -> str:
         low, high = (moment(e, plant) if isinstance(e, datetime) else "" for e in (figure.low, figure.high))
     else:
         (_, lowest, highest), _, places = _converted(figure, plant)
-        low, high = (
-            "" if e is None or not math.isfinite(e) else number(e, places) for e in (lowest, highest)
-        )
+        low, high = ("" if e is None or not math.isfinite(e) else number(e, places) for e in (lowest, highest))
     if low and high:
         return f"{low} to {high}"
     if low:

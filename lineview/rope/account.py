@@ -85,12 +85,7 @@ class RopeSeen:
 
 
 def rope_account(
-    plant: Plant,
-    sizer: Machine,
-    seen: RopeSeen,
-    period: tuple[datetime, datetime],
-    *,
-    whole: bool = True,
+    plant: Plant, sizer: Machine, seen: RopeSeen, period: tuple[datetime, datetime], *, whole: bool = True
 ) -> RopeAccount:
     """Measure a sizer's rope.
 
@@ -140,13 +135,14 @@ def rope_account(
     if not whole:
         return _with_drift(plant, told, seen.adjustments)
     told = replace(
-        told, within=within_batch(core, points),
+        told,
+        within=within_batch(core, points),
         limits=tuple(rope_limits(core, points)) if points.height else (),
         agreement=_agreement(gauges, marked, clock),
         ripples=tuple(roller_ripples(sizer, inside, _fastest(gauges))),
         slips=tuple(slips(sizer, inside)),
         made=pieces_by_product(plant, seen.wrappers, sheet, target.product, period),
-    )  # fmt: skip
+    )
     told = _with_drift(plant, told, seen.adjustments)
     if told.model is None:
         return told
@@ -158,9 +154,7 @@ def rope_account(
 
 def no_points() -> pl.DataFrame:
     """Give batch points for no readings."""
-    return points_of(
-        readings_in_batches(pl.DataFrame(), pl.DataFrame()), None, {}, lambda at: np.zeros(len(at))
-    )
+    return points_of(readings_in_batches(pl.DataFrame(), pl.DataFrame()), None, {}, lambda at: np.zeros(len(at)))
 
 
 def _gauge_problem(sizer: Machine, gauges: tuple[CheckedGauge, ...], target: Target) -> str:

@@ -10,7 +10,7 @@ from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure
 from lineview.plant import Machine, Plant
 from lineview.report.answer import Answer, Scope
-from lineview.report.counts import good_pieces_figure
+from lineview.report.figures import good_pieces_figure
 from lineview.rope.account import RopeAccount, RopeSeen, rope_account
 from lineview.rope.figures import rope_figures, weight_words
 from lineview.rope.forecast import verdict
@@ -36,17 +36,13 @@ def notes_of(account: RopeAccount, plant: Plant) -> tuple[str, ...]:
             "counter of the sizer, would show stops that the gauge does not."
         )
     if account.points.height and account.points["temperature_c"].null_count() == account.points.height:
-        notes.append(
-            "Rope temperature was not exported: slow cooling or warming cannot be separated from wear."
-        )
+        notes.append("Rope temperature was not exported: slow cooling or warming cannot be separated from wear.")
     unknown = account.points["deviation_mm"].null_count() if account.points.height else 0
     if unknown:
         notes.append(f"{unknown} batches name no known product and were left out of the drift.")
     notes += run_rules_notes(account)
     if account.model is not None:
-        notes.append(
-            "Diameters compare only at one distance after the last roller pair, since rope recovers."
-        )
+        notes.append("Diameters compare only at one distance after the last roller pair, since rope recovers.")
     return tuple(notes)
 
 
@@ -111,15 +107,11 @@ class RopeInputs:
 def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:
     """Answer how a sizer's rope stands."""
     sizer = _sizer(plant, scope.machine)
-    account = rope_account(
-        plant, sizer, inputs.seen, (scope.period.start, scope.period.end)
-    )  # fmt: skip
+    account = rope_account(plant, sizer, inputs.seen, (scope.period.start, scope.period.end))
     found = verdict(account.model) if account.model is not None else None
     figures = rope_figures(account, found, plant, scope.period)
     ranked = ranked_sizers(account, inputs.elsewhere)
-    soft = (
-        soft_line(account, found, plant, scope), weight_words(figures, plant), sooner_words(ranked, sizer.id)
-    )  # fmt: skip
+    soft = (soft_line(account, found, plant, scope), weight_words(figures, plant), sooner_words(ranked, sizer.id))
     return Answer(
         question="rope",
         scope=scope,

@@ -45,9 +45,16 @@ def readings_in_batches(gauge_readings: pl.DataFrame, batches: pl.DataFrame) -> 
     """
     if gauge_readings.is_empty() or batches.is_empty():
         return pl.DataFrame(
-            schema={"at": UTC_US, "value": pl.Float64(), "nr": pl.Int64(), "batch": pl.String(),
-                    "product": pl.String(), "start": UTC_US, "end": UTC_US}
-        )  # fmt: skip
+            schema={
+                "at": UTC_US,
+                "value": pl.Float64(),
+                "nr": pl.Int64(),
+                "batch": pl.String(),
+                "product": pl.String(),
+                "start": UTC_US,
+                "end": UTC_US,
+            }
+        )
     marked = _in_batches(gauge_readings, _with_ends(batches, gauge_readings))
     return _without_far(_without_edges(marked))
 
@@ -147,13 +154,9 @@ def _temperatures(points: pl.DataFrame, core: pl.DataFrame, temperature: pl.Data
     joined = (
         temperature.drop_nulls("value")
         .sort("at")
-        .join_asof(
-            spans.sort("first"), left_on="at", right_on="first", strategy="backward", check_sortedness=False
-        )
+        .join_asof(spans.sort("first"), left_on="at", right_on="first", strategy="backward", check_sortedness=False)
     )
-    means = (
-        joined.filter(pl.col("at") <= pl.col("last")).group_by("nr").agg(temperature_c=pl.col("value").mean())
-    )
+    means = joined.filter(pl.col("at") <= pl.col("last")).group_by("nr").agg(temperature_c=pl.col("value").mean())
     return points.join(means, on="nr", how="left", maintain_order="left")["temperature_c"]
 
 

@@ -42,14 +42,15 @@ def time_to_leave(
 
     Source: fieller-1954, derived-rope
     """
-    hours = np.r_[0.0, np.geomspace(horizon_h / 4000, horizon_h, 55)]
+    hours = np.r_[0.0, np.geomspace(horizon_h / 1000, horizon_h, 25)]
+    kept, start = model.fit.likely(), model.at(now_h)
     tail = (1 - FORECAST_LEVEL) / 2
 
     def out(at: Floats) -> Floats:
         """How likely the mean is out, on the likelier side."""
-        centre, scale = model.fit.spreads(np.array([model.at(now_h + h) for h in at]))
-        above = model.fit.beyond(np.full(at.size, high_mm), centre, scale)
-        return np.maximum(above, 1 - model.fit.beyond(np.full(at.size, low_mm), centre, scale))
+        centre, scale = kept.spreads(start + np.outer(at, model.contrast(wear=1.0)))
+        above = kept.beyond(high_mm, centre, scale)
+        return np.maximum(above, 1 - kept.beyond(low_mm, centre, scale))
 
     chance = out(hours)
 
@@ -57,7 +58,7 @@ def time_to_leave(
         beyond = np.flatnonzero(chance >= share)
         if beyond.size == 0 or beyond[0] == 0:
             return 0.0 if beyond.size else None
-        between = np.linspace(hours[beyond[0] - 1], hours[beyond[0]], 9)
+        between = np.linspace(hours[beyond[0] - 1], hours[beyond[0]], 5)
         fine = np.maximum.accumulate(out(between))
         return float(np.interp(share, fine, between))
 

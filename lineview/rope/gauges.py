@@ -232,6 +232,4 @@ def gauge_agreement(
     columns = np.column_stack([np.ones(hours.size), hours - hours.mean()])
     fit = correlated_regression(difference, columns, batch_steps(hours))
     apart = np.array([0.0, 1.0])
-    return Agreement(
-        first[0], second[0], float(difference.mean()), fit.mean(apart), *fit.interval(apart), both.height
-    )  # fmt: skip
+    return Agreement(first[0], second[0], float(difference.mean()), fit.mean(apart), *fit.interval(apart), both.height)

@@ -22,10 +22,19 @@ def mass_ratio(diameter_mm: float, target_mm: float) -> float:
 
 
 def mass_change_g(mass_g: float, target_mm: float, deviation_mm: float) -> float:
-    """What a deviation of the diameter adds to a piece.
+    """What a deviation of the diameter adds to a piece [g].
 
-    Gives [g].
+    Parameters
+    ----------
+    mass_g : float
+        Mass of a piece at the target diameter [g].
+    target_mm : float
+        Target diameter [mm].
+    deviation_mm : float
+        How far the diameter is off it [mm].
 
+    Notes
+    -----
     Source: derived-rope
     """
     return mass_g * (mass_ratio(target_mm + deviation_mm, target_mm) - 1)
@@ -90,9 +99,7 @@ def week_effect(
     """
     known = {p.id: p for p in plant.products}
     rows = [
-        _week(known.get(name, unnamed), pieces * to_week, deviation_mm)
-        for name, pieces in made.items()
-        if pieces > 0
+        _week(known.get(name, unnamed), pieces * to_week, deviation_mm) for name, pieces in made.items() if pieces > 0
     ]
     share = made.get("", 0.0) / sum(made.values())
     named = [_week(known[name], n * to_week, deviation_mm) for name, n in made.items() if name and n > 0]

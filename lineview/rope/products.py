@@ -65,10 +65,7 @@ def kinds_by_name(plant: Plant, names: pl.Series) -> dict[str, str]:
             flavours = groups.setdefault((product.base, product.diameter_mm), [])
             flavours += [] if product.flavour in flavours else [product.flavour]
     bases = [base for base, _ in groups]
-    words = {
-        key: key[0] if key[0] and bases.count(key[0]) == 1 else _few(flavours)
-        for key, flavours in groups.items()
-    }
+    words = {key: key[0] if key[0] and bases.count(key[0]) == 1 else _few(flavours) for key, flavours in groups.items()}
     return {name: words[p.base, p.diameter_mm] for name, p in found.items() if p is not None}
 
 
@@ -97,9 +94,7 @@ def group_products(products: pl.Series, kinds: Mapping[str, str]) -> ProductGrou
     now = named[-1] if named[-1] in enough else common
     others = tuple(kind for kind in enough if kind != now)
     own = [kind for kind, keep in zip(named, kept, strict=True) if keep]
-    columns = np.array([[float(kind == other) for other in others] for kind in own]).reshape(
-        len(own), len(others)
-    )
+    columns = np.array([[float(kind == other) for other in others] for kind in own]).reshape(len(own), len(others))
     return ProductGroups(kept, columns, others, now, rare if aside else (), () if aside else rare)
 
 
@@ -113,9 +108,7 @@ def identifiable(kinds: ProductGroups, base: Floats) -> ProductGroups:
             kept.append(i)
     lost = tuple(name for i, name in enumerate(kinds.names) if i not in kept)
     names = tuple(kinds.names[i] for i in kept)
-    return ProductGroups(
-        kinds.kept, kinds.columns[:, kept], names, kinds.reference, kinds.aside, (*kinds.mixed, *lost)
-    )
+    return ProductGroups(kinds.kept, kinds.columns[:, kept], names, kinds.reference, kinds.aside, (*kinds.mixed, *lost))
 
 
 @dataclass(frozen=True)

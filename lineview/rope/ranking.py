@@ -67,9 +67,8 @@ def _ranked(account: RopeAccount) -> RankedSizer:
     if account.model is not None:
         found = verdict(account.model)
         told = replace(
-            told, state=found.state, drift=found.wear_mm_per_h, drift_low=found.wear_low,
-            drift_high=found.wear_high,
-        )  # fmt: skip
+            told, state=found.state, drift=found.wear_mm_per_h, drift_low=found.wear_low, drift_high=found.wear_high
+        )
     if account.ahead is None:
         return replace(told, problem=account.problem or "the tolerance is not known")
     time = account.ahead.mean
@@ -93,19 +92,31 @@ def ranked_sizers(asked: RopeAccount, elsewhere: Mapping[str, RopeAccount]) -> t
 def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
     """The ranking as a table."""
     columns = (
-        ("sizer", "sizer", ""), ("state", "rope", ""), ("hours", "leaves tolerance in", "h"),
-        ("early", "at the earliest", "h"), ("drift", "drift", "mm/h"), ("low", "95 % from", "mm/h"),
-        ("high", "to", "mm/h"), ("line", "line", ""), ("why", "reason for its rank", ""),
-    )  # fmt: skip
+        ("sizer", "sizer", ""),
+        ("state", "rope", ""),
+        ("hours", "leaves tolerance in", "h"),
+        ("early", "at the earliest", "h"),
+        ("drift", "drift", "mm/h"),
+        ("low", "95 % from", "mm/h"),
+        ("high", "to", "mm/h"),
+        ("line", "line", ""),
+        ("why", "reason for its rank", ""),
+    )
     lines = {one.id: one.name or one.id for one in plant.lines}
     rows: list[dict[str, Any]] = [
         {
-            "sizer": one.shown, "line": lines.get(one.line, one.line), "state": state_words(one),
-            "drift": _rounded(one.drift), "low": _rounded(one.drift_low), "high": _rounded(one.drift_high),
-            "hours": one.hours, "early": one.early, "why": why_words(one),
+            "sizer": one.shown,
+            "line": lines.get(one.line, one.line),
+            "state": state_words(one),
+            "drift": _rounded(one.drift),
+            "low": _rounded(one.drift_low),
+            "high": _rounded(one.drift_high),
+            "hours": one.hours,
+            "early": one.early,
+            "why": why_words(one),
         }
         for one in ranked
-    ]  # fmt: skip
+    ]
     return Table("sizers", "Sizers of the works, the most urgent first", columns, rows)
 
 

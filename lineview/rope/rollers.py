@@ -82,9 +82,7 @@ def _flows(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame | None:
         flow = v.join(d, on="minute", how="inner", maintain_order="left").select(
             "minute", (pl.col("v") * pl.col("d") ** 2).alias(str(pair))
         )
-        table = flow if table is None else table.join(
-            flow, on="minute", how="inner", maintain_order="left"
-        )  # fmt: skip
+        table = flow if table is None else table.join(flow, on="minute", how="inner", maintain_order="left")
     return table
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from lineview.core.figure import Figure, Period
+from lineview.core.figure import Figure
 from lineview.core.frames import UTC_US
 from lineview.plant import Plant
 from lineview.report.answer import Scope, Table
@@ -26,9 +26,11 @@ from lineview.stats.run_rules import NELSON
 def run_rules_table(account: RopeAccount) -> Table:
     """What each run rule asked for signals."""
     columns = (
-        ("rule", "rule", ""), ("signals", "signals", ""), ("stands", "since the last adjustment", ""),
+        ("rule", "rule", ""),
+        ("signals", "signals", ""),
+        ("stands", "since the last adjustment", ""),
         ("first", "first of these", ""),
-    )  # fmt: skip
+    )
     found, model, seen = account.run_rules, account.model, account.watch
     title = "Run rules on the batches' residuals (Nelson's tests)"
     if found is None or model is None or seen is None or found.refused:
@@ -69,9 +71,7 @@ def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.Dat
         (e.running_h, e.at, e.label, e.recorded) for e in (found.effects if found else ())
     ]
     out["adjustments"] = pl.DataFrame(
-        rows,
-        schema={"running_h": pl.Float64, "at": UTC_US, "label": pl.String, "recorded": pl.Boolean},
-        orient="row",
+        rows, schema={"running_h": pl.Float64, "at": UTC_US, "label": pl.String, "recorded": pl.Boolean}, orient="row"
     )
     return out
 
@@ -79,11 +79,15 @@ def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.Dat
 def watch_table(account: RopeAccount) -> Table:
     """The charts that watch for drift: their parameters, limits and signals."""
     columns = (
-        ("chart", "chart", ""), ("parameter", "parameter", ""), ("low", "lower limit", "mm"),
-        ("high", "upper limit", "mm"), ("rate", "one false alarm in", ""),
-        ("signals", "signals", ""), ("stands", "since the last adjustment", ""),
+        ("chart", "chart", ""),
+        ("parameter", "parameter", ""),
+        ("low", "lower limit", "mm"),
+        ("high", "upper limit", "mm"),
+        ("rate", "one false alarm in", ""),
+        ("signals", "signals", ""),
+        ("stands", "since the last adjustment", ""),
         ("first", "first of these", ""),
-    )  # fmt: skip
+    )
     title = "Charts of the batches' residuals that watch for drift (ISO 7870-2, -4 and -6)"
     seen = account.watch
     if seen is None:
@@ -108,9 +112,13 @@ def _signals(frame: pl.DataFrame) -> dict[str, Any]:
 
 
 def rope_tables(
-    account: RopeAccount, found: Verdict | None, figures: tuple[Figure, ...], plant: Plant, scope: Scope,
+    account: RopeAccount,
+    found: Verdict | None,
+    figures: tuple[Figure, ...],
+    plant: Plant,
+    scope: Scope,
     ranked: tuple[RankedSizer, ...] = (),
-) -> tuple[Table, ...]:  # fmt: skip
+) -> tuple[Table, ...]:
     """The tables below the picture."""
     tables = [
         _causes(account, found, {f.name: f for f in figures}, plant, scope),
@@ -137,14 +145,8 @@ def _causes(
                 "wear, an hour of running",
                 f"{account.model.n} batches; the pace since {since}, {when}",
             ),
-            "batch_to_batch_sd_mm": (
-                "one batch to the next",
-                f"standard deviation, {account.model.n} batches",
-            ),
-            "within_batch_sd_mm": (
-                "within a batch",
-                "standard deviation of readings about each batch's line",
-            ),
+            "batch_to_batch_sd_mm": ("one batch to the next", f"standard deviation, {account.model.n} batches"),
+            "within_batch_sd_mm": ("within a batch", "standard deviation of readings about each batch's line"),
             "taper_mm": ("from a batch's start to its end", "mean of the batches"),
             "temperature_mm_per_c": (
                 f"rope 1 °C{' (1.8 °F)' if plant.units == 'US' else ''} warmer",
@@ -154,17 +156,17 @@ def _causes(
         if account.model.kinds is not None:
             other = f", against {account.model.kinds.reference}"
             named = enumerate(account.model.kinds.names, 1)
-            sources |= {
-                f"product_{i}_mm": (f"{name} batches{other}", "each off its own target") for i, name in named
-            }
+            sources |= {f"product_{i}_mm": (f"{name} batches{other}", "each off its own target") for i, name in named}
         for name, (what, source) in sources.items():
             figure = by_name.get(name)
             if figure is not None:
                 rows.append(_cause(what, figure, source, plant))
     columns = (
-        ("what", "what moves the diameter", ""), ("size", "size", ""), ("interval", "95 % interval", ""),
+        ("what", "what moves the diameter", ""),
+        ("size", "size", ""),
+        ("interval", "95 % interval", ""),
         ("from", "from", ""),
-    )  # fmt: skip
+    )
     return Table("causes", "What moves the diameter", columns, rows)
 
 
@@ -186,20 +188,28 @@ def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, An
 
 def _adjustments(found: Verdict | None, plant: Plant, scope: Scope) -> Table:
     columns = (
-        ("at", "when", ""), ("what", "what", ""), ("verdict", "verdict", ""),
-        ("before", "off target before", "mm"), ("size", "changed by", "mm"),
-        ("low", "95 % from", "mm"), ("high", "to", "mm"),
+        ("at", "when", ""),
+        ("what", "what", ""),
+        ("verdict", "verdict", ""),
+        ("before", "off target before", "mm"),
+        ("size", "changed by", "mm"),
+        ("low", "95 % from", "mm"),
+        ("high", "to", "mm"),
         ("after", "off target after", "mm"),
-    )  # fmt: skip
+    )
     rows = [
         {
-            "at": effect.at, "what": effect.label, "before": round(effect.before_mm, 4),
-            "size": round(effect.size_mm, 4), "low": round(effect.low_mm, 4),
+            "at": effect.at,
+            "what": effect.label,
+            "before": round(effect.before_mm, 4),
+            "size": round(effect.size_mm, 4),
+            "low": round(effect.low_mm, 4),
             "high": round(effect.high_mm, 4),
-            "after": round(effect.after_mm, 4), "verdict": verdict_words(effect, plant, scope),
+            "after": round(effect.after_mm, 4),
+            "verdict": verdict_words(effect, plant, scope),
         }
         for effect in (found.effects if found else ())
-    ]  # fmt: skip
+    ]
     return Table("adjustments", "Adjustments and unexplained jumps", columns, rows)
 
 
@@ -217,46 +227,72 @@ def verdict_words(effect: Effect, plant: Plant, scope: Scope) -> str:
 
 def _limits(account: RopeAccount) -> Table:
     columns = (
-        ("chart", "chart", ""), ("centre", "centre", "mm"), ("low", "low", "mm"), ("high", "high", "mm"),
-        ("sd", "standard deviation", "mm"), ("points", "points", ""), ("readings", "readings per point", ""),
-        ("outside", "points outside", ""), ("which", "which", ""), ("takes", "assumes", ""),
-    )  # fmt: skip
+        ("chart", "chart", ""),
+        ("centre", "centre", "mm"),
+        ("low", "low", "mm"),
+        ("high", "high", "mm"),
+        ("sd", "standard deviation", "mm"),
+        ("points", "points", ""),
+        ("readings", "readings per point", ""),
+        ("outside", "points outside", ""),
+        ("which", "which", ""),
+        ("takes", "assumes", ""),
+    )
     rows = [
         {
-            "chart": one.chart, "centre": one.limits.centre, "low": one.limits.low, "high": one.limits.high,
-            "sd": one.limits.sd, "points": one.batches, "readings": one.readings, "outside": len(one.outside),
+            "chart": one.chart,
+            "centre": one.limits.centre,
+            "low": one.limits.low,
+            "high": one.limits.high,
+            "sd": one.limits.sd,
+            "points": one.batches,
+            "readings": one.readings,
+            "outside": len(one.outside),
             "which": ", ".join(one.outside[:12]) + (" …" if len(one.outside) > 12 else ""),
             "takes": one.takes,
         }
         for one in account.limits
-    ]  # fmt: skip
+    ]
     return Table("limits", "Control limits, three standard deviations (ISO 7870-2)", columns, rows)
 
 
 def _gauges(account: RopeAccount) -> Table:
     columns = (
-        ("gauge", "gauge", ""), ("used", "used", ""), ("readings", "usable readings", ""),
-        ("frozen", "standing still", ""), ("off_rope", "no rope", ""), ("found", "finding", ""),
-    )  # fmt: skip
+        ("gauge", "gauge", ""),
+        ("used", "used", ""),
+        ("readings", "usable readings", ""),
+        ("frozen", "standing still", ""),
+        ("off_rope", "no rope", ""),
+        ("found", "finding", ""),
+    )
     rows = []
     for i, one in enumerate(account.gauges):
         check = one.check
         found = "dead" if check.dead else f"seems to be in {check.slip}" if check.slip else ""
         rows.append(
-            {"gauge": one.gauge.id, "used": "yes" if i == 0 and not found else "no",
-             "readings": check.usable.height, "frozen": check.frozen, "off_rope": check.off_rope,
-             "found": found}
-        )  # fmt: skip
+            {
+                "gauge": one.gauge.id,
+                "used": "yes" if i == 0 and not found else "no",
+                "readings": check.usable.height,
+                "frozen": check.frozen,
+                "off_rope": check.off_rope,
+                "found": found,
+            }
+        )
     return Table("gauges", "Diameter gauges", columns, rows)
 
 
 def _rollers(account: RopeAccount) -> Table:
     columns = (
-        ("pair", "roller pair", ""), ("turns_s", "turn time", "s"), ("ripple", "ripple, amplitude", "mm"),
-        ("chance", "by chance", ""), ("slip", "flow missing against the last pair", "%"),
+        ("pair", "roller pair", ""),
+        ("turns_s", "turn time", "s"),
+        ("ripple", "ripple, amplitude", "mm"),
+        ("chance", "by chance", ""),
+        ("slip", "flow missing against the last pair", "%"),
         ("low", "95 % from", "%"),
-        ("high", "to", "%"), ("found", "finding", ""),
-    )  # fmt: skip
+        ("high", "to", "%"),
+        ("found", "finding", ""),
+    )
     rows: dict[int, dict[str, Any]] = {}
     empty = {key: None for key, _, _ in columns}
     for one in account.ripples:
@@ -270,26 +306,6 @@ def _rollers(account: RopeAccount) -> Table:
         row["slip"], row["low"], row["high"] = 100 * slip.share, 100 * slip.low, 100 * slip.high
     ordered = [rows[pair] for pair in sorted(rows)]
     return Table("rollers", "Roller pairs: ripple at their turning period, and flow v·d²", columns, ordered)
-
-
-SOURCES = ("restricted-likelihood", "derived-rope")
-
-
-def product_figures(model: RopeModel, period: Period, kind: str) -> list[Figure]:
-    """The offset of each kind of product against the one on the line."""
-    if model.kinds is None:
-        return []
-    out = []
-    for i, name in enumerate(model.kinds.names):
-        contrast = model.contrast(**{f"product{i}": 1.0})
-        low, high = model.fit.interval(contrast)
-        many = int(model.kinds.columns[:, i].sum())
-        out.append(
-            Figure(f"product_{i + 1}_mm", f"{name} against {model.kinds.reference}", model.fit.mean(contrast),
-                   "mm", low, high, kind, many, period, SOURCES,
-                   f"offset of {many} batches from their own target, beside that of {model.kinds.reference}")
-        )  # fmt: skip
-    return out
 
 
 def product_notes(model: RopeModel | None) -> list[str]:

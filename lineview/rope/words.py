@@ -66,9 +66,7 @@ def sentence(account: RopeAccount, found: Verdict | None, plant: Plant, scope: S
         last = [e for e in found.effects if e.real][-1]
         when = moment(last.at, plant, scope.now)
         return (
-            Span(
-                f"The adjustment of {when} corrected {took_out(last, plant)}; since then the rope of {name} "
-            ),
+            Span(f"The adjustment of {when} corrected {took_out(last, plant)}; since then the rope of {name} "),
             Span("holds steady"),
             *_where(account, plant),
         )
@@ -121,11 +119,7 @@ def _hours(hours: float) -> str:
 
 
 def _no_tolerance(account: RopeAccount) -> str:
-    return (
-        "no batch names its product, and products differ in diameter"
-        if account.points.height
-        else "no product"
-    )
+    return "no batch names its product, and products differ in diameter" if account.points.height else "no product"
 
 
 def _stepped(account: RopeAccount, found: Verdict, plant: Plant, scope: Scope) -> tuple[Span, ...]:

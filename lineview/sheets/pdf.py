@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 from importlib.resources import files
@@ -11,7 +12,7 @@ from typing import Any
 from lineview.core.figure import Figure
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer, Table
+from lineview.report.answer import Answer, Table, scope_name
 
 #: Rows of each table on the sheet; tables not named here stay on the board.
 ROWS = {
@@ -24,6 +25,10 @@ ROWS = {
     "changeovers": 6,
     "order": 12,
     "key figures": 5,
+    "ledger of losses": 20,
+    "patterns": 4,
+    "trends": 8,
+    "lasting changes": 6,
 }
 #: Columns too wide for half a sheet.
 _LEFT_OUT = {
@@ -32,21 +37,29 @@ _LEFT_OUT = {
     "found changeovers": ("end",),
     "key figures": ("formula", "minutes"),
     "changeovers": ("shortest_min", "longest_min"),
+    "trends": ("slope_low", "slope_high"),
+    "patterns": ("number", "minutes", "chance"),
 }
 
+#: Answers that are printed on one sheet, for the hand-over of a shift and for Monday.
+ONE_SHEET = ("shift", "week")
+#: Tables as wide as the sheet, above the two columns.
+WIDE = ("ledger of losses", "trends")
 #: Tables of the left column; the others stand on the right.
-LEFT = ("ladder", "reasons", "key figures")
+LEFT = ("ladder", "reasons", "key figures", "lasting changes")
 
 
 def handover(answer: Answer) -> list[Table]:
     """The tables that are printed."""
-    if answer.question != "shift":
+    if answer.question not in ONE_SHEET:
         return list(answer.tables)
     return [_cut(table) for table in answer.tables if table.name in ROWS]
 
 
 def _cut(table: Table) -> Table:
     rows, title, most = list(table.rows), table.title, ROWS[table.name]
+    if table.name == "ledger of losses":
+        rows = _rest_together(table, most)
     if table.name == "stops" and len(rows) > most:
         longest = sorted(rows, key=lambda row: -row["minutes"])[:most]
         title = f"The {most} longest stops"
@@ -55,6 +68,19 @@ def _cut(table: Table) -> Table:
     if table.name in ("reasons", "changeovers") and len(rows) > most:
         title = f"{title}, {most} of {len(rows)}"
     return replace(table, title=title, columns=columns, rows=rows[:most])
+
+
+def _rest_together(table: Table, most: int) -> list[Mapping[str, Any]]:
+    """The first rows of a table that ends with its sum, the rest added up in one: it still adds up."""
+    *rows, total = table.rows
+    if len(table.rows) <= most:
+        return list(table.rows)
+    shown, rest = rows[: most - 2], rows[most - 2 :]
+    others: dict[str, Any] = {table.columns[0][0]: f"{len(rest)} other rows"}
+    for key, _, _ in table.columns[1:]:
+        known = [row[key] for row in rest if isinstance(row.get(key), int | float)]
+        others[key] = round(sum(known), 6) if known else None
+    return [*shown, others, total]
 
 
 #: Rows of a table that a printed page shows; the rest is counted.
@@ -93,24 +119,19 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "paper": "a4" if plant.units == "metric" else "us-letter",
         "footer": f"{plant.shop} · {answer.question} · readings up to {show.moment(answer.scope.now, plant)}",
         "shop": plant.shop,
-        "scope": f"{_machine(answer, plant)} · {answer.scope.label}",
+        "scope": f"{scope_name(answer.scope, plant)} · {answer.scope.label}",
         "sentence": [{"text": span.text, "call": span.call} for span in answer.sentence],
         "soft": answer.soft,
         "tape": tape,
         "band": {"bottom": low / top, "height": (high - low) / top},
         "hours": hours,
         "tape-legend": "Height: pieces a minute; pale: the nominal band; hatched: standing.",
-        "one-sheet": answer.question == "shift",
+        "one-sheet": answer.question in ONE_SHEET,
         "tables": [_table(table, plant) for table in handover(answer) if table.rows],
-        "figures": [] if answer.question == "shift" else [_figure(f, plant) for f in answer.figures],
+        "figures": [] if answer.question in ONE_SHEET else [_figure(f, plant) for f in answer.figures],
         "notes": list(answer.notes),
         "cautions": list(answer.cautions),
     }
-
-
-def _machine(answer: Answer, plant: Plant) -> str:
-    machine = plant.machine(answer.scope.machine)
-    return machine.shown if machine else answer.scope.machine
 
 
 def _band(answer: Answer, plant: Plant) -> tuple[float, float, float]:
@@ -149,13 +170,15 @@ def _tape(answer: Answer, plant: Plant) -> tuple[list[dict[str, Any]], list[str]
 
 def _table(table: Table, plant: Plant) -> dict[str, Any]:
     headings, rows, align = table_text(table, plant)
-    more = len(rows) - ROWS_SHOWN
+    most = max(ROWS_SHOWN, ROWS.get(table.name, 0))
+    more = len(rows) - most
     return {
         "title": table.title,
         "left": table.name in LEFT,
+        "wide": table.name in WIDE,
         "headings": headings,
         "align": align,
-        "rows": rows[:ROWS_SHOWN],
+        "rows": rows[:most],
         "more": f"and {more} more" if more > 0 else "",
     }
 

@@ -40,11 +40,7 @@ def to_xlsx(answer: Answer, plant: Plant) -> bytes:
 
     memory = BytesIO()
     options: dict[str, Any] = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
-    options |= {
-        "strings_to_numbers": False,
-        "default_date_format": "yyyy-mm-dd hh:mm",
-        "nan_inf_to_errors": True,
-    }
+    options |= {"strings_to_numbers": False, "default_date_format": "yyyy-mm-dd hh:mm", "nan_inf_to_errors": True}
     book = xlsxwriter.Workbook(memory, options)
     bold = book.add_format({"bold": True})
     day = book.add_format({"num_format": "yyyy-mm-dd"})
@@ -93,10 +89,7 @@ def _figure(figure: Figure, plant: Plant) -> list[Any]:
 
 def _table(table: Table, plant: Plant) -> list[list[Any]]:
     head = [heading(words, unit, plant) for _, words, unit in table.columns]
-    return [
-        head,
-        *([_shown(row.get(key), unit, plant) for key, _, unit in table.columns] for row in table.rows),
-    ]
+    return [head, *([_shown(row.get(key), unit, plant) for key, _, unit in table.columns] for row in table.rows)]
 
 
 def _shown(content: Any, unit: str, plant: Plant) -> Any:
@@ -177,8 +170,10 @@ def to_csv(answer: Answer, plant: Plant) -> bytes:
     headings, rows, _ = table_text(table, plant)
     plain = [[cell.replace("\N{MINUS SIGN}", "-").replace(",", "") for cell in row] for row in rows]
     numbers = [all(_is_number(row[c]) for row in plain) for c in range(len(headings))]
-    cells = [[p if numbers[c] else r for c, (p, r) in enumerate(zip(*both, strict=True))]
-             for both in zip(plain, rows, strict=True)]  # fmt: skip
+    cells = [
+        [p if numbers[c] else r for c, (p, r) in enumerate(zip(*both, strict=True))]
+        for both in zip(plain, rows, strict=True)
+    ]
     text = pl.DataFrame(cells, schema=[f"{h}" for h in _unique(headings)], orient="row")
     names = [n for n, number in zip(text.columns, numbers, strict=True) if not number]
     safe = text.with_columns(guarded(text.select(names))) if names else text

@@ -180,9 +180,7 @@ def accounts(
     rows = tape.with_columns(
         us=(pl.col("end") - pl.col("start")).dt.total_microseconds(), shift=pl.Series(row)
     ).with_columns(new=~(goes_on & (pl.col("shift") == pl.col("shift").shift(1))).fill_null(value=False))
-    summed = rows.group_by("shift", "state").agg(
-        pl.col("us").sum(), pl.col("pieces").sum(), pl.col("new").sum()
-    )
+    summed = rows.group_by("shift", "state").agg(pl.col("us").sum(), pl.col("pieces").sum(), pl.col("new").sum())
     sums = {(shift, state): rest for shift, state, *rest in summed.iter_rows()}
     nothing, told = [0, 0.0, 0], coded_sums(rows)
     found = []
@@ -262,9 +260,7 @@ def cause_sums(account: ShiftAccount, state: str) -> tuple[float, float]:
     return minutes, made
 
 
-def _whole(
-    account: ShiftAccount, steps: Sequence[tuple[str, float | None, float]], last: str
-) -> tuple[Rung, ...]:
+def _whole(account: ShiftAccount, steps: Sequence[tuple[str, float | None, float]], last: str) -> tuple[Rung, ...]:
     """Round the levels between the steps, so that the steps add up exactly."""
     level = account.planned_min * account.nominal_per_min
     at = round(level)

@@ -66,8 +66,7 @@ def notes(
     told += _slow(measured)
     if abs(made.counters_differ) >= 0.5:
         told.append(
-            f"Good pieces differ by {made.counters_differ:+,.0f} from pieces made less rejects: "
-            "the counters disagree."
+            f"Good pieces differ by {made.counters_differ:+,.0f} from pieces made less rejects: the counters disagree."
         )
     return tuple(told)
 
@@ -160,13 +159,7 @@ def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
         gauges=inputs.rope_gauges,
     )
     study = study_shift(
-        plant,
-        measured,
-        scope.period.end,
-        scope.now,
-        batches=inputs.batches,
-        reels=inputs.reels,
-        plan=inputs.plan,
+        plant, measured, scope.period.end, scope.now, batches=inputs.batches, reels=inputs.reels, plan=inputs.plan
     )
     n = counts.readings
     rate = rate_by_minute(measured)
@@ -183,10 +176,7 @@ def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
         ),
         _tables(plant, measured, study, scope),
         {"tape": _with_rate(measured.tape), "rate": rate},
-        (
-            *notes(measured, machine, inputs, list(counts.unknown_states)),
-            *maintenance_note(study.maintenance_pieces),
-        ),
+        (*notes(measured, machine, inputs, list(counts.unknown_states)), *maintenance_note(study.maintenance_pieces)),
         CAUTIONS if study.order is None else (*CAUTIONS, ALLERGENS),
     )
 

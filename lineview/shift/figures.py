@@ -5,405 +5,235 @@ from __future__ import annotations
 import math
 
 from lineview.core.estimate import Estimate
-from lineview.core.figure import Figure, Period, cannot_tell, too_few
-from lineview.machine.stops import StopCount
+from lineview.core.figure import Figure, Period
 from lineview.plant import Machine
-from lineview.report.counts import COUNT_BOUNDS, count_figure
+from lineview.report.figures import COUNT_BOUNDS, MISSING_BOUNDS, NO_DOUBT, FigureList
 from lineview.shift.account import CAUSES, ShiftAccount, cause_sums
 from lineview.shift.measures import ShiftMeasures
 from lineview.shift.projection import LEAST_CYCLES
 from lineview.stats.events import exponential_mean_limits, mean_between_limits
 
-_KINDS = (
-    ("own_stop_min", "the machine's own stops", "own", "stops without another known cause"),
-    ("blocked_min", "blocked", "blocked", "stops in which the next machine could not take product"),
-    ("starved_min", "starved", "starved", "stops in which the one before could not send product"),
-    ("outside_min", "other outside causes", "outside", "stops by a cause outside the machine"),
-    ("cleaning_min", "cleaning", "cleaning", "stops in which its state or a reason says cleaning"),
-    (
-        "maintenance_min",
-        "maintenance",
-        "maintenance",
-        "stops in which its state or a reason says maintenance",
-    ),
-)
-_UNTOLD = "neither a state channel nor a reason says what caused the stops"
-
-
-def kind_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
-    """The minutes of stops and short stops by whose they were."""
-    account = measured.so_far
-    stood = account.minutes["stop"] + account.minutes["short stop"]
-    stops = measured.tape.filter(measured.tape["state"].is_in(["stop", "short stop"]))
-    untold = stood > 0 and not measured.counts.spells.any and stops["reason"].null_count() == stops.height
-    figures = []
-    for name, label, kind, said in _KINDS:
-        if untold:
-            figures.append(cannot_tell(name, label, "min", _UNTOLD, period))
-            continue
-        minutes = account.stop_minutes(kind)
-        if kind in ("cleaning", "maintenance") and minutes <= 0:
-            continue
-        working = f"{said}, of {stood:,.1f} min of stops"
-        sources = ("isa-tr88", "derived-tape")
-        figures.append(
-            Figure(name, label, minutes, "min", n=n, period=period, sources=sources, working=working)
-        )
-    if not measured.counts.spells.any:
-        return tuple(figures)
-    told = account.coded_run_min + account.coded_stand_min
-    working = f"{account.coded_run_min:,.1f} running + {account.coded_stand_min:,.1f} standing"
-    label = "known from the machine's states alone"
-    coded = Figure(
-        "coded_min", label, told, "min", n=n, period=period, sources=("derived-tape",), working=working
-    )
-    return (*figures, coded)
-
-
-COUNTED = "from exact counts"
-UNSEEN_BOUNDS = "bounds: readings missing"
-
-
-def stop_figures(measured: ShiftMeasures, period: Period) -> list[Figure]:
-    """The numbers of stops and the mean times between and to restore."""
-    account, stops = measured.so_far, measured.stops
-    counts = [
-        Figure(
-            f"{key}s", label, account.stretches[state], "", period=period, working="stretches of the timeline"
-        )
-        for key, label, state in (
-            ("stop", "stops", "stop"),
-            ("short_stop", "short stops", "short stop"),
-            ("changeover", "changeovers", "changeover"),
-        )
-    ]
-    return [*counts, _mean_between(measured, period), _mean_to_restore(stops, period)]
-
-
-def _mean_between(measured: ShiftMeasures, period: Period) -> Figure:
-    name, label = "mtbf_min", "mean running time between stops"
-    stops = measured.stops
-    if stops.run_min <= 0:
-        return cannot_tell(name, label, "min", "it did not run while there were readings", period)
-    low, high = mean_between_limits(stops.events, stops.run_min)
-    top = high if math.isfinite(high) else None
-    kind = "95 % confidence, exact for a constant rate"
-    working = f"{stops.run_min:.1f} running minutes ÷ {stops.events} stops that began while it ran"
-    if stops.mean_between_min is None:
-        return Figure(
-            name, label, None, "min", low, None, kind, 0, period, ("nist-handbook",), working, "no stop began"
-        )
-    return Figure(
-        name,
-        label,
-        stops.mean_between_min,
-        "min",
-        low,
-        top,
-        kind,
-        stops.events,
-        period,
-        ("nist-handbook",),
-        working,
-    )
-
-
-def _mean_to_restore(stops: StopCount, period: Period) -> Figure:
-    name, label = "mttr_min", "mean time to restore"
-    if stops.mean_to_restore_min is None:
-        return too_few(name, label, "min", needs=1, has=0, period=period)
-    low, high = exponential_mean_limits(stops.stopped_min, stops.restored)
-    working = f"{stops.stopped_min:.1f} minutes ÷ {stops.restored} stops that ended"
-    kind = "95 % confidence, exact for exponential lengths"
-    return Figure(
-        name,
-        label,
-        stops.mean_to_restore_min,
-        "min",
-        low,
-        high,
-        kind,
-        stops.restored,
-        period,
-        ("nist-handbook",),
-        working,
-    )
-
-
-def rest_figures(measured: ShiftMeasures, period: Period, n: int) -> list[Figure]:
-    """The pace needed for the plan and the pieces projected."""
-    return [_pace(measured, period, n), _projected(measured, period, n)]
-
-
-def _pace(measured: ShiftMeasures, period: Period, n: int) -> Figure:
-    name, label, unit = "pace_needed_per_min", "pace needed for the plan", "pieces/min"
-    if measured.planned is None:
-        part = measured.plan_partly
-        why = "the plan covers only part of this period" if part else "no plan was given for this period"
-        return cannot_tell(name, label, unit, why, period)
-    if measured.planned <= 0:
-        return cannot_tell(name, label, unit, "the plan is 0 pieces", period)
-    if measured.pace_needed_per_min is None:
-        return cannot_tell(name, label, unit, "no planned minute is left", period)
-    good = measured.so_far.good
-    working = (
-        f"({measured.planned:,.0f} planned − {measured.so_far.good_used:,.0f} good) ÷ "
-        f"{measured.left_min:,.1f} planned minutes left"
-    )
-    low = high = None
-    if good.n is None and good.high is not None:
-        low = max(0.0, measured.planned - good.high) / measured.left_min
-        high = max(0.0, measured.planned - good.low) / measured.left_min
-    kind = UNSEEN_BOUNDS if high is not None else COUNTED
-    return Figure(name, label, measured.pace_needed_per_min, unit, low, high, kind, n, period, (), working)
-
-
-def _projected(measured: ShiftMeasures, period: Period, n: int) -> Figure:
-    name, label, unit = "projected_pieces", "good pieces at the end if it goes on like this", "pieces"
-    account = measured.so_far
-    if measured.left_min <= 1e-6:
-        return cannot_tell(name, label, unit, "the period is over", period)
-    if measured.rest is None:
-        return too_few(name, label, unit, needs=LEAST_CYCLES, has=measured.cycles, period=period)
-    good, rest = account.good_used, measured.rest
-    share = good / account.made_used if account.made_used else 1.0
-    working = f"{good:,.0f} good so far + {rest.pieces * share:,.0f} in {measured.left_min:,.1f} min left"
-    kind = f"{rest.confidence:.0%} prediction from {rest.cycles} runs and stops of this period"
-    low, high = good + rest.low * share, good + rest.high * share
-    value = good + rest.pieces * share
-    return Figure(name, label, value, unit, low, high, kind, n, period, ("derived-projection",), working)
-
 
 def shift_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
-    """The figures of a shift, or of several summed."""
-    account = measured.so_far
-    return (
-        *_piece_figures(account, measured.machine, period, n),
-        *_rate_figures(account, period, n),
-        *_declared_rates(measured.machine, period),
-        *_minute_figures(account, period, n, measured.slow_bounds_min),
-        *kind_figures(measured, period, n),
-        _uptime(account, period, n),
-        *_loss_figures(account, period, n),
-        *stop_figures(measured, period),
-        *rest_figures(measured, period, n),
-    )
+    """The figures of a shift, or of several summed, from `n` readings."""
+    account, figures = measured.so_far, FigureList(period)
+    _pieces(figures, account, measured.machine, n)
+    _effective_rate(figures, account, n)
+    _running_rate(figures, account, n)
+    _declared_rates(figures, measured.machine)
+    _minutes(figures, account, n, measured.slow_bounds_min)
+    _kinds_of_stop(figures, measured, n)
+    _uptime(figures, account, n)
+    _losses(figures, account, n)
+    _stops(figures, measured)
+    _pace(figures, measured, n)
+    _projection(figures, measured, n)
+    return figures.all
 
 
-def _piece_figures(account: ShiftAccount, machine: Machine, period: Period, n: int) -> list[Figure]:
+def _pieces(figures: FigureList, account: ShiftAccount, machine: Machine, n: int) -> None:
     pieces, counted = account.pieces, {counter.counts for counter in machine.counters}
     unread, none = "its counters were not read in this period", "no counter in plant.toml counts them"
     why = unread if counted & {"pieces", "good pieces"} else none
     why_rejects = unread if "rejects" in counted or {"pieces", "good pieces"} <= counted else none
-    what = "pieces less rejects" if pieces.rejects is not None else "good pieces counted"
-    label = "good pieces"
+    at_most, working = "", "pieces less rejects" if pieces.rejects is not None else "good pieces counted"
     if not counted & {"rejects", "good pieces"}:
-        label, what = "good pieces, at most", "pieces counted; nothing counts the rejects among them"
-    return [
-        _counted("good_pieces", label, pieces.good, period, n, (what, why)),
-        _counted(
-            "pieces_made", "pieces made", pieces.made, period, n, ("increments of the piece counter", why)
-        ),
-        _counted(
-            "rejects", "rejects", pieces.rejects, period, n, ("increments of the reject counter", why_rejects)
-        ),
-    ]
+        at_most, working = ", at most", "pieces counted; nothing counts the rejects among them"
+    for name, total, how, why_none in (
+        ("good_pieces", pieces.good, working, why),
+        ("pieces_made", pieces.made, "increments of the piece counter", why),
+        ("rejects", pieces.rejects, "increments of the reject counter", why_rejects),
+    ):
+        if total is None:
+            figures.unknown(name, why_none, of=at_most)
+        else:
+            figures.count(name, total, how, n=n, of=at_most)
 
 
-def _counted(
-    name: str, label: str, total: Estimate | None, period: Period, n: int, said: tuple[str, str]
-) -> Figure:
-    """A count; `said` is its working and why there would be none."""
-    working, why_none = said
-    if total is None:
-        return cannot_tell(name, label, "pieces", why_none, period)
-    return count_figure(name, label, total, period, n, working)
-
-
-def _bounded(told: Figure, low: float, high: float | None, n: int) -> Figure:
-    return Figure(
-        told.name,
-        told.label,
-        None,
-        told.unit,
-        low,
-        high,
-        UNSEEN_BOUNDS,
-        n,
-        told.period,
-        ("derived-counters",),
-        "",
-        told.why_none,
-    )
-
-
-def _rate_figures(account: ShiftAccount, period: Period, n: int) -> list[Figure]:
-    return [_effective_rate(account, period, n), _running_rate(account, period, n)]
-
-
-def _effective_rate(account: ShiftAccount, period: Period, n: int) -> Figure:
-    """Give good pieces over planned minutes."""
-    name, label, unit = "effective_rate_per_min", "effective rate", "pieces/min"
+def _effective_rate(figures: FigureList, account: ShiftAccount, n: int) -> None:
+    """Add good pieces over planned minutes."""
     minutes, good = account.planned_min, account.good
     if minutes <= 0:
-        return cannot_tell(name, label, unit, "no planned minute is over", period)
+        return figures.unknown("effective_rate_per_min", "no planned minute is over")
     low, high = (good.low or 0.0) / minutes, None if good.high is None else good.high / minutes
     if good.value is None:
-        why = f"good pieces are not known; at least {low:.1f} a minute"
-        return _bounded(cannot_tell(name, label, unit, why, period), low, high, n)
-    working = f"{good.value:,.0f} good pieces ÷ {minutes:,.1f} planned minutes"
-    ends = (None, None) if low == high else (low, high)
-    kind = COUNTED if low == high else COUNT_BOUNDS
-    return Figure(
-        name,
-        label,
-        good.value / minutes,
-        unit,
-        ends[0],
-        ends[1],
-        kind,
-        n,
-        period,
-        ("trade-practice",),
-        working,
+        why = f"not known: good pieces are not known; at least {low:.1f} a minute"
+        rate = Estimate(None, low, high, n, interval=MISSING_BOUNDS, why_none=why)
+        return figures.add("effective_rate_per_min", rate, sources=("derived-counters",))
+    rate = Estimate(good.value / minutes, low, high, n, interval=COUNT_BOUNDS)
+    if low == high:
+        rate = Estimate(good.value / minutes, n=n)
+    return figures.add(
+        "effective_rate_per_min", rate, f"{good.value:,.0f} good pieces ÷ {minutes:,.1f} planned minutes"
     )
 
 
-def _running_rate(account: ShiftAccount, period: Period, n: int) -> Figure:
-    """Give pieces over running and slow minutes."""
-    name, label, unit = "running_rate_per_min", "rate while it ran", "pieces/min"
+def _running_rate(figures: FigureList, account: ShiftAccount, n: int) -> None:
+    """Add pieces over running and slow minutes."""
     if account.run_min <= 0:
-        return cannot_tell(name, label, unit, "it did not run while there were readings", period)
+        return figures.unknown("running_rate_per_min", "it did not run while there were readings")
     if account.counted_run_min <= 1e-9:
-        return cannot_tell(name, label, unit, "no counter was read while it ran", period)
-    made = account.made["running"] + account.made["slow"]
-    working = f"{made:,.0f} pieces ÷ {account.counted_run_min:,.1f} running and slow minutes"
-    return Figure(
-        name,
-        label,
-        made / account.counted_run_min,
-        unit,
-        n=n,
-        period=period,
-        sources=("derived-tape",),
-        working=working,
-    )
+        return figures.unknown("running_rate_per_min", "no counter was read while it ran")
+    made, minutes = account.made["running"] + account.made["slow"], account.counted_run_min
+    working = f"{made:,.0f} pieces ÷ {minutes:,.1f} running and slow minutes"
+    return figures.add("running_rate_per_min", made / minutes, working, n=n)
 
 
-def _declared_rates(machine: Machine, period: Period) -> list[Figure]:
-    """Give design, set and nominal rates as plant.toml declares them, apart from the actual ones."""
+def _declared_rates(figures: FigureList, machine: Machine) -> None:
+    """Add design, set and nominal rates as plant.toml declares them, apart from the actual ones."""
     low, high = machine.nominal_per_min
-    unit, said = "pieces/min", "declared in plant.toml"
-    figures = [
-        Figure(
-            "nominal_low_per_min",
-            "nominal band, low end",
-            low,
-            unit,
-            period=period,
-            interval_kind=said,
-            working=said,
-        ),
-        Figure(
-            "nominal_high_per_min",
-            "nominal band, high end",
-            high,
-            unit,
-            period=period,
-            interval_kind=said,
-            working=said,
-        ),
-    ]
-    for name, label, rate in (
-        ("set_per_min", "set rate", machine.set_per_min),
-        ("design_per_min", "design rate", machine.design_per_min),
+    for name, rate in (
+        ("nominal_low_per_min", low),
+        ("nominal_high_per_min", high),
+        ("set_per_min", machine.set_per_min),
+        ("design_per_min", machine.design_per_min),
     ):
         if rate is None:
-            figures.append(cannot_tell(name, label, unit, "not declared in plant.toml", period))
+            figures.unknown(name, "not declared in plant.toml")
         else:
-            figures.append(Figure(name, label, rate, unit, period=period, interval_kind=said, working=said))
-    return figures
+            figures.add(name, rate, "declared in plant.toml")
 
 
+#: Figure, state of the timeline, and how its minutes are counted.
 _MINUTES = (
-    ("running_min", "running", "running", ("running",)),
-    ("slow_min", "slow", "below the nominal band's low end for a minute or longer", ("slow",)),
-    ("short_stop_min", "short stops", "shorter than the limit in plant.toml", ("short stop",)),
-    ("stop_min", "stops", "from the limit in plant.toml on", ("stop",)),
-    ("changeover_min", "changeovers", "standing between two products", ("changeover",)),
-    ("break_min", "breaks", "of the shift's calendar", ("break",)),
-    ("unseen_min", "not seen", "no reading for longer than the gap in plant.toml", ("unseen",)),
+    ("running_min", "running", "running"),
+    ("slow_min", "slow", "below the nominal band's low end for a minute or longer"),
+    ("short_stop_min", "short stop", "shorter than the limit in plant.toml"),
+    ("stop_min", "stop", "from the limit in plant.toml on"),
+    ("changeover_min", "changeover", "standing between two products"),
+    ("break_min", "break", "of the shift's calendar"),
+    ("unseen_min", "unseen", "no reading for longer than the gap in plant.toml"),
 )
 
 
-def _minute_figures(account: ShiftAccount, period: Period, n: int, slow: tuple[float, float]) -> list[Figure]:
+def _minutes(figures: FigureList, account: ShiftAccount, n: int, slow: tuple[float, float]) -> None:
     parts = " + ".join(f"{account.minutes[s]:.1f} {s}" for s in account.minutes if s != "break")
-    planned = Figure(
-        "planned_min", "planned", account.planned_min, "min", n=n, period=period, working=f"{parts} min"
-    )
-    figures = [planned]
-    for name, label, working, states in _MINUTES:
-        value = sum(account.minutes[s] for s in states)
+    figures.add("planned_min", account.planned_min, f"{parts} min", n=n)
+    for name, state, working in _MINUTES:
+        minutes = Estimate(account.minutes[state], n=n)
         # What was not seen may have been anything, so each state may hold all of it.
-        open_min = account.unseen_min if name not in ("unseen_min", "break_min") else 0.0
-        ends = (value, value + open_min) if open_min > 0 else (None, None)
-        kind = "bounds: unseen minutes" if open_min > 0 else COUNTED
-        if name == "slow_min" and slow[1] > slow[0]:
-            ends = (slow[0], slow[1] + open_min)
-            kind = "bounds: a slow stretch's ends lie within a reading interval"
-        figures.append(
-            Figure(name, label, value, "min", ends[0], ends[1], kind, n, period, ("derived-tape",), working)
-        )
-    return figures
+        open_min = account.unseen_min if state not in ("unseen", "break") else 0.0
+        if open_min > 0:
+            most = account.minutes[state] + open_min
+            minutes = Estimate(minutes.value, minutes.value, most, n, interval="bounds: unseen minutes")
+        if state == "slow" and slow[1] > slow[0]:
+            said = "bounds: a slow stretch's ends lie within a reading interval"
+            minutes = Estimate(minutes.value, slow[0], slow[1] + open_min, n, interval=said)
+        figures.add(name, minutes, working)
 
 
-def _uptime(account: ShiftAccount, period: Period, n: int) -> Figure:
-    """Give running and slow minutes over planned minutes, with the bounds that unseen minutes leave."""
-    name, label, unit = "uptime_percent", "uptime", "%"
+#: Figure, kind of stop, and which stops those are.
+_KINDS = (
+    ("own_stop_min", "own", "stops without another known cause"),
+    ("blocked_min", "blocked", "stops in which the next machine could not take product"),
+    ("starved_min", "starved", "stops in which the one before could not send product"),
+    ("outside_min", "outside", "stops by a cause outside the machine"),
+    ("cleaning_min", "cleaning", "stops in which its state or a reason says cleaning"),
+    ("maintenance_min", "maintenance", "stops in which its state or a reason says maintenance"),
+)
+
+
+def _kinds_of_stop(figures: FigureList, measured: ShiftMeasures, n: int) -> None:
+    """Add the minutes of stops and short stops by whose they were."""
+    account, has_states = measured.so_far, measured.counts.spells.any
+    stood = account.minutes["stop"] + account.minutes["short stop"]
+    stops = measured.tape.filter(measured.tape["state"].is_in(["stop", "short stop"]))
+    no_cause = stood > 0 and not has_states and stops["reason"].null_count() == stops.height
+    for name, kind, which in _KINDS:
+        minutes = account.stop_minutes(kind)
+        if no_cause:
+            figures.unknown(name, "neither a state channel nor a reason says what caused the stops")
+        elif minutes > 0 or kind not in ("cleaning", "maintenance"):
+            figures.add(name, minutes, f"{which}, of {stood:,.1f} min of stops", n=n)
+    if has_states:
+        ran, standing = account.coded_run_min, account.coded_stand_min
+        figures.add("coded_min", ran + standing, f"{ran:,.1f} running + {standing:,.1f} standing", n=n)
+
+
+def _uptime(figures: FigureList, account: ShiftAccount, n: int) -> None:
+    """Add running and slow minutes over planned minutes, with the bounds that unseen minutes leave."""
     planned, unseen, run = account.planned_min, account.unseen_min, account.run_min
     if planned <= 0:
-        return cannot_tell(name, label, unit, "no planned minute is over", period)
+        return figures.unknown("uptime_percent", "no planned minute is over")
     if planned - unseen <= 1e-9:
-        return cannot_tell(name, label, unit, "no planned minute was seen", period)
+        return figures.unknown("uptime_percent", "no planned minute was seen")
     coded = account.coded_run_min + account.coded_stand_min
-    low = 100 * (run - account.coded_run_min) / planned
-    high = 100 * (run + unseen + account.coded_stand_min) / planned
-    value = 100 * run / (planned - unseen)
+    uptime = Estimate(100 * run / (planned - unseen), n=n)
     working = f"{run:.1f} running and slow minutes ÷ {planned - unseen:.1f} planned minutes"
     if unseen > 0:
         working += f" seen; {unseen:.1f} of {planned:.1f} planned minutes were not seen"
-    kind = "bounds: unseen minutes" if unseen > 0 else COUNTED
     if coded > 0:
         working += f"; {coded:.1f} min have no counter readings and are known from the machine's own states"
-        kind = "bounds: minutes without counter readings"
-    ends = (low, high) if unseen + coded > 0 else (None, None)
-    return Figure(name, label, value, unit, ends[0], ends[1], kind, n, period, ("derived-tape",), working)
+    if unseen + coded > 0:
+        low = 100 * (run - account.coded_run_min) / planned
+        high = 100 * (run + unseen + account.coded_stand_min) / planned
+        kind = "bounds: minutes without counter readings" if coded > 0 else "bounds: unseen minutes"
+        uptime = Estimate(uptime.value, low, high, n, interval=kind)
+    return figures.add("uptime_percent", uptime, working)
 
 
-def _loss_figures(account: ShiftAccount, period: Period, n: int) -> list[Figure]:
-    figures = []
+def _losses(figures: FigureList, account: ShiftAccount, n: int) -> None:
     rate = account.nominal_per_min
     for cause, key, state in CAUSES:
         minutes, made = cause_sums(account, state)
-        lost = minutes * rate - made
         working = f"{minutes:,.1f} min × {rate:g} a minute − {made:,.0f} pieces made in them"
-        label = f"pieces lost: {cause}"
-        name = f"pieces_lost_{key}"
-        figures.append(Figure(name, label, lost, "pieces", n=n, period=period, working=working))
+        figures.add("pieces_lost_{key}", minutes * rate - made, working, n=n, key=key, cause=cause)
     if not account.rejects_told:
-        why = "nothing counts rejects"
-        name, label = "pieces_lost_rejects", "pieces lost: rejects"
-        return [*figures, cannot_tell(name, label, "pieces", why, period)]
+        return figures.unknown("pieces_lost_{key}", "nothing counts rejects", key="rejects", cause="rejects")
     working = "pieces that the reject counter counted"
-    figures.append(
-        Figure(
-            "pieces_lost_rejects",
-            "pieces lost: rejects",
-            account.rejects_used,
-            "pieces",
-            n=n,
-            period=period,
-            working=working,
-        )
-    )
-    return figures
+    return figures.add("pieces_lost_{key}", account.rejects_used, working, n=n, key="rejects", cause="rejects")
+
+
+def _stops(figures: FigureList, measured: ShiftMeasures) -> None:
+    """Add the numbers of stops and the mean times between and to restore."""
+    for name, state in (("stops", "stop"), ("short_stops", "short stop"), ("changeovers", "changeover")):
+        figures.add(name, measured.so_far.stretches[state], "stretches of the timeline")
+    stops = measured.stops
+    if stops.run_min <= 0:
+        figures.unknown("mtbf_min", "it did not run while there were readings")
+    else:
+        low, high = mean_between_limits(stops.events, stops.run_min)
+        why = "no stop began" if stops.mean_between_min is None else ""
+        most = high if math.isfinite(high) else None
+        between = Estimate(stops.mean_between_min, low, most, stops.events, why_none=why)
+        working = f"{stops.run_min:.1f} running minutes ÷ {stops.events} stops that began while it ran"
+        figures.add("mtbf_min", between, working)
+    if stops.mean_to_restore_min is None:
+        return figures.too_few("mttr_min", needs=1, has=0)
+    ends = exponential_mean_limits(stops.stopped_min, stops.restored)
+    restore = Estimate(stops.mean_to_restore_min, ends[0], ends[1], stops.restored)
+    return figures.add("mttr_min", restore, f"{stops.stopped_min:.1f} minutes ÷ {stops.restored} stops that ended")
+
+
+def _pace(figures: FigureList, measured: ShiftMeasures, n: int) -> None:
+    """Add the pace needed for the plan."""
+    good, left, planned = measured.so_far.good, measured.left_min, measured.planned
+    if planned is None:
+        part = measured.plan_partly
+        why = "the plan covers only part of this period" if part else "no plan was given for this period"
+        return figures.unknown("pace_needed_per_min", why)
+    if planned <= 0:
+        return figures.unknown("pace_needed_per_min", "the plan is 0 pieces")
+    if measured.pace_needed_per_min is None:
+        return figures.unknown("pace_needed_per_min", "no planned minute is left")
+    pace = Estimate(measured.pace_needed_per_min, n=n)
+    if good.low is not None and good.high is not None and good.high - good.low >= NO_DOUBT:
+        low, high = (max(0.0, planned - end) / left for end in (good.high, good.low))
+        pace = Estimate(pace.value, low, high, n, interval=COUNT_BOUNDS)
+    working = f"({planned:,.0f} planned − {measured.so_far.good_used:,.0f} good) ÷ {left:,.1f} planned minutes left"
+    return figures.add("pace_needed_per_min", pace, working)
+
+
+def _projection(figures: FigureList, measured: ShiftMeasures, n: int) -> None:
+    """Add the good pieces projected for the end of the period."""
+    account, rest, left = measured.so_far, measured.rest, measured.left_min
+    if left <= 1e-6:
+        return figures.unknown("projected_pieces", "the period is over")
+    if rest is None:
+        return figures.too_few("projected_pieces", needs=LEAST_CYCLES, has=measured.cycles)
+    good = account.good_used
+    share = good / account.made_used if account.made_used else 1.0
+    value, low, high = (good + pieces * share for pieces in (rest.pieces, rest.low, rest.high))
+    kind = f"{rest.confidence:.0%} prediction from {rest.cycles} runs and stops of this period"
+    working = f"{good:,.0f} good so far + {rest.pieces * share:,.0f} in {left:,.1f} min left"
+    return figures.add("projected_pieces", Estimate(value, low, high, n, interval=kind), working)

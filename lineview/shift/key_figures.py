@@ -126,10 +126,14 @@ class KeyFigure:
     """One ratio with its formula; `value` is None where the divisor is 0."""
 
     name: str
-    label: str
     formula: str
     top: float
     bottom: float
+
+    @property
+    def figure(self) -> str:
+        """The name of its row in the table of figures."""
+        return f"{self.name}_percent" if self.name.startswith("tpm") else f"iso_{self.name}_percent"
 
     @property
     def value(self) -> float | None:
@@ -149,39 +153,21 @@ def iso_key_figures(elements: TimeElements) -> tuple[KeyFigure, ...]:
     counted = e.counted_min / e.production_min if e.production_min > 0 else 1.0
     nee_bottom = e.planned_busy_min * e.counted_min * e.produced
     return (
-        KeyFigure("availability", "Availability", "APT / PBT", e.production_min, e.planned_busy_min),
-        KeyFigure("effectiveness", "Effectiveness", "PRI × PQ / APT", ideal, e.counted_min),
-        KeyFigure("quality_ratio", "Quality ratio", "GQ / PQ", e.good, e.produced),
+        KeyFigure("availability", "APT / PBT", e.production_min, e.planned_busy_min),
+        KeyFigure("effectiveness", "PRI × PQ / APT", ideal, e.counted_min),
+        KeyFigure("quality_ratio", "GQ / PQ", e.good, e.produced),
         KeyFigure(
-            "oee_index",
-            "Overall equipment effectiveness index",
-            "Availability × Effectiveness × Quality ratio",
-            ideal_good,
-            e.planned_busy_min * counted,
+            "oee_index", "Availability × Effectiveness × Quality ratio", ideal_good, e.planned_busy_min * counted
         ),
         KeyFigure(
-            "nee_index",
-            "Net equipment effectiveness index",
-            "AUPT / PBT × Effectiveness × Quality ratio",
-            e.processing_min * ideal * e.good,
-            nee_bottom,
+            "nee_index", "AUPT / PBT × Effectiveness × Quality ratio", e.processing_min * ideal * e.good, nee_bottom
         ),
-        KeyFigure(
-            "allocation_efficiency", "Allocation efficiency", "AUBT / PBT", e.busy_min, e.planned_busy_min
-        ),
-        KeyFigure(
-            "utilization_efficiency", "Utilization efficiency", "APT / AUBT", e.production_min, e.busy_min
-        ),
-        KeyFigure(
-            "technical_efficiency",
-            "Technical efficiency",
-            "APT / (APT + ADET)",
-            e.production_min,
-            e.production_min + e.delay_min,
-        ),
-        KeyFigure("setup_ratio", "Setup ratio", "AUST / AUPT", e.setup_min, e.processing_min),
-        KeyFigure("scrap_ratio", "Scrap ratio", "SQ / PQ", e.scrap, e.produced),
-        KeyFigure("rework_ratio", "Rework ratio", "RQ / PQ", e.rework, e.produced),
+        KeyFigure("allocation_efficiency", "AUBT / PBT", e.busy_min, e.planned_busy_min),
+        KeyFigure("utilization_efficiency", "APT / AUBT", e.production_min, e.busy_min),
+        KeyFigure("technical_efficiency", "APT / (APT + ADET)", e.production_min, e.production_min + e.delay_min),
+        KeyFigure("setup_ratio", "AUST / AUPT", e.setup_min, e.processing_min),
+        KeyFigure("scrap_ratio", "SQ / PQ", e.scrap, e.produced),
+        KeyFigure("rework_ratio", "RQ / PQ", e.rework, e.produced),
     )
 
 
@@ -194,16 +180,9 @@ def productive_maintenance_figures(elements: TimeElements, short_stop_min: float
     open_min = e.production_min + short_stop_min
     counted = e.counted_min / e.production_min if e.production_min > 0 else 1.0
     return (
-        KeyFigure(
-            "tpm_availability",
-            "Availability, short stops placed as TPM places them",
-            "(APT + short stops) / PBT",
-            open_min,
-            e.planned_busy_min,
-        ),
+        KeyFigure("tpm_availability", "(APT + short stops) / PBT", open_min, e.planned_busy_min),
         KeyFigure(
             "tpm_performance",
-            "Performance, short stops placed as TPM places them",
             "PRI × PQ / (APT + short stops)",
             e.run_time_per_item_min * e.produced,
             open_min * counted,

@@ -136,14 +136,7 @@ def measure_shift(
     past = whole.filter(pl.col("start") < reach).with_columns(pl.min_horizontal("end", pl.lit(reach)))
     machine = counts.machine
     changed = line_changeovers(counts, batches, past, gauges)
-    tape = timeline_of(
-        counts,
-        batches,
-        stop_log,
-        past,
-        short_stop_min=plant.short_stop_min,
-        changeovers=changed,
-    )
+    tape = timeline_of(counts, batches, stop_log, past, short_stop_min=plant.short_stop_min, changeovers=changed)
     windows = shift_windows(past)
     by_shift = _accounts(counts, windows, tape)
     so_far = joined(by_shift, nominal_per_min(machine))
@@ -188,9 +181,7 @@ def _outside_pieces(counts: MachineCounts, windows: pl.DataFrame, start: datetim
 def _cuts_shift(plant: Plant, start: datetime, end: datetime) -> bool:
     """Whether a period begins or ends within a shift."""
     day = timedelta(days=1)
-    shifts = (
-        shift_windows(calendar(plant.shifts, plant.zone, start - day, end + day)) if plant.shifts else None
-    )
+    shifts = shift_windows(calendar(plant.shifts, plant.zone, start - day, end + day)) if plant.shifts else None
     if shifts is None:
         return False
     return any(bool(((shifts["start"] < at) & (shifts["end"] > at)).any()) for at in (start, end))
@@ -210,9 +201,7 @@ def rate_by_minute(measured: ShiftMeasures) -> pl.DataFrame:
     if not steps.height:
         return pl.DataFrame(schema={"at": UTC_US, "rate_per_min": pl.Float64})
     minutes = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
-    rate = steps.select(
-        at="start", rate_per_min=pl.when(pl.col("state") != "unseen").then(pl.col("pieces") / minutes)
-    )
+    rate = steps.select(at="start", rate_per_min=pl.when(pl.col("state") != "unseen").then(pl.col("pieces") / minutes))
     ended = steps.filter((pl.col("start").shift(-1) > pl.col("end")).fill_null(value=True))
     nothing = ended.select(at="end", rate_per_min=pl.lit(None, pl.Float64))
     return pl.concat([rate, nothing]).sort("at", maintain_order=True)

@@ -49,9 +49,7 @@ def plan_covers(
     plan: pl.DataFrame, line: str, start: datetime, end: datetime, *, shifts: Sequence[Shift], zone: str
 ) -> bool:
     """Whether a line's plan covers the planned time of a period; only then may the two be compared."""
-    rows = plan.filter((pl.col("line") == line) & (pl.col("start") < end)).with_columns(
-        pl.col("end").fill_null(end)
-    )
+    rows = plan.filter((pl.col("line") == line) & (pl.col("start") < end)).with_columns(pl.col("end").fill_null(end))
     whole = calendar(shifts, zone, start, end)
     planned = planned_time(whole if whole.height else calendar((), zone, start, end))
 
@@ -67,9 +65,7 @@ def plan_covers(
     return reached > start and free_s(reached, end) <= 1.0
 
 
-def _planned_s(
-    shifts: Sequence[Shift], zone: str, starts: Sequence[datetime], ends: Sequence[datetime]
-) -> np.ndarray:
+def _planned_s(shifts: Sequence[Shift], zone: str, starts: Sequence[datetime], ends: Sequence[datetime]) -> np.ndarray:
     """Planned seconds between pairs of moments; all of them where no shift is planned there."""
     begin = np.array([at.timestamp() for at in starts])
     length = np.maximum(np.array([at.timestamp() for at in ends]) - begin, 0.0)
@@ -179,8 +175,7 @@ class Pace:
     def when(self, pieces: float) -> tuple[datetime | None, datetime | None, datetime | None]:
         """When so many more pieces are made: as it went, at the earliest, at the latest (90 %)."""
         usual, soonest = (
-            self._after(pieces / rate) if rate > 0 else None
-            for rate in (self.usual_per_min, self.running_per_min)
+            self._after(pieces / rate) if rate > 0 else None for rate in (self.usual_per_min, self.running_per_min)
         )
         return usual, soonest, self._latest(pieces)
 
@@ -208,9 +203,7 @@ class Pace:
         return None
 
 
-def reel_ends(
-    plant: Plant, counts: MachineCounts, reels: pl.DataFrame, now: datetime, pace: Pace
-) -> list[NextEvent]:
+def reel_ends(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, now: datetime, pace: Pace) -> list[NextEvent]:
     """When each reel on a machine ends.
 
     Source: derived-projection
@@ -223,16 +216,12 @@ def reel_ends(
         held = row["length_m"] or (full_reel_m(web) if web else None)
         made = _made(counts, row["at"], now)
         if web is None or held is None or made is None:
-            why = (
-                "its length is not known" if made is not None else "pieces since it was put on are not known"
-            )
+            why = "its length is not known" if made is not None else "pieces since it was put on are not known"
             events.append(NextEvent(name, None, None, None, "", f"not known: {why}"))
             continue
         each_m = web.cut_length_mm / 1000.0 * (1.0 + web.running_waste_percent / 100.0)
         left_m = held - web.start_m - web.end_m - made * each_m
-        working = (
-            f"({held:,.0f} m on it − {made * each_m:,.0f} m for {made:,.0f} pieces) ÷ {each_m * 1000:.1f} mm"
-        )
+        working = f"({held:,.0f} m on it − {made * each_m:,.0f} m for {made:,.0f} pieces) ÷ {each_m * 1000:.1f} mm"
         events.append(_event(name, max(0.0, left_m) / each_m, working, pace))
     return events
 
@@ -248,9 +237,7 @@ def _mounted(plant: Plant, changes: pl.DataFrame) -> list[dict[str, Any]]:
     return list(last.values())
 
 
-def batch_end(
-    plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: datetime, pace: Pace
-) -> list[NextEvent]:
+def batch_end(plant: Plant, counts: MachineCounts, batches: pl.DataFrame, now: datetime, pace: Pace) -> list[NextEvent]:
     """When the batch on the line ends."""
     own = batches.filter((pl.col("line") == counts.machine.line) & (pl.col("start") <= now)).sort("start")
     if not own.height:
@@ -260,9 +247,7 @@ def batch_end(
     name = f"batch ends{f', {product.flavour}' if product else ''}"
     made = _made(counts, row["start"], now)
     if product is None or made is None:
-        why = (
-            "its product is not in plant.toml" if product is None else "pieces since its start are not known"
-        )
+        why = "its product is not in plant.toml" if product is None else "pieces since its start are not known"
         return [NextEvent(name, None, None, None, "", f"not known: {why}")]
     kilos = row["mass_in_kg"] or plant.batch_kg
     holds = kilos * 1000.0 / product.mass_g

@@ -49,9 +49,7 @@ def expected_minutes(
     products: Sequence[Product], matrix: pl.DataFrame, *, usual_min: float
 ) -> dict[tuple[str, str], float]:
     """The expected changeover from each product to each other [min]."""
-    seen = {
-        (a, b): (m, n) for a, b, n, m in matrix.select("before", "after", "count", "median_min").iter_rows()
-    }
+    seen = {(a, b): (m, n) for a, b, n, m in matrix.select("before", "after", "count", "median_min").iter_rows()}
     base = {p.id: p.base for p in products}
     by_base: dict[tuple[str, str], list[tuple[float, int]]] = {}
     for (a, b), told in seen.items():
@@ -223,9 +221,9 @@ def _order(
     end: datetime,
 ) -> FlavourOrder | None:
     """The cheapest order of the products still planned, from the one that runs now on."""
-    rows = plan.filter(
-        (pl.col("line") == line) & (pl.col("start") < end) & (pl.col("end").fill_null(end) > now)
-    ).sort("start")
+    rows = plan.filter((pl.col("line") == line) & (pl.col("start") < end) & (pl.col("end").fill_null(end) > now)).sort(
+        "start"
+    )
     ran = batches.filter((pl.col("line") == line) & (pl.col("start") <= now)).sort("start")
     runs = plant.product(ran["product"].to_list()[-1] or "") if ran.height else None
     found: dict[str, Product] = {runs.id: runs} if runs is not None else {}
@@ -241,12 +239,7 @@ def _order(
 
 
 def _events(
-    plant: Plant,
-    measured: ShiftMeasures,
-    end: datetime,
-    now: datetime,
-    reels: pl.DataFrame,
-    batches: pl.DataFrame,
+    plant: Plant, measured: ShiftMeasures, end: datetime, now: datetime, reels: pl.DataFrame, batches: pl.DataFrame
 ) -> tuple[NextEvent, ...]:
     account = measured.so_far
     seen_min = account.planned_min - account.unseen_min

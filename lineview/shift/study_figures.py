@@ -8,13 +8,15 @@ from typing import Any
 
 import polars as pl
 
-from lineview.core.figure import Figure, Period, cannot_tell, too_few
+from lineview.core.estimate import Estimate
+from lineview.core.figure import Figure, Period
 from lineview.machine.stop_statistics import LEAST_STOPS, Cluster
 from lineview.plant import Plant
 from lineview.report.answer import Table
+from lineview.report.figures import FigureList
 from lineview.shift.key_figures import (
     EDITION,
-    KeyFigure,
+    Efficiency,
     iso_key_figures,
     productive_maintenance_figures,
     time_elements,
@@ -27,139 +29,74 @@ from lineview.shift.study import ShiftStudy
 
 def study_figures(study: ShiftStudy, stops: int, period: Period) -> tuple[Figure, ...]:
     """The figures behind a shift's stops."""
-    return (
-        *_trend(study, stops, period),
-        *(_cluster(one, period) for one in study.clusters),
-        *_efficiencies(study, period),
-        *_aside(study, period),
-    )
+    figures = FigureList(period)
+    _trend(figures, study, stops)
+    for cluster in study.clusters:
+        _cluster(figures, cluster)
+    _efficiencies(figures, study.efficiency)
+    if study.maintenance_pieces is not None:
+        working = "increments of the piece counter while the state said maintenance or manual"
+        figures.add("pieces_in_maintenance", round(study.maintenance_pieces), working)
+    return figures.all
 
 
 def event_figures(events: Sequence[NextEvent], period: Period) -> tuple[Figure, ...]:
     """When reels and the batch end."""
-    figures = []
+    figures = FigureList(period)
     for event in events:
         what = event.event.split(" ends")[0]
-        name = "batch_end" if what == "batch" else f"reel_end_{what.removesuffix(' reel').replace(' ', '_')}"
+        name = "batch_end" if what == "batch" else "reel_end_{web}"
+        words: dict[str, Any] = {"web": what.removesuffix(" reel"), "event": event.event}
         if event.at is None:
-            figures.append(
-                Figure(name, event.event, None, period=period, why_none=event.why, working=event.working)
-            )
-            continue
-        kind = "earliest: it never stops again; latest: 90 % prediction"
-        figures.append(
-            Figure(
-                name,
-                event.event,
-                event.at,
-                "",
-                event.earliest,
-                event.latest,
-                kind,
-                period=period,
-                sources=("derived-projection",),
-                working=event.working,
-            )
-        )
-    return tuple(figures)
+            figures.add(name, Estimate.unknown(event.why), event.working, **words)
+        else:
+            figures.moment(name, event.at, event.working, earliest=event.earliest, latest=event.latest, **words)
+    return figures.all
 
 
-def _trend(study: ShiftStudy, stops: int, period: Period) -> list[Figure]:
-    names = (
-        ("stops_trend_laplace", "trend of stops, Laplace"),
-        ("stops_trend_handbook", "trend of stops, MIL-HDBK-189C"),
-        ("stops_power_law_shape", "power law of stops, shape (above 1: more often)"),
-    )
+def _trend(figures: FigureList, study: ShiftStudy, stops: int) -> None:
     trend = study.trend
     if trend is None:
-        return [
-            too_few(name, label, "", needs=LEAST_STOPS, has=stops, period=period) for name, label in names
-        ]
-    law = trend.law
-    sources = ("nist-handbook", "mil-hdbk-189")
+        for name in ("stops_trend_laplace", "stops_trend_handbook", "stops_power_law_shape"):
+            figures.too_few(name, needs=LEAST_STOPS, has=stops)
+        return
     over = f"{trend.stops} stops in {trend.run_min:.0f} running minutes: {trend.verdict}"
-    figures = [
-        Figure(
-            name,
-            label,
-            test.statistic,
-            interval_kind=f"two-sided p {test.p_two_sided:.3f} at a constant rate",
-            n=trend.stops,
-            period=period,
-            sources=sources,
-            working=over,
-        )
-        for (name, label), test in zip(names[:2], (trend.laplace, trend.handbook), strict=True)
-    ]
-    shape = Figure(
-        *names[2],
-        law.b,
-        "",
-        law.b_low,
-        law.b_high,
-        "95 % confidence, exact",
-        trend.stops,
-        period,
-        sources,
-        f"({law.events} − 1) ÷ Σ ln(T ÷ t) over {over}",
-    )
-    return [*figures, shape]
+    for name, test in (("stops_trend_laplace", trend.laplace), ("stops_trend_handbook", trend.handbook)):
+        chance = f"two-sided p {test.p_two_sided:.3f} at a constant rate"
+        figures.add(name, test.statistic, over, n=trend.stops, interval=chance)
+    law = trend.law
+    shape = Estimate(law.b, law.b_low, law.b_high, trend.stops)
+    figures.add("stops_power_law_shape", shape, f"({law.events} − 1) ÷ Σ ln(T ÷ t) over {over}")
 
 
-def _cluster(cluster: Cluster, period: Period) -> Figure:
-    name = f"stops_after_{cluster.after.replace(' ', '_')}_ratio"
-    label = (
-        f"rate of stops in {cluster.window_min:g} running minutes after a {cluster.after}, over other times"
-    )
-    ratio = cluster.ratio
+def _cluster(figures: FigureList, cluster: Cluster) -> None:
+    name, ratio = "stops_after_{event}_ratio", cluster.ratio
+    words: dict[str, Any] = {"event": cluster.after, "minutes": cluster.window_min}
     working = (
         f"({cluster.stops} stops ÷ {cluster.run_min:.0f} min) ÷ "
         f"({cluster.other_stops} ÷ {cluster.other_run_min:.0f} min); "
         f"p {cluster.p_corrected:.3f} corrected for the looks"
     )
     if not math.isfinite(ratio.ratio):
-        return cannot_tell(name, label, "", f"no stop at other times; {working}", period)
+        return figures.unknown(name, f"no stop at other times; {working}", **words)
     high = ratio.high if math.isfinite(ratio.high) else None
-    sources = ("conditional-rate-ratio", "holm-1979")
-    kind = "95 % confidence, exact"
-    return Figure(
-        name, label, ratio.ratio, "", ratio.low, high, kind, cluster.events, period, sources, working
-    )
+    return figures.add(name, Estimate(ratio.ratio, ratio.low, high, cluster.events), working, **words)
 
 
-def _aside(study: ShiftStudy, period: Period) -> list[Figure]:
-    name, label = "pieces_in_maintenance", "pieces counted in maintenance, taken out"
-    if study.maintenance_pieces is None:
-        return []
-    working = "increments of the piece counter while the state said maintenance or manual"
-    sources = ("derived-counters", "isa-tr88")
-    pieces = round(study.maintenance_pieces)
-    return [Figure(name, label, pieces, "pieces", period=period, sources=sources, working=working)]
-
-
-def _efficiencies(study: ShiftStudy, period: Period) -> list[Figure]:
-    own = study.efficiency
-    figures = []
-    for name, label, value, minutes in (
-        ("efficiency_all_causes_percent", "efficiency, all causes", own.all_causes, own.operating_min),
-        (
-            "efficiency_machine_only_percent",
-            "efficiency, this machine only",
-            own.machine_only,
-            own.operating_min - own.outside_min,
-        ),
+def _efficiencies(figures: FigureList, efficiency: Efficiency) -> None:
+    operating, outside = efficiency.operating_min, efficiency.outside_min
+    for name, share, minutes in (
+        ("efficiency_all_causes_percent", efficiency.all_causes, operating),
+        ("efficiency_machine_only_percent", efficiency.machine_only, operating - outside),
     ):
-        if value is None:
-            figures.append(cannot_tell(name, label, "%", "no operating minute", period))
+        if share is None:
+            figures.unknown(name, "no operating minute")
             continue
         working = (
-            f"{own.good:,.0f} good ÷ ({minutes:,.1f} operating min × {own.nominal_per_min:g} a minute); "
-            f"{own.outside_min:,.1f} min stood by causes outside"
+            f"{efficiency.good:,.0f} good ÷ ({minutes:,.1f} operating min × {efficiency.nominal_per_min:g} a minute); "
+            f"{outside:,.1f} min stood by causes outside"
         )
-        figures.append(
-            Figure(name, label, 100 * value, "%", period=period, sources=("din-en-415-11",), working=working)
-        )
-    return figures
+        figures.add(name, 100 * share, working)
 
 
 _MATRIX = (
@@ -194,8 +131,7 @@ def _flavour(plant: Plant, name: str) -> str:
 
 def _named(frame: pl.DataFrame, plant: Plant) -> list[dict[str, Any]]:
     return [
-        row | {side: _flavour(plant, row[side]) for side in ("before", "after")}
-        for row in frame.iter_rows(named=True)
+        row | {side: _flavour(plant, row[side]) for side in ("before", "after")} for row in frame.iter_rows(named=True)
     ]
 
 
@@ -234,28 +170,13 @@ def event_rows(events: Sequence[NextEvent]) -> list[dict[str, Any]]:
 
 
 def iso_figures(measured: ShiftMeasures, period: Period, n: int) -> tuple[Figure, ...]:
-    """Give ISO 22400-2's key figures of the minutes that were seen."""
-    elements = time_elements(measured.so_far)
-    reasons = untold(measured.so_far)
-    short = measured.so_far.minutes["short stop"]
-    return (
-        *(_figure(key, period, n, "iso_", reasons.get(key.name)) for key in iso_key_figures(elements)),
-        *(_figure(key, period, n, "") for key in productive_maintenance_figures(elements, short)),
-    )
-
-
-def _figure(key: KeyFigure, period: Period, n: int, prefix: str, reason: str | None = None) -> Figure:
-    name = f"{prefix}{key.name}_percent"
-    if reason or key.value is None:
-        return cannot_tell(name, key.label, "%", reason or "its divisor is 0", period)
-    working = f"{key.formula} = {key.top:,.4g} ÷ {key.bottom:,.4g} (map of states {EDITION})"
-    return Figure(
-        name,
-        key.label,
-        100 * key.value,
-        "%",
-        n=n,
-        period=period,
-        sources=("iso-22400-2",) if prefix else ("willmott-mccarthy",),
-        working=working,
-    )
+    """ISO 22400-2's key figures of the minutes that were seen."""
+    figures, elements = FigureList(period), time_elements(measured.so_far)
+    unknown, short = untold(measured.so_far), measured.so_far.minutes["short stop"]
+    for key in (*iso_key_figures(elements), *productive_maintenance_figures(elements, short)):
+        if key.name in unknown or key.value is None:
+            figures.unknown(key.figure, unknown.get(key.name, "its divisor is 0"))
+        else:
+            working = f"{key.formula} = {key.top:,.4g} ÷ {key.bottom:,.4g} (map of states {EDITION})"
+            figures.add(key.figure, 100 * key.value, working, n=n)
+    return figures.all

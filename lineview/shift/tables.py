@@ -9,6 +9,7 @@ import polars as pl
 
 from lineview.machine.stops import pareto, stop_list
 from lineview.report.answer import Scope, Table
+from lineview.report.figure_table import FIGURES
 from lineview.shift.account import loss_waterfall
 from lineview.shift.key_figures import (
     STATE_TO_TIME,
@@ -27,11 +28,7 @@ def ladder_table(measured: ShiftMeasures) -> Table:
     """The pieces from nominal to good, cause by cause."""
     rungs = loss_waterfall(measured.so_far, good_counted=measured.good_counted)
     rows = [{"cause": r.cause, "minutes": r.minutes, "pieces": r.pieces} for r in rungs]
-    columns = (
-        ("cause", "where the pieces went", ""),
-        ("minutes", "minutes", "min"),
-        ("pieces", "pieces", ""),
-    )
+    columns = (("cause", "where the pieces went", ""), ("minutes", "minutes", "min"), ("pieces", "pieces", ""))
     return Table("ladder", "Where the pieces went", columns, rows)
 
 
@@ -146,7 +143,7 @@ def key_figure_table(measured: ShiftMeasures) -> Table:
     figures = (*iso_key_figures(elements), *productive_maintenance_figures(elements, short))
     rows: list[dict[str, Any]] = [
         {
-            "name": k.label,
+            "name": FIGURES[k.figure].label,
             "percent": None if k.value is None or k.name in reasons else 100 * k.value,
             "formula": k.formula + (f" (not known: {reasons[k.name]})" if k.name in reasons else ""),
             "minutes": None,

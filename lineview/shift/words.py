@@ -18,21 +18,7 @@ ALLERGENS = (
 )
 #: Pieces outside every shift, as a share of those in shifts, from which the shift pattern is in doubt.
 MUCH_OUTSIDE = 0.1
-_COUNT = (
-    "no",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-)
+_COUNT = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 
 def in_words(count: int) -> str:
@@ -95,8 +81,7 @@ def _untold(measured: ShiftMeasures, readings: int) -> tuple[Span, ...]:
     if account.unseen_min > account.planned_min / 2:
         return (
             Span(
-                f"{account.unseen_min:,.0f} of {account.planned_min:,.0f} planned minutes have no readings",
-                call=True,
+                f"{account.unseen_min:,.0f} of {account.planned_min:,.0f} planned minutes have no readings", call=True
             ),
             Span(f"; what was seen shows at least {account.good.low:,.0f} {_good(measured)}."),
         )
@@ -109,11 +94,7 @@ def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span
     verb = ("have made" if several else "has made") if going else "made"
     so_far = " so far" if going else ""
     whose = "their" if several else "its"
-    minutes = (
-        f"{whose} first {_planned(account.planned_min)}"
-        if going
-        else f"{whose} {_planned(account.planned_min)}"
-    )
+    minutes = f"{whose} first {_planned(account.planned_min)}" if going else f"{whose} {_planned(account.planned_min)}"
     least = "" if account.good_told else "at least "
     rate = account.good_used / account.planned_min
     below = rate < low
@@ -182,9 +163,7 @@ def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
     ):
         count = account.stretches[state]
         if count:
-            kinds.append(
-                f"{account.minutes[state]:,.0f} in {in_words(count)} {one if count == 1 else many}{more}"
-            )
+            kinds.append(f"{account.minutes[state]:,.0f} in {in_words(count)} {one if count == 1 else many}{more}")
     stood = f"{account.stand_min:,.0f} minute{'' if round(account.stand_min) == 1 else 's'}"
     return f"It stood for {stood}: {', '.join(kinds)}."
 
@@ -208,9 +187,7 @@ def _plan(measured: ShiftMeasures) -> str:
         return "The plan is 0 pieces, so no pace follows from it."
     if measured.pace_needed_per_min is None:
         gap = measured.so_far.good_used - measured.planned
-        return (
-            f"The plan for it was {measured.planned:,.0f}: {abs(gap):,.0f} {'over' if gap >= 0 else 'short'}."
-        )
+        return f"The plan for it was {measured.planned:,.0f}: {abs(gap):,.0f} {'over' if gap >= 0 else 'short'}."
     if measured.pace_needed_per_min == 0:
         return f"The plan of {measured.planned:,.0f} is reached."
     fastest = measured.machine.nominal_per_min[1]

@@ -30,11 +30,7 @@ class NonNegativeFit:
 
 
 def nonnegative_fit(
-    design: npt.ArrayLike,
-    response: npt.ArrayLike,
-    *,
-    groups: npt.ArrayLike | None = None,
-    level: float = 0.95,
+    design: npt.ArrayLike, response: npt.ArrayLike, *, groups: npt.ArrayLike | None = None, level: float = 0.95
 ) -> NonNegativeFit:
     """Fit by least squares with no coefficient below 0.
 
@@ -157,8 +153,6 @@ def _check(x: Floats, y: Floats) -> None:
     if len(y) <= x.shape[1]:
         faults.append(Fault(f"{len(y)} rows for {x.shape[1]} causes", "design", "more rows than causes"))
     elif np.linalg.matrix_rank(x) < x.shape[1]:
-        faults.append(
-            Fault("two causes always come together", "design", "causes that vary apart", "Leave one out.")
-        )
+        faults.append(Fault("two causes always come together", "design", "causes that vary apart", "Leave one out."))
     if faults:
         raise MeasureError(faults)

@@ -7,7 +7,7 @@ intervals carry the uncertainty about the correlation instead of taking one esti
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,10 +45,7 @@ def inverse_times(noise: Noise, steps: Floats, columns: Floats) -> tuple[Floats,
     """
     if noise.phi == 0.0:
         return columns, 0.0
-    if noise.phi < 0:
-        rho = np.sign(noise.phi) ** np.round(steps) * np.abs(noise.phi) ** steps
-    else:
-        rho = noise.phi**steps
+    rho = np.sign(noise.phi) ** np.round(steps) * np.abs(noise.phi) ** steps if noise.phi < 0 else noise.phi**steps
     gap = 1 - rho**2
     diagonal = np.ones(columns.shape[0])
     diagonal[1:] += rho**2 / gap
@@ -188,7 +185,7 @@ class CorrelatedFit:
     variance: Floats
     df: Floats
     likelihood: float
-    bent: NDArray[np.bool_]
+    bent: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
 
     @property
     def wandering(self) -> float:
@@ -198,7 +195,7 @@ class CorrelatedFit:
     @property
     def bending(self) -> float:
         """Weight of the fits whose slope changes."""
-        return float(self.weight[self.bent].sum())
+        return float(self.weight[self.bent].sum()) if self.bent.size else 0.0
 
     @property
     def mode(self) -> int:
@@ -233,13 +230,21 @@ class CorrelatedFit:
         variance = np.einsum("mi,gij,mj->mg", contrasts, self.covariance, contrasts, optimize=True)
         return contrasts @ self.beta.T, np.sqrt(np.maximum(variance, 1e-300))
 
-    def beyond(self, at: Floats, centre: Floats, scale: Floats) -> Floats:
-        """How likely linear combinations with these spreads are above some values, one a row."""
+    def beyond(self, at: float, centre: Floats, scale: Floats) -> Floats:
+        """How likely linear combinations with these spreads are above a value, one a row."""
         from scipy.special import stdtr
 
-        kept = self.weight > LEAST_WEIGHT
-        t = (centre[:, kept] - at[:, None]) / scale[:, kept]
-        return np.asarray(stdtr(self.df[kept], t) @ self.weight[kept]) / float(self.weight[kept].sum())
+        return np.asarray(stdtr(self.df, (centre - at) / scale) @ self.weight)
+
+    def likely(self, least: float = 1e-4) -> CorrelatedFit:
+        """The fit of the noises with some weight alone."""
+        kept = self.weight > least
+        weight = self.weight[kept] / self.weight[kept].sum()
+        noises = tuple(m for m, keep in zip(self.noises, kept, strict=True) if keep)
+        return CorrelatedFit(
+            noises, weight, self.beta[kept], self.covariance[kept], self.variance[kept], self.df[kept],
+            self.likelihood, self.bent[kept],
+        )  # fmt: skip
 
     def sd(self) -> float:
         """Estimate the standard deviation of the noise, both parts together."""
@@ -411,6 +416,84 @@ def _weights(tried: tuple[Noise, ...], restricted: Floats) -> Floats:
             if odds < at_least * weight[~doubted].sum() * prior[doubted].sum():
                 weight = np.where(doubted, 0.0, weight)
     return np.asarray(weight / weight.sum())
+
+
+def least_squares_fits(
+    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = COARSE, white_odds: float = 1.0
+) -> list[CorrelatedFit]:
+    """Fit several series on the same columns by ordinary least squares, their noise correlated.
+
+    Parameters
+    ----------
+    y : numpy.ndarray, shape (n, m)
+        Series in order, a column each.
+    x : numpy.ndarray, shape (n, p)
+        Columns of full rank, n above p + 1.
+    steps : numpy.ndarray, shape (n − 1,)
+        Steps from each point to the next.
+    noises : iterable of Noise
+        The grid, equally likely beforehand.
+    white_odds : float
+        How many times as likely as each of the others independent points are beforehand.
+
+    Returns
+    -------
+    list of CorrelatedFit
+        One a series. Coefficients are those of least squares, so that a difference of means is just that and
+        those of series that add up add up; their covariance is what the noise makes of them.
+
+    Raises
+    ------
+    MeasureError
+        Where there are too few points or columns depend on each other.
+
+    Notes
+    -----
+    Source: restricted-likelihood
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> x = np.column_stack([np.ones(12), np.repeat([0.0, 1.0], 6)])
+    >>> y = np.column_stack([np.arange(12.0)])
+    >>> round(float(least_squares_fits(y, x, np.ones(11))[0].beta[0, 1]), 6)
+    6.0
+    """
+    n, p = x.shape
+    _check_columns(x)
+    tried = tuple(noises)
+    inner = np.linalg.inv(x.T @ x)
+    beta = inner @ x.T @ y
+    place = np.concatenate(([0.0], np.cumsum(steps)))
+    apart = np.abs(place[:, None] - place[None, :])
+    log_weight, variance = np.empty((len(tried), y.shape[1])), np.empty((len(tried), y.shape[1]))
+    shape = np.empty((len(tried), p, p))
+    for g, noise in enumerate(tried):
+        solved, log_det = inverse_times(noise, steps, np.column_stack([x, y]))
+        cross = x.T @ solved[:, :p]
+        gls = np.linalg.solve(cross, x.T @ solved[:, p:])
+        left = np.einsum("ij,ij->j", y, solved[:, p:]) - np.einsum("ij,ij->j", x.T @ solved[:, p:], gls)
+        left = np.maximum(left, 1e-300)
+        variance[g] = left / (n - p)
+        log_weight[g] = -0.5 * (log_det + float(np.linalg.slogdet(cross)[1]) + (n - p) * np.log(left))
+        log_weight[g] += float(np.log(white_odds)) if noise.phi == 0.0 else 0.0
+        spread = (1 - noise.white) * np.abs(noise.phi) ** apart + noise.white * np.eye(n)
+        shape[g] = inner @ x.T @ spread @ x @ inner
+    df = np.full(len(tried), float(n - p))
+    fits = []
+    for k in range(y.shape[1]):
+        weight = np.exp(log_weight[:, k] - log_weight[:, k].max())
+        covariance = shape * variance[:, k, None, None]
+        all_beta = np.broadcast_to(beta[:, k], (len(tried), p))
+        likelihood = float(log_weight[:, k].max())
+        fits.append(CorrelatedFit(tried, weight / weight.sum(), all_beta, covariance, variance[:, k], df, likelihood))
+    return fits
+
+
+def _check_columns(x: Floats) -> None:
+    n, p = x.shape
+    if n < p + 2 or np.linalg.matrix_rank(x / np.maximum(np.abs(x).max(axis=0), 1e-300)) < p:
+        raise MeasureError(Fault(f"{n} points for {p} coefficients", "x", "more points, independent columns"))
 
 
 def _near_best(y: Floats, x: Floats, steps: Floats, noises: tuple[Noise, ...]) -> tuple[Noise, ...]:

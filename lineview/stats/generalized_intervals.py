@@ -98,17 +98,12 @@ def draw_components(
     """
     layout = nested_layout(values, groups, pieces)
     if layout.df_within < 1 or any(d < 1 for d in layout.df):
-        raise MeasureError(
-            Fault("a level has no two values under one parent", "groups", "two or more at each level")
-        )
+        raise MeasureError(Fault("a level has no two values under one parent", "groups", "two or more at each level"))
     chi2 = _chi_squares((layout.df_within, *layout.df), draws, seed)
     normal = _spread_normals(draws, seed + 1)
     step = max(1, _CHUNK_CELLS // layout.mean.size)
     parts = [_solve(layout, chi2[:, i : i + step], normal[i : i + step]) for i in range(0, draws, step)]
-    return Draws(
-        np.concatenate([p.mean for p in parts]),
-        np.concatenate([p.signed for p in parts], axis=1),
-    )
+    return Draws(np.concatenate([p.mean for p in parts]), np.concatenate([p.signed for p in parts], axis=1))
 
 
 def _even(draws: int, seed: int) -> Floats:
@@ -145,11 +140,7 @@ def _solve(layout: Layout, chi2: Floats, normal: Floats) -> Draws:
 
 
 def _level_variance(
-    mean: Floats,
-    below: Floats,
-    parent: NDArray[np.int64],
-    wanted: Floats,
-    alike: tuple[Floats | float, Floats | float],
+    mean: Floats, below: Floats, parent: NDArray[np.int64], wanted: Floats, alike: tuple[Floats | float, Floats | float]
 ) -> Floats:
     """Find the variance at which the weighted sum of squares is as wanted.
 

@@ -44,9 +44,7 @@ def coverage_factor(df: float, level: float = 0.95) -> float:
     return float(stdtrit(df, (1 + level) / 2))
 
 
-def student_interval(
-    value: float, standard_error: float, df: float, *, n: int = 0, level: float = 0.95
-) -> Estimate:
+def student_interval(value: float, standard_error: float, df: float, *, n: int = 0, level: float = 0.95) -> Estimate:
     """Set an interval by Student's t about a value.
 
     Parameters
@@ -79,12 +77,10 @@ def student_interval(
     if not df > 0:
         return Estimate(value, n=n)
     half = coverage_factor(df, level) * standard_error
-    return Estimate(value, value - half, value + half, n, f"{100 * level:g} % confidence")
+    return Estimate(value, value - half, value + half, n, interval=f"{100 * level:g} % confidence")
 
 
-def interval_of_mean(
-    values: ArrayLike, *, least: int = 2, floor: float = -math.inf, level: float = 0.95
-) -> Estimate:
+def interval_of_mean(values: ArrayLike, *, least: int = 2, floor: float = -math.inf, level: float = 0.95) -> Estimate:
     """Estimate the mean of independent values.
 
     Parameters

@@ -67,9 +67,7 @@ class AgreedViews:
     sum_sd: float
 
 
-def reconcile_views(
-    measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floats, shared_sd: Floats
-) -> AgreedViews:
+def reconcile_views(measured: Floats, thing: npt.NDArray[np.int64], own_sd: Floats, shared_sd: Floats) -> AgreedViews:
     """Adjust measurements so that all views of one thing say the same.
 
     Parameters
@@ -131,9 +129,14 @@ def reconcile_views(
     left = (d * pick)[pairs] - (d * pick)[pairs + 1] + u @ common
     variance = float((pick * d) @ pick + common @ common - left @ solve(left[:, None])[:, 0])
     return AgreedViews(
-        measured + adjust, adjust, np.where(tiny, 0.0, adjust / np.where(tiny, 1.0, own)), statistic,
-        len(pairs), float(chdtrc(len(pairs), statistic)), float(np.sqrt(max(variance, 0.0))),
-    )  # fmt: skip
+        measured + adjust,
+        adjust,
+        np.where(tiny, 0.0, adjust / np.where(tiny, 1.0, own)),
+        statistic,
+        len(pairs),
+        float(chdtrc(len(pairs), statistic)),
+        float(np.sqrt(max(variance, 0.0))),
+    )
 
 
 class _BlockInverse:
@@ -142,9 +145,7 @@ class _BlockInverse:
     def __init__(self, diagonal: Floats, beside: Floats) -> None:
         before, after = np.append(0.0, beside), np.append(beside, 0.0)
         other = np.where(
-            after != 0.0,
-            np.append(diagonal[1:], 1.0),
-            np.where(before != 0.0, np.append(1.0, diagonal[:-1]), 1.0),
+            after != 0.0, np.append(diagonal[1:], 1.0), np.where(before != 0.0, np.append(1.0, diagonal[:-1]), 1.0)
         )
         both = before + after
         determinant = diagonal * other - both**2
@@ -168,13 +169,7 @@ def _balance_sums(force: Floats, pairs: npt.NDArray[np.int64], n: int) -> Floats
 
 
 def _adjusted_variance(
-    d: Floats,
-    shared: Floats,
-    pairs: npt.NDArray[np.int64],
-    inverse: _BlockInverse,
-    w: Floats,
-    q: Floats,
-    small: Floats,
+    d: Floats, shared: Floats, pairs: npt.NDArray[np.int64], inverse: _BlockInverse, w: Floats, q: Floats, small: Floats
 ) -> Floats:
     """Variance of each adjustment: the diagonal of V Aᵀ (A V Aᵀ)⁻¹ A V."""
     n = len(d)

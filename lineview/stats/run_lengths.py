@@ -26,9 +26,7 @@ class Ewma:
     outside: NDArray[np.bool_]
 
 
-def ewma(
-    x: Floats, *, smoothing: float, centre: float, sd: float, width: float = 3.0, exact: bool = True
-) -> Ewma:
+def ewma(x: Floats, *, smoothing: float, centre: float, sd: float, width: float = 3.0, exact: bool = True) -> Ewma:
     """Chart values as an exponentially weighted moving average.
 
     Parameters
@@ -198,9 +196,7 @@ def _spline(x: Floats, y: Floats, at: float) -> Floats:
     k = int(np.clip(np.searchsorted(x, at) - 1, 0, n - 2))
     from_left, to_right = at - x[k], x[k + 1] - at
     cubes = (bend[k] * to_right**3 + bend[k + 1] * from_left**3) / (6 * h[k])
-    lines = (y[k] / h[k] - bend[k] * h[k] / 6) * to_right + (
-        y[k + 1] / h[k] - bend[k + 1] * h[k] / 6
-    ) * from_left
+    lines = (y[k] / h[k] - bend[k] * h[k] / 6) * to_right + (y[k + 1] / h[k] - bend[k + 1] * h[k] / 6) * from_left
     return np.asarray(cubes + lines)
 
 

@@ -136,11 +136,7 @@ class Lag:
 
 
 def best_lag(
-    values: Floats,
-    groups: Floats,
-    delayed: list[Floats],
-    lags: list[float],
-    weights: Floats | None = None,
+    values: Floats, groups: Floats, delayed: list[Floats], lags: list[float], weights: Floats | None = None
 ) -> Lag:
     """Find the delay at which another series explains values best, within groups.
 
@@ -215,9 +211,7 @@ class Ripple:
     chance: float
 
 
-def ripple_at(
-    seconds: Floats, x: Floats, period_s: float, spread: float = 0.03, side: float = 0.5
-) -> Ripple | None:
+def ripple_at(seconds: Floats, x: Floats, period_s: float, spread: float = 0.03, side: float = 0.5) -> Ripple | None:
     """Look for a ripple near one period.
 
     The power at the period is compared with the power in bands beside it, so that autocorrelated noise,

@@ -111,9 +111,7 @@ def nested_layout(values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayL
     log_pieces = float(np.sum(np.log(k)))
     if not parents:
         one = np.ones(mean.size)
-        return Layout(
-            mean, total, one, np.zeros(mean.size), mean.size, ss, y.size - mean.size, (), log_pieces
-        )
+        return Layout(mean, total, one, np.zeros(mean.size), mean.size, ss, y.size - mean.size, (), log_pieces)
     order = np.lexsort((total, parents[0]))
     alike = (np.diff(parents[0][order]) == 0) & (np.diff(total[order]) == 0)
     kind = np.empty(mean.size, dtype=np.int64)
@@ -123,9 +121,7 @@ def nested_layout(values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayL
     middle = np.bincount(kind, weights=mean) / count
     spread = np.bincount(kind, weights=(mean - middle[kind]) ** 2).astype(np.float64)
     above = (parents[0][first], *parents[1:])
-    return Layout(
-        middle, total[first], count, spread, mean.size, ss, y.size - mean.size, above, log_pieces
-    )  # fmt: skip
+    return Layout(middle, total[first], count, spread, mean.size, ss, y.size - mean.size, above, log_pieces)
 
 
 def fold(
@@ -170,11 +166,7 @@ class Components:
 
 
 def reml(
-    values: ArrayLike,
-    groups: Sequence[ArrayLike],
-    pieces: ArrayLike | None = None,
-    *,
-    maximum_likelihood: bool = False,
+    values: ArrayLike, groups: Sequence[ArrayLike], pieces: ArrayLike | None = None, *, maximum_likelihood: bool = False
 ) -> Components:
     """Estimate the variance of each level of a nested layout.
 
@@ -211,9 +203,7 @@ def reml(
     """
     layout = nested_layout(values, groups, pieces)
     if layout.df_within < 1 or any(d < 1 for d in layout.df):
-        raise MeasureError(
-            Fault("a level has no two values under one parent", "groups", "two or more at each level")
-        )
+        raise MeasureError(Fault("a level has no two values under one parent", "groups", "two or more at each level"))
     scale = max(float(np.var(np.asarray(values, dtype=np.float64))), 1e-300)
     best = _minimize(layout, scale, maximum_likelihood)
     _, mean, variance = _minus_twice_loglikelihood(best, layout, maximum_likelihood)

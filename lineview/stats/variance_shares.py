@@ -174,10 +174,7 @@ class Part:
 
 
 def variance_shares(
-    levels: list[Level],
-    parts: dict[str, Part],
-    apart: tuple[float, float] = (0.0, 0.0),
-    draws: int = 4000,
+    levels: list[Level], parts: dict[str, Part], apart: tuple[float, float] = (0.0, 0.0), draws: int = 4000
 ) -> dict[str, VarianceShare]:
     """Estimate the share of the first quantity's variance that goes with each combination of quantities.
 
@@ -216,15 +213,9 @@ def variance_shares(
     for name, part in parts.items():
         weights = [_weight(level, part.where) for level in levels]
         c = part.coefficients
-        share = (
-            part.moved
-            + part.sign * value
-            + sum(w * float(m[0] @ c) for w, m in zip(weights, squares, strict=True))
-        )
+        share = part.moved + part.sign * value + sum(w * float(m[0] @ c) for w, m in zip(weights, squares, strict=True))
         share_drawn = (
-            part.moved
-            + part.sign * known
-            + sum(w * (m[:, 0, :] @ c) for w, m in zip(weights, drawn, strict=True))
+            part.moved + part.sign * known + sum(w * (m[:, 0, :] @ c) for w, m in zip(weights, drawn, strict=True))
         )
         low, high = percentiles(np.asarray(share_drawn / total_drawn))
         out[name] = VarianceShare(float(share / total), low, high)

@@ -100,7 +100,7 @@ def within_batch_correlation(
     low, middle, high = (sqrt(v) for v in ends)
     if runs.df.size == 1:
         low, high = 0.0, float("inf")
-    sd = Estimate(middle, low, high, runs.df.size, f"{100 * level:g} % confidence")
+    sd = Estimate(middle, low, high, runs.df.size, interval=f"{100 * level:g} % confidence")
     return RunNoise(sd, float(weight @ phis))
 
 
@@ -205,12 +205,12 @@ def _of_independent(runs: _Runs, level: float) -> RunNoise:
         return unknown
     interval = f"{100 * level:g} % confidence"
     if m == 1:
-        return RunNoise(Estimate(sqrt(variance), 0.0, float("inf"), 1, interval), 0.0)
+        return RunNoise(Estimate(sqrt(variance), 0.0, float("inf"), 1, interval=interval), 0.0)
     spread = float(np.sum((left - variance * runs.df) ** 2)) * m / (m - 1) / variance**2
     widen = max(1.0, spread / (2 * df))
     ends = ((1 - level) / 2, (1 + level) / 2)
     low, high = (sqrt(_quantile(q, np.ones(1), np.array([variance]), df / widen)) for q in ends)
-    return RunNoise(Estimate(sqrt(variance), low, high, m, interval), 0.0)
+    return RunNoise(Estimate(sqrt(variance), low, high, m, interval=interval), 0.0)
 
 
 def _quantile(share: float, weight: Floats, variance: Floats, df: float) -> float:

@@ -14,12 +14,7 @@ from lineview.store.query import WEIGHING, Measured, Told, contradictions, nth_a
 from lineview.store.tables import RecordType
 
 #: The moments of which two different things are told; `label` tells apart what one owner has at one moment.
-DISPUTES = {
-    "kind": pl.String(),
-    "owner": pl.String(),
-    "label": pl.String(),
-    "at": UTC_US,
-}
+DISPUTES = {"kind": pl.String(), "owner": pl.String(), "label": pl.String(), "at": UTC_US}
 
 #: What a reading says.
 _SAID = ["at", "value", "text"]
@@ -95,9 +90,7 @@ def compare_readings(block: Block, there: pl.DataFrame | None, tally: Tally) -> 
     again = _as_before(rows)
     known = known.filter(~_as_before(known))
     several = pl.concat([_twice(rows.filter(~again)["at"]), _twice(known["at"])]).unique()
-    tangled = (
-        rows["at"].is_in(several.implode()) if several.len() else pl.repeat(False, rows.height, eager=True)
-    )
+    tangled = rows["at"].is_in(several.implode()) if several.len() else pl.repeat(False, rows.height, eager=True)
     repeats, disputed = _looked_up(rows, known)
     if several.len():
         few = rows.filter(tangled)

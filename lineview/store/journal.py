@@ -11,34 +11,13 @@ from threading import RLock
 from typing import Any
 
 import polars as pl
-from sqlalchemy import (
-    Connection,
-    create_engine,
-    delete,
-    event,
-    exists,
-    func,
-    insert,
-    inspect,
-    select,
-    text,
-    update,
-)
+from sqlalchemy import Connection, create_engine, delete, event, exists, func, insert, inspect, select, text, update
 from sqlalchemy.exc import SQLAlchemyError
 
 from lineview.core.errors import Fault, StoreError
 from lineview.store.files import storage_errors
 from lineview.store.frames import micros, plain
-from lineview.store.tables import (
-    adjustments,
-    complete_for,
-    extents,
-    intakes,
-    metadata,
-    notes,
-    of_kind,
-    stop_reasons,
-)
+from lineview.store.tables import adjustments, complete_for, extents, intakes, metadata, notes, of_kind, stop_reasons
 
 #: The forms a journal may have, oldest first: the migrations in migrations/versions.
 FORMS = ("0001",)

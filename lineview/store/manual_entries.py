@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 
 import polars as pl
@@ -49,7 +50,8 @@ class PeopleReader:
         )
         with self._journal.reading() as connection:
             found = fetch(connection, query, STOP_REASONS)
-        return found.unique("start", keep="last", maintain_order=True)
+        # A reason that was undone stands as an empty one after it.
+        return found.unique("start", keep="last", maintain_order=True).filter(pl.col("reason") != "")
 
 
 class ManualEntries(PeopleReader):
@@ -84,6 +86,40 @@ class ManualEntries(PeopleReader):
         }
         with self._writable.writing() as connection:
             connection.execute(insert(stop_reasons), row)
+
+    def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
+        """Keep one reason for several stops, all of them or none; give the mark that undoes it."""
+        words, mark = _said(reason, "reason"), micros(datetime.now(UTC))
+        rows = [
+            {"machine": machine, "start": micros(start), "end": micros(end), "reason": words, "set_at": mark}
+            for start, end in stops
+        ]
+        with self._writable.writing() as connection:
+            connection.execute(insert(stop_reasons), rows)
+        return mark
+
+    def undo_stop_reasons(self, mark: int) -> int:
+        """Give stops back the reason that they had before those set together; give how many there were."""
+        told = stop_reasons.c
+        with self._writable.writing() as connection:
+            rows = connection.execute(select(stop_reasons).where(told.set_at == mark, told.reason != "")).all()
+            now, back = micros(datetime.now(UTC)), []
+            for row in rows:
+                same = select(told.reason).where(told.machine == row.machine, told.start == row.start)
+                if connection.execute(same.where(told.id > row.id).limit(1)).first() is not None:
+                    continue  # somebody said something else since, or it was undone
+                earlier = same.where(told.id < row.id).order_by(told.id.desc()).limit(1)
+                before = connection.execute(earlier).scalar() or ""
+                back.append(
+                    {"machine": row.machine, "start": row.start, "end": row.end, "reason": before, "set_at": now}
+                )
+            if back:
+                connection.execute(insert(stop_reasons), back)
+        if not back:
+            raise AskError(
+                Fault(f"nothing set together under {mark} still stands", "undo", "the number shown when it was set")
+            )
+        return len(back)
 
 
 def _said(text: str, where: str) -> str:

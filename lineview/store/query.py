@@ -73,9 +73,7 @@ def event_stretches(journal: JournalReader, kind: RecordType, owner: str) -> pl.
     )
     with journal.reading() as connection:
         rows = [(int(row[0]), int(row[1]), int(row[2])) for row in connection.execute(query)]
-    return pl.DataFrame(
-        rows, schema={"stretch": pl.Int64(), "rows": pl.Int64(), "total": pl.Int64()}, orient="row"
-    )
+    return pl.DataFrame(rows, schema={"stretch": pl.Int64(), "rows": pl.Int64(), "total": pl.Int64()}, orient="row")
 
 
 #: What makes two readings of one channel the same, and what they say.
@@ -166,17 +164,13 @@ class Measured:
         Of lineview.core.frames.
     """
 
-    def __init__(
-        self, kind: str, table: TableFiles, journal: JournalReader, schema: dict[str, pl.DataType]
-    ) -> None:
+    def __init__(self, kind: str, table: TableFiles, journal: JournalReader, schema: dict[str, pl.DataType]) -> None:
         self._kind = kind
         self._table = table
         self._journal = journal
         self._schema = schema
 
-    def rows(
-        self, machine: str, first: int, last: int, channels: Sequence[str] | None = None
-    ) -> pl.DataFrame:
+    def rows(self, machine: str, first: int, last: int, channels: Sequence[str] | None = None) -> pl.DataFrame:
         """All rows, repeats and disputed ones included, both ends included [µs since 1970]."""
         lazy = self._scan(machine, first, last, channels)
         if lazy is None:
@@ -194,21 +188,12 @@ class Measured:
         if odd:
             # Only what is told of one moment more than once needs its intake and row.
             rows = lazy.filter(pl.col("channel").is_in(odd)).drop("machine").collect()
-            settled = {
-                name: one_a_moment(part)
-                for name, part in _parted(rows.sort("at", maintain_order=True)).items()
-            }
+            settled = {name: one_a_moment(part) for name, part in _parted(rows.sort("at", maintain_order=True)).items()}
             parts |= {name: part.select(_TOLD) for name, part in settled.items()}
         return parts
 
     def _scan(
-        self,
-        machine: str,
-        first: int,
-        last: int,
-        channels: Sequence[str] | None,
-        *,
-        coded: bool = False,
+        self, machine: str, first: int, last: int, channels: Sequence[str] | None, *, coded: bool = False
     ) -> pl.LazyFrame | None:
         files = self._table.files()  # before the hidden intakes: an intake is seen whole or not at all
         lazy = self._table.scan(files, machine, first, last, self._journal.hidden(), coded=coded)

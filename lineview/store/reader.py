@@ -17,15 +17,7 @@ from lineview.store.files import Originals, storage_errors
 from lineview.store.frames import fetch, micros, moment
 from lineview.store.journal import JournalReader, version_of
 from lineview.store.manual_entries import PeopleReader
-from lineview.store.query import (
-    Measured,
-    Told,
-    event_stretches,
-    intake_extents,
-    once_weighed,
-    one_a_moment,
-    spans,
-)
+from lineview.store.query import Measured, Told, event_stretches, intake_extents, once_weighed, one_a_moment, spans
 from lineview.store.readings import TableFiles
 from lineview.store.tables import KINDS, intakes
 

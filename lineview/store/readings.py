@@ -36,13 +36,7 @@ _DELTA_TYPES = {
     pl.Boolean(): PrimitiveType("boolean"),
     UTC_US: PrimitiveType("timestamp"),
 }
-_FILES = {
-    "path": pl.String(),
-    "machine": pl.String(),
-    "intake": pl.Int64(),
-    "first": pl.Int64(),
-    "last": pl.Int64(),
-}
+_FILES = {"path": pl.String(), "machine": pl.String(), "intake": pl.Int64(), "first": pl.Int64(), "last": pl.Int64()}
 
 
 @dataclass(frozen=True)
@@ -92,14 +86,7 @@ class TableFiles:
         return TableFiles(self._folder, self._schema, listed.filter(pl.col("intake").is_in(list(intakes))))
 
     def scan(
-        self,
-        files: pl.DataFrame,
-        machine: str,
-        first: int,
-        last: int,
-        hidden: Iterable[int],
-        *,
-        coded: bool = False,
+        self, files: pl.DataFrame, machine: str, first: int, last: int, hidden: Iterable[int], *, coded: bool = False
     ) -> pl.LazyFrame | None:
         """The rows of a machine from one moment to another, both included [µs since 1970]."""
         wanted = files.filter(
@@ -131,9 +118,7 @@ class TableFiles:
     def _coded(self, paths: Sequence[Path]) -> pl.LazyFrame:
         """The files' rows with codes for few distinct texts; files of former versions hold the texts."""
         types = _as_codes(self._written)
-        return pl.concat(
-            [_with_types(pl.scan_parquet(path, hive_partitioning=False), types) for path in paths]
-        )
+        return pl.concat([_with_types(pl.scan_parquet(path, hive_partitioning=False), types) for path in paths])
 
 
 def _with_types(rows: pl.LazyFrame, types: Mapping[str, pl.DataType]) -> pl.LazyFrame:
@@ -246,9 +231,7 @@ class PartedTable(TableFiles):
                 "append",
                 self._table.schema(),
                 list(_PARTITION),
-                commit_properties=CommitProperties(
-                    app_transactions=[Transaction(app_id, 1) for app_id in app_ids]
-                ),
+                commit_properties=CommitProperties(app_transactions=[Transaction(app_id, 1) for app_id in app_ids]),
                 post_commithook_properties=NO_CHECKPOINT,
             )
             self._log.sync()
@@ -274,7 +257,7 @@ class PartedTable(TableFiles):
         rows = pl.concat(coded).with_columns(intake=pl.lit(intake, pl.Int64))
 
         def write(path: Path) -> None:
-            rows.sink_parquet(path, compression="zstd", compression_level=1, row_group_size=_ROW_GROUP)
+            rows.sink_parquet(path, compression="lz4", statistics=False, row_group_size=_ROW_GROUP)
 
         put(self._folder / name, write)
         return AddAction(

@@ -76,11 +76,7 @@ class _Writing:
 
     def _add(self, stretch: Stretch) -> None:
         several = len(stretch.frames) > 1
-        found = (
-            channel_blocks(0, stretch.frames)
-            if several
-            else blocks(0, stretch.frames[0], ("machine", "channel"))
-        )
+        found = channel_blocks(0, stretch.frames) if several else blocks(0, stretch.frames[0], ("machine", "channel"))
         tally = self._compared(found, stretch)
         self._own.write(Written(self._row.id, "", pieces(found)))
         if tally.kept + tally.duplicate + stretch.rows_refused != stretch.rows:

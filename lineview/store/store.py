@@ -251,3 +251,13 @@ class Store(StoreReader):
         """Keep why a machine stood; said again for the same start, the later saying holds."""
         with storage_errors("keep the reason"):
             self._written.set_stop_reason(machine, start, end, reason)
+
+    def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
+        """Keep one reason for several stops, all of them or none; give the mark that undoes it."""
+        with storage_errors("keep the reasons"):
+            return self._written.set_stop_reasons(machine, stops, reason)
+
+    def undo_stop_reasons(self, mark: int) -> int:
+        """Give stops back the reasons they had before those set together; give how many there were."""
+        with storage_errors("undo the reasons"):
+            return self._written.undo_stop_reasons(mark)

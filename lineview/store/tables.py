@@ -7,19 +7,7 @@ from datetime import timedelta
 from typing import Any
 
 import polars as pl
-from sqlalchemy import (
-    BigInteger,
-    Boolean,
-    Column,
-    Float,
-    ForeignKey,
-    Index,
-    Integer,
-    MetaData,
-    String,
-    Table,
-    text,
-)
+from sqlalchemy import BigInteger, Boolean, Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, text
 from sqlalchemy.types import TypeEngine
 
 from lineview.core import frames as columns

@@ -117,9 +117,7 @@ class Recorder:
         """The receipt of an export that was in before."""
         return receipt(self.journal.row(known), self.conflicts.count(known), already=True)
 
-    def _compared(
-        self, exports: dict[int, Export], outcomes: dict[int, Receipt | StoreError]
-    ) -> list[_Compared]:
+    def _compared(self, exports: dict[int, Export], outcomes: dict[int, Receipt | StoreError]) -> list[_Compared]:
         """Compare exports with what is there and with those before them; errors go to the outcomes."""
         found = {place: _blocks_of(export) for place, export in exports.items()}
         nearby = Nearby(self.measured, self.told)

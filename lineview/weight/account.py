@@ -47,9 +47,7 @@ def with_batches(weights: pl.DataFrame, batches: pl.DataFrame, grace: timedelta 
             pl.col("start").shift(-1).alias("next_start"),
         )
     )
-    own = weights.with_columns(pl.col("batch").str.strip_chars().replace("", None)).sort(
-        "at", maintain_order=True
-    )
+    own = weights.with_columns(pl.col("batch").str.strip_chars().replace("", None)).sort("at", maintain_order=True)
     by_time = own.join_asof(sheet, on="at", strategy="backward", check_sortedness=False)
     # Without an end on the sheet a batch lasts until the next one starts, the last one without limit.
     limit = pl.col("sheet_end") + pl.lit(grace)
@@ -81,9 +79,9 @@ def _named_by_sheet(timed: pl.DataFrame, sheet: pl.DataFrame) -> pl.DataFrame:
     )
     joined = listed.join(match, on="_row", how="left", maintain_order="left").drop("_row")
     named = pl.when(pl.col("batch").is_not_null() & pl.col("own_product").is_not_null())
-    return joined.with_columns(
-        named=named.then(pl.col("own_product")).otherwise(pl.col("sheet_product"))
-    ).drop("own_product")
+    return joined.with_columns(named=named.then(pl.col("own_product")).otherwise(pl.col("sheet_product"))).drop(
+        "own_product"
+    )
 
 
 #: One weighing that can be used: `net_g` is the mean net mass of its `pieces` pieces [g].
@@ -117,17 +115,37 @@ class PieceFacts:
 def weighings(
     weights: pl.DataFrame, batches: pl.DataFrame, facts: Mapping[str, PieceFacts], only: str = ""
 ) -> pl.DataFrame:
-    """Give weights with batch, product and the net mass of a piece."""
+    """Give weights with batch, product and the net mass of a piece.
+
+    Parameters
+    ----------
+    weights, batches : polars.DataFrame
+        WEIGHTS, BATCHES.
+    facts : mapping of str to PieceFacts
+        By product as the batch sheet writes it.
+    only : str
+        The product of weights that no batch names; "" for none.
+
+    Returns
+    -------
+    polars.DataFrame
+        WEIGHINGS.
+    """
     require(weights, WEIGHTS, "weights")
     require(batches, BATCHES, "batches")
     known = pl.DataFrame(
         [(name, f.product, f.target_g, f.tolerance_g, f.wrap_g) for name, f in facts.items()],
-        schema={"named": pl.String, "product": pl.String, "target_g": pl.Float64,
-                "tolerance_g": pl.Float64, "wrap_g": pl.Float64},
+        schema={
+            "named": pl.String,
+            "product": pl.String,
+            "target_g": pl.Float64,
+            "tolerance_g": pl.Float64,
+            "wrap_g": pl.Float64,
+        },
         orient="row",
-    )  # fmt: skip
+    )
     placed = with_batches(weights, batches).with_columns(
-        pl.col("named").replace("", None).fill_null(pl.lit(only or None, dtype=pl.String)),
+        pl.col("named").replace("", None).fill_null(pl.lit(only or None, dtype=pl.String))
     )
     joined = placed.join(known, on="named", how="left", maintain_order="left")
     wrap = pl.when(pl.col("gross").fill_null(False)).then(pl.col("wrap_g") * pl.col("pieces")).otherwise(0.0)
@@ -167,7 +185,15 @@ class WeightAccount:
 
 
 def piece_facts(plant: Plant, names: list[str]) -> dict[str, PieceFacts]:
-    """Look up target, tolerance and wrap of each product a batch sheet names."""
+    """Look up target, tolerance and wrap of each product a batch sheet names.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    names : list of str
+        Products as the batch sheet writes them.
+    """
     facts = {}
     for name in {*names, *(p.id for p in plant.products)}:
         product = plant.product(name)
@@ -181,11 +207,7 @@ def piece_facts(plant: Plant, names: list[str]) -> dict[str, PieceFacts]:
 
 
 def weight_account(
-    plant: Plant,
-    weights: pl.DataFrame,
-    batches: pl.DataFrame,
-    counts: MachineCounts,
-    period: tuple[datetime, datetime],
+    plant: Plant, weights: pl.DataFrame, batches: pl.DataFrame, counts: MachineCounts, period: tuple[datetime, datetime]
 ) -> WeightAccount:
     """Work out all that the weights of a machine say."""
     names = batches["product"].drop_nulls().unique().to_list()
@@ -205,16 +227,26 @@ def weight_account(
     scaled = deviation.over(tolerances[0]) if len(tolerances) == 1 else spread_of(kept, SCALED)
     target = float(np.average(kept["target_g"].to_numpy(), weights=kept["pieces"].to_numpy()))
     balance = batch_yield(
-        inside(batches, period), counts, _piece_g(kept, facts, deviation.mean), _u_mean(deviation),
+        inside(batches, period),
+        counts,
+        _piece_g(kept, facts, deviation.mean),
+        _u_mean(deviation),
         plant.batch_scale_error_kg,
-    )  # fmt: skip
+    )
     ids = {name: f.product for name, f in facts.items()}
     made = good_by_product(batches, counts, ids, *period) if week and not only else {}
     split = _by_product(plant, kept, deviation, made, week[0] / week[1] if week and week[1] else 0.0)
     return WeightAccount(
-        found, unplaced, target, deviation, scaled, weight_capability(scaled),
-        giveaway(deviation, week[0] if week else None, split), week, balance,
-    )  # fmt: skip
+        found,
+        unplaced,
+        target,
+        deviation,
+        scaled,
+        weight_capability(scaled),
+        giveaway(deviation, week[0] if week else None, split),
+        week,
+        balance,
+    )
 
 
 def _by_product(
@@ -229,7 +261,15 @@ def _by_product(
 
 
 def inside(batches: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataFrame:
-    """The batches that start and, where it is known, end within a period."""
+    """The batches that start and, where it is known, end within a period.
+
+    Parameters
+    ----------
+    batches : polars.DataFrame
+        BATCHES.
+    period : (datetime, datetime)
+        From, to [UTC].
+    """
     start, end = period
     return batches.filter(
         (pl.col("start") >= start) & (pl.col("start") < end) & (pl.col("end").fill_null(start) <= end)

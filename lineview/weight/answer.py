@@ -11,23 +11,23 @@ from lineview.core.errors import AskError, Fault
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
 from lineview.report.answer import Answer, Scope
-from lineview.report.counts import good_pieces_figure
+from lineview.report.figures import good_pieces_figure
 from lineview.weight.account import WeightAccount, piece_facts, weight_account
 from lineview.weight.contents import ContentsRules
 from lineview.weight.detail import LineSeen, weight_detail
 from lineview.weight.figures import detail_figures, weight_figures
-from lineview.weight.giveaway_figures import giveaway_notes, giveaway_table
-from lineview.weight.lines import LineSpread, LineWeights, line_figures, line_notes, line_spread, line_table
+from lineview.weight.lines import LineSpread, LineWeights, line_notes, line_spread, line_table
 from lineview.weight.spread import batch_points, piece_points
 from lineview.weight.tables import (
     bag_table,
     capability_table,
     chart_table,
+    giveaway_table,
     plan_table,
     product_table,
     spread_table,
 )
-from lineview.weight.words import CAUTIONS, detail_notes, notes, sentence, soft_line
+from lineview.weight.words import CAUTIONS, detail_notes, giveaway_notes, notes, sentence, soft_line
 
 
 @dataclass(frozen=True)
@@ -53,37 +53,20 @@ def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
     machine = plant.machine(scope.machine)
     if machine is None:
         there = ", ".join(m.id for m in plant.machines) or "none"
-        raise AskError(
-            Fault(f"'{scope.machine}' is not a machine of the plant", "--machine", f"one of {there}")
-        )
+        raise AskError(Fault(f"'{scope.machine}' is not a machine of the plant", "--machine", f"one of {there}"))
     start, end = scope.period.start, scope.period.end
-    own = inputs.weights.filter(
-        (pl.col("machine") == machine.id) & (pl.col("at") >= start) & (pl.col("at") < end)
-    )
+    own = inputs.weights.filter((pl.col("machine") == machine.id) & (pl.col("at") >= start) & (pl.col("at") < end))
     batches = inputs.batches.filter(pl.col("line") == machine.line)
     account = weight_account(plant, own, batches, inputs.counts, (start, end))
     series = _series(account)
     across = _lines(plant, machine.line, account, inputs)
     detail = weight_detail(
-        plant,
-        account,
-        series["batches"],
-        _line_seen(plant, machine, batches, inputs),
-        inputs.net_contents,
+        plant, account, series["batches"], _line_seen(plant, machine, batches, inputs), inputs.net_contents
     )
     good = inputs.counts.between((start, end)).good
     counted = None if good is None else good.at(0)
-    figures = (
-        good_pieces_figure(counted, scope.period, machine.shown),
-        *weight_figures(account, scope.period),
-        *line_figures(across, scope.period),
-    )
-    tables = [
-        spread_table(figures),
-        capability_table(figures),
-        product_table(account),
-        line_table(across, plant),
-    ]
+    figures = (good_pieces_figure(counted, scope.period, machine.shown), *weight_figures(account, across, scope.period))
+    tables = [spread_table(figures), capability_table(figures), product_table(account), line_table(across, plant)]
     if detail is not None:
         figures += detail_figures(account, detail, plant.currency, scope.period)
         tables.insert(1, giveaway_table(account, detail, plant))
@@ -96,12 +79,7 @@ def answer_weight(plant: Plant, scope: Scope, inputs: WeightInputs) -> Answer:
         figures=figures,
         tables=tuple(tables),
         series=series,
-        notes=(
-            *notes(account, plant),
-            *giveaway_notes(account),
-            *line_notes(across, plant),
-            *detail_notes(detail),
-        ),
+        notes=(*notes(account, plant), *giveaway_notes(account), *line_notes(across, plant), *detail_notes(detail)),
         cautions=CAUTIONS,
     )
 

@@ -257,9 +257,7 @@ def draw_lots(
     return Lots(spares[0], spares[1], lots * n, sum(p[2] for p in parts), sum(p[3] for p in parts))
 
 
-def _measured(
-    net: Floats, label_g: float, plan: Sampling, rules: ContentsRules
-) -> tuple[Floats, Floats, float, float]:
+def _measured(net: Floats, label_g: float, plan: Sampling, rules: ContentsRules) -> tuple[Floats, Floats, float, float]:
     mean_n = plan.mean_packages or plan.packages or 1
     first = net[:, :mean_n]
     slack = (plan.mean_factor or 0.0) * (first.std(axis=1, ddof=1) if mean_n > 1 else 0.0)

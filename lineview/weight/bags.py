@@ -50,12 +50,7 @@ def chance_by_weight(
 
 
 def smallest_count(
-    pieces: BagPieces,
-    label_g: float,
-    lot: int,
-    rules: ContentsRules,
-    wanted: float = 0.95,
-    lots: int = LOTS,
+    pieces: BagPieces, label_g: float, lot: int, rules: ContentsRules, wanted: float = 0.95, lots: int = LOTS
 ) -> tuple[int, Chance]:
     """Find the least number of pieces in a bag for a wanted chance of passing.
 
@@ -206,9 +201,7 @@ def plan_bags(
     batches = max(1, round(pieces_per_lot * law.mean_g / 1000 / batch_kg))
     pieces = BagPieces(law, deviation.between.value or 0.0, batches)
     rows = tuple(_row(pieces, label, pieces_per_lot, rules, wanted) for label in labels_g)
-    shape = (
-        f"shape of {off.size} single pieces" if real else "a normal shape, as few single pieces were weighed"
-    )
+    shape = f"shape of {off.size} single pieces" if real else "a normal shape, as few single pieces were weighed"
     return BagPlan(rows, rules.banner, shape, batches, wanted, product, rules.short_banner)
 
 
@@ -240,10 +233,20 @@ def plan_products(
             plans.append(_too_few(product, labels, n, batches, rules))
             continue
         own = means[product].mean_g if enough else None
-        plan = plan_bags(
-            weighings, deviation, product, labels, rules, pieces_per_lot=pieces_per_lot, batch_kg=batch_kg,
-            off_g=own,
-        ) if labels else None  # fmt: skip
+        plan = (
+            plan_bags(
+                weighings,
+                deviation,
+                product,
+                labels,
+                rules,
+                pieces_per_lot=pieces_per_lot,
+                batch_kg=batch_kg,
+                off_g=own,
+            )
+            if labels
+            else None
+        )
         plans += [] if plan is None else [plan]
     return tuple(plans)
 
@@ -254,9 +257,7 @@ def _too_few(product: str, labels: Sequence[float], n: int, batches: int, rules:
     return BagPlan(rows, rules.banner, "", 0, 0.95, product, rules.short_banner)
 
 
-def _row(
-    pieces: BagPieces, label_g: float, pieces_per_lot: float, rules: ContentsRules, wanted: float
-) -> BagRow:
+def _row(pieces: BagPieces, label_g: float, pieces_per_lot: float, rules: ContentsRules, wanted: float) -> BagRow:
     lot = max(1, math.floor(pieces_per_lot * pieces.piece.mean_g / label_g))
     try:
         count, _ = smallest_count(pieces, label_g, lot, rules, wanted, _SEARCH)

@@ -8,20 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from lineview.core.estimate import Estimate
 from lineview.stats.control_limits import control_constants, individuals_limits
 from lineview.stats.generalized_intervals import percentiles
 from lineview.stats.means import summarize
-from lineview.weight.spread import Floats, Spread, WeightSpread
+from lineview.weight.spread import Floats, WeightSpread
 
 
 @dataclass(frozen=True)
 class WeightCapability:
     """Cp and Cpk from the spread within batches, Pp and Ppk from the total, each with 95 % limits."""
 
-    cp: Spread
-    cpk: Spread
-    pp: Spread
-    ppk: Spread
+    cp: Estimate
+    cpk: Estimate
+    pp: Estimate
+    ppk: Estimate
 
 
 def weight_capability(scaled: WeightSpread) -> WeightCapability:
@@ -37,9 +38,9 @@ def weight_capability(scaled: WeightSpread) -> WeightCapability:
     return WeightCapability(cp, cpk, pp, ppk)
 
 
-def _pair(sd: Spread, variances: Floats, centred: float, means: Floats) -> tuple[Spread, Spread]:
+def _pair(sd: Estimate, variances: Floats, centred: float, means: Floats) -> tuple[Estimate, Estimate]:
     if sd.value is None or not sd.value > 0 or not variances.size:
-        none = Spread(None, why_none=sd.why_none or "not known: the weights show no spread")
+        none = Estimate.unknown(sd.why_none or "not known: the weights show no spread")
         return none, none
     roots = 3 * np.sqrt(np.maximum(variances, 1e-300))
     wide = percentiles(1 / roots)
@@ -48,7 +49,7 @@ def _pair(sd: Spread, variances: Floats, centred: float, means: Floats) -> tuple
     low = percentiles((1 - np.abs(means)) / roots)[0]
     high = min(percentiles((1 - side * means) / roots)[1] for side in (1, -1))
     narrow = low, high
-    return Spread.of(1 / (3 * sd.value), wide), Spread.of(centred / (3 * sd.value), narrow)
+    return Estimate(1 / (3 * sd.value), *wide), Estimate(centred / (3 * sd.value), *narrow)
 
 
 #: Fewer batches than this give no limits.
@@ -123,14 +124,22 @@ def three_way(points: pl.DataFrame, weighings: pl.DataFrame) -> ThreeWay:
     single, moving = individuals_limits(points["deviation_g"].to_numpy())
     charts = [
         ChartLimits(
-            "batch means", "g off target", single.centre, single.low, single.high,
+            "batch means",
+            "g off target",
+            single.centre,
+            single.low,
+            single.high,
             tuple(names[i] for i in single.outside),
         ),
         ChartLimits(
-            "moving range of batch means", "g", moving.centre, moving.low, moving.high,
+            "moving range of batch means",
+            "g",
+            moving.centre,
+            moving.low,
+            moving.high,
             tuple(names[i + 1] for i in moving.outside),
         ),
-    ]  # fmt: skip
+    ]
     within = _within(weighings)
     follow = summarize(points["deviation_g"].to_list()).r1
     return ThreeWay((*charts, within) if within else tuple(charts), len(names), follow)
@@ -153,9 +162,13 @@ def _within(weighings: pl.DataFrame) -> ChartLimits | None:
     outside = (sd > high) | (sd < low)
     middle = int(np.argsort(n)[n.size // 2])
     return ChartLimits(
-        "spread within batches", "g", float(centre[middle]), float(low[middle]), float(high[middle]),
+        "spread within batches",
+        "g",
+        float(centre[middle]),
+        float(low[middle]),
+        float(high[middle]),
         tuple(b for b, out in zip(spread["batch"].to_list(), outside, strict=True) if out),
-    )  # fmt: skip
+    )
 
 
 def _sd_limits(n: Sequence[int] | np.ndarray, sd: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

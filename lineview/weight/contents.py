@@ -232,9 +232,18 @@ def check_lot(net_g: Sequence[float], label_g: float, lot: int, rules: ContentsR
         told.insert(0, f"The plan for a lot of {lot} needs {needed} packages; {len(net_g)} weighed so far.")
     passed = None if len(net_g) < needed else not failed
     return LotCheck(
-        passed, tuple(told), found.mean, found.sd, label_g - slack, allowance, beyond, plan.beyond,
-        len(net_g), needed, rules.banner,
-    )  # fmt: skip
+        passed,
+        tuple(told),
+        found.mean,
+        found.sd,
+        label_g - slack,
+        allowance,
+        beyond,
+        plan.beyond,
+        len(net_g),
+        needed,
+        rules.banner,
+    )
 
 
 def _check(net_g: Sequence[float], lot: int) -> None:

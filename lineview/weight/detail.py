@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from lineview.core.estimate import Estimate
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
 from lineview.rope.gauges import diameter_gauges
@@ -17,7 +18,7 @@ from lineview.weight.capability import ThreeWay, three_way
 from lineview.weight.contents import ContentsRules
 from lineview.weight.giveaway import money_given
 from lineview.weight.sources import LengthCounters, SpreadSources, spread_sources
-from lineview.weight.spread import Spread, WeightShape, WeightSpread, weight_shape
+from lineview.weight.spread import WeightShape, WeightSpread, weight_shape
 
 #: Labels that bags are planned for, in the order of the table: metric [g], and 4, 8 and 16 oz in grams.
 LABELS_G = {"metric": (100.0, 250.0, 500.0), "US": (113.0, 227.0, 454.0)}
@@ -39,7 +40,7 @@ class WeightDetail:
     sources: SpreadSources
     plans: tuple[tuple[float, SamplePlan | None], ...]
     bags: tuple[BagPlan, ...]
-    money_per_week: Spread
+    money_per_week: Estimate
 
     @property
     def bags_rules(self) -> str:
@@ -59,11 +60,7 @@ class LineSeen:
 
 
 def weight_detail(
-    plant: Plant,
-    account: WeightAccount,
-    points: pl.DataFrame,
-    seen: LineSeen,
-    rules: Mapping[str, ContentsRules],
+    plant: Plant, account: WeightAccount, points: pl.DataFrame, seen: LineSeen, rules: Mapping[str, ContentsRules]
 ) -> WeightDetail | None:
     """Work out the rest."""
     found, target = account.deviation, account.target_g
@@ -71,10 +68,13 @@ def weight_detail(
         return None
     kept = account.sorted.kept
     return WeightDetail(
-        three_way(points, kept), weight_shape(kept), _sources(plant, kept, seen),
+        three_way(points, kept),
+        weight_shape(kept),
+        _sources(plant, kept, seen),
         sample_plans(found, float(kept["tolerance_g"].mean())),  # type: ignore[arg-type]  # floats
-        _bags(plant, account, found, rules), _money(plant, account),
-    )  # fmt: skip
+        _bags(plant, account, found, rules),
+        _money(plant, account),
+    )
 
 
 def sample_plans(found: WeightSpread, tolerance_g: float) -> tuple[tuple[float, SamplePlan | None], ...]:
@@ -96,9 +96,14 @@ def _bags(
         return ()
     an_hour = account.week[1] / account.week[2] * 60 if account.week else 350.0 * 60
     return plan_products(
-        account.sorted.kept, found, {p.id: p.bag_g for p in plant.products}, LABELS_G[plant.units], own,
-        pieces_per_lot=an_hour, batch_kg=plant.batch_kg,
-    )  # fmt: skip
+        account.sorted.kept,
+        found,
+        {p.id: p.bag_g for p in plant.products},
+        LABELS_G[plant.units],
+        own,
+        pieces_per_lot=an_hour,
+        batch_kg=plant.batch_kg,
+    )
 
 
 def _sources(plant: Plant, kept: pl.DataFrame, seen: LineSeen) -> SpreadSources:
@@ -123,8 +128,8 @@ def _length_counters(seen: LineSeen) -> LengthCounters | None:
     return LengthCounters(rope, seen.counts) if counted else None
 
 
-def _money(plant: Plant, account: WeightAccount) -> Spread:
+def _money(plant: Plant, account: WeightAccount) -> Estimate:
     if account.giveaway is None:
-        return Spread(None, why_none="not known: no weight can be used")
+        return Estimate.unknown("not known: no weight can be used")
     prices = {p.id: p.price_per_kg for p in plant.products}
     return money_given(account.giveaway, account.sorted.kept["product"].unique().to_list(), prices)

@@ -37,21 +37,24 @@ def sort_out(weighings: pl.DataFrame) -> Sorted:
     marked = _mark_implausible(marked)
     marked = _mark(marked, _standing_still(marked), "the scale was stuck")
     return Sorted(
-        marked.filter(pl.col("reason").is_null()).drop("reason"),
-        marked.filter(pl.col("reason").is_not_null()),
+        marked.filter(pl.col("reason").is_null()).drop("reason"), marked.filter(pl.col("reason").is_not_null())
     )
 
 
 def _plain_reason() -> pl.Expr:
     mass, pieces = pl.col("mass_g"), pl.col("pieces")
     return (
-        pl.when(mass.is_null() | ~mass.is_finite()).then(pl.lit("no weight"))
-        .when(mass <= 0).then(pl.lit("zero or negative"))
-        .when(pieces.is_null() | (pieces < 1)).then(pl.lit("no number of pieces"))
+        pl.when(mass.is_null() | ~mass.is_finite())
+        .then(pl.lit("no weight"))
+        .when(mass <= 0)
+        .then(pl.lit("zero or negative"))
+        .when(pieces.is_null() | (pieces < 1))
+        .then(pl.lit("no number of pieces"))
         .when(pl.col("gross").fill_null(False) & pl.col("wrap_g").is_null())
         .then(pl.lit("weighed with the wrap, and the wrap's mass is not known"))
-        .when(pl.col("net_g") <= 0).then(pl.lit("less than its wrap"))
-    )  # fmt: skip
+        .when(pl.col("net_g") <= 0)
+        .then(pl.lit("less than its wrap"))
+    )
 
 
 def _mark(frame: pl.DataFrame, hit: pl.Series, reason: str) -> pl.DataFrame:

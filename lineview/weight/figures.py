@@ -1,178 +1,188 @@
-"""The weight answer's figures, each with interval, number, period, sources and working."""
+"""The weight answer's figures, each with interval, number and working."""
 
 from __future__ import annotations
 
-from lineview.core.figure import Figure, Period, cannot_tell, too_few
-from lineview.stats.variance_shares import VarianceShare
+from lineview.core.estimate import Estimate
+from lineview.core.figure import Figure, Period
+from lineview.report.figures import FigureList
 from lineview.weight.account import WeightAccount
 from lineview.weight.detail import WeightDetail
-from lineview.weight.giveaway import Yield, share_below
-from lineview.weight.giveaway_figures import (
-    CONFIDENCE,
-    SPREAD_SOURCES,
-    from_spread,
-    giveaway_figures,
-    money_figures,
-)
+from lineview.weight.giveaway import NAMED_FROM, ProductGiveaway, WeekGiveaway, Yield, share_below
+from lineview.weight.lines import LineSpread
 from lineview.weight.sources import SpreadSources
 from lineview.weight.spread import WeightSpread
 
-CAPABILITY_SOURCES = ("iso-22514-2", "weerahandi-1993")
 
-
-def weight_figures(account: WeightAccount, period: Period) -> tuple[Figure, ...]:
-    """Every figure of the weight answer."""
-    found = account.deviation
+def weight_figures(account: WeightAccount, across: LineSpread | None, period: Period) -> tuple[Figure, ...]:
+    """The figures of one machine's weights, and of the spread between lines."""
+    figures, found = FigureList(period), account.deviation
     if found is None or account.target_g is None:
-        return _nothing(account, period)
-    return (
-        *_means(account, found, account.target_g, period),
-        *_spreads(found, period),
-        *_numbers(account, found, period),
-        *_capabilities(account, found, period),
-        _below(account, found, period),
-        *giveaway_figures(account, period),
-        *_yields(account, period),
-    )
+        _nothing(figures, account)
+    else:
+        _means(figures, account, found, account.target_g)
+        _spreads(figures, found)
+        _numbers(figures, account, found)
+        _capabilities(figures, account, found)
+        _giveaway(figures, account, found)
+        _yields(figures, account.balance)
+    _lines(figures, across)
+    return figures.all
 
 
-def _nothing(account: WeightAccount, period: Period) -> tuple[Figure, ...]:
+def _add(
+    figures: FigureList,
+    name: str,
+    estimate: Estimate,
+    working: str,
+    n: int,
+    *,
+    sources: tuple[str, ...] | None = None,
+    **words: str,
+) -> None:
+    """Add an estimate, which says so where there are too few weighings for its limits."""
+    open_ended = estimate.value is not None and estimate.low is None
+    said = "too few batches or weighings for an interval" if open_ended else ""
+    shown = working if estimate.value is not None else ""
+    figures.add(name, estimate, shown, n=n, interval=said, sources=sources, **words)
+
+
+def _nothing(figures: FigureList, account: WeightAccount) -> None:
     reasons = "; ".join(f"{n} weights set aside: {why}" for why, n in account.sorted.reasons.items())
     if account.unplaced:
         reasons = reasons or f"nothing says which product the {account.unplaced} weights are of"
-    names = (
-        ("mean_g", "mean mass of a piece", "g"),
-        ("sd_within_g", "spread within batches", "g"),
-        ("sd_between_g", "spread between batches", "g"),
-        ("sd_total_g", "spread of all pieces", "g"),
-        ("giveaway_g_per_piece", "giveaway a piece", "g"),
-    )
-    if reasons:
-        return tuple(cannot_tell(*n, why=reasons, period=period) for n in names)
-    return tuple(too_few(*n, needs=1, has=0, period=period) for n in names)
+    for name in ("mean_g", "sd_within_g", "sd_between_g", "sd_total_g", "giveaway_g_per_piece"):
+        if reasons:
+            figures.unknown(name, reasons)
+        else:
+            figures.too_few(name, needs=1, has=0)
 
 
-def _means(account: WeightAccount, found: WeightSpread, target: float, period: Period) -> list[Figure]:
+def _means(figures: FigureList, account: WeightAccount, found: WeightSpread, target: float) -> None:
     products = account.sorted.kept["product"].n_unique()
-    # One target is certain; of several the mean follows what was weighed.
-    low, high = (None if v is None else v + target for v in (found.mean_low, found.mean_high))
-    kind = "95 % confidence, from batch means"
-    if found.batches <= 1:
-        kind = "95 % confidence, of this one batch" if found.batches else "95 % confidence, from samples"
+    of = "" if products == 1 else f", mean of {products} products by pieces weighed"
+    kind = ""
     if found.mean_low is None:
         kind = "too few weighings for an interval"
-    of = "" if products == 1 else f", mean of {products} products by pieces weighed"
-    return [
-        Figure(
-            "mean_g", "mean mass of a piece", target + found.mean, "g", low, high, kind, found.pieces, period,
-            SPREAD_SOURCES,
-            f"target {target:.4g} g{of} {found.mean:+.4f} g mean deviation over {found.batches} batches",
-        ),
-        Figure(
-            "target_g", "target mass of a piece", target, "g", interval_kind="set in plant.toml",
-            n=products, period=period, working=f"plant.toml, {products} product(s){of}",
-        ),
-        Figure(
-            "deviation_g", "mean deviation from target", found.mean, "g", found.mean_low, found.mean_high,
-            kind, found.pieces, period, SPREAD_SOURCES,
-            f"batch means weighted by 1 / (between² + within² / pieces) over {found.batches} batches",
-        ),
-    ]  # fmt: skip
+    elif found.batches <= 1:
+        kind = "95 % confidence, of this one batch" if found.batches else "95 % confidence, from samples"
+    deviation = Estimate(found.mean, found.mean_low, found.mean_high, found.pieces, interval=kind)
+    working = f"target {target:.4g} g{of} {found.mean:+.4f} g mean deviation over {found.batches} batches"
+    # One target is certain; of several the mean follows what was weighed.
+    figures.add("mean_g", Estimate.exact(target) + deviation, working)
+    figures.add("target_g", target, f"plant.toml, {products} product(s){of}", n=products)
+    working = f"batch means weighted by 1 / (between² + within² / pieces) over {found.batches} batches"
+    figures.add("deviation_g", deviation, working)
 
 
-def _spreads(found: WeightSpread, period: Period) -> list[Figure]:
-    told = " / ".join(found.levels) or "none"
-    working = f"restricted maximum likelihood, levels {told}, {found.weighings} weighings"
+def _spreads(figures: FigureList, found: WeightSpread) -> None:
+    levels = " / ".join(found.levels) or "none"
+    working = f"restricted maximum likelihood, levels {levels}, {found.weighings} weighings"
     total = "√(between² + within²)"
     if found.between.value is not None and found.within.value is not None:
         total = f"√({found.between.value:.4f}² + {found.within.value:.4f}²)"
-    rows = (
-        (found.within, "sd_within_g", "spread within batches", found.weighings, working),
-        (found.between, "sd_between_g", "spread between batches", found.batches, working),
-        (found.total, "sd_total_g", "spread of all pieces", found.weighings, total),
-        (found.samples, "sd_samples_g", "spread between sample times in a batch", found.weighings, working),
-        (found.piece, "sd_piece_g", "spread piece to piece", found.weighings, working),
-    )
-    return [
-        from_spread(s, name, label, "g", n=n, period=period, sources=SPREAD_SOURCES, working=w)
-        for s, name, label, n, w in rows
-    ]
+    _add(figures, "sd_within_g", found.within, working, found.weighings)
+    _add(figures, "sd_between_g", found.between, working, found.batches)
+    _add(figures, "sd_total_g", found.total, total, found.weighings)
+    _add(figures, "sd_samples_g", found.samples, working, found.weighings)
+    _add(figures, "sd_piece_g", found.piece, working, found.weighings)
 
 
-def _numbers(account: WeightAccount, found: WeightSpread, period: Period) -> list[Figure]:
+def _numbers(figures: FigureList, account: WeightAccount, found: WeightSpread) -> None:
     aside = account.sorted.aside.height
     reasons = "; ".join(f"{n} {why}" for why, n in account.sorted.reasons.items())
     counted = f"counted over {found.weighings} weighings"
-    left_out = reasons or "none was set aside"
-    return [
-        Figure(
-            "batches", "batches weighed", found.batches, "", n=found.weighings, period=period, working=counted
-        ),
-        Figure(
-            "pieces", "pieces weighed", found.pieces, "", n=found.weighings, period=period, working=counted
-        ),
-        Figure("set_aside", "weights set aside", aside, "", n=aside, period=period, working=left_out),
-    ]
+    figures.add("batches", found.batches, counted, n=found.weighings)
+    figures.add("pieces", found.pieces, counted, n=found.weighings)
+    figures.add("set_aside", aside, reasons or "none was set aside", n=aside)
 
 
-def _capabilities(account: WeightAccount, found: WeightSpread, period: Period) -> list[Figure]:
+def _capabilities(figures: FigureList, account: WeightAccount, found: WeightSpread) -> None:
     capability, scaled = account.capability, account.scaled
-    if capability is None or scaled is None:
-        return []
-    within = "" if scaled.within.value is None else f"{scaled.within.value:.4f}"
-    total = "" if scaled.total.value is None else f"{scaled.total.value:.4f}"
-    mean = f"1 − |{scaled.mean:+.4f}|"
-    rows = (
-        (capability.cp, "cp", "capability Cp, within batches", f"1 / (3 × {within})"),
-        (capability.cpk, "cpk", "capability Cpk, within batches", f"({mean}) / (3 × {within})"),
-        (capability.pp, "pp", "performance Pp, all pieces", f"1 / (3 × {total})"),
-        (capability.ppk, "ppk", "performance Ppk, all pieces", f"({mean}) / (3 × {total})"),
-    )
-    return [
-        from_spread(
-            s, name, label, "", n=found.pieces, period=period, sources=CAPABILITY_SOURCES,
-            working=f"{w}, in tolerances from the target",
+    if capability is not None and scaled is not None:
+        within = "" if scaled.within.value is None else f"{scaled.within.value:.4f}"
+        total = "" if scaled.total.value is None else f"{scaled.total.value:.4f}"
+        mean = f"1 − |{scaled.mean:+.4f}|"
+        for name, index, working in (
+            ("cp", capability.cp, f"1 / (3 × {within})"),
+            ("cpk", capability.cpk, f"({mean}) / (3 × {within})"),
+            ("pp", capability.pp, f"1 / (3 × {total})"),
+            ("ppk", capability.ppk, f"({mean}) / (3 × {total})"),
+        ):
+            _add(figures, name, index, f"{working}, in tolerances from the target", found.pieces)
+    if scaled is None:
+        return figures.unknown("below_tolerance_percent", "no weight can be used")
+    working = "normal share below target − tolerance, by mean and total spread"
+    return _add(figures, "below_tolerance_percent", share_below(scaled).scaled(100.0), working, found.pieces)
+
+
+def _giveaway(figures: FigureList, account: WeightAccount, found: WeightSpread) -> None:
+    """Add giveaway a piece and in kilograms a week."""
+    given, week = account.giveaway, account.week
+    if given is None:
+        return
+    split, of, working = given.by_product, "", ""
+    sources = None
+    if split is not None:
+        working, sources = f"Σ pieces × mean deviation: {_sum(split, split.rows)}", ("gum",)
+        of = " of the products weighed" if 1 - split.covered >= NAMED_FROM else ""
+    elif week is not None:
+        working = (
+            f"{found.mean:+.4f} g × {week[0]:,.0f} pieces a week ({week[1]:,.0f} pieces "
+            f"× {week[3]:,.0f} / {week[2]:,.0f} planned minutes)"
         )
-        for s, name, label, w in rows
-    ]  # fmt: skip
+    _add(figures, "giveaway_g_per_piece", given.g_per_piece, "mean mass − target; negative: short", found.pieces)
+    _add(figures, "giveaway_kg_per_week", given.kg_per_week, working, found.pieces, sources=sources, of=of)
 
 
-def _below(account: WeightAccount, found: WeightSpread, period: Period) -> Figure:
-    name, label = "below_tolerance_percent", "pieces below their tolerance"
-    if account.scaled is None:
-        return cannot_tell(name, label, "%", "no weight can be used", period)
-    return from_spread(
-        share_below(account.scaled).times(100.0), name, label, "%", n=found.pieces, period=period,
-        sources=CAPABILITY_SOURCES, working="normal share below target − tolerance, by mean and total spread",
-    )  # fmt: skip
+def _sum(split: WeekGiveaway, rows: tuple[ProductGiveaway, ...], *, money: bool = False) -> str:
+    """Write a sum over products with its numbers, and how its limits were made."""
+    told = " + ".join(
+        f"{r.product} {r.pieces_per_week:,.0f} × {r.off_g.value:+.4f} g"
+        + (f" × {r.price_per_kg:g} a kg" if money else "")
+        for r in rows
+        if r.off_g.value is not None and (r.price_per_kg is not None or not money)
+    )
+    if split.degrees is None or split.degrees < 1:
+        return told
+    return f"{told}; uncertainties by squares, Student's t with {split.degrees} degrees of freedom"
 
 
-def _yields(account: WeightAccount, period: Period) -> list[Figure]:
-    y = account.balance
+def _money(figures: FigureList, account: WeightAccount, detail: WeightDetail) -> None:
+    """Add the money a week that is given away."""
+    pieces = account.deviation.pieces if account.deviation else 0
+    split = account.giveaway.by_product if account.giveaway else None
+    n = pieces if detail.money_per_week.value is not None else 0
+    if split is None:
+        working = "giveaway a week × price_per_kg in plant.toml"
+        return _add(figures, "giveaway_money_per_week", detail.money_per_week, working, n, sources=(), on="")
+    on = " on the products weighed" if 1 - split.covered >= NAMED_FROM else ""
+    working = f"Σ pieces × mean deviation × price_per_kg: {_sum(split, split.rows, money=True)}"
+    _add(figures, "giveaway_money_per_week", detail.money_per_week, working, n, on=on)
+    if split.money_priced is not None:
+        priced = tuple(row for row in split.rows if row.product in split.priced)
+        no_price = ", ".join(split.no_price)
+        working = f"not the total, as {no_price} has no price: {_sum(split, priced, money=True)}"
+        products = ", ".join(split.priced)
+        _add(figures, "giveaway_money_priced_per_week", split.money_priced, working, pieces, products=products)
+    return None
+
+
+def _yields(figures: FigureList, y: Yield | None) -> None:
     if y is None:
-        why = "no batch with its mass in and counted pieces"
-        return [
-            cannot_tell("yield_percent", "yield of the batches", "%", why, period),
-            cannot_tell("unexplained_kg", "unexplained loss of mass", "kg", why, period),
-        ]
+        for name in ("yield_percent", "unexplained_kg"):
+            figures.unknown(name, "no batch with its mass in and counted pieces")
+        return
     rejects = "" if y.rejects_kg is None else f" − rejects {y.rejects_kg:.1f} kg"
     kind = "95 % confidence (GUM, k = 2)"
     if y.u_scale_kg is None:
         kind += "; the batch scale's own error not in it"
-    return [
-        Figure(
-            "yield_percent", "yield of the batches", 100 * y.share, "%", 100 * (y.share - 2 * y.u_share),
-            100 * (y.share + 2 * y.u_share), kind, y.batches, period, ("gum",),
-            f"{y.good_pieces:,.0f} good pieces = {y.good_kg:.1f} kg of {y.mass_in_kg:.1f} kg in; "
-            f"{_budget(y)}",
-        ),
-        Figure(
-            "unexplained_kg", "unexplained loss of mass", y.unexplained_kg, "kg",
-            y.unexplained_kg - 2 * y.u_unexplained_kg, y.unexplained_kg + 2 * y.u_unexplained_kg, kind,
-            y.batches, period, ("gum",),
-            f"{y.mass_in_kg:.1f} kg in − good {y.good_kg:.1f} kg{rejects}; {_budget(y)}",
-        ),
-    ]  # fmt: skip
+    share, half = y.share, 2 * y.u_share
+    percent = Estimate(100 * share, 100 * (share - half), 100 * (share + half), y.batches, interval=kind)
+    working = f"{y.good_pieces:,.0f} good pieces = {y.good_kg:.1f} kg of {y.mass_in_kg:.1f} kg in; {_budget(y)}"
+    figures.add("yield_percent", percent, working)
+    lost, half = y.unexplained_kg, 2 * y.u_unexplained_kg
+    working = f"{y.mass_in_kg:.1f} kg in − good {y.good_kg:.1f} kg{rejects}; {_budget(y)}"
+    figures.add("unexplained_kg", Estimate(lost, lost - half, lost + half, y.batches, interval=kind), working)
 
 
 def _budget(y: Yield) -> str:
@@ -184,102 +194,67 @@ def _budget(y: Yield) -> str:
     return f"{pieces}; u(batch scale) = {y.batches} × {each:g} kg / √3 = {y.u_scale_kg:.2f} kg"
 
 
-SHARE_SOURCES = ("derived-spread-sources", "weerahandi-1993")
+def _lines(figures: FigureList, across: LineSpread | None) -> None:
+    """Add the spread between lines."""
+    if across is None:
+        return
+    lines = len(across.lines)
+    few = "; two lines leave its upper limit far away" if lines == 2 else ""
+    working = (
+        f"restricted maximum likelihood, levels line / batch / piece, {across.weighings} weighings of "
+        f"{', '.join(across.products)} on {lines} lines{few}"
+    )
+    _add(figures, "sd_lines_g", across.between, working, lines)
 
 
-def detail_figures(
-    account: WeightAccount, detail: WeightDetail, currency: str, period: Period
-) -> tuple[Figure, ...]:
+def detail_figures(account: WeightAccount, detail: WeightDetail, currency: str, period: Period) -> tuple[Figure, ...]:
     """The figures of the detail."""
-    shape = detail.shape
-    quantile = "quantiles 0.135, 50 and 99.865 % of single pieces, in tolerances from the target"
-    return (
-        *share_figures(detail.sources, period),
-        from_spread(
-            shape.pp, "pp_quantile", "performance Pp by quantiles", "", n=0, period=period,
-            sources=("iso-22514-2",), working=quantile,
-        ),
-        from_spread(
-            shape.ppk, "ppk_quantile", "performance Ppk by quantiles", "", n=0, period=period,
-            sources=("iso-22514-2",), working=quantile,
-        ),
-        *money_figures(account, detail, currency, period),
-        _achievable(detail, period),
-        Figure(
-            "batches_outside", "batches beyond control limits", len(detail.chart.outside), "",
-            n=detail.chart.batches, period=period, sources=("nist-handbook", "iso-7870-2"),
-            working=f"{', '.join(detail.chart.outside) or 'none'}; by chance {detail.chart.by_chance:.1f}",
-        ),
-    )  # fmt: skip
+    figures, shape, chart = FigureList(period, currency=currency), detail.shape, detail.chart
+    _shares(figures, detail.sources)
+    _delay(figures, detail.sources)
+    quantiles = "quantiles 0.135, 50 and 99.865 % of single pieces, in tolerances from the target"
+    _add(figures, "pp_quantile", shape.pp, quantiles, 0)
+    _add(figures, "ppk_quantile", shape.ppk, quantiles, 0)
+    _money(figures, account, detail)
+    _achievable(figures, detail)
+    working = f"{', '.join(chart.outside) or 'none'}; by chance {chart.by_chance:.1f}"
+    figures.add("batches_outside", len(chart.outside), working, n=chart.batches)
+    return figures.all
 
 
-def _achievable(detail: WeightDetail, period: Period) -> Figure:
-    """The mean piece that the greatest planned bag of the most weighed product would still allow."""
-    name, label = "achievable_target_g", "lowest safe mean of a piece at the present spread"
-    rows = [r for r in detail.bags[0].rows if r.least_mean_g is not None] if detail.bags else []
+def _achievable(figures: FigureList, detail: WeightDetail) -> None:
+    """Add the mean piece that the greatest planned bag of the most weighed product would still allow."""
+    rows = [row for row in detail.bags[0].rows if row.least_mean_g is not None] if detail.bags else []
     if not rows:
-        return cannot_tell(name, label, "g", "no bag could be planned", period)
-    row = rows[-1]
-    what = f"{row.count} pieces of {detail.bags[0].product} pass as {row.label_g:g} g"
+        return figures.unknown("achievable_target_g", "no bag could be planned")
+    what = f"{rows[-1].count} pieces of {detail.bags[0].product} pass as {rows[-1].label_g:g} g"
     working = f"least mean with which {what} under {detail.bags_rules}"
-    return Figure(
-        name, label, row.least_mean_g, "g", interval_kind="by convolution at the spread found, no interval",
-        n=0, period=period, sources=("derived-bag-plan",), working=working,
-    )  # fmt: skip
+    return figures.add("achievable_target_g", rows[-1].least_mean_g, working)
 
 
-def share_figures(sources: SpreadSources, period: Period) -> list[Figure]:
-    """The shares of the spread by source."""
+def _shares(figures: FigureList, sources: SpreadSources) -> None:
+    """Add the shares of the spread by source."""
     of = "" if sources.pieces_together == 1 else f", of the mean of {sources.pieces_together} pieces"
-    rows = (
-        ("share_diameter", "share of the spread from rope diameter", sources.diameter, "cov(ln m, 2 ln d)"),
-        (
-            "share_cut_length", "share from cut length, batch to batch", sources.cut_length,
-            "cov(ln m, ln L) between batches, L = rope metres / pieces",
-        ),
-        (
-            "share_density", "share from density (air), batch to batch", sources.density,
-            "cov(ln m, ln m − 2 ln d − ln L) between batches",
-        ),
-        (
-            "share_rest_between", "share left between batches: density and cut length", sources.rest_between,
-            "cov(ln m, ln m − 2 ln d) between batches",
-        ),
-        (
-            "share_rest_within", "share left within batches: single cuts, air, the scale",
-            sources.rest_within, "cov(ln m, ln m − 2 ln d) within batches",
-        ),
-    )  # fmt: skip
-    return [_share(sources, *row, of=of, period=period) for row in rows] + [_delay(sources, period)]
+    length, density = "cov(ln m, ln L) between batches", "cov(ln m, ln m − 2 ln d − ln L) between batches"
+    for name, share, part in (
+        ("share_diameter", sources.diameter, "cov(ln m, 2 ln d)"),
+        ("share_cut_length", sources.cut_length, f"{length}, L = rope metres / pieces"),
+        ("share_density", sources.density, density),
+        ("share_rest_between", sources.rest_between, "cov(ln m, ln m − 2 ln d) between batches"),
+        ("share_rest_within", sources.rest_within, "cov(ln m, ln m − 2 ln d) within batches"),
+    ):
+        if share is None:
+            figures.unknown(name, sources.why_none or sources.why_no_length)
+        else:
+            percent = Estimate(share.value, share.low, share.high, sources.pairs).scaled(100)
+            working = f"{part} / var(ln m){of}; {sources.pairs} pairs in {sources.batches} batches"
+            figures.add(name, percent, working)
 
 
-def _share(
-    sources: SpreadSources,
-    name: str,
-    label: str,
-    share: VarianceShare | None,
-    part: str,
-    *,
-    of: str,
-    period: Period,
-) -> Figure:
-    if share is None:
-        why = sources.why_none or sources.why_no_length
-        return cannot_tell(name, label, "%", why, period)
-    working = f"{part} / var(ln m){of}; {sources.pairs} pairs in {sources.batches} batches"
-    return Figure(
-        name, label, 100 * share.value, "%", 100 * share.low, 100 * share.high, CONFIDENCE, sources.pairs,
-        period, SHARE_SOURCES, working,
-    )  # fmt: skip
-
-
-def _delay(sources: SpreadSources, period: Period) -> Figure:
-    name, label = "transport_delay_s", "delay from sizer to scale"
-    if sources.delay is None:
+def _delay(figures: FigureList, sources: SpreadSources) -> None:
+    delay = sources.delay
+    if delay is None:
         why = sources.why_none or "no delay stands out, so readings are paired without one"
-        return cannot_tell(name, label, "s", why, period)
-    d = sources.delay
-    return Figure(
-        name, label, d.lag, "s", d.low, d.high, "95 % confidence, by profile, in steps of 5 s", d.n, period,
-        SHARE_SOURCES, f"greatest correlation within batches, r = {d.correlation:.2f}",
-    )  # fmt: skip
+        return figures.unknown("transport_delay_s", why)
+    working = f"greatest correlation within batches, r = {delay.correlation:.2f}"
+    return figures.add("transport_delay_s", Estimate(delay.lag, delay.low, delay.high, delay.n), working)

@@ -11,13 +11,17 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from lineview.core.estimate import Estimate
 from lineview.machine.calendar import calendar
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import read_moments
 from lineview.plant import Plant
 from lineview.stats.generalized_intervals import percentiles
 from lineview.stats.means import student_interval
-from lineview.weight.spread import Spread, WeightSpread
+from lineview.weight.spread import WeightSpread
+
+#: Pieces of products that were not weighed are named from this share on.
+NAMED_FROM = 0.005
 
 
 @dataclass(frozen=True)
@@ -26,10 +30,10 @@ class ProductGiveaway:
 
     product: str
     pieces_per_week: float
-    off_g: Spread
-    kg_per_week: Spread
+    off_g: Estimate
+    kg_per_week: Estimate
     price_per_kg: float | None
-    money_per_week: Spread
+    money_per_week: Estimate
 
 
 @dataclass(frozen=True)
@@ -42,9 +46,9 @@ class WeekGiveaway:
     """
 
     rows: tuple[ProductGiveaway, ...]
-    kg: Spread
-    money: Spread
-    money_priced: Spread | None
+    kg: Estimate
+    money: Estimate
+    money_priced: Estimate | None
     priced: tuple[str, ...]
     no_price: tuple[str, ...]
     not_weighed: tuple[str, ...]
@@ -76,7 +80,23 @@ def off_targets(kept: pl.DataFrame, common: WeightSpread) -> tuple[dict[str, Off
 def grouped_means(
     kept: pl.DataFrame, by: str, between_g: float | None, within_g: float | None
 ) -> tuple[dict[str, OffTarget], float, int]:
-    """Give mean deviations from target by group, from batch means."""
+    """Give mean deviations from target by group, from batch means.
+
+    Parameters
+    ----------
+    kept : polars.DataFrame
+        WEIGHINGS that can be used.
+    by : str
+        The column whose values are the groups.
+    between_g, within_g : float or None
+        Standard deviations between and within batches [g]; without them all batches weigh alike.
+
+    Returns
+    -------
+    tuple
+        By group its mean deviation [g], the variance that its relative variance scales [g²], and the degrees
+        of freedom of that.
+    """
     pieces = pl.col("pieces").cast(pl.Float64)
     off = pl.col("net_g") - pl.col("target_g")
     means = (
@@ -117,11 +137,11 @@ def week_giveaway(
     means, variance, df = off
     own = {p: n * to_week for p, n in made.items() if p in means}
 
-    def told(factors: Mapping[str, float]) -> Spread:
+    def told(factors: Mapping[str, float]) -> Estimate:
         value = sum(means[p].mean_g * f for p, f in factors.items())
         u = math.sqrt(variance * sum(means[p].relative_variance * f**2 for p, f in factors.items()))
         interval = student_interval(value, u, df)
-        return Spread.of(value, (interval.low, interval.high))
+        return Estimate(value, interval.low, interval.high)
 
     rows = tuple(_row(p, n * to_week, prices.get(p), p in means, told) for p, n in sorted(made.items()) if p)
     priced = {p: n * price / 1000 for p, n in own.items() if (price := prices.get(p)) is not None}
@@ -129,29 +149,27 @@ def week_giveaway(
     money = told(priced)
     why = f"not known: no price_per_kg in plant.toml of {', '.join(lacking)}"
     return WeekGiveaway(
-        rows, told({p: n / 1000 for p, n in own.items()}),
-        Spread(None, why_none=why) if lacking else money,
+        rows,
+        told({p: n / 1000 for p, n in own.items()}),
+        Estimate.unknown(why) if lacking else money,
         money if lacking and priced else None,
-        tuple(sorted(priced)), lacking, tuple(sorted(p for p in made if p and p not in means)),
-        sum(own.values()) / (sum(made.values()) * to_week), df,
-    )  # fmt: skip
+        tuple(sorted(priced)),
+        lacking,
+        tuple(sorted(p for p in made if p and p not in means)),
+        sum(own.values()) / (sum(made.values()) * to_week),
+        df,
+    )
 
 
 def _row(
-    product: str,
-    pieces: float,
-    price: float | None,
-    weighed: bool,
-    told: Callable[[Mapping[str, float]], Spread],
+    product: str, pieces: float, price: float | None, weighed: bool, told: Callable[[Mapping[str, float]], Estimate]
 ) -> ProductGiveaway:
     if not weighed:
-        none = Spread(None, why_none="not known: not weighed in this period")
+        none = Estimate.unknown("not known: not weighed in this period")
         return ProductGiveaway(product, pieces, none, none, price, none)
-    unpriced = Spread(None, why_none="not known: no price_per_kg in plant.toml")
+    unpriced = Estimate.unknown("not known: no price_per_kg in plant.toml")
     money = unpriced if price is None else told({product: pieces * price / 1000})
-    return ProductGiveaway(
-        product, pieces, told({product: 1.0}), told({product: pieces / 1000}), price, money
-    )
+    return ProductGiveaway(product, pieces, told({product: 1.0}), told({product: pieces / 1000}), price, money)
 
 
 @dataclass(frozen=True)
@@ -161,8 +179,8 @@ class Giveaway:
     `by_product` is None where the counted pieces are of one product, or cannot be told by product.
     """
 
-    g_per_piece: Spread
-    kg_per_week: Spread
+    g_per_piece: Estimate
+    kg_per_week: Estimate
     by_product: WeekGiveaway | None = None
 
 
@@ -173,17 +191,17 @@ def giveaway(
 
     Takes `deviation` [g].
     """
-    each = Spread(deviation.mean, deviation.mean_low, deviation.mean_high)
+    each = Estimate(deviation.mean, deviation.mean_low, deviation.mean_high)
     if pieces_per_week is None:
-        return Giveaway(each, Spread(None, why_none="not known: no counter of pieces in this period"))
+        return Giveaway(each, Estimate.unknown("not known: no counter of pieces in this period"))
     if by_product is not None:
         return Giveaway(each, by_product.kg, by_product)
     factor = pieces_per_week / 1000
     low, high = (None if v is None else v * factor for v in (each.low, each.high))
-    return Giveaway(each, Spread(deviation.mean * factor, low, high))
+    return Giveaway(each, Estimate(deviation.mean * factor, low, high))
 
 
-def money_given(given: Giveaway, weighed: Sequence[str], prices: Mapping[str, float | None]) -> Spread:
+def money_given(given: Giveaway, weighed: Sequence[str], prices: Mapping[str, float | None]) -> Estimate:
     """The money a week that all products weighed give away."""
     if given.kg_per_week.value is None:
         return given.kg_per_week
@@ -193,22 +211,22 @@ def money_given(given: Giveaway, weighed: Sequence[str], prices: Mapping[str, fl
     lacking = sorted(name for name, price in known.items() if price is None)
     if lacking:
         why = f"not known: no price_per_kg in plant.toml of {', '.join(lacking)}"
-        return Spread(None, why_none=why)
+        return Estimate.unknown(why)
     found = {price for price in known.values() if price is not None}
     if len(found) > 1:
         why = "not known: prices differ, and no batch sheet says how many pieces were of which product"
-        return Spread(None, why_none=why)
-    return given.kg_per_week.times(found.pop())
+        return Estimate.unknown(why)
+    return given.kg_per_week.scaled(found.pop())
 
 
-def share_below(scaled: WeightSpread, limit: float = -1.0) -> Spread:
+def share_below(scaled: WeightSpread, limit: float = -1.0) -> Estimate:
     """The share of pieces below a limit, for normal pieces."""
     from scipy.special import ndtr
 
     if scaled.total.value is None or not scaled.total.value > 0:
-        return Spread(None, why_none=scaled.total.why_none or "not known: no spread")
+        return Estimate.unknown(scaled.total.why_none or "not known: no spread")
     drawn = ndtr((limit - scaled.draws_mean) / np.sqrt(scaled.draws_total))
-    return Spread.of(float(ndtr((limit - scaled.mean) / scaled.total.value)), percentiles(drawn))
+    return Estimate(float(ndtr((limit - scaled.mean) / scaled.total.value)), *percentiles(drawn))
 
 
 def pieces_per_week(
@@ -276,6 +294,26 @@ def batch_yield(
 ) -> Yield | None:
     """Balance the mass of batches against the pieces made of them.
 
+    Parameters
+    ----------
+    batches : polars.DataFrame
+        BATCHES.
+    counts : MachineCounts
+        Of the line's cut-and-wrap machine.
+    piece_g : mapping of str to float
+        Mean net mass of a piece by product as the batch sheet writes it [g].
+    u_piece_g : float
+        Standard uncertainty of that mean [g].
+    scale_error_kg : float or None
+        How far off the batch scale may be [kg].
+
+    Returns
+    -------
+    Yield or None
+        None where no batch has both its mass and its pieces.
+
+    Notes
+    -----
     Good mass is Σ pieces × mean mass. Its uncertainty joins that of the mean mass, which is common to all
     pieces and so does not average out, and the counts' bounds taken as rectangular (GUM 4.3.7). The batch
     scale's error is taken as rectangular too, and as the same for every batch: it does not average out.
@@ -303,14 +341,20 @@ def batch_yield(
     u_scale = None if scale_error_kg is None else used * scale_error_kg / math.sqrt(3)
     u_left = math.sqrt(count_u2 + ((good + rejects) * u_piece_g / 1000) ** 2 + (u_scale or 0.0) ** 2)
     return Yield(
-        used, float(mass_in.sum()), good, good_kg, u_good, reject_kg if counts.has_read("rejects") else None,
-        u_rejects, left, u_left, u_scale,
-    )  # fmt: skip
+        used,
+        float(mass_in.sum()),
+        good,
+        good_kg,
+        u_good,
+        reject_kg if counts.has_read("rejects") else None,
+        u_rejects,
+        left,
+        u_left,
+        u_scale,
+    )
 
 
-def _balanced(
-    batches: pl.DataFrame, piece_g: Mapping[str, float]
-) -> list[tuple[datetime, datetime, float, float]]:
+def _balanced(batches: pl.DataFrame, piece_g: Mapping[str, float]) -> list[tuple[datetime, datetime, float, float]]:
     """Start and end of each batch that can be balanced, its mass in and the mean mass of its pieces [kg]."""
     rows = []
     for row in batches.sort("start").with_columns(_next=pl.col("start").shift(-1)).iter_rows(named=True):

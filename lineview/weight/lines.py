@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from lineview.core.figure import Figure, Period
+from lineview.core.estimate import Estimate
 from lineview.plant import Plant
 from lineview.report.answer import Table
 from lineview.stats.generalized_intervals import draw_components, percentiles
@@ -17,8 +17,6 @@ from lineview.stats.variance_components import nested_layout, reml
 from lineview.weight.account import PieceFacts, weighings
 from lineview.weight.faults import sort_out, with_samples
 from lineview.weight.giveaway import grouped_means
-from lineview.weight.giveaway_figures import SPREAD_SOURCES, from_spread
-from lineview.weight.spread import Spread
 from lineview.weight.words import mass
 
 DRAWS = 1000
@@ -43,25 +41,22 @@ class LineMean:
     line: str
     batches: int
     pieces: int
-    off_g: Spread
-    apart: Spread | None
+    off_g: Estimate
+    apart: Estimate | None
 
 
 @dataclass(frozen=True)
 class LineSpread:
     """The spread between lines [g], and each line's mean, over the products that several lines made."""
 
-    between: Spread
+    between: Estimate
     lines: tuple[LineMean, ...]
     products: tuple[str, ...]
     weighings: int
 
 
 def line_spread(
-    line: str,
-    kept: pl.DataFrame,
-    others: Sequence[LineWeights],
-    facts: Mapping[str, PieceFacts],
+    line: str, kept: pl.DataFrame, others: Sequence[LineWeights], facts: Mapping[str, PieceFacts]
 ) -> LineSpread:
     """Compare lines over the products that were weighed on several of them.
 
@@ -73,9 +68,7 @@ def line_spread(
     """
     frames = [_placed(kept, line)]
     for other in others:
-        own = sort_out(
-            weighings(other.weights, other.batches, facts).filter(pl.col("target_g").is_not_null())
-        ).kept
+        own = sort_out(weighings(other.weights, other.batches, facts).filter(pl.col("target_g").is_not_null())).kept
         if own.height:
             frames.append(_placed(with_samples(own), other.line))
     return compare_lines(pl.concat(frames), line)
@@ -90,9 +83,7 @@ def compare_lines(weighed: pl.DataFrame, line: str) -> LineSpread:
     own = weighed.filter(pl.col("line") == line)["product"].unique()
     if weighed["line"].n_unique() < 2:
         return _none("not known: one line was weighed")
-    both = weighed.filter(pl.col("product").is_in(own.implode())).filter(
-        pl.col("line").n_unique().over("product") > 1
-    )
+    both = weighed.filter(pl.col("product").is_in(own.implode())).filter(pl.col("line").n_unique().over("product") > 1)
     if both.is_empty():
         return _none("not known: no product of this line was weighed on another")
     both = both.with_columns(_unit=pl.coalesce("batch", "sample"))
@@ -102,33 +93,31 @@ def compare_lines(weighed: pl.DataFrame, line: str) -> LineSpread:
 
 
 def _none(why: str) -> LineSpread:
-    return LineSpread(Spread(None, why_none=why), (), (), 0)
+    return LineSpread(Estimate.unknown(why), (), (), 0)
 
 
-def _components(both: pl.DataFrame) -> tuple[Spread, float | None, float | None]:
+def _components(both: pl.DataFrame) -> tuple[Estimate, float | None, float | None]:
     """The spread between lines with its limits, and those between and within batches [g]."""
     y = (both["net_g"] - both["target_g"]).to_numpy()
     k = both["pieces"].to_numpy().astype(np.float64)
     columns = [both[name].rank("dense").to_numpy() for name in ("line", "_unit")]
     layout = nested_layout(y, columns, k)
     if layout.df_within < 1 or not layout.ss_within > 0 or any(d < 1 for d in layout.df):
-        return Spread(None, why_none="not known: too few batches or pieces on each line"), None, None
+        return Estimate.unknown("not known: too few batches or pieces on each line"), None, None
     low, high = percentiles(draw_components(y, columns, k, draws=DRAWS).variances[0])
     lines, between, within = reml(y, columns, k).sds
-    return Spread.of(lines, (float(np.sqrt(low)), float(np.sqrt(high)))), between, within
+    return Estimate(lines, float(np.sqrt(low)), float(np.sqrt(high))), between, within
 
 
-def _means(
-    both: pl.DataFrame, line: str, between: float | None, within: float | None
-) -> tuple[LineMean, ...]:
+def _means(both: pl.DataFrame, line: str, between: float | None, within: float | None) -> tuple[LineMean, ...]:
     """Each line's mean, the one asked first; batch means share one variance over all lines."""
     found, variance, df = grouped_means(both, "line", between, within)
     pieces = dict(both.group_by("line").agg(pl.col("pieces").sum()).iter_rows())
     asked = found[line]
 
-    def told(value: float, relative: float) -> Spread:
+    def told(value: float, relative: float) -> Estimate:
         interval = student_interval(value, float(np.sqrt(variance * relative)), df)
-        return Spread.of(value, (interval.low, interval.high))
+        return Estimate(value, interval.low, interval.high)
 
     rows = []
     for name in (line, *sorted(n for n in found if n != line)):
@@ -136,29 +125,14 @@ def _means(
         apart = told(one.mean_g - asked.mean_g, one.relative_variance + asked.relative_variance)
         rows.append(
             LineMean(
-                name, one.batches, int(pieces[name]), told(one.mean_g, one.relative_variance),
+                name,
+                one.batches,
+                int(pieces[name]),
+                told(one.mean_g, one.relative_variance),
                 None if name == line else apart,
             )
-        )  # fmt: skip
+        )
     return tuple(rows)
-
-
-def line_figures(across: LineSpread | None, period: Period) -> tuple[Figure, ...]:
-    """The spread between lines."""
-    if across is None:
-        return ()
-    lines = len(across.lines)
-    few = "; two lines leave its upper limit far away" if lines == 2 else ""
-    working = (
-        f"restricted maximum likelihood, levels line / batch / piece, {across.weighings} weighings of "
-        f"{', '.join(across.products)} on {lines} lines{few}"
-    )
-    return (
-        from_spread(
-            across.between, "sd_lines_g", "spread between lines", "g", n=lines, period=period,
-            sources=SPREAD_SOURCES, working=working,
-        ),
-    )  # fmt: skip
 
 
 def line_table(across: LineSpread | None, plant: Plant) -> Table:
@@ -214,6 +188,5 @@ def _note(one: LineMean, asked: str, plant: Plant) -> str:
         return f"Pieces of the same products on {name} and {asked} show no measurable difference ({between})."
     more = "heavier" if apart.value > 0 else "lighter"
     return (
-        f"Pieces of the same products are {mass(abs(apart.value), plant)} {more} on {name} than on {asked} "
-        f"({between})."
+        f"Pieces of the same products are {mass(abs(apart.value), plant)} {more} on {name} than on {asked} ({between})."
     )

@@ -291,9 +291,7 @@ def _lengths(names: list[str], counters: LengthCounters | None, core: pl.DataFra
     return np.array([known.get(n, np.nan) for n in names])
 
 
-def _shares(
-    columns: _Columns, seen: RopeVariance, length: Floats | None, delay: Lag, why: str
-) -> SpreadSources:
+def _shares(columns: _Columns, seen: RopeVariance, length: Floats | None, delay: Lag, why: str) -> SpreadSources:
     x = 2 * np.array([seen.mean.get(n, np.nan) for n in columns.batch_names])
     usable = np.isfinite(x) & np.isfinite(columns.y)
     if length is not None:
@@ -306,9 +304,7 @@ def _shares(
     shown = delay if delay.clear else None
     if pairs < LEAST_PAIRS or batches < LEAST_BATCHES:
         reason = f"too few: needs {LEAST_PAIRS} weighings in batches with rope readings, has {pairs}"
-        return SpreadSources(
-            None, None, None, None, None, shown, pairs, batches, columns.pieces, reason, reason
-        )
+        return SpreadSources(None, None, None, None, None, shown, pairs, batches, columns.pieces, reason, reason)
     parts = [columns.y[usable], x[usable]] + ([] if length is None else [length[usable]])
     levels = levels_of(np.column_stack(parts), columns.batch[usable], columns.sample[usable])
     extra = [0.0] * (len(parts) - 2)
@@ -325,9 +321,18 @@ def _shares(
         wanted["density"] = Part("between", np.array([1.0, -1.0, -1.0]), 0.0, slow)
     found = variance_shares(levels, wanted, within)
     return SpreadSources(
-        found["diameter"], found.get("cut_length"), found.get("density"), found["rest_between"],
-        found["rest_within"], shown, pairs, batches, columns.pieces, "", why,
-    )  # fmt: skip
+        found["diameter"],
+        found.get("cut_length"),
+        found.get("density"),
+        found["rest_between"],
+        found["rest_within"],
+        shown,
+        pairs,
+        batches,
+        columns.pieces,
+        "",
+        why,
+    )
 
 
 def _untold(why: str, frame: pl.DataFrame) -> SpreadSources:

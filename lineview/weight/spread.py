@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from lineview.core.estimate import Estimate
 from lineview.core.frames import UTC_US
 from lineview.stats.capability import quantile_indices, shape_of
 from lineview.stats.generalized_intervals import draw_components, percentiles
@@ -15,30 +16,6 @@ from lineview.stats.means import coverage_factor
 from lineview.stats.variance_components import nested_layout, reml
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Spread:
-    """One standard deviation with its 95 % limits, or why there is none."""
-
-    value: float | None
-    low: float | None = None
-    high: float | None = None
-    why_none: str = ""
-
-    @classmethod
-    def of(cls, value: float, limits: tuple[float | None, float | None]) -> Spread:
-        """Make one of a value and its limits."""
-        return cls(value, limits[0], limits[1])
-
-    def over(self, unit: float) -> Spread:
-        """The same in another unit."""
-        return self.times(1 / unit)
-
-    def times(self, factor: float) -> Spread:
-        """The same, multiplied."""
-        told = [None if v is None else v * factor for v in (self.value, self.low, self.high)]
-        return Spread(told[0], told[1], told[2], self.why_none)
 
 
 @dataclass(frozen=True)
@@ -53,11 +30,11 @@ class WeightSpread:
     mean: float
     mean_low: float | None
     mean_high: float | None
-    between: Spread
-    samples: Spread
-    piece: Spread
-    within: Spread
-    total: Spread
+    between: Estimate
+    samples: Estimate
+    piece: Estimate
+    within: Estimate
+    total: Estimate
     levels: tuple[str, ...]
     batches: int
     weighings: int
@@ -68,10 +45,8 @@ class WeightSpread:
 
     def over(self, unit: float) -> WeightSpread:
         """The same in another unit, such as the tolerance."""
-        spreads = {
-            name: getattr(self, name).over(unit)
-            for name in ("between", "samples", "piece", "within", "total")
-        }
+        levels = ("between", "samples", "piece", "within", "total")
+        spreads = {level: getattr(self, level).scaled(1 / unit) for level in levels}
         return replace(
             self,
             mean=self.mean / unit,
@@ -102,29 +77,33 @@ def spread_of(weighings: pl.DataFrame, value: pl.Expr, draws: int = 2500) -> Wei
         return _untold(frame, y, k, counts)
     found = reml(y, columns, k)
     drawn = draw_components(y, columns, k, draws=draws)
-    by_level = {
-        name: Spread.of(sd, _roots(d)) for name, sd, d in zip(names, found.sds, drawn.variances, strict=True)
-    }
+    by_level = {name: Estimate(sd, *_roots(d)) for name, sd, d in zip(names, found.sds, drawn.variances, strict=True)}
     # Samples of unknown batches may be of different ones, so they are no spread within a batch.
     inside = [i for i, n in enumerate(names) if n == "piece" or (n == "sample" and known_batches)]
     told_within = known_batches == 1 or len(names) > 1
     within, total = drawn.sum_of(inside), drawn.total
     low, high = percentiles(drawn.mean)
-    unsplit = Spread(None, why_none="not known: no batch or sample has two weighings")
+    unsplit = Estimate.unknown("not known: no batch or sample has two weighings")
     return WeightSpread(
-        found.mean, low, high,
-        by_level.get("batch", Spread(None, why_none=_no_batches(frame, known_batches))),
-        by_level.get("sample", Spread(None, why_none="no two sample times with two weighings in one batch")),
+        found.mean,
+        low,
+        high,
+        by_level.get("batch", Estimate.unknown(_no_batches(frame, known_batches))),
+        by_level.get("sample", Estimate.unknown("no two sample times with two weighings in one batch")),
         by_level["piece"] if told_within else unsplit,
         _summed(found.variances, inside, within) if told_within else unsplit,
         _summed(found.variances, range(len(names)), total),
-        names, *counts, drawn.mean, within if told_within else np.zeros(0), total,
-    )  # fmt: skip
+        names,
+        *counts,
+        drawn.mean,
+        within if told_within else np.zeros(0),
+        total,
+    )
 
 
-def _summed(variances: tuple[float, ...], which: list[int] | range, draws: Floats) -> Spread:
+def _summed(variances: tuple[float, ...], which: list[int] | range, draws: Floats) -> Estimate:
     value = float(np.sqrt(sum(variances[i] for i in which)))
-    return Spread.of(value, _roots(draws))
+    return Estimate(value, *_roots(draws))
 
 
 def _roots(draws: Floats) -> tuple[float, float]:
@@ -162,17 +141,24 @@ def _no_batches(frame: pl.DataFrame, known: int) -> str:
 def _untold(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, int]) -> WeightSpread:
     """The mean alone, with why there is no spread."""
     n = frame.height
-    why = (
-        f"too few: needs 2, has {n}"
-        if n < 2
-        else f"not known: all {n} weights are equal, as if the scale was stuck"
-    )
-    none = Spread(None, why_none=why)
+    why = f"too few: needs 2, has {n}" if n < 2 else f"not known: all {n} weights are equal, as if the scale was stuck"
+    none = Estimate.unknown(why)
     nothing = np.zeros(0)
     return WeightSpread(
-        float(np.average(y, weights=k)), None, None, none, none, none, none, none, (), *counts,
-        nothing, nothing, nothing,
-    )  # fmt: skip
+        float(np.average(y, weights=k)),
+        None,
+        None,
+        none,
+        none,
+        none,
+        none,
+        none,
+        (),
+        *counts,
+        nothing,
+        nothing,
+        nothing,
+    )
 
 
 #: The outer quantiles lie one in 740 apiece: fewer values than this do not reach them.
@@ -188,8 +174,8 @@ class WeightShape:
     skewness: float | None
     kurtosis: float | None
     normal: bool | None
-    pp: Spread
-    ppk: Spread
+    pp: Estimate
+    ppk: Estimate
 
 
 def within_offsets(weighings: pl.DataFrame) -> Floats:
@@ -220,18 +206,16 @@ def weight_shape(weighings: pl.DataFrame) -> WeightShape:
     return WeightShape(shape.skewness, shape.kurtosis, shape.p_normal > 0.001, pp, ppk)
 
 
-def _by_quantiles(scaled: pl.DataFrame) -> tuple[Spread, Spread]:
+def _by_quantiles(scaled: pl.DataFrame) -> tuple[Estimate, Estimate]:
     if scaled.height < LEAST_FOR_QUANTILES:
-        none = Spread(
-            None, why_none=f"too few: needs {LEAST_FOR_QUANTILES} single pieces, has {scaled.height}"
-        )
+        none = Estimate.unknown(f"too few: needs {LEAST_FOR_QUANTILES} single pieces, has {scaled.height}")
         return none, none
     z = scaled["_z"].to_numpy()
     found = quantile_indices(z, -1.0, 1.0)
     first = scaled.with_row_index("_row").select(pl.col("_row").first().over("batch"))
     batches, batch = np.unique(first.to_series().to_numpy(), return_inverse=True)
     if batches.size < 5:
-        return Spread(found.c), Spread(found.ck)
+        return Estimate(found.c), Estimate(found.ck)
     order = np.argsort(z)
     z, batch = z[order], batch[order]
     rng = np.random.default_rng(22514)
@@ -241,7 +225,7 @@ def _by_quantiles(scaled: pl.DataFrame) -> tuple[Spread, Spread]:
         again = quantile_indices(np.repeat(z, times[batch]), -1.0, 1.0)
         drawn.append((again.c, again.ck))
     both = np.array(drawn)
-    return Spread.of(found.c, percentiles(both[:, 0])), Spread.of(found.ck, percentiles(both[:, 1]))
+    return Estimate(found.c, *percentiles(both[:, 0])), Estimate(found.ck, *percentiles(both[:, 1]))
 
 
 #: One point a batch: mean net mass of a piece and spread within [g]; `low` and `high` are the 95 % limits

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import polars as pl
 
+from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure
 from lineview.core.units import in_units
+from lineview.plant import Plant
 from lineview.report.answer import Table
 from lineview.weight.account import WeightAccount
 from lineview.weight.bags import BagPlan, BagRow
 from lineview.weight.detail import WeightDetail
+from lineview.weight.giveaway import Giveaway, ProductGiveaway
 
 _WITH_LIMITS = (("what", "", ""), ("size", "Size", "g"), ("low", "Low", "g"), ("high", "High", "g"))
 
@@ -28,8 +31,7 @@ def spread_table(figures: tuple[Figure, ...]) -> Table:
 
 def capability_table(figures: tuple[Figure, ...]) -> Table:
     """The capability and performance indices."""
-    columns = (("what", "", ""), ("size", "Index", ""), ("low", "Low", ""), ("high", "High", ""),
-               ("from", "From", ""))  # fmt: skip
+    columns = (("what", "", ""), ("size", "Index", ""), ("low", "Low", ""), ("high", "High", ""), ("from", "From", ""))
     rows = [
         {
             "what": f"{f.label}, %" if f.unit == "%" else f.label,
@@ -72,20 +74,35 @@ def product_table(account: WeightAccount) -> Table:
 
 def chart_table(detail: WeightDetail) -> Table:
     """Give centre, limits and batches outside of the three charts."""
-    columns = (("chart", "Chart", ""), ("centre", "Centre", "g"), ("low", "Low limit", "g"),
-               ("high", "High limit", "g"), ("outside", "Outside", ""))  # fmt: skip
+    columns = (
+        ("chart", "Chart", ""),
+        ("centre", "Centre", "g"),
+        ("low", "Low limit", "g"),
+        ("high", "High limit", "g"),
+        ("outside", "Outside", ""),
+    )
     rows = [
-        {"chart": f"{c.chart} ({c.unit})", "centre": c.centre, "low": c.low, "high": c.high,
-         "outside": ", ".join(c.outside) or "none"}
+        {
+            "chart": f"{c.chart} ({c.unit})",
+            "centre": c.centre,
+            "low": c.low,
+            "high": c.high,
+            "outside": ", ".join(c.outside) or "none",
+        }
         for c in detail.chart.charts
-    ]  # fmt: skip
+    ]
     return Table("chart", "Three-way control chart", columns, rows)
 
 
 def plan_table(detail: WeightDetail) -> Table:
     """How many pieces to weigh how often to know the mean."""
-    columns = (("within", "Mean to ±", "g"), ("batches", "Batches", ""), ("samples", "Samples per batch", ""),
-               ("pieces", "Pieces per sample", ""), ("total", "Pieces in total", ""))  # fmt: skip
+    columns = (
+        ("within", "Mean to ±", "g"),
+        ("batches", "Batches", ""),
+        ("samples", "Samples per batch", ""),
+        ("pieces", "Pieces per sample", ""),
+        ("total", "Pieces in total", ""),
+    )
     rows = [
         {
             "within": wanted,
@@ -146,6 +163,73 @@ def _why(row: BagRow) -> str:
         ounces = in_units(short_g, "g", "US")[0]
         return f"With {row.count - 1} pieces the mean bag would be {short_g:.1f} g ({ounces:.2f} oz) short."
     worst = "their mean" if less.mean_fails >= less.beyond_fails else "single bags too far below the label"
-    return (
-        f"With {row.count - 1} pieces {100 * (1 - less.passing):.0f} % of lots would fail, most by {worst}."
+    return f"With {row.count - 1} pieces {100 * (1 - less.passing):.0f} % of lots would fail, most by {worst}."
+
+
+def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -> Table:
+    """Give giveaway by product, with the mean piece that each product's bags would still allow."""
+    columns = (
+        ("product", "Product", ""),
+        ("pieces", "Pieces a week", ""),
+        ("off_g", "Off target", "g"),
+        ("kg", "Giveaway a week", "kg"),
+        ("kg_low", "Low", "kg"),
+        ("kg_high", "High", "kg"),
+        ("price", "Price", f"{plant.currency}/kg"),
+        ("money", "Money a week", plant.currency),
+        ("money_low", "Low", plant.currency),
+        ("money_high", "High", plant.currency),
+        ("allowed_g", "Lowest safe target", "g"),
+        ("room_g", "Could be lowered by", "g"),
+        ("why", "Remark", ""),
     )
+    targets = dict(account.sorted.kept.select("product", "target_g").unique("product").iter_rows())
+    rows = [
+        {
+            "product": row.product,
+            "pieces": round(row.pieces_per_week),
+            "off_g": row.off_g.value,
+            **_three("kg", row.kg_per_week),
+            "price": row.price_per_kg,
+            **_three("money", row.money_per_week),
+            **_allowed(row, targets.get(row.product), detail.bags, plant),
+        }
+        for row in _rows(account, detail)
+    ]
+    return Table("giveaway", "Giveaway above target, by product", columns, rows)
+
+
+def _three(name: str, spread: Estimate) -> dict[str, float | None]:
+    return {name: spread.value, f"{name}_low": spread.low, f"{name}_high": spread.high}
+
+
+def _rows(account: WeightAccount, detail: WeightDetail) -> tuple[ProductGiveaway, ...]:
+    given: Giveaway | None = account.giveaway
+    if given is None or account.week is None:
+        return ()
+    if given.by_product is not None:
+        return given.by_product.rows
+    names = account.sorted.kept["product"].unique().to_list()
+    if len(names) != 1:
+        return ()
+    # All pieces are of one product, so the common figures are its own.
+    value, money = given.kg_per_week.value, detail.money_per_week
+    price = None if not value or money.value is None else money.value / value
+    return (ProductGiveaway(names[0], account.week[0], given.g_per_piece, given.kg_per_week, price, money),)
+
+
+def _allowed(
+    row: ProductGiveaway, target_g: float | None, bags: tuple[BagPlan, ...], plant: Plant
+) -> dict[str, object]:
+    """The least mean piece that the product's bags allow, how far above it pieces are, and remarks."""
+    plan = next((p for p in bags if p.product == row.product), None)
+    planned = [(r.least_mean_g, r) for r in plan.rows if r.least_mean_g is not None] if plan else []
+    said = [s.why_none for s in (row.off_g, row.money_per_week) if s.why_none][:1]
+    if not planned or target_g is None:
+        return {"allowed_g": None, "room_g": None, "why": "; ".join(said)}
+    # A product packed in several bags has to hold the most demanding one.
+    least, worst = max(planned, key=lambda one: one[0])
+    label, unit = in_units(worst.label_g, "g", plant.units)
+    said.append(f"{worst.count} pieces as {label:.4g} {unit}")
+    room = None if row.off_g.value is None else target_g + row.off_g.value - least
+    return {"allowed_g": least, "room_g": room, "why": "; ".join(said)}

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from lineview.core.estimate import Estimate
 from lineview.core.units import convert, in_units
 from lineview.plant import Plant
 from lineview.report.answer import Span
 from lineview.weight.account import WeightAccount
 from lineview.weight.detail import WeightDetail
+from lineview.weight.giveaway import NAMED_FROM
 from lineview.weight.sources import SpreadSources
-from lineview.weight.spread import Spread
 
 CAUTIONS = (
     "Net-weight hints are not a legal test; ask your local weights-and-measures authority.",
@@ -56,7 +57,7 @@ def sentence(account: WeightAccount, plant: Plant) -> tuple[Span, ...]:
     return tuple(told)
 
 
-def _spread(spread: Spread, plant: Plant) -> str:
+def _spread(spread: Estimate, plant: Plant) -> str:
     return "" if spread.value is None else mass(spread.value, plant)
 
 
@@ -84,14 +85,12 @@ def _all(account: WeightAccount) -> int:
     return account.sorted.kept.height + account.sorted.aside.height + account.unplaced
 
 
-def soft_line(account: WeightAccount, label: str, plant: Plant, money: Spread | None = None) -> str:
+def soft_line(account: WeightAccount, label: str, plant: Plant, money: Estimate | None = None) -> str:
     """Say period, numbers and what was taken out, below the sentence."""
     found = account.deviation
     parts = [label] if label else []
     if found is not None:
-        counted = (
-            _count(found.pieces, "piece"), _count(found.weighings, "weighing"), _count(found.batches, "batch")
-        )  # fmt: skip
+        counted = (_count(found.pieces, "piece"), _count(found.weighings, "weighing"), _count(found.batches, "batch"))
         parts.append("{} in {} of {}".format(*counted))
         if found.mean_low is not None and found.mean_high is not None:
             low, high = (mass(end, plant, signed=True) for end in (found.mean_low, found.mean_high))
@@ -103,7 +102,7 @@ def soft_line(account: WeightAccount, label: str, plant: Plant, money: Spread | 
     return text[:1].upper() + text[1:]
 
 
-def _given_away(account: WeightAccount, plant: Plant, money: Spread | None) -> list[str]:
+def _given_away(account: WeightAccount, plant: Plant, money: Estimate | None) -> list[str]:
     """Say what lies above or below target a week, where the sign is sure."""
     week = account.giveaway.kg_per_week if account.giveaway else None
     if week is None or week.value is None or week.low is None or week.high is None:
@@ -131,10 +130,7 @@ def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:
     found = account.deviation
     if found is None:
         return (*told, "Exports of bench samples or an inline scale would show what pieces weigh.")
-    for spread, what in (
-        (found.between, "Spread between batches"),
-        (found.within, "Spread within batches"),
-    ):
+    for spread, what in ((found.between, "Spread between batches"), (found.within, "Spread within batches")):
         if spread.why_none:
             told.append(f"{what}: {spread.why_none}.")
     if found.batches == 1:
@@ -182,12 +178,7 @@ def detail_notes(detail: WeightDetail | None) -> tuple[str, ...]:
         return ()
     return tuple(
         note
-        for note in (
-            _source_note(detail.sources),
-            _stability_note(detail),
-            _shape_note(detail),
-            _bag_note(detail),
-        )
+        for note in (_source_note(detail.sources), _stability_note(detail), _shape_note(detail), _bag_note(detail))
         if note
     )
 
@@ -245,3 +236,19 @@ def _bag_note(detail: WeightDetail) -> str:
         f"from {first.shape}, {first.batches} batches a lot. A planning aid: the decision rests with the "
         "local authority."
     )
+
+
+def giveaway_notes(account: WeightAccount) -> list[str]:
+    """Say which products are in no sum, or have no price."""
+    split = account.giveaway.by_product if account.giveaway else None
+    if split is None:
+        return []
+    told = []
+    if 1 - split.covered >= NAMED_FROM:
+        names = ", ".join(split.not_weighed)
+        which = f"{names} made but not weighed" if names else "the batch sheet names no product for the rest"
+        told.append(f"Giveaway a week covers the products weighed, {100 * split.covered:.0f} % of the pieces: {which}.")
+    if split.no_price:
+        names = ", ".join(split.no_price)
+        told.append(f"Money given away cannot be summed: no price_per_kg in plant.toml of {names}.")
+    return told

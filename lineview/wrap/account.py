@@ -55,12 +55,7 @@ def per_thousand(use: WebUse, what: str, unit: str) -> PerThousand | None:
     value, low, high, said = metres
     scale = factor * 1000.0 / use.good
     shown = "" if unit == "m" else f" × {factor:.4g} {unit}/m"
-    return PerThousand(
-        value * scale,
-        low * scale,
-        high * scale,
-        f"{said}{shown} ÷ {use.good:,.0f} good pieces × 1000",
-    )
+    return PerThousand(value * scale, low * scale, high * scale, f"{said}{shown} ÷ {use.good:,.0f} good pieces × 1000")
 
 
 def fed_per_thousand(fed: Estimate, good: float) -> PerThousand | None:
@@ -78,9 +73,7 @@ def fed_per_thousand(fed: Estimate, good: float) -> PerThousand | None:
 def _metres(use: WebUse, what: str) -> tuple[float, float, float, str] | None:
     """The metres, their bounds and their working."""
     if what == "":
-        how = (
-            "metres fed and left on reels taken off" if use.measured else "sum of the causes; no feed counter"
-        )
+        how = "metres fed and left on reels taken off" if use.measured else "sum of the causes; no feed counter"
         return use.metres, use.low_m, use.high_m, f"{use.metres:,.1f} m ({how})"
     if what == "fed":
         if use.fed is None:
@@ -97,11 +90,7 @@ def _metres(use: WebUse, what: str) -> tuple[float, float, float, str] | None:
             f"({use.fed.number:,.1f} m fed − {use.geometry_m:,.1f} m by geometry)",
         )
     cause = use.cause(what)
-    return (
-        None
-        if cause is None
-        else (cause.metres, cause.low, cause.high, f"{cause.metres:,.2f} m: {cause.working}")
-    )
+    return None if cause is None else (cause.metres, cause.low, cause.high, f"{cause.metres:,.2f} m: {cause.working}")
 
 
 @dataclass(frozen=True)
@@ -142,7 +131,7 @@ class WrapAccount:
         told = {kind: fed_per_thousand(self.fed[kind], self.fed_good[kind]) for kind in kinds}
         return {kind: one for kind, one in told.items() if one is not None}
 
-    def use(self, kind: WebKind) -> WebUse | None:
+    def use(self, kind: str) -> WebUse | None:
         """The use of a kind of web, or None where it cannot be told."""
         return next((use for use in self.uses if use.kind == kind), None)
 
@@ -206,9 +195,7 @@ def wrap_account(
         waste=wastes,
         views=tuple(views),
         left=_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
-        blanks=Estimate.unknown("no stops are known")
-        if events is None
-        else blanks_per_restart(counts, events, end),
+        blanks=Estimate.unknown("no stops are known") if events is None else blanks_per_restart(counts, events, end),
         left_out_min=max(_left_out_min(one.spans) for one in seen.values()),
         readings=_readings(counts, start, end),
         fed={kind: one.fed for kind, one in seen.items() if one.fed is not None},
@@ -275,9 +262,7 @@ class _Seen(NamedTuple):
     window: tuple[datetime, datetime]
 
 
-def _seen_with(
-    counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind
-) -> _Seen:
+def _seen_with(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind) -> _Seen:
     """Keep to the time in which a kind's feed counter was read too; all of it where it never was."""
     start, end = spans[0].start, spans[-1].end
     nothing = _Seen(spans, rows, None, (start, end))
@@ -285,16 +270,13 @@ def _seen_with(
         return nothing
     counter = counts.counters[kind]
     first, last = (
-        _moment(int(at))
-        for at in np.clip(read_moments(counts, [start, end]), counter.start_us[0], counter.end_us[-1])
+        _moment(int(at)) for at in np.clip(read_moments(counts, [start, end]), counter.start_us[0], counter.end_us[-1])
     )
     if first >= last:
         return nothing
     # A reading or so less at an edge is the edge's own doubt; what is longer has no wraps beside its metres.
     spare = timedelta(microseconds=_USUAL * counter.usual_us)
-    unread = [
-        (a, b) for a, b in ((start, first), (last, end)) if b - a > spare and _wrapped(counts, kind, a, b)
-    ]
+    unread = [(a, b) for a, b in ((start, first), (last, end)) if b - a > spare and _wrapped(counts, kind, a, b)]
     within = leave_out(spans, unread) if unread else spans
     own = wrap_pieces(counts, within) if unread else rows
     fed = _fed(counts, within, own, kind)
@@ -310,9 +292,7 @@ def _wrapped(counts: MachineCounts, kind: WebKind, start: datetime, end: datetim
     return any(one is not None and float(one.high[0]) > 0 for one in (made, fed)) and at[1] > at[0]
 
 
-def _fed(
-    counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind
-) -> Estimate | None:
+def _fed(counts: MachineCounts, spans: list[ProductSpan], rows: list[WrapPieces], kind: WebKind) -> Estimate | None:
     """The metres fed for the good pieces of counted time, with the doubt of each edge of it.
 
     An interval over an edge may lie on either side of it, with its metres and with its pieces, and a counter
@@ -332,9 +312,7 @@ def _fed(
     return Estimate(value, max(min(low, value), 0.0), max(high, value), int(fed.readings.sum()))
 
 
-def _stretches(
-    spans: Sequence[ProductSpan], first: int, last: int, counts: MachineCounts
-) -> tuple[Ints, Ints]:
+def _stretches(spans: Sequence[ProductSpan], first: int, last: int, counts: MachineCounts) -> tuple[Ints, Ints]:
     """Begins and ends [µs] of counted time without a break in it, where both counters were read."""
     at = np.clip(read_moments(counts, [span.start for span in spans] + [spans[-1].end]), first, last)
     counted = np.array([span.counted for span in spans]) & (at[1:] > at[:-1])
@@ -359,9 +337,7 @@ def _stated(plant: Plant, rows: Sequence[WrapPieces], kind: WebKind) -> Waste | 
     return assumed_waste(max(webs, key=lambda pair: pair[0])[1])
 
 
-def _happened(
-    events: WrapEvents | None, own: Sequence[ReelSpan], start: datetime, end: datetime
-) -> EventCounts:
+def _happened(events: WrapEvents | None, own: Sequence[ReelSpan], start: datetime, end: datetime) -> EventCounts:
     ended = [r for r in own if r.taken_off is not None and start <= r.taken_off < end]
     known = [r for r in ended if r.left_m is not None]
     scrapped = sum(r.scrapped_m or 0.0 for r in known)
@@ -375,9 +351,7 @@ def _happened(
     )
 
 
-def _each_product(
-    plant: Plant, kind: WebKind, rows: Sequence[WrapPieces], waste: Waste
-) -> list[tuple[str, WebUse]]:
+def _each_product(plant: Plant, kind: WebKind, rows: Sequence[WrapPieces], waste: Waste) -> list[tuple[str, WebUse]]:
     """Each product's own use: geometry, rejects, blank wraps and what is left to explain."""
     out = []
     nothing = EventCounts(None, None, None, None, None)

@@ -12,7 +12,7 @@ from lineview.machine.pieces import MachineCounts
 from lineview.machine.timeline import timeline_of
 from lineview.plant import Machine, Plant
 from lineview.report.answer import Answer, Scope
-from lineview.report.counts import good_pieces_figure
+from lineview.report.figures import good_pieces_figure
 from lineview.wrap.account import wrap_account
 from lineview.wrap.figures import wrap_figures
 from lineview.wrap.tables import cause_series, product_table, reel_table, use_table, view_table
@@ -35,12 +35,7 @@ def answer_wrap(plant: Plant, scope: Scope, inputs: WrapInputs) -> Answer:
     machine = wrapping_machine(plant, scope.machine)
     events = machine_events(plant, scope, inputs)
     account = wrap_account(
-        plant,
-        inputs.counts,
-        inputs.batches,
-        inputs.reels,
-        events,
-        (scope.period.start, scope.period.end),
+        plant, inputs.counts, inputs.batches, inputs.reels, events, (scope.period.start, scope.period.end)
     )
     return Answer(
         question="wrap",
@@ -59,10 +54,7 @@ def answer_wrap(plant: Plant, scope: Scope, inputs: WrapInputs) -> Answer:
         ),
         series={"causes": cause_series(account, plant)},
         notes=notes(
-            account,
-            machine,
-            tape_told=events is not None,
-            batches_told=any(row.product for row in account.rows),
+            account, machine, tape_told=events is not None, batches_told=any(row.product for row in account.rows)
         ),
         cautions=CAUTIONS,
     )
@@ -74,9 +66,7 @@ def wrapping_machine(plant: Plant, machine_id: str) -> Machine:
     if machine is None or machine.kind != "cut-and-wrap machine":
         there = ", ".join(m.id for m in plant.machines if m.kind == "cut-and-wrap machine")
         raise AskError(
-            Fault(
-                f"'{machine_id}' is not a cut-and-wrap machine of the plant", "--machine", f"one of {there}"
-            )
+            Fault(f"'{machine_id}' is not a cut-and-wrap machine of the plant", "--machine", f"one of {there}")
         )
     return machine
 
@@ -86,7 +76,5 @@ def machine_events(plant: Plant, scope: Scope, inputs: WrapInputs) -> WrapEvents
     if not len(inputs.counts.seen.code):
         return None
     cal = calendar(plant.shifts, plant.zone, scope.period.start, scope.period.end)
-    timeline = timeline_of(
-        inputs.counts, inputs.batches, inputs.stop_log, cal, short_stop_min=plant.short_stop_min
-    )
+    timeline = timeline_of(inputs.counts, inputs.batches, inputs.stop_log, cal, short_stop_min=plant.short_stop_min)
     return wrap_events(timeline)

@@ -145,9 +145,7 @@ def _unsettled(events: WrapEvents) -> list[tuple[datetime, datetime]]:
     return out
 
 
-def _around(
-    moment: datetime, windows: Sequence[tuple[datetime, datetime]]
-) -> tuple[datetime, datetime] | None:
+def _around(moment: datetime, windows: Sequence[tuple[datetime, datetime]]) -> tuple[datetime, datetime] | None:
     place = bisect_right(windows, moment, key=lambda w: w[0]) - 1
     return windows[place] if place >= 0 and moment < windows[place][1] else None
 

@@ -207,9 +207,7 @@ class _Table:
         tolerance = 2.0 * (CUT_OWN_SD, FEED_OWN_SD, self.label_sd)[v]
         what = ("wraps", "feed counter", "label")[v]
         named = self.reels[k]
-        return k, v, WrongLabel(
-            named.reel, named.kind, what, share, tolerance, float(fit.standardized[at])
-        )  # fmt: skip
+        return k, v, WrongLabel(named.reel, named.kind, what, share, tolerance, float(fit.standardized[at]))
 
     def summed(
         self, there: npt.NDArray[np.bool_], fit: AgreedViews, kind: str, wrong: tuple[WrongLabel, ...]

@@ -19,9 +19,7 @@ from lineview.plant import Counts, Plant, Web, WebKind
 from lineview.wrap.reel_lengths import full_reel_m
 
 #: What people add to a reel's name when its rest is mounted again: common practice, no source.
-_MARK = re.compile(
-    r"(?<=\d)(?:[b-e]|r|p)$|(?:rest|part|remainder|remnant|again|returned|reststück|teilrolle)$"
-)
+_MARK = re.compile(r"(?<=\d)(?:[b-e]|r|p)$|(?:rest|part|remainder|remnant|again|returned|reststück|teilrolle)$")
 
 
 def names_meant(later: str) -> tuple[str, ...]:
@@ -248,9 +246,7 @@ def _known_wraps(counts: MachineCounts, moments: Sequence[datetime]) -> list[flo
     there = [_known(counts, what, moments) for what in WRAP_COUNTERS if counts.has_read(what)]
     if wraps is None:
         return [None] * (len(moments) - 1)
-    return [
-        float(wraps[k]) if all(part[k] is not None for part in there) else None for k in range(len(wraps))
-    ]
+    return [float(wraps[k]) if all(part[k] is not None for part in there) else None for k in range(len(wraps))]
 
 
 #: By how much more than its label a reel may hold before it is told: over-delivery of a reel aside.
@@ -304,7 +300,4 @@ def _too_much_fed(spans: Sequence[ReelSpan]) -> str:
     label = spans[0].label_m
     if len(spans) < 2 or label is None or sum(fed) <= label * (1.0 + MORE_SHARE):
         return ""
-    return (
-        f"reel {spans[0].reel} fed {sum(fed):,.0f} m in {len(spans)} mountings, but its label says "
-        f"{label:,.0f} m"
-    )
+    return f"reel {spans[0].reel} fed {sum(fed):,.0f} m in {len(spans)} mountings, but its label says {label:,.0f} m"

@@ -25,9 +25,7 @@ def web_for(plant: Plant, product: str, kind: WebKind) -> Web | None:
         webs = [plant.web(web_id) for web_id in known.webs]
         return next((web for web in webs if web is not None and web.kind == kind), None)
     of_kind = [web for web in plant.webs if web.kind == kind]
-    shapes = {
-        (web.cut_length_mm, web.width_mm, web_grammage_g_m2(web), web.price_per_reel) for web in of_kind
-    }
+    shapes = {(web.cut_length_mm, web.width_mm, web_grammage_g_m2(web), web.price_per_reel) for web in of_kind}
     return of_kind[0] if len(shapes) == 1 else None
 
 
@@ -77,16 +75,7 @@ _NEEDS = {"m2": "width", "kg": "grammage, nor thickness and density,", "money": 
 
 
 #: In the order of the picture.
-CAUSES = (
-    "geometry",
-    "rejects",
-    "blank wraps",
-    "restarts",
-    "reel ends",
-    "splices",
-    "changeovers",
-    "unexplained",
-)
+CAUSES = ("geometry", "rejects", "blank wraps", "restarts", "reel ends", "splices", "changeovers", "unexplained")
 
 
 @dataclass(frozen=True)
@@ -141,12 +130,7 @@ class WebUse:
 
 
 def web_use(
-    plant: Plant,
-    kind: WebKind,
-    rows: Sequence[WrapPieces],
-    fed: Estimate | None,
-    waste: Waste,
-    happened: EventCounts,
+    plant: Plant, kind: WebKind, rows: Sequence[WrapPieces], fed: Estimate | None, waste: Waste, happened: EventCounts
 ) -> WebUse | None:
     """Split the use of a kind of web by cause.
 
@@ -311,8 +295,4 @@ def _as_unsure(cause: Cause, use: WebUse, low: float, high: float) -> Cause:
     """Widen what is unexplained by as much as the use itself."""
     if cause.name != "unexplained":
         return cause
-    return replace(
-        cause,
-        low=cause.low - max(use.low_m - low, 0.0),
-        high=cause.high + max(high - use.high_m, 0.0),
-    )
+    return replace(cause, low=cause.low - max(use.low_m - low, 0.0), high=cause.high + max(high - use.high_m, 0.0))

@@ -120,21 +120,15 @@ def notes(account: WrapAccount, machine: Machine, *, tape_told: bool, batches_to
         if machine.counter(kind) is None:
             out.append(f"No {kind} feed counter: use follows from geometry and the allowances in plant.toml.")
     if machine.counter("blank wraps") is None:
-        out.append(
-            "No counter of blank wraps: what they take is learned from restarts, or stays unexplained."
-        )
+        out.append("No counter of blank wraps: what they take is learned from restarts, or stays unexplained.")
     if not batches_told:
         out.append("No batch sheet: use cannot be split by product.")
     if not account.reels:
-        out.append(
-            "No reel log: reel ends and splices are in the unexplained part, and no reel can be checked."
-        )
+        out.append("No reel log: reel ends and splices are in the unexplained part, and no reel can be checked.")
     if not tape_told:
         out.append("Restarts and changeovers cannot be counted.")
     if account.left_out_min >= 1:
-        out.append(
-            f"{account.left_out_min:,.0f} minutes are left out: a counter reset or turned unseen in them."
-        )
+        out.append(f"{account.left_out_min:,.0f} minutes are left out: a counter reset or turned unseen in them.")
     out += [
         f"{kind.capitalize()}: fed metres only; geometry, waste, m², kg and money need a web of that kind in "
         "plant.toml, named by the products it wraps."

@@ -19,11 +19,7 @@ def printed(**environment: str) -> str:
     # polars, where a test before this one has loaded it, leaves its own setting in the environment
     inherited = {name: value for name, value in os.environ.items() if name != SETTING}
     run = subprocess.run(
-        [sys.executable, "-c", CODE],
-        env={**inherited, **environment},
-        check=True,
-        capture_output=True,
-        text=True,
+        [sys.executable, "-c", CODE], env={**inherited, **environment}, check=True, capture_output=True, text=True
     )
     return run.stdout.strip()
 

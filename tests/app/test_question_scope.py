@@ -14,9 +14,7 @@ def test_texts_become_one_object():
     assert asked.period == ShiftOfDay(date(2026, 6, 9), "early")
     assert asked.start == datetime(2026, 6, 9)  # noqa: DTZ001  # a wall time
     assert asked.end.utcoffset().total_seconds() == 7200
-    assert read_question("rope", period="2026-06-08..2026-06-09").period == Days(
-        date(2026, 6, 8), date(2026, 6, 9)
-    )
+    assert read_question("rope", period="2026-06-08..2026-06-09").period == Days(date(2026, 6, 8), date(2026, 6, 9))
 
 
 def test_empty_texts_leave_open_what_is_asked():

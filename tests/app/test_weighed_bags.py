@@ -45,11 +45,7 @@ def test_no_mass_at_all_and_far_too_many_faults() -> None:
 
 @pytest.mark.parametrize(
     ("factor", "words"),
-    [
-        (1 / 28.349523125, "ounces, not grams"),
-        (0.001, "kilograms, not grams"),
-        (1 / 453.59237, "pounds, not"),
-    ],
+    [(1 / 28.349523125, "ounces, not grams"), (0.001, "kilograms, not grams"), (1 / 453.59237, "pounds, not")],
 )
 def test_masses_in_another_unit_are_told_and_not_checked(factor: float, words: str) -> None:
     with pytest.raises(AskError, match=words):

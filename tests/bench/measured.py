@@ -117,9 +117,7 @@ def interleaved(runs: Mapping[str, Callable[[], Spent]], rounds: int = 3) -> dic
         for name, run in runs.items():
             found[name].append(run())
     return {
-        name: Median(
-            median(s.cpu_s for s in spent), median(s.wall_s for s in spent), max(s.peak_mb for s in spent)
-        )
+        name: Median(median(s.cpu_s for s in spent), median(s.wall_s for s in spent), max(s.peak_mb for s in spent))
         for name, spent in found.items()
     }
 

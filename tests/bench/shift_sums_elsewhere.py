@@ -10,14 +10,7 @@ deviation of the readings. The last line of standard error says "peak" and the m
 import sys
 from pathlib import Path
 
-MODULI = {
-    "pieces": 65536,
-    "rejects": 65536,
-    "blanks": 65536,
-    "film": 65536,
-    "paper": 65536,
-    "rope": 1_000_000,
-}
+MODULI = {"pieces": 65536, "rejects": 65536, "blanks": 65536, "film": 65536, "paper": 65536, "rope": 1_000_000}
 GAP_S = 120
 FILES = "machine=*/month=*/*.parquet"
 

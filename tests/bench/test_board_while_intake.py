@@ -61,9 +61,7 @@ def page(port: int, path: str) -> tuple[float, str]:
     connection = HTTPConnection("127.0.0.1", port, timeout=60)
     connection.request("GET", "/_dash-dependencies")
     known = json.loads(connection.getresponse().read())
-    asked = next(
-        one for one in known if "sentence.children" in one["output"] and "shown.data" in one["output"]
-    )
+    asked = next(one for one in known if "sentence.children" in one["output"] and "shown.data" in one["output"])
     values = {
         "address.pathname": pathname,
         "address.search": f"?{search}" if search else "",
@@ -80,9 +78,7 @@ def page(port: int, path: str) -> tuple[float, str]:
         "changedPropIds": ["address.pathname"],
     }
     begun = perf_counter()
-    connection.request(
-        "POST", "/_dash-update-component", json.dumps(body), {"Content-Type": "application/json"}
-    )
+    connection.request("POST", "/_dash-update-component", json.dumps(body), {"Content-Type": "application/json"})
     answered = connection.getresponse()
     content = json.loads(answered.read())
     seconds = perf_counter() - begun

@@ -137,10 +137,7 @@ def test_odd_rows_cost_little_more_than_none(tmp_path: Path) -> None:
     with Store.open(tmp_path / "odd" / "store") as store:
         counts = store.intakes().select("rows", "kept", "duplicate", "refused").row(0)
         assert counts == (ROWS, ROWS - 2, 1, 1)
-        assert store.refusals().select("row", "column").rows() == [
-            (ROWS // 3 + 1, ""),
-            (ROWS // 2 + 1, "film"),
-        ]
+        assert store.refusals().select("row", "column").rows() == [(ROWS // 3 + 1, ""), (ROWS // 2 + 1, "film")]
     assert odd.peak_mb < 500
     assert odd.cpu_s < 1.3 * plain.cpu_s
 
@@ -166,9 +163,7 @@ def test_two_thousand_intakes_do_not_slow_the_next(tmp_path: Path) -> None:
             took[name].append(command("intake", log, "--works", copy).cpu_s)
             shutil.rmtree(copy)
     few, many = median(took["few"]), median(took["many"])
-    print(
-        f"\nthe tenth intake {few:.2f} s, the 2,001st {many:.2f} s of processor time: {many / few:.2f} times"
-    )
+    print(f"\nthe tenth intake {few:.2f} s, the 2,001st {many:.2f} s of processor time: {many / few:.2f} times")
     with Store.open(works["many"] / "store") as store:
         assert store.intakes().height == 2_000
     assert many <= 1.2 * few

@@ -62,9 +62,7 @@ def long_export(path: Path, rows: int) -> None:
 
 
 def measured(program: str, path: Path) -> dict[str, float]:
-    done = subprocess.run(
-        [sys.executable, "-c", program, str(path)], capture_output=True, text=True, check=True
-    )
+    done = subprocess.run([sys.executable, "-c", program, str(path)], capture_output=True, text=True, check=True)
     return json.loads(done.stdout)
 
 

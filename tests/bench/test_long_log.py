@@ -85,9 +85,7 @@ def test_nine_months_of_one_machine_are_answered_in_flat_memory(log, capsys) -> 
     first = {}
     for name, (works, code) in log.items():
         first[name] = command("answer", "shift", *words, "--works", works, code=code)
-        runs[name] = lambda works=works, code=code: command(
-            "answer", "shift", *words, "--works", works, code=code
-        )
+        runs[name] = lambda works=works, code=code: command("answer", "shift", *words, "--works", works, code=code)
     took = interleaved(runs, rounds=1 if first["now"].cpu_s > 20 else 3)
     with capsys.disabled():
         for name, spent in first.items():

@@ -73,9 +73,7 @@ def test_sixty_flavours_two_webs_and_52_weeks_take_less_than_five_seconds() -> N
     demand = works_need(plant, made, empty(PLAN), {"film": 1.02}, NOW, weeks=52)
     lines = order_lines(plant, demand, latest_counts(plant, stock), {}, NOW)
     spent, busy = perf_counter() - started, process_time() - busy
-    print(
-        f"{len(lines)} webs advised over {len(demand.weeks)} weeks in {spent:.2f} s, processor {busy:.2f} s"
-    )
+    print(f"{len(lines)} webs advised over {len(demand.weeks)} weeks in {spent:.2f} s, processor {busy:.2f} s")
     assert len(lines) == 2 * FLAVOURS
     assert all(line.advice is not None for line in lines)
     # Processor time: what other work on the machine takes is not the advice's.

@@ -29,20 +29,11 @@ def rope_of(batches: int, readings_a_batch: int) -> tuple[Plant, Scope, Inputs]:
     n = batches * readings_a_batch
     every = 600 / readings_a_batch
     hours = np.arange(n) * every / 3600
-    value = (
-        14
-        + 1e-4 * hours
-        + np.repeat(rng.normal(0, 0.035, batches), readings_a_batch)
-        + rng.normal(0, 0.03, n)
-    )
+    value = 14 + 1e-4 * hours + np.repeat(rng.normal(0, 0.035, batches), readings_a_batch) + rng.normal(0, 0.03, n)
     at = pl.Series([START]).cast(pl.Datetime("us", "UTC"))[0]
-    times = pl.datetime_range(
-        at, at + timedelta(seconds=every * (n - 1)), timedelta(seconds=every), eager=True
-    )
+    times = pl.datetime_range(at, at + timedelta(seconds=every * (n - 1)), timedelta(seconds=every), eager=True)
     readings = factories.readings("sizer1", "gauge", times, value)
-    starts = pl.datetime_range(
-        at, at + timedelta(minutes=10 * (batches - 1)), timedelta(minutes=10), eager=True
-    )
+    starts = pl.datetime_range(at, at + timedelta(minutes=10 * (batches - 1)), timedelta(minutes=10), eager=True)
     sheet = pl.DataFrame({"start": starts}).select(
         line=pl.lit("1"), batch=pl.int_range(pl.len()).cast(pl.String), product=pl.lit("mint"), start="start",
         end=pl.lit(None), mass_in_kg=pl.lit(None), intake=pl.lit(1), row=pl.int_range(pl.len()),

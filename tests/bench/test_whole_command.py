@@ -59,9 +59,7 @@ print("peak", next(line.split()[1] for line in open("/proc/self/status") if line
 def write_log(path: Path) -> None:
     start = datetime(2026, 1, 1)  # noqa: DTZ001 - wall time, as a machine writes it
     frame = pl.select(
-        pl.datetime_range(start, start + timedelta(seconds=ROWS - 1), "1s")
-        .dt.strftime("%F %T")
-        .alias("time"),
+        pl.datetime_range(start, start + timedelta(seconds=ROWS - 1), "1s").dt.strftime("%F %T").alias("time"),
         pieces=pl.Series((np.arange(ROWS) * 35 // 6) % 65536),
         rejects=pl.Series((np.arange(ROWS) // 13) % 65536),
     )
@@ -73,11 +71,7 @@ def took_s(code: str, *words: str | Path) -> tuple[float, str]:
     environment = {k: v for k, v in os.environ.items() if not k.startswith("LINEVIEW_")}
     start = time.perf_counter()
     done = subprocess.run(
-        [sys.executable, "-c", code, *map(str, words)],
-        env=environment,
-        capture_output=True,
-        text=True,
-        check=True,
+        [sys.executable, "-c", code, *map(str, words)], env=environment, capture_output=True, text=True, check=True
     )
     return time.perf_counter() - start, done.stdout
 

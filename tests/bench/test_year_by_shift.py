@@ -19,9 +19,7 @@ from tests.one_count import count_machine
 
 EVERY_DAY = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 SHIFTS = (
-    Shift(
-        id="early", start="06:00", end="14:00", days=EVERY_DAY, breaks=(Break(start="09:00", end="09:25"),)
-    ),
+    Shift(id="early", start="06:00", end="14:00", days=EVERY_DAY, breaks=(Break(start="09:00", end="09:25"),)),
     Shift(id="late", start="14:00", end="22:00", days=EVERY_DAY),
     Shift(id="night", start="22:00", end="06:00", days=EVERY_DAY),
 )
@@ -103,9 +101,7 @@ def measure(folder: Path, machines: int, threads: int = 1) -> float:
 
 @pytest.mark.bench
 def test_one_machine_year(tmp_path: Path) -> None:
-    assert (
-        measure(tmp_path, 1) < 4.0
-    )  # seconds of processor, on a busy machine too; ten take 8 s on a free one
+    assert measure(tmp_path, 1) < 4.0  # seconds of processor, on a busy machine too; ten take 8 s on a free one
 
 
 @pytest.mark.bench

@@ -266,12 +266,8 @@ def _live(lived: LineDays, day: date) -> None:
         runs[begun:end] = 0.0
     made = np.concatenate([[0.0], np.cumsum(runs[:-1] * RATE_PER_S * rng.normal(1, 0.01))])
     at = np.arange(0, DAY_S + 1, EVERY_S)
-    counts = np.floor(
-        lived.total[:5, None] + made[at] * np.array([[1, REJECTED, BLANK, FILM_M * 10, PAPER_M * 10]]).T
-    )
-    time = pl.datetime_range(
-        start, start + timedelta(seconds=DAY_S), f"{EVERY_S}s", eager=True, time_unit="us"
-    )
+    counts = np.floor(lived.total[:5, None] + made[at] * np.array([[1, REJECTED, BLANK, FILM_M * 10, PAPER_M * 10]]).T)
+    time = pl.datetime_range(start, start + timedelta(seconds=DAY_S), f"{EVERY_S}s", eager=True, time_unit="us")
     names = ("pieces", "rejects", "blanks", "film", "paper")
     wrapped = {n: pl.Series(c.astype(np.int64) % 65536) for n, c in zip(names, counts, strict=True)}
     lived.note("wrap", pl.DataFrame({"time": time, **wrapped}))
@@ -328,9 +324,7 @@ def _batches(lived: LineDays, start: datetime, made: Floats) -> Floats:
     return begun
 
 
-def _rope(
-    lived: LineDays, time: pl.Series, made: Floats, runs: Floats, at: NDArray[np.int64], begun: Floats
-) -> None:
+def _rope(lived: LineDays, time: pl.Series, made: Floats, runs: Floats, at: NDArray[np.int64], begun: Floats) -> None:
     rng = lived.rng
     level = 15.02 + rng.normal(0, 0.05, begun.size) + 0.0004 * (lived.wear_h % 200)
     batch = np.searchsorted(begun, at, side="right") - 1

@@ -8,13 +8,14 @@ from datetime import timedelta
 
 import polars as pl
 
-from lineview.core.figure import Figure, cannot_tell, too_few
+from lineview.core.figure import Figure
 from lineview.core.frames import ROPE_BATCHES, STATE_TIMELINE
 from lineview.report.answer import Answer, Span, Table
 from tests.board.invented_materials import order, weight, wrap
 from tests.board.invented_scene import EARLY, LOCK_OUT, WEEK, plant, scope
+from tests.board.invented_week import week
 
-__all__ = ["ANSWERS", "EARLY", "order", "plant", "rate", "rope", "shift", "tape", "weight", "wrap"]
+__all__ = ["ANSWERS", "EARLY", "order", "plant", "rate", "rope", "shift", "tape", "week", "weight", "wrap"]
 
 
 def rope(machine: str = "sizer2", label: str = "since Mon 8 June", line: str = "1") -> Answer:
@@ -65,26 +66,21 @@ def rope(machine: str = "sizer2", label: str = "since Mon 8 June", line: str = "
                 "drift of the rope",
                 -0.0112,
                 "mm/h",
-                -0.0124,
-                -0.0094,
-                "95 % confidence",
-                341,
-                WEEK,
-                ("trade-practice",),
-                "slope of 341 batch means over running hours = −0.0112",
+                low=-0.0124,
+                high=-0.0094,
+                interval_kind="95 % confidence",
+                n=341,
+                period=WEEK,
+                sources=("trade-practice",),
+                working="slope of 341 batch means over running hours = −0.0112",
             ),
-            too_few("temperature_mm_per_c", "rope 1 °C cooler", "mm/°C", needs=8, has=3),
+            Figure("temperature_mm_per_c", "rope 1 °C cooler", None, "mm/°C", why_none="too few: needs 8, has 3"),
         ),
         (
             Table(
                 "moves",
                 "What moves the diameter",
-                (
-                    ("what", "what", ""),
-                    ("size", "size", "mm"),
-                    ("interval", "95 % interval", ""),
-                    ("from", "from", ""),
-                ),
+                (("what", "what", ""), ("size", "size", "mm"), ("interval", "95 % interval", ""), ("from", "from", "")),
                 (
                     {
                         "what": "wear, an hour of running",
@@ -118,13 +114,7 @@ def rope(machine: str = "sizer2", label: str = "since Mon 8 June", line: str = "
                 }
             ),
             "ewma": pl.DataFrame(
-                {
-                    "running_h": hours,
-                    "value": smooth,
-                    "low": [-0.05] * 341,
-                    "high": [0.05] * 341,
-                    "signal": signal,
-                }
+                {"running_h": hours, "value": smooth, "low": [-0.05] * 341, "high": [0.05] * 341, "signal": signal}
             ),
         },
         ("No rope temperature was exported: taper and temperature cannot be told apart.",),
@@ -184,29 +174,23 @@ def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = 
         "Running stretches alone: 346 a minute. 80 minutes stood still: 45 in seven changeovers, 30 in two stops, one "
         "without a reason. To reach the plan of 150,000 the rest must run at 362.",
         (
-            Figure(
-                "good_pieces",
-                "good pieces",
-                117940,
-                "pieces",
-                n=2880,
-                period=EARLY,
-                working="increments summed",
-            ),
+            Figure("good_pieces", "good pieces", 117940, "pieces", n=2880, period=EARLY, working="increments summed"),
             Figure(
                 "uptime_percent",
                 "uptime",
                 80.2,
                 "%",
-                79.0,
-                81.5,
-                "bounds: unseen minutes",
-                2880,
-                EARLY,
-                ("iso-22400-2",),
-                "(running 333 + slow 32) / planned 455 = 80.2 %",
+                low=79.0,
+                high=81.5,
+                interval_kind="bounds: unseen minutes",
+                n=2880,
+                period=EARLY,
+                sources=("iso-22400-2",),
+                working="(running 333 + slow 32) / planned 455 = 80.2 %",
             ),
-            cannot_tell("effectiveness_percent", "effectiveness", "%", "no design rate in plant.toml"),
+            Figure(
+                "effectiveness_percent", "effectiveness", None, "%", why_none="not known: no design rate in plant.toml"
+            ),
         ),
         (
             Table(
@@ -220,11 +204,7 @@ def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = 
                 "Next",
                 (("what", "what", ""), ("at", "when", ""), ("interval", "between", "")),
                 [
-                    {
-                        "what": "film reel ends",
-                        "at": EARLY.end - timedelta(minutes=8),
-                        "interval": "13:48 to 13:57",
-                    },
+                    {"what": "film reel ends", "at": EARLY.end - timedelta(minutes=8), "interval": "13:48 to 13:57"},
                     {"what": "batch ends, honey", "at": EARLY.end - timedelta(minutes=19), "interval": None},
                     {"what": "shift ends", "at": EARLY.end, "interval": None},
                 ],
@@ -236,4 +216,4 @@ def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = 
     )
 
 
-ANSWERS = {"rope": rope, "weight": weight, "shift": shift, "wrap": wrap, "order": order}
+ANSWERS = {"rope": rope, "weight": weight, "shift": shift, "wrap": wrap, "order": order, "week": week}

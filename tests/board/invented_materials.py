@@ -32,7 +32,17 @@ def weight(machine: str = "wrap1", label: str = "the last 7 days", line: str = "
         ),
         "6.82 to 6.86 g; 1,200 pieces of 120 batches. Wrap of 0.21 g a piece is taken off.",
         (
-            Figure("mean_g", "mean of a piece", 6.84, "g", 6.82, 6.86, "95 % confidence", 1200, WEEK),
+            Figure(
+                "mean_g",
+                "mean of a piece",
+                6.84,
+                "g",
+                low=6.82,
+                high=6.86,
+                interval_kind="95 % confidence",
+                n=1200,
+                period=WEEK,
+            ),
             Figure("target_g", "target", 6.8, "g", interval_kind="set, no interval"),
             Figure("tolerance_low_g", "tolerance from", 6.5, "g", interval_kind="set, no interval"),
             Figure("tolerance_high_g", "tolerance to", 7.1, "g", interval_kind="set, no interval"),
@@ -50,9 +60,7 @@ def weight(machine: str = "wrap1", label: str = "the last 7 days", line: str = "
         ),
         {"batches": pl.DataFrame(rows, schema=names, orient="row")},
         (),
-        (
-            "Label weights are a planning aid; the decision rests with the local weights-and-measures authority.",
-        ),
+        ("Label weights are a planning aid; the decision rests with the local weights-and-measures authority.",),
     )
 
 
@@ -62,11 +70,7 @@ def wrap(machine: str = "wrap1", label: str = "the last 28 days", line: str = "1
         "wax paper": [("geometry", 58.0), ("rejects", 0.7), ("restarts", 1.0), ("reel ends and splices", 1.6), ("unexplained", 2.1)],
         "clear film": [("geometry", 56.0), ("rejects", 0.7), ("restarts", 1.1), ("reel ends and splices", 0.9), ("unexplained", 0.2)],
     }  # fmt: skip
-    rows = [
-        (web, "film" if "film" in web else "wax paper", c, m)
-        for web, parts in causes.items()
-        for c, m in parts
-    ]
+    rows = [(web, "film" if "film" in web else "wax paper", c, m) for web, parts in causes.items() for c, m in parts]
     return Answer(
         "wrap",
         scope(machine, WEEK, label, line),
@@ -83,10 +87,10 @@ def wrap(machine: str = "wrap1", label: str = "the last 28 days", line: str = "1
                 "film a thousand good pieces",
                 58.9,
                 "m/1000",
-                58.6,
-                59.2,
-                "95 % confidence",
-                412,
+                low=58.6,
+                high=59.2,
+                interval_kind="95 % confidence",
+                n=412,
             ),
         ),
         (
@@ -116,15 +120,7 @@ def order(machine: str = "wrap1", label: str = "all readings", line: str = "1") 
                 mid = stock - use * day / 7 + (arrives if after else 0)
                 wide = 0.15 * day**0.8
                 rows.append(
-                    (
-                        web,
-                        start + timedelta(days=day),
-                        mid - wide,
-                        mid - wide * 0.4,
-                        mid,
-                        mid + wide * 0.4,
-                        mid + wide,
-                    )
+                    (web, start + timedelta(days=day), mid - wide, mid - wide * 0.4, mid, mid + wide * 0.4, mid + wide)
                 )
         arrivals.append((web, start + timedelta(days=38), float(arrives), "advised"))
     arrivals.append(("clear", datetime(2026, 6, 25, 10, tzinfo=UTC), 24.0, "order by"))
@@ -140,18 +136,22 @@ def order(machine: str = "wrap1", label: str = "all readings", line: str = "1") 
         "38 reels on hand by the count of Mon 8 June; 4.6 a week, 4.1 to 5.2.",
         (
             Figure("order_by_clear", "order clear film by", datetime(2026, 6, 25, 10, tzinfo=UTC)),
-            Figure("reels_clear", "reels of clear film", 24, "reels", 22, 29, "90 % of demands", 28),
+            Figure(
+                "reels_clear",
+                "reels of clear film",
+                24,
+                "reels",
+                low=22,
+                high=29,
+                interval_kind="90 % of demands",
+                n=28,
+            ),
         ),
         (
             Table(
                 "advice",
                 "What to order",
-                (
-                    ("web", "web", ""),
-                    ("reels", "reels", ""),
-                    ("by", "order by", ""),
-                    ("money", "money", "EUR"),
-                ),
+                (("web", "web", ""), ("reels", "reels", ""), ("by", "order by", ""), ("money", "money", "EUR")),
                 [
                     {
                         "web": "clear film",

@@ -1,4 +1,3 @@
-# ruff: noqa: E501 - tables of invented figures read better in one row
 """The invented works that hand-written answers are of."""
 
 from __future__ import annotations

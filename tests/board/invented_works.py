@@ -49,10 +49,7 @@ class InventedStore:
 
     def refusals(self, intake: int) -> pl.DataFrame:
         count = 250 if intake == 6 else 2
-        rows = [
-            (intake, "wrap1.csv", i + 2, "good", "=1+1" if i == 0 else "#####", "no number")
-            for i in range(count)
-        ]
+        rows = [(intake, "wrap1.csv", i + 2, "good", "=1+1" if i == 0 else "#####", "no number") for i in range(count)]
         return pl.DataFrame(rows, schema=REFUSALS, orient="row")
 
     def conflicts(self) -> pl.DataFrame:
@@ -93,10 +90,7 @@ class InventedWorks:
     def _with_reasons(self, answer: Answer) -> Answer:
         if not self.reasons or "tape" not in answer.series:
             return answer
-        rows = [
-            {**r, "reason": self.reasons.get(r["start"], r["reason"])}
-            for r in answer.series["tape"].to_dicts()
-        ]
+        rows = [{**r, "reason": self.reasons.get(r["start"], r["reason"])} for r in answer.series["tape"].to_dicts()]
         series = {**answer.series, "tape": pl.DataFrame(rows, schema=STATE_TIMELINE)}
         return replace(answer, series=series)
 

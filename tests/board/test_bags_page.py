@@ -25,9 +25,7 @@ def sent(data: bytes) -> str:
 
 
 @pytest.mark.parametrize("rules", [key for key, _ in RULES])
-def test_board_and_command_line_say_the_same(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], rules: str
-) -> None:
+def test_board_and_command_line_say_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str], rules: str) -> None:
     told = lot_told(lot_words(checked(MASSES, "250", "400", "", rules)))
     file = tmp_path / "bags.csv"
     file.write_text(MASSES, encoding="utf-8")
@@ -54,9 +52,7 @@ def test_the_page_has_form_caution_and_a_link_from_weight() -> None:
     page = page_of(works, Address("bags"), DAY)
     assert CAUTION in words_in(page.foot)
     form = words_in(forms_of(works, Address("bags"))[0])
-    assert all(
-        name in form for name in ("Net mass on the label", "Bags in the lot", "Rules", "Check the lot")
-    )
+    assert all(name in form for name in ("Net mass on the label", "Bags in the lot", "Rules", "Check the lot"))
     below = forms_of(works, Address("weight", "1", period="all"))[1]
     assert below[0].children.href == "/bags?line=1&period=all"
 
@@ -65,12 +61,7 @@ def test_all_that_is_wrong_in_the_fields_is_told_at_once() -> None:
     with pytest.raises(LineviewError) as told:
         checked("250\nheavy", "", "4.5", "-1", "eu")
     words = words_in(faults_told(told.value))
-    for part in (
-        "Net mass on the label",
-        "not a whole number",
-        "Empty bag",
-        "masses line 2: 'heavy' is not a mass",
-    ):
+    for part in ("Net mass on the label", "not a whole number", "Empty bag", "masses line 2: 'heavy' is not a mass"):
         assert part in words
 
 

@@ -40,9 +40,7 @@ def test_it_answers_to_its_own_names(client: FlaskClient, host: str) -> None:
     assert get(client, "/health", Host=host).status_code == 200
 
 
-@pytest.mark.parametrize(
-    "host", ["evil.example", "127.0.0.1.evil.example", "localhost@evil.example", "10.0.0.7"]
-)
+@pytest.mark.parametrize("host", ["evil.example", "127.0.0.1.evil.example", "localhost@evil.example", "10.0.0.7"])
 def test_it_answers_to_no_other_name(client: FlaskClient, host: str) -> None:
     for path in ("/", "/health", "/_dash-layout", "/assets/style.css"):
         assert get(client, path, Host=host).status_code == 403

@@ -4,9 +4,10 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from lineview.core.figure import Figure, cannot_tell, too_few
+from lineview.core.figure import Figure
 from lineview.core.units import in_units
 from lineview.report import show
+from lineview.report.figures import FigureList
 from tests.board import invented_answers as invented
 
 PLANT = invented.plant()
@@ -26,8 +27,11 @@ def test_number(value: float, text: str) -> None:
 
 
 def test_a_figure_that_cannot_be_told_says_why_and_never_0_or_nan() -> None:
-    assert show.value(too_few("a", "a", "mm", needs=8, has=3), PLANT) == "too few: needs 8, has 3"
-    assert show.value(cannot_tell("a", "a", "mm", "no density"), PLANT) == "not known: no density"
+    figures = FigureList(invented.WEEK)
+    figures.too_few("level_mm", needs=8, has=3)
+    figures.unknown("deviation_mm", "no target")
+    assert show.value(figures["level_mm"], PLANT) == "too few: needs 8, has 3"
+    assert show.value(figures["deviation_mm"], PLANT) == "not known: no target"
     assert show.value(Figure("a", "a", float("nan"), "mm"), PLANT) == "– mm"
 
 
@@ -42,9 +46,7 @@ def test_value_and_interval_have_the_same_decimals_and_units() -> None:
 def test_open_intervals() -> None:
     assert show.interval(Figure("a", "a", 34.0, "h", low=29.0), PLANT).startswith("at least 29")
     assert show.interval(Figure("a", "a", 34.0, "h", high=41.0), PLANT).startswith("at most 41")
-    assert show.interval(Figure("a", "a", 34.0, "h", low=29.0, high=float("inf")), PLANT).startswith(
-        "at least"
-    )
+    assert show.interval(Figure("a", "a", 34.0, "h", low=29.0, high=float("inf")), PLANT).startswith("at least")
     assert show.interval(Figure("a", "a", 34.0, "h"), PLANT) == ""
 
 

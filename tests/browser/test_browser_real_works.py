@@ -47,9 +47,7 @@ def test_an_export_is_uploaded_a_shift_picked_and_its_sentence_read(serve_board,
 
 
 @pytest.mark.parametrize("question", QUESTIONS)
-def test_each_page_shows_the_same_sentence_as_the_command_line(
-    serve_board, works, question: Question
-) -> None:
+def test_each_page_shows_the_same_sentence_as_the_command_line(serve_board, works, question: Question) -> None:
     board = serve_board(works).open(f"/{question}").drawn()
     assert board.sentence == works.ask(read_question(question)).text
 

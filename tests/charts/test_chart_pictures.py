@@ -21,9 +21,7 @@ LOOK = ChartStyle(invented.plant())
 
 
 @pytest.mark.parametrize("question", invented.ANSWERS)
-@pytest.mark.parametrize(
-    "look", [LOOK, ChartStyle(invented.plant("US"), NIGHT, narrow=True)], ids=["desk", "phone"]
-)
+@pytest.mark.parametrize("look", [LOOK, ChartStyle(invented.plant("US"), NIGHT, narrow=True)], ids=["desk", "phone"])
 def test_every_answer_has_a_first_picture_that_serialises(question: str, look: ChartStyle) -> None:
     drawn = pictures(invented.ANSWERS[question](), look)
     assert sum(p.first for p in drawn) == 1
@@ -49,8 +47,7 @@ def rope_of(deviations: list[float], **more: object):  # type: ignore[no-untyped
         answer.series["batches"]
         .head(len(deviations))
         .with_columns(
-            pl.Series("deviation_mm", deviations),
-            pl.Series("running_h", [float(i) for i in range(len(deviations))]),
+            pl.Series("deviation_mm", deviations), pl.Series("running_h", [float(i) for i in range(len(deviations))])
         )
     )
     return rope_picture(batches, Tolerance(15.0, 14.7, 15.3), LOOK, **more)  # type: ignore[arg-type]
@@ -121,9 +118,7 @@ def test_tape_draws_each_standing_stretch_once_with_its_own_length() -> None:
 def test_unseen_time_has_no_line() -> None:
     picture = shift_picture(invented.rate(), invented.tape(), (300, 400), invented.EARLY, LOOK)
     line = next(t for t in picture.figure.data if t.type == "scatter" and t.line.width > 0)
-    unseen = [
-        y for x, y in zip(line.x, line.y, strict=True) if 415 <= (x - ms(invented.EARLY.start)) / 60_000 < 421
-    ]
+    unseen = [y for x, y in zip(line.x, line.y, strict=True) if 415 <= (x - ms(invented.EARLY.start)) / 60_000 < 421]
     assert len(unseen) == 6
     assert all(y is None for y in unseen)
     assert not line.connectgaps
@@ -131,9 +126,7 @@ def test_unseen_time_has_no_line() -> None:
 
 def test_night_of_the_autumn_change_has_nine_hours_and_shows_one_twice() -> None:
     start = datetime(2026, 10, 24, 20, tzinfo=UTC)  # 22:00 in Berlin
-    ticks = _ticks(
-        start, start + timedelta(hours=9), ChartStyle(Plant(shop="Invented", zone="Europe/Berlin"))
-    )
+    ticks = _ticks(start, start + timedelta(hours=9), ChartStyle(Plant(shop="Invented", zone="Europe/Berlin")))
     gaps = [(b[0].timestamp() - a[0].timestamp()) / 3600 for a, b in pairwise(ticks)]
     assert [t.split("<br>")[0] for _, t in ticks][:4] == ["22:00", "23:00", "00:00", "01:00"]
     assert sum(gaps) == 9  # the repeated hour is drawn as long as it was

@@ -40,11 +40,7 @@ def test_shapes_reach_3_to_1_on_the_card(tokens: Tokens, shape: str) -> None:
 
 @pytest.mark.parametrize(
     ("selector", "tokens"),
-    [
-        (":root", DAY),
-        (':root[data-theme="night"]', NIGHT),
-        (':root:not([data-theme="day"])', NIGHT),
-    ],
+    [(":root", DAY), (':root[data-theme="night"]', NIGHT), (':root:not([data-theme="day"])', NIGHT)],
 )
 def test_style_sheet_carries_the_same_values(selector: str, tokens: Tokens) -> None:
     assert of_css(selector) == {f.name: getattr(tokens, f.name) for f in fields(tokens)}

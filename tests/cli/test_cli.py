@@ -147,9 +147,7 @@ def test_no_readings_yet_and_no_plant(works: Path, tmp_path: Path) -> None:
 
 def test_a_plant_with_five_faults_gets_all_five_with_their_lines(works: Path) -> None:
     text = PLANT.replace('zone = "Europe/Berlin"', 'zone = "Europe/Atlantis"')
-    text = text.replace('kind = "cut-and-wrap machine"', 'kind = "wrapper"').replace(
-        'line = "1"', 'line = "9"'
-    )
+    text = text.replace('kind = "cut-and-wrap machine"', 'kind = "wrapper"').replace('line = "1"', 'line = "9"')
     text = text.replace("modulus = 65536", "modulus = -1").replace('decimal = "."', 'decimal = "dot"')
     (works / "plant.toml").write_text(text, encoding="utf-8")
     done = run("check", cwd=works)
@@ -230,9 +228,7 @@ def test_a_plant_nested_too_deep_is_a_plain_error(works: Path) -> None:
 def test_all_readings_are_counted_exactly(works: Path) -> None:
     (works / "log-good.csv").write_text(good_export(), encoding="utf-8")
     assert run("intake", "log-good.csv", cwd=works).returncode == 0
-    good = json.loads(run("answer", "shift", "--period", "all", "--json", cwd=works).stdout)["figures"][
-        "good_pieces"
-    ]
+    good = json.loads(run("answer", "shift", "--period", "all", "--json", cwd=works).stdout)["figures"]["good_pieces"]
     assert (good["value"], good["low"], good["high"]) == (179 * 60, None, None)
 
 

@@ -29,12 +29,7 @@ def test_printed_factors_from_memory(given, wanted, printed):
 
 @pytest.mark.parametrize(
     ("value", "given", "wanted", "is_"),
-    [
-        (212.0, "°F", "°C", 100.0),
-        (0.0, "°C", "K", 273.15),
-        (-40.0, "°C", "°F", -40.0),
-        (35.0, "°C", "°F", 95.0),
-    ],
+    [(212.0, "°F", "°C", 100.0), (0.0, "°C", "K", 273.15), (-40.0, "°C", "°F", -40.0), (35.0, "°C", "°F", 95.0)],
 )
 def test_temperatures(value, given, wanted, is_):
     assert convert(value, given, wanted) == pytest.approx(is_, abs=1e-12)
@@ -61,15 +56,7 @@ def test_what_does_not_measure_the_same_is_an_error():
 
 @pytest.mark.parametrize(
     ("text", "unit"),
-    [
-        ("[Inches]", "in"),
-        ("Lbs.", "lb"),
-        ("Stk", "pieces"),
-        ("(°F)", "°F"),
-        ("μm", "µm"),
-        ("U/min", "rpm"),
-        ("x", ""),
-    ],
+    [("[Inches]", "in"), ("Lbs.", "lb"), ("Stk", "pieces"), ("(°F)", "°F"), ("μm", "µm"), ("U/min", "rpm"), ("x", "")],
 )
 def test_names_of_units(text, unit):
     assert unit_named(text) == unit

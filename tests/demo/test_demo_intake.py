@@ -50,16 +50,12 @@ def test_the_fast_clock_is_set_right(exports: dict[str, Export | Proposal], demo
         assert len(inside) < 2 or inside.drop_nulls().n_unique() <= 2  # 2: the power cut's zero
 
 
-def test_the_winter_clock_and_the_millimetres_are_set_right(
-    exports: dict[str, Export | Proposal], demo: Path
-) -> None:
+def test_the_winter_clock_and_the_millimetres_are_set_right(exports: dict[str, Export | Proposal], demo: Path) -> None:
     gauges = {
         "line1": _tidy(exports, "sizer1_").filter(channel="rope_diameter"),
         "line2": _tidy(exports, "sizer2_").filter(channel="rope_diameter"),
     }
-    batches = pl.read_csv(
-        demo / "truth" / "batches.csv", schema_overrides={"start": pl.String, "end": pl.String}
-    )
+    batches = pl.read_csv(demo / "truth" / "batches.csv", schema_overrides={"start": pl.String, "end": pl.String})
     for line, gauge in gauges.items():
         off = []
         lag = timedelta(seconds=8)

@@ -56,9 +56,7 @@ def test_counters_end_where_the_cycles_say(truth: LineTruth) -> None:
 
 def test_counters_never_fall_and_stand_still_in_stops(truth: LineTruth) -> None:
     counters = CounterTruth(truth.spec, truth.shifts)
-    edges = np.array(
-        [(s.t0, s.t1) for shift in truth.shifts for s in shift.stretches if s.state not in MOVING]
-    )
+    edges = np.array([(s.t0, s.t1) for shift in truth.shifts for s in shift.stretches if s.state not in MOVING])
     assert np.array_equal(counters.at(edges[:, 0])["good"], counters.at(edges[:, 1])["good"])
     grid = np.arange(edges[0, 0], edges[-1, 1], 7.3)
     for values in counters.at(grid).values():
@@ -106,9 +104,7 @@ def test_piece_mass_spread_within_batches_is_what_its_causes_add_up_to() -> None
     relative = np.array([p.sd_g / p.mean_g for p in pieces])
     diameter = 15.0
     taper = spec.taper_mm**2 / 12.0
-    wanted = np.sqrt(
-        spec.sd_cut**2 + spec.sd_density_piece**2 + 4.0 * (spec.sd_noise_mm**2 + taper) / diameter**2
-    )
+    wanted = np.sqrt(spec.sd_cut**2 + spec.sd_density_piece**2 + 4.0 * (spec.sd_noise_mm**2 + taper) / diameter**2)
     assert np.sqrt(np.mean(relative**2)) == pytest.approx(wanted, rel=0.02)
 
 

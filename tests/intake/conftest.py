@@ -19,9 +19,7 @@ Reader = Callable[..., Export]
 def read(tmp_path: Path) -> Reader:
     """Write text or bytes to a file and read it with a layout."""
 
-    def reader(
-        content: str | bytes, layout: Layout, name: str = "export.csv", plant: Plant = WORKS
-    ) -> Export:
+    def reader(content: str | bytes, layout: Layout, name: str = "export.csv", plant: Plant = WORKS) -> Export:
         path = tmp_path / name
         path.write_bytes(content.encode() if isinstance(content, str) else content)
         export = read_export(path, plant, layout=layout)

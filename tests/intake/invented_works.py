@@ -79,9 +79,7 @@ def values(export: Export, channel: str) -> list[float | None]:
 
 def utc(export: Export, column: str = "at") -> list[str]:
     """Give the moments of the tidy rows as text, in the file's order, once a row."""
-    tidy = (
-        export.parts[0].tidy.sort("row", maintain_order=True).unique("row", keep="first", maintain_order=True)
-    )
+    tidy = export.parts[0].tidy.sort("row", maintain_order=True).unique("row", keep="first", maintain_order=True)
     return [f"{moment:%Y-%m-%d %H:%M:%S}" if moment else "" for moment in tidy[column]]
 
 

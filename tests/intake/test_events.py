@@ -19,13 +19,9 @@ def schema(export) -> dict:
 
 def test_weights_in_ounces_and_in_several_columns(read):
     layout = layout_of(
-        {"w1": ("mass_g", "oz"), "w2": ("mass_g", "oz"), "lot": "batch", "s": "sample"},
-        kind="weights",
-        gross=True,
+        {"w1": ("mass_g", "oz"), "w2": ("mass_g", "oz"), "lot": "batch", "s": "sample"}, kind="weights", gross=True
     )
-    export = read(
-        "time,w1,w2,lot,s\n2026-06-08 06:00:00,0.25,0.5,B1,7\n2026-06-08 06:05:00,0.25,,B1,8\n", layout
-    )
+    export = read("time,w1,w2,lot,s\n2026-06-08 06:00:00,0.25,0.5,B1,7\n2026-06-08 06:05:00,0.25,,B1,8\n", layout)
     assert schema(export) == WEIGHTS
     assert sorted(column(export, "mass_g")) == pytest.approx([7.08738078125, 7.08738078125, 14.1747615625])
     assert export.parts[0].tidy["gross"].all()
@@ -124,10 +120,7 @@ def test_reels(read):
     assert schema(export) == REELS
     assert column(export, "length_m") == [pytest.approx(2743.2)] * 2
     assert column(export, "web") == ["film-plum", "film-plum"]
-    assert reasons(export) == {
-        (3, "Rest"): "placeholder '-' for a missing value",
-        (4, ""): "unknown web 'string'",
-    }
+    assert reasons(export) == {(3, "Rest"): "placeholder '-' for a missing value", (4, ""): "unknown web 'string'"}
 
 
 def test_stock_needs_one_quantity(read):
@@ -135,10 +128,7 @@ def test_stock_needs_one_quantity(read):
         {"web": "web", "whole": "whole_reels", "part": ("part_reel_outer_mm", "cm"), "due": "expected_on"},
         kind="stock", machine=None, time="counted", time_format="%d.%m.%Y",
     )  # fmt: skip
-    text = (
-        "counted;web;whole;part;due\n08.06.2026;wax;3;21,5;12.06.2026\n"
-        "08.06.2026;wax;;;12.06.2026\nTotal;;3;;\n"
-    )
+    text = "counted;web;whole;part;due\n08.06.2026;wax;3;21,5;12.06.2026\n08.06.2026;wax;;;12.06.2026\nTotal;;3;;\n"
     export = read(text, layout)
     assert schema(export) == STOCK
     assert column(export, "part_reel_outer_mm") == [215.0]

@@ -23,9 +23,7 @@ MASS = {"mass": ColumnTarget(to="mass_g")}
         ([], "g", None),
     ],
 )
-def test_the_mark_is_taken_where_one_reading_alone_fits(
-    cells: list[str], unit: str, mark: str | None
-) -> None:
+def test_the_mark_is_taken_where_one_reading_alone_fits(cells: list[str], unit: str, mark: str | None) -> None:
     given = {"mass": pl.Series(cells, dtype=pl.String)}
     assert mark_by_mass({"mass": ColumnTarget(to="mass_g", unit=unit)}, given, [6.6, 7.0]) == mark
 

@@ -42,8 +42,7 @@ def test_no_number_with_a_point(cell):
 
 
 @pytest.mark.parametrize(
-    "cell",
-    ["-", "n/a", "N/A", "Bad", "#####", "1.#QNAN", "Overflow", "---", "null", "#DIV/0!", "k.A.", "--"],
+    "cell", ["-", "n/a", "N/A", "Bad", "#####", "1.#QNAN", "Overflow", "---", "null", "#DIV/0!", "k.A.", "--"]
 )
 def test_placeholders_are_refused_as_such(cell):
     value, why = parse_numbers(pl.Series([cell, "1.5"]), NumberSeparators("."))
@@ -173,20 +172,14 @@ def test_a_units_row_of_a_feed_counter_leaves_its_counts_whole(read):
         update={
             "machines": (
                 WORKS.machines[0].model_copy(
-                    update={
-                        "counters": (Counter(id="film", counts="film", fastest_per_min=500, unit_value=0.1),)
-                    }
+                    update={"counters": (Counter(id="film", counts="film", fastest_per_min=500, unit_value=0.1),)}
                 ),
             )
         }
     )
     layout = layout_of({"Folie": "film"})
-    assert values(read("time;Folie\n;dm\n2026-06-08 06:00:00;51233\n", layout, plant=works), "film") == [
-        51233.0
-    ]
-    assert values(read("time;Folie\n;m\n2026-06-08 06:00:00;5123,3\n", layout, plant=works), "film") == [
-        51233.0
-    ]
+    assert values(read("time;Folie\n;dm\n2026-06-08 06:00:00;51233\n", layout, plant=works), "film") == [51233.0]
+    assert values(read("time;Folie\n;m\n2026-06-08 06:00:00;5123,3\n", layout, plant=works), "film") == [51233.0]
 
 
 def test_a_units_row_with_a_word_nobody_knows_is_still_one(read):

@@ -57,9 +57,7 @@ def test_counters_in_six_languages(tmp_path, time, pieces, rejects, film):
 
 
 def test_gauges_with_units_in_a_units_row(tmp_path):
-    text = (
-        "Zeit;Strang Ø;Temperatur\n;in;°F\n08.06.2026 06:00:00;0,551;95,5\n08.06.2026 06:00:10;0,552;95,4\n"
-    )
+    text = "Zeit;Strang Ø;Temperatur\n;in;°F\n08.06.2026 06:00:00;0,551;95,5\n08.06.2026 06:00:10;0,552;95,4\n"
     proposal = proposed(tmp_path, text, "logger.csv")
     assert targets(proposal) == {"Strang Ø": "diameter", "Temperatur": "temperature"}
     assert proposal.layout.machine == "sizer1"
@@ -125,10 +123,7 @@ def test_a_long_table(tmp_path):
 
 
 def test_date_and_clock_columns_and_a_preamble_that_names_the_machine(tmp_path):
-    text = (
-        "Machine: wrap2\nShop: invented\n\nDatum;Uhrzeit;Stück\n08.06.2026;06:00:00;5\n"
-        "08.06.2026;06:00:10;9\n"
-    )
+    text = "Machine: wrap2\nShop: invented\n\nDatum;Uhrzeit;Stück\n08.06.2026;06:00:00;5\n08.06.2026;06:00:10;9\n"
     proposal = proposed(tmp_path, text, "export.csv")
     assert proposal.layout.time == ("Datum", "Uhrzeit")
     assert proposal.layout.machine == "wrap2"
@@ -200,9 +195,7 @@ def test_a_header_that_nobody_knows_is_left_out_and_named(tmp_path):
 def test_a_layout_that_takes_the_file_but_not_its_headers_is_named(tmp_path):
     from tests.intake.invented_works import layout_of
 
-    plant = WORKS.model_copy(
-        update={"layouts": (layout_of({"Stück": "pieces", "x": "rejects"}, files="*.csv"),)}
-    )
+    plant = WORKS.model_copy(update={"layouts": (layout_of({"Stück": "pieces", "x": "rejects"}, files="*.csv"),)})
     path = tmp_path / "wrap1.csv"
     path.write_text("time;pieces\n2026-06-08 06:00:00;1\n")
     found = read_export(path, plant)

@@ -35,17 +35,11 @@ def test_what_qualities_mean(cells, meaning):
 
 def test_a_quality_column_for_the_whole_row(read):
     layout = layout_of({"n": "pieces", "r": "rejects"}, quality_column="Q")
-    text = (
-        "time;n;r;Q\n2026-06-08 06:00:00;1;0;Good\n2026-06-08 06:00:10;2;0;Bad\n"
-        "2026-06-08 06:00:20;3;0;Uncertain\n"
-    )
+    text = "time;n;r;Q\n2026-06-08 06:00:00;1;0;Good\n2026-06-08 06:00:10;2;0;Bad\n2026-06-08 06:00:20;3;0;Uncertain\n"
     export = read(text, layout)
     assert values(export, "pieces") == [1, 3]
     assert export.uncertain == 2
-    assert export.parts[0].tidy["quality"].value_counts().sort("quality").rows() == [
-        ("good", 2),
-        ("uncertain", 2),
-    ]
+    assert export.parts[0].tidy["quality"].value_counts().sort("quality").rows() == [("good", 2), ("uncertain", 2)]
     assert reasons(export) == {(3, ""): "quality 'Bad' is bad"}
 
 
@@ -61,12 +55,8 @@ def test_a_quality_column_for_each_channel(read, header):
 
 
 def test_quality_in_a_long_table(read):
-    layout = layout_of(
-        {"A": "pieces"}, shape="long", name_column="name", value_column="v", quality_column="q"
-    )
-    text = (
-        "time;name;v;q\n2026-06-08 06:00:00;A;1;192\n2026-06-08 06:00:10;A;2;0\n2026-06-08 06:00:20;A;3;64\n"
-    )
+    layout = layout_of({"A": "pieces"}, shape="long", name_column="name", value_column="v", quality_column="q")
+    text = "time;name;v;q\n2026-06-08 06:00:00;A;1;192\n2026-06-08 06:00:10;A;2;0\n2026-06-08 06:00:20;A;3;64\n"
     export = read(text, layout)
     assert values(export, "pieces") == [1, 3]
     assert (export.uncertain, export.rows_refused) == (1, 1)

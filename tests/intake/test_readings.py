@@ -31,10 +31,7 @@ def test_channels_of_several_machines_in_one_file(read):
 
 def test_a_machine_column_in_a_wide_table(read):
     layout = layout_of({"n": "pieces", "d": "diameter"}, machine=None, machine_column="who")
-    text = (
-        "time;who;n;d\n2026-06-08 06:00:00;wrap1;1;\n2026-06-08 06:00:00;Sizer1;;14.02\n"
-        "2026-06-08 06:00:00;?;1;\n"
-    )
+    text = "time;who;n;d\n2026-06-08 06:00:00;wrap1;1;\n2026-06-08 06:00:00;Sizer1;;14.02\n2026-06-08 06:00:00;?;1;\n"
     export = read(text, layout)
     assert export.parts[0].tidy.sort("row").select("machine", "channel").rows() == [
         ("wrap1", "pieces"), ("sizer1", "diameter"),
@@ -57,8 +54,7 @@ def test_a_machine_column_in_a_long_table(read):
 
 def test_a_state_beside_numbers(read):
     export = read(
-        "time,n,s\n2026-06-08 06:00:00,1,Run\n2026-06-08 06:00:10,2,\n",
-        layout_of({"n": "pieces", "s": "state"}),
+        "time,n,s\n2026-06-08 06:00:00,1,Run\n2026-06-08 06:00:10,2,\n", layout_of({"n": "pieces", "s": "state"})
     )
     tidy = export.parts[0].tidy
     assert dict(tidy.schema) == READINGS
@@ -67,11 +63,7 @@ def test_a_state_beside_numbers(read):
 
 
 def test_row_order_does_not_matter_where_times_carry_their_offset(read):
-    rows = [
-        f"2026-10-25T0{h}:{m:02d}:00+0{o}:00;{h * 60 + m}"
-        for h, o in ((1, 2), (2, 2), (2, 1))
-        for m in (0, 30)
-    ]
+    rows = [f"2026-10-25T0{h}:{m:02d}:00+0{o}:00;{h * 60 + m}" for h, o in ((1, 2), (2, 2), (2, 1)) for m in (0, 30)]
     layout = layout_of({"n": "pieces"})
     forth = read("time;n\n" + "\n".join(rows) + "\n", layout).parts[0].tidy
     back = read("time;n\n" + "\n".join(reversed(rows)) + "\n", layout).parts[0].tidy

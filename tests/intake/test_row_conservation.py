@@ -45,13 +45,11 @@ QUALITIES = st.sampled_from(["Good", "Bad", "Uncertain", "", "192"])
 DATA = st.tuples(TIMES, CELLS, CELLS, QUALITIES).map(lambda cells: (list(cells), True))
 SHORT = st.tuples(TIMES.filter(bool)).map(lambda cells: (list(cells), True))
 LONG = st.tuples(TIMES, CELLS, CELLS, QUALITIES, st.just("more")).map(lambda cells: (list(cells), True))
-SURPLUS = st.tuples(TIMES, CELLS, CELLS, QUALITIES, st.just(""), st.just(" ")).map(
-    lambda cells: (list(cells), True)
-)
+SURPLUS = st.tuples(TIMES, CELLS, CELLS, QUALITIES, st.just(""), st.just(" ")).map(lambda cells: (list(cells), True))
 HEADER = ["time", "n", "r", "Q"]
-NO_DATA = st.sampled_from(
-    [HEADER, [""], ["", "", "", ""], ["Total", "9", "", ""], ["Summe: ", "9", "9", ""]]
-).map(lambda cells: (cells, False))
+NO_DATA = st.sampled_from([HEADER, [""], ["", "", "", ""], ["Total", "9", "", ""], ["Summe: ", "9", "9", ""]]).map(
+    lambda cells: (cells, False)
+)
 LINES = st.lists(st.one_of(DATA, DATA, DATA, SHORT, LONG, SURPLUS, NO_DATA), max_size=25)
 
 

@@ -89,11 +89,7 @@ def test_an_accepted_layout_is_kept_before_the_next_file_is_looked_at(tmp_path, 
 @pytest.mark.parametrize("size", [1, 10**9])
 def test_big_and_small_files_go_in_in_their_order(tmp_path, monkeypatch, size):
     layout = Layout.model_validate(
-        {
-            "id": "log",
-            "machine": "wrap1",
-            "columns": {"pieces": {"to": "pieces"}, "rejects": {"to": "rejects"}},
-        }
+        {"id": "log", "machine": "wrap1", "columns": {"pieces": {"to": "pieces"}, "rejects": {"to": "rejects"}}}
     )
     plant = WORKS.model_copy(update={"layouts": (layout,)})
     paths = [log(tmp_path / "a.csv"), log(tmp_path / "b.csv", 20, 4_000, odd=5), log(tmp_path / "c.csv", 30)]

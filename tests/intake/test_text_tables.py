@@ -25,9 +25,7 @@ def test_every_separator_with_every_line_end(read, separator, end):
     assert export.parts[0].tidy["row"].unique().sort().to_list() == [2, 3]
 
 
-@pytest.mark.parametrize(
-    "encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "cp1252"]
-)
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "cp1252"])
 def test_every_encoding(read, encoding):
     text = "Zeit;Stück gesamt;Größe\r\n2026-06-08 06:00:00;100;1\r\n2026-06-08 06:00:10;158;2\r\n"
     layout = layout_of({"Stück gesamt": "pieces", "Größe": "rejects"}, time="Zeit")
@@ -101,20 +99,14 @@ def test_a_quoted_table_with_doubled_quotes_and_separators(read):
 
 
 def test_a_line_end_within_quotes_is_one_row_with_the_number_of_its_first_line(read):
-    text = (
-        'time,pieces,note,rejects\n2026-06-08 06:00:00,100,"jam\nat the knife",1\n'
-        "2026-06-08 06:00:10,158,,2\n"
-    )
+    text = 'time,pieces,note,rejects\n2026-06-08 06:00:00,100,"jam\nat the knife",1\n2026-06-08 06:00:10,158,,2\n'
     export = read(text, PIECES)
     assert values(export, "rejects") == [1, 2]
     assert export.parts[0].tidy["row"].unique().sort().to_list() == [2, 4]
 
 
 def test_a_stray_pair_of_quotes_swallows_no_row(read):
-    text = (
-        'time,pieces,rejects\n2026-06-08 06:00:00,"100,1\n2026-06-08 06:00:10,158,2\n'
-        '2026-06-08 06:00:20,200",3\n'
-    )
+    text = 'time,pieces,rejects\n2026-06-08 06:00:00,"100,1\n2026-06-08 06:00:10,158,2\n2026-06-08 06:00:20,200",3\n'
     export = read(text, PIECES)
     assert export.rows == 3
     assert values(export, "pieces") == [158]
@@ -156,10 +148,7 @@ def test_a_repeated_header_that_the_layout_names_once_is_noted(read):
     export = read("time;count;count\n2026-06-08 06:00:00;100;1\n", layout_of({"count": "pieces"}))
     assert values(export, "pieces") == [100]
     assert any("'count (2)'" in note for note in export.notes)
-    told = read(
-        "time;count;count\n2026-06-08 06:00:00;100;1\n",
-        layout_of({"count": "pieces", "count (2)": "rejects"}),
-    )
+    told = read("time;count;count\n2026-06-08 06:00:00;100;1\n", layout_of({"count": "pieces", "count (2)": "rejects"}))
     assert not any("(2)" in note for note in told.notes)
 
 

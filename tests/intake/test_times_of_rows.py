@@ -14,9 +14,7 @@ from tests.intake.invented_works import layout_of, reasons, utc, values
 
 
 def one(cell: str, read, time_format: str = "auto", **settings: object) -> str:
-    export = read(
-        f"when;n\n{cell};1\n", layout_of({"n": "pieces"}, time="when", time_format=time_format, **settings)
-    )
+    export = read(f"when;n\n{cell};1\n", layout_of({"n": "pieces"}, time="when", time_format=time_format, **settings))
     return utc(export)[0]
 
 
@@ -198,9 +196,7 @@ def test_an_offset_in_the_cell_needs_no_order(read):
 def test_a_long_file_of_several_names_through_the_repeated_hour(read):
     wall = night(AUTUMN, 240)
     lines = [f"{t:%Y-%m-%d %H:%M:%S};{name};5" for t in wall for name in ("A", "B")]
-    layout = layout_of(
-        {"A": "pieces", "B": "rejects"}, shape="long", name_column="name", value_column="v", time="when"
-    )
+    layout = layout_of({"A": "pieces", "B": "rejects"}, shape="long", name_column="name", value_column="v", time="when")
     export = read("when;name;v\n" + "\n".join(lines) + "\n", layout)
     for channel in ("pieces", "rejects"):
         at = export.parts[0].tidy.filter(pl.col("channel") == channel)["at"]

@@ -100,17 +100,14 @@ def test_a_typed_number_is_never_taken_for_thousands(tmp_path):
 
 def test_serials_that_lost_their_format(tmp_path):
     rows = [["time", "n"], [46181.25, 1], ["46181,5", 2]]
-    export = opened(
-        xlsx(tmp_path / "a.xlsx", {"Data": rows}), layout_of({"n": "pieces"}, time_format="excel")
-    )
+    export = opened(xlsx(tmp_path / "a.xlsx", {"Data": rows}), layout_of({"n": "pieces"}, time_format="excel"))
     assert utc(export) == ["2026-06-08 04:00:00", "2026-06-08 10:00:00"]
 
 
 def test_date_and_clock_cells(tmp_path):
     rows = [["d", "t", "n"], [AT[1].date(), dt.time(6, 0, 10), 1]]
     export = opened(
-        xlsx(tmp_path / "a.xlsx", {"Data": rows}),
-        layout_of({"n": "pieces"}, time=("d", "t"), time_format="excel"),
+        xlsx(tmp_path / "a.xlsx", {"Data": rows}), layout_of({"n": "pieces"}, time=("d", "t"), time_format="excel")
     )
     assert utc(export) == ["2026-06-08 04:00:10"]
 
@@ -138,9 +135,7 @@ def test_several_sheets_give_a_part_each(tmp_path):
 
 def test_ods_with_blank_rows_keeps_its_row_numbers(tmp_path):
     rows = [["Pre"], [None], ["time", "n"], [AT[0], 1.5], [None], [AT[1], "n/a"], [AT[1], 2]]
-    export = opened(
-        ods(tmp_path / "a.ods", rows), layout_of({"n": "pieces"}, sheet="waage", time_format="excel")
-    )
+    export = opened(ods(tmp_path / "a.ods", rows), layout_of({"n": "pieces"}, sheet="waage", time_format="excel"))
     assert export.parts[0].tidy["row"].to_list() == [4, 7]
     assert utc(export)[0] == "2026-06-07 22:00:00"
     assert reasons(export) == {(6, ""): "placeholder 'n/a' for a missing value"}

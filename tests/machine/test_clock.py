@@ -36,9 +36,7 @@ def test_three_shifts_fill_the_day_with_the_breaks_within() -> None:
     assert windows.row(1, named=True)["planned_min"] == 455
 
 
-@pytest.mark.parametrize(
-    ("day", "hours"), [(date(2026, 10, 24), 9), (date(2026, 3, 28), 7), (date(2026, 6, 1), 8)]
-)
+@pytest.mark.parametrize(("day", "hours"), [(date(2026, 10, 24), 9), (date(2026, 3, 28), 7), (date(2026, 6, 1), 8)])
 def test_a_night_over_the_clock_change_keeps_its_true_length(day: date, hours: int) -> None:
     night = NIGHT.model_copy(update={"days": ALL_WEEK})
     start = datetime.combine(day, time(12), tzinfo=UTC)
@@ -83,13 +81,7 @@ def test_running_hours_stand_still_where_the_machine_does() -> None:
     frame = pl.DataFrame({"start": edges[:-1], "end": edges[1:], "state": states}).cast(
         {"start": UTC_US, "end": UTC_US}
     )
-    moments = [
-        at("2026-06-09T05:00"),
-        at("2026-06-09T06:30"),
-        at("2026-06-09T07:30"),
-        None,
-        at("2026-06-09T12:00"),
-    ]
+    moments = [at("2026-06-09T05:00"), at("2026-06-09T06:30"), at("2026-06-09T07:30"), None, at("2026-06-09T12:00")]
     found = running_hours(frame, pl.Series(moments, dtype=UTC_US))
     assert found.to_list() == [0.0, 0.5, 1.0, None, 2.0]
     assert running_hours(empty(STATE_TIMELINE), pl.Series(moments[:1], dtype=UTC_US)).to_list() == [0.0]

@@ -58,18 +58,9 @@ def test_codes_tell_the_kinds_of_stops_in_minutes(every_s: float | None, lag_s: 
         run = simulate(seed)
         states, truth = coded(seed, every_s, lag_s)
         answer = ask(pl.concat([readings(run, 10, seed=seed), states]), plant=PLANT)
-        kinds = (
-            "own_stop_min",
-            "blocked_min",
-            "starved_min",
-            "outside_min",
-            "cleaning_min",
-            "maintenance_min",
-        )
+        kinds = ("own_stop_min", "blocked_min", "starved_min", "outside_min", "cleaning_min", "maintenance_min")
         found = {name: value(answer, name) for name in kinds if answer.figure(name)}
-        assert sum(found.values()) == pytest.approx(
-            value(answer, "stop_min") + value(answer, "short_stop_min")
-        )
+        assert sum(found.values()) == pytest.approx(value(answer, "stop_min") + value(answer, "short_stop_min"))
         assert planned_share(answer) == pytest.approx(value(answer, "planned_min"), abs=1e-9)
         for name, kind in (("blocked_min", "B"), ("starved_min", "S"), ("own_stop_min", "Held")):
             worst = max(worst, abs(found[name] - truth[kind]))
@@ -87,9 +78,7 @@ def test_codes_fill_a_silence_of_the_counter(every_s: float | None) -> None:
         run = simulate(seed)
         states, _ = coded(seed, every_s)
         frame = readings(run, 10, seed=seed)
-        lost = frame.filter(
-            ~pl.col("at").is_between(START + timedelta(hours=4), START + timedelta(hours=5.5))
-        )
+        lost = frame.filter(~pl.col("at").is_between(START + timedelta(hours=4), START + timedelta(hours=5.5)))
         whole, blind, filled = (ask(f, plant=PLANT) for f in (frame, lost, pl.concat([lost, states])))
         assert value(blind, "unseen_min") == pytest.approx(90, abs=1)
         assert value(filled, "unseen_min") == pytest.approx(0, abs=1e-6)
@@ -123,8 +112,7 @@ def test_a_shift_without_counter_readings_is_told_by_its_states() -> None:
 def test_the_counter_goes_before_a_code_that_contradicts_it() -> None:
     run = simulate(730)
     answer = ask(
-        pl.concat([readings(run, 10, seed=730), marks((-600, "Execute"), (3600, "B"), (9000, "Execute"))]),
-        plant=PLANT,
+        pl.concat([readings(run, 10, seed=730), marks((-600, "Execute"), (3600, "B"), (9000, "Execute"))]), plant=PLANT
     )
     plain = ask(readings(run, 10, seed=730), plant=PLANT)
     assert value(answer, "running_min") == value(plain, "running_min")
@@ -138,9 +126,7 @@ def test_pieces_of_a_counter_in_maintenance_are_no_good_pieces() -> None:
     plain = ask(frame, plant=PLANT)
     taken = int(((run.pieces > 3600) & (run.pieces <= 5400)).sum())
     assert value(answer, "pieces_in_maintenance") == pytest.approx(taken, abs=1)
-    assert value(answer, "pieces_made") == value(plain, "pieces_made") - value(
-        answer, "pieces_in_maintenance"
-    )
+    assert value(answer, "pieces_made") == value(plain, "pieces_made") - value(answer, "pieces_in_maintenance")
     assert value(answer, "good_pieces") < value(plain, "good_pieces")
     assert value(answer, "maintenance_min") == pytest.approx(30, abs=1)
     loss_waterfall = table(answer, "ladder")
@@ -151,10 +137,7 @@ def test_a_code_splits_a_changeover_from_the_stop_before_it() -> None:
     run = simulate(750)
     a, b = max(((a, b) for a, b in run.stops if 0 < a < 10000 and b < 10800), key=lambda s: s[1] - s[0])
     frame = pl.concat(
-        [
-            readings(run, 10, seed=750),
-            marks((-600, "Execute"), (a, "Held"), ((a + b) / 2, "C"), (b, "Execute")),
-        ]
+        [readings(run, 10, seed=750), marks((-600, "Execute"), (a, "Held"), ((a + b) / 2, "C"), (b, "Execute"))]
     )
     answer = ask(frame, plant=PLANT)
     assert value(answer, "changeover_min") == pytest.approx((b - a) / 120, abs=0.3)

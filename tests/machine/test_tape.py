@@ -23,9 +23,7 @@ def counted(steps: list[float], every_s: int = 10) -> pl.DataFrame:
     return pl.DataFrame({"at": at, "value": values})
 
 
-def laid(
-    steps: list[float], every_s: int = 10, shifts: tuple[Shift, ...] = (), **more: object
-) -> pl.DataFrame:
+def laid(steps: list[float], every_s: int = 10, shifts: tuple[Shift, ...] = (), **more: object) -> pl.DataFrame:
     found = increments(counted(steps, every_s), modulus=None, fastest_per_min=450)
     end = START + timedelta(seconds=every_s * len(steps))
     settings = {"changeovers": NOTHING, "stop_log": empty(STOP_LOG), "gap_s": 120.0} | more
@@ -110,13 +108,7 @@ def test_no_reading_for_longer_than_the_gap_is_unseen_and_its_pieces_are_bounds(
     )
     found = increments(frame, modulus=None, fastest_per_min=450)
     cal = calendar((), "UTC", START, START + timedelta(minutes=10))
-    row = tape(
-        found,
-        cal,
-        gap_s=120,
-        changeovers=NOTHING,
-        stop_log=empty(STOP_LOG),
-    ).row(1, named=True)
+    row = tape(found, cal, gap_s=120, changeovers=NOTHING, stop_log=empty(STOP_LOG)).row(1, named=True)
     assert row["state"] == "unseen"
     assert row["pieces"] is None
     assert row["pieces_low"] == row["pieces_high"] == 20 * 60
@@ -125,13 +117,7 @@ def test_no_reading_for_longer_than_the_gap_is_unseen_and_its_pieces_are_bounds(
 def test_time_before_the_first_and_after_the_last_reading_is_unseen_without_bound() -> None:
     found = increments(counted([60] * 12), modulus=None, fastest_per_min=450)
     cal = calendar((), "UTC", START - timedelta(minutes=1), START + timedelta(minutes=4))
-    rows = tape(
-        found,
-        cal,
-        gap_s=120,
-        changeovers=NOTHING,
-        stop_log=empty(STOP_LOG),
-    )
+    rows = tape(found, cal, gap_s=120, changeovers=NOTHING, stop_log=empty(STOP_LOG))
     assert rows["state"].to_list() == ["unseen", "running", "unseen"]
     assert rows["pieces_high"].to_list() == [None, 720, None]
 

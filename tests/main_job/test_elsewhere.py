@@ -70,9 +70,7 @@ class Elsewhere:
         self.works, self.line = works, line
 
     def ask(self, question: str) -> Answer:
-        return self.works.ask(
-            read_question(question, period="all" if question != "shift" else "2026-10-24.all")
-        )
+        return self.works.ask(read_question(question, period="all" if question != "shift" else "2026-10-24.all"))
 
 
 def text(columns: dict[str, list[str]], separator: str) -> str:
@@ -117,9 +115,7 @@ def french(folder: Path) -> Line:
         "Horodatage": [wall(s, "%Y-%m-%d %H:%M:%S") for s in at],
     }  # fmt: skip
     (folder / "pesees.csv.gz").write_bytes(gzip.compress(text(weights, "|").encode()))
-    plant = PLANT.format(
-        zone=zone.key, units="metric", made="pieces", modulus=10000, count_m=0.1, length="mm"
-    )
+    plant = PLANT.format(zone=zone.key, units="metric", made="pieces", modulus=10000, count_m=0.1, length="mm")
     (folder / "plant.toml").write_text(plant, encoding="utf-8")
     return line
 
@@ -148,9 +144,7 @@ def american(folder: Path) -> Line:
     at = at[at < line.end_s]
     ounces = [f"{v / 28.349523125:.5f}" for v in line.mass(at)]
     write("weights.csv", "Weight (oz),Batch", [ounces, [str(k) for k in line.batch(at)]], at)
-    plant = PLANT.format(
-        zone=zone.key, units="US", made="good pieces", modulus=65536, count_m=0.3048, length="in"
-    )
+    plant = PLANT.format(zone=zone.key, units="US", made="good pieces", modulus=65536, count_m=0.3048, length="in")
     (folder / "plant.toml").write_text(plant, encoding="utf-8")
     return line
 
@@ -211,9 +205,7 @@ def test_stops_of_a_minute_are_found_and_none_invented(place: Elsewhere) -> None
         if b - a >= timedelta(seconds=60):
             assert tape.filter((pl.col("start") < b) & (pl.col("end") > a)).height, f"not found: {a}"
     stood = tape.filter(pl.col("state").is_in(["stop", "short stop"]))
-    for start, end in stood.filter(pl.col("end") - pl.col("start") >= timedelta(seconds=60))[
-        ["start", "end"]
-    ].rows():
+    for start, end in stood.filter(pl.col("end") - pl.col("start") >= timedelta(seconds=60))[["start", "end"]].rows():
         assert any(a < end and b > start for a, b in spans), f"invented: {start}"
 
 

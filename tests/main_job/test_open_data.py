@@ -62,9 +62,7 @@ def answered(folder: Path, batches: list[list[float]], target: float, tolerance:
     for b, readings in enumerate(batches):
         sheet.append(f"2026-06-{9 + b // 60:02d}T{6 + b % 60 // 6:02d}:{b % 6}0:00,{b + 1},Ring")
         for k, reading in enumerate(readings):
-            gauge.append(
-                f"2026-06-{9 + b // 60:02d}T{6 + b % 60 // 6:02d}:{b % 6}{3 + k}:00,{float(reading)!r}"
-            )
+            gauge.append(f"2026-06-{9 + b // 60:02d}T{6 + b % 60 // 6:02d}:{b % 6}{3 + k}:00,{float(reading)!r}")
     (folder / "gauge.csv").write_text("\n".join(gauge) + "\n", encoding="utf-8")
     (folder / "batches.csv").write_text("\n".join(sheet) + "\n", encoding="utf-8")
     with Works(folder) as works:

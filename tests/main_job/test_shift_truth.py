@@ -67,15 +67,11 @@ def test_stops_of_a_minute_and_longer_are_all_found_and_none_invented(week: Work
     tape = asked(week, row).series["tape"]
     ours = tape.filter(pl.col("state").is_in(STANDS))
     known = truth("stops").filter(
-        (pl.col("machine") == row["machine"])
-        & (pl.col("date") == row["date"])
-        & (pl.col("shift") == row["shift"])
+        (pl.col("machine") == row["machine"]) & (pl.col("date") == row["date"]) & (pl.col("shift") == row["shift"])
     )
     unseen = tape.filter(pl.col("state") == "unseen")
     for stop in known.filter(pl.col("state").is_in(STANDS) & (pl.col("seconds") >= 60)).iter_rows(named=True):
-        seen = pl.concat([ours, unseen]).filter(
-            (pl.col("start") < stop["end"]) & (pl.col("end") > stop["start"])
-        )
+        seen = pl.concat([ours, unseen]).filter((pl.col("start") < stop["end"]) & (pl.col("end") > stop["start"]))
         assert seen.height, f"not found: {stop['reason']} at {stop['start']}"
     long = (pl.col("end") - pl.col("start")).dt.total_seconds() >= 60
     for found in ours.filter(long).iter_rows(named=True):
@@ -117,9 +113,7 @@ def changeover_min(row: dict) -> float:
 
 
 @pytest.mark.parametrize("row", [r for r in SHIFTS if r["unseen_s"] == 0], ids=ids)
-def test_changeover_minutes_are_within_a_quarter_of_a_minute_where_all_is_read(
-    week: Works, row: dict
-) -> None:
+def test_changeover_minutes_are_within_a_quarter_of_a_minute_where_all_is_read(week: Works, row: dict) -> None:
     tape = asked(week, row).series["tape"].filter(pl.col("state") == "changeover")
     ours = (tape["end"] - tape["start"]).dt.total_microseconds().sum() / 6e7
     true = changeover_min(row)

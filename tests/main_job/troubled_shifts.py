@@ -332,9 +332,7 @@ def _read(line: str, lived: tuple[Ints, Ints, Ints, NDArray[np.bool_]], zero: di
 
 def _carried(readings: Readings, modulus: int) -> dict[str, int]:
     """What the counters stand at when the next day begins."""
-    last = {
-        name: next(c for c in cells[::-1] if isinstance(c, int)) for name, cells in readings.shown.items()
-    }
+    last = {name: next(c for c in cells[::-1] if isinstance(c, int)) for name, cells in readings.shown.items()}
     return {name: int(value) % (1_000_000 if name == "film" else modulus) for name, value in last.items()}
 
 
@@ -385,6 +383,4 @@ def _write_sheets(folder: Path) -> None:
                 rows.append(f"{stamps},{line},{line}{day:%m%d}-{number:02d},plum,45.4")
     (folder / "batches.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     first = days(1)[0]
-    (folder / "stock.csv").write_text(
-        f"counted,web,reels\n{first:%Y-%m-%d %H:%M:%S},film,400\n", encoding="utf-8"
-    )
+    (folder / "stock.csv").write_text(f"counted,web,reels\n{first:%Y-%m-%d %H:%M:%S},film,400\n", encoding="utf-8")

@@ -31,9 +31,7 @@ def shown(made, high: float) -> dict:
     ]
     output = pl.DataFrame(rows, schema=DAILY_OUTPUT, orient="row")
     scope = scope_of(made)
-    given = replace(
-        inputs("order", made.plant, scope, frames_of(made)), good=good_pieces(output, "line1", *DAYS)
-    )
+    given = replace(inputs("order", made.plant, scope, frames_of(made)), good=good_pieces(output, "line1", *DAYS))
     text = to_json(answer_order(made.plant, scope, given))
     assert "NaN" not in text
     assert "Infinity" not in text

@@ -13,10 +13,7 @@ WEEKDAYS = ("mon", "tue", "wed", "thu", "fri")
 FRIDAY = datetime(2026, 6, 12, 8, tzinfo=UTC)
 
 
-@pytest.mark.parametrize(
-    ("day", "expected"),
-    [(12, 12), (13, 12), (14, 12), (15, 15), (20, 19), (21, 19)],
-)
+@pytest.mark.parametrize(("day", "expected"), [(12, 12), (13, 12), (14, 12), (15, 15), (20, 19), (21, 19)])
 def test_a_weekend_moves_to_the_friday_before(day: int, expected: int) -> None:
     at = datetime(2026, 6, day, 9, tzinfo=UTC)
     assert working_day(at, FRIDAY, WEEKDAYS, ZONE).day == expected

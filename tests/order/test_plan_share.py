@@ -27,12 +27,8 @@ def share(start: datetime, end: datetime) -> float | None:
 
 def test_an_early_shift_gets_its_planned_minutes_of_the_week() -> None:
     # five days of 7.5 and 8 planned hours: 1550 pieces are 20 an hour
-    assert share(datetime(2026, 6, 9, 6, tzinfo=UTC), datetime(2026, 6, 9, 14, tzinfo=UTC)) == pytest.approx(
-        150
-    )
-    assert share(datetime(2026, 6, 9, 14, tzinfo=UTC), datetime(2026, 6, 9, 22, tzinfo=UTC)) == pytest.approx(
-        160
-    )
+    assert share(datetime(2026, 6, 9, 6, tzinfo=UTC), datetime(2026, 6, 9, 14, tzinfo=UTC)) == pytest.approx(150)
+    assert share(datetime(2026, 6, 9, 14, tzinfo=UTC), datetime(2026, 6, 9, 22, tzinfo=UTC)) == pytest.approx(160)
 
 
 def test_the_whole_week_gets_the_whole_plan_and_another_week_none() -> None:

@@ -142,33 +142,17 @@ CROSSES = {
     ),
     "unknown line 'line9'": ('line = "line1"', 'line = "line9"', "line9"),
     "unknown web 'film9'": ('webs = ["film1"]', 'webs = ["film9"]', "film9"),
-    "runs from 400 down to 300": (
-        'line = "line1"',
-        'line = "line1"\nnominal_per_min = [400, 300]',
-        "[400, 300]",
-    ),
+    "runs from 400 down to 300": ('line = "line1"', 'line = "line1"\nnominal_per_min = [400, 300]', "[400, 300]"),
     "the break 05:00 to 09:15 is outside its shift": ('start = "09:00"', 'start = "05:00"', '"05:00"'),
     "the break 01:00 to 07:00 is outside its shift": ('end = "01:30"', 'end = "07:00"', '"07:00"'),
-    "shifts 'early' and 'noon' overlap on mon": (
-        "[[lines]]",
-        SHIFT.format("noon", "13:59", "15:00"),
-        '"13:59"',
-    ),
-    "shifts 'night' and 'dawn' overlap on mon": (
-        "[[lines]]",
-        SHIFT.format("dawn", "05:00", "06:00"),
-        '"05:00"',
-    ),
+    "shifts 'early' and 'noon' overlap on mon": ("[[lines]]", SHIFT.format("noon", "13:59", "15:00"), '"13:59"'),
+    "shifts 'night' and 'dawn' overlap on mon": ("[[lines]]", SHIFT.format("dawn", "05:00", "06:00"), '"05:00"'),
     "web 'film1' has no mass": ("density_g_cm3 = 1.39", "", None),
     "the core of 300 mm is not smaller than the reel of 300 mm": ("76.2", "300", "core"),
     "unknown machine 'wrap2'": ('machine = "wrap1"', 'machine = "wrap2"', "wrap2"),
     "which is not a counter or gauge of machine 'wrap1'": ('= "good"\n', '= "rejects"\n', None),
     "has two counters of good pieces": ("[[webs]]", COUNTER.format("g2", "good pieces", 450), None),
-    "two counters or gauges have the id 'good'": (
-        "[[webs]]",
-        COUNTER.format("good", "rejects", 450),
-        None,
-    ),
+    "two counters or gauges have the id 'good'": ("[[webs]]", COUNTER.format("good", "rejects", 450), None),
     "the fastest possible rate is 350 pieces a minute": ("= 450", "= 350", "= 350"),
     "'7' is 'starvd'": ("[[webs]]", GAUGE.format("state", '"7" = "starvd"'), "starvd"),
     "has codes of states": ("[[webs]]", GAUGE.format("batch", '"7" = "stop"'), None),
@@ -208,31 +192,21 @@ ONE_PART = {
     ),
     "a shift with a wrong break still overlaps another": (
         ('start = "22:00"\nend = "06:00"', 'start = "13:00"\nend = "21:00"'),
-        [
-            "shifts 'early' and 'night' overlap on mon",
-            "the break 01:00 to 01:30 is outside its shift 'night'",
-        ],
+        ["shifts 'early' and 'night' overlap on mon", "the break 01:00 to 01:30 is outside its shift 'night'"],
     ),
     "a web of a wrong width still has no mass and a core too large": (
         (
             "width_mm = 90\nthickness_um = 23\ndensity_g_cm3 = 1.39\nreel_outer_mm = 300",
             "width_mm = 0\nreel_outer_mm = 70",
         ),
-        [
-            "web 'film1' has no mass",
-            "'width_mm' is 0",
-            "the core of 76.2 mm is not smaller than the reel of 70 mm",
-        ],
+        ["web 'film1' has no mass", "'width_mm' is 0", "the core of 76.2 mm is not smaller than the reel of 70 mm"],
     ),
     "a column of a wrong target hides no other": (
         ('"Good pcs" = "good"', '"A" = 5\n"Good pcs" = "god"'),
         ["'A' is 5", "column 'Good pcs' points at 'god', which is not a counter or gauge of machine 'wrap1'"],
     ),
     "a shift of an unknown day is in none that could overlap": (
-        (
-            'start = "22:00"\nend = "06:00"\ndays = ["mon", "sun"]',
-            'start = "13:00"\nend = "21:00"\ndays = ["x"]',
-        ),
+        ('start = "22:00"\nend = "06:00"\ndays = ["mon", "sun"]', 'start = "13:00"\nend = "21:00"\ndays = ["x"]'),
         ["'days' is 'x'", "the break 01:00 to 01:30 is outside its shift 'night'"],
     ),
 }
@@ -305,13 +279,7 @@ def test_further_layouts_are_added_and_their_faults_name_their_file(tmp_path):
 
 @pytest.mark.parametrize(
     ("kind", "to"),
-    [
-        ("stops", "duration"),
-        ("plan", "week"),
-        ("weights", "mass_g"),
-        ("batches", "line"),
-        ("reels", "machine"),
-    ],
+    [("stops", "duration"), ("plan", "week"), ("weights", "mass_g"), ("batches", "line"), ("reels", "machine")],
 )
 def test_each_kind_of_export_has_its_own_fields(tmp_path, kind, to):
     layout = f'[[layouts]]\nid = "x"\nkind = "{kind}"\n[layouts.columns]\n"A" = "{{}}"\n'

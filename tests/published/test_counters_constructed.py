@@ -51,10 +51,7 @@ def test_scan_jitter() -> None:
         assert 350 / 60 * (10 + off) / 10 * 60 == pytest.approx(apparent)
     true_s = [10.0 * k + (1.0 if k % 2 else 0.0) for k in range(61)]
     frame = pl.DataFrame(
-        {
-            "at": [START + timedelta(seconds=10 * k) for k in range(61)],
-            "value": [350 / 60 * s for s in true_s],
-        }
+        {"at": [START + timedelta(seconds=10 * k) for k in range(61)], "value": [350 / 60 * s for s in true_s]}
     )
     found = increments(frame, modulus=None, fastest_per_min=400)
     assert set(found["kind"]) == {"step"}

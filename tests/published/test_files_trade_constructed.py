@@ -33,9 +33,7 @@ WORKS = Plant(
 )
 
 
-@pytest.mark.parametrize(
-    ("text", "decimal"), [("1.234,5", ","), ("1,234.5", "."), ("1 234,5", ","), ("1234.5", ".")]
-)
+@pytest.mark.parametrize(("text", "decimal"), [("1.234,5", ","), ("1,234.5", "."), ("1 234,5", ","), ("1234.5", ".")])
 def test_ctr_12_number_parsing_constructed(text, decimal):
     assert evidence(pl.Series([text])).mark == decimal
     assert parse_numbers(pl.Series([text]), NumberSeparators(decimal))[0].to_list() == [1234.5]

@@ -29,9 +29,7 @@ PERIODS = {
 def frames(seed: int, *, states: bool) -> Frames:
     wrapper = [week.wrapper_readings(seed), week.flavours(), *([week.states(seed)] if states else [])]
     return Frames(
-        {"wrap": pl.concat(wrapper), "size": week.sizer_readings(seed)},
-        batches=week.batches(),
-        reels=week.reels(),
+        {"wrap": pl.concat(wrapper), "size": week.sizer_readings(seed)}, batches=week.batches(), reels=week.reels()
     )
 
 

@@ -100,7 +100,5 @@ def test_kept_records_are_those_that_a_rebuild_makes(happened: list[tuple[str, S
 @pytest.mark.long
 @settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.lists(steps(), min_size=2, max_size=12))
-def test_kept_records_are_those_that_a_rebuild_makes_after_many_steps(
-    happened: list[tuple[str, Step]],
-) -> None:
+def test_kept_records_are_those_that_a_rebuild_makes_after_many_steps(happened: list[tuple[str, Step]]) -> None:
     lived_through(happened)

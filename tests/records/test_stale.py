@@ -110,9 +110,7 @@ def test_a_conflict_and_its_settling_touch_the_shift_in_dispute(works: Works) ->
     assert kept(works) == before
 
 
-def test_a_batch_sheet_touches_the_shift_it_cuts_and_the_one_that_begins_with_its_last_batch(
-    works: Works,
-) -> None:
+def test_a_batch_sheet_touches_the_shift_it_cuts_and_the_one_that_begins_with_its_last_batch(works: Works) -> None:
     before = kept(works)
     intake = take(works, sheet_file(works.folder / "exports", "A", 2, "early"))
     assert update(works) == 2

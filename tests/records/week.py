@@ -76,17 +76,10 @@ def runs(seed: int) -> np.ndarray:
     return running
 
 
-def channel(
-    machine: str, name: str, at_s: np.ndarray, value: np.ndarray, quality: str = "good"
-) -> pl.DataFrame:
+def channel(machine: str, name: str, at_s: np.ndarray, value: np.ndarray, quality: str = "good") -> pl.DataFrame:
     at = pl.Series(np.round(at_s * 1e6).astype(np.int64) + round(MONDAY.timestamp() * 1e6))
     frame = pl.DataFrame({"at": at.cast(pl.Datetime("us", "UTC")), "value": value.astype(float)})
-    same = {
-        "machine": pl.lit(machine),
-        "channel": pl.lit(name),
-        "quality": pl.lit(quality),
-        "text": pl.lit(None),
-    }
+    same = {"machine": pl.lit(machine), "channel": pl.lit(name), "quality": pl.lit(quality), "text": pl.lit(None)}
     whole = frame.with_row_index("row").with_columns(**same, intake=pl.lit(1)).select(list(READINGS))
     return whole.cast(dict(READINGS))  # type: ignore[arg-type]
 
@@ -167,10 +160,7 @@ def states(seed: int) -> pl.DataFrame:
     inside = [(10 * HOUR, 1000), (86_400 + 13 * HOUR + 3500, 1400), (3 * 86_400 + 13 * HOUR + 3300, 900)]
     for begin, lasts in inside:
         marks = [mark for mark in marks if not begin <= mark[0] < begin + lasts]
-        marks += [
-            (float(begin), "M"),
-            (float(begin + lasts), "Execute" if running[begin + lasts] else "Held"),
-        ]
+        marks += [(float(begin), "M"), (float(begin + lasts), "Execute" if running[begin + lasts] else "Held")]
     return said("state", sorted(marks))
 
 
@@ -188,17 +178,7 @@ def batches() -> pl.DataFrame:
 
 def reels() -> pl.DataFrame:
     rows = [
-        (
-            "wrap",
-            moment(86_400 * (k // 4) + (7 + 4 * (k % 4)) * HOUR + 35),
-            "film",
-            f"r{k}",
-            2900.0,
-            None,
-            0,
-            1,
-            k,
-        )
+        ("wrap", moment(86_400 * (k // 4) + (7 + 4 * (k % 4)) * HOUR + 35), "film", f"r{k}", 2900.0, None, 0, 1, k)
         for k in range(DAYS * 4)
     ]
     return pl.DataFrame(rows, schema=REELS, orient="row")

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import numpy as np
 import polars as pl
 
-from lineview.core.figure import Figure, Period, too_few
+from lineview.core.figure import Figure, Period
 from lineview.report.answer import VERSION, Answer, Scope, Span, Table, to_json
 
 AT = datetime(2026, 6, 9, 4, tzinfo=UTC)
@@ -20,7 +20,7 @@ def answer() -> Answer:
         figures=(
             Figure("drift_mm_per_h", "drift", float("nan"), "mm/h", low=-0.2, high=0.1, n=9, sources=("a",)),
             Figure("leaves_at", "leaves tolerance", AT, n=9, period=Period(AT, AT)),
-            too_few("level_mm", "level", "mm", needs=8, has=3),
+            Figure("level_mm", "level", None, "mm", n=3, why_none="too few: needs 8, has 3"),
         ),
         tables=(Table("t", "T", (("x", "x", "mm"),), ({"x": np.float64(1.5)}, {"x": None})),),
         series={"ewma": pl.DataFrame({"at": [AT], "value": [float("inf")]})},

@@ -24,9 +24,7 @@ from tests.simulate.rope_batches import line
 
 def test_drifting():
     answer = ask(rope(wear=-0.006, seed=2), sheet(120, 10))
-    assert answer.text.startswith(
-        "The rope of sizer 2 is thinning 0.0054 mm an hour; at this pace it leaves tolerance"
-    )
+    assert answer.text.startswith("The rope of sizer 2 is thinning 0.0054 mm an hour; at this pace it leaves tolerance")
     assert any(span.call for span in answer.sentence)
     assert holds(answer, "drift_mm_per_h", -0.006)
     assert holds(answer, "taper_mm", -0.05)
@@ -97,9 +95,7 @@ def test_gauge_dead_for_a_while_is_told_and_left_out():
     assert holds(answer, "drift_mm_per_h", -0.006)
 
 
-@pytest.mark.parametrize(
-    ("factor", "unit"), [(1 / 25.4, "inches"), (100, "hundredths"), (1000, "micrometres")]
-)
+@pytest.mark.parametrize(("factor", "unit"), [(1 / 25.4, "inches"), (100, "hundredths"), (1000, "micrometres")])
 def test_wrong_unit(factor, unit):
     answer = ask(rope().with_columns(pl.col("value") * factor), sheet(120, 10))
     assert f"as if it were in {unit}" in answer.text
@@ -129,9 +125,7 @@ def limits_of(answer: Answer) -> dict[str, dict]:
 
 def test_piston_rings_give_the_published_limits():
     times = [START + timedelta(minutes=30 * i + j) for i in range(25) for j in range(5)]
-    answer = ask(
-        readings(times, RINGS[:25].ravel()), sheet(25, 30), plant=works(diameter=74.0, tolerance=0.05)
-    )
+    answer = ask(readings(times, RINGS[:25].ravel()), sheet(25, 30), plant=works(diameter=74.0, tolerance=0.05))
     limits = limits_of(answer)
     mean, spread = limits["batch mean"], limits["standard deviation in a batch"]
     assert (mean["low"], mean["high"]) == pytest.approx((73.98805, 74.0143), abs=8e-6)
@@ -143,9 +137,7 @@ def test_viscosities_give_the_published_limits():
     times = [START + timedelta(minutes=30 * i + 5) for i in range(20)]
     answer = ask(readings(times, VISCOSITY[:20]), sheet(20, 30), plant=works(diameter=34.0, tolerance=2.0))
     single = limits_of(answer)["individuals"]
-    assert (single["centre"], single["low"], single["high"]) == pytest.approx(
-        (34.088, 32.56504, 35.61096), abs=6e-6
-    )
+    assert (single["centre"], single["low"], single["high"]) == pytest.approx((34.088, 32.56504, 35.61096), abs=6e-6)
     assert single["which"] == "B4"
 
 

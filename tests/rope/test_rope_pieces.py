@@ -74,8 +74,7 @@ def test_a_product_without_a_price_is_named_and_no_money_told():
 def test_many_pieces_of_no_named_product_leave_the_money_untold():
     works = plant(product("mint", 3.0))
     few, many = (
-        week_effect(works, {"mint": 4000.0, "": n}, 1.0, (0.1, 0.0, 0.2), works.products[0])
-        for n in (100.0, 1000.0)
+        week_effect(works, {"mint": 4000.0, "": n}, 1.0, (0.1, 0.0, 0.2), works.products[0]) for n in (100.0, 1000.0)
     )
     assert few.money[0] == pytest.approx(3 * mass_change_g(6.0, 14.0, 0.1) * 4)
     assert many.money is None

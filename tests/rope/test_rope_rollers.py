@@ -72,10 +72,7 @@ def test_hours_to_edge_on_both_sides():
 
 def test_planned_moment_passes_over_what_is_not_planned():
     day = START.replace(hour=6)
-    rows = {
-        "start": [day, day + timedelta(hours=8)],
-        "end": [day + timedelta(hours=4), day + timedelta(hours=12)],
-    }
+    rows = {"start": [day, day + timedelta(hours=8)], "end": [day + timedelta(hours=4), day + timedelta(hours=12)]}
     calendar = pl.DataFrame({**rows, "part": ["planned", "planned"]})
     assert planned_moment(3.0, calendar, day, 0.5) == day + timedelta(hours=10)
     assert planned_moment(5.0, calendar, day, 0.5) is None
@@ -89,10 +86,5 @@ def account(name: str, low_h: float | None, problem: str = "") -> RopeAccount:
 
 
 def test_sizers_are_ranked_by_how_soon_they_need_a_person():
-    accounts = [
-        account("a", None),
-        account("b", 40.0),
-        account("c", None, "gauge dia is dead"),
-        account("d", 3.0),
-    ]
+    accounts = [account("a", None), account("b", 40.0), account("c", None, "gauge dia is dead"), account("d", 3.0)]
     assert [one.sizer for one in rank_sizers(accounts)] == ["d", "b", "c", "a"]

@@ -21,9 +21,7 @@ END = START + timedelta(minutes=1200)
 
 def plant() -> Plant:
     first = works()
-    return first.model_copy(
-        update={"machines": (*first.machines, SECOND), "lines": (Line(id="1"), Line(id="2"))}
-    )
+    return first.model_copy(update={"machines": (*first.machines, SECOND), "lines": (Line(id="1"), Line(id="2"))})
 
 
 def account(frame: pl.DataFrame) -> RopeAccount:
@@ -52,9 +50,7 @@ def test_a_drifting_sizer_elsewhere_stands_first_and_is_named():
     assert 0 < first["early"] < first["hours"]
     assert (second["sizer"], second["state"], second["hours"]) == ("sizer 2", "steady", None)
     assert all(row["why"] for row in (first, second))
-    assert (
-        f"sizer 9 needs attention sooner: its rope leaves tolerance in {first['early']:.0f} to" in answer.soft
-    )
+    assert f"sizer 9 needs attention sooner: its rope leaves tolerance in {first['early']:.0f} to" in answer.soft
 
 
 def test_the_sizer_asked_about_is_not_pointed_at():

@@ -7,7 +7,7 @@ from io import BytesIO
 import polars as pl
 import pytest
 
-from lineview.core.figure import Figure, Period, too_few
+from lineview.core.figure import Figure, Period
 from lineview.core.frames import STATE_TIMELINE
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope, Span, Table
@@ -40,11 +40,9 @@ def answer() -> Answer:
         sentence=(Span("This shift made "), Span("21,000", call=True), Span(" good pieces.")),
         figures=(
             Figure("good_pieces", "good pieces", 21_000, "pieces", n=720, working="21,000 - 0"),
-            too_few("x", "x", "", needs=8, has=3),
+            Figure("x", "x", None, n=3, why_none="too few: needs 8, has 3"),
         ),
-        tables=(
-            Table("stops", "Stops: [all]", (("reason", "reason", ""), ("minutes", "minutes", "min")), rows),
-        ),
+        tables=(Table("stops", "Stops: [all]", (("reason", "reason", ""), ("minutes", "minutes", "min")), rows),),
         series={"tape": tape},
         notes=("A note.",),
         cautions=("Stop and lock out first.",),
@@ -52,9 +50,7 @@ def answer() -> Answer:
 
 
 def read(sheet: str) -> pl.DataFrame:
-    return pl.read_excel(
-        BytesIO(to_xlsx(answer(), PLANT)), sheet_name=sheet, infer_schema_length=0, has_header=False
-    )
+    return pl.read_excel(BytesIO(to_xlsx(answer(), PLANT)), sheet_name=sheet, infer_schema_length=0, has_header=False)
 
 
 def test_the_workbook_holds_the_figures_and_no_formula() -> None:

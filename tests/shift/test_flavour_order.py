@@ -26,9 +26,7 @@ def busy_works(count: int, seed: int) -> tuple[list[Product], dict[tuple[str, st
     return products, {(a, b): float(cost[i, j]) for i, a in enumerate(ids) for j, b in enumerate(ids)}
 
 
-def by_sets(
-    products: list[Product], minutes: dict[tuple[str, str], float], first: int | None
-) -> tuple[int, float]:
+def by_sets(products: list[Product], minutes: dict[tuple[str, str], float], first: int | None) -> tuple[int, float]:
     """The least clean-downs and minutes by dynamic programming over sets of products (Held and Karp)."""
     n, heavy = len(products), 1e6
     down = [[bool(set(a.allergens) - set(b.allergens)) for b in products] for a in products]

@@ -38,9 +38,7 @@ def test_a_whole_shift_is_told_with_its_good_pieces_exact() -> None:
 def test_ladder_and_minutes_add_up_exactly(cut: int | None) -> None:
     frame = FRAME
     if cut is not None:
-        frame = frame.filter(
-            ~pl.col("at").is_between(START + timedelta(hours=cut), START + timedelta(hours=cut + 1))
-        )
+        frame = frame.filter(~pl.col("at").is_between(START + timedelta(hours=cut), START + timedelta(hours=cut + 1)))
     answer = ask(frame)
     rungs = table(answer, "ladder")
     assert sum(r["pieces"] for r in rungs[:-1]) == rungs[-1]["pieces"]  # type: ignore[misc]
@@ -105,16 +103,12 @@ def test_the_next_reel_of_a_kind_takes_the_last_one_off_the_list() -> None:
     )
     changes = [("film lime", 200), ("wax", 150), ("film mint", 120), ("film nut", 45)]
     mounted = [
-        {"web": web, "reel": f"r{k}", "at": now - timedelta(minutes=before)}
-        for k, (web, before) in enumerate(changes)
+        {"web": web, "reel": f"r{k}", "at": now - timedelta(minutes=before)} for k, (web, before) in enumerate(changes)
     ]
     reels = factories.rows(REELS, mounted, machine="w1", length_m=2876.0, splices=0)
     answer = ask(FRAME.filter(pl.col("at") <= now), now=now, plant=plant, reels=reels)
     listed = [row["event"] for row in table(answer, "next")]
-    assert [event for event in listed if "reel" in str(event)] == [
-        "Wax paper reel ends",
-        "Film nut reel ends",
-    ]
+    assert [event for event in listed if "reel" in str(event)] == ["Wax paper reel ends", "Film nut reel ends"]
     assert answer.figure("reel_end_Film_lime") is None
 
 
@@ -150,9 +144,7 @@ def test_weeks_are_not_compared_with_the_plan_of_one_of_them() -> None:
 
 @pytest.mark.parametrize(("share", "called"), [(None, True), (0.98, False), (1.02, True)])
 @pytest.mark.parametrize("until", [5, 8])
-def test_a_slow_rate_that_reaches_its_plan_calls_nobody(
-    share: float | None, called: bool, until: int
-) -> None:
+def test_a_slow_rate_that_reaches_its_plan_calls_nobody(share: float | None, called: bool, until: int) -> None:
     now, minutes = hours(until), {5: 275, 8: 455}[until]
     reached = made(RUN, 0, until * 3600) / minutes * 455
     fast = works(machine(name="Cut-and-wrap 1").model_copy(update={"nominal_per_min": (500.0, 600.0)}))
@@ -182,9 +174,7 @@ def test_no_readings_future_break_and_mostly_unseen_each_have_their_sentence() -
     pause = ask(start=START + timedelta(hours=3), end=START + timedelta(hours=3, minutes=25))
     assert pause.text.startswith("No planned minutes in this period: it lies in a break")
     little = ask(FRAME.filter(pl.col("at") < START + timedelta(hours=2)))
-    assert little.text.startswith(
-        "335 of 455 planned minutes have no readings; what was seen shows at least "
-    )
+    assert little.text.startswith("335 of 455 planned minutes have no readings; what was seen shows at least ")
     for answer in (none, future, pause, little):
         to_json(answer)
         assert not re.search(r"\bnan\b", to_json(answer).lower())
@@ -295,14 +285,9 @@ def test_an_unknown_machine_is_named_with_those_there_are() -> None:
 
 
 def test_pieces_counted_in_maintenance_are_told() -> None:
-    own = machine(
-        name="Cut-and-wrap 1", gauges=(Gauge(id="state", measures="state", codes={"m": "maintenance"}),)
-    )
+    own = machine(name="Cut-and-wrap 1", gauges=(Gauge(id="state", measures="state", codes={"m": "maintenance"}),))
     marks = factories.readings(
-        "w1",
-        "state",
-        [START, START + timedelta(hours=1), START + timedelta(hours=2)],
-        text=["Execute", "M", "Execute"],
+        "w1", "state", [START, START + timedelta(hours=1), START + timedelta(hours=2)], text=["Execute", "M", "Execute"]
     )
     answer = ask(pl.concat([FRAME, marks]), plant=works(own))
     counted = int(((RUN.pieces > 3600) & (RUN.pieces <= 7200)).sum())
@@ -385,9 +370,7 @@ def test_rejects_are_the_pieces_made_that_are_not_good_where_both_are_counted() 
     whole = ask()
     pieces, rejects = (FRAME.filter(pl.col("channel") == name) for name in ("pieces", "rejects"))
     both = pieces.join(rejects.select("at", rejects="value"), on="at").sort("at")
-    good = both.with_columns(channel=pl.lit("good"), value=pl.col("value") - pl.col("rejects")).drop(
-        "rejects"
-    )
+    good = both.with_columns(channel=pl.lit("good"), value=pl.col("value") - pl.col("rejects")).drop("rejects")
     own = machine(name="Cut-and-wrap 1")
     counters = [c.model_copy(update={"modulus": None}) for c in own.counters if c.counts == "pieces"]
     counters.append(counters[0].model_copy(update={"id": "good", "counts": "good pieces"}))

@@ -87,13 +87,7 @@ def test_expected_minutes_fall_back_from_flavour_to_base_to_the_usual() -> None:
 def test_stops_right_after_changeovers_are_found_and_others_are_not() -> None:
     parts: list[tuple[str, float]] = [("running", 20.0)]
     for _ in range(8):
-        parts += [
-            ("changeover", 5.0),
-            ("running", 2.0),
-            ("short stop", 1.0),
-            ("running", 2.0),
-            ("short stop", 1.0),
-        ]
+        parts += [("changeover", 5.0), ("running", 2.0), ("short stop", 1.0), ("running", 2.0), ("short stop", 1.0)]
         parts += [("running", 60.0)]
     found = {c.after: c for c in stop_clusters(run_clock(timeline_of(*parts)), [])}
     assert found["changeover"].ratio.low > 3
@@ -168,9 +162,7 @@ def test_pareto_by_reason_adds_up() -> None:
 
 
 def test_two_efficiencies_differ_by_what_lies_outside() -> None:
-    tape = timeline_of(
-        ("running", 80), ("stop", 10, "blocked"), ("running", 5), ("stop", 5, "knife"), ("running", 10)
-    )
+    tape = timeline_of(("running", 80), ("stop", 10, "blocked"), ("running", 5), ("stop", 5, "knife"), ("running", 10))
     assert outside_minutes(tape) == pytest.approx(10)
     own = Efficiency(good=95 * 350 * 0.98, nominal_per_min=350, operating_min=110, outside_min=10)
     assert own.all_causes == pytest.approx(95 * 0.98 / 110)
@@ -193,9 +185,7 @@ def test_a_state_channel_is_told_by_name() -> None:
     frame = factories.readings("w", "s", [START + timedelta(minutes=k) for k in range(6)], text=states)
     assert said(machine, frame) == ["running", "outside", "starved", "stop", "running"]
     assert unknown_states(machine, frame) == ["77"]
-    numbers = frame.with_columns(
-        text=pl.lit(None, pl.String), value=pl.Series([6.0, 12.0, 6.0, 12.0, 6.0, 6.0])
-    )
+    numbers = frame.with_columns(text=pl.lit(None, pl.String), value=pl.Series([6.0, 12.0, 6.0, 12.0, 6.0, 6.0]))
     assert said(machine, numbers) == ["starved", "starved"]
     assert unknown_states(machine, numbers) == ["6"]
 

@@ -15,12 +15,7 @@ class Line:
 
     def __init__(self, seed: int, start: datetime, hours: int, drift_mm_h: float, rejects: float) -> None:
         self.rng = np.random.default_rng(seed)
-        self.start, self.end_s, self.drift_mm_h, self.rejects_share = (
-            start,
-            hours * 3600.0,
-            drift_mm_h,
-            rejects,
-        )
+        self.start, self.end_s, self.drift_mm_h, self.rejects_share = (start, hours * 3600.0, drift_mm_h, rejects)
         self.film_m_a_piece = 0.0536
         self.within_mm, self.between_mm, self.within_g, self.between_g = 0.04, 0.06, 0.14, 0.10
         self.stops: list[tuple[float, float]] = []

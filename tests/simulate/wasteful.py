@@ -152,6 +152,4 @@ def _readings(plant: Plant, made: _Clock, rng: np.random.Generator) -> pl.DataFr
     values = {"pieces": wraps, "rejects": 0.0 * wraps, "film": np.floor(fed / 0.1)}
     at = factories.moments(START.timestamp() + at_s)
     first = rng.integers(0, 60000)
-    return pl.concat(
-        [factories.readings("wrap1", name, at, (value + first) % 65536) for name, value in values.items()]
-    )
+    return pl.concat([factories.readings("wrap1", name, at, (value + first) % 65536) for name, value in values.items()])

@@ -102,6 +102,4 @@ def machine(**more: object) -> Machine:
         Counter(id="pieces", counts="pieces", modulus=100_000, fastest_per_min=450),
         Counter(id="rejects", counts="rejects", modulus=100_000, fastest_per_min=450),
     )
-    return Machine(
-        id="w1", kind="cut-and-wrap machine", line="1", nominal_per_min=BAND, counters=counters, **more
-    )
+    return Machine(id="w1", kind="cut-and-wrap machine", line="1", nominal_per_min=BAND, counters=counters, **more)

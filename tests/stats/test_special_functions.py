@@ -15,9 +15,7 @@ from lineview.stats.means import interval_of_block_means, interval_of_mean, stud
     ("events", "time", "others", "other_time"),
     [(15, 1.0, 5, 1.0), (0, 2.0, 7, 3.0), (9, 0.4, 0, 1.1), (3, 30.0, 40, 400.0), (220, 90.0, 1500, 800.0)],
 )
-def test_rate_ratio_is_the_exact_binomial_test(
-    events: int, time: float, others: int, other_time: float
-) -> None:
+def test_rate_ratio_is_the_exact_binomial_test(events: int, time: float, others: int, other_time: float) -> None:
     share = time / (time + other_time)
     exact = stats.binomtest(events, events + others, share)
     limits = exact.proportion_ci(0.95, "exact")

@@ -31,9 +31,7 @@ def readings(rows: Sequence[tuple], machine: str = "wrap1") -> pl.DataFrame:
 def weights(rows: Sequence[tuple], machine: str = "wrap1") -> pl.DataFrame:
     """Rows of (row, seconds, mass, sample)."""
     return pl.DataFrame(
-        [(machine, at(s), m, 1, False, None, sample, 0, r) for r, s, m, sample in rows],
-        schema=WEIGHTS,
-        orient="row",
+        [(machine, at(s), m, 1, False, None, sample, 0, r) for r, s, m, sample in rows], schema=WEIGHTS, orient="row"
     )
 
 
@@ -44,14 +42,10 @@ def kind(name: str, rows: Sequence[dict]) -> pl.DataFrame:
 
 
 def refused(rows: Sequence[int]) -> pl.DataFrame:
-    return pl.DataFrame(
-        [(0, "x.csv", row, "", "???", "no time") for row in rows], schema=REFUSALS, orient="row"
-    )
+    return pl.DataFrame([(0, "x.csv", row, "", "???", "no time") for row in rows], schema=REFUSALS, orient="row")
 
 
-def export(
-    folder: Path, name: str, *parts: tuple[str, pl.DataFrame], refusals: pl.DataFrame | None = None
-) -> Export:
+def export(folder: Path, name: str, *parts: tuple[str, pl.DataFrame], refusals: pl.DataFrame | None = None) -> Export:
     """An export whose bytes are its name and rows, so that other rows give another SHA-256."""
     refusals = empty(REFUSALS) if refusals is None else refusals
     text = name + "\n" + "\n".join(str(tidy.rows()) for _, tidy in parts) + str(refusals.rows())

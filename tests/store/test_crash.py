@@ -155,9 +155,7 @@ print(json.dumps(receipts))
 def test_two_processes_at_once_neither_lose_nor_double(tmp_path):
     root = Path(__file__).parents[2]
     running = [
-        subprocess.Popen(
-            [sys.executable, "-c", RECORDED, str(tmp_path), str(me)], cwd=root, stdout=subprocess.PIPE
-        )
+        subprocess.Popen([sys.executable, "-c", RECORDED, str(tmp_path), str(me)], cwd=root, stdout=subprocess.PIPE)
         for me in (1, 2)
     ]
     receipts = [one for process in running for one in json.loads(process.communicate(timeout=120)[0])]

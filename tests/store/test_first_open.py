@@ -57,9 +57,7 @@ def test_the_statements_counted_are_all_there_are(tmp_path):
     assert not dies(tmp_path / "store", MAKING)
 
 
-@pytest.mark.parametrize(
-    "form_table", ["", "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL)"]
-)
+@pytest.mark.parametrize("form_table", ["", "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL)"])
 def test_a_journal_left_half_made_before_is_made_anew(tmp_path, form_table):
     (tmp_path / "store").mkdir()
     engine = create_engine(f"sqlite:///{tmp_path / 'store' / 'journal.sqlite'}")

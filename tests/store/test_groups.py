@@ -25,9 +25,7 @@ def three(folder: Path):
     return [
         export(folder, "a.csv", ("readings", readings(a)), refusals=refused([9])),
         export(folder, "b.csv", ("readings", readings(b)), ("weights", weights([(5, 0, 6.8, "1")]))),
-        export(
-            folder, "c.csv", ("batches", kind("batches", [batch])), ("weights", weights([(5, 0, 6.8, "1")]))
-        ),
+        export(folder, "c.csv", ("batches", kind("batches", [batch])), ("weights", weights([(5, 0, 6.8, "1")]))),
     ]
 
 

@@ -59,9 +59,7 @@ def test_two_masses_of_one_batch_are_disputed(store, tmp_path):
     ],
 )
 def test_each_kind_lists_what_is_disputed(store, tmp_path, name, same, one, other, owner):
-    receipt = store.record(
-        export(tmp_path, "a.csv", (name, kind(name, [{**same, **one}, {**same, **other}])))
-    )
+    receipt = store.record(export(tmp_path, "a.csv", (name, kind(name, [{**same, **one}, {**same, **other}]))))
     assert receipt.conflicts == 1
     found = {
         "stops": lambda: store.stop_log(owner, at(-1), at(9)),

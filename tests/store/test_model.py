@@ -62,8 +62,6 @@ def test_the_store_gives_what_a_plain_list_gives(steps):
                 files[receipt.intake] = step
         agreed, disputed = model(files)
         found = store.readings("wrap1", at(-1), at(99))
-        assert {
-            (c, a): (v, t) for c, a, v, t in found.select("channel", "at", "value", "text").rows()
-        } == agreed
+        assert {(c, a): (v, t) for c, a, v, t in found.select("channel", "at", "value", "text").rows()} == agreed
         assert found.height == len(agreed)
         assert set(store.conflicts().select("channel", "at").rows()) == disputed

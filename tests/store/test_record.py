@@ -53,9 +53,7 @@ def test_the_same_file_again_changes_nothing(store, tmp_path):
 
 
 def test_a_row_is_a_duplicate_only_when_all_of_it_is_there(store, tmp_path):
-    store.record(
-        export(tmp_path, "a.csv", ("readings", readings([(2, 0, "good", 1.0), (3, 9, "good", 2.0)])))
-    )
+    store.record(export(tmp_path, "a.csv", ("readings", readings([(2, 0, "good", 1.0), (3, 9, "good", 2.0)]))))
     wide = [(2, 0, "good", 1.0), (2, 0, "rejects", 7.0), (3, 9, "good", 2.0), (4, 20, "good", 3.0)]
     second = store.record(export(tmp_path, "b.csv", ("readings", readings(wide))))
     assert (second.kept, second.duplicate) == (2, 1)
@@ -79,9 +77,7 @@ def test_sheets_of_one_file_may_repeat_each_other(store, tmp_path):
 
 def test_two_values_for_one_moment_are_listed_and_neither_is_given_until_one_is_undone(store, tmp_path):
     first = store.record(export(tmp_path, "a.csv", ("readings", readings([(2, 0, "good", 1.0)]))))
-    second = store.record(
-        export(tmp_path, "b.csv", ("readings", readings([(2, 0, "good", 2.0), (3, 9, "good", 3.0)])))
-    )
+    second = store.record(export(tmp_path, "b.csv", ("readings", readings([(2, 0, "good", 2.0), (3, 9, "good", 3.0)]))))
     assert second.conflicts == 1
     assert given(store) == [("good", at(9), 3.0)]
     listed = store.conflicts()
@@ -103,9 +99,7 @@ def test_a_text_against_another_text_is_a_conflict(store, tmp_path):
 
 
 def test_undoing_one_of_two_overlapping_exports_loses_nothing_of_the_other(store, tmp_path):
-    first = store.record(
-        export(tmp_path, "a.csv", ("readings", readings([(2, 0, "good", 1.0), (3, 9, "good", 2.0)])))
-    )
+    first = store.record(export(tmp_path, "a.csv", ("readings", readings([(2, 0, "good", 1.0), (3, 9, "good", 2.0)]))))
     second = export(tmp_path, "b.csv", ("readings", readings([(2, 9, "good", 2.0), (3, 18, "good", 3.0)])))
     assert store.record(second).duplicate == 1
     store.undo(first.intake)

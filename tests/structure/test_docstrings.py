@@ -64,9 +64,7 @@ def parsed(text: str) -> NumpyDocString:
         return NumpyDocString(inspect.cleandoc(text))
 
 
-def faults_of_parameters(
-    name: str, thing: object, doc: NumpyDocString, *, is_elsewhere: bool
-) -> Iterator[str]:
+def faults_of_parameters(name: str, thing: object, doc: NumpyDocString, *, is_elsewhere: bool) -> Iterator[str]:
     """Others read one line and the signature of what no other folder imports."""
     if not "".join(doc["Summary"]):
         yield f"{name} has no summary"
@@ -104,9 +102,7 @@ def test_docstrings_say_what_and_list_the_parameters_in_their_units(name: str, e
 def test_cited_sources_are_known(sources: list[Source]) -> None:
     unknown = []
     for source in sources:
-        cited = [
-            i.strip(" .`") for line in re.findall(r"Sources?: (.+)", source.text) for i in line.split(",")
-        ]
+        cited = [i.strip(" .`") for line in re.findall(r"Sources?: (.+)", source.text) for i in line.split(",")]
         for node in source.nodes:
             if isinstance(node, ast.keyword) and node.arg == "sources":
                 cited += [c.value for c in ast.walk(node.value) if isinstance(c, ast.Constant)]

@@ -68,9 +68,7 @@ def compare(seeds: range, every_s: int, stamps: str) -> dict[str, float]:
             worst["start s"] = max([worst["start s"], *(abs(h[0] - a) for h in hits[:1])])
         # A stop shorter than the interval lies somewhere in it.
         slack = every_s + 2
-        worst["invented"] += sum(
-            not any(a < f[1] + slack and b > f[0] - slack for a, b in run.stops) for f in found
-        )
+        worst["invented"] += sum(not any(a < f[1] + slack and b > f[0] - slack for a, b in run.stops) for f in found)
     return worst
 
 
@@ -176,9 +174,7 @@ def test_slow_minutes_are_those_of_the_slow_leg() -> None:
         run = simulate(600 + seed)
         a, b = run.slow[0]
         truth = sum(
-            run.running_s(max(a, x), min(b, y))
-            for x, y in ((0, PAUSE[0]), (PAUSE[1], 28800))
-            if min(b, y) > max(a, x)
+            run.running_s(max(a, x), min(b, y)) for x, y in ((0, PAUSE[0]), (PAUSE[1], 28800)) if min(b, y) > max(a, x)
         )
         found = seconds_in(laid_tape(readings(run, 10, seed=seed, jitter_s=1.0)), "slow")
         print(f"slow {found / 60:.1f} min, truth {truth / 60:.1f}")

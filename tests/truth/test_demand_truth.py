@@ -26,9 +26,7 @@ def with_holes(readings: pl.DataFrame, seed: int, *, modulus: int, resets: bool)
     kept = readings.filter(~hour.is_in(gone.implode())).sort("channel", "at")
     if resets:
         block = (pl.col("at").diff() > timedelta(minutes=30)).fill_null(value=False).cum_sum().over("channel")
-        value = pl.col("value") + 65536 * (pl.col("value").diff() < 0).fill_null(value=False).cum_sum().over(
-            "channel"
-        )
+        value = pl.col("value") + 65536 * (pl.col("value").diff() < 0).fill_null(value=False).cum_sum().over("channel")
         kept = kept.with_columns(value=value, block=block)
         kept = kept.with_columns(value=pl.col("value") - pl.col("value").first().over("channel", "block"))
         kept = kept.drop("block")

@@ -6,14 +6,7 @@ import numpy as np
 import pytest
 
 from lineview.order.demand import Need
-from lineview.order.policy import (
-    DailyNeed,
-    Supply,
-    advise,
-    chance_of_running_out,
-    lead_time_values,
-    reorder_point,
-)
+from lineview.order.policy import DailyNeed, Supply, advise, chance_of_running_out, lead_time_values, reorder_point
 
 
 def simulate_policy(
@@ -91,9 +84,7 @@ def test_service_promised_is_within_a_point_of_the_service_simulated() -> None:
         assert abs(promised - simulated) < 0.01
 
 
-def simulate_advice(
-    need: Need, supply: Supply, order_in: float, lead: float, lead_sd: float, runs: int
-) -> float:
+def simulate_advice(need: Need, supply: Supply, order_in: float, lead: float, lead_sd: float, runs: int) -> float:
     """Share of futures in which all is used before the advised order comes; need drawn by the day."""
     rng = np.random.default_rng(5)
     leads = rng.gamma((lead / lead_sd) ** 2, lead_sd**2 / lead, runs)

@@ -20,11 +20,7 @@ def coverage(seeds: range) -> float:
         frame = readings(run, 10, seed=seed)
         cal = calendar([EARLY], "UTC", START, START + timedelta(hours=8))
         tape = timeline_of(
-            count_machine(machine(), frame, gap_s=120),
-            empty(BATCHES),
-            empty(STOP_LOG),
-            cal,
-            short_stop_min=5,
+            count_machine(machine(), frame, gap_s=120), empty(BATCHES), empty(STOP_LOG), cal, short_stop_min=5
         )
         for hours in (4, 6):
             now = START + timedelta(hours=hours)

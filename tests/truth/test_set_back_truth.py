@@ -23,8 +23,7 @@ GAPS_MIN = (10, 20, 30, 60, 120, 480, 960)
 FASTEST_PER_MIN, PER_S, EVERY_S, GAP_S = 420, 5.9, 20, 120
 DAYS = 3
 ALL_DAY = PlannedTime(
-    np.array([86_400.0 * k + 6 * HOUR for k in range(DAYS)]),
-    np.array([86_400.0 * k + 22 * HOUR for k in range(DAYS)]),
+    np.array([86_400.0 * k + 6 * HOUR for k in range(DAYS)]), np.array([86_400.0 * k + 22 * HOUR for k in range(DAYS)])
 )
 
 
@@ -69,9 +68,7 @@ def unread_times(seeds: range) -> Iterator[Unread]:
                             yield one_gap(whole, rng, size, 60 * minutes, night=night, reset=reset)
 
 
-def one_gap(
-    whole: np.ndarray, rng: np.random.Generator, size: int, length: int, *, night: bool, reset: bool
-) -> Unread:
+def one_gap(whole: np.ndarray, rng: np.random.Generator, size: int, length: int, *, night: bool, reset: bool) -> Unread:
     low, high = (22 * HOUR - length // 4, 22 * HOUR) if night else (8 * HOUR, 22 * HOUR - 2 * HOUR - length)
     begin = 86_400 + (int(rng.integers(low, max(high, low) + 1)) // EVERY_S) * EVERY_S
     at = np.arange(begin - 2 * HOUR, begin + length + 2 * HOUR, EVERY_S)
@@ -177,9 +174,7 @@ def composed(one: Unread) -> tuple[float, float]:
         Shift(id=name, start=start, end=end, days=days)
         for name, start, end in (("early", "06:00", "14:00"), ("late", "14:00", "22:00"))
     )
-    plant = Plant(
-        shop="Invented", lines=(Line(id="1"),), shifts=shifts, machines=(machine,), gap_s=float(GAP_S)
-    )
+    plant = Plant(shop="Invented", lines=(Line(id="1"),), shifts=shifts, machines=(machine,), gap_s=float(GAP_S))
     given = Frames({"w": channel("w", "p", one.at_s, one.value)})
     fetcher = Fetcher(FrameStore(given), keeper(), plant, Measured())  # type: ignore[arg-type]
     ends = moment(one.at_s[0]), moment(one.at_s[-1])

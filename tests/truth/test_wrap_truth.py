@@ -42,9 +42,7 @@ def recover(runs: int, first: int = 0) -> dict[str, list[bool]]:
             hits["blanks, counted"].append(covered(account.blanks.low, 6.0, account.blanks.high))
         else:
             cut_m = 0.056
-            hits["blanks, learned"].append(
-                covered(waste.restart.low / cut_m, 6.0, waste.restart.high / cut_m)
-            )
+            hits["blanks, learned"].append(covered(waste.restart.low / cut_m, 6.0, waste.restart.high / cut_m))
         for name in ("reel_start", "reel_end", "splice"):
             allowance = getattr(waste, name)
             assert allowance.learned
@@ -118,6 +116,6 @@ def test_metres_and_pieces_are_exact_from_full_readings(seed: int) -> None:
         difference = answer.figure(f"{name}_m_per_thousand_difference")
         assert difference.value == pytest.approx(figure.value - geometry.value, abs=1e-9)
         parts = [f for f in answer.figures if f.name.startswith(f"{name}_m_per_thousand_")]
-        causes = [f for f in parts if f.told and not f.name.endswith(("_fed", "_difference"))]
+        causes = [f for f in parts if f.value is not None and not f.name.endswith(("_fed", "_difference"))]
         whole = answer.figure(f"{name}_m_per_thousand")
         assert sum(f.value for f in causes) == pytest.approx(whole.value, rel=1e-9)

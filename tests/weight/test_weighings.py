@@ -71,9 +71,7 @@ def test_samples_by_name_or_by_the_minutes_between() -> None:
 
 
 def test_no_number_of_pieces_and_no_weight_are_set_aside() -> None:
-    given = weights(
-        (1, 6.6, 0, False, "", ""), (2, float("nan"), 1, False, "", ""), (3, 6.6, 1, False, "", "")
-    )
+    given = weights((1, 6.6, 0, False, "", ""), (2, float("nan"), 1, False, "", ""), (3, 6.6, 1, False, "", ""))
     found = sort_out(weighings(given, sheet(("B1", "Mint", 0, 30)), FACTS))
     assert found.reasons == {"no number of pieces": 1, "no weight": 1}
     assert found.kept.height == 1

@@ -50,7 +50,7 @@ def test_intervals_hold_the_truth_and_mean_is_told_from_batches() -> None:
 def test_every_figure_carries_number_period_and_reason() -> None:
     for figure in ask(weights()).figures:
         assert figure.period is not None
-        assert figure.told or figure.why_none
+        assert figure.value is not None or figure.why_none
         if figure.low is not None:
             assert figure.sources, figure.name
 
@@ -100,7 +100,7 @@ def test_no_weights_says_too_few() -> None:
 def test_a_sample_of_one_gives_a_mean_without_interval() -> None:
     answer = ask(weights().head(1))
     mean = answer.figure("mean_g")
-    assert mean is not None and mean.told and mean.low is None
+    assert mean is not None and mean.value is not None and mean.low is None
     assert answer.figure("sd_within_g").why_none == "too few: needs 2, has 1"  # type: ignore[union-attr]
 
 
@@ -228,10 +228,7 @@ def two_lines(*products: object) -> Plant:
     works = plant(*products)  # type: ignore[arg-type]  # products of the scene
     second = Machine(id="wrap2", kind="cut-and-wrap machine", line="line2")
     return works.model_copy(
-        update={
-            "lines": (*works.lines, Line(id="line2", name="Second line")),
-            "machines": (*works.machines, second),
-        }
+        update={"lines": (*works.lines, Line(id="line2", name="Second line")), "machines": (*works.machines, second)}
     )
 
 

@@ -10,11 +10,11 @@ import polars as pl
 import pytest
 
 from lineview.app.bags import net_contents_tables
+from lineview.core.estimate import Estimate
 from lineview.core.frames import READINGS
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Table, to_json
 from lineview.weight.giveaway import Giveaway, money_given
-from lineview.weight.spread import Spread
 from tests.from_frames import answered
 from tests.simulate.weighed_line import START, batch_sheet, counted, frames, plant, product, scope, weights
 
@@ -80,7 +80,7 @@ def test_without_rope_metres_cut_length_and_density_stay_together() -> None:
     answer = ask(made, sizer.filter(pl.col("channel") == "diameter"))
     for name in ("share_cut_length", "share_density"):
         assert "no counter of rope metres" in answer.figure(name).why_none  # type: ignore[union-attr]
-    assert answer.figure("share_rest_between").told  # type: ignore[union-attr]
+    assert answer.figure("share_rest_between").value is not None  # type: ignore[union-attr]
 
 
 def test_without_a_rope_gauge_nothing_is_split() -> None:
@@ -128,9 +128,7 @@ def test_money_needs_a_price() -> None:
 
 def two_products(mint: float | None, rose: float | None) -> tuple[Plant, pl.DataFrame]:
     """Give a plant whose products differ in price, and a sheet on which they take turns."""
-    works = plant(
-        product("mint", 6.57, price_per_kg=mint), product("rose", 6.60, price_per_kg=rose, bag_g=(250,))
-    )
+    works = plant(product("mint", 6.57, price_per_kg=mint), product("rose", 6.60, price_per_kg=rose, bag_g=(250,)))
     return works, batch_sheet(30, ("mint", "rose"))
 
 
@@ -152,15 +150,15 @@ def test_a_product_without_a_price_is_named_and_the_priced_part_is_no_total() ->
     answer = answered("weight", works, scope(), frames(weights(batches=30), sheet))
     whole, part = answer.figure("giveaway_money_per_week"), answer.figure("giveaway_money_priced_per_week")
     assert whole is not None and whole.value is None and whole.why_none.endswith("of rose")
-    assert part is not None and part.told
+    assert part is not None and part.value is not None
     assert "mint alone" in part.label and "not the total" in part.working
-    assert answer.figure("giveaway_kg_per_week").told  # type: ignore[union-attr]
+    assert answer.figure("giveaway_kg_per_week").value is not None  # type: ignore[union-attr]
     assert any("no price_per_kg" in note and "rose" in note for note in answer.notes)
 
 
 def test_unlike_prices_without_a_sheet_are_not_averaged() -> None:
     prices = {"mint": 4.0, "rose": 9.0}
-    given = Giveaway(Spread(0.1), Spread(10.0, 8.0, 12.0))
+    given = Giveaway(Estimate(0.1), Estimate(10.0, 8.0, 12.0))
     told = money_given(given, ["mint", "rose"], prices)
     assert told.value is None and "no batch sheet" in told.why_none
     assert money_given(given, ["mint"], prices).value == pytest.approx(40.0)

@@ -11,12 +11,7 @@ from lineview.core.frames import BATCHES, READINGS, empty
 from lineview.machine.products import good_by_product
 from lineview.plant import Counter, Machine
 from lineview.weight.account import DEVIATION
-from lineview.weight.giveaway import (
-    OffTarget,
-    WeekGiveaway,
-    off_targets,
-    week_giveaway,
-)
+from lineview.weight.giveaway import OffTarget, WeekGiveaway, off_targets, week_giveaway
 from lineview.weight.spread import spread_of
 from tests.one_count import count_machine
 
@@ -72,9 +67,7 @@ def test_pieces_follow_the_batch_sheet_by_product() -> None:
     sheet = pl.DataFrame(rows, schema=BATCHES, orient="row")
     counter = Counter(id="pieces", counts="pieces", fastest_per_min=450)
     machine = Machine(id="wrap1", kind="cut-and-wrap machine", line="line1", counters=(counter,))
-    minutes = [
-        ("wrap1", "pieces", T + timedelta(minutes=k), 300.0 * k, None, "good", 1, k) for k in range(61)
-    ]
+    minutes = [("wrap1", "pieces", T + timedelta(minutes=k), 300.0 * k, None, "good", 1, k) for k in range(61)]
     counts = count_machine(machine, pl.DataFrame(minutes, schema=READINGS, orient="row"), gap_s=120)
     ids = {"Mint": "mint", "Rose": "rose"}
     made = good_by_product(sheet, counts, ids, T, T + timedelta(minutes=60))

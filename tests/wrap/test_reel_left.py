@@ -31,8 +31,7 @@ def span(**others) -> ReelSpan:
 
 def log(*rows: tuple[float, str, float, float | None]) -> pl.DataFrame:
     made = [
-        ("wrap1", AT + h * HOUR, "film", reel, label, left, 0, 1, k)
-        for k, (h, reel, label, left) in enumerate(rows)
+        ("wrap1", AT + h * HOUR, "film", reel, label, left, 0, 1, k) for k, (h, reel, label, left) in enumerate(rows)
     ]
     return pl.DataFrame(made, schema=REELS, orient="row")
 
@@ -58,9 +57,7 @@ def test_nothing_is_told_of_a_reel_taken_off_or_never_fed() -> None:
 
 
 def test_a_rest_mounted_again_under_its_name_holds_what_was_left() -> None:
-    a, b, again, _ = spans_of(
-        (0, "r1", 2875, None), (1, "r2", 2875, 1540), (2, "r1", 2875, 1900), (3, "r3", 2875, 8)
-    )
+    a, b, again, _ = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 1540), (2, "r1", 2875, 1900), (3, "r3", 2875, 8))
     assert a.returned
     assert a.scrapped_m == 0
     assert again.held_m == 1540
@@ -70,9 +67,7 @@ def test_a_rest_mounted_again_under_its_name_holds_what_was_left() -> None:
 
 
 def test_a_part_reel_with_its_own_label_is_known_as_a_rest() -> None:
-    a, _, part, _ = spans_of(
-        (0, "r1", 2875, None), (1, "r2", 2875, 120), (2, "r1.2", 120, 8), (3, "r3", 2875, 8)
-    )
+    a, _, part, _ = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 120), (2, "r1.2", 120, 8), (3, "r3", 2875, 8))
     assert a.returned
     assert a.scrapped_m == 0
     assert (part.held_m, part.scrapped_m) == (120, 8)
@@ -118,9 +113,7 @@ def test_a_reel_of_a_like_number_is_another_reel() -> None:
 
 def test_a_reel_mounted_again_with_a_length_that_cannot_be_is_a_fault() -> None:
     spans = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 800), (2, "r1", 2000, 1900), (3, "r3", 2875, 8))
-    assert [f.what for f in reel_faults(spans)] == [
-        "reel r1 was mounted again with 2,000 m, but 800 m were left on it"
-    ]
+    assert [f.what for f in reel_faults(spans)] == ["reel r1 was mounted again with 2,000 m, but 800 m were left on it"]
     # Its label's own length is what people write down again; that means nothing.
     spans = spans_of((0, "r1", 2875, None), (1, "r2", 2875, 800), (2, "r1", 2875, 1900), (3, "r3", 2875, 8))
     assert reel_faults(spans) == []

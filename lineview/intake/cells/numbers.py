@@ -10,20 +10,76 @@ import numpy as np
 import polars as pl
 
 from lineview.core.errors import LineviewError
-from lineview.core.units import convert
+from lineview.core.units import convert, unit_named
 from lineview.plant import ColumnTarget
 
 _SPACES = "\u0020\u00a0\u202f\u2009\u2007"
 _APOSTROPHES = "'’"
 #: What stands in a cell instead of a number, in lower case.
 PLACEHOLDERS = (
-    "-", "--", "---", "----", "–", "—", ".", "..", "...", "?", "*", "n/a", "n.a.", "na", "#n/a", "null",
-    "none", "nil", "bad", "error", "err", "fail", "failed", "fault", "timeout", "no data", "nodata",
-    "missing", "void", "overflow", "underflow", "overrange", "underrange", "over", "under", "ovf", "ol",
-    "overload", "open", "invalid", "unknown", "disconnected", "offline", "comm fail", "bad input",
-    "i/o timeout", "#div/0!", "#value!", "#ref!", "#num!", "#name?", "#null!", "k.a.", "fehler",
-    "ungültig", "1.#qnan", "-1.#qnan", "1.#ind", "-1.#ind", "1.#snan", "1.#qnan0", "-1.#ind00",
-)  # fmt: skip
+    "-",
+    "--",
+    "---",
+    "----",
+    "–",
+    "—",
+    ".",
+    "..",
+    "...",
+    "?",
+    "*",
+    "n/a",
+    "n.a.",
+    "na",
+    "#n/a",
+    "null",
+    "none",
+    "nil",
+    "bad",
+    "error",
+    "err",
+    "fail",
+    "failed",
+    "fault",
+    "timeout",
+    "no data",
+    "nodata",
+    "missing",
+    "void",
+    "overflow",
+    "underflow",
+    "overrange",
+    "underrange",
+    "over",
+    "under",
+    "ovf",
+    "ol",
+    "overload",
+    "open",
+    "invalid",
+    "unknown",
+    "disconnected",
+    "offline",
+    "comm fail",
+    "bad input",
+    "i/o timeout",
+    "#div/0!",
+    "#value!",
+    "#ref!",
+    "#num!",
+    "#name?",
+    "#null!",
+    "k.a.",
+    "fehler",
+    "ungültig",
+    "1.#qnan",
+    "-1.#qnan",
+    "1.#ind",
+    "-1.#ind",
+    "1.#snan",
+    "1.#qnan0",
+    "-1.#ind00",
+)
 _NOT_FINITE = r"^[+-]?(nan|inf|infinity|∞|1\.#inf(00)?)$"
 
 
@@ -94,7 +150,7 @@ def evidence(texts: pl.Series) -> SeparatorCounts:
     marked = texts.filter(texts.str.contains("[.,]")).drop_nulls()
     if not len(marked):
         return SeparatorCounts()
-    marked = tidied(marked.unique())
+    marked = tidied(marked.unique()).str.replace(_UNIT_BEHIND, "$1")
     both = marked.filter(marked.str.contains(r"^[+-]?[1-9]\d{0,2}[.,]\d{3}$"))
     return SeparatorCounts(
         point=int(marked.str.contains(_proof(".")).sum()),
@@ -124,6 +180,8 @@ def parse_numbers(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series,
     values = texts.cast(pl.Float64, strict=False) if plain else whole.cast(pl.Float64)
     if plain:
         values = values.set(values.is_not_null() & ~values.is_finite(), None)
+        rounded = texts.str.contains(r"[eE]\+0*[1-9]")  # these are looked at one by one
+        values = values.set(rounded, None) if rounded.any() else values
     open_ = values.is_null()
     if not open_.any():
         return values, None
@@ -146,9 +204,11 @@ def _parse_odd(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series, pl
     bare = text.str.replace_all(group, "")
     # a sheet's own number has an exponent and always a point
     number = (
-        pl.when(text.str.contains(r"^[+-]?\d+(\.\d+)?[eE][+-]?\d+$"))
+        pl.when(text.str.contains(r"^[+-]?\d+(\.\d+)?[eE][+-]?\d+$") & ~_is_rounded(text))
         .then(text)
-        .when(text.str.contains(pattern(marks.decimal, marks.thousands)) & text.str.contains(r"\d"))
+        .when(
+            text.str.contains(pattern(marks.decimal, marks.thousands)) & text.str.contains(r"\d") & ~_is_rounded(text)
+        )
         .then(bare.str.replace(",", ".", literal=True) if marks.decimal == "," else bare)
     )
     frame = pl.DataFrame({"text": tidied(texts)})
@@ -161,12 +221,40 @@ def _parse_odd(texts: pl.Series, marks: NumberSeparators) -> tuple[pl.Series, pl
     return values, reasons.scatter(none, _why_no_number(read["text"].gather(none), marks))
 
 
+#: A number with a unit behind it in its cell.
+_UNIT_BEHIND = r"^([+\-−]?[\d.,\x20\x{a0}\x{202f}'’]*\d[.,]?)\s*([^\d\s.,+\-][^\d]{0,11})$"
+
+
+def units_behind(texts: pl.Series) -> dict[str, pl.Series]:
+    """The places of cells with a unit behind their number, by the unit's name in the table of units."""
+    behind = texts.str.strip_chars().str.extract(_UNIT_BEHIND, 2).str.strip_chars()
+    written = behind.drop_nulls().unique().to_list()
+    named = {text: unit for text in written if (unit := unit_named(text.removesuffix(".")))}
+    units = behind.replace_strict(named, default=None, return_dtype=pl.String)
+    return {unit: (units == unit).fill_null(False).arg_true() for unit in dict.fromkeys(named.values())}
+
+
+def without_units(texts: pl.Series) -> pl.Series:
+    """Cells without the units behind their numbers."""
+    return texts.str.strip_chars().str.replace(_UNIT_BEHIND, "$1")
+
+
+def _is_rounded(text: pl.Expr) -> pl.Expr:
+    """Whether a number shortened for a narrow column leaves whole digits open, as 4.29E+09 does."""
+    parts = text.str.extract_groups(r"^[+-]?\d+(?:[.,](\d*))?[eE]\+(\d{1,4})$").struct
+    exponent = parts.field("2").cast(pl.Int64, strict=False)
+    written = parts.field("1").fill_null("").str.len_chars()
+    return (exponent > written).fill_null(False)
+
+
 def _why_no_number(texts: pl.Series, marks: NumberSeparators) -> pl.Series:
     """Say why cells are no numbers; an empty one needs no reason."""
     text, low = pl.col("text"), pl.col("text").str.to_lowercase()
     why = (
         pl.when(text.is_null() | (text == ""))
         .then(None)
+        .when(_is_rounded(text))
+        .then(pl.format("'{}' is rounded: its last digits are not written", text))
         .when(low.str.contains(_NOT_FINITE))
         .then(pl.format("'{}' is not a finite number", text))
         .when(low.is_in(PLACEHOLDERS) | text.str.contains("^#+$"))

@@ -8,6 +8,7 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import UTC_US
+from lineview.intake.cells.far_times import FarTimes
 from lineview.intake.cells.timestamps import Clock, ClockPlan, plan_clock, read_clock
 from lineview.intake.tidy.rows import Rows
 from lineview.plant import Layout
@@ -85,9 +86,7 @@ def _second_pass(naive: pl.Series, folds: pl.Series, series: pl.Series | None) -
     ahead, behind = pl.col("before").first().over(of_one), pl.col("after").last().over(of_one)
     nearer_after = (behind >= pl.duration()) & (ahead.is_null() | (behind < ahead))
     hours = hours.select(
-        "place",
-        by_gap=no_drop,
-        second=pl.when(no_drop).then(nearer_after.fill_null(False)).otherwise(passed),
+        "place", by_gap=no_drop, second=pl.when(no_drop).then(nearer_after.fill_null(False)).otherwise(passed)
     )
     return hours.filter("second")["place"], int(hours["by_gap"].sum())
 
@@ -107,6 +106,16 @@ class Times:
     at: pl.Series
     reasons: pl.Series | None
     by_gap: int = 0
+    notes: tuple[str, ...] = ()
+
+    def without(self, far: FarTimes, cells: pl.Series) -> Times:
+        """The same with reasons for times that cannot be meant."""
+        if far.far is None:
+            return Times(self.at, self.reasons, self.by_gap, (*self.notes, *far.notes))
+        text = pl.select(pl.format("'{}' {}", cells.str.strip_chars(), pl.lit(far.reason))).to_series()
+        none = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(cells))
+        reasons = text.zip_with(far.far, none if self.reasons is None else self.reasons)
+        return Times(self.at, reasons, self.by_gap, (*self.notes, *far.notes))
 
 
 def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
@@ -124,28 +133,29 @@ def joined_cells(rows: Rows, places: tuple[int, ...]) -> pl.Series:
     return both.select(pl.when(numeric).then(total.cast(pl.String)).otherwise(text)).to_series()
 
 
+def first_of(form: str) -> str:
+    """What comes first in a date of a format: "day first", "month first" or "year first"."""
+    return {"d": "day", "m": "month"}.get(form[1:2], "year") + " first"
+
+
 def settled_clock(cells: pl.Series, layout: Layout, where: str, *, typed: bool) -> ClockPlan:
     """Settle the time formats of a table that a layout fits."""
     plan = plan_clock(cells, layout.time_format, typed=typed)
     if plan.undecided:
-        day, month = plan.undecided
+        said = " or ".join(first_of(form) for form in plan.undecided)
+        forms = " or ".join(f"'{form}'" for form in plan.undecided)
         raise IntakeError(
             Fault(
-                f"'{plan.example}' can be read day first or month first, and no row decides",
+                f"'{plan.example}' can be read {said}, and no row decides",
                 where,
-                f"time_format = '{day}' or '{month}' in layout '{layout.id}'",
+                f"time_format = {forms} in layout '{layout.id}'",
             )
         )
     return plan
 
 
 def to_moments(
-    naive: pl.Series,
-    moment: pl.Series,
-    cells: pl.Series,
-    layout: Layout,
-    zone: str,
-    series: pl.Series | None,
+    naive: pl.Series, moment: pl.Series, cells: pl.Series, layout: Layout, zone: str, series: pl.Series | None
 ) -> Times:
     """Bring wall-clock times and moments to UTC, less what the machine's clock is ahead.
 
@@ -190,9 +200,7 @@ def less_offset(at: pl.Series, layout: Layout) -> pl.Series:
     return at - pl.Series([round(layout.clock_offset_s * 1e6)]).cast(pl.Duration("us"))
 
 
-def _reasons(
-    at: pl.Series, cells: pl.Series, missing: pl.Series | None, layout: Layout, zone: str
-) -> pl.Series | None:
+def _reasons(at: pl.Series, cells: pl.Series, missing: pl.Series | None, layout: Layout, zone: str) -> pl.Series | None:
     if at.null_count() == 0:
         return None
     form = "" if layout.time_format in ("", "auto") else f" as '{layout.time_format}'"
@@ -228,3 +236,26 @@ def must_be_times(read: Clock, cells: pl.Series, layout: Layout, where: str) -> 
             f"time_format = {forms} in layout '{layout.id}'",
         )
     )
+
+
+def must_have_24_hours(naive: pl.Series, where: str) -> None:
+    """Raise where a clock runs from 1 to 12 and back at noon: no cell says which half of the day it is."""
+    if naive.null_count() == len(naive) or naive.drop_nulls().is_sorted():
+        return
+    if not naive.drop_nulls().dt.hour().is_between(1, 12).all():
+        return
+    frame = pl.DataFrame({"t": naive.drop_nulls()}).with_columns(
+        step=pl.col("t").diff().dt.total_seconds(), same=pl.col("t").dt.date() == pl.col("t").dt.date().shift()
+    )
+    steps = frame["step"].fill_null(0)
+    back = steps if int((steps > 0).sum()) >= int((steps < 0).sum()) else -steps
+    at_noon = frame.filter(frame["same"].fill_null(False) & back.is_between(-12 * 3600, -8 * 3600))
+    if at_noon.height:
+        raise IntakeError(
+            Fault(
+                f"its clock runs back at {at_noon['t'][0]:%H:%M}: it has twelve hours and no AM or PM",
+                where,
+                "a clock of 24 hours, or AM and PM beside the times",
+                "Export it with one of them.",
+            )
+        )

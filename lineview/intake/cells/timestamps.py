@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import operator
 import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import reduce
 
 import polars as pl
 
 from lineview.core.frames import UTC_US
+from lineview.intake.detect.zones import ABBREVIATIONS
 
 _DATE = re.compile(
     r"(?P<iso>\d{4}(?P<s1>[-/.])\d{1,2}(?P=s1)\d{1,2})|(?P<compact>\d{8})"
@@ -24,6 +27,7 @@ _TIME = re.compile(
     r"|(?P<gap2>[T ])?(?P<compact>\d{6}|\d{4})(?P<fraction2>[.,]\d+)?"
 )
 _ZONE = re.compile(r" ?(?P<zone>Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)")
+_NAMED = re.compile(rf" ?\(?(?P<name>{'|'.join(ABBREVIATIONS)})\)?")
 
 
 def formats_of(text: str) -> tuple[str, ...]:
@@ -31,11 +35,11 @@ def formats_of(text: str) -> tuple[str, ...]:
     date = _DATE.match(text)
     dates, rest = (_date_formats(date), text[date.end() :]) if date else ((), text)
     time, rest = _time_format(rest, alone=not dates)
+    if rest and (dates or time) and _NAMED.fullmatch(rest) and not _ZONE.fullmatch(rest):
+        return tuple(f"{one}{time} %Z" for one in dates or ("",))
     if (not dates and not time) or (rest and not _ZONE.fullmatch(rest)):
         return ()
-    zone = (
-        "" if not rest else rest[: len(rest) - len(rest.lstrip())] + ("Z" if rest.strip() in _UTC else "%z")
-    )
+    zone = "" if not rest else rest[: len(rest) - len(rest.lstrip())] + ("Z" if rest.strip() in _UTC else "%z")
     return tuple(f"{one}{time}{zone}" for one in dates or ("",))
 
 
@@ -59,7 +63,10 @@ def _date_formats(match: re.Match[str]) -> tuple[str, ...]:
         return (f"{month} %d{comma} %Y",)
     mark, year = part["s2"], "%Y" if len(part["year"]) == 4 else "%y"
     day_first, month_first = f"%d{mark}%m{mark}{year}", f"%m{mark}%d{mark}{year}"
-    return (day_first,) if mark == "." else (day_first, month_first)
+    if mark == ".":
+        return (day_first,)
+    year_first = (f"%y{mark}%m{mark}%d",) if year == "%y" and len(part["first"]) == 2 else ()
+    return (day_first, month_first, *year_first)
 
 
 def _time_format(rest: str, *, alone: bool) -> tuple[str, str]:
@@ -77,9 +84,7 @@ def _time_format(rest: str, *, alone: bool) -> tuple[str, str]:
         mark, hour = part["sep"], "%I" if part["half"] else "%H"
         form = f"{hour}{mark}%M" + (f"{mark}%S" if part["second"] else "")
     half = part["half"] or ""
-    return gap + form + fraction + (" %p" if half.startswith(" ") else "%p" if half else ""), rest[
-        match.end() :
-    ]
+    return gap + form + fraction + (" %p" if half.startswith(" ") else "%p" if half else ""), rest[match.end() :]
 
 
 def formats_in(sample: Iterable[str]) -> list[tuple[str, ...]]:
@@ -115,8 +120,10 @@ def english_months(texts: pl.Series) -> pl.Series:
     return groups.with_columns(text=texts).select(pl.coalesce(whole, "text")).to_series()
 
 
-#: Formats that are numbers: a spreadsheet's serial days, seconds and milliseconds since 1970 in UTC.
-NUMERIC = ("excel", "epoch s", "epoch ms")
+#: What epochs count since 1970 in UTC, and how many microseconds one of it is.
+_EPOCHS_US = {"epoch s": 1_000_000.0, "epoch ms": 1_000.0, "epoch us": 1.0, "epoch ns": 0.001}
+#: Formats that are numbers: a spreadsheet's serial days, and epochs.
+NUMERIC = ("excel", *_EPOCHS_US)
 _NAIVE = pl.Datetime("us")
 _FIRST_YEAR, _LAST_YEAR = 1970, 2099
 #: The first moment after those years [µs since 1970].
@@ -148,9 +155,9 @@ def read_clock(texts: pl.Series, formats: Sequence[str]) -> Clock:
     odd = open_.arg_true()
     rest = spaced_alike(texts.gather(odd))
     again = _try_all(rest, formats)
-    late = rest.str.contains(r"\b24:00(:00)?")
+    late = rest.str.contains(r"(?:^|[^\d:])24:00(?::00)?(?:[^\d:]|$)")
     if late.any():
-        moved = _try_all(rest.str.replace(r"\b24:00", "00:00"), formats)
+        moved = _try_all(rest.str.replace(r"(^|[^\d:])24:00", "${1}00:00"), formats)
         day = pl.duration(days=1)
         next_day = pl.DataFrame({"n": moved.naive, "m": moved.moment}).select(pl.all() + day)
         again = Clock(next_day["n"].zip_with(late, again.naive), next_day["m"].zip_with(late, again.moment))
@@ -172,6 +179,8 @@ def parse_one(texts: pl.Series, form: str) -> pl.Series:
         texts = texts.str.replace(r",(\d+)", ".$1")
     if "%p" in form:
         texts = texts.str.replace(r"(?i)([ap])\.?m\.?", "${1}m")
+    if form.endswith(" %Z"):
+        return _named_zone(texts, form.removesuffix(" %Z"))
     if form.endswith("Z"):
         texts, form = texts.str.replace(r" ?(Z|UTC|GMT)$", ""), form[:-1].rstrip()
         return _sane(texts.str.to_datetime(form, time_unit="us", strict=False)).dt.replace_time_zone("UTC")
@@ -180,6 +189,14 @@ def parse_one(texts: pl.Series, form: str) -> pl.Series:
         return _sane(texts.str.to_datetime(form, time_unit="us", strict=False))
     # times of a log seldom repeat: looking each up among those read before is work for nothing
     return _sane(texts.str.to_datetime(form, time_unit="us", strict=False, cache=False))
+
+
+def _named_zone(texts: pl.Series, form: str) -> pl.Series:
+    """Read cells that end with the abbreviation of a zone; null where nobody knows it."""
+    parts = texts.str.extract_groups(r"^(.*?) ?\(?([A-Z]{3,5})\)?$").struct.unnest()
+    ahead = parts["2"].replace_strict(ABBREVIATIONS, default=None, return_dtype=pl.Int64)
+    naive = _sane(parts["1"].str.to_datetime(form, time_unit="us", strict=False))
+    return (naive - (ahead * 60_000_000).cast(pl.Duration("us"))).dt.replace_time_zone("UTC")
 
 
 def _sane(times: pl.Series) -> pl.Series:
@@ -195,21 +212,21 @@ def _sane(times: pl.Series) -> pl.Series:
 def _numeric(texts: pl.Series, form: str) -> pl.Series:
     whole = texts.cast(pl.Int64, strict=False)
     if form != "excel" and whole.null_count() == texts.null_count():
-        steps = 1_000_000 if form == "epoch s" else 1_000
-        return _sane(_in_range(whole.cast(pl.Float64), form, whole * steps).cast(UTC_US))
+        steps = _EPOCHS_US[form]
+        moments = whole * int(steps) if steps >= 1 else whole // round(1 / steps)
+        return _sane(_in_range(whole.cast(pl.Float64), form, moments).cast(UTC_US))
     number = texts.str.strip_chars().str.replace(",", ".", literal=True).cast(pl.Float64, strict=False)
     number = number.set(~number.is_finite(), None)
     if form == "excel":
         milliseconds = _in_range(number, form, (number * 86_400_000.0).round())
         zero = pl.Series([_SERIAL_ZERO], dtype=_NAIVE)
         return _sane(zero + (milliseconds.cast(pl.Int64) * 1000).cast(pl.Duration("us")))
-    unit = 1e6 if form == "epoch s" else 1e3
-    return _sane(_in_range(number, form, (number * unit).round()).cast(pl.Int64).cast(UTC_US))
+    return _sane(_in_range(number, form, (number * _EPOCHS_US[form]).round()).cast(pl.Int64).cast(UTC_US))
 
 
 def _in_range(number: pl.Series, form: str, value: pl.Series) -> pl.Series:
     """Null out what is no plausible serial or epoch before it is turned into a time."""
-    high = {"excel": 8e4, "epoch s": 4.2e9, "epoch ms": 4.2e12}[form]
+    high = 8e4 if form == "excel" else 4.2e15 / _EPOCHS_US[form]
     wild = ~number.is_between(0, high)
     return value.set(wild, None) if wild.any() else value
 
@@ -233,9 +250,7 @@ def _try_all(texts: pl.Series, formats: Sequence[str]) -> Clock:
             naive, moment = (naive, whole) if is_moment else (whole, moment)
         left = read.is_null().arg_true()
         open_ = left if open_ is None else open_.gather(left)
-    return Clock(
-        _nothing(size, False) if naive is None else naive, _nothing(size, True) if moment is None else moment
-    )
+    return Clock(_nothing(size, False) if naive is None else naive, _nothing(size, True) if moment is None else moment)
 
 
 def _nothing(size: int, is_moment: bool) -> pl.Series:
@@ -254,14 +269,14 @@ class ClockPlan:
     ----------
     formats : tuple of str
         "excel", "epoch s", "epoch ms" or patterns of polars.
-    undecided : tuple of (str, str) or None
-        Day first and month first, where every cell fits both.
+    undecided : tuple of str
+        Day first, month first or year first, where every cell fits several; () where they are settled.
     example : str
-        A cell that fits both.
+        A cell that fits all of them.
     """
 
     formats: tuple[str, ...]
-    undecided: tuple[str, str] | None = None
+    undecided: tuple[str, ...] = ()
     example: str = ""
 
 
@@ -278,12 +293,12 @@ def plan_clock(texts: pl.Series, declared: str, *, typed: bool = False) -> Clock
     if numeric and not found:
         return ClockPlan((numeric, *(_ISO if typed else ())))
     twins = [formats for formats in found if len(formats) > 1]
-    first = _day_or_month(texts, twins) if twins else 0
-    if first is None:
-        pair = twins[0]
-        fits = texts.filter(parse_one(texts, pair[0]).is_not_null())
-        return ClockPlan(tuple(f[0] for f in found), (pair[0], pair[1]), fits[0] if len(fits) else "")
-    chosen = [formats[first] if len(formats) > 1 else formats[0] for formats in found]
+    orders = _orders(texts, twins) if twins else [0]
+    if len(orders) != 1:
+        options = tuple(twins[0][order] for order in orders) or twins[0]
+        fits = texts.filter(parse_one(texts, options[0]).is_not_null())
+        return ClockPlan(tuple(f[0] for f in found), options, fits[0] if len(fits) else "")
+    chosen = [formats[orders[0]] if len(formats) > 1 else formats[0] for formats in found]
     return ClockPlan(tuple(dict.fromkeys([*chosen, *((numeric,) if numeric else ())])))
 
 
@@ -308,18 +323,22 @@ def _numeric_kind(sample: list[str]) -> str:
     if not numbers or len(numbers) < len(sample) / 2:
         return ""
     middle = sorted(numbers)[len(numbers) // 2]
-    spans = {"excel": (2.5e4, 8e4), "epoch s": (1e8, 4.2e9), "epoch ms": (1e11, 4.2e12)}
+    spans = {"excel": (2.5e4, 8e4)} | {name: (1e14 / us, 4.2e15 / us) for name, us in _EPOCHS_US.items()}
     return next((kind for kind, (low, high) in spans.items() if low < middle < high), "")
 
 
-def _day_or_month(texts: pl.Series, twins: list[tuple[str, ...]]) -> int | None:
-    """Give 0 for day first, 1 for month first, None where nothing decides or cells contradict."""
-    day_only = month_only = differ = False
-    for day, month in twins:
-        by_day, by_month = parse_one(texts, day), parse_one(texts, month)
-        day_only |= bool((by_day.is_not_null() & by_month.is_null()).any())
-        month_only |= bool((by_month.is_not_null() & by_day.is_null()).any())
-        differ |= bool((by_day != by_month).any())
-    if day_only != month_only:
-        return 0 if day_only else 1
-    return None if differ or day_only else 0
+def _orders(texts: pl.Series, twins: list[tuple[str, ...]]) -> list[int]:
+    """Which orders of day, month and year read all that any of them reads: 0 day, 1 month, 2 year first.
+
+    None where cells contradict each other; the first alone where all of them read the same.
+    """
+    count = min(map(len, twins))
+    fine, differ = [True] * count, False
+    for formats in twins:
+        read = [parse_one(texts, form) for form in formats[:count]]
+        there = [one.is_not_null() for one in read]
+        some = reduce(operator.or_, there)
+        fine = [ok and bool((some == mine).all()) for ok, mine in zip(fine, there, strict=True)]
+        differ |= any(bool((one != read[0]).any()) for one in read[1:])
+    left = [order for order, ok in enumerate(fine) if ok]
+    return left[:1] if left and not differ else left

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 import re
 from collections import Counter
@@ -89,14 +88,28 @@ def _parsed(texts: pl.Series, separator: str) -> pl.Series:
 
 def _parsed_slowly(texts: pl.Series, separator: str) -> pl.Series:
     """Cut lines one by one: cells of uneven number, or blanks beside quotes."""
-    cells = [
-        [
-            cell.strip(" ")
-            for cell in next(csv.reader(io.StringIO(text), delimiter=separator, skipinitialspace=True))
-        ]
-        for text in texts
-    ]
-    return pl.Series(cells, dtype=pl.List(pl.String()))
+    return pl.Series([_cut(text, separator) for text in texts], dtype=pl.List(pl.String()))
+
+
+_QUOTED = re.compile(r' *"((?:[^"]|"")*)" *')
+
+
+def _cut(text: str, separator: str) -> list[str]:
+    """The cells of a well-formed line, quotes undone, however long they are."""
+    cells: list[str] = []
+    place = 0
+    while True:
+        match = _QUOTED.match(text, place)
+        end = match.end() if match else -1
+        if match and (end == len(text) or text[end] == separator):
+            cells.append(match[1].replace('""', '"').strip(" "))
+        else:
+            end = text.find(separator, place)
+            end = len(text) if end < 0 else end
+            cells.append(text[place:end].strip(" "))
+        if end >= len(text):
+            return cells
+        place = end + 1
 
 
 def _well_formed(separator: str) -> str:
@@ -160,21 +173,30 @@ class Records:
         return not self.separator
 
 
-def text_records(data: bytes) -> Records:
-    r"""Cut the bytes of a text export into records.
+def text_records(data: bytes, encoding: str = "") -> Records:
+    r"""Cut the bytes of a text export into records, decoded as UTF-8, UTF-16, Windows-1252 or as said.
 
     Quotes count as quotes only where they are proven: see lineview.intake.detect.delimited.
     """
-    text, encoding = as_utf8(data)
-    lines = _lines(text)
+    text, encoding = as_utf8(data, encoding)
+    return cut_text(text, noted(encoding))
+
+
+def noted(encoding: str) -> tuple[str, ...]:
+    """Say in which encoding a file is written where it is not the usual one."""
+    return () if encoding == "UTF-8" else (f"the file is written in {encoding}",)
+
+
+def cut_text(text: bytes, notes: tuple[str, ...]) -> Records:
+    """Cut text in UTF-8 at its likeliest separator."""
+    lines = lines_of(text)
     separator = separator_of(lines["text"].head(400).to_list())
-    notes = () if encoding == "UTF-8" else (f"the file is written in {encoding}",)
     if b'"' in text:
         return Records("", split_quoted(joined_lines(lines, separator), separator), separator, notes)
     return Records("", lines, separator, notes)
 
 
-def _lines(text: bytes) -> pl.DataFrame:
+def lines_of(text: bytes) -> pl.DataFrame:
     """The lines, numbered from 1."""
     unused = next(chr(b) for b in range(1, 32) if b not in b"\t\n\r" and bytes([b]) not in text)
     frame = pl.read_csv(

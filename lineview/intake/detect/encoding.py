@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import codecs
-import csv
-import gzip
 import hashlib
+import re
 import zlib
 from collections import Counter
 from collections.abc import Sequence
@@ -18,9 +17,18 @@ from lineview.core.errors import Fault, IntakeError
 SEPARATORS = ("\t", ";", "|", ",")
 
 
-def as_utf8(data: bytes) -> tuple[bytes, str]:
+#: A text that a spreadsheet is to leave alone, as ="00123" between separators.
+_AS_TEXT = re.compile(rb'(?:^|(?<=[,;\t|\r\n]))="([^"\r\n]*)"(?=[,;\t|\r\n]|$)')
+
+
+def as_utf8(data: bytes, encoding: str = "") -> tuple[bytes, str]:
     r"""The text as UTF-8 without mark or NULs, with "\n" or "\r\n" line ends, and its encoding."""
-    text, encoding = _decoded(data)
+    if encoding:
+        text = data.decode(encoding, errors="replace").removeprefix("\ufeff").encode(errors="replace")
+    else:
+        text, encoding = _decoded(data)
+    if b'="' in text:
+        text = _AS_TEXT.sub(rb'"\1"', text)
     if b"\x00" in text:
         text = text.replace(b"\x00", b"")
     if b"\r" in text and b"\n" not in text:
@@ -31,9 +39,7 @@ def as_utf8(data: bytes) -> tuple[bytes, str]:
 def _decoded(data: bytes) -> tuple[bytes, str]:
     if data.startswith(codecs.BOM_UTF8):
         return _if_utf8(data[3:])
-    if data.startswith(
-        (codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)
-    ):  # before UTF-16, whose mark it begins with
+    if data.startswith((codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)):  # before UTF-16, whose mark it begins with
         return data.decode("utf-32", errors="replace").encode(), "UTF-32"
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         return data.decode("utf-16", errors="replace").encode(), "UTF-16"
@@ -73,9 +79,7 @@ def _share_alike(lines: Sequence[str], mark: str) -> float:
 
 
 def _cells(line: str, mark: str) -> int:
-    if '"' not in line:
-        return line.count(mark) + 1
-    return len(next(csv.reader([line], delimiter=mark)))
+    return (re.sub(r'"(?:[^"]|"")*"', "", line) if '"' in line else line).count(mark) + 1
 
 
 _BINARY_STARTS = (
@@ -86,7 +90,6 @@ _BINARY_STARTS = (
     b"\x7fELF",
     b"MZ",
     b"SQLite format 3\x00",
-    b"PAR1",
     b"BZh",
     b"7z\xbc\xaf\x27\x1c",
     b"Rar!",
@@ -111,8 +114,8 @@ class OpenedFile:
         Of the file as given.
     data : bytes
         Unpacked.
-    is_workbook : bool
-        Whether it is an XLSX or ODS workbook; otherwise it is text.
+    is_workbook, is_parquet : bool
+        Whether it is an XLSX, XLS or ODS workbook, or a Parquet file; otherwise it is text.
     """
 
     path: Path
@@ -121,6 +124,7 @@ class OpenedFile:
     size_bytes: int
     data: bytes
     is_workbook: bool
+    is_parquet: bool = False
 
 
 def open_export(path: Path) -> OpenedFile:
@@ -133,18 +137,32 @@ def open_export(path: Path) -> OpenedFile:
     name = path.name[:-3] if path.name.lower().endswith(".gz") else path.name
     if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf\xff\xfe"):
         raise IntakeError(Fault("the file is empty", str(path), "a header and rows", "Export it again."))
-    workbook = data[:4] == b"PK\x03\x04"
-    if not workbook and path.name.lower().removesuffix(".gz").endswith((".xlsx", ".ods", ".xlsm")):
-        raise IntakeError(
-            Fault("the workbook cannot be opened: it is cut off or not a workbook", str(path), "", _AGAIN)
-        )
-    if not workbook and _is_binary(data):
-        raise IntakeError(
-            Fault("the file is binary, not an export", str(path), "text with columns, XLSX or ODS", _AGAIN)
-        )
-    return OpenedFile(path, name, digest, len(given), data, workbook)
+    workbook = _is_workbook(data, path)
+    parquet = data.startswith(b"PAR1")
+    ending = path.name.lower().removesuffix(".gz")
+    # old workbooks are often text by another name, and sometimes a page of a browser
+    named = ending.endswith((".xlsx", ".ods", ".xlsm")) or (ending.endswith(".xls") and data.lstrip()[:1] == b"<")
+    if named and not workbook:
+        what = "the workbook cannot be opened: it is cut off or not a workbook"
+        raise IntakeError(Fault(what, str(path), "", _AGAIN))
+    if not workbook and not parquet and _is_binary(data):
+        expected = "text with columns, XLSX, XLS, ODS or Parquet"
+        raise IntakeError(Fault("the file is binary, not an export", str(path), expected, _AGAIN))
+    return OpenedFile(path, name, digest, len(given), data, workbook, parquet)
 
 
+def _is_workbook(data: bytes, path: Path) -> bool:
+    """Whether bytes are a workbook; raise where it is protected."""
+    if not data.startswith(_COMPOUND):
+        return data[:4] == b"PK\x03\x04"
+    if "EncryptedPackage".encode("utf-16-le") in data:
+        what = "the workbook is protected by a password"
+        raise IntakeError(Fault(what, str(path), "a workbook that opens without one", "Save it without."))
+    return "Workbook".encode("utf-16-le") in data or "Book".encode("utf-16-le") in data
+
+
+#: What compound files begin with: old workbooks, and new ones that are protected.
+_COMPOUND = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _AGAIN = "Export it again or leave this file out."
 
 
@@ -161,13 +179,36 @@ def _bytes_of(path: Path) -> bytes:
     return data
 
 
+#: An export unpacks to so many times its packed size at most, or to so many bytes.
+_MOST_TIMES, _MOST_SURE = 200, 64 << 20
+
+
 def _unpacked(path: Path, given: bytes) -> bytes:
+    most = max(_MOST_SURE, _MOST_TIMES * len(given))
+    parts: list[bytes] = []
+    rest, size = given, 0
     try:
-        return gzip.decompress(given)
-    except (EOFError, zlib.error, gzip.BadGzipFile):
+        while rest.startswith(b"\x1f\x8b"):  # several members; padding may follow
+            unpacker = zlib.decompressobj(31)
+            parts.append(unpacker.decompress(rest, most - size + 1))
+            size += len(parts[-1])
+            if size > most:
+                raise IntakeError(
+                    Fault(
+                        f"the gzip holds more than {_MOST_TIMES} times its size",
+                        str(path),
+                        "an export, which does not pack so well",
+                        "Look into it, and unpack it first where it is one.",
+                    )
+                )
+            if not unpacker.eof:
+                raise EOFError
+            rest = unpacker.unused_data
+    except (EOFError, zlib.error):
         raise IntakeError(
             Fault("the gzip is cut off or damaged", str(path), "a whole gzip file", "Copy it again.")
         ) from None
+    return b"".join(parts)
 
 
 def _is_binary(data: bytes) -> bool:

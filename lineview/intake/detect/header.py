@@ -17,9 +17,7 @@ from lineview.plant import ExportKind
 #: How many rows from the top a header is looked for.
 LOOK = 100
 _NUMBER = re.compile(r"[+\-−]?\d[\d.,'’\s]*(?:[eE][+-]?\d+)?")
-_TIME = re.compile(
-    r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}.*|\d{1,2}:\d{2}.*|\d{4}-?W\d{2}.*|\d{1,2}[- ][A-Za-z]{3}[- ].*"
-)
+_TIME = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}.*|\d{1,2}:\d{2}.*|\d{4}-?W\d{2}.*|\d{1,2}[- ][A-Za-z]{3}[- ].*")
 _PLACE = re.compile(r"column[1-9]\d*")
 _CLOSING = ("]", ")", "}")
 _BRACKETS = re.compile(r"^(.*?)\s*[\[({]([^\[\](){}]*)[\])}]\s*$")
@@ -41,6 +39,8 @@ class Heading:
         Position of the first record after header and units row.
     passed : tuple of str
         Texts of preamble, header and units row: rows that repeat them are no data.
+    preamble : tuple of str
+        Texts of the lines above the header.
     """
 
     place: int
@@ -48,6 +48,7 @@ class Heading:
     units: dict[int, str] = field(default_factory=dict)
     first: int = 0
     passed: tuple[str, ...] = ()
+    preamble: tuple[str, ...] = ()
 
     @property
     def above(self) -> int:
@@ -105,7 +106,7 @@ def heading_at(records: Records, place: int) -> Heading:
         first = below + 1
         units = {i: cell for i, cell in enumerate(cells[below]) if cell}
     passed = tuple(text for text in texts[:first] if text.strip())
-    return Heading(place, names, units, first, passed)
+    return Heading(place, names, units, first, passed, tuple(text for text in texts[:place] if text.strip()))
 
 
 @dataclass(frozen=True)
@@ -165,6 +166,31 @@ def guessed_place(records: Records) -> int:
     return -1
 
 
+def second_headers(records: Records, heading: Heading) -> list[int]:
+    """The positions of further header rows that say other things of the columns, or give other units."""
+    if heading.place < 0:
+        return []
+    names = [name for name in heading.names if name]
+    named = {same(without_unit(name)) for name in names}
+    texts = records.frame["text"].slice(heading.first)
+    marker = max(map(without_unit, names), key=len)
+    found = []
+    for place in texts.str.contains(marker, literal=True).arg_true().to_list()[:1000]:
+        row, *below = _cells_at(records, heading.first + place, 2)
+        if sum(same(without_unit(cell)) in named for cell in row if cell) < max(2, len(named) / 2):
+            continue
+        units = {i: cell for i, cell in enumerate(below[0]) if cell} if below and _is_units_row(below[0]) else {}
+        if [same(name) for name in _told_apart(row)] != [same(n) for n in heading.names] or (
+            units and units != heading.units
+        ):
+            found.append(heading.first + place)
+    return found
+
+
+def _cells_at(records: Records, place: int, count: int) -> list[list[str]]:
+    return Records(records.sheet, records.frame.slice(place, count), records.separator).top(count)
+
+
 def names_places(wanted: Sequence[str]) -> bool:
     """Whether a layout calls columns by their place, as in a file without a header row."""
     return bool(wanted) and all(_PLACE.fullmatch(same(header)) for header in wanted)
@@ -175,12 +201,11 @@ def bare_heading(records: Records) -> Heading:
     rows = records.top(LOOK)
     widths = Counter(len(row) for row in rows if sum(map(bool, row)) > 1)
     usual = widths.most_common(1)[0][0] if widths else 0
-    first = next(
-        (i for i, row in enumerate(rows) if len(row) == usual and not all(map(is_valueless, row))), 0
-    )
+    first = next((i for i, row in enumerate(rows) if len(row) == usual and not all(map(is_valueless, row))), 0)
     texts = records.frame["text"].head(first).to_list()
     names = tuple(f"column {place + 1}" for place in range(usual))
-    return Heading(-1, names, {}, first, tuple(text for text in texts if text.strip()))
+    preamble = tuple(text for text in texts if text.strip())
+    return Heading(-1, names, {}, first, preamble, preamble)
 
 
 def _told_apart(cells: Sequence[str]) -> tuple[str, ...]:
@@ -195,8 +220,7 @@ def _told_apart(cells: Sequence[str]) -> tuple[str, ...]:
 
 
 _WORDS_OF_UNITS = re.compile(
-    r"[\[(]?(-|–|%|#|text|string|date|time|datum|zeit|utc|local|hh:mm(:ss)?|[ymdthsj:./\- ]{5,}|iso.*)[\])]?",
-    re.I,
+    r"[\[(]?(-|–|%|#|text|string|date|time|datum|zeit|utc|local|hh:mm(:ss)?|[ymdthsj:./\- ]{5,}|iso.*)[\])]?", re.I
 )
 
 
@@ -266,7 +290,8 @@ FIELD_WORDS: dict[ExportKind, dict[str, tuple[str, ...]]] = {
         "sample": _words("sample probe échantillon echantillon muestra campione monster"),
         "pieces": (*CHANNELS["pieces"], "n", "anzahl", "nombre", "numero", "aantal"),
         "mass_g": _words(
-            "weight mass gewicht masse poids peso massa gram gramm grams grammes gramos grammi g"
+            "weight mass gewicht masse poids peso massa gram gramm grams grammes gramos grammi g "
+            "net netto neto gross brutto brut bruto lordo tare tara"
         ),
     },
     "batches": {
@@ -278,16 +303,12 @@ FIELD_WORDS: dict[ExportKind, dict[str, tuple[str, ...]]] = {
     },
     "stops": {
         "duration": _words("duration dauer durée duree duración duracion durata duur minutes minuten"),
-        "reason": _words(
-            "reason grund ursache cause raison motif motivo razón razon causa reden oorzaak text"
-        ),
+        "reason": _words("reason grund ursache cause raison motif motivo razón razon causa reden oorzaak text"),
         "end": _words("end ende fin fine einde until bis to"),
         "start": _words("start begin beginn from von début debut inicio inizio"),
     },
     "reels": {
-        "splices": _words(
-            "splice splices klebestelle klebestellen collure raccord empalme giunta las lassen"
-        ),
+        "splices": _words("splice splices klebestelle klebestellen collure raccord empalme giunta las lassen"),
         "left_m": _words("left rest remaining reste resto restante resto rest"),
         "length_m": _words("length länge laenge longueur longitud lunghezza lengte metres meter"),
         "web": _words("web bahn material bande film banda baan materiaal matériel materiale"),
@@ -296,9 +317,7 @@ FIELD_WORDS: dict[ExportKind, dict[str, tuple[str, ...]]] = {
     "stock": {
         "expected_on": _words("expected erwartet due attendu esperado atteso verwacht liefertermin delivery"),
         "on_order_reels": _words("order ordered bestellt commandé commande pedido ordinato besteld"),
-        "part_reel_outer_mm": _words(
-            "part angebrochen angebrochene outer diameter ø entamée abierta aperta mm"
-        ),
+        "part_reel_outer_mm": _words("part angebrochen angebrochene outer diameter ø entamée abierta aperta mm"),
         "whole_reels": _words("whole ganze full entières enteras intere hele reels rollen bobines bobinas"),
         "web": _words("web bahn material bande banda baan materiaal materiale film"),
     },
@@ -306,15 +325,7 @@ FIELD_WORDS: dict[ExportKind, dict[str, tuple[str, ...]]] = {
         "week": _words("week woche kw semaine semana settimana"),
         "end": _words("end ende fin fine einde until bis to jusque hasta fino tot"),
         "product": CHANNELS["product"],
-        "pieces": (
-            *CHANNELS["pieces"],
-            "quantity",
-            "menge",
-            "quantité",
-            "cantidad",
-            "quantità",
-            "hoeveelheid",
-        ),
+        "pieces": (*CHANNELS["pieces"], "quantity", "menge", "quantité", "cantidad", "quantità", "hoeveelheid"),
         "start": _words("start begin from von date datum fecha data jour dag"),
     },
 }
@@ -322,9 +333,7 @@ FIELD_WORDS: dict[ExportKind, dict[str, tuple[str, ...]]] = {
 #: Words in headers and file names that tell the kind of an export.
 KIND_WORDS: dict[ExportKind, tuple[str, ...]] = {
     "plan": _words("plan plans planned geplant planung prévu prevu planificado pianificato gepland forecast"),
-    "stock": _words(
-        "stock bestand lager inventory inventur inventaire inventario voorraad stocklist magazzino"
-    ),
+    "stock": _words("stock bestand lager inventory inventur inventaire inventario voorraad stocklist magazzino"),
     "reels": _words("reel reels rolle rollen bobine bobines bobina bobinas rol splice splices klebestellen"),
     "stops": _words(
         "stop stops stillstand stillstände störung arrêt arret arrêts parada paradas fermata fermate "
@@ -341,9 +350,7 @@ KIND_WORDS: dict[ExportKind, tuple[str, ...]] = {
 def tokens(text: str) -> set[str]:
     """The words of a header or file name, compared as `same` does."""
     spread = re.sub(r"([a-zà-ÿ])([A-Z])", r"\1 \2", text)
-    return {same(word) for word in re.split(r"[\W\d_]+", spread) if word} | (
-        {"ø"} if "ø" in text.lower() else set()
-    )
+    return {same(word) for word in re.split(r"[\W\d_]+", spread) if word} | ({"ø"} if "ø" in text.lower() else set())
 
 
 def recognised(header: str, table: Mapping[str, tuple[str, ...]]) -> str:
@@ -394,6 +401,18 @@ BAD = _words_words(
 
 #: Headers of columns that hold a quality, alone or behind the header of what they judge.
 QUALITY_HEADERS = (
-    "quality", "qualität", "qualitaet", "qualité", "qualite", "calidad", "qualità", "qualita", "kwaliteit",
-    "statuscode", "status", "qual", "good?", "q",
-)  # fmt: skip
+    "quality",
+    "qualität",
+    "qualitaet",
+    "qualité",
+    "qualite",
+    "calidad",
+    "qualità",
+    "qualita",
+    "kwaliteit",
+    "statuscode",
+    "status",
+    "qual",
+    "good?",
+    "q",
+)

@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.intake.detect.header import QUALITY_HEADERS, Heading, same, unit_of, without_unit
 from lineview.intake.layout.channels import Channel, cell_unit, channels_named, machine_named, parts_of
 from lineview.plant import ColumnTarget, Layout, Plant
+from lineview.plant.counting import contradicting
 from lineview.plant.fields import ESSENTIAL, FIELDS, TIME_FIELD, Field
 
 
 @dataclass(frozen=True)
 class Column:
-    """A column of values: where it is, what its header says, its channels by machine, its quality column."""
+    """A column of values: where it is, what its header says, its channels by machine, its quality column.
+
+    `lanes` are further columns that are added to it, row by row.
+    """
 
     place: int
     header: str
     channels: dict[str, Channel]
     quality: int | None = None
+    lanes: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -40,6 +45,15 @@ class BoundLayout:
     value_place: int = -1
     quality: int | None = None
     notes: tuple[str, ...] = ()
+
+    @property
+    def by_row(self) -> bool:
+        """Whether each row can be read without those before it, and each column without others."""
+        channels = [c for column in self.columns for c in column.channels.values()]
+        channels += [c for owners in self.names.values() for c in owners.values()]
+        parts = [c.counting or getattr(c.part, "counting", "total") for c in channels]
+        plain = set(parts) <= {"total", "down"} and not any(column.lanes for column in self.columns)
+        return plain and self.layout.stamps == "end" and not self.layout.on_change
 
 
 def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> BoundLayout:
@@ -62,6 +76,10 @@ def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> BoundLay
             notes += _repeated(header, place, heading, targets)
     if not targets:
         faults.append(Fault(f"layout '{layout.id}' does not name a column", where, "[layouts.columns]"))
+    columns, twice = _one_for_each(columns, layout, where)
+    faults += twice
+    for header, fault in _contradictions(layout, plant):
+        faults.append(replace(fault, where=f"{where}, column '{header}'"))
     if faults:
         raise IntakeError(faults)
     return BoundLayout(
@@ -76,6 +94,32 @@ def bind(layout: Layout, heading: Heading, plant: Plant, where: str) -> BoundLay
         special_place(layout, heading, layout.quality_column, "quality"),
         tuple(notes),
     )
+
+
+def _one_for_each(columns: list[Column], layout: Layout, where: str) -> tuple[list[Column], list[Fault]]:
+    """Columns with lanes put together, and a fault for each channel that two others are read into."""
+    kept: dict[tuple[tuple[str, str], ...], Column] = {}
+    faults = []
+    for column in columns:
+        key = tuple((machine, channel.part.id) for machine, channel in column.channels.items())
+        first = kept.setdefault(key, column) if key else column
+        if not key or first is column:
+            kept[key or ((column.header, ""),)] = column
+        elif layout.columns[first.header].adds and layout.columns[column.header].adds:
+            kept[key] = replace(first, lanes=(*first.lanes, column.place))
+        else:
+            what = f"columns '{first.header}' and '{column.header}' are both read as '{key[0][1]}'"
+            advice = "Leave one out, or write adds = true in both where they are lanes that add."
+            faults.append(Fault(what, where, "one column for each counter or gauge", advice))
+    return list(kept.values()), faults
+
+
+def _contradictions(layout: Layout, plant: Plant) -> Iterable[tuple[str, Fault]]:
+    """What the plant's other layouts say otherwise of the counters of one that says what they count."""
+    if all(target.counting is None for target in layout.columns.values()):
+        return ()
+    others = [other for other in plant.layouts if other.id != layout.id]
+    return contradicting(layout, others, plant.machines)
 
 
 def _repeated(header: str, place: int, heading: Heading, targets: Iterable[str]) -> list[str]:
@@ -141,9 +185,7 @@ def _channels(
     elif not found and machines and all(plant.machine(m) for m in machines):
         parts = sorted({p.id for m in plant.machines if m.id in machines for p in parts_of(m)})
         faults.append(
-            Fault(
-                f"'{header}' points at '{channel}', which is not a counter or gauge", where, ", ".join(parts)
-            )
+            Fault(f"'{header}' points at '{channel}', which is not a counter or gauge", where, ", ".join(parts))
         )
     channels = {}
     for machine, part in found:
@@ -153,7 +195,7 @@ def _channels(
         unit, fault, note = cell_unit(header, target.unit, in_header, in_row, part)
         faults += [Fault(fault.what, where, fault.expected, fault.do)] if fault else []
         notes += [note] if note and note not in notes else []
-        channels[machine] = Channel(machine, part, unit)
+        channels[machine] = Channel(machine, part, unit, target.counting)
     return channels
 
 

@@ -9,23 +9,32 @@ import polars as pl
 
 from lineview.core.errors import Fault
 from lineview.core.units import convert, dimension, factor_between, unit_named
-from lineview.plant import Counter, Gauge, Machine, Plant
+from lineview.plant import Counter, Counting, Gauge, Machine, Plant
 
 _TEXTS = ("state", "batch", "product")
 
 
 @dataclass(frozen=True)
 class Channel:
-    """A counter or gauge of one machine, and the unit that the export's cells are in ("" as they are)."""
+    """A counter or gauge of one machine, and the unit that the export's cells are in ("" as they are).
+
+    `counting` is what the layout says of a counter's cells, None where it says nothing.
+    """
 
     machine: str
     part: Counter | Gauge
     unit: str = ""
+    counting: Counting | None = None
 
     @property
     def is_text(self) -> bool:
         """Whether its cells are names or codes, no numbers."""
         return isinstance(self.part, Gauge) and self.part.measures in _TEXTS
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether its cells are whole numbers: pieces counted one by one."""
+        return isinstance(self.part, Counter) and own_unit(self.part) == "pieces" and self.part.unit_value == 1.0
 
     def scaled(self, values: pl.Series) -> pl.Series:
         """Bring values to the channel's own unit: millimetres, °C, or counts of the counter.
@@ -90,10 +99,7 @@ def cell_unit(
         return "", Fault(f"unknown unit '{declared}' for '{header}'", "", "a unit such as mm, in, g, °C"), ""
     if named and wanted and dimension(named) != kind:
         fault = Fault(
-            f"'{header}' cannot be in {named}",
-            "",
-            f"a unit that becomes {wanted}",
-            "Correct the layout's unit.",
+            f"'{header}' cannot be in {named}", "", f"a unit that becomes {wanted}", "Correct the layout's unit."
         )
         return "", fault, ""
     told = unit_named(in_row)

@@ -9,22 +9,25 @@ from pathlib import Path
 import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
+from lineview.intake.cells.dateless import date_in, dated
 from lineview.intake.cells.numbers import NumberSeparators, evidence_of_all, mark_by_mass
-from lineview.intake.cells.timestamps import ClockPlan, plan_clock, read_clock
+from lineview.intake.cells.timestamp_columns import joined_cells
+from lineview.intake.cells.timestamps import plan_clock, read_clock
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import (
     FIELD_WORDS,
-    TIME,
+    QUALITY_HEADERS,
     Heading,
     bare_heading,
     guessed_place,
     heading_at,
     recognised,
-    tokens,
+    same,
 )
 from lineview.intake.detect.sheets import Proposal, Question
+from lineview.intake.detect.zones import against_clock, named_zone
+from lineview.intake.layout.channels import channels_named
 from lineview.intake.layout.propose_columns import (
-    LEAVE_OUT,
     Found,
     find_channels,
     find_fields,
@@ -37,100 +40,29 @@ from lineview.intake.layout.propose_columns import (
     machines_named,
     pattern_for,
 )
+from lineview.intake.layout.propose_counts import Counts, moments_of, recognise_counts
+from lineview.intake.layout.propose_times import FoundClock, find_clock, time_shares
+from lineview.intake.layout.rivals import ADD, COLUMNS_OF, LEAVE_OUT
 from lineview.intake.tidy.events import take_events
 from lineview.intake.tidy.rows import Rows, data_rows
 from lineview.intake.tidy.take_readings import take_readings
-from lineview.plant import ExportKind, Layout, Machine, Plant
+from lineview.plant import ColumnTarget, Counter, ExportKind, Layout, Machine, Plant
 from lineview.plant.fields import ESSENTIAL, TIME_FIELD
-
-_CLOCK = r"^(1899-12-3[01] )?\d{1,2}:\d{2}(:\d{2})?( ?[AaPp]\.?[Mm]\.?)?$"
-
-
-@dataclass(frozen=True)
-class FoundClock:
-    """The time columns of a table, its format as a layout writes it, and what has to be asked."""
-
-    places: tuple[int, ...]
-    time_format: str
-    question: Question | None = None
-
-
-def time_shares(rows: Rows, heading: Heading) -> dict[int, float]:
-    """Give for each column the share of its filled cells that read as a date and time."""
-    shares = {}
-    for place in range(heading.width):
-        cells = _filled(rows.column(place).head(2000))
-        shares[place] = _share(cells, plan_clock(cells, "auto")) if len(cells) else 0.0
-    return shares
-
-
-def find_clock(rows: Rows, heading: Heading, shares: dict[int, float], *, typed: bool) -> FoundClock | None:
-    """Find the time of a table."""
-
-    def rank(place: int) -> tuple[bool, bool, int]:
-        header = heading.names[place]
-        numeric = bool(rows.column(place).head(50).str.contains(r"^\d+([.,]\d+)?(E0)?$").mean() or 0)
-        return bool(tokens(header) & set(TIME)), not numeric, -place
-
-    fit = [place for place, share in shares.items() if share >= 0.5]
-    if not fit:
-        return None
-    best = max(fit, key=rank)
-    places: tuple[int, ...] = (best,)
-    if not rows.column(best).str.contains(r":|\d{4}T|[h]\d{2}|^\d+([.,]\d+)?(E0)?$").any():
-        clocks = [p for p in range(heading.width) if p != best and _is_clock(rows.column(p))]
-        places = (best, *clocks[:1])
-    cells = rows.column(best)
-    if len(places) == 2:
-        cells = pl.select(pl.concat_str([rows.column(p) for p in places], separator=" ")).to_series()
-    return _settled(places, plan_clock(cells, "auto", typed=typed))
-
-
-def _settled(places: tuple[int, ...], plan: ClockPlan) -> FoundClock:
-    if plan.undecided:
-        day, month = plan.undecided
-        question = Question(
-            "time_format",
-            f"'{plan.example}': does the day or the month come first?",
-            ((day, "day first"), (month, "month first")),
-        )
-        return FoundClock(places, day, question)
-    form = plan.formats[0]
-    return FoundClock(places, "iso" if form.startswith("%Y-") else form)
-
-
-def _filled(cells: pl.Series) -> pl.Series:
-    bare = cells.str.strip_chars()
-    return bare.filter(bare != "")
-
-
-def _is_clock(cells: pl.Series) -> bool:
-    filled = _filled(cells.head(500))
-    return int(filled.str.contains(_CLOCK).sum()) * 2 > len(filled)
-
-
-def _share(cells: pl.Series, plan: ClockPlan) -> float:
-    dated = [form for form in plan.formats if not form.startswith(("%H", "%I"))]
-    if not dated:
-        return 0.0
-    clock = read_clock(cells, dated)
-    return 1 - int((clock.naive.is_null() & clock.moment.is_null()).sum()) / len(cells)
-
 
 _ROWS = 20
 
 
 def sample_of(
-    records: Records, heading: Heading, layout: Layout, plant: Plant, *, asked: bool
+    records: Records, heading: Heading, layout: Layout, plant: Plant, name: str, *, asked: bool
 ) -> pl.DataFrame:
     """The first tidy rows, or the cells as they stand while questions are open."""
     top = Records(records.sheet, records.frame.head(heading.first + 200), records.separator)
     if not asked:
         try:
             if layout.kind == "readings":
-                taken = take_readings([top], heading, layout, plant, "", lambda _rows: None)
+                taken = take_readings([top], heading, layout, plant, name, lambda _rows: None)
             else:
-                taken = take_events([top], heading, layout, plant, "")
+                taken = take_events([top], heading, layout, plant, name)
             return taken.tidy.sort("row", maintain_order=True).head(_ROWS)
         except IntakeError:
             pass  # the cells as they stand are still worth showing
@@ -158,6 +90,7 @@ class LayoutProposal:
     machine_place: int | None
     marks: NumberSeparators
     plant: Plant
+    sheet: str
 
     @property
     def texts(self) -> list[str]:
@@ -172,9 +105,7 @@ class LayoutProposal:
         return {place for place in special if place is not None}
 
 
-def propose(
-    path: Path, name: str, tables: Sequence[Records], plant: Plant, notes: Sequence[str] = ()
-) -> Proposal:
+def propose(path: Path, name: str, tables: Sequence[Records], plant: Plant, notes: Sequence[str] = ()) -> Proposal:
     """Propose a layout by header words and values."""
     placed = [(records, guessed_place(records)) for records in tables]
     headed = [(records, heading_at(records, place)) for records, place in placed if place >= 0]
@@ -182,9 +113,13 @@ def propose(
     for records, heading in headed + bare:
         rows = data_rows(records, heading, range(heading.width))
         clock = find_clock(rows, heading, time_shares(rows, heading), typed=records.is_sheet)
+        if clock is not None and clock.time_format == "auto":  # without a date, which stands elsewhere
+            named = date_in([*heading.preamble, name, records.sheet])
+            rows.columns[clock.places[0]] = dated(rows.column(clock.places[0]), named, str(path))
         if clock is not None or _has_week(heading):
             told = [*notes, *([] if heading.place >= 0 else [_BARE])]
-            return _proposal(path, name, records, (heading, rows, clock), plant, told)
+            alike = [other for other, its in headed if its.names == heading.names]
+            return _proposal(path, name, records, (heading, rows, clock, len(alike) > 1), plant, told)
     raise IntakeError(
         Fault(
             "no rows with times were found",
@@ -196,20 +131,18 @@ def propose(
 
 
 def _has_week(heading: Heading) -> bool:
-    return any(
-        recognised(header, {"week": FIELD_WORDS["plan"]["week"]}) for header in heading.names if header
-    )
+    return any(recognised(header, {"week": FIELD_WORDS["plan"]["week"]}) for header in heading.names if header)
 
 
 def _proposal(
     path: Path,
     name: str,
     records: Records,
-    found_so_far: tuple[Heading, Rows, FoundClock | None],
+    found_so_far: tuple[Heading, Rows, FoundClock | None, bool],
     plant: Plant,
     notes: Sequence[str],
 ) -> Proposal:
-    heading, rows, clock = found_so_far
+    heading, rows, clock, in_each_sheet = found_so_far
     clock = clock or FoundClock((), "iso")
     long = long_columns(heading, rows)
     kind = kind_for(name, records.sheet, heading, plant, long is not None)
@@ -218,7 +151,17 @@ def _proposal(
     mark, decimal = _decimal(records, [rows.column(p) for p in numeric] + _long_values(rows, long))
     machine = machine_place(heading, rows, plant)
     draft = LayoutProposal(
-        name, records, heading, rows, clock, kind, long, machine, NumberSeparators(mark or "."), plant
+        name,
+        records,
+        heading,
+        rows,
+        clock,
+        kind,
+        long,
+        machine,
+        NumberSeparators(mark or "."),
+        plant,
+        "" if in_each_sheet else records.sheet,
     )
     owners, whose = _machines(draft)
     found = _values(draft, owners)
@@ -227,14 +170,22 @@ def _proposal(
         mark, decimal, draft = settled, None, replace(draft, marks=NumberSeparators(settled))
         notes = [*notes, f"decimal '{settled}' taken: with it alone the weights are of pieces of this plant"]
     questions += [*([decimal] if decimal else []), *whose, *found.questions]
-    layout = _layout(draft, owners, found, mark if decimal is None else "")
+    settings: dict[str, str] = {}
+    if kind == "readings":
+        counts = _counts(draft, owners, found)
+        found.columns, settings = counts.columns, counts.settings
+        questions, notes = [*questions, *counts.questions], [*notes, *counts.notes]
+    zone, of_zone = _zone(draft)
+    settings, questions = {**settings, **zone}, [*questions, *of_zone]
+    layout = _layout(draft, owners, found, mark if decimal is None else "", settings)
     questions += _line_question(layout, draft)
     said = [*notes, *([f"not recognised, left out: {', '.join(found.unknown)}"] if found.unknown else [])]
+    said += [f"left out: '{header}' ({why})" for header, why in found.left]
     if not found.columns:
         said.append("no column was recognised: say in the layout which column means what")
         said.append(f'such as "{_first_left(draft)}" = {{ to = "pieces" }} under [layouts.columns]')
         questions.append(Question("columns", "which column means what? Write the layout by hand", ()))
-    sample = sample_of(records, heading, layout, plant, asked=bool(questions))
+    sample = sample_of(records, heading, layout, plant, name, asked=bool(questions))
     return Proposal(path, layout, sample, tuple(questions), tuple(said))
 
 
@@ -288,9 +239,7 @@ def _machines(draft: LayoutProposal) -> tuple[tuple[Machine, ...], list[Question
     chosen = named or could
     needs = draft.kind == "readings" or "machine" in ESSENTIAL[draft.kind]
     if len(chosen) > 1 and draft.kind == "readings":
-        counts = {
-            m.id: len(find_channels(_named_cells(draft), plant, (m,), draft.marks).columns) for m in chosen
-        }
+        counts = {m.id: len(find_channels(_named_cells(draft), plant, (m,), draft.marks).columns) for m in chosen}
         most = max(counts.values())
         chosen = tuple(m for m in chosen if counts[m.id] == most)
     if len(chosen) == 1 or not needs:
@@ -322,17 +271,61 @@ def _values(draft: LayoutProposal, owners: tuple[Machine, ...]) -> Found:
     return found
 
 
-def _layout(draft: LayoutProposal, owners: tuple[Machine, ...], found: Found, decimal: str) -> Layout:
+def _zone(draft: LayoutProposal) -> tuple[dict[str, str], list[Question]]:
+    """The zone that a table names for its times, or the question whether it is meant."""
+    named = named_zone(draft.heading, [draft.heading.names[place] for place in draft.clock.places])
+    if named is None or named.zone in ("", draft.plant.zone):
+        return {}, []
+    cells = joined_cells(draft.rows, draft.clock.places)
+    naive = read_clock(cells, plan_clock(cells, "auto", typed=draft.records.is_sheet).formats).naive
+    stands = against_clock(named, draft.plant.zone, naive)
+    if stands == "open":
+        options = (
+            (draft.plant.zone, "the works' clock, with summer time"),
+            (named.zone, f"{named.words} as it stands, all year"),
+        )
+        return {}, [Question("zone", f"the times are headed '{named.words}': which clock is meant?", options)]
+    return ({} if stands == "same" else {"zone": named.zone}), []
+
+
+def _counts(draft: LayoutProposal, owners: tuple[Machine, ...], found: Found) -> Counts:
+    """What the counters of a draft count."""
+    rows, heading = draft.rows, draft.heading
+    cells = joined_cells(rows, draft.clock.places)
+    plan = plan_clock(cells, "auto", typed=draft.records.is_sheet)
+    at = moments_of(read_clock(cells, plan.formats), draft.plant.zone)
+    whose = None if draft.machine_place is None else rows.column(draft.machine_place)
+    first = next((cell.strip() for cell in whose if cell.strip()), "") if whose is not None else ""
+
+    def part_of(to: str) -> Counter | None:
+        found = channels_named(draft.plant, tuple(machine.id for machine in owners), to)
+        return next((part for _, part in found if isinstance(part, Counter)), None)
+
+    def cells_of(header: str) -> pl.Series | None:
+        place = heading.find(header) if draft.long is None else draft.long[1]
+        if place is None:
+            return None
+        column = rows.column(place)
+        if draft.long is not None:
+            column = column.set(rows.column(draft.long[0]).str.strip_chars() != header, None)
+        return column if whose is None else column.set(whose.str.strip_chars() != first, None)
+
+    return recognise_counts(found.columns, part_of, cells_of, at, draft.marks, draft.plant)
+
+
+def _layout(
+    draft: LayoutProposal, owners: tuple[Machine, ...], found: Found, decimal: str, settings: Mapping[str, str]
+) -> Layout:
     heading, long = draft.heading, draft.long
     times = tuple(heading.names[place] for place in draft.clock.places)
     by_column = draft.machine_place is not None
     single = len(owners) == 1 and not by_column and (draft.kind not in ("batches", "stock", "plan"))
     return Layout.model_validate(
         {
-            "id": id_for(draft.name, draft.records.sheet, draft.plant),
+            "id": id_for(draft.name, draft.sheet, draft.plant),
             "kind": draft.kind,
             "files": pattern_for(draft.name),
-            "sheet": draft.records.sheet,
+            "sheet": draft.sheet,
             "machine": owners[0].id if single else None,
             "machine_column": heading.names[draft.machine_place] if draft.machine_place is not None else "",
             "line": line_named(draft.texts, draft.plant) if draft.kind in ("batches", "plan") else None,
@@ -342,27 +335,32 @@ def _layout(draft: LayoutProposal, owners: tuple[Machine, ...], found: Found, de
             "decimal": decimal,
             "name_column": heading.names[long[0]] if long else "",
             "value_column": heading.names[long[1]] if long else "",
-            "quality_column": heading.names[long[2]] if long and long[2] is not None else "",
+            "quality_column": _quality_column(draft, found),
             "columns": found.columns,
+            **settings,
         }
     )
 
 
+def _quality_column(draft: LayoutProposal, found: Found) -> str:
+    """The column that judges every value of a row: a long table's, or the only one of a wide one."""
+    heading, long = draft.heading, draft.long
+    if long or draft.kind != "readings":
+        return heading.names[long[2]] if long and long[2] is not None else ""
+    judging = [name for name in heading.names if same(name) in QUALITY_HEADERS and name not in found.columns]
+    if len(judging) != 1:
+        return ""
+    if judging[0] in found.unknown:
+        found.unknown.remove(judging[0])
+    return judging[0]
+
+
 def _line_question(layout: Layout, draft: LayoutProposal) -> list[Question]:
     by_header = any(target.to == "line" for target in layout.columns.values())
-    if (
-        "line" not in ESSENTIAL.get(layout.kind, ())
-        or layout.line
-        or by_header
-        or draft.machine_place is not None
-    ):
+    if "line" not in ESSENTIAL.get(layout.kind, ()) or layout.line or by_header or draft.machine_place is not None:
         return []
     return [
-        Question(
-            "line",
-            "which line is this for?",
-            tuple((one.id, one.name or one.id) for one in draft.plant.lines),
-        )
+        Question("line", "which line is this for?", tuple((one.id, one.name or one.id) for one in draft.plant.lines))
     ]
 
 
@@ -415,12 +413,27 @@ def _with(layout: Layout, settled: Mapping[str, object]) -> Layout:
     settings: dict[str, object] = {}
     for about, answer in settled.items():
         part, _, header = about.partition(" of ")
-        if part == "unit" and header in columns:
-            columns[header] = columns[header].model_copy(update={"unit": answer})
-        elif part == "to" and header in columns and answer == LEAVE_OUT:
-            del columns[header]
-        elif part == "to" and header in columns:
-            columns[header] = columns[header].model_copy(update={"to": answer})
+        if about.startswith(COLUMNS_OF):
+            columns = _columns_chosen(columns, about.removeprefix(COLUMNS_OF), str(answer))
+        elif part == "to" and answer == LEAVE_OUT:
+            columns.pop(header, None)
+        elif part in ("unit", "to", "counting"):
+            if header in columns:  # else it was left out by another answer
+                columns[header] = columns[header].model_copy(update={part: answer})
         else:
             settings[about] = answer
     return Layout.model_validate({**layout.model_dump(), **settings, "columns": columns})
+
+
+def _columns_chosen(columns: Mapping[str, ColumnTarget], to: str, answer: str) -> dict[str, ColumnTarget]:
+    """The columns with those of one target settled: one alone, all of them as lanes, or none."""
+    adds = answer == ADD and to != "mass_g"
+    chosen = {}
+    for header, target in columns.items():
+        if target.to != to:
+            chosen[header] = target
+        elif answer == ADD:
+            chosen[header] = target.model_copy(update={"adds": adds})
+        elif header == answer:
+            chosen[header] = target
+    return chosen

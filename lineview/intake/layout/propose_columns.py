@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from lineview.core.units import convert, dimension, unit_named
-from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
+from lineview.intake.cells.numbers import NumberSeparators, parse_numbers, units_behind
 from lineview.intake.detect.header import (
     CHANNELS,
     FIELD_WORDS,
@@ -26,6 +26,17 @@ from lineview.intake.detect.header import (
 )
 from lineview.intake.detect.sheets import Question
 from lineview.intake.layout.channels import machine_named, own_unit, parts_of
+from lineview.intake.layout.rivals import (
+    LEAVE_OUT,
+    Choice,
+    choose,
+    choose_mass,
+    exactness,
+    is_target,
+    not_a_count,
+    not_a_measurement,
+    stray_unit,
+)
 from lineview.intake.tidy.rows import Rows
 from lineview.plant import ColumnTarget, Counter, ExportKind, Gauge, Machine, Plant
 from lineview.plant.fields import FIELDS
@@ -45,9 +56,7 @@ def id_for(name: str, sheet: str, plant: Plant) -> str:
     plain = unicodedata.normalize("NFKD", stem.replace("ß", "ss")).encode("ascii", "ignore").decode()
     plain = re.sub(r"[^A-Za-z0-9]+", " ", plain).strip()[:50] or "export"
     taken = {layout.id for layout in plant.layouts}
-    return next(
-        one for n in range(1, len(taken) + 2) if (one := plain if n == 1 else f"{plain} {n}") not in taken
-    )
+    return next(one for n in range(1, len(taken) + 2) if (one := plain if n == 1 else f"{plain} {n}") not in taken)
 
 
 def kind_for(name: str, sheet: str, heading: Heading, plant: Plant, long: bool) -> ExportKind:
@@ -63,6 +72,13 @@ def kind_for(name: str, sheet: str, heading: Heading, plant: Plant, long: bool) 
         + len({meaning for header in headers if (meaning := recognised(header, FIELD_WORDS[kind]))})
         for kind, known in KIND_WORDS.items()
     }
+    if any(
+        dimension(stray_unit(header, heading.units.get(place, ""), "pieces")) == "mass"
+        for place, header in enumerate(heading.names)
+        if header and not is_target(header)
+    ):
+        scores["weights"] += 2
+        words |= {"gram"}
     told = {kind: len((named | words) & set(known)) for kind, known in KIND_WORDS.items()}
     fit = [kind for kind in KIND_WORDS if told[kind] and scores[kind] >= 3]
     batchy = {recognised(header, FIELD_WORDS["batches"]) for header in headers}
@@ -121,48 +137,99 @@ def is_text(cells: pl.Series) -> bool:
     """Whether most filled cells are no numbers."""
     bare = cells.head(2000).str.strip_chars()
     filled = bare.filter(bare != "")
-    return int(filled.str.contains(r"^[+\-−]?[\d.,'’\s]*\d(E0)?$").sum()) * 2 < len(filled)
-
-
-LEAVE_OUT = "leave out"
+    return int(filled.str.contains(r"^[+\-−]?[\d.,'’\s]*\d(E0)?(\s?[^\d\s.,][^\d\s]{0,7})?$").sum()) * 2 < len(filled)
 
 
 @dataclass
 class Found:
-    """Targets by header, what has to be asked, and headers that nobody knows."""
+    """Targets by header, what has to be asked, and headers that nobody knows or that are left out."""
 
     columns: dict[str, ColumnTarget] = field(default_factory=dict)
     questions: list[Question] = field(default_factory=list)
     unknown: list[str] = field(default_factory=list)
+    left: list[tuple[str, str]] = field(default_factory=list)
+
+    def choose(self, choice: Choice) -> tuple[str, ...]:
+        """Note what a choice leaves out and asks, and give what it keeps."""
+        self.left += choice.left
+        self.questions += [choice.question] if choice.question else []
+        return choice.kept
+
+
+@dataclass(frozen=True)
+class _Candidate:
+    """A header that could be channels, the likeliest first, and how exactly it names that one."""
+
+    header: str
+    cells: pl.Series
+    in_row: str
+    options: list[tuple[str, Counter | Gauge]]
+    rank: int
 
 
 def find_channels(
-    headers: Iterable[tuple[str, pl.Series, str]],
-    plant: Plant,
-    machines: tuple[Machine, ...],
-    marks: NumberSeparators,
+    headers: Iterable[tuple[str, pl.Series, str]], plant: Plant, machines: tuple[Machine, ...], marks: NumberSeparators
 ) -> Found:
     """Find the counters and gauges that headers, or names of a long table, mean."""
     found = Found()
-    taken: set[str] = set()
-    for header, cells, in_row in headers:
+    groups: dict[str, list[_Candidate]] = {}
+    for header, cells, row_unit in headers:
+        in_row = row_unit or unit_in(cells)
         options = _options(header, machines, len(machines) > 1)
-        free = [option for option in options if option[0] not in taken]
-        if not free:
+        if not options:
             found.unknown.append(header)
             continue
-        to, part = free[0]
-        if len({option[0] for option in free}) > 1:
-            shown = tuple((one, f"{piece_of(other)} of the machine") for one, other in free)
-            text = f"what does '{header}' hold?"
-            found.questions.append(Question(f"to of {header}", text, (*shown, (LEAVE_OUT, "nothing of use"))))
-        taken.add(to)
-        unit = unit_named(in_row) or unit_of(header)
-        unit = unit if dimension(unit) == dimension(own_unit(part)) else ""
-        found.columns[header] = ColumnTarget(to=to, unit=unit)
-        if not unit and isinstance(part, Gauge) and part.unit:
-            _settle_unit(header, cells, part, plant, marks, found)
+        part = options[0][1]
+        why = _no_reading_of(header, cells, in_row, part, marks)
+        if why:
+            found.left.append((header, why))
+            continue
+        by_id = same(part.id) == same(header)
+        rank = 0 if by_id else exactness(header, CHANNELS[piece_of(part)])
+        groups.setdefault(options[0][0], []).append(_Candidate(header, cells, in_row, options, rank))
+    for to, group in groups.items():
+        counter = isinstance(group[0].options[0][1], Counter)
+        kept = found.choose(choose(to, [(one.header, one.rank) for one in group], adds=counter))
+        for one in group:
+            if one.header in kept:
+                _keep(one, set(groups), plant, marks, found)
     return found
+
+
+def _keep(one: _Candidate, taken: set[str], plant: Plant, marks: NumberSeparators, found: Found) -> None:
+    """Take a header as its likeliest channel, and ask where it could be another as well."""
+    header, (to, part) = one.header, one.options[0]
+    free = [option for option in one.options if option[0] == to or option[0] not in taken]
+    if len({option[0] for option in free}) > 1:
+        shown = tuple((name, f"{piece_of(other)} of the machine") for name, other in free)
+        text = f"what does '{header}' hold?"
+        found.questions.append(Question(f"to of {header}", text, (*shown, (LEAVE_OUT, "nothing of use"))))
+    unit = unit_named(one.in_row) or unit_of(header)
+    unit = unit if dimension(unit) == dimension(own_unit(part)) else ""
+    found.columns[header] = ColumnTarget(to=to, unit=unit)
+    if not unit and isinstance(part, Gauge) and part.unit:
+        _settle_unit(header, one.cells, part, plant, marks, found)
+
+
+def _no_reading_of(header: str, cells: pl.Series, in_row: str, part: Counter | Gauge, marks: NumberSeparators) -> str:
+    """Why a column is no reading of what its header names, "" where it may be one."""
+    if isinstance(part, Gauge):
+        return not_a_measurement(header)
+    why = not_a_count(header, in_row)
+    unit = stray_unit(header, in_row, own_unit(part))
+    if why or unit:
+        return why or f"in {unit}"
+    if own_unit(part) == "pieces" and part.unit_value == 1.0:
+        values = parse_numbers(cells.head(2000), marks)[0].drop_nulls()
+        if int((values != values.round()).sum()) * 2 > len(values):
+            return "not whole numbers"
+    return ""
+
+
+def unit_in(cells: pl.Series) -> str:
+    """The one unit that stands behind the numbers of a column, "" where there is none."""
+    units = units_behind(cells.head(500).drop_nulls())
+    return next(iter(units)) if len(units) == 1 else ""
 
 
 def piece_of(part: Counter | Gauge) -> str:
@@ -180,9 +247,7 @@ def _options(header: str, machines: tuple[Machine, ...], several: bool) -> list[
         for part in parts_of(machine)
     ]
     by_id = [
-        one
-        for one in pool
-        if same(one[1].id) == key or key.endswith(("." + same(one[1].id), "_" + same(one[1].id)))
+        one for one in pool if same(one[1].id) == key or key.endswith(("." + same(one[1].id), "_" + same(one[1].id)))
     ]
     if by_id:
         return by_id[:1]
@@ -196,11 +261,7 @@ def _options(header: str, machines: tuple[Machine, ...], several: bool) -> list[
         return fit
     near = {"good pieces": "pieces", "pieces": "good pieces", "rope": "rope diameter"}.get(meaning)
     close = [one for one in pool if piece_of(one[1]) == near]
-    return (
-        close * 2
-        if not close
-        else [*close, *[o for o in pool if isinstance(o[1], Counter) and o not in close]]
-    )
+    return close * 2 if not close else [*close, *[o for o in pool if isinstance(o[1], Counter) and o not in close]]
 
 
 def _settle_unit(
@@ -222,8 +283,7 @@ def _settle_unit(
         found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
     elif choices:
         shown = tuple(
-            (unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit)
-            for unit in choices
+            (unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit) for unit in choices
         )
         found.questions.append(Question(f"unit of {header}", f"in which unit is '{header}'?", shown))
 
@@ -238,35 +298,64 @@ def find_fields(
 ) -> Found:
     """Find the fields that the headers of a table of weights, batches, stops, ... mean."""
     found = Found()
-    taken: set[str] = set()
     words = FIELD_WORDS[kind]
+    groups: dict[str, list[tuple[str, pl.Series, str]]] = {}
     for place, cells in columns.items():
-        header = heading.names[place]
+        header, in_row = heading.names[place], heading.units.get(place, "") or unit_in(cells)
         if place in times or not header:
             continue
-        free = {name: known for name, known in words.items() if name not in taken or name == "mass_g"}
-        to = recognised(header, free)
+        to = _field_of(header, in_row, kind)
         if not to:
             found.unknown.append(header)
-            continue
-        taken.add(to)
-        unit = (
-            unit_named(heading.units.get(place, ""))
-            or unit_of(header)
-            or unit_named(header.split()[-1].split("_")[-1])
-        )
-        wanted = FIELDS[kind][to].unit
-        wanted = "" if wanted == "pieces" else wanted
-        unit = unit if dimension(unit) == dimension(wanted) else ""
-        found.columns[header] = ColumnTarget(to=to, unit=unit)
-        if wanted and not unit:
-            _ask_unit(header, to, cells, marks, plant, found)
+        elif kind != "plan" and is_target(header):
+            found.left.append((header, "a target"))
+        elif to == "mass_g" and (why := not_a_measurement(header)):
+            found.left.append((header, why))
+        else:
+            groups.setdefault(to, []).append((header, cells, in_row))
+    for to, group in groups.items():
+        names = [header for header, _, _ in group]
+        ranked = [(header, exactness(header, words[to])) for header in names]
+        choice = choose_mass(names) if to == "mass_g" else choose(to, ranked, adds=False)
+        kept = found.choose(choice)
+        for header, cells, in_row in group:
+            if header in kept:
+                _keep_field(header, cells, in_row, kind, to, marks, plant, found)
     return found
 
 
-def _ask_unit(
-    header: str, to: str, cells: pl.Series, marks: NumberSeparators, plant: Plant, found: Found
+def _field_of(header: str, in_row: str, kind: ExportKind) -> str:
+    """The field that a header means, "" where it means none; one in grams is a mass and no count."""
+    to = recognised(header, FIELD_WORDS[kind])
+    wanted = FIELDS[kind][to].unit if to else ""
+    if wanted == "pieces" and dimension(stray_unit(header, in_row, wanted)) == "mass":
+        return "mass_g" if kind == "weights" else ""
+    return to
+
+
+def _keep_field(
+    header: str,
+    cells: pl.Series,
+    in_row: str,
+    kind: ExportKind,
+    to: str,
+    marks: NumberSeparators,
+    plant: Plant,
+    found: Found,
 ) -> None:
+    """Take a header as a field, with its unit or the question for it."""
+    unit = (
+        unit_named(in_row) or unit_of(header) or unit_named(header.rsplit(maxsplit=1)[-1].rsplit("_", maxsplit=1)[-1])
+    )
+    wanted = FIELDS[kind][to].unit
+    wanted = "" if wanted == "pieces" else wanted
+    unit = unit if dimension(unit) == dimension(wanted) else ""
+    found.columns[header] = ColumnTarget(to=to, unit=unit)
+    if wanted and not unit:
+        _ask_unit(header, to, cells, marks, plant, found)
+
+
+def _ask_unit(header: str, to: str, cells: pl.Series, marks: NumberSeparators, plant: Plant, found: Found) -> None:
     choices: tuple[str, ...] = {
         "mass_g": ("g", "oz", "kg"),
         "mass_in_kg": ("kg", "lb"),
@@ -285,7 +374,5 @@ def _ask_unit(
     if len(choices) == 1:
         found.columns[header] = found.columns[header].model_copy(update={"unit": choices[0]})
         return
-    shown = tuple(
-        (unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit) for unit in choices
-    )
+    shown = tuple((unit, f"{median:g} {unit} in the middle" if isinstance(median, float) else unit) for unit in choices)
     found.questions.append(Question(f"unit of {header}", f"in which unit is '{header}'?", shown))

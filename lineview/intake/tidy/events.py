@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+from pathlib import PurePath
+
 import polars as pl
 
 from lineview.core.frames import UTC_US
+from lineview.intake.cells.dateless import are_clocks, date_in, dated
+from lineview.intake.cells.far_times import far_times
 from lineview.intake.cells.numbers import SeparatorCounts, evidence_of_all
 from lineview.intake.cells.timestamp_columns import (
     Times,
     gap_notes,
     joined_cells,
     must_be_times,
+    must_have_24_hours,
     settled_clock,
     to_moments,
 )
@@ -28,7 +34,7 @@ _CLOCK_ONLY = r"^(?:(?:1899-12-3[01]|1904-01-01)[ T])?(\d{1,2}):(\d{2})(?::(\d{2
 
 
 def event_times(
-    rows: Rows, bound: BoundFields, plant: Plant, file: tuple[str, bool, Heading]
+    rows: Rows, bound: BoundFields, plant: Plant, file: tuple[str, bool, Heading], now: datetime | None
 ) -> tuple[Rows, dict[str, FieldCells], tuple[str, ...]]:
     """Read the moments of a table's events; rows without the first are refused or passed over."""
     where, typed, heading = file
@@ -38,26 +44,31 @@ def event_times(
         return _weeks(rows, weeks[0], plant.zone, heading)
     own = bound.named(first)
     cells = rows.column(own[0].place) if own else joined_cells(rows, bound.times)
+    if len(bound.times) == 1 and not own and are_clocks(cells):
+        cells = dated(cells, date_in([*heading.preamble, PurePath(where).name]), where)
+        layout = layout.model_copy(update={"time_format": "auto"})
     others = [c for c in bound.columns if c.field.holds == "moment" and c.name != first]
     texts = [rows.column(c.place).filter(~_clock_only(rows.column(c.place))) for c in others]
     plan = settled_clock(pl.concat([cells, *texts]), layout, where, typed=typed)
     clock = read_clock(cells, plan.formats)
     key = None if bound.machine_place is None else rows.column(bound.machine_place)
+    must_have_24_hours(clock.naive, where)
     times = to_moments(clock.naive, clock.moment, cells, layout, plant.zone, key)
+    times = times.without(far_times(times.at, layout, now, where), cells)
     found, naive = rows, clock.naive
     if times.reasons is not None:
         fine = times.reasons.is_null()
         found, naive = rows.without(times.reasons, heading.passed), naive.filter(fine)
         if not found.frame.height and found.refused.height:
             must_be_times(clock, cells, layout, where)
-        times = Times(times.at.filter(fine), None, times.by_gap)
+        times = Times(times.at.filter(fine), None, times.by_gap, times.notes)
         key = None if key is None else key.filter(fine)
     fields = {first: FieldCells(first, own[0].header if own else "", times.at)}
     for column in others:
         fields[column.name] = _other(found, column, plan, bound, plant, (times.at, naive, key))
     if layout.kind == "plan":
         fields["end"] = _plan_end(fields, naive, layout.zone or plant.zone)
-    return found, fields, gap_notes(times.by_gap)
+    return found, fields, (*times.notes, *gap_notes(times.by_gap))
 
 
 def _clock_only(cells: pl.Series) -> pl.Series:
@@ -105,8 +116,7 @@ def _on_day(cells: pl.Series, naive: pl.Series) -> pl.Series:
     frame = pl.DataFrame({"cell": cells.str.strip_chars(), "start": naive})
     part = pl.col("cell").str.extract_groups(_CLOCK_ONLY)
     seconds = sum(
-        part.struct.field(str(i)).cast(pl.Int64).fill_null(0) * scale
-        for i, scale in ((1, 3600), (2, 60), (3, 1))
+        part.struct.field(str(i)).cast(pl.Int64).fill_null(0) * scale for i, scale in ((1, 3600), (2, 60), (3, 1))
     )
     on_day = pl.col("start").dt.truncate("1d") + pl.duration(seconds=seconds)
     later = pl.when(on_day < pl.col("start")).then(on_day + pl.duration(days=1)).otherwise(on_day)
@@ -123,9 +133,7 @@ def _plan_end(fields: dict[str, FieldCells], naive: pl.Series, zone: str) -> Fie
         return FieldCells("end", "", midnight)
     end = fields["end"]
     open_ = (end.values.is_null() & end.reasons().is_null()) | (end.values == start)
-    return FieldCells(
-        "end", end.header, midnight.zip_with(open_.fill_null(False), end.values), end.why, end.texts
-    )
+    return FieldCells("end", end.header, midnight.zip_with(open_.fill_null(False), end.values), end.why, end.texts)
 
 
 def _weeks(
@@ -149,38 +157,30 @@ def _weeks(
     found = rows.without(reasons, heading.passed)
     monday = monday.drop_nulls()
     start, end = (_midnights(monday, days, zone) for days in (0, 7))
-    fields = {
-        "start": FieldCells("start", column.header, start),
-        "end": FieldCells("end", column.header, end),
-    }
+    fields = {"start": FieldCells("start", column.header, start), "end": FieldCells("end", column.header, end)}
     return found, fields, ()
 
 
 def _midnights(days: pl.Series, later: int, zone: str) -> pl.Series:
-    moved = (
-        days.to_frame("d").select((pl.col("d") + pl.duration(days=later)).cast(pl.Datetime("us"))).to_series()
-    )
+    moved = days.to_frame("d").select((pl.col("d") + pl.duration(days=later)).cast(pl.Datetime("us"))).to_series()
     local = moved.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
     return local.dt.convert_time_zone("UTC").cast(UTC_US)
 
 
-def take_events(tables: list[Records], heading: Heading, layout: Layout, plant: Plant, where: str) -> Outcome:
+def take_events(
+    tables: list[Records], heading: Heading, layout: Layout, plant: Plant, where: str, now: datetime | None = None
+) -> Outcome:
     """Read a table whose rows are events."""
     records = tables.pop()
     bound = bind_fields(layout, heading, plant, where)
-    places = [
-        *bound.times,
-        *(column.place for column in bound.columns),
-        bound.machine_place,
-        bound.line_place,
-    ]
+    places = [*bound.times, *(column.place for column in bound.columns), bound.machine_place, bound.line_place]
     rows = data_rows(records, heading, [place for place in places if place is not None])
     number_columns = [c for c in bound.columns if c.field.holds in ("number", "whole", "duration")]
 
     def gathered() -> SeparatorCounts:
         return evidence_of_all(rows.column(column.place) for column in number_columns)
 
-    rows, times, notes = event_times(rows, bound, plant, (where, records.is_sheet, heading))
+    rows, times, notes = event_times(rows, bound, plant, (where, records.is_sheet, heading), now)
     marks = settled_marks(layout, gathered, records.separator, where)
     fields = {**times, **_owners(rows, bound, plant)}
     masses = [c for c in bound.columns if c.name == "mass_g"]
@@ -208,9 +208,7 @@ def _owners(rows: Rows, bound: BoundFields, plant: Plant) -> dict[str, FieldCell
         why = None
         if bound.machine_place is not None:
             cells = rows.column(bound.machine_place).str.strip_chars()
-            why = pl.select(
-                pl.when(machine.is_null()).then(pl.format("unknown machine '{}'", cells))
-            ).to_series()
+            why = pl.select(pl.when(machine.is_null()).then(pl.format("unknown machine '{}'", cells))).to_series()
         owners["machine"] = FieldCells("machine", bound.layout.machine_column, machine, why)
     if "line" in schema:
         of_machine = {m.id: m.line for m in plant.machines}
@@ -228,9 +226,7 @@ def _lines(cells: pl.Series, fallback: pl.Series, plant: Plant) -> FieldCells:
     distinct = cells.unique().to_list()
     known = cells.replace_strict({cell: ids.get(same(cell)) for cell in distinct}, return_dtype=pl.String())
     known = fallback.zip_with(cells == "", known)
-    why = pl.select(
-        pl.when(known.is_null() & (cells != "")).then(pl.format("unknown line '{}'", cells))
-    ).to_series()
+    why = pl.select(pl.when(known.is_null() & (cells != "")).then(pl.format("unknown line '{}'", cells))).to_series()
     return FieldCells("line", "line", known, why)
 
 
@@ -243,9 +239,7 @@ def _checked(cells: FieldCells, plant: Plant) -> FieldCells:
     meaning = {name: ids.get(same(name)) for name in distinct}
     known = cells.values.replace_strict(meaning, default=None, return_dtype=pl.String())
     why = pl.select(
-        pl.when(known.is_null() & cells.values.is_not_null()).then(
-            pl.format("unknown web '{}'", cells.values)
-        )
+        pl.when(known.is_null() & cells.values.is_not_null()).then(pl.format("unknown web '{}'", cells.values))
     ).to_series()
     return FieldCells(cells.name, cells.header, known, why, cells.texts)
 
@@ -258,14 +252,10 @@ def _end_by_duration(fields: dict[str, FieldCells]) -> FieldCells:
     if "end" not in fields:
         return FieldCells("end", duration.header, by_span)
     end = fields["end"]
-    return FieldCells(
-        "end", end.header, end.values.zip_with(end.values.is_not_null(), by_span), end.why, end.texts
-    )
+    return FieldCells("end", end.header, end.values.zip_with(end.values.is_not_null(), by_span), end.why, end.texts)
 
 
-def _close(
-    rows: Rows, variants: list[dict[str, FieldCells]], bound: BoundFields, notes: tuple[str, ...]
-) -> Outcome:
+def _close(rows: Rows, variants: list[dict[str, FieldCells]], bound: BoundFields, notes: tuple[str, ...]) -> Outcome:
     """Make the tidy rows and refuse those that lack what is essential."""
     layout = bound.layout
     kept = pl.repeat(False, rows.frame.height, dtype=pl.Boolean, eager=True)
@@ -327,9 +317,7 @@ def _frame(rows: Rows, fields: dict[str, FieldCells], bound: BoundFields) -> pl.
     fixed = {"intake": 0, "gross": bound.layout.gross}
     frame = pl.DataFrame([rows.number.alias("row"), *[values.alias(name) for name, values in made.items()]])
     frame = frame.with_columns(
-        pl.lit(fixed.get(name)).cast(kind).alias(name)
-        for name, kind in schema.items()
-        if name not in frame.columns
+        pl.lit(fixed.get(name)).cast(kind).alias(name) for name, kind in schema.items() if name not in frame.columns
     )
     if bound.layout.kind == "weights":
         frame = frame.with_columns(pl.col("pieces").fill_null(1))

@@ -2,30 +2,65 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter as Tally
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import polars as pl
 
 from lineview.core.frames import READINGS, empty
-from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
+from lineview.core.units import dimension
+from lineview.intake.cells.numbers import NumberSeparators, parse_numbers, units_behind, without_units
 from lineview.intake.detect.header import same
 from lineview.intake.layout.bind import BoundLayout
-from lineview.intake.layout.channels import Channel, machine_named
+from lineview.intake.layout.channels import Channel, machine_named, own_unit
+from lineview.intake.tidy.counts import CountReadings
 from lineview.intake.tidy.rows import REFUSED, Rows
-from lineview.plant import Plant
+from lineview.plant import Counter, Plant
+
+#: From so many numbers on a column says what it holds.
+_COLUMN = 8
 
 
 @dataclass(frozen=True)
 class ChannelColumn:
-    """Cells of one channel: `places` are their positions among the rows, None where they are all rows."""
+    """Cells of one channel: `places` are their positions among the rows, None where they are all rows.
+
+    `lanes` are the cells of further columns that are added to them.
+    """
 
     channel: Channel
     header: str
     cells: pl.Series
     places: pl.Series | None = None
     quality: pl.Series | None = None
+    lanes: tuple[pl.Series, ...] = ()
+
+    def numbers(self, marks: NumberSeparators) -> tuple[pl.Series, pl.Series | None]:
+        """The numbers of the cells in the channel's own unit, lanes added, and why some have none."""
+        values, why = self._scaled(marks)
+        for cells in self.lanes:
+            added, why_not = replace(self, cells=cells, lanes=())._scaled(marks)
+            values = values + added
+            if why_not is not None:
+                why = why_not if why is None else why.zip_with(why.is_not_null(), why_not)
+        part = self.channel.part
+        if self.lanes and isinstance(part, Counter) and part.modulus != "unknown":
+            values = values % float(part.modulus)  # each lane turns on its own, and what they add stays true
+        return values, why
+
+    def _scaled(self, marks: NumberSeparators) -> tuple[pl.Series, pl.Series | None]:
+        values, why = parse_numbers(self.cells, marks)
+        values = self.channel.scaled(values)
+        if why is None:
+            return values, None
+        bare = without_units(self.cells)
+        for unit, places in units_behind(self.cells).items():
+            if dimension(unit) == dimension(own_unit(self.channel.part)):
+                read, _ = parse_numbers(bare.gather(places), marks)
+                values = values.scatter(places, replace(self.channel, unit=unit).scaled(read))
+                why = why.set(values.is_not_null(), None)
+        return values, why
 
 
 @dataclass(frozen=True)
@@ -54,13 +89,14 @@ def tidy_readings(
     strips: Iterator[ChannelColumn],
     marks: NumberSeparators,
     judged: Callable[[ChannelColumn], pl.Series | None],
+    counts: CountReadings,
     told: Callable[[int], None],
 ) -> tuple[pl.DataFrame, pl.DataFrame, pl.Series, int]:
     """Read strips of cells as readings."""
     number, at = rows.number.rechunk(), at.rechunk()  # else every block would copy them to line up chunks
     gathered = TidyReadings(pl.repeat(False, len(number), dtype=pl.Boolean, eager=True))
     for i, strip in enumerate(strips, 1):
-        _take(strip, number, at, marks, judged(strip), gathered)
+        _take(strip, number, at, marks, judged(strip), counts, gathered)
         told(min(len(number), len(number) * i // (i + 1)))
     cells = pl.concat(gathered.cells) if gathered.cells else empty(REFUSED)
     return _tall(gathered.blocks), cells, gathered.kept, gathered.uncertain
@@ -72,6 +108,7 @@ def _take(
     at: pl.Series,
     marks: NumberSeparators,
     quality: pl.Series | None,
+    counts: CountReadings,
     gathered: TidyReadings,
 ) -> None:
     places = strip.places
@@ -81,17 +118,18 @@ def _take(
         values, why, text = None, None, _texts(strip.cells)
         has = text.is_not_null()
     else:
-        values, why = parse_numbers(strip.cells, marks)
-        values, text, has = strip.channel.scaled(values), None, values.is_not_null()
+        values, why = strip.numbers(marks)
+        if strip.channel.is_whole:
+            values, why = _whole(strip, values, why)
+        text, has = None, values.is_not_null()
+        counts.checked(strip.channel, strip.header, own_at, values)
     if quality is not None:
         bad = (quality == "bad") & (strip.cells != "")
         if bad.any() and strip.quality is not None:
             told = pl.select(pl.format("quality '{}' is bad", strip.quality.str.strip_chars())).to_series()
             why = told.zip_with(bad, _blank_reasons(len(bad)) if why is None else why)
             has = has & ~bad
-        quality = pl.select(
-            pl.when(quality == "uncertain").then(quality).otherwise(pl.lit("good"))
-        ).to_series()
+        quality = pl.select(pl.when(quality == "uncertain").then(quality).otherwise(pl.lit("good"))).to_series()
     if why is not None:
         _refuse(strip, own_row, why, gathered)
     block = pl.DataFrame({"at": own_at, "row": own_row})
@@ -105,8 +143,20 @@ def _take(
         gathered.kept = gathered.kept.scatter(some, True)
     if quality is not None:
         gathered.uncertain += int((quality.filter(has) == "uncertain").sum())
+    block = counts.filled(strip.channel, block)
     if block.height:
         gathered.blocks.append(Block(strip.channel, block, text is not None, quality is not None))
+
+
+def _whole(strip: ChannelColumn, values: pl.Series, why: pl.Series | None) -> tuple[pl.Series, pl.Series | None]:
+    """Refuse parts of pieces in a column of them: it holds another quantity."""
+    parts = (values % 1.0 != 0.0).fill_null(False)
+    read = len(values) - values.null_count()
+    if read < _COLUMN or int(parts.sum()) * 2 <= read:
+        return values, why
+    told = pl.select(pl.format("'{}' is not a whole number of pieces", strip.cells.str.strip_chars())).to_series()
+    none = _blank_reasons(len(values)) if why is None else why
+    return values.set(parts, None), told.zip_with(parts, none)
 
 
 def _blank_reasons(size: int) -> pl.Series:
@@ -149,9 +199,7 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
             "quality": "good",
         }
         missing = [name for name in own if name not in block.frame.columns]
-        frame = block.frame.with_columns(
-            pl.lit(each[name], dtype=READINGS[name]).alias(name) for name in missing
-        )
+        frame = block.frame.with_columns(pl.lit(each[name], dtype=READINGS[name]).alias(name) for name in missing)
         frames.append(frame.select(own))
     tall = frames.pop(0)
     for frame in frames:  # shares the frames' memory, where concat would copy them
@@ -163,22 +211,24 @@ def _tall(blocks: list[Block]) -> pl.DataFrame:
 def wide_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> Iterator[ChannelColumn]:
     """A wide table's strips: a column each, split by machine where a column tells it."""
     shared = None if bound.quality is None else rows.column(bound.quality)
-    uses = Counter(place for one in bound.columns for place in (one.place, one.quality))
+    uses = Tally(place for one in bound.columns for place in (one.place, one.quality))
     for column in bound.columns:
         cells = rows.column(column.place)
         quality = shared if column.quality is None else rows.column(column.quality)
+        lanes = tuple(rows.column(place) for place in column.lanes)
         if uses[column.place] == 1:
             rows.release(column.place)
         uses[column.place] -= 1
         if machine is None:
             for channel in column.channels.values():
-                yield ChannelColumn(channel, column.header, cells, None, quality)
+                yield ChannelColumn(channel, column.header, cells, None, quality, lanes)
             continue
         for name, channel in column.channels.items():
             places = (machine == name).arg_true()
             if len(places):
                 own = None if quality is None else quality.gather(places)
-                yield ChannelColumn(channel, column.header, cells.gather(places), places, own)
+                mine = tuple(lane.gather(places) for lane in lanes)
+                yield ChannelColumn(channel, column.header, cells.gather(places), places, own, mine)
 
 
 def long_strips(bound: BoundLayout, rows: Rows, machine: pl.Series | None) -> Iterator[ChannelColumn]:

@@ -10,8 +10,8 @@ import polars as pl
 
 from lineview.core.errors import Fault, IntakeError
 from lineview.core.frames import REFUSALS, empty
-from lineview.core.units import convert
-from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
+from lineview.core.units import convert, dimension
+from lineview.intake.cells.numbers import NumberSeparators, parse_numbers, units_behind, without_units
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import TOTALS, Heading, blank, same
 from lineview.intake.layout.bind import FieldColumn
@@ -82,8 +82,7 @@ def data_rows(records: Records, heading: Heading, places: Iterable[int]) -> Rows
     drawn = body.lazy().select(cells.list.len().alias("cells"), *wanted).collect()
     lengths = drawn["cells"]
     rows = Rows(
-        body.select("row", "text"),
-        {int(name): _without_empty_chunks(drawn[name]) for name in drawn.columns[1:]},
+        body.select("row", "text"), {int(name): _without_empty_chunks(drawn[name]) for name in drawn.columns[1:]}
     )
     if not len(lengths) or (lengths.min() == lengths.max() and named <= lengths[0] <= wide):
         return rows
@@ -144,10 +143,28 @@ def read_field(texts: pl.Series, column: FieldColumn, marks: NumberSeparators, w
         values, why = parse_numbers(texts, marks)
         if column.unit and column.field.unit:
             values = convert(values, column.unit, column.field.unit)
+        if why is not None and column.field.unit:
+            values, why = _with_units(values, why, texts, column, marks)
     values, why = _possible(values, why, texts, column)
     if column.field.holds == "whole":
         values = values.cast(pl.Int64)
     return FieldCells(column.name, column.header, values, why, texts)
+
+
+def _with_units(
+    values: pl.Series, why: pl.Series, texts: pl.Series, column: FieldColumn, marks: NumberSeparators
+) -> tuple[pl.Series, pl.Series]:
+    """Read the cells with a unit behind their number in that unit."""
+    bare = without_units(texts)
+    for unit, places in units_behind(texts).items():
+        if dimension(unit) == dimension(column.field.unit):
+            read = convert(parse_numbers(bare.gather(places), marks)[0], unit, column.field.unit)
+            values = values.scatter(places, read)
+    return values, why.set(values.is_not_null(), None)
+
+
+#: The most of whole numbers, and of seconds: ten years.
+_MOST = {"whole": 1e12, "duration": 3.2e8}
 
 
 def _possible(
@@ -157,19 +174,15 @@ def _possible(
     field, value, text = column.field, pl.col("value"), pl.col("text")
     fault = pl.lit(None, dtype=pl.String)
     if field.holds == "whole":
-        fault = (
-            pl.when(value != value.round())
-            .then(pl.format("'{}' is not a whole number", text))
-            .otherwise(fault)
-        )
+        fault = pl.when(value != value.round()).then(pl.format("'{}' is not a whole number", text)).otherwise(fault)
+    if field.holds in _MOST:
+        fault = pl.when(value > _MOST[field.holds]).then(pl.format("'{}' is far too large", text)).otherwise(fault)
     if field.least is not None:
         fault = pl.when(value < field.least).then(pl.format("'{}' is below zero", text)).otherwise(fault)
     if field.above is not None:
         fault = pl.when(value <= field.above).then(pl.format("'{}' is not above zero", text)).otherwise(fault)
     old = pl.Series("why", [None], dtype=pl.String()).new_from_index(0, len(values)) if why is None else why
-    frame = pl.DataFrame({"value": values, "text": texts.str.strip_chars(), "old": old}).with_columns(
-        new=fault
-    )
+    frame = pl.DataFrame({"value": values, "text": texts.str.strip_chars(), "old": old}).with_columns(new=fault)
     frame = frame.select(
         value=pl.when(pl.col("new").is_null()).then("value"), why=pl.coalesce("old", "new").cast(pl.String)
     )
@@ -182,7 +195,19 @@ def _durations(
 ) -> tuple[pl.Series, pl.Series | None]:
     """Read durations [s]: h:mm:ss or h:mm, or numbers in the column's unit."""
     bare = texts.str.strip_chars()
-    parts = bare.str.extract_groups(r"^(?<h>\d{1,3}):(?<m>[0-5]?\d)(?::(?<s>[0-5]?\d(?:[.,]\d+)?))?$")
+    short = bare.str.contains(r"^\d{1,3}:[0-5]?\d$")
+    if short.any() and column.unit == "min":  # minutes and seconds
+        bare = pl.select(pl.when(short).then(pl.concat_str(pl.lit("0:"), bare)).otherwise(bare)).to_series()
+    elif short.any() and column.unit != "h":
+        raise IntakeError(
+            Fault(
+                f"'{bare.filter(short)[0]}' in '{column.header}' can be hours and minutes, or minutes and seconds",
+                where,
+                'unit = "h" for h:mm, unit = "min" for mm:ss',
+                "Write the unit of this column in the layout.",
+            )
+        )
+    parts = bare.str.extract_groups(r"^(?<h>\d{1,3}):(?<m>[0-9]{1,3})(?::(?<s>[0-5]?\d(?:[.,]\d+)?))?$")
     clock = pl.DataFrame({"p": parts}).unnest("p")
     seconds = clock.select(
         pl.col("h").cast(pl.Float64) * 3600

@@ -3,25 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import PurePath
 from typing import Protocol
 
 import polars as pl
 
+from lineview.intake.cells.dateless import are_clocks, date_in, dated
+from lineview.intake.cells.far_times import FarTimes, far_times
 from lineview.intake.cells.numbers import NumberSeparators, SeparatorCounts, evidence_of_all
 from lineview.intake.cells.quality import judge
 from lineview.intake.cells.timestamp_columns import (
+    Times,
     gap_notes,
     joined_cells,
     must_be_times,
+    must_have_24_hours,
     settled_clock,
     to_moments,
 )
-from lineview.intake.cells.timestamps import Clock, read_clock
+from lineview.intake.cells.timestamps import Clock, plan_clock, read_clock
 from lineview.intake.detect.delimited import Records
 from lineview.intake.detect.header import Heading, same
 from lineview.intake.layout.bind import BoundLayout, bind
 from lineview.intake.outcome import Outcome, outcome, settled_marks
+from lineview.intake.tidy.counts import CountReadings
 from lineview.intake.tidy.readings import (
     ChannelColumn,
     long_strips,
@@ -41,11 +48,18 @@ class Settled(Protocol):
     def where(self) -> str:
         """The file, for messages."""
 
+    @property
+    def name(self) -> str:
+        """The file's name and the sheet's, where a date may stand."""
+
     def formats(self, cells: pl.Series) -> tuple[str, ...]:
         """The formats of time cells."""
 
     def timed(self, clock: Clock, cells: pl.Series) -> None:
         """Look at the times before they are brought to UTC."""
+
+    def far(self, at: pl.Series) -> FarTimes:
+        """Say which moments cannot be meant."""
 
     def marks(self, gathered: Callable[[], SeparatorCounts]) -> NumberSeparators:
         """Say how numbers are written."""
@@ -61,13 +75,25 @@ class WholeTable:
     layout: Layout
     separator: str
     where: str
+    now: datetime | None = None
+    sheet: str = ""
+
+    @property
+    def name(self) -> str:
+        """The file's name and the sheet's, where a date may stand."""
+        return f"{PurePath(self.where).name} {self.sheet}"
 
     def formats(self, cells: pl.Series) -> tuple[str, ...]:
         """The formats of time cells."""
         return settled_clock(cells, self.layout, self.where, typed=not self.separator).formats
 
     def timed(self, clock: Clock, cells: pl.Series) -> None:
-        """Do nothing, for all times are there."""
+        """Look whether the clock has twelve hours and does not say which."""
+        must_have_24_hours(clock.naive, self.where)
+
+    def far(self, at: pl.Series) -> FarTimes:
+        """Say which moments cannot be meant."""
+        return far_times(at, self.layout, self.now, self.where)
 
     def marks(self, gathered: Callable[[], SeparatorCounts]) -> NumberSeparators:
         """Say how numbers are written."""
@@ -106,6 +132,7 @@ class Taken:
     cells: pl.DataFrame
     uncertain: int
     by_gap: int = 0
+    notes: tuple[str, ...] = ()
     unnamed: Mapping[str, int] = field(default_factory=dict)
 
 
@@ -116,12 +143,13 @@ def take_readings(
     plant: Plant,
     where: str,
     told: Callable[[int], None],
+    now: datetime | None = None,
 ) -> Outcome:
     """Read a table of readings."""
     bound = bind(layout, heading, plant, where)
-    settled = WholeTable(layout, tables[0].separator, where)
+    settled = WholeTable(layout, tables[0].separator, where, now, tables[0].sheet)
     taken = take_rows(tables, heading, bound, plant, settled, told)
-    notes = (*gap_notes(taken.by_gap), *name_notes(taken.unnamed), *bound.notes)
+    notes = (*taken.notes, *gap_notes(taken.by_gap), *name_notes(taken.unnamed), *bound.notes)
     return outcome(layout, taken.tidy, taken.rows, taken.kept, taken.cells, notes, taken.uncertain)
 
 
@@ -135,17 +163,18 @@ def take_rows(
 ) -> Taken:
     """Read the rows of a table, or of a piece of one, of readings."""
     rows = data_rows(tables.pop(), heading, _places(bound))
-    rows, at, by_gap = _timed(rows, bound, plant, settled, heading)
+    rows, times = _timed(rows, bound, plant, settled, heading)
     for place in {*bound.times} - {*value_places(bound)}:
         rows.release(place)
     told(rows.frame.height // 3)
-    rows, at, machine, unnamed = _owned(rows, at, bound, plant)
+    rows, at, machine, unnamed = _owned(rows, times.at, bound, plant)
     marks = settled.marks(lambda: evidence_of(rows, bound))
     long = bound.layout.shape == "long"
+    counts = CountReadings(bound.layout, plant, settled.where)
     strips = long_strips(bound, rows, machine) if long else wide_strips(bound, rows, machine)
-    tidy, cells, kept, uncertain = tidy_readings(rows, at, strips, marks, settled.judged, told)
+    tidy, cells, kept, uncertain = tidy_readings(rows, at, strips, marks, settled.judged, counts, told)
     told(rows.frame.height)
-    return Taken(tidy, rows, kept, cells, uncertain, by_gap, unnamed)
+    return Taken(tidy, rows, kept, cells, uncertain, times.by_gap, times.notes, unnamed)
 
 
 def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
@@ -157,27 +186,28 @@ def name_notes(unnamed: Mapping[str, int]) -> tuple[str, ...]:
     return (f"{sum(unnamed.values())} rows have names that are not in the layout: {shown}",)
 
 
-def _timed(
-    rows: Rows, bound: BoundLayout, plant: Plant, settled: Settled, heading: Heading
-) -> tuple[Rows, pl.Series, int]:
+def _timed(rows: Rows, bound: BoundLayout, plant: Plant, settled: Settled, heading: Heading) -> tuple[Rows, Times]:
     """Read the times; rows without one are refused or passed over."""
     layout = bound.layout
     cells = joined_cells(rows, bound.times)
-    clock = read_clock(cells, settled.formats(cells))
+    if len(bound.times) == 1 and are_clocks(cells):
+        cells = dated(cells, date_in([*heading.preamble, settled.name]), settled.where)
+        clock = read_clock(cells, plan_clock(cells, "auto").formats)
+    else:
+        clock = read_clock(cells, settled.formats(cells))
     settled.timed(clock, cells)
     key = None
     if bound.machine_place is not None or bound.name_place >= 0:
-        places = [
-            place for place in (bound.machine_place, bound.name_place) if place is not None and place >= 0
-        ]
+        places = [place for place in (bound.machine_place, bound.name_place) if place is not None and place >= 0]
         key = pl.select(pl.concat_str([rows.column(place) for place in places], separator="\x1f")).to_series()
     times = to_moments(clock.naive, clock.moment, cells, layout, plant.zone, key)
+    times = times.without(settled.far(times.at), cells)
     if times.reasons is None:
-        return rows, times.at, times.by_gap
+        return rows, times
     timed = rows.without(times.reasons, heading.passed)
     if not timed.frame.height and timed.refused.height:
         must_be_times(clock, cells, layout, settled.where)
-    return timed, times.at.filter(times.reasons.is_null()), times.by_gap
+    return timed, replace(times, at=times.at.filter(times.reasons.is_null()))
 
 
 def _owned(
@@ -209,7 +239,7 @@ def _places(bound: BoundLayout) -> list[int]:
 
 def value_places(bound: BoundLayout) -> list[int]:
     """The columns that will be looked at besides the times."""
-    wanted = [column.place for column in bound.columns]
+    wanted = [place for column in bound.columns for place in (column.place, *column.lanes)]
     wanted += [column.quality for column in bound.columns if column.quality is not None]
     if bound.name_place >= 0:
         wanted += [bound.name_place, bound.value_place]
@@ -221,7 +251,8 @@ def evidence_of(rows: Rows, bound: BoundLayout) -> SeparatorCounts:
     """Gather what all number cells of rows say of the decimal mark."""
     if bound.name_place < 0:
         numeric = [c for c in bound.columns if not any(ch.is_text for ch in c.channels.values())]
-        return evidence_of_all(rows.column(column.place) for column in numeric)
+        places = [place for column in numeric for place in (column.place, *column.lanes)]
+        return evidence_of_all(rows.column(place) for place in places)
     texts = [n for n, owners in bound.names.items() if any(ch.is_text for ch in owners.values())]
     names = rows.column(bound.name_place)
     is_text = [name for name in names.unique().to_list() if same(name) in texts]

@@ -36,9 +36,7 @@ def upgrade() -> None:
         sqlite_autoincrement=True,
     )
     done = sa.text("state = 'done'")
-    op.create_index(
-        "intakes_done_once", "intakes", ["sha256"], unique=True, sqlite_where=done, postgresql_where=done
-    )
+    op.create_index("intakes_done_once", "intakes", ["sha256"], unique=True, sqlite_where=done, postgresql_where=done)
     _exports()
     _people()
 
@@ -56,12 +54,7 @@ def _exports() -> None:
         "batches": (["line", "start"], "line batch product", "start end row", "mass_in_kg"),
         "stop_log": (["machine", "start"], "machine reason", "start end row", ""),
         "reels": (["machine", "at"], "machine web reel", "at splices row", "length_m left_m"),
-        "stock": (
-            ["web", "at"],
-            "web",
-            "at expected_on row",
-            "whole_reels part_reel_outer_mm on_order_reels",
-        ),
+        "stock": (["web", "at"], "web", "at expected_on row", "whole_reels part_reel_outer_mm on_order_reels"),
         "plan": (["line", "start"], "line product", "start end row", "pieces"),
     }
     for name, (index, texts, wholes, reals) in told.items():
@@ -93,9 +86,6 @@ def _people() -> None:
     )
     op.create_index("ix_stop_reasons_machine", "stop_reasons", ["machine"])
     op.create_table(
-        "notes",
-        _id(),
-        *_columns(text, "machine text", nullable=False),
-        *_columns(whole, "at", nullable=False),
+        "notes", _id(), *_columns(text, "machine text", nullable=False), *_columns(whole, "at", nullable=False)
     )
     op.create_index("ix_notes_at", "notes", ["at"])

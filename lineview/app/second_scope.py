@@ -1,0 +1,234 @@
+"""A second scope beside the first: another period, line, machine, shift of the day or product, or before a day."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+
+from lineview.core.errors import AskError, Fault
+from lineview.core.figure import Period
+from lineview.plant import Machine, Plant
+from lineview.plant.periods import PeriodName, read_period, resolve
+from lineview.report.answer import ALL_LINES, Scope
+
+#: What a part of a text may be called; "before" has a day.
+PARTS = ("line", "machine", "shift", "product", "before")
+#: The time of the same length just before the first scope's.
+PREVIOUS = "previous"
+
+
+@dataclass(frozen=True)
+class SecondScope:
+    """What the first scope is compared with; what is left open is as in the first.
+
+    Parameters
+    ----------
+    period : str, ShiftOfDay, Days or None
+        The name of a period.
+    previous : bool
+        Whether it is the time of the same length just before.
+    line, machine, shift, product : str or None
+        Ids; a shift of the day, a product as the plant names it.
+    before : date or None
+        A day: the first scope is cut to the time from it on, and the second is the time before it.
+    """
+
+    period: PeriodName | None = None
+    previous: bool = False
+    line: str | None = None
+    machine: str | None = None
+    shift: str | None = None
+    product: str | None = None
+    before: date | None = None
+
+
+def read_second_scope(text: str) -> SecondScope:
+    """Read what a scope is compared with.
+
+    Parameters
+    ----------
+    text : str
+        Parts with blanks, commas or semicolons between: "previous", the name of a period, "line=line2",
+        "machine=wrap2", "shift=late", "product=honey", "before=2026-06-10".
+
+    Returns
+    -------
+    SecondScope
+        Whether line, machine, shift and product are in the plant is checked when it is answered.
+
+    Raises
+    ------
+    AskError
+        With all that cannot be read, at once.
+
+    Examples
+    --------
+    >>> read_second_scope("line=line2, shift=late").shift
+    'late'
+    """
+    faults: list[Fault] = []
+    found: dict[str, str] = {}
+    period: PeriodName | None = None
+    previous = False
+    for part in filter(None, re.split(r"[,;\s]+", text.strip())):
+        name, is_named, value = part.partition("=")
+        if is_named and name in PARTS and value:
+            found[name] = value
+        elif part == PREVIOUS:
+            previous = True
+        else:
+            try:
+                period = read_period(part)
+            except AskError:
+                expected = f"{PREVIOUS}, a period, or one of {', '.join(f'{known}=…' for known in PARTS)}"
+                faults.append(Fault(f"'{part}' is no second scope", "--against", expected))
+    day = _day(found.pop("before", ""), faults)
+    if faults:
+        raise AskError(faults)
+    return SecondScope(period, previous, before=day, **found)
+
+
+def _day(text: str, faults: list[Fault]) -> date | None:
+    if not text:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        faults.append(Fault(f"'{text}' is not a day", "--against", "for instance before=2026-06-10"))
+        return None
+
+
+@dataclass(frozen=True)
+class Pick:
+    """One side of a comparison: machines, their time, and the shift of the day and product it is cut to."""
+
+    machines: tuple[Machine, ...]
+    period: Period
+    shift: str | None
+    product: str | None
+    label: str
+
+
+def picks(
+    plant: Plant,
+    scope: Scope,
+    machines: tuple[Machine, ...],
+    only: SecondScope | None,
+    against: SecondScope,
+    span: Period,
+) -> tuple[Pick, Pick]:
+    """Both sides of a comparison.
+
+    Parameters
+    ----------
+    plant : Plant
+        The works.
+    scope : Scope
+        The first scope.
+    machines : tuple of Machine
+        Its cut-and-wrap machines.
+    only : SecondScope or None
+        The shift of the day and product that the first scope is cut to.
+    against : SecondScope
+        What it is compared with.
+    span : Period
+        From the first to the last reading.
+
+    Returns
+    -------
+    (Pick, Pick)
+        Each with a label that says what sets it apart.
+
+    Raises
+    ------
+    AskError
+        With every line, machine, shift and product that the plant does not have.
+    """
+    only = only or SecondScope()
+    faults: list[Fault] = []
+    for one in (only, against):
+        _check(plant, one, faults)
+    others = _machines(plant, machines, against, faults)
+    if faults:
+        raise AskError(faults)
+    first, second = _periods(plant, scope, against, span)
+    shift, product = against.shift or only.shift, against.product or only.product
+    parts = (
+        (_when(plant, scope, first, against, first=True), _when(plant, scope, second, against, first=False)),
+        (_whose(plant, machines), _whose(plant, others)),
+        (_shift_words(only.shift), _shift_words(shift)),
+        (only.product or "all products", product or "all products"),
+    )
+    apart = [pair for pair in parts if pair[0] != pair[1]] or [parts[0]]
+    labels = [", ".join(pair[side] for pair in apart) for side in (0, 1)]
+    return (Pick(machines, first, only.shift, only.product, labels[0]), Pick(others, second, shift, product, labels[1]))
+
+
+def _shift_words(shift: str | None) -> str:
+    return "all shifts" if shift is None else f"{shift} shifts"
+
+
+def _check(plant: Plant, scope: SecondScope, faults: list[Fault]) -> None:
+    shifts = [shift.id for shift in plant.shifts]
+    if scope.shift is not None and scope.shift not in shifts:
+        faults.append(Fault(f"unknown shift '{scope.shift}'", "--against", f"one of {', '.join(shifts)}"))
+    if scope.product is not None and plant.product(scope.product) is None:
+        known = ", ".join(product.id for product in plant.products)
+        faults.append(Fault(f"unknown product '{scope.product}'", "--against", f"one of {known}"))
+
+
+def _machines(
+    plant: Plant, machines: tuple[Machine, ...], against: SecondScope, faults: list[Fault]
+) -> tuple[Machine, ...]:
+    able = tuple(m for m in plant.machines if m.kind == "cut-and-wrap machine")
+    if against.machine is not None:
+        found = tuple(m for m in able if m.id == against.machine)
+        if not found:
+            known = ", ".join(m.id for m in able)
+            faults.append(Fault(f"unknown cut-and-wrap machine '{against.machine}'", "--against", f"one of {known}"))
+        return found
+    if against.line is not None:
+        found = tuple(m for m in able if m.line == against.line)
+        if not found:
+            known = ", ".join(line.id for line in plant.lines)
+            faults.append(Fault(f"no cut-and-wrap machine on line '{against.line}'", "--against", f"one of {known}"))
+        return found
+    return machines
+
+
+def _periods(plant: Plant, scope: Scope, against: SecondScope, span: Period) -> tuple[Period, Period]:
+    period = scope.period
+    if against.before is not None:
+        cut = datetime.combine(against.before, time(0), tzinfo=plant.tz).astimezone(UTC)
+        if not period.start < cut < period.end:
+            expected = "a day within the period; choose a longer one with --period"
+            raise AskError(Fault(f"{against.before} is not within {scope.label}", "--against", expected))
+        return Period(cut, period.end), Period(period.start, cut)
+    if against.previous:
+        # Whole days of the wall clock, so that a week is compared with the week before it.
+        local = period.start.astimezone(plant.tz), period.end.astimezone(plant.tz)
+        days = max(1, round((local[1].replace(tzinfo=None) - local[0].replace(tzinfo=None)) / timedelta(days=1)))
+        start = (local[0].replace(tzinfo=None) - timedelta(days=days)).replace(tzinfo=plant.tz)
+        return period, Period(start.astimezone(UTC), period.start)
+    if against.period is not None:
+        return period, resolve(against.period, plant.shifts, plant.tz, span)[0]
+    return period, period
+
+
+def _when(plant: Plant, scope: Scope, period: Period, against: SecondScope, *, first: bool) -> str:
+    if against.before is not None:
+        day = f"{against.before:%a} {against.before.day} {against.before:%B}"
+        return f"from {day} on" if first else f"before {day}"
+    if first or period == scope.period:
+        return scope.label
+    start, end = (m.astimezone(plant.tz) for m in (period.start, period.end - timedelta(seconds=1)))
+    return f"{start:%a} {start.day} {start:%B} to {end:%a} {end.day} {end:%B}"
+
+
+def _whose(plant: Plant, machines: tuple[Machine, ...]) -> str:
+    if len(machines) == 1:
+        return machines[0].shown
+    lines = {m.line for m in machines}
+    named = next((line.name or line.id for line in plant.lines if {line.id} == lines), None)
+    return named or ALL_LINES

@@ -1,0 +1,105 @@
+"""The week's form that gives all stops of a pattern their reason at once, and takes it back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash.exceptions import PreventUpdate
+
+from lineview.app.works import Works
+from lineview.board.address import read_address
+from lineview.core.errors import LineviewError
+from lineview.plant import Plant
+from lineview.report.answer import Answer
+
+
+def patterns_form(answer: Answer, plant: Plant) -> list[Any]:
+    """One reason to accept for each pattern; what was accepted last can be undone."""
+    stops = answer.series.get("pattern_stops", pl.DataFrame())
+    first = [pl.col("machine", "words", "reason").first(), pl.len().alias("n")]
+    found = stops.group_by("pattern", maintain_order=True).agg(first) if stops.height else stops
+    offers = [_offer(row, plant) for row in found.iter_rows(named=True)]
+    undo = html.Button("Undo", id="undo-pattern", type="button", hidden=True)
+    told = html.P([html.Span("", id="pattern-told", role="status"), " ", undo])
+    kept = dcc.Store(id="pattern-mark")
+    if not offers:
+        return [html.Div([told, kept])]
+    summary = html.Summary("Give stops that recur their reason")
+    return [html.Details([summary, *offers, told, kept], className="fold form", id="patterns", open=True)]
+
+
+def _offer(row: dict[str, Any], plant: Plant) -> html.Div:
+    machine = plant.machine(row["machine"])
+    name = machine.shown if machine else row["machine"]
+    key = f"{row['machine']}|{row['words']}"
+    return html.Div(
+        [
+            html.Label(
+                [
+                    f"{name} stops {row['words']}: {row['n']} stops without a reason",
+                    dcc.Input(
+                        id={"kind": "pattern-reason", "pattern": key}, type="text", maxLength=80, value=row["reason"]
+                    ),
+                ]
+            ),
+            html.Button(
+                f"Set this reason for all {row['n']}", id={"kind": "accept-pattern", "pattern": key}, type="button"
+            ),
+        ]
+    )
+
+
+def bind_patterns(app: Dash, works: Works) -> None:
+    """Bind what the form does: setting a reason for all stops of a pattern, and undoing it."""
+
+    def accept(clicks: list[int | None], reasons: list[str], ids: list[dict[str, Any]], path: str, search: str) -> Any:
+        if not any(clicks) or not ctx.triggered_id:
+            raise PreventUpdate
+        key = ctx.triggered_id["pattern"]
+        reason = next((text for text, at in zip(reasons, ids, strict=True) if at["pattern"] == key), "") or ""
+        if not reason.strip():
+            return "Enter a reason.", no_update, True, no_update
+        try:
+            stops = works.ask(read_address(path, search).asked).series["pattern_stops"]
+            rows = stops.filter(pl.concat_str("machine", "words", separator="|") == key)
+            if not rows.height:
+                return "These stops have a reason by now, or do not recur in this period.", no_update, True, no_update
+            pairs = [(start, end) for start, end in rows.select("start", "end").iter_rows()]
+            mark = works.set_stop_reasons(rows["machine"][0], pairs, reason.strip())
+        except LineviewError as error:
+            return str(error), no_update, True, no_update
+        return f"“{reason.strip()}” is set for {len(pairs)} stops.", mark, False, works.version()
+
+    def undo(clicks: int | None, mark: int | None) -> Any:
+        if not clicks or mark is None:
+            raise PreventUpdate
+        try:
+            n = works.undo_stop_reasons(mark)
+        except LineviewError as error:
+            return str(error), True, no_update
+        return f"Undone for {n} stops.", True, works.version()
+
+    told, hidden = Output("pattern-told", "children"), Output("undo-pattern", "hidden")
+    version = Output("version", "data", allow_duplicate=True)
+    app.callback(
+        told,
+        Output("pattern-mark", "data"),
+        hidden,
+        version,
+        Input({"kind": "accept-pattern", "pattern": ALL}, "n_clicks"),
+        State({"kind": "pattern-reason", "pattern": ALL}, "value"),
+        State({"kind": "pattern-reason", "pattern": ALL}, "id"),
+        State("address", "pathname"),
+        State("address", "search"),
+        prevent_initial_call=True,
+    )(accept)
+    app.callback(
+        Output("pattern-told", "children", allow_duplicate=True),
+        Output("undo-pattern", "hidden", allow_duplicate=True),
+        version,
+        Input("undo-pattern", "n_clicks"),
+        State("pattern-mark", "data"),
+        prevent_initial_call=True,
+    )(undo)

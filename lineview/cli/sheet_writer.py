@@ -1,0 +1,68 @@
+"""Sheets written while a folder is watched: when a shift, a day or a week is over, for whoever prints or mails them."""
+
+from __future__ import annotations
+
+from hashlib import sha256
+from pathlib import Path
+
+from lineview.app.due_sheets import due_sheets, read_sheet_choice, write_whole
+from lineview.app.works import Works
+from lineview.cli.answers import FORMS, sheet_bytes
+from lineview.cli.console import console
+from lineview.core.errors import AskError, Fault, LineviewError
+from lineview.report.answer import to_json
+
+
+class SheetWriter:
+    """Writes each sheet that is due once, and again where what it says has changed since.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where they are written; each whole or not at all, named by date.
+    questions : list of str
+        Which sheets.
+    forms : list of str
+        "pdf", "xlsx" or "csv".
+
+    Raises
+    ------
+    AskError
+        For an unknown question or form.
+    """
+
+    def __init__(self, folder: Path, questions: list[str], forms: list[str]) -> None:
+        self._folder = folder
+        self._questions = read_sheet_choice(questions)
+        unknown = [form for form in forms if f".{form}" not in FORMS]
+        if unknown:
+            known = ", ".join(ending.removeprefix(".") for ending in FORMS)
+            raise AskError([Fault(f"'{form}' is not a kind of sheet", "--as", f"one of {known}") for form in unknown])
+        self._endings = [f".{form}" for form in forms]
+        self._version = ""
+        self._written: dict[str, str] = {}
+
+    def write(self, works: Works) -> list[Path]:
+        """Write what is due; nothing where no data came since the last time."""
+        version = works.version()
+        span = works.span()
+        if span is None or version == self._version:
+            return []
+        self._version = version
+        written: list[Path] = []
+        for due in due_sheets(works.plant, span, self._questions):
+            try:
+                answer = works.ask(due.asked)
+                content = sha256(to_json(answer, indent=None).encode()).hexdigest()
+                for ending in self._endings:
+                    path = self._folder / f"{due.name}{ending}"
+                    if path.exists() and self._written.get(path.name, content) == content:
+                        self._written[path.name] = content
+                        continue
+                    write_whole(path, sheet_bytes(answer, works.plant, ending))
+                    self._written[path.name] = content
+                    written.append(path)
+                    console.print(f"Wrote {path}", markup=False, soft_wrap=True)
+            except (LineviewError, OSError) as error:
+                console.print(f"{due.name}: {error}", markup=False, soft_wrap=True)
+        return written

@@ -1,0 +1,211 @@
+"""What a counter's cells say: a total, what came since a row or a shift began, or what is left."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import numpy.typing as npt
+
+from lineview.plant import WEEK, Counter, Counting, Plant, Shift
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+#: A counter that goes down in at least this share of its changes counts down.
+_MOSTLY = 0.8
+#: Totals fall seldom, differences about every second time.
+_OFTEN = 0.15
+#: As a total slower than this share of the fastest rate, as differences faster than that one.
+_SLOW, _BUSY = 0.02, 0.1
+#: Differences are in rising order by chance once in 8! of so many changes.
+_NEVER_IN_ORDER = 7
+_ROWS = 4
+_DAY_US = 86_400_000_000
+
+
+@dataclass(frozen=True)
+class Count:
+    """What a column's cells are, as far as its values tell; `sure` where nothing else explains them."""
+
+    counting: Counting
+    sure: bool = True
+
+
+@dataclass(frozen=True)
+class Shifts:
+    """When the shifts of a plant begin and end in a stretch of time [µs since 1970], in order."""
+
+    start_us: Ints
+    end_us: Ints
+
+    @classmethod
+    def between(cls, plant: Plant, first_us: int, last_us: int) -> Shifts:
+        """The shifts that touch a stretch of time; whole days of the plant's zone where it declares none."""
+        zone = ZoneInfo(plant.zone)
+        day = datetime.fromtimestamp(first_us / 1e6, zone).date() - timedelta(days=2)
+        last = datetime.fromtimestamp(last_us / 1e6, zone).date() + timedelta(days=1)
+        found: list[tuple[int, int]] = []
+        while day <= last:
+            found += [_ends(shift, day, zone) for shift in plant.shifts if WEEK[day.weekday()] in shift.days]
+            if not plant.shifts:
+                edges = [datetime(d.year, d.month, d.day, tzinfo=zone) for d in (day, day + timedelta(days=1))]
+                found.append((_us(edges[0]), _us(edges[1])))
+            day += timedelta(days=1)
+        found.sort()
+        return cls(np.array([a for a, _ in found], np.int64), np.array([b for _, b in found], np.int64))
+
+    def outside(self, start_us: Ints, end_us: Ints) -> int:
+        """How many intervals lie outside every shift."""
+        covered = np.zeros(len(start_us), dtype=bool)
+        for start, end in zip(self.start_us.tolist(), self.end_us.tolist(), strict=True):
+            covered |= np.maximum(start_us, start) < np.minimum(end_us, end)
+        return int((~covered).sum())
+
+
+def _ends(shift: Shift, day: object, zone: ZoneInfo) -> tuple[int, int]:
+    start = datetime.combine(day, shift.start, zone)  # type: ignore[arg-type]  # a date
+    end = datetime.combine(day, shift.end, zone)  # type: ignore[arg-type]
+    return _us(start), _us(end if shift.end > shift.start else end + timedelta(days=1))
+
+
+def _us(moment: datetime) -> int:
+    return round(moment.timestamp() * 1e6)
+
+
+def most_in(counter: Counter, seconds: Floats) -> Floats:
+    """The most counts in so many seconds, two seconds of stamps and one count allowed on top."""
+    return np.asarray(counter.fastest_per_min * 1.05 / 60 * (seconds + 2.0) + 1.0)
+
+
+def usual_step_us(at_us: Ints) -> int:
+    """The usual time from row to row [µs], 0 where there is one moment only."""
+    steps = np.diff(at_us)
+    steps = steps[steps > 0]
+    return int(np.median(steps)) if len(steps) else 0
+
+
+def what_counts(at_us: Ints, value: Floats, counter: Counter, plant: Plant) -> Count:
+    """What the cells of a counter's column are, by how they go up and down; moments in order."""
+    step = np.diff(value)
+    changes = step[step != 0]
+    if len(value) < _ROWS or not value.max(initial=0.0) > 0:
+        return Count("total")
+    falls = step < 0
+    share = falls.sum() / max(len(changes), 1)
+    seconds = usual_step_us(at_us) / 1e6
+    most = float(most_in(counter, np.array([seconds]))[0])
+    turns = counter.modulus != "unknown" and counter.modulus <= 2 * most and value.max() < counter.modulus
+    if value.max() <= most and not turns:
+        if share >= _OFTEN and falls.sum() >= 2:
+            return Count("since last row")
+        minutes = max(seconds, 1e-9) / 60
+        as_total = (value[-1] - value[0]) / max((len(value) - 1) * minutes, 1e-9) / counter.fastest_per_min
+        as_steps = float(value.mean()) / minutes / counter.fastest_per_min
+        rising = not falls.any() and len(changes) > _NEVER_IN_ORDER
+        doubt = as_total < _SLOW and as_steps > _BUSY and not rising
+        return Count("since last row" if doubt else "total", sure=not doubt)
+    if share >= _MOSTLY and falls.sum() >= 3:
+        return Count("down")
+    return _restarting(at_us, value, counter, plant)
+
+
+def _restarting(at_us: Ints, value: Floats, counter: Counter, plant: Plant) -> Count:
+    """Whether a counter that falls now and then restarts with the shifts, or at midnight."""
+    falls = np.flatnonzero(np.diff(value) < 0)
+    if not len(falls):
+        return Count("total")
+    before, after = at_us[falls], at_us[falls + 1]
+    small = value[falls + 1] <= most_in(counter, (after - before) / 1e6)
+    if counter.modulus != "unknown" and value.max() < counter.modulus:
+        added = np.mod(value[falls + 1] - value[falls], counter.modulus)
+        if (added <= most_in(counter, (after - before) / 1e6)).all():
+            return Count("total")
+    edges = Shifts.between(plant, int(at_us[0]), int(at_us[-1])).start_us
+    midnights = Shifts.between(plant.model_copy(update={"shifts": ()}), int(at_us[0]), int(at_us[-1])).start_us
+    for starts in (edges, midnights):
+        spans = np.searchsorted(starts, after, side="right") > np.searchsorted(starts, before, side="left")
+        if (spans & small).all():
+            return Count("since shift start", sure=len(falls) >= 2)
+    return Count("total")
+
+
+def stamped_at(at_us: Ints, value: Floats, plant: Plant) -> str:
+    """Whether the moments of differences end or start what they count; "" where it is open."""
+    step = usual_step_us(at_us)
+    busy = at_us[value > 0]
+    shifts = Shifts.between(plant, int(at_us[0]) - step, int(at_us[-1]) + step)
+    if step < 600_000_000:
+        return "end"
+    as_end, as_start = shifts.outside(busy - step, busy), shifts.outside(busy, busy + step)
+    if as_end == as_start or not plant.shifts:
+        return ""
+    return "end" if as_end < as_start else "start"
+
+
+def on_change(at_us: Ints, columns: Sequence[Floats], gap_s: float) -> bool:
+    """Whether rows seem to be written only when a value changes: no row repeats, and some come late."""
+    gaps = np.diff(at_us)
+    if len(at_us) < 50 or not len(columns):
+        return False
+    same = np.ones(len(gaps), dtype=bool)
+    for value in columns:
+        same &= np.diff(value) == 0
+    return not same.any() and bool((gaps > max(gap_s * 1e6, 5 * np.median(gaps))).any())
+
+
+# Readings beside those written, so that what the cells mean is in the readings
+
+
+@dataclass(frozen=True)
+class Added:
+    """Readings to be added: moments [µs], values, and which written reading each belongs to."""
+
+    at_us: Ints
+    value: Floats
+    of: Ints
+
+
+def restarts(at_us: Ints, value: Floats, counter: Counter, shifts: Shifts) -> Added:
+    """A 0 at the start of each shift in which a counter restarted, moments in order.
+
+    It restarted where it fell, or may have begun at 0 with the last shift before a reading.
+    """
+    before = np.concatenate((at_us[:1] - _DAY_US, at_us[:-1]))
+    low = np.searchsorted(shifts.start_us, before, side="left")
+    high = np.searchsorted(shifts.start_us, at_us, side="left")
+    at, of = [], []
+    for i in np.flatnonzero(high > low).tolist():
+        for start in reversed(shifts.start_us[low[i] : high[i]].tolist()):
+            if value[i] <= float(most_in(counter, np.array([(int(at_us[i]) - start) / 1e6]))[0]):
+                at.append(start + 1)
+                of.append(i)
+                break
+    return Added(np.array(at, np.int64), np.zeros(len(at)), np.array(of, np.int64))
+
+
+def interval_starts(at_us: Ints, step_us: int) -> Added:
+    """A 0 where the interval of a difference begins, if no row ends there; moments in order."""
+    gaps = np.diff(at_us, prepend=at_us[:1] - 2 * step_us)
+    of = np.flatnonzero(gaps > 1.5 * step_us)
+    return Added(at_us[of] - step_us + 1, np.zeros(len(of)), of)
+
+
+def held(at_us: Ints, value: Floats, every_us: int) -> Added:
+    """Repeats of values that held until the next row, of a file that is written when a value changes.
+
+    The last repeat stands one usual step before that row; nothing is held for longer than a day.
+    """
+    step = usual_step_us(at_us)
+    at, values, of = [], [], []
+    for i in np.flatnonzero(np.diff(at_us) > every_us).tolist():
+        end = int(at_us[i + 1]) - step
+        if step and end - int(at_us[i]) <= _DAY_US:
+            moments = [*range(int(at_us[i]) + every_us, end, every_us), end]
+            at += moments
+            values += [value[i]] * len(moments)
+            of += [i + 1] * len(moments)
+    return Added(np.array(at, np.int64), np.array(values, np.float64), np.array(of, np.int64))

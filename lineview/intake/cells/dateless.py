@@ -1,0 +1,90 @@
+"""Clocks without a date: the date stands in the row that a day begins with, above the header or in the file's name."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from datetime import date
+
+import polars as pl
+
+from lineview.core.errors import Fault, IntakeError
+from lineview.intake.cells.timestamps import plan_clock, read_clock
+
+_CLOCK = r"^\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?: ?[AaPp]\.?[Mm]\.?)?$"
+_DATES = (
+    re.compile(r"(?<!\d)(?P<y>20\d\d)[-_./]?(?P<m>[01]\d)[-_./]?(?P<d>[0-3]\d)(?!\d)"),
+    re.compile(r"(?<!\d)(?P<d>[0-3]?\d)\.(?P<m>[01]?\d)\.(?P<y>20\d\d)(?!\d)"),
+)
+#: A clock that falls by more than so many hours has gone over midnight.
+_MIDNIGHT_H = 6
+
+
+def are_clocks(cells: pl.Series) -> bool:
+    """Whether most filled cells of a time column are clock times without a date."""
+    bare = cells.head(2000).str.strip_chars()
+    filled = bare.filter(bare != "")
+    return bool(len(filled)) and int(filled.str.contains(_CLOCK).sum()) * 2 > len(filled)
+
+
+def date_in(texts: Iterable[str]) -> date | None:
+    """The one date that texts name, None where they name none or several."""
+    found = set()
+    for text in texts:
+        for form in _DATES:
+            for match in form.finditer(text):
+                try:
+                    found.add(date(int(match["y"]), int(match["m"]), int(match["d"])))
+                except ValueError:
+                    continue
+    return found.pop() if len(found) == 1 else None
+
+
+def dated(cells: pl.Series, first: date | None, where: str) -> pl.Series:
+    """Write the day before each clock time, as ISO 8601; other cells stay as they are.
+
+    The day is that of the last row with a date, else `first`, and the next one each time the clock runs over
+    midnight.
+    """
+    bare = cells.str.strip_chars()
+    clock = bare.str.contains(_CLOCK).fill_null(False)
+    plan = plan_clock(bare.filter(~clock & (bare != "")), "auto")
+    read = read_clock(bare.set(clock, ""), [form for form in plan.formats if form not in ("excel",)][:3])
+    day = read.naive.dt.date()
+    seconds = _seconds(bare.set(~clock, None))
+    if first is None and not (day.is_not_null() & ~clock).any():
+        raise IntakeError(
+            Fault(
+                f"its times have no date: the first is '{bare.filter(clock)[0]}'",
+                where,
+                "a date in each time, in the first row of a day, above the header or in the file's name",
+                "Put the day into the file's name, such as log_2026-06-08.csv.",
+            )
+        )
+    frame = pl.DataFrame({"day": day, "clock": seconds, "at": read.naive}).with_columns(
+        part=pl.col("day").is_not_null().cum_sum(),
+        of=pl.coalesce("clock", pl.col("at").dt.time().cast(pl.Duration("us")).dt.total_seconds(fractional=True)),
+    )
+    over = (pl.col("of").forward_fill().diff() < -_MIDNIGHT_H * 3600).fill_null(False).cast(pl.Int64)
+    known = pl.col("day").forward_fill().fill_null(pl.lit(first, dtype=pl.Date))
+    nights = over.cum_sum() - pl.when(pl.col("day").is_not_null()).then(over.cum_sum()).forward_fill().fill_null(0)
+    days = frame.select((known + pl.duration(days=nights)).dt.strftime("%Y-%m-%d")).to_series()
+    hands = pl.select(
+        (pl.lit(pl.Series([0])).cast(pl.Datetime("us")) + pl.duration(microseconds=(pl.lit(seconds) * 1e6).round()))
+        .dt.strftime("%H:%M:%S%.f")
+        .alias("clock")
+    ).to_series()
+    iso = pl.select(pl.format("{} {}", days, hands)).to_series()
+    return iso.zip_with(clock & iso.is_not_null(), bare)
+
+
+def _seconds(cells: pl.Series) -> pl.Series:
+    """Clock times [s] since midnight."""
+    part = cells.str.extract_groups(
+        r"^(\d{1,2}):(\d{2})(?::(\d{2}(?:[.,]\d+)?))?(?: ?([AaPp])\.?[Mm]\.?)?$"
+    ).struct.unnest()
+    hour = pl.col("1").cast(pl.Int64)
+    half = pl.col("4").str.to_lowercase()
+    full = pl.when(half == "p").then(hour % 12 + 12).when(half == "a").then(hour % 12).otherwise(hour)
+    second = pl.col("3").str.replace(",", ".", literal=True).cast(pl.Float64).fill_null(0.0)
+    return part.select(full * 3600.0 + pl.col("2").cast(pl.Float64) * 60 + second).to_series()

@@ -1,0 +1,111 @@
+"""Times that a clock which was set wrongly wrote: far from the rest of a file, or far from today."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from lineview.core.errors import Fault, IntakeError
+from lineview.plant import Layout
+
+#: Readings come all day, events with the season: a pause this long is none of theirs [days].
+_PAUSE_D = {"readings": 60, "weights": 400, "batches": 400, "stops": 400, "reels": 400}
+#: Times apart from the rest by so many times its length, or by five years, are far from it.
+_TIMES, _YEARS_D = 10, 1_826
+#: Fewer rows than this share are strays; more are a second stretch, and somebody has to say which is true.
+_STRAY = 0.2
+#: A whole file may be ahead of this computer's clock by so much before it is taken for a wrong one [days].
+_AHEAD_D, _NOTED_D = 300, 2
+#: A clock that lost its time starts again in these years or before; no export of today is from then.
+_LOST_YEAR, _LOST_AFTER_D = 2005, 5_000
+_DAY_US = 86_400_000_000
+
+
+@dataclass(frozen=True)
+class FarTimes:
+    """Which rows have times that cannot be meant, as a mask, and what is to be said of the others."""
+
+    far: pl.Series | None = None
+    reason: str = ""
+    notes: tuple[str, ...] = ()
+
+
+def far_times(at: pl.Series, layout: Layout, now: datetime | None, where: str) -> FarTimes:
+    """Find moments far from the rest of a file, and raise where all of it is far from today.
+
+    Takes `at` [UTC] and `now`, None where nobody says what today is.
+    """
+    pause_d = _PAUSE_D.get(layout.kind)
+    if pause_d is None or layout.any_times or at.null_count() == len(at):
+        return FarTimes()
+    first, last = int(at.to_physical().min()), int(at.to_physical().max())  # type: ignore[arg-type]  # whole numbers
+    far, reason = None, ""
+    if last - first > pause_d * _DAY_US:
+        far, first, last = _apart(at, pause_d, where, layout)
+        reason = f"is far from the file's other times, {_day(first)} to {_day(last)}"
+    return FarTimes(far, reason, _against_today(first, last, now, where, layout))
+
+
+def _apart(at: pl.Series, pause_d: int, where: str, layout: Layout) -> tuple[pl.Series | None, int, int]:
+    """Which moments stand apart from the longest stretch, and that stretch [µs]."""
+    moments = at.to_physical()
+    ordered = moments.drop_nulls().sort().to_numpy()
+    edges = np.flatnonzero(np.diff(ordered) > pause_d * _DAY_US) + 1
+    starts, ends = np.concatenate(([0], edges)), np.concatenate((edges, [len(ordered)]))
+    main = int(np.argmax(ends - starts))
+    first, last = int(ordered[starts[main]]), int(ordered[ends[main] - 1])
+    limit = min(max(_TIMES * (last - first), pause_d * _DAY_US), _YEARS_D * _DAY_US)
+    low, high = first - limit, last + limit
+    outside = (ordered < low) | (ordered > high)
+    if not outside.any():
+        return None, int(ordered[0]), int(ordered[-1])
+    if outside.mean() >= _STRAY:
+        strays = ordered[outside]
+        if max(first - int(strays[0]), int(strays[-1]) - last) < _YEARS_D * _DAY_US:
+            return None, int(ordered[0]), int(ordered[-1])  # two campaigns in one file
+        raise IntakeError(
+            Fault(
+                f"its times lie far apart: {_day(strays[0])} to {_day(strays[-1])}, and {_day(first)} to {_day(last)}",
+                where,
+                "the times of one stretch",
+                "Correct the clock's times or split the file; any_times = true in layout "
+                f"'{layout.id}' takes them all.",
+            )
+        )
+    inside = ordered[~outside]
+    far = ((moments < low) | (moments > high)).fill_null(False)
+    return far, int(inside[0]), int(inside[-1])
+
+
+def _against_today(first: int, last: int, now: datetime | None, where: str, layout: Layout) -> tuple[str, ...]:
+    """Raise where the times lie far ahead of today or before lost clocks begin; else what to note."""
+    if now is None:
+        return ()
+    today = round(now.timestamp() * 1e6)
+    ahead = first > today + _AHEAD_D * _DAY_US
+    lost = datetime_of(last).year <= _LOST_YEAR and today - last > _LOST_AFTER_D * _DAY_US
+    if ahead or lost:
+        said = "in the future" if ahead else "where a clock that lost its time begins"
+        raise IntakeError(
+            Fault(
+                f"its times, {_day(first)} to {_day(last)}, lie {said}",
+                where,
+                f"times up to today, {now:%Y-%m-%d}",
+                f"Set the machine's clock; any_times = true in layout '{layout.id}' takes them as they are.",
+            )
+        )
+    if last > today + _NOTED_D * _DAY_US:
+        return (f"its times lie ahead of this computer's clock, up to {_day(last)}",)
+    return ()
+
+
+def datetime_of(us: int) -> datetime:
+    """A moment [µs since 1970] as a wall clock in UTC."""
+    return datetime(1970, 1, 1) + timedelta(microseconds=int(us))  # noqa: DTZ001 - shown to the day only
+
+
+def _day(us: int) -> str:
+    return f"{datetime_of(us):%Y-%m-%d}"

@@ -1,0 +1,130 @@
+"""The time zone that a header, a units row or a preamble names for the times below it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal, cast
+from zoneinfo import ZoneInfo, available_timezones
+
+import polars as pl
+
+from lineview.core.errors import Fault, IntakeError
+from lineview.core.frames import UTC_US
+from lineview.intake.detect.header import Heading
+
+#: Abbreviations of zones in exports and how far each is ahead of UTC [min]. Source: iana-time-zones
+ABBREVIATIONS = {
+    "UTC": 0,
+    "GMT": 0,
+    "WET": 0,
+    "WEST": 60,
+    "WEZ": 0,
+    "WESZ": 60,
+    "BST": 60,
+    "CET": 60,
+    "MEZ": 60,
+    "CEST": 120,
+    "MESZ": 120,
+    "EET": 120,
+    "OEZ": 120,
+    "EEST": 180,
+    "OESZ": 180,
+    "EST": -300,
+    "EDT": -240,
+    "CST": -360,
+    "CDT": -300,
+    "MST": -420,
+    "MDT": -360,
+    "PST": -480,
+    "PDT": -420,
+}
+_NAMES = "|".join(sorted(ABBREVIATIONS, key=len, reverse=True))
+_OFFSET = r"(?:\s*(?P<offset>[+\-−]\s?\d{1,2}(?::?\d{2})?))?"
+_WORD = re.compile(rf"(?<![A-Za-z])(?:(?P<any>(?i:UTC|GMT))|(?P<name>{_NAMES})){_OFFSET}(?![A-Za-z])")
+_PLACE = re.compile(r"[A-Z][A-Za-z]+/[A-Z][A-Za-z_]+(?:/[A-Z][A-Za-z_]+)?")
+_OF_TIMES = re.compile(r"time|zeit|stamp|stempel|heure|hora|\bora\b|orari|tijd|zone|zona|fuseau|uhr", re.IGNORECASE)
+_STAMP = re.compile(r"\d{4}-\d\d?-\d\d?|\d\d?[./]\d\d?[./]\d{2,4}")
+
+
+@dataclass(frozen=True)
+class NamedZone:
+    """A zone as a file names it: its words, and either a zone's name or how far it is ahead of UTC [min]."""
+
+    words: str
+    place: str = ""
+    ahead_min: int = 0
+
+    @property
+    def is_utc(self) -> bool:
+        """Whether it says UTC itself, which no wall clock is called."""
+        return not self.place and self.ahead_min == 0 and "utc" in self.words.lower()
+
+    @property
+    def zone(self) -> str:
+        """The zone as a layout writes it, "" where it has no name: those with half hours."""
+        if self.place or self.ahead_min == 0:
+            return self.place or "UTC"
+        hours, rest = divmod(self.ahead_min, 60)
+        return "" if rest else f"Etc/GMT{-hours:+d}"  # named with the sign turned round
+
+
+def named_zone(heading: Heading, headers: Iterable[str]) -> NamedZone | None:
+    """The zone that the headers of times, their units or the lines above them name."""
+    for header in headers:
+        place = heading.find(header)
+        texts = [header] if place is None else [heading.names[place], heading.units.get(place, "")]
+        for text in texts:
+            if (found := _in_text(text)) is not None:
+                return found
+    for line in heading.preamble:
+        if _OF_TIMES.search(line) and not _STAMP.search(line) and (found := _in_text(line)) is not None:
+            return found
+    return None
+
+
+def _in_text(text: str) -> NamedZone | None:
+    place = _PLACE.search(text)
+    if place is not None and place[0] in available_timezones():
+        return NamedZone(place[0], place[0])
+    match = _WORD.search(text.replace("_", " "))
+    if match is None:
+        return None
+    ahead = ABBREVIATIONS[(match["any"] or match["name"]).upper()]
+    if match["offset"]:
+        digits = re.sub(r"[\s:]", "", match["offset"].replace("−", "-"))
+        hours, minutes = int(digits[1:3]), int(digits[3:] or 0)
+        ahead += (60 * hours + minutes) * (-1 if digits[0] == "-" else 1)
+    return NamedZone(match[0].strip(), "", ahead)
+
+
+def against_clock(named: NamedZone, plant_zone: str, naive: pl.Series) -> Literal["same", "open", "other"]:
+    """Whether a named zone reads wall-clock times as the works' clock does, may mean that clock, or does not.
+
+    "MEZ" in summer may mean what it says, an hour behind the clock on the wall, or that clock.
+    """
+    times = naive.drop_nulls()
+    if named.place or named.is_utc or not len(times):
+        return "other"
+    local = times.dt.replace_time_zone(plant_zone, ambiguous="earliest", non_existent="null")
+    fixed = times.dt.offset_by(f"{-named.ahead_min}m").dt.replace_time_zone("UTC").cast(UTC_US)
+    if bool((local.dt.convert_time_zone("UTC").cast(UTC_US) == fixed).all()):
+        return "same"
+    year = cast(datetime, times.min()).year
+    seasons = [datetime(year, month, 1, tzinfo=ZoneInfo(plant_zone)).utcoffset() for month in (1, 7)]
+    ahead = {offset.total_seconds() / 60 for offset in seasons if offset is not None}
+    return "open" if named.ahead_min in ahead else "other"
+
+
+def open_fault(named: NamedZone, plant_zone: str, layout: str, where: str) -> IntakeError:
+    """The error where nothing says which of the two a named zone means."""
+    return IntakeError(
+        Fault(
+            f"its times are headed '{named.words}', in this season another clock than {plant_zone}",
+            where,
+            f"zone = '{plant_zone}' or zone = '{named.zone}'",
+            f"Write in layout '{layout}' which of them is meant.",
+        )
+    )

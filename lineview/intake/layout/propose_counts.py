@@ -1,0 +1,116 @@
+"""What the counters of a proposed layout count, recognised from their values or asked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from lineview.core.errors import IntakeError
+from lineview.core.frames import UTC_US
+from lineview.intake.cells.counting import Floats, Ints, on_change, stamped_at, usual_step_us, what_counts
+from lineview.intake.cells.far_times import far_times
+from lineview.intake.cells.numbers import NumberSeparators, parse_numbers
+from lineview.intake.cells.timestamps import Clock
+from lineview.intake.detect.sheets import Question
+from lineview.plant import ColumnTarget, Counter, Layout, Plant
+
+_MEANINGS = {
+    "total": "all that the counter has counted",
+    "since last row": "what came since the row before",
+    "since shift start": "what came since the shift began: it restarts",
+    "down": "what is left of a preset: it counts down",
+}
+#: Rows of sums stand this far apart at least [µs].
+_APART_US = 600_000_000
+
+
+@dataclass
+class Counts:
+    """What is known of a layout's counters: columns with their counting, settings, questions and notes."""
+
+    columns: dict[str, ColumnTarget]
+    settings: dict[str, str] = field(default_factory=dict)
+    questions: list[Question] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+
+def recognise_counts(
+    columns: Mapping[str, ColumnTarget],
+    part_of: Callable[[str], Counter | None],
+    cells_of: Callable[[str], pl.Series | None],
+    at: pl.Series,
+    marks: NumberSeparators,
+    plant: Plant,
+) -> Counts:
+    """Recognise what each counter's cells say, and whose moments the rows carry.
+
+    Takes `part_of` a target's counter, `cells_of` a header's cells beside `at`, null in another's rows.
+    """
+    counts = Counts(dict(columns))
+    read: list[tuple[Ints, Floats]] = []
+    differences: tuple[Ints, Floats] | None = None
+    for header, target in columns.items():
+        counter, cells = part_of(target.to), cells_of(header)
+        if counter is None or cells is None:
+            continue
+        frame = pl.DataFrame({"at": at, "value": parse_numbers(cells, marks)[0]}).drop_nulls().sort("at")
+        at_us, value = frame["at"].to_physical().to_numpy(), frame["value"].to_numpy()
+        if len(value) < 2:
+            continue
+        read.append((at_us, value))
+        counted = what_counts(at_us, value, counter, plant)
+        if counted.counting not in ("total", counter.counting):
+            if counted.sure:
+                counts.columns[header] = target.model_copy(update={"counting": counted.counting})
+                counts.notes.append(f"'{header}' is read as {_MEANINGS[counted.counting]}, by its values")
+            else:
+                counts.questions.append(_counting_question(header, counted.counting))
+        if counted.counting == "since last row":
+            differences = differences or (at_us, value)
+    if differences is not None:
+        _stamped(*differences, plant, counts)
+    elif read and all(len(value) == len(read[0][1]) for _, value in read):
+        _held(read, plant, counts)
+    return counts
+
+
+def _counting_question(header: str, likeliest: str) -> Question:
+    options = [likeliest, *(name for name in _MEANINGS if name not in (likeliest, "down"))]
+    shown = tuple((name, _MEANINGS[name]) for name in options)
+    return Question(f"counting of {header}", f"what does a row of '{header}' say?", shown)
+
+
+def _stamped(at_us: Ints, value: Floats, plant: Plant, counts: Counts) -> None:
+    """Settle whether a row's moment ends or begins what it counts, or ask."""
+    stands = stamped_at(at_us, value, plant)
+    if stands == "start":
+        counts.settings["stamps"] = stands
+        counts.notes.append("a row's time is the start of what it counts: so all of it lies within shifts")
+    elif not stands and usual_step_us(at_us) >= _APART_US:
+        options = (("end", "it ends what the row counts"), ("start", "it begins what the row counts"))
+        counts.questions.append(Question("stamps", "what is the time of a row to what it counts?", options))
+
+
+def _held(read: list[tuple[Ints, Floats]], plant: Plant, counts: Counts) -> None:
+    """Ask whether rows are written only when a value changes, where they look so."""
+    if on_change(read[0][0], [value for _, value in read], plant.gap_s):
+        options = (
+            ("true", "rows are written only when a value changes: it stood still in between"),
+            ("false", "nothing was read in between"),
+        )
+        text = "no row repeats the one before, and some come late: what happened in the gaps?"
+        counts.questions.append(Question("on_change", text, options))
+
+
+def moments_of(clock: Clock, zone: str) -> pl.Series:
+    """The moments of rows [UTC], wall-clock times in a zone; none far from the others."""
+    local = clock.naive.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+    at = local.dt.convert_time_zone("UTC").cast(UTC_US)
+    at = at.zip_with(at.is_not_null(), clock.moment)
+    try:
+        far = far_times(at, Layout(id="proposed"), None, "").far
+    except IntakeError:  # said when the file is read
+        return at
+    return at if far is None else at.set(far, None)

@@ -1,0 +1,104 @@
+"""What counters' readings say where layouts say it: settled once for each counter of the plant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from lineview.core.errors import Fault
+from lineview.plant.checks import PlacedFault
+from lineview.plant.model import Counter, Counting, Layout, Machine, Plant
+
+
+def counted_by(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[str, str, str, Counting | None]]:
+    """The counters that a layout of readings fills, and what it says of them.
+
+    Parameters
+    ----------
+    layout : Layout
+        Of any kind; only readings fill counters.
+    machines : sequence of Machine
+        Of the plant.
+
+    Yields
+    ------
+    tuple
+        Header, machine id, counter id, and what the layout says that its cells are (None: nothing).
+    """
+    for header, target in layout.columns.items() if layout.kind == "readings" else ():
+        owner, _, channel = target.to.rpartition("/")
+        for machine in machines:
+            named = owner or (layout.machine or "" if not layout.machine_column else "")
+            if named and machine.id != named:
+                continue
+            if any(counter.id == channel for counter in machine.counters):
+                yield header, machine.id, channel, target.counting
+
+
+def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[Machine]) -> Iterator[tuple[str, Fault]]:
+    """Faults where two layouts say different things of one counter.
+
+    Parameters
+    ----------
+    layout : Layout
+        The layout in question.
+    others : sequence of Layout
+        Further layouts of the plant.
+    machines : sequence of Machine
+        Of the plant, with what they declare of their counters themselves.
+
+    Yields
+    ------
+    tuple of str and Fault
+        The header of the layout, and the fault without a place.
+    """
+    declared = {(m.id, c.id): c.counting for m in machines for c in m.counters}
+    for header, machine, channel, counting in counted_by(layout, machines):
+        said = counting or declared[machine, channel]
+        for other in others:
+            for _, same_machine, same_channel, theirs in counted_by(other, machines):
+                if (same_machine, same_channel) != (machine, channel):
+                    continue
+                if (theirs or declared[machine, channel]) != said:
+                    what = (
+                        f"layout '{layout.id}' reads '{channel}' of {machine} as \"{said}\", layout "
+                        f"'{other.id}' as \"{theirs or declared[machine, channel]}\""
+                    )
+                    advice = "Give one of the exports a counter of its own, or correct one layout"
+                    yield header, Fault(what, "", "one counting for each counter", advice)
+
+
+def with_counting(plant: Plant) -> tuple[Plant, list[PlacedFault]]:
+    """Carry what layouts say of counters over to the counters.
+
+    Parameters
+    ----------
+    plant : Plant
+        As read.
+
+    Returns
+    -------
+    tuple of Plant and list
+        The plant, and a fault for each layout that contradicts an earlier one.
+    """
+    said = {
+        (machine, channel): counting
+        for layout in plant.layouts
+        for _, machine, channel, counting in counted_by(layout, plant.machines)
+        if counting is not None
+    }
+    if not said:
+        return plant, []
+    faults: list[PlacedFault] = []
+    for i, layout in enumerate(plant.layouts):
+        for header, fault in contradicting(layout, plant.layouts[:i], plant.machines):
+            faults.append((("layouts", i, "columns", header), fault))
+
+    def settled(machine: Machine, counter: Counter) -> Counter:
+        counting = said.get((machine.id, counter.id), counter.counting)
+        return counter.model_copy(update={"counting": counting})
+
+    machines = tuple(
+        machine.model_copy(update={"counters": tuple(settled(machine, c) for c in machine.counters)})
+        for machine in plant.machines
+    )
+    return plant.model_copy(update={"machines": machines}), faults

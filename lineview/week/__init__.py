@@ -1,0 +1,1 @@
+"""What cost most in a week, whether it gets better, and whether what was changed has helped."""

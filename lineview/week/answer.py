@@ -1,0 +1,50 @@
+"""What cost most in a week, whether that is getting better, and what to work on first."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from lineview.plant import Plant
+from lineview.report.answer import Answer, Scope, scope_name
+from lineview.week.account import WeekInputs, week_account
+from lineview.week.compare import Comparison
+from lineview.week.figures import week_figures
+from lineview.week.side_by_side import (
+    compared_figures,
+    compared_sentence,
+    compared_soft,
+    compared_tables,
+    difference_series,
+)
+from lineview.week.tables import loss_series, pattern_series, week_tables
+from lineview.week.words import CAUTIONS, notes, sentence, soft_line
+
+
+def answer_week(plant: Plant, scope: Scope, inputs: WeekInputs) -> Answer:
+    """Answer what cost most, and whether it is getting better; or how two scopes differ, and through what."""
+    account = week_account(plant, inputs, (scope.period.start, scope.period.end), scope.now)
+    answer = Answer(
+        question="week",
+        scope=scope,
+        sentence=sentence(account, plant, scope),
+        soft=soft_line(account, plant),
+        figures=week_figures(account, plant, scope.period, scope_name(scope, plant)),
+        tables=week_tables(account, plant),
+        series={"losses": loss_series(account), "pattern_stops": pattern_series(account.patterns)},
+        notes=notes(account, plant),
+        cautions=CAUTIONS,
+    )
+    return answer if account.comparison is None else _compared(answer, account.comparison, plant)
+
+
+def _compared(answer: Answer, comparison: Comparison, plant: Plant) -> Answer:
+    """The answer with the comparison before everything else."""
+    return replace(
+        answer,
+        sentence=compared_sentence(comparison),
+        soft=f"{compared_soft(comparison)} {answer.text}",
+        figures=(*compared_figures(comparison, answer.scope.period), *answer.figures),
+        tables=(*compared_tables(comparison, plant), *answer.tables),
+        series={"differences": difference_series(comparison), **answer.series},
+        notes=((f"{comparison.why_none}.",) if comparison.why_none else ()) + tuple(answer.notes),
+    )

@@ -1,0 +1,98 @@
+"""The week's figures: every total and every row of the ledger, with its interval and working."""
+
+from __future__ import annotations
+
+from lineview.core.estimate import Estimate
+from lineview.core.figure import Figure, Period
+from lineview.plant import Plant
+from lineview.report.figures import COUNT_BOUNDS, FigureList, good_pieces_figure
+from lineview.week.account import WeekAccount
+from lineview.week.ledger import UNITS, Ledger, LedgerRow
+from lineview.week.trend import CauseTrend
+
+#: By unit of the ledger: its figure, and its unit.
+SHOWN = {
+    "minutes": ("{cause}_lost_min", "min"),
+    "pieces": ("{cause}_not_made_pieces", "pieces"),
+    "kg": ("{cause}_not_made_kg", "kg"),
+    "candy_kg": ("{cause}_candy_lost_kg", "kg"),
+    "film_m": ("{cause}_film_lost_m", "m"),
+    "paper_m": ("{cause}_paper_lost_m", "m"),
+    "money": ("{cause}_cost_money", ""),
+}
+ALL_ROWS = "all rows"
+
+
+def unit_of(unit: str, plant: Plant) -> str:
+    """The unit that a ledger's column is shown in."""
+    return plant.currency if unit == "money" else SHOWN[unit][1]
+
+
+def week_figures(account: WeekAccount, plant: Plant, period: Period, whose: str) -> tuple[Figure, ...]:
+    """All figures of a week."""
+    ledger = account.ledger
+    if ledger is None:
+        return ()
+    figures = FigureList(period, currency=plant.currency)
+    figures.add("planned_min", ledger.planned_min, f"of {ledger.shifts} shifts, breaks left out", n=ledger.shifts)
+    for unit in UNITS:
+        _total(figures, ledger, unit, unit_of(unit, plant))
+    for row in ledger.rows:
+        _row(figures, row)
+    for trend in account.trends.causes:
+        _trend(figures, trend)
+    return (good_pieces_figure(ledger.good, period, whose), *figures.all)
+
+
+def _total(figures: FigureList, ledger: Ledger, unit: str, shown: str) -> None:
+    """Add the sum of all rows in one unit, beside the balance that it equals."""
+    name, balance = SHOWN[unit][0], ledger.balances.get(unit)
+    if balance is None and unit != "money":
+        return figures.unknown(name, "nothing in this period tells", cause=ALL_ROWS)
+    total, unknown = ledger.total(unit), ledger.unknown(unit)
+    if unknown:
+        why = f"{', '.join(unknown[:4])}; the other rows add up to {ledger.known(unit):,.1f} {shown}"
+        return figures.unknown(name, why, cause=ALL_ROWS)
+    working = "sum of the rows"
+    if balance is not None:
+        working += f" = {balance.possible:,.1f} possible − {balance.was:,.1f} made or sold"
+    return figures.add(name, _stated(total), working, cause=ALL_ROWS)
+
+
+def _row(figures: FigureList, row: LedgerRow) -> None:
+    for unit, amount in row.amounts.items():
+        working = f"{row.clock_min:,.1f} min by the clock, {row.events} times" if row.clock_min else ""
+        if amount.value is None:
+            figures.unknown(SHOWN[unit][0], amount.why_none, cause=row.cause)
+        else:
+            figures.add(SHOWN[unit][0], _stated(amount), working, cause=row.cause)
+
+
+def _stated(amount: Estimate) -> Estimate:
+    """An amount without ends where they are its value, and with a name for them where they are not."""
+    if amount.low == amount.value == amount.high:
+        return Estimate(amount.value, n=amount.n)
+    return Estimate(amount.value, amount.low, amount.high, amount.n, interval=amount.interval or COUNT_BOUNDS)
+
+
+def _trend(figures: FigureList, trend: CauseTrend) -> None:
+    """Add the change of a cause against the weeks before, and its levels and slopes."""
+    working = (
+        f"{trend.now:.3f} min lost an hour planned, {trend.before:.3f} before; chance of so much difference "
+        f"{trend.p[0]:.2g}, over all rows {trend.q[0]:.2g}: {trend.verdict} {trend.basis}".rstrip()
+    )
+    figures.add("{cause}_change_min_per_h", trend.change, working, cause=trend.cause)
+    working = (
+        f"over {trend.slope_weeks} weeks; chance of so much slope {trend.p[1]:.2g}, over all rows {trend.q[1]:.2g}"
+    )
+    figures.add("{cause}_slope_min_per_h_per_week", trend.slope, working, cause=trend.cause)
+    for window in trend.windows:
+        for name, amount in (
+            ("{cause}_level_{weeks}_weeks_min_per_h", window.level),
+            ("{cause}_slope_{weeks}_weeks_min_per_h_per_week", window.slope),
+        ):
+            if amount.value is None:
+                figures.unknown(name, amount.why_none, cause=trend.cause, weeks=window.weeks)
+            else:
+                how = "regression on shifts, the mix of products and machines in the model"
+                figures.add(name, amount, how, cause=trend.cause, weeks=window.weeks)

@@ -1,0 +1,330 @@
+"""The ledger of losses: each lost minute, piece, gram and metre in one row, and the rows add up exactly."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+
+from lineview.core.estimate import Estimate
+from lineview.machine.counters import Floats
+from lineview.week.losses import BARE, BLANKS, BREAKS, CHANGEOVERS, REJECTS, SLOW, UNEXPLAINED, UNSEEN, MachineLosses
+from lineview.week.material import CandyLosses
+from lineview.wrap.account import WrapAccount
+
+#: What a row is counted in: minutes at the nominal rate, pieces, kilograms not made, kilograms of candy used
+#: and not sold, metres of film and of wax paper, money in the plant's currency.
+UNITS = ("minutes", "pieces", "kg", "candy_kg", "film_m", "paper_m", "money")
+OUTSIDE = "made outside shifts"
+FREIGHT = "rush freight and shortage"
+#: Rows that are no cause to work on, and so are never named as the largest.
+NO_CAUSE = (BREAKS, OUTSIDE, UNEXPLAINED, FREIGHT)
+NO_WORTH = "no worth_per_kg_sold in plant.toml"
+_WEB = {"film": "film_m", "wax paper": "paper_m"}
+#: What a cause of the web's account is called here.
+_WEB_CAUSES = {
+    "rejects": REJECTS,
+    "blank wraps": BLANKS,
+    "changeovers": CHANGEOVERS,
+    "restarts": "web: restarts",
+    "reel ends": "web: reel ends and starts",
+    "splices": "web: splices",
+    "unexplained": UNEXPLAINED,
+}
+
+
+@dataclass(frozen=True)
+class LedgerRow:
+    """One cause. `amounts` holds what it costs, by unit; a unit that it cannot cost is not in it.
+
+    An amount that is not known says why. `clock_min` are the minutes by the clock [min], `events` how often.
+    """
+
+    cause: str
+    amounts: Mapping[str, Estimate]
+    clock_min: float = 0.0
+    events: int = 0
+
+    def value(self, unit: str) -> float | None:
+        """The amount in a unit; None where it is not known or does not apply."""
+        amount = self.amounts.get(unit)
+        return None if amount is None else amount.value
+
+    def least(self, unit: str) -> float:
+        """The amount in a unit as far as it is known; 0 where it does not apply."""
+        amount = self.amounts.get(unit)
+        return 0.0 if amount is None else amount.least
+
+
+@dataclass(frozen=True)
+class Balance:
+    """What could have been and what was, in one unit; the rows add up to the difference.
+
+    `was_low` and `was_high` are what the readings allow; None where the rows alone say how sure they are.
+    """
+
+    possible: float
+    was: float
+    was_low: float | None = None
+    was_high: float | None = None
+
+    @property
+    def lost(self) -> float:
+        """The difference."""
+        return self.possible - self.was
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """The rows by what they cost, and by unit what they add up to.
+
+    `planned_min` are planned minutes [min], `worth` says whether the plant tells what a kilogram sold is
+    worth; `money_open` whether some money is not known; `notes` what the ledger could not take in.
+    """
+
+    rows: tuple[LedgerRow, ...]
+    balances: Mapping[str, Balance]
+    planned_min: float
+    good: Estimate
+    shifts: int
+    worth: bool
+    notes: tuple[str, ...] = ()
+
+    @property
+    def money_known(self) -> bool:
+        """Whether every row's money is known."""
+        return all(row.amounts["money"].value is not None for row in self.rows if "money" in row.amounts)
+
+    @property
+    def ranked_by(self) -> str:
+        """The unit that the rows are ranked by."""
+        return "money" if self.worth else "minutes"
+
+    @property
+    def largest(self) -> LedgerRow | None:
+        """The row that costs most, among those that somebody can work on."""
+        able = [row for row in self.rows if row.cause not in NO_CAUSE and row.least(self.ranked_by) > 0]
+        return able[0] if able else None
+
+    def total(self, unit: str) -> Estimate:
+        """What all rows cost together; without a value where one of them is not known.
+
+        What was not read may have been any of the causes but not all of them: of pieces and minutes the ends
+        are those of the good pieces.
+        """
+        total = Estimate.sum([row.amounts[unit] for row in self.rows if unit in row.amounts])
+        balance = self.balances.get(unit)
+        if total.value is None or balance is None or balance.was_low is None:
+            return total
+        high = None if balance.was_low is None else balance.possible - balance.was_low
+        low = None if balance.was_high is None else balance.possible - balance.was_high
+        return Estimate(total.value, low, high, total.n)
+
+    def known(self, unit: str) -> float:
+        """The sum of the rows whose amount in a unit is known."""
+        return math.fsum(row.value(unit) or 0.0 for row in self.rows)
+
+    def unknown(self, unit: str) -> list[str]:
+        """The rows whose amount in a unit is not known."""
+        return [row.cause for row in self.rows if unit in row.amounts and row.amounts[unit].value is None]
+
+
+@dataclass(frozen=True)
+class MachinePeriod:
+    """What one machine's period comes to.
+
+    Parameters
+    ----------
+    losses : MachineLosses
+        Shift by shift.
+    target_g : array
+        Target mass of a piece in each of its shifts [g]; nan where it is not known.
+    good : Estimate
+        Good pieces of the whole period, outside shifts too.
+    wrap : WrapAccount or None
+        The account of its webs; None where there is none.
+    """
+
+    losses: MachineLosses
+    target_g: Floats
+    good: Estimate
+    wrap: WrapAccount | None = None
+
+
+@dataclass
+class _Sums:
+    """Amounts by cause and unit, added up as they come."""
+
+    amounts: dict[str, dict[str, Estimate]] = field(default_factory=dict)
+    clock_min: dict[str, float] = field(default_factory=dict)
+    events: dict[str, int] = field(default_factory=dict)
+
+    def add(self, cause: str, unit: str, amount: Estimate) -> None:
+        """Add to a cause's amount."""
+        row = self.amounts.setdefault(cause, {})
+        row[unit] = row[unit] + amount if unit in row else amount
+
+
+def make_ledger(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses], worth_per_kg: float | None) -> Ledger:
+    """Draw up the ledger of some machines over one period.
+
+    Parameters
+    ----------
+    machines : sequence of MachinePeriod
+        One or more.
+    candy : sequence of CandyLosses
+        One a line.
+    worth_per_kg : float or None
+        What a kilogram sold is worth beyond candy and web; None where nobody said.
+
+    Returns
+    -------
+    Ledger
+        The sum of the rows is the balance's difference in minutes, pieces, kilograms and metres.
+
+    Notes
+    -----
+    Source: derived-ledger
+    """
+    sums = _Sums()
+    for machine in machines:
+        _add_time(sums, machine, worth_per_kg)
+        _add_web(sums, machine.wrap)
+    for line in candy:
+        _add_candy(sums, line)
+    sums.add(FREIGHT, "money", Estimate.unknown("nothing records rush orders; see the order's risk"))
+    rows = [
+        LedgerRow(cause, amounts, sums.clock_min.get(cause, 0.0), sums.events.get(cause, 0))
+        for cause, amounts in sums.amounts.items()
+    ]
+    planned = sum(float(m.losses.shifts["planned_min"].sum()) for m in machines)
+    good = Estimate.sum([machine.good for machine in machines])
+    worth = worth_per_kg is not None
+    shifts = {row for m in machines for row in m.losses.shifts.select("date", "shift").rows()}
+    return Ledger(_ranked(rows, worth), _balances(machines, candy), planned, good, len(shifts), worth)
+
+
+def _add_time(sums: _Sums, machine: MachinePeriod, worth: float | None) -> None:
+    """Add what a machine lost in its shifts, and what it made outside them."""
+    shifts, losses = machine.losses.shifts, machine.losses.losses
+    rate = float(shifts["nominal_per_min"][0])
+    with_mass = losses.join(
+        shifts.select("start", target=pl.Series(machine.target_g)), on="start", maintain_order="left"
+    )
+    by_cause = with_mass.group_by("cause", maintain_order=True).agg(
+        pl.col("clock_min", "pieces", "events").sum(), kg=(pl.col("pieces") * pl.col("target")).sum() / 1000
+    )
+    open_pieces = float(shifts["open_pieces"].sum())
+    doubt = (shifts["good"] - shifts["good_low"]).sum(), (shifts["good_high"] - shifts["good"]).sum()
+    mean_g = _mean_target(machine)
+    for cause, clock, pieces, events, kg in by_cause.iter_rows():
+        below, above = _doubt(cause, open_pieces, (float(doubt[0]), float(doubt[1])))
+        lost = _between(pieces, below, above, events)
+        mass = _between(kg, below * (mean_g or 0.0) / 1000, above * (mean_g or 0.0) / 1000, events)
+        _add_lost(sums, cause, lost, rate, None if mean_g is None else mass, worth)
+        sums.clock_min[cause] = sums.clock_min.get(cause, 0.0) + clock
+        sums.events[cause] = sums.events.get(cause, 0) + events
+    outside = machine.good.least - float(shifts["good"].sum())
+    if abs(outside) > 1e-6:
+        kg_outside = None if mean_g is None else Estimate.exact(-outside * mean_g / 1000)
+        _add_lost(sums, OUTSIDE, Estimate.exact(-outside), rate, kg_outside, worth)
+
+
+def _between(value: float, below: float, above: float, n: int) -> Estimate:
+    kind = "bounds: minutes without readings" if below + above > 0 else ""
+    return Estimate(value, value - below, value + above, n, interval=kind)
+
+
+def _doubt(cause: str, open_pieces: float, good: tuple[float, float]) -> tuple[float, float]:
+    """How many pieces fewer or more a cause may have cost, for what was not read."""
+    if cause == UNSEEN:
+        return good[1], good[0]
+    standing = cause in (CHANGEOVERS, SLOW, *BARE.values()) or cause.startswith("stops: ")
+    return 0.0, open_pieces if standing else 0.0
+
+
+def _mean_target(machine: MachinePeriod) -> float | None:
+    if np.isnan(machine.target_g).any():
+        return None
+    planned = machine.losses.shifts["planned_min"].to_numpy()
+    return float(np.average(machine.target_g, weights=planned))
+
+
+def _add_lost(sums: _Sums, cause: str, lost: Estimate, rate: float, kg: Estimate | None, worth: float | None) -> None:
+    """Add pieces that were not made: in minutes, pieces, kilograms and money."""
+    sums.add(cause, "minutes", lost.scaled(1 / rate))
+    sums.add(cause, "pieces", lost)
+    mass = kg or Estimate.unknown("which product was on is not known, and products differ in mass")
+    sums.add(cause, "kg", mass)
+    sums.add(cause, "money", Estimate.unknown(NO_WORTH) if worth is None else mass.scaled(worth))
+
+
+def _add_web(sums: _Sums, account: WrapAccount | None) -> None:
+    """Add the film and paper that were used beyond what good pieces need, by cause."""
+    for use in () if account is None else account.uses:
+        per_m = use.factors.get("money")
+        for cause in use.causes:
+            name = _WEB_CAUSES.get(cause.name)
+            if name is None:
+                continue
+            metres = Estimate(cause.metres, cause.low, cause.high, interval="bounds")
+            sums.add(name, _WEB[use.kind], metres)
+            why = use.why_none.get("money", "the web's price is not known")
+            sums.add(name, "money", Estimate.unknown(why) if per_m is None else metres.scaled(per_m))
+
+
+def _add_candy(sums: _Sums, line: CandyLosses) -> None:
+    """Add the candy that a line used and did not sell, by cause."""
+    price = line.price_per_kg
+    for cause, kg in line.causes.items():
+        sums.add(cause, "candy_kg", kg)
+        money = Estimate.unknown(price.why_none) if price.value is None else kg.scaled(price.value)
+        sums.add(cause, "money", money)
+
+
+def _ranked(rows: Iterable[LedgerRow], worth: bool) -> tuple[LedgerRow, ...]:
+    """The dearest first; without money for lost time by minutes, then by what the rest costs."""
+
+    def key(row: LedgerRow) -> tuple[bool, float, float, float]:
+        last = row.cause in (UNEXPLAINED, FREIGHT)
+        time = 0.0 if worth else -row.least("minutes")
+        return last, time, -row.least("money"), -row.least("candy_kg")
+
+    return tuple(sorted(rows, key=key))
+
+
+def _balances(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses]) -> dict[str, Balance]:
+    """By unit, what planned time at the nominal rate and target mass would have given, and what was made."""
+    out: dict[str, Balance] = {}
+    pieces, minutes, mass = [], [], []
+    for machine in machines:
+        shifts = machine.losses.shifts
+        rate, planned = float(shifts["nominal_per_min"][0]), shifts["planned_min"].to_numpy()
+        made = shifts["good"].to_numpy()
+        outside = machine.good.least - float(made.sum())
+        pieces.append((float(planned.sum()) * rate, machine.good.least))
+        minutes.append((float(planned.sum()), machine.good.least / rate))
+        mean_g = _mean_target(machine)
+        g = machine.target_g
+        if mean_g is not None:
+            extra = outside * mean_g if abs(outside) > 1e-6 else 0.0
+            mass.append((float(planned @ g) * rate / 1000, (float(made @ g) + extra) / 1000))
+    good = Estimate.sum([machine.good for machine in machines])
+    whole, time = _summed(pieces), _summed(minutes)
+    out["minutes"], out["pieces"] = time, Balance(whole.possible, whole.was, good.low, good.high)
+    if len(mass) == len(machines):
+        out["kg"] = _summed(mass)
+    if candy:
+        out["candy_kg"] = _summed([(line.used_kg, line.sold_kg) for line in candy])
+    for kind, unit in _WEB.items():
+        uses = [use for m in machines if m.wrap is not None for use in m.wrap.uses if use.kind == kind]
+        if uses:
+            out[unit] = _summed([(use.metres, use.geometry_m) for use in uses])
+    return out
+
+
+def _summed(pairs: Sequence[tuple[float, float]]) -> Balance:
+    return Balance(math.fsum(a for a, _ in pairs), math.fsum(b for _, b in pairs))

@@ -1,0 +1,326 @@
+"""Stops without a reason that recur: with batch, reel, hour of the shift, product, supplier or rope."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+
+from lineview.machine.counters import Floats, Ints
+from lineview.plant import Machine
+
+#: Chance that works without patterns show one, over all that is looked at.
+CHANCE = 0.05
+#: Delays from an anchor are looked at so far [min], in bins and windows of so many bins.
+REACH_MIN, BIN_MIN, WIDTHS = 6.0, 0.5, (2, 4, 6)
+#: Running time is sampled so often [s].
+SAMPLE_S = 6.0
+#: Stops and shifts that are needed to look at all.
+LEAST_STOPS, LEAST_SHIFTS = 12, 5
+#: A stop so many times as long as the usual one of a pattern is none of it.
+FAR_LONGER = 6.0
+#: A batch's rope is judged by so much of its beginning [µs].
+BEGINNING_US = 180_000_000
+
+
+@dataclass(frozen=True)
+class PatternInputs:
+    """Of one machine: its timeline (STATE_TIMELINE), BATCHES of its line, REELS, and the rope's diameter (at, value).
+
+    `suppliers` names who delivers each web; `to_week` is the planned time of a week over that of the period.
+    """
+
+    machine: Machine
+    timeline: pl.DataFrame
+    batches: pl.DataFrame
+    reels: pl.DataFrame
+    rope: pl.DataFrame
+    suppliers: Mapping[str, str]
+    to_week: float
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """Stops that recur: in words, the reason that is offered for all of them, and how sure it is.
+
+    `stops` are their starts and ends [UTC]; `p` is corrected for all that was looked at.
+    """
+
+    machine: Machine
+    words: str
+    reason: str
+    stops: tuple[tuple[datetime, datetime], ...]
+    minutes: float
+    minutes_per_week: float
+    p: float
+
+
+@dataclass(frozen=True)
+class _Candidate:
+    """Stops that may recur; of one family that with the largest `excess` is shown."""
+
+    family: str
+    words: str
+    reason: str
+    chosen: np.ndarray
+    p: float
+    excess: float = 0.0
+
+
+@dataclass(frozen=True)
+class _Stops:
+    """Stops without a reason and running time of one machine [µs], with the shift each lies in."""
+
+    start: Ints
+    end: Ints
+    running: Ints
+    gaps: Ints
+
+    def shift_of(self, at: Ints) -> Ints:
+        """The place of the shift that moments lie in: longer gaps of the timeline part them."""
+        return np.searchsorted(self.gaps, at, side="right")
+
+
+def find_patterns(machines: Sequence[PatternInputs]) -> tuple[Pattern, ...]:
+    """Find what recurs among stops without a reason.
+
+    Parameters
+    ----------
+    machines : sequence of PatternInputs
+        Looked at together: a chance is corrected for all of them.
+
+    Returns
+    -------
+    tuple of Pattern
+        Those that works without patterns would show with a chance of 5 % in all; the most minutes first.
+
+    Notes
+    -----
+    Source: bonferroni
+    """
+    found: list[tuple[PatternInputs, _Stops, list[_Candidate]]] = []
+    for machine in machines:
+        stops = _stops(machine.timeline)
+        if len(stops.start) >= LEAST_STOPS:
+            found += [(machine, stops, candidates) for candidates in _families(machine, stops)]
+    looked = sum(len(candidates) for *_, candidates in found)
+    kept: dict[tuple[str, str], tuple[PatternInputs, _Stops, _Candidate]] = {}
+    for machine, stops, candidates in found:
+        for one in candidates:
+            key = (machine.machine.id, one.family)
+            if one.p * looked <= CHANCE and (key not in kept or one.excess > kept[key][2].excess):
+                kept[key] = (machine, stops, one)
+    patterns = [_pattern(*rest, looked) for rest in kept.values()]
+    return tuple(sorted(patterns, key=lambda pattern: -pattern.minutes))
+
+
+def _pattern(inputs: PatternInputs, stops: _Stops, one: _Candidate, looked: int) -> Pattern:
+    chosen = {"start": stops.start[one.chosen], "end": stops.end[one.chosen]}
+    pairs = pl.DataFrame(chosen).cast(pl.Datetime("us", "UTC"))
+    minutes = float((stops.end - stops.start)[one.chosen].sum()) / 6e7
+    return Pattern(
+        inputs.machine,
+        one.words,
+        one.reason,
+        tuple(pairs.rows()),
+        minutes,
+        minutes * inputs.to_week,
+        min(1.0, one.p * looked),
+    )
+
+
+def _stops(timeline: pl.DataFrame) -> _Stops:
+    rows = timeline.sort("start")
+    stood = rows.filter(pl.col("state").is_in(["stop", "short stop"]) & pl.col("reason").is_null())
+    ran = rows.filter(pl.col("state").is_in(["running", "slow"]))
+    begin, finish = (ran[side].dt.epoch("us").to_numpy() for side in ("start", "end"))
+    step = int(SAMPLE_S * 1e6)
+    counts = np.maximum((finish - begin) // step, 0)
+    nth = np.arange(int(counts.sum())) - np.repeat(np.cumsum(counts) - counts, counts)
+    running = np.repeat(begin, counts) + nth * step + step // 2
+    apart = rows.filter(pl.col("start") > pl.col("end").shift(1))["start"].dt.epoch("us").to_numpy()
+    return _Stops(stood["start"].dt.epoch("us").to_numpy(), stood["end"].dt.epoch("us").to_numpy(), running, apart)
+
+
+def _families(inputs: PatternInputs, stops: _Stops) -> Iterator[list[_Candidate]]:
+    sheet = inputs.batches.filter(pl.col("line") == inputs.machine.line)
+    ends, starts = (sheet[side].drop_nulls().dt.epoch("us").sort().to_numpy() for side in ("end", "start"))
+    yield _after(stops, ends, "batch", "a batch's end", "end of batch")
+    yield _after(stops, starts, "batch", "a batch's start", "start of batch")
+    mounted = inputs.reels.filter(pl.col("machine") == inputs.machine.id)["at"].drop_nulls().dt.epoch("us").sort()
+    yield _after(stops, mounted.to_numpy(), "reel", "a reel change", "after reel change")
+    yield _hours(stops)
+    yield _named(stops, starts, [name or "" for name in sheet.drop_nulls("start").sort("start")["product"]], "product")
+    reels = inputs.reels.filter(pl.col("machine") == inputs.machine.id).drop_nulls("at").sort("at")
+    for kind in dict.fromkeys(inputs.suppliers.values()):
+        at = reels["at"].dt.epoch("us").to_numpy()
+        names = [inputs.suppliers.get(web or "", "") for web in reels["web"]]
+        if kind:
+            yield _named(stops, at, names, "supplier", only=kind)
+            break
+    yield _rope(stops, inputs.rope, starts)
+
+
+def _after(stops: _Stops, anchors: Ints, family: str, words: str, reason: str) -> list[_Candidate]:
+    """Windows around anchors in which more stops begin than running time in them would have."""
+    from scipy.special import bdtrc
+
+    if len(anchors) < LEAST_SHIFTS or not len(stops.running):
+        return []
+    edges = np.arange(-REACH_MIN, REACH_MIN + BIN_MIN / 2, BIN_MIN)
+    delay, ran = _delay_min(stops.start, anchors), _delay_min(stops.running, anchors)
+    began, exposed = np.histogram(delay, edges)[0], np.histogram(ran, edges)[0]
+    n, whole = len(stops.start), len(stops.running)
+    chances = []
+    for width in WIDTHS:
+        for first in range(len(began) - width + 1):
+            k = int(began[first : first + width].sum())
+            share = (float(exposed[first : first + width].sum()) + 1.0) / (whole + 1.0)
+            chances.append(float(bdtrc(k - 1, n, min(share, 1.0))) if k else 1.0)
+    first, end = _peak(began)
+    low, high = float(edges[first]), float(edges[end])
+    chosen = _alike(stops, (delay >= low) & (delay < high))
+    one = _Candidate(family, _window_words(low, high, words), reason, chosen, min(chances), float(chosen.sum()))
+    return [one, *(replace(one, p=1.0, excess=-1.0) for _ in chances[1:])]
+
+
+def _alike(stops: _Stops, chosen: np.ndarray) -> np.ndarray:
+    """Those of some stops that are not far longer than the others: a clean-up at a batch's end is no pause."""
+    length = stops.end - stops.start
+    usual = float(np.median(length[chosen])) if chosen.any() else 0.0
+    return np.asarray(chosen & (length <= FAR_LONGER * usual))
+
+
+def _peak(began: Ints) -> tuple[int, int]:
+    """The bins around the fullest that stand out from the usual one, from and up to."""
+    usual = float(np.median(began))
+    out = began > max(3 * usual, usual + 5)
+    first = end = int(np.argmax(began))
+    while first > 0 and out[first - 1]:
+        first -= 1
+    while end + 1 < len(began) and out[end + 1]:
+        end += 1
+    return first, end + 1
+
+
+def _delay_min(at: Ints, anchors: Ints) -> Floats:
+    """Minutes from the nearest anchor, below 0 before it."""
+    place = np.clip(np.searchsorted(anchors, at), 1, max(len(anchors) - 1, 1))
+    before = anchors[place - 1]
+    after = anchors[np.minimum(place, len(anchors) - 1)]
+    nearest = np.where(np.abs(at - before) <= np.abs(after - at), before, after)
+    return np.asarray((at - nearest) / 6e7)
+
+
+def _window_words(low: float, high: float, what: str) -> str:
+    if low >= 0:
+        return f"{low:g} to {high:g} min after {what}" if low > 0 else f"within {high:g} min after {what}"
+    if high <= 0:
+        return f"{-high:g} to {-low:g} min before {what}" if high < 0 else f"within {-low:g} min before {what}"
+    return f"from {-low:g} min before to {high:g} min after {what}"
+
+
+def _hours(stops: _Stops) -> list[_Candidate]:
+    """Hours of the shift in which it stops more often than in the rest of it."""
+    shift = stops.shift_of(stops.running)
+    firsts = {int(k): int(stops.running[shift == k].min()) for k in np.unique(shift)}
+    of_stops = stops.shift_of(stops.start)
+    begun = np.array([firsts.get(int(k), 0) for k in of_stops])
+    ran_from = np.array([firsts[int(k)] for k in shift]) if len(shift) else np.empty(0)
+    hour = np.floor((stops.start - begun) / 3.6e9).astype(np.int64)
+    ran = np.floor((stops.running - ran_from) / 3.6e9).astype(np.int64)
+    out = []
+    for h in range(int(ran.max()) + 1 if len(ran) else 0):
+        p = _shift_test(stops, hour == h, ran == h)
+        if p is not None:
+            words = f"in hour {h + 1} of the shift"
+            out.append(_Candidate("hour", words, f"hour {h + 1} of the shift", hour == h, p, -p))
+    return out
+
+
+def _named(stops: _Stops, at: Ints, names: Sequence[str], family: str, only: str = "") -> list[_Candidate]:
+    """Products, or suppliers, with which it stops more often than with the others."""
+    if not len(at):
+        return []
+    values = np.array(["", *names], dtype=object)
+    of_stops = values[np.searchsorted(at, stops.start, side="right")]
+    of_running = values[np.searchsorted(at, stops.running, side="right")]
+    out = []
+    for name in dict.fromkeys(name for name in names if name and (not only or name)):
+        p = _shift_test(stops, of_stops == name, of_running == name)
+        if p is not None:
+            out.append(_Candidate(family, f"with {family} {name}", f"{family} {name}", of_stops == name, p, -p))
+    return out
+
+
+def _shift_test(stops: _Stops, hit: np.ndarray, exposed: np.ndarray) -> float | None:
+    """Chance that stops are so much more frequent in one part of the running time, shifts as units."""
+    from scipy.special import stdtr
+
+    shift, ran = stops.shift_of(stops.start), stops.shift_of(stops.running)
+    n = int(max(shift.max(initial=0), ran.max(initial=0))) + 1
+    inside, outside = (np.bincount(ran[part], minlength=n) * SAMPLE_S / 3600 for part in (exposed, ~exposed))
+    hits, others = (np.bincount(shift[part], minlength=n) for part in (hit, ~hit))
+    both = (inside > 0.2) & (outside > 0.2)
+    if both.sum() < LEAST_SHIFTS:
+        return None
+    difference = hits[both] / inside[both] - others[both] / outside[both]
+    spread = float(difference.std(ddof=1))
+    if spread <= 0:
+        return None
+    t = float(difference.mean()) / (spread / np.sqrt(both.sum()))
+    return float(stdtr(both.sum() - 1, -t))
+
+
+def _rope(stops: _Stops, rope: pl.DataFrame, starts: Ints) -> list[_Candidate]:
+    """Whether it stops more often in batches with a thick, or a thin, rope; within shifts, batches as units."""
+    from scipy.special import stdtr
+
+    if rope.height < LEAST_STOPS or len(starts) < 4 * LEAST_SHIFTS or not len(stops.running):
+        return []
+    at = rope["at"].dt.epoch("us").to_numpy()
+    batch = np.searchsorted(starts, at, side="right") - 1
+    # A stop lets the rope cool and thin, so that only a batch's beginning tells what its rope does to stops.
+    kept = (batch >= 0) & (at - starts[np.maximum(batch, 0)] < BEGINNING_US)
+    n = len(starts)
+    counted = np.bincount(batch[kept], minlength=n)
+    sums = np.bincount(batch[kept], rope["value"].to_numpy()[kept], minlength=n)
+    ran = np.bincount(np.maximum(np.searchsorted(starts, stops.running, side="right") - 1, 0), minlength=n)
+    began = np.bincount(np.maximum(np.searchsorted(starts, stops.start, side="right") - 1, 0), minlength=n)
+    able = (counted > 0) & (ran > 10)
+    if able.sum() < 4 * LEAST_SHIFTS:
+        return []
+    mean, rate = sums[able] / counted[able], began[able] / ran[able]
+    shift = stops.shift_of(starts[able])
+    x, y = _within(_ranks(mean), shift), _within(_ranks(rate), shift)
+    df = int(able.sum() - len(np.unique(shift)) - 1)
+    scale = float(np.sqrt((x @ x) * (y @ y)))
+    if df < 4 or not scale > 0:
+        return []
+    r = float(x @ y) / scale
+    t = r * np.sqrt(df / max(1 - r * r, 1e-12))
+    out = []
+    of_stops = np.maximum(np.searchsorted(starts, stops.start, side="right") - 1, 0)
+    middle = float(np.median(mean))
+    level = np.divide(sums, counted, out=np.full(n, np.nan), where=counted > 0)[of_stops]
+    for words, sign, chosen in (("thick", 1.0, level > middle), ("thin", -1.0, level < middle)):
+        p = float(stdtr(df, -sign * t))
+        out.append(_Candidate("rope", f"in batches with a {words} rope", f"{words} rope", chosen, p, -p))
+    return out
+
+
+def _ranks(values: Floats) -> Floats:
+    order = np.argsort(values, kind="stable")
+    ranks = np.empty(len(values))
+    ranks[order] = np.arange(len(values))
+    return ranks
+
+
+def _within(values: Floats, group: Ints) -> Floats:
+    """Values less the mean of their group."""
+    _, place = np.unique(group, return_inverse=True)
+    means = np.bincount(place, values) / np.bincount(place)
+    return np.asarray(values - means[place])

@@ -1,0 +1,159 @@
+"""A comparison as it is shown: its sentence, tables, figures and the frame of its picture."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from lineview.core.estimate import Estimate
+from lineview.core.figure import Figure, Period
+from lineview.core.units import in_units
+from lineview.plant import Plant
+from lineview.report import show
+from lineview.report.answer import Span, Table
+from lineview.report.figures import FigureList
+from lineview.week.compare import RATE, Comparison, Difference
+from lineview.week.tables import rounded
+from lineview.week.words import subject_of
+
+DIFFERENCE_SERIES = {
+    "cause": pl.String(),
+    "difference": pl.Float64(),
+    "low": pl.Float64(),
+    "high": pl.Float64(),
+    "verdict": pl.String(),
+}
+NO_DIFFERENCE = "no difference beyond chance"
+
+
+def compared_sentence(comparison: Comparison) -> tuple[Span, ...]:
+    """Say how far the effective rates are apart, and which loss makes most of it."""
+    rate = comparison.measure(RATE)
+    if rate is None:
+        return (Span(f"Nothing to compare: {comparison.why_none}."),)
+    worse = rate.verdict == "worse"
+    much = Span(f"{show.number(rate.first, 1)} good pieces a minute against {show.number(rate.second, 1)}", call=worse)
+    end = _beyond(rate, comparison)
+    if not comparison.causes or abs(rate.value) < 0.05:
+        return (Span(f"{_capital(comparison.first)}: "), much, Span(f" {comparison.second}; {end}."))
+    cause = comparison.causes[0]
+    lost = "more" if cause.value > 0 else "fewer"
+    said = f"; {subject_of(cause.name)} cost {show.number(abs(cause.value), 1)} a minute {lost}; {end}."
+    return (Span(f"{_capital(comparison.first)}: "), much, Span(said))
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _beyond(rate: Difference, comparison: Comparison) -> str:
+    if rate.q is None:
+        return "too few shifts to judge"
+    if rate.verdict == NO_DIFFERENCE:
+        return "no difference beyond chance"
+    return f"{rate.verdict} beyond chance"
+
+
+def compared_soft(comparison: Comparison) -> str:
+    """The line below: what is compared, over how many shifts, and how."""
+    counts = f"{comparison.shifts[0]} and {comparison.shifts[1]} whole shifts"
+    how = f", {comparison.paired} of them in pairs" if comparison.paired else ""
+    mix = " Differences are at the same mix of products." if comparison.mix else ""
+    return f"{_capital(comparison.first)} against {comparison.second}: {counts}{how}.{mix}"
+
+
+def compared_tables(comparison: Comparison, plant: Plant) -> tuple[Table, Table]:
+    """The key figures of both sides, and the losses that make the difference of their effective rates."""
+    return _measure_table(comparison, plant), _cause_table(comparison)
+
+
+def _columns(comparison: Comparison, what: str, unit: str) -> tuple[tuple[str, str, str], ...]:
+    return (
+        ("what", what, ""),
+        ("first", comparison.first, unit),
+        ("second", comparison.second, unit),
+        ("difference", "difference", unit),
+        ("same_mix", "at the same mix", unit),
+        ("low", "from", unit),
+        ("high", "to", unit),
+        ("verdict", "verdict", ""),
+    )
+
+
+def _measure_table(comparison: Comparison, plant: Plant) -> Table:
+    rows = []
+    for row in comparison.measures:
+        amounts = {
+            key: None if value is None else round(in_units(value, row.unit, plant.units)[0], 3)
+            for key, value in _amounts(row, 6).items()
+        }
+        name = show.heading(row.name, row.unit, plant)
+        rows.append({"what": name, **amounts, "verdict": row.verdict})
+    columns = _columns(comparison, "key figure", "")
+    return Table("compared", f"{_capital(comparison.first)} against {comparison.second}", columns, rows)
+
+
+def _amounts(row: Difference, places: int) -> dict[str, Any]:
+    told: dict[str, float | None] = {"first": row.first, "second": row.second, "difference": row.value}
+    told |= {"same_mix": row.same_mix.value, "low": row.same_mix.low, "high": row.same_mix.high}
+    return {key: None if value is None else round(value, places) for key, value in told.items()}
+
+
+def _cause_table(comparison: Comparison) -> Table:
+    """Causes in pieces a planned minute, and the difference of the effective rates as their sum."""
+    rate = comparison.measure(RATE)
+    first, second = comparison.nominal
+    steps = [first - second, *(-row.value for row in comparison.causes)]
+    written = rounded(steps, 2)
+    rows: list[dict[str, Any]] = []
+    if abs(steps[0]) > 5e-3:
+        rows.append(_bare("nominal rates", first, second, written[0]))
+    for row, step in zip(comparison.causes, written[1:], strict=True):
+        amounts = _amounts(row, 2)
+        low, high = amounts["high"], amounts["low"]
+        turned = {
+            "difference": step,
+            "same_mix": None if amounts["same_mix"] is None else -amounts["same_mix"],
+            "low": None if low is None else -low,
+            "high": None if high is None else -high,
+        }
+        rows.append({"what": row.name, **amounts, **turned, "verdict": row.verdict})
+    if rate is not None:
+        rows.append(_bare(RATE, rate.first, rate.second, sum(step or 0.0 for step in written)))
+    title = "Losses that make the difference, pieces a planned minute"
+    return Table("difference", title, _columns(comparison, "cause", ""), rows)
+
+
+def _bare(what: str, first: float, second: float, difference: float | None) -> dict[str, Any]:
+    """A row without an interval."""
+    step = None if difference is None else round(difference, 2)
+    return {"what": what, "first": round(first, 2), "second": round(second, 2), "difference": step}
+
+
+def compared_figures(comparison: Comparison, period: Period) -> tuple[Figure, ...]:
+    """Every measure and cause of a comparison."""
+    figures = FigureList(period, first=comparison.first, second=comparison.second)
+    for row in comparison.measures:
+        _figure(figures, "compared_{what}", row)
+    for row in comparison.causes:
+        _figure(figures, "compared_{what}_pieces_per_min", row)
+    return figures.all
+
+
+def _figure(figures: FigureList, name: str, row: Difference) -> None:
+    working = f"{row.first:.4g} − {row.second:.4g} = {row.value:.4g} {row.unit} as it stands"
+    if row.same_mix.value is None:
+        return figures.add(name, Estimate(row.value), working, what=row.name, unit=row.unit, interval="too few shifts")
+    working += f"; over all rows a chance of {row.q:.2g}: {row.verdict}"
+    return figures.add(name, row.same_mix, working, what=row.name, unit=row.unit)
+
+
+def difference_series(comparison: Comparison) -> pl.DataFrame:
+    """What each cause adds to the first side's effective rate, in the order of the picture."""
+    rows = []
+    for row in comparison.causes:
+        low, high = row.same_mix.low, row.same_mix.high
+        ends = (None if high is None else -high, None if low is None else -low)
+        rows.append((row.name, -row.value, *ends, row.verdict))
+    return pl.DataFrame(rows, schema=DIFFERENCE_SERIES, orient="row")

@@ -1,0 +1,291 @@
+"""The week's tables: the ledger in every unit, what it adds up to, and each cause's history."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import polars as pl
+
+from lineview.plant import Plant
+from lineview.report import show
+from lineview.report.answer import Table
+from lineview.week.account import WeekAccount
+from lineview.week.figures import SHOWN, unit_of
+from lineview.week.ledger import UNITS, Ledger, LedgerRow
+from lineview.week.patterns import Pattern
+from lineview.week.trend import STEADY, CauseTrend, Trends
+
+#: Decimals that a unit's column is written with; rows are rounded so that they still add up.
+_PLACES = {"minutes": 0, "pieces": 0, "kg": 1, "candy_kg": 1, "film_m": 0, "paper_m": 0, "money": 0}
+_HEADINGS = {
+    "minutes": "minutes lost",
+    "pieces": "pieces not made",
+    "kg": "not made",
+    "candy_kg": "candy lost",
+    "film_m": "film lost",
+    "paper_m": "paper lost",
+    "money": "cost",
+}
+LOSS_SERIES = {
+    "cause": pl.String(),
+    "minutes": pl.Float64(),
+    "low": pl.Float64(),
+    "high": pl.Float64(),
+    "cost": pl.Float64(),
+    "verdict": pl.String(),
+}
+
+
+def rounded(values: Sequence[float | None], places: int) -> list[float | None]:
+    """Round values so that what is written still adds up: each step is the difference of rounded sums."""
+    out: list[float | None] = []
+    level, at = 0.0, 0.0
+    scale = 10.0**places
+    for value in values:
+        if value is None:
+            out.append(None)
+            continue
+        level += value
+        now = math.floor(level * scale + 0.5)
+        out.append((now - at) / scale if places else now - at)
+        at = now
+    return out
+
+
+def ledger_table(ledger: Ledger, trends: Trends, plant: Plant) -> Table:
+    """The rows of the ledger, the dearest first, and their sum."""
+    units = [unit for unit in UNITS if any(unit in row.amounts for row in ledger.rows)]
+    written = {unit: rounded([row.value(unit) for row in ledger.rows], _PLACES[unit]) for unit in units}
+    rows: list[dict[str, Any]] = []
+    for k, row in enumerate(ledger.rows):
+        amounts = {unit: written[unit][k] for unit in units}
+        rows.append({"cause": row.cause, **amounts, "trend": _course(trends.of(row.cause))})
+    rows.append({"cause": "all rows", **{unit: _sum(written[unit]) for unit in units}, "trend": ""})
+    columns = (
+        ("cause", "where it went", ""),
+        *[(unit, _HEADINGS[unit], unit_of(unit, plant)) for unit in units],
+        ("trend", "beyond chance", ""),
+    )
+    return Table("ledger of losses", "What was lost, by cause", columns, rows)
+
+
+def _course(trend: CauseTrend | None) -> str:
+    """How a cause goes where that is beyond chance; "" where it is as before."""
+    return "" if trend is None or trend.verdict == STEADY else f"{trend.verdict} {trend.basis}".strip()
+
+
+def _sum(written: Sequence[float | None]) -> float | None:
+    known = [value for value in written if value is not None]
+    return round(math.fsum(known), 6) if known else None
+
+
+def balance_table(ledger: Ledger, plant: Plant) -> Table:
+    """What planned time at the nominal rate and target mass would have given, what was made, and the rest."""
+    rows = []
+    said = {
+        "minutes": ("planned minutes", "minutes that the good pieces need"),
+        "pieces": ("pieces at the nominal rate", "good pieces"),
+        "kg": ("kilograms at target mass", "good pieces at target mass"),
+        "candy_kg": ("candy used", "good pieces at target mass"),
+        "film_m": ("film used", "film that good pieces need"),
+        "paper_m": ("wax paper used", "wax paper that good pieces need"),
+    }
+    for unit, balance in ledger.balances.items():
+        unknown = ledger.unknown(unit)
+        rows.append(
+            {
+                "what": f"{said[unit][0]} less {said[unit][1]}",
+                "unit": show.unit_words(SHOWN[unit][1], plant.units),
+                "possible": balance.possible,
+                "was": balance.was,
+                "lost": balance.lost,
+                "rows": ledger.known(unit),
+                "open": ", ".join(unknown),
+            }
+        )
+    columns = (
+        ("what", "account", ""),
+        ("unit", "unit", ""),
+        ("possible", "possible or used", ""),
+        ("was", "made or sold", ""),
+        ("lost", "difference", ""),
+        ("rows", "sum of the rows", ""),
+        ("open", "not known", ""),
+    )
+    return Table("balance", "What the rows add up to", columns, rows)
+
+
+def trend_table(trends: Trends) -> Table:
+    """Each cause against the weeks before: means, change and slope with their intervals, and the verdict."""
+    rows = [
+        {
+            "cause": trend.cause,
+            "now": _fine(trend.now),
+            "before": _fine(trend.before),
+            "change": _fine(trend.change.value),
+            "low": _fine(trend.change.low),
+            "high": _fine(trend.change.high),
+            "slope": _fine(trend.slope.value),
+            "slope_low": _fine(trend.slope.low),
+            "slope_high": _fine(trend.slope.high),
+            "chance": round(100 * min(trend.q), 1),
+            "verdict": f"{trend.verdict} {trend.basis}".strip(),
+        }
+        for trend in trends.causes
+    ]
+    columns = (
+        ("cause", "cause", ""),
+        ("now", "this period", "min/h"),
+        ("before", "before", "min/h"),
+        ("change", "change at the same mix", "min/h"),
+        ("low", "from", "min/h"),
+        ("high", "to", "min/h"),
+        ("slope", "a week", "min/h"),
+        ("slope_low", "from", "min/h"),
+        ("slope_high", "to", "min/h"),
+        ("chance", "chance, over all rows", "%"),
+        ("verdict", "verdict", ""),
+    )
+    return Table("trends", "Minutes lost an hour planned, against the weeks before", columns, rows)
+
+
+def _fine(value: float | None) -> float | None:
+    """A number of minutes an hour, to a hundredth."""
+    return None if value is None else round(value, 2)
+
+
+def window_table(trends: Trends) -> Table:
+    """Each cause's level and slope over 4, 8 and 13 weeks."""
+    rows = []
+    for trend in trends.causes:
+        for window in trend.windows:
+            if window.level.value is None:
+                continue
+            rows.append(
+                {
+                    "cause": trend.cause,
+                    "weeks": window.weeks,
+                    "level": _fine(window.level.value),
+                    "level_low": _fine(window.level.low),
+                    "level_high": _fine(window.level.high),
+                    "slope": _fine(window.slope.value),
+                    "slope_low": _fine(window.slope.low),
+                    "slope_high": _fine(window.slope.high),
+                }
+            )
+    columns = (
+        ("cause", "cause", ""),
+        ("weeks", "weeks", ""),
+        ("level", "level", "min/h"),
+        ("level_low", "from", "min/h"),
+        ("level_high", "to", "min/h"),
+        ("slope", "a week", "min/h"),
+        ("slope_low", "from", "min/h"),
+        ("slope_high", "to", "min/h"),
+    )
+    return Table("windows", "Level and slope of the last 4, 8 and 13 weeks", columns, rows)
+
+
+def step_table(trends: Trends) -> Table:
+    """Lasting changes, dated, with what was noted around that day."""
+    found = [(trend, step) for trend in trends.causes for step in trend.steps]
+    rows = [
+        {
+            "at": step.at,
+            "cause": trend.cause,
+            "change": _fine(step.change.value),
+            "low": _fine(step.change.low),
+            "high": _fine(step.change.high),
+            "noted": "; ".join(step.noted),
+        }
+        for trend, step in sorted(found, key=lambda pair: pair[1].at, reverse=True)
+    ]
+    columns = (
+        ("at", "since the shift of", ""),
+        ("cause", "cause", ""),
+        ("change", "change", "min/h"),
+        ("low", "from", "min/h"),
+        ("high", "to", "min/h"),
+        ("noted", "noted around that day", ""),
+    )
+    return Table("lasting changes", "Lasting changes", columns, rows)
+
+
+def pattern_table(patterns: Sequence[Pattern]) -> Table:
+    """Stops without a reason that recur."""
+    rows = [
+        {
+            "number": number,
+            "machine": pattern.machine.shown,
+            "words": pattern.words,
+            "stops": len(pattern.stops),
+            "minutes": pattern.minutes,
+            "week": pattern.minutes_per_week,
+            "chance": 100 * pattern.p,
+            "reason": pattern.reason,
+        }
+        for number, pattern in enumerate(patterns, 1)
+    ]
+    columns = (
+        ("number", "pattern", ""),
+        ("machine", "machine", ""),
+        ("words", "it stops", ""),
+        ("stops", "stops", ""),
+        ("minutes", "minutes", "min"),
+        ("week", "minutes a week", "min"),
+        ("chance", "chance", "%"),
+        ("reason", "reason offered", ""),
+    )
+    return Table("patterns", "Stops without a reason that recur", columns, rows)
+
+
+PATTERN_SERIES = {
+    "pattern": pl.Int64(),
+    "machine": pl.String(),
+    "words": pl.String(),
+    "reason": pl.String(),
+    "start": pl.Datetime("us", "UTC"),
+    "end": pl.Datetime("us", "UTC"),
+}
+
+
+def pattern_series(patterns: Sequence[Pattern]) -> pl.DataFrame:
+    """Each stop of each pattern, numbered from 1 as in their table."""
+    rows = [
+        (number, pattern.machine.id, pattern.words, pattern.reason, start, end)
+        for number, pattern in enumerate(patterns, 1)
+        for start, end in pattern.stops
+    ]
+    return pl.DataFrame(rows, schema=PATTERN_SERIES, orient="row")
+
+
+def week_tables(account: WeekAccount, plant: Plant) -> tuple[Table, ...]:
+    """All tables of a week."""
+    if account.ledger is None:
+        return ()
+    trends = account.trends
+    return (
+        ledger_table(account.ledger, trends, plant),
+        pattern_table(account.patterns),
+        step_table(trends),
+        trend_table(trends),
+        window_table(trends),
+        balance_table(account.ledger, plant),
+    )
+
+
+def loss_series(account: WeekAccount) -> pl.DataFrame:
+    """The rows that cost minutes or money, in the order of the picture."""
+    if account.ledger is None:
+        return pl.DataFrame(schema=LOSS_SERIES)
+    rows = [_series_row(row, account.trends.of(row.cause)) for row in account.ledger.rows]
+    return pl.DataFrame(rows, schema=LOSS_SERIES, orient="row")
+
+
+def _series_row(row: LedgerRow, trend: CauseTrend | None) -> tuple[Any, ...]:
+    minutes = row.amounts.get("minutes")
+    ends = (None, None) if minutes is None else (minutes.low, minutes.high)
+    verdict = _course(trend)
+    return (row.cause, row.value("minutes"), *ends, row.value("money"), verdict)

@@ -1,0 +1,413 @@
+"""Better, worse or only different: each cause's history shift by shift, against what chance does."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from lineview.core.estimate import Estimate
+from lineview.machine.counters import Floats
+from lineview.machine.speed import Bools
+from lineview.stats.change_points import find_steps
+from lineview.stats.correlated_regression import COARSE, CorrelatedFit, Noise, correlated_regression, least_squares_fits
+from lineview.stats.false_discovery import adjusted_p
+from lineview.week.ledger import NO_CAUSE
+from lineview.week.losses import MachineLosses
+
+#: Weeks over which level and slope are shown.
+WEEKS = (4, 8, 13)
+#: Share of what is called better or worse that may be chance, over all rows together.
+FALSE_DISCOVERIES = 0.05
+#: Shifts that are needed on either side to say anything, and from which their correlation can be estimated.
+LEAST_SHIFTS, CORRELATED_FROM = 3, 20
+#: A shift of less than this share of a usual one's planned minutes says nothing of its rate.
+WHOLE_SHIFT = 0.25
+#: Columns of the mix: shifts needed for each, and the share a product needs to have one.
+SHIFTS_PER_PRODUCT, LEAST_SHARE = 10, 0.02
+WHITE = (Noise(0.0, 0.0),)
+#: Independent shifts are as likely beforehand as all ways together in which they may go together.
+WHITE_ODDS = float(len(COARSE) - 1)
+
+
+@dataclass(frozen=True)
+class History:
+    """Shifts in order of time, over all machines asked about.
+
+    Parameters
+    ----------
+    start : array of datetime64[us]
+        When each began [UTC].
+    dates : sequence of date
+        The day each belongs to.
+    names : sequence of str
+        Ids of the shifts of the day.
+    planned_min : array
+        Planned minutes of all machines together [min].
+    lost : mapping
+        By cause, minutes lost at the nominal rate an hour planned [min/h].
+    mix : array, shape (n, k)
+        Shares of the time by product, and by machine where it changes, less their means.
+    mix_names : sequence of str
+        What the columns of `mix` are shares of.
+    """
+
+    start: Floats
+    dates: Sequence[date]
+    names: Sequence[str]
+    planned_min: Floats
+    lost: Mapping[str, Floats]
+    mix: Floats
+    mix_names: Sequence[str]
+
+    @property
+    def n(self) -> int:
+        """Number of shifts."""
+        return len(self.start)
+
+    def between(self, first: datetime, end: datetime) -> Bools:
+        """Which shifts began from one moment up to another."""
+        at = self.start.astype("datetime64[us]")
+        a, b = (np.datetime64(m.replace(tzinfo=None), "us") for m in (first, end))
+        return np.asarray((at >= a) & (at < b))
+
+
+def history_of(losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame]) -> History:
+    """Join the shifts of several machines to one history.
+
+    Parameters
+    ----------
+    losses : sequence of MachineLosses
+        One a machine.
+    mixes : sequence of polars.DataFrame
+        MIX of each machine's shifts.
+
+    Returns
+    -------
+    History
+        Without the shifts that were planned or read for a small part only.
+    """
+    shifts = pl.concat([part.shifts for part in losses])
+    shifts = shifts.filter(pl.col("seen_min") >= WHOLE_SHIFT * pl.col("planned_min").median())
+    keys = shifts.group_by("date", "shift").agg(
+        pl.col("start").min().alias("began"), planned=pl.col("planned_min").sum()
+    )
+    keys = keys.sort("began").with_row_index("unit")
+    of_unit = shifts.join(keys, on=["date", "shift"]).select("machine", "start", "unit", "nominal_per_min")
+    minutes = (
+        pl.concat([part.losses for part in losses])
+        .join(of_unit, on=["machine", "start"])
+        .with_columns(minutes=pl.col("pieces") / pl.col("nominal_per_min"))
+        .group_by("cause", "unit")
+        .agg(pl.col("minutes").sum())
+    )
+    planned = keys["planned"].to_numpy()
+    lost = {}
+    for (cause,), rows in minutes.sort("cause").group_by(["cause"], maintain_order=True):
+        values = np.zeros(keys.height)
+        values[rows["unit"].to_numpy()] = rows["minutes"].to_numpy()
+        lost[str(cause)] = 60 * values / planned
+    mix, names = mix_columns(losses, mixes, keys, None)
+    return History(
+        keys["began"].dt.epoch("us").to_numpy(),
+        keys["date"].to_list(),
+        keys["shift"].to_list(),
+        planned,
+        lost,
+        mix,
+        names,
+    )
+
+
+def mix_columns(
+    losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame], keys: pl.DataFrame, side: Sequence[int] | None
+) -> tuple[Floats, list[str]]:
+    """Shares of each shift's planned time by product and by machine, as columns that differ.
+
+    `keys` has date, shift and unit; with `side`, the place of each machine's losses, it has a column side too.
+    """
+    parts = []
+    for k, (machine, mix) in enumerate(zip(losses, mixes, strict=True)):
+        shifts = machine.shifts.with_row_index("place").with_columns(pl.col("place").cast(pl.Int64))
+        cells = shifts.select("place", "machine", "date", "shift", "planned_min", side=pl.lit(side[k] if side else 0))
+        parts.append(cells.join(mix, on="place", how="left").with_columns(pl.col("product").fill_null("")))
+    rows = pl.concat(parts).with_columns(minutes=pl.col("planned_min") * pl.col("share").fill_null(1.0))
+    on = ["date", "shift", "side"] if side else ["date", "shift"]
+    rows = rows.join(keys.select(*on, "unit"), on=on)
+    columns, names = [], []
+    # Where two sides are machines, their machines are what is compared and no part of the mix.
+    for key in ("product",) if side else ("product", "machine"):
+        known = rows[key].unique(maintain_order=True).to_list()
+        sums = rows.group_by("unit", key).agg(pl.col("minutes").sum())
+        table = np.zeros((keys.height, len(known)))
+        place = {name: k for k, name in enumerate(known)}
+        column = sums[key].replace_strict(place, return_dtype=pl.Int64).to_numpy()
+        table[sums["unit"].to_numpy(), column] = sums["minutes"].to_numpy()
+        columns.append(table / np.maximum(table.sum(axis=1, keepdims=True), 1e-9))
+        names += [f"{key} {name}" for name in known]
+    return _telling(np.column_stack(columns), names, keys.height)
+
+
+def _telling(share: Floats, names: Sequence[str], n: int) -> tuple[Floats, list[str]]:
+    """Keep the shares that vary most, as many as the shifts can bear, and none that the others give."""
+    spread = share.std(axis=0)
+    able = [k for k in np.argsort(-spread) if spread[k] > 1e-3 and share[:, k].mean() >= LEAST_SHARE]
+    kept: list[int] = []
+    centred = share - share.mean(axis=0)
+    for k in able:
+        if len(kept) >= n // SHIFTS_PER_PRODUCT:
+            break
+        tried = centred[:, [*kept, k]]
+        if np.linalg.matrix_rank(tried, tol=1e-6 * np.sqrt(n)) == len(kept) + 1:
+            kept.append(int(k))
+    return centred[:, kept], [names[k] for k in kept]
+
+
+@dataclass(frozen=True)
+class Step:
+    """A lasting change of a cause: when, by how much [min/h planned], and what was noted around that day."""
+
+    at: datetime
+    change: Estimate
+    noted: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Window:
+    """Mean level over some weeks [min/h planned] and slope [min/h planned a week]."""
+
+    weeks: int
+    level: Estimate
+    slope: Estimate
+
+
+@dataclass(frozen=True)
+class CauseTrend:
+    """One cause against its own history.
+
+    `now` and `before` are its means [min/h planned], `change` the difference at the same mix of products,
+    `slope` the change a week [min/h planned] over `slope_weeks`, the longest span there is; `p` the chances of
+    so much difference and of so much slope in steady works, `q` the same held over all rows together.
+    `verdict` is BETTER, WORSE or STEADY, `basis` says what of.
+    """
+
+    cause: str
+    now: float
+    before: float
+    change: Estimate
+    slope: Estimate
+    slope_weeks: int
+    p: tuple[float, float]
+    q: tuple[float, float]
+    verdict: str = "no change beyond chance"
+    basis: str = ""
+    windows: tuple[Window, ...] = ()
+    steps: tuple[Step, ...] = ()
+
+
+BETTER, WORSE, STEADY = "better", "worse", "no change beyond chance"
+
+
+@dataclass(frozen=True)
+class Trends:
+    """All causes against their histories; `mix` says what was adjusted for, `shifts` how many there were."""
+
+    causes: tuple[CauseTrend, ...]
+    shifts_now: int
+    shifts_before: int
+    mix: tuple[str, ...] = ()
+    why_none: str = ""
+
+    def of(self, cause: str) -> CauseTrend | None:
+        """The trend of a cause, or None."""
+        return next((trend for trend in self.causes if trend.cause == cause), None)
+
+
+def cause_trends(
+    history: History | None,
+    period: tuple[datetime, datetime],
+    causes: Sequence[str],
+    notes: Sequence[tuple[datetime, str]] = (),
+) -> Trends:
+    """Compare each cause's period with the weeks before it.
+
+    Parameters
+    ----------
+    history : History or None
+        Up to 13 weeks, the period's shifts among them.
+    period : (datetime, datetime)
+        From, to [UTC].
+    causes : sequence of str
+        Those of the ledger; others have no row.
+    notes : sequence of (datetime, str)
+        What people noted: adjustments and trials.
+
+    Returns
+    -------
+    Trends
+        A cause is called better or worse where the false discovery rate over all causes, each tested for a
+        change against the weeks before and for a slope, stays below 5 %.
+
+    Notes
+    -----
+    Source: benjamini-hochberg-1995, restricted-likelihood
+    """
+    now = np.zeros(0, dtype=bool) if history is None else history.between(*period)
+    before = 0 if history is None else int((~now).sum())
+    if history is None or now.sum() < LEAST_SHIFTS or before < LEAST_SHIFTS:
+        why = f"too few shifts: needs {LEAST_SHIFTS} in the period and {LEAST_SHIFTS} before it, "
+        return Trends((), int(now.sum()), before, why_none=f"{why}has {int(now.sum())} and {before}")
+    found = [name for name in causes if name in history.lost and name not in NO_CAUSE]
+    if not found:
+        return Trends((), int(now.sum()), before, why_none="nothing was lost")
+    lost = np.column_stack([history.lost[name] for name in found])
+    changes = _changes(history, lost, now)
+    windows = [_window(history, lost, period[1], weeks) for weeks in WEEKS]
+    whole = _whole(history, lost, period[1])
+    both = [p for change, slope in zip(changes, whole.slopes, strict=True) for p in (change.p, slope.p)]
+    q = adjusted_p(both)
+    rows = []
+    for k, name in enumerate(found):
+        change, slope, own_q = changes[k], whole.slopes[k], (q[2 * k], q[2 * k + 1])
+        verdict, basis = _verdict(change, slope, own_q, whole.weeks)
+        steps = _steps(history, history.lost[name], notes, len(found))
+        row = CauseTrend(
+            name, change.now, change.before, change.amount, slope.amount, whole.weeks, (change.p, slope.p), own_q
+        )
+        mine = tuple(window[k] for window in windows)
+        rows.append(replace(row, verdict=verdict, basis=basis, windows=mine, steps=steps))
+    return Trends(tuple(rows), int(now.sum()), before, tuple(history.mix_names))
+
+
+@dataclass(frozen=True)
+class Test:
+    """A difference with its interval and the chance of one so far from 0 in steady works."""
+
+    amount: Estimate
+    p: float
+    now: float = 0.0
+    before: float = 0.0
+
+
+@dataclass(frozen=True)
+class _Slopes:
+    slopes: list[Test]
+    weeks: int
+
+
+def _verdict(change: Test, slope: Test, q: tuple[float, float], weeks: int) -> tuple[str, str]:
+    """Better, worse or neither, and what of: the period against the weeks before, or the slope."""
+    if q[0] <= FALSE_DISCOVERIES:
+        return (WORSE if change.amount.number > 0 else BETTER), "than before"
+    if q[1] <= FALSE_DISCOVERIES:
+        return (WORSE if slope.amount.number > 0 else BETTER), f"over {weeks} weeks"
+    return STEADY, ""
+
+
+def weighted_fits(y: Floats, x: Floats, planned_min: Floats) -> list[CorrelatedFit]:
+    """Fit series by shifts as units, each weighing by its planned minutes [min].
+
+    Fewer than 20 shifts are taken as independent: too few to tell how they go together.
+    Source: restricted-likelihood
+    """
+    weight = np.sqrt(planned_min / planned_min.mean())
+    noises = COARSE if len(y) >= CORRELATED_FROM else WHITE
+    steps = np.ones(len(y) - 1)
+    return least_squares_fits(y * weight[:, None], x * weight[:, None], steps, noises, WHITE_ODDS)
+
+
+def tests_of(y: Floats, x: Floats, planned_min: Floats, contrast: Floats) -> list[Test]:
+    """A combination of coefficients of each series, and the chance of one so far from 0.
+
+    Minutes lost are skewed and their square roots less so: where the two chances differ the greater holds.
+    """
+    roots = np.sign(y) * np.sqrt(np.abs(y))
+    fits = weighted_fits(np.column_stack([y, roots]), x, planned_min)
+    out = []
+    for fit, of_root in zip(fits[: y.shape[1]], fits[y.shape[1] :], strict=True):
+        low, high = fit.interval(contrast)
+        amount = Estimate(fit.mean(contrast), low, high, len(y), interval=CONFIDENCE)
+        out.append(Test(amount, max(fit.p_value(contrast), of_root.p_value(contrast))))
+    return out
+
+
+CONFIDENCE = "95 % confidence"
+
+
+def _changes(history: History, lost: Floats, now: Bools) -> list[Test]:
+    """Test the period's shifts against those before, at the same mix."""
+    x = np.column_stack([np.ones(history.n), now.astype(np.float64), history.mix])
+    if np.linalg.matrix_rank(x) < x.shape[1]:
+        x = x[:, :2]
+    tests = tests_of(lost, x, history.planned_min, np.eye(x.shape[1])[1])
+    means = [np.average(lost[part], axis=0, weights=history.planned_min[part]) for part in (now, ~now)]
+    return [replace(test, now=float(means[0][k]), before=float(means[1][k])) for k, test in enumerate(tests)]
+
+
+def _on_time(history: History, inside: Bools, end: datetime) -> tuple[Floats, Floats]:
+    """Weeks before the end, and the columns of a line through them at the mean mix."""
+    t = (history.start[inside] - end.timestamp() * 1e6) / 6.048e11
+    mix = history.mix[inside]
+    x = np.column_stack([np.ones(len(t)), t, mix - mix.mean(axis=0)])
+    full = np.linalg.matrix_rank(x) == x.shape[1] and len(t) >= x.shape[1] + 4
+    return t, x if full else x[:, :2]
+
+
+def _whole(history: History, lost: Floats, end: datetime) -> _Slopes:
+    """The slope over all weeks there are."""
+    inside = np.ones(history.n, dtype=bool)
+    t, x = _on_time(history, inside, end)
+    return _Slopes(tests_of(lost, x, history.planned_min, np.eye(x.shape[1])[1]), max(1, round(-float(t.min()))))
+
+
+def _window(history: History, lost: Floats, end: datetime, weeks: int) -> list[Window]:
+    """Level at the middle and slope over some weeks, of each cause."""
+    first = end - timedelta(weeks=weeks)
+    inside = history.between(first, end)
+    began = datetime.fromtimestamp(float(history.start[0]) / 1e6, UTC)
+    if inside.sum() < 2 * LEAST_SHIFTS or began > first + timedelta(days=3):
+        few = Estimate.unknown(f"too few weeks: needs {weeks}")
+        return [Window(weeks, few, few)] * lost.shape[1]
+    t, x = _on_time(history, inside, end)
+    level, slope = np.eye(x.shape[1])[:2]
+    middle = level + slope * float(t.mean())
+    out = []
+    for fit in weighted_fits(lost[inside], x, history.planned_min[inside]):
+        levels, slopes = (
+            Estimate(fit.mean(part), *fit.interval(part), len(t), interval=CONFIDENCE) for part in (middle, slope)
+        )
+        out.append(Window(weeks, levels, slopes))
+    return out
+
+
+#: Chance that steady works show a lasting change in any of their rows.
+STEP_CHANCE = 0.05
+#: How far from a step what was noted may bear on it.
+NOTED_WITHIN = timedelta(days=1, hours=12)
+
+
+def _steps(history: History, y: Floats, notes: Sequence[tuple[datetime, str]], rows: int) -> tuple[Step, ...]:
+    """Lasting changes of a cause, dated by the first shift after them."""
+    n = history.n
+    if n < CORRELATED_FROM or float(np.std(y)) <= 1e-9:
+        return ()
+    weight = np.sqrt(history.planned_min / history.planned_min.mean())
+    x = np.column_stack([np.ones(n), history.mix]) * weight[:, None]
+    found = find_steps(y * weight, x, np.ones(n - 1), false_share=STEP_CHANCE / max(rows, 1), most=4)
+    if not found.steps:
+        return ()
+    columns = [np.where(np.arange(n) >= at, 1.0, 0.0) for at in found.steps]
+    fit = correlated_regression(
+        y * weight, np.column_stack([x, *(c * weight for c in columns)]), np.ones(n - 1), COARSE
+    )
+    out = []
+    for k, at in enumerate(found.steps):
+        contrast = np.eye(x.shape[1] + len(columns))[x.shape[1] + k]
+        moment = datetime.fromtimestamp(float(history.start[at]) / 1e6, UTC)
+        near = tuple(text for when, text in notes if abs(when - moment) <= NOTED_WITHIN)
+        change = Estimate(fit.mean(contrast), *fit.interval(contrast), n, interval=CONFIDENCE)
+        out.append(Step(moment, change, near))
+    return tuple(out)

@@ -1,0 +1,46 @@
+"""The week's page: what recurs is given its reason for all stops at once, and that is undone; a second scope."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from shutil import copytree
+
+import pytest
+
+from lineview.app.question import read_question
+from lineview.app.works import Works
+from tests.browser.served_board import Served
+from tests.main_job.invented_week import DEMO
+
+
+@pytest.fixture
+def works(tmp_path: Path):
+    copytree(DEMO, tmp_path, dirs_exist_ok=True)
+    exports = tmp_path / "exports"
+    with Works(tmp_path) as opened:
+        opened.take([*sorted(exports.glob("wrap1*")), *exports.glob("batches*"), *exports.glob("stops1*")])
+        yield opened
+
+
+def patterns(works: Works) -> list[dict[str, object]]:
+    answer = works.ask(read_question("week"))
+    return [dict(row) for table in answer.tables if table.name == "patterns" for row in table.rows]
+
+
+def test_all_stops_of_a_pattern_get_their_reason_and_lose_it_again(works: Works, serve_board: Served) -> None:
+    before = patterns(works)[0]
+    board = serve_board(works).open("/week").drawn()
+    board.page.get_by_role("button", name="Set this reason for all").first.click()
+    board.page.get_by_text("is set for").wait_for()
+    assert before["words"] not in [row["words"] for row in patterns(works)]
+    ledger = next(t for t in works.ask(read_question("week")).tables if t.name == "ledger of losses")
+    assert f"stops: {before['reason']}" in [row["cause"] for row in ledger.rows]
+    board.page.get_by_role("button", name="Undo").click()
+    board.page.get_by_text("Undone for").wait_for()
+    assert patterns(works)[0] == before
+
+
+def test_a_second_scope_stands_in_the_address(works: Works, serve_board: Served) -> None:
+    board = serve_board(works).open("/week?only=shift%3Dearly&against=shift%3Dlate").drawn()
+    assert "Early shifts" in board.sentence
+    assert board.page.locator("#pick-against .choice").inner_text() == "early shifts: late"

@@ -1,0 +1,79 @@
+"""Headers within a file, and columns that a proposal must not overlook."""
+
+from __future__ import annotations
+
+from datetime import datetime, time
+
+import pytest
+import xlsxwriter
+
+from lineview.core.errors import IntakeError
+from tests.intake.invented_works import layout_of, values
+from tests.intake.small_works import MADE, SmallWorks, rows, stamps, total
+
+BOTH = layout_of({"pieces": "pieces", "film": "film"})
+
+
+def by_row(export, channel):
+    tidy = [part.tidy.filter(channel=channel) for part in export.parts]
+    return [value for frame in tidy for value in frame.sort("row")["value"].to_list()]
+
+
+def test_a_second_header_with_its_columns_in_another_order(read):
+    text = (
+        "time;pieces;film\n2026-06-08 06:00:00;100;7\n"
+        "time;film;pieces\n2026-06-08 06:00:10;8;158\n"
+        "time;film;pieces\n2026-06-08 06:00:20;9;216\n"
+    )
+    export = read(text, BOTH)
+    assert by_row(export, "pieces") == [100, 158, 216]
+    assert by_row(export, "film") == [7, 8, 9]
+
+
+def test_a_second_header_with_other_units(read):
+    text = (
+        "time;film\n;m\n2026-06-08 06:00:00;100\n"
+        "time;film\n;ft\n2026-06-08 06:00:10;1000\n"
+        "time;film [cm]\n2026-06-08 06:00:20;40000\n"
+    )
+    export = read(text, layout_of({"film": "film"}))
+    assert by_row(export, "film") == pytest.approx([100, 304.8, 400])
+
+
+def test_a_second_header_that_no_layout_fits_is_refused(read):
+    text = "time;pieces;film\n2026-06-08 06:00:00;100;7\ntime;pieces;wax\n2026-06-08 06:00:10;158;8\n"
+    with pytest.raises(IntakeError, match=r"second header with other columns|does not have: 'film'"):
+        read(text, BOTH)
+
+
+def test_a_header_that_repeats_is_passed_over(read):
+    text = "time;pieces;film\n2026-06-08 06:00:00;100;7\ntime;pieces;film\n2026-06-08 06:00:10;158;8\n"
+    assert values(read(text, BOTH), "pieces") == [100, 158]
+
+
+def test_the_only_quality_column_of_a_wide_file_is_proposed(tmp_path):
+    works = SmallWorks(tmp_path / "works")
+    text = "time;pieces;Quality\n" + rows(
+        stamps(2881, 10), lambda m: total(m) if m % 60 else 0, lambda m: "Good" if m % 60 else "Bad"
+    )
+    taken = works.take(text, answers={})
+    assert taken.accepted.quality_column == "Quality"
+    assert taken.receipt.refused == 9
+
+
+def test_a_workbook_with_a_date_and_a_clock_column(tmp_path):
+    path = tmp_path / "log.xlsx"
+    book = xlsxwriter.Workbook(str(path))
+    sheet = book.add_worksheet()
+    day, clock = book.add_format({"num_format": "dd.mm.yyyy"}), book.add_format({"num_format": "hh:mm:ss"})
+    sheet.write_row(0, 0, ["Datum", "Uhrzeit", "Stück"])
+    for i, at in enumerate(stamps(481, 60), 1):
+        sheet.write_datetime(i, 0, datetime(at.year, at.month, at.day), day)  # noqa: DTZ001 - a cell's date
+        sheet.write_datetime(i, 1, time(at.hour, at.minute, at.second), clock)
+        sheet.write_number(i, 2, 5000 + 350 * (i - 1))
+    book.close()
+    works = SmallWorks(tmp_path / "works")
+    taken = works.take(path.read_bytes(), "wrap1.xlsx", answers={})
+    assert taken.accepted is not None, taken.error
+    assert taken.accepted.time == ("Datum", "Uhrzeit")
+    assert works.made() == (MADE, MADE, MADE)

@@ -1,0 +1,136 @@
+"""Times that would be read wrongly in silence: far-off dates, half clocks, zones that a header names."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from lineview.core.errors import IntakeError
+from lineview.intake.detect.sheets import Export
+from lineview.intake.read import read_export
+from tests.intake.invented_works import WORKS, adds_up, layout_of, reasons, utc
+from tests.intake.small_works import MADE, START, SmallWorks, rows, stamps, total
+
+NOW = datetime(2026, 6, 9, 12, tzinfo=UTC)
+
+
+def export_of(tmp_path, text, layout, name="export.csv", now=NOW):
+    path = tmp_path / name
+    path.write_text(text, encoding="utf-8")
+    export = read_export(path, WORKS, layout=layout, now=now)
+    assert isinstance(export, Export)
+    adds_up(export)
+    return export
+
+
+PIECES = layout_of({"n": "pieces"})
+QUIET = rows(stamps(20, 10), total)
+
+
+@pytest.mark.parametrize("stamp", ["2062-06-08 06:01:00", "2000-01-01 00:00:10", "2026-12-08 06:00:00"])
+def test_a_row_far_from_the_others_is_refused(tmp_path, stamp):
+    export = export_of(tmp_path, f"time;n\n{QUIET}{stamp};9\n", PIECES)
+    assert (export.rows, export.rows_refused) == (21, 1)
+    assert "is far from the file's other times, 2026-06-08" in reasons(export)[22, ""]
+
+
+def test_one_far_row_is_not_now(tmp_path):
+    works = SmallWorks(tmp_path / "works")
+    text = "time;pieces\n" + rows(stamps(2881, 10), total) + "2062-01-01 00:00:00;5\n"
+    assert works.take(text, answers={}).receipt.refused == 1
+    assert works.made() == (MADE, MADE, MADE)
+
+
+def test_a_file_of_a_clock_that_lost_its_time_is_refused(tmp_path):
+    late = rows(stamps(20, 10, START + timedelta(days=700)), total)
+    for text, said in (
+        (late, "lie in the future"),
+        (QUIET.replace("2026-06-08", "2000-01-01"), "clock that lost its time"),
+        (QUIET + QUIET.replace("2026-06-08", "2000-01-01"), "lie far apart"),
+    ):
+        with pytest.raises(IntakeError, match=said):
+            export_of(tmp_path, f"time;n\n{text}", PIECES)
+        meant = layout_of({"n": "pieces"}, any_times=True)
+        assert export_of(tmp_path, f"time;n\n{text}", meant).rows_refused == 0
+
+
+def test_times_a_little_ahead_are_noted(tmp_path):
+    export = export_of(tmp_path, f"time;n\n{rows(stamps(9, 10, START + timedelta(days=40)), total)}", PIECES)
+    assert "ahead of this computer's clock" in " ".join(export.notes)
+
+
+@pytest.mark.parametrize("form", ["%d.%m.%Y %I:%M:%S", "%Y-%m-%d %I:%M"])
+@pytest.mark.parametrize("newest_first", [False, True])
+def test_a_clock_of_twelve_hours_is_refused(tmp_path, form, newest_first):
+    lines = rows(stamps(48, 600), total, form=form).splitlines(keepends=True)
+    text = "time;n\n" + "".join(reversed(lines) if newest_first else lines)
+    with pytest.raises(IntakeError, match="twelve hours and no AM or PM"):
+        export_of(tmp_path, text, layout_of({"n": "pieces"}, time_format="auto"))
+
+
+def test_a_morning_on_a_clock_of_24_hours_is_read(tmp_path):
+    text = "time;n\n" + rows(stamps(40, 600, START.replace(hour=1)), total)
+    assert export_of(tmp_path, text, PIECES).rows_refused == 0
+
+
+@pytest.mark.parametrize(
+    ("top", "time", "hour"),
+    [
+        ("", "Zeit (UTC)", 6),
+        ("", "time_utc", 6),
+        ("", "Timestamp UTC", 6),
+        ("", "time [GMT]", 6),
+        ("", "time (UTC+3)", 3),
+        ("", "time [EST]", 11),
+        ("All times in UTC\n", "time", 6),
+        ("Zeitzone: America/New_York\n", "time", 10),
+        ("Exported 2026-06-08 14:00 UTC\n", "time", 4),
+        ("", "time (local)", 4),
+        ("", "time [MESZ]", 4),
+    ],
+)
+def test_a_zone_that_the_file_names(tmp_path, top, time, hour):
+    text = f"{top}{time};n\n{QUIET}"
+    export = export_of(tmp_path, text, layout_of({"n": "pieces"}, time=time))
+    assert utc(export)[0] == f"2026-06-08 {hour:02}:00:00"
+    assert any("its times are read in" in note for note in export.notes) == (hour != 4)
+    wall = export_of(tmp_path, text, layout_of({"n": "pieces"}, time=time, zone="Europe/Berlin"))
+    assert utc(wall)[0] == "2026-06-08 04:00:00"
+
+
+def test_standard_time_in_summer_is_asked_about(tmp_path):
+    text = f"Zeit [MEZ];n\n{QUIET}"
+    with pytest.raises(IntakeError, match=r"headed 'MEZ'.*zone = 'Europe/Berlin' or zone = 'Etc/GMT-1'"):
+        export_of(tmp_path, text, layout_of({"n": "pieces"}, time="Zeit [MEZ]"))
+    winter = text.replace("2026-06-08", "2026-01-08")
+    assert utc(export_of(tmp_path, winter, layout_of({"n": "pieces"}, time="Zeit [MEZ]")))[0] == "2026-01-08 05:00:00"
+    works = SmallWorks(tmp_path / "works")
+    text = "Zeit [MEZ];Stück\n" + rows(stamps(2881, 10, START - timedelta(hours=1)), lambda m: total(m + 60))
+    assert {q.about for q in works.take(text).proposal.questions} == {"zone"}
+    works.take(text, answers={"zone": "Etc/GMT-1"})
+    assert works.made() == (MADE, MADE, MADE)
+
+
+def test_a_zone_in_a_header_is_proposed(tmp_path):
+    works = SmallWorks(tmp_path / "works")
+    text = "Zeit (UTC);Stück\n" + rows(stamps(2881, 10, START - timedelta(hours=2)), lambda m: total(m + 120))
+    assert works.take(text, answers={}).accepted.zone == "UTC"
+    assert works.made() == (MADE, MADE, MADE)
+
+
+@pytest.mark.parametrize("stamp", ["Mo 08.06.2026 08:24:00", "08 Juni 2026 08:24:00", "08.06.2026  08:24:00"])
+def test_minute_24_is_no_midnight(tmp_path, stamp):
+    text = f"time;n\n08.06.2026 06:00:00;1\n{stamp};2\n08.06.2026 24:00:00;3\n"
+    export = export_of(tmp_path, text, layout_of({"n": "pieces"}, time_format="auto"))
+    assert utc(export) == ["2026-06-08 04:00:00", "2026-06-08 06:24:00", "2026-06-08 22:00:00"]
+
+
+def test_a_year_of_two_digits_in_front_is_asked_about(tmp_path):
+    layout = layout_of({"n": "pieces"}, time_format="auto")
+    with pytest.raises(IntakeError, match=r"'26-06-09 06:00' can be read day first or .*year first"):
+        export_of(tmp_path, "time;n\n26-06-09 06:00;1\n26-06-09 06:10;2\n", layout)
+    year = layout_of({"n": "pieces"}, time_format="%y-%m-%d %H:%M")
+    assert utc(export_of(tmp_path, "time;n\n26-06-09 06:00;1\n", year))[0] == "2026-06-09 04:00:00"
+    day = export_of(tmp_path, "time;n\n08.06.26 06:00;1\n13.06.26 06:10;2\n", layout)
+    assert utc(day)[0] == "2026-06-08 04:00:00"

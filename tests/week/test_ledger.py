@@ -1,0 +1,231 @@
+"""The ledger's rows add up to what planned time at the nominal rate would have given and was not made."""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lineview.app.question import read_question
+from lineview.app.works import Works
+from lineview.core.frames import BATCHES, STOP_LOG, WEIGHTS
+from lineview.plant import Break, Counter, Line, Machine, Plant, Shift
+from lineview.week.account import LineInputs, MachineInputs, WeekAccount, WeekInputs, week_account
+from lineview.week.ledger import UNITS
+from lineview.week.tables import ledger_table
+from tests import factories
+from tests.from_frames import Frames, counted
+
+START = datetime(2026, 6, 8, tzinfo=UTC)
+EARLY = Shift(id="early", start="06:00", end="14:00", breaks=(Break(start="09:00", end="09:25"),))
+LATE = Shift(id="late", start="14:00", end="22:00", breaks=(Break(start="17:00", end="17:15"),))
+
+
+def wrapper(name: str, line: str, **more: object) -> Machine:
+    counters = tuple(
+        Counter(id=counts.split()[0], counts=counts, modulus=65_536, fastest_per_min=450)
+        for counts in ("pieces", "rejects", "blank wraps")
+    )
+    return Machine(
+        id=name, kind="cut-and-wrap machine", line=line, nominal_per_min=(300, 400), counters=counters, **more
+    )
+
+
+def works(lines: int, *, worth: float | None = 2.5, **changes: object) -> Plant:
+    names = [str(k + 1) for k in range(lines)]
+    return Plant(
+        shop="Invented Sweets",
+        shifts=(EARLY, LATE),
+        lines=tuple(Line(id=name) for name in names),
+        machines=tuple(wrapper(f"w{name}", name, set_per_min=340 + 5 * k) for k, name in enumerate(names)),
+        products=(
+            factories.product("mint", mass_g=6.8, price_per_kg=3.0),
+            factories.product("nut", mass_g=7.4, price_per_kg=3.4),
+        ),
+        worth_per_kg_sold=worth,
+        **changes,
+    )
+
+
+def random_readings(rng: np.random.Generator, machine: str, days: int) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Counters of a machine that runs, stands, rejects and loses readings at random, and a log of some stops."""
+    at = np.arange(0, days * 86_400, 20.0)
+    hour = at % 86_400 / 3600
+    rate = np.where((hour >= 5.8) & (hour < 22.1), rng.normal(345, 4), 0.0)
+    stops = []
+    moment = 6 * 3600.0
+    while moment < days * 86_400:
+        moment += rng.exponential(1500) + 60
+        lasts = rng.lognormal(math.log(90), 1.2)
+        inside = (at >= moment) & (at < moment + lasts)
+        rate = np.where(inside, 0.0, rate)
+        if rng.random() < 0.5:
+            stops.append({"start": START + timedelta(seconds=moment), "end": START + timedelta(seconds=moment + lasts)})
+        moment += lasts
+    slow = rng.uniform(0, days * 86_400)
+    rate = np.where((at > slow) & (at < slow + 2400), np.minimum(rate, 260), rate)
+    made = np.floor(np.cumsum(rate / 3))
+    values = {"pieces": made, "rejects": np.floor(made * rng.uniform(0, 0.03)), "blank": np.floor(made * 0.004)}
+    kept = np.ones(len(at), dtype=bool)
+    for _ in range(int(rng.integers(0, 4))):
+        first = rng.uniform(0, days * 86_400)
+        kept &= ~((at > first) & (at < first + rng.uniform(200, 20_000)))
+    frames = [
+        factories.readings(machine, name, factories.moments(START.timestamp() + at[kept]), value[kept] % 65_536)
+        for name, value in values.items()
+    ]
+    reasons = [{**stop, "reason": ["jam", "film break", "no staff"][k % 3]} for k, stop in enumerate(stops)]
+    return pl.concat(frames), factories.rows(STOP_LOG, reasons, machine=machine)
+
+
+def batches(rng: np.random.Generator, line: str, days: int) -> pl.DataFrame:
+    starts = np.sort(rng.uniform(6 * 3600, days * 86_400, 25))
+    rows = [
+        {"batch": f"{line}{k}", "product": ["mint", "nut"][int(rng.integers(2))], "start": START + timedelta(seconds=s)}
+        for k, s in enumerate(starts.tolist())
+    ]
+    return factories.rows(BATCHES, rows, line=line, mass_in_kg=22.7)
+
+
+def weighed(rng: np.random.Generator, machine: str, days: int) -> pl.DataFrame:
+    rows = [
+        {"at": START + timedelta(seconds=float(s)), "mass_g": float(rng.normal(7.1, 0.1)), "sample": str(k)}
+        for k, s in enumerate(np.sort(rng.uniform(6 * 3600, days * 86_400, 60)))
+    ]
+    return factories.rows(WEIGHTS, rows, machine=machine, pieces=1, gross=False)
+
+
+def random_account(seed: int, plant: Plant, days: int = 3) -> WeekAccount:
+    rng = np.random.default_rng(seed)
+    period = (
+        START + timedelta(hours=float(rng.uniform(0, 9))),
+        START + timedelta(days=days - float(rng.uniform(0, 1))),
+    )
+    machines, lines = [], []
+    for machine in plant.machines:
+        readings, log = random_readings(rng, machine.id, days)
+        sheet = batches(rng, machine.line, days)
+        counts = counted(plant, machine, readings, period)
+        machines.append(MachineInputs(counts, sheet, log, Frames().reels, START))
+        nothing = pl.DataFrame(schema={"at": pl.Datetime("us", "UTC"), "value": pl.Float64})
+        lines.append(LineInputs(machine.line, sheet, weighed(rng, machine.id, days), nothing))
+    return week_account(plant, WeekInputs(machines, lines, ()), period, period[1])
+
+
+def assert_adds_up(account: WeekAccount, plant: Plant) -> None:
+    ledger = account.ledger
+    assert ledger is not None
+    for unit, balance in ledger.balances.items():
+        rows = [row.amounts[unit] for row in ledger.rows if unit in row.amounts]
+        known = math.fsum(amount.value for amount in rows if amount.value is not None)
+        assert known == pytest.approx(balance.lost, abs=1e-6 * max(1.0, abs(balance.possible))), unit
+    table = ledger_table(ledger, account.trends, plant)
+    *rows, total = table.rows
+    for unit in UNITS:
+        written = [row.get(unit) for row in rows if row.get(unit) is not None]
+        if written:
+            assert math.fsum(written) == pytest.approx(total[unit], abs=1e-9), unit  # as printed
+
+
+@pytest.mark.parametrize("seed", range(50))
+def test_rows_of_random_works_add_up(seed: int) -> None:
+    plant = works(1 + seed % 3, worth=None if seed % 4 == 0 else 2.5)
+    account = random_account(seed, plant, days=2)
+    assert_adds_up(account, plant)
+    assert account.ledger.balances["pieces"].possible > account.ledger.balances["pieces"].was > 0
+    # Planned minutes times the rate, by the calendar alone.
+    assert {"minutes", "pieces", "kg", "candy_kg"} <= set(account.ledger.balances)
+
+
+def test_the_demos_rows_add_up(week: Works) -> None:
+    answer = week.ask(read_question("week"))
+    balance = next(table for table in answer.tables if table.name == "balance")
+    assert {row["unit"] for row in balance.rows} == {"min", "pieces", "kg", "m"}
+    for row in balance.rows:
+        assert row["rows"] == pytest.approx(row["lost"], abs=1e-6 * row["possible"]), row["what"]
+    ledger = next(table for table in answer.tables if table.name == "ledger of losses")
+    *rows, total = ledger.rows
+    assert total["minutes"] == sum(row["minutes"] for row in rows if row.get("minutes") is not None)
+    good = answer.figure("good_pieces").value
+    shown = sum(
+        week.ask(read_question("shift", machine=name, period="last-week")).figure("good_pieces").value
+        for name in ("wrap1", "wrap2")
+    )
+    assert good == pytest.approx(shown, abs=2)
+
+
+def test_without_a_worth_lost_time_has_no_money_and_says_what_would_add_it() -> None:
+    plant = works(1, worth=None)
+    ledger = random_account(3, plant).ledger
+    lost = [row for row in ledger.rows if row.value("minutes")]
+    assert all(row.amounts["money"].value is None for row in lost)
+    assert all("worth_per_kg_sold" in row.amounts["money"].why_none for row in lost if row.cause != "rejects")
+    assert ledger.ranked_by == "minutes"
+    ranked = [
+        row.least("minutes") for row in ledger.rows if row.cause not in ("not explained", "rush freight and shortage")
+    ]
+    assert ranked == sorted(ranked, reverse=True)
+
+
+def test_money_is_worth_times_mass_and_price_times_candy() -> None:
+    plant = works(1)
+    ledger = random_account(5, plant).ledger
+    rejects = next(row for row in ledger.rows if row.cause == "rejects")
+    price = rejects.value("money") - 2.5 * rejects.value("kg")
+    assert 3.0 <= price / rejects.value("candy_kg") <= 3.4
+    changeovers = next(row for row in ledger.rows if row.cause.startswith("stops"))
+    assert changeovers.value("money") == pytest.approx(2.5 * changeovers.value("kg"))
+
+
+def test_a_line_that_came_within_the_week_is_not_blamed_for_the_days_before() -> None:
+    plant = works(1)
+    rng = np.random.default_rng(1)
+    readings, log = random_readings(rng, "w1", 3)
+    first = START + timedelta(days=1, hours=6)
+    late = readings.filter(pl.col("at") >= first)
+    period = (START, START + timedelta(days=3))
+    counts = counted(plant, plant.machines[0], late, period)
+    nothing = pl.DataFrame(schema={"at": pl.Datetime("us", "UTC"), "value": pl.Float64})
+    inputs = WeekInputs(
+        [MachineInputs(counts, Frames().batches, log, Frames().reels, first)],
+        [LineInputs("1", Frames().batches, Frames().weights, nothing)],
+        (),
+    )
+    account = week_account(plant, inputs, period, period[1])
+    assert account.ledger.planned_min == pytest.approx(2 * (2 * 480 - 40))
+    assert [machine.id for machine, _ in account.joined] == ["w1"]
+
+
+def test_a_week_of_holidays_lost_nothing_and_says_so(week: Works) -> None:
+    answer = week.ask(read_question("week", period="2026-06-13..2026-06-14"))
+    assert "No planned minute" in answer.text
+    assert not answer.figures
+
+
+def test_the_rate_and_the_worth_of_today_hold_for_all_weeks() -> None:
+    plant = works(1)
+    slower = plant.model_copy(
+        update={"machines": tuple(m.model_copy(update={"set_per_min": 320.0}) for m in plant.machines)}
+    )
+    before, after = (random_account(7, one).ledger for one in (plant, slower))
+    planned = before.planned_min
+    assert before.balances["pieces"].possible - after.balances["pieces"].possible == pytest.approx(planned * 20)
+    dearer = plant.model_copy(update={"worth_per_kg_sold": 5.0})
+    doubled = random_account(7, dearer).ledger
+    stops = [next(row for row in one.rows if row.cause.startswith("stops")) for one in (before, doubled)]
+    assert stops[1].value("money") == pytest.approx(2 * stops[0].value("money"))
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=40), st.sampled_from([0, 1, 2]))
+def test_rounded_rows_add_up_as_written(values: list[float], places: int) -> None:
+    from lineview.week.tables import rounded
+
+    written = rounded(values, places)
+    assert math.fsum(written) == pytest.approx(math.fsum(values), abs=0.51 * 10**-places + 1e-6)
+    assert all(abs(a - b) <= 1.01 * 10**-places for a, b in zip(written, values, strict=True))
