@@ -18,8 +18,8 @@ from lineview.stats.optimum import root_between
 
 Floats = NDArray[np.float64]
 
-#: Running hours beyond which "will not" is the answer [h]; level of the forecast's interval; draws.
-HORIZON_H, FORECAST_LEVEL, DRAWS = 200.0, 0.90, 8000
+#: Running hours beyond which "will not" is the answer [h]; level of the forecast's interval.
+HORIZON_H, FORECAST_LEVEL = 200.0, 0.90
 
 
 @dataclass(frozen=True)
@@ -37,31 +37,33 @@ def time_to_leave(
 ) -> TimeToLeave:
     """The running hours until the batch mean leaves a band, if wear goes on as it does.
 
-    Source: derived-rope
+    The ends are where the mean's own interval at that hour first reaches out of the band, and where it has
+    left it whole: where wear may as well be nothing there is no upper end.
+
+    Source: fieller-1954, derived-rope
     """
-    beta = model.fit.draws(DRAWS)[0]
-    level = beta @ model.at(now_h)
-    hours = hours_to_edge(level, beta[:, 1], low_mm, high_mm, horizon_h)
+    hours = np.r_[0.0, np.geomspace(horizon_h / 1000, horizon_h, 25)]
+    kept, start = model.fit.likely(), model.at(now_h)
     tail = (1 - FORECAST_LEVEL) / 2
-    low, middle, high = (float(q) for q in np.quantile(hours, [tail, 0.5, 1 - tail], method="lower"))
-    within = float(np.mean(np.isfinite(hours)))
-    return TimeToLeave(_finite(middle), _finite(low), _finite(high), within)
 
+    def out(at: Floats) -> Floats:
+        """How likely the mean is out, on the likelier side."""
+        centre, scale = kept.spreads(start + np.outer(at, model.contrast(wear=1.0)))
+        above = kept.beyond(high_mm, centre, scale)
+        return np.maximum(above, 1 - kept.beyond(low_mm, centre, scale))
 
-def _finite(value: float) -> float | None:
-    return value if np.isfinite(value) else None
+    chance = out(hours)
 
+    def reached(share: float) -> float | None:
+        beyond = np.flatnonzero(chance >= share)
+        if beyond.size == 0 or beyond[0] == 0:
+            return 0.0 if beyond.size else None
+        between = np.linspace(hours[beyond[0] - 1], hours[beyond[0]], 5)
+        fine = np.maximum.accumulate(out(between))
+        return float(np.interp(share, fine, between))
 
-def hours_to_edge(level: Floats, wear: Floats, low_mm: float, high_mm: float, horizon_h: float) -> Floats:
-    """The hours until lines leave a band; infinite where they do not within the horizon.
-
-    Takes `level`, `wear` [mm]. Gives [h].
-    """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        room = np.where(wear < 0, low_mm - level, high_mm - level)
-        hours = np.where(wear == 0, np.inf, room / wear)
-    hours = np.where((level < low_mm) | (level > high_mm), 0.0, hours)
-    return np.where(hours <= horizon_h, hours, np.inf)
+    low, middle, high = (reached(share) for share in (tail, 0.5, 1 - tail))
+    return TimeToLeave(middle, low, high, float(chance[-1]))
 
 
 def band_for_share(spread_mm: float, low_mm: float, high_mm: float, share: float) -> tuple[float, float] | None:
@@ -87,12 +89,11 @@ def band_for_share(spread_mm: float, low_mm: float, high_mm: float, share: float
 
 def fan(model: RopeModel, now_h: float, until_h: float, level: float = 0.95) -> pl.DataFrame:
     """The expected deviation ahead with its interval, for the picture."""
-    rows = []
-    for hours in np.linspace(now_h, until_h, 25):
-        contrast = model.at(float(hours))
-        low, high = model.fit.interval(contrast, level)
-        rows.append({"running_h": float(hours), "low": low, "mid": model.fit.mean(contrast), "high": high})
-    return pl.DataFrame(rows)
+    hours = np.linspace(now_h, until_h, 25)
+    contrasts = np.array([model.at(float(at)) for at in hours])
+    low, high = model.fit.intervals(contrasts, level)
+    middle = contrasts @ (model.fit.weight @ model.fit.beta)
+    return pl.DataFrame({"running_h": hours, "low": low, "mid": middle, "high": high})
 
 
 def planned_moment(hours: float, calendar: pl.DataFrame, start: datetime, uptime: float) -> datetime | None:

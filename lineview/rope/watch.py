@@ -69,7 +69,7 @@ def fresh_residuals(model: RopeModel) -> Floats:
     noise = model.fit.noises[mode]
     scale = innovation_form(noise)[1] * float(np.sqrt(model.fit.variance[mode]))
     beta = model.fit.weight @ model.fit.beta
-    moved = model.columns[:, 2:] @ beta[2:]
+    moved = model.columns[:, 2:] @ beta[2 : model.columns.shape[1]]
     left = model.deviation - moved
     edges = [0, *(a.first for a in model.adjustments), model.n]
     return np.concatenate([_segment(left[a:b], noise, scale, float(model.fit.df[mode])) for a, b in pairwise(edges)])
