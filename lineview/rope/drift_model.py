@@ -100,20 +100,19 @@ class RopeModel:
         return out
 
     def _index(self, name: str) -> int:
-        if name in ("level", "wear"):
-            return 0 if name == "level" else 1
-        if name == "temperature":
-            return int(self.columns.shape[1]) - 1 - SHAPES
-        if name == "bend":
-            return 2 + len(self.adjustments)
-        if name.startswith("shape"):
-            return int(self.columns.shape[1]) - SHAPES + int(name.removeprefix("shape"))
-        if name.startswith("gone"):
-            return int(self.columns.shape[1]) + int(name.removeprefix("gone"))
-        if name.startswith("product"):
-            first = 2 + len(self.adjustments) + (self.bend_h is not None)
-            return first + int(name.removeprefix("product"))
-        return 2 + int(name.removeprefix("step"))
+        kind = name.rstrip("0123456789")
+        steps, shapes = 2 + len(self.adjustments), int(self.columns.shape[1]) - SHAPES
+        first = {
+            "level": 0,
+            "wear": 1,
+            "step": 2,
+            "bend": steps,
+            "product": steps + (self.bend_h is not None),
+            "temperature": shapes - 1,
+            "shape": shapes,
+            "gone": shapes + SHAPES,
+        }
+        return first[kind] + int(name[len(kind) :] or 0)
 
     def at(self, hours: float) -> Floats:
         """The contrast for the expected deviation at some running hours, all steps made."""

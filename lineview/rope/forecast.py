@@ -20,6 +20,8 @@ Floats = NDArray[np.float64]
 
 #: Running hours beyond which "will not" is the answer [h]; level of the forecast's interval.
 HORIZON_H, FORECAST_LEVEL = 200.0, 0.90
+#: Futures drawn to see when the first batch is out.
+FUTURES = 1000
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,30 @@ def time_to_leave(
 
     low, middle, high = (reached(share) for share in (tail, 0.5, 1 - tail))
     return TimeToLeave(middle, low, high, float(chance[-1]))
+
+
+def first_out(
+    model: RopeModel, mean: TimeToLeave, low_mm: float, high_mm: float, horizon_h: float = HORIZON_H
+) -> TimeToLeave:
+    """The running hours until the first batch is out of a band, if wear goes on as it does.
+
+    Futures are drawn of what the readings allow: level, wear, spread and memory of batches. Where the mean has
+    no upper end, neither has this.
+
+    Source: derived-rope
+    """
+    beta, sd, noise = model.fit.draws(FUTURES)
+    step_h = float(np.ptp(model.hours)) / (model.n - 1)
+    most = max(1, round(horizon_h / step_h))
+    ahead_h = step_h * np.arange(1, most + 1)
+    offsets = model.fit.offsets(noise.astype(np.int64), most)
+    path = (beta @ model.at(float(model.hours[-1])))[:, None] + beta[:, 1:2] * ahead_h + sd[:, None] * offsets
+    out = (path < low_mm) | (path > high_mm)
+    hours = np.where(out.any(axis=1), ahead_h[out.argmax(axis=1)], np.inf)
+    tail = (1 - FORECAST_LEVEL) / 2
+    low, middle, high = (float(q) for q in np.quantile(hours, [tail, 0.5, 1 - tail], method="lower"))
+    value, early, late = (end if np.isfinite(end) else None for end in (middle, low, high))
+    return TimeToLeave(value, early, None if mean.high_h is None else late, float(np.isfinite(hours).mean()))
 
 
 def band_for_share(spread_mm: float, low_mm: float, high_mm: float, share: float) -> tuple[float, float] | None:
@@ -122,10 +148,11 @@ LOOK_AHEAD = timedelta(days=120)
 
 @dataclass(frozen=True)
 class Ahead:
-    """When the rope leaves tolerance: by its mean and by a share of pieces, in hours and on the calendar."""
+    """When the rope leaves tolerance: its mean, its first batch, a share of pieces; in hours and on the calendar."""
 
     now_h: float
     mean: TimeToLeave
+    first: TimeToLeave | None = None
     share: TimeToLeave | None = None
     moment: datetime | None = None
     moment_low: datetime | None = None
@@ -156,6 +183,7 @@ def ahead_of(plant: Plant, model: RopeModel, target: Target, within_sd_mm: float
     now_h, mean, wide = bare.now_h, bare.mean, target.tolerance_mm
     band = band_for_share(float(np.hypot(model.fit.sd(), within_sd_mm)), -wide, wide, SHARE_OUT)
     share = time_to_leave(model, now_h, *band) if band else None
+    batch = first_out(model, mean, -wide, wide)
     first, last = model.points["at"][0], model.points["at"][-1]
     worked = _planned_hours(plant, first, max(last, first + timedelta(hours=1)))
     ran = float(model.hours[-1] - model.hours[0])
@@ -166,7 +194,7 @@ def ahead_of(plant: Plant, model: RopeModel, target: Target, within_sd_mm: float
         return None if hours is None else planned_moment(hours, cal, last, uptime)
 
     week = _planned_hours(plant, until, until + timedelta(days=7))
-    return Ahead(now_h, mean, share, moment(mean.value_h), moment(mean.low_h), moment(mean.high_h), uptime, week)
+    return Ahead(now_h, mean, batch, share, moment(mean.value_h), moment(mean.low_h), moment(mean.high_h), uptime, week)
 
 
 def _planned_hours(plant: Plant, start: datetime, end: datetime) -> float:

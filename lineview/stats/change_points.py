@@ -8,7 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.stats.correlated_regression import PLAIN, CorrelatedFit, Wanted, correlated_regression, inverse_times
+from lineview.stats.correlated_regression import (
+    NOISES,
+    PLAIN,
+    WANDERING,
+    CorrelatedFit,
+    Wanted,
+    correlated_regression,
+    inverse_times,
+)
 from lineview.stats.step_scan import SEARCH_NOISES, StepScan, StepScanner
 
 Floats = NDArray[np.float64]
@@ -19,6 +27,8 @@ FALSE_SHARE = 0.05
 LEAST_PLACE_ODDS = 0.02
 #: A step and none are equally likely where its gain is what chance reaches in this share of series.
 EVEN_SHARE = 0.01
+#: Noises that are averaged over; a level may wander.
+TRIED = (*NOISES, *WANDERING)
 #: Alternatives less likely than this against the fit with the steps are left out.
 LEAST_STEP_ODDS = 0.003
 
@@ -257,12 +267,12 @@ def averaged_over_steps(
     >>> round(fit.mean(np.array([0.0, 1.0])), 1)
     0.5
     """
-    full = correlated_regression(y, x, steps, wanted=wanted)
+    full = correlated_regression(y, x, steps, TRIED, wanted)
     even, k = step_limit(y.size, EVEN_SHARE), x.shape[1] + len(wanted.places)
     fits, odds = [full], [1.0]
     for column in doubtful:
         kept = [i for i in range(x.shape[1]) if i != column]
-        without = correlated_regression(y, x[:, kept], steps, wanted=wanted)
+        without = correlated_regression(y, x[:, kept], steps, TRIED, wanted)
         chance = float(np.exp((even - 2 * (full.likelihood - without.likelihood)) / 2))
         if chance >= LEAST_STEP_ODDS:
             fits.append(_widened(without, [*kept, *range(x.shape[1], k)], k))
@@ -274,7 +284,7 @@ def averaged_over_steps(
             before = (np.arange(y.size) < next_best.at).astype(np.float64)
             p = x.shape[1] - wanted.smooth
             both = np.column_stack([x[:, :p], before, x[:, p:]])
-            fits.append(_narrowed(correlated_regression(y, both, steps, wanted=wanted), p))
+            fits.append(_narrowed(correlated_regression(y, both, steps, TRIED, wanted), p))
             odds.append(chance)
     for column, values, chance in swaps:
         other = x.copy()

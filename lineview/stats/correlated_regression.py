@@ -132,25 +132,15 @@ def innovations(noise: Noise, columns: Floats) -> Floats:
 #: Correlations one step apart, and white shares of the variance, that are tried.
 PHIS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.93, 0.965, 0.985)
 WHITES = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9)
+NOISES = (Noise(0.0, 0.0), Noise(-0.2, 0.0), Noise(-0.4, 0.0), *(Noise(phi, white) for phi in PHIS for white in WHITES))
 #: From this correlation on the autoregressive part is a level that wanders: where it stands counts as level.
 SLOW = 0.99
 #: White shares beside a level that wanders: a batch's change of level is from all of the noise to 0.03 of it.
 WANDERING = tuple(Noise(0.9995, white) for white in (0.0, 0.003, 0.01, 0.03, 0.1, 0.3))
-NOISES = (
-    Noise(0.0, 0.0),
-    Noise(-0.2, 0.0),
-    Noise(-0.4, 0.0),
-    *(Noise(phi, white) for phi in PHIS for white in WHITES),
-    *WANDERING,
-)
 
 
 #: A coarse grid, for searches and for long series; and from how many points on a series is long.
-COARSE = (
-    Noise(0.0, 0.0),
-    *(Noise(phi, white) for phi in (0.25, 0.5, 0.75, 0.9) for white in (0.0, 0.4, 0.8)),
-    *WANDERING[::2],
-)
+COARSE = (Noise(0.0, 0.0), *(Noise(phi, white) for phi in (0.25, 0.5, 0.75, 0.9) for white in (0.0, 0.4, 0.8)))
 MANY = 2000
 
 
@@ -203,9 +193,16 @@ class CorrelatedFit:
         return int(np.argmax(self.weight))
 
     @property
+    def staying_mode(self) -> int:
+        """Index of the noise with the largest weight of those whose level stays and whose slope does not change."""
+        moves = np.array([m.phi >= SLOW for m in self.noises]) | (self.bent if self.bent.size else False)
+        return int(np.argmax(np.where(moves, -1.0, self.weight)))
+
+    @property
     def phi(self) -> float:
-        """Mean correlation of neighbours, over the noises tried."""
-        return float(sum(w * m.phi * (1 - m.white) for w, m in zip(self.weight, self.noises, strict=True)))
+        """Mean correlation of neighbours about the level, over the noises tried."""
+        about = ((w, m) for w, m in zip(self.weight, self.noises, strict=True) if m.phi < SLOW)
+        return float(sum(w * m.phi * (1 - m.white) for w, m in about))
 
     def mean(self, contrast: Floats) -> float:
         """Estimate a linear combination of the coefficients."""
@@ -236,19 +233,36 @@ class CorrelatedFit:
 
         return np.asarray(stdtr(self.df, (centre - at) / scale) @ self.weight)
 
+    def p_value(self, contrast: Floats) -> float:
+        """Two-sided chance of a combination of the coefficients as far from 0 or farther, were it 0."""
+        centre, scale = self.spreads(contrast[None, :])
+        above = float(self.beyond(0.0, centre, scale)[0])
+        return min(1.0, 2 * min(above, 1 - above))
+
     def likely(self, least: float = 1e-4) -> CorrelatedFit:
         """The fit of the noises with some weight alone."""
         kept = self.weight > least
         weight = self.weight[kept] / self.weight[kept].sum()
         noises = tuple(m for m, keep in zip(self.noises, kept, strict=True) if keep)
         return CorrelatedFit(
-            noises, weight, self.beta[kept], self.covariance[kept], self.variance[kept], self.df[kept],
-            self.likelihood, self.bent[kept],
-        )  # fmt: skip
+            noises,
+            weight,
+            self.beta[kept],
+            self.covariance[kept],
+            self.variance[kept],
+            self.df[kept],
+            self.likelihood,
+            self.bent[kept],
+        )
 
     def sd(self) -> float:
-        """Estimate the standard deviation of the noise, both parts together."""
-        return float(np.sqrt(self.weight @ self.variance))
+        """Estimate the standard deviation of the noise, both parts together; of a level that wanders one change."""
+        return float(np.sqrt(self.weight @ (self.variance * self._about())))
+
+    def _about(self) -> Floats:
+        """The share of each noise's variance that is about the level; a level that wanders is level itself."""
+        noises = ((m, 1 - m.phi**2 if m.phi >= SLOW else 1.0) for m in self.noises)
+        return np.array([m.white + (1 - m.white) * moves for m, moves in noises])
 
     def sd_interval(self, level: float = 0.95) -> tuple[float, float]:
         """Equal-tailed interval of the noise's standard deviation."""
@@ -266,7 +280,22 @@ class CorrelatedFit:
         normal = rng.standard_normal((n, self.beta.shape[1]))
         root = _roots(self.covariance / self.variance[:, None, None])
         beta = self.beta[which] + sd[:, None] * np.einsum("nij,nj->ni", root[which], normal)
-        return beta, sd, which.astype(np.float64)
+        return beta, sd * np.sqrt(self._about()[which]), which.astype(np.float64)
+
+    def offsets(self, which: NDArray[np.int64], n: int, seed: int = 2) -> Floats:
+        """Draw n points of noise about the level for each of some noises, in standard deviations about it."""
+        rng = np.random.default_rng(seed)
+        out = np.empty((which.size, n))
+        for g in np.unique(which):
+            rows, noise, about = which == g, self.noises[g], self._about()[g]
+            fresh = rng.standard_normal((n, int(rows.sum())))
+            moving = np.sqrt((1 - noise.white) * (1 - noise.phi**2)) * fresh
+            if noise.phi < SLOW:
+                moving[0] = np.sqrt(1 - noise.white) * fresh[0]
+            slow = decaying_sum(moving, noise.phi)
+            white = np.sqrt(noise.white) * rng.standard_normal((n, int(rows.sum())))
+            out[rows] = ((slow + white) / np.sqrt(about)).T
+        return out
 
 
 @dataclass(frozen=True)
@@ -292,7 +321,7 @@ PLAIN = Wanted()
 BENT, SECOND = (0.0, 0.3, 1.0, 3.0), 0.36
 #: How likely beforehand a level that wanders and a change of slope are; each is left out where what is seen is
 #: less likely with it than without, by these factors.
-WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.25, 0.1, 0.3
+WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.35, 0.3, 0.2
 
 
 def correlated_regression(
@@ -338,10 +367,9 @@ def correlated_regression(
     """
     n, p = y.size, x.shape[1] - wanted.smooth
     plain = x[:, :p]
-    if n < p + 2 or np.linalg.matrix_rank(plain / np.maximum(np.abs(plain).max(axis=0), 1e-300)) < p:
-        raise MeasureError(Fault(f"{n} points for {p} coefficients", "x", "more points, independent columns"))
+    check_columns(plain)
     tried = tuple(noises)
-    if n > MANY and len(tried) > len(COARSE):
+    if n > MANY and len(tried) > 2 * len(COARSE):
         tried = _near_best(y, plain, steps, tried)
     at = np.concatenate(([0.0], np.cumsum(steps)))
     gone = np.abs(np.subtract.outer(at, at[list(wanted.places)]))
@@ -393,10 +421,15 @@ def _averaged(
     variance = (left / df).ravel()
     many = variance.size
     return CorrelatedFit(
-        tuple(m for m in tried for _ in bent), weight.ravel(), beta.reshape(many, -1),
-        covariance.reshape(many, k + places, k + places) * variance[:, None, None], variance,
-        np.full(many, float(df)), float(likelihood.max()), np.tile(bent, len(tried)) > 0,
-    )  # fmt: skip
+        tuple(m for m in tried for _ in bent),
+        weight.ravel(),
+        beta.reshape(many, -1),
+        covariance.reshape(many, k + places, k + places) * variance[:, None, None],
+        variance,
+        np.full(many, float(df)),
+        float(likelihood.max()),
+        np.tile(bent, len(tried)) > 0,
+    )
 
 
 def _weights(tried: tuple[Noise, ...], restricted: Floats) -> Floats:
@@ -409,8 +442,10 @@ def _weights(tried: tuple[Noise, ...], restricted: Floats) -> Floats:
     if bent.any():
         prior *= np.where(bent, BENDS / bent.sum(), 1 - BENDS)
     weight = prior * np.exp(restricted - restricted.max())
-    for doubted, at_least in ((np.broadcast_to(slow[:, None], weight.shape), NO_WANDER),
-                              (np.broadcast_to(bent, weight.shape), NO_BEND)):  # fmt: skip
+    for doubted, at_least in (
+        (np.broadcast_to(slow[:, None], weight.shape), NO_WANDER),
+        (np.broadcast_to(bent, weight.shape), NO_BEND),
+    ):
         if doubted.any() and not doubted.all():
             odds = weight[doubted].sum() * prior[~doubted].sum()
             if odds < at_least * weight[~doubted].sum() * prior[doubted].sum():
@@ -418,79 +453,8 @@ def _weights(tried: tuple[Noise, ...], restricted: Floats) -> Floats:
     return np.asarray(weight / weight.sum())
 
 
-def least_squares_fits(
-    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = COARSE, white_odds: float = 1.0
-) -> list[CorrelatedFit]:
-    """Fit several series on the same columns by ordinary least squares, their noise correlated.
-
-    Parameters
-    ----------
-    y : numpy.ndarray, shape (n, m)
-        Series in order, a column each.
-    x : numpy.ndarray, shape (n, p)
-        Columns of full rank, n above p + 1.
-    steps : numpy.ndarray, shape (n − 1,)
-        Steps from each point to the next.
-    noises : iterable of Noise
-        The grid, equally likely beforehand.
-    white_odds : float
-        How many times as likely as each of the others independent points are beforehand.
-
-    Returns
-    -------
-    list of CorrelatedFit
-        One a series. Coefficients are those of least squares, so that a difference of means is just that and
-        those of series that add up add up; their covariance is what the noise makes of them.
-
-    Raises
-    ------
-    MeasureError
-        Where there are too few points or columns depend on each other.
-
-    Notes
-    -----
-    Source: restricted-likelihood
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> x = np.column_stack([np.ones(12), np.repeat([0.0, 1.0], 6)])
-    >>> y = np.column_stack([np.arange(12.0)])
-    >>> round(float(least_squares_fits(y, x, np.ones(11))[0].beta[0, 1]), 6)
-    6.0
-    """
-    n, p = x.shape
-    _check_columns(x)
-    tried = tuple(noises)
-    inner = np.linalg.inv(x.T @ x)
-    beta = inner @ x.T @ y
-    place = np.concatenate(([0.0], np.cumsum(steps)))
-    apart = np.abs(place[:, None] - place[None, :])
-    log_weight, variance = np.empty((len(tried), y.shape[1])), np.empty((len(tried), y.shape[1]))
-    shape = np.empty((len(tried), p, p))
-    for g, noise in enumerate(tried):
-        solved, log_det = inverse_times(noise, steps, np.column_stack([x, y]))
-        cross = x.T @ solved[:, :p]
-        gls = np.linalg.solve(cross, x.T @ solved[:, p:])
-        left = np.einsum("ij,ij->j", y, solved[:, p:]) - np.einsum("ij,ij->j", x.T @ solved[:, p:], gls)
-        left = np.maximum(left, 1e-300)
-        variance[g] = left / (n - p)
-        log_weight[g] = -0.5 * (log_det + float(np.linalg.slogdet(cross)[1]) + (n - p) * np.log(left))
-        log_weight[g] += float(np.log(white_odds)) if noise.phi == 0.0 else 0.0
-        spread = (1 - noise.white) * np.abs(noise.phi) ** apart + noise.white * np.eye(n)
-        shape[g] = inner @ x.T @ spread @ x @ inner
-    df = np.full(len(tried), float(n - p))
-    fits = []
-    for k in range(y.shape[1]):
-        weight = np.exp(log_weight[:, k] - log_weight[:, k].max())
-        covariance = shape * variance[:, k, None, None]
-        all_beta = np.broadcast_to(beta[:, k], (len(tried), p))
-        likelihood = float(log_weight[:, k].max())
-        fits.append(CorrelatedFit(tried, weight / weight.sum(), all_beta, covariance, variance[:, k], df, likelihood))
-    return fits
-
-
-def _check_columns(x: Floats) -> None:
+def check_columns(x: Floats) -> None:
+    """Refuse columns that depend on each other, or too few points for them."""
     n, p = x.shape
     if n < p + 2 or np.linalg.matrix_rank(x / np.maximum(np.abs(x).max(axis=0), 1e-300)) < p:
         raise MeasureError(Fault(f"{n} points for {p} coefficients", "x", "more points, independent columns"))
@@ -498,7 +462,8 @@ def _check_columns(x: Floats) -> None:
 
 def _near_best(y: Floats, x: Floats, steps: Floats, noises: tuple[Noise, ...]) -> tuple[Noise, ...]:
     """Keep the noises near the best of a coarse grid: with many points the others have no weight."""
-    rough = correlated_regression(y, x, steps, COARSE)
+    slow = tuple(m for m in noises if m.phi >= SLOW)
+    rough = correlated_regression(y, x, steps, (*COARSE, *slow[::2]))
     best = rough.noises[rough.mode]
     return tuple(m for m in noises if abs(m.phi - best.phi) < 0.26 and abs(m.white - best.white) < 0.41)
 

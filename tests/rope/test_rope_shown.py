@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 
 import numpy as np
-import polars as pl
 import pytest
 
 from lineview.core.figure import Period
@@ -80,17 +79,35 @@ def test_the_spread_between_batches(shown):
 
 
 def test_the_hours_to_tolerance(shown):
+    """From where the mean's own 90 % interval reaches out of tolerance to where it has left it whole."""
     figures, draws = shown
-    level, wear = draws["level"], draws["wear"]
-    hours = np.where(wear < 0, (-TOLERANCE_MM - level) / wear, (TOLERANCE_MM - level) / wear)
-    low, high = np.quantile(hours, [0.05, 0.95])
+    hours = np.linspace(0, 200, 801)
+    paths = draws["level"][:20_000, None] + draws["wear"][:20_000, None] * hours
+    high, middle, low = np.quantile(paths, [0.95, 0.5, 0.05], axis=0)
+    first, likely, last = (float(hours[np.argmax(line < -TOLERANCE_MM)]) for line in (low, middle, high))
     figure = figures["hours_to_tolerance"]
     assert "90 %" in figure["interval"]
-    assert figure["value"] == pytest.approx(np.median(hours), rel=0.03)
-    assert (figure["low"], figure["high"]) == pytest.approx((low, high), rel=0.03)
+    assert (figure["low"], figure["value"], figure["high"]) == pytest.approx((first, likely, last), rel=0.03)
     share = figures["hours_to_share_out"]
     assert share["low"] < figure["low"]
     assert share["value"] < figure["value"]
+
+
+def test_the_hours_to_the_first_batch_out(shown):
+    """Batches without memory lie normally about the mean's path: the first beyond the tolerance ends it."""
+    figures, draws = shown
+    rng = np.random.default_rng(3)
+    ahead = np.arange(1, 1200) / 6
+    few = slice(0, 4000)
+    paths = draws["level"][few, None] + draws["wear"][few, None] * ahead
+    paths += draws["sd"][few, None] * rng.standard_normal(paths.shape)
+    out = np.abs(paths) > TOLERANCE_MM
+    hours = np.where(out.any(axis=1), ahead[out.argmax(axis=1)], np.inf)
+    figure = figures["hours_to_first_out"]
+    expected = np.quantile(hours, [0.05, 0.5, 0.95])
+    assert "90 %" in figure["interval"]
+    assert (figure["low"], figure["value"], figure["high"]) == pytest.approx(tuple(expected), rel=0.1)
+    assert figure["value"] < figures["hours_to_tolerance"]["value"]
 
 
 def test_the_weight_it_moves_a_week(shown):

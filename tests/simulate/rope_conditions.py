@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -190,7 +191,7 @@ def _places(many: int, n: int, rng: np.random.Generator) -> list[int]:
     """Places of steps, at least ten batches from each other and from either end."""
     while many:
         places = sorted(int(k) for k in rng.integers(10, n - 10, many))
-        if all(b - a >= 10 for a, b in zip(places, places[1:], strict=False)):
+        if all(b - a >= 10 for a, b in pairwise(places)):
             return places
     return []
 
