@@ -58,10 +58,8 @@ class Held:
     first: Count = field(default_factory=Count)
 
     def __str__(self) -> str:
-        return (
-            f"wear {self.wear}; hours {self.hours}; first batch out {self.first}; alarms in {self.alarms / self.lines:.0%}"
-            f"; declined {self.declined / self.lines:.0%}"
-        )
+        shares = f"alarms in {self.alarms / self.lines:.0%}; declined {self.declined / self.lines:.0%}"
+        return f"wear {self.wear}; hours {self.hours}; first batch out {self.first}; {shares}"
 
 
 def points_of(seen: Rope) -> pl.DataFrame:
