@@ -24,6 +24,7 @@ from lineview.board.plain import page_links, plain_page
 from lineview.board.plant_page import add_plant_routes
 from lineview.board.setup_page import add_setup_routes
 from lineview.board.tables import csv_text
+from lineview.board.written import add_writing_routes
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
 from lineview.core.resources import shipped
 
@@ -111,6 +112,7 @@ def create_app(works: Works, *, night: bool | None = None, doors: Doors | None =
     guard(app.server, doors, calls, app.csp_hashes())  # before the routes, so that its check comes first
     add_routes(app.server, works)
     add_sheet_routes(app.server, works)
+    add_writing_routes(app.server, works)
     add_setup_routes(app.server, works)
     add_plant_routes(app.server, works)
     add_account_routes(app.server, works, doors)

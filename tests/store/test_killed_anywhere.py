@@ -43,7 +43,7 @@ with Store.open(folder / "store") as store:
     say("opened")
     intake = store.record(whole(folder)).intake
     say("in")
-    store.add_adjustment("wrap1", at(0), "knife changed")
+    store.write("adjustment", "wrap1", at(0), "knife changed")
     say("noted")
     store.undo(intake)
     say("undone")
