@@ -1,4 +1,4 @@
-"""Two Poisson rates: the example of R's manual page of poisson.test (eba1977 of the package ISwR); its output from memory.
+"""Two Poisson rates: the example of R's manual page of poisson.test (eba1977 of ISwR); its output from memory.
 
 The page was read for the counts: 11 cases among 800 against 21 among 3,011.
 """
