@@ -63,7 +63,7 @@ PLAN_AHEAD, ORDER_AHEAD = timedelta(days=112), timedelta(days=731)
 HISTORY = timedelta(days=731)
 #: The other sizers are looked at over this much of the period, its end, so that a year is not read of each.
 LOOK_BACK = timedelta(days=14)
-#: So much time before a shift shows how its stops and its rest may go.
+#: So much time before a shift shows how its stops and its rest may go, and how a sizer's adjustments went.
 WEEKS_BEFORE = timedelta(days=28)
 #: So much time after a shift shows whether the machine runs outside the shifts.
 DAYS_AFTER = timedelta(days=7)
@@ -146,7 +146,7 @@ class Fetcher:
 
             seen = self._rope(machine, period, since=scope.period.end >= scope.now)
             seen = replace(seen, wrappers=tuple(seen.wrappers))  # all, while the store's state is at hand
-            return RopeInputs(seen, self._other_sizers(machine, period))
+            return RopeInputs(seen, self._other_sizers(machine, period), self._rope_before(machine, period))
         if question == "weight":
             return self._weight(machine, period)
         return self._order(scope)
@@ -189,7 +189,7 @@ class Fetcher:
             batches,
             self._stops(machine, period),
             self.store.reels(machine.id, start - MARGIN, end + MARGIN),
-            self.store.plan(machine.line, start, end + PLAN_AHEAD),
+            self._plan(machine.line, start, end + PLAN_AHEAD),
             [frame for sizer in sizers for frame in self._rope_values(sizer, period)],
             self._weeks_before(machine, start),
             self._days_after(machine, end),
@@ -248,6 +248,15 @@ class Fetcher:
             with_named(log, _stacked_or_empty([self.store.adjustments(m, start, noted) for m in machines])),
         )
 
+    def _rope_before(self, sizer: Machine, period: tuple[datetime, datetime]) -> RopeAccount | None:
+        """The rope of a sizer over some weeks up to the period's end; None where the period has them all."""
+        span = self.store.span(sizer.id)
+        start = max(period[1] - WEEKS_BEFORE, span.start) if span is not None else period[0]
+        if start >= period[0]:
+            return None
+        key = (sizer.id, (start, period[1]))
+        return keep(self.measured.sizers, key, partial(self._measure_sizer, sizer, key[1]), SIZERS_KEPT)
+
     def _other_sizers(self, sizer: Machine, period: tuple[datetime, datetime]) -> dict[str, RopeAccount]:
         """The rope of every other sizer, as far as it bears on which one needs a person."""
         start = max(period[0], period[1] - LOOK_BACK)
@@ -304,8 +313,24 @@ class Fetcher:
             self._batches(lines, (start, now)),
             _stacked([self.store.reels(m.id, start - MARGIN, now) for m in machines], REELS),
             stock,
-            _stacked([self.store.plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
+            _stacked([self._plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
+            self._disputed_plan(lines).filter(pl.col("end") > now),
+            self.store.contradicting("stock"),
         )
+
+    def _plan(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
+        """The plan of a line, without what overlaps a row that two exports tell differently.
+
+        With one product's row left out, the others would pass for the whole plan of that time.
+        """
+        plan = self.store.plan(line, start, end)
+        for first, last in self._disputed_plan([line]).select("start", "end").unique(maintain_order=True).iter_rows():
+            plan = plan.filter((pl.col("start") >= last) | (pl.col("end") <= first))
+        return plan
+
+    def _disputed_plan(self, lines: Sequence[str]) -> pl.DataFrame:
+        rows = self.store.contradicting("plan").filter(pl.col("line").is_in(lines))
+        return rows.with_columns(pl.col("end").fill_null(pl.col("start") + pl.duration(days=1)))
 
     def _good(
         self,

@@ -138,6 +138,8 @@ CAUTION = (
 
 #: So many of an answer's tables stand open below its picture.
 OPEN_TABLES = 2
+#: The table whose rows stand first on the page.
+LEAD = "lead"
 #: Of the rope one more: the sizers of the works by how soon they need a person.
 OPEN_ROPE_TABLES = 3
 #: Columns of the pictures' frames whose names do not end in their unit.
@@ -170,7 +172,7 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     drawn = pictures(answer, look)
     first = [graph(p, answer.text) for p in drawn if p.first]
     folded: list[Any] = [graph(p, answer.text) for p in drawn if not p.first]
-    filled = [table for table in answer.tables if table.rows]
+    filled = [table for table in answer.tables if table.rows and table.name != LEAD]
     most = OPEN_ROPE_TABLES if answer.question == "rope" else OPEN_TABLES
     tables = [open_or_folded(table, plant, at < most) for at, table in enumerate(filled)]
     behind = _behind(answer, look, address)
@@ -183,6 +185,16 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
         page.append(html.Ul([html.Li(note) for note in answer.notes], className="notes", **aria(label="notes")))
     page.append(sheet_links(address))
     return page
+
+
+def facts(answer: Answer) -> list[Any]:
+    """What stands first on the page, as a list of names and what is so; only the rope has it."""
+    lead = next((table for table in answer.tables if table.name == LEAD), None)
+    if lead is None:
+        return []
+    return [
+        html.Dl([part for row in lead.rows for part in (html.Dt(row["what"]), html.Dd(row["said"]))], className="facts")
+    ]
 
 
 def cautions(answer: Answer | None) -> list[Any]:

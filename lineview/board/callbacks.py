@@ -45,7 +45,8 @@ def _bind_showing(calls: Calls, works: Works) -> None:
             raise PreventUpdate
         page = page_of(works, read_address(pathname, search), screen, person())
         here = f"{pathname}{search}"
-        return (page.head, page.sentence, page.below, page.foot, page.title, no_update if here == shown else here)
+        there = no_update if here == shown else here
+        return page.head, page.sentence, page.facts, page.below, page.foot, page.title, there
 
     def forms(shown: str | None, pathname: str, search: str) -> Any:
         if shown is None:
@@ -57,7 +58,13 @@ def _bind_showing(calls: Calls, works: Works) -> None:
         version = works.version()
         return no_update if version == known else version
 
-    places = [("head", "children"), ("sentence", "children"), ("page", "children"), ("foot", "children")]
+    places = [
+        ("head", "children"),
+        ("sentence", "children"),
+        ("facts", "children"),
+        ("page", "children"),
+        ("foot", "children"),
+    ]
     at = [Input("address", "pathname"), Input("address", "search")]
     calls.bind(
         "see",

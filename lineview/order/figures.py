@@ -137,3 +137,20 @@ def _cover(line: OrderLine, advice: Advice) -> Part:
     if line.supply is not None:
         days = Estimate(advice.cover_days, *line.cover_interval, interval="90 % of possible demand")
     return days, "until the expected need first exceeds what is on hand and delivered by then", ""
+
+
+def open_plan_figures(open_pieces: Estimate, period: Period) -> tuple[Figure, ...]:
+    """Planned pieces in conflict as a figure; none where there are none.
+
+    Parameters
+    ----------
+    open_pieces : Estimate
+        From open_plan.
+    period : Period
+        The time that the order looks at.
+    """
+    if not open_pieces.n:
+        return ()
+    figures = FigureList(period)
+    figures.add("plan_in_conflict_pieces", open_pieces, "plan rows given in two versions, of which neither is used")
+    return figures.all

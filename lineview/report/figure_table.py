@@ -113,6 +113,7 @@ _SHIFT = {
 
 #: By web.
 _ORDER = {
+    "plan_in_conflict_pieces": Row("planned pieces that two plans disagree on", "pieces"),
     "reels_needed_{web}": Row(
         "reels of {web} for {basis}",
         "reels",

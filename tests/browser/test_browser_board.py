@@ -309,3 +309,24 @@ def test_the_wall_shows_a_clock_and_calls_nobody_over_old_readings(serve_board: 
     board.page.evaluate(fresh)
     board.until("document.documentElement.dataset.stale === ''")
     assert board.page.evaluate(called) != board.page.evaluate(plain)
+
+
+def test_the_wall_is_read_from_the_hand_on_a_phone(serve_board: Served) -> None:
+    page = serve_board(InventedWorks(), "phone").open("/wall?line=1").drawn().page
+    size = page.evaluate("parseFloat(getComputedStyle(document.getElementById('sentence')).fontSize)")
+    assert 18 <= size <= 30
+    ticks = page.evaluate("parseFloat(document.querySelector('.xtick text').style.fontSize)")
+    assert 9 <= ticks <= 16
+    wide, inner = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+    assert wide <= inner
+    legend = page.evaluate("document.querySelector('.main-svg').getBoundingClientRect().right")
+    assert legend <= inner
+
+
+def test_no_cell_is_cut_off_on_a_phone(serve_board: Served) -> None:
+    page = serve_board(InventedWorks(), "phone").open("/rope?line=1").page
+    page.evaluate("document.querySelectorAll('main details').forEach(fold => { fold.open = true; })")
+    cut = """[...document.querySelectorAll('.table.cards td')].filter(cell => cell.offsetParent !== null
+        && (cell.getBoundingClientRect().right > innerWidth || cell.scrollWidth > cell.clientWidth + 1)).length"""
+    assert page.locator(".table.cards td").count() > 20
+    assert page.evaluate(cut) == 0
