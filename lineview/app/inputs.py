@@ -27,6 +27,7 @@ from lineview.store.reader import StoreReader
 
 if TYPE_CHECKING:  # the modules of the other questions are not needed to fetch for one
     from lineview.order.answer import OrderInputs
+    from lineview.order.what_if import WhatIf
     from lineview.rope.answer import RopeInputs
     from lineview.shift.answer import ShiftInputs
     from lineview.shift.measures import PastCounts
@@ -131,7 +132,7 @@ class Fetcher:
     plant: Plant
     measured: Measured
 
-    def inputs(self, question: Question, scope: Scope) -> Inputs:
+    def inputs(self, question: Question, scope: Scope, what_if: WhatIf | None = None) -> Inputs:
         """What a question works on."""
         machine = self.plant.machine(scope.machine)
         if machine is None:  # scope_of chose it from the plant
@@ -149,7 +150,7 @@ class Fetcher:
             return RopeInputs(seen, self._other_sizers(machine, period), self._rope_before(machine, period))
         if question == "weight":
             return self._weight(machine, period)
-        return self._order(scope)
+        return replace(self._order(scope), what_if=what_if)
 
     # -- counts ------------------------------------------------------------------------------------
 

@@ -12,7 +12,7 @@ import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.order.demand import Demand
-from lineview.order.orders import RISK, OrderLine
+from lineview.order.orders import OrderLine
 from lineview.plant import Plant, Web
 from lineview.report import show
 from lineview.report.answer import Span
@@ -84,11 +84,11 @@ def _order(first: OrderLine, short: Sequence[_Short], plant: Plant, now: datetim
     )
     if short:
         risk, call = _open_words(short[0], first.web), True
-    elif first.order_by <= now and first.advice.chance > RISK:
-        risk, call = _late_words(first, first.advice.chance), True
+    elif first.order_by <= now and first.advice.chance > first.risk:
+        risk, call = f"even so it may run out before they come, with {chance_words(first.advice.chance)}", True
     else:
         later = first.advice.chance_week_later
-        risk, call = f"waiting a week means {chance_words(later)} of running out", later > 2 * RISK
+        risk, call = f"waiting a week means {chance_words(later)} of running out", later > 2 * first.risk
     return (Span(start), Span(risk, call=call), Span("."))
 
 
@@ -110,8 +110,10 @@ class _Short:
 
 def _short_before_delivery(advised: Sequence[OrderLine], plant: Plant, now: datetime) -> list[_Short]:
     """The webs likely to run out before a delivery already ordered, the likeliest first; no order helps that."""
-    risks = [(line.web, *line.open_risk) for line in advised if line.open_risk is not None]
-    short = [_Short(web, c, day_words(now + timedelta(days=days), plant)) for web, c, days in risks if c > RISK]
+    risks = [(line, *line.open_risk) for line in advised if line.open_risk is not None]
+    short = [
+        _Short(line.web, c, day_words(now + timedelta(days=days), plant)) for line, c, days in risks if c > line.risk
+    ]
     return sorted(short, key=lambda one: -one.chance)
 
 
@@ -119,7 +121,7 @@ def _open_words(short: _Short, named: Web | None = None) -> str:
     name = "it" if named is not None and named.id == short.web.id else web_name(short.web)
     if short.chance >= _ALMOST_SURE:
         return f"{name} will almost surely run out before its delivery of {short.day}"
-    return f"{name} may run out before its delivery of {short.day} ({chance_words(short.chance)})"
+    return f"{name} may run out before its delivery of {short.day} ({100 * short.chance:.2g} % risk)"
 
 
 def _forward_words(short: Sequence[_Short]) -> str:
@@ -147,16 +149,16 @@ def soft_line(lines: Sequence[OrderLine], plant: Plant, now: datetime, history: 
     due = [line for line in advised if line.order_by is not None]
     short = _short_before_delivery(advised, plant, now)
     parts = [_forward_words(short)] if short else []
-    if short and due and due[0].advice is not None and due[0].order_by is not None:
-        late = due[0].order_by <= now and due[0].advice.chance > RISK
+    if due and due[0].advice is not None and due[0].order_by is not None:
+        late = due[0].order_by <= now and due[0].advice.chance > due[0].risk
         parts += [f"{web_name(due[0].web)}: {_late_words(due[0], due[0].advice.chance)}"] if late else []
     if due and due[0].advice is not None and due[0].supply is not None:
         first, advice = due[0], due[0].advice
         cover = "beyond a year" if math.isinf(advice.cover_days) else f"{advice.cover_days:.0f} days"
         lead = f"{first.web.lead_time_days:g} ± {first.web.lead_time_sd_days:g} days"
         parts.append(f"{due[0].supply.on_hand:.1f} reels on hand, cover {cover}, lead time {lead}")
-    if any(line.advice is not None for line in lines):
-        parts.append(f"accepted: a {100 * RISK:.0f} % chance of running out before a delivery")
+    if advised:
+        parts.append(f"accepted: a {100 * advised[0].risk:g} % chance of running out before a delivery")
     parts += _further(due[1:], plant)
     if history:
         parts.append(f"history: {history}")
