@@ -171,7 +171,9 @@ def conflict_groups(conflicts: pl.DataFrame, plant: Plant) -> list[ConflictGroup
         pl.struct("value", "text", "intake").alias("said"),
     )
     column = pl.when(pl.col("kind") == "readings").then("channel").otherwise(pl.lit(""))
-    grouped = each.with_columns(column.alias("column")).group_by("kind", "machine", "column", "exports")
+    grouped = each.with_columns(column.alias("column")).group_by(
+        "kind", "machine", "column", "exports", maintain_order=True
+    )
     found = grouped.agg(
         pl.col("at").min().alias("first"),
         pl.col("at").max().alias("last"),
