@@ -185,7 +185,9 @@ def _bind_taking(calls: Calls, works: Works) -> None:
         State({"kind": "settle", "about": ALL}, "id"),
         prevent_initial_call=True,
     )(accept)
-    calls.bind("take in", *again, Input({"kind": "undo", "intake": ALL}, "n_clicks"), prevent_initial_call=True)(undo)
+    calls.bind(
+        "take in", *again, Input({"kind": "undo", "intake": ALL, "of": ALL}, "n_clicks"), prevent_initial_call=True
+    )(undo)
 
 
 def _bind_writing(calls: Calls, works: Works) -> None:
