@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TypeVar, get_args
+from typing import TYPE_CHECKING, TypeVar, get_args
 
 from lineview.app.second_scope import SecondScope, read_second_scope
 from lineview.core.errors import AskError, Fault
@@ -13,6 +13,9 @@ from lineview.core.figure import Period
 from lineview.plant import Machine, MachineKind, Plant
 from lineview.plant.periods import DEFAULTS, PeriodName, at_wall_time, read_period, read_wall_time, resolve
 from lineview.report.answer import Question, Scope
+
+if TYPE_CHECKING:  # only the order needs it, and the others start the quicker for it
+    from lineview.order.what_if import WhatIf
 
 T = TypeVar("T")
 QUESTIONS: tuple[Question, ...] = get_args(Question)
@@ -34,6 +37,8 @@ class QuestionScope:
         Moments in the plant's wall time or with an offset; either takes the place of `period`.
     only, against : SecondScope, optional
         Of the week: the shift and product it is cut to, and what it is compared with.
+    what_if : WhatIf, optional
+        Of the order: what is supposed.
     trial : int, optional
         Of the week: the number of a trial, which is judged instead.
     """
@@ -47,6 +52,7 @@ class QuestionScope:
     only: SecondScope | None = None
     against: SecondScope | None = None
     trial: int | None = None
+    what_if: WhatIf | None = None
 
     @property
     def named_period(self) -> PeriodName:

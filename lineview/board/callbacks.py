@@ -18,6 +18,7 @@ from lineview.board.intake_page import TakeOutcome, decoded, faulty, outcome, ta
 from lineview.board.layout import chosen_stops, forms_of, page_of
 from lineview.board.patterns_form import bind_patterns
 from lineview.board.trials_form import bind_trials
+from lineview.board.what_if_form import bind_what_if
 from lineview.board.written import REASON_LENGTH
 from lineview.core.errors import LineviewError
 from lineview.report.answer import Answer
@@ -32,6 +33,7 @@ def bind(calls: Calls, works: Works) -> None:
     _bind_writing(calls, works)
     bind_bags(calls)
     bind_patterns(calls, works)
+    bind_what_if(calls)
     bind_trials(calls, works)
 
 
@@ -183,7 +185,9 @@ def _bind_taking(calls: Calls, works: Works) -> None:
         State({"kind": "settle", "about": ALL}, "id"),
         prevent_initial_call=True,
     )(accept)
-    calls.bind("take in", *again, Input({"kind": "undo", "intake": ALL}, "n_clicks"), prevent_initial_call=True)(undo)
+    calls.bind(
+        "take in", *again, Input({"kind": "undo", "intake": ALL, "of": ALL}, "n_clicks"), prevent_initial_call=True
+    )(undo)
 
 
 def _bind_writing(calls: Calls, works: Works) -> None:

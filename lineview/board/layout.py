@@ -21,6 +21,7 @@ from lineview.board.patterns_form import patterns_form
 from lineview.board.plant_page import lacking_form
 from lineview.board.tables import aria
 from lineview.board.trials_form import trials_form
+from lineview.board.what_if_form import what_if_form
 from lineview.board.written import REASON_LENGTH, data, forms_above, reasons_list, write_form, written_list
 from lineview.charts.render import pictures
 from lineview.charts.style import DAY, NIGHT, ChartStyle
@@ -369,7 +370,8 @@ def _unasked(plant: Plant, address: Address, who: Person) -> tuple[list[Any], li
     if address.page == "weight":
         link = html.A("Check weighed bags of a lot", href=address.on("bags").href)
         return [], [html.P(link, className="acts"), *_lacking(plant, address, who)]
-    return [], _lacking(plant, address, who)
+    above = [what_if_form(plant, address, who)] if address.page == "order" else []
+    return above, _lacking(plant, address, who)
 
 
 #: Stands where the sentence will, for as long as the first answer takes.

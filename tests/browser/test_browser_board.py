@@ -134,9 +134,22 @@ def test_a_bad_export_gets_a_plain_error(serve_board: Served, tmp_path: Path) ->
 def test_an_intake_is_taken_back_in_two_steps(serve_board: Served) -> None:
     works = InventedWorks()
     board = serve_board(works).open("/intake")
-    board.page.click("details.undo summary >> nth=0")
+    board.page.click("summary:text-is('undo this intake') >> nth=0")
     assert works.wrote == []
-    board.page.click("text=Undo intake 7")
+    board.page.click("button:visible:text-is('Undo intake 7')")
+    board.page.wait_for_selector("#outcome:has-text('Intake 7 was undone')")
+    assert works.wrote == [("undo", 7)]
+
+
+def test_a_conflict_names_its_exports_in_local_time_and_is_settled_where_it_stands(serve_board: Served) -> None:
+    works = InventedWorks()
+    board = serve_board(works).open("/intake")
+    conflicts = "table:has-text('Exports disagree; neither value is used')"
+    said = board.page.inner_text(conflicts)
+    assert "Tue 9 June, 08:00: 41,220 (intake 6) or 41,222 (intake 7)" in said
+    assert "wrap1_2026-06-09.csv (intake 7)" in said
+    board.page.click(f"{conflicts} >> summary:text-is('undo intake 7')")
+    board.page.click("button:visible:text-is('Undo intake 7')")
     board.page.wait_for_selector("#outcome:has-text('Intake 7 was undone')")
     assert works.wrote == [("undo", 7)]
 
