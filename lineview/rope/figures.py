@@ -22,7 +22,6 @@ from lineview.rope.watch import left_over
 _LEAVING = ("hours_to_tolerance", "hours_to_first_out", "hours_to_share_out", "leaves_tolerance_at")
 _WEIGHT = ("weight_effect_g_per_piece", "weight_effect_kg_per_week", "weight_effect_money_per_week")
 #: The same of the deviation averaged over the period, which is the rope's part of what the weights show.
-_MEASURED = "no interval: the mean of all batches that were measured"
 _AVERAGE = ("average_effect_kg_per_week", "average_effect_money_per_week")
 #: The figures that rest on the model.
 _MODELLED = (
@@ -200,13 +199,13 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
         figures.unknown(_WEIGHT[2], effect.why_no_money)
     else:
         figures.add(_WEIGHT[2], Estimate(*effect.money, n=model.n), _money_working(effect))
-    over = float(model.deviation.mean())
-    average = week_effect(plant, account.made, account.weeks_a_piece, (over, over, over), product)
-    mean = f"{show.number(over, 4)} mm off target on average of {model.n} batches; "
-    figures.add(_AVERAGE[0], Estimate(average.kg[0], n=model.n, interval=_MEASURED), mean + _kg_working(average))
+    middle, least, most = model.average()
+    over = Estimate(middle, least, most, model.n)
+    average = week_effect(plant, account.made, account.weeks_a_piece, (over.number, *over.ends), product)
+    mean = f"{show.number(over.number, 4)} mm off target on average of {model.n} batches; "
+    figures.add(_AVERAGE[0], Estimate(*average.kg, n=model.n), mean + _kg_working(average))
     if average.money is not None:
-        money = Estimate(average.money[0], n=model.n, interval=_MEASURED)
-        figures.add(_AVERAGE[1], money, mean + _money_working(average))
+        figures.add(_AVERAGE[1], Estimate(*average.money, n=model.n), mean + _money_working(average))
 
 
 def weight_words(figures: Sequence[Figure], plant: Plant) -> str:
