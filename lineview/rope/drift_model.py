@@ -129,6 +129,12 @@ class RopeModel:
             parts["bend"] = min(hours - self.bend_h, 0.0)
         return self.contrast(level=1.0, wear=hours - self.centre_h, **parts)
 
+    def average(self) -> tuple[float, float, float]:
+        """The deviation averaged over the batches read, with its 95 % interval [mm]."""
+        fit, contrast = self.fit.staying(), self.contrast()
+        contrast[: self.columns.shape[1]] = self.columns.mean(axis=0)
+        return fit.mean(contrast), *fit.interval(contrast)
+
     def expected(self) -> Floats:
         """The expected deviation of each batch [mm]."""
         return np.asarray(self.columns @ (self.fit.weight @ self.fit.beta)[: self.columns.shape[1]])

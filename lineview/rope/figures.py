@@ -199,7 +199,8 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
         figures.unknown(_WEIGHT[2], effect.why_no_money)
     else:
         figures.add(_WEIGHT[2], Estimate(*effect.money, n=model.n), _money_working(effect))
-    over = _mean(model, model.columns.mean(axis=0))
+    middle, least, most = model.average()
+    over = Estimate(middle, least, most, model.n)
     average = week_effect(plant, account.made, account.weeks_a_piece, (over.number, *over.ends), product)
     mean = f"{show.number(over.number, 4)} mm off target on average of {model.n} batches; "
     figures.add(_AVERAGE[0], Estimate(*average.kg, n=model.n), mean + _kg_working(average))

@@ -241,19 +241,18 @@ class CorrelatedFit:
 
     def likely(self, least: float = 1e-4) -> CorrelatedFit:
         """The fit of the noises with some weight alone."""
-        kept = self.weight > least
-        weight = self.weight[kept] / self.weight[kept].sum()
+        return self._of(self.weight > least)
+
+    def staying(self) -> CorrelatedFit:
+        """The fit of the noises whose level stays."""
+        stays = np.array([m.phi < SLOW for m in self.noises])
+        return self._of(stays) if float(self.weight[stays].sum()) > 0 else self
+
+    def _of(self, kept: NDArray[np.bool_]) -> CorrelatedFit:
+        weight, bent = self.weight[kept] / self.weight[kept].sum(), self.bent[kept] if self.bent.size else self.bent
         noises = tuple(m for m, keep in zip(self.noises, kept, strict=True) if keep)
-        return CorrelatedFit(
-            noises,
-            weight,
-            self.beta[kept],
-            self.covariance[kept],
-            self.variance[kept],
-            self.df[kept],
-            self.likelihood,
-            self.bent[kept],
-        )
+        values = (self.beta[kept], self.covariance[kept], self.variance[kept], self.df[kept])
+        return CorrelatedFit(noises, weight, *values, self.likelihood, bent)
 
     def sd(self) -> float:
         """Estimate the standard deviation of the noise, both parts together; of a level that wanders one change."""

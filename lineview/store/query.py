@@ -73,7 +73,7 @@ def event_stretches(journal: JournalReader, kind: RecordType, owner: str) -> pl.
         .order_by(stretch)
     )
     with journal.reading() as connection:
-        rows = [(int(row[0]), int(row[1]), int(row[2])) for row in connection.execute(query)]
+        rows = [(int(at), int(n), int(ids)) for at, n, ids in connection.execute(query).fetchall()]
     return pl.DataFrame(rows, schema={"stretch": pl.Int64(), "rows": pl.Int64(), "total": pl.Int64()}, orient="row")
 
 
