@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from datetime import UTC, datetime
+import re
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import polars as pl
 
 from lineview.plant import Plant
+from lineview.report import show
 from lineview.report.answer import Answer, Question, Scope
 from lineview.report.show import counted, listed
 from lineview.store.reader import StoreReader
@@ -14,16 +19,30 @@ _EVER = datetime(1970, 1, 2, tzinfo=UTC), datetime(2199, 1, 1, tzinfo=UTC)
 #: How rows of each kind of export are called.
 _NAMES = {
     "readings": "reading",
+    "weights": "weighing",
     "stock": "stock count",
     "plan": "row of the plan",
     "batches": "batch",
     "stops": "stop of the log",
     "reels": "reel",
 }
+#: What a question works on and its answer has to name at once; readings of counters have bounds of their own, and
+#: the order says by itself what of plan and stock it leaves out.
+_USED: dict[Question, tuple[str, ...]] = {
+    "rope": ("batches",),
+    "weight": ("weights", "batches"),
+    "shift": ("plan", "stops", "batches"),
+    "wrap": ("reels", "batches"),
+    "order": (),
+    "week": ("weights", "stops", "batches", "reels"),
+}
+#: Kinds that last, whose they are and what tells them apart; and how long before a period one may begin.
+_LAST = {"plan": ["line", "product"], "batches": ["line", "batch"], "stops": ["machine"]}
+_LONGEST = timedelta(days=400)
 
 
-def conflict_notes(store: StoreReader, plant: Plant, question: Question, scope: Scope) -> tuple[str, ...]:
-    """Say how much of what a question is about is told in two ways.
+def conflict_counts(store: StoreReader, plant: Plant, question: Question, scope: Scope) -> dict[str, int]:
+    """How much of what a question is about is told in two ways, by kind of export.
 
     Parameters
     ----------
@@ -39,16 +58,65 @@ def conflict_notes(store: StoreReader, plant: Plant, question: Question, scope: 
     machines = {one.id for one in plant.machines if scope.line in ("", one.line) and scope.machine in ("", one.id)}
     lines = {scope.line} if scope.line else {one.id for one in plant.lines}
     period = (scope.period.start, scope.period.end)
-    conflicts = store.disputed(machines | lines, *period)
+    conflicts = _lasting(store, machines | lines, period)
     if question == "order":
         ever = store.disputed({one.id for one in plant.lines} | {one.id for one in plant.webs}, *_EVER)
         conflicts |= {kind: ever[kind] for kind in ("plan", "stock") if kind in ever}
+    return conflicts
+
+
+def _lasting(store: StoreReader, owners: set[str], period: tuple[datetime, datetime]) -> dict[str, int]:
+    """How much is disputed in a period; what lasts is in it too where it begins before."""
+    start, end = period
+    conflicts = store.disputed(owners, start, end)
+    earlier = store.disputed(owners, start - _LONGEST, end, list(_LAST))
+    for kind in [kind for kind in _LAST if kind in earlier]:
+        rows = store.contradicting(kind)
+        until = pl.col("end").fill_null(pl.col("start") + pl.duration(microseconds=1))
+        owned = pl.col(_LAST[kind][0]).is_in(list(owners))
+        count = rows.filter(owned & (pl.col("start") < end) & (until > start)).select(_LAST[kind], "start").n_unique()
+        conflicts |= {kind: count} if count else {}
+    return conflicts
+
+
+def replaced_rows(store: StoreReader, plant: Plant, question: Question, scope: Scope) -> int:
+    """How many rows of earlier plans a question does without, since a later plan says something else.
+
+    Takes the same as conflict_counts.
+    """
+    if question not in ("order", "shift"):
+        return 0
+    lines = [scope.line] if scope.line and question == "shift" else [one.id for one in plant.lines]
+    until = pl.col("end").fill_null(pl.col("start") + pl.duration(days=1))
+    begun = pl.lit(value=True) if question == "order" else pl.col("start") < scope.period.end
+    now = scope.period.end if question == "order" else scope.period.start
+    return store.replaced_plan().filter(pl.col("line").is_in(lines) & (until > now) & begun).height
+
+
+def noted(answer: Answer, conflicts: dict[str, int], replaced: int = 0) -> Answer:
+    """The answer with what of it is in conflict: as a note, and plainly where its question works on it.
+
+    `replaced` counts rows of earlier plans in whose place a later one holds.
+    """
+    if replaced:
+        differ = "differs" if replaced == 1 else "differ"
+        later = f"{_counted(replaced, 'row of earlier plans')} {differ} from a later plan of as many weeks or days"
+        answer = replace(answer, notes=(*answer.notes, f"{later}; the later one holds."))
+    used = {kind: count for kind, count in conflicts.items() if kind in _USED[answer.question]}
+    whole, plainly = _words(conflicts), _words(used)
+    if not whole:
+        return answer
+    soft = f"{answer.soft} {plainly}".strip() if plainly else answer.soft
+    return replace(answer, soft=soft, notes=(*answer.notes, whole))
+
+
+def _words(conflicts: dict[str, int]) -> str:
     if not conflicts:
-        return ()
+        return ""
     parts = listed([_counted(conflicts[kind], name) for kind, name in _NAMES.items() if kind in conflicts])
     verb = "is" if sum(conflicts.values()) == 1 else "are"
     ways = "given in two versions, of which neither is used"
-    return (f"{parts} {verb} {ways}: see Intake, or lineview intake --conflicts.",)
+    return f"{parts} {verb} {ways}: see Intake, or lineview intake --conflicts."
 
 
 def _counted(number: int, name: str) -> str:
@@ -57,6 +125,103 @@ def _counted(number: int, name: str) -> str:
     return counted(number, first) + space + rest
 
 
-def with_notes(answer: Answer, notes: tuple[str, ...]) -> Answer:
-    """The answer with further notes."""
-    return replace(answer, notes=(*answer.notes, *notes)) if notes else answer
+@dataclass(frozen=True)
+class ConflictGroup:
+    """Moments of one column of one machine, or of one kind of sheet, that the same exports tell differently.
+
+    `what` names the column, `exports` are the intakes with their files, `first` and `last` the span of moments,
+    `count` how many there are; `examples` say what each export says at the first few.
+    """
+
+    what: str
+    exports: tuple[tuple[int, str], ...]
+    first: datetime
+    last: datetime
+    count: int
+    examples: tuple[str, ...]
+
+    def span(self, plant: Plant) -> str:
+        """From when to when its moments are."""
+        first, last = (_moment(at, plant) for at in (self.first, self.last))
+        return first if first == last else f"{first} to {last}"
+
+
+def _moment(at: datetime, plant: Plant) -> str:
+    return show.moment(at, plant, seconds=at.second > 0)
+
+
+#: So many moments of a group are shown.
+EXAMPLES = 3
+
+
+def conflict_groups(conflicts: pl.DataFrame, plant: Plant) -> list[ConflictGroup]:
+    """Moments in conflict put together by exports and column, those of most moments first.
+
+    Parameters
+    ----------
+    conflicts : polars.DataFrame
+        As StoreReader.conflicts gives them.
+    plant : Plant
+        For names, and the clock that moments are shown by.
+    """
+    if not conflicts.height:
+        return []
+    each = conflicts.group_by("kind", "machine", "channel", "at", maintain_order=True).agg(
+        pl.struct("intake", "file").unique(maintain_order=True).alias("exports"),
+        pl.struct("value", "text", "intake").alias("said"),
+    )
+    column = pl.when(pl.col("kind") == "readings").then("channel").otherwise(pl.lit(""))
+    grouped = each.with_columns(column.alias("column")).group_by(
+        "kind", "machine", "column", "exports", maintain_order=True
+    )
+    found = grouped.agg(
+        pl.col("at").min().alias("first"),
+        pl.col("at").max().alias("last"),
+        pl.len().alias("count"),
+        pl.struct("at", "channel", "said").sort_by("at").head(EXAMPLES).alias("examples"),
+    )
+    rows = found.sort("count", "kind", "machine", "column", "first", descending=[True, *[False] * 4])
+    return [_group(row, plant) for row in rows.iter_rows(named=True)]
+
+
+def _group(row: dict[str, Any], plant: Plant) -> ConflictGroup:
+    machine = plant.machine(row["machine"])
+    owner = row["machine"] if machine is None else machine.shown
+    thing = row["column"] or _NAMES.get(row["kind"], row["kind"])
+    exports = tuple((int(one["intake"]), str(one["file"])) for one in row["exports"])
+    examples = tuple(_example(row["kind"], one, plant) for one in row["examples"])
+    return ConflictGroup(f"{owner}, {thing}", exports, row["first"], row["last"], int(row["count"]), examples)
+
+
+def _example(kind: str, row: dict[str, Any], plant: Plant) -> str:
+    """One moment, by the works' clock, with what each export says of it."""
+    sample = " sample" if kind == "weights" else ""
+    labelled = f"{sample} {row['channel']}" if kind != "readings" and row["channel"] else ""
+    versions = [_version(one, plant) for one in row["said"]]
+    return f"{_moment(row['at'], plant)}{labelled}: {' or '.join(versions)}"
+
+
+def _version(said: dict[str, Any], plant: Plant) -> str:
+    """What one export says: stamps by the works' clock, numbers without needless decimals."""
+
+    def local(found: re.Match[str]) -> str:
+        return _moment(datetime.fromisoformat(found[0]), plant)
+
+    parts = [] if said["value"] is None else [show.number(float(said["value"]), _places(float(said["value"])))]
+    text = _STAMP.sub(local, said["text"] or "")
+    parts += [_NUMBER.sub(_number, text).replace(" = ", " ").replace("_", " ")] if text else []
+    return f"{', '.join(parts) or 'nothing'} (intake {said['intake']})"
+
+
+def _number(found: re.Match[str]) -> str:
+    value = float(found[0])
+    return show.number(value, _places(value))
+
+
+def _places(value: float) -> int:
+    """As many decimals as the export wrote, up to six."""
+    return len(f"{value:.6f}".rstrip("0").partition(".")[2])
+
+
+_STAMP = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d(?:\.\d+)?\+00:00")
+_NUMBER = re.compile(r"(?<== )-?\d+\.\d+(?=,|$)")

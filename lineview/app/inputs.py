@@ -22,11 +22,12 @@ from lineview.plant import Machine, Plant
 from lineview.records.compose import gauge_readings, machine_counts
 from lineview.records.output import daily_output, good_pieces, joined
 from lineview.report.answer import Question, Scope
-from lineview.rope.account import RopeAccount, RopeSeen, rope_account
 from lineview.store.reader import StoreReader
 
 if TYPE_CHECKING:  # the modules of the other questions are not needed to fetch for one
     from lineview.order.answer import OrderInputs
+    from lineview.order.what_if import WhatIf
+    from lineview.rope.account import RopeAccount, RopeSeen
     from lineview.rope.answer import RopeInputs
     from lineview.shift.answer import ShiftInputs
     from lineview.shift.measures import PastCounts
@@ -63,7 +64,7 @@ PLAN_AHEAD, ORDER_AHEAD = timedelta(days=112), timedelta(days=731)
 HISTORY = timedelta(days=731)
 #: The other sizers are looked at over this much of the period, its end, so that a year is not read of each.
 LOOK_BACK = timedelta(days=14)
-#: So much time before a shift shows how its stops and its rest may go.
+#: So much time before a shift shows how its stops and its rest may go, and how a sizer's adjustments went.
 WEEKS_BEFORE = timedelta(days=28)
 #: So much time after a shift shows whether the machine runs outside the shifts.
 DAYS_AFTER = timedelta(days=7)
@@ -131,7 +132,7 @@ class Fetcher:
     plant: Plant
     measured: Measured
 
-    def inputs(self, question: Question, scope: Scope) -> Inputs:
+    def inputs(self, question: Question, scope: Scope, what_if: WhatIf | None = None) -> Inputs:
         """What a question works on."""
         machine = self.plant.machine(scope.machine)
         if machine is None:  # scope_of chose it from the plant
@@ -146,10 +147,10 @@ class Fetcher:
 
             seen = self._rope(machine, period, since=scope.period.end >= scope.now)
             seen = replace(seen, wrappers=tuple(seen.wrappers))  # all, while the store's state is at hand
-            return RopeInputs(seen, self._other_sizers(machine, period))
+            return RopeInputs(seen, self._other_sizers(machine, period), self._rope_before(machine, period))
         if question == "weight":
             return self._weight(machine, period)
-        return self._order(scope)
+        return replace(self._order(scope), what_if=what_if)
 
     # -- counts ------------------------------------------------------------------------------------
 
@@ -189,7 +190,7 @@ class Fetcher:
             batches,
             self._stops(machine, period),
             self.store.reels(machine.id, start - MARGIN, end + MARGIN),
-            self.store.plan(machine.line, start, end + PLAN_AHEAD),
+            self._plan(machine.line, start, end + PLAN_AHEAD),
             [frame for sizer in sizers for frame in self._rope_values(sizer, period)],
             self._weeks_before(machine, start),
             self._days_after(machine, end),
@@ -235,6 +236,8 @@ class Fetcher:
 
     def _rope(self, sizer: Machine, period: tuple[datetime, datetime], *, since: bool = False) -> RopeSeen:
         """What was read of a sizer's rope; `since`: with adjustments after the period, no batch of which is read."""
+        from lineview.rope.account import RopeSeen
+
         start, end = period
         noted = end + NOTED_SINCE if since else end
         wrappers = self.plant.machines_of(sizer.line, "cut-and-wrap machine")
@@ -247,6 +250,15 @@ class Fetcher:
             self._batches([sizer.line], period),
             with_named(log, _stacked_or_empty([self.store.adjustments(m, start, noted) for m in machines])),
         )
+
+    def _rope_before(self, sizer: Machine, period: tuple[datetime, datetime]) -> RopeAccount | None:
+        """The rope of a sizer over some weeks up to the period's end; None where the period has them all."""
+        span = self.store.span(sizer.id)
+        start = max(period[1] - WEEKS_BEFORE, span.start) if span is not None else period[0]
+        if start >= period[0]:
+            return None
+        key = (sizer.id, (start, period[1]))
+        return keep(self.measured.sizers, key, partial(self._measure_sizer, sizer, key[1]), SIZERS_KEPT)
 
     def _other_sizers(self, sizer: Machine, period: tuple[datetime, datetime]) -> dict[str, RopeAccount]:
         """The rope of every other sizer, as far as it bears on which one needs a person."""
@@ -261,6 +273,8 @@ class Fetcher:
         return out
 
     def _measure_sizer(self, sizer: Machine, period: Period) -> RopeAccount:
+        from lineview.rope.account import rope_account
+
         return rope_account(self.plant, sizer, self._rope(sizer, period), period, whole=False)
 
     def _weight(self, machine: Machine, period: tuple[datetime, datetime]) -> WeightInputs:
@@ -304,8 +318,24 @@ class Fetcher:
             self._batches(lines, (start, now)),
             _stacked([self.store.reels(m.id, start - MARGIN, now) for m in machines], REELS),
             stock,
-            _stacked([self.store.plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
+            _stacked([self._plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
+            self._disputed_plan(lines).filter(pl.col("end") > now),
+            self.store.contradicting("stock"),
         )
+
+    def _plan(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
+        """The plan of a line, without what overlaps a row that two exports tell differently.
+
+        With one product's row left out, the others would pass for the whole plan of that time.
+        """
+        plan = self.store.plan(line, start, end)
+        for first, last in self._disputed_plan([line]).select("start", "end").unique(maintain_order=True).iter_rows():
+            plan = plan.filter((pl.col("start") >= last) | (pl.col("end") <= first))
+        return plan
+
+    def _disputed_plan(self, lines: Sequence[str]) -> pl.DataFrame:
+        rows = self.store.contradicting("plan").filter(pl.col("line").is_in(lines))
+        return rows.with_columns(pl.col("end").fill_null(pl.col("start") + pl.duration(days=1)))
 
     def _good(
         self,

@@ -352,7 +352,7 @@ class Works:
         return self._answers.get(key, lambda: self._work_out(plant, state, asked))
 
     def _work_out(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
-        from lineview.app.conflict_notes import conflict_notes, with_notes
+        from lineview.app.conflict_notes import conflict_counts, noted, replaced_rows
         from lineview.app.inputs import Fetcher
         from lineview.app.question import choose_machine, scope_of
 
@@ -365,25 +365,30 @@ class Works:
                 raise self._nothing_read()
             scope = scope_of(plant, asked, machine, span)
             measured = self.measured.of((store.version(), state))
-            inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope)
-            disputed = conflict_notes(store, plant, asked.question, scope)
-        return with_notes(answer_to(asked.question, plant, scope, inputs), disputed)
+            inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope, asked.what_if)
+            disputed = conflict_counts(store, plant, asked.question, scope)
+            replaced = replaced_rows(store, plant, asked.question, scope)
+        return noted(answer_to(asked.question, plant, scope, inputs), disputed, replaced)
 
     def _work_out_week(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
-        from lineview.app.conflict_notes import conflict_notes, with_notes
+        from lineview.app.conflict_notes import conflict_counts, noted
         from lineview.app.question import machines_of_week, scope_of
-        from lineview.app.week_inputs import WeekFetcher
+        from lineview.app.week_inputs import WeekFetcher, trial_of
 
         with self.store.snapshot() as store:
             machines = machines_of_week(plant, asked)
             span = store.span()
             if span is None:
                 raise self._nothing_read()
+            fetcher = WeekFetcher(store, self.records, plant, self.measured.of((store.version(), state)))
+            if asked.trial is not None:
+                from lineview.week.trial_answer import answer_trial
+
+                return answer_trial(plant, fetcher.trial(trial_of(store, asked.trial)), span.end)
             scope = scope_of(plant, asked, machines[0] if asked.machine else None, span)
-            measured = self.measured.of((store.version(), state))
-            inputs = WeekFetcher(store, self.records, plant, measured).week(scope, machines, asked.only, asked.against)
-            disputed = conflict_notes(store, plant, "week", scope)
-        return with_notes(answer_to("week", plant, scope, inputs), disputed)
+            inputs = fetcher.week(scope, machines, asked.only, asked.against)
+            disputed = conflict_counts(store, plant, "week", scope)
+        return noted(answer_to("week", plant, scope, inputs), disputed)
 
     def _nothing_read(self) -> AskError:
         do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."

@@ -17,6 +17,8 @@ from lineview.board.guard import person
 from lineview.board.intake_page import TakeOutcome, decoded, faulty, outcome, take_upload
 from lineview.board.layout import chosen_stops, forms_of, page_of
 from lineview.board.patterns_form import bind_patterns
+from lineview.board.trials_form import bind_trials
+from lineview.board.what_if_form import bind_what_if
 from lineview.board.written import REASON_LENGTH
 from lineview.core.errors import LineviewError
 from lineview.report.answer import Answer
@@ -31,6 +33,8 @@ def bind(calls: Calls, works: Works) -> None:
     _bind_writing(calls, works)
     bind_bags(calls)
     bind_patterns(calls, works)
+    bind_what_if(calls)
+    bind_trials(calls, works)
 
 
 def _clientside(name: str) -> ClientsideFunction:
@@ -43,7 +47,8 @@ def _bind_showing(calls: Calls, works: Works) -> None:
             raise PreventUpdate
         page = page_of(works, read_address(pathname, search), screen, person())
         here = f"{pathname}{search}"
-        return (page.head, page.sentence, page.below, page.foot, page.title, no_update if here == shown else here)
+        there = no_update if here == shown else here
+        return page.head, page.sentence, page.facts, page.below, page.foot, page.title, there
 
     def forms(shown: str | None, pathname: str, search: str) -> Any:
         if shown is None:
@@ -55,7 +60,13 @@ def _bind_showing(calls: Calls, works: Works) -> None:
         version = works.version()
         return no_update if version == known else version
 
-    places = [("head", "children"), ("sentence", "children"), ("page", "children"), ("foot", "children")]
+    places = [
+        ("head", "children"),
+        ("sentence", "children"),
+        ("facts", "children"),
+        ("page", "children"),
+        ("foot", "children"),
+    ]
     at = [Input("address", "pathname"), Input("address", "search")]
     calls.bind(
         "see",
@@ -174,7 +185,9 @@ def _bind_taking(calls: Calls, works: Works) -> None:
         State({"kind": "settle", "about": ALL}, "id"),
         prevent_initial_call=True,
     )(accept)
-    calls.bind("take in", *again, Input({"kind": "undo", "intake": ALL}, "n_clicks"), prevent_initial_call=True)(undo)
+    calls.bind(
+        "take in", *again, Input({"kind": "undo", "intake": ALL, "of": ALL}, "n_clicks"), prevent_initial_call=True
+    )(undo)
 
 
 def _bind_writing(calls: Calls, works: Works) -> None:

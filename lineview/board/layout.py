@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from itertools import pairwise
 from typing import Any
@@ -14,12 +14,14 @@ from lineview.app.access import LOCAL, Person
 from lineview.app.question import machines_asked
 from lineview.app.works import Works
 from lineview.board.address import NAMES, Address
-from lineview.board.answer_page import answer_page, cautions, fault_page, graph, sentence
+from lineview.board.answer_page import answer_page, cautions, facts, fault_page, graph, sentence
 from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
 from lineview.board.intake_page import give_form, intake_page, intake_sentence
 from lineview.board.patterns_form import patterns_form
 from lineview.board.plant_page import lacking_form
 from lineview.board.tables import aria
+from lineview.board.trials_form import trials_form
+from lineview.board.what_if_form import what_if_form
 from lineview.board.written import REASON_LENGTH, forms_above, reasons_list, write_form, written_list
 from lineview.charts.render import pictures
 from lineview.charts.style import DAY, NIGHT, ChartStyle
@@ -189,9 +191,8 @@ def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
 
 
 def _stop_words(row: dict[str, Any], plant: Plant) -> str:
-    minutes = (row["end"] - row["start"]).total_seconds() / 60
-    times = f"{show.moment(row['start'], plant)} to {show.moment(row['end'], plant, day=False)}"
-    return f"{times}, {show.number(minutes, 1)} min, {row['reason'] or 'reason not set'}"
+    times = show.stretch(row["start"], row["end"], plant)
+    return f"{times}, {show.minutes(row['end'] - row['start'])}, {row['reason'] or 'reason not set'}"
 
 
 def chosen_stops(values: Sequence[str], answer: Answer) -> list[tuple[datetime, datetime]]:
@@ -222,20 +223,21 @@ def wall_page(answer: Answer, look: ChartStyle) -> list[Any]:
 
 @dataclass(frozen=True)
 class Page:
-    """What the frame's places hold: head, sentence, page, foot, and the window's title."""
+    """What the frame's places hold: head, sentence, page, foot, the window's title, and the facts that come first."""
 
     head: list[Any]
     sentence: list[Any]
     below: list[Any]
     foot: list[Any] = field(default_factory=list)
     title: str = ""
+    facts: list[Any] = field(default_factory=list)
 
 
 def look_of(plant: Plant, address: Address, screen: Mapping[str, Any]) -> ChartStyle:
     """How pictures are drawn on this screen."""
     tokens = NIGHT if screen.get("theme") == "night" else DAY
-    wall = address.page == "wall"
-    return ChartStyle(plant, tokens, bool(screen.get("narrow")) and not wall, SCALE if wall else 1.0)
+    narrow = bool(screen.get("narrow"))
+    return ChartStyle(plant, tokens, narrow, SCALE if address.page == "wall" and not narrow else 1.0)
 
 
 def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Person = LOCAL) -> Page:
@@ -278,7 +280,8 @@ def _answered(works: Works, address: Address, look: ChartStyle, who: Person) -> 
             *written_list(works, answer, who),
             *(reasons_list(works, answer, who) if address.page == "shift" else ()),
         ]
-    return _page(works, plant, address, names, sentence(answer.sentence), below, cautions(answer))
+    page = _page(works, plant, address, names, sentence(answer.sentence), below, cautions(answer))
+    return replace(page, facts=facts(answer))
 
 
 def _names(plant: Plant, answer: Answer) -> dict[str, str]:
@@ -322,7 +325,8 @@ def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[
     if address.page == "rope":
         return forms_above(answer, plant, who), lacks
     if address.page == "week":
-        return [], patterns_form(answer, plant) if who.may("note") else []
+        recurring = patterns_form(answer, plant) if who.may("note") else []
+        return [], [*recurring, *trials_form(works, plant, address, notes=who.may("note"))]
     form = reasons_form(answer, plant) if who.may("note") else None
     notes = [write_form("note", answer, plant)] if who.may("note") else []
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
@@ -344,7 +348,8 @@ def _unasked(plant: Plant, address: Address, who: Person) -> tuple[list[Any], li
     if address.page == "weight":
         link = html.A("Check weighed bags of a lot", href=address.on("bags").href)
         return [], [html.P(link, className="acts"), *_lacking(plant, address, who)]
-    return [], _lacking(plant, address, who)
+    above = [what_if_form(plant, address, who)] if address.page == "order" else []
+    return above, _lacking(plant, address, who)
 
 
 #: Stands where the sentence will, for as long as the first answer takes.
@@ -394,6 +399,7 @@ def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> htm
                         className="sentence",
                         **aria(live="polite"),
                     ),
+                    html.Div(id="facts"),
                     html.Div(id="above"),
                     html.Div(id="outcome", role="status", **aria(live="polite")),
                     html.Div(id="page"),

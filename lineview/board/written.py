@@ -155,7 +155,7 @@ def reasons_list(works: Works, answer: Answer, who: Person) -> list[Any]:
     listed = []
     for row in rows.iter_rows(named=True):
         mark = str(row["mark"])
-        stop = f"{show.moment(row['start'], plant)} to {show.moment(row['end'], plant, day=False)}"
+        stop = show.stretch(row["start"], row["end"], plant)
         shown: list[Any] = [
             html.P([html.Span(stop, className="when"), " ", row["reason"]]),
             html.P(f"set by {row['who'] or 'not known who'}, {show.moment(row['set_at'], plant)}", className="soft"),

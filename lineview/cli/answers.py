@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -15,6 +16,7 @@ from lineview.app.question import QuestionScope
 from lineview.app.works import Works
 from lineview.cli.console import at_work, console, say
 from lineview.core.errors import AskError, Fault, IntakeError
+from lineview.order.supplier_sheet import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table, to_json
@@ -65,7 +67,7 @@ def _print_whole(answer: Answer, plant: Plant) -> None:
     for table in answer.tables:
         if table.rows:
             console.print(Text(f"\n{table.title}", style="bold"))
-            console.print(_table(table, plant))
+            console.print(printed_table(table, plant))
     for text, style in (*((note, "dim") for note in answer.notes), *((text, "") for text in answer.cautions)):
         console.print()
         say(text, style)
@@ -78,7 +80,7 @@ def _print_short(answer: Answer, plant: Plant) -> None:
         kept = SHORT_COLUMNS.get(table.name, [key for key, _, _ in table.columns if key != "working"])
         columns = [column for column in table.columns if column[0] in kept]
         console.print(Text(f"\n{table.title}", style="bold"))
-        console.print(_table(replace(table, rows=table.rows[:SHORT_ROWS], columns=columns), plant))
+        console.print(printed_table(replace(table, rows=table.rows[:SHORT_ROWS], columns=columns), plant))
         if len(table.rows) > SHORT_ROWS:
             say(f"… and {show.counted(len(table.rows) - SHORT_ROWS, 'more row')}", "dim")
     console.print()
@@ -95,7 +97,7 @@ def print_patterns(works: Works, asked: QuestionScope) -> None:
     if table is None:
         console.print("No stops without a reason recur.")
     else:
-        console.print(_table(table, works.plant))
+        console.print(printed_table(table, works.plant))
 
 
 def accept_pattern(works: Works, asked: QuestionScope, number: int, reason: str | None) -> None:
@@ -123,7 +125,8 @@ def _figures(answer: Answer, plant: Plant) -> RichTable:
     return table
 
 
-def _table(table: Table, plant: Plant) -> RichTable:
+def printed_table(table: Table, plant: Plant) -> RichTable:
+    """A table as the terminal shows it."""
     text, printed = table_text(table, plant), RichTable(box=None)
     for heading, number in zip(text.headings, text.numbers, strict=True):
         printed.add_column(Text(heading), justify="right" if number else "left")
@@ -137,12 +140,35 @@ FORMS = {".pdf": to_pdf, ".xlsx": to_xlsx, ".csv": to_csv}
 
 def write_sheet(works: Works, asked: QuestionScope, file: Path) -> None:
     """Answer a question and write it to a file."""
+    _check_ending(file)
+    with at_work("writing"):
+        made = sheet_bytes(works.ask(asked), works.plant, file.suffix.lower())
+    _write(file, made)
+
+
+def write_supplier_sheets(works: Works, asked: QuestionScope, file: Path) -> None:
+    """Write the order's part of each supplier to a file of its own, named after the file and the supplier."""
+    if asked.question != "order":
+        raise AskError(Fault(f"'{asked.question}' has no suppliers", "--by-supplier", "the question order"))
+    _check_ending(file)
+    answer, plant = works.ask(asked), works.plant
+    suppliers = suppliers_due(answer, plant)
+    if not suppliers:
+        raise AskError(Fault("nothing is to be ordered from a supplier that plant.toml names", "--by-supplier"))
+    for supplier in suppliers:
+        name = "-".join(re.findall(r"\w+", supplier.casefold()))
+        made = sheet_bytes(supplier_sheet(answer, supplier, plant), plant, file.suffix.lower())
+        _write(file.with_name(f"{file.stem}-{name}{file.suffix}"), made)
+
+
+def _check_ending(file: Path) -> None:
     if file.suffix.lower() not in FORMS:
         raise AskError(
             Fault(f"'{file.suffix}' is not a kind of sheet", str(file), "a name ending in .pdf, .xlsx or .csv")
         )
-    with at_work("writing"):
-        made = sheet_bytes(works.ask(asked), works.plant, file.suffix.lower())
+
+
+def _write(file: Path, made: bytes) -> None:
     try:
         file.write_bytes(made)
     except OSError as error:

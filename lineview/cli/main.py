@@ -17,16 +17,12 @@ from lineview.app.allocator import (
     keep_small_files_to_one_thread,
     keep_to_one_thread,
 )
+from lineview.cli.options import HERE, JournalUrl, WorksFolder
+from lineview.cli.trials import trials
 from lineview.core.errors import LineviewError
 
 #: Help is drawn in boxes for a terminal alone; a file or pipe gets plain text.
 app = typer.Typer(pretty_exceptions_enable=False, rich_markup_mode="rich" if sys.stdout.isatty() else None)
-WorksFolder = Annotated[
-    Path, typer.Option("--works", envvar="LINEVIEW_WORKS", help="The works folder, with plant.toml in it.")
-]
-JournalUrl = Annotated[
-    str | None, typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite.")
-]
 LineId = Annotated[str | None, typer.Option("--line", help="Id of the line.")]
 MachineId = Annotated[str | None, typer.Option("--machine", help="Id of the machine.")]
 Only = Annotated[
@@ -36,9 +32,9 @@ Against = Annotated[
     str | None,
     typer.Option("--against", help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
 ]
+Trial = Annotated[int | None, typer.Option("--trial", help="Of the week: judge the trial with this number instead.")]
 Start = Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")]
 End = Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")]
-HERE = Path()
 
 
 def _questions(begun: str) -> list[str]:
@@ -53,6 +49,7 @@ QuestionName = Annotated[
 ]
 users = typer.Typer(help="Who may use the board from other machines.", no_args_is_help=True)
 app.add_typer(users, name="user")
+app.add_typer(trials, name="trial")
 Roles = Annotated[
     list[str] | None,
     typer.Option("--role", help="note, take-in, order or administer; may be repeated. Everybody may see."),
@@ -219,6 +216,7 @@ def answer(
     end: End = None,
     only: Only = None,
     against: Against = None,
+    trial: Trial = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")] = False,
     whole: Annotated[bool, typer.Option("--all", help="Print every figure and table.")] = False,
 ) -> None:
@@ -228,7 +226,7 @@ def answer(
     from lineview.app.works import Works
     from lineview.cli.answers import print_answer
 
-    asked = read_question(question, line, machine, period, start, end, only, against)
+    asked = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
         print_answer(opened, asked, as_json, whole)
 
@@ -285,15 +283,20 @@ def sheet(
     end: End = None,
     only: Only = None,
     against: Against = None,
+    trial: Trial = None,
+    by_supplier: Annotated[
+        bool, typer.Option("--by-supplier", help="Of the order: a file for each supplier, without the works' figures.")
+    ] = False,
 ) -> None:
     """Write an answer as a printable page, a spreadsheet, or its first table as CSV."""
     from lineview.app.question import read_question
     from lineview.app.works import Works
-    from lineview.cli.answers import write_sheet
+    from lineview.cli.answers import write_sheet, write_supplier_sheets
 
-    asked = read_question(question, line, machine, period, start, end, only, against)
+    asked = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
-        write_sheet(opened, asked, file)
+        write = write_supplier_sheets if by_supplier else write_sheet
+        write(opened, asked, file)
 
 
 @app.command()

@@ -113,6 +113,7 @@ _SHIFT = {
 
 #: By web.
 _ORDER = {
+    "plan_in_conflict_pieces": Row("planned pieces that two plans disagree on", "pieces"),
     "reels_needed_{web}": Row(
         "reels of {web} for {basis}",
         "reels",
@@ -171,6 +172,7 @@ _ROPE = {
     "drift_mm_per_h": Row("drift of the rope", "mm/h", _MODEL, _MODELLED),
     "drift_since": Row("drift unchanged since", "", _MODEL, "the last step, or the first batch"),
     "hours_to_tolerance": Row("running hours until the batch mean leaves tolerance", "h", _MODEL, "90 % interval"),
+    "hours_to_first_out": Row("running hours until the first batch is out of tolerance", "h", _MODEL, "90 % interval"),
     "hours_to_share_out": Row(
         "running hours until {share} of pieces are out of tolerance", "h", _MODEL, "90 % interval"
     ),
@@ -182,6 +184,8 @@ _ROPE = {
     "weight_effect_g_per_piece": Row("weight effect of the deviation", "g/piece", _MODEL, _OF_DEVIATION),
     "weight_effect_kg_per_week": Row("weight effect of the deviation", "kg/week", _MODEL, _OF_DEVIATION),
     "weight_effect_money_per_week": Row("cost of the deviation", "{currency}/week", _MODEL, _OF_DEVIATION),
+    "average_effect_kg_per_week": Row("weight effect of the average deviation", "kg/week", _MODEL, _OF_DEVIATION),
+    "average_effect_money_per_week": Row("cost of the average deviation", "{currency}/week", _MODEL, _OF_DEVIATION),
     "adjustment_{i}_mm": Row("effect of: {what}", "mm", _MODEL, _MODELLED),
     "product_{i}_mm": Row("{product} against {other}", "mm", _MODEL, _MODELLED),
     "within_batch_sd_mm": Row(
@@ -192,6 +196,7 @@ _ROPE = {
 
 _LEDGER = "derived-ledger derived-ladder"
 _HISTORY = "restricted-likelihood"
+_SEQUENTIAL = "obrien-fleming-1979 lan-demets-1983"
 
 _WEEK = {
     "compared_{what}": Row(
@@ -202,6 +207,15 @@ _WEEK = {
         "pieces/min",
         f"benjamini-hochberg-1995 {_HISTORY}",
         CONFIDENCE,
+    ),
+    "trial_planned_shifts": Row("shifts planned", "shifts", "obrien-fleming-1979", "a plan, no interval"),
+    "trial_shifts_before": Row("whole shifts before", "shifts"),
+    "trial_shifts_since": Row("whole shifts since", "shifts"),
+    "trial_before": Row("{measure} before", "{unit}"),
+    "trial_since": Row("{measure} since", "{unit}"),
+    "trial_change": Row("change of {measure}", "{unit}", f"{_SEQUENTIAL} {_HISTORY}", "95 % over all looks together"),
+    "trial_seeable": Row(
+        "change of {measure} that the planned shifts show", "{unit}", _SEQUENTIAL, "with a chance of 80 %, no interval"
     ),
     "{cause}_lost_min": Row("{cause}: minutes lost", "min", _LEDGER),
     "{cause}_not_made_pieces": Row("{cause}: pieces not made", "pieces", _LEDGER),

@@ -82,7 +82,7 @@ def _ranked(account: RopeAccount) -> RankedSizer:
 def _order(sizer: RankedSizer) -> tuple[int, float, str]:
     if sizer.problem:
         return 1, 0.0, sizer.sizer
-    if sizer.early is not None:
+    if sizer.early is not None and (sizer.hours is not None or sizer.state == "drifting"):
         return 0, sizer.early if not sizer.out else -1.0, sizer.sizer
     return 2, -sizer.chance, sizer.sizer
 
@@ -108,8 +108,8 @@ def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
             "drift": _rounded(sizer.drift),
             "low": _rounded(sizer.drift_low),
             "high": _rounded(sizer.drift_high),
-            "hours": sizer.hours,
-            "early": sizer.early,
+            "hours": None if sizer.hours is None else round(sizer.hours),
+            "early": None if sizer.early is None else round(sizer.early),
             "why": why_words(sizer),
         }
         for sizer in ranked

@@ -224,7 +224,7 @@ CAUSES: tuple[tuple[str, str, str], ...] = (
     ("short stops", "short_stop", "short stop"),
     ("not seen", "unseen", "unseen"),
     ("slow stretches", "slow", "slow"),
-    ("running above or below nominal", "running", "running"),
+    ("running above or below that rate", "running", "running"),
 )
 
 
@@ -266,7 +266,7 @@ def _whole(account: ShiftAccount, steps: Sequence[tuple[str, float | None, float
     """Round the levels between the steps, so that the steps add up exactly."""
     level = account.planned_min * account.nominal_per_min
     at = round(level)
-    rungs = [Rung(f"nominal, {account.nominal_per_min:g} a minute", account.planned_min, at, "nominal")]
+    rungs = [Rung(f"all planned minutes at {account.nominal_per_min:g} a minute", account.planned_min, at, "nominal")]
     always = {cause for cause, _, state in CAUSES if state in ("changeover", "stop", "short stop")}
     for cause, minutes, pieces in steps:
         level += pieces

@@ -22,8 +22,11 @@ from lineview.machine.stops import StopCount, stop_count
 from lineview.machine.timeline import line_changeovers, timeline_of
 from lineview.plant import Machine, Plant
 from lineview.shift.account import ShiftAccount, accounts, joined
-from lineview.shift.past import PastShift, PastShifts, Projection, RestOfShift, shift_of, shifts_of
+from lineview.shift.past import LEAST_SHIFTS, PastShift, PastShifts, Projection, RestOfShift, shift_of, shifts_of
 from lineview.shift.projection import pace_needed_per_min, plan_covers, planned_pieces
+
+#: A rate that at most this share of the shifts before fell to is unusual.
+UNUSUAL_SHARE = 0.1
 
 
 @dataclass(frozen=True)
@@ -109,6 +112,16 @@ class ShiftMeasures:
     def steps(self) -> pl.DataFrame:
         """Its running and slow stretches and breaks in steps of about a minute, as of minute_steps."""
         return minute_steps(self)
+
+    @property
+    def is_unusually_slow(self) -> bool:
+        """Whether nine in ten shifts of the weeks before had made more by the same planned minute."""
+        if len(self.own_shifts) != 1:
+            return False
+        own = self.own_shifts[0]
+        before = [one.rate(0.0, min(own.planned_min, one.planned_min)) for one in self.past.shifts]
+        slower = sum(rate <= own.rate(0.0, own.planned_min) for rate in before)
+        return len(before) >= LEAST_SHIFTS and slower <= UNUSUAL_SHARE * len(before)
 
     @property
     def unexplained_stops(self) -> int:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Scope, Span
@@ -40,7 +42,8 @@ def sentence(measured: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span
         return (Span(f"{subject} has not begun: the latest reading is from before it."),)
     if account.planned_min <= 1e-9:
         return (Span(_unplanned(measured)),)
-    return _untold(measured, readings) or _made(measured, subject, several=several)
+    can_act = scope.now - scope.period.end < ACT_WITHIN
+    return _untold(measured, readings) or _made(measured, subject, several=several, call=can_act and _calls(measured))
 
 
 def _unplanned(measured: ShiftMeasures) -> str:
@@ -108,7 +111,7 @@ def _counted_unseen(measured: ShiftMeasures) -> bool:
     return high - low <= 1 + _DECIDED * value
 
 
-def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span, ...]:
+def _made(measured: ShiftMeasures, subject: str, *, several: bool, call: bool) -> tuple[Span, ...]:
     account, (low, high) = measured.so_far, measured.machine.nominal_per_min
     going = measured.left_min > 1e-6
     verb = ("have made" if several else "has made") if going else "made"
@@ -117,24 +120,35 @@ def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span
     minutes = f"{whose} first {_planned(account.planned_min)}" if going else f"{whose} {_planned(account.planned_min)}"
     least = "" if account.good_told else "at least "
     rate = account.good_used / account.planned_min
-    below = rate < low
-    top = account.good.high
-    if not account.good_told:
-        below = top is not None and top / account.planned_min < low
     return (
         Span(f"{subject} {verb} {least}{account.good_used:,.0f} {_good(measured)}{so_far}, "),
-        Span(f"{least}{rate:,.0f} a minute", call=below and not _on_plan(measured)),
+        Span(f"{least}{rate:,.0f} a minute", call=call),
         Span(f" over {minutes}; the nominal band is {low:g} to {high:g}."),
     )
 
 
-def _on_plan(measured: ShiftMeasures) -> bool:
-    """Whether a plan is reached, or will be at the rate so far; then nobody has to act on the rate."""
-    if measured.planned is None or measured.planned <= 0:
-        return False
+#: A plan missed by less than this share is a count's tolerance, not a call for a person (common practice, no source).
+NEAR_PLAN = 0.02
+#: What a shift made calls nobody once so much time has passed: the next shifts are what can be acted on.
+ACT_WITHIN = timedelta(hours=24)
+
+
+def _calls(measured: ShiftMeasures) -> bool:
+    """Whether the rate needs a person: the plan is missed, or without one few shifts of the last weeks were as slow.
+
+    With neither a plan nor weeks before, nothing says what is unusual here, and nobody is called.
+    """
     account = measured.so_far
-    at_this_rate = account.good_used / account.planned_min * (account.planned_min + measured.left_min)
-    return at_this_rate >= measured.planned
+    good = account.good_used
+    if not account.good_told:
+        high = account.good.high
+        if high is None:
+            return False
+        good = high
+    if measured.planned is not None and measured.planned > 0:
+        at_this_rate = good / account.planned_min * (account.planned_min + measured.left_min)
+        return at_this_rate < (1 - NEAR_PLAN) * measured.planned
+    return measured.windows.height == 1 and measured.is_unusually_slow
 
 
 def soft_line(measured: ShiftMeasures, plant: Plant) -> str:

@@ -19,7 +19,7 @@ from lineview.store.files import put, sum_of
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.listed import FileCheck, ListedFile, files_of
-from lineview.store.query import Measured, Told, contradictions, disputed_moments
+from lineview.store.query import Measured, Told, contradictions, disputed_moments, disputed_weighings
 from lineview.store.tables import KINDS, RecordType, intakes
 
 
@@ -95,24 +95,24 @@ class Conflicts:
         Says which intakes are done and from which file each is.
     noted : PerIntake
         The disputed moments noted when each was recorded.
-    readings : Measured
-        The readings.
+    readings, weights : Measured
+        The readings, and the weighings.
     told : Told
         The journal's own kinds.
     """
 
-    def __init__(self, journal: JournalReader, noted: PerIntake, readings: Measured, told: Told) -> None:
+    def __init__(
+        self, journal: JournalReader, noted: PerIntake, readings: Measured, weights: Measured, told: Told
+    ) -> None:
         self._journal = journal
         self._noted = noted
         self._readings = readings
+        self._weights = weights
         self._told = told
 
     def listed(self, intake: int | None = None) -> pl.DataFrame:
         """Every disputed row; with an intake, those of the moments in which it has a part."""
-        done = {"intake": pl.Int64(), "file": pl.String()}
-        with self._journal.reading() as connection:
-            query = select(intakes.c.id, intakes.c.file).where(intakes.c.state == "done")
-            files = fetch(connection, query, done)
+        files = self._files()
         noted = self._noted.of(files["intake"]).unique(maintain_order=True)
         if noted.is_empty():
             return pl.DataFrame(schema=CONFLICTS)
@@ -128,13 +128,26 @@ class Conflicts:
         order = ["kind", "machine", "channel", "at", "intake", "row"]
         return found.select(list(CONFLICTS)).sort(order)
 
-    def moments(self, owners: Collection[str], first: int, end: int) -> dict[str, int]:
+    def contradicting(self, kind: RecordType) -> pl.DataFrame:
+        """The rows of a kind of which another says something else, with their files, by moment."""
+        rows = contradictions(self._told.rows(kind), kind.keys, kind.values)
+        return rows.join(self._files(), on="intake", how="left").sort(kind.at, "intake", "row")
+
+    def _files(self) -> pl.DataFrame:
+        with self._journal.reading() as connection:
+            query = select(intakes.c.id, intakes.c.file).where(intakes.c.state == "done")
+            return fetch(connection, query, {"intake": pl.Int64(), "file": pl.String()})
+
+    def moments(
+        self, owners: Collection[str], first: int, end: int, kinds: Collection[str] | None = None
+    ) -> dict[str, int]:
         """How many moments are disputed by kind, of some owners from first up to, not including, end [µs]."""
         noted = self._noted.of(self._journal.done())
         at = pl.col("at").cast(pl.Int64)
         noted = noted.filter(pl.col("owner").is_in(list(owners)) & (at >= first) & (at < end)).unique(
             maintain_order=True
         )
+        noted = noted if kinds is None else noted.filter(pl.col("kind").is_in(list(kinds)))
         counts: dict[str, int] = {}
         for (kind, owner), some in noted.group_by("kind", "owner", maintain_order=True):
             still = self._disputed(str(kind), str(owner), some).select("channel", "at").n_unique()
@@ -154,6 +167,10 @@ class Conflicts:
             at = rows.filter(pl.col("intake") == intake).select("at").unique()
             named = pl.lit("readings").alias("kind"), pl.lit(machine).alias("owner"), pl.lit(channel).alias("label")
             found.append(at.select(*named, "at"))
+        for machine, _, first, last in self._weights.extents_of(intake).iter_rows():
+            rows = disputed_weighings(self._weights.rows(machine, first, last)).filter(pl.col("intake") == intake)
+            named = pl.lit("weights").alias("kind"), pl.lit(machine).alias("owner"), pl.lit("").alias("label")
+            found.append(rows.select("at").unique().select(*named, "at"))
         for kind in KINDS.values():
             rows = contradictions(self._told.rows(kind), kind.keys, kind.values)
             mine = rows.filter(pl.col("intake") == intake) if rows.height else rows
@@ -172,6 +189,13 @@ class Conflicts:
             wanted = moments.select(pl.col("label").alias("channel"), "at").unique()
             rows = disputed_moments(rows.join(wanted, on=["channel", "at"], how="semi"))
             return rows.select(pl.lit(kind).alias("kind"), *[n for n in CONFLICTS if n in rows.columns])
+        if kind == "weights":
+            rows = self._weights.rows(owner, first, last).join(moments.select("at").unique(), on="at", how="semi")
+            rows = disputed_weighings(rows)
+            differs = pl.col("batch").drop_nulls().n_unique().over("at", "spot") > 1
+            batch = pl.when(differs).then(pl.format("batch = {}", pl.col("batch").fill_null("not given")))
+            rows = rows.with_columns(text=batch).rename({"spot": "channel", "mass_g": "value"})
+            return rows.select(pl.lit(kind).alias("kind"), *[n for n in CONFLICTS if n in rows.columns])
         return _as_conflicts(KINDS[kind], self._told.rows(KINDS[kind], first, last), owner, moments)
 
 
@@ -180,19 +204,23 @@ def _as_conflicts(kind: RecordType, rows: pl.DataFrame, owner: str, moments: pl.
     label = pl.col(kind.label).cast(pl.String).fill_null("") if kind.label else pl.lit("")
     rows = rows.filter(pl.col(kind.owner).fill_null("") == owner)
     rows = contradictions(rows, kind.keys, kind.values)
-    said = [
-        pl.format("{} = {}", pl.lit(value), pl.col(value).cast(pl.String).fill_null("not given"))
-        for value in kind.values
-    ]
+    said = [_said(kind, value) for value in kind.values]
     named = rows.select(
         pl.lit(kind.name).alias("kind"),
         pl.col(kind.owner).alias("machine"),
         label.alias("channel"),
         pl.col(kind.at).alias("at"),
         pl.lit(None, pl.Float64).alias("value"),
-        pl.concat_str(said, separator=", ").alias("text"),
+        pl.concat_str(said, separator=", ", ignore_nulls=True).alias("text"),
         "intake",
         "row",
     )
     wanted = moments.select(pl.col("label").alias("channel"), "at").unique()
     return named.join(wanted, on=["channel", "at"], how="semi", nulls_equal=True)
+
+
+def _said(kind: RecordType, value: str) -> pl.Expr:
+    """What rows say of one value; null where all that speak of one thing say the same of it."""
+    differs = pl.col(value).drop_nulls().n_unique().over(kind.keys) > 1
+    told = pl.format("{} = {}", pl.lit(value), pl.col(value).cast(pl.String).fill_null("not given"))
+    return pl.when(differs).then(told)

@@ -29,11 +29,12 @@ from lineview.store.tables import (
     notes,
     of_kind,
     stop_reasons,
+    trials,
     works,
 )
 
 #: The forms a journal may have, oldest first: the migrations in migrations/versions.
-FORMS = ("0001", "0002", "0003", "0004")
+FORMS = ("0001", "0002", "0003", "0004", "0005")
 NEWEST = FORMS[-1]
 
 
@@ -378,6 +379,6 @@ def version_of(journal: JournalReader) -> str:
     by_state = select(*counts).where(seen).group_by(intakes.c.state)
     with journal.reading() as connection:
         marks = sorted(tuple(row) for row in connection.execute(by_state))
-        for table in (adjustments, stop_reasons, notes):
+        for table in (adjustments, stop_reasons, notes, trials):
             marks.append(tuple(connection.execute(select(func.count(), func.max(table.c.id))).one()))
     return "-".join(":".join(str(part) for part in mark) for mark in marks)

@@ -1,8 +1,8 @@
-"""What people tell the store by hand: adjustments and reasons of stops."""
+"""What people tell the store by hand: adjustments, notes, reasons of stops, trials."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,15 +13,15 @@ import polars as pl
 from sqlalchemy import Connection, Table, insert, literal, select
 
 from lineview.core.errors import AskError, Fault
-from lineview.core.frames import ADJUSTMENTS, UTC_US, WRITTEN
+from lineview.core.frames import ADJUSTMENTS, TRIALS, UTC_US, WRITTEN
 from lineview.store.audit import actor_now, write_entry
 from lineview.store.files import locked, put, sealed, unsealed
 from lineview.store.frames import fetch, micros
 from lineview.store.journal import Journal, JournalReader
-from lineview.store.tables import adjustments, notes, stop_reasons
+from lineview.store.tables import adjustments, notes, stop_reasons, trials
 
 #: The tables that are filled by hand, and the file with a copy of them.
-BY_HAND, ENTRIES = (adjustments, stop_reasons, notes), "entries.json"
+BY_HAND, ENTRIES = (adjustments, stop_reasons, notes, trials), "entries.json"
 
 STOP_REASONS = {
     "machine": pl.String(),
@@ -80,6 +80,39 @@ class PeopleReader:
             found = fetch(connection, query, STOP_REASONS)
         # A reason that was undone stands as an empty one after it.
         return found.unique("start", keep="last", maintain_order=True).filter(pl.col("reason") != "")
+
+    def trials(self) -> pl.DataFrame:
+        """Give TRIALS as they stand now, by number; those that were taken back wholly are left out."""
+        with self._journal.reading() as connection:
+            standing = [{**rows[-1], "noted_at": _noted_at(rows)} for rows in _standing(connection).values()]
+        raw = {name: pl.Int64() if dtype == UTC_US else dtype for name, dtype in TRIALS.items()}
+        return pl.DataFrame(standing, schema=raw).cast(pl.Schema(TRIALS))
+
+
+def _standing(connection: Connection) -> dict[int, list[Mapping[str, Any]]]:
+    """By trial, what was said of it and not taken back, oldest first; trials of which nothing stands left out."""
+    said: dict[int, list[Mapping[str, Any]]] = {}
+    for row in connection.execute(select(trials).order_by(trials.c.id)):
+        rows = said.setdefault(row.trial, [])
+        if not row.undoes:
+            rows.append(dict(row._mapping))
+        elif rows:
+            rows.pop()
+    return {number: rows for number, rows in said.items() if rows}
+
+
+#: What decides how a trial is judged: changed later, it is as if the trial were noted then.
+JUDGED_BY = ("begins_at", "line", "machine", "beside", "measure", "shifts")
+
+
+def _noted_at(rows: Sequence[Mapping[str, Any]]) -> int:
+    """Since when a trial is judged as it is now."""
+    at = rows[-1]["set_at"]
+    for row in reversed(rows):
+        if any(row[name] != rows[-1][name] for name in JUDGED_BY):
+            break
+        at = row["set_at"]
+    return int(at)
 
 
 class ManualEntries(PeopleReader):
@@ -210,6 +243,39 @@ class ManualEntries(PeopleReader):
             )
         return len(back)
 
+    def set_trial(self, number: int | None, trial: Mapping[str, Any]) -> int:
+        """Keep a trial, or what it is from now on; give its number. Moments are datetimes, `ends_at` may be None."""
+        row = {
+            **trial,
+            "begins_at": micros(trial["begins_at"]),
+            "ends_at": None if trial["ends_at"] is None else micros(trial["ends_at"]),
+            "what": _said(trial["what"], "what"),
+            **{name: _short(trial[name], name) for name in ("verdict", "decision")},
+        }
+        with self._written() as connection:
+            if number is None:
+                last = connection.execute(select(trials.c.trial).order_by(trials.c.trial.desc()).limit(1)).scalar()
+                number = (last or 0) + 1
+            before = _standing(connection).get(number, [])
+            connection.execute(insert(trials), row | {"trial": number, "undoes": False} | _signature())
+            earlier = {name: before[-1][name] for name in row} if before else None
+            write_entry(connection, "trial", f"trial {number}", earlier, row)
+        return number
+
+    def undo_trial(self, number: int) -> bool:
+        """Take back what was last said of a trial; give whether anything of it still stands."""
+        with self._written() as connection:
+            rows = _standing(connection).get(number)
+            if not rows:
+                raise AskError(
+                    Fault(f"there is no trial {number}", "trial", "a number that 'lineview trial list' shows")
+                )
+            last = rows[-1]
+            taken = {name: last[name] for name in last if name not in ("id", "undoes", "set_at", "who")}
+            connection.execute(insert(trials), taken | {"undoes": True} | _signature())
+            write_entry(connection, "trial undone", f"trial {number}", taken)
+        return len(rows) > 1
+
     @contextmanager
     def _written(self) -> Iterator[Connection]:
         """A connection of which all is kept, in the journal and in the copy beside it, or nothing."""
@@ -274,6 +340,10 @@ def said_by_hand(connection: Connection) -> dict[str, list[dict[str, object]]]:
         table.name: [dict(row._mapping) for row in connection.execute(select(table).order_by(table.c.id))]
         for table in BY_HAND
     }
+
+
+def _signature() -> dict[str, object]:
+    return {"set_at": micros(datetime.now(UTC)), "who": actor_now().name[:80]}
 
 
 #: Characters of one entry; the forms of the board allow fewer.

@@ -7,7 +7,7 @@ from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 import polars as pl
 
@@ -354,6 +354,20 @@ class Store(StoreReader):
             count = self._written.undo_stop_reasons(mark)
             self._seal_if_free()
             return count
+
+    def set_trial(self, number: int | None, trial: Mapping[str, Any]) -> int:
+        """Keep a trial as it is from now on, a new one under a new number; give its number."""
+        with storage_errors("keep the trial"):
+            number = self._written.set_trial(number, trial)
+            self._seal_if_free()
+            return number
+
+    def undo_trial(self, number: int) -> bool:
+        """Take back what was last said of a trial; give whether anything of it still stands."""
+        with storage_errors("undo the trial"):
+            left = self._written.undo_trial(number)
+            self._seal_if_free()
+            return left
 
     def _seal_if_free(self) -> None:
         with self.held() as held:

@@ -47,6 +47,9 @@ class RecordType:
         The column of its moment.
     look_back : datetime.timedelta
         How long before a period something may have begun that still lasts in it.
+    rolls : bool
+        Whether exports of it are written anew, each a step later than the one before: where two speak of as many
+        moments, the one that begins later is the newer and holds.
     """
 
     name: str
@@ -56,6 +59,7 @@ class RecordType:
     label: str
     at: str
     look_back: timedelta = timedelta(0)
+    rolls: bool = False
 
     @property
     def keys(self) -> list[str]:
@@ -75,7 +79,7 @@ KINDS = {
         RecordType("stops", "stop_log", columns.STOP_LOG, "machine", "", "start", timedelta(days=31)),
         RecordType("reels", "reels", columns.REELS, "machine", "web", "at"),
         RecordType("stock", "stock", columns.STOCK, "web", "part_reel_outer_mm", "at"),  # a row a part reel
-        RecordType("plan", "plan", columns.PLAN, "line", "product", "start", timedelta(days=400)),
+        RecordType("plan", "plan", columns.PLAN, "line", "product", "start", timedelta(days=400), rolls=True),
     )
 }
 
@@ -238,6 +242,23 @@ notes = Table(
     Column("machine", String, nullable=False),
     Column("text", String, nullable=False),
     *_revision(),
+)
+
+#: Trials: each row is a trial as it stands from then on, or, where it `undoes`, takes the row before it back.
+trials = Table(
+    "trials",
+    metadata,
+    Column("id", _Key, primary_key=True, autoincrement=True),
+    Column("trial", BigInteger, nullable=False, index=True),
+    Column("begins_at", BigInteger, nullable=False),
+    Column("ends_at", BigInteger, nullable=True),
+    *(Column(name, String, nullable=False) for name in ("what", "line", "machine", "beside", "measure")),
+    Column("worth_percent", Float(53), nullable=False),
+    Column("shifts", BigInteger, nullable=False),
+    *(Column(name, String, nullable=False) for name in ("verdict", "decision")),
+    Column("undoes", Boolean, nullable=False),
+    Column("set_at", BigInteger, nullable=False),
+    Column("who", String(80), nullable=False),
 )
 
 #: Who may use the board from another machine: rights by name, separated by commas, and the password's hash.

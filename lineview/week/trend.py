@@ -13,8 +13,9 @@ from lineview.core.estimate import Estimate
 from lineview.machine.counters import Floats
 from lineview.machine.speed import Bools
 from lineview.stats.change_points import find_steps
-from lineview.stats.correlated_regression import COARSE, CorrelatedFit, Noise, correlated_regression, least_squares_fits
+from lineview.stats.correlated_regression import COARSE, CorrelatedFit, Noise, correlated_regression
 from lineview.stats.false_discovery import adjusted_p
+from lineview.stats.least_squares import least_squares_fits
 from lineview.week.ledger import NO_CAUSE
 from lineview.week.losses import MachineLosses
 
@@ -131,6 +132,13 @@ def mix_columns(
 
     `keys` has date, shift and unit; with `side`, the place of each machine's losses, it has a column side too.
     """
+    return telling(*mix_shares(losses, mixes, keys, side))
+
+
+def mix_shares(
+    losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame], keys: pl.DataFrame, side: Sequence[int] | None
+) -> tuple[Floats, list[str]]:
+    """All shares of `mix_columns`, those too that say nothing."""
     parts = []
     for k, (machine, mix) in enumerate(zip(losses, mixes, strict=True)):
         shifts = machine.shifts.with_row_index("place").with_columns(pl.col("place").cast(pl.Int64))
@@ -153,11 +161,12 @@ def mix_columns(
         table[sums["unit"].cast(pl.Int64).to_numpy().astype(np.int64), column] = sums["minutes"].to_numpy()
         columns.append(table / np.maximum(table.sum(axis=1, keepdims=True), 1e-9))
         names += [f"{key} {name}" for name in known]
-    return _telling(np.column_stack(columns), names, keys.height)
+    return np.column_stack(columns), names
 
 
-def _telling(share: Floats, names: Sequence[str], n: int) -> tuple[Floats, list[str]]:
+def telling(share: Floats, names: Sequence[str]) -> tuple[Floats, list[str]]:
     """Keep the shares that vary most, as many as the shifts can bear, and none that the others give."""
+    n = len(share)
     if not n:
         return share, []
     spread = share.std(axis=0)

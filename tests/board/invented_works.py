@@ -18,6 +18,7 @@ from lineview.intake.exports import Question as IntakeQuestion
 from lineview.plant import ColumnTarget, Layout, Plant
 from lineview.plant.periods import Days, read_period
 from lineview.report.answer import Answer, Question
+from lineview.store.conflicts import CONFLICTS
 from lineview.store.manual_entries import STOP_REASONS
 from lineview.store.writer import Receipt
 from tests.board import invented_answers as invented
@@ -54,12 +55,12 @@ class InventedStore:
         return pl.DataFrame(rows, schema=REFUSALS, orient="row")
 
     def conflicts(self) -> pl.DataFrame:
-        return pl.DataFrame(
-            {
-                "machine": ["wrap1"], "channel": ["good"], "at": [datetime(2026, 6, 9, 6, tzinfo=UTC)],
-                "one value": [41220.0], "other value": [41222.0],
-            }
-        )  # fmt: skip
+        at = datetime(2026, 6, 9, 6, tzinfo=UTC)
+        rows = [
+            ("readings", "wrap1", "good", at, 41220.0, None, 6, "sizer2-june.xlsx", 2),
+            ("readings", "wrap1", "good", at, 41222.0, None, 7, "wrap1_2026-06-09.csv", 9),
+        ]
+        return pl.DataFrame(rows, schema=CONFLICTS, orient="row")
 
 
 class InventedWorks:

@@ -134,9 +134,22 @@ def test_a_bad_export_gets_a_plain_error(serve_board: Served, tmp_path: Path) ->
 def test_an_intake_is_taken_back_in_two_steps(serve_board: Served) -> None:
     works = InventedWorks()
     board = serve_board(works).open("/intake")
-    board.page.click("details.undo summary >> nth=0")
+    board.page.click("summary:text-is('undo this intake') >> nth=0")
     assert works.wrote == []
-    board.page.click("text=Undo intake 7")
+    board.page.click("button:visible:text-is('Undo intake 7')")
+    board.page.wait_for_selector("#outcome:has-text('Intake 7 was undone')")
+    assert works.wrote == [("undo", 7)]
+
+
+def test_a_conflict_names_its_exports_in_local_time_and_is_settled_where_it_stands(serve_board: Served) -> None:
+    works = InventedWorks()
+    board = serve_board(works).open("/intake")
+    conflicts = "table:has-text('Exports disagree; neither value is used')"
+    said = board.page.inner_text(conflicts)
+    assert "Tue 9 June, 08:00: 41,220 (intake 6) or 41,222 (intake 7)" in said
+    assert "wrap1_2026-06-09.csv (intake 7)" in said
+    board.page.click(f"{conflicts} >> summary:text-is('undo intake 7')")
+    board.page.click("button:visible:text-is('Undo intake 7')")
     board.page.wait_for_selector("#outcome:has-text('Intake 7 was undone')")
     assert works.wrote == [("undo", 7)]
 
@@ -309,3 +322,24 @@ def test_the_wall_shows_a_clock_and_calls_nobody_over_old_readings(serve_board: 
     board.page.evaluate(fresh)
     board.until("document.documentElement.dataset.stale === ''")
     assert board.page.evaluate(called) != board.page.evaluate(plain)
+
+
+def test_the_wall_is_read_from_the_hand_on_a_phone(serve_board: Served) -> None:
+    page = serve_board(InventedWorks(), "phone").open("/wall?line=1").drawn().page
+    size = page.evaluate("parseFloat(getComputedStyle(document.getElementById('sentence')).fontSize)")
+    assert 18 <= size <= 30
+    ticks = page.evaluate("parseFloat(document.querySelector('.xtick text').style.fontSize)")
+    assert 9 <= ticks <= 16
+    wide, inner = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+    assert wide <= inner
+    legend = page.evaluate("document.querySelector('.main-svg').getBoundingClientRect().right")
+    assert legend <= inner
+
+
+def test_no_cell_is_cut_off_on_a_phone(serve_board: Served) -> None:
+    page = serve_board(InventedWorks(), "phone").open("/rope?line=1").page
+    page.evaluate("document.querySelectorAll('main details').forEach(fold => { fold.open = true; })")
+    cut = """[...document.querySelectorAll('.table.cards td')].filter(cell => cell.offsetParent !== null
+        && (cell.getBoundingClientRect().right > innerWidth || cell.scrollWidth > cell.clientWidth + 1)).length"""
+    assert page.locator(".table.cards td").count() > 20
+    assert page.evaluate(cut) == 0

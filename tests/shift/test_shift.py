@@ -1,5 +1,6 @@
 """The shift's answer: its sentence in every case, a ladder that adds up, the same numbers everywhere."""
 
+import json
 import re
 from datetime import timedelta
 
@@ -147,15 +148,20 @@ def test_weeks_are_not_compared_with_the_plan_of_one_of_them() -> None:
     assert "The plan covers only part of this period" in answer.soft
 
 
-@pytest.mark.parametrize(("share", "called"), [(None, True), (0.98, False), (1.02, True)])
+@pytest.mark.parametrize(("share", "called"), [(None, False), (0.98, False), (1.01, False), (1.04, True)])
 @pytest.mark.parametrize("until", [5, 8])
-def test_a_slow_rate_that_reaches_its_plan_calls_nobody(share: float | None, called: bool, until: int) -> None:
+def test_a_slow_rate_calls_where_the_plan_is_missed_and_not_for_the_band(
+    share: float | None, called: bool, until: int
+) -> None:
     now, minutes = hours(until), {5: 275, 8: 455}[until]
     reached = made(RUN, 0, until * 3600) / minutes * 455
     fast = works(machine(name="Cut-and-wrap 1").model_copy(update={"nominal_per_min": (500.0, 600.0)}))
     planned = {} if share is None else {"plan": plan(("mint", 0, 8, share * reached))}
     answer = ask(FRAME.filter(pl.col("at") <= now), now=now, plant=fast, **planned)
     assert any(span.call for span in answer.sentence) is called
+    if share is not None:  # what is over for more than a day can be acted on by nobody
+        old = ask(FRAME, now=hours(8 + 25), plant=fast, **planned)
+        assert not any(span.call for span in old.sentence)
 
 
 def test_what_was_made_outside_every_shift_is_said() -> None:
@@ -382,3 +388,19 @@ def test_rejects_are_the_pieces_made_that_are_not_good_where_both_are_counted() 
     answer = ask(pl.concat([pieces, good]), plant=works(own.model_copy(update={"counters": tuple(counters)})))
     assert value(answer, "rejects") == value(whole, "rejects")
     assert value(answer, "good_pieces") == value(whole, "good_pieces")
+
+
+def test_an_hour_that_nobody_saw_is_out_of_what_ratios_divide_by_and_in_their_bounds() -> None:
+    gone = (START + timedelta(hours=5), START + timedelta(hours=6))
+    figures = json.loads(to_json(ask(FRAME.filter(~pl.col("at").is_between(*gone)))))["figures"]
+    got = {name: figures[f"{name}_min"]["value"] for name in ("planned", "running", "slow", "unseen")}
+    ran, seen = got["running"] + got["slow"], got["planned"] - got["unseen"]
+    assert got["unseen"] == pytest.approx(60, abs=0.5)
+    uptime = figures["uptime_percent"]
+    assert uptime["value"] == pytest.approx(100 * ran / seen)
+    bounds = (100 * ran / got["planned"], 100 * (ran + got["unseen"]) / got["planned"])
+    assert (uptime["low"], uptime["high"]) == pytest.approx(bounds)
+    assert uptime["interval"] == "bounds: unseen minutes"
+    assert figures["iso_availability_percent"]["value"] == pytest.approx(100 * ran / seen)
+    running = figures["running_min"]
+    assert (running["low"], running["high"]) == pytest.approx((got["running"], got["running"] + got["unseen"]))
