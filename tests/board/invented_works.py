@@ -172,6 +172,9 @@ class InventedWorks:
         rows = [row for row in self.entries if row["machine"] in machines and row["kind"] == kind]
         return pl.DataFrame(rows, schema=WRITTEN)
 
+    def reasons_used(self, machine: str) -> list[str]:
+        return ["jam at knife", "film tore"]
+
     def stop_reasons(self, machine: str, period: object) -> pl.DataFrame:
         rows = [
             {"machine": machine, "start": start, "end": start, "reason": reason, "who": "Ann", "set_at": start}
