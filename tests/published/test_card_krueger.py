@@ -8,7 +8,7 @@ the size, mean and spread of the four groups, so groups are drawn to have exactl
 import numpy as np
 import pytest
 
-from lineview.stats.correlated_regression import least_squares_fits
+from lineview.stats.least_squares import least_squares_fits
 from lineview.week.trend import WHITE
 
 STORES = {"Pennsylvania": 75, "New Jersey": 309}
