@@ -175,6 +175,14 @@ def told_once(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) ->
     return grouped.select(rows.columns)
 
 
+def told_in_part(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
+    """One row a key, cells of which two different things are told left empty: that it happened is not disputed."""
+    agreed = [
+        pl.when(pl.col(value).drop_nulls().n_unique().over(keys) <= 1).then(value).alias(value) for value in values
+    ]
+    return told_once(rows.with_columns(agreed), keys, values)
+
+
 def contradictions(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
     """The rows of every key of which two different things are told."""
     return rows.filter(_contradict(values).over(keys)) if rows.height else rows
