@@ -22,6 +22,7 @@ from lineview.board.intake_page import TakeOutcome, take_upload
 from lineview.board.layout import frame, index, opening
 from lineview.board.plain import page_links, plain_page
 from lineview.board.plant_page import add_plant_routes
+from lineview.board.readings_page import add_readings_route
 from lineview.board.setup_page import add_setup_routes
 from lineview.board.tables import csv_text
 from lineview.board.written import add_writing_routes
@@ -112,6 +113,7 @@ def create_app(works: Works, *, night: bool | None = None, doors: Doors | None =
     guard(app.server, doors, calls, app.csp_hashes())  # before the routes, so that its check comes first
     add_routes(app.server, works)
     add_sheet_routes(app.server, works)
+    add_readings_route(app.server, works)
     add_writing_routes(app.server, works)
     add_setup_routes(app.server, works)
     add_plant_routes(app.server, works)

@@ -12,10 +12,10 @@ import polars as pl
 from lineview.app.question import QuestionScope, machines_asked
 from lineview.app.take_in import Taken
 from lineview.core.errors import AskError, Fault, IntakeError
-from lineview.core.frames import REFUSALS, STATE_TIMELINE, WRITTEN
+from lineview.core.frames import READINGS, REFUSALS, STATE_TIMELINE, WRITTEN
 from lineview.intake.exports import Proposal
 from lineview.intake.exports import Question as IntakeQuestion
-from lineview.plant import ColumnTarget, Layout, Plant
+from lineview.plant import ColumnTarget, Layout, Machine, Plant
 from lineview.plant.periods import Days, read_period
 from lineview.report.answer import Answer, Question
 from lineview.store.conflicts import CONFLICTS
@@ -53,6 +53,13 @@ class InventedStore:
         count = 250 if intake == 6 else 2
         rows = [(intake, "wrap1.csv", i + 2, "good", "=1+1" if i == 0 else "#####", "no number") for i in range(count)]
         return pl.DataFrame(rows, schema=REFUSALS, orient="row")
+
+    def readings(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
+        rows = [
+            {"machine": machine, "channel": "good", "at": start, "value": 41220.0, "intake": 7, "row": 2},
+            {"machine": machine, "channel": "state", "at": start, "text": "<b>run", "intake": 6, "row": 1203},
+        ]
+        return pl.DataFrame(rows, schema=READINGS)
 
     def conflicts(self) -> pl.DataFrame:
         at = datetime(2026, 6, 9, 6, tzinfo=UTC)
@@ -171,6 +178,12 @@ class InventedWorks:
     def written(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
         rows = [row for row in self.entries if row["machine"] in machines and row["kind"] == kind]
         return pl.DataFrame(rows, schema=WRITTEN)
+
+    def known_machine(self, name: str) -> Machine:
+        machine = self.plant.machine(name)
+        if machine is None:
+            raise AskError(Fault(f"unknown machine '{name}'", "machine"))
+        return machine
 
     def reasons_used(self, machine: str) -> list[str]:
         return ["jam at knife", "film tore"]

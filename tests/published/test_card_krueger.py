@@ -3,6 +3,8 @@
 Printed by R for 75 stores of Pennsylvania and 309 of New Jersey, each before and after (lm of employment on time,
 treatment and both): 23.380 (1.098), −2.283 (1.553), −2.949 (1.224), 2.750 (1.731). Least squares know of the data only
 the size, mean and spread of the four groups, so groups are drawn to have exactly these.
+
+Source: card-krueger-1994
 """
 
 import numpy as np

@@ -169,7 +169,7 @@ def former(sound, into):
     rmtree(store / "plants")
     rmtree(store / "sums")
     with closing(connect(store / "journal.sqlite")) as journal, journal:
-        for table in ("works", "files", "digests"):
+        for table in ("works", "files", "digests", "trials"):
             journal.execute(f"DROP TABLE {table}")
         for table in ("adjustments", "notes"):
             journal.execute(f"DROP INDEX ix_{table}_entry")
