@@ -127,7 +127,7 @@ class Works:
     """
 
     def __init__(self, folder: Path, journal_url: str | None = None, *, new: bool = False) -> None:
-        self.folder = folder
+        self.folder, self.journal_url = folder, journal_url
         self._plants = PlantWatch(folder)
         if not new or self.is_set_up:
             self._plants.current()
@@ -357,6 +357,12 @@ class Works:
     def _nothing_read(self) -> AskError:
         do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
         return AskError(Fault("there are no readings yet", str(self.folder), do=do))
+
+    def machine_asked(self, asked: QuestionScope) -> Machine:
+        """The machine that a question is asked of."""
+        from lineview.app.question import choose_machine
+
+        return choose_machine(self.plant, asked, self.store.span)
 
     def known_machine(self, name: str) -> Machine:
         """The machine of this id."""

@@ -332,18 +332,25 @@ def _page(
     return Page(head, said, below, [*foot, account], title)
 
 
+def unfinished(works: Works, address: Address, words: str, *, waits: bool) -> Page:
+    """What stands for a page that is being worked out, or that could not be made."""
+    said = [html.Span(words, className="waiting soft" if waits else "fault")]
+    try:
+        return _page(works, works.plant, address, {}, said, [], [])
+    except PlantError:  # said by the page itself
+        return Page(opening(""), said, [])
+
+
 def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[Any], list[Any]]:
     """What a person can write on a page; kept apart so that a refresh never wipes what is typed."""
     try:
         plant = works.plant
-        if address.page not in ("shift", "rope", "week"):
-            return _unasked(plant, address, who)
+        if address.page not in ("shift", "week"):
+            return _unasked(works, plant, address, who)
         answer = works.ask(address.asked)
     except LineviewError:  # the page itself says what is wrong
         return [], []
     lacks = _lacking(plant, address, who)
-    if address.page == "rope":
-        return [], [*([adjustment_form(plant)] if who.may("note") else []), *lacks]
     if address.page == "week":
         return [], patterns_form(answer, plant) if who.may("note") else []
     form = reasons_form(answer, plant) if who.may("note") else None
@@ -357,8 +364,12 @@ def _lacking(plant: Plant, address: Address, who: Person) -> list[Any]:
     return [] if form is None else [form]
 
 
-def _unasked(plant: Plant, address: Address, who: Person) -> tuple[list[Any], list[Any]]:
+def _unasked(works: Works, plant: Plant, address: Address, who: Person) -> tuple[list[Any], list[Any]]:
     """The forms that need no answer."""
+    if address.page == "rope":
+        works.machine_asked(address.asked)  # the page itself says where there is none
+        noted = [adjustment_form(plant)] if who.may("note") and works.span() is not None else []
+        return [], [*noted, *_lacking(plant, address, who)]
     if address.page == "intake":
         return give_form() if who.may("take in") else [], []
     if address.page == "bags":
@@ -369,6 +380,8 @@ def _unasked(plant: Plant, address: Address, who: Person) -> tuple[list[Any], li
     return [], _lacking(plant, address, who)
 
 
+#: So often a browser looks whether a page that is being worked out is there [ms].
+SOON_MS = 1000
 #: Stands where the sentence will, for as long as the first answer takes.
 WAITING = "Working it out …"
 #: The document around the app: its language, and what a browser needs to know before any style is read.
@@ -403,6 +416,7 @@ def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> htm
             dcc.Store(id="title"),
             dcc.Store(id="shown"),
             dcc.Interval(id="tick", interval=poll_s * 1000),
+            dcc.Interval(id="soon", interval=SOON_MS, disabled=True),
             html.A("Skip to the answer", href="#answer", className="skip"),
             html.Header(
                 [html.Div(list(opening), id="head", className="head"), html.Button("Night", id="theme", type="button")],
@@ -416,6 +430,7 @@ def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> htm
                         className="sentence",
                         **aria(live="polite"),
                     ),
+                    html.P("", id="working", className="working soft"),
                     html.Div(id="above"),
                     html.Div(id="outcome", role="status", **aria(live="polite")),
                     html.Div(id="page"),

@@ -12,10 +12,11 @@ import polars as pl
 from lineview.app.question import QuestionScope, machines_asked
 from lineview.app.take_in import Taken
 from lineview.core.errors import AskError, Fault, IntakeError
+from lineview.core.figure import Period
 from lineview.core.frames import REFUSALS, STATE_TIMELINE
 from lineview.intake.exports import Proposal
 from lineview.intake.exports import Question as IntakeQuestion
-from lineview.plant import ColumnTarget, Layout, Plant
+from lineview.plant import ColumnTarget, Layout, Machine, Plant
 from lineview.plant.periods import Days, read_period
 from lineview.report.answer import Answer, Question
 from lineview.store.writer import Receipt
@@ -97,6 +98,12 @@ class InventedWorks:
         rows = [{**r, "reason": self.reasons.get(r["start"], r["reason"])} for r in answer.series["tape"].to_dicts()]
         series = {**answer.series, "tape": pl.DataFrame(rows, schema=STATE_TIMELINE)}
         return replace(answer, series=series)
+
+    def machine_asked(self, asked: QuestionScope) -> Machine:
+        return machines_asked(self.plant, asked.question, asked.line)[0]
+
+    def span(self) -> Period:
+        return Period(datetime(2026, 6, 8, 4, tzinfo=UTC), datetime(2026, 6, 9, 12, tzinfo=UTC))
 
     def last_reading(self) -> datetime | None:
         return datetime(2026, 6, 9, 12, 0, tzinfo=UTC)
