@@ -75,7 +75,7 @@ def _bind_showing(calls: Calls, works: Works, pages: KeptPages | None) -> None:
         *[Output(*place) for place in places],
         Output("title", "data"),
         Output("shown", "data"),
-        Output("working", "children"),
+        Output("under-way", "children"),
         *at,
         Input("screen", "data"),
         Input("version", "data"),
@@ -95,11 +95,11 @@ def _bind_showing(calls: Calls, works: Works, pages: KeptPages | None) -> None:
     calls.bind(
         "see",
         Output("version", "data"),
-        Output("working", "children", allow_duplicate=True),
+        Output("under-way", "children", allow_duplicate=True),
         Input("tick", "n_intervals"),
         Input("soon", "n_intervals"),
         State("version", "data"),
-        State("working", "children"),
+        State("under-way", "children"),
         *where,
         State("screen", "data"),
         prevent_initial_call=True,
@@ -111,7 +111,7 @@ def _bind_screen(app: Dash) -> None:
         _clientside("screen"), Output("screen", "data"), Output("theme", "children"), Input("theme", "n_clicks")
     )
     app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
-        _clientside("rests"), Output("soon", "disabled"), Input("working", "children")
+        _clientside("rests"), Output("soon", "disabled"), Input("under-way", "children")
     )
     app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
         _clientside("titled"), Output("board", "className"), Input("title", "data"), Input("address", "pathname")

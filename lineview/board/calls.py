@@ -29,7 +29,7 @@ OWN_TYPES: dict[tuple[str, str], type | tuple[type, ...]] = {
     ("screen", "data"): dict,
     ("version", "data"): (str, int),
     ("shown", "data"): str,
-    ("working", "children"): str,
+    ("under-way", "children"): str,
     ("pattern-mark", "data"): int,
 }
 #: The types of what a mapping or list that a page sends may hold, by its key; of any other a text.

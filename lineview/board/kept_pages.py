@@ -308,7 +308,7 @@ def _shown(pages: KeptPages, values: Values) -> Response | None:
     if kept is None:
         g.not_there = NotThere(words or FAILED, waits)
         return None
-    said = b'"working":{"children":' + json.dumps(words).encode() + b"},"
+    said = b'"under-way":{"children":' + json.dumps(words).encode() + b"},"
     if values.get("shown.data") != key[0]:
         said += b'"shown":{"data":' + json.dumps(key[0]).encode() + b"},"
     return Response(HEAD + said + kept.page[len(HEAD) :], mimetype="application/json")

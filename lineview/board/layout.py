@@ -334,7 +334,7 @@ def _page(
 
 def unfinished(works: Works, address: Address, words: str, *, waits: bool) -> Page:
     """What stands for a page that is being worked out, or that could not be made."""
-    said = [html.Span(words, className="waiting soft" if waits else "fault")]
+    said = [html.Span(WAITING, className="waiting soft") if waits else html.Span(words, className="fault")]
     try:
         return _page(works, works.plant, address, {}, said, [], [])
     except PlantError:  # said by the page itself
@@ -430,7 +430,7 @@ def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> htm
                         className="sentence",
                         **aria(live="polite"),
                     ),
-                    html.P("", id="working", className="working soft"),
+                    html.P("", id="under-way", className="under-way soft"),
                     html.Div(id="above"),
                     html.Div(id="outcome", role="status", **aria(live="polite")),
                     html.Div(id="page"),

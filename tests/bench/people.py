@@ -177,7 +177,8 @@ class Browser:
         pathname, _, search = address.partition("?")
         content = self.call(
             "version.data", tick__n_intervals=1, soon__n_intervals=1, version__data=version,
-            working__children=working, address__pathname=pathname, address__search=f"?{search}" if search else "",
+            **{"under-way__children": working}, address__pathname=pathname,
+            address__search=f"?{search}" if search else "",
             screen__data={"theme": "day", "narrow": False},
         )  # fmt: skip
         response: dict[str, Any] = json.loads(content)["response"] if content else {}
@@ -233,7 +234,7 @@ class Browser:
 
 def _working(content: bytes) -> str:
     """What a page says of its being worked out."""
-    found = re.search(rb'"working":\{"children":"([^"]*)"\}', content[:2000])
+    found = re.search(rb'"under-way":\{"children":"([^"]*)"\}', content[:2000])
     return found[1].decode() if found else ""
 
 

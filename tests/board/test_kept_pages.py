@@ -69,10 +69,10 @@ class Served:
         """A page once it is there."""
         for _ in range(100):
             shown = self.show(page, search)
-            if not shown["working"]["children"]:
+            if not shown["under-way"]["children"]:
                 return shown
             time.sleep(0.2)
-        raise AssertionError(shown["working"])
+        raise AssertionError(shown["under-way"])
 
 
 @pytest.fixture(scope="module")
@@ -100,20 +100,20 @@ def test_a_page_is_worked_out_once_for_all_and_an_older_one_says_so(served: Serv
     assert "shown" not in served.show("/shift", shown="/shift?machine=wrap1")
 
     known = served.works.version()
-    at = {"version__data": known, "address__search": "?machine=wrap1", "working__children": ""}
+    at = {"version__data": known, "address__search": "?machine=wrap1", "under-way__children": ""}
     assert served.call("look_again", **at) == {}
     served.works.note_adjustment("wrap1", datetime(2026, 6, 8, 9, tzinfo=UTC), "knife changed")
     told = served.call("look_again", **at)
-    assert "before the latest change" in told["working"]["children"]
+    assert "before the latest change" in told["under-way"]["children"]
     assert "version" not in told
     for _ in range(100):
-        told = served.call("look_again", **{**at, "working__children": told["working"]["children"]})
+        told = served.call("look_again", **{**at, "under-way__children": told["under-way"]["children"]})
         if "version" in told:
             break
         time.sleep(0.1)
     assert told["version"]["data"].startswith(f"{served.works.version()}#")
     assert served.workers.asked == ["/shift", "/shift"]
-    assert served.show("/shift")["working"]["children"] == ""
+    assert served.show("/shift")["under-way"]["children"] == ""
 
 
 def test_files_come_from_a_worker_as_from_the_board(served: Served) -> None:
