@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+
+import polars as pl
 
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Question, Scope
@@ -14,16 +16,30 @@ _EVER = datetime(1970, 1, 2, tzinfo=UTC), datetime(2199, 1, 1, tzinfo=UTC)
 #: How rows of each kind of export are called.
 _NAMES = {
     "readings": "reading",
+    "weights": "weighing",
     "stock": "stock count",
     "plan": "row of the plan",
     "batches": "batch",
     "stops": "stop of the log",
     "reels": "reel",
 }
+#: What a question works on and its answer has to name at once; readings of counters have bounds of their own, and
+#: the order says by itself what of plan and stock it leaves out.
+_USED: dict[Question, tuple[str, ...]] = {
+    "rope": ("batches",),
+    "weight": ("weights", "batches"),
+    "shift": ("plan", "stops", "batches"),
+    "wrap": ("reels", "batches"),
+    "order": (),
+    "week": ("weights", "stops", "batches", "reels"),
+}
+#: Kinds that last, whose they are and what tells them apart; and how long before a period one may begin.
+_LAST = {"plan": ["line", "product"], "batches": ["line", "batch"], "stops": ["machine"]}
+_LONGEST = timedelta(days=400)
 
 
-def conflict_notes(store: StoreReader, plant: Plant, question: Question, scope: Scope) -> tuple[str, ...]:
-    """Say how much of what a question is about is told in two ways.
+def conflict_counts(store: StoreReader, plant: Plant, question: Question, scope: Scope) -> dict[str, int]:
+    """How much of what a question is about is told in two ways, by kind of export.
 
     Parameters
     ----------
@@ -39,24 +55,47 @@ def conflict_notes(store: StoreReader, plant: Plant, question: Question, scope: 
     machines = {one.id for one in plant.machines if scope.line in ("", one.line) and scope.machine in ("", one.id)}
     lines = {scope.line} if scope.line else {one.id for one in plant.lines}
     period = (scope.period.start, scope.period.end)
-    conflicts = store.disputed(machines | lines, *period)
+    conflicts = _lasting(store, machines | lines, period)
     if question == "order":
         ever = store.disputed({one.id for one in plant.lines} | {one.id for one in plant.webs}, *_EVER)
         conflicts |= {kind: ever[kind] for kind in ("plan", "stock") if kind in ever}
+    return conflicts
+
+
+def _lasting(store: StoreReader, owners: set[str], period: tuple[datetime, datetime]) -> dict[str, int]:
+    """How much is disputed in a period; what lasts is in it too where it begins before."""
+    start, end = period
+    conflicts = store.disputed(owners, start, end)
+    earlier = store.disputed(owners, start - _LONGEST, end, list(_LAST))
+    for kind in [kind for kind in _LAST if kind in earlier]:
+        rows = store.contradicting(kind)
+        until = pl.col("end").fill_null(pl.col("start") + pl.duration(microseconds=1))
+        owned = pl.col(_LAST[kind][0]).is_in(list(owners))
+        count = rows.filter(owned & (pl.col("start") < end) & (until > start)).select(_LAST[kind], "start").n_unique()
+        conflicts |= {kind: count} if count else {}
+    return conflicts
+
+
+def noted(answer: Answer, conflicts: dict[str, int]) -> Answer:
+    """The answer with what of it is in conflict: as a note, and plainly where its question works on it."""
+    used = {kind: count for kind, count in conflicts.items() if kind in _USED[answer.question]}
+    whole, plainly = _words(conflicts), _words(used)
+    if not whole:
+        return answer
+    soft = f"{answer.soft} {plainly}".strip() if plainly else answer.soft
+    return replace(answer, soft=soft, notes=(*answer.notes, whole))
+
+
+def _words(conflicts: dict[str, int]) -> str:
     if not conflicts:
-        return ()
-    parts = listed([_counted(number, _NAMES[kind]) for kind, number in conflicts.items()])
+        return ""
+    parts = listed([_counted(conflicts[kind], name) for kind, name in _NAMES.items() if kind in conflicts])
     verb = "is" if sum(conflicts.values()) == 1 else "are"
     ways = "given in two versions, of which neither is used"
-    return (f"{parts} {verb} {ways}: see Intake, or lineview intake --conflicts.",)
+    return f"{parts} {verb} {ways}: see Intake, or lineview intake --conflicts."
 
 
 def _counted(number: int, name: str) -> str:
     """How many there are; the first noun of a name has its plural."""
     first, space, rest = name.partition(" of ")
     return counted(number, first) + space + rest
-
-
-def with_notes(answer: Answer, notes: tuple[str, ...]) -> Answer:
-    """The answer with further notes."""
-    return replace(answer, notes=(*answer.notes, *notes)) if notes else answer

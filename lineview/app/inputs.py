@@ -27,6 +27,7 @@ from lineview.store.reader import StoreReader
 
 if TYPE_CHECKING:  # the modules of the other questions are not needed to fetch for one
     from lineview.order.answer import OrderInputs
+    from lineview.order.what_if import WhatIf
     from lineview.rope.answer import RopeInputs
     from lineview.shift.answer import ShiftInputs
     from lineview.shift.measures import PastCounts
@@ -52,7 +53,7 @@ def with_named(log: pl.DataFrame, recorded: pl.DataFrame) -> pl.DataFrame:
         "machine", pl.col("start").alias("at"), pl.col("reason").alias("what"), pl.lit("stop log").alias("note")
     )
     given = recorded if recorded.width else pl.DataFrame(schema=ADJUSTMENTS)
-    return pl.concat([given.select(list(ADJUSTMENTS)), named]).unique(["machine", "at"]).sort("at")
+    return pl.concat([given.select(list(ADJUSTMENTS)), named]).unique(["machine", "at"], maintain_order=True).sort("at")
 
 
 #: How far beyond a period batches and stops may start and still matter in it.
@@ -63,8 +64,12 @@ PLAN_AHEAD, ORDER_AHEAD = timedelta(days=112), timedelta(days=731)
 HISTORY = timedelta(days=731)
 #: The other sizers are looked at over this much of the period, its end, so that a year is not read of each.
 LOOK_BACK = timedelta(days=14)
-#: So much time before a shift shows how its stops and its rest may go.
+#: So much time before a shift shows how its stops and its rest may go, and how a sizer's adjustments went.
 WEEKS_BEFORE = timedelta(days=28)
+#: So much time after a shift shows whether the machine runs outside the shifts.
+DAYS_AFTER = timedelta(days=7)
+#: Adjustments noted after the last reading are shown where it is no older than this.
+NOTED_SINCE = timedelta(days=366)
 #: How many sizers, machines' counts and outputs are kept for the next question.
 SIZERS_KEPT, COUNTS_KEPT, OUTPUT_KEPT = 24, 24, 24
 
@@ -127,7 +132,7 @@ class Fetcher:
     plant: Plant
     measured: Measured
 
-    def inputs(self, question: Question, scope: Scope) -> Inputs:
+    def inputs(self, question: Question, scope: Scope, what_if: WhatIf | None = None) -> Inputs:
         """What a question works on."""
         machine = self.plant.machine(scope.machine)
         if machine is None:  # scope_of chose it from the plant
@@ -140,12 +145,12 @@ class Fetcher:
         if question == "rope":
             from lineview.rope.answer import RopeInputs
 
-            seen = self._rope(machine, period)
+            seen = self._rope(machine, period, since=scope.period.end >= scope.now)
             seen = replace(seen, wrappers=tuple(seen.wrappers))  # all, while the store's state is at hand
-            return RopeInputs(seen, self._other_sizers(machine, period))
+            return RopeInputs(seen, self._other_sizers(machine, period), self._rope_before(machine, period))
         if question == "weight":
             return self._weight(machine, period)
-        return self._order(scope)
+        return replace(self._order(scope), what_if=what_if)
 
     # -- counts ------------------------------------------------------------------------------------
 
@@ -185,9 +190,10 @@ class Fetcher:
             batches,
             self._stops(machine, period),
             self.store.reels(machine.id, start - MARGIN, end + MARGIN),
-            self.store.plan(machine.line, start, end + PLAN_AHEAD),
+            self._plan(machine.line, start, end + PLAN_AHEAD),
             [frame for sizer in sizers for frame in self._rope_values(sizer, period)],
             self._weeks_before(machine, start),
+            self._days_after(machine, end),
         )
 
     def _weeks_before(self, machine: Machine, end: datetime) -> PastCounts | None:
@@ -199,6 +205,14 @@ class Fetcher:
             return None
         period = (max(end - WEEKS_BEFORE, span.start), end)
         return PastCounts(period[0], self.counts(machine, period), self._batches([machine.line], period))
+
+    def _days_after(self, machine: Machine, start: datetime) -> tuple[datetime, MachineCounts] | None:
+        """Counts from a moment on for some days, up to the last reading, and their end."""
+        span = self.store.span(machine.id)
+        if span is None or (span.end - start).total_seconds() <= self.plant.gap_s:
+            return None
+        end = min(span.end, start + DAYS_AFTER)
+        return end, self.counts(machine, (start, end))
 
     def _rope_values(self, sizer: Machine, period: tuple[datetime, datetime]) -> list[pl.DataFrame]:
         """Sure readings of each gauge of the rope: at and value."""
@@ -220,8 +234,10 @@ class Fetcher:
 
     # -- rope and weight ---------------------------------------------------------------------------
 
-    def _rope(self, sizer: Machine, period: tuple[datetime, datetime]) -> RopeSeen:
+    def _rope(self, sizer: Machine, period: tuple[datetime, datetime], *, since: bool = False) -> RopeSeen:
+        """What was read of a sizer's rope; `since`: with adjustments after the period, no batch of which is read."""
         start, end = period
+        noted = end + NOTED_SINCE if since else end
         wrappers = self.plant.machines_of(sizer.line, "cut-and-wrap machine")
         machines = [sizer.id, *(m.id for m in wrappers)]
         log = _stacked([self.store.stop_log(m, start - MARGIN, end + MARGIN) for m in machines], STOP_LOG)
@@ -230,8 +246,17 @@ class Fetcher:
             self.counts(sizer, period) if sizer.counter("rope") is not None else None,
             _OnceAsked([partial(self.counts, m, period) for m in wrappers]),
             self._batches([sizer.line], period),
-            with_named(log, _stacked_or_empty([self.store.adjustments(m, start, end) for m in machines])),
+            with_named(log, _stacked_or_empty([self.store.adjustments(m, start, noted) for m in machines])),
         )
+
+    def _rope_before(self, sizer: Machine, period: tuple[datetime, datetime]) -> RopeAccount | None:
+        """The rope of a sizer over some weeks up to the period's end; None where the period has them all."""
+        span = self.store.span(sizer.id)
+        start = max(period[1] - WEEKS_BEFORE, span.start) if span is not None else period[0]
+        if start >= period[0]:
+            return None
+        key = (sizer.id, (start, period[1]))
+        return keep(self.measured.sizers, key, partial(self._measure_sizer, sizer, key[1]), SIZERS_KEPT)
 
     def _other_sizers(self, sizer: Machine, period: tuple[datetime, datetime]) -> dict[str, RopeAccount]:
         """The rope of every other sizer, as far as it bears on which one needs a person."""
@@ -289,8 +314,24 @@ class Fetcher:
             self._batches(lines, (start, now)),
             _stacked([self.store.reels(m.id, start - MARGIN, now) for m in machines], REELS),
             stock,
-            _stacked([self.store.plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
+            _stacked([self._plan(line, now, now + ORDER_AHEAD) for line in lines], PLAN),
+            self._disputed_plan(lines).filter(pl.col("end") > now),
+            self.store.contradicting("stock"),
         )
+
+    def _plan(self, line: str, start: datetime, end: datetime) -> pl.DataFrame:
+        """The plan of a line, without what overlaps a row that two exports tell differently.
+
+        With one product's row left out, the others would pass for the whole plan of that time.
+        """
+        plan = self.store.plan(line, start, end)
+        for first, last in self._disputed_plan([line]).select("start", "end").unique(maintain_order=True).iter_rows():
+            plan = plan.filter((pl.col("start") >= last) | (pl.col("end") <= first))
+        return plan
+
+    def _disputed_plan(self, lines: Sequence[str]) -> pl.DataFrame:
+        rows = self.store.contradicting("plan").filter(pl.col("line").is_in(lines))
+        return rows.with_columns(pl.col("end").fill_null(pl.col("start") + pl.duration(days=1)))
 
     def _good(
         self,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TypeVar, get_args
+from typing import TYPE_CHECKING, TypeVar, get_args
 
 from lineview.app.second_scope import SecondScope, read_second_scope
 from lineview.core.errors import AskError, Fault
@@ -13,6 +13,9 @@ from lineview.core.figure import Period
 from lineview.plant import Machine, MachineKind, Plant
 from lineview.plant.periods import DEFAULTS, PeriodName, at_wall_time, read_period, read_wall_time, resolve
 from lineview.report.answer import Question, Scope
+
+if TYPE_CHECKING:  # only the order needs it, and the others start the quicker for it
+    from lineview.order.what_if import WhatIf
 
 T = TypeVar("T")
 QUESTIONS: tuple[Question, ...] = get_args(Question)
@@ -34,6 +37,10 @@ class QuestionScope:
         Moments in the plant's wall time or with an offset; either takes the place of `period`.
     only, against : SecondScope, optional
         Of the week: the shift and product it is cut to, and what it is compared with.
+    what_if : WhatIf, optional
+        Of the order: what is supposed.
+    trial : int, optional
+        Of the week: the number of a trial, which is judged instead.
     """
 
     question: Question
@@ -44,6 +51,8 @@ class QuestionScope:
     end: datetime | None = None
     only: SecondScope | None = None
     against: SecondScope | None = None
+    trial: int | None = None
+    what_if: WhatIf | None = None
 
     @property
     def named_period(self) -> PeriodName:
@@ -60,6 +69,7 @@ def read_question(
     end: str | None = None,
     only: str | None = None,
     against: str | None = None,
+    trial: int | None = None,
 ) -> QuestionScope:
     """Read what is asked; an empty text is as good as none.
 
@@ -75,6 +85,8 @@ def read_question(
         Moments, as in lineview.plant.periods.read_wall_time.
     only, against : str, optional
         Of the week, as in lineview.app.second_scope.read_second_scope.
+    trial : int, optional
+        Of the week: the number of a trial.
 
     Returns
     -------
@@ -103,9 +115,11 @@ def read_question(
         faults.append(Fault(f"'{known}' is not compared", "--against", "the question week"))
     if part is not None and part != SecondScope(shift=part.shift, product=part.product):
         faults.append(Fault("the first scope is cut to a shift or a product alone", "--only", "shift=… or product=…"))
+    if trial is not None and known not in (None, "week"):
+        faults.append(Fault(f"'{known}' has no trials", "--trial", "the question week"))
     if known is None or faults:
         raise AskError(faults)
-    return QuestionScope(known, line or None, machine or None, name, first, last, part, other)
+    return QuestionScope(known, line or None, machine or None, name, first, last, part, other, trial)
 
 
 def _read(read: Callable[[str], T], text: str | None, faults: list[Fault]) -> T | None:

@@ -160,7 +160,7 @@ class RecordKeeper:
             wanted = self._wanted(store, plant, machine, extents, wide)
             kept = self._read(machine.id, _months(*wide), _INDEX)
             stale = wanted if rebuild else wanted.filter(is_stale(kept, wanted))
-            gone = kept.join(wanted.select("start", "end"), on=["start", "end"], how="anti")
+            gone = kept.join(wanted.select("start", "end"), on=["start", "end"], how="anti", maintain_order="left")
             gone = gone.filter(_within(wide))
             now, dropped = stale.filter(_within(span)), gone.filter(_within(span))
             if now.height or dropped.height:
@@ -194,7 +194,7 @@ class RecordKeeper:
     ) -> None:
         """Make the records of stale windows, a month at a time, and put them in place of the old ones."""
         month = pl.col("start").dt.strftime("%Y-%m")
-        touched = pl.concat([stale.select("start"), gone.select("start")]).select(month.unique())
+        touched = pl.concat([stale.select("start"), gone.select("start")]).select(month.unique(maintain_order=True))
         done = 0
         waiting: dict[str, tuple[pl.DataFrame, pl.DataFrame]] = {}
         names = sorted(touched["start"].to_list())
@@ -251,7 +251,7 @@ class RecordKeeper:
     def _kept(self, machine: str, month: str, replaced: pl.DataFrame) -> pl.DataFrame:
         """The records of a month but those of some windows (start, end)."""
         there = self._table.read(machine, [month], ["start", "end"])
-        if there.join(replaced, on=["start", "end"], how="anti").is_empty():
+        if there.join(replaced, on=["start", "end"], how="anti", maintain_order="left").is_empty():
             return pl.DataFrame(schema=RECORDS)
         old = self._table.read(machine, [month], list(RECORDS)[2:])
         old = old.join(replaced, on=["start", "end"], how="anti", maintain_order="left")

@@ -200,7 +200,7 @@ def _minutes(start_s: NDArray[np.float64], end_s: NDArray[np.float64], tz: ZoneI
     local = pl.Series("at", (moments * 1e6).astype(np.int64)).cast(pl.Datetime("us", "UTC"))
     local = local.dt.convert_time_zone(tz.key)
     minute = local.dt.hour().cast(pl.Int64) * 60 + local.dt.minute()
-    frame = pl.DataFrame({"day": local.dt.date(), "minute": minute}).unique()
+    frame = pl.DataFrame({"day": local.dt.date(), "minute": minute}).unique(maintain_order=True)
     running: dict[date, Minutes] = {}
     for key, rows in frame.partition_by("day", as_dict=True).items():
         minutes = np.zeros(DAY_MIN, bool)
@@ -232,7 +232,12 @@ def _by_day(draft: Plant, readings: Readings, tz: ZoneInfo) -> pl.DataFrame:
             )
     if not frames:
         return pl.DataFrame(schema={"machine": pl.String(), "day": pl.Date(), "pieces": pl.Float64()})
-    return pl.concat(frames).group_by("machine", "day").agg(pl.col("pieces").sum()).sort("machine", "day")
+    return (
+        pl.concat(frames)
+        .group_by("machine", "day", maintain_order=True)
+        .agg(pl.col("pieces").sum())
+        .sort("machine", "day")
+    )
 
 
 # Questions

@@ -306,11 +306,11 @@ def _readings(
 
 def _mixed(every: pl.DataFrame, moments: int) -> tuple[Fault, ...]:
     """Files that say different things of the same moments: they may be of two machines."""
-    values = every.unique(["machine", "channel", "at", "value", "text"])
+    values = every.unique(["machine", "channel", "at", "value", "text"], maintain_order=True)
     if values.height - moments <= MOST_DISAGREE * moments:
         return ()
     twice = values.filter(pl.struct("machine", "channel", "at").is_duplicated())
-    names = ", ".join(twice["machine"].unique().sort().to_list())
+    names = ", ".join(twice["machine"].unique(maintain_order=True).sort().to_list())
     what = f"files of {names} give different values for the same moments"
     return (Fault(what, "", "one machine a file name", "Put the machine's name first in each file's name."),)
 

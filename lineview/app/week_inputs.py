@@ -11,13 +11,16 @@ import polars as pl
 
 from lineview.app.inputs import Fetcher, keep
 from lineview.app.second_scope import Pick, SecondScope, picks
+from lineview.core.errors import AskError, Fault
 from lineview.core.figure import Period
 from lineview.core.frames import WEIGHTS
 from lineview.plant import Machine
 from lineview.report.answer import Scope
+from lineview.store.reader import StoreReader
 from lineview.week.account import HISTORY, LineInputs, MachineInputs, Past, WeekInputs, machine_past, past_calendar
 from lineview.week.compare import Side
 from lineview.week.material import cut_to_product, weighed_off_target
+from lineview.week.trial import Trial, TrialInputs
 
 #: Machines whose past is kept for the next question.
 PASTS_KEPT = 40
@@ -45,6 +48,21 @@ class WeekFetcher(Fetcher):
             self._noted(lines, (period[1] - HISTORY, period[1])),
             [] if against is None else self._compared(scope, tuple(machines), only, against),
         )
+
+    def trial(self, trial: Trial) -> TrialInputs:
+        """What a trial is judged on: the shifts of its line, those of the line beside it, and trials on either."""
+        line = self.plant.machines_of(trial.line, "cut-and-wrap machine")
+        machines = tuple(m for m in line if trial.machine in ("", m.id))
+        beside = tuple(self.plant.machines_of(trial.beside, "cut-and-wrap machine")) if trial.beside else ()
+        span = self.store.span()
+        if span is None or not machines:
+            raise AskError(Fault(f"there is nothing of line {trial.line} to judge trial {trial.number} by"))
+        end = span.end if trial.ends_at is None else min(trial.ends_at, span.end)
+        period = Period(trial.begins_at - HISTORY, max(end, trial.begins_at))
+        sides = [self._side(Pick(some, period, None, None, ""), span.end) for some in (machines, beside) if some]
+        lines = {trial.line, trial.beside} - {""}
+        others = [other for other in trials_of(self.store) if other.number != trial.number and other.line in lines]
+        return TrialInputs(trial, sides[0], sides[1] if beside else None, others)
 
     def _compared(
         self, scope: Scope, machines: tuple[Machine, ...], only: SecondScope | None, against: SecondScope
@@ -134,9 +152,36 @@ class WeekFetcher(Fetcher):
     def _noted(self, lines: Sequence[str], span: tuple[datetime, datetime]) -> list[tuple[datetime, str]]:
         """What people noted on the machines of some lines, by time."""
         day = timedelta(days=2)
-        noted = []
+        noted = [
+            (trial.begins_at, f"trial {trial.number}: {trial.what}")
+            for trial in trials_of(self.store)
+            if trial.line in lines
+        ]
         for machine in self.plant.machines:
             if machine.line in lines:
                 rows = self.store.adjustments(machine.id, span[0] - day, span[1] + day)
                 noted += [(at, f"{machine.shown}: {what}") for at, what in rows.select("at", "what").iter_rows()]
         return sorted(noted)
+
+
+def trials_of(store: StoreReader) -> list[Trial]:
+    """All trials that stand, by number."""
+    rows = store.trials().rename({"trial": "number"})
+    return [Trial(**row) for row in rows.iter_rows(named=True)]
+
+
+def trial_of(store: StoreReader, number: int) -> Trial:
+    """The trial of a number.
+
+    Raises
+    ------
+    AskError
+        Where there is none.
+    """
+    known = trials_of(store)
+    found = next((trial for trial in known if trial.number == number), None)
+    if found is None:
+        numbers = ", ".join(str(trial.number) for trial in known)
+        expected = f"one of {numbers}" if known else "one that was noted: lineview trial add"
+        raise AskError(Fault(f"there is no trial {number}", "--trial", expected))
+    return found

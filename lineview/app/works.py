@@ -20,6 +20,8 @@ from lineview.report.answer import Answer, Question, Scope
 from lineview.store.store import Store
 
 if TYPE_CHECKING:  # imported where something is asked: taking in needs none of it
+    import polars as pl
+
     from lineview.app.access import Access
     from lineview.app.inputs import Inputs, KeptMeasures
     from lineview.app.question import QuestionScope
@@ -247,26 +249,55 @@ class Works:
         """
         self.store.undo(intake)
 
-    def note_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
-        """Write down what somebody did to a machine.
+    def write(self, kind: str, machine: str, at: datetime, what: str, note: str = "", entry: str = "") -> bool:
+        """Write down what somebody did to a machine, or noted of it.
 
         Parameters
         ----------
+        kind : str
+            "adjustment" or "note".
         machine : str
             Its id.
         at : datetime.datetime
             When [UTC].
         what, note : str
-            What was done, and anything else.
+            What was done or is to be known, and of an adjustment anything else.
+        entry : str
+            Its name, by which it is kept only once; a new one where it is "".
+
+        Returns
+        -------
+        bool
+            Whether it was new.
 
         Raises
         ------
         AskError
             Where the moment is still to come: what was not done yet cannot be judged.
         """
-        if at > datetime.now(UTC) + CLOCKS_DIFFER:
-            raise AskError(Fault("this moment is in the future", "at", "when the adjustment was made"))
-        self.store.add_adjustment(self.known_machine(machine).id, at, what, note)
+        _past(at)
+        return self.store.write(kind, self.known_machine(machine).id, at, what, note, entry)
+
+    def change(self, kind: str, entry: str, at: datetime, what: str, note: str = "") -> None:
+        """Give an entry another moment [UTC] and other words; its former form can be brought back."""
+        _past(at)
+        self.store.change(kind, entry, at, what, note)
+
+    def withdraw(self, kind: str, entry: str) -> None:
+        """Let an entry hold no more; undo_change brings it back."""
+        self.store.withdraw(kind, entry)
+
+    def undo_change(self, kind: str, entry: str) -> None:
+        """Bring back the form that an entry had before its last change."""
+        self.store.undo_change(kind, entry)
+
+    def written(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
+        """What was written of machines, of one kind, as WRITTEN, the latest first."""
+        return self.store.written(machines, kind)
+
+    def stop_reasons(self, machine: str, period: Period) -> pl.DataFrame:
+        """The reasons set by hand of stops in a period: start, end, reason, who set it and the mark to undo it."""
+        return self.store.stop_reasons(machine, period.start, period.end)
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
         """Say why a machine stood.
@@ -321,7 +352,7 @@ class Works:
         return self._answers.get(key, lambda: self._work_out(plant, state, asked))
 
     def _work_out(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
-        from lineview.app.conflict_notes import conflict_notes, with_notes
+        from lineview.app.conflict_notes import conflict_counts, noted
         from lineview.app.inputs import Fetcher
         from lineview.app.question import choose_machine, scope_of
 
@@ -334,35 +365,33 @@ class Works:
                 raise self._nothing_read()
             scope = scope_of(plant, asked, machine, span)
             measured = self.measured.of((store.version(), state))
-            inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope)
-            disputed = conflict_notes(store, plant, asked.question, scope)
-        return with_notes(answer_to(asked.question, plant, scope, inputs), disputed)
+            inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope, asked.what_if)
+            disputed = conflict_counts(store, plant, asked.question, scope)
+        return noted(answer_to(asked.question, plant, scope, inputs), disputed)
 
     def _work_out_week(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
-        from lineview.app.conflict_notes import conflict_notes, with_notes
+        from lineview.app.conflict_notes import conflict_counts, noted
         from lineview.app.question import machines_of_week, scope_of
-        from lineview.app.week_inputs import WeekFetcher
+        from lineview.app.week_inputs import WeekFetcher, trial_of
 
         with self.store.snapshot() as store:
             machines = machines_of_week(plant, asked)
             span = store.span()
             if span is None:
                 raise self._nothing_read()
+            fetcher = WeekFetcher(store, self.records, plant, self.measured.of((store.version(), state)))
+            if asked.trial is not None:
+                from lineview.week.trial_answer import answer_trial
+
+                return answer_trial(plant, fetcher.trial(trial_of(store, asked.trial)), span.end)
             scope = scope_of(plant, asked, machines[0] if asked.machine else None, span)
-            measured = self.measured.of((store.version(), state))
-            inputs = WeekFetcher(store, self.records, plant, measured).week(scope, machines, asked.only, asked.against)
-            disputed = conflict_notes(store, plant, "week", scope)
-        return with_notes(answer_to("week", plant, scope, inputs), disputed)
+            inputs = fetcher.week(scope, machines, asked.only, asked.against)
+            disputed = conflict_counts(store, plant, "week", scope)
+        return noted(answer_to("week", plant, scope, inputs), disputed)
 
     def _nothing_read(self) -> AskError:
         do = "Upload exports on the intake page, or take them in: lineview intake FOLDER."
         return AskError(Fault("there are no readings yet", str(self.folder), do=do))
-
-    def machine_asked(self, asked: QuestionScope) -> Machine:
-        """The machine that a question is asked of."""
-        from lineview.app.question import choose_machine
-
-        return choose_machine(self.plant, asked, self.store.span)
 
     def known_machine(self, name: str) -> Machine:
         """The machine of this id."""
@@ -416,6 +445,12 @@ class Works:
             For a page that wants to know whether to look again.
         """
         return f"{self.store.version()}/{self._plants.state()}"
+
+
+def _past(at: datetime) -> None:
+    """Refuse a moment that is still to come."""
+    if at > datetime.now(UTC) + CLOCKS_DIFFER:
+        raise AskError(Fault("this moment is in the future", "at", "a moment that is over"))
 
 
 def series_bytes(answer: Answer) -> int:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from urllib.parse import parse_qs, urlencode
 
 from lineview.app.question import QUESTIONS, QuestionScope, read_question
 from lineview.core.errors import AskError, Fault
+from lineview.order.what_if import LIMITS, read_what_if
 from lineview.report.answer import Question
 
 PAGES = (*QUESTIONS, "bags", "intake", "wall")
@@ -21,7 +23,8 @@ NAMES = {
     "bags": "Bags",
     "intake": "Intake",
 }
-KEPT = ("line", "machine", "period", "intake", "from", "only", "against")
+SUPPOSED = ("web", *LIMITS)
+KEPT = ("line", "machine", "period", "intake", "from", "only", "against", "trial", *SUPPOSED)
 
 
 @dataclass(frozen=True)
@@ -40,6 +43,10 @@ class Address:
         The first refusal listed, from 0.
     only, against : str or None
         Of the week: what it is cut to and compared with, as read_second_scope reads them.
+    supposed : tuple of (str, str)
+        Of the order: what is supposed, as read_what_if reads it.
+    trial : int or None
+        Of the week: the trial that is judged instead; it falls away where anything else is picked.
     """
 
     page: str
@@ -50,6 +57,8 @@ class Address:
     first: int = 0
     only: str | None = None
     against: str | None = None
+    supposed: tuple[tuple[str, str], ...] = ()
+    trial: int | None = None
 
     @property
     def question(self) -> Question | None:
@@ -63,8 +72,13 @@ class Address:
         """What the page asks; an AskError where it asks nothing, or its period cannot be read."""
         if self.question is None:
             raise AskError(Fault("there is no page at this address"))
-        second = (self.only, self.against) if self.question == "week" else (None, None)
-        return read_question(self.question, self.line, self.machine, self.period, only=second[0], against=second[1])
+        if self.question == "order":
+            asked = read_question("order", self.line, self.machine, self.period)
+            return replace(asked, what_if=read_what_if(dict(self.supposed)))
+        if self.question != "week":
+            return read_question(self.question, self.line, self.machine, self.period)
+        second = {"only": self.only, "against": self.against}
+        return read_question("week", self.line, self.machine, self.period, **second, trial=self.trial)
 
     def on(self, page: str) -> Address:
         """The address of another page about the same line and period.
@@ -76,19 +90,25 @@ class Address:
 
     def with_line(self, line: str) -> Address:
         """The address for another line; its machine and refusals fall away."""
-        return replace(self, line=line, machine=None, intake=None, first=0)
+        return replace(self, line=line, machine=None, intake=None, first=0, trial=None)
 
     def with_machine(self, machine: str) -> Address:
         """The address for another machine."""
-        return replace(self, machine=machine)
+        return replace(self, machine=machine, trial=None)
 
     def with_period(self, period: str) -> Address:
         """The address for another period."""
-        return replace(self, period=period)
+        return replace(self, period=period, trial=None)
 
     def compared(self, only: str, against: str) -> Address:
         """The address compared with a second scope; "" for none."""
-        return replace(self, only=only or None, against=against or None)
+        return replace(self, only=only or None, against=against or None, trial=None)
+
+    def supposing(self, texts: Mapping[str, str]) -> Address:
+        """The address with what is supposed in place of what was."""
+        given = {name: texts.get(name, "").strip() for name in SUPPOSED}
+        numbers = any(text for name, text in given.items() if name != "web")
+        return replace(self, supposed=tuple((name, text) for name, text in given.items() if text and numbers))
 
     @property
     def href(self) -> str:
@@ -107,9 +127,11 @@ class Address:
     def _query(self) -> str:
         given = {"line": self.line, "machine": self.machine, "period": self.period}
         given |= {"only": self.only, "against": self.against}
-        query = {name: value for name, value in given.items() if value}
+        query = {name: value for name, value in given.items() if value} | dict(self.supposed)
         if self.intake is not None:
             query["intake"] = str(self.intake)
+        if self.trial is not None:
+            query["trial"] = str(self.trial)
         if self.first:
             query["from"] = str(self.first)
         return f"?{urlencode(query)}" if query else ""
@@ -128,6 +150,8 @@ def read_address(pathname: str | None, search: str | None) -> Address:
         _whole(parts.get("from")) or 0,
         parts.get("only") or None,
         parts.get("against") or None,
+        tuple((key, parts[key]) for key in SUPPOSED if parts.get(key)) if name == "order" else (),
+        _whole(parts.get("trial")),
     )
 
 

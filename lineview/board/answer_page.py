@@ -138,6 +138,8 @@ CAUTION = (
 
 #: So many of an answer's tables stand open below its picture.
 OPEN_TABLES = 2
+#: The table whose rows stand first on the page.
+LEAD = "lead"
 #: Of the rope one more: the sizers of the works by how soon they need a person.
 OPEN_ROPE_TABLES = 3
 #: Columns of the pictures' frames whose names do not end in their unit.
@@ -169,20 +171,34 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     plant = look.plant
     drawn = pictures(answer, look)
     first = [graph(p, answer.text) for p in drawn if p.first]
-    folded: list[Any] = [graph(p, answer.text) for p in drawn if not p.first]
-    filled = [table for table in answer.tables if table.rows]
+    further: list[Any] = [graph(p, answer.text) for p in drawn if not p.first]
+    many = answer.question == "order"  # a picture a web: all of them are the answer, none its working
+    filled = [table for table in answer.tables if table.rows and table.name != LEAD]
     most = OPEN_ROPE_TABLES if answer.question == "rope" else OPEN_TABLES
     tables = [open_or_folded(table, plant, at < most) for at, table in enumerate(filled)]
     behind = _behind(answer, look, address)
     page: list[Any] = [html.P(answer.soft, className="soft lead"), *first]
+    if many and further:
+        title = f"The pictures of {show.counted(len(further), 'further web')}, by urgency"
+        page.append(_fold(title, [html.Div(further, className="many")], "further-pictures"))
     if behind and drawn:
         page.append(_fold("The picture as a table", behind, "chart-table"))
     page.append(html.Div(tables, className="tables"))
-    page.append(working(answer, plant, folded))
+    page.append(working(answer, plant, [] if many else further))
     if answer.notes:
         page.append(html.Ul([html.Li(note) for note in answer.notes], className="notes", **aria(label="notes")))
     page.append(sheet_links(address))
     return page
+
+
+def facts(answer: Answer) -> list[Any]:
+    """What stands first on the page, as a list of names and what is so; only the rope has it."""
+    lead = next((table for table in answer.tables if table.name == LEAD), None)
+    if lead is None:
+        return []
+    return [
+        html.Dl([part for row in lead.rows for part in (html.Dt(row["what"]), html.Dd(row["said"]))], className="facts")
+    ]
 
 
 def cautions(answer: Answer | None) -> list[Any]:

@@ -28,6 +28,7 @@ from lineview.board.plant_page import add_plant_routes
 from lineview.board.setup_page import add_setup_routes
 from lineview.board.tables import csv_text
 from lineview.board.workers import Answers, Asked, Reply, Workers
+from lineview.board.written import add_writing_routes
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
 from lineview.core.resources import shipped
 
@@ -126,6 +127,7 @@ def create_app(
         answer_from(app.server, pages)
     add_routes(app.server, works, workers)
     add_sheet_routes(app.server, works)
+    add_writing_routes(app.server, works)
     add_setup_routes(app.server, works)
     add_plant_routes(app.server, works)
     add_account_routes(app.server, works, doors)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import date
 from typing import Any
 
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, no_update
@@ -17,10 +17,12 @@ from lineview.board.calls import Calls
 from lineview.board.guard import person
 from lineview.board.intake_page import TakeOutcome, decoded, faulty, outcome, take_upload
 from lineview.board.kept_pages import KeptPages, look
-from lineview.board.layout import NOTE_LENGTH, REASON_LENGTH, chosen_stops, forms_of, page_of, unfinished
+from lineview.board.layout import chosen_stops, forms_of, page_of, unfinished
 from lineview.board.patterns_form import bind_patterns
+from lineview.board.trials_form import bind_trials
+from lineview.board.what_if_form import bind_what_if
+from lineview.board.written import REASON_LENGTH
 from lineview.core.errors import LineviewError
-from lineview.plant.periods import moment
 from lineview.report.answer import Answer
 
 
@@ -33,6 +35,8 @@ def bind(calls: Calls, works: Works, pages: KeptPages | None = None) -> None:
     _bind_writing(calls, works)
     bind_bags(calls)
     bind_patterns(calls, works)
+    bind_what_if(calls)
+    bind_trials(calls, works)
 
 
 def _clientside(name: str) -> ClientsideFunction:
@@ -50,9 +54,9 @@ def _bind_showing(calls: Calls, works: Works, pages: KeptPages | None) -> None:
         else:
             page = page_of(works, read_address(pathname, search), screen, person())
             here = f"{pathname}{search}"
-        now = no_update if here == (shown or "") else here
+        there = no_update if here == (shown or "") else here
         working = missing.words if missing is not None and missing.waits else ""
-        return (page.head, page.sentence, page.below, page.foot, page.title, now, working)
+        return page.head, page.sentence, page.facts, page.below, page.foot, page.title, there, working
 
     def forms(shown: str | None, pathname: str, search: str) -> Any:
         if shown is None:
@@ -68,7 +72,13 @@ def _bind_showing(calls: Calls, works: Works, pages: KeptPages | None) -> None:
         told = look(pages, values, known or "", working or "")
         return tuple(no_update if one is None else one for one in told)
 
-    places = [("head", "children"), ("sentence", "children"), ("page", "children"), ("foot", "children")]
+    places = [
+        ("head", "children"),
+        ("sentence", "children"),
+        ("facts", "children"),
+        ("page", "children"),
+        ("foot", "children"),
+    ]
     at = [Input("address", "pathname"), Input("address", "search")]
     calls.bind(
         "see",
@@ -218,22 +228,6 @@ def _bind_writing(calls: Calls, works: Works) -> None:
             return str(error), no_update
         return f"“{reason.strip()}” is set for {len(stops)} stop{'s' * (len(stops) > 1)}.", works.version()
 
-    def adjust(clicks: int | None, at: str, what: str, note: str, pathname: str, search: str) -> Any:
-        if not clicks:
-            raise PreventUpdate
-        if not (what or "").strip():
-            return "Enter what was done.", no_update
-        if len(what) > REASON_LENGTH or len(note or "") > NOTE_LENGTH:
-            return f"Up to {REASON_LENGTH} characters, and {NOTE_LENGTH} of a note.", no_update
-        try:
-            when = moment(at or "", works.plant.tz, "when", datetime.now(UTC))
-            asked = replace(read_address(pathname, search), page="rope").asked
-            machine = works.machine_asked(asked).id
-            works.note_adjustment(machine, when, what.strip(), (note or "").strip())
-        except LineviewError as error:
-            return str(error), no_update
-        return "Saved; the answer counts from it.", works.version()
-
     version = Output("version", "data", allow_duplicate=True)
     where = [State("address", "pathname"), State("address", "search")]
     calls.bind(
@@ -246,14 +240,3 @@ def _bind_writing(calls: Calls, works: Works) -> None:
         *where,
         prevent_initial_call=True,
     )(set_reason)
-    calls.bind(
-        "note",
-        Output("adjustment-told", "children"),
-        version,
-        Input("set-adjustment", "n_clicks"),
-        State("adjusted-at", "value"),
-        State("adjusted-what", "value"),
-        State("adjusted-note", "value"),
-        *where,
-        prevent_initial_call=True,
-    )(adjust)

@@ -38,7 +38,13 @@ LARGE = {"/large": "take in", "/setup/look": "administer"}
 OPEN = {"sign-in", "pair", "health", "/_favicon.ico", "_dash_assets.static"}
 OPEN |= {"/_dash-component-suites/<string:package_name>/<path:fingerprinted_path>"}
 #: The right that an endpoint takes; of the others, fetching takes "see" and sending "administer".
-ENDPOINT_RIGHTS = {"large": "take in", "order-csv": "order", "audit": "administer", "setup": "administer"}
+ENDPOINT_RIGHTS = {
+    "large": "take in",
+    "order-csv": "order",
+    "audit": "administer",
+    "setup": "administer",
+    "written": "note",
+}
 ENDPOINT_RIGHTS |= {"password": "see", "sign-out": "see", "sign-out-everywhere": "see"}
 
 log = logging.getLogger("lineview.board")

@@ -28,12 +28,14 @@ OLDER_AFTER_S, WORDS_AFTER_S = 0.25, 0.6
 KEPT, KEPT_BYTES = 200, 80_000_000
 #: After this a page is worked out again when it is asked for, since it says how long ago things were [s].
 FRESH_S = 600.0
+#: Forms are given as they are kept so long, since some start at the present time [s].
+FORMS_S = 60.0
 #: Files are waited for so long [s].
 FILE_S = 300.0
 #: What the reply of the callback that shows a page begins with; what is said beside it is put in there.
 HEAD = b'{"multi":true,"response":{'
 #: Pages whose forms follow from the answer, so that they are worked out with it.
-WITH_FORMS = ("shift", "week")
+WITH_FORMS = ("rope", "shift", "week")
 #: Files that are worked out from an answer.
 FILES = ("series", "refusals")
 FAILED = "This page could not be made; the log of the board says why."
@@ -175,11 +177,21 @@ class KeptPages:
             return f"This page is from before the latest change. It is being worked out anew{for_s}{takes}."
         return f"Working it out{for_s}{takes}."
 
-    def forms_at(self, place: str, rights: frozenset[str]) -> bytes | None:
-        """The forms of a page as they were last worked out with it."""
+    def forms(self, values: Values) -> Response | None:
+        """The forms that follow from a page's answer, as they were worked out with it or anew; None for other pages."""
+        place, who = _place(values), person()
         with self._lock:
-            found = [one.forms for key, one in self._kept.items() if key[0] == place and key[2] == rights]
-        return next((forms for forms in reversed(found) if forms is not None), None)
+            found = [one for key, one in self._kept.items() if key[0] == place and key[2] == who.rights]
+        late = [one.forms for one in found if one.forms and time.monotonic() - one.since < FORMS_S]
+        if late:
+            return Response(late[-1], mimetype="application/json")
+        calls = self._calls({**values, "screen.data": {}})[1:]
+        if not calls:
+            return None
+        requests = (Asked("POST", CALLBACK, json.dumps(calls[0]), _known(who)),)
+        name = (place, who.rights, self.works.version(), "forms")
+        (reply,) = self._ask(name, requests, f"{place.partition('?')[0]} forms").result(FILE_S)
+        return Response(reply.content, status=reply.status, mimetype="application/json")
 
     def _calls(self, values: Values) -> list[dict[str, Any]]:
         """The calls that work a page out, as from a browser that shows it already, and its forms."""
@@ -281,7 +293,7 @@ def answer_from(server: Flask, pages: KeptPages) -> None:
         show, forms = pages.outputs
         if body["output"] == show:
             return _shown(pages, _values(body))
-        return _formed(pages, _values(body)) if body["output"] == forms else None
+        return pages.forms(_values(body)) if body["output"] == forms else None
 
     server.before_request(worked_out)
 
@@ -312,12 +324,6 @@ def _shown(pages: KeptPages, values: Values) -> Response | None:
     if values.get("shown.data") != key[0]:
         said += b'"shown":{"data":' + json.dumps(key[0]).encode() + b"},"
     return Response(HEAD + said + kept.page[len(HEAD) :], mimetype="application/json")
-
-
-def _formed(pages: KeptPages, values: Values) -> Response | None:
-    """The forms that follow from a page's answer; None where the board makes them itself."""
-    forms = pages.forms_at(_place(values), person().rights)
-    return None if forms is None else Response(forms, mimetype="application/json")
 
 
 def look(pages: KeptPages, values: Values, known: str, working: str) -> tuple[str | None, str | None]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from itertools import pairwise
 from typing import Any
@@ -14,12 +14,15 @@ from lineview.app.access import LOCAL, Person
 from lineview.app.question import machines_asked
 from lineview.app.works import Works
 from lineview.board.address import NAMES, Address
-from lineview.board.answer_page import answer_page, cautions, fault_page, graph, sentence
+from lineview.board.answer_page import answer_page, cautions, facts, fault_page, graph, sentence
 from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
 from lineview.board.intake_page import give_form, intake_page, intake_sentence
 from lineview.board.patterns_form import patterns_form
 from lineview.board.plant_page import lacking_form
 from lineview.board.tables import aria
+from lineview.board.trials_form import trials_form
+from lineview.board.what_if_form import what_if_form
+from lineview.board.written import REASON_LENGTH, forms_above, reasons_list, write_form, written_list
 from lineview.charts.render import pictures
 from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
@@ -156,8 +159,6 @@ def _days() -> html.Div:
     )
 
 
-#: Characters of a reason or of what was done, and of a note; the server refuses longer ones too.
-REASON_LENGTH, NOTE_LENGTH = 80, 200
 #: States whose reason a person can know.
 ASKED = ("stop", "short stop")
 #: Rows of the form at most; the longest unexplained stops come first.
@@ -190,9 +191,8 @@ def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
 
 
 def _stop_words(row: dict[str, Any], plant: Plant) -> str:
-    minutes = (row["end"] - row["start"]).total_seconds() / 60
-    times = f"{show.moment(row['start'], plant)} to {show.moment(row['end'], plant, day=False)}"
-    return f"{times}, {show.number(minutes, 1)} min, {row['reason'] or 'reason not set'}"
+    times = show.stretch(row["start"], row["end"], plant)
+    return f"{times}, {show.minutes(row['end'] - row['start'])}, {row['reason'] or 'reason not set'}"
 
 
 def chosen_stops(values: Sequence[str], answer: Answer) -> list[tuple[datetime, datetime]]:
@@ -210,33 +210,6 @@ def _stop_value(row: dict[str, Any]) -> str:
     return f"{row['start'].isoformat()}|{row['end'].isoformat()}"
 
 
-def adjustment_form(plant: Plant) -> html.Details:
-    """The form that writes down an adjustment; it starts at the present time."""
-    now = datetime.now(plant.tz)
-    return html.Details(
-        [
-            html.Summary("Note an adjustment"),
-            html.Label(
-                [
-                    f"When ({plant.zone})",
-                    dcc.Input(id="adjusted-at", type="text", value=f"{now:%Y-%m-%d %H:%M}", maxLength=25),
-                ]
-            ),
-            html.Label(
-                [
-                    "What was done",
-                    dcc.Input(id="adjusted-what", type="text", maxLength=REASON_LENGTH, placeholder="pair 3 opened"),
-                ]
-            ),
-            html.Label(["Note", dcc.Input(id="adjusted-note", type="text", maxLength=NOTE_LENGTH)]),
-            html.Button("Save", id="set-adjustment", type="button"),
-            html.P("", id="adjustment-told", role="status"),
-        ],
-        className="fold form",
-        id="adjustment",
-    )
-
-
 #: Letters a two-hundredth of the distance high can be read with ease: 25 mm at five metres, which is some
 #: 60 px of type on a 1.2 m wide screen of 1920 px. Common practice, no source.
 SCALE = 2.5
@@ -250,20 +223,21 @@ def wall_page(answer: Answer, look: ChartStyle) -> list[Any]:
 
 @dataclass(frozen=True)
 class Page:
-    """What the frame's places hold: head, sentence, page, foot, and the window's title."""
+    """What the frame's places hold: head, sentence, page, foot, the window's title, and the facts that come first."""
 
     head: list[Any]
     sentence: list[Any]
     below: list[Any]
     foot: list[Any] = field(default_factory=list)
     title: str = ""
+    facts: list[Any] = field(default_factory=list)
 
 
 def look_of(plant: Plant, address: Address, screen: Mapping[str, Any]) -> ChartStyle:
     """How pictures are drawn on this screen."""
     tokens = NIGHT if screen.get("theme") == "night" else DAY
-    wall = address.page == "wall"
-    return ChartStyle(plant, tokens, bool(screen.get("narrow")) and not wall, SCALE if wall else 1.0)
+    narrow = bool(screen.get("narrow"))
+    return ChartStyle(plant, tokens, narrow, SCALE if address.page == "wall" and not narrow else 1.0)
 
 
 def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Person = LOCAL) -> Page:
@@ -275,7 +249,7 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Pers
         return Page(opening(""), said, below, cautions(None))
     try:
         if address.question is not None:
-            return _answered(works, address, look_of(plant, address, screen))
+            return _answered(works, address, look_of(plant, address, screen), who)
         if address.page == "bags":
             foot = [html.P(text) for text in CAUTIONS]
             return _page(works, plant, address, {}, [SENTENCE], read_line(works.last_reading(), plant), foot)
@@ -290,7 +264,7 @@ def page_of(works: Works, address: Address, screen: Mapping[str, Any], who: Pers
         return _page(works, plant, address, {}, said, below, cautions(None))
 
 
-def _answered(works: Works, address: Address, look: ChartStyle) -> Page:
+def _answered(works: Works, address: Address, look: ChartStyle, who: Person) -> Page:
     answer, plant = works.ask(address.asked), look.plant
     names = _names(plant, answer)
     if address.page == "wall":
@@ -301,7 +275,13 @@ def _answered(works: Works, address: Address, look: ChartStyle) -> Page:
         return Page(head, sentence(answer.sentence), wall_page(answer, look), [], plant.shop)
     read = read_line(answer.scope.now, plant, advises=address.question == "order")
     below = [*read, *answer_page(answer, look, address)]
-    return _page(works, plant, address, names, sentence(answer.sentence), below, cautions(answer))
+    if address.page in ("rope", "shift"):
+        below += [
+            *written_list(works, answer, who),
+            *(reasons_list(works, answer, who) if address.page == "shift" else ()),
+        ]
+    page = _page(works, plant, address, names, sentence(answer.sentence), below, cautions(answer))
+    return replace(page, facts=facts(answer))
 
 
 def _names(plant: Plant, answer: Answer) -> dict[str, str]:
@@ -345,17 +325,21 @@ def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[
     """What a person can write on a page; kept apart so that a refresh never wipes what is typed."""
     try:
         plant = works.plant
-        if address.page not in ("shift", "week"):
-            return _unasked(works, plant, address, who)
+        if address.page not in ("shift", "rope", "week"):
+            return _unasked(plant, address, who)
         answer = works.ask(address.asked)
     except LineviewError:  # the page itself says what is wrong
         return [], []
     lacks = _lacking(plant, address, who)
+    if address.page == "rope":
+        return forms_above(answer, plant, who), lacks
     if address.page == "week":
-        return [], patterns_form(answer, plant) if who.may("note") else []
+        recurring = patterns_form(answer, plant) if who.may("note") else []
+        return [], [*recurring, *trials_form(works, plant, address, notes=who.may("note"))]
     form = reasons_form(answer, plant) if who.may("note") else None
+    notes = [write_form("note", answer, plant)] if who.may("note") else []
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
-    return [], [*([form] if form is not None else []), *lacks, html.P(wall)]
+    return [], [*([form] if form is not None else []), *notes, *lacks, html.P(wall)]
 
 
 def _lacking(plant: Plant, address: Address, who: Person) -> list[Any]:
@@ -364,12 +348,8 @@ def _lacking(plant: Plant, address: Address, who: Person) -> list[Any]:
     return [] if form is None else [form]
 
 
-def _unasked(works: Works, plant: Plant, address: Address, who: Person) -> tuple[list[Any], list[Any]]:
+def _unasked(plant: Plant, address: Address, who: Person) -> tuple[list[Any], list[Any]]:
     """The forms that need no answer."""
-    if address.page == "rope":
-        works.machine_asked(address.asked)  # the page itself says where there is none
-        noted = [adjustment_form(plant)] if who.may("note") and works.span() is not None else []
-        return [], [*noted, *_lacking(plant, address, who)]
     if address.page == "intake":
         return give_form() if who.may("take in") else [], []
     if address.page == "bags":
@@ -377,7 +357,8 @@ def _unasked(works: Works, plant: Plant, address: Address, who: Person) -> tuple
     if address.page == "weight":
         link = html.A("Check weighed bags of a lot", href=address.on("bags").href)
         return [], [html.P(link, className="acts"), *_lacking(plant, address, who)]
-    return [], _lacking(plant, address, who)
+    above = [what_if_form(plant, address, who)] if address.page == "order" else []
+    return above, _lacking(plant, address, who)
 
 
 #: So often a browser looks whether a page that is being worked out is there [ms].
@@ -431,6 +412,7 @@ def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> htm
                         **aria(live="polite"),
                     ),
                     html.P("", id="under-way", className="under-way soft"),
+                    html.Div(id="facts"),
                     html.Div(id="above"),
                     html.Div(id="outcome", role="status", **aria(live="polite")),
                     html.Div(id="page"),

@@ -63,7 +63,7 @@ def bind_patterns(calls: Calls, works: Works) -> None:
         if not any(clicks) or not ctx.triggered_id:
             raise PreventUpdate
         key = ctx.triggered_id["pattern"]
-        reason = next((text for text, at in zip(reasons, ids, strict=False) if at["pattern"] == key), "") or ""
+        reason = next((text for text, at in zip(reasons, ids, strict=False) if at.get("pattern") == key), "") or ""
         if not reason.strip():
             return "Enter a reason.", no_update, True, no_update
         try:

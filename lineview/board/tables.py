@@ -27,6 +27,8 @@ MOST_ROWS = 40
 #: Longer tables stand folded, and none shows more rows than MOST_FOLDED.
 OPEN_ROWS = 12
 MOST_FOLDED = 150
+#: On a phone the rows of tables with so many columns stand as cards.
+CARDS_FROM = 4
 #: Text of a cell that is longer than this many letters gets a column of some width.
 LONG = 28
 
@@ -37,7 +39,7 @@ def answer_table(table: Table, plant: Plant) -> html.Div:
     said_twice = text.headings[0].casefold() == table.title.casefold()
     shown = plain_table(table.title, text.headings, text.rows, text.numbers, caption_hidden=said_twice)
     if _wide([text.headings, *text.rows]):
-        shown.className = "table wide"  # type: ignore[attr-defined]  # set by Dash from its property list
+        shown.className += " wide"  # type: ignore[attr-defined]  # set by Dash from its property list
     return shown
 
 
@@ -69,17 +71,23 @@ def plain_table(
     """A table of ready cells."""
     side = ["number" if r else "" for r in right]
     head = html.Tr([html.Th(h, scope="col", className=s) for h, s in zip(headings, side, strict=True)])
-    body = [html.Tr([html.Td(c, className=_class(c, s)) for c, s in zip(row, side, strict=True)]) for row in rows]
+    body = [html.Tr([_cell(*one) for one in zip(row, headings, side, strict=True)]) for row in rows]
     if not rows:
         body = [html.Tr(html.Td("nothing yet", colSpan=len(headings), className="soft"))]
     caption = html.Caption(title, className="hidden" if caption_hidden else "")
     return html.Div(
         html.Table([caption, html.Thead(head), html.Tbody(body)]),
-        className="table",
+        className="table cards" if len(headings) >= CARDS_FROM and rows else "table",
         tabIndex=0,
         role="region",
         **aria(label=title),
     )
+
+
+def _cell(content: Any, heading: Any, side: str) -> html.Td:
+    """A cell; on a phone, where each row stands as a card, its heading stands before it."""
+    named: Any = {"data-label": heading} if isinstance(heading, str) else {}
+    return html.Td(content, className=_class(content, side), **named)
 
 
 def _class(content: Any, side: str) -> str:

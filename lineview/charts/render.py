@@ -13,6 +13,7 @@ from lineview.charts.order import order_picture
 from lineview.charts.rope import Tolerance, cusum_picture, residual_picture, rope_picture
 from lineview.charts.shift import shift_picture
 from lineview.charts.style import ChartStyle, Picture, blank, label, see_through
+from lineview.charts.trial import looks_picture, trial_picture
 from lineview.charts.week import difference_picture, loss_picture
 from lineview.charts.weight import Target, weight_picture
 from lineview.charts.wrap import wrap_picture
@@ -168,6 +169,8 @@ def pictures(answer: Answer, look: ChartStyle) -> tuple[Picture, ...]:
 
 
 def _drawable(answer: Answer) -> bool:
+    if "trial_shifts" in answer.series:
+        return answer.series["trial_shifts"].height > 0
     for name, columns in NEEDS[answer.question].items():
         frame = answer.series.get(name)
         if frame is None or not frame.height or not set(columns) <= set(frame.columns):
@@ -253,7 +256,7 @@ def _targets(answer: Answer, look: ChartStyle) -> Target:
     declared = [_value(answer, n) for n in ("target_g", "tolerance_low_g", "tolerance_high_g")]
     batches = answer.series["batches"]
     if declared[0] is not None and declared[1] is None and "product" in batches.columns:
-        products = [look.plant.product(str(p)) for p in batches["product"].unique().to_list()]
+        products = [look.plant.product(str(p)) for p in batches["product"].unique(maintain_order=True).to_list()]
         widths = {p.mass_tolerance_g for p in products if p is not None}
         if len(widths) == 1 and None not in products:
             width = widths.pop()
@@ -296,12 +299,23 @@ def _order(answer: Answer, look: ChartStyle) -> list[Picture]:
 
 
 def _week(answer: Answer, look: ChartStyle) -> list[Picture]:
-    """Draw the largest losses, in money where all of it is known."""
+    """Draw the largest losses, in money where all of it is known; or a trial."""
+    if "trial_shifts" in answer.series:
+        return _trial(answer, look)
     drawn = [loss_picture(answer.series["losses"], look)]
     differences = answer.series.get("differences")
     if differences is None or not differences.height:
         return drawn
     return [difference_picture(differences, look), *(replace(picture, first=False) for picture in drawn)]
+
+
+def _trial(answer: Answer, look: ChartStyle) -> list[Picture]:
+    """Draw a trial's measure shift by shift, and the change as it was known after each."""
+    figure, looks = answer.figure("trial_before"), answer.series["trial_looks"]
+    unit, name = (figure.unit, figure.label.removesuffix(" before")) if figure else ("", "measure")
+    drawn = [trial_picture(answer.series["trial_shifts"], unit, name, look, call=_called(answer))]
+    planned = _value(answer, "trial_planned_shifts") or 0.0
+    return [*drawn, looks_picture(looks, unit, round(planned), look)] if looks.height > 1 else drawn
 
 
 def _of_web(frame: pl.DataFrame | None, web: str) -> pl.DataFrame | None:

@@ -113,15 +113,14 @@ def _told(row: dict[str, object], look: ChartStyle) -> str:
     reason = f"<br>{row['reason']}" if row["reason"] else ""
     return (
         f"{_kind(row)}, {show.minutes(end - start)}<br>"  # type: ignore[operator]  # both are datetimes
-        f"{show.moment(start, look.plant, day=False)} to "  # type: ignore[arg-type]  # likewise
-        f"{show.moment(end, look.plant, day=False)}{reason}"  # type: ignore[arg-type]  # likewise
+        f"{show.stretch(start, end, look.plant, day=False)}{reason}"  # type: ignore[arg-type]  # likewise
     )
 
 
 def _words(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, high: float, span: Period) -> None:
     """Word what stands out, above the band; where words would overlap the longest stretch keeps its own."""
     rows = tape.to_dicts()
-    worth = [(r, r["end"] - r["start"]) for r in rows if _kind(r) == UNEXPLAINED] + _slow_spans(rows)
+    worth = [(r, r["end"] - r["start"]) for r in rows if _kind(r) == UNEXPLAINED] + _slow(rows)
     worth.sort(key=lambda pair: (pair[0]["state"] == "slow", -pair[1]))
     whole = ms(span.end) - ms(span.start)
     room = (0.42 if look.narrow else 0.17) * whole
@@ -132,11 +131,21 @@ def _words(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, high: float,
             continue
         taken.append(middle)
         slow = row["state"] == "slow"
-        words = f"slow, {show.minutes(length)}" if slow else f"{show.minutes(length)}, reason not set"
+        in_all = " in all" if row.get("parts", 1) > 1 else ""
+        words = f"slow, {show.minutes(length)}{in_all}" if slow else f"{show.minutes(length)}, reason not set"
         colour = look.tokens.soft if slow else look.tokens.call
         side = "right" if middle > ms(span.end) - room / 2 else "center"
         at = ms(span.end) if side == "right" else middle
         label(figure, look, words, at, high, colour=colour, yanchor="bottom", xanchor=side)
+
+
+def _slow(rows: Sequence[dict[str, Any]]) -> list[tuple[dict[str, Any], timedelta]]:
+    """The longest slow span, worded by the slow time of all: the figure that the page's tables state."""
+    spans = _slow_spans(rows)
+    if not spans:
+        return []
+    longest = max(spans, key=lambda span: span[1])[0]
+    return [(longest | {"parts": len(spans)}, sum((length for _, length in spans), timedelta(0)))]
 
 
 def _slow_spans(rows: Sequence[dict[str, Any]]) -> list[tuple[dict[str, Any], timedelta]]:

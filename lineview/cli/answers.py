@@ -13,7 +13,7 @@ from rich.text import Text
 from lineview.app.bags import check_bags, lot_words, read_masses
 from lineview.app.question import QuestionScope
 from lineview.app.works import Works
-from lineview.cli.console import console
+from lineview.cli.console import at_work, console, say
 from lineview.core.errors import AskError, Fault, IntakeError
 from lineview.plant import Plant
 from lineview.report import show
@@ -24,44 +24,69 @@ from lineview.sheets.tables import to_csv, to_xlsx
 
 #: Rows of a table that are printed unless all are asked for.
 SHORT_ROWS = 12
+#: Columns of the table that is printed unless all are asked for; of tables not named here all but their workings.
+SHORT_COLUMNS = {
+    "causes": ("what", "size", "interval"),
+    "spread": ("what", "size", "low", "high"),
+    "use": ("web", "what", "m", "low", "high", "money"),
+    "order sheet": ("by", "supplier", "web", "reels", "money"),
+    "order": ("web", "on_hand", "on_order", "order", "by", "chance"),
+    "ledger of losses": ("cause", "minutes", "pieces", "money", "trend"),
+}
 
 
 def print_answer(works: Works, asked: QuestionScope, as_json: bool, whole: bool) -> None:
     """Answer a question and print it."""
-    answer = works.ask(asked)
+    with at_work("working out"):
+        answer = works.ask(asked)
     if as_json:
         sys.stdout.write(to_json(answer) + "\n")
         return
-    _print(answer, works.plant, whole)
+    _print_lead(answer, works.plant)
+    if whole:
+        _print_whole(answer, works.plant)
+    else:
+        _print_short(answer, works.plant)
 
 
-def _print(answer: Answer, plant: Plant, whole: bool) -> None:
+def _print_lead(answer: Answer, plant: Plant) -> None:
     sentence = Text()
     for span in answer.sentence:
         sentence.append(span.text, style="bold underline" if span.call else "bold")
-    console.print(sentence, soft_wrap=True)
+    say(sentence)
     if answer.soft:
-        console.print(Text(answer.soft, style="dim"), soft_wrap=True)
-    read = show.last_reading(answer.scope.now, plant, datetime.now(UTC), advises=answer.question == "order")
-    console.print(Text(read, style="dim"), soft_wrap=True)
-    if whole:
+        say(answer.soft, "dim")
+    say(show.last_reading(answer.scope.now, plant, datetime.now(UTC), advises=answer.question == "order"), "dim")
+
+
+def _print_whole(answer: Answer, plant: Plant) -> None:
+    console.print()
+    console.print(_figures(answer, plant))
+    for table in answer.tables:
+        if table.rows:
+            console.print(Text(f"\n{table.title}", style="bold"))
+            console.print(printed_table(table, plant))
+    for text, style in (*((note, "dim") for note in answer.notes), *((text, "") for text in answer.cautions)):
         console.print()
-        console.print(_figures(answer, plant))
+        say(text, style)
+
+
+def _print_short(answer: Answer, plant: Plant) -> None:
+    """The one table that matters, the first caution, and what else there is."""
     filled = [table for table in answer.tables if table.rows]
-    for table in filled if whole else filled[:1]:
-        rows = table.rows if whole else table.rows[:SHORT_ROWS]
-        columns = [c for c in table.columns if whole or c[0] != "working"]
+    for table in filled[:1]:
+        kept = SHORT_COLUMNS.get(table.name, [key for key, _, _ in table.columns if key != "working"])
+        columns = [column for column in table.columns if column[0] in kept]
         console.print(Text(f"\n{table.title}", style="bold"))
-        console.print(_table(replace(table, rows=rows, columns=columns), plant))
-        if len(rows) < len(table.rows):
-            console.print(Text(f"… and {len(table.rows) - len(rows):,} more rows", style="dim"))
-    if not whole:
-        more = f"{len(answer.figures)} figures with their intervals and {len(filled)} tables: --all"
-        console.print(Text(f"\n{more}", style="dim"))
-    for note in answer.notes:
-        console.print(Text(f"\n{note}", style="dim"), soft_wrap=True)
-    for caution in answer.cautions:
-        console.print(Text(f"\n{caution}"), soft_wrap=True)
+        console.print(printed_table(replace(table, rows=table.rows[:SHORT_ROWS], columns=columns), plant))
+        if len(table.rows) > SHORT_ROWS:
+            say(f"… and {show.counted(len(table.rows) - SHORT_ROWS, 'more row')}", "dim")
+    console.print()
+    for caution in answer.cautions[:1]:
+        say(caution)
+    amounts = ((answer.figures, "figure"), (filled, "table"), (answer.notes, "note"), (answer.cautions, "caution"))
+    counts = [show.counted(len(there), thing) for there, thing in amounts if there]
+    say(f"With --all: {show.listed(counts)}.", "dim")
 
 
 def print_patterns(works: Works, asked: QuestionScope) -> None:
@@ -70,7 +95,7 @@ def print_patterns(works: Works, asked: QuestionScope) -> None:
     if table is None:
         console.print("No stops without a reason recur.")
     else:
-        console.print(_table(table, works.plant))
+        console.print(printed_table(table, works.plant))
 
 
 def accept_pattern(works: Works, asked: QuestionScope, number: int, reason: str | None) -> None:
@@ -81,9 +106,7 @@ def accept_pattern(works: Works, asked: QuestionScope, number: int, reason: str 
         raise AskError(Fault(f"there is no pattern {number}", "--accept", "a number that 'lineview patterns' lists"))
     words = reason or str(rows["reason"][0])
     mark = works.set_stop_reasons(rows["machine"][0], rows.select("start", "end").rows(), words)
-    console.print(
-        f"“{words}” is set for {rows.height} stops. To undo it: lineview patterns --undo {mark}", soft_wrap=True
-    )
+    say(f"“{words}” is set for {rows.height} stops. To undo it: lineview patterns --undo {mark}")
 
 
 def undo_pattern(works: Works, mark: int) -> None:
@@ -100,7 +123,8 @@ def _figures(answer: Answer, plant: Plant) -> RichTable:
     return table
 
 
-def _table(table: Table, plant: Plant) -> RichTable:
+def printed_table(table: Table, plant: Plant) -> RichTable:
+    """A table as the terminal shows it."""
     text, printed = table_text(table, plant), RichTable(box=None)
     for heading, number in zip(text.headings, text.numbers, strict=True):
         printed.add_column(Text(heading), justify="right" if number else "left")
@@ -118,13 +142,13 @@ def write_sheet(works: Works, asked: QuestionScope, file: Path) -> None:
         raise AskError(
             Fault(f"'{file.suffix}' is not a kind of sheet", str(file), "a name ending in .pdf, .xlsx or .csv")
         )
-    answer = works.ask(asked)
-    made = sheet_bytes(answer, works.plant, file.suffix.lower())
+    with at_work("writing"):
+        made = sheet_bytes(works.ask(asked), works.plant, file.suffix.lower())
     try:
         file.write_bytes(made)
     except OSError as error:
         raise AskError(Fault(f"cannot be written: {error.strerror}", str(file))) from None
-    console.print(f"Wrote {file}", markup=False, soft_wrap=True)
+    say(f"Wrote {file}")
 
 
 def sheet_bytes(answer: Answer, plant: Plant, ending: str) -> bytes:
@@ -144,9 +168,9 @@ def print_lot(file: Path, label_g: float, lot: int, rules: str, tare_g: float) -
     words = lot_words(check_bags(read_masses(_text(file), str(file), tare_g), label_g, lot, rules))
     console.print(Text(words.verdict, style="bold" if words.passed else "bold underline"))
     for reason in (*words.reasons, words.numbers):
-        console.print(Text(f"  {reason}"), soft_wrap=True)
-    console.print(Text(words.banner, style="dim"), soft_wrap=True)
-    console.print(Text(words.caution), soft_wrap=True)
+        say(f"  {reason}")
+    say(words.banner, "dim")
+    say(words.caution)
     return LOT_STATUS[words.passed]
 
 

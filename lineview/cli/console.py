@@ -1,12 +1,35 @@
-"""Where the command line prints: as wide as the terminal, and wide enough for tables in a file or pipe."""
+"""Where the command line prints: fitted to a terminal; plain lines, one a row, to a file or pipe."""
 
 from __future__ import annotations
 
 import sys
+from contextlib import AbstractContextManager, nullcontext
 
 from rich.console import Console
+from rich.text import Text
 
-#: Columns of a table printed to no terminal.
-PIPE_WIDTH = 160
+#: Columns where there is no terminal: none of a table's rows is broken, so that each is one line.
+PIPE_WIDTH = 2000
 
-console = Console(highlight=False, width=None if sys.stdout.isatty() else PIPE_WIDTH)
+
+def _console() -> Console:
+    """Give no colours to a file or pipe, whatever the environment says of colours."""
+    if sys.stdout.isatty():
+        return Console(highlight=False)
+    return Console(highlight=False, width=PIPE_WIDTH, force_terminal=False, no_color=True, color_system=None)
+
+
+console = _console()
+
+
+def say(text: str | Text, style: str = "") -> None:
+    """Print text, broken between words in a terminal and not at all elsewhere."""
+    words = Text(text, style=style) if isinstance(text, str) else text
+    console.print(words, soft_wrap=not console.is_terminal)
+
+
+def at_work(words: str) -> AbstractContextManager[object]:
+    """Show on a terminal that something is under way, and nothing where errors go to a file or pipe."""
+    if not (sys.stderr.isatty() and console.is_terminal):
+        return nullcontext()
+    return Console(stderr=True, highlight=False).status(f"{words} …")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from shutil import copy2, copytree
@@ -16,7 +16,7 @@ from rich.text import Text
 
 from lineview.app.take_in import Taken
 from lineview.app.works import Works
-from lineview.cli.console import console
+from lineview.cli.console import at_work, console, say
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError, StoreError
 from lineview.core.names import readable
 from lineview.core.resources import shipped
@@ -29,7 +29,15 @@ from lineview.plant.write import layout_toml
 def take(works: Works, paths: Sequence[Path], accept: bool, settle: Sequence[str]) -> None:
     """Take exports in with a progress bar, and print a summary that a tech understands."""
     answers = dict(_pair(text) for text in settle)
-    files = find_exports(paths)
+    taken = _take_shown(works, find_exports(paths), accept, answers)
+    _summary(taken)
+    faults = [fault for one in taken if one.error is not None for fault in one.error.faults]
+    if faults:
+        raise LineviewError(faults)
+
+
+def _take_shown(works: Works, files: Sequence[Path], accept: bool, answers: Mapping[str, str]) -> Sequence[Taken]:
+    """Take exports in; a terminal shows how far it is."""
     with Progress(
         TextColumn("{task.description}"),
         BarColumn(),
@@ -43,7 +51,7 @@ def take(works: Works, paths: Sequence[Path], accept: bool, settle: Sequence[str
         task = bar.add_task("taking in", total=len(files), rate="")
         seen: dict[Path, int] = {}
 
-        def told(path: Path, rows: int) -> None:
+        def progress(path: Path, rows: int) -> None:
             seen[path] = rows
             elapsed = bar.tasks[0].elapsed or 0.001
             bar.update(
@@ -53,11 +61,7 @@ def take(works: Works, paths: Sequence[Path], accept: bool, settle: Sequence[str
                 rate=f"{sum(seen.values()) / elapsed:,.0f} rows a second",
             )
 
-        taken = works.take(files, accept=accept, settled=answers, progress=told)
-    _summary(taken)
-    faults = [fault for one in taken if one.error is not None for fault in one.error.faults]
-    if faults:
-        raise LineviewError(faults)
+        return works.take(files, accept=accept, settled=answers, progress=progress)
 
 
 def _pair(text: str) -> tuple[str, str]:
@@ -83,7 +87,7 @@ def _summary(taken: Sequence[Taken]) -> None:
         console.print(table)
     for one in taken:
         for note in one.notes:
-            console.print(f"{one.path.name}: {note}", markup=False, soft_wrap=True)
+            say(f"{one.path.name}: {note}")
         if one.accepted is not None:
             _accepted(one)
         if one.proposal is not None:
@@ -102,23 +106,23 @@ def _accepted(one: Taken) -> None:
     console.print(
         Text.assemble((one.path.name, "bold"), ": this layout was accepted and added to layouts.toml:"), soft_wrap=True
     )
-    console.print(layout_toml(one.accepted), markup=False, soft_wrap=True)
+    say(layout_toml(one.accepted))
     if not any("left out" in note for note in one.notes):
         console.print("No column was left out.")
 
 
 def _proposal(proposal: Proposal) -> None:
     console.print()
-    console.print(Text.assemble((proposal.path.name, "bold"), ": no layout fits. Proposed:"), soft_wrap=True)
-    console.print(layout_toml(proposal.layout), markup=False, soft_wrap=True)
+    say(Text.assemble((proposal.path.name, "bold"), ": no layout fits. Proposed:"))
+    say(layout_toml(proposal.layout))
     console.print("Preview: first rows")
     console.print(_frame(proposal.sample.head(8)))
     for note in proposal.notes:
-        console.print(note, markup=False, soft_wrap=True)
+        say(note)
     for question in proposal.questions:
-        console.print(question.text, markup=False, soft_wrap=True)
+        say(question.text)
         for option, meaning in question.options:
-            console.print(f'  --settle "{question.about}={option}"   {meaning}', markup=False, soft_wrap=True)
+            say(f'  --settle "{question.about}={option}"   {meaning}')
     console.print("Nothing of it was taken in. To accept the layout, run the command again with --accept.")
 
 
@@ -137,7 +141,7 @@ def _listed(frame: pl.DataFrame, csv: Path | None, none: str) -> None:
             guarded(frame).write_csv(csv)
         except OSError as error:
             raise IntakeError(Fault(f"cannot be written: {error.strerror}", str(csv))) from None
-        console.print(f"{frame.height:,} rows written to {csv}", markup=False, soft_wrap=True)
+        say(f"{frame.height:,} rows written to {csv}")
     elif frame.is_empty():
         console.print(none)
     else:
@@ -193,7 +197,8 @@ def write_demo(into: Path, days: int, seed: int) -> None:
 
     if into.exists() and any(into.iterdir()):
         raise StoreError(Fault("the folder is not empty", str(into), "a new or empty one"))
-    make_demo(into, days=days, seed=seed, start=FIRST_DAY)
+    with at_work(f"inventing {days} days"):
+        make_demo(into, days=days, seed=seed, start=FIRST_DAY)
     console.print(
         f"Wrote an invented works to {into}: plant.toml, exports/, and the truth beside them in truth/.\n"
         f"Take its exports in with: lineview intake {into / 'exports'} --works {into}",
@@ -207,7 +212,7 @@ def try_the_demo(into: Path, port: int | None) -> None:
 
     _set_up(into)
     with Works(into) as works:
-        taken = works.take([into / "exports"])
+        taken = _take_shown(works, find_exports([into / "exports"]), False, {})
         rows = sum(one.receipt.rows for one in taken if one.receipt is not None)
         kept = sum(one.receipt.kept for one in taken if one.receipt is not None)
         refused = sum(one.receipt.refused for one in taken if one.receipt is not None)
@@ -220,9 +225,10 @@ def try_the_demo(into: Path, port: int | None) -> None:
         if faults:
             raise LineviewError(faults)
         for question in QUESTIONS:
-            answer = works.ask(QuestionScope(question))
-            console.print(f"[bold]{question.capitalize()}[/bold]  {answer.text}", soft_wrap=True)
-            console.print(f"        {answer.soft}\n", soft_wrap=True, style="dim")
+            with at_work(question):
+                answer = works.ask(QuestionScope(question))
+            say(Text.assemble((question.capitalize(), "bold"), f"  {answer.text}"))
+            say(f"        {answer.soft}\n", "dim")
         if port is not None:
             from lineview.board.serve import run_board
 
@@ -245,13 +251,14 @@ def look_over(folder: Path, journal: str | None, repair: bool) -> int:
     """Say what of a store is not as it was written, after mending it where that is asked for."""
     from lineview.app import doctor
 
-    def say(line: str) -> None:
-        console.print(readable(line), soft_wrap=True, markup=False)
+    def tell(line: str) -> None:
+        say(readable(line))
 
-    findings = doctor.repair(folder, journal, say) if repair else doctor.look_over(folder, journal)
+    with at_work("reading every byte"):
+        findings = doctor.repair(folder, journal, tell) if repair else doctor.look_over(folder, journal)
     for finding in findings:
-        say(f"{finding.where}: {finding.what}")
-    say("Everything in the store is as it was written." if not findings else f"{len(findings)} found.")
+        tell(f"{finding.where}: {finding.what}")
+    tell("Everything in the store is as it was written." if not findings else f"{len(findings)} found.")
     return 1 if findings else 0
 
 
@@ -259,17 +266,19 @@ def back_up(folder: Path, file: Path) -> None:
     """Write a works to one file and say so."""
     from lineview.app.backup import write_backup
 
-    count = write_backup(folder, file)
-    console.print(f"{count:,} files written to {readable(str(file))}.", soft_wrap=True, markup=False)
+    with at_work("copying"):
+        count = write_backup(folder, file)
+    say(f"{count:,} files written to {readable(str(file))}.")
 
 
 def restore(file: Path, folder: Path) -> None:
     """Put a works back from one file and say so."""
     from lineview.app.backup import read_backup
 
-    count = read_backup(file, folder)
+    with at_work("putting back and comparing"):
+        count = read_backup(file, folder)
     where = readable(str(folder))
-    console.print(f"{count:,} files put back into {where}, each as it was written.", soft_wrap=True, markup=False)
+    say(f"{count:,} files put back into {where}, each as it was written.")
 
 
 def update_records(works: Works, rebuild: bool) -> None:
@@ -280,13 +289,16 @@ def update_records(works: Works, rebuild: bool) -> None:
             sys.stderr.write(f"\r{machine}: {done} of {stale}  ")
 
     plant = works.plant
-    before = works.records.content(plant) if rebuild else {}
-    made = works.records.update(works.store, plant, progress, rebuild=rebuild)
-    if sys.stderr.isatty():
-        sys.stderr.write("\r")
+    made = works.records.update(works.store, plant, progress)
     console.print(f"{made:,} records worked out." if made else "Every record is up to date.")
     if rebuild:
+        # Only what was up to date can be expected to come out the same.
+        before = works.records.content(plant)
+        made = works.records.update(works.store, plant, progress, rebuild=True)
         after = works.records.content(plant)
+        console.print(f"{made:,} records worked out again.")
         changed = sorted(name for name in before if before[name] != after.get(name))
         same = "They are the same as those that were kept, byte for byte."
         console.print(same if not changed else f"Different from those kept before: {', '.join(changed)}.")
+    if sys.stderr.isatty():
+        sys.stderr.write("\r")

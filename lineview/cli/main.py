@@ -13,18 +13,16 @@ import typer
 from lineview.app.allocator import (
     collect_garbage_seldom,
     give_memory_back,
+    keep_answers_to_one_thread,
     keep_small_files_to_one_thread,
     keep_to_one_thread,
 )
+from lineview.cli.options import HERE, JournalUrl, WorksFolder
+from lineview.cli.trials import trials
 from lineview.core.errors import LineviewError
 
-app = typer.Typer(add_completion=False, pretty_exceptions_enable=False)
-WorksFolder = Annotated[
-    Path, typer.Option("--works", envvar="LINEVIEW_WORKS", help="The works folder, with plant.toml in it.")
-]
-JournalUrl = Annotated[
-    str | None, typer.Option("--journal", envvar="LINEVIEW_JOURNAL", help="Journal database URL; by default SQLite.")
-]
+#: Help is drawn in boxes for a terminal alone; a file or pipe gets plain text.
+app = typer.Typer(pretty_exceptions_enable=False, rich_markup_mode="rich" if sys.stdout.isatty() else None)
 LineId = Annotated[str | None, typer.Option("--line", help="Id of the line.")]
 MachineId = Annotated[str | None, typer.Option("--machine", help="Id of the machine.")]
 Only = Annotated[
@@ -34,9 +32,24 @@ Against = Annotated[
     str | None,
     typer.Option("--against", help="Of the week: previous, a period, line=, machine=, shift=, product= or before=DAY."),
 ]
-HERE = Path()
+Trial = Annotated[int | None, typer.Option("--trial", help="Of the week: judge the trial with this number instead.")]
+Start = Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")]
+End = Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")]
+
+
+def _questions(begun: str) -> list[str]:
+    """The questions that a shell completes what was begun to."""
+    from lineview.app.question import QUESTIONS
+
+    return [question for question in QUESTIONS if question.startswith(begun)]
+
+
+QuestionName = Annotated[
+    str, typer.Argument(help="rope, weight, shift, wrap, order or week.", autocompletion=_questions)
+]
 users = typer.Typer(help="Who may use the board from other machines.", no_args_is_help=True)
 app.add_typer(users, name="user")
+app.add_typer(trials, name="trial")
 Roles = Annotated[
     list[str] | None,
     typer.Option("--role", help="note, take-in, order or administer; may be repeated. Everybody may see."),
@@ -116,8 +129,21 @@ def user_roles(
         set_roles(opened, name, role or [])
 
 
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"lineview {version('lineview')}")
+        raise typer.Exit
+
+
 @app.callback(invoke_without_command=True)
-def start(context: typer.Context) -> None:
+def start(
+    context: typer.Context,
+    version: Annotated[  # its callback prints it
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
     """Answers from the counter exports of sizing and cut-and-wrap machines.
 
     Without a command the board is served for the folder you stand in, where that is a works or empty.
@@ -178,7 +204,7 @@ def intake(
 
 @app.command()
 def answer(
-    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
+    question: QuestionName,
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     line: LineId = None,
@@ -186,19 +212,21 @@ def answer(
     period: Annotated[
         str | None, typer.Option(help="last-shift, this-week, last-7-days, all, a day, or a shift: 2026-06-09.early.")
     ] = None,
-    start: Annotated[str | None, typer.Option("--from", help="From this moment, in wall time.")] = None,
-    end: Annotated[str | None, typer.Option("--to", help="Up to this moment, in wall time.")] = None,
+    start: Start = None,
+    end: End = None,
     only: Only = None,
     against: Against = None,
+    trial: Trial = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the whole answer as JSON.")] = False,
     whole: Annotated[bool, typer.Option("--all", help="Print every figure and table.")] = False,
 ) -> None:
     """Answer one question."""
+    keep_answers_to_one_thread()
     from lineview.app.question import read_question
     from lineview.app.works import Works
     from lineview.cli.answers import print_answer
 
-    asked = read_question(question, line, machine, period, start, end, only, against)
+    asked = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
         print_answer(opened, asked, as_json, whole)
 
@@ -244,22 +272,25 @@ def records(
 
 @app.command()
 def sheet(
-    question: Annotated[str, typer.Argument(help="rope, weight, shift, wrap, order or week.")],
+    question: QuestionName,
     file: Annotated[Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")],
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     line: LineId = None,
     machine: MachineId = None,
     period: Annotated[str | None, typer.Option(help="As for 'answer'.")] = None,
+    start: Start = None,
+    end: End = None,
     only: Only = None,
     against: Against = None,
+    trial: Trial = None,
 ) -> None:
     """Write an answer as a printable page, a spreadsheet, or its first table as CSV."""
     from lineview.app.question import read_question
     from lineview.app.works import Works
     from lineview.cli.answers import write_sheet
 
-    asked = read_question(question, line, machine, period, only=only, against=against)
+    asked = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
         write_sheet(opened, asked, file)
 
@@ -388,7 +419,7 @@ def adjusted(
 
     with Works(works, journal) as opened:
         when = moment(at, opened.plant.tz, "--at", datetime.now(UTC))
-        opened.note_adjustment(machine, when, what, note)
+        opened.write("adjustment", machine, when, what, note)
         typer.echo(f"Noted: {machine}, {when.astimezone(opened.plant.tz):%Y-%m-%d %H:%M}, {what}.")
 
 

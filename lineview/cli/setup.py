@@ -15,7 +15,7 @@ from lineview.app.set_up_folder import SetUpDesk, computer_zone
 from lineview.app.setup import SetUp
 from lineview.app.setup_layouts import SetUpQuestion
 from lineview.app.works import Works
-from lineview.cli.console import console
+from lineview.cli.console import console, say
 from lineview.core.errors import AskError, Fault, LineviewError
 from lineview.report.show import counted
 
@@ -39,7 +39,7 @@ def run_setup(folder: Path, exports: Sequence[Path], journal: str | None, accept
     if accept and shown.open:
         raise AskError(map(_open_fault, shown.open))
     path = desk.write()
-    console.print(f"Wrote {path}", markup=False, soft_wrap=True)
+    say(f"Wrote {path}")
     _take_in(desk, folder, journal)
 
 
@@ -71,13 +71,13 @@ def _print_seen(shown: SetUp) -> None:
     for group in shown.read.groups:
         names = ", ".join(group.machines) or "no machine"
         files = f"{counted(len(group.surveys), 'file')} like {group.first.path.name}"
-        console.print(Text(f"{files}: {group.aside or names}"), soft_wrap=True)
+        say(Text(f"{files}: {group.aside or names}"))
         proposal = shown.read.proposals.get(group.id)
         if proposal is not None:
             meant = ", ".join(f"'{h}' = {t.to}" for h, t in proposal.layout.columns.items())
-            console.print(Text(f"  time in {' and '.join(group.first.times)}; {meant}"), soft_wrap=True)
+            say(Text(f"  time in {' and '.join(group.first.times)}; {meant}"))
             for note in proposal.notes:
-                console.print(Text(f"  {note}"), soft_wrap=True)
+                say(Text(f"  {note}"))
     table = Table("machine", "channel", "holds", "readings", "e.g.", "starts again at", "fastest a minute", box=None)
     for c in shown.learned:
         turns = "" if c.limits is None else f"{c.limits.modulus:,}" if c.limits.modulus else "not seen"
@@ -89,7 +89,7 @@ def _print_seen(shown: SetUp) -> None:
         days.add_row(f"{row['day']:%a %d %b}", Text(row["machine"]), f"{row['pieces']:,.0f}")
     console.print(days)
     for fault in shown.faults:
-        console.print(Text(str(fault)), soft_wrap=True)
+        say(Text(str(fault)))
 
 
 def _ask_all(desk: SetUpDesk, shown: SetUp) -> SetUp:
@@ -105,26 +105,26 @@ def _ask_all(desk: SetUpDesk, shown: SetUp) -> SetUp:
         again = desk.show()
         shown = again or shown
         for fault in shown.faults if again and not again.open else ():
-            console.print(Text(str(fault)), soft_wrap=True)
+            say(Text(str(fault)))
 
 
 def _ask(question: SetUpQuestion, before: str | None) -> str:
     console.print()
-    console.print(Text(question.text, style="bold"), soft_wrap=True)
+    say(Text(question.text, style="bold"))
     if question.why:
-        console.print(Text(f"({question.why})", style="dim"), soft_wrap=True)
+        say(Text(f"({question.why})", style="dim"))
     for option, meaning in question.options:
-        console.print(Text(f"  {option}   {meaning}"), soft_wrap=True)
+        say(Text(f"  {option}   {meaning}"))
     return str(typer.prompt(question.key, default=before or question.suggested))
 
 
 def _suggest_only(desk: SetUpDesk, shown: SetUp, accept: bool) -> None:
     """Show how the suggestion differs from the plant.toml that is there, and write it beside it."""
     for line in desk.difference(shown.text):
-        console.print(Text(line), soft_wrap=True)
+        say(Text(line))
     words = "plant.toml stays as it is. Write the suggestion to plant.suggested.toml beside it?"
     if accept or typer.confirm(words, default=True):
-        console.print(f"plant.toml stays as it is; wrote {desk.write()}", markup=False, soft_wrap=True)
+        say(f"plant.toml stays as it is; wrote {desk.write()}")
 
 
 def _take_in(desk: SetUpDesk, folder: Path, journal: str | None) -> None:
@@ -135,11 +135,11 @@ def _take_in(desk: SetUpDesk, folder: Path, journal: str | None) -> None:
         console.print(f"{len(done)} exports were taken in.")
         if left:
             more = "look at them with: lineview intake"
-            console.print(f"Left for later: {', '.join(left[:6])}; {more}", markup=False, soft_wrap=True)
+            say(f"Left for later: {', '.join(left[:6])}; {more}")
         try:
             answer = works.ask(QuestionScope("shift"))
         except LineviewError as error:
             sys.stderr.write(f"lineview: {error}\n")
             return
-        console.print(Text(answer.text, style="bold"), soft_wrap=True)
-        console.print(Text(answer.soft, style="dim"), soft_wrap=True)
+        say(Text(answer.text, style="bold"))
+        say(Text(answer.soft, style="dim"))

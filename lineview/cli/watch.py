@@ -10,7 +10,7 @@ from lineview.app.due_sheets import due_sheets, read_sheet_choice, write_whole
 from lineview.app.watch import Watch
 from lineview.app.works import Works
 from lineview.cli.answers import FORMS, sheet_bytes
-from lineview.cli.console import console
+from lineview.cli.console import say
 from lineview.core.errors import AskError, Fault, IntakeError, LineviewError
 from lineview.core.names import readable
 from lineview.report.answer import to_json
@@ -65,9 +65,9 @@ class SheetWriter:
                     write_whole(path, sheet_bytes(answer, works.plant, ending))
                     self._written[path.name] = content
                     written.append(path)
-                    console.print(f"Wrote {path}", markup=False, soft_wrap=True)
+                    say(f"Wrote {path}")
             except (LineviewError, OSError) as error:
-                console.print(f"{due.name}: {error}", markup=False, soft_wrap=True)
+                say(f"{due.name}: {error}")
         return written
 
 
@@ -83,7 +83,7 @@ def watch_folder(
         start_board(works, "127.0.0.1", port)
 
     def say(line: str) -> None:
-        console.print(line, soft_wrap=True, markup=False)
+        say(line)
 
     say(f"Watching {readable(str(folder))}; stop with Ctrl-C.")
     watch = Watch(works, folder, say)

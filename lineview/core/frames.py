@@ -98,6 +98,42 @@ PLAN: dict[str, pl.DataType] = {
 #: What people did to a machine, from the journal (or a stop log's maintenance rows).
 ADJUSTMENTS: dict[str, pl.DataType] = {"machine": pl.String(), "at": UTC_US, "what": pl.String(), "note": pl.String()}
 
+#: Trials as they stand: what was changed from when (until `ends_at`, null where it stayed), on a line or one machine
+#: of it, what it is judged by, which line is beside it ("" for none), what change is worth having, how many shifts are
+#: planned; the verdict and what was decided, "" until it is closed; who noted it when, and who changed it last.
+TRIALS: dict[str, pl.DataType] = {
+    "trial": pl.Int64(),
+    "begins_at": UTC_US,
+    "ends_at": UTC_US,
+    "what": pl.String(),
+    "line": pl.String(),
+    "machine": pl.String(),
+    "beside": pl.String(),
+    "measure": pl.String(),
+    "worth_percent": pl.Float64(),
+    "shifts": pl.Int64(),
+    "verdict": pl.String(),
+    "decision": pl.String(),
+    "set_at": UTC_US,
+    "who": pl.String(),
+    "noted_at": UTC_US,
+}
+
+#: What people wrote, the latest first: adjustments, and notes (whose words are in `what`). `entry` names it,
+#: `who` and `set_at` say who wrote its present form and when; `revisions` counts its forms, withdrawn or not.
+WRITTEN: dict[str, pl.DataType] = {
+    "entry": pl.String(),
+    "kind": pl.String(),
+    "machine": pl.String(),
+    "at": UTC_US,
+    "what": pl.String(),
+    "note": pl.String(),
+    "who": pl.String(),
+    "set_at": UTC_US,
+    "revisions": pl.Int64(),
+    "withdrawn": pl.Boolean(),
+}
+
 #: A row, or a cell of a row, that could not be used. `column` is the header, "" for a whole row.
 REFUSALS: dict[str, pl.DataType] = {
     "intake": pl.Int64(),

@@ -252,7 +252,7 @@ def changeover_matrix(changeovers: pl.DataFrame, name_of: Callable[[str], str]) 
             before=pl.Series([name_of(n) for n in named["before"].to_list()], dtype=pl.String),
             after=pl.Series([name_of(n) for n in named["after"].to_list()], dtype=pl.String),
         )
-        .group_by("before", "after")
+        .group_by("before", "after", maintain_order=True)
         .agg(
             count=pl.len(),
             median_min=pl.col("minutes").median(),

@@ -163,6 +163,34 @@ class MachineCounts:
         at = micros(moments)
         return self.pieces(at[:-1], at[1:])
 
+    def outside(self, windows: pl.DataFrame, start: datetime, end: datetime) -> Estimate:
+        """Good pieces made between two moments [UTC] and in none of the windows, while the machine was read.
+
+        Parameters
+        ----------
+        windows : polars.DataFrame
+            With start and end, by time and without overlap, such as those of shift_windows.
+        start, end : datetime
+            Of the whole [UTC].
+        """
+        read = [self.counters[kind] for kind in MADE if self.has_read(kind)]
+        if not read:
+            return Estimate.exact(0.0)
+        span = min(int(c.start_us[0]) for c in read), max(int(c.end_us[-1]) for c in read)
+        edges = np.clip(micros([start, end]), *span)
+        begins, finishes = (
+            np.clip(np.concatenate(parts), *edges)
+            for parts in (
+                (edges[:1], windows["end"].dt.epoch("us").to_numpy()),
+                (windows["start"].dt.epoch("us").to_numpy(), edges[1:]),
+            )
+        )
+        between = finishes > begins
+        good = self.pieces(begins[between], finishes[between]).good if between.any() else None
+        if good is None:
+            return Estimate.exact(0.0)
+        return Estimate.sum([good.at(k) for k in range(len(good.value))])
+
     @property
     def tells_good(self) -> bool:
         """Whether a counter tells good pieces from rejects."""

@@ -224,7 +224,9 @@ def _kinds(rows: pl.DataFrame) -> dict[int, dict[tuple[str, str], tuple[float, f
     kinds: dict[int, dict[tuple[str, str], tuple[float, float]]] = {}
     stops = with_kinds(rows.filter(pl.col("state").is_in(["stop", "short stop"])))
     others = stops.filter(pl.col("kind") != "own")
-    by_kind = others.group_by("shift", "state", "kind").agg(pl.col("us").sum(), pl.col("pieces").sum())
+    by_kind = others.group_by("shift", "state", "kind", maintain_order=True).agg(
+        pl.col("us").sum(), pl.col("pieces").sum()
+    )
     for shift, state, kind, us, made in by_kind.sort("shift", "state", "kind").iter_rows():
         kinds.setdefault(shift, {})[state, kind] = (us / 6e7, float(made or 0.0))
     return kinds
@@ -234,4 +236,6 @@ def _minutes(rows: pl.DataFrame, which: pl.Expr) -> dict[int, float]:
     own = rows.filter(which)
     if not own.height:
         return {}
-    return {shift: us / 6e7 for shift, us in own.group_by("shift").agg(pl.col("us").sum()).iter_rows()}
+    return {
+        shift: us / 6e7 for shift, us in own.group_by("shift", maintain_order=True).agg(pl.col("us").sum()).iter_rows()
+    }

@@ -99,7 +99,7 @@ def reported_states(machine: Machine, readings: pl.DataFrame) -> pl.DataFrame:
     own = readings.filter((pl.col("channel") == gauge.id) & (pl.col("quality") == "good"))
     named = own.select("at", state=_state()).drop_nulls().sort("at", maintain_order=True)
     named = named.unique("at", keep="last", maintain_order=True)
-    known = {s: meaning(s, gauge.codes) for s in named["state"].unique().to_list()}
+    known = {s: meaning(s, gauge.codes) for s in named["state"].unique(maintain_order=True).to_list()}
     if not known:
         return empty(TOLD)
     what = pl.col("state").replace_strict(list(known), list(known.values()), return_dtype=pl.String)
@@ -116,7 +116,7 @@ def unknown_states(machine: Machine, readings: pl.DataFrame) -> list[str]:
     if gauge is None:
         return []
     own = readings.filter(pl.col("channel") == gauge.id)
-    states = own.select(state=_state())["state"].drop_nulls().unique().to_list()
+    states = own.select(state=_state())["state"].drop_nulls().unique(maintain_order=True).to_list()
     return sorted(s for s in states if meaning(s, gauge.codes) is None)
 
 

@@ -87,41 +87,47 @@ def stop_count(tape: pl.DataFrame) -> StopCount:
     return StopCount(began.height, whole.height, float(whole["minutes"].sum()), run_min)
 
 
-def stop_spells(tape: pl.DataFrame) -> pl.DataFrame:
+def stop_spells(tape: pl.DataFrame, window: str | None = None) -> pl.DataFrame:
     """List the stops that began while the machine ran.
 
     Parameters
     ----------
     tape : polars.DataFrame
         STATE_TIMELINE by time; breaks are passed over.
+    window : str, optional
+        A column of it that numbers windows, each of which is looked at alone.
 
     Returns
     -------
     polars.DataFrame
-        Columns minutes [min], run_before (minutes run up to it) [min] and whole: whether its end was seen.
+        Columns minutes [min], run_before (minutes run up to it) [min], whole (whether its end was seen) and
+        the window, 0 where none is named.
     """
-    on = tape.filter(pl.col("state") != "break").with_columns(
+    on = tape.filter(pl.col("state") != "break").select(
+        "state",
         minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7,
         fails=pl.col("state").is_in(FAILURES),
         runs=pl.col("state").is_in(RUNS),
+        window=pl.col(window) if window else pl.lit(0),
     )
     return (
-        on.with_columns(spell=pl.col("fails").rle_id())
+        on.with_columns(spell=pl.struct("window", "fails").rle_id())
         .group_by("spell", maintain_order=True)
         .agg(
             pl.col("fails").first(),
+            pl.col("window").first(),
             pl.col("minutes").sum(),
             run=pl.when("runs").then("minutes").sum(),
             first=pl.col("state").first(),
             last=pl.col("state").last(),
         )
         .with_columns(
-            run_before=pl.col("run").cum_sum(),
-            began=pl.col("last").shift(1).is_in(RUNS).fill_null(value=False),
-            whole=pl.col("first").shift(-1).is_in([*RUNS, "changeover"]).fill_null(value=False),
+            run_before=pl.col("run").cum_sum().over("window"),
+            began=pl.col("last").shift(1).over("window").is_in(RUNS).fill_null(value=False),
+            whole=pl.col("first").shift(-1).over("window").is_in([*RUNS, "changeover"]).fill_null(value=False),
         )
         .filter("fails", "began")
-        .select("minutes", "run_before", "whole")
+        .select("minutes", "run_before", "whole", "window")
     )
 
 

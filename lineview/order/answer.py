@@ -3,21 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Period
+from lineview.core.frames import PLAN, STOCK
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.products import good_by_product
-from lineview.order.figures import order_figures
-from lineview.order.orders import Counts, latest_counts, order_lines
+from lineview.order.figures import open_plan_figures, order_figures
+from lineview.order.orders import RISK, Counts, latest_counts, order_lines
 from lineview.order.reels_needed import ReelsNeeded, reels_needed
 from lineview.order.supplier_orders import as_sent, on_working_days, supplier_orders
 from lineview.order.tables import delivery_series, demand_table, fan_series, order_table, reels_table, sheet_table
-from lineview.order.words import CAUTIONS, history_words, notes, sentence, soft_line
+from lineview.order.what_if import WhatIf, supposed_counts, supposed_demand, supposed_plant, supposed_words
+from lineview.order.words import (
+    CAUTIONS,
+    history_words,
+    notes,
+    open_plan,
+    plan_dispute,
+    sentence,
+    soft_line,
+    stock_disputes,
+)
 from lineview.order.works_demand import pieces_ahead, used_metres, works_need
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope
@@ -40,7 +51,8 @@ class OrderInputs:
     """Of every cut-and-wrap machine, for stock is common to the works.
 
     `counts` of the recent weeks by machine; `made` what was made by line, day and product (DAILY_OUTPUT);
-    `good` the good pieces of the period asked for; batches, reels, plan and stock.
+    `good` the good pieces of the period asked for; batches, reels, plan and stock; and the rows of plan and stock
+    that two exports tell differently, each with its file; `what_if` what is supposed.
     """
 
     counts: Mapping[str, MachineCounts]
@@ -50,30 +62,42 @@ class OrderInputs:
     reels: pl.DataFrame
     stock: pl.DataFrame
     plan: pl.DataFrame
+    disputed_plan: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=PLAN))
+    disputed_stock: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=STOCK))
+    what_if: WhatIf | None = None
 
 
 def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
     """Answer what to order by when."""
-    now, made = order_moment(scope), inputs.made
+    now, made, what_if = order_moment(scope), inputs.made, inputs.what_if
+    if what_if is not None:
+        plant = supposed_plant(plant, what_if)
     waste = _waste(plant, inputs, (now - RECENT, now))
     demand = works_need(plant, made, inputs.plan, waste, now)
     looked_back = now < scope.now
     stock = inputs.stock.filter(pl.col("at") <= now) if looked_back else inputs.stock
     counts = latest_counts(plant, stock)
+    if what_if is not None:
+        demand, counts = supposed_demand(demand, what_if), supposed_counts(counts, plant, what_if, now)
     used = _used(plant, inputs, counts, waste, now)
     days = {day for shift in plant.shifts for day in shift.days}
-    lines = on_working_days(order_lines(plant, demand, counts, used, now), now, days, plant.tz)
+    risk = RISK if what_if is None or what_if.risk_percent is None else what_if.risk_percent / 100.0
+    lines = on_working_days(order_lines(plant, demand, counts, used, now, risk=risk), now, days, plant.tz)
     orders = supplier_orders(lines)
     lines = as_sent(lines, orders)
-    needed = _needed(plant, made, inputs.plan, waste, now)
+    needed = _needed(plant, made, inputs, waste, now)
+    open_pieces = open_plan(inputs.disputed_plan)
+    disputes = (*plan_dispute(inputs.disputed_plan, open_pieces, plant), *stock_disputes(inputs.disputed_stock, plant))
     period = _period(plant, made, now)
+    supposed = () if what_if is None else (f"{supposed_words(what_if, plant)}.",)
     return Answer(
         question="order",
         scope=scope,
-        sentence=sentence(lines, plant, now),
-        soft=soft_line(lines, plant, now, history_words(made, plant, now)),
+        sentence=sentence(lines, plant, now, disputed=bool(inputs.disputed_stock.height)),
+        soft=" ".join((*supposed, *disputes, soft_line(lines, plant, now, history_words(made, plant, now)))),
         figures=(
             good_pieces_figure(inputs.good, scope.period, f"line {scope.line}"),
+            *open_plan_figures(open_pieces, period),
             *order_figures(lines, needed, period, plant.currency),
         ),
         tables=(
@@ -125,7 +149,7 @@ def _used(
         made: dict[str, float] = {}
         followed = max(moment, now - FOLLOWED)
         for machine in inputs.counts.values():
-            names = {name: name for name in inputs.batches["product"].drop_nulls().unique()}
+            names = {name: name for name in inputs.batches["product"].drop_nulls().unique(maintain_order=True)}
             for name, pieces in good_by_product(inputs.batches, machine, names, followed, now).items():
                 made[name] = made.get(name, 0.0) + pieces
         if followed > moment:
@@ -143,11 +167,11 @@ def _made_between(made: pl.DataFrame, start: datetime, end: datetime, plant: Pla
     share = pl.when(pl.col("date") == first.date()).then(rest).when(pl.col("date") == last.date()).then(gone)
     inside = made.filter((pl.col("date") >= first.date()) & (pl.col("date") <= last.date()))
     rows = inside.with_columns(good=pl.col("good") * share.otherwise(1.0))
-    return dict(rows.group_by("product").agg(pl.col("good").sum()).sort("product").iter_rows())
+    return dict(rows.group_by("product", maintain_order=True).agg(pl.col("good").sum()).sort("product").iter_rows())
 
 
 def _needed(
-    plant: Plant, made: pl.DataFrame, plan: pl.DataFrame, waste: Mapping[str, float], now: datetime
+    plant: Plant, made: pl.DataFrame, inputs: OrderInputs, waste: Mapping[str, float], now: datetime
 ) -> list[tuple[ReelsNeeded, str]]:
     """Give whole reels of each web for the plan's pieces, or the coming weeks' at history's pace."""
     out = []
@@ -155,7 +179,9 @@ def _needed(
         reel_m = full_reel_m(web)
         if reel_m is None:
             continue
-        pieces, basis = pieces_ahead(plant, web, made, plan, now, weeks=WEEKS_AHEAD)
+        pieces, basis = pieces_ahead(plant, web, made, inputs.plan, now, weeks=WEEKS_AHEAD)
+        pieces *= 1.0 if inputs.what_if is None else inputs.what_if.need_share
+        basis += " without what is in conflict" if inputs.plan.height and inputs.disputed_plan.height else ""
         measured = waste.get(web.kind)
         if measured is None:
             needed = reels_needed(web, pieces, reel_m=reel_m, under_delivery_percent=web.under_delivery_percent)

@@ -204,7 +204,7 @@ def history_pace(made: pl.DataFrame, line: str, reels_a_piece: Mapping[str, floa
     if of_line.is_empty():
         return None
     factor = pl.col("product").replace_strict(dict(reels_a_piece), default=0.0, return_dtype=pl.Float64)
-    days = of_line.group_by("date").agg(
+    days = of_line.group_by("date", maintain_order=True).agg(
         amount=(pl.col("good") * factor).sum(),
         unseen=pl.col("unseen").sum() / pl.col("good").sum(),
         planned_min=pl.col("planned_min").max(),

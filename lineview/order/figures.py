@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period, Value
-from lineview.order.orders import RISK, OrderLine
+from lineview.order.orders import OrderLine
 from lineview.order.policy import Advice
 from lineview.order.quantity import price_at
 from lineview.order.reels_needed import ReelsNeeded
@@ -72,7 +72,7 @@ def _reorder(figures: FigureList, line: OrderLine) -> None:
     expected = float(line.need.mean(web.lead_time_days or 0.0))
     working = (
         f"need of {expected:.1f} reels in a lead time of {_lead(line)}, with "
-        f"{point - expected:.1f} reels of safety stock: {RISK:.0%} chance of running out in a cycle"
+        f"{point - expected:.1f} reels of safety stock: {100 * line.risk:g}% chance of running out in a cycle"
     )
     return figures.add("reorder_point_{web}", point, working, web=web.id)
 
@@ -95,7 +95,7 @@ def _advice(figures: FigureList, line: OrderLine, currency: str) -> None:
 def _parts(line: OrderLine, advice: Advice, currency: str) -> Iterator[Part]:
     web, due, lead = line.web, line.order_by is not None, _lead(line)
     none_due, before = "no order is due within a year", line.open_risk
-    yield line.order_by, f"latest day with at most {RISK:.0%} chance, lead time {lead}", none_due
+    yield line.order_by, f"latest day with at most {100 * line.risk:g}% chance, lead time {lead}", none_due
     yield advice.reels if due else None, _quantity_working(line), none_due
     yield advice.chance, f"need beyond what is there within {lead}", ""
     yield advice.chance_week_later, f"need within 7 days + {lead}", ""
@@ -108,7 +108,7 @@ def _parts(line: OrderLine, advice: Advice, currency: str) -> Iterator[Part]:
     yield _cover(line, advice)
     yield advice.safety_reels if due else None, "reels there less the expected need", none_due
     yield _money(line, float(advice.reels), price_at(web, advice.reels), currency)
-    working = f"need in the days that the order must go out earlier for a chance of {RISK / 2:.1%}"
+    working = f"need in the days that the order must go out earlier for a chance of {50 * line.risk:g}%"
     yield advice.halving_reels if due else None, working, none_due
     yield _money(line, advice.halving_reels, web.price_per_reel, currency)
 
@@ -137,3 +137,20 @@ def _cover(line: OrderLine, advice: Advice) -> Part:
     if line.supply is not None:
         days = Estimate(advice.cover_days, *line.cover_interval, interval="90 % of possible demand")
     return days, "until the expected need first exceeds what is on hand and delivered by then", ""
+
+
+def open_plan_figures(open_pieces: Estimate, period: Period) -> tuple[Figure, ...]:
+    """Planned pieces in conflict as a figure; none where there are none.
+
+    Parameters
+    ----------
+    open_pieces : Estimate
+        From open_plan.
+    period : Period
+        The time that the order looks at.
+    """
+    if not open_pieces.n:
+        return ()
+    figures = FigureList(period)
+    figures.add("plan_in_conflict_pieces", open_pieces, "plan rows given in two versions, of which neither is used")
+    return figures.all

@@ -245,7 +245,7 @@ def _by_week(past: pl.DataFrame, line: str, now: datetime, n: int) -> _Weeks:
         week=n - 1 - (pl.lit(now.date()) - pl.col("date")).dt.total_days().clip(0) // 7
     )
     weeks = weeks.filter(pl.col("week") >= 0)
-    products = weeks["product"].unique().sort().to_list()
+    products = weeks["product"].unique(maintain_order=True).sort().to_list()
     good, unseen = np.zeros((len(products), n)), np.zeros(n)
     index = {product: k for k, product in enumerate(products)}
     for product, week, pieces, dark in weeks.select("product", "week", "good", "unseen").iter_rows():

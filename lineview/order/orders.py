@@ -53,6 +53,7 @@ class OrderLine:
     arrives: datetime | None
     quantity_basis: str = ""
     wanted_reels: float = 0.0
+    risk: float = RISK
 
     @property
     def reorder_reels(self) -> float | None:
@@ -65,7 +66,7 @@ class OrderLine:
         mean, variance = self.need.week_mean[:weeks].mean(), (self.need.week_sd[:weeks] ** 2).mean()
         return reorder_point(
             DailyNeed(float(mean) / 7.0, math.sqrt(float(variance) / 7.0)),
-            RISK,
+            self.risk,
             lead_days=self.web.lead_time_days,
             lead_sd_days=self.web.lead_time_sd_days,
         )
@@ -117,7 +118,7 @@ def order_line(
     due = advice.order_in_days
     order_by = None if due is None else now + timedelta(days=due)
     arrives = None if order_by is None else order_by + timedelta(days=web.lead_time_days)
-    return OrderLine(web, need, basis, reel_m, counted, supply, advice, "", order_by, arrives, lasts, wanted)
+    return OrderLine(web, need, basis, reel_m, counted, supply, advice, "", order_by, arrives, lasts, wanted, risk)
 
 
 def _supply(web: Web, counted: OnHand, used_since_m: float, reel_m: float, now: datetime) -> Supply:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 
 import polars as pl
 
+from lineview.core.estimate import Estimate
 from lineview.order.demand import Demand
-from lineview.order.orders import RISK, OrderLine
+from lineview.order.orders import OrderLine
 from lineview.plant import Plant, Web
 from lineview.report import show
 from lineview.report.answer import Span
@@ -45,8 +47,11 @@ def web_name(web: Web) -> str:
     return web.name or web.id
 
 
-def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[Span, ...]:
-    """What to order by when, and the gravest risk; of several webs, the most urgent. The rest is in the soft line."""
+def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime, *, disputed: bool = False) -> tuple[Span, ...]:
+    """What to order by when, and the gravest risk; of several webs, the most urgent. The rest is in the soft line.
+
+    `disputed` says whether stock counts contradict each other.
+    """
     if not plant.webs:
         return (Span("No order advice: plant.toml describes no web."),)
     advised = [line for line in lines if line.advice is not None]
@@ -62,7 +67,8 @@ def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[S
         return (Span("No order advice yet: there is neither a plan nor a history."),)
     first = max(needed, key=lambda line: line.week_reels)
     text = f"A week takes {first.week_reels:.1f} reels of {web_name(first.web)}; "
-    return (Span(text), Span("no order date: no stock count was entered", call=True), Span("."))
+    why = "two stock counts disagree" if disputed else "no stock count was entered"
+    return (Span(text), Span(f"no order date: {why}", call=True), Span("."))
 
 
 def _order(first: OrderLine, short: Sequence[_Short], plant: Plant, now: datetime) -> tuple[Span, ...]:
@@ -78,11 +84,11 @@ def _order(first: OrderLine, short: Sequence[_Short], plant: Plant, now: datetim
     )
     if short:
         risk, call = _open_words(short[0], first.web), True
-    elif first.order_by <= now and first.advice.chance > RISK:
-        risk, call = _late_words(first, first.advice.chance), True
+    elif first.order_by <= now and first.advice.chance > first.risk:
+        risk, call = f"even so it may run out before they come, with {chance_words(first.advice.chance)}", True
     else:
         later = first.advice.chance_week_later
-        risk, call = f"waiting a week means {chance_words(later)} of running out", later > 2 * RISK
+        risk, call = f"waiting a week means {chance_words(later)} of running out", later > 2 * first.risk
     return (Span(start), Span(risk, call=call), Span("."))
 
 
@@ -104,8 +110,10 @@ class _Short:
 
 def _short_before_delivery(advised: Sequence[OrderLine], plant: Plant, now: datetime) -> list[_Short]:
     """The webs likely to run out before a delivery already ordered, the likeliest first; no order helps that."""
-    risks = [(line.web, *line.open_risk) for line in advised if line.open_risk is not None]
-    short = [_Short(web, c, day_words(now + timedelta(days=days), plant)) for web, c, days in risks if c > RISK]
+    risks = [(line, *line.open_risk) for line in advised if line.open_risk is not None]
+    short = [
+        _Short(line.web, c, day_words(now + timedelta(days=days), plant)) for line, c, days in risks if c > line.risk
+    ]
     return sorted(short, key=lambda one: -one.chance)
 
 
@@ -113,7 +121,7 @@ def _open_words(short: _Short, named: Web | None = None) -> str:
     name = "it" if named is not None and named.id == short.web.id else web_name(short.web)
     if short.chance >= _ALMOST_SURE:
         return f"{name} will almost surely run out before its delivery of {short.day}"
-    return f"{name} may run out before its delivery of {short.day} ({chance_words(short.chance)})"
+    return f"{name} may run out before its delivery of {short.day} ({100 * short.chance:.2g} % risk)"
 
 
 def _forward_words(short: Sequence[_Short]) -> str:
@@ -141,16 +149,16 @@ def soft_line(lines: Sequence[OrderLine], plant: Plant, now: datetime, history: 
     due = [line for line in advised if line.order_by is not None]
     short = _short_before_delivery(advised, plant, now)
     parts = [_forward_words(short)] if short else []
-    if short and due and due[0].advice is not None and due[0].order_by is not None:
-        late = due[0].order_by <= now and due[0].advice.chance > RISK
+    if due and due[0].advice is not None and due[0].order_by is not None:
+        late = due[0].order_by <= now and due[0].advice.chance > due[0].risk
         parts += [f"{web_name(due[0].web)}: {_late_words(due[0], due[0].advice.chance)}"] if late else []
     if due and due[0].advice is not None and due[0].supply is not None:
         first, advice = due[0], due[0].advice
         cover = "beyond a year" if math.isinf(advice.cover_days) else f"{advice.cover_days:.0f} days"
         lead = f"{first.web.lead_time_days:g} ± {first.web.lead_time_sd_days:g} days"
         parts.append(f"{due[0].supply.on_hand:.1f} reels on hand, cover {cover}, lead time {lead}")
-    if any(line.advice is not None for line in lines):
-        parts.append(f"accepted: a {100 * RISK:.0f} % chance of running out before a delivery")
+    if advised:
+        parts.append(f"accepted: a {100 * advised[0].risk:g} % chance of running out before a delivery")
     parts += _further(due[1:], plant)
     if history:
         parts.append(f"history: {history}")
@@ -211,3 +219,69 @@ def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str
     known = {line.web.id for line in lines}
     out += [f"{web_name(w)}: no reel length, nor thickness, in plant.toml." for w in plant.webs if w.id not in known]
     return tuple(out)
+
+
+#: So many stock counts in conflict are named; the others are counted.
+MOST_NAMED = 3
+
+
+def open_plan(rows: pl.DataFrame) -> Estimate:
+    """Pieces that plans in conflict leave open: from the least to the most that they say of each product and time.
+
+    Parameters
+    ----------
+    rows : polars.DataFrame
+        PLAN, the rows in conflict.
+    """
+    each = rows.group_by("line", "product", "start", maintain_order=True).agg(
+        low=pl.col("pieces").min(), high=pl.col("pieces").max()
+    )
+    if not each.height:
+        return Estimate.exact(0.0)
+    ends = float(each["low"].sum()), float(each["high"].sum())
+    why = f"not known: {show.number(round(ends[0]))} or {show.number(round(ends[1]))} or between"
+    return Estimate(
+        None, *ends, each.height, interval="bounds: the least and the most that the plans say", why_none=why
+    )
+
+
+def plan_dispute(rows: pl.DataFrame, open_pieces: Estimate, plant: Plant) -> Iterator[str]:
+    """Say how much of the plan is in conflict, and what stands in for it."""
+    if not open_pieces.n or open_pieces.low is None or open_pieces.high is None:
+        return
+    first, last = (
+        show.a_day(at.astimezone(plant.tz).date(), plant)
+        for at in (min(rows["start"].to_list()), max(rows["end"].to_list()))
+    )
+    low, high = show.number(round(open_pieces.low)), show.number(round(open_pieces.high))
+    files = show.listed(sorted(set(rows["file"].to_list()))[:4])
+    yield (
+        f"The plan from {first} to {last} is in conflict: {low} to {high} pieces in "
+        f"{show.counted(open_pieces.n, 'row')} stand differently in {files}. That time's plan is not used, history "
+        "stands in for it; undo the export that is wrong on the page Intake."
+    )
+
+
+def stock_disputes(rows: pl.DataFrame, plant: Plant) -> Iterator[str]:
+    """Say which stock counts disagree, what each says, and what to do."""
+    named = list(rows.sort("at", descending=True, maintain_order=True).group_by("web", "at", maintain_order=True))
+    for (web_id, at), counts in named[:MOST_NAMED]:
+        web = plant.web(str(web_id))
+        name = str(web_id) if web is None else web.name or web.id
+        said = [_counted(row, plant) for row in counts.iter_rows(named=True)]
+        yield (
+            f"The stock counts of {name} at {show.moment(at, plant)} disagree: {show.listed(said)}. Neither is used: "
+            "undo the export that is wrong on the page Intake, or count again."
+        )
+    if len(named) > MOST_NAMED:
+        yield f"So do {len(named) - MOST_NAMED} more."
+
+
+def _counted(row: dict[str, Any], plant: Plant) -> str:
+    parts = [f"{row[key]:g} {words}" for key, words in _COUNTED if row[key] is not None]
+    if row["expected_on"] is not None:
+        parts.append(f"due {show.a_day(row['expected_on'].astimezone(plant.tz).date(), plant)}")
+    return f"{', '.join(parts) or 'nothing'} in {row['file']}"
+
+
+_COUNTED = (("whole_reels", "whole reels"), ("on_order_reels", "on order"))

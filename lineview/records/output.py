@@ -115,7 +115,12 @@ def planned_minutes(shifts: Sequence[Shift], zone: str, start: datetime, end: da
     """Planned minutes [min] of each day that a shift starts on, breaks left out."""
     cal = calendar(shifts, zone, start, end)
     spent = (pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
-    days = cal.filter(pl.col("part") == "planned").group_by("date").agg(minutes=spent.sum()).sort("date")
+    days = (
+        cal.filter(pl.col("part") == "planned")
+        .group_by("date", maintain_order=True)
+        .agg(minutes=spent.sum())
+        .sort("date")
+    )
     return dict(days.iter_rows())
 
 

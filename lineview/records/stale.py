@@ -114,6 +114,6 @@ def is_stale(kept: pl.DataFrame, wanted: pl.DataFrame) -> pl.Series:
     """
     from_same = ["start", "end", "intakes", "events", "plant", "code"]
     marks = pl.col("intakes").list.eval(pl.element().cast(pl.String)).list.join(",")
-    there = kept.select(from_same).with_columns(marks, fresh=pl.lit(True)).unique(from_same)
+    there = kept.select(from_same).with_columns(marks, fresh=pl.lit(True)).unique(from_same, maintain_order=True)
     joined = wanted.select(from_same).with_columns(marks).join(there, on=from_same, how="left", maintain_order="left")
     return joined["fresh"].is_null()

@@ -44,7 +44,10 @@ _SHARES = "derived-spread-sources weerahandi-1993"
 _DECLARED = "declared in plant.toml"
 
 #: Of every answer.
-_ALL = {"good_pieces": Row("good pieces{of}", "pieces", "derived-counters")}
+_ALL = {
+    "good_pieces": Row("good pieces{of}", "pieces", "derived-counters"),
+    "good_pieces_outside_shifts": Row("good pieces made outside every shift", "pieces", "derived-counters"),
+}
 
 _SHIFT = {
     "pieces_made": Row("pieces made", "pieces", "derived-counters"),
@@ -110,6 +113,7 @@ _SHIFT = {
 
 #: By web.
 _ORDER = {
+    "plan_in_conflict_pieces": Row("planned pieces that two plans disagree on", "pieces"),
     "reels_needed_{web}": Row(
         "reels of {web} for {basis}",
         "reels",
@@ -179,6 +183,8 @@ _ROPE = {
     "weight_effect_g_per_piece": Row("weight effect of the deviation", "g/piece", _MODEL, _OF_DEVIATION),
     "weight_effect_kg_per_week": Row("weight effect of the deviation", "kg/week", _MODEL, _OF_DEVIATION),
     "weight_effect_money_per_week": Row("cost of the deviation", "{currency}/week", _MODEL, _OF_DEVIATION),
+    "average_effect_kg_per_week": Row("weight effect of the average deviation", "kg/week", _MODEL, _OF_DEVIATION),
+    "average_effect_money_per_week": Row("cost of the average deviation", "{currency}/week", _MODEL, _OF_DEVIATION),
     "adjustment_{i}_mm": Row("effect of: {what}", "mm", _MODEL, _MODELLED),
     "product_{i}_mm": Row("{product} against {other}", "mm", _MODEL, _MODELLED),
     "within_batch_sd_mm": Row(
@@ -189,6 +195,7 @@ _ROPE = {
 
 _LEDGER = "derived-ledger derived-ladder"
 _HISTORY = "restricted-likelihood"
+_SEQUENTIAL = "obrien-fleming-1979 lan-demets-1983"
 
 _WEEK = {
     "compared_{what}": Row(
@@ -199,6 +206,15 @@ _WEEK = {
         "pieces/min",
         f"benjamini-hochberg-1995 {_HISTORY}",
         CONFIDENCE,
+    ),
+    "trial_planned_shifts": Row("shifts planned", "shifts", "obrien-fleming-1979", "a plan, no interval"),
+    "trial_shifts_before": Row("whole shifts before", "shifts"),
+    "trial_shifts_since": Row("whole shifts since", "shifts"),
+    "trial_before": Row("{measure} before", "{unit}"),
+    "trial_since": Row("{measure} since", "{unit}"),
+    "trial_change": Row("change of {measure}", "{unit}", f"{_SEQUENTIAL} {_HISTORY}", "95 % over all looks together"),
+    "trial_seeable": Row(
+        "change of {measure} that the planned shifts show", "{unit}", _SEQUENTIAL, "with a chance of 80 %, no interval"
     ),
     "{cause}_lost_min": Row("{cause}: minutes lost", "min", _LEDGER),
     "{cause}_not_made_pieces": Row("{cause}: pieces not made", "pieces", _LEDGER),

@@ -7,6 +7,7 @@ from typing import Any
 
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period, Value, slug
+from lineview.report import show
 from lineview.report.figure_table import FIGURES
 
 #: What the bounds of a count are.
@@ -14,6 +15,8 @@ COUNT_BOUNDS = "bounds: what the readings leave open"
 MISSING_BOUNDS = "bounds: readings missing"
 #: A doubt below this is none [pieces].
 NO_DOUBT = 1e-3
+#: Pieces outside every shift, as a share of those in shifts, from which the shift pattern is in doubt.
+MUCH_OUTSIDE = 0.1
 
 
 class FigureList:
@@ -180,3 +183,39 @@ def good_pieces_figure(good: Estimate | None, period: Period, of: str) -> Figure
         working = "pieces made less rejects, or good pieces counted"
         figures.count("good_pieces", good, working, of=f" of {of}")
     return figures["good_pieces"]
+
+
+def outside_figures(outside: Estimate, period: Period) -> tuple[Figure, ...]:
+    """Good pieces made outside every shift, as shift, wrap and week show them; none where there are none.
+
+    Parameters
+    ----------
+    outside : Estimate
+        Good pieces that lie in no shift.
+    period : Period
+        The time it speaks of.
+    """
+    if outside.least < 0.5:
+        return ()
+    figures = FigureList(period)
+    figures.count("good_pieces_outside_shifts", outside, "good pieces counted in no shift of plant.toml")
+    return figures.all
+
+
+def outside_words(outside: Estimate, inside: float) -> str:
+    """Say how many good pieces were made outside every shift, and what to do where that is much.
+
+    Parameters
+    ----------
+    outside : Estimate
+        Good pieces that lie in no shift.
+    inside : float
+        Those that lie in shifts, of the same time.
+    """
+    if outside.least < 0.5:
+        return ""
+    ends = [None if end is None else show.number(round(end)) for end in (outside.low, outside.high)]
+    doubt = "" if ends[0] == ends[1] else f" ({ends[0]} to {ends[1] or 'an unknown number'})"
+    least = "" if outside.value is not None else "at least "
+    check = ": check the shifts in plant.toml" if outside.least > MUCH_OUTSIDE * inside else ""
+    return f"Outside every shift {least}{show.number(round(outside.least))}{doubt} more good pieces were made{check}."

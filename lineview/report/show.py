@@ -106,7 +106,7 @@ def listed(words: Sequence[str]) -> str:
     return " and ".join(part for part in (", ".join(words[:-1]), *words[-1:]) if part)
 
 
-def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False) -> str:
+def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False, seconds: bool = False) -> str:
     """Write a moment in the plant's zone, the way the plant's country writes it.
 
     Parameters
@@ -117,6 +117,8 @@ def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False) 
         Its zone and units say how.
     day, year : bool
         Whether the day, and its year, stand before the time.
+    seconds : bool
+        Whether seconds follow the minutes.
 
     Returns
     -------
@@ -133,8 +135,43 @@ def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False) 
     'Tue, June 9, 8:05 AM'
     """
     local = at.astimezone(plant.tz)
-    clock = f"{local:%H:%M}" if plant.units == "metric" else f"{local.hour % 12 or 12}:{local:%M %p}"
+    fine = ":%S" if seconds else ""
+    clock = f"{local:%H:%M{fine}}" if plant.units == "metric" else f"{local.hour % 12 or 12}:{local:%M{fine} %p}"
     return f"{a_day(local.date(), plant, year=year)}, {clock}" if day else clock
+
+
+def within_a_minute(start: datetime, end: datetime) -> bool:
+    """Say whether two moments are different and their minutes are the same.
+
+    Parameters
+    ----------
+    start, end : datetime.datetime
+        With their zones.
+    """
+    return start != end and start.replace(second=0, microsecond=0) == end.replace(second=0, microsecond=0)
+
+
+def stretch(start: datetime, end: datetime, plant: Plant, *, day: bool = True) -> str:
+    """Write from when to when, with seconds where minutes would print the same moment twice.
+
+    Parameters
+    ----------
+    start, end : datetime.datetime
+        With their zones.
+    plant : Plant
+        Its zone and units say how.
+    day : bool
+        Whether the day stands before the first.
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> plant, at = Plant(shop="Invented Sweets"), datetime(2026, 6, 9, 12, 5, 10, tzinfo=UTC)
+    >>> stretch(at, at.replace(minute=7), plant), stretch(at, at.replace(second=52), plant, day=False)
+    ('Tue 9 June, 12:05 to 12:07', '12:05:10 to 12:05:52')
+    """
+    fine = within_a_minute(start, end)
+    return f"{moment(start, plant, day=day, seconds=fine)} to {moment(end, plant, day=False, seconds=fine)}"
 
 
 def moment_near(at: datetime, plant: Plant, now: datetime) -> str:
@@ -163,7 +200,7 @@ def moment_near(at: datetime, plant: Plant, now: datetime) -> str:
 
 
 def minutes(length: timedelta) -> str:
-    """Write a length of time in minutes, as short as a chart needs it.
+    """Write a length of time in minutes with one decimal, below one minute in seconds.
 
     Parameters
     ----------
@@ -173,10 +210,10 @@ def minutes(length: timedelta) -> str:
     Returns
     -------
     str
-        "12 min", "3.4 min".
+        "12.0 min", "3.4 min", "42 s".
     """
     value = length / timedelta(minutes=1)
-    return f"{number(value, 0 if value >= 10 else 1)} min"
+    return f"{number(60 * value, 0)} s" if value < 1 else f"{number(value, 1)} min"
 
 
 def hours(value: float) -> str:

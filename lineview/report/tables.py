@@ -45,9 +45,26 @@ def table_text(table: Table, plant: Plant) -> TableText:
         [cell(c, unit, plant, None if c == 0 else places[key]) for c in column]
         for (key, _, unit), column in zip(table.columns, contents, strict=True)
     ]
+    _with_seconds(table, cells, plant)
     headings = [heading(words, unit, plant) for _, words, unit in table.columns]
     rows = [list(row) for row in zip(*cells, strict=True)]
     return TableText(headings, rows, [_are_numbers(column) for column in contents])
+
+
+def _with_seconds(table: Table, cells: list[list[str]], plant: Plant) -> None:
+    """Write "from" and "to" with seconds where minutes would print one moment twice in a row."""
+    keys = [key for key, _, _ in table.columns]
+    if not {"start", "end"} <= set(keys):
+        return
+    ends = [(row.get("start"), row.get("end")) for row in table.rows]
+    stretches = [(a, b) for a, b in ends if isinstance(a, datetime) and isinstance(b, datetime)]
+    if not any(show.within_a_minute(a, b) for a, b in stretches):
+        return
+    for key in ("start", "end"):
+        moments = [row.get(key) for row in table.rows]
+        cells[keys.index(key)] = [
+            show.moment(at, plant, seconds=True) if isinstance(at, datetime) else cell(at, "", plant) for at in moments
+        ]
 
 
 def _are_numbers(contents: Sequence[Any]) -> bool:
@@ -122,7 +139,9 @@ def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | N
     if all(float(v).is_integer() for v in numbers):
         return 0
     needed = max(_needed(v) for v in numbers)
-    return min(needed, show.decimals_of(max(abs(v) for v in numbers) + 1e-9) + 3)
+    largest, least = max(abs(v) for v in numbers), min((abs(v) for v in numbers if v), default=1.0)
+    seen = show.decimals_of(largest + 1e-9)  # three figures of the largest; the least keeps one
+    return min(needed, max(seen, min(show.decimals_of(least + 1e-12) - 2, seen + 3)))
 
 
 def table_decimals(
@@ -132,6 +151,20 @@ def table_decimals(
 
     Of one measure as many as the finest column needs for two figures, where that makes no more than five of
     the largest number.
+
+    Parameters
+    ----------
+    columns : sequence of (str, str, str)
+        Key, heading and unit.
+    rows : sequence of mapping of str to object
+        Cells by those keys.
+    plant : Plant
+        Its units.
+
+    Returns
+    -------
+    dict of str to int or None
+        By key; None for a column without numbers.
 
     Examples
     --------

@@ -51,6 +51,7 @@ class RopeAccount:
     slips: tuple[Slip, ...] = ()
     made: Mapping[str, float] | None = None
     run_rules: RunRules | None = None
+    unjudged: tuple[tuple[datetime, str], ...] = ()  # recorded adjustments after which there is no batch yet
 
     @property
     def weeks_a_piece(self) -> float | None:
@@ -211,6 +212,8 @@ def _with_drift(plant: Plant, told: RopeAccount, adjustments: pl.DataFrame) -> R
         return replace(told, problem="no reading of the rope falls into a batch")
     done = adjustments.filter(pl.col("machine") == told.sizer.id).sort("at")
     hours = clock.hours(done["at"]).tolist() if done.height else []
+    since = done.filter(pl.col("at") > told.points["at"][-1])
+    told = replace(told, unjudged=tuple(since.select("at", "what").iter_rows()))
     recorded = list(zip(done["at"].to_list(), hours, done["what"].to_list(), strict=True))
     model = fit_rope(told.points, recorded, kinds_by_name(plant, told.points["product"]))
     if model is None:

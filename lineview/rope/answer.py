@@ -15,6 +15,7 @@ from lineview.report.figures import good_pieces_figure
 from lineview.rope.account import RopeAccount, RopeSeen, rope_account
 from lineview.rope.figures import rope_figures, weight_words
 from lineview.rope.forecast import verdict
+from lineview.rope.lead import lead_table
 from lineview.rope.ranking import ranked_sizers, sooner_words
 from lineview.rope.tables import product_notes, rope_series, rope_tables, run_rules_notes
 from lineview.rope.words import length, sentence, soft_line
@@ -99,10 +100,14 @@ CAUTIONS = (
 
 @dataclass(frozen=True)
 class RopeInputs:
-    """Of a sizer: what was read of its rope, and what was measured of the works' other sizers, by sizer."""
+    """Of a sizer: what was read of its rope, and what was measured of the works' other sizers, by sizer.
+
+    `past` is the sizer over the weeks before, from which its adjustments are learned.
+    """
 
     seen: RopeSeen
     elsewhere: Mapping[str, RopeAccount] = field(default_factory=dict)
+    past: RopeAccount | None = None
 
 
 def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:
@@ -112,6 +117,7 @@ def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:
     found = verdict(account.model) if account.model is not None else None
     figures = rope_figures(account, found, plant, scope.period)
     ranked = ranked_sizers(account, inputs.elsewhere)
+    tables = rope_tables(account, found, figures, plant, scope, ranked)
     soft = (soft_line(account, found, plant, scope), weight_words(figures, plant), sooner_words(ranked, sizer.id))
     return Answer(
         question="rope",
@@ -119,7 +125,7 @@ def answer_rope(plant: Plant, scope: Scope, inputs: RopeInputs) -> Answer:
         sentence=sentence(account, found, plant, scope),
         soft=" ".join(part for part in soft if part),
         figures=(*figures, _good_pieces(inputs, scope)),
-        tables=rope_tables(account, found, figures, plant, scope, ranked),
+        tables=(lead_table(account, found, inputs.past, plant, scope), *tables),
         series=rope_series(account, found),
         notes=notes_of(account, plant),
         cautions=CAUTIONS,

@@ -156,7 +156,11 @@ def _temperatures(points: pl.DataFrame, core: pl.DataFrame, temperature: pl.Data
         .sort("at")
         .join_asof(spans.sort("first"), left_on="at", right_on="first", strategy="backward", check_sortedness=False)
     )
-    means = joined.filter(pl.col("at") <= pl.col("last")).group_by("nr").agg(temperature_c=pl.col("value").mean())
+    means = (
+        joined.filter(pl.col("at") <= pl.col("last"))
+        .group_by("nr", maintain_order=True)
+        .agg(temperature_c=pl.col("value").mean())
+    )
     return points.join(means, on="nr", how="left", maintain_order="left")["temperature_c"]
 
 

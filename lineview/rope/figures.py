@@ -20,6 +20,8 @@ from lineview.rope.mass import WeekEffect, mass_change_g, week_effect
 
 _LEAVING = ("hours_to_tolerance", "hours_to_share_out", "leaves_tolerance_at")
 _WEIGHT = ("weight_effect_g_per_piece", "weight_effect_kg_per_week", "weight_effect_money_per_week")
+#: The same of the deviation averaged over the period, which is the rope's part of what the weights show.
+_AVERAGE = ("average_effect_kg_per_week", "average_effect_money_per_week")
 #: The figures that rest on the model.
 _MODELLED = (
     "drift_mm_per_h",
@@ -186,6 +188,12 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
         figures.unknown(_WEIGHT[2], effect.why_no_money)
     else:
         figures.add(_WEIGHT[2], Estimate(*effect.money, n=model.n), _money_working(effect))
+    over = _mean(model, model.columns.mean(axis=0))
+    average = week_effect(plant, account.made, account.weeks_a_piece, (over.number, *over.ends), product)
+    mean = f"{show.number(over.number, 4)} mm off target on average of {model.n} batches; "
+    figures.add(_AVERAGE[0], Estimate(*average.kg, n=model.n), mean + _kg_working(average))
+    if average.money is not None:
+        figures.add(_AVERAGE[1], Estimate(*average.money, n=model.n), mean + _money_working(average))
 
 
 def weight_words(figures: Sequence[Figure], plant: Plant) -> str:
@@ -203,9 +211,18 @@ def weight_words(figures: Sequence[Figure], plant: Plant) -> str:
     way = "gives away" if kg.value > 0 else "is short by"
     ends = sorted(abs(end) for end in (kg.low, kg.high))
     low, high = (show.value(replace(kg, value=end), plant).split()[0] for end in ends)
-    return (
-        f"At its present deviation the rope {way} {amount} ({low} to {high}) of candy a week{money and ', ' + money}."
-    )
+    now = f"At its present deviation the rope {way} {amount} ({low} to {high}) of candy a week{money and ', ' + money}."
+    return f"{now} {_average_words(by_name, plant)}".rstrip()
+
+
+def _average_words(by_name: dict[str, Figure], plant: Plant) -> str:
+    """Say what the period's average deviation came to, since the weights are averaged over the period too."""
+    kg, money = (by_name.get(name) for name in _AVERAGE)
+    if kg is None or not isinstance(kg.value, float):
+        return ""
+    amount = show.value(kg, plant).removesuffix("/week")
+    cost = f", {show.value(money, plant).removesuffix('/week')}" if money and isinstance(money.value, float) else ""
+    return f"Averaged over the period it was {amount}{cost} a week: the rope's part of the giveaway on the page Weight."
 
 
 def _kg_working(effect: WeekEffect) -> str:

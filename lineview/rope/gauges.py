@@ -67,7 +67,7 @@ def check_gauge(readings: pl.DataFrame, target_mm: float | None, tolerance_mm: f
     """
     kept = readings.select("at", "value").drop_nulls()
     if not (np.diff(kept["at"].to_physical().to_numpy()) > 0).all():
-        kept = kept.unique("at", keep="first").sort("at")
+        kept = kept.unique("at", keep="first", maintain_order=True).sort("at")
     values = kept["value"].to_numpy()
     nothing = kept.clear()
     if values.size == 0:

@@ -79,7 +79,7 @@ def pieces_by_product(
     period: tuple[datetime, datetime],
 ) -> dict[str, float] | None:
     """Good pieces of each product that the line's machines wrapped."""
-    names = sheet["product"].drop_nulls().unique().to_list()
+    names = sheet["product"].drop_nulls().unique(maintain_order=True).to_list()
     ids = {name: product.id for name in names if (product := plant.product(name)) is not None}
     if sheet["start"].drop_nulls().is_empty():
         ids = {"": only.id} if only else {}

@@ -58,7 +58,7 @@ class ProductGroups:
 
 def kinds_by_name(plant: Plant, names: pl.Series) -> dict[str, str]:
     """The kind of each product a batch sheet names."""
-    products = {name: plant.product(name) for name in sorted(names.drop_nulls().unique().to_list())}
+    products = {name: plant.product(name) for name in sorted(names.drop_nulls().unique(maintain_order=True).to_list())}
     groups: dict[tuple[str, float], list[str]] = {}
     for product in products.values():
         if product is not None:
@@ -156,7 +156,7 @@ def targets_of(plant: Plant, marked: pl.DataFrame, target: Target) -> dict[str, 
     Gives [mm].
     """
     out: dict[str, float] = {}
-    for name in marked["product"].drop_nulls().unique().to_list() if marked.height else []:
+    for name in marked["product"].drop_nulls().unique(maintain_order=True).to_list() if marked.height else []:
         product = plant.product(name)
         if product is not None:
             out[name] = product.diameter_mm

@@ -108,8 +108,8 @@ def sizers_table(ranked: tuple[RankedSizer, ...], plant: Plant) -> Table:
             "drift": _rounded(sizer.drift),
             "low": _rounded(sizer.drift_low),
             "high": _rounded(sizer.drift_high),
-            "hours": sizer.hours,
-            "early": sizer.early,
+            "hours": None if sizer.hours is None else round(sizer.hours),
+            "early": None if sizer.early is None else round(sizer.early),
             "why": why_words(sizer),
         }
         for sizer in ranked

@@ -66,6 +66,7 @@ def rope_series(account: RopeAccount, found: Verdict | None) -> dict[str, pl.Dat
     rows: list[tuple[float, datetime, str, bool]] = [
         (e.running_h, e.at, e.label, e.recorded) for e in (found.effects if found else ())
     ]
+    rows += [(float(account.points["running_h"].max()), at, what, True) for at, what in account.unjudged]  # type: ignore[arg-type]  # a float column's maximum
     out["adjustments"] = pl.DataFrame(
         rows, schema={"running_h": pl.Float64, "at": UTC_US, "label": pl.String, "recorded": pl.Boolean}, orient="row"
     )
@@ -112,7 +113,7 @@ def rope_tables(
     """The tables below the picture."""
     tables = [
         _causes(account, found, {f.name: f for f in figures}, plant, scope),
-        _adjustments(found, plant, scope),
+        _adjustments(account, found, plant, scope),
         sizers_table(ranked, plant),
         watch_table(account),
         run_rules_table(account),
@@ -171,7 +172,11 @@ def _cause(what: str, figure: Figure, source: str, plant: Plant) -> dict[str, An
     return {"what": what, "size": size(figure.value), "interval": ends, "from": source}
 
 
-def _adjustments(found: Verdict | None, plant: Plant, scope: Scope) -> Table:
+#: What is said of an adjustment that no batch has followed.
+UNJUDGED = "no batch since, so not judged yet"
+
+
+def _adjustments(account: RopeAccount, found: Verdict | None, plant: Plant, scope: Scope) -> Table:
     columns = columns_of(
         "at: when; what; verdict; before: off target before [mm]; size: changed by [mm]; "
         "low: 95 % from [mm]; high: to [mm]; after: off target after [mm]"
@@ -189,6 +194,8 @@ def _adjustments(found: Verdict | None, plant: Plant, scope: Scope) -> Table:
         }
         for effect in (found.effects if found else ())
     ]
+    rest = {key: None for key, _, _ in columns}
+    rows += [{**rest, "at": at, "what": what, "verdict": UNJUDGED} for at, what in account.unjudged]
     return Table("adjustments", "Adjustments and unexplained jumps", columns, rows)
 
 

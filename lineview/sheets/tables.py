@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from io import BytesIO
 from typing import Any
@@ -14,7 +16,7 @@ from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table
-from lineview.report.tables import heading, table_text
+from lineview.report.tables import heading, table_decimals, table_text
 
 #: Spreadsheets refuse these in a sheet's name, and more than 31 characters.
 NOT_IN_NAMES = str.maketrans(dict.fromkeys("[]:*?/\\'", " "))
@@ -41,27 +43,90 @@ def to_xlsx(answer: Answer, plant: Plant) -> bytes:
     options: dict[str, Any] = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
     options |= {"strings_to_numbers": False, "default_date_format": "yyyy-mm-dd hh:mm", "nan_inf_to_errors": True}
     book = xlsxwriter.Workbook(memory, options)
-    bold = book.add_format({"bold": True})
-    day = book.add_format({"num_format": "yyyy-mm-dd"})
-    wrap = book.add_format({"text_wrap": True, "valign": "top"})
+    writer = _SheetWriter(book, plant.tz)
     first = book.add_worksheet(answer.question.capitalize())
-    first.set_column(0, 0, 44)
-    first.set_column(1, 4, 16)
-    first.set_column(5, 9, 34)
-    _rows(first, [[plant.shop, answer.scope.label], [answer.text], [answer.soft], []], plant.tz, day)
-    _rows(first, [_HEAD, *(_figure(f, plant) for f in answer.figures)], plant.tz, day, at=4)
-    first.set_row(4, None, bold)
+    writer.write(first, [[plant.shop, answer.scope.label], [answer.text], [answer.soft]])
+    writer.write_table(first, [_HEAD, *(_figure(f, plant) for f in answer.figures)], {}, at=4)
     names: set[str] = {answer.question}
     for table in answer.tables:
         sheet = book.add_worksheet(_name(table.title, names))
-        sheet.set_column(0, len(table.columns), 20)
-        _rows(sheet, _table(table, plant), plant.tz, day)
-        sheet.set_row(0, None, bold)
+        places = table_decimals(table.columns, table.rows, plant)
+        writer.write_table(sheet, _table(table, plant), {c: places[key] for c, (key, _, _) in enumerate(table.columns)})
     notes = book.add_worksheet(_name("Notes and cautions", names))
-    notes.set_column(0, 0, 110, wrap)
-    _rows(notes, [[text] for text in (*answer.notes, *answer.cautions)], plant.tz, day)
+    notes.set_column(0, 0, 110, writer.wrapped)
+    writer.write(notes, [[text] for text in (*answer.notes, *answer.cautions)])
     book.close()
     return memory.getvalue()
+
+
+#: Narrowest and widest column [letters].
+WIDTHS = (9, 60)
+
+
+class _SheetWriter:
+    """Writes cells with their formats: numbers with their places, days, moments, wrapped text."""
+
+    def __init__(self, book: Any, zone: ZoneInfo) -> None:
+        self._book, self._zone = book, zone
+        self._head = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1})
+        self._day = book.add_format({"num_format": "yyyy-mm-dd", "valign": "top"})
+        self._moment = book.add_format({"num_format": "yyyy-mm-dd hh:mm", "valign": "top"})
+        self.wrapped = book.add_format({"text_wrap": True, "valign": "top"})
+        self._numbers: dict[int, Any] = {}
+
+    def write_table(
+        self, sheet: Any, rows: Sequence[Sequence[Any]], places: Mapping[int, int | None], at: int = 0
+    ) -> None:
+        """Write a heading that stays in sight and can be filtered by, and rows below it, as wide as they are."""
+        self.write(sheet, rows[1:], places, at + 1)
+        for c, words in enumerate(rows[0]):
+            sheet.write_string(at, c, words, self._head)
+            longest = max((self._letters(row[c]) for row in rows[1:]), default=0)
+            by_words = max(map(len, words.split()), default=0) + 4  # beside the filter's button
+            sheet.set_column(c, c, min(WIDTHS[1], max(WIDTHS[0], longest + 1, by_words)))
+        sheet.freeze_panes(at + 1, 1)
+        if len(rows) > 1:
+            sheet.autofilter(at, 0, at + len(rows) - 1, len(rows[0]) - 1)
+
+    def write(
+        self, sheet: Any, rows: Sequence[Sequence[Any]], places: Mapping[int, int | None] | None = None, at: int = 0
+    ) -> None:
+        """Write rows of cells; what is not known stays empty."""
+        for r, row in enumerate(rows, start=at):
+            for c, content in enumerate(row):
+                self._cell(sheet, (r, c), content, (places or {}).get(c))
+
+    def _cell(self, sheet: Any, at: tuple[int, int], content: Any, places: int | None) -> None:
+        if content is None:
+            return
+        if isinstance(content, datetime):  # a spreadsheet knows no zones: wall time of the plant
+            sheet.write_datetime(*at, content.astimezone(self._zone).replace(tzinfo=None), self._moment)
+        elif isinstance(content, date):
+            sheet.write_datetime(*at, content, self._day)
+        elif isinstance(content, bool):
+            sheet.write_string(*at, "yes" if content else "no")
+        elif isinstance(content, int | float):
+            sheet.write(*at, content, self._number(_places(content) if places is None else places))
+        else:
+            sheet.write_string(*at, str(content), self.wrapped if len(str(content)) > WIDTHS[1] and at[1] else None)
+
+    def _number(self, places: int) -> Any:
+        if places not in self._numbers:
+            pattern = "#,##0" + (f".{'0' * places}" if places else "")
+            self._numbers[places] = self._book.add_format({"num_format": pattern, "valign": "top"})
+        return self._numbers[places]
+
+    @staticmethod
+    def _letters(content: Any) -> int:
+        if isinstance(content, datetime):
+            return 16
+        if isinstance(content, bool) or not isinstance(content, int | float):
+            return len(str(content or ""))
+        return len(f"{content:,.{min(_places(content), 3)}f}")
+
+
+def _places(value: float) -> int:
+    return show.decimals_of(value) if math.isfinite(value) else 0
 
 
 _HEAD = ["figure", "value", "low", "high", "unit", "interval", "n", "period", "working", "sources"]
@@ -105,21 +170,6 @@ def _name(title: str, taken: set[str]) -> str:
         name, count = f"{plain} {count}", count + 1
     taken.add(name.casefold())
     return name
-
-
-def _rows(sheet: Any, rows: list[list[Any]], zone: ZoneInfo, day: Any, at: int = 0) -> None:
-    for r, row in enumerate(rows, start=at):
-        for c, content in enumerate(row):
-            if content is None:
-                continue
-            if isinstance(content, datetime):  # a spreadsheet knows no zones: wall time of the plant
-                sheet.write_datetime(r, c, content.astimezone(zone).replace(tzinfo=None))
-            elif isinstance(content, date):
-                sheet.write_datetime(r, c, content, day)
-            elif isinstance(content, bool | int | float):
-                sheet.write(r, c, content)
-            else:
-                sheet.write_string(r, c, str(content))
 
 
 #: A spreadsheet takes a cell that begins with one of these for a formula or a command.

@@ -180,7 +180,9 @@ def accounts(
     rows = tape.with_columns(
         us=(pl.col("end") - pl.col("start")).dt.total_microseconds(), shift=pl.Series(row)
     ).with_columns(new=~(goes_on & (pl.col("shift") == pl.col("shift").shift(1))).fill_null(value=False))
-    summed = rows.group_by("shift", "state").agg(pl.col("us").sum(), pl.col("pieces").sum(), pl.col("new").sum())
+    summed = rows.group_by("shift", "state", maintain_order=True).agg(
+        pl.col("us").sum(), pl.col("pieces").sum(), pl.col("new").sum()
+    )
     sums = {(shift, state): rest for shift, state, *rest in summed.iter_rows()}
     nothing, coded = [0, 0.0, 0], coded_sums(rows)
     result = []
@@ -222,7 +224,7 @@ CAUSES: tuple[tuple[str, str, str], ...] = (
     ("short stops", "short_stop", "short stop"),
     ("not seen", "unseen", "unseen"),
     ("slow stretches", "slow", "slow"),
-    ("running above or below nominal", "running", "running"),
+    ("running above or below that rate", "running", "running"),
 )
 
 
@@ -264,7 +266,7 @@ def _whole(account: ShiftAccount, steps: Sequence[tuple[str, float | None, float
     """Round the levels between the steps, so that the steps add up exactly."""
     level = account.planned_min * account.nominal_per_min
     at = round(level)
-    rungs = [Rung(f"nominal, {account.nominal_per_min:g} a minute", account.planned_min, at, "nominal")]
+    rungs = [Rung(f"all planned minutes at {account.nominal_per_min:g} a minute", account.planned_min, at, "nominal")]
     always = {cause for cause, _, state in CAUSES if state in ("changeover", "stop", "short stop")}
     for cause, minutes, pieces in steps:
         level += pieces

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 import polars as pl
 
@@ -12,6 +13,7 @@ from lineview.machine.changeovers import LEAST_MIN
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
 from lineview.report.answer import Answer, Scope, Table
+from lineview.report.figures import outside_figures
 from lineview.shift.figures import shift_figures
 from lineview.shift.measures import PastCounts, ShiftMeasures, measure_shift, rate_by_minute
 from lineview.shift.study import ShiftStudy, study_shift
@@ -129,7 +131,8 @@ class ShiftInputs:
     """Of a cut-and-wrap machine: its counts from a little before the period to a little after it.
 
     `batches`, `stop_log`, `reels` and `plan` are frames of core.frames; `rope_gauges` hold at and value of
-    the line's gauges where no batch sheet marks the products. `past` are the weeks before the period.
+    the line's gauges where no batch sheet marks the products. `past` are the weeks before the period, `after`
+    the counts of the days after it up to a moment.
     """
 
     counts: MachineCounts
@@ -139,6 +142,7 @@ class ShiftInputs:
     plan: pl.DataFrame
     rope_gauges: Sequence[pl.DataFrame] = ()
     past: PastCounts | None = None
+    after: tuple[datetime, MachineCounts] | None = None
 
 
 def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
@@ -159,6 +163,7 @@ def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
         plan=inputs.plan,
         gauges=inputs.rope_gauges,
         weeks_before=inputs.past,
+        days_after=inputs.after,
     )
     study = study_shift(
         plant, measured, scope.period.end, scope.now, batches=inputs.batches, reels=inputs.reels, plan=inputs.plan
@@ -172,6 +177,7 @@ def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
         soft_line(measured, plant),
         (
             *shift_figures(measured, scope.period, n),
+            *outside_figures(measured.outside, scope.period),
             *event_figures(study.events, scope.period),
             *iso_figures(measured, scope.period, n),
             *study_figures(study, measured.stops.events, scope.period),

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 import polars as pl
 
+from lineview.core.estimate import Estimate
 from lineview.core.frames import STOP_LOG, UTC_US, empty
 from lineview.machine.activity import slow_bounds_min
 from lineview.machine.calendar import calendar, shift_windows
@@ -20,8 +22,11 @@ from lineview.machine.stops import StopCount, stop_count
 from lineview.machine.timeline import line_changeovers, timeline_of
 from lineview.plant import Machine, Plant
 from lineview.shift.account import ShiftAccount, accounts, joined
-from lineview.shift.past import PastShift, PastShifts, Projection, RestOfShift, shift_of, shifts_of
+from lineview.shift.past import LEAST_SHIFTS, PastShift, PastShifts, Projection, RestOfShift, shift_of, shifts_of
 from lineview.shift.projection import pace_needed_per_min, plan_covers, planned_pieces
+
+#: A rate that at most this share of the shifts before fell to is unusual.
+UNUSUAL_SHARE = 0.1
 
 
 @dataclass(frozen=True)
@@ -60,8 +65,10 @@ class ShiftMeasures:
         Whether the period begins or ends within a shift.
     plan_partly : bool
         Whether a plan covers some of the period and not all of it, so that there is nothing to compare.
-    outside_pieces : float
-        Counted in the period and outside every shift, as far as the readings tell.
+    outside : Estimate
+        Good pieces made in the period and outside every shift.
+    around : (Estimate, Estimate)
+        Good pieces made outside every shift in the weeks before and the days after, and all good pieces then.
     """
 
     machine: Machine
@@ -81,7 +88,8 @@ class ShiftMeasures:
     against: Contradictions
     cuts_shift: bool = False
     plan_partly: bool = False
-    outside_pieces: float = 0.0
+    outside: Estimate = field(default_factory=lambda: Estimate.exact(0.0))
+    around: tuple[Estimate, Estimate] = field(default_factory=lambda: (Estimate.exact(0.0),) * 2)
 
     @property
     def good_counted(self) -> bool:
@@ -104,6 +112,16 @@ class ShiftMeasures:
     def steps(self) -> pl.DataFrame:
         """Its running and slow stretches and breaks in steps of about a minute, as of minute_steps."""
         return minute_steps(self)
+
+    @property
+    def is_unusually_slow(self) -> bool:
+        """Whether nine in ten shifts of the weeks before had made more by the same planned minute."""
+        if len(self.own_shifts) != 1:
+            return False
+        own = self.own_shifts[0]
+        before = [one.rate(0.0, min(own.planned_min, one.planned_min)) for one in self.past.shifts]
+        slower = sum(rate <= own.rate(0.0, own.planned_min) for rate in before)
+        return len(before) >= LEAST_SHIFTS and slower <= UNUSUAL_SHARE * len(before)
 
     @property
     def unexplained_stops(self) -> int:
@@ -151,11 +169,10 @@ def measure_shift(
     plan: pl.DataFrame,
     gauges: Sequence[pl.DataFrame] = (),
     weeks_before: PastCounts | None = None,
+    days_after: tuple[datetime, MachineCounts] | None = None,
 ) -> ShiftMeasures:
     """Measure a period of a machine."""
     whole = calendar(plant.shifts, plant.zone, start, end)
-    if not whole.height:
-        whole = calendar((), plant.zone, start, end)
     # A shift whose last reading is within a gap of its end is over.
     over = (end - now).total_seconds() <= plant.gap_s
     reach = end if over else min(max(now, start), end)
@@ -191,18 +208,24 @@ def measure_shift(
         contradictions(counts.seen, counts.spells.within(*micros([start, reach]))),
         _cuts_shift(plant, start, end),
         partly,
-        _outside_pieces(counts, windows, start, reach),
+        counts.outside(windows, start, reach),
+        _outside_of(
+            plant,
+            [] if weeks_before is None else [(weeks_before.counts, weeks_before.start, start)],
+            [] if days_after is None else [(days_after[1], end, days_after[0])],
+        ),
     )
 
 
-def _outside_pieces(counts: MachineCounts, windows: pl.DataFrame, start: datetime, end: datetime) -> float:
-    """Pieces counted between two moments outside the shifts' windows; what is not known is left out."""
-    edges = micros([start, end])
-    begins = np.append(edges[:1], windows["end"].dt.epoch("us").to_numpy())
-    finishes = np.append(windows["start"].dt.epoch("us").to_numpy(), edges[1:])
-    between = finishes > begins
-    made = counts.made(begins[between], finishes[between]) if between.any() else None
-    return 0.0 if made is None else float(np.nansum(made.value))
+def _outside_of(plant: Plant, *parts: list[tuple[MachineCounts, datetime, datetime]]) -> tuple[Estimate, Estimate]:
+    """Good pieces made outside every shift from one moment to another, and all good pieces, of all parts."""
+    outside = whole = Estimate.exact(0.0)
+    for counts, start, end in chain(*parts):
+        good = counts.between((start, end)).good
+        if good is not None:
+            windows = shift_windows(calendar(plant.shifts, plant.zone, start, end))
+            outside, whole = outside + counts.outside(windows, start, end), whole + good.at(0)
+    return outside, whole
 
 
 def _cuts_shift(plant: Plant, start: datetime, end: datetime) -> bool:

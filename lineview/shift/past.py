@@ -11,7 +11,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from lineview.core.estimate import Estimate
-from lineview.machine.stops import StopCount, stop_spells
+from lineview.machine.stops import RUNS, StopCount, stop_spells
 from lineview.stats.events import mean_between_limits
 from lineview.stats.means import coverage_factor
 
@@ -73,28 +73,46 @@ class PastShift:
 
 def shift_of(tape: pl.DataFrame) -> PastShift | None:
     """Sum up the tape of one shift; None where it has no planned minute, or too many were not seen."""
-    on = tape.filter(pl.col("state") != "break").with_columns(
-        minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7
-    )
-    planned = float(on["minutes"].sum())
-    unseen = float(on.filter(pl.col("state") == "unseen")["minutes"].sum())
-    if planned <= 0 or unseen > _UNSEEN * planned:
-        return None
-    spells = stop_spells(on)
-    at = np.concatenate(([0.0], np.cumsum(on["minutes"].to_numpy())))
-    made = np.concatenate(([0.0], np.cumsum(on["pieces"].fill_null(0.0).to_numpy())))
-    runs = on["state"].is_in(["running", "slow"]).to_numpy()
-    run = np.concatenate(([0.0], np.cumsum(np.where(runs, on["minutes"].to_numpy(), 0.0))))
-    return PastShift(at, made, run, spells["run_before"].to_numpy(), spells.filter("whole")["minutes"].to_numpy())
+    shifts = _summed(tape.with_columns(_shift=pl.lit(0)))
+    return shifts[0] if shifts else None
 
 
 def shifts_of(tape: pl.DataFrame, windows: pl.DataFrame) -> tuple[PastShift, ...]:
     """Each shift of a tape that can be summed up, by time."""
     begins = windows["start"].dt.epoch("us").to_numpy()
     row = np.searchsorted(begins, tape["start"].dt.epoch("us").to_numpy(), side="right") - 1
-    parts = tape.with_columns(_shift=pl.Series(row)).partition_by("_shift", include_key=False)
-    found = (shift_of(part) for part in parts)
-    return tuple(one for one in found if one is not None)
+    return _summed(tape.with_columns(_shift=pl.Series(row)))
+
+
+def _summed(tape: pl.DataFrame) -> tuple[PastShift, ...]:
+    """Sum up a tape by its column _shift, which rises."""
+    on = tape.filter(pl.col("state") != "break").select(
+        "_shift", "state", "start", "end",
+        minutes=(pl.col("end") - pl.col("start")).dt.total_microseconds() / 6e7,
+        pieces=pl.col("pieces").fill_null(0.0),
+        runs=pl.col("state").is_in(RUNS),
+    )  # fmt: skip
+    spells = stop_spells(on, "_shift")
+    minutes, pieces = on["minutes"].to_numpy(), on["pieces"].to_numpy()
+    run = np.where(on["runs"].to_numpy(), minutes, 0.0)
+    unseen = np.where((on["state"] == "unseen").to_numpy(), minutes, 0.0)
+    began, lasted, whole = (spells[name].to_numpy() for name in ("run_before", "minutes", "whole"))
+    shifts = np.unique(on["_shift"].to_numpy())
+    summed = []
+    for rows, stops in zip(_slices(on["_shift"], shifts), _slices(spells["window"], shifts), strict=True):
+        planned = float(minutes[rows].sum())
+        if planned <= 0 or float(unseen[rows].sum()) > _UNSEEN * planned:
+            continue
+        at, made, up_to = (np.concatenate(([0.0], np.cumsum(part[rows]))) for part in (minutes, pieces, run))
+        summed.append(PastShift(at, made, up_to, began[stops], lasted[stops][whole[stops]]))
+    return tuple(summed)
+
+
+def _slices(numbers: pl.Series, shifts: NDArray[np.int64]) -> list[slice]:
+    """The rows of each shift, in a column that rises."""
+    rows = numbers.to_numpy()
+    ends = zip(np.searchsorted(rows, shifts), np.searchsorted(rows, shifts, side="right"), strict=True)
+    return [slice(int(first), int(end)) for first, end in ends]
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from lineview.plant import Plant
+from lineview.report import show
 from lineview.report.answer import Scope, Span
+from lineview.report.figures import MUCH_OUTSIDE, outside_words
 from lineview.shift.measures import ShiftMeasures
 
 CAUTIONS = (
@@ -16,8 +20,6 @@ ALLERGENS = (
     "Allergen or colour change: follow the written changeover and label check; an allergen needs a validated "
     "clean-down. The order of flavours is advice from minutes alone."
 )
-#: Pieces outside every shift, as a share of those in shifts, from which the shift pattern is in doubt.
-MUCH_OUTSIDE = 0.1
 _COUNT = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 
@@ -40,15 +42,16 @@ def sentence(measured: ShiftMeasures, scope: Scope, readings: int) -> tuple[Span
         return (Span(f"{subject} has not begun: the latest reading is from before it."),)
     if account.planned_min <= 1e-9:
         return (Span(_unplanned(measured)),)
-    return _untold(measured, readings) or _made(measured, subject, several=several)
+    can_act = scope.now - scope.period.end < ACT_WITHIN
+    return _untold(measured, readings) or _made(measured, subject, several=several, call=can_act and _calls(measured))
 
 
 def _unplanned(measured: ShiftMeasures) -> str:
     """Say that a period has no planned minutes, and what was counted in it all the same."""
     tape, good = measured.tape, measured.so_far.good
     pauses = tape.height > 0 and bool((tape["state"] == "break").all())
-    why = "it lies in a break" if pauses else "none of it is planned or over"
-    made = "" if good.n is None or good.n < 0.5 else f" {good.n:,.0f} {_good(measured)} were counted in it."
+    why = "it lies in a break" if pauses else "no shift of plant.toml lies in it"
+    made = "" if good.least < 0.5 else f" {good.least:,.0f} {_good(measured)} were counted in it."
     return f"No planned minutes in this period: {why}, so there is no rate or share.{made}"
 
 
@@ -108,7 +111,7 @@ def _counted_unseen(measured: ShiftMeasures) -> bool:
     return high - low <= 1 + _DECIDED * value
 
 
-def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span, ...]:
+def _made(measured: ShiftMeasures, subject: str, *, several: bool, call: bool) -> tuple[Span, ...]:
     account, (low, high) = measured.so_far, measured.machine.nominal_per_min
     going = measured.left_min > 1e-6
     verb = ("have made" if several else "has made") if going else "made"
@@ -117,33 +120,49 @@ def _made(measured: ShiftMeasures, subject: str, *, several: bool) -> tuple[Span
     minutes = f"{whose} first {_planned(account.planned_min)}" if going else f"{whose} {_planned(account.planned_min)}"
     least = "" if account.good_told else "at least "
     rate = account.good_used / account.planned_min
-    below = rate < low
-    top = account.good.high
-    if not account.good_told:
-        below = top is not None and top / account.planned_min < low
     return (
         Span(f"{subject} {verb} {least}{account.good_used:,.0f} {_good(measured)}{so_far}, "),
-        Span(f"{least}{rate:,.0f} a minute", call=below and not _on_plan(measured)),
+        Span(f"{least}{rate:,.0f} a minute", call=call),
         Span(f" over {minutes}; the nominal band is {low:g} to {high:g}."),
     )
 
 
-def _on_plan(measured: ShiftMeasures) -> bool:
-    """Whether a plan is reached, or will be at the rate so far; then nobody has to act on the rate."""
-    if measured.planned is None or measured.planned <= 0:
-        return False
+#: A plan missed by less than this share is a count's tolerance, not a call for a person (common practice, no source).
+NEAR_PLAN = 0.02
+#: What a shift made calls nobody once so much time has passed: the next shifts are what can be acted on.
+ACT_WITHIN = timedelta(hours=24)
+
+
+def _calls(measured: ShiftMeasures) -> bool:
+    """Whether the rate needs a person: the plan is missed, or without one few shifts of the last weeks were as slow.
+
+    With neither a plan nor weeks before, nothing says what is unusual here, and nobody is called.
+    """
     account = measured.so_far
-    at_this_rate = account.good_used / account.planned_min * (account.planned_min + measured.left_min)
-    return at_this_rate >= measured.planned
+    good = account.good_used
+    if not account.good_told:
+        high = account.good.high
+        if high is None:
+            return False
+        good = high
+    if measured.planned is not None and measured.planned > 0:
+        at_this_rate = good / account.planned_min * (account.planned_min + measured.left_min)
+        return at_this_rate < (1 - NEAR_PLAN) * measured.planned
+    return measured.windows.height == 1 and measured.is_unusually_slow
 
 
 def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
     """The line below: rate while it ran, where it stood, what was not seen, the pace needed."""
+    parts = [*_course(measured, plant), _outside(measured)]
+    return " ".join(part for part in parts if part)
+
+
+def _course(measured: ShiftMeasures, plant: Plant) -> list[str]:
     account = measured.so_far
     if _counted_unseen(measured):
-        return "Its readings lie too far apart to say when it ran and when it stood."
+        return ["Its readings lie too far apart to say when it ran and when it stood."]
     if account.planned_min <= 1e-9 or account.unseen_min >= account.planned_min - 1e-6:
-        return ""
+        return []
     parts = []
     if account.counted_run_min > 1e-9:
         made = account.made["running"] + account.made["slow"]
@@ -157,8 +176,8 @@ def soft_line(measured: ShiftMeasures, plant: Plant) -> str:
             "no readings, "
             f"so uptime is between {low:.1f} and {high:.1f} %."
         )
-    parts += [_outside(measured), _plan(measured)]
-    return " ".join(part for part in parts if part)
+    parts.append(_plan(measured))
+    return parts
 
 
 def _stood(measured: ShiftMeasures, plant: Plant) -> str:
@@ -192,12 +211,14 @@ def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
 
 def _outside(measured: ShiftMeasures) -> str:
     """Say what was made outside every shift; where that is much, the shift pattern may be wrong."""
-    outside = measured.outside_pieces
-    if outside < 0.5:
-        return ""
-    much = outside > MUCH_OUTSIDE * measured.so_far.good_used
-    check = ": check the shifts in plant.toml" if much else ""
-    return f"Outside every shift {outside:,.0f} more pieces were made{check}."
+    said = outside_words(measured.outside, measured.so_far.good_used)
+    outside, whole = (part.least for part in measured.around)
+    if said or outside <= MUCH_OUTSIDE * (whole - outside):
+        return said
+    return (
+        f"In the weeks around it, {show.number(round(outside))} of {show.number(round(whole))} good pieces were made "
+        "outside every shift: check the shifts in plant.toml."
+    )
 
 
 def _plan(measured: ShiftMeasures) -> str:

@@ -13,6 +13,8 @@ Floats = NDArray[np.float64]
 
 #: Rounds of either search at most, and the least step [share of the place].
 ROUNDS, LEAST_STEP = 200, 4 * float(np.finfo(float).eps)
+#: By how much sums of some thousand terms differ for their rounding alone [share of the sum].
+ROUNDING = 64 * float(np.finfo(float).eps)
 
 
 def root_between(f: Callable[[float], float], low: float, high: float, tolerance: float = 2e-12) -> float:
@@ -100,6 +102,7 @@ def least_value(
 ) -> tuple[Floats, float]:
     """Find where a function is least near a start, by the simplex of Nelder and Mead.
 
+    Values that differ by no more than the rounding of a double count as equal: no further step can tell them apart.
     Source: nelder-mead-1965
     """
     n = start.size
@@ -111,7 +114,7 @@ def least_value(
         order = np.argsort(values)
         corners, values = corners[order], values[order]
         near = np.max(np.abs(corners[1:] - corners[0])) <= x_tolerance
-        if near and np.max(np.abs(values[0] - values[1:])) <= f_tolerance:
+        if near and np.max(np.abs(values[0] - values[1:])) <= max(f_tolerance, ROUNDING * abs(values[0])):
             break
         moved = _moved(f, corners, values)
         if moved is None:

@@ -79,6 +79,11 @@ def become(name: str, address: str = "") -> None:
     _actor.set(Actor(name, address) if name else None)
 
 
+def actor_now() -> Actor:
+    """Who is at work."""
+    return _actor.get() or _account()
+
+
 def write_entry(
     connection: Connection,
     action: str,
@@ -87,7 +92,7 @@ def write_entry(
     after: Mapping[str, Any] | None = None,
 ) -> None:
     """Write who does this now, in the transaction of the connection."""
-    actor = _actor.get() or _account()
+    actor = actor_now()
     row = {
         "at": micros(datetime.now(UTC)),
         "who": actor.name[:80],

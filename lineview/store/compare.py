@@ -10,7 +10,7 @@ import polars as pl
 
 from lineview.core.frames import UTC_US
 from lineview.store.blocks import Block, moments_us
-from lineview.store.query import WEIGHING, Measured, Told, contradictions, nth_alike
+from lineview.store.query import WEIGHING, Measured, Told, contradictions, disputed_weighings, nth_alike
 from lineview.store.tables import RecordType
 
 #: The moments of which two different things are told; `label` tells apart what one owner has at one moment.
@@ -159,6 +159,14 @@ def compare_weights(block: Block, there: pl.DataFrame | None, tally: Tally) -> N
     rows = block.rows.with_columns(nth_alike())
     joined = rows.join(known, on=said, how="left", nulls_equal=True, maintain_order="left")
     tally.add(block.part, rows["row"], joined["known"].fill_null(value=False))
+    mine = block.rows.with_columns(intake=pl.lit(_THIS_ONE, pl.Int64))
+    disputed = disputed_weighings(pl.concat([there.select(mine.columns), mine])).filter(intake=_THIS_ONE)
+    if disputed.height:
+        tally.dispute("weights", disputed, "machine", "", "at")
+
+
+#: The number of an export that has none yet.
+_THIS_ONE = 2**62
 
 
 def compare_kind(part: int, kind: RecordType, tidy: pl.DataFrame, there: pl.DataFrame, tally: Tally) -> None:

@@ -19,7 +19,7 @@ from lineview.store.files import put, sum_of
 from lineview.store.frames import fetch
 from lineview.store.journal import JournalReader
 from lineview.store.listed import FileCheck, ListedFile, files_of
-from lineview.store.query import Measured, Told, contradictions, disputed_moments
+from lineview.store.query import Measured, Told, contradictions, disputed_moments, disputed_weighings
 from lineview.store.tables import KINDS, RecordType, intakes
 
 
@@ -95,25 +95,25 @@ class Conflicts:
         Says which intakes are done and from which file each is.
     noted : PerIntake
         The disputed moments noted when each was recorded.
-    readings : Measured
-        The readings.
+    readings, weights : Measured
+        The readings, and the weighings.
     told : Told
         The journal's own kinds.
     """
 
-    def __init__(self, journal: JournalReader, noted: PerIntake, readings: Measured, told: Told) -> None:
+    def __init__(
+        self, journal: JournalReader, noted: PerIntake, readings: Measured, weights: Measured, told: Told
+    ) -> None:
         self._journal = journal
         self._noted = noted
         self._readings = readings
+        self._weights = weights
         self._told = told
 
     def listed(self, intake: int | None = None) -> pl.DataFrame:
         """Every disputed row; with an intake, those of the moments in which it has a part."""
-        done = {"intake": pl.Int64(), "file": pl.String()}
-        with self._journal.reading() as connection:
-            query = select(intakes.c.id, intakes.c.file).where(intakes.c.state == "done")
-            files = fetch(connection, query, done)
-        noted = self._noted.of(files["intake"]).unique()
+        files = self._files()
+        noted = self._noted.of(files["intake"]).unique(maintain_order=True)
         if noted.is_empty():
             return pl.DataFrame(schema=CONFLICTS)
         found = pl.concat(
@@ -128,11 +128,26 @@ class Conflicts:
         order = ["kind", "machine", "channel", "at", "intake", "row"]
         return found.select(list(CONFLICTS)).sort(order)
 
-    def moments(self, owners: Collection[str], first: int, end: int) -> dict[str, int]:
+    def contradicting(self, kind: RecordType) -> pl.DataFrame:
+        """The rows of a kind of which another says something else, with their files, by moment."""
+        rows = contradictions(self._told.rows(kind), kind.keys, kind.values)
+        return rows.join(self._files(), on="intake", how="left").sort(kind.at, "intake", "row")
+
+    def _files(self) -> pl.DataFrame:
+        with self._journal.reading() as connection:
+            query = select(intakes.c.id, intakes.c.file).where(intakes.c.state == "done")
+            return fetch(connection, query, {"intake": pl.Int64(), "file": pl.String()})
+
+    def moments(
+        self, owners: Collection[str], first: int, end: int, kinds: Collection[str] | None = None
+    ) -> dict[str, int]:
         """How many moments are disputed by kind, of some owners from first up to, not including, end [µs]."""
         noted = self._noted.of(self._journal.done())
         at = pl.col("at").cast(pl.Int64)
-        noted = noted.filter(pl.col("owner").is_in(list(owners)) & (at >= first) & (at < end)).unique()
+        noted = noted.filter(pl.col("owner").is_in(list(owners)) & (at >= first) & (at < end)).unique(
+            maintain_order=True
+        )
+        noted = noted if kinds is None else noted.filter(pl.col("kind").is_in(list(kinds)))
         counts: dict[str, int] = {}
         for (kind, owner), some in noted.group_by("kind", "owner", maintain_order=True):
             still = self._disputed(str(kind), str(owner), some).select("channel", "at").n_unique()
@@ -152,6 +167,10 @@ class Conflicts:
             at = rows.filter(pl.col("intake") == intake).select("at").unique()
             named = pl.lit("readings").alias("kind"), pl.lit(machine).alias("owner"), pl.lit(channel).alias("label")
             found.append(at.select(*named, "at"))
+        for machine, _, first, last in self._weights.extents_of(intake).iter_rows():
+            rows = disputed_weighings(self._weights.rows(machine, first, last)).filter(pl.col("intake") == intake)
+            named = pl.lit("weights").alias("kind"), pl.lit(machine).alias("owner"), pl.lit("").alias("label")
+            found.append(rows.select("at").unique().select(*named, "at"))
         for kind in KINDS.values():
             rows = contradictions(self._told.rows(kind), kind.keys, kind.values)
             mine = rows.filter(pl.col("intake") == intake) if rows.height else rows
@@ -169,6 +188,11 @@ class Conflicts:
             rows = self._readings.rows(owner, first, last, channels)
             wanted = moments.select(pl.col("label").alias("channel"), "at").unique()
             rows = disputed_moments(rows.join(wanted, on=["channel", "at"], how="semi"))
+            return rows.select(pl.lit(kind).alias("kind"), *[n for n in CONFLICTS if n in rows.columns])
+        if kind == "weights":
+            rows = self._weights.rows(owner, first, last).join(moments.select("at").unique(), on="at", how="semi")
+            batch = pl.format("batch = {}", pl.col("batch").fill_null("not given"))
+            rows = disputed_weighings(rows).rename({"spot": "channel", "mass_g": "value"}).with_columns(text=batch)
             return rows.select(pl.lit(kind).alias("kind"), *[n for n in CONFLICTS if n in rows.columns])
         return _as_conflicts(KINDS[kind], self._told.rows(KINDS[kind], first, last), owner, moments)
 

@@ -29,11 +29,12 @@ from lineview.store.tables import (
     notes,
     of_kind,
     stop_reasons,
+    trials,
     works,
 )
 
 #: The forms a journal may have, oldest first: the migrations in migrations/versions.
-FORMS = ("0001", "0002", "0003")
+FORMS = ("0001", "0002", "0003", "0004", "0005")
 NEWEST = FORMS[-1]
 
 
@@ -309,7 +310,9 @@ class Journal(JournalReader):
                 connection.execute(insert(intakes), list(rows))
             for table, said in by_hand.items():
                 if said:
-                    connection.execute(insert(metadata.tables[table]), said)
+                    revised = "entry" in metadata.tables[table].c  # a copy made before there were entries has none
+                    rows_said = [{"entry": f"row-{row['id']}", **row} if revised else row for row in said]
+                    connection.execute(insert(metadata.tables[table]), rows_said)
             renew(connection, [])
 
     def clear(self, intake: int) -> None:
@@ -376,6 +379,6 @@ def version_of(journal: JournalReader) -> str:
     by_state = select(*counts).where(seen).group_by(intakes.c.state)
     with journal.reading() as connection:
         marks = sorted(tuple(row) for row in connection.execute(by_state))
-        for table in (adjustments, stop_reasons, notes):
+        for table in (adjustments, stop_reasons, notes, trials):
             marks.append(tuple(connection.execute(select(func.count(), func.max(table.c.id))).one()))
     return "-".join(":".join(str(part) for part in mark) for mark in marks)

@@ -1,27 +1,36 @@
-"""What people tell the store by hand: adjustments and reasons of stops."""
+"""What people tell the store by hand: adjustments, notes, reasons of stops, trials."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
+from uuid import uuid4
 
 import polars as pl
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, Table, insert, literal, select
 
 from lineview.core.errors import AskError, Fault
-from lineview.core.frames import ADJUSTMENTS, UTC_US
-from lineview.store.audit import write_entry
+from lineview.core.frames import ADJUSTMENTS, TRIALS, UTC_US, WRITTEN
+from lineview.store.audit import actor_now, write_entry
 from lineview.store.files import locked, put, sealed, unsealed
 from lineview.store.frames import fetch, micros
 from lineview.store.journal import Journal, JournalReader
-from lineview.store.tables import adjustments, notes, stop_reasons
+from lineview.store.tables import adjustments, notes, stop_reasons, trials
 
 #: The tables that are filled by hand, and the file with a copy of them.
-BY_HAND, ENTRIES = (adjustments, stop_reasons, notes), "entries.json"
+BY_HAND, ENTRIES = (adjustments, stop_reasons, notes, trials), "entries.json"
 
-STOP_REASONS = {"machine": pl.String(), "start": UTC_US, "end": UTC_US, "reason": pl.String()}
+STOP_REASONS = {
+    "machine": pl.String(),
+    "start": UTC_US,
+    "end": UTC_US,
+    "reason": pl.String(),
+    "who": pl.String(),
+    "set_at": UTC_US,
+}
 
 
 class PeopleReader:
@@ -38,17 +47,29 @@ class PeopleReader:
 
     def adjustments(self, machine: str, first: int, end: int) -> pl.DataFrame:
         """Give ADJUSTMENTS from first up to, not including, end, sorted by moment."""
-        told = adjustments.c
+        rows, at = self.written([machine], "adjustment"), pl.col("at").cast(pl.Int64)
+        held = rows.filter(at >= first, at < end, ~pl.col("withdrawn"))
+        return held.select(list(ADJUSTMENTS)).sort("at")
+
+    def written(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
+        """Give WRITTEN of machines, of one kind ("adjustment" or "note"): each entry in its present form."""
+        table = _TABLES[kind]
+        words = [table.c.what, table.c.note] if kind == "adjustment" else [table.c.text, literal("")]
         query = (
-            select(*(told[name] for name in ADJUSTMENTS))
-            .where(told.machine == machine, told.at >= first, told.at < end)
-            .order_by(told.at, told.id)
+            select(
+                *(table.c.entry, literal(kind), table.c.machine, table.c.at, *words),
+                *(table.c.who, table.c.set_at, literal(1), table.c.withdrawn),
+            )
+            .where(table.c.machine.in_(machines))
+            .order_by(table.c.id)
         )
         with self._journal.reading() as connection:
-            return fetch(connection, query, ADJUSTMENTS)
+            rows = fetch(connection, query, WRITTEN)
+        held = rows.with_columns(revisions=pl.len().over("entry").cast(pl.Int64))
+        return held.unique("entry", keep="last", maintain_order=True).sort("at", descending=True, maintain_order=True)
 
     def stop_reasons(self, machine: str, first: int, end: int) -> pl.DataFrame:
-        """Give machine, start, end and reason of stops that reach into the time, sorted by start."""
+        """Give STOP_REASONS of stops that reach into the time, sorted by start."""
         told = stop_reasons.c
         query = (
             select(*(told[name] for name in STOP_REASONS))
@@ -59,6 +80,39 @@ class PeopleReader:
             found = fetch(connection, query, STOP_REASONS)
         # A reason that was undone stands as an empty one after it.
         return found.unique("start", keep="last", maintain_order=True).filter(pl.col("reason") != "")
+
+    def trials(self) -> pl.DataFrame:
+        """Give TRIALS as they stand now, by number; those that were taken back wholly are left out."""
+        with self._journal.reading() as connection:
+            standing = [{**rows[-1], "noted_at": _noted_at(rows)} for rows in _standing(connection).values()]
+        raw = {name: pl.Int64() if dtype == UTC_US else dtype for name, dtype in TRIALS.items()}
+        return pl.DataFrame(standing, schema=raw).cast(pl.Schema(TRIALS))
+
+
+def _standing(connection: Connection) -> dict[int, list[Mapping[str, Any]]]:
+    """By trial, what was said of it and not taken back, oldest first; trials of which nothing stands left out."""
+    said: dict[int, list[Mapping[str, Any]]] = {}
+    for row in connection.execute(select(trials).order_by(trials.c.id)):
+        rows = said.setdefault(row.trial, [])
+        if not row.undoes:
+            rows.append(dict(row._mapping))
+        elif rows:
+            rows.pop()
+    return {number: rows for number, rows in said.items() if rows}
+
+
+#: What decides how a trial is judged: changed later, it is as if the trial were noted then.
+JUDGED_BY = ("begins_at", "line", "machine", "beside", "measure", "shifts")
+
+
+def _noted_at(rows: Sequence[Mapping[str, Any]]) -> int:
+    """Since when a trial is judged as it is now."""
+    at = rows[-1]["set_at"]
+    for row in reversed(rows):
+        if any(row[name] != rows[-1][name] for name in JUDGED_BY):
+            break
+        at = row["set_at"]
+    return int(at)
 
 
 class ManualEntries(PeopleReader):
@@ -77,13 +131,52 @@ class ManualEntries(PeopleReader):
         self._writable = journal
         self._folder = folder
 
-    def add_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
-        """Keep what somebody did to a machine."""
-        row = {"machine": machine, "at": micros(at), "what": _said(what, "what"), "note": _short(note, "note")}
+    def write(self, kind: str, machine: str, at: datetime, what: str, note: str = "", entry: str = "") -> bool:
+        """Keep what somebody did to a machine, or noted; an entry that is there already is kept as it is.
+
+        Gives whether it was new: a phone that got no reply sends its entry again under the same name.
+        """
+        if len(entry) > 64 or not all(sign.isalnum() or sign == "-" for sign in entry):
+            raise AskError(Fault(f"'{entry[:80]}' is no name of an entry", "entry", "up to 64 letters and digits"))
+        table, words = _TABLES[kind], _words(kind, what, note)
         with self._written() as connection:
-            connection.execute(insert(adjustments), row)
-            about = f"{machine}, {at:%Y-%m-%d %H:%M:%S}"
-            write_entry(connection, "adjustment", about, None, {"what": row["what"], "note": row["note"]})
+            if entry and _revisions(connection, table, entry):
+                return False
+            row = {"machine": machine, "at": micros(at), **words, "entry": entry or uuid4().hex}
+            _revise(connection, table, row)
+            write_entry(connection, kind, f"{machine}, {at:%Y-%m-%d %H:%M:%S}", None, words)
+        return True
+
+    def change(self, kind: str, entry: str, at: datetime, what: str, note: str = "") -> None:
+        """Give an entry another moment and other words; its former ones stay behind it."""
+        table, words = _TABLES[kind], _words(kind, what, note)
+        with self._written() as connection:
+            before = _latest(connection, table, entry)
+            row = {"machine": before["machine"], "at": micros(at), **words, "entry": entry}
+            _revise(connection, table, row)
+            _write_change(connection, f"{kind} changed", before, row)
+
+    def withdraw(self, kind: str, entry: str) -> None:
+        """Let an entry hold no more; undo_change brings it back."""
+        table = _TABLES[kind]
+        with self._written() as connection:
+            before = _latest(connection, table, entry)
+            if before["withdrawn"]:
+                raise AskError(Fault("it was removed already", "entry", "one that still holds"))
+            row = {**_content(before), "withdrawn": True}
+            _revise(connection, table, row)
+            _write_change(connection, f"{kind} removed", before, row)
+
+    def undo_change(self, kind: str, entry: str) -> None:
+        """Bring back the form that an entry had before its last change; the first form is withdrawn."""
+        table = _TABLES[kind]
+        with self._written() as connection:
+            forms = _revisions(connection, table, entry)
+            if not forms:
+                raise AskError(Fault("there is no such entry", "entry", "one of the list"))
+            row = _content(forms[-2]) if len(forms) > 1 else {**_content(forms[-1]), "withdrawn": True}
+            _revise(connection, table, row)
+            _write_change(connection, f"{kind} changed back", forms[-1], row)
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
         """Keep why a machine stood; said again for the same start, the later saying holds."""
@@ -95,6 +188,7 @@ class ManualEntries(PeopleReader):
             "end": micros(end),
             "reason": _said(reason, "reason"),
             "set_at": micros(datetime.now(UTC)),
+            "who": actor_now().name[:80],
         }
         same = (stop_reasons.c.machine == machine, stop_reasons.c.start == row["start"])
         earlier = select(stop_reasons.c.reason).where(*same).order_by(stop_reasons.c.id.desc()).limit(1)
@@ -107,9 +201,16 @@ class ManualEntries(PeopleReader):
 
     def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
         """Keep one reason for several stops, all of them or none; give the mark that undoes it."""
-        words, mark = _said(reason, "reason"), micros(datetime.now(UTC))
+        words, mark, who = _said(reason, "reason"), micros(datetime.now(UTC)), actor_now().name[:80]
         rows = [
-            {"machine": machine, "start": micros(start), "end": micros(end), "reason": words, "set_at": mark}
+            {
+                "machine": machine,
+                "start": micros(start),
+                "end": micros(end),
+                "reason": words,
+                "set_at": mark,
+                "who": who,
+            }
             for start, end in stops
         ]
         with self._written() as connection:
@@ -131,9 +232,8 @@ class ManualEntries(PeopleReader):
                     continue  # somebody said something else since, or it was undone
                 earlier = same.where(told.id < row.id).order_by(told.id.desc()).limit(1)
                 before = connection.execute(earlier).scalar() or ""
-                back.append(
-                    {"machine": row.machine, "start": row.start, "end": row.end, "reason": before, "set_at": now}
-                )
+                stop = {"machine": row.machine, "start": row.start, "end": row.end}
+                back.append({**stop, "reason": before, "set_at": now, "who": actor_now().name[:80]})
             if back:
                 connection.execute(insert(stop_reasons), back)
                 write_entry(connection, "stop reasons undone", f"{len(back)} stops", {"mark": mark})
@@ -142,6 +242,39 @@ class ManualEntries(PeopleReader):
                 Fault(f"nothing set together under {mark} still stands", "undo", "the number shown when it was set")
             )
         return len(back)
+
+    def set_trial(self, number: int | None, trial: Mapping[str, Any]) -> int:
+        """Keep a trial, or what it is from now on; give its number. Moments are datetimes, `ends_at` may be None."""
+        row = {
+            **trial,
+            "begins_at": micros(trial["begins_at"]),
+            "ends_at": None if trial["ends_at"] is None else micros(trial["ends_at"]),
+            "what": _said(trial["what"], "what"),
+            **{name: _short(trial[name], name) for name in ("verdict", "decision")},
+        }
+        with self._written() as connection:
+            if number is None:
+                last = connection.execute(select(trials.c.trial).order_by(trials.c.trial.desc()).limit(1)).scalar()
+                number = (last or 0) + 1
+            before = _standing(connection).get(number, [])
+            connection.execute(insert(trials), row | {"trial": number, "undoes": False} | _signature())
+            earlier = {name: before[-1][name] for name in row} if before else None
+            write_entry(connection, "trial", f"trial {number}", earlier, row)
+        return number
+
+    def undo_trial(self, number: int) -> bool:
+        """Take back what was last said of a trial; give whether anything of it still stands."""
+        with self._written() as connection:
+            rows = _standing(connection).get(number)
+            if not rows:
+                raise AskError(
+                    Fault(f"there is no trial {number}", "trial", "a number that 'lineview trial list' shows")
+                )
+            last = rows[-1]
+            taken = {name: last[name] for name in last if name not in ("id", "undoes", "set_at", "who")}
+            connection.execute(insert(trials), taken | {"undoes": True} | _signature())
+            write_entry(connection, "trial undone", f"trial {number}", taken)
+        return len(rows) > 1
 
     @contextmanager
     def _written(self) -> Iterator[Connection]:
@@ -162,12 +295,55 @@ class ManualEntries(PeopleReader):
         put(self._folder / ENTRIES, lambda part: part.write_text(text, encoding="utf-8"))
 
 
+_TABLES = {"adjustment": adjustments, "note": notes}
+
+
+def _words(kind: str, what: str, note: str) -> dict[str, str]:
+    """The words of an entry by the columns of its table."""
+    if kind == "note":
+        return {"text": _said(what, "note")}
+    return {"what": _said(what, "what"), "note": _short(note, "note")}
+
+
+def _revisions(connection: Connection, table: Table, entry: str) -> list[dict[str, Any]]:
+    """All forms of an entry, the oldest first."""
+    query = select(table).where(table.c.entry == entry).order_by(table.c.id)
+    return [dict(row._mapping) for row in connection.execute(query)]
+
+
+def _latest(connection: Connection, table: Table, entry: str) -> dict[str, Any]:
+    forms = _revisions(connection, table, entry)
+    if not forms:
+        raise AskError(Fault("there is no such entry", "entry", "one of the list"))
+    return forms[-1]
+
+
+def _content(row: dict[str, Any]) -> dict[str, Any]:
+    """A row without what the next revision gets anew."""
+    return {name: value for name, value in row.items() if name not in ("id", "who", "set_at")}
+
+
+def _revise(connection: Connection, table: Table, row: dict[str, Any]) -> None:
+    """Put a further form of an entry behind its earlier ones."""
+    written = {"who": actor_now().name[:80], "set_at": micros(datetime.now(UTC))}
+    connection.execute(insert(table), {"withdrawn": False, **row, **written})
+
+
+def _write_change(connection: Connection, action: str, before: dict[str, Any], after: dict[str, Any]) -> None:
+    about = f"{after['machine']}, {after['entry']}"
+    write_entry(connection, action, about, _content(before), _content(after))
+
+
 def said_by_hand(connection: Connection) -> dict[str, list[dict[str, object]]]:
     """All rows of the tables that are filled by hand, by the table's name."""
     return {
         table.name: [dict(row._mapping) for row in connection.execute(select(table).order_by(table.c.id))]
         for table in BY_HAND
     }
+
+
+def _signature() -> dict[str, object]:
+    return {"set_at": micros(datetime.now(UTC)), "who": actor_now().name[:80]}
 
 
 #: Characters of one entry; the forms of the board allow fewer.

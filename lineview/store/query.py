@@ -119,11 +119,50 @@ def nth_alike() -> pl.Expr:
 
 
 def once_weighed(weights: pl.DataFrame) -> pl.DataFrame:
-    """Each weighing once, however many exports tell it."""
-    if weights["intake"].n_unique() > 1:
-        numbered = weights.sort("at", "intake", "row").with_columns(nth_alike())
-        weights = numbered.unique([*WEIGHING, "nth"], keep="first", maintain_order=True).drop("nth")
+    """Each weighing of a machine once, however many exports tell it; those told differently are left out."""
+    several = _told_by_several(weights)
+    if several.height:
+        agreed = several.filter(~pl.col("disputed")).sort("intake", "row")
+        named = [pl.col(name).drop_nulls().first() for name in ("batch", "sample")]
+        first = pl.col("machine", "intake", "row").first()
+        once = agreed.group_by("at", "spot", *_WEIGHED, "nth", maintain_order=True).agg(*named, first)
+        alone = weights.join(several.select("at").unique(), on="at", how="anti")
+        weights = pl.concat([alone, once.select(weights.columns)])
     return weights.sort("at", "intake", "row")
+
+
+def disputed_weighings(weights: pl.DataFrame) -> pl.DataFrame:
+    """The rows of every weighing of a machine that two exports tell differently; `spot` is its sample, or ""."""
+    return _told_by_several(weights).filter("disputed").drop("nth", "disputed")
+
+
+#: What a scale says of a weighing.
+_WEIGHED = ("mass_g", "pieces", "gross")
+
+
+def _told_by_several(weights: pl.DataFrame) -> pl.DataFrame:
+    """The rows of moments that more than one export tells, with `spot`, `nth` and whether they are disputed.
+
+    Several pieces may be weighed at one moment, so exports agree where the one with most weighings of a moment, or
+    of a sample of it, holds all that the others say; else one of them corrects another. A batch or a sample that
+    is not named contradicts nothing.
+    """
+    several = weights.group_by("at").agg(pl.col("intake").n_unique()).filter(pl.col("intake") > 1).select("at")
+    sample, batch = (pl.col(name).str.strip_chars().replace("", None) for name in ("sample", "batch"))
+    rows = weights.join(several, on="at", how="semi").with_columns(sample, batch)
+    unnamed = pl.col("sample").is_null().any().over("at")
+    rows = rows.with_columns(spot=pl.when(unnamed).then(pl.lit("")).otherwise("sample"))
+    alike = ["at", "spot", *_WEIGHED]
+    nth = pl.int_range(pl.len()).over([*alike, "intake"], order_by=["batch", "sample", "row"])
+    rows = rows.with_columns(nth=nth, most=pl.len().over("at", "spot", "intake"))
+    other_name = pl.any_horizontal(
+        pl.col(name).drop_nulls().n_unique().over([*alike, "nth"]) > 1 for name in ("batch", "sample")
+    )
+    whole = pl.struct(*_WEIGHED, "nth").n_unique().over("at", "spot")
+    corrected = (whole > pl.col("most").max().over("at", "spot")) | other_name.any().over("at", "spot")
+    # A moment with one spot of one export alone is told by that one.
+    alone = pl.col("intake").n_unique().over("at", "spot") == 1
+    return rows.with_columns(disputed=corrected & ~alone).drop("most")
 
 
 def told_once(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
@@ -144,6 +183,19 @@ def contradictions(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str
 def _contradict(values: Sequence[str]) -> pl.Expr:
     """Whether two different values are told; an empty cell says nothing."""
     return pl.any_horizontal((pl.col(value).drop_nulls().n_unique() > 1) for value in values)
+
+
+def _ended_by(disputed: pl.Series, rows: pl.DataFrame, at: str) -> pl.DataFrame:
+    """Rows by moment, of which one without an end ends where a disputed one begins, though that is left out."""
+    if not disputed.len():
+        return rows
+    begins = disputed.unique().sort().alias("begins").to_frame()
+    following = rows.join_asof(
+        begins, left_on=at, right_on="begins", strategy="forward", allow_exact_matches=False, check_sortedness=False
+    )
+    next_kept = pl.col(at).shift(-1)
+    sooner = pl.col("end").is_null() & (next_kept.is_null() | (pl.col("begins") < next_kept))
+    return following.with_columns(end=pl.when(sooner).then("begins").otherwise("end")).select(rows.columns)
 
 
 #: What is told of a channel at a moment.
@@ -303,7 +355,9 @@ class Told:
         the period counts as lasting if it began within the kind's look-back.
         """
         back = int(kind.look_back.total_seconds() * 1_000_000)
-        rows = self.once(kind, first - back, end - 1, owner)
+        told = self.rows(kind, first - back, end - 1, owner)
+        rows = told_once(told, kind.keys, kind.values).sort(kind.at, maintain_order=True)
+        rows = _ended_by(contradictions(told, kind.keys, kind.values)[kind.at], rows, kind.at)
         started = pl.col(kind.at)
         until = pl.col("end").fill_null(started.shift(-1))
         moment = pl.lit(first, pl.Int64).cast(UTC_US)

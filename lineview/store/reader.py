@@ -61,7 +61,7 @@ class StoreReader:
         self._originals = Originals(folder / "originals")
         self._refusals = PerIntake("refusals", check, journal, REFUSALS)
         self._disputes = PerIntake("disputes", check, journal, DISPUTES)
-        self._conflicts = Conflicts(journal, self._disputes, self._readings, self._told)
+        self._conflicts = Conflicts(journal, self._disputes, self._readings, self._weights, self._told)
 
     def known(self, sha256: str) -> int | None:
         """The intake of an export that is in and not undone, or None."""
@@ -100,7 +100,9 @@ class StoreReader:
         with storage_errors("read the refusals"):
             return self._refusals.of(done if intake is None else [i for i in done if i == intake])
 
-    def disputed(self, owners: Collection[str], start: datetime, end: datetime) -> dict[str, int]:
+    def disputed(
+        self, owners: Collection[str], start: datetime, end: datetime, kinds: Collection[str] | None = None
+    ) -> dict[str, int]:
         """Count the moments of which two different things are told, so that neither is used.
 
         Parameters
@@ -109,6 +111,8 @@ class StoreReader:
             Ids of machines, lines and webs.
         start, end : datetime
             From when up to, not including, when [UTC].
+        kinds : collection of str, optional
+            Only of these kinds of export.
 
         Returns
         -------
@@ -116,7 +120,7 @@ class StoreReader:
             By kind of export; empty where there are none.
         """
         with storage_errors("count the conflicts"):
-            return self._conflicts.moments(owners, micros(start), micros(end))
+            return self._conflicts.moments(owners, micros(start), micros(end), kinds)
 
     def conflicts(self, intake: int | None = None) -> pl.DataFrame:
         """Every row of the moments of which two different things are told.
@@ -135,6 +139,17 @@ class StoreReader:
         """
         with storage_errors("list the conflicts"):
             return self._conflicts.listed(intake)
+
+    def contradicting(self, kind: str) -> pl.DataFrame:
+        """Every row of one of the journal's kinds of which another says something else, with its file.
+
+        Parameters
+        ----------
+        kind : str
+            "batches", "stops", "reels", "stock" or "plan".
+        """
+        with storage_errors(f"read the {kind}"):
+            return self._conflicts.contradicting(KINDS[kind])
 
     def readings(
         self, machine: str, start: datetime, end: datetime, channels: Sequence[str] | None = None
@@ -229,6 +244,14 @@ class StoreReader:
         """Give ADJUSTMENTS of a machine from start up to, not including, end, sorted by moment."""
         return self._people.adjustments(machine, micros(start), micros(end))
 
+    def written(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
+        """Give WRITTEN of machines, of one kind: each entry in its present form, the latest moment first."""
+        return self._people.written(machines, kind)
+
     def stop_reasons(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Give machine, start, end, reason of the stops in the time that somebody named."""
         return self._people.stop_reasons(machine, micros(start), micros(end))
+
+    def trials(self) -> pl.DataFrame:
+        """Give TRIALS, all that stand, by number."""
+        return self._people.trials()

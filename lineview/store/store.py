@@ -7,7 +7,7 @@ from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 import polars as pl
 
@@ -310,10 +310,29 @@ class Store(StoreReader):
         """The intakes that are to be made anew, since the journal was."""
         return [row.id for row in self._database.lost()]
 
-    def add_adjustment(self, machine: str, at: datetime, what: str, note: str = "") -> None:
-        """Keep what somebody did to a machine."""
-        with storage_errors("keep the adjustment"):
-            self._written.add_adjustment(machine, at, what, note)
+    def write(self, kind: str, machine: str, at: datetime, what: str, note: str = "", entry: str = "") -> bool:
+        """Keep an adjustment or a note; give whether it was new, since an entry's name is kept once."""
+        with storage_errors(f"keep the {kind}"):
+            is_new = self._written.write(kind, machine, at, what, note, entry)
+            self._seal_if_free()
+            return is_new
+
+    def change(self, kind: str, entry: str, at: datetime, what: str, note: str = "") -> None:
+        """Give an entry another moment and other words."""
+        with storage_errors(f"change the {kind}"):
+            self._written.change(kind, entry, at, what, note)
+            self._seal_if_free()
+
+    def withdraw(self, kind: str, entry: str) -> None:
+        """Let an entry hold no more."""
+        with storage_errors(f"remove the {kind}"):
+            self._written.withdraw(kind, entry)
+            self._seal_if_free()
+
+    def undo_change(self, kind: str, entry: str) -> None:
+        """Bring back the form that an entry had before its last change."""
+        with storage_errors(f"undo the change of the {kind}"):
+            self._written.undo_change(kind, entry)
             self._seal_if_free()
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
@@ -335,6 +354,20 @@ class Store(StoreReader):
             count = self._written.undo_stop_reasons(mark)
             self._seal_if_free()
             return count
+
+    def set_trial(self, number: int | None, trial: Mapping[str, Any]) -> int:
+        """Keep a trial as it is from now on, a new one under a new number; give its number."""
+        with storage_errors("keep the trial"):
+            number = self._written.set_trial(number, trial)
+            self._seal_if_free()
+            return number
+
+    def undo_trial(self, number: int) -> bool:
+        """Take back what was last said of a trial; give whether anything of it still stands."""
+        with storage_errors("undo the trial"):
+            left = self._written.undo_trial(number)
+            self._seal_if_free()
+            return left
 
     def _seal_if_free(self) -> None:
         with self.held() as held:

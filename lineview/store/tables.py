@@ -7,7 +7,20 @@ from datetime import timedelta
 from typing import Any
 
 import polars as pl
-from sqlalchemy import BigInteger, Boolean, Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, text
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    false,
+    text,
+)
 from sqlalchemy.types import TypeEngine
 
 from lineview.core import frames as columns
@@ -183,6 +196,17 @@ files = Table(
     Index("files_of", "kind", "machine"),
 )
 
+
+def _revision() -> list[Column[Any]]:
+    """What makes a row one revision of an entry: the last of an entry holds, the others are its past."""
+    return [
+        Column("entry", String(64), nullable=False, server_default="", index=True),
+        Column("who", String(80), nullable=False, server_default=""),
+        Column("set_at", BigInteger, nullable=False, server_default="0"),
+        Column("withdrawn", Boolean, nullable=False, server_default=false()),
+    ]
+
+
 adjustments = Table(
     "adjustments",
     metadata,
@@ -191,6 +215,7 @@ adjustments = Table(
     Column("at", BigInteger, nullable=False),
     Column("what", String, nullable=False),
     Column("note", String, nullable=False),
+    *_revision(),
 )
 
 stop_reasons = Table(
@@ -202,6 +227,7 @@ stop_reasons = Table(
     Column("end", BigInteger, nullable=False),
     Column("reason", String, nullable=False),
     Column("set_at", BigInteger, nullable=False),
+    Column("who", String(80), nullable=False, server_default=""),
 )
 
 notes = Table(
@@ -211,6 +237,24 @@ notes = Table(
     Column("at", BigInteger, nullable=False, index=True),
     Column("machine", String, nullable=False),
     Column("text", String, nullable=False),
+    *_revision(),
+)
+
+#: Trials: each row is a trial as it stands from then on, or, where it `undoes`, takes the row before it back.
+trials = Table(
+    "trials",
+    metadata,
+    Column("id", _Key, primary_key=True, autoincrement=True),
+    Column("trial", BigInteger, nullable=False, index=True),
+    Column("begins_at", BigInteger, nullable=False),
+    Column("ends_at", BigInteger, nullable=True),
+    *(Column(name, String, nullable=False) for name in ("what", "line", "machine", "beside", "measure")),
+    Column("worth_percent", Float(53), nullable=False),
+    Column("shifts", BigInteger, nullable=False),
+    *(Column(name, String, nullable=False) for name in ("verdict", "decision")),
+    Column("undoes", Boolean, nullable=False),
+    Column("set_at", BigInteger, nullable=False),
+    Column("who", String(80), nullable=False),
 )
 
 #: Who may use the board from another machine: rights by name, separated by commas, and the password's hash.

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 import polars as pl
 
 from lineview.core.estimate import Estimate
-from lineview.machine.calendar import calendar
+from lineview.machine.calendar import calendar, shift_windows
 from lineview.machine.pieces import MachineCounts, piece_counter
 from lineview.plant import Machine, Plant
 from lineview.week.compare import Comparison, Side, compare
@@ -73,7 +73,8 @@ class WeekAccount:
     """The ledger of a period, and each cause's history.
 
     `ledger` is None where no planned minute of the period is over or nothing counts pieces; `uncounted` are
-    machines without a counter of pieces, `joined` those whose first reading lies within the period.
+    machines without a counter of pieces, `joined` those whose first reading lies within the period; `outside` are
+    good pieces that all of them made outside every shift.
     """
 
     ledger: Ledger | None
@@ -84,6 +85,7 @@ class WeekAccount:
     readings: int = 0
     comparison: Comparison | None = None
     patterns: tuple[Pattern, ...] = ()
+    outside: Estimate = field(default_factory=lambda: Estimate.exact(0.0))
 
 
 def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datetime], now: datetime) -> WeekAccount:
@@ -135,6 +137,7 @@ def week_account(plant: Plant, inputs: WeekInputs, period: tuple[datetime, datet
         sum(machine.counts.readings for machine in inputs.machines),
         compare(inputs.compared[0], inputs.compared[1], inputs.compared[2:]) if inputs.compared else None,
         find_patterns(looked_at),
+        Estimate.sum([_outside(plant, m.counts, period) for m in inputs.machines]),
     )
 
 
@@ -200,7 +203,13 @@ def _machine(
     events = wrap_events(losses.timeline) if losses.timeline.height else None
     wrap = wrap_account(plant, inputs.counts, inputs.batches, inputs.reels, events, period)
     whole = Estimate.exact(float(losses.shifts["good"].sum())) if good is None else good.at(0)
-    return MachinePeriod(losses, target_masses_g(plant, mix, losses.shifts.height), whole, wrap)
+    outside = _outside(plant, inputs.counts, (start, min(reach, period[1])))
+    return MachinePeriod(losses, target_masses_g(plant, mix, losses.shifts.height), whole, outside, wrap)
+
+
+def _outside(plant: Plant, counts: MachineCounts, period: tuple[datetime, datetime]) -> Estimate:
+    """Good pieces that a machine made outside every shift's planned time and breaks."""
+    return counts.outside(shift_windows(calendar(plant.shifts, plant.zone, *period)), *period)
 
 
 def _pattern_inputs(

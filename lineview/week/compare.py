@@ -90,7 +90,7 @@ class Comparison:
 
 
 @dataclass(frozen=True)
-class _Units:
+class ShiftUnits:
     """Shifts of one side over its machines, in order: the key that pairs them, and sums [min, pieces, m]."""
 
     frame: pl.DataFrame
@@ -120,7 +120,7 @@ def compare(first: Side, second: Side, history: Sequence[Side] = ()) -> Comparis
     sides = [first, second, *history]
     rare = rare_reasons([part for side in sides for part in side.losses])
     sides = [replace(side, losses=[with_rare_together(part, rare) for part in side.losses]) for side in sides]
-    units = [_units(side) for side in sides]
+    units = [shift_units(side) for side in sides]
     a, b = units[0].frame, units[1].frame
     if not a.height or not b.height:
         empty = first.label if not a.height else second.label
@@ -129,7 +129,7 @@ def compare(first: Side, second: Side, history: Sequence[Side] = ()) -> Comparis
     design = _design(sides, units)
     measures = _measures(sides, units, design)
     causes = _causes(units, design)
-    measures, causes = _judged(measures, causes)
+    measures, causes = judged(measures, causes)
     nominal = tuple(_sum(part, "possible") / _sum(part, "planned") for part in (a, b))
     few = min(a.height, b.height) < LEAST_SHIFTS
     why = f"too few shifts: needs {LEAST_SHIFTS} a side, has {a.height} and {b.height}" if few else ""
@@ -146,16 +146,17 @@ def compare(first: Side, second: Side, history: Sequence[Side] = ()) -> Comparis
     )
 
 
-def _units(side: Side) -> _Units:
+def shift_units(side: Side) -> ShiftUnits:
     """Sum a side's shifts over its machines."""
     parts = [part.shifts for part in side.losses]
     if not parts:
-        return _Units(pl.DataFrame(schema={"planned": pl.Float64(), "date": pl.Date()}), {})
+        return ShiftUnits(pl.DataFrame(schema={"planned": pl.Float64(), "date": pl.Date()}), {})
     shifts = pl.concat(parts)
     frame = (
-        shifts.group_by("date", "shift")
+        shifts.group_by("date", "shift", maintain_order=True)
         .agg(
             pl.col("start").min(),
+            pl.col("end").max(),
             planned=pl.col("planned_min").sum(),
             possible=(pl.col("planned_min") * pl.col("nominal_per_min")).sum(),
             run=pl.col("run_min").sum(),
@@ -171,12 +172,12 @@ def _units(side: Side) -> _Units:
         .with_row_index("unit")
     )
     keys = shifts.select("machine", "start", "date", "shift").join(
-        frame.select("date", "shift", "unit"), on=["date", "shift"]
+        frame.select("date", "shift", "unit"), on=["date", "shift"], maintain_order="left"
     )
     rows = pl.concat([part.losses for part in side.losses]).join(
-        keys.select("machine", "start", "unit"), on=["machine", "start"]
+        keys.select("machine", "start", "unit"), on=["machine", "start"], maintain_order="left"
     )
-    summed = rows.group_by("cause", "unit").agg(pl.col("pieces").sum(), pl.col("clock_min").sum())
+    summed = rows.group_by("cause", "unit", maintain_order=True).agg(pl.col("pieces").sum(), pl.col("clock_min").sum())
     lost = {}
     for (cause,), part in summed.sort("cause").group_by(["cause"], maintain_order=True):
         values = np.zeros(frame.height)
@@ -185,7 +186,7 @@ def _units(side: Side) -> _Units:
     changes = np.zeros(frame.height)
     of_changes = summed.filter(pl.col("cause") == CHANGEOVERS)
     changes[of_changes["unit"].to_numpy()] = of_changes["clock_min"].to_numpy()
-    return _Units(frame.with_columns(changes=pl.Series(changes)), lost)
+    return ShiftUnits(frame.with_columns(changes=pl.Series(changes)), lost)
 
 
 @dataclass(frozen=True)
@@ -205,11 +206,11 @@ class _Design:
     history: int | None = None
 
 
-def _design(sides: Sequence[Side], units: Sequence[_Units]) -> _Design:
+def _design(sides: Sequence[Side], units: Sequence[ShiftUnits]) -> _Design:
     a, b = units[0].frame, units[1].frame
     if len(sides) == 3:
         return _among(sides, units)
-    pairs = _pairs(a, b)
+    pairs = paired_shifts(a, b)
     if pairs is not None:
         ones = np.ones((len(pairs[0]), 1))
         return _Design(ones, np.ones(1), pairs[0], pairs[1], len(pairs[0]))
@@ -228,7 +229,7 @@ def _design(sides: Sequence[Side], units: Sequence[_Units]) -> _Design:
     return _Design(x, np.eye(x.shape[1])[1], rows[: a.height], rows[a.height :], mix_names=tuple(names))
 
 
-def _among(sides: Sequence[Side], units: Sequence[_Units]) -> _Design:
+def _among(sides: Sequence[Side], units: Sequence[ShiftUnits]) -> _Design:
     """Both periods within one history of the same machines."""
     keys = units[2].frame
     places = {row: k for k, row in enumerate(keys.select("date", "shift").iter_rows())}
@@ -250,12 +251,14 @@ def _among(sides: Sequence[Side], units: Sequence[_Units]) -> _Design:
     return _Design(wide, full, at[0], at[1], mix_names=tuple(names), history=2)
 
 
-def _pairs(a: pl.DataFrame, b: pl.DataFrame) -> tuple[np.ndarray, np.ndarray] | None:
+def paired_shifts(a: pl.DataFrame, b: pl.DataFrame) -> tuple[np.ndarray, np.ndarray] | None:
     """Shifts of both sides that belong together: the same shift, or else the same day."""
     for key in (["date", "shift"], ["date"]):
         if a.select(key).is_duplicated().any() or b.select(key).is_duplicated().any():
             continue
-        both = a.select(*key, first="unit", pa="planned").join(b.select(*key, second="unit", pb="planned"), on=key)
+        both = a.select(*key, first="unit", pa="planned").join(
+            b.select(*key, second="unit", pb="planned"), on=key, maintain_order="left"
+        )
         covered = min(_sum(both, "pa") / _sum(a, "planned"), _sum(both, "pb") / _sum(b, "planned"))
         if both.height >= LEAST_PAIRS and covered >= PAIRED_SHARE:
             both = both.sort("first")
@@ -267,7 +270,7 @@ def _sum(frame: pl.DataFrame, name: str) -> float:
     return float(frame[name].sum())
 
 
-def _tested(design: _Design, units: Sequence[_Units], y: Sequence[Floats], weight: Sequence[Floats]) -> list[Test]:
+def _tested(design: _Design, units: Sequence[ShiftUnits], y: Sequence[Floats], weight: Sequence[Floats]) -> list[Test]:
     """Test differences of ratios, each side's shifts in columns, weighing by what they are ratios of."""
     if design.pairs:
         change = y[0][design.first] - y[1][design.second]
@@ -279,7 +282,7 @@ def _tested(design: _Design, units: Sequence[_Units], y: Sequence[Floats], weigh
 
 
 #: Numerator, denominator and factor of each measure that is a ratio of sums.
-_RATIOS = {
+RATIOS = {
     RATE: ("good", "planned", 1.0),
     UPTIME: ("run", "seen", 100.0),
     STOPS: ("stops", "run", 60.0),
@@ -289,9 +292,9 @@ _RATIOS = {
 }
 
 
-def _measures(sides: Sequence[Side], units: Sequence[_Units], design: _Design) -> list[Difference]:
+def _measures(sides: Sequence[Side], units: Sequence[ShiftUnits], design: _Design) -> list[Difference]:
     out = []
-    for name, (top, below, factor) in _RATIOS.items():
+    for name, (top, below, factor) in RATIOS.items():
         frames = [part.frame for part in units]
         if any(frame[top].null_count() or not _sum(frame, below) > 0 for frame in frames[:2]):
             continue
@@ -307,7 +310,7 @@ def _measures(sides: Sequence[Side], units: Sequence[_Units], design: _Design) -
     return out if spread is None else [*out, spread]
 
 
-def _enough(units: Sequence[_Units]) -> bool:
+def _enough(units: Sequence[ShiftUnits]) -> bool:
     return min(part.frame.height for part in units[:2]) >= LEAST_SHIFTS
 
 
@@ -317,7 +320,7 @@ def _difference(name: str, unit: str, whole: Sequence[float], test: Test | None)
     return Difference(name, unit, whole[0], whole[1], test.amount, test.p)
 
 
-def _causes(units: Sequence[_Units], design: _Design) -> list[Difference]:
+def _causes(units: Sequence[ShiftUnits], design: _Design) -> list[Difference]:
     """What each cause costs, in pieces a planned minute."""
     names = sorted({name for part in units[:2] for name in part.lost})
     planned = [part.frame["planned"].to_numpy() for part in units]
@@ -363,7 +366,7 @@ def _spread(sides: Sequence[Side]) -> Difference | None:
     return Difference(SPREAD, MEASURES[SPREAD][0], values[0], values[1], amount, p)
 
 
-def _judged(measures: Sequence[Difference], causes: Sequence[Difference]) -> tuple[list[Difference], list[Difference]]:
+def judged(measures: Sequence[Difference], causes: Sequence[Difference]) -> tuple[list[Difference], list[Difference]]:
     """Say which differences are beyond chance, the rate of false discoveries held over all rows together."""
     rows = [*measures, *causes]
     tested = [row for row in rows if row.q is not None]

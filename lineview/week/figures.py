@@ -5,7 +5,7 @@ from __future__ import annotations
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period
 from lineview.plant import Plant
-from lineview.report.figures import COUNT_BOUNDS, FigureList, good_pieces_figure
+from lineview.report.figures import COUNT_BOUNDS, FigureList, good_pieces_figure, outside_figures
 from lineview.week.account import WeekAccount
 from lineview.week.ledger import UNITS, Ledger, LedgerRow
 from lineview.week.trend import CauseTrend
@@ -32,7 +32,7 @@ def week_figures(account: WeekAccount, plant: Plant, period: Period, whose: str)
     """All figures of a week."""
     ledger = account.ledger
     if ledger is None:
-        return ()
+        return outside_figures(account.outside, period)
     figures = FigureList(period, currency=plant.currency)
     figures.add("planned_min", ledger.planned_min, f"of {ledger.shifts} shifts, breaks left out", n=ledger.shifts)
     for unit in UNITS:
@@ -41,7 +41,8 @@ def week_figures(account: WeekAccount, plant: Plant, period: Period, whose: str)
         _row(figures, row)
     for trend in account.trends.causes:
         _trend(figures, trend)
-    return (good_pieces_figure(ledger.good, period, whose), *figures.all)
+    outside = outside_figures(account.outside, period)
+    return (good_pieces_figure(ledger.good, period, whose), *outside, *figures.all)
 
 
 def _total(figures: FigureList, ledger: Ledger, unit: str, shown: str) -> None:

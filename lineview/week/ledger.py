@@ -18,10 +18,11 @@ from lineview.wrap.account import WrapAccount
 #: What a row is counted in: minutes at the nominal rate, pieces, kilograms not made, kilograms of candy used
 #: and not sold, metres of film and of wax paper, money in the plant's currency.
 UNITS = ("minutes", "pieces", "kg", "candy_kg", "film_m", "paper_m", "money")
-OUTSIDE = "made outside shifts"
+#: Stands beside the rows, in none of their sums: time outside every shift is not planned, so nothing is lost in it.
+OUTSIDE = "made outside every shift, in no sum"
 FREIGHT = "rush freight and shortage"
 #: Rows that are no cause to work on, and so are never named as the largest.
-NO_CAUSE = (BREAKS, OUTSIDE, UNEXPLAINED, FREIGHT)
+NO_CAUSE = (BREAKS, UNEXPLAINED, FREIGHT)
 NO_WORTH = "no worth_per_kg_sold in plant.toml"
 _WEB = {"film": "film_m", "wax paper": "paper_m"}
 #: What a cause of the web's account is called here.
@@ -144,6 +145,8 @@ class MachinePeriod:
         Target mass of a piece in each of its shifts [g]; nan where it is not known.
     good : Estimate
         Good pieces of the whole period, outside shifts too.
+    outside : Estimate
+        Those of them that were made outside every shift.
     wrap : WrapAccount or None
         The account of its webs; None where there is none.
     """
@@ -151,6 +154,7 @@ class MachinePeriod:
     losses: MachineLosses
     target_g: Floats
     good: Estimate
+    outside: Estimate
     wrap: WrapAccount | None = None
 
 
@@ -208,7 +212,7 @@ def make_ledger(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses],
 
 
 def _add_time(sums: _Sums, machine: MachinePeriod, worth: float | None) -> None:
-    """Add what a machine lost in its shifts, and what it made outside them."""
+    """Add what a machine lost in its shifts."""
     shifts, losses = machine.losses.shifts, machine.losses.losses
     rate = float(shifts["nominal_per_min"][0])
     with_mass = losses.join(
@@ -227,19 +231,6 @@ def _add_time(sums: _Sums, machine: MachinePeriod, worth: float | None) -> None:
         _add_lost(sums, cause, lost, rate, None if mean_g is None else mass, worth)
         sums.clock_min[cause] = sums.clock_min.get(cause, 0.0) + clock
         sums.events[cause] = sums.events.get(cause, 0) + events
-    outside = _good(machine) - float(shifts["good"].sum())
-    if abs(outside) > 1e-6:
-        kg_outside = None if mean_g is None else Estimate.exact(-outside * mean_g / 1000)
-        _add_lost(sums, OUTSIDE, Estimate.exact(-outside), rate, kg_outside, worth)
-
-
-def _good(machine: MachinePeriod) -> float:
-    """A machine's good pieces; where only their bounds are known, what its shifts made, within these."""
-    good = machine.good
-    if good.value is not None:
-        return good.value
-    made = float(machine.losses.shifts["good"].sum())
-    return min(max(made, good.least), made if good.high is None else good.high)
 
 
 def _between(value: float, below: float, above: float, n: int) -> Estimate:
@@ -313,18 +304,14 @@ def _balances(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses]) -
         shifts = machine.losses.shifts
         rate, planned = float(shifts["nominal_per_min"][0]), shifts["planned_min"].to_numpy()
         made = shifts["good"].to_numpy()
-        good = _good(machine)
-        outside = good - float(made.sum())
+        good = float(made.sum())
         pieces.append((float(planned.sum()) * rate, good))
         minutes.append((float(planned.sum()), good / rate))
-        mean_g = _mean_target(machine)
         g = machine.target_g
-        if mean_g is not None:
-            extra = outside * mean_g if abs(outside) > 1e-6 else 0.0
-            mass.append((float(planned @ g) * rate / 1000, (float(made @ g) + extra) / 1000))
-    total = Estimate.sum([machine.good for machine in machines])
+        if not np.isnan(g).any():
+            mass.append((float(planned @ g) * rate / 1000, float(made @ g) / 1000))
     whole, time = _summed(pieces), _summed(minutes)
-    out["minutes"], out["pieces"] = time, Balance(whole.possible, whole.was, total.low, total.high)
+    out["minutes"], out["pieces"] = time, Balance(whole.possible, whole.was, *_ends_in_shifts(machines))
     if len(mass) == len(machines):
         out["kg"] = _summed(mass)
     if candy:
@@ -334,6 +321,15 @@ def _balances(machines: Sequence[MachinePeriod], candy: Sequence[CandyLosses]) -
         if uses:
             out[unit] = _summed([(use.metres, use.geometry_m) for use in uses])
     return out
+
+
+def _ends_in_shifts(machines: Sequence[MachinePeriod]) -> tuple[float | None, float | None]:
+    """The least and most good pieces in shifts: as of the whole period less those outside, or shift by shift."""
+    whole = Estimate.sum([machine.good - machine.outside for machine in machines])
+    shifts = [machine.losses.shifts.select(pl.col("good_low", "good_high").sum()).row(0) for machine in machines]
+    least, most = (math.fsum(ends) for ends in zip(*shifts, strict=True))
+    high = min(most, math.inf if whole.high is None else whole.high)
+    return max(least, whole.low or 0.0), high if math.isfinite(high) else None
 
 
 def _summed(pairs: Sequence[tuple[float, float]]) -> Balance:

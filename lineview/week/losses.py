@@ -274,7 +274,7 @@ def _standing(stretches: pl.DataFrame, rate: float) -> pl.DataFrame:
         cause = pl.when(pl.col("state") == state).then(said).otherwise(cause)
     stood = stretches.filter(pl.col("state").is_in(["changeover", *BARE])).with_columns(cause=cause)
     return (
-        stood.group_by("place", "cause")
+        stood.group_by("place", "cause", maintain_order=True)
         .agg(clock_min=pl.col("us").sum() / 6e7, made=pl.col("pieces").sum(), events=pl.col("new").sum().cast(pl.Int64))
         .with_columns(pieces=pl.col("clock_min") * rate - pl.col("made"), place=pl.col("place").cast(pl.Int64))
         .select(_ROW)
@@ -296,7 +296,11 @@ def rare_reasons(parts: Sequence[MachineLosses]) -> set[str]:
     """
     start = REASONED.format("")
     rows = pl.concat([part.losses for part in parts]).filter(pl.col("cause").str.starts_with(start))
-    summed = rows.group_by("cause").agg(pl.col("pieces").sum()).sort("pieces", "cause", descending=[True, False])
+    summed = (
+        rows.group_by("cause", maintain_order=True)
+        .agg(pl.col("pieces").sum())
+        .sort("pieces", "cause", descending=[True, False])
+    )
     return set(summed["cause"][MOST_REASONS:].to_list())
 
 

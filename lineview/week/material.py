@@ -120,7 +120,7 @@ def weighed_off_target(
     polars.DataFrame
         Columns batch and off_g [g].
     """
-    facts = piece_facts(plant, batches["product"].drop_nulls().unique().to_list())
+    facts = piece_facts(plant, batches["product"].drop_nulls().unique(maintain_order=True).to_list())
     only = plant.products[0].id if len(plant.products) == 1 else ""
     placed = weighings(weights, batches, facts, only)
     kept = sort_out(placed.filter(pl.col("target_g").is_not_null())).kept
@@ -139,7 +139,7 @@ def target_masses_g(plant: Plant, mix: pl.DataFrame, n: int) -> Floats:
     known = mix.with_columns(mass=pl.col("product").replace_strict(mass, default=None))
     told = (
         known.filter(pl.col("mass").is_not_null())
-        .group_by("place")
+        .group_by("place", maintain_order=True)
         .agg(target=(pl.col("mass") * pl.col("share")).sum() / pl.col("share").sum())
     )
     out = np.full(n, fallback)
@@ -202,7 +202,7 @@ def candy_losses(
     -----
     Source: gum, derived-rope
     """
-    names = batches["product"].drop_nulls().unique().to_list()
+    names = batches["product"].drop_nulls().unique(maintain_order=True).to_list()
     facts = piece_facts(plant, names)
     ids = {name: fact.product for name, fact in facts.items()}
     good = _good(plant, counts, batches, ids, period)
@@ -295,7 +295,10 @@ def _rope_part(
     )
     if not sheet.height:
         return Estimate.unknown("no batch tells which product's diameter it was")
-    ids = {name: _product_id(products, name) for name in sheet["product"].drop_nulls().unique().to_list()}
+    ids = {
+        name: _product_id(products, name)
+        for name in sheet["product"].drop_nulls().unique(maintain_order=True).to_list()
+    }
     target = {name: products[pid].diameter_mm for name, pid in ids.items() if pid}
     read = gauges.sort("at").join_asof(sheet, on="at", strategy="backward", check_sortedness=False)
     read = read.filter(pl.col("end").is_null() | (pl.col("at") <= pl.col("end"))).with_columns(
@@ -304,10 +307,10 @@ def _rope_part(
     )
     means = (
         read.filter(pl.col("target").is_not_null())
-        .group_by("batch", "product", "target")
+        .group_by("batch", "product", "target", maintain_order=True)
         .agg(pl.col("value").median())
         .with_columns(off=pl.col("value") - pl.col("target"))
-        .group_by("product")
+        .group_by("product", maintain_order=True)
         .agg(mean=pl.col("off").mean(), sd=pl.col("off").std(), n=pl.len())
     )
     if not means.height or means["n"].sum() <= means.height:

@@ -8,13 +8,14 @@ from typing import Any
 
 import polars as pl
 
+from lineview.core.estimate import Estimate
 from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Table
 from lineview.week.account import WeekAccount
 from lineview.week.figures import SHOWN, unit_of
-from lineview.week.ledger import UNITS, Ledger, LedgerRow
+from lineview.week.ledger import OUTSIDE, UNITS, Ledger, LedgerRow
 from lineview.week.patterns import Pattern
 from lineview.week.trend import STEADY, CauseTrend, Trends
 
@@ -55,8 +56,8 @@ def rounded(values: Sequence[float | None], places: int) -> list[float | None]:
     return out
 
 
-def ledger_table(ledger: Ledger, trends: Trends, plant: Plant) -> Table:
-    """The rows of the ledger, the dearest first, and their sum."""
+def ledger_table(ledger: Ledger, trends: Trends, plant: Plant, outside: Estimate) -> Table:
+    """The rows of the ledger, the dearest first, their sum, and beside it what was made outside every shift."""
     units = [unit for unit in UNITS if any(unit in row.amounts for row in ledger.rows)]
     written = {unit: _written(ledger, unit, plant) for unit in units}
     rows: list[dict[str, Any]] = []
@@ -64,6 +65,8 @@ def ledger_table(ledger: Ledger, trends: Trends, plant: Plant) -> Table:
         amounts = {unit: written[unit][k] for unit in units}
         rows.append({"cause": row.cause, **amounts, "trend": _course(trends.of(row.cause))})
     rows.append({"cause": "all rows", **{unit: _sum(written[unit]) for unit in units}, "trend": ""})
+    if outside.least >= 0.5:
+        rows.append({"cause": OUTSIDE, "pieces": -float(round(outside.least)), "trend": ""})
     columns = (
         ("cause", "where it went", ""),
         *[(unit, _HEADINGS[unit], unit_of(unit, plant)) for unit in units],
@@ -276,7 +279,7 @@ def week_tables(account: WeekAccount, plant: Plant) -> tuple[Table, ...]:
         return ()
     trends = account.trends
     return (
-        ledger_table(account.ledger, trends, plant),
+        ledger_table(account.ledger, trends, plant, account.outside),
         pattern_table(account.patterns),
         step_table(trends),
         trend_table(trends),

@@ -92,16 +92,18 @@ def history_of(losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame]) -
     """
     shifts = pl.concat([part.shifts for part in losses])
     shifts = shifts.filter(pl.col("seen_min") >= WHOLE_SHIFT * pl.col("planned_min").median())
-    keys = shifts.group_by("date", "shift").agg(
+    keys = shifts.group_by("date", "shift", maintain_order=True).agg(
         pl.col("start").min().alias("began"), planned=pl.col("planned_min").sum()
     )
     keys = keys.sort("began").with_row_index("unit")
-    of_unit = shifts.join(keys, on=["date", "shift"]).select("machine", "start", "unit", "nominal_per_min")
+    of_unit = shifts.join(keys, on=["date", "shift"], maintain_order="left").select(
+        "machine", "start", "unit", "nominal_per_min"
+    )
     minutes = (
         pl.concat([part.losses for part in losses])
-        .join(of_unit, on=["machine", "start"])
+        .join(of_unit, on=["machine", "start"], maintain_order="left")
         .with_columns(minutes=pl.col("pieces") / pl.col("nominal_per_min"))
-        .group_by("cause", "unit")
+        .group_by("cause", "unit", maintain_order=True)
         .agg(pl.col("minutes").sum())
     )
     planned = keys["planned"].to_numpy()
@@ -129,19 +131,28 @@ def mix_columns(
 
     `keys` has date, shift and unit; with `side`, the place of each machine's losses, it has a column side too.
     """
+    return telling(*mix_shares(losses, mixes, keys, side))
+
+
+def mix_shares(
+    losses: Sequence[MachineLosses], mixes: Sequence[pl.DataFrame], keys: pl.DataFrame, side: Sequence[int] | None
+) -> tuple[Floats, list[str]]:
+    """All shares of `mix_columns`, those too that say nothing."""
     parts = []
     for k, (machine, mix) in enumerate(zip(losses, mixes, strict=True)):
         shifts = machine.shifts.with_row_index("place").with_columns(pl.col("place").cast(pl.Int64))
         cells = shifts.select("place", "machine", "date", "shift", "planned_min", side=pl.lit(side[k] if side else 0))
-        parts.append(cells.join(mix, on="place", how="left").with_columns(pl.col("product").fill_null("")))
+        parts.append(
+            cells.join(mix, on="place", how="left", maintain_order="left").with_columns(pl.col("product").fill_null(""))
+        )
     rows = pl.concat(parts).with_columns(minutes=pl.col("planned_min") * pl.col("share").fill_null(1.0))
     on = ["date", "shift", "side"] if side else ["date", "shift"]
-    rows = rows.join(keys.select(*on, "unit"), on=on)
+    rows = rows.join(keys.select(*on, "unit"), on=on, maintain_order="left")
     columns, names = [], []
     # Where two sides are machines, their machines are what is compared and no part of the mix.
     for key in ("product",) if side else ("product", "machine"):
         known = rows[key].unique(maintain_order=True).to_list()
-        sums = rows.group_by("unit", key).agg(pl.col("minutes").sum())
+        sums = rows.group_by("unit", key, maintain_order=True).agg(pl.col("minutes").sum())
         table = np.zeros((keys.height, len(known)))
         place = {name: k for k, name in enumerate(known)}
         # without a shift there is nothing to say of what type its columns are
@@ -149,11 +160,12 @@ def mix_columns(
         table[sums["unit"].cast(pl.Int64).to_numpy().astype(np.int64), column] = sums["minutes"].to_numpy()
         columns.append(table / np.maximum(table.sum(axis=1, keepdims=True), 1e-9))
         names += [f"{key} {name}" for name in known]
-    return _telling(np.column_stack(columns), names, keys.height)
+    return np.column_stack(columns), names
 
 
-def _telling(share: Floats, names: Sequence[str], n: int) -> tuple[Floats, list[str]]:
+def telling(share: Floats, names: Sequence[str]) -> tuple[Floats, list[str]]:
     """Keep the shares that vary most, as many as the shifts can bear, and none that the others give."""
+    n = len(share)
     if not n:
         return share, []
     spread = share.std(axis=0)

@@ -6,6 +6,7 @@ from lineview.core.estimate import Estimate
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Scope, Span
+from lineview.report.figures import outside_words
 from lineview.week.account import WeekAccount
 from lineview.week.ledger import FREIGHT, Ledger, LedgerRow
 from lineview.week.losses import PACE, REJECTS, SLOW, UNEXPLAINED, UNSEEN
@@ -100,8 +101,8 @@ def soft_line(account: WeekAccount, plant: Plant) -> str:
     """The line below: what was made and lost in all, what is better or worse, what is not known."""
     ledger = account.ledger
     if ledger is None:
-        return ""
-    parts = [_whole(ledger, plant)]
+        return outside_words(account.outside, 0.0)
+    parts = [_whole(ledger, plant), outside_words(account.outside, ledger.balances["pieces"].was)]
     for verdict in (WORSE, BETTER):
         names = [subject_of(t.cause) for t in account.trends.causes if t.verdict == verdict]
         if names:
@@ -111,7 +112,7 @@ def soft_line(account: WeekAccount, plant: Plant) -> str:
             f"{account.trends.shifts_now} shifts against {account.trends.shifts_before} before, "
             f"at most {100 * FALSE_DISCOVERIES:.0f} % false alarms over all rows."
         )
-    return " ".join(parts)
+    return " ".join(part for part in parts if part)
 
 
 def _whole(ledger: Ledger, plant: Plant) -> str:

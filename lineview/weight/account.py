@@ -71,7 +71,7 @@ def _named_by_sheet(timed: pl.DataFrame, sheet: pl.DataFrame) -> pl.DataFrame:
     listed = timed.with_row_index("_row")
     entries = listed.filter(pl.col("batch").is_not_null()).select("_row", "batch", pl.col("at").alias("_at"))
     match = (
-        entries.join(by_name, on="batch", how="inner")
+        entries.join(by_name, on="batch", how="inner", maintain_order="left")
         .with_columns(_late=pl.col("at") > pl.col("_at"), _away=(pl.col("at") - pl.col("_at")).abs())
         .sort("_row", "_late", "_away")
         .unique("_row", keep="first", maintain_order=True)
@@ -209,7 +209,7 @@ def weight_account(
     plant: Plant, weights: pl.DataFrame, batches: pl.DataFrame, counts: MachineCounts, period: tuple[datetime, datetime]
 ) -> WeightAccount:
     """Work out all that the weights of a machine say."""
-    names = batches["product"].drop_nulls().unique().to_list()
+    names = batches["product"].drop_nulls().unique(maintain_order=True).to_list()
     only = plant.products[0].id if len(plant.products) == 1 else ""
     facts = piece_facts(plant, names)
     all_weights = weighings(weights, batches, facts, only)
@@ -221,7 +221,7 @@ def weight_account(
     kept = with_samples(found.kept)
     found = Sorted(kept, found.aside)
     deviation = spread_of(kept, DEVIATION)
-    tolerances = kept["tolerance_g"].unique().to_list()
+    tolerances = kept["tolerance_g"].unique(maintain_order=True).to_list()
     # With one tolerance the scaled values are the deviations in another unit.
     scaled = (
         deviation.over(tolerances[0]) if len(tolerances) == 1 else spread_of(kept, DEVIATION, per=pl.col("tolerance_g"))
@@ -280,7 +280,9 @@ def inside(batches: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.DataF
 def _piece_g(kept: pl.DataFrame, facts: Mapping[str, PieceFacts], off_g: float) -> dict[str, float]:
     """The mean net mass of a piece by product as written; unweighed ones get the mean deviation."""
     pieces = pl.col("pieces").cast(pl.Float64)
-    means = dict(kept.group_by("product").agg((pl.col("net_g") * pieces).sum() / pieces.sum()).iter_rows())
+    means = dict(
+        kept.group_by("product", maintain_order=True).agg((pl.col("net_g") * pieces).sum() / pieces.sum()).iter_rows()
+    )
     return {name: means.get(f.product, f.target_g + off_g) for name, f in facts.items()}
 
 

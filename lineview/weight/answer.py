@@ -100,7 +100,7 @@ def _lines(plant: Plant, line: str, account: WeightAccount, inputs: WeightInputs
         for other in plant.lines
         if other.id != line
     ]
-    facts = piece_facts(plant, sheets["product"].drop_nulls().unique().to_list())
+    facts = piece_facts(plant, sheets["product"].drop_nulls().unique(maintain_order=True).to_list())
     return line_spread(line, kept, others, facts)
 
 

@@ -220,7 +220,7 @@ def plan_products(
     Takes `deviation` [g], `declared` [g].
     """
     counts = (
-        weighings.group_by("product")
+        weighings.group_by("product", maintain_order=True)
         .agg(pl.len().alias("n"), pl.coalesce("batch", "sample").n_unique().alias("batches"))
         .sort("n", "product", descending=[True, False])
     )

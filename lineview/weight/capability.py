@@ -152,7 +152,7 @@ def three_way(points: pl.DataFrame, weighings: pl.DataFrame) -> ThreeWay:
 
 def _within(weighings: pl.DataFrame) -> ChartLimits | None:
     """Chart the spread within batches of single pieces (or of as many together as is usual)."""
-    usual = weighings.group_by("pieces").len().sort("len", descending=True)["pieces"][0]
+    usual = weighings.group_by("pieces", maintain_order=True).len().sort("len", descending=True)["pieces"][0]
     spread = (
         weighings.filter((pl.col("pieces") == usual) & pl.col("batch").is_not_null())
         .group_by("batch", maintain_order=True)

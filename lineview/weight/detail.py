@@ -132,4 +132,4 @@ def _money(plant: Plant, account: WeightAccount) -> Estimate:
     if account.giveaway is None:
         return Estimate.unknown("not known: no weight can be used")
     prices = {p.id: p.price_per_kg for p in plant.products}
-    return money_given(account.giveaway, account.sorted.kept["product"].unique().to_list(), prices)
+    return money_given(account.giveaway, account.sorted.kept["product"].unique(maintain_order=True).to_list(), prices)

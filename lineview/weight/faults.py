@@ -38,7 +38,9 @@ class Sorted:
     @property
     def reasons(self) -> dict[str, int]:
         """How many were set aside for each reason, most first."""
-        counted = self.aside.group_by("reason").len().sort(["len", "reason"], descending=[True, False])
+        counted = (
+            self.aside.group_by("reason", maintain_order=True).len().sort(["len", "reason"], descending=[True, False])
+        )
         return dict(counted.iter_rows())
 
 

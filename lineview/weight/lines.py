@@ -80,14 +80,14 @@ def _placed(kept: pl.DataFrame, line: str) -> pl.DataFrame:
 
 def compare_lines(weighed: pl.DataFrame, line: str) -> LineSpread:
     """Compare lines by weighings that are made ready."""
-    own = weighed.filter(pl.col("line") == line)["product"].unique()
+    own = weighed.filter(pl.col("line") == line)["product"].unique(maintain_order=True)
     if weighed["line"].n_unique() < 2:
         return _none("not known: one line was weighed")
     both = weighed.filter(pl.col("product").is_in(own.implode())).filter(pl.col("line").n_unique().over("product") > 1)
     if both.is_empty():
         return _none("not known: no product of this line was weighed on another")
     both = both.with_columns(_unit=pl.coalesce("batch", "sample"))
-    products = tuple(sorted(both["product"].unique().to_list()))
+    products = tuple(sorted(both["product"].unique(maintain_order=True).to_list()))
     spread, between, within = _components(both)
     return LineSpread(spread, _means(both, line, between, within), products, both.height)
 
@@ -112,7 +112,7 @@ def _components(both: pl.DataFrame) -> tuple[Estimate, float | None, float | Non
 def _means(both: pl.DataFrame, line: str, between: float | None, within: float | None) -> tuple[LineMean, ...]:
     """Each line's mean, the one asked first; batch means share one variance over all lines."""
     found, variance, df = grouped_means(both, "line", between, within)
-    pieces = dict(both.group_by("line").agg(pl.col("pieces").sum()).iter_rows())
+    pieces = dict(both.group_by("line", maintain_order=True).agg(pl.col("pieces").sum()).iter_rows())
     asked = found[line]
 
     def told(value: float, relative: float) -> Estimate:

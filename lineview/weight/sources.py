@@ -229,7 +229,7 @@ class _Columns:
     def of(cls, frame: pl.DataFrame) -> _Columns:
         batch = frame["batch"].rank("dense").to_numpy().astype(np.int64) - 1
         # An inline scale weighs a whole batch as one sample: its minutes then are the sample times.
-        one = frame.group_by("batch").agg(pl.col("sample").n_unique() == 1)["sample"].all()
+        one = frame.group_by("batch", maintain_order=True).agg(pl.col("sample").n_unique() == 1)["sample"].all()
         when = pl.col("at").dt.truncate("1m").cast(pl.String) if one else pl.col("sample")
         key = frame.select(pl.concat_str("batch", pl.lit("\t"), when).rank("dense")).to_series()
         return cls(
@@ -251,7 +251,7 @@ def _of_one_kind(weighings: pl.DataFrame, diameter_mm: Mapping[str, float]) -> p
     frame = frame.filter(pl.col("_target_mm").is_not_null())
     if frame.is_empty():
         return frame
-    usual = frame.group_by("pieces").len().sort("len", "pieces", descending=True)["pieces"][0]
+    usual = frame.group_by("pieces", maintain_order=True).len().sort("len", "pieces", descending=True)["pieces"][0]
     return frame.filter(pl.col("pieces") == usual)
 
 

@@ -288,17 +288,17 @@ def _assembled(
     # Samples of unknown batches may be of different ones, so they are no spread within a batch.
     sampled = "sample" in names and bool(known_batches)
     told_within = known_batches == 1 or len(names) > 1
-    within = drawn.within if sampled else drawn.piece
-    total = np.maximum(drawn.within + drawn.between, 0.0)
+    inside = variances["piece"] + (variances["sample"] if sampled else 0.0)
+    within = _around(drawn.within if sampled else drawn.piece, inside)
+    total = _around(np.maximum(drawn.within + drawn.between, 0.0), sum(variances.values()))
     why = checks.why_no_spread
     low, high = (None, None) if checks.why_no_mean else percentiles(drawn.mean)
     unsplit = Estimate.unknown("not known: no batch or sample has two weighings")
 
     def sd(variance: float, draws: Floats, open_because: str = why) -> Estimate:
         value = float(np.sqrt(variance))
-        return Estimate(value, interval=open_because) if open_because else Estimate(value, *_roots(draws))
+        return Estimate(value, interval=open_because) if open_because else Estimate(value, *_roots(draws, variance))
 
-    inside = variances["piece"] + (variances["sample"] if sampled else 0.0)
     no_mean = checks.why_no_mean
     return WeightSpread(
         found.mean, low, high,
@@ -313,9 +313,23 @@ def _assembled(
     )  # fmt: skip
 
 
-def _roots(draws: Floats) -> tuple[float, float]:
+def _around(draws: Floats, variance: float) -> Floats:
+    """Draws of a variance whose limits hold its estimate: where they do not, as wide about the estimate too.
+
+    Pieces of a batch that differ more than batches do, such as those of two lanes weighed in turn, spread about
+    their batch's mean by more than about any mean: the estimate knows, the draws do not.
+    """
     low, high = percentiles(draws)
-    return float(np.sqrt(low)), float(np.sqrt(high))
+    middle = float(np.median(draws))
+    if low <= variance <= high or middle <= 0:
+        return draws
+    return _envelope(draws, draws * (variance / middle))
+
+
+def _roots(draws: Floats, variance: float) -> tuple[float, float]:
+    """Limits of a spread, rounding kept from leaving its value outside them."""
+    low, high = percentiles(_around(draws, variance))
+    return float(np.sqrt(min(low, variance))), float(np.sqrt(max(high, variance)))
 
 
 def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...], list[Floats]]:
@@ -332,7 +346,9 @@ def _levels(frame: pl.DataFrame, y: Floats, k: Floats) -> tuple[tuple[str, ...],
         if "batch" in names and frame["batch"].has_nulls():
             continue
         layout = nested_layout(y, columns, k)
-        if layout.df_within >= 1 and layout.ss_within > 0 and all(d >= 1 for d in layout.df):
+        # Below this share of what there is lies only the rounding of equal weights.
+        spread = layout.ss_within > 1e-18 * float(np.ptp(y)) ** 2
+        if layout.df_within >= 1 and spread and all(d >= 1 for d in layout.df):
             return names, columns
     return (), []
 
@@ -351,21 +367,8 @@ def _untold(frame: pl.DataFrame, y: Floats, k: Floats, counts: tuple[int, int, i
     why = f"too few: needs 2, has {n}" if n < 2 else f"not known: all {n} weights are equal, as if the scale was stuck"
     none = Estimate.unknown(why)
     nothing = np.zeros(0)
-    return WeightSpread(
-        float(np.average(y, weights=k)),
-        None,
-        None,
-        none,
-        none,
-        none,
-        none,
-        none,
-        (),
-        *counts,
-        nothing,
-        nothing,
-        nothing,
-    )
+    mean = float(np.average(y, weights=k))
+    return WeightSpread(mean, None, None, none, none, none, none, none, (), *counts, nothing, nothing, nothing)
 
 
 #: The outer quantiles lie one in 740 apiece: fewer values than this do not reach them.

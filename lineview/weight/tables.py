@@ -156,7 +156,7 @@ def giveaway_table(account: WeightAccount, detail: WeightDetail, plant: Plant) -
         currency=plant.currency,
         price=f"{plant.currency}/kg",
     )
-    targets = dict(account.sorted.kept.select("product", "target_g").unique("product").iter_rows())
+    targets = dict(account.sorted.kept.select("product", "target_g").unique("product", maintain_order=True).iter_rows())
     rows = [
         {
             "product": row.product,
@@ -182,7 +182,7 @@ def _rows(account: WeightAccount, detail: WeightDetail) -> tuple[ProductGiveaway
         return ()
     if given.by_product is not None:
         return given.by_product.rows
-    names = account.sorted.kept["product"].unique().to_list()
+    names = account.sorted.kept["product"].unique(maintain_order=True).to_list()
     if len(names) != 1:
         return ()
     # All pieces are of one product, so the common figures are its own.

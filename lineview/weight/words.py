@@ -118,7 +118,8 @@ def _given_away(account: WeightAccount, plant: Plant, money: Estimate | None) ->
     side = "above" if week.value > 0 else "below"
     priced = money is not None and money.value is not None and money.value * week.value > 0
     cost = f", {abs(money.value):,.0f} {plant.currency}" if priced and money and money.value else ""
-    return [f"{amount:,.0f} {unit} a week {side} target{cost}"]
+    part = "the rope's part of it, and what the rope takes at its present deviation, are on the page Rope"
+    return [f"averaged over the period {amount:,.0f} {unit} a week {side} target{cost}; {part}"]
 
 
 def notes(account: WeightAccount, plant: Plant) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ import numpy as np
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.machine.calendar import calendar, shift_windows
 from lineview.machine.counters import Ints
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import (
@@ -101,8 +102,9 @@ class WrapAccount:
     `fed` holds the metres on each kind's feed counter [m], of webs too that plant.toml does not describe, and
     `fed_good` the good pieces of the same time.
 
-    `pieces` are the good pieces of the whole period, as every other answer counts them; `left_out_min` are
-    minutes in no other sum because some counter's increment is not known.
+    `pieces` are the good pieces of the whole period, as every other answer counts them, and `outside` those of
+    them that were made outside every shift; `left_out_min` are minutes in no other sum because some counter's
+    increment is not known.
     """
 
     rows: tuple[WrapPieces, ...]
@@ -119,6 +121,7 @@ class WrapAccount:
     fed: Mapping[str, Estimate] = field(default_factory=dict)
     fed_good: Mapping[str, float] = field(default_factory=dict)
     pieces: Estimate | None = None
+    outside: Estimate = field(default_factory=lambda: Estimate.exact(0.0))
 
     @property
     def good(self) -> float:
@@ -202,6 +205,7 @@ def wrap_account(
         fed={kind: part.fed for kind, part in by_kind.items() if part.fed is not None},
         fed_good={kind: sum(row.good for row in part.rows) for kind, part in by_kind.items()},
         pieces=None if (good := counts.between([start, end]).good) is None else good.at(0),
+        outside=counts.outside(shift_windows(calendar(plant.shifts, plant.zone, start, end)), start, end),
     )
 
 

@@ -12,7 +12,7 @@ from lineview.machine.pieces import MachineCounts
 from lineview.machine.timeline import timeline_of
 from lineview.plant import Machine, Plant
 from lineview.report.answer import Answer, Scope
-from lineview.report.figures import good_pieces_figure
+from lineview.report.figures import good_pieces_figure, outside_figures
 from lineview.wrap.account import wrap_account
 from lineview.wrap.figures import wrap_figures
 from lineview.wrap.tables import cause_series, product_table, reel_table, use_table, view_table
@@ -44,6 +44,7 @@ def answer_wrap(plant: Plant, scope: Scope, inputs: WrapInputs) -> Answer:
         soft=soft_line(account, plant, machine, scope.label),
         figures=(
             good_pieces_figure(account.pieces, scope.period, machine.shown),
+            *outside_figures(account.outside, scope.period),
             *wrap_figures(account, scope.period, plant.currency),
         ),
         tables=(

@@ -115,7 +115,7 @@ def reel_spans(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: d
     of_machine = reels.filter(pl.col("machine") == counts.machine.id).sort("at", "row")
     spans: list[ReelSpan] = []
     kinds: tuple[WebKind, ...] = ("film", "wax paper")
-    kinds_named = {name: kind_of(plant, name or "") for name in of_machine["web"].unique()}
+    kinds_named = {name: kind_of(plant, name or "") for name in of_machine["web"].unique(maintain_order=True)}
     for kind in kinds:
         rows = [r for r in of_machine.iter_rows(named=True) if kinds_named[r["web"]] == kind]
         if not rows:

@@ -104,6 +104,9 @@ def soft_line(account: WrapAccount, plant: Plant, machine: Machine, label: str) 
     parts.append(f"{_counted(account.good)} good pieces" if account.readings else "no counter was read")
     text = ", ".join(parts) + "."
     text = text[0].upper() + text[1:]
+    outside = account.outside.least
+    if outside >= 0.5:
+        text = f"{text[:-1]}, {_counted(outside)} of them made outside every shift."
     odd = [verdict(w) for views in account.views for w in views.wrong] + [f.what for f in account.faults]
     return " ".join([text, *[f"{what[0].upper()}{what[1:]}." for what in odd]])
 

@@ -27,8 +27,6 @@ VALUES: dict[tuple[str, str], Any] = {
     ("day-show", "n_clicks"): 1, ("day-from", "value"): "2026-06-08", ("day-to", "value"): "2026-06-09",
     ("export", "contents"): "data:text/csv;base64,dGltZSxnb29kCg==", ("export", "filename"): "a.csv",
     ("set-reason", "n_clicks"): 1, ("stops", "value"): [], ("reason", "value"): "film",
-    ("set-adjustment", "n_clicks"): 1, ("adjusted-at", "value"): "2026-06-09 10:00",
-    ("adjusted-what", "value"): "pair 3 closed", ("adjusted-note", "value"): "",
     ("bags-check", "n_clicks"): 1, ("bags-masses", "value"): "251\n252", ("bags-label", "value"): "250",
     ("bags-lot", "value"): "400", ("bags-tare", "value"): "0", ("bags-rules", "value"): "eu",
     ("undo-pattern", "n_clicks"): 1, ("pattern-mark", "data"): 7,

@@ -160,7 +160,7 @@ def rate() -> pl.DataFrame:
 def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = "1") -> Answer:
     """Give a shift below its nominal band."""
     loss_waterfall = [
-        ("nominal, 350 a minute", 455, 159250), ("changeovers", 45, -15750), ("stops of 5 minutes and more", 30, -10500),
+        ("all planned minutes at 350 a minute", 455, 159250), ("changeovers", 45, -15750), ("stops of 5 minutes and more", 30, -10500),
         ("short stops", 5, -1750), ("slow stretches", 32, -2624), ("rejects", None, -1470), ("good pieces", None, 117940),
     ]  # fmt: skip
     return Answer(

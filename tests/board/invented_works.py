@@ -12,13 +12,13 @@ import polars as pl
 from lineview.app.question import QuestionScope, machines_asked
 from lineview.app.take_in import Taken
 from lineview.core.errors import AskError, Fault, IntakeError
-from lineview.core.figure import Period
-from lineview.core.frames import REFUSALS, STATE_TIMELINE
+from lineview.core.frames import REFUSALS, STATE_TIMELINE, WRITTEN
 from lineview.intake.exports import Proposal
 from lineview.intake.exports import Question as IntakeQuestion
-from lineview.plant import ColumnTarget, Layout, Machine, Plant
+from lineview.plant import ColumnTarget, Layout, Plant
 from lineview.plant.periods import Days, read_period
 from lineview.report.answer import Answer, Question
+from lineview.store.manual_entries import STOP_REASONS
 from lineview.store.writer import Receipt
 from tests.board import invented_answers as invented
 
@@ -63,14 +63,15 @@ class InventedStore:
 
 
 class InventedWorks:
-    """Answers by hand; `written` and `taken` hold what the board did."""
+    """Answers by hand; `wrote` and `taken` hold what the board did."""
 
     def __init__(self, plant: Plant | None = None) -> None:
         self.plant = plant or invented.plant()
         self.folder = Path("invented")
         self.is_set_up = True
         self.store = InventedStore()
-        self.written: list[tuple[object, ...]] = []
+        self.wrote: list[tuple[object, ...]] = []
+        self.entries: list[dict[str, object]] = []
         self.taken: list[tuple[str, bytes, bool, dict[str, str]]] = []
         self.asked: list[QuestionScope] = []
         self.reasons: dict[datetime, str] = {}
@@ -99,12 +100,6 @@ class InventedWorks:
         series = {**answer.series, "tape": pl.DataFrame(rows, schema=STATE_TIMELINE)}
         return replace(answer, series=series)
 
-    def machine_asked(self, asked: QuestionScope) -> Machine:
-        return machines_asked(self.plant, asked.question, asked.line)[0]
-
-    def span(self) -> Period:
-        return Period(datetime(2026, 6, 8, 4, tzinfo=UTC), datetime(2026, 6, 9, 12, tzinfo=UTC))
-
     def last_reading(self) -> datetime | None:
         return datetime(2026, 6, 9, 12, 0, tzinfo=UTC)
 
@@ -129,27 +124,59 @@ class InventedWorks:
         return [Taken(path, receipt=Receipt(7, 2880, 2878, 0, 2, 0, 0))]
 
     def undo(self, intake: int) -> None:
-        self.written.append(("undo", intake))
+        self.wrote.append(("undo", intake))
         self.state += 1
 
     def set_stop_reason(self, machine: str, start: datetime, end: datetime, reason: str) -> None:
-        self.written.append(("reason", machine, start, end, reason))
+        self.wrote.append(("reason", machine, start, end, reason))
         self.reasons[start] = reason
         self.state += 1
 
     def set_stop_reasons(self, machine: str, stops: Sequence[tuple[datetime, datetime]], reason: str) -> int:
-        self.written.append(("reasons", machine, len(stops), reason))
+        self.wrote.append(("reasons", machine, len(stops), reason))
         self.state += 1
         return 7
 
     def undo_stop_reasons(self, mark: int) -> int:
-        self.written.append(("reasons undone", mark))
+        self.wrote.append(("reasons undone", mark))
         self.state += 1
         return 1
 
-    def note_adjustment(self, machine: str, at: datetime, what: str, note: str) -> None:
-        self.written.append(("adjustment", machine, at, what, note))
+    def write(self, kind: str, machine: str, at: datetime, what: str, note: str = "", entry: str = "") -> bool:
+        if any(row["entry"] == entry for row in self.entries):
+            return False
+        self.written_down(kind, machine, at, what, note, entry or f"e{self.state}")
+        return True
+
+    def written_down(self, kind: str, machine: str, at: datetime, what: str, note: str, entry: str) -> None:
+        self.wrote.append((kind, machine, at, what, note))
+        row = {"entry": entry, "kind": kind, "machine": machine, "at": at, "what": what, "note": note, "who": "Ann"}
+        self.entries.append({**row, "set_at": datetime(2026, 6, 9, 12, tzinfo=UTC), "revisions": 1, "withdrawn": False})
         self.state += 1
+
+    def withdraw(self, kind: str, entry: str) -> None:
+        self._entry(entry).update(withdrawn=True, revisions=2)
+
+    def undo_change(self, kind: str, entry: str) -> None:
+        self._entry(entry).update(withdrawn=False, revisions=3)
+
+    def change(self, kind: str, entry: str, at: datetime, what: str, note: str = "") -> None:
+        self._entry(entry).update(at=at, what=what, note=note, revisions=2)
+
+    def _entry(self, entry: str) -> dict[str, object]:
+        self.state += 1
+        return next(row for row in self.entries if row["entry"] == entry)
+
+    def written(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
+        rows = [row for row in self.entries if row["machine"] in machines and row["kind"] == kind]
+        return pl.DataFrame(rows, schema=WRITTEN)
+
+    def stop_reasons(self, machine: str, period: object) -> pl.DataFrame:
+        rows = [
+            {"machine": machine, "start": start, "end": start, "reason": reason, "who": "Ann", "set_at": start}
+            for start, reason in self.reasons.items()
+        ]
+        return pl.DataFrame(rows, schema=STOP_REASONS)
 
     def version(self) -> int:
         return self.state

@@ -24,8 +24,9 @@ SEATED = (*RIGHTS, "screen")
 #: The right that each callback takes, by the function that it runs.
 CALLS = {
     "show": "see", "forms": "see", "look_again": "see", "pick_days": "see", "fill": "see", "check": "see",
-    "accept_pattern": "note", "undo_pattern": "note",
-    "take": "take in", "accept": "take in", "undo": "take in", "set_reason": "note", "adjust": "note",
+    "suppose": "see", "accept_pattern": "note", "undo_pattern": "note",
+    "note_a_trial": "note", "close_a_trial": "note", "undo_a_trial": "note",
+    "take": "take in", "accept": "take in", "undo": "take in", "set_reason": "note",
 }  # fmt: skip
 #: Of every other address, with its method.
 PATHS = {
@@ -39,7 +40,7 @@ PATHS = {
     ("/week.pdf", "GET"): "see", ("/week.xlsx", "GET"): "see", ("/week.csv", "GET"): "see",
     ("/setup", "GET"): "administer", ("/setup", "POST"): "administer", ("/setup/look", "POST"): "administer",
     ("/works", "GET"): "see", ("/works/change", "POST"): "administer", ("/works/remove", "POST"): "administer",
-    ("/works/undo", "POST"): "administer", ("/works/fill", "POST"): "administer",
+    ("/works/undo", "POST"): "administer", ("/works/fill", "POST"): "administer", ("/written", "POST"): "note",
 }  # fmt: skip
 
 
@@ -122,7 +123,7 @@ def test_nothing_was_written_by_those_who_may_not(tmp_path: Path) -> None:
             if CALLS[name] != "see":
                 board.call(who, output)
     assert board.works.taken == []
-    assert board.works.written == []
+    assert board.works.wrote == []
 
 
 def test_what_is_open_to_all_holds_no_word_of_the_works_but_its_name(board: Scene) -> None:
@@ -156,7 +157,7 @@ def test_a_callback_under_another_name_or_shape_is_no_call(board: Scene) -> None
 def test_strange_hosts_and_origins_are_refused_also_with_a_session(board: Scene) -> None:
     for host in ("evil.example", "10.0.0.7", "localhost", "127.0.0.1", f"{HOST}.evil.example", "[::", "a:b"):
         assert board.send("administer", "/", headers={"Host": host}).status_code in (400, 403)
-    output = functions(board)["adjust"]
+    output = functions(board)["set_reason"]
     body = call_of(board.app, output)
     for sent in (
         {"Origin": "http://evil.example"},
@@ -169,7 +170,7 @@ def test_strange_hosts_and_origins_are_refused_also_with_a_session(board: Scene)
         answer = board.send("note", "/_dash-update-component", "POST", json=body, headers=sent)
         assert answer.status_code == 403
         assert board.send("administer", "/screens", "POST", headers=sent).status_code == 403
-    assert board.works.written == [] or all(w[0] != "evil" for w in board.works.written)
+    assert board.works.wrote == [] or all(w[0] != "evil" for w in board.works.wrote)
 
 
 def test_forwarded_headers_count_only_from_a_named_proxy() -> None:
@@ -353,7 +354,7 @@ def test_a_code_pairs_one_screen_once_and_is_revoked(board: Scene) -> None:
 
 def test_rights_change_from_the_next_request_on(board: Scene) -> None:
     user = board.access.known(PEOPLE["note"])
-    output = functions(board)["adjust"]
+    output = functions(board)["set_reason"]
     assert board.call("note", output).status_code == 200
     board.access.set_rights(user, [])
     assert board.call("note", output).status_code == 403

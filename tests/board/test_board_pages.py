@@ -1,6 +1,7 @@
 """Pages as components: all that an answer holds is on its page, and faults are pages too."""
 
 import re
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from urllib.parse import urlsplit
 
@@ -10,7 +11,9 @@ from hypothesis import strategies as st
 
 from lineview.board.address import NAMES, PAGES, Address, read_address
 from lineview.board.layout import forms_of, page_of
+from lineview.board.written import FRESH, moment_shown
 from lineview.core.errors import AskError, Fault, StoreError
+from lineview.core.figure import Period
 from lineview.plant.periods import moment
 from tests.board import invented_answers as invented
 from tests.board.invented_works import InventedWorks
@@ -112,11 +115,17 @@ def test_an_empty_store_is_a_page_too() -> None:
     assert forms_of(Empty(), Address("shift")) == ([], [])
 
 
-def test_the_form_of_an_adjustment_starts_at_the_present_time() -> None:
+def test_a_form_starts_now_while_readings_come_in_and_at_the_end_of_what_is_shown_else() -> None:
+    answer = InventedWorks().ask(Address("rope").asked)
+    now = datetime.now(UTC)
+    assert now - answer.scope.now > FRESH  # the invented readings are old
+    assert moment_shown(answer, now) == min(answer.scope.period.end, answer.scope.now)
+    fresh = replace(answer, scope=replace(answer.scope, now=now, period=Period(now - timedelta(days=7), now)))
+    assert moment_shown(fresh, now) == now
     works = InventedWorks()
-    (form,) = forms_of(works, Address("rope"))[1]
-    at = moment(form["adjusted-at"].value, works.plant.tz, "when")
-    assert timedelta(0) <= datetime.now(UTC) - at < timedelta(minutes=5)
+    (form,) = forms_of(works, Address("rope"))[0]
+    at = moment(form["adjustment-at"].value, works.plant.tz, "when")
+    assert abs(at - moment_shown(answer, now)) < timedelta(minutes=1)
 
 
 def test_an_address_of_no_page() -> None:

@@ -102,7 +102,7 @@ def test_a_page_is_worked_out_once_for_all_and_an_older_one_says_so(served: Serv
     known = served.works.version()
     at = {"version__data": known, "address__search": "?machine=wrap1", "under-way__children": ""}
     assert served.call("look_again", **at) == {}
-    served.works.note_adjustment("wrap1", datetime(2026, 6, 8, 9, tzinfo=UTC), "knife changed")
+    served.works.write("adjustment", "wrap1", datetime(2026, 6, 8, 9, tzinfo=UTC), "knife changed")
     told = served.call("look_again", **at)
     assert "before the latest change" in told["under-way"]["children"]
     assert "version" not in told

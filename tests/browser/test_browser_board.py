@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Route
 
 from lineview.app.question import read_question
 from lineview.board.address import NAMES
@@ -134,10 +135,10 @@ def test_an_intake_is_taken_back_in_two_steps(serve_board: Served) -> None:
     works = InventedWorks()
     board = serve_board(works).open("/intake")
     board.page.click("details.undo summary >> nth=0")
-    assert works.written == []
+    assert works.wrote == []
     board.page.click("text=Undo intake 7")
     board.page.wait_for_selector("#outcome:has-text('Intake 7 was undone')")
-    assert works.written == [("undo", 7)]
+    assert works.wrote == [("undo", 7)]
 
 
 def test_the_reason_of_a_stop_is_set_and_shown(serve_board: Served) -> None:
@@ -151,27 +152,116 @@ def test_the_reason_of_a_stop_is_set_and_shown(serve_board: Served) -> None:
     page.fill("#reason", "film tore")
     page.click("#set-reason")
     page.wait_for_selector("#reason-told:has-text('is set for 1 stop')")
-    (kind, machine, start, end, reason) = works.written[0]
+    (kind, machine, start, end, reason) = works.wrote[0]
     assert (kind, machine, reason) == ("reason", "wrap1", "film tore")
     assert (end - start).total_seconds() == 18 * 60  # type: ignore[operator]
     page.wait_for_selector("#chart-table td:has-text('film tore')", state="attached")
     assert page.input_value("#reason") == "film tore"  # the refresh did not wipe the form
 
 
-def test_an_adjustment_is_written_down(serve_board: Served) -> None:
+def test_an_adjustment_is_written_down_listed_changed_and_undone(serve_board: Served) -> None:
     works = InventedWorks()
     board = serve_board(works).open("/rope?line=1")
     page = board.page
     page.click("#adjustment > summary")
-    page.fill("#adjusted-at", "2026-03-29 02:30")
-    page.fill("#adjusted-what", "pair 3 opened")
-    page.click("#set-adjustment")
+    page.fill("#adjustment-at", "2026-03-29 02:30")
+    page.fill("#adjustment-what", "pair 3 opened")
+    page.click("#adjustment-save")
     page.wait_for_selector("#adjustment-told:has-text('does not exist')")
-    page.fill("#adjusted-at", "2026-06-09 14:05")
-    page.click("#set-adjustment")
+    assert all("400" in text for text in board.complaints)  # the browser notes the refusal
+    board.complaints.clear()
+    page.fill("#adjustment-at", "09.06.2026 14:05")
+    page.click("#adjustment-save")
     page.wait_for_selector("#adjustment-told:has-text('Saved')")
-    assert works.written[0][1] == "sizer2"
-    assert works.written[0][2].isoformat() == "2026-06-09T12:05:00+00:00"  # type: ignore[attr-defined]
+    assert works.wrote[0][1] == "sizer2"
+    assert works.wrote[0][2].isoformat() == "2026-06-09T12:05:00+00:00"  # type: ignore[attr-defined]
+    page.click("#written > summary")
+    page.wait_for_selector("#written:has-text('written by Ann')")
+    page.click("#written summary:has-text('Change')")
+    page.fill("#written label:has-text('What was done') input", "pair 3 closed")
+    page.click("#written button:has-text('Save the change')")
+    page.wait_for_selector("#written .when + :text('pair 3 closed'), #written p:has-text('pair 3 closed')")
+    page.click("#written button:has-text('Remove')")
+    page.wait_for_selector("#written del:has-text('pair 3 closed')")  # the fold stays open meanwhile
+    page.click("#written button:has-text('Undo')")
+    page.wait_for_selector("#written button:has-text('Remove')")
+    assert [row["what"] for row in works.entries] == ["pair 3 closed"]
+
+
+def test_a_phone_notes_an_adjustment_in_three_actions_with_targets_for_gloves(serve_board: Served) -> None:
+    works = InventedWorks()
+    page = serve_board(works, "phone").open("/rope?line=1").page
+    page.tap("#adjustment > summary")  # 1
+    page.fill("#adjustment-what", "pair 3 opened")  # 2
+    page.tap("#adjustment-save")  # 3
+    page.wait_for_selector("#adjustment-told:has-text('Saved')")
+    assert len(works.wrote) == 1
+    for target in ("#adjustment > summary", "#adjustment-what", "#adjustment-at", "#adjustment-save"):
+        box = page.locator(target).bounding_box()
+        assert box is not None and box["height"] >= 48 and box["width"] >= 48, target
+    order = "[...document.querySelectorAll('#adjustment .caution, #adjustment label')].map(e => e.className)"
+    assert page.evaluate(order)[0] == "caution"  # before anything is filled in
+
+
+def test_an_adjustment_made_without_a_connection_is_sent_once_when_it_is_back(serve_board: Served) -> None:
+    works = InventedWorks()
+    board = serve_board(works, "phone").open("/rope?line=1")
+    page = board.page
+    page.tap("#adjustment > summary")
+    page.fill("#adjustment-what", "pair 3 opened")
+    page.route("**/written", lambda route: route.abort())
+    page.tap("#adjustment-save")
+    page.wait_for_selector("#unsent:has-text('pair 3 opened')")
+    assert page.input_value("#adjustment-what") == ""
+    assert works.wrote == []
+    board.open("/shift?line=1")  # it outlives the page
+    page.wait_for_selector("#unsent:has-text('Kept on this device')")
+    page.unroute("**/written")
+
+    def reply_lost(route: Route) -> None:
+        route.fetch()  # the board gets it, and the phone never hears of that
+        route.abort()
+
+    page.route("**/written", reply_lost, times=1)
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+    for _ in range(100):
+        if works.wrote:
+            break
+        page.wait_for_timeout(50)
+    page.wait_for_timeout(200)
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+    page.wait_for_selector("#unsent", state="hidden")
+    assert [row["what"] for row in works.entries] == ["pair 3 opened"]
+    board.complaints = [text for text in board.complaints if "Failed to load resource" not in text]
+
+
+def test_new_data_keep_folds_scrolling_typing_and_focus(serve_board: Served) -> None:
+    works = InventedWorks()
+    board = serve_board(works, "phone").open("/rope?line=1").drawn()
+    page = board.page
+    for fold in ("#chart-table", "#working"):
+        page.click(f"{fold} > summary")
+    page.focus("#working > summary")
+    page.evaluate("window.scrollTo(0, 900)")
+    page.wait_for_timeout(100)
+    row = next(r for r in invented.tape().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
+    works.set_stop_reason("wrap1", row["start"], row["end"], "said elsewhere")
+    works.write("note", "sizer2", row["start"], "noted elsewhere")
+    page.wait_for_selector("#written", state="attached")
+    assert page.evaluate("['chart-table', 'working'].map(id => document.getElementById(id).open)") == [True, True]
+    assert abs(page.evaluate("scrollY") - 900) < 3
+    assert page.evaluate("document.activeElement.parentElement.id") == "working"
+
+
+def test_the_focus_stays_on_a_picker_whose_choice_was_made(serve_board: Served) -> None:
+    page = serve_board(InventedWorks()).open("/shift").page
+    page.focus("#pick-machine > summary")
+    page.keyboard.press("Enter")
+    page.focus("#pick-machine .choices a >> text=cut-and-wrap 3")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#pick-machine .choice:has-text('cut-and-wrap 3')")
+    page.wait_for_timeout(200)
+    assert page.evaluate("document.activeElement.parentElement.id") == "pick-machine"
 
 
 def test_new_data_refresh_the_page_without_being_asked(serve_board: Served) -> None:
@@ -219,3 +309,24 @@ def test_the_wall_shows_a_clock_and_calls_nobody_over_old_readings(serve_board: 
     board.page.evaluate(fresh)
     board.until("document.documentElement.dataset.stale === ''")
     assert board.page.evaluate(called) != board.page.evaluate(plain)
+
+
+def test_the_wall_is_read_from_the_hand_on_a_phone(serve_board: Served) -> None:
+    page = serve_board(InventedWorks(), "phone").open("/wall?line=1").drawn().page
+    size = page.evaluate("parseFloat(getComputedStyle(document.getElementById('sentence')).fontSize)")
+    assert 18 <= size <= 30
+    ticks = page.evaluate("parseFloat(document.querySelector('.xtick text').style.fontSize)")
+    assert 9 <= ticks <= 16
+    wide, inner = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+    assert wide <= inner
+    legend = page.evaluate("document.querySelector('.main-svg').getBoundingClientRect().right")
+    assert legend <= inner
+
+
+def test_no_cell_is_cut_off_on_a_phone(serve_board: Served) -> None:
+    page = serve_board(InventedWorks(), "phone").open("/rope?line=1").page
+    page.evaluate("document.querySelectorAll('main details').forEach(fold => { fold.open = true; })")
+    cut = """[...document.querySelectorAll('.table.cards td')].filter(cell => cell.offsetParent !== null
+        && (cell.getBoundingClientRect().right > innerWidth || cell.scrollWidth > cell.clientWidth + 1)).length"""
+    assert page.locator(".table.cards td").count() > 20
+    assert page.evaluate(cut) == 0

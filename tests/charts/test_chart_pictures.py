@@ -11,10 +11,11 @@ from lineview.charts.axes import MOST_POINTS, _ticks, ms, thin
 from lineview.charts.order import order_picture
 from lineview.charts.render import NEEDS, pictures
 from lineview.charts.rope import Tolerance, rope_picture
-from lineview.charts.shift import HATCHING, UNEXPLAINED, _slow_spans, shift_picture
+from lineview.charts.shift import HATCHING, UNEXPLAINED, _slow, _slow_spans, shift_picture
 from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.charts.wrap import wrap_picture
 from lineview.plant import Plant
+from lineview.report import show
 from tests.board import invented_answers as invented
 
 LOOK = ChartStyle(invented.plant())
@@ -208,3 +209,11 @@ def test_short_stops_do_not_part_a_slow_stretch_but_running_does() -> None:
     spans = _slow_spans(tape)
     assert [length / timedelta(minutes=1) for _, length in spans] == [28, 3]
     assert spans[0][0]["end"] - spans[0][0]["start"] == timedelta(minutes=29)
+
+
+def test_the_slow_label_says_the_minutes_that_the_tables_say() -> None:
+    tape = rows(("slow", 12), ("running", 5), ("slow", 3.5), ("stop", 8))
+    ((longest, length),) = _slow(tape)
+    assert (longest["start"], longest["parts"]) == (tape[0]["start"], 2)
+    assert show.minutes(length) == "15.5 min"  # of both, not 12 beside a table's 15.5
+    assert _slow(rows(("running", 5))) == []

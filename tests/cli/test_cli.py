@@ -4,6 +4,7 @@ import gzip
 import json
 import os
 import re
+import struct
 import subprocess
 import sys
 import time
@@ -173,6 +174,63 @@ def test_counters_alone_go_the_whole_way_and_json_is_whole(works: Path) -> None:
     assert run("answer", "shift", cwd=works).returncode == 2
 
 
+def in_terminal(*words: str | Path, cwd: Path, columns: int) -> str:
+    """What a terminal of so many columns shows of a command."""
+    pty, termios, fcntl = (pytest.importorskip(name) for name in ("pty", "termios", "fcntl"))
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
+    environment = {k: v for k, v in os.environ.items() if k not in ("COLUMNS", "NO_COLOR", "TERM")}
+    command = [sys.executable, "-c", "from lineview.cli.main import main; main()", *map(str, words)]
+    child = subprocess.Popen(command, cwd=cwd, env=environment | {"TERM": "xterm"}, stdout=theirs, stderr=theirs)
+    os.close(theirs)
+    shown = b""
+    while True:
+        try:
+            part = os.read(ours, 65536)
+        except OSError:  # how the end of a terminal reads
+            break
+        if not part:
+            break
+        shown += part
+    os.close(ours)
+    assert child.wait() == 0
+    return shown.decode()
+
+
+def test_an_answer_is_short_fits_the_terminal_and_is_plain_in_a_pipe(works: Path) -> None:
+    (works / "log-good.csv").write_text(good_export(), encoding="utf-8")
+    run("intake", "log-good.csv", cwd=works)
+    shown = in_terminal("answer", "shift", cwd=works, columns=62)
+    assert "\x1b[1m" in shown, "no terminal was seen"
+    plain = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", shown).replace("\r\n", "\n")
+    lines = [line.rpartition("\r")[2].rstrip() for line in plain.splitlines()]
+    assert max(map(len, lines)) <= 62
+    assert any("working out" in line for line in plain.splitlines())
+
+    short, whole = (run("answer", "shift", *more, cwd=works).stdout for more in ((), ("--all",)))
+    for piped in (short, whole, run("answer", "--help", cwd=works).stdout):
+        assert not re.search("[\x1b\u2500-\u257f]", piped), piped
+    assert " ".join(lines).split()[-20:] == short.split()[-20:], "the terminal says the same, broken by its width"
+    assert short.splitlines()[0].endswith("."), "a sentence is one line in a pipe"
+    answer = json.loads(run("answer", "shift", "--json", cwd=works).stdout)
+    titles = [table["title"] for table in answer["tables"].values() if table["rows"]]
+    assert [title in short for title in titles] == [True] + [False] * (len(titles) - 1)
+    assert all(text in whole for text in (*titles, *answer["notes"], *answer["cautions"]))
+    assert answer["cautions"][0] in short
+
+
+def test_version_and_completion(works: Path) -> None:
+    assert re.fullmatch(r"lineview \d+\.\d+\S*", run("--version", cwd=works).stdout.strip())
+    environment = os.environ | {
+        "_LINEVIEW_COMPLETE": "complete_bash",
+        "COMP_WORDS": "lineview answer w",
+        "COMP_CWORD": "2",
+    }
+    code = "import sys; sys.argv[0] = 'lineview'; from lineview.cli.main import main; main()"
+    done = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=False)
+    assert done.stdout.split() == ["weight", "wrap", "week"]
+
+
 def test_watch_takes_in_what_arrives(works: Path) -> None:
     (works / "arrivals").mkdir()
     (works / "arrivals" / "log-1.csv").write_text(good_export(), encoding="utf-8")
@@ -186,7 +244,10 @@ def test_watch_takes_in_what_arrives(works: Path) -> None:
 def test_sheets_are_written(works: Path, name: str) -> None:
     (works / "log-good.csv").write_text(good_export(), encoding="utf-8")
     run("intake", "log-good.csv", cwd=works)
-    assert run("sheet", "shift", name, cwd=works).returncode == 0
+    within = ("--from", "2026-06-09 06:05", "--to", "2026-06-09 06:20")
+    assert run("sheet", "shift", name, *within, cwd=works).returncode == 0
+    if name.endswith("csv"):
+        assert "5,400" in (works / name).read_text(encoding="utf-8").replace("5400", "5,400")
     assert (works / name).stat().st_size > 100
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from lineview.core.errors import IntakeError
 from lineview.intake.exports import Export
+from lineview.intake.layout.survey import survey_export
 from lineview.intake.read import read_export
 from tests.intake.invented_works import WORKS, adds_up, layout_of, reasons, utc
 from tests.intake.small_works import MADE, START, SmallWorks, rows, stamps, total
@@ -134,3 +135,53 @@ def test_a_year_of_two_digits_in_front_is_asked_about(tmp_path):
     assert utc(export_of(tmp_path, "time;n\n26-06-09 06:00;1\n", year))[0] == "2026-06-09 04:00:00"
     day = export_of(tmp_path, "time;n\n08.06.26 06:00;1\n13.06.26 06:10;2\n", layout)
     assert utc(day)[0] == "2026-06-08 04:00:00"
+
+
+def counted(start: int):
+    """A counter whose values could be a spreadsheet's days, or seconds since 1970."""
+    return lambda minute: start + total(minute)
+
+
+@pytest.mark.parametrize("start", [28_000, 1_780_000_000])
+@pytest.mark.parametrize("header", ["pieces", "pieces counted", "counted", "count since start"])
+def test_a_counter_beside_times_is_not_the_time(tmp_path, header, start):
+    text = f"stamp;{header}\n" + rows(stamps(300, 10), counted(start))
+    (tmp_path / "wrap1.csv").write_text(text, encoding="utf-8")
+    proposal = read_export(tmp_path / "wrap1.csv", WORKS)
+    assert proposal.layout.time == "stamp"
+    assert survey_export(tmp_path / "wrap1.csv").times == ("stamp",)
+
+
+@pytest.mark.parametrize("start", [28_000, 1_780_000_000])
+@pytest.mark.parametrize(
+    "header",
+    [
+        "row;pieces",  # no time at all
+        "time;pieces",  # a time that nothing reads
+        "clock;pieces counted",
+        "date;pieces",
+    ],
+)
+def test_a_file_without_times_that_can_be_read_is_declined(tmp_path, header, start):
+    cells = {
+        "row": lambda minute: round(minute * 6),
+        "time": lambda minute: f"2026/159-{minute:.2f}",
+        "clock": lambda minute: f"06.{minute:05.2f}",
+        "date": lambda minute: f"day {minute:.0f}",
+    }
+    cell = cells[header.split(";")[0]]
+    count = counted(start)
+    text = "".join(f"{cell(k / 6)};{count(k / 6)}\n" for k in range(300))
+    (tmp_path / "wrap1.csv").write_text(f"{header}\n{text}", encoding="utf-8")
+    for read in (lambda path: read_export(path, WORKS), survey_export):
+        with pytest.raises(IntakeError, match="no rows with times"):
+            read(tmp_path / "wrap1.csv")
+
+
+@pytest.mark.parametrize("header", ["time;pieces", "ts;n", "x;pieces"])
+@pytest.mark.parametrize("serial", [True, False])
+def test_numbers_that_can_be_moments_alone_are_the_time(tmp_path, header, serial):
+    moments = [f"{46_181.25 + k / 8640:.6f}" if serial else 1_780_891_200 + 10 * k for k in range(300)]
+    text = "".join(f"{moment};{40_000 + 58 * k}\n" for k, moment in enumerate(moments))
+    (tmp_path / "wrap1.csv").write_text(f"{header}\n{text}", encoding="utf-8")
+    assert survey_export(tmp_path / "wrap1.csv").times == (header.split(";")[0],)

@@ -58,7 +58,7 @@ def steps(draw: st.DrawFn) -> tuple[str, Step]:
         "sheet": lambda w: _take(w, sheet_file(w.folder, line, day, shift)),
         "undo": lambda w: _undo(w, number),
         "reason": lambda w: w.set_stop_reason(machine, at, at + timedelta(minutes=5), "no film"),
-        "adjustment": lambda w: w.note_adjustment(machine, at, f"pair {number} set"),
+        "adjustment": lambda w: w.write("adjustment", machine, at, f"pair {number} set"),
         "edit": lambda w: _edit(w, 300 + number),
         "ask": lambda w: _ask(w, line),
         "update": lambda w: w.records.update(w.store, w.plant) and None,

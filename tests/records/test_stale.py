@@ -135,7 +135,7 @@ def test_a_reason_and_an_adjustment_touch_none(works: Works) -> None:
     before = kept(works)
     at = shift_start(1, "early")
     works.set_stop_reason(A, at, at + timedelta(minutes=9), "no film")
-    works.note_adjustment(A, at, "cleaned a head")
+    works.write("adjustment", A, at, "cleaned a head")
     assert update(works) == 0
     assert kept(works) == before
 

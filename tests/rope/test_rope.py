@@ -58,6 +58,18 @@ def test_repaired():
     assert "corrected" in row["verdict"]
 
 
+def test_an_adjustment_after_the_last_batch_is_shown_and_not_judged():
+    answer = ask(rope(wear=-0.006), sheet(120, 10), adjusted(60 * 24 * 30))
+    row = next(t for t in answer.tables if t.name == "adjustments").rows[-1]
+    assert row["verdict"] == "no batch since, so not judged yet"
+    assert row["size"] is None
+    shown = answer.series["adjustments"].tail(1).to_dicts()[0]
+    assert shown["running_h"] == answer.series["batches"]["running_h"].max()
+    assert shown["recorded"]
+    plain = ask(rope(wear=-0.006), sheet(120, 10))
+    assert answer.figures == plain.figures
+
+
 def test_one_batch_is_too_few():
     answer = ask(rope(1), sheet(1, 10))
     assert "not known: too few batches: needs 8, has 1" in answer.text

@@ -75,7 +75,7 @@ def test_a_ranked_sizer_stands_as_in_its_own_answer():
     frame = rope(wear=-0.006, seed=2)
     own, ranked = ask(frame, None), ranking(ask(rope(), account(frame)))[0]
     assert ranked["drift"] == pytest.approx(own.figure("drift_mm_per_h").value, abs=5e-5)
-    assert ranked["hours"] == pytest.approx(own.figure("hours_to_tolerance").value)
+    assert ranked["hours"] == pytest.approx(own.figure("hours_to_tolerance").value, abs=0.5)
 
 
 def test_what_was_measured_is_let_go_when_the_data_change():

@@ -1,5 +1,7 @@
 """Sheets carry the answer's own figures; nothing in the data becomes a formula or runs."""
 
+import re
+import zipfile
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from io import BytesIO
@@ -87,8 +89,6 @@ def test_a_workbook_of_a_us_plant_is_in_us_units_and_days_are_days() -> None:
 
 
 def test_the_workbook_stores_risky_text_as_text() -> None:
-    import zipfile
-
     with zipfile.ZipFile(BytesIO(to_xlsx(answer(), PLANT))) as book:
         sheets = [book.read(n) for n in book.namelist() if n.startswith("xl/worksheets/")]
     assert not any(b"<f>" in sheet for sheet in sheets)
@@ -119,3 +119,18 @@ def test_the_longest_stops_are_kept_in_order_of_time() -> None:
     assert sorted((row["minutes"] for row in kept.rows), reverse=True) == minutes
     starts = [row["start"] for row in kept.rows]
     assert starts == sorted(starts)
+
+
+def test_the_workbook_can_be_read_filtered_and_added_up() -> None:
+    """Headings stay in sight and filter, numbers have their places, columns are as wide as what they hold."""
+    book = zipfile.ZipFile(BytesIO(to_xlsx(answer(), PLANT)))
+    figures, stops = (book.read(f"xl/worksheets/sheet{n}.xml").decode() for n in (1, 2))
+    for text, cell in ((figures, "B6"), (stops, "B2")):
+        assert f'topLeftCell="{cell}"' in text
+        assert 'state="frozen"' in text
+    assert '<autoFilter ref="A1:B3"/>' in stops
+    assert '<autoFilter ref="A5:J7"/>' in figures
+    widths = [float(width) for width in re.findall(r'<col [^>]*width="([\d.]+)"', stops)]
+    assert widths[0] > len("=cmd|' /C calc'!A0") > widths[1]
+    styles = book.read("xl/styles.xml").decode()
+    assert {'formatCode="#,##0"', 'formatCode="#,##0.0"'} <= set(re.findall(r'formatCode="[^"]*"', styles))

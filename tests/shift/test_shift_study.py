@@ -2,6 +2,7 @@
 
 from datetime import UTC, datetime, time, timedelta
 from itertools import pairwise, permutations
+from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
@@ -21,6 +22,7 @@ from lineview.shift.key_figures import (
     outside_minutes,
     productive_maintenance_figures,
 )
+from lineview.shift.measures import ShiftMeasures
 from lineview.shift.past import PastShift, PastShifts, RestOfShift
 from lineview.shift.projection import pace_needed_per_min, planned_pieces
 from lineview.shift.study import cheapest_order, expected_minutes
@@ -247,6 +249,25 @@ def test_a_pace_beyond_all_past_shifts_is_taken_to_last() -> None:
     assert usual.pieces == pytest.approx(18_000)
     # Two thirds as fast, with stops as often as usual: nearly all of it is taken to last.
     assert slow.pieces == pytest.approx(12_000, rel=0.25)
+
+
+def test_a_rate_is_unusual_where_at_most_one_shift_in_ten_was_as_slow_by_then() -> None:
+    def unusual(own: PastShift, past: list[PastShift]) -> bool:
+        read = ShiftMeasures.is_unusually_slow.fget  # type: ignore[attr-defined]  # a property's function
+        return bool(read(SimpleNamespace(own_shifts=(own,), past=PastShifts(past))))
+
+    past = [gone_on(rate, rate) for rate in range(240, 260)]  # 20 shifts, all below a band of 300 to 400
+    assert [unusual(gone_on(rate, rate), past) for rate in (239, 241, 242, 250, 300)] == [
+        True,
+        True,
+        False,
+        False,
+        False,
+    ]
+    assert unusual(gone_on(239), past)  # one that has only begun is compared with their first hour
+    late = [gone_on(200, rate) for rate in range(240, 260)]
+    assert not unusual(gone_on(210), late)
+    assert not unusual(gone_on(100, 100), past[:7])  # too few weeks to say what is usual here
 
 
 @pytest.mark.parametrize("jitter", [0.0, 1.0])

@@ -51,7 +51,7 @@ def sound(tmp_path_factory):
         taken = [works.take([path])[0] for path in exports(folder)]
         assert [one.error for one in taken] == [None] * 3
         works.undo(works.take([_undone(folder)])[0].receipt.intake)
-        works.note_adjustment("wrap1", at(0), "knife changed")
+        works.write("adjustment", "wrap1", at(0), "knife changed")
         works.records.update(works.store, works.plant)
     assert examine(folder / "store", None) == []
     return folder
@@ -171,6 +171,11 @@ def former(sound, into):
     with closing(connect(store / "journal.sqlite")) as journal, journal:
         for table in ("works", "files", "digests"):
             journal.execute(f"DROP TABLE {table}")
+        for table in ("adjustments", "notes"):
+            journal.execute(f"DROP INDEX ix_{table}_entry")
+            for column in ("entry", "who", "set_at", "withdrawn"):
+                journal.execute(f"ALTER TABLE {table} DROP COLUMN {column}")
+        journal.execute("ALTER TABLE stop_reasons DROP COLUMN who")
         journal.execute("UPDATE alembic_version SET version_num = '0002'")
 
 

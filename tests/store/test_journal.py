@@ -124,7 +124,7 @@ def test_the_journal_on_postgresql_answers_as_on_sqlite(tmp_path, postgresql):
             first = store.record(export(tmp_path, "a.xlsx", *parts))
             again = store.record(export(tmp_path, "a.xlsx", *parts))
             second = store.record(export(tmp_path, "b.csv", ("readings", readings([(2, 0, "good", 5.0)]))))
-            store.add_adjustment("sizer1", at(5), "pair 3 closed", "by hand")
+            store.write("adjustment", "sizer1", at(5), "pair 3 closed", "by hand")
             store.set_stop_reason("wrap1", at(0), at(60), "film torn")
             disputed = store.conflicts().drop("file").rows()
             store.undo(second.intake)
@@ -135,7 +135,7 @@ def test_the_journal_on_postgresql_answers_as_on_sqlite(tmp_path, postgresql):
                     store.batches("line1", at(3), at(4)).rows(),
                     store.stock().rows(),
                     store.adjustments("sizer1", at(0), at(9)).rows(),
-                    store.stop_reasons("wrap1", at(30), at(31)).rows(),
+                    store.stop_reasons("wrap1", at(30), at(31)).drop("set_at").rows(),
                     store.intakes().drop("taken_at").rows(),
                 ]
             )

@@ -104,14 +104,14 @@ def test_the_span_of_a_machine(store, tmp_path):
 
 
 def test_what_people_say_is_kept_and_the_later_reason_holds(store):
-    store.add_adjustment("sizer1", at(9), "pair 3 closed by 0.1 mm")
-    store.add_adjustment("sizer1", at(3), "pair 1 cleaned", "warm")
+    store.write("adjustment", "sizer1", at(9), "pair 3 closed by 0.1 mm")
+    store.write("adjustment", "sizer1", at(3), "pair 1 cleaned", "warm")
     assert store.adjustments("sizer1", at(0), at(9))["what"].to_list() == ["pair 1 cleaned"]
     store.set_stop_reason("wrap1", at(0), at(60), "jam")
     store.set_stop_reason("wrap1", at(0), at(60), "film torn")
     assert store.stop_reasons("wrap1", at(59), at(99))["reason"].to_list() == ["film torn"]
     with pytest.raises(AskError, match="nothing was entered"):
-        store.add_adjustment("sizer1", at(5), "  ")
+        store.write("adjustment", "sizer1", at(5), "  ")
     with pytest.raises(AskError, match="ends before"):
         store.set_stop_reason("wrap1", at(9), at(9), "jam")
 
@@ -122,3 +122,30 @@ def test_several_part_reels_of_one_web_are_one_count_and_no_dispute(store, tmp_p
     receipt = store.record(export(tmp_path, "a.csv", ("stock", kind("stock", [first, second]))))
     assert (receipt.kept, receipt.conflicts) == (2, 0)
     assert store.stock()["part_reel_outer_mm"].sort().to_list() == [142.0, 221.0]
+
+
+def test_what_has_no_end_does_not_last_over_a_disputed_one(store, tmp_path):
+    first = {"machine": "wrap1", "start": at(0), "reason": "jam"}
+    second = {"machine": "wrap1", "start": at(600), "end": at(900), "reason": "film"}
+    third = {"machine": "wrap1", "start": at(2000), "end": at(2100), "reason": "no staff"}
+    store.record(export(tmp_path, "a.csv", ("stops", kind("stops", [first, second, third]))))
+    corrected = {**second, "reason": "knife"}
+    other = store.record(export(tmp_path, "b.csv", ("stops", kind("stops", [corrected]))))
+    log = store.stop_log("wrap1", at(-1), at(9999))
+    assert log.select("start", "end", "reason").rows() == [
+        (at(0), at(600), "jam"),  # not up to the third at 2000: a stop of a reason in conflict lies between
+        (at(2000), at(2100), "no staff"),
+    ]
+    assert store.stop_log("wrap1", at(700), at(800)).is_empty()
+    store.undo(other.intake)
+    assert store.stop_log("wrap1", at(-1), at(9999))["reason"].to_list() == ["jam", "film", "no staff"]
+    assert store.stop_log("wrap1", at(-1), at(9999))["end"][0] is None
+
+
+def test_a_batch_does_not_last_over_one_whose_product_is_disputed(store, tmp_path):
+    rows = [{"line": "line1", "batch": f"b{i}", "product": "plum", "start": at(600 * i)} for i in range(3)]
+    store.record(export(tmp_path, "a.csv", ("batches", kind("batches", rows))))
+    store.record(export(tmp_path, "b.csv", ("batches", kind("batches", [{**rows[1], "product": "pear"}]))))
+    found = store.batches("line1", at(0), at(9999))
+    assert found.select("batch", "end").rows() == [("b0", at(600)), ("b2", None)]
+    assert store.batches("line1", at(700), at(800)).is_empty()

@@ -200,3 +200,60 @@ def test_another_store_on_the_folder_sees_it_at_once(store, tmp_path):
         assert len(given(other)) == 1
         other.undo(1)
     assert given(store) == []
+
+
+#: Ten samples of one piece each, a minute apart; the third and the seventh are corrected later.
+WEIGHED = [(2 + i, 60 * i, 6.7 + 0.01 * i, str(i)) for i in range(10)]
+CORRECTED = [(row, s, 7.2 if i in (2, 6) else mass, sample) for i, (row, s, mass, sample) in enumerate(WEIGHED)]
+
+
+def test_a_corrected_weighing_is_a_conflict_and_never_counted_twice(store, tmp_path):
+    store.record(export(tmp_path, "a.csv", ("weights", weights(WEIGHED))))
+    again = store.record(export(tmp_path, "b.csv", ("weights", weights(CORRECTED))))
+    assert (again.kept, again.duplicate, again.conflicts) == (2, 8, 2)
+    found = store.weights("wrap1", at(0), at(3600))
+    assert found["sample"].to_list() == ["0", "1", "3", "4", "5", "7", "8", "9"]  # neither 6.72 nor 7.2 g
+    assert store.disputed({"wrap1"}, at(0), at(3600)) == {"weights": 2}
+    listed = store.conflicts()
+    assert listed["value"].to_list() == [pytest.approx(6.72), 7.2, pytest.approx(6.76), 7.2]
+    assert listed["channel"].to_list() == ["2", "2", "6", "6"]
+    store.undo(1)
+    assert store.conflicts().is_empty()
+    assert store.weights("wrap1", at(0), at(3600))["mass_g"].to_list() == [mass for _, _, mass, _ in CORRECTED]
+
+
+def test_of_a_correction_alone_the_rest_stays(store, tmp_path):
+    store.record(export(tmp_path, "a.csv", ("weights", weights(WEIGHED))))
+    one = store.record(export(tmp_path, "b.csv", ("weights", weights([CORRECTED[2]]))))
+    assert one.conflicts == 1
+    assert store.weights("wrap1", at(0), at(3600)).height == 9
+    store.undo(one.intake)
+    assert store.weights("wrap1", at(0), at(3600)).height == 10
+
+
+def test_a_weighing_file_with_samples_and_batches_named_later_counts_once(store, tmp_path):
+    bare = weights([(row, s, mass, None) for row, s, mass, _ in WEIGHED])
+    named = weights(WEIGHED).with_columns(batch=pl.lit("B7"))
+    store.record(export(tmp_path, "a.csv", ("weights", bare)))
+    assert store.record(export(tmp_path, "b.csv", ("weights", named))).conflicts == 0
+    found = store.weights("wrap1", at(0), at(3600))
+    assert found["mass_g"].to_list() == [mass for _, _, mass, _ in WEIGHED]
+    assert set(found["batch"]) == {"B7"}
+
+
+def test_pieces_of_one_moment_that_an_export_cut_short_agree_with_the_whole(store, tmp_path):
+    five = [(2 + i, 0, 6.7 + 0.01 * (i % 3), None) for i in range(5)]
+    store.record(export(tmp_path, "a.csv", ("weights", weights(five[:3]))))
+    assert store.record(export(tmp_path, "b.csv", ("weights", weights(five)))).conflicts == 0
+    assert sorted(store.weights("wrap1", at(0), at(9))["mass_g"]) == sorted(mass for _, _, mass, _ in five)
+    other = store.record(export(tmp_path, "c.csv", ("weights", weights([*five[:4], (6, 0, 6.9, None)]))))
+    assert other.conflicts == 1
+    assert store.weights("wrap1", at(0), at(9)).is_empty()
+
+
+def test_the_batch_of_a_weighing_told_differently_is_a_conflict(store, tmp_path):
+    for name, batch in (("a.csv", "B7"), ("b.csv", "B8")):
+        last = store.record(export(tmp_path, name, ("weights", weights(WEIGHED[:1]).with_columns(batch=pl.lit(batch)))))
+    assert last.conflicts == 1
+    assert store.weights("wrap1", at(0), at(9)).is_empty()
+    assert store.conflicts()["text"].to_list() == ["batch = B7", "batch = B8"]

@@ -50,7 +50,7 @@ def test_a_snapshot_stays_as_it_was_whatever_is_taken_in_or_undone(tmp_path):
             sheet = ("batches", kind("batches", [batch("b2", 20)]))
             store.record(export(tmp_path, "b.csv", later, sheet))
             store.undo(first.intake)
-            store.add_adjustment("wrap1", at(3), "knife changed")
+            store.write("adjustment", "wrap1", at(3), "knife changed")
             assert still.readings("wrap1", at(-1), at(100))["value"].to_list() == [1.0, 2.0]
             assert still.batches("1", at(-1), at(100))["batch"].to_list() == ["b1"]
             assert still.adjustments("wrap1", at(0), at(10)).is_empty()

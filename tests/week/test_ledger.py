@@ -18,7 +18,7 @@ from lineview.plant import Break, Counter, Line, Machine, Plant, Shift
 from lineview.report import show
 from lineview.report.tables import cell, table_decimals
 from lineview.week.account import LineInputs, MachineInputs, WeekAccount, WeekInputs, week_account
-from lineview.week.ledger import UNITS
+from lineview.week.ledger import OUTSIDE, UNITS
 from lineview.week.tables import ledger_table
 from tests import factories
 from tests.from_frames import Frames, counted
@@ -126,8 +126,8 @@ def assert_adds_up(account: WeekAccount, plant: Plant) -> None:
         rows = [row.amounts[unit] for row in ledger.rows if unit in row.amounts]
         known = math.fsum(amount.value for amount in rows if amount.value is not None)
         assert known == pytest.approx(balance.lost, abs=1e-6 * max(1.0, abs(balance.possible))), unit
-    table = ledger_table(ledger, account.trends, plant)
-    *rows, total = table.rows
+    table = ledger_table(ledger, account.trends, plant, account.outside)
+    *rows, total = (row for row in table.rows if row["cause"] != OUTSIDE)
     for unit in UNITS:
         written = [row.get(unit) for row in rows if row.get(unit) is not None]
         if written:
@@ -164,10 +164,10 @@ def test_the_demos_rows_add_up(week: Works) -> None:
 def test_rows_add_up_as_written_in_us_units_too() -> None:
     plant = works(2, units="US", currency="USD")
     account = random_account(11, plant)
-    table = ledger_table(account.ledger, account.trends, plant)
+    table = ledger_table(account.ledger, account.trends, plant, account.outside)
     places = table_decimals(table.columns, table.rows, plant)
     for key, _, unit in table.columns[1:-1]:
-        cells = [cell(row.get(key), unit, plant, places[key]) for row in table.rows]
+        cells = [cell(row.get(key), unit, plant, places[key]) for row in table.rows if row["cause"] != OUTSIDE]
         numbers = [float(c.replace(",", "").replace(show.MINUS, "-")) for c in cells if c != show.NOTHING]
         assert math.fsum(numbers[:-1]) == pytest.approx(numbers[-1], abs=1e-6), key
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 
+import numpy as np
 import polars as pl
 import pytest
 
@@ -12,6 +13,7 @@ from lineview.core.errors import AskError
 from lineview.plant import Line, Machine, Plant
 from lineview.report.answer import Answer, to_json
 from lineview.weight.answer import answer_weight
+from lineview.weight.spread import spread_of
 from tests.from_frames import Frames, answered, inputs
 from tests.simulate.weighed_line import batch_sheet, frames, plant, product, scope, web, weights
 
@@ -276,3 +278,31 @@ def test_lines_that_share_no_product_cannot_be_compared() -> None:
     works = two_lines(product("mint"), product("rose"))
     spread = answered("weight", works, scope(), beside(0.5, "rose")).figure("sd_lines_g")
     assert spread is not None and "no product of this line" in spread.why_none
+
+
+@pytest.mark.parametrize(("batches", "each"), [(20, 2), (60, 4), (200, 2)])
+@pytest.mark.parametrize("sampled", [True, False])
+def test_two_lanes_weighed_in_turn_keep_every_spread_inside_its_limits(batches: int, each: int, sampled: bool) -> None:
+    rng = np.random.default_rng(batches)
+    lane_g, single_g = 0.1, 0.03
+    rows = [
+        (f"B{b}", f"B{b}-{p // 2}" if sampled else None, (lane_g if p % 2 else -lane_g) + rng.normal(0, single_g), 1)
+        for b in range(batches)
+        for p in range(each)
+    ]
+    frame = pl.DataFrame(rows, schema=["batch", "sample", "off_g", "pieces"], orient="row")
+    spread = spread_of(frame, pl.col("off_g"), draws=1000)
+    for level in ("between", "samples", "piece", "within", "total"):
+        estimate = getattr(spread, level)
+        if estimate.value is not None and estimate.low is not None:
+            assert estimate.low <= estimate.value <= estimate.high, level
+    truth = (lane_g**2 + single_g**2) ** 0.5
+    assert spread.within.low <= truth <= spread.within.high  # type: ignore[operator]
+
+
+def test_weights_equal_but_for_rounding_have_no_spread_within() -> None:
+    mass = [round(m / 0.1) * 0.1 for m in (6.8, 6.8, 6.9, 6.9, 7.0, 7.0)]
+    mass[0] += 1e-15
+    frame = pl.DataFrame({"batch": ["a", "a", "b", "b", "c", "c"], "sample": None, "off_g": mass, "pieces": 1})
+    spread = spread_of(frame.cast({"sample": pl.String}), pl.col("off_g"), draws=500)
+    assert spread.within.value is None

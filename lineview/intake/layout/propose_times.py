@@ -3,17 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 import polars as pl
 
 from lineview.intake.cells.dateless import are_clocks
 from lineview.intake.cells.timestamp_columns import first_of, joined_cells
-from lineview.intake.cells.timestamps import ClockPlan, plan_clock, read_clock
-from lineview.intake.detect.header import TIME, Heading, tokens
+from lineview.intake.cells.timestamps import NUMERIC, ClockPlan, plan_clock, read_clock
+from lineview.intake.detect.header import CHANNELS, TIME, Heading, recognised, tokens
 from lineview.intake.exports import Question
 from lineview.intake.tidy.rows import Rows
 
+_NUMBER = r"^\d+([.,]\d+)?(E0)?$"
 _CLOCK = r"^(1899-12-3[01] )?\d{1,2}:\d{2}(:\d{2})?( ?[AaPp]\.?[Mm]\.?)?$"
+#: Words of times that counters are headed with as well.
+_OF_COUNTS = """
+    counted gezählt compté contado contato geteld logged recorded measured eingelegt begin beginn start from von
+    début debut inicio inizio
+"""
+_ONLY_TIME = set(TIME) - set(_OF_COUNTS.split())
+#: Numbers are moments in these years only, and a file holds so many of them at most.
+_FIRST, _LAST, _LONGEST = datetime(2000, 1, 1), datetime(2050, 1, 1), timedelta(days=3660)  # noqa: DTZ001 - wall time
+#: A spreadsheet's serial that tells the time of a day has so many decimals: a second is a hundred-thousandth.
+_TIME_OF_DAY = r"[.,]\d{4,}"
 
 
 @dataclass(frozen=True)
@@ -30,17 +42,47 @@ def time_shares(rows: Rows, heading: Heading) -> dict[int, float]:
     shares = {}
     for place in range(heading.width):
         cells = _filled(rows.column(place).head(2000))
-        shares[place] = _share(cells, plan_clock(cells, "auto")) if len(cells) else 0.0
+        plan = plan_clock(cells, "auto")
+        known = len(cells) > 0 and (not _of_numbers(plan) or _are_moments(cells, plan, heading.names[place]))
+        shares[place] = _share(cells, plan) if known else 0.0
     return shares
+
+
+def _of_numbers(plan: ClockPlan) -> bool:
+    return bool(plan.formats) and plan.formats[0] in NUMERIC
+
+
+def _are_moments(cells: pl.Series, plan: ClockPlan, header: str) -> bool:
+    """Whether numbers can be moments at all: a counter's values look like a spreadsheet's days, or like seconds."""
+    words = tokens(header)
+    if recognised(header, CHANNELS) and not words & _ONLY_TIME:
+        return False
+    if (
+        plan.formats[0] == "excel"
+        and not words & set(TIME)
+        and 2 * int(cells.str.contains(_TIME_OF_DAY).sum()) <= len(cells)
+    ):
+        return False
+    clock = read_clock(cells, plan.formats)
+    read = pl.concat([clock.naive, clock.moment.dt.replace_time_zone(None)]).drop_nulls()
+    first, last = read.min(), read.max()
+    return isinstance(first, datetime) and isinstance(last, datetime) and _in_one_life(first, last)
+
+
+def _in_one_life(first: datetime, last: datetime) -> bool:
+    return _FIRST <= first <= last < _LAST and last - first <= _LONGEST
 
 
 def find_clock(rows: Rows, heading: Heading, shares: dict[int, float], *, typed: bool) -> FoundClock | None:
     """Find the time of a table."""
 
+    def is_numeric(place: int) -> bool:
+        return bool(rows.column(place).head(50).str.contains(_NUMBER).mean() or 0)
+
     def rank(place: int) -> tuple[bool, bool, int]:
-        header = heading.names[place]
-        numeric = bool(rows.column(place).head(50).str.contains(r"^\d+([.,]\d+)?(E0)?$").mean() or 0)
-        return bool(tokens(header) & set(TIME)), not numeric, -place
+        words = tokens(heading.names[place])
+        numeric = is_numeric(place)
+        return bool(words & (_ONLY_TIME if numeric else set(TIME))), not numeric, -place
 
     fit = [place for place, share in shares.items() if share >= 0.5]
     if not fit:
@@ -49,14 +91,23 @@ def find_clock(rows: Rows, heading: Heading, shares: dict[int, float], *, typed:
         ]
         return FoundClock((clocks[0],), "auto") if clocks else None
     best = max(fit, key=rank)
+    if is_numeric(best) and not rank(best)[0] and len(fit) > 1:
+        return None  # of several columns of numbers that could be moments none says that it is
+    return _beside_clock(rows, best, heading.width, typed=typed)
+
+
+def _beside_clock(rows: Rows, best: int, width: int, *, typed: bool) -> FoundClock | None:
+    """The time in a column, or in it and a clock beside it."""
     places: tuple[int, ...] = (best,)
     # a workbook gives a date the midnight that nobody wrote
     written = rows.column(best).str.replace(r"[ T]00:00:00(\.0+)?$", "") if typed else rows.column(best)
     if not written.str.contains(r":|\d{4}T|[h]\d{2}|^\d+[.,]\d+(E0)?$|^\d{9,}$").any():
-        clocks = [p for p in range(heading.width) if p != best and _is_clock(rows.column(p))]
+        clocks = [p for p in range(width) if p != best and _is_clock(rows.column(p))]
         places = (best, *clocks[:1])
     plan = plan_clock(joined_cells(rows, places), "auto", typed=typed)
     if not plan.formats:  # not a clock of its day after all
+        if len(places) > 1 and _of_numbers(plan_clock(_filled(rows.column(best)), "auto")):
+            return None  # days as numbers beside a clock: without the clock all rows would be of midnight
         places, plan = (best,), plan_clock(rows.column(best), "auto", typed=typed)
     return _settled(places, plan)
 

@@ -1,0 +1,324 @@
+"""Trials noted by people: read, planned, changed, closed with their verdict, and undone."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, replace
+from datetime import UTC, datetime
+
+from lineview.app.question import QuestionScope, known_machine, machines_asked
+from lineview.app.week_inputs import WeekFetcher, trial_of, trials_of
+from lineview.app.works import Works
+from lineview.core.errors import AskError, Fault
+from lineview.plant import Plant
+from lineview.plant.periods import moment
+from lineview.report import show
+from lineview.report.answer import Table, columns_of
+from lineview.week.compare import MEASURES, SPREAD
+from lineview.week.trial import LEAST_SINCE, MOST_SHIFTS, Trial, TrialInputs, shifts_to_plan
+
+#: What a trial can be judged by, in one word; or a cause, as the ledger names it.
+SHORT = {
+    "rate": "effective rate",
+    "uptime": "uptime",
+    "stops": "stops per running hour",
+    "changeovers": "changeover minutes an hour planned",
+    "film": "film per thousand good pieces",
+    "paper": "wax paper per thousand good pieces",
+}
+NO_LINE = "none"
+#: The change worth having where nobody says one [%].
+WORTH_PERCENT = 5.0
+
+
+@dataclass(frozen=True)
+class TrialText:
+    """A trial as somebody types it; None is left as it is, or chosen where it is new.
+
+    Parameters
+    ----------
+    what : str
+        What was changed.
+    begins, ends : str
+        From and until when, in wall time.
+    line, machine : str
+        Ids.
+    beside : str
+        Id of a line that was not changed, or "none".
+    measure : str
+        What it is judged by: one of SHORT, or a cause of the ledger.
+    worth : str
+        The change worth having, in percent.
+    shifts : str
+        How many shifts are planned; by default as many as show the change worth having.
+    """
+
+    what: str | None = None
+    begins: str | None = None
+    ends: str | None = None
+    line: str | None = None
+    machine: str | None = None
+    beside: str | None = None
+    measure: str | None = None
+    worth: str | None = None
+    shifts: str | None = None
+
+
+def note_trial(works: Works, text: TrialText) -> Trial:
+    """Keep a new trial; its number of shifts is planned from the shifts before it, unless it is given.
+
+    Parameters
+    ----------
+    works : Works
+        The works folder.
+    text : TrialText
+        As it was typed; line and beginning are needed where there are several lines.
+
+    Raises
+    ------
+    AskError
+        With all that cannot be read, or where the number of shifts cannot be planned.
+    """
+    lines = list(dict.fromkeys(m.line for m in machines_asked(works.plant, "week")))
+    if text.line is None and text.machine is None and len(lines) > 1:
+        raise AskError(Fault("no line was named", "--line", f"one of {', '.join(lines)}, or a machine"))
+    now = datetime.now(UTC)
+    empty = Trial(0, "", now, None, "", "", "", SHORT["rate"], WORTH_PERCENT, 0, "", "", "", now, now)
+    return _kept(works, None, _changed(works, empty, replace(text, line=text.line or (lines or [""])[0])))
+
+
+def edit_trial(works: Works, number: int, text: TrialText) -> Trial:
+    """Change a trial; what is judged differently from now on counts as noted now.
+
+    Parameters
+    ----------
+    works : Works
+        The works folder.
+    number : int
+        Of the trial.
+    text : TrialText
+        What is to be different.
+
+    Raises
+    ------
+    AskError
+        Where there is no such trial, or a text cannot be read.
+    """
+    before = trial_of(works.store, number)
+    changed = _changed(works, before, text)
+    if replace(before, what=changed.what) != changed:  # a verdict stands for what was judged
+        changed = replace(changed, verdict="", decision="")
+    return _kept(works, number, changed)
+
+
+def close_trial(works: Works, number: int, decision: str) -> Trial:
+    """Keep the verdict as it stands now, and what was decided.
+
+    Parameters
+    ----------
+    works : Works
+        The works folder.
+    number : int
+        Of the trial.
+    decision : str
+        In the words of the works.
+
+    Raises
+    ------
+    AskError
+        Where there is no such trial, or it says nothing yet.
+    """
+    if not decision.strip():
+        raise AskError(Fault("no decision was entered", "--decision", "for instance 'the new knife stays'"))
+    verdict = works.ask(QuestionScope("week", trial=number)).text
+    closed = replace(trial_of(works.store, number), verdict=verdict, decision=decision.strip())
+    return _kept(works, number, closed)
+
+
+def undo_trial(works: Works, number: int) -> bool:
+    """Take back what was last said of a trial; give whether anything of it still stands.
+
+    Parameters
+    ----------
+    works : Works
+        The works folder.
+    number : int
+        Of the trial.
+
+    Raises
+    ------
+    AskError
+        Where there is no such trial.
+    """
+    return works.store.undo_trial(number)
+
+
+def trial_words(works: Works, number: int) -> str:
+    """A trial in a sentence: what, where, from when, what it is judged by and over how many shifts.
+
+    Parameters
+    ----------
+    works : Works
+        The works folder.
+    number : int
+        Of the trial.
+    """
+    trial, plant = trial_of(works.store, number), works.plant
+    beside = f"line {trial.beside}, not changed, beside it" if trial.beside else "no line beside it"
+    ends = "" if trial.ends_at is None else f" to {show.moment(trial.ends_at, plant, year=True)}"
+    begins = show.moment(trial.begins_at, plant, year=True)
+    return (
+        f"Trial {trial.number}: {trial.what}, {_where(trial)}, from {begins}{ends}, "
+        f"judged by {trial.measure} over {trial.shifts} shifts ({trial.worth_percent:g} % is worth having), {beside}."
+    )
+
+
+def trials_table(works: Works) -> Table:
+    """All trials that stand, the newest first.
+
+    Parameters
+    ----------
+    works : Works
+        The works folder.
+    """
+    rows = [
+        {
+            "number": trial.number,
+            "what": trial.what,
+            "where": _where(trial),
+            "begins_at": trial.begins_at,
+            "measure": trial.measure,
+            "shifts": trial.shifts,
+            "decision": trial.decision,
+            "who": trial.who,
+        }
+        for trial in reversed(trials_of(works.store))
+    ]
+    text = "number; what: what was changed; where; begins_at: from; measure: judged by; shifts: shifts planned; "
+    return Table("trials", "Trials", columns_of(text + "decision; who: noted by"), rows)
+
+
+def _where(trial: Trial) -> str:
+    return f"machine {trial.machine}" if trial.machine else f"line {trial.line}"
+
+
+def _kept(works: Works, number: int | None, trial: Trial) -> Trial:
+    told = asdict(trial)
+    for name in ("number", "who", "set_at", "noted_at"):
+        del told[name]
+    return trial_of(works.store, works.store.set_trial(number, told))
+
+
+def _changed(works: Works, trial: Trial, text: TrialText) -> Trial:
+    """The trial with what was typed, every fault said at once."""
+    plant, faults = works.plant, list[Fault]()
+    changed = trial
+    if text.what is not None:
+        changed = replace(changed, what=text.what.strip())
+    if not changed.what:
+        faults.append(Fault("nothing says what was changed", "what", "for instance 'new knife'"))
+    changed = _place(plant, changed, text, faults)
+    changed = _times(plant, changed, text, faults)
+    changed = _judging(changed, text, faults)
+    if faults:
+        raise AskError(faults)
+    return _planned(works, trial, changed, text)
+
+
+def _place(plant: Plant, trial: Trial, text: TrialText, faults: list[Fault]) -> Trial:
+    lines = list(dict.fromkeys(m.line for m in machines_asked(plant, "week")))
+    line, machine = trial.line if text.line is None else text.line, trial.machine
+    if text.machine:
+        try:
+            found = known_machine(plant, text.machine)
+            line, machine = found.line, found.id
+            if found not in machines_asked(plant, "week"):
+                faults.append(Fault(f"'{found.id}' is not a cut-and-wrap machine", "--machine"))
+        except AskError as error:
+            faults += error.faults
+    elif text.line is not None or text.machine is not None:
+        machine = ""
+    if line not in lines:
+        faults.append(Fault(f"no cut-and-wrap machine on line '{line}'", "--line", f"one of {', '.join(lines)}"))
+    beside = trial.beside
+    if text.beside is not None:
+        beside = "" if text.beside in ("", NO_LINE) else text.beside
+        if beside and (beside not in lines or beside == line):
+            others = ", ".join([other for other in lines if other != line] + [NO_LINE])
+            faults.append(Fault(f"'{beside}' is not a line beside line '{line}'", "--beside", f"one of {others}"))
+    return replace(trial, line=line, machine=machine, beside=beside)
+
+
+def _times(plant: Plant, trial: Trial, text: TrialText, faults: list[Fault]) -> Trial:
+    now, begins, ends = datetime.now(UTC), trial.begins_at, trial.ends_at
+    try:
+        if text.begins is not None:
+            begins = moment(text.begins, plant.tz, "--from", now)
+        elif trial.number == 0:
+            faults.append(Fault("no moment says from when on", "--from", "for instance 2026-06-09"))
+        if text.ends is not None:
+            ends = moment(text.ends, plant.tz, "--to", now) if text.ends.strip() else None
+    except AskError as error:
+        faults += error.faults
+    if ends is not None and ends <= begins:
+        faults.append(Fault("it ends before it begins", "--to", "a moment after its beginning"))
+    return replace(trial, begins_at=begins, ends_at=ends)
+
+
+def _judging(trial: Trial, text: TrialText, faults: list[Fault]) -> Trial:
+    worth = _number(text.worth, trial.worth_percent, "--worth", (0.1, 100.0), faults)
+    shifts = _number(text.shifts, float(trial.shifts), "--shifts", (LEAST_SINCE, MOST_SHIFTS), faults)
+    measure = trial.measure if text.measure is None else SHORT.get(text.measure.strip(), text.measure.strip())
+    if measure == SPREAD:
+        faults.append(Fault(f"a trial is not judged by {SPREAD}", "--by", f"one of {', '.join(SHORT)}, or a cause"))
+    return replace(trial, worth_percent=worth, shifts=round(shifts), measure=measure)
+
+
+def _number(text: str | None, before: float, where: str, ends: tuple[float, float], faults: list[Fault]) -> float:
+    if not text:
+        return before
+    try:
+        value = float(text.strip().removesuffix("%"))
+    except ValueError:
+        value = float("nan")
+    if not ends[0] <= value <= ends[1]:
+        faults.append(Fault(f"'{text}' is not allowed here", where, f"a number from {ends[0]:g} to {ends[1]:g}"))
+        return before
+    return value
+
+
+def _planned(works: Works, before: Trial, trial: Trial, text: TrialText) -> Trial:
+    """The trial with a line beside it, and with its number of shifts where nobody gave one."""
+    if not before.number and text.beside is None:
+        trial = replace(trial, beside=_free_line(works, trial))
+    same = replace(before, what=trial.what, ends_at=trial.ends_at) == trial
+    if text.shifts or (before.number and same):
+        return _known_measure(works, trial)
+    return replace(trial, shifts=shifts_to_plan(_inputs(works, trial)))
+
+
+def _known_measure(works: Works, trial: Trial) -> Trial:
+    """The trial as it is, where its measure is a key figure or a cause that was seen before it."""
+    if trial.measure in MEASURES:
+        return trial
+    causes = {str(cause) for part in _inputs(works, trial).side.losses for cause in part.losses["cause"]}
+    if trial.measure not in causes:
+        known = ", ".join([*SHORT, *sorted(causes)])
+        raise AskError(Fault(f"unknown measure '{trial.measure}'", "--by", f"one of {known}"))
+    return trial
+
+
+def _free_line(works: Works, trial: Trial) -> str:
+    """Another line with readings from before the trial on which none was noted; "" where there is none."""
+    tried = {other.line for other in trials_of(works.store)} | {trial.line}
+    for machine in machines_asked(works.plant, "week"):
+        span = works.store.span(machine.id)
+        if machine.line not in tried and span is not None and span.start < trial.begins_at:
+            return machine.line
+    return ""
+
+
+def _inputs(works: Works, trial: Trial) -> TrialInputs:
+    from lineview.app.inputs import Measured
+
+    with works.store.snapshot() as store:
+        return WeekFetcher(store, works.records, works.plant, Measured()).trial(trial)

@@ -1,0 +1,159 @@
+"""The week's trials: links to each, the form that notes one, and on a trial's page those that close and undo it."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from dash import Input, Output, State, dcc, html, no_update
+from dash.exceptions import PreventUpdate
+
+from lineview.app.question import machines_asked
+from lineview.app.trials import (
+    NO_LINE,
+    SHORT,
+    WORTH_PERCENT,
+    TrialText,
+    close_trial,
+    note_trial,
+    trial_words,
+    undo_trial,
+)
+from lineview.app.week_inputs import trials_of
+from lineview.app.works import Works
+from lineview.board.address import Address, read_address
+from lineview.board.calls import Calls
+from lineview.core.errors import LineviewError
+from lineview.plant import Plant
+
+#: Characters of what was changed, and of a decision.
+MOST_CHARACTERS = 120
+#: What the form sends: a field's part of its id, and of TrialText.
+FIELDS = ("what", "begins", "line", "beside", "measure", "cause", "worth", "shifts")
+
+
+def trials_form(works: Works, plant: Plant, address: Address, *, notes: bool) -> list[Any]:
+    """The trials that stand, and, for those who may note, what can be done with them."""
+    links = [
+        html.Li(dcc.Link(f"Trial {trial.number}: {trial.what}", href=Address("week", trial=trial.number).href))
+        for trial in reversed(trials_of(works.store))
+    ]
+    listed = [html.H2("Trials"), html.Ul(links, className="trials")] if links else []
+    if address.trial is not None:
+        return [*(_ending(address.trial) if notes else []), *listed]
+    return [*listed, *([_noting(plant)] if notes else [])]
+
+
+def _noting(plant: Plant) -> html.Details:
+    lines = list(dict.fromkeys(m.line for m in machines_asked(plant, "week")))
+    names = {line.id: line.name or line.id for line in plant.lines}
+    choices = [{"label": names.get(line, line), "value": line} for line in lines]
+    beside = [{"label": "a line that is free, where there is one", "value": ""}, *choices]
+    beside.append({"label": "none: the time before alone", "value": NO_LINE})
+    judged = [{"label": name, "value": short} for short, name in SHORT.items()]
+    return html.Details(
+        [
+            html.Summary("Note a trial: what was changed, to see whether it helps"),
+            _text("what", "What was changed", "new knife"),
+            _text("begins", f"From when on ({plant.zone})", f"{datetime.now(plant.tz):%Y-%m-%d}"),
+            _choice("line", "Line that was changed", choices, lines[0] if lines else None),
+            _choice("beside", "Line beside it that was not changed", beside, ""),
+            _choice("measure", "Judged by", judged, next(iter(SHORT))),
+            _text("cause", "Or by a cause, as the table of losses names it", "rejects"),
+            html.Div(
+                [
+                    _text("worth", "Change worth having, %", f"{WORTH_PERCENT:g}"),
+                    _text("shifts", "Shifts planned; empty: as many as show that change", ""),
+                ],
+                className="fields",
+            ),
+            html.Button("Note the trial", id="note-trial", type="button"),
+            html.Div("", id="trial-told", role="status"),
+        ],
+        className="fold form",
+        id="trial-form",
+    )
+
+
+def _text(name: str, words: str, example: str) -> html.Label:
+    field = dcc.Input(id=f"trial-{name}", type="text", maxLength=MOST_CHARACTERS, placeholder=example, value="")
+    return html.Label([words, field])
+
+
+def _choice(name: str, words: str, options: list[dict[str, str]], value: str | None) -> html.Fieldset:
+    return html.Fieldset([html.Legend(words), dcc.RadioItems(options=options, value=value, id=f"trial-{name}")])
+
+
+def _ending(number: int) -> list[Any]:
+    told = html.P("", id="trial-end-told", role="status")
+    return [
+        html.Details(
+            [
+                html.Summary("Close this trial, or take back what was last said of it"),
+                html.Label(
+                    [
+                        "What was decided; the verdict is kept as it stands now",
+                        dcc.Input(id="trial-decision", type="text", maxLength=MOST_CHARACTERS, value=""),
+                    ]
+                ),
+                html.Div(
+                    [
+                        html.Button("Close the trial", id="close-trial", type="button"),
+                        html.Button("Take back the last change", id="undo-trial", type="button"),
+                    ],
+                    className="acts-of",
+                ),
+                told,
+            ],
+            className="fold form",
+            id="trial-end",
+        )
+    ]
+
+
+def bind_trials(calls: Calls, works: Works) -> None:
+    """Bind noting, closing and undoing trials."""
+
+    def note_a_trial(clicks: int | None, *texts: str | None) -> Any:
+        if not clicks:
+            raise PreventUpdate
+        given = {name: (text or "").strip()[:MOST_CHARACTERS] for name, text in zip(FIELDS, texts, strict=True)}
+        given["measure"] = given.pop("cause") or given["measure"]
+        try:
+            trial = note_trial(works, TrialText(**{name: text or None for name, text in given.items()}))
+        except LineviewError as error:
+            return html.Ul([html.Li(str(fault)) for fault in error.faults], className="faults"), no_update
+        link = dcc.Link("Show it", href=Address("week", trial=trial.number).href)
+        return html.P([trial_words(works, trial.number), " ", link]), works.version()
+
+    def close_a_trial(clicks: int | None, decision: str | None, path: str, search: str) -> Any:
+        number = read_address(path, search).trial
+        if not clicks or number is None:
+            raise PreventUpdate
+        try:
+            close_trial(works, number, (decision or "")[:MOST_CHARACTERS])
+        except LineviewError as error:
+            return str(error), no_update
+        return "Closed; the verdict is kept below.", works.version()
+
+    def undo_a_trial(clicks: int | None, path: str, search: str) -> Any:
+        number = read_address(path, search).trial
+        if not clicks or number is None:
+            raise PreventUpdate
+        try:
+            left = undo_trial(works, number)
+        except LineviewError as error:
+            return str(error), no_update
+        return "Taken back." if left else f"Nothing of trial {number} is left.", works.version()
+
+    version = Output("version", "data", allow_duplicate=True)
+    where = [State("address", "pathname"), State("address", "search")]
+    fields = [State(f"trial-{name}", "value") for name in FIELDS]
+    noting = Input("note-trial", "n_clicks")
+    calls.bind("note", Output("trial-told", "children"), version, noting, *fields, prevent_initial_call=True)(
+        note_a_trial
+    )
+    told = Output("trial-end-told", "children", allow_duplicate=True)
+    closing = [Input("close-trial", "n_clicks"), State("trial-decision", "value")]
+    calls.bind("note", told, version, *closing, *where, prevent_initial_call=True)(close_a_trial)
+    calls.bind("note", told, version, Input("undo-trial", "n_clicks"), *where, prevent_initial_call=True)(undo_a_trial)

@@ -1,0 +1,88 @@
+"""The order page's form that supposes other lead times, risk, prices, need or stock; saved only on request."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dash import Input, Output, State, dcc, html
+from dash.exceptions import PreventUpdate
+
+from lineview.app.access import Person
+from lineview.board.address import Address, read_address
+from lineview.board.calls import Calls
+from lineview.board.tables import aria
+from lineview.order.what_if import LIMITS
+from lineview.plant import Plant
+
+ALL_WEBS = "all webs"
+#: By the name in an address: the key of plant.toml that keeps it.
+SAVED = {"lead_days": "lead_time_days", "price": "price_per_reel"}
+
+
+def what_if_form(plant: Plant, address: Address, who: Person) -> html.Details:
+    """Fields for what is supposed, filled with what the address supposes; open where it supposes anything."""
+    supposed = dict(address.supposed)
+    webs: list[Any] = [{"label": ALL_WEBS, "value": ""}]
+    webs += [{"label": web.name or web.id, "value": web.id} for web in plant.webs]
+    web = dcc.RadioItems(options=webs, value=supposed.get("web", ""), id="if-web", className="stops")
+    fields = [
+        html.Label([words, dcc.Input(id=f"if-{name}", type="text", value=supposed.get(name, ""))])
+        for name, (words, _, _) in LIMITS.items()
+    ]
+    show = html.Button("Show", id="if-show", type="button")
+    acts: list[Any] = [show]
+    if supposed:
+        acts.append(dcc.Link("Back to what is known", href=Address("order", address.line, None, address.period).href))
+    inner: list[Any] = [
+        html.Summary("What if"),
+        html.P("The sentence and the pictures follow; nothing is saved. An empty field is what is known."),
+        html.Fieldset([html.Legend("Lead time, price and count are of"), web]),
+        html.Div(fields, className="in-a-row"),
+        html.P(acts, className="acts"),
+        *_save(plant, supposed, who),
+    ]
+    return html.Details(inner, className="fold form", id="what-if", open=bool(supposed))
+
+
+def _save(plant: Plant, supposed: dict[str, str], who: Person) -> list[Any]:
+    """A form that writes a web's supposed lead time and price to plant.toml, for those who may."""
+    web = plant.web(supposed.get("web", ""))
+    kept = {key: supposed[name] for name, key in SAVED.items() if supposed.get(name)}
+    if web is None or not kept or not who.may("administer"):
+        return []
+    hidden = [
+        dcc.Input(id=f"if-save-{key}", type="hidden", name=f"webs/{web.id}/{key}", value=text)
+        for key, text in kept.items()
+    ]
+    back = dcc.Input(id="if-save-back", type="hidden", name="back", value="/order")
+    name = dcc.Input(id="if-save-who", name="who", type="text", required=True, autoComplete="name")
+    named = [html.Label(["Your name", name])] if who.session is None else []
+    words = " and ".join({"lead_time_days": "lead time", "price_per_reel": "price"}[key] for key in kept)
+    save = html.Button(f"Save this {words} of {web.name or web.id}", type="submit")
+    return [
+        html.Form([back, *hidden, *named, save], action="/works/fill", method="POST", **aria(label="save")),
+        html.P("A count is kept by adding it as a stock export on the page Intake.", className="soft"),
+    ]
+
+
+def bind_what_if(calls: Calls) -> None:
+    """Bind the form's button: what is supposed stands in the address, so that a link shows the same."""
+
+    def suppose(clicks: int | None, web: str | None, *texts: str | None) -> Any:
+        *values, pathname, search = texts
+        if not clicks:
+            raise PreventUpdate
+        given = {"web": web or "", **dict(zip(LIMITS, (text or "" for text in values), strict=True))}
+        there = read_address(pathname, search).supposing(given)
+        return "?" + there.href.partition("?")[2]
+
+    calls.bind(
+        "see",
+        Output("address", "search", allow_duplicate=True),
+        Input("if-show", "n_clicks"),
+        State("if-web", "value"),
+        *(State(f"if-{name}", "value") for name in LIMITS),
+        State("address", "pathname"),
+        State("address", "search"),
+        prevent_initial_call=True,
+    )(suppose)

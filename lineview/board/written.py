@@ -1,0 +1,231 @@
+"""What people write of a machine: the form, the list of what was written, and the address both are sent to."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import polars as pl
+from dash import dcc, html
+from flask import Flask, Response, jsonify, request
+
+from lineview.app.access import Person
+from lineview.app.works import Works
+from lineview.board.tables import aria
+from lineview.core.errors import AskError, Fault, LineviewError
+from lineview.plant import Plant
+from lineview.plant.periods import moment
+from lineview.report import show
+from lineview.report.answer import Answer
+
+#: Characters of a reason or of what was done, and of a note; the server refuses longer ones too.
+REASON_LENGTH, NOTE_LENGTH = 80, 200
+#: What stands directly above the form that a person fills in with a hand on the machine.
+BEFORE_ADJUSTING = (
+    "Stop and lock out first, by your site's procedure. Guards back on before it runs. Hot rope and syrup burn. "
+    "Local codes and licensed practice come first."
+)
+#: Readings older than this are not of now: what is written is then likelier to be of the time that is shown.
+FRESH = timedelta(hours=24)
+#: Entries listed at most; all stand in the table of what was written.
+MOST_ENTRIES = 40
+
+
+def moment_shown(answer: Answer, now: datetime) -> datetime:
+    """The moment a form starts at: now, or the end of what the page shows where that is long over."""
+    end = min(answer.scope.period.end, answer.scope.now)
+    return now if now - end < FRESH else end
+
+
+def write_form(kind: str, answer: Answer, plant: Plant) -> html.Details:
+    """The form that notes an adjustment ("adjustment") or anything else ("note") of the answer's machine."""
+    at = moment_shown(answer, datetime.now(UTC)).astimezone(plant.tz)
+    adjusts = kind == "adjustment"
+    what = dcc.Input(id=f"{kind}-what", type="text", maxLength=REASON_LENGTH if adjusts else NOTE_LENGTH)
+    fields = [
+        html.Label(["What was done" if adjusts else "Note", what]),
+        html.Label(
+            [
+                f"When ({plant.zone}), as 10:30 or 12.06.2026 10:30",
+                dcc.Input(id=f"{kind}-at", type="text", value=f"{at:%Y-%m-%d %H:%M}", maxLength=25),
+            ]
+        ),
+    ]
+    if adjusts:
+        note = dcc.Input(id=f"{kind}-note", type="text", maxLength=NOTE_LENGTH)
+        fields.append(html.Label(["Anything else (may stay empty)", note]))
+    caution = [html.P(BEFORE_ADJUSTING, className="caution")] if adjusts else []
+    save = html.Button("Save", id=f"{kind}-save", type="button", className="main big", **_data(act="write", kind=kind))
+    return html.Details(
+        [
+            html.Summary("I adjusted it" if adjusts else "Write a note", className="big" if adjusts else ""),
+            *caution,
+            *fields,
+            save,
+            html.P("", id=f"{kind}-told", role="status", className="told-of"),
+        ],
+        className="fold form write",
+        id=kind,
+        **_data(machine=answer.scope.machine),
+    )
+
+
+def _data(**said: str) -> Any:
+    """Data attributes as keyword arguments for a Dash component."""
+    return {f"data-{name}": text for name, text in said.items()}
+
+
+def written_list(works: Works, answer: Answer, who: Person) -> list[Any]:
+    """What was written of the machines that the page shows: who, when, and changing or undoing it."""
+    plant, machine = works.plant, plant_machines(works.plant, answer)
+    kinds = ("adjustment", "note") if answer.question == "rope" else ("note",)
+    rows = pl.concat([works.written(machine, kind) for kind in kinds])
+    if answer.question == "shift":
+        period = answer.scope.period
+        rows = rows.filter(pl.col("at").is_between(period.start, max(period.end, answer.scope.now)))
+    rows = rows.sort("at", descending=True).head(MOST_ENTRIES)
+    if rows.is_empty():
+        return []
+    standing = int((~rows["withdrawn"]).sum())
+    title = f"What was written ({standing})"
+    listed = [_entry(row, plant, who.may("note")) for row in rows.iter_rows(named=True)]
+    return [html.Details([html.Summary(title), html.Ul(listed, className="entries")], className="fold", id="written")]
+
+
+def plant_machines(plant: Plant, answer: Answer) -> list[str]:
+    """The machines whose entries a page lists: the sizer, or the machine of the shift."""
+    return [answer.scope.machine] if plant.machine(answer.scope.machine) is not None else []
+
+
+def _entry(row: dict[str, Any], plant: Plant, may_write: bool) -> html.Li:
+    """One entry: its words, who wrote it when, and the buttons."""
+    entry, kind, gone = str(row["entry"]), str(row["kind"]), bool(row["withdrawn"])
+    at = row["at"].astimezone(plant.tz)
+    words: list[Any] = [html.Span(show.moment(row["at"], plant), className="when"), " ", row["what"]]
+    if row["note"]:
+        words.append(html.Span(f" ({row['note']})"))
+    by = f"{row['who'] or 'not known who'}"
+    if row["set_at"].year > 1970:  # what was written before this was kept has no moment
+        by += f", {show.moment(row['set_at'], plant)}"
+    state = "removed by " if gone else "changed by " if row["revisions"] > 1 else "written by "
+    shown: list[Any] = [html.P(html.Del(words) if gone else words), html.P(state + by, className="soft")]
+    if may_write:
+        shown.append(_acts(row, entry, kind, gone))
+    if may_write and not gone:
+        label = "What was done" if kind == "adjustment" else "Note"
+        length = REASON_LENGTH if kind == "adjustment" else NOTE_LENGTH
+        inputs = [
+            html.Label([label, dcc.Input(id=f"what-{entry}", type="text", value=row["what"], maxLength=length)]),
+            html.Label(["When", dcc.Input(id=f"at-{entry}", type="text", value=f"{at:%Y-%m-%d %H:%M}", maxLength=25)]),
+        ]
+        if kind == "adjustment":
+            inputs.append(
+                html.Label(
+                    [
+                        "Anything else",
+                        dcc.Input(id=f"note-{entry}", type="text", value=row["note"], maxLength=NOTE_LENGTH),
+                    ]
+                )
+            )
+        save = html.Button("Save the change", type="button", **_data(act="change", kind=kind))
+        shown.append(html.Details([html.Summary("Change"), *inputs, save], className="form", id=f"change-{entry}"))
+    shown.append(html.P("", role="status", className="told-of"))
+    return html.Li(shown, id=f"entry-{entry}", **_data(entry=entry, machine=row["machine"]))
+
+
+def _acts(row: dict[str, Any], entry: str, kind: str, gone: bool) -> html.Span:
+    named = aria(label=f"{row['what']}")
+    buttons = []
+    if not gone:
+        buttons.append(html.Button("Remove", type="button", className="small", **_data(act="withdraw", kind=kind)))
+    if gone or row["revisions"] > 1:
+        buttons.append(html.Button("Undo", type="button", className="small", **_data(act="undo", kind=kind)))
+    return html.Span(buttons, role="group", className="acts-of", **named)
+
+
+def reasons_list(works: Works, answer: Answer, who: Person) -> list[Any]:
+    """The reasons that people set for stops of the period: who, when, and undoing them."""
+    plant, machine = works.plant, answer.scope.machine
+    if not machine:
+        return []
+    rows = works.stop_reasons(machine, answer.scope.period).sort("set_at", descending=True).head(MOST_ENTRIES)
+    rows = rows.with_columns(mark=pl.col("set_at").dt.epoch("us"))
+    if rows.is_empty():
+        return []
+    listed = []
+    for row in rows.iter_rows(named=True):
+        mark = str(row["mark"])
+        stop = show.stretch(row["start"], row["end"], plant)
+        shown: list[Any] = [
+            html.P([html.Span(stop, className="when"), " ", row["reason"]]),
+            html.P(f"set by {row['who'] or 'not known who'}, {show.moment(row['set_at'], plant)}", className="soft"),
+        ]
+        if who.may("note"):
+            shown.append(html.Button("Undo", type="button", className="small", **_data(act="undo-reason", mark=mark)))
+        listed.append(html.Li([*shown, html.P("", role="status", className="told-of")]))
+    return [
+        html.Details(
+            [html.Summary(f"Reasons set by hand ({rows.height})"), html.Ul(listed, className="entries")],
+            className="fold",
+            id="reasons-set",
+        )
+    ]
+
+
+# -- what is sent ----------------------------------------------------------------------------------
+
+
+def add_writing_routes(server: Flask, works: Works) -> None:
+    """Add the address that entries are sent to, one at a time, by the page or by what a phone kept meanwhile."""
+
+    def written() -> Any:
+        try:
+            said = _carried_out(works, {name: text[:600] for name, text in request.form.items()})
+        except LineviewError as error:
+            return Response(str(error), status=400, mimetype="text/plain")
+        return jsonify(said=said, version=works.version())
+
+    server.add_url_rule("/written", "written", written, methods=["POST"])
+
+
+def _carried_out(works: Works, sent: dict[str, str]) -> str:
+    """Do what was sent, and say what was done."""
+    act, kind, entry = sent.get("act", ""), sent.get("kind", ""), sent.get("entry", "")
+    if act == "undo-reason":
+        mark = sent.get("mark", "")
+        n = works.undo_stop_reasons(int(mark) if mark.isdecimal() and len(mark) < 19 else -1)
+        return f"Undone for {n} stop{'' if n == 1 else 's'}."
+    if kind not in ("adjustment", "note"):
+        raise AskError(Fault("this is no form of this board", "kind", "an adjustment or a note"))
+    if act == "withdraw":
+        works.withdraw(kind, entry)
+        return "Removed; Undo brings it back."
+    if act == "undo":
+        works.undo_change(kind, entry)
+        return "Undone."
+    what, note = sent.get("what", "").strip(), sent.get("note", "").strip()
+    if not what:
+        raise AskError(Fault("nothing was entered", "what", "some words", "Enter what was done."))
+    if len(what) > (NOTE_LENGTH if kind == "note" else REASON_LENGTH) or len(note) > NOTE_LENGTH:
+        raise AskError(Fault("too long", "what", f"up to {REASON_LENGTH} characters, and {NOTE_LENGTH} of a note"))
+    at = moment(sent.get("at", ""), works.plant.tz, "when", _pressed(sent.get("pressed", "")))
+    if act == "change":
+        works.change(kind, entry, at, what, note)
+        return "Changed; Undo brings the former words back."
+    is_new = works.write(kind, sent.get("machine", ""), at, what, note, entry)
+    return "Saved." if is_new else "It was saved already; nothing was written twice."
+
+
+def _pressed(text: str) -> datetime:
+    """When a person pressed Save: a phone may have kept it since, and "10:30" is of the day it was pressed on."""
+    now = datetime.now(UTC)
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        return now
+    return min(at, now) if at.tzinfo is not None else now
+
+
+def forms_above(answer: Answer, plant: Plant, who: Person) -> list[Any]:
+    """The forms that stand directly below the sentence."""
+    return [write_form("adjustment", answer, plant)] if answer.question == "rope" and who.may("note") else []

@@ -1,0 +1,157 @@
+"""What somebody at the machine needs first: which sizer, since when, likely cause, when it is out, what to set."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from lineview.core.estimate import Estimate
+from lineview.plant import Plant
+from lineview.report import show
+from lineview.report.answer import Scope, Table, columns_of
+from lineview.rope.account import RopeAccount
+from lineview.rope.forecast import HORIZON_H, Effect, Verdict, effects_of
+from lineview.rope.words import about, length
+from lineview.stats.means import interval_of_mean
+
+#: So many adjustments are needed before their usual error says anything.
+LEAST_ADJUSTMENTS = 3
+#: Advice is never finer than this [mm], and coarser where the readings do not bear it.
+FINEST_MM, COARSE_MM = 0.01, 0.1
+
+
+@dataclass(frozen=True)
+class Habit:
+    """By how much this plant's adjustments of a sizer went beyond the target, positive where they overshot [mm]."""
+
+    overshoot: Estimate
+    count: int
+
+
+def habit_of(effects: Sequence[Effect]) -> Habit | None:
+    """What the recorded adjustments have in common; None where too few had an effect that can be measured.
+
+    Each is judged by where it left the rope: beyond the target, seen from where the rope had been, is overshot.
+    The interval is of the mean of adjustments like these, which are taken as independent of each other.
+    Source: gum
+    """
+    judged = [e for e in effects if e.recorded and e.real and e.before_mm * e.size_mm < 0]
+    if len(judged) < LEAST_ADJUSTMENTS:
+        return None
+    beyond = [-e.after_mm if e.before_mm > 0 else e.after_mm for e in judged]
+    return Habit(interval_of_mean(beyond), len(judged))
+
+
+def lead_table(
+    account: RopeAccount, found: Verdict | None, past: RopeAccount | None, plant: Plant, scope: Scope
+) -> Table:
+    """The lines that stand first on the rope's page."""
+    rows: list[dict[str, str]] = []
+    line = next((line.name or line.id for line in plant.lines if line.id == account.sizer.line), "")
+    rows.append({"what": "sizer", "said": ", ".join(part for part in (account.sizer.shown, line) if part)})
+    if found is not None and account.model is not None:
+        rows.append({"what": "since", "said": _since(account, found, plant, scope)})
+        rows.append({"what": "likely cause", "said": cause_words(account, found, plant)})
+        rows.append({"what": "out of tolerance", "said": _out(account, plant, scope)})
+        rows.append({"what": "to set", "said": advice_words(account, past, plant)})
+    return Table("lead", "At the machine", columns_of("what; said"), rows)
+
+
+def _since(account: RopeAccount, found: Verdict, plant: Plant, scope: Scope) -> str:
+    model = account.model
+    if model is None:
+        return show.NOTHING
+    when = show.moment_near(model.since, plant, scope.now)
+    steps = [e for e in found.effects if e.at == model.since]
+    if steps:
+        return f"{when}, the last {'adjustment' if steps[-1].recorded else 'unexplained jump'}"
+    return f"{when}, where the drift changed its pace" if model.bend_h is not None else f"{when}, the first batch shown"
+
+
+def cause_words(account: RopeAccount, found: Verdict, plant: Plant) -> str:
+    """The likeliest cause, as far as the readings bear one; what they cannot rule out is named.
+
+    That wear and creeping settings are what moves a rope over days is common practice, no source.
+    """
+    if found.state == "stepped":
+        last = [e for e in found.effects if e.real][-1]
+        return f"something was moved, changed or knocked ({length(last.size_mm, plant, signed=True)}); nobody noted it"
+    if found.state != "drifting":
+        return "no measurable drift"
+    if account.agreement is not None and account.agreement.wanders:
+        return "perhaps a gauge and not the rope: the two gauges drift apart; measure the rope by hand"
+    slipping = [slip for slip in account.slips if slip.low > 0 or slip.high < 0]
+    if slipping:
+        worst = max(slipping, key=lambda slip: abs(slip.share))
+        return f"roller pair {worst.pair}: slip, stretch after it, or a worn diameter"
+    points = account.points
+    warm = points.height > 0 and points["temperature_c"].null_count() == points.height
+    rest = "rope temperature was not exported and cannot be ruled out" if warm else "rope temperature is taken out"
+    return f"rollers wear or a setting creeps; {rest}"
+
+
+def _out(account: RopeAccount, plant: Plant, scope: Scope) -> str:
+    ahead = account.ahead
+    if ahead is None:
+        return "not known: no product with a tolerance"
+    mean = ahead.mean
+    if mean.value_h is None:
+        sure = mean.low_h is None
+        return (
+            f"not within {HORIZON_H:.0f} hours of running"
+            if sure
+            else f"unlikely within {HORIZON_H:.0f} hours of running"
+        )
+    if mean.value_h == 0:
+        return "already"
+    high = f"{mean.high_h:.0f}" if mean.high_h is not None else f"more than {HORIZON_H:.0f}"
+    when = "" if ahead.moment is None else f", {about(ahead.moment, plant, scope.now)}"
+    return f"in {show.hours(mean.value_h)} of running ({mean.low_h or 0.0:.0f} to {high}, 90 %){when}"
+
+
+def advice_words(account: RopeAccount, past: RopeAccount | None, plant: Plant) -> str:
+    """What to set, with the usual error of this sizer's adjustments taken off."""
+    model, ahead = account.model, account.ahead
+    if model is None or ahead is None:
+        return "not known: no product with a target"
+    now = model.at(ahead.now_h)
+    off, (low, high) = model.fit.mean(now), model.fit.interval(now, 0.95)
+    if low <= 0 <= high:
+        return "nothing: how far the rope is off its target cannot be told from zero"
+    way = "thinner" if off > 0 else "thicker"
+    ends = sorted((abs(low), abs(high)))
+    told = f"{_coarse(abs(off), high - low, plant)} {way} ({' to '.join(_coarse(e, high - low, plant) for e in ends)})"
+    known = past if past is not None and past.model is not None else account
+    habit = habit_of(effects_of(known.model)) if known.model is not None else None
+    if habit is None:
+        return f"{told}; too few adjustments were noted here to learn from (needs {LEAST_ADJUSTMENTS})"
+    return f"{told}. {habit_words(habit, abs(off), high - low, plant)}"
+
+
+def habit_words(habit: Habit, off_mm: float, width_mm: float, plant: Plant) -> str:
+    """Say how the last adjustments erred and what to aim at instead.
+
+    Takes `off_mm` and `width_mm`, the width of its interval [mm].
+    """
+    over = habit.overshoot
+    if over.value is None or over.low is None or over.high is None:
+        return ""
+    wide = over.high - over.low
+    count = f"The last {habit.count} adjustments of this sizer"
+    if over.low <= 0 <= over.high:
+        return (
+            f"{count} neither overshot nor fell short on average ({length(over.low, plant, signed=True)} to "
+            f"{length(over.high, plant, signed=True)})"
+        )
+    verb = "overshot" if over.value > 0 else "fell short"
+    ends = sorted((abs(over.low), abs(over.high)))
+    aim = max(off_mm - over.value, 0.0)
+    turn = "turn less" if over.value > 0 else "turn more"
+    by = " to ".join(_coarse(end, wide, plant) for end in ends)
+    return f"{count} {verb} by {by} on average (95 %): {turn}, as if for {_coarse(aim, width_mm + wide, plant)}"
+
+
+def _coarse(mm: float, width_mm: float, plant: Plant) -> str:
+    """Write a length no finer than an interval of this width [mm] bears."""
+    step = FINEST_MM if width_mm / 2 < COARSE_MM / 2 else COARSE_MM
+    return length(round(mm / step) * step, plant)

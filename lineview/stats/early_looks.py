@@ -1,0 +1,115 @@
+"""Looking at a trial before its planned end without more false alarms: a limit that falls as it goes on.
+
+A difference of means behaves, in units of its standard error at the planned end and against the share of its
+information, like a Brownian motion. The chance that one leaves ±c before its end is 4 (1 − Φ(c)) but for paths that
+reach both, so that one limit serves any number of looks at any times.
+"""
+
+from __future__ import annotations
+
+import math
+
+#: Chance of calling a difference where there is none, over all looks together; and of seeing one worth having.
+FALSE_ALARMS, POWER = 0.05, 0.8
+
+
+def looking_level(information: float) -> float:
+    """The chance that a look may call at, so that all looks together call 5 % where nothing changed.
+
+    Parameters
+    ----------
+    information : float
+        Share of the information of the planned end that there is at this look, above 0 up to 1.
+
+    Returns
+    -------
+    float
+        Two-sided: a p-value at or below it is beyond chance.
+
+    Notes
+    -----
+    Source: obrien-fleming-1979, lan-demets-1983
+
+    Examples
+    --------
+    >>> round(looking_level(1.0), 4)
+    0.025
+    """
+    from scipy.special import ndtr
+
+    return 2 * float(ndtr(-_limit() / math.sqrt(information)))
+
+
+def information_share(before: int, seen: int, planned: int) -> float:
+    """Share of the planned information that there is so far.
+
+    Parameters
+    ----------
+    before, seen, planned : int
+        Units before the change, since, and planned since.
+
+    Returns
+    -------
+    float
+        1 from the planned end on.
+    """
+    return min(1.0, (1 / before + 1 / planned) / (1 / before + 1 / seen))
+
+
+def units_needed(effect: float, sd: float, before: int) -> int | None:
+    """Units after a change that show an effect with the stated power.
+
+    Parameters
+    ----------
+    effect : float
+        Worth having, in the unit of `sd`.
+    sd : float
+        Of a unit; where units go together, that of independent ones which are as uncertain together.
+    before : int
+        Units before the change.
+
+    Returns
+    -------
+    int or None
+        None where the units before are too few for this effect, however many follow.
+
+    Notes
+    -----
+    The looks before the end add to the power, so that it is more than stated.
+
+    Source: obrien-fleming-1979
+
+    Examples
+    --------
+    >>> units_needed(1.0, 1.0, before=100)
+    11
+    """
+    left = (effect / (sd * _reach())) ** 2 - 1 / before
+    return None if left <= 0 else math.ceil(1 / left)
+
+
+def effect_seen(sd: float, before: int, after: int) -> float:
+    """The smallest effect that is shown with the stated power.
+
+    Parameters
+    ----------
+    sd : float
+        Of a unit, as in units_needed.
+    before, after : int
+        Units before and after the change.
+    """
+    return sd * _reach() * math.sqrt(1 / before + 1 / after)
+
+
+def _limit() -> float:
+    """The limit at the planned end, in standard errors."""
+    from scipy.special import ndtri
+
+    return float(ndtri(1 - FALSE_ALARMS / 4))
+
+
+def _reach() -> float:
+    """Standard errors that an effect must be to pass the limit with the stated power."""
+    from scipy.special import ndtri
+
+    return _limit() + float(ndtri(POWER))

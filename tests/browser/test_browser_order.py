@@ -1,0 +1,52 @@
+"""The buyer's page: what is supposed is followed by sentence and picture, by touch and by keyboard alone."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from lineview.app.works import Works
+from tests.browser.served_board import SIZES, Served
+
+FAN = "() => JSON.stringify(document.querySelector('.picture .js-plotly-plot').data.map(trace => trace.y))"
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_buyer_supposes_a_lead_time_in_three_actions(serve_board: Served, week: Works, size: str) -> None:
+    described = Path(week.folder, "plant.toml").read_bytes()
+    board = serve_board(week, size)
+    board.open("/order").drawn()
+    page = board.page
+    before, fan = page.inner_text("#sentence"), page.evaluate(FAN)
+    press = page.tap if size == "phone" else page.click
+    press("#what-if > summary")  # first
+    page.fill("#if-lead_days", "60")  # second
+    press("#if-show")  # third
+    board.until(f"document.querySelector('#sentence').innerText !== {json.dumps(before)}")
+    board.until(f"({FAN})() !== {json.dumps(fan)}")
+    assert "a lead time of all webs of 60 days" in page.inner_text("#page")
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert Path(week.folder, "plant.toml").read_bytes() == described
+    page.get_by_role("link", name="Back to what is known").click()
+    board.until(f"document.querySelector('#sentence').innerText === {json.dumps(before)}")
+
+
+def test_by_keyboard_alone_and_every_web_has_its_picture(serve_board: Served, week: Works) -> None:
+    board = serve_board(week)
+    board.open("/order").drawn()
+    page = board.page
+    before = page.inner_text("#sentence")
+    page.focus("#what-if > summary")
+    for key in ("Enter", "Tab", "Tab", "4", "5"):
+        page.keyboard.press(key)
+    assert page.input_value("#if-lead_days") == "45"
+    page.keyboard.press("Tab")
+    page.focus("#if-show")
+    page.keyboard.press("Space")
+    board.until(f"document.querySelector('#sentence').innerText !== {json.dumps(before)}")
+    page.focus("#further-pictures > summary")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#further-pictures .main-svg")
+    drawn = page.locator(".picture figcaption").all_inner_texts()
+    webs = [web.name or web.id for web in week.plant.webs if f"{web.name or web.id}, reels on hand" in drawn]
+    assert len(webs) == len(week.plant.webs)

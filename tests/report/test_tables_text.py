@@ -1,0 +1,39 @@
+"""Tables as people read them: seconds where minutes would say one moment twice, no more decimals than numbers bear."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from lineview.plant import Plant
+from lineview.report.answer import Table, columns_of
+from lineview.report.tables import table_text
+
+PLANT = Plant(shop="Invented Sweets", zone="Europe/Berlin")
+AT = datetime(2026, 6, 9, 12, 15, 4, tzinfo=UTC)
+
+
+def stops(*seconds: float) -> list[list[str]]:
+    ends = [{"start": AT, "end": AT + timedelta(seconds=s)} for s in seconds]
+    return table_text(Table("stops", "Stops", columns_of("start: from; end: to"), ends), PLANT).rows
+
+
+def test_a_stop_within_one_minute_has_seconds() -> None:
+    assert stops(60 * 18) == [["Tue 9 June, 14:15", "Tue 9 June, 14:33"]]
+    assert stops(60 * 18, 40) == [
+        ["Tue 9 June, 14:15:04", "Tue 9 June, 14:33:04"],
+        ["Tue 9 June, 14:15:04", "Tue 9 June, 14:15:44"],
+    ]
+
+
+@pytest.mark.parametrize(
+    ("numbers", "cells"),
+    [
+        ([-16.87, -5.98, 7.81], ["−16.9", "−6.0", "7.8"]),  # three figures of the largest
+        ([0.05, 1200.0], ["0.05", "1,200.00"]),  # the least is never written as nothing
+        ([35.9, 150.0], ["36", "150"]),
+        ([0.0054, 0.0005], ["0.0054", "0.0005"]),
+    ],
+)
+def test_a_column_has_the_decimals_of_its_largest_number(numbers: list[float], cells: list[str]) -> None:
+    table = Table("t", "t", columns_of("v"), [{"v": n} for n in numbers])
+    assert [row[0] for row in table_text(table, PLANT).rows] == cells

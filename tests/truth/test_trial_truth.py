@@ -1,0 +1,146 @@
+"""Trials held to works whose change is known; no source, constructed.
+
+Shifts are drawn as gamma around levels that wander, which is another noise than the judging takes for granted: skewed,
+over-dispersed, and from one shift to the next an autoregression of the levels' logarithm. Printed: how often a trial
+of nothing is called, looked at after every shift, and how often one that is worth having.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+
+from lineview.core.errors import AskError
+from lineview.week.compare import RATE, Side
+from lineview.week.trend import BETTER, STEADY, WORSE
+from lineview.week.trial import TOO_EARLY, Trial, TrialAccount, TrialInputs, shifts_to_plan, trial_account
+from tests.simulate.shift_losses import MONDAY, Drawn, between, draw
+
+WEIGHED = pl.DataFrame(schema={"batch": pl.String, "off_g": pl.Float64})
+WEEKS_BEFORE, WEEKS = 9, 22
+FIRST = WEEKS_BEFORE * 10
+BEGINS = MONDAY + timedelta(weeks=WEEKS_BEFORE)
+#: Noises, and by how much what they are judged by has to change to be seen within the weeks there are [%].
+NOISES = {
+    "independent shifts": (Drawn(weeks=WEEKS), 25.0),
+    "shifts that go together": (Drawn(weeks=WEEKS, memory=0.6, wander=0.25), 50.0),
+    "a mix that drifts": (
+        Drawn(weeks=WEEKS, drifting_mix=True, on_second={"changeovers": 1.5, "stops: jam": 2.0}),
+        25.0,
+    ),
+}
+SHORT_STOPS = "short stops without a reason"
+#: What trials of nothing are judged by, over how many shifts: a rate, and losses that are ever more skewed.
+JUDGED = ((RATE, 20), (SHORT_STOPS, 20), ("stops: jam", 40), ("stops: drive fault", 30))
+
+
+def trial(measure: str = RATE, worth: float = 5.0, shifts: int = 20) -> Trial:
+    moment = datetime(2026, 1, 1, tzinfo=UTC)
+    return Trial(1, "new knife", BEGINS, None, "1", "", "", measure, worth, shifts, "", "", "ann", moment, moment)
+
+
+def inputs(seed: int, drawn: Drawn, of: Trial, *, beside: bool = False, shifts: int | None = None) -> TrialInputs:
+    """The trial's line up to so many shifts, and one beside it on which nothing changes."""
+    sides = []
+    for k, machine in enumerate(("w1", "w2") if beside else ("w1",)):
+        part, mix = draw(np.random.default_rng([seed, k]), drawn if k == 0 else replace(drawn, factor={}), machine)
+        n = part.shifts.height if shifts is None else shifts
+        sides.append(Side(machine, [between(part, 0, n)], [mix.filter(pl.col("place") < n)], WEIGHED))
+    return TrialInputs(of, sides[0], sides[1] if beside else None)
+
+
+def account(seed: int, drawn: Drawn, of: Trial, *, beside: bool = False) -> TrialAccount:
+    return trial_account(inputs(seed, drawn, of, beside=beside))
+
+
+def called_share(works: int, judged: Sequence[tuple[str, int]] = JUDGED) -> dict[str, float]:
+    out = {}
+    for name, (drawn, _) in NOISES.items():
+        for measure, shifts in judged:
+            for beside in (False, True):
+                of = trial(measure, shifts=shifts)
+                called = [account(seed, drawn, of, beside=beside).called_after > 0 for seed in range(works)]
+                key = f"{name}, {measure}{', a line beside' * beside}"
+                out[key] = float(np.mean(called))
+                print(f"{key}: {out[key]:.1%} of {works} trials of nothing are called, looked at after every shift")
+    return out
+
+
+def power_share(works: int, besides: Sequence[bool] = (False, True)) -> dict[str, tuple[float, float]]:
+    """Shares called, and called the wrong way, of changes worth having over the shifts planned for them."""
+    out = {}
+    for name, (drawn, worth) in NOISES.items():
+        for beside in besides:
+            judged = []
+            for seed in range(works):
+                of = trial(SHORT_STOPS, worth)
+                try:
+                    planned = shifts_to_plan(inputs(seed, drawn, of, beside=beside, shifts=FIRST))
+                except AskError:  # no number of shifts would do
+                    continue
+                if planned > 10 * (WEEKS - WEEKS_BEFORE):
+                    continue  # no so many shifts are drawn
+                changed = replace(drawn, factor={of.measure: (FIRST, 1 - worth / 100)})
+                judged.append(account(seed, changed, replace(of, shifts=planned), beside=beside))
+            key = f"{name}{', a line beside' * beside}"
+            shares = [float(np.mean([one.verdict == verdict for one in judged])) for verdict in (BETTER, WORSE)]
+            planned = [one.trial.shifts for one in judged]
+            print(f"{key}: {shares[0]:.1%} of {len(judged)} are seen in {np.median(planned):.0f} shifts (80 % stated)")
+            out[key] = (shares[0], shares[1])
+    return out
+
+
+def test_trials_of_nothing_are_seldom_called() -> None:
+    shares = called_share(4, (JUDGED[0], JUDGED[-1]))
+    assert np.mean(list(shares.values())) <= 0.125  # of 48: six or fewer where 5 % are stated
+
+
+def test_a_change_worth_having_is_seen() -> None:
+    shares = power_share(6, [False])
+    assert np.mean([seen for seen, _ in shares.values()]) >= 0.6  # of 18: eleven or more where 80 % are stated
+    assert max(wrong for _, wrong in shares.values()) == 0
+
+
+def test_nothing_is_called_before_the_limit_and_the_verdict_stays() -> None:
+    of = trial(SHORT_STOPS, shifts=30)
+    drawn = Drawn(weeks=WEEKS, factor={SHORT_STOPS: (FIRST, 0.7)})
+    at = account(5, drawn, of).called_after
+    assert 0 < at < 30
+    early = trial_account(inputs(5, drawn, of, shifts=FIRST + at - 1))
+    assert (early.verdict, early.called_after) == (TOO_EARLY, 0)
+    assert all(row.verdict == "" for row in early.rows)
+    later = [trial_account(inputs(5, drawn, of, shifts=FIRST + at + k)) for k in (0, 5, 60)]
+    assert {(one.verdict, one.called_after) for one in later} == {(BETTER, at)}
+    look = next(look for look in later[0].looks if look.shifts == at)
+    assert look.effect.ends[1] < 0  # the interval leaves 0 when it is called
+
+
+def test_what_slows_both_lines_is_no_effect() -> None:
+    """A line beside takes out what both share; the time before alone does not."""
+    of = trial(shifts=30)
+    drawn = Drawn(weeks=WEEKS, factor={"changeovers": (FIRST, 1.6)})
+    given = inputs(7, drawn, of, beside=True)
+    part, mix = draw(np.random.default_rng([7, 1]), drawn, "w2")
+    both = replace(given, beside=Side("w2", [part], [mix], WEIGHED))
+    assert trial_account(replace(given, beside=None)).verdict == WORSE
+    assert trial_account(both).verdict == STEADY
+    moved = replace(inputs(7, Drawn(weeks=WEEKS), of), beside=both.beside)  # the line beside alone is slower
+    judged = trial_account(moved)
+    assert (judged.verdict, judged.by_beside) == (BETTER, True)
+
+
+@pytest.mark.long
+def test_trials_of_nothing_are_called_as_often_as_stated_at_full_count() -> None:
+    assert max(called_share(300).values()) <= 0.05 + 3 * 0.0126
+
+
+@pytest.mark.long
+def test_changes_worth_having_are_seen_as_often_as_stated_at_full_count() -> None:
+    shares = power_share(300)
+    assert min(seen for seen, _ in shares.values()) >= 0.8 - 3 * 0.0231
+    assert max(wrong for _, wrong in shares.values()) <= 0.005
