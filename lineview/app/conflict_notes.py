@@ -76,8 +76,29 @@ def _lasting(store: StoreReader, owners: set[str], period: tuple[datetime, datet
     return conflicts
 
 
-def noted(answer: Answer, conflicts: dict[str, int]) -> Answer:
-    """The answer with what of it is in conflict: as a note, and plainly where its question works on it."""
+def replaced_rows(store: StoreReader, plant: Plant, question: Question, scope: Scope) -> int:
+    """How many rows of earlier plans a question does without, since a later plan says something else.
+
+    Takes the same as conflict_counts.
+    """
+    if question not in ("order", "shift"):
+        return 0
+    lines = [scope.line] if scope.line and question == "shift" else [one.id for one in plant.lines]
+    until = pl.col("end").fill_null(pl.col("start") + pl.duration(days=1))
+    begun = pl.lit(value=True) if question == "order" else pl.col("start") < scope.period.end
+    now = scope.period.end if question == "order" else scope.period.start
+    return store.replaced_plan().filter(pl.col("line").is_in(lines) & (until > now) & begun).height
+
+
+def noted(answer: Answer, conflicts: dict[str, int], replaced: int = 0) -> Answer:
+    """The answer with what of it is in conflict: as a note, and plainly where its question works on it.
+
+    `replaced` counts rows of earlier plans in whose place a later one holds.
+    """
+    if replaced:
+        differ = "differs" if replaced == 1 else "differ"
+        later = f"{_counted(replaced, 'row of earlier plans')} {differ} from a later plan of as many weeks or days"
+        answer = replace(answer, notes=(*answer.notes, f"{later}; the later one holds."))
     used = {kind: count for kind, count in conflicts.items() if kind in _USED[answer.question]}
     whole, plainly = _words(conflicts), _words(used)
     if not whole:

@@ -352,7 +352,7 @@ class Works:
         return self._answers.get(key, lambda: self._work_out(plant, state, asked))
 
     def _work_out(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
-        from lineview.app.conflict_notes import conflict_counts, noted
+        from lineview.app.conflict_notes import conflict_counts, noted, replaced_rows
         from lineview.app.inputs import Fetcher
         from lineview.app.question import choose_machine, scope_of
 
@@ -367,7 +367,8 @@ class Works:
             measured = self.measured.of((store.version(), state))
             inputs = Fetcher(store, self.records, plant, measured).inputs(asked.question, scope, asked.what_if)
             disputed = conflict_counts(store, plant, asked.question, scope)
-        return noted(answer_to(asked.question, plant, scope, inputs), disputed)
+            replaced = replaced_rows(store, plant, asked.question, scope)
+        return noted(answer_to(asked.question, plant, scope, inputs), disputed, replaced)
 
     def _work_out_week(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
         from lineview.app.conflict_notes import conflict_counts, noted

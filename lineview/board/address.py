@@ -123,6 +123,10 @@ class Address:
         """The link to the page as a file."""
         return f"/{self.page}.{ending}{self._query}"
 
+    def supplier_sheet(self, number: int, ending: str) -> str:
+        """The link to what the supplier of this number gets."""
+        return f"/order/to/{number}.{ending}{self._query}"
+
     @property
     def _query(self) -> str:
         given = {"line": self.line, "machine": self.machine, "period": self.period}

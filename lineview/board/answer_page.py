@@ -19,6 +19,7 @@ from lineview.charts.style import ChartStyle, Picture
 from lineview.core.errors import LineviewError
 from lineview.core.figure import Figure
 from lineview.core.resources import shipped
+from lineview.order.supplier_sheet import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Question, Span
@@ -86,6 +87,21 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
         sent.headers["Content-Disposition"] = f"attachment; filename={question}.{ending}"
         return sent
 
+    def supplier(number: int, ending: str) -> Response:
+        at = read_address("/order", request.query_string.decode(errors="replace"))
+        try:
+            answer, plant = works.ask(at.asked), works.plant
+        except LineviewError as error:
+            return Response(str(error), status=404, mimetype="text/plain")
+        names = suppliers_due(answer, plant)
+        if ending not in FORMS or not 0 < number <= len(names):
+            return Response("There is no such sheet.", status=404, mimetype="text/plain")
+        make, media_type, _ = FORMS[ending]
+        sent = Response(make(supplier_sheet(answer, names[number - 1], plant), plant), mimetype=media_type)
+        sent.headers["Content-Disposition"] = f"attachment; filename=order-{number}.{ending}"
+        return sent
+
+    server.add_url_rule("/order/to/<int(max=9999):number>.<ending>", "supplier", supplier)
     for question in QUESTIONS:
         for ending in FORMS:
             defaults: dict[str, Any] = {"question": question, "ending": ending}
@@ -188,7 +204,15 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     if answer.notes:
         page.append(html.Ul([html.Li(note) for note in answer.notes], className="notes", **aria(label="notes")))
     page.append(sheet_links(address))
+    if answer.question == "order" and not address.supposed:  # what is only supposed is sent to nobody
+        page += [_supplier_links(n, name, address) for n, name in enumerate(suppliers_due(answer, plant), 1)]
     return page
+
+
+def _supplier_links(number: int, name: str, address: Address) -> html.P:
+    """The links to what one supplier gets, without the works' own figures."""
+    links = [html.A(ending.upper(), href=address.supplier_sheet(number, ending)) for ending in FORMS]
+    return html.P([f"The order to {name}:", *links], className="acts sheets")
 
 
 def facts(answer: Answer) -> list[Any]:

@@ -41,6 +41,7 @@ OPEN |= {"/_dash-component-suites/<string:package_name>/<path:fingerprinted_path
 ENDPOINT_RIGHTS = {
     "large": "take in",
     "order-csv": "order",
+    "supplier": "order",
     "audit": "administer",
     "setup": "administer",
     "written": "note",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -15,6 +16,7 @@ from lineview.app.question import QuestionScope
 from lineview.app.works import Works
 from lineview.cli.console import at_work, console, say
 from lineview.core.errors import AskError, Fault, IntakeError
+from lineview.order.supplier_sheet import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table, to_json
@@ -138,12 +140,35 @@ FORMS = {".pdf": to_pdf, ".xlsx": to_xlsx, ".csv": to_csv}
 
 def write_sheet(works: Works, asked: QuestionScope, file: Path) -> None:
     """Answer a question and write it to a file."""
+    _check_ending(file)
+    with at_work("writing"):
+        made = sheet_bytes(works.ask(asked), works.plant, file.suffix.lower())
+    _write(file, made)
+
+
+def write_supplier_sheets(works: Works, asked: QuestionScope, file: Path) -> None:
+    """Write the order's part of each supplier to a file of its own, named after the file and the supplier."""
+    if asked.question != "order":
+        raise AskError(Fault(f"'{asked.question}' has no suppliers", "--by-supplier", "the question order"))
+    _check_ending(file)
+    answer, plant = works.ask(asked), works.plant
+    suppliers = suppliers_due(answer, plant)
+    if not suppliers:
+        raise AskError(Fault("nothing is to be ordered from a supplier that plant.toml names", "--by-supplier"))
+    for supplier in suppliers:
+        name = "-".join(re.findall(r"\w+", supplier.casefold()))
+        made = sheet_bytes(supplier_sheet(answer, supplier, plant), plant, file.suffix.lower())
+        _write(file.with_name(f"{file.stem}-{name}{file.suffix}"), made)
+
+
+def _check_ending(file: Path) -> None:
     if file.suffix.lower() not in FORMS:
         raise AskError(
             Fault(f"'{file.suffix}' is not a kind of sheet", str(file), "a name ending in .pdf, .xlsx or .csv")
         )
-    with at_work("writing"):
-        made = sheet_bytes(works.ask(asked), works.plant, file.suffix.lower())
+
+
+def _write(file: Path, made: bytes) -> None:
     try:
         file.write_bytes(made)
     except OSError as error:

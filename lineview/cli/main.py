@@ -284,15 +284,19 @@ def sheet(
     only: Only = None,
     against: Against = None,
     trial: Trial = None,
+    by_supplier: Annotated[
+        bool, typer.Option("--by-supplier", help="Of the order: a file for each supplier, without the works' figures.")
+    ] = False,
 ) -> None:
     """Write an answer as a printable page, a spreadsheet, or its first table as CSV."""
     from lineview.app.question import read_question
     from lineview.app.works import Works
-    from lineview.cli.answers import write_sheet
+    from lineview.cli.answers import write_sheet, write_supplier_sheets
 
     asked = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
-        write_sheet(opened, asked, file)
+        write = write_supplier_sheets if by_supplier else write_sheet
+        write(opened, asked, file)
 
 
 @app.command()

@@ -117,9 +117,9 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
     return {
         "title": f"{plant.shop}: {answer.question}",
         "paper": "a4" if plant.units == "metric" else "us-letter",
-        "footer": f"{plant.shop} · {answer.question} · readings up to {show.moment(answer.scope.now, plant)}",
+        "footer": _footer(answer, plant),
         "shop": plant.shop,
-        "scope": f"{scope_name(answer.scope, plant)} · {answer.scope.label}",
+        "scope": f"{scope_name(answer.scope, plant)} · {answer.scope.label}" if answer.figures else answer.scope.label,
         "sentence": [{"text": span.text, "call": span.call} for span in answer.sentence],
         "soft": answer.soft,
         "tape": tape,
@@ -132,6 +132,12 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "notes": list(answer.notes),
         "cautions": list(answer.cautions),
     }
+
+
+def _footer(answer: Answer, plant: Plant) -> str:
+    """Shop, question and how far readings go; what has no figures goes to others, who need not know that."""
+    known = f"readings up to {show.moment(answer.scope.now, plant)}" if answer.figures else answer.scope.label
+    return f"{plant.shop} · {answer.question} · {known}"
 
 
 def _key_figures(answer: Answer, plant: Plant) -> list[Table]:

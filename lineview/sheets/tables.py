@@ -46,7 +46,8 @@ def to_xlsx(answer: Answer, plant: Plant) -> bytes:
     writer = _SheetWriter(book, plant.tz)
     first = book.add_worksheet(answer.question.capitalize())
     writer.write(first, [[plant.shop, answer.scope.label], [answer.text], [answer.soft]])
-    writer.write_table(first, [_HEAD, *(_figure(f, plant) for f in answer.figures)], {}, at=4)
+    if answer.figures:
+        writer.write_table(first, [_HEAD, *(_figure(f, plant) for f in answer.figures)], {}, at=4)
     names: set[str] = {answer.question}
     for table in answer.tables:
         sheet = book.add_worksheet(_name(table.title, names))

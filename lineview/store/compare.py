@@ -10,7 +10,16 @@ import polars as pl
 
 from lineview.core.frames import UTC_US
 from lineview.store.blocks import Block, moments_us
-from lineview.store.query import WEIGHING, Measured, Told, contradictions, disputed_weighings, nth_alike
+from lineview.store.query import (
+    WEIGHING,
+    Measured,
+    Told,
+    contradictions,
+    disputed_weighings,
+    nth_alike,
+    with_steps,
+    without_replaced,
+)
 from lineview.store.tables import RecordType
 
 #: The moments of which two different things are told; `label` tells apart what one owner has at one moment.
@@ -176,7 +185,8 @@ def compare_kind(part: int, kind: RecordType, tidy: pl.DataFrame, there: pl.Data
     known = there.select(said).unique().with_columns(known=pl.lit(value=True))
     joined = tidy.join(known, on=said, how="left", nulls_equal=True, maintain_order="left")
     tally.add(part, tidy["row"], repeats | joined["known"].fill_null(value=False))
-    both = contradictions(pl.concat([there.select(said), tidy.select(said)]), kind.keys, kind.values)
+    rows = without_replaced(kind, pl.concat([there, with_steps(kind, tidy)], how="diagonal"))
+    both = contradictions(rows.select(said), kind.keys, kind.values)
     mine = both.join(tidy.select(kind.keys), on=kind.keys, how="semi", nulls_equal=True)
     if mine.height:
         tally.dispute(kind.name, mine, kind.owner, kind.label, kind.at)
@@ -268,7 +278,8 @@ class Nearby:
 
     def like(self, kind: RecordType, tidy: pl.DataFrame) -> pl.DataFrame:
         """The rows that may speak of the same things as these."""
-        return pl.concat([self._told.like(kind, tidy), *self._tidy.get(kind.name, [])])
+        before = [with_steps(kind, rows) for rows in self._tidy.get(kind.name, [])]
+        return pl.concat([self._told.like(kind, tidy), *before], how="diagonal")
 
     def add(self, found: dict[str, list[Block]], kinds: Sequence[tuple[str, pl.DataFrame]]) -> None:
         """Hold what an export of the group gives, for those after it."""

@@ -198,6 +198,23 @@ def _ended_by(disputed: pl.Series, rows: pl.DataFrame, at: str) -> pl.DataFrame:
     return following.with_columns(end=pl.when(sooner).then("begins").otherwise("end")).select(rows.columns)
 
 
+def with_steps(kind: RecordType, tidy: pl.DataFrame) -> pl.DataFrame:
+    """The rows of one export, where its kind rolls with when it begins and of how many moments it speaks."""
+    if not kind.rolls or tidy.is_empty():
+        return tidy
+    first, moments = pl.col(kind.at).min(), pl.col(kind.at).n_unique().cast(pl.Int64)
+    return tidy.with_columns(step_first=first.over(kind.owner), step_moments=moments.over(kind.owner))
+
+
+def without_replaced(kind: RecordType, rows: pl.DataFrame) -> pl.DataFrame:
+    """Rows with their steps, without those that a later export of as many moments replaces."""
+    if not kind.rolls or rows.is_empty():
+        return rows
+    first, moments = pl.col("step_first"), pl.col("step_moments")
+    rolls = (moments.n_unique() == 1) & (moments.first() > 1)
+    return rows.filter((~rolls | (first == first.max())).over(kind.keys))
+
+
 #: What is told of a channel at a moment.
 _TOLD = ("at", "value", "text", "quality")
 
@@ -316,7 +333,32 @@ class Told:
     def rows(
         self, kind: RecordType, first: int | None = None, last: int | None = None, owner: str | None = None
     ) -> pl.DataFrame:
-        """All rows of a kind, contradicting ones included, whose moment is from first to last."""
+        """All rows of a kind that hold, contradicting ones included, whose moment is from first to last."""
+        rows = self._with_steps(kind, self._all(kind, first, last, owner))
+        return without_replaced(kind, rows).select(list(kind.schema))
+
+    def replaced(self, kind: RecordType) -> pl.DataFrame:
+        """The rows of a kind in whose place a later export says something else."""
+        rows = self._with_steps(kind, self._all(kind))
+        differing = contradictions(rows, kind.keys, kind.values)
+        return differing.join(without_replaced(kind, differing), on=["intake", "row"], how="anti")
+
+    def _with_steps(self, kind: RecordType, rows: pl.DataFrame) -> pl.DataFrame:
+        """Rows of several exports; where their kind rolls with when each begins and of how many moments it speaks."""
+        if not kind.rolls or rows.is_empty():
+            return rows
+        table = of_kind[kind.name].c
+        owner, at = table[kind.owner], table[kind.at]
+        query = select(table.intake, owner, func.min(at), func.count(at.distinct())).group_by(table.intake, owner)
+        schema = {"intake": pl.Int64(), kind.owner: pl.String(), "step_first": UTC_US, "step_moments": pl.Int64()}
+        with self._journal.reading() as connection:
+            steps = fetch(connection, query, schema)
+        return rows.join(steps, on=["intake", kind.owner], how="left", maintain_order="left", nulls_equal=True)
+
+    def _all(
+        self, kind: RecordType, first: int | None = None, last: int | None = None, owner: str | None = None
+    ) -> pl.DataFrame:
+        """All rows of a kind, also those that a later export replaces."""
         table = of_kind[kind.name].c
         query = (
             select(*(table[name] for name in kind.schema))
@@ -341,12 +383,12 @@ class Told:
         return told_once(rows, kind.keys, kind.values).sort(kind.at, maintain_order=True)
 
     def like(self, kind: RecordType, tidy: pl.DataFrame) -> pl.DataFrame:
-        """The rows that may speak of the same things as these."""
+        """The rows that may speak of the same things as these, also replaced ones; with their steps where they roll."""
         at = tidy[kind.at].cast(pl.Int64)
         low, high = at.min(), at.max()
         if not isinstance(low, int) or not isinstance(high, int):
             return empty(kind.schema)
-        return self.rows(kind, low, high)
+        return self._with_steps(kind, self._all(kind, low, high))
 
     def lasting(self, kind: RecordType, owner: str, first: int, end: int) -> pl.DataFrame:
         """What lasts at some moment from first up to, not including, end.

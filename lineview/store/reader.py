@@ -151,6 +151,11 @@ class StoreReader:
         with storage_errors(f"read the {kind}"):
             return self._conflicts.contradicting(KINDS[kind])
 
+    def replaced_plan(self) -> pl.DataFrame:
+        """Give PLAN in whose place a later export of as many moments says something else."""
+        with storage_errors("read the plan"):
+            return self._told.replaced(KINDS["plan"])
+
     def readings(
         self, machine: str, start: datetime, end: datetime, channels: Sequence[str] | None = None
     ) -> pl.DataFrame:

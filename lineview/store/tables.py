@@ -47,6 +47,9 @@ class RecordType:
         The column of its moment.
     look_back : datetime.timedelta
         How long before a period something may have begun that still lasts in it.
+    rolls : bool
+        Whether exports of it are written anew, each a step later than the one before: where two speak of as many
+        moments, the one that begins later is the newer and holds.
     """
 
     name: str
@@ -56,6 +59,7 @@ class RecordType:
     label: str
     at: str
     look_back: timedelta = timedelta(0)
+    rolls: bool = False
 
     @property
     def keys(self) -> list[str]:
@@ -75,7 +79,7 @@ KINDS = {
         RecordType("stops", "stop_log", columns.STOP_LOG, "machine", "", "start", timedelta(days=31)),
         RecordType("reels", "reels", columns.REELS, "machine", "web", "at"),
         RecordType("stock", "stock", columns.STOCK, "web", "part_reel_outer_mm", "at"),  # a row a part reel
-        RecordType("plan", "plan", columns.PLAN, "line", "product", "start", timedelta(days=400)),
+        RecordType("plan", "plan", columns.PLAN, "line", "product", "start", timedelta(days=400), rolls=True),
     )
 }
 

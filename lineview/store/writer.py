@@ -26,7 +26,7 @@ from lineview.store.conflicts import Conflicts, PerIntake
 from lineview.store.files import Originals
 from lineview.store.journal import Beginning, Journal
 from lineview.store.listed import ListedFile
-from lineview.store.query import Measured, Told
+from lineview.store.query import Measured, Told, with_steps
 from lineview.store.readings import PartedTable, Written
 from lineview.store.sidecars import Sidecars
 from lineview.store.tables import KINDS, MEASURED
@@ -268,9 +268,9 @@ def _compare(export: Export, found: dict[str, list[Block]], nearby: Nearby) -> T
     for part, one in enumerate(export.parts):
         if one.kind in KINDS and one.tidy.height:
             kind = KINDS[one.kind]
-            rows = pl.concat([nearby.like(kind, one.tidy), *given.get(one.kind, [])])
+            rows = pl.concat([nearby.like(kind, one.tidy), *given.get(one.kind, [])], how="diagonal")
             compare_kind(part, kind, one.tidy, rows, tally)
-            given.setdefault(one.kind, []).append(one.tidy)
+            given.setdefault(one.kind, []).append(with_steps(kind, one.tidy))
     return tally
 
 

@@ -1,6 +1,8 @@
 """A plan or a stock count given in two versions: neither is used, answers say so, undoing one settles it."""
 
+import csv
 import re
+from datetime import date, timedelta
 from pathlib import Path
 from shutil import copy2
 
@@ -90,3 +92,42 @@ def test_two_stock_counts_of_one_moment_are_told_with_both_and_what_to_do(works,
     assert answer.figure("order_by_film_caramel").value is None
     works.undo(second)
     assert ask(works).soft == before.soft
+
+
+def a_week_later(text: str) -> str:
+    """The plan as written a week later, a fifth more of everything in the weeks that both speak of."""
+    begin = date(2026, 6, 8)
+    rows = text.splitlines()
+    later = [rows[0]]
+    for row in csv.reader(rows[1:]):
+        first, until = (date.fromisoformat(day) + timedelta(days=7) for day in row[2:4])
+        assert first > begin
+        later.append(f'{row[0]},{row[1]},{first},{until},"{int(row[4].replace(",", "")) * 6 // 5:,}"')
+    return "\n".join(later) + "\n"
+
+
+def test_a_plan_that_begins_a_week_later_replaces_the_earlier_one(works, tmp_path):
+    before = ask(works)
+    text = a_week_later((EXPORTS / "plan_2026-W24.csv").read_text(encoding="utf-8"))
+    path = tmp_path / "plan_2026-W25.csv"
+    path.write_text(text, encoding="utf-8")
+    receipt = works.take([path])[0].receipt
+    answer = ask(works)
+    assert receipt.conflicts == 0
+    assert answer.figure("plan_in_conflict_pieces") is None
+    assert any("rows of earlier plans differ from a later plan" in note for note in answer.notes)
+    need = "reels_needed_film_vanilla"
+    assert answer.figure(need).value > before.figure(need).value
+    # The same file a second time under another name changes nothing; a corrected one of the same weeks is a conflict.
+    again = works.take([copy2(path, tmp_path / "plan_again_W25.csv")])[0]
+    assert again.receipt is None or again.receipt.conflicts == 0
+    more = re.sub(r'"(\d+),', lambda thousands: f'"{int(thousands[1]) + 50},', text, count=1)
+    corrected = taken(works, tmp_path / "plan_W25_corrected.csv", more)
+    assert ask(works).figure("plan_in_conflict_pieces") is not None
+    works.undo(corrected)
+    # An earlier plan that comes late does not take the place of the newer one.
+    first = int(works.store.intakes().filter(file="plan_2026-W24.csv")["id"][-1])
+    works.undo(first)
+    late = works.take([EXPORTS / "plan_2026-W24.csv"])[0].receipt
+    assert late.conflicts == 0
+    assert ask(works).figure(need).value == answer.figure(need).value

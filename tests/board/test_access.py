@@ -34,6 +34,7 @@ PATHS = {
     ("/_dash-dependencies", "GET"): "see", ("/_reload-hash", "GET"): "see",
     ("/refusals/7.csv", "GET"): "see", ("/rope/batches.csv", "GET"): "see", ("/shift.pdf", "GET"): "see",
     ("/rope.xlsx", "GET"): "see", ("/shift.csv", "GET"): "see", ("/order.pdf", "GET"): "see",
+    ("/order/to/1.pdf", "GET"): "order", ("/order/to/1.csv", "GET"): "order",
     ("/order.csv", "GET"): "order", ("/large", "GET"): "take in", ("/large", "POST"): "take in",
     ("/account", "GET"): "see", ("/audit.csv", "GET"): "administer", ("/screens", "POST"): "administer",
     ("/screens/revoke", "POST"): "administer", ("/password", "POST"): "see",
@@ -92,7 +93,7 @@ def test_each_address_is_refused_where_it_must_be(board: Scene) -> None:
             if who in STRANGERS:
                 wanted = code in (303, 401)
             else:
-                led = (302, 303) if method == "POST" else ()
+                led = (302, 303) if method == "POST" else (404,) * path.startswith("/order/to/")  # nothing is ordered
                 wanted = code in (200, 400, *led) if allowed(who, right) else code == 403
             wrong += [] if wanted else [(path, who, code)]
     printed("address", rows)
@@ -102,6 +103,7 @@ def test_each_address_is_refused_where_it_must_be(board: Scene) -> None:
 def test_every_address_of_the_server_is_in_one_of_the_tables(board: Scene) -> None:
     """A new route is noticed here, and gets its right on purpose."""
     known = {path for path, _ in PATHS} | {"/sign-in", "/pair", "/sign-out", "/sign-out-everywhere", "/health"}
+    known |= {"/order/to/<int(max=9999):number>.<ending>"}
     known |= {"/_dash-update-component", "/_favicon.ico", "/<path:path>", "/<question>/<name>.csv"}
     known |= {"/refusals/<int(max=999999999999):intake>.csv", "/assets/<path:filename>", "/static/<path:filename>"}
     known |= {"/_dash-component-suites/<string:package_name>/<path:fingerprinted_path>"}

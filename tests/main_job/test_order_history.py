@@ -1,5 +1,6 @@
 """The order of the invented week: its history is all there is, whatever period is looked at."""
 
+import json
 from datetime import UTC, datetime, time, timedelta
 
 import polars as pl
@@ -9,8 +10,13 @@ from lineview.app.inputs import Fetcher, Measured
 from lineview.app.question import read_question
 from lineview.app.works import Works
 from lineview.machine.products import product_spans
+from lineview.order.supplier_sheet import supplier_sheet, suppliers_due
 from lineview.plant import Machine
+from lineview.report.answer import to_object
+from lineview.sheets.pdf import to_pdf
+from lineview.sheets.tables import to_csv
 from tests.from_frames import counted
+from tests.references.pdf_pages import pages
 
 
 def test_a_period_changes_only_the_buyers_today(week: Works) -> None:
@@ -78,3 +84,27 @@ def test_every_web_that_runs_out_before_its_delivery_is_named(week: Works) -> No
     assert "will almost surely run out before its delivery" in answer.text
     assert len(answer.text.split()) <= 30
     assert sum(span.call for span in answer.sentence) == 1
+
+
+def test_a_supplier_gets_the_first_order_and_nothing_of_the_works_own(week: Works) -> None:
+    answer, plant = week.ask(read_question("order")), week.plant
+    book = next(table.rows for table in answer.tables if table.name == "order")
+    due = [row for table in answer.tables if table.name == "order sheet" for row in table.rows]
+    suppliers = suppliers_due(answer, plant)
+    assert len(suppliers) == 2
+    for supplier in suppliers:
+        sheet = supplier_sheet(answer, supplier, plant)
+        theirs = [row for row in due if row["supplier"] == supplier and row["price"] is not None]
+        first = [row for row in theirs if row["by"] == theirs[0]["by"]]
+        assert [(r["web"], r["reels"], r["price"]) for r in sheet.tables[0].rows] == [
+            (r["web"], r["reels"], r["price"]) for r in first
+        ]
+        assert not (sheet.figures or sheet.series or sheet.notes)
+        text = json.dumps(to_object(sheet)) + to_csv(sheet, plant).decode()
+        others = [row for row in due if row["supplier"] != supplier]
+        inside = [name for row in others for name in (row["supplier"], row["web"]) if name not in ("freight", "total")]
+        inside += ["risk", "on hand", "week", "freight", "reorder", "line1", "wrap1", "last reading"]
+        own = [row for row in book if row["supplier"] == supplier]
+        inside += [f"{row[key]}" for row in own for key in ("on_hand", "use", "reorder", "chance_week_later")]
+        assert [words for words in inside if words in text] == []
+        assert pages(to_pdf(sheet, plant)) == 1
