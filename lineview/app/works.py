@@ -13,7 +13,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from lineview.app.plant_watch import PlantState, PlantWatch
-from lineview.core.errors import AskError, Fault
+from lineview.core.errors import AskError, Fault, PlantError
 from lineview.core.figure import Period
 from lineview.plant import Layout, Machine, Plant
 from lineview.report.answer import Answer, Question, Scope
@@ -168,8 +168,16 @@ class Works:
 
         with self._asking:
             if self._access is None:
-                self._access = Access(self.store.accounts, self.folder / "store" / "signing.key")
+                key = self.folder / "store" / "signing.key"
+                self._access = Access(self.store.accounts, key, self._names_known)
             return self._access
+
+    def _names_known(self) -> tuple[str, ...]:
+        """Names that somebody who guesses a password knows."""
+        try:
+            return (self.plant.shop,)
+        except PlantError:  # edited and wrong now; people are let in all the same
+            return ()
 
     @property
     def is_set_up(self) -> bool:

@@ -11,7 +11,7 @@ from sqlalchemy.exc import DatabaseError
 
 from lineview.core.errors import Fault, StoreError
 from lineview.store.digests import is_sound
-from lineview.store.files import put
+from lineview.store.files import Originals, put
 from lineview.store.journal import Journal
 from lineview.store.listed import ListedFile
 from lineview.store.sidecars import WORKS, Sidecars, works_of
@@ -30,7 +30,7 @@ def open_journal(folder: Path, url: str | None, *, held: bool) -> Journal:
     sealed = url is None and is_sealed(folder)
     journal = Journal(folder, url)
     try:
-        works_of(folder, journal.works(), own_journal=url is None)
+        works_of(folder, journal.works(), own_journal=url is None, former=_is_former(folder, journal))
         if url is None and not sealed and journal.works() is not None:
             if not is_whole(journal):
                 raise StoreError(damaged_journal(folder))
@@ -40,6 +40,13 @@ def open_journal(folder: Path, url: str | None, *, held: bool) -> Journal:
         journal.close()
         raise
     return journal
+
+
+def _is_former(folder: Path, journal: Journal) -> bool:
+    """Whether a journal has no works yet and says of the exports that stand here that they were taken in."""
+    ended = [] if journal.works() is not None else journal.ended()
+    originals = Originals(folder / "originals")
+    return bool(ended) and all(originals.path(row.sha256).exists() for row in ended)
 
 
 def damaged_journal(folder: Path) -> Fault:
@@ -57,7 +64,7 @@ def identify(folder: Path, journal: Journal, sidecars: Sidecars, wrote: Callable
     known, path = journal.works(), folder / WORKS
     if path.exists() and known is not None:
         return
-    name = known or works_of(folder, None, own_journal=True) or uuid4().hex
+    name = known or works_of(folder, None, own_journal=True, former=True) or uuid4().hex
     if not path.exists():
         put(path, lambda part: part.write_text(f"{name}\n", encoding="ascii"))
     if known is None:
