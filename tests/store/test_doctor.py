@@ -201,6 +201,8 @@ def test_a_journal_made_anew_leaves_the_damaged_one_beside_it(sound, tmp_path):
     copytree(sound, tmp_path / "works")
     store = tmp_path / "works" / "store"
     (store / "journal.sqlite").write_bytes(b"damaged" * 1000)
-    assert repair(tmp_path / "works", None, lambda _line: None) == []
+    said: list[str] = []
+    assert repair(tmp_path / "works", None, said.append) == []
+    assert any("add each user again, lineview user add" in line for line in said)
     assert content(tmp_path / "works") == content(sound)
     assert [path.read_bytes() for path in store.glob("damaged-*.sqlite")] == [b"damaged" * 1000]
