@@ -163,19 +163,15 @@ def records_hold(folder: Path, said: list[str]) -> None:
 # -- a journal of a former form ------------------------------------------------------------------------
 
 
-def of_former_form(folder: Path) -> None:
-    """A store with an intake and a note, its journal as the version before files were listed made it."""
-    with Store.open(folder / "store") as store:
-        store.record(whole(folder))
-        store.write("adjustment", "wrap1", at(0), "knife changed")
-    path = folder / "store" / "journal.sqlite"
+def make_former(path: Path, form: str) -> None:
+    """Put a journal of a former form in the place of a journal, with all of it that the form has room for."""
     former = create_engine(f"sqlite:///{path.with_name('former.sqlite')}")
     config = Config()
     config.set_main_option("script_location", str(Path(migrations.__file__).parent))
     config.set_main_option("path_separator", "os")
     with former.begin() as connection:
         config.attributes["connection"] = connection
-        command.upgrade(config, "0002")
+        command.upgrade(config, form)
     with former.connect() as connection:
         connection.exec_driver_sql("ATTACH ? AS late", (str(path),))
         for table in inspect(connection).get_table_names():
@@ -185,7 +181,17 @@ def of_former_form(folder: Path) -> None:
         connection.commit()
     former.dispose()
     path.with_name("former.sqlite").replace(path)
-    for name in ("works.id", "journal.seal", "entries.json", "journal.sqlite-wal", "journal.sqlite-shm"):
+    for beside in ("-wal", "-shm"):
+        path.with_name(path.name + beside).unlink(missing_ok=True)
+
+
+def of_former_form(folder: Path) -> None:
+    """A store with an intake and a note, its journal as the version before files were listed made it."""
+    with Store.open(folder / "store") as store:
+        store.record(whole(folder))
+        store.write("adjustment", "wrap1", at(0), "knife changed")
+    make_former(folder / "store" / "journal.sqlite", "0002")
+    for name in ("works.id", "journal.seal", "entries.json"):
         (folder / "store" / name).unlink(missing_ok=True)
     for sidecar in (folder / "store" / "originals").rglob("*.json"):
         sidecar.unlink()
