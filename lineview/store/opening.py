@@ -75,10 +75,14 @@ def identify(folder: Path, journal: Journal, sidecars: Sidecars, wrote: Callable
 
 
 def is_sealed(folder: Path) -> bool:
-    """Whether the journal's file is byte for byte as it was when it was sealed, with nothing beside it."""
+    """Whether the journal's file is byte for byte as it was when it was sealed, with nothing beside it.
+
+    To be asked before this process connects to it: closing the file gives up the locks by which SQLite knows that
+    others are connected, and another process would then take away the log that is written here.
+    """
     try:
         said = (folder / SEAL).read_text(encoding="ascii")
-        return _is_settled(folder) and said == _sum(folder)
+        return _is_settled(folder) and said == _sum((folder / JOURNAL).read_bytes())
     except (OSError, ValueError):
         return False
 
@@ -88,8 +92,8 @@ def _is_settled(folder: Path) -> bool:
     return not beside.exists() or beside.stat().st_size == 0
 
 
-def _sum(folder: Path) -> str:
-    return sha256((folder / JOURNAL).read_bytes()).hexdigest() + "\n"
+def _sum(body: bytes) -> str:
+    return sha256(body).hexdigest() + "\n"
 
 
 def is_whole(journal: Journal) -> bool:
@@ -121,7 +125,9 @@ def seal(folder: Path, journal: Journal) -> None:
                 connection.exec_driver_sql("BEGIN IMMEDIATE")  # nobody writes while the file is read
                 if _is_settled(folder):
                     part = folder / f".{SEAL}.{uuid4().hex}.part"
-                    part.write_text(_sum(folder), encoding="ascii")
+                    # read through the connection, not as a file: see is_sealed
+                    body: bytes = connection.connection.driver_connection.serialize()  # type: ignore[union-attr]
+                    part.write_text(_sum(body), encoding="ascii")
                     part.replace(folder / SEAL)
             finally:
                 connection.rollback()
