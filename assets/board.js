@@ -119,4 +119,50 @@
     var inside = event.target.closest ? event.target.closest("details.picker") : null;
     close(inside);
   });
+
+  /* Dash calls its lists of choices list boxes with options, and its choices hold boxes to tick, which an option may
+     not: they are groups. Its field for files has no name. */
+  function plainRoles() {
+    document.querySelectorAll('.dash-options-list[role="listbox"]').forEach(function (list) { list.setAttribute("role", "group"); });
+    document.querySelectorAll(".dash-options-list-option[role], .dash-options-list-option[aria-selected]").forEach(function (choice) {
+      choice.removeAttribute("role");
+      choice.removeAttribute("aria-selected");
+    });
+    document.querySelectorAll('input[type="file"]:not([aria-label])').forEach(function (field) {
+      if (!field.labels || !field.labels.length) { field.setAttribute("aria-label", "Choose a file"); }
+    });
+  }
+  new MutationObserver(plainRoles).observe(root, {
+    childList: true, subtree: true, attributes: true, attributeFilter: ["role", "aria-selected"]
+  });
+
+  /* a stop that is tapped on the timeline is ticked in the form; a reason that is tapped is set at once */
+  function tick(stops) {
+    var form = document.getElementById("reasons");
+    if (!form) { return; }
+    window.dash_clientside.set_props("stops", { value: stops });
+    form.open = true;
+    document.getElementById("reason-told").textContent = "";
+    (form.querySelector(".offered") || form).scrollIntoView({ block: "center" });
+  }
+  function taps() {
+    document.querySelectorAll("#page .js-plotly-plot").forEach(function (graph) {
+      if (graph.takesTaps || !graph.on) { return; }
+      graph.takesTaps = true;
+      graph.on("plotly_click", function (event) {
+        var stop = event.points.map(function (point) { return point.customdata; }).filter(function (value) {
+          return typeof value === "string" && value.indexOf("|") > 0;
+        })[0];
+        if (stop) { tick([stop]); }
+      });
+    });
+  }
+  window.setInterval(taps, 500);
+  document.addEventListener("click", function (event) {
+    var button = event.target.closest ? event.target.closest("button[data-stops], button[data-reason]") : null;
+    if (!button) { return; }
+    if (button.dataset.stops) { tick(button.dataset.stops.split(";")); return; }
+    window.dash_clientside.set_props("reason", { value: button.dataset.reason });
+    document.getElementById("set-reason").click();
+  });
 })();

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import re
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import polars as pl
 
 from lineview.plant import Plant
+from lineview.report import show
 from lineview.report.answer import Answer, Question, Scope
 from lineview.report.show import counted, listed
 from lineview.store.reader import StoreReader
@@ -120,3 +123,105 @@ def _counted(number: int, name: str) -> str:
     """How many there are; the first noun of a name has its plural."""
     first, space, rest = name.partition(" of ")
     return counted(number, first) + space + rest
+
+
+@dataclass(frozen=True)
+class ConflictGroup:
+    """Moments of one column of one machine, or of one kind of sheet, that the same exports tell differently.
+
+    `what` names the column, `exports` are the intakes with their files, `first` and `last` the span of moments,
+    `count` how many there are; `examples` say what each export says at the first few.
+    """
+
+    what: str
+    exports: tuple[tuple[int, str], ...]
+    first: datetime
+    last: datetime
+    count: int
+    examples: tuple[str, ...]
+
+    def span(self, plant: Plant) -> str:
+        """From when to when its moments are."""
+        first, last = (_moment(at, plant) for at in (self.first, self.last))
+        return first if first == last else f"{first} to {last}"
+
+
+def _moment(at: datetime, plant: Plant) -> str:
+    return show.moment(at, plant, seconds=at.second > 0)
+
+
+#: So many moments of a group are shown.
+EXAMPLES = 3
+
+
+def conflict_groups(conflicts: pl.DataFrame, plant: Plant) -> list[ConflictGroup]:
+    """Moments in conflict put together by exports and column, those of most moments first.
+
+    Parameters
+    ----------
+    conflicts : polars.DataFrame
+        As StoreReader.conflicts gives them.
+    plant : Plant
+        For names, and the clock that moments are shown by.
+    """
+    if not conflicts.height:
+        return []
+    each = conflicts.group_by("kind", "machine", "channel", "at", maintain_order=True).agg(
+        pl.struct("intake", "file").unique(maintain_order=True).alias("exports"),
+        pl.struct("value", "text", "intake").alias("said"),
+    )
+    column = pl.when(pl.col("kind") == "readings").then("channel").otherwise(pl.lit(""))
+    grouped = each.with_columns(column.alias("column")).group_by(
+        "kind", "machine", "column", "exports", maintain_order=True
+    )
+    found = grouped.agg(
+        pl.col("at").min().alias("first"),
+        pl.col("at").max().alias("last"),
+        pl.len().alias("count"),
+        pl.struct("at", "channel", "said").sort_by("at").head(EXAMPLES).alias("examples"),
+    )
+    rows = found.sort("count", "kind", "machine", "column", "first", descending=[True, *[False] * 4])
+    return [_group(row, plant) for row in rows.iter_rows(named=True)]
+
+
+def _group(row: dict[str, Any], plant: Plant) -> ConflictGroup:
+    machine = plant.machine(row["machine"])
+    owner = row["machine"] if machine is None else machine.shown
+    thing = row["column"] or _NAMES.get(row["kind"], row["kind"])
+    exports = tuple((int(one["intake"]), str(one["file"])) for one in row["exports"])
+    examples = tuple(_example(row["kind"], one, plant) for one in row["examples"])
+    return ConflictGroup(f"{owner}, {thing}", exports, row["first"], row["last"], int(row["count"]), examples)
+
+
+def _example(kind: str, row: dict[str, Any], plant: Plant) -> str:
+    """One moment, by the works' clock, with what each export says of it."""
+    sample = " sample" if kind == "weights" else ""
+    labelled = f"{sample} {row['channel']}" if kind != "readings" and row["channel"] else ""
+    versions = [_version(one, plant) for one in row["said"]]
+    return f"{_moment(row['at'], plant)}{labelled}: {' or '.join(versions)}"
+
+
+def _version(said: dict[str, Any], plant: Plant) -> str:
+    """What one export says: stamps by the works' clock, numbers without needless decimals."""
+
+    def local(found: re.Match[str]) -> str:
+        return _moment(datetime.fromisoformat(found[0]), plant)
+
+    parts = [] if said["value"] is None else [show.number(float(said["value"]), _places(float(said["value"])))]
+    text = _STAMP.sub(local, said["text"] or "")
+    parts += [_NUMBER.sub(_number, text).replace(" = ", " ").replace("_", " ")] if text else []
+    return f"{', '.join(parts) or 'nothing'} (intake {said['intake']})"
+
+
+def _number(found: re.Match[str]) -> str:
+    value = float(found[0])
+    return show.number(value, _places(value))
+
+
+def _places(value: float) -> int:
+    """As many decimals as the export wrote, up to six."""
+    return len(f"{value:.6f}".rstrip("0").partition(".")[2])
+
+
+_STAMP = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d(?:\.\d+)?\+00:00")
+_NUMBER = re.compile(r"(?<== )-?\d+\.\d+(?=,|$)")

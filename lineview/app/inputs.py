@@ -22,12 +22,12 @@ from lineview.plant import Machine, Plant
 from lineview.records.compose import gauge_readings, machine_counts
 from lineview.records.output import daily_output, good_pieces, joined
 from lineview.report.answer import Question, Scope
-from lineview.rope.account import RopeAccount, RopeSeen, rope_account
 from lineview.store.reader import StoreReader
 
 if TYPE_CHECKING:  # the modules of the other questions are not needed to fetch for one
     from lineview.order.answer import OrderInputs
     from lineview.order.what_if import WhatIf
+    from lineview.rope.account import RopeAccount, RopeSeen
     from lineview.rope.answer import RopeInputs
     from lineview.shift.answer import ShiftInputs
     from lineview.shift.measures import PastCounts
@@ -236,6 +236,8 @@ class Fetcher:
 
     def _rope(self, sizer: Machine, period: tuple[datetime, datetime], *, since: bool = False) -> RopeSeen:
         """What was read of a sizer's rope; `since`: with adjustments after the period, no batch of which is read."""
+        from lineview.rope.account import RopeSeen
+
         start, end = period
         noted = end + NOTED_SINCE if since else end
         wrappers = self.plant.machines_of(sizer.line, "cut-and-wrap machine")
@@ -271,6 +273,8 @@ class Fetcher:
         return out
 
     def _measure_sizer(self, sizer: Machine, period: Period) -> RopeAccount:
+        from lineview.rope.account import rope_account
+
         return rope_account(self.plant, sizer, self._rope(sizer, period), period, whole=False)
 
     def _weight(self, machine: Machine, period: tuple[datetime, datetime]) -> WeightInputs:

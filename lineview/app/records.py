@@ -165,9 +165,9 @@ class RecordKeeper:
             now, dropped = stale.filter(_within(span)), gone.filter(_within(span))
             if now.height or dropped.height:
                 self._work_out(store, plant, machine, now, dropped, progress)
-            fresh = now.height == stale.height and dropped.height == gone.height
+            rest = pl.concat([stale.select("start", "end"), gone.select("start", "end")]).filter(~_within(span))
             self._verified = {k: v for k, v in self._verified.items() if k[0] != machine.id}
-            self._verified[key] = wide if fresh else span
+            self._verified[key] = _up_to(rest, span, wide)
 
     def _wanted(
         self, store: StoreReader, plant: Plant, machine: Machine, extents: pl.DataFrame, span: tuple[datetime, datetime]
@@ -355,6 +355,17 @@ def _around(records: pl.DataFrame, period: tuple[datetime, datetime]) -> pl.Data
 def _within(span: tuple[datetime, datetime]) -> pl.Expr:
     """Windows that hold any moment of a span."""
     return (pl.col("end") > span[0]) & (pl.col("start") <= span[1])
+
+
+def _up_to(
+    stale: pl.DataFrame, span: tuple[datetime, datetime], wide: tuple[datetime, datetime]
+) -> tuple[datetime, datetime]:
+    """How far around a span no window is stale."""
+    before = stale.filter(pl.col("end") <= span[0])["end"].max()
+    after = stale.filter(pl.col("start") > span[1])["start"].min()
+    low = wide[0] if before is None else max(wide[0], before)
+    high = wide[1] if after is None else min(wide[1], after - timedelta(microseconds=1))  # type: ignore[operator]
+    return low, high  # type: ignore[return-value]  # datetimes
 
 
 def _whole_months(span: tuple[datetime, datetime], there: tuple[datetime, datetime]) -> tuple[datetime, datetime]:

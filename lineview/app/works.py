@@ -303,6 +303,19 @@ class Works:
         """What was written of machines, of one kind, as WRITTEN, the latest first."""
         return self.store.written(machines, kind)
 
+    def reasons_used(self, machine: str) -> list[str]:
+        """The works' own reasons for stops of a machine in the weeks before its last reading, most frequent first."""
+        import polars as pl
+
+        span = self.store.span(machine)
+        if span is None:
+            return []
+        weeks = (max(span.start, span.end - timedelta(days=28)), span.end)
+        given = (self.store.stop_log(machine, *weeks), self.store.stop_reasons(machine, *weeks))
+        words = pl.concat([frame["reason"] for frame in given]).drop_nulls().str.strip_chars()
+        counted = words.filter(words != "").value_counts(name="n").sort("n", "reason", descending=[True, False])
+        return [str(reason) for reason in counted["reason"]]
+
     def stop_reasons(self, machine: str, period: Period) -> pl.DataFrame:
         """The reasons set by hand of stops in a period: start, end, reason, who set it and the mark to undo it."""
         return self.store.stop_reasons(machine, period.start, period.end)

@@ -13,6 +13,7 @@ from flask import Flask, Response, request
 from lineview.app.question import QUESTIONS
 from lineview.app.works import Works
 from lineview.board.address import Address, read_address
+from lineview.board.readings_page import readings_link
 from lineview.board.tables import aria, frame_table, open_or_folded, plain_table
 from lineview.charts.render import pictures
 from lineview.charts.style import ChartStyle, Picture
@@ -142,6 +143,9 @@ def _row(figure: Figure, answer: Answer, plant: Plant) -> list[Any]:
     if figure.period is not None and figure.period != answer.scope.period:
         how.append(html.Span(show.period(figure.period, plant), className="soft"))
     count = show.number(figure.n) if figure.n else ""
+    if answer.scope.machine and figure.n:
+        behind = readings_link(answer.scope.machine, figure.period or answer.scope.period)
+        how.append(html.A("readings, with file and row", href=behind))
     return [figure.label, show.value(figure, plant), spread, count, html.Div(how, className="how")]
 
 

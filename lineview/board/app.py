@@ -25,6 +25,7 @@ from lineview.board.kept_pages import KeptPages, answer_from
 from lineview.board.layout import frame, index, opening
 from lineview.board.plain import page_links, plain_page
 from lineview.board.plant_page import add_plant_routes
+from lineview.board.readings_page import add_readings_route
 from lineview.board.setup_page import add_setup_routes
 from lineview.board.tables import csv_text
 from lineview.board.workers import Answers, Asked, Reply, Workers
@@ -127,6 +128,7 @@ def create_app(
         answer_from(app.server, pages)
     add_routes(app.server, works, workers)
     add_sheet_routes(app.server, works)
+    add_readings_route(app.server, works)
     add_writing_routes(app.server, works)
     add_setup_routes(app.server, works)
     add_plant_routes(app.server, works)

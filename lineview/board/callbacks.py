@@ -206,7 +206,9 @@ def _bind_taking(calls: Calls, works: Works) -> None:
         State({"kind": "settle", "about": ALL}, "id"),
         prevent_initial_call=True,
     )(accept)
-    calls.bind("take in", *again, Input({"kind": "undo", "intake": ALL}, "n_clicks"), prevent_initial_call=True)(undo)
+    calls.bind(
+        "take in", *again, Input({"kind": "undo", "intake": ALL, "of": ALL}, "n_clicks"), prevent_initial_call=True
+    )(undo)
 
 
 def _bind_writing(calls: Calls, works: Works) -> None:
@@ -222,8 +224,11 @@ def _bind_writing(calls: Calls, works: Works) -> None:
             return f"A reason has up to {REASON_LENGTH} characters.", no_update
         try:
             answer = answer_of(pathname, search, "shift")
-            for start, end in chosen_stops(stops, answer):
-                works.set_stop_reason(answer.scope.machine, start, end, reason.strip())
+            chosen, machine = chosen_stops(stops, answer), answer.scope.machine
+            if len(chosen) == 1:
+                works.set_stop_reason(machine, *chosen[0], reason.strip())
+            else:
+                works.set_stop_reasons(machine, chosen, reason.strip())
         except LineviewError as error:
             return str(error), no_update
         return f"“{reason.strip()}” is set for {len(stops)} stop{'s' * (len(stops) > 1)}.", works.version()

@@ -13,6 +13,7 @@ from typing import Any
 import polars as pl
 from dash import dcc, html
 
+from lineview.app.conflict_notes import ConflictGroup, conflict_groups
 from lineview.app.take_in import Taken
 from lineview.app.works import Works
 from lineview.board.address import Address
@@ -26,7 +27,7 @@ from lineview.report.tables import cell
 #: A browser holds a file twice as text while it is given this way; larger ones go the plain way.
 DROP_LIMIT_BYTES = 10_000_000
 REFUSALS_A_PAGE = 100
-#: So many of the newest intakes stand open; the earlier ones are folded.
+#: So many of the newest intakes, and of groups of conflicts, stand open; the others are folded.
 OPEN_INTAKES = 12
 #: Of an uploaded file's name.
 MOST_NAME_BYTES = 200
@@ -73,10 +74,14 @@ def intake_page(works: Works, plant: Plant, address: Address, undoes: bool = Tru
     """The lists of the intake page; `undoes` says whether the person may undo an intake."""
     intakes = works.store.intakes().reverse()
     page: list[Any] = [_refusals(works, plant, address)] if address.intake is not None else []
-    conflicts = works.store.conflicts()
-    if conflicts.height:  # before the long list: these need a person
-        words = "Two exports disagree; neither value is used"
-        page.append(frame_table(words, conflicts, plant))
+    groups = conflict_groups(works.store.conflicts(), plant)
+    if groups:  # before the long list: these need a person
+        title = "Exports disagree; neither value is used until one of them is undone"
+        page.append(_conflicts(title, groups[:OPEN_INTAKES], plant, undoes))
+        if groups[OPEN_INTAKES:]:
+            words = f"Further disagreements ({len(groups) - OPEN_INTAKES})"
+            rest = _conflicts(words, groups[OPEN_INTAKES:], plant, undoes)
+            page.append(html.Details([html.Summary(words), rest], className="fold", id="further"))
     newest, earlier = intakes.head(OPEN_INTAKES), intakes.slice(OPEN_INTAKES)
     page.append(_intakes("Exports taken in, newest first", newest, plant, address, undoes))
     if earlier.height:
@@ -99,22 +104,45 @@ def _intakes(title: str, intakes: pl.DataFrame, plant: Plant, address: Address, 
             listed = Address("intake", address.line, None, None, int(number)).href
             links.append(dcc.Link("refusals", href=listed, id={"kind": "refusals", "intake": int(number)}))
         if undone or undoes:
-            links.append(html.Span("undone", className="soft") if undone else _undo(number))
+            links.append(html.Span("undone", className="soft") if undone else _undo(number, ""))
         rows.append([str(number), *cells, html.Div(links, className="acts")])
     right = [True, *(intakes.schema[n].is_numeric() for n in names), False]
     headings = ["no.", *(n.replace("_", " ") for n in names), "action"]
     return html.Div(plain_table(title, headings, rows, right), className="intakes")
 
 
-def _undo(number: Any) -> html.Details:
-    """The two steps that take an intake back."""
+def _conflicts(title: str, groups: Sequence[ConflictGroup], plant: Plant, undoes: bool) -> html.Div:
+    """What exports tell differently, a row for each column and the exports that disagree on it."""
+    rows = []
+    for number, group in enumerate(groups):
+        files = html.Ul([html.Li(f"{file} (intake {intake})") for intake, file in group.exports])
+        more = group.count - len(group.examples)
+        said: list[Any] = [html.Li(example) for example in group.examples]
+        said += [html.Li(f"and {show.number(more)} more", className="soft")] if more else []
+        acts = [_undo(intake, f"{title} {number}", f"undo intake {intake}") for intake, _ in group.exports if undoes]
+        cells = [
+            group.what,
+            files,
+            show.number(group.count),
+            group.span(plant),
+            html.Ul(said),
+            html.Div(acts, className="acts"),
+        ]
+        rows.append(cells)
+    headings = ["what", "exports that disagree", "moments", "from and to", "what each says", "action"]
+    return html.Div(plain_table(title, headings, rows, [False, False, True, False, False, False]), className="intakes")
+
+
+def _undo(number: Any, of: str, words: str = "undo this intake") -> html.Details:
+    """The two steps that take an intake back; `of` tells apart the places of a page that offer the same one."""
+    button = {"kind": "undo", "intake": int(number), "of": of}
     return html.Details(
         [
-            html.Summary("undo this intake"),
+            html.Summary(words),
             html.Div(
                 [
                     html.P("Its readings are removed from every answer; the file itself is kept."),
-                    html.Button(f"Undo intake {number}", id={"kind": "undo", "intake": int(number)}, type="button"),
+                    html.Button(f"Undo intake {number}", id=button, type="button"),
                 ]
             ),
         ],

@@ -22,7 +22,7 @@ from lineview.board.plant_page import lacking_form
 from lineview.board.tables import aria
 from lineview.board.trials_form import trials_form
 from lineview.board.what_if_form import what_if_form
-from lineview.board.written import REASON_LENGTH, forms_above, reasons_list, write_form, written_list
+from lineview.board.written import REASON_LENGTH, data, forms_above, reasons_list, write_form, written_list
 from lineview.charts.render import pictures
 from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
@@ -162,11 +162,13 @@ def _days() -> html.Div:
 #: States whose reason a person can know.
 ASKED = ("stop", "short stop")
 #: Rows of the form at most; the longest unexplained stops come first.
-MOST_STOPS = 40
+MOST_STOPS = 120
+#: Reasons offered to be tapped.
+MOST_REASONS = 12
 
 
-def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
-    """The form that sets the reason of one stop or a run of stops."""
+def reasons_form(answer: Answer, plant: Plant, used: Sequence[str] = ()) -> html.Details | None:
+    """The form that sets the reason of one stop or a run of stops; `used` are the works' reasons, likeliest first."""
     tape = answer.series.get("tape")
     stops = [] if tape is None else [r for r in tape.iter_rows(named=True) if r["state"] in ASKED]
     if not stops:
@@ -176,11 +178,20 @@ def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
     return html.Details(
         [
             html.Summary("Enter the stop reason"),
+            html.P("Tap a stop on the timeline, or tick stops here; then tap its reason.", className="soft"),
             html.Fieldset(
                 [html.Legend("Stops"), dcc.Checklist(options=options, value=[], id="stops", className="stops")]
             ),
+            html.P(_alike(stops), className="acts-of"),
+            html.P("Reason, most frequent first:", id="reasons-offered", hidden=not used),
+            html.Div(
+                [html.Button(words, type="button", **data(reason=words)) for words in used[:MOST_REASONS]],
+                className="acts-of offered",
+                role="group",
+                **aria(labelledby="reasons-offered"),
+            ),
             html.Label(
-                ["Reason, in your own words", dcc.Input(id="reason", type="text", maxLength=REASON_LENGTH, value="")]
+                ["or in your own words", dcc.Input(id="reason", type="text", maxLength=REASON_LENGTH, value="")]
             ),
             html.Button("Set the reason", id="set-reason", type="button"),
             html.P("", id="reason-told", role="status"),
@@ -188,6 +199,17 @@ def reasons_form(answer: Answer, plant: Plant) -> html.Details | None:
         className="fold form",
         id="reasons",
     )
+
+
+def _alike(stops: Sequence[dict[str, Any]]) -> list[html.Button]:
+    """One button for each kind of stop of which several have no reason: ticks them all."""
+    buttons = []
+    for state in ASKED:
+        values = [_stop_value(row) for row in stops[:MOST_STOPS] if row["state"] == state and not row["reason"]]
+        if len(values) > 1:
+            words = f"Tick all {len(values)} {state}s without a reason"
+            buttons.append(html.Button(words, type="button", **data(stops=";".join(values))))
+    return buttons
 
 
 def _stop_words(row: dict[str, Any], plant: Plant) -> str:
@@ -336,7 +358,7 @@ def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[
     if address.page == "week":
         recurring = patterns_form(answer, plant) if who.may("note") else []
         return [], [*recurring, *trials_form(works, plant, address, notes=who.may("note"))]
-    form = reasons_form(answer, plant) if who.may("note") else None
+    form = reasons_form(answer, plant, works.reasons_used(answer.scope.machine)) if who.may("note") else None
     notes = [write_form("note", answer, plant)] if who.may("note") else []
     wall = html.A("Show this shift on the wall", href=address.on("wall").href, className="wall-link")
     return [], [*([form] if form is not None else []), *notes, *lacks, html.P(wall)]

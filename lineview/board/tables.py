@@ -70,7 +70,7 @@ def plain_table(
 ) -> html.Div:
     """A table of ready cells."""
     side = ["number" if r else "" for r in right]
-    head = html.Tr([html.Th(h, scope="col", className=s) for h, s in zip(headings, side, strict=True)])
+    head = html.Tr([_heading(h, s) for h, s in zip(headings, side, strict=True)])
     body = [html.Tr([_cell(*one) for one in zip(row, headings, side, strict=True)]) for row in rows]
     if not rows:
         body = [html.Tr(html.Td("nothing yet", colSpan=len(headings), className="soft"))]
@@ -82,6 +82,11 @@ def plain_table(
         role="region",
         **aria(label=title),
     )
+
+
+def _heading(words: Any, side: str) -> html.Th | html.Td:
+    """A column's heading; a column without words has an empty cell, since a heading that says nothing is none."""
+    return html.Th(words, scope="col", className=side) if words else html.Td(className=side)
 
 
 def _cell(content: Any, heading: Any, side: str) -> html.Td:

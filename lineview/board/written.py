@@ -55,7 +55,7 @@ def write_form(kind: str, answer: Answer, plant: Plant) -> html.Details:
         note = dcc.Input(id=f"{kind}-note", type="text", maxLength=NOTE_LENGTH)
         fields.append(html.Label(["Anything else (may stay empty)", note]))
     caution = [html.P(BEFORE_ADJUSTING, className="caution")] if adjusts else []
-    save = html.Button("Save", id=f"{kind}-save", type="button", className="main big", **_data(act="write", kind=kind))
+    save = html.Button("Save", id=f"{kind}-save", type="button", className="main big", **data(act="write", kind=kind))
     return html.Details(
         [
             html.Summary("I adjusted it" if adjusts else "Write a note", className="big" if adjusts else ""),
@@ -66,11 +66,11 @@ def write_form(kind: str, answer: Answer, plant: Plant) -> html.Details:
         ],
         className="fold form write",
         id=kind,
-        **_data(machine=answer.scope.machine),
+        **data(machine=answer.scope.machine),
     )
 
 
-def _data(**said: str) -> Any:
+def data(**said: str) -> Any:
     """Data attributes as keyword arguments for a Dash component."""
     return {f"data-{name}": text for name, text in said.items()}
 
@@ -127,19 +127,19 @@ def _entry(row: dict[str, Any], plant: Plant, may_write: bool) -> html.Li:
                     ]
                 )
             )
-        save = html.Button("Save the change", type="button", **_data(act="change", kind=kind))
+        save = html.Button("Save the change", type="button", **data(act="change", kind=kind))
         shown.append(html.Details([html.Summary("Change"), *inputs, save], className="form", id=f"change-{entry}"))
     shown.append(html.P("", role="status", className="told-of"))
-    return html.Li(shown, id=f"entry-{entry}", **_data(entry=entry, machine=row["machine"]))
+    return html.Li(shown, id=f"entry-{entry}", **data(entry=entry, machine=row["machine"]))
 
 
 def _acts(row: dict[str, Any], entry: str, kind: str, gone: bool) -> html.Span:
     named = aria(label=f"{row['what']}")
     buttons = []
     if not gone:
-        buttons.append(html.Button("Remove", type="button", className="small", **_data(act="withdraw", kind=kind)))
+        buttons.append(html.Button("Remove", type="button", className="small", **data(act="withdraw", kind=kind)))
     if gone or row["revisions"] > 1:
-        buttons.append(html.Button("Undo", type="button", className="small", **_data(act="undo", kind=kind)))
+        buttons.append(html.Button("Undo", type="button", className="small", **data(act="undo", kind=kind)))
     return html.Span(buttons, role="group", className="acts-of", **named)
 
 
@@ -148,20 +148,22 @@ def reasons_list(works: Works, answer: Answer, who: Person) -> list[Any]:
     plant, machine = works.plant, answer.scope.machine
     if not machine:
         return []
-    rows = works.stop_reasons(machine, answer.scope.period).sort("set_at", descending=True).head(MOST_ENTRIES)
-    rows = rows.with_columns(mark=pl.col("set_at").dt.epoch("us"))
+    rows = works.stop_reasons(machine, answer.scope.period).with_columns(mark=pl.col("set_at").dt.epoch("us"))
     if rows.is_empty():
         return []
+    first = [pl.col("start", "end", "reason", "who", "set_at").first(), pl.len().alias("stops")]
+    together = rows.sort("start").group_by("mark", maintain_order=True).agg(first).sort("mark", descending=True)
     listed = []
-    for row in rows.iter_rows(named=True):
+    for row in together.head(MOST_ENTRIES).iter_rows(named=True):
         mark = str(row["mark"])
         stop = show.stretch(row["start"], row["end"], plant)
+        more = f" and {row['stops'] - 1} more" if row["stops"] > 1 else ""
         shown: list[Any] = [
-            html.P([html.Span(stop, className="when"), " ", row["reason"]]),
+            html.P([html.Span(stop + more, className="when"), " ", row["reason"]]),
             html.P(f"set by {row['who'] or 'not known who'}, {show.moment(row['set_at'], plant)}", className="soft"),
         ]
         if who.may("note"):
-            shown.append(html.Button("Undo", type="button", className="small", **_data(act="undo-reason", mark=mark)))
+            shown.append(html.Button("Undo", type="button", className="small", **data(act="undo-reason", mark=mark)))
         listed.append(html.Li([*shown, html.P("", role="status", className="told-of")]))
     return [
         html.Details(

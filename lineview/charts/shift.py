@@ -103,6 +103,7 @@ def _standing(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, height: f
                 },
             },
             text=[_told(r, look) for r in of_kind],
+            customdata=[f"{r['start'].isoformat()}|{r['end'].isoformat()}" for r in of_kind],
             textposition="none",
             hovertemplate="%{text}<extra></extra>",
         )

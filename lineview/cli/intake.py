@@ -161,8 +161,24 @@ def refusals(works: Works, intake: int | None, csv: Path | None) -> None:
 
 
 def conflicts(works: Works, csv: Path | None) -> None:
-    """Print or write the moments for which two values stand."""
-    _listed(works.store.conflicts(), csv, "No moment has two values.")
+    """Print what exports tell differently, by export and column; written, every row of it."""
+    from lineview.app.conflict_notes import conflict_groups
+    from lineview.report import show
+
+    found = works.store.conflicts()
+    if csv is not None or found.is_empty():
+        return _listed(found, csv, "No moment has two values.")
+    plant = works.plant
+    for group in conflict_groups(found, plant):
+        files = show.listed([f"{file} (intake {intake})" for intake, file in group.exports])
+        say(f"{group.what}: {show.counted(group.count, 'moment')}, {group.span(plant)}, told differently in {files}")
+        for example in group.examples:
+            say(f"  {example}")
+        if group.count > len(group.examples):
+            say(f"  and {group.count - len(group.examples):,} more", "dim")
+        undo = " or ".join(f"--undo {intake}" for intake, _ in group.exports)
+        say(f"  To settle: lineview intake {undo}\n", "dim")
+    return say("Neither value is used until then; --csv FILE writes every row.")
 
 
 def undo(works: Works, intake: int) -> None:

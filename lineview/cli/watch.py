@@ -82,9 +82,6 @@ def watch_folder(
 
         start_board(works, "127.0.0.1", port)
 
-    def say(line: str) -> None:
-        say(line)
-
     say(f"Watching {readable(str(folder))}; stop with Ctrl-C.")
     watch = Watch(works, folder, say)
     count = 0

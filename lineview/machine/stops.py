@@ -54,7 +54,11 @@ class StopCount:
 
     @property
     def mean_between_min(self) -> float | None:
-        """Running minutes a stop [min]; None without a stop."""
+        """Running minutes a stop [min]; None without a stop.
+
+        ISO 22400-2 (from memory) divides by one more, the stretches that a shift's ends cut off counted as
+        whole; time over failures is not shortened by them.
+        """
         return self.run_min / self.events if self.events else None
 
     @property

@@ -35,16 +35,17 @@ def reason_of(begins: Ints, ends: Ints, stop_log: pl.DataFrame) -> list[str | No
     end = log["end"].fill_null(log["start"]).dt.epoch("us").to_numpy()
     end = np.maximum(end, start)
     longest = int((end - start).max())
-    words = log["reason"].to_list()
-    taken = _overlaps_any(start, end, begins, ends)
-    reasons: list[str | None] = []
-    for a, b in zip(begins.tolist(), ends.tolist(), strict=True):
-        first = int(np.searchsorted(start, a - LOG_LATE_US - longest))
-        last = int(np.searchsorted(start, b + LOG_LATE_US, side="right"))
-        meet = np.minimum(end[first:last], b) - np.maximum(start[first:last], a)
-        meet = np.where((meet < 0) & taken[first:last], -LOG_LATE_US - 1, meet)
-        best = int(np.argmax(meet)) if last > first else -1
-        reasons.append(words[first + best] if best >= 0 and meet[best] >= -LOG_LATE_US else None)
+    words, taken = log["reason"].to_list(), _overlaps_any(start, end, begins, ends).tolist()
+    first = np.searchsorted(start, begins - LOG_LATE_US - longest)
+    last = np.searchsorted(start, ends + LOG_LATE_US, side="right")
+    starts, stops = start.tolist(), end.tolist()
+    reasons: list[str | None] = [None] * len(begins)
+    for i in np.flatnonzero(last > first).tolist():
+        a, b, most = int(begins[i]), int(ends[i]), -LOG_LATE_US - 1
+        for row in range(int(first[i]), int(last[i])):
+            meet = min(stops[row], b) - max(starts[row], a)
+            if meet > most and (meet >= 0 or not taken[row]):
+                reasons[i], most = words[row], meet
     return reasons
 
 

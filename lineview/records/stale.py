@@ -89,7 +89,8 @@ def event_marks(windows: pl.DataFrame, stretches: Sequence[pl.DataFrame]) -> lis
     marks = [hashlib.sha256() for _ in range(windows.height)]
     for k, frame in enumerate(stretches):
         ordered = frame.sort("stretch")
-        at, rows, total = (ordered[name].to_numpy() for name in ("stretch", "rows", "total"))
+        columns = [ordered[name].to_numpy() for name in ("stretch", "rows", "total")]
+        at, *_ = parts = [np.ascontiguousarray(column, dtype=np.int64) for column in columns]
         low = np.searchsorted(at, (start - BESIDE_US) // STRETCH_US)
         if k == 0:  # the batch that a window begins with began earlier
             began = np.searchsorted(at, (start - BATCH_BEFORE_US) // STRETCH_US)
@@ -97,8 +98,9 @@ def event_marks(windows: pl.DataFrame, stretches: Sequence[pl.DataFrame]) -> lis
         high = np.searchsorted(at, (end + BESIDE_US) // STRETCH_US, side="right")
         for i, (a, b) in enumerate(zip(low.tolist(), high.tolist(), strict=True)):
             marks[i].update(f"{k}".encode())
-            for part in (at, rows, total):
-                marks[i].update(np.ascontiguousarray(part[a:b], dtype=np.int64).tobytes())
+            if a < b:
+                for part in parts:
+                    marks[i].update(part[a:b].tobytes())
     return [mark.hexdigest()[:16] for mark in marks]
 
 

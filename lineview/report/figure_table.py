@@ -172,6 +172,7 @@ _ROPE = {
     "drift_mm_per_h": Row("drift of the rope", "mm/h", _MODEL, _MODELLED),
     "drift_since": Row("drift unchanged since", "", _MODEL, "the last step, or the first batch"),
     "hours_to_tolerance": Row("running hours until the batch mean leaves tolerance", "h", _MODEL, "90 % interval"),
+    "hours_to_first_out": Row("running hours until the first batch is out of tolerance", "h", _MODEL, "90 % interval"),
     "hours_to_share_out": Row(
         "running hours until {share} of pieces are out of tolerance", "h", _MODEL, "90 % interval"
     ),

@@ -27,7 +27,7 @@ from lineview.rope.gauges import Agreement, CheckedGauge, diameter_gauges, gauge
 from lineview.rope.mass import pieces_by_product
 from lineview.rope.products import Target, kinds_by_name, line_batches, target_of, targets_of
 from lineview.rope.rollers import RollerRipple, Slip, roller_ripples, slips
-from lineview.rope.watch import RopeLimits, RunRules, Watch, rope_limits, run_rules, watch
+from lineview.rope.watch import RopeLimits, RunRules, Watch, disagreement, rope_limits, run_rules, watch
 
 
 @dataclass(frozen=True)
@@ -150,7 +150,10 @@ def rope_account(
     sd = (told.within.sd.value if told.within else None) or 0.0
     ahead = ahead_of(plant, told.model, told.target, sd, period[1])
     rules = run_rules(told.model, plant.run_rules) if plant.run_rules else None
-    return replace(told, watch=watch(told.model), ahead=ahead, run_rules=rules)
+    charts = watch(told.model)
+    if charts.by_rank and ahead is not None:
+        ahead = replace(ahead, first=None)  # when the next batch is far off by itself nothing tells
+    return replace(told, watch=charts, ahead=ahead, run_rules=rules)
 
 
 def no_points() -> pl.DataFrame:
@@ -220,4 +223,6 @@ def _with_drift(plant: Plant, told: RopeAccount, adjustments: pl.DataFrame) -> R
         if told.points.height >= 8:
             return replace(told, problem="no running hours pass between the batches")
         return replace(told, problem=f"too few batches: needs 8, has {told.points.height}")
+    if problem := disagreement(model):
+        return replace(told, problem=problem)
     return replace(told, model=model, ahead=hours_ahead(model, told.target))

@@ -19,8 +19,8 @@ from lineview.stats.change_points import (
     slope_change_column,
     step_limit,
 )
-from lineview.stats.correlated_regression import CorrelatedFit
-from lineview.stats.step_scan import scan_steps
+from lineview.stats.correlated_regression import CorrelatedFit, Wanted, correlated_regression
+from lineview.stats.step_scan import SEARCH_NOISES, scan_steps
 
 Floats = NDArray[np.float64]
 
@@ -28,6 +28,8 @@ Floats = NDArray[np.float64]
 LEAST_BATCHES = 8
 #: Rope temperature enters the model where this share of batches has one and it varies by this much [°C].
 TEMPERATURE_SHARE, TEMPERATURE_SD = 0.8, 0.1
+#: Shapes of a slow change of pace in the model; steps are looked for beside them from this gain on.
+SHAPES, CURVED = 2, 6.0
 #: Share of lines of one pace in which a change of pace is found all the same, about.
 BEND_SHARE = 0.01
 #: How much more a change of pace must explain than a step, for a step near an end looks much like one.
@@ -56,7 +58,7 @@ class RopeModel:
     hours, deviation : numpy.ndarray, shape (n,)
         Running hours [h] and deviation from target [mm] a batch.
     columns : numpy.ndarray, shape (n, p)
-        Level, wear, one column a step, and temperature where it is in.
+        Level, wear, one column a step, temperature where it is in, and shapes of a slow change of pace.
     adjustments : tuple of Adjustment
         Steps in the model, recorded and found, in order of time.
     fit : CorrelatedFit
@@ -88,23 +90,29 @@ class RopeModel:
         return self.hours.size
 
     def contrast(self, **parts: float) -> Floats:
-        """A contrast from its parts: level, wear, temperature, step0, ..., bend, product0, ..."""
-        out = np.zeros(self.columns.shape[1])
+        """A contrast from its parts: level, wear, temperature, step0, ..., bend, product0, ...
+
+        gone0, ...: how far a level that wanders has gone, before each step and in the end.
+        """
+        out = np.zeros(self.fit.beta.shape[1])
         for name, value in parts.items():
             out[self._index(name)] = value
         return out
 
     def _index(self, name: str) -> int:
-        if name in ("level", "wear"):
-            return 0 if name == "level" else 1
-        if name == "temperature":
-            return int(self.columns.shape[1]) - 1
-        if name == "bend":
-            return 2 + len(self.adjustments)
-        if name.startswith("product"):
-            first = 2 + len(self.adjustments) + (self.bend_h is not None)
-            return first + int(name.removeprefix("product"))
-        return 2 + int(name.removeprefix("step"))
+        kind = name.rstrip("0123456789")
+        steps, shapes = 2 + len(self.adjustments), int(self.columns.shape[1]) - SHAPES
+        first = {
+            "level": 0,
+            "wear": 1,
+            "step": 2,
+            "bend": steps,
+            "product": steps + (self.bend_h is not None),
+            "temperature": shapes - 1,
+            "shape": shapes,
+            "gone": shapes + SHAPES,
+        }
+        return first[kind] + int(name[len(kind) :] or 0)
 
     def at(self, hours: float) -> Floats:
         """The contrast for the expected deviation at some running hours, all steps made."""
@@ -115,14 +123,21 @@ class RopeModel:
         return self._standing(self.adjustments[step].running_h, step)
 
     def _standing(self, hours: float, steps: int) -> Floats:
-        parts = {f"step{i}": 1.0 for i in range(steps)}
+        parts = {f"step{i}": 1.0 for i in range(steps)} | {f"gone{steps}": 1.0}
+        parts |= {f"shape{i}": float(v) for i, v in enumerate(_shapes(np.array([hours]), self.hours)[0])}
         if self.bend_h is not None:
             parts["bend"] = min(hours - self.bend_h, 0.0)
         return self.contrast(level=1.0, wear=hours - self.centre_h, **parts)
 
+    def average(self) -> tuple[float, float, float]:
+        """The deviation averaged over the batches read, with its 95 % interval [mm]."""
+        fit, contrast = self.fit.staying(), self.contrast()
+        contrast[: self.columns.shape[1]] = self.columns.mean(axis=0)
+        return fit.mean(contrast), *fit.interval(contrast)
+
     def expected(self) -> Floats:
         """The expected deviation of each batch [mm]."""
-        return np.asarray(self.columns @ (self.fit.weight @ self.fit.beta))
+        return np.asarray(self.columns @ (self.fit.weight @ self.fit.beta)[: self.columns.shape[1]])
 
     @property
     def since(self) -> datetime:
@@ -172,21 +187,36 @@ def fit_rope(
     offsets = [] if sorts is None else list(sorts.columns.T)
     base = np.column_stack([base, *offsets])
     steps = batch_steps(hours)
-    bend = _early_bend(y, base, hours, steps, known)
+    shapes = _shapes(hours, hours)
+    curved = _curved_gain(y, base, shapes, steps)
+    bend = _early_bend(y, base, hours, steps, known, curved)
     bent = [] if bend is None else [slope_change_column(hours, bend.at)]
-    search = find_steps(y, np.column_stack([base, *bent]), steps, known=known)
+    beside = [shapes] if curved > CURVED and bend is None else []
+    search = find_steps(y, np.column_stack([base, *bent, *beside]), steps, known=known)
     adjustments = sorted([*recorded, *(_found(used, k) for k in search.steps)], key=lambda a: a.first)
     made = [_after(y.size, a.first) for a in adjustments]
-    columns = np.column_stack([trend, *made, *bent, *offsets, *temperature])
+    columns = np.column_stack([trend, *made, *bent, *offsets, *temperature, shapes])
     doubtful = tuple(2 + i for i, a in enumerate(adjustments) if not a.recorded)
     doubtful += () if bend is None else (2 + len(adjustments),)
     swaps = [(doubtful[-1], slope_change_column(hours, at), odds) for at, odds in (bend.others if bend else ())]
-    fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best, swaps)
+    wanted = Wanted((*(max(a.first - 1, 0) for a in adjustments), y.size - 1), SHAPES)
+    fit = averaged_over_steps(y, columns, steps, doubtful, search.next_best, swaps, wanted)
     bend_h = None if bend is None else bend.at
     return RopeModel(used, hours, y, columns, tuple(adjustments), fit, centre, mean_c, bend_h, sorts)
 
 
-def _early_bend(y: Floats, base: Floats, hours: Floats, steps: Floats, known: tuple[int, ...]) -> SlopeChange | None:
+def _curved_gain(y: Floats, base: Floats, shapes: Floats, steps: Floats) -> float:
+    """Twice the gain in log likelihood of a slow change of pace over none."""
+    if y.size < base.shape[1] + 4:
+        return 0.0
+    both = np.column_stack([base, shapes])
+    curved = correlated_regression(y, both, steps, SEARCH_NOISES, Wanted(smooth=SHAPES))
+    return 2 * (curved.likelihood - correlated_regression(y, base, steps, SEARCH_NOISES).likelihood)
+
+
+def _early_bend(
+    y: Floats, base: Floats, hours: Floats, steps: Floats, known: tuple[int, ...], curved: float
+) -> SlopeChange | None:
     """Look for a change of pace before steps are looked for; a likelier step comes first."""
     margin = max(2 * LEAST_BATCHES, y.size // 10)
     inner = hours[margin:-margin]
@@ -195,10 +225,19 @@ def _early_bend(y: Floats, base: Floats, hours: Floats, steps: Floats, known: tu
     many = 24 if y.size < 2000 else 12
     places = np.r_[np.linspace(inner[0], inner[-1], many), hours[[k for k in known if margin <= k < y.size - margin]]]
     found = find_slope_change(y, base, hours, steps, places)
-    if found is None or found.gain < step_limit(y.size, BEND_SHARE):
+    if found is None or found.gain < max(step_limit(y.size, BEND_SHARE), curved + STEP_FIRST):
         return None
     step = scan_steps(y, base, steps, closed=known)
     return found if found.gain > step.gain + STEP_FIRST else None
+
+
+def _shapes(hours: Floats, read: Floats) -> Floats:
+    """Shapes of a slow change of pace: Legendre's second and third over the hours read, spread 1.
+
+    Less their tangents at the last hour read, so that level and wear beside them are those of now.
+    """
+    back = np.minimum((hours - read[-1]) / (read[-1] - read[0]), 0.0)
+    return np.column_stack([5**0.5 * 6 * back**2, 7**0.5 * (20 * back**3 + 30 * back**2)])
 
 
 def _after(n: int, first: int) -> Floats:
@@ -242,12 +281,13 @@ def rope_components(model: RopeModel) -> pl.DataFrame:
 
     Source: derived-rope
     """
-    beta = model.fit.weight @ model.fit.beta
+    beta = (model.fit.weight @ model.fit.beta)[: model.columns.shape[1]]
     share = model.columns * beta
     steps = slice(2, 2 + len(model.adjustments))
     bend = slice(steps.stop, steps.stop + (model.bend_h is not None))
-    warm = slice(-1, None) if model.temperature_c is not None else slice(0, 0)
-    products = slice(bend.stop, model.columns.shape[1] - (model.temperature_c is not None))
+    shapes = slice(model.columns.shape[1] - SHAPES, None)
+    warm = slice(shapes.start - (model.temperature_c is not None), shapes.start)
+    products = slice(bend.stop, warm.start)
 
     def part(name: str, *of: slice) -> pl.Series:
         columns = [share[:, one] for one in of]
@@ -256,7 +296,7 @@ def rope_components(model: RopeModel) -> pl.DataFrame:
         return pl.Series(name, np.concatenate(columns, axis=1).sum(axis=1))
 
     return model.points.select("running_h", "at", "batch").with_columns(
-        part("wear_mm", slice(0, 2), bend),
+        part("wear_mm", slice(0, 2), bend, shapes),
         part("steps_mm", steps),
         part("temperature_mm", warm),
         part("products_mm", products),

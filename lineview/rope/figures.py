@@ -17,8 +17,9 @@ from lineview.rope.account import RopeAccount
 from lineview.rope.drift_model import LEAST_BATCHES, RopeModel
 from lineview.rope.forecast import HORIZON_H, SHARE_OUT, TimeToLeave, Verdict
 from lineview.rope.mass import WeekEffect, mass_change_g, week_effect
+from lineview.rope.watch import left_over
 
-_LEAVING = ("hours_to_tolerance", "hours_to_share_out", "leaves_tolerance_at")
+_LEAVING = ("hours_to_tolerance", "hours_to_first_out", "hours_to_share_out", "leaves_tolerance_at")
 _WEIGHT = ("weight_effect_g_per_piece", "weight_effect_kg_per_week", "weight_effect_money_per_week")
 #: The same of the deviation averaged over the period, which is the rope's part of what the weights show.
 _AVERAGE = ("average_effect_kg_per_week", "average_effect_money_per_week")
@@ -86,7 +87,9 @@ def _drift(figures: FigureList, account: RopeAccount, model: RopeModel, found: V
     working = (
         f"generalised least squares of {model.n} batch means on running hours ({clock}), {steps} step(s)"
         f"{cooled}; correlation of neighbouring batches about {show.number(model.fit.phi, 2)}, averaged over its "
-        "restricted likelihood"
+        f"restricted likelihood; chance that the level wanders {show.number(100 * model.fit.wandering, 0)} %, that the "
+        f"pace changes slowly {show.number(100 * model.fit.bending, 0)} %; what is left depends on itself by chance "
+        f"{show.number(left_over(model).p, 2)} (Ljung–Box)"
     )
     figures.add("drift_mm_per_h", Estimate(found.wear_mm_per_h, found.wear_low, found.wear_high, model.n), working)
     working = f"last of {steps} step(s)" if steps else "no step in the period"
@@ -106,6 +109,14 @@ def _leaving(figures: FigureList, account: RopeAccount, model: RopeModel) -> Non
         f"the data allow; {ahead.mean.share_within:.0%} of them leave within {HORIZON_H:.0f} h"
     )
     _hours(figures, "hours_to_tolerance", ahead.mean, working, model.n)
+    if ahead.first is not None:
+        working = (
+            "futures drawn of the levels, wears and batches' own offsets that the data allow, to the first one out"
+        )
+        _hours(figures, "hours_to_first_out", ahead.first, working, model.n)
+    else:
+        why = "some batches are farther off than a normal law has them, so one may be out at any time"
+        figures.unknown("hours_to_first_out", why)
     if ahead.share is None:
         why = f"even a rope on target has more than {SHARE_OUT:.0%} of pieces outside"
         figures.unknown("hours_to_share_out", why)
@@ -188,7 +199,8 @@ def _weight(figures: FigureList, account: RopeAccount, model: RopeModel, plant: 
         figures.unknown(_WEIGHT[2], effect.why_no_money)
     else:
         figures.add(_WEIGHT[2], Estimate(*effect.money, n=model.n), _money_working(effect))
-    over = _mean(model, model.columns.mean(axis=0))
+    middle, least, most = model.average()
+    over = Estimate(middle, least, most, model.n)
     average = week_effect(plant, account.made, account.weeks_a_piece, (over.number, *over.ends), product)
     mean = f"{show.number(over.number, 4)} mm off target on average of {model.n} batches; "
     figures.add(_AVERAGE[0], Estimate(*average.kg, n=model.n), mean + _kg_working(average))

@@ -18,8 +18,10 @@ from lineview.stats.optimum import root_between
 
 Floats = NDArray[np.float64]
 
-#: Running hours beyond which "will not" is the answer [h]; level of the forecast's interval; draws.
-HORIZON_H, FORECAST_LEVEL, DRAWS = 200.0, 0.90, 8000
+#: Running hours beyond which "will not" is the answer [h]; level of the forecast's interval.
+HORIZON_H, FORECAST_LEVEL = 200.0, 0.90
+#: Futures drawn to see when the first batch is out.
+FUTURES = 1000
 
 
 @dataclass(frozen=True)
@@ -37,31 +39,57 @@ def time_to_leave(
 ) -> TimeToLeave:
     """The running hours until the batch mean leaves a band, if wear goes on as it does.
 
+    The ends are where the mean's own interval at that hour first reaches out of the band, and where it has
+    left it whole: where wear may as well be nothing there is no upper end.
+
+    Source: fieller-1954, derived-rope
+    """
+    hours = np.r_[0.0, np.geomspace(horizon_h / 1000, horizon_h, 25)]
+    kept, start = model.fit.likely(), model.at(now_h)
+    tail = (1 - FORECAST_LEVEL) / 2
+
+    def out(at: Floats) -> Floats:
+        """How likely the mean is out, on the likelier side."""
+        centre, scale = kept.spreads(start + np.outer(at, model.contrast(wear=1.0)))
+        above = kept.beyond(high_mm, centre, scale)
+        return np.maximum(above, 1 - kept.beyond(low_mm, centre, scale))
+
+    chance = out(hours)
+
+    def reached(share: float) -> float | None:
+        beyond = np.flatnonzero(chance >= share)
+        if beyond.size == 0 or beyond[0] == 0:
+            return 0.0 if beyond.size else None
+        between = np.linspace(hours[beyond[0] - 1], hours[beyond[0]], 5)
+        fine = np.maximum.accumulate(out(between))
+        return float(np.interp(share, fine, between))
+
+    low, middle, high = (reached(share) for share in (tail, 0.5, 1 - tail))
+    return TimeToLeave(middle, low, high, float(chance[-1]))
+
+
+def first_out(
+    model: RopeModel, mean: TimeToLeave, low_mm: float, high_mm: float, horizon_h: float = HORIZON_H
+) -> TimeToLeave:
+    """The running hours until the first batch is out of a band, if wear goes on as it does.
+
+    Futures are drawn of what the readings allow: level, wear, spread and memory of batches. Where the mean has
+    no upper end, neither has this.
+
     Source: derived-rope
     """
-    beta = model.fit.draws(DRAWS)[0]
-    level = beta @ model.at(now_h)
-    hours = hours_to_edge(level, beta[:, 1], low_mm, high_mm, horizon_h)
+    beta, sd, noise = model.fit.draws(FUTURES)
+    step_h = float(np.ptp(model.hours)) / (model.n - 1)
+    most = max(1, round(horizon_h / step_h))
+    ahead_h = step_h * np.arange(1, most + 1)
+    offsets = model.fit.offsets(noise.astype(np.int64), most)
+    path = (beta @ model.at(float(model.hours[-1])))[:, None] + beta[:, 1:2] * ahead_h + sd[:, None] * offsets
+    out = (path < low_mm) | (path > high_mm)
+    hours = np.where(out.any(axis=1), ahead_h[out.argmax(axis=1)], np.inf)
     tail = (1 - FORECAST_LEVEL) / 2
     low, middle, high = (float(q) for q in np.quantile(hours, [tail, 0.5, 1 - tail], method="lower"))
-    within = float(np.mean(np.isfinite(hours)))
-    return TimeToLeave(_finite(middle), _finite(low), _finite(high), within)
-
-
-def _finite(value: float) -> float | None:
-    return value if np.isfinite(value) else None
-
-
-def hours_to_edge(level: Floats, wear: Floats, low_mm: float, high_mm: float, horizon_h: float) -> Floats:
-    """The hours until lines leave a band; infinite where they do not within the horizon.
-
-    Takes `level`, `wear` [mm]. Gives [h].
-    """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        room = np.where(wear < 0, low_mm - level, high_mm - level)
-        hours = np.where(wear == 0, np.inf, room / wear)
-    hours = np.where((level < low_mm) | (level > high_mm), 0.0, hours)
-    return np.where(hours <= horizon_h, hours, np.inf)
+    value, early, late = (end if np.isfinite(end) else None for end in (middle, low, high))
+    return TimeToLeave(value, early, None if mean.high_h is None else late, float(np.isfinite(hours).mean()))
 
 
 def band_for_share(spread_mm: float, low_mm: float, high_mm: float, share: float) -> tuple[float, float] | None:
@@ -87,12 +115,11 @@ def band_for_share(spread_mm: float, low_mm: float, high_mm: float, share: float
 
 def fan(model: RopeModel, now_h: float, until_h: float, level: float = 0.95) -> pl.DataFrame:
     """The expected deviation ahead with its interval, for the picture."""
-    rows = []
-    for hours in np.linspace(now_h, until_h, 25):
-        contrast = model.at(float(hours))
-        low, high = model.fit.interval(contrast, level)
-        rows.append({"running_h": float(hours), "low": low, "mid": model.fit.mean(contrast), "high": high})
-    return pl.DataFrame(rows)
+    hours = np.linspace(now_h, until_h, 25)
+    contrasts = np.array([model.at(float(at)) for at in hours])
+    low, high = model.fit.intervals(contrasts, level)
+    middle = contrasts @ (model.fit.weight @ model.fit.beta)
+    return pl.DataFrame({"running_h": hours, "low": low, "mid": middle, "high": high})
 
 
 def planned_moment(hours: float, calendar: pl.DataFrame, start: datetime, uptime: float) -> datetime | None:
@@ -121,10 +148,11 @@ LOOK_AHEAD = timedelta(days=120)
 
 @dataclass(frozen=True)
 class Ahead:
-    """When the rope leaves tolerance: by its mean and by a share of pieces, in hours and on the calendar."""
+    """When the rope leaves tolerance: its mean, its first batch, a share of pieces; in hours and on the calendar."""
 
     now_h: float
     mean: TimeToLeave
+    first: TimeToLeave | None = None
     share: TimeToLeave | None = None
     moment: datetime | None = None
     moment_low: datetime | None = None
@@ -155,6 +183,7 @@ def ahead_of(plant: Plant, model: RopeModel, target: Target, within_sd_mm: float
     now_h, mean, wide = bare.now_h, bare.mean, target.tolerance_mm
     band = band_for_share(float(np.hypot(model.fit.sd(), within_sd_mm)), -wide, wide, SHARE_OUT)
     share = time_to_leave(model, now_h, *band) if band else None
+    batch = first_out(model, mean, -wide, wide)
     first, last = model.points["at"][0], model.points["at"][-1]
     worked = _planned_hours(plant, first, max(last, first + timedelta(hours=1)))
     ran = float(model.hours[-1] - model.hours[0])
@@ -165,7 +194,7 @@ def ahead_of(plant: Plant, model: RopeModel, target: Target, within_sd_mm: float
         return None if hours is None else planned_moment(hours, cal, last, uptime)
 
     week = _planned_hours(plant, until, until + timedelta(days=7))
-    return Ahead(now_h, mean, share, moment(mean.value_h), moment(mean.low_h), moment(mean.high_h), uptime, week)
+    return Ahead(now_h, mean, batch, share, moment(mean.value_h), moment(mean.low_h), moment(mean.high_h), uptime, week)
 
 
 def _planned_hours(plant: Plant, start: datetime, end: datetime) -> float:

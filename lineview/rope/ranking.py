@@ -82,7 +82,7 @@ def _ranked(account: RopeAccount) -> RankedSizer:
 def _order(sizer: RankedSizer) -> tuple[int, float, str]:
     if sizer.problem:
         return 1, 0.0, sizer.sizer
-    if sizer.early is not None:
+    if sizer.early is not None and (sizer.hours is not None or sizer.state == "drifting"):
         return 0, sizer.early if not sizer.out else -1.0, sizer.sizer
     return 2, -sizer.chance, sizer.sizer
 

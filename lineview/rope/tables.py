@@ -83,6 +83,8 @@ def watch_table(account: RopeAccount) -> Table:
     watch = account.watch
     if watch is None:
         return Table("watch", title, columns, ())
+    if watch.by_rank:
+        title += ", by rank, for some batches are farther off than a normal law has them"
     averages = (("EWMA", SLOW, watch.ewma), ("EWMA, quick", QUICK, watch.quick), ("Shewhart", 1.0, watch.single))
     rows: list[dict[str, Any]] = []
     for (chart, smoothing, frame), width in zip(averages, watch.widths, strict=True):

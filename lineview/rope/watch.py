@@ -11,7 +11,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from lineview.rope.drift_model import RopeModel
+from lineview.rope.drift_model import SHAPES, RopeModel
+from lineview.stats.capability import shape_of
 from lineview.stats.control_limits import Limits, individuals_limits, subgroup_limits
 from lineview.stats.correlated_regression import Noise, innovation_form, innovations
 from lineview.stats.run_lengths import QUICK, SLOW, Widths, cusum, cusum_limit, ewma, joint_widths
@@ -44,6 +45,8 @@ class Watch:
         First batch of the run of signals of the first three that reaches the last batch.
     since : int
         First batch after the last recorded adjustment, at which the charts start anew.
+    by_rank : bool
+        Whether residuals have heavier tails than a normal law, so that their ranks are charted.
     """
 
     ewma: pl.DataFrame
@@ -55,21 +58,23 @@ class Watch:
     limit: float
     signal: int | None
     since: int = 0
+    by_rank: bool = False
 
 
 def fresh_residuals(model: RopeModel) -> Floats:
     """Each batch's surprise, given only the batches before it, as a standard normal value.
 
-    Steps and temperature are taken out; wear is left in, for that is what is watched for. The level is
-    learnt as the batches come, anew after each step, and its uncertainty widens the early surprises' scale.
+    Steps and temperature are taken out; wear, and a level that wanders, are left in, for they are watched for. The
+    level is learnt as the batches come, anew after each step; its uncertainty widens the early surprises' scale.
 
     Source: quesenberry-1991, derived-rope
     """
-    mode = model.fit.mode
+    mode = model.fit.staying_mode
     noise = model.fit.noises[mode]
     scale = innovation_form(noise)[1] * float(np.sqrt(model.fit.variance[mode]))
     beta = model.fit.weight @ model.fit.beta
-    moved = model.columns[:, 2:] @ beta[2:]
+    known = slice(2, model.columns.shape[1] - SHAPES)  # a slow change of pace is watched for as wear is
+    moved = model.columns[:, known] @ beta[known]
     left = model.deviation - moved
     edges = [0, *(a.first for a in model.adjustments), model.n]
     return np.concatenate([_segment(left[a:b], noise, scale, float(model.fit.df[mode])) for a, b in pairwise(edges)])
@@ -100,7 +105,7 @@ def watch(model: RopeModel, false_alarm_h: float = FALSE_ALARM_H) -> Watch:
 
     Source: iso-7870-4, iso-7870-6, lucas-saccucci-1990, zhao-2005, derived-joint-charts, lucas-crosier-1982
     """
-    z = fresh_residuals(model)
+    z, by_rank = _charted(fresh_residuals(model))
     spacing = float(np.ptp(model.hours)) / max(1, model.n - 1)
     run_length = max(20.0, false_alarm_h / spacing)
     widths, limit = joint_widths(run_length), cusum_limit(ALLOWANCE, round(run_length, 1))
@@ -112,7 +117,25 @@ def watch(model: RopeModel, false_alarm_h: float = FALSE_ALARM_H) -> Watch:
     )
     sums = _summed(model, [z[a:b] for a, b in cuts], limit, starts[-1])
     outside = np.any([one["signal"].to_numpy() for one in (slow, quick, single)], axis=0)
-    return Watch(slow, quick, single, sums, run_length, widths, limit, _last_signal(outside), starts[-1])
+    return Watch(slow, quick, single, sums, run_length, widths, limit, _last_signal(outside), starts[-1], by_rank)
+
+
+#: Surprises of batches whose offsets are normal look heavy-tailed in this share of lines.
+HEAVY = 0.01
+
+
+def _charted(z: Floats) -> tuple[Floats, bool]:
+    """Surprises as charts take them: their normal scores where their tails are heavier than a normal law's."""
+    from scipy.special import ndtri
+
+    if float(np.ptp(z)) == 0:
+        return z, False
+    shape = shape_of(z)
+    if shape.p_normal >= HEAVY or shape.kurtosis <= 0:
+        return z, False
+    rank = np.empty(z.size)
+    rank[np.argsort(z)] = np.arange(z.size)
+    return np.asarray(ndtri((rank + 0.5) / z.size)), True
 
 
 def _averaged(model: RopeModel, parts: list[Floats], smoothing: float, width: float, since: int) -> pl.DataFrame:
@@ -274,6 +297,24 @@ def left_over(model: RopeModel) -> LjungBox:
     white = innovations(noise, model.deviation - model.expected())
     fitted = (noise.phi != 0.0) + (noise.white != 0.0)
     return ljung_box(white[1:], LAGS, fitted)
+
+
+#: Residuals that depend on each other so surely, and so much (squared correlations summed over lags), that no
+#: model tried is theirs.
+SURE, MUCH = 1e-4, 0.15
+
+
+def disagreement(model: RopeModel) -> str:
+    """Why no model tried is that of the readings, or ""."""
+    if model.n < LEAST:
+        return ""
+    left = left_over(model)
+    if left.p >= SURE or left.statistic / model.n < MUCH:
+        return ""
+    return (
+        "the readings disagree with every model tried: what wear, steps, a level that wanders and memory leave still "
+        f"depends on itself (Ljung–Box {left.statistic:.0f} on {left.df} degrees of freedom)"
+    )
 
 
 @lru_cache(maxsize=32)

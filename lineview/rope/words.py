@@ -124,6 +124,15 @@ def _where(account: RopeAccount, plant: Plant) -> tuple[Span, ...]:
     return (Span(f"{stands}."),)
 
 
+def _first_out(ahead: Ahead) -> list[str]:
+    """Say when the first batch is likely out, where that is before the batch mean leaves."""
+    first, mean_h = ahead.first, ahead.mean.value_h
+    if first is None or first.value_h is None or mean_h is None or first.value_h >= mean_h:
+        return []
+    high = f" to {first.high_h:.0f}" if first.high_h is not None else " or more"
+    return [f"the first batch is likely out within {first.value_h:.0f} hours ({first.low_h or 0.0:.0f}{high})"]
+
+
 def _share_out(ahead: Ahead) -> list[str]:
     """Say from when a share of pieces is out, where that is before the batch mean leaves."""
     share, mean_h = ahead.share, ahead.mean.value_h
@@ -151,8 +160,8 @@ def soft_line(account: RopeAccount, found: Verdict | None, plant: Plant, scope: 
         if ahead.moment_low is not None and ahead.moment_high is not None:
             ends = (show.moment_near(at, plant, scope.now) for at in (ahead.moment_low, ahead.moment_high))
             between = f", {' to '.join(ends)}"
-        parts.append(f"{show.number(ahead.mean.low_h or 0.0, 0)} to {high} hours{between} (90 %)")
-        parts += _share_out(ahead)
+        parts.append(f"{show.number(ahead.mean.low_h or 0.0, 0)} to {high} hours{between} until the mean is out (90 %)")
+        parts += _first_out(ahead) + _share_out(ahead)
     taken = "Batch taper and batch-to-batch change are taken out"
     if account.marks == "blocks":
         taken = "Batches are unknown; blocks of readings stand in for them"

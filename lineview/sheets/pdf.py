@@ -9,6 +9,9 @@ from datetime import datetime, timedelta
 from importlib.resources import files
 from typing import Any
 
+from lineview.charts.render import pictures
+from lineview.charts.style import ChartStyle
+from lineview.charts.svg import to_svg
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table, columns_of, scope_name
@@ -123,6 +126,7 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "sentence": [{"text": span.text, "call": span.call} for span in answer.sentence],
         "soft": answer.soft,
         "tape": tape,
+        "pictures": _pictures(answer, plant),
         "band": {"bottom": low / top, "height": (high - low) / top},
         "hours": hours,
         "tape-legend": "Height: pieces a minute; pale: the nominal band; hatched: standing.",
@@ -138,6 +142,23 @@ def _footer(answer: Answer, plant: Plant) -> str:
     """Shop, question and how far readings go; what has no figures goes to others, who need not know that."""
     known = f"readings up to {show.moment(answer.scope.now, plant)}" if answer.figures else answer.scope.label
     return f"{plant.shop} · {answer.question} · {known}"
+
+
+#: Width and height of a picture of half a page's width [px].
+HALF_PX = (390, 220)
+
+
+def _pictures(answer: Answer, plant: Plant) -> list[dict[str, Any]]:
+    """The board's open pictures, and of the order those of all webs; one sheet has its timeline or its ledger."""
+    if answer.question in ONE_SHEET:
+        return []
+    wide = [p for p in pictures(answer, ChartStyle(plant)) if p.first]
+    half = [p for p in pictures(answer, ChartStyle(plant, narrow=True)) if not p.first and answer.question == "order"]
+    drawn = [to_svg(p) for p in wide] + [to_svg(replace(p, height=HALF_PX[1]), HALF_PX[0]) for p in half]
+    return [
+        {"title": picture.title, "svg": svg, "wide": picture.first}
+        for picture, svg in zip((*wide, *half), drawn, strict=True)
+    ]
 
 
 def _key_figures(answer: Answer, plant: Plant) -> list[Table]:

@@ -8,7 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.stats.correlated_regression import CorrelatedFit, correlated_regression, inverse_times
+from lineview.stats.correlated_regression import (
+    NOISES,
+    PLAIN,
+    WANDERING,
+    CorrelatedFit,
+    Wanted,
+    correlated_regression,
+    inverse_times,
+)
 from lineview.stats.step_scan import SEARCH_NOISES, StepScan, StepScanner
 
 Floats = NDArray[np.float64]
@@ -19,6 +27,8 @@ FALSE_SHARE = 0.05
 LEAST_PLACE_ODDS = 0.02
 #: A step and none are equally likely where its gain is what chance reaches in this share of series.
 EVEN_SHARE = 0.01
+#: Noises that are averaged over; a level may wander.
+TRIED = (*NOISES, *WANDERING)
 #: Alternatives less likely than this against the fit with the steps are left out.
 LEAST_STEP_ODDS = 0.003
 
@@ -218,6 +228,7 @@ def averaged_over_steps(
     doubtful: tuple[int, ...],
     next_best: StepScan | None,
     swaps: Sequence[tuple[int, Floats, float]] = (),
+    wanted: Wanted = PLAIN,
 ) -> CorrelatedFit:
     """Fit y on x, averaged over the noises, over leaving out doubtful steps and over one more step.
 
@@ -235,11 +246,13 @@ def averaged_over_steps(
         The likeliest step that was rejected.
     swaps : sequence of (int, numpy.ndarray, float)
         Columns that might as well stand in another's place: which, its values, and the odds.
+    wanted : Wanted
+        As in correlated_regression.
 
     Returns
     -------
     CorrelatedFit
-        With x's columns; where a step is left out its coefficient is 0.
+        With x's columns and the places; where a step is left out its coefficient is 0.
 
     Notes
     -----
@@ -254,28 +267,29 @@ def averaged_over_steps(
     >>> round(fit.mean(np.array([0.0, 1.0])), 1)
     0.5
     """
-    full = correlated_regression(y, x, steps)
-    even = step_limit(y.size, EVEN_SHARE)
+    full = correlated_regression(y, x, steps, TRIED, wanted)
+    even, k = step_limit(y.size, EVEN_SHARE), x.shape[1] + len(wanted.places)
     fits, odds = [full], [1.0]
     for column in doubtful:
         kept = [i for i in range(x.shape[1]) if i != column]
-        without = correlated_regression(y, x[:, kept], steps)
+        without = correlated_regression(y, x[:, kept], steps, TRIED, wanted)
         chance = float(np.exp((even - 2 * (full.likelihood - without.likelihood)) / 2))
         if chance >= LEAST_STEP_ODDS:
-            fits.append(_widened(without, kept, x.shape[1]))
+            fits.append(_widened(without, [*kept, *range(x.shape[1], k)], k))
             odds.append(chance)
     if next_best is not None and y.size > x.shape[1] + 3:
         chance = float(np.exp((next_best.gain - even) / 2))
         if chance >= LEAST_STEP_ODDS:
             # 1 before the step and 0 after it, so that the level stays the level after it
             before = (np.arange(y.size) < next_best.at).astype(np.float64)
-            more = correlated_regression(y, np.column_stack([x, before]), steps)
-            fits.append(_narrowed(more, x.shape[1]))
+            p = x.shape[1] - wanted.smooth
+            both = np.column_stack([x[:, :p], before, x[:, p:]])
+            fits.append(_narrowed(correlated_regression(y, both, steps, TRIED, wanted), p))
             odds.append(chance)
     for column, values, chance in swaps:
         other = x.copy()
         other[:, column] = values
-        fits.append(correlated_regression(y, other, steps, SEARCH_NOISES))
+        fits.append(correlated_regression(y, other, steps, SEARCH_NOISES, wanted))
         odds.append(chance)
     return _mixed(fits, np.array(odds) / sum(odds))
 
@@ -285,12 +299,14 @@ def _widened(fit: CorrelatedFit, kept: list[int], p: int) -> CorrelatedFit:
     beta, covariance = np.zeros((g, p)), np.zeros((g, p, p))
     beta[:, kept] = fit.beta
     covariance[np.ix_(range(g), kept, kept)] = fit.covariance
-    return CorrelatedFit(fit.noises, fit.weight, beta, covariance, fit.variance, fit.df, fit.likelihood)
+    return CorrelatedFit(fit.noises, fit.weight, beta, covariance, fit.variance, fit.df, fit.likelihood, fit.bent)
 
 
 def _narrowed(fit: CorrelatedFit, p: int) -> CorrelatedFit:
+    kept = [i for i in range(fit.beta.shape[1]) if i != p]
+    covariance = fit.covariance[:, kept][:, :, kept]
     return CorrelatedFit(
-        fit.noises, fit.weight, fit.beta[:, :p], fit.covariance[:, :p, :p], fit.variance, fit.df, fit.likelihood
+        fit.noises, fit.weight, fit.beta[:, kept], covariance, fit.variance, fit.df, fit.likelihood, fit.bent
     )
 
 
@@ -305,4 +321,5 @@ def _mixed(fits: list[CorrelatedFit], odds: Floats) -> CorrelatedFit:
         np.concatenate([fit.variance for fit in fits]),
         np.concatenate([fit.df for fit in fits]),
         fits[0].likelihood,
+        np.concatenate([fit.bent for fit in fits]),
     )

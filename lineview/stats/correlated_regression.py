@@ -7,7 +7,7 @@ intervals carry the uncertainty about the correlation instead of taking one esti
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -130,9 +130,13 @@ def innovations(noise: Noise, columns: Floats) -> Floats:
 
 
 #: Correlations one step apart, and white shares of the variance, that are tried.
-PHIS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.93, 0.97)
-WHITES = (0.0, 0.2, 0.4, 0.6, 0.8)
+PHIS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.93, 0.965, 0.985)
+WHITES = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9)
 NOISES = (Noise(0.0, 0.0), Noise(-0.2, 0.0), Noise(-0.4, 0.0), *(Noise(phi, white) for phi in PHIS for white in WHITES))
+#: From this correlation on the autoregressive part is a level that wanders: where it stands counts as level.
+SLOW = 0.99
+#: White shares beside a level that wanders: a batch's change of level is from all of the noise to 0.03 of it.
+WANDERING = tuple(Noise(0.9995, white) for white in (0.0, 0.003, 0.01, 0.03, 0.1, 0.3))
 
 
 #: A coarse grid, for searches and for long series; and from how many points on a series is long.
@@ -160,6 +164,8 @@ class CorrelatedFit:
         Points less coefficients.
     likelihood : float
         Largest log likelihood over the noises (coefficients and variance fitted too), but for a constant.
+    bent : numpy.ndarray of bool, shape (g,)
+        Whether the slope may change.
     """
 
     noises: tuple[Noise, ...]
@@ -169,6 +175,17 @@ class CorrelatedFit:
     variance: Floats
     df: Floats
     likelihood: float
+    bent: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
+
+    @property
+    def wandering(self) -> float:
+        """Weight of the noises whose level wanders."""
+        return float(sum(w for w, m in zip(self.weight, self.noises, strict=True) if m.phi >= SLOW))
+
+    @property
+    def bending(self) -> float:
+        """Weight of the fits whose slope changes."""
+        return float(self.weight[self.bent].sum()) if self.bent.size else 0.0
 
     @property
     def mode(self) -> int:
@@ -176,9 +193,16 @@ class CorrelatedFit:
         return int(np.argmax(self.weight))
 
     @property
+    def staying_mode(self) -> int:
+        """Index of the noise with the largest weight of those whose level stays and whose slope does not change."""
+        moves = np.array([m.phi >= SLOW for m in self.noises]) | (self.bent if self.bent.size else False)
+        return int(np.argmax(np.where(moves, -1.0, self.weight)))
+
+    @property
     def phi(self) -> float:
-        """Mean correlation of neighbours, over the noises tried."""
-        return float(sum(w * m.phi * (1 - m.white) for w, m in zip(self.weight, self.noises, strict=True)))
+        """Mean correlation of neighbours about the level, over the noises tried."""
+        about = ((w, m) for w, m in zip(self.weight, self.noises, strict=True) if m.phi < SLOW)
+        return float(sum(w * m.phi * (1 - m.white) for w, m in about))
 
     def mean(self, contrast: Floats) -> float:
         """Estimate a linear combination of the coefficients."""
@@ -186,26 +210,58 @@ class CorrelatedFit:
 
     def interval(self, contrast: Floats, level: float = 0.95) -> tuple[float, float]:
         """Equal-tailed interval of a linear combination of the coefficients."""
-        centre = self.beta @ contrast
-        scale = np.sqrt(np.maximum(np.einsum("i,gij,j->g", contrast, self.covariance, contrast), 1e-300))
+        low, high = self.intervals(contrast[None, :], level)
+        return float(low[0]), float(high[0])
+
+    def intervals(self, contrasts: Floats, level: float = 0.95) -> tuple[Floats, Floats]:
+        """Equal-tailed intervals of linear combinations of the coefficients, one a row."""
+        centre, scale = self.spreads(contrasts)
         tail = (1 - level) / 2
         return (
             _mixture_quantile(tail, self.weight, centre, scale, self.df),
             _mixture_quantile(1 - tail, self.weight, centre, scale, self.df),
         )
 
-    def p_value(self, contrast: Floats) -> float:
-        """Two-sided chance of a combination of the coefficients as far from 0 or farther, were it 0."""
+    def spreads(self, contrasts: Floats) -> tuple[Floats, Floats]:
+        """Centre and scale of linear combinations, one a row, under each noise, one a column."""
+        variance = np.einsum("mi,gij,mj->mg", contrasts, self.covariance, contrasts, optimize=True)
+        return contrasts @ self.beta.T, np.sqrt(np.maximum(variance, 1e-300))
+
+    def beyond(self, at: float, centre: Floats, scale: Floats) -> Floats:
+        """How likely linear combinations with these spreads are above a value, one a row."""
         from scipy.special import stdtr
 
-        centre = self.beta @ contrast
-        scale = np.sqrt(np.maximum(np.einsum("i,gij,j->g", contrast, self.covariance, contrast), 1e-300))
-        below = float(self.weight @ stdtr(self.df, -centre / scale))
-        return min(1.0, 2 * min(below, 1 - below))
+        return np.asarray(stdtr(self.df, (centre - at) / scale) @ self.weight)
+
+    def p_value(self, contrast: Floats) -> float:
+        """Two-sided chance of a combination of the coefficients as far from 0 or farther, were it 0."""
+        centre, scale = self.spreads(contrast[None, :])
+        above = float(self.beyond(0.0, centre, scale)[0])
+        return min(1.0, 2 * min(above, 1 - above))
+
+    def likely(self, least: float = 1e-4) -> CorrelatedFit:
+        """The fit of the noises with some weight alone."""
+        return self._of(self.weight > least)
+
+    def staying(self) -> CorrelatedFit:
+        """The fit of the noises whose level stays."""
+        stays = np.array([m.phi < SLOW for m in self.noises])
+        return self._of(stays) if float(self.weight[stays].sum()) > 0 else self
+
+    def _of(self, kept: NDArray[np.bool_]) -> CorrelatedFit:
+        weight, bent = self.weight[kept] / self.weight[kept].sum(), self.bent[kept] if self.bent.size else self.bent
+        noises = tuple(m for m, keep in zip(self.noises, kept, strict=True) if keep)
+        values = (self.beta[kept], self.covariance[kept], self.variance[kept], self.df[kept])
+        return CorrelatedFit(noises, weight, *values, self.likelihood, bent)
 
     def sd(self) -> float:
-        """Estimate the standard deviation of the noise, both parts together."""
-        return float(np.sqrt(self.weight @ self.variance))
+        """Estimate the standard deviation of the noise, both parts together; of a level that wanders one change."""
+        return float(np.sqrt(self.weight @ (self.variance * self._about())))
+
+    def _about(self) -> Floats:
+        """The share of each noise's variance that is about the level; a level that wanders is level itself."""
+        noises = ((m, 1 - m.phi**2 if m.phi >= SLOW else 1.0) for m in self.noises)
+        return np.array([m.white + (1 - m.white) * moves for m, moves in noises])
 
     def sd_interval(self, level: float = 0.95) -> tuple[float, float]:
         """Equal-tailed interval of the noise's standard deviation."""
@@ -223,10 +279,53 @@ class CorrelatedFit:
         normal = rng.standard_normal((n, self.beta.shape[1]))
         root = _roots(self.covariance / self.variance[:, None, None])
         beta = self.beta[which] + sd[:, None] * np.einsum("nij,nj->ni", root[which], normal)
-        return beta, sd, which.astype(np.float64)
+        return beta, sd * np.sqrt(self._about()[which]), which.astype(np.float64)
+
+    def offsets(self, which: NDArray[np.int64], n: int, seed: int = 2) -> Floats:
+        """Draw n points of noise about the level for each of some noises, in standard deviations about it."""
+        rng = np.random.default_rng(seed)
+        out = np.empty((which.size, n))
+        for g in np.unique(which):
+            rows, noise, about = which == g, self.noises[g], self._about()[g]
+            fresh = rng.standard_normal((n, int(rows.sum())))
+            moving = np.sqrt((1 - noise.white) * (1 - noise.phi**2)) * fresh
+            if noise.phi < SLOW:
+                moving[0] = np.sqrt(1 - noise.white) * fresh[0]
+            slow = decaying_sum(moving, noise.phi)
+            white = np.sqrt(noise.white) * rng.standard_normal((n, int(rows.sum())))
+            out[rows] = ((slow + white) / np.sqrt(about)).T
+        return out
 
 
-def correlated_regression(y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = NOISES) -> CorrelatedFit:
+@dataclass(frozen=True)
+class Wanted:
+    """What a fit takes in beside plain columns, and gives beside their coefficients.
+
+    Parameters
+    ----------
+    places : tuple of int
+        Points at which it is wanted how far a level that wanders has gone from the columns: further
+        coefficients after those of the columns, 0 for noises that do not wander.
+    smooth : int
+        So many last columns are the shapes of a slow change of slope: in one part of the fits they are not
+        in the model, in others their coefficients are normal about 0, `BENT` noise standard deviations wide.
+    """
+
+    places: tuple[int, ...] = ()
+    smooth: int = 0
+
+
+PLAIN = Wanted()
+#: Standard deviations of the first shape's coefficient beforehand, of the second against it; 0 leaves both out.
+BENT, SECOND = (0.0, 0.3, 1.0, 3.0), 0.36
+#: How likely beforehand a level that wanders and a change of slope are; each is left out where what is seen is
+#: less likely with it than without, by these factors.
+WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.35, 0.3, 0.2
+
+
+def correlated_regression(
+    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = NOISES, wanted: Wanted = PLAIN
+) -> CorrelatedFit:
     """Fit y on x by generalised least squares, averaged over a grid of noises.
 
     Parameters
@@ -238,7 +337,9 @@ def correlated_regression(y: Floats, x: Floats, steps: Floats, noises: Iterable[
     steps : numpy.ndarray, shape (n − 1,)
         Steps from each point to the next, 1 for neighbours, more where points are missing.
     noises : iterable of Noise
-        The grid, equally likely beforehand.
+        The grid. Beforehand those whose level wanders are as likely together as the others are.
+    wanted : Wanted
+        What beside.
 
     Returns
     -------
@@ -263,105 +364,96 @@ def correlated_regression(y: Floats, x: Floats, steps: Floats, noises: Iterable[
     >>> round(fit.mean(np.array([0.0, 1.0])), 1)
     0.5
     """
-    n, p = x.shape
-    _check_columns(x)
+    n, p = y.size, x.shape[1] - wanted.smooth
+    plain = x[:, :p]
+    check_columns(plain)
     tried = tuple(noises)
-    if n > MANY and len(tried) > len(COARSE):
-        tried = _near_best(y, x, steps, tried)
-    both = np.column_stack([x, y])
-    log_weight = np.empty(len(tried))
-    beta, covariance = np.empty((len(tried), p)), np.empty((len(tried), p, p))
-    variance = np.empty(len(tried))
-    df, likelihood = n - p, -np.inf
+    if n > MANY and len(tried) > 2 * len(COARSE):
+        tried = _near_best(y, plain, steps, tried)
+    at = np.concatenate(([0.0], np.cumsum(steps)))
+    gone = np.abs(np.subtract.outer(at, at[list(wanted.places)]))
+    crosses, log_det = [], np.empty(len(tried))
     for g, noise in enumerate(tried):
-        solved, log_det = inverse_times(noise, steps, both)
-        cross = both.T @ solved
-        inverse = np.linalg.inv(cross[:p, :p])
-        beta[g] = inverse @ cross[:p, p]
-        left = max(float(cross[p, p] - cross[:p, p] @ beta[g]), 1e-300)
-        variance[g] = left / df
-        covariance[g] = inverse * variance[g]
-        log_det_x = float(np.linalg.slogdet(cross[:p, :p])[1])
-        likelihood = max(likelihood, -0.5 * (log_det + n * float(np.log(left))))
-        log_weight[g] = -0.5 * (log_det + log_det_x + df * np.log(left))
-    weight = np.exp(log_weight - log_weight.max())
-    all_df = np.full(len(tried), float(df))
-    return CorrelatedFit(tried, weight / weight.sum(), beta, covariance, variance, all_df, likelihood)
+        slow = (1 - noise.white) * noise.phi**gone if noise.phi >= SLOW else 0.0 * gone
+        columns = np.column_stack([x, y, slow])
+        solved, log_det[g] = inverse_times(noise, steps, columns)
+        crosses.append(columns.T @ solved)
+    apart = gone[list(wanted.places)]
+    return _averaged(tried, np.array(crosses), log_det, (n, p, wanted.smooth), apart)
 
 
-def least_squares_fits(
-    y: Floats, x: Floats, steps: Floats, noises: Iterable[Noise] = COARSE, white_odds: float = 1.0
-) -> list[CorrelatedFit]:
-    """Fit several series on the same columns by ordinary least squares, their noise correlated.
-
-    Parameters
-    ----------
-    y : numpy.ndarray, shape (n, m)
-        Series in order, a column each.
-    x : numpy.ndarray, shape (n, p)
-        Columns of full rank, n above p + 1.
-    steps : numpy.ndarray, shape (n − 1,)
-        Steps from each point to the next.
-    noises : iterable of Noise
-        The grid, equally likely beforehand.
-    white_odds : float
-        How many times as likely as each of the others independent points are beforehand.
-
-    Returns
-    -------
-    list of CorrelatedFit
-        One a series. Coefficients are those of least squares, so that a difference of means is just that and
-        those of series that add up add up; their covariance is what the noise makes of them.
-
-    Raises
-    ------
-    MeasureError
-        Where there are too few points or columns depend on each other.
-
-    Notes
-    -----
-    Source: restricted-likelihood
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> x = np.column_stack([np.ones(12), np.repeat([0.0, 1.0], 6)])
-    >>> y = np.column_stack([np.arange(12.0)])
-    >>> round(float(least_squares_fits(y, x, np.ones(11))[0].beta[0, 1]), 6)
-    6.0
-    """
-    n, p = x.shape
-    _check_columns(x)
-    tried = tuple(noises)
-    inner = np.linalg.inv(x.T @ x)
-    beta = inner @ x.T @ y
-    place = np.concatenate(([0.0], np.cumsum(steps)))
-    apart = np.abs(place[:, None] - place[None, :])
-    log_weight, variance = np.empty((len(tried), y.shape[1])), np.empty((len(tried), y.shape[1]))
-    shape = np.empty((len(tried), p, p))
-    for g, noise in enumerate(tried):
-        solved, log_det = inverse_times(noise, steps, np.column_stack([x, y]))
-        cross = x.T @ solved[:, :p]
-        gls = np.linalg.solve(cross, x.T @ solved[:, p:])
-        left = np.einsum("ij,ij->j", y, solved[:, p:]) - np.einsum("ij,ij->j", x.T @ solved[:, p:], gls)
-        left = np.maximum(left, 1e-300)
-        variance[g] = left / (n - p)
-        log_weight[g] = -0.5 * (log_det + float(np.linalg.slogdet(cross)[1]) + (n - p) * np.log(left))
-        log_weight[g] += float(np.log(white_odds)) if noise.phi == 0.0 else 0.0
-        spread = (1 - noise.white) * np.abs(noise.phi) ** apart + noise.white * np.eye(n)
-        shape[g] = inner @ x.T @ spread @ x @ inner
-    df = np.full(len(tried), float(n - p))
-    fits = []
-    for k in range(y.shape[1]):
-        weight = np.exp(log_weight[:, k] - log_weight[:, k].max())
-        covariance = shape * variance[:, k, None, None]
-        all_beta = np.broadcast_to(beta[:, k], (len(tried), p))
-        likelihood = float(log_weight[:, k].max())
-        fits.append(CorrelatedFit(tried, weight / weight.sum(), all_beta, covariance, variance[:, k], df, likelihood))
-    return fits
+def _averaged(
+    tried: tuple[Noise, ...], cross: Floats, log_det: Floats, sizes: tuple[int, int, int], apart: Floats
+) -> CorrelatedFit:
+    """Weigh the fits of every noise without a change of slope, and with one of several sizes."""
+    n, p, smooth = sizes
+    k, places, df = p + smooth, apart.shape[0], n - p
+    bent = np.array(BENT if smooth else BENT[:1])
+    narrow = np.outer(np.where(bent > 0, bent, 1.0), SECOND ** np.arange(smooth)) ** -2
+    system = np.repeat(cross[:, None, :k, :k], bent.size, axis=1)
+    system[:, 0, p:, :p] = system[:, 0, :p, p:] = system[:, 0, p:, p:] = 0.0
+    system[:, :, range(p, k), range(p, k)] += narrow
+    right = np.repeat(cross[:, None, :k, k:], bent.size, axis=1)
+    right[:, 0, p:] = 0.0
+    inverse = np.linalg.inv(system)
+    solved = inverse @ right
+    left = np.maximum(cross[:, None, k, k] - np.sum(right[..., 0] * solved[..., 0], axis=-1), 1e-300)
+    log_left = np.log(left)
+    smooths = np.linalg.slogdet(system[..., p:, p:])[1] - np.log(narrow).sum(axis=1)
+    fixed = np.linalg.slogdet(system)[1] - np.linalg.slogdet(system[..., p:, p:])[1]
+    likelihood = -0.5 * (log_det[:, None] + smooths + n * log_left)
+    restricted = -0.5 * (log_det[:, None] + smooths + fixed + df * log_left)
+    weight = _weights(tried, restricted)
+    beta = np.zeros((len(tried), bent.size, k + places))
+    covariance = np.zeros((len(tried), bent.size, k + places, k + places))
+    beta[..., :k], covariance[..., :k, :k] = solved[..., 0], inverse
+    covariance[:, 0, p:k, p:k] = 0.0
+    slow = np.array([(1 - m.white) if m.phi >= SLOW else 0.0 for m in tried])
+    stands = slow[:, None, None] * np.array([m.phi for m in tried])[:, None, None] ** apart
+    bears = solved[..., 1:]
+    beta[..., k:] = cross[:, None, k, k + 1 :] - np.sum(right[..., 1:] * solved[..., :1], axis=-2)
+    covariance[..., :k, k:] = -bears
+    covariance[..., k:, :k] = -np.swapaxes(bears, -1, -2)
+    covariance[..., k:, k:] = (stands - cross[:, k + 1 :, k + 1 :])[:, None] + np.swapaxes(
+        right[..., 1:], -1, -2
+    ) @ bears
+    variance = (left / df).ravel()
+    many = variance.size
+    return CorrelatedFit(
+        tuple(m for m in tried for _ in bent),
+        weight.ravel(),
+        beta.reshape(many, -1),
+        covariance.reshape(many, k + places, k + places) * variance[:, None, None],
+        variance,
+        np.full(many, float(df)),
+        float(likelihood.max()),
+        np.tile(bent, len(tried)) > 0,
+    )
 
 
-def _check_columns(x: Floats) -> None:
+def _weights(tried: tuple[Noise, ...], restricted: Floats) -> Floats:
+    """Posterior weights, without what the readings speak against."""
+    slow = np.array([m.phi >= SLOW for m in tried])
+    prior = np.ones(restricted.shape)
+    if slow.any() and not slow.all():
+        prior[slow], prior[~slow] = WANDERS / slow.sum(), (1 - WANDERS) / (~slow).sum()
+    bent = np.arange(restricted.shape[1]) > 0
+    if bent.any():
+        prior *= np.where(bent, BENDS / bent.sum(), 1 - BENDS)
+    weight = prior * np.exp(restricted - restricted.max())
+    for doubted, at_least in (
+        (np.broadcast_to(slow[:, None], weight.shape), NO_WANDER),
+        (np.broadcast_to(bent, weight.shape), NO_BEND),
+    ):
+        if doubted.any() and not doubted.all():
+            odds = weight[doubted].sum() * prior[~doubted].sum()
+            if odds < at_least * weight[~doubted].sum() * prior[doubted].sum():
+                weight = np.where(doubted, 0.0, weight)
+    return np.asarray(weight / weight.sum())
+
+
+def check_columns(x: Floats) -> None:
+    """Refuse columns that depend on each other, or too few points for them."""
     n, p = x.shape
     if n < p + 2 or np.linalg.matrix_rank(x / np.maximum(np.abs(x).max(axis=0), 1e-300)) < p:
         raise MeasureError(Fault(f"{n} points for {p} coefficients", "x", "more points, independent columns"))
@@ -369,7 +461,8 @@ def _check_columns(x: Floats) -> None:
 
 def _near_best(y: Floats, x: Floats, steps: Floats, noises: tuple[Noise, ...]) -> tuple[Noise, ...]:
     """Keep the noises near the best of a coarse grid: with many points the others have no weight."""
-    rough = correlated_regression(y, x, steps, COARSE)
+    slow = tuple(m for m in noises if m.phi >= SLOW)
+    rough = correlated_regression(y, x, steps, (*COARSE, *slow[::2]))
     best = rough.noises[rough.mode]
     return tuple(m for m in noises if abs(m.phi - best.phi) < 0.26 and abs(m.white - best.white) < 0.41)
 
@@ -380,18 +473,26 @@ def _roots(covariance: Floats) -> Floats:
     return np.asarray(vector * np.sqrt(np.maximum(value, 0))[:, None, :])
 
 
-def _mixture_quantile(share: float, weight: Floats, centre: Floats, scale: Floats, df: Floats) -> float:
-    """Quantile of a mixture of t distributions, by bisection between its parts' quantiles."""
+#: Noises with less weight do not bear on a quantile.
+LEAST_WEIGHT = 1e-6
+
+
+def _mixture_quantile(share: float, weight: Floats, centre: Floats, scale: Floats, df: Floats) -> Floats:
+    """Quantiles of mixtures of t distributions, one a row: bisection between the parts', then a secant."""
     from scipy.special import stdtr, stdtrit
 
-    keep = weight > 1e-9
-    weight, centre, scale, df = weight[keep], centre[keep], scale[keep], df[keep]
+    keep = weight > LEAST_WEIGHT
+    weight, centre, scale, df = weight[keep] / weight[keep].sum(), centre[:, keep], scale[:, keep], df[keep]
     parts = centre + scale * stdtrit(df, share)
-    low, high = float(parts.min()), float(parts.max())
-    for _ in range(46):
+    low, high = parts.min(axis=1), parts.max(axis=1)
+
+    def excess(at: Floats) -> Floats:
+        return np.asarray(stdtr(df, (at[:, None] - centre) / scale) @ weight) - share
+
+    for _ in range(14):
         middle = (low + high) / 2
-        if float(weight @ stdtr(df, (middle - centre) / scale)) < share:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2
+        below = excess(middle) < 0
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    under, over = excess(low), excess(high)
+    rises = over - under > 1e-12
+    return np.asarray(np.where(rises, low - under * (high - low) / np.where(rises, over - under, 1.0), low))

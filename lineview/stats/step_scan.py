@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lineview.stats.correlated_regression import COARSE, Noise, innovation_form, innovations, inverse_times
+from lineview.stats.correlated_regression import COARSE, WANDERING, Noise, innovation_form, innovations, inverse_times
 from lineview.stats.serial_correlation import decaying_sum
 
 Floats = NDArray[np.float64]
 
 #: Noises for the search: fewer than for the intervals, since it is repeated.
-SEARCH_NOISES = COARSE
+SEARCH_NOISES = (*COARSE, *WANDERING[::2])
 
 
 @dataclass(frozen=True)

@@ -191,8 +191,10 @@ class Conflicts:
             return rows.select(pl.lit(kind).alias("kind"), *[n for n in CONFLICTS if n in rows.columns])
         if kind == "weights":
             rows = self._weights.rows(owner, first, last).join(moments.select("at").unique(), on="at", how="semi")
-            batch = pl.format("batch = {}", pl.col("batch").fill_null("not given"))
-            rows = disputed_weighings(rows).rename({"spot": "channel", "mass_g": "value"}).with_columns(text=batch)
+            rows = disputed_weighings(rows)
+            differs = pl.col("batch").drop_nulls().n_unique().over("at", "spot") > 1
+            batch = pl.when(differs).then(pl.format("batch = {}", pl.col("batch").fill_null("not given")))
+            rows = rows.with_columns(text=batch).rename({"spot": "channel", "mass_g": "value"})
             return rows.select(pl.lit(kind).alias("kind"), *[n for n in CONFLICTS if n in rows.columns])
         return _as_conflicts(KINDS[kind], self._told.rows(KINDS[kind], first, last), owner, moments)
 
@@ -202,19 +204,23 @@ def _as_conflicts(kind: RecordType, rows: pl.DataFrame, owner: str, moments: pl.
     label = pl.col(kind.label).cast(pl.String).fill_null("") if kind.label else pl.lit("")
     rows = rows.filter(pl.col(kind.owner).fill_null("") == owner)
     rows = contradictions(rows, kind.keys, kind.values)
-    said = [
-        pl.format("{} = {}", pl.lit(value), pl.col(value).cast(pl.String).fill_null("not given"))
-        for value in kind.values
-    ]
+    said = [_said(kind, value) for value in kind.values]
     named = rows.select(
         pl.lit(kind.name).alias("kind"),
         pl.col(kind.owner).alias("machine"),
         label.alias("channel"),
         pl.col(kind.at).alias("at"),
         pl.lit(None, pl.Float64).alias("value"),
-        pl.concat_str(said, separator=", ").alias("text"),
+        pl.concat_str(said, separator=", ", ignore_nulls=True).alias("text"),
         "intake",
         "row",
     )
     wanted = moments.select(pl.col("label").alias("channel"), "at").unique()
     return named.join(wanted, on=["channel", "at"], how="semi", nulls_equal=True)
+
+
+def _said(kind: RecordType, value: str) -> pl.Expr:
+    """What rows say of one value; null where all that speak of one thing say the same of it."""
+    differs = pl.col(value).drop_nulls().n_unique().over(kind.keys) > 1
+    told = pl.format("{} = {}", pl.lit(value), pl.col(value).cast(pl.String).fill_null("not given"))
+    return pl.when(differs).then(told)

@@ -73,7 +73,7 @@ def event_stretches(journal: JournalReader, kind: RecordType, owner: str) -> pl.
         .order_by(stretch)
     )
     with journal.reading() as connection:
-        rows = [(int(row[0]), int(row[1]), int(row[2])) for row in connection.execute(query)]
+        rows = [(int(at), int(n), int(ids)) for at, n, ids in connection.execute(query).fetchall()]
     return pl.DataFrame(rows, schema={"stretch": pl.Int64(), "rows": pl.Int64(), "total": pl.Int64()}, orient="row")
 
 
@@ -173,6 +173,14 @@ def told_once(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) ->
     told = [pl.col(value).drop_nulls().first() for value in values]
     grouped = agreed.group_by(keys, maintain_order=True).agg(*told, pl.col("intake", "row").first())
     return grouped.select(rows.columns)
+
+
+def told_in_part(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:
+    """One row a key, cells of which two different things are told left empty: that it happened is not disputed."""
+    agreed = [
+        pl.when(pl.col(value).drop_nulls().n_unique().over(keys) <= 1).then(value).alias(value) for value in values
+    ]
+    return told_once(rows.with_columns(agreed), keys, values)
 
 
 def contradictions(rows: pl.DataFrame, keys: Sequence[str], values: Sequence[str]) -> pl.DataFrame:

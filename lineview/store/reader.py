@@ -18,7 +18,16 @@ from lineview.store.frames import fetch, micros, moment
 from lineview.store.journal import JournalReader, version_of
 from lineview.store.listed import FileCheck
 from lineview.store.manual_entries import PeopleReader
-from lineview.store.query import Measured, Told, event_stretches, intake_extents, once_weighed, one_a_moment, spans
+from lineview.store.query import (
+    Measured,
+    Told,
+    event_stretches,
+    intake_extents,
+    once_weighed,
+    one_a_moment,
+    spans,
+    told_in_part,
+)
 from lineview.store.tables import KINDS, intakes
 
 #: What `Store.intakes` gives.
@@ -238,8 +247,14 @@ class StoreReader:
         return self._told.lasting(KINDS["plan"], line, micros(start), micros(end))
 
     def reels(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
-        """Give REELS mounted on a machine from start up to, not including, end, sorted by moment."""
-        return self._told.once(KINDS["reels"], micros(start), micros(end) - 1, machine)
+        """Give REELS mounted on a machine from start up to, not including, end, sorted by moment.
+
+        Of a mounting that two exports tell differently, what they disagree on is left empty: left out whole, the
+        reel before it would seem to have held the metres of both.
+        """
+        kind = KINDS["reels"]
+        rows = self._told.rows(kind, micros(start), micros(end) - 1, machine)
+        return told_in_part(rows, kind.keys, kind.values).sort(kind.at, maintain_order=True)
 
     def stock(self) -> pl.DataFrame:
         """Give STOCK, all counts, sorted by moment."""

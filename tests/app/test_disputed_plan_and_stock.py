@@ -8,6 +8,7 @@ from shutil import copy2
 
 import pytest
 
+from lineview.app.conflict_notes import conflict_groups
 from lineview.app.question import read_question
 from lineview.app.works import Works
 from lineview.report.answer import Answer
@@ -92,6 +93,17 @@ def test_two_stock_counts_of_one_moment_are_told_with_both_and_what_to_do(works,
     assert answer.figure("order_by_film_caramel").value is None
     works.undo(second)
     assert ask(works).soft == before.soft
+
+
+def test_a_plan_in_conflict_is_one_group_with_what_each_export_says(works, tmp_path):
+    second = taken(works, tmp_path / "plan_third.csv", corrected_plan("2026-06-15", NEXT_WEEK, CORRECTED))
+    (group,) = conflict_groups(works.store.conflicts(), works.plant)
+    assert group.what == "line1, row of the plan"
+    assert group.examples == (
+        f"Mon 15 June, 00:00 caramel: pieces {NEXT_WEEK:,} (intake {group.exports[0][0]}) or pieces {CORRECTED:,} "
+        f"(intake {second})",
+    )
+    works.undo(second)
 
 
 def a_week_later(text: str) -> str:

@@ -33,7 +33,7 @@ VALUES: dict[tuple[str, str], Any] = {
     ("bags-file", "contents"): "data:text/plain;base64,MjUxCg==", ("bags-file", "filename"): "a.txt",
 }  # fmt: skip
 PATTERNS: dict[str, dict[str, Any]] = {
-    "undo": {"kind": "undo", "intake": 7}, "accept": {"kind": "accept", "file": "given"},
+    "undo": {"kind": "undo", "intake": 7, "of": ""}, "accept": {"kind": "accept", "file": "given"},
     "accept-pattern": {"kind": "accept-pattern", "pattern": "wrap1|at 10"},
     "pattern-reason": {"kind": "pattern-reason", "pattern": "wrap1|at 10"},
 }  # fmt: skip

@@ -12,12 +12,13 @@ import polars as pl
 from lineview.app.question import QuestionScope, machines_asked
 from lineview.app.take_in import Taken
 from lineview.core.errors import AskError, Fault, IntakeError
-from lineview.core.frames import REFUSALS, STATE_TIMELINE, WRITTEN
+from lineview.core.frames import READINGS, REFUSALS, STATE_TIMELINE, WRITTEN
 from lineview.intake.exports import Proposal
 from lineview.intake.exports import Question as IntakeQuestion
-from lineview.plant import ColumnTarget, Layout, Plant
+from lineview.plant import ColumnTarget, Layout, Machine, Plant
 from lineview.plant.periods import Days, read_period
 from lineview.report.answer import Answer, Question
+from lineview.store.conflicts import CONFLICTS
 from lineview.store.manual_entries import STOP_REASONS
 from lineview.store.writer import Receipt
 from tests.board import invented_answers as invented
@@ -53,13 +54,20 @@ class InventedStore:
         rows = [(intake, "wrap1.csv", i + 2, "good", "=1+1" if i == 0 else "#####", "no number") for i in range(count)]
         return pl.DataFrame(rows, schema=REFUSALS, orient="row")
 
+    def readings(self, machine: str, start: datetime, end: datetime) -> pl.DataFrame:
+        rows = [
+            {"machine": machine, "channel": "good", "at": start, "value": 41220.0, "intake": 7, "row": 2},
+            {"machine": machine, "channel": "state", "at": start, "text": "<b>run", "intake": 6, "row": 1203},
+        ]
+        return pl.DataFrame(rows, schema=READINGS)
+
     def conflicts(self) -> pl.DataFrame:
-        return pl.DataFrame(
-            {
-                "machine": ["wrap1"], "channel": ["good"], "at": [datetime(2026, 6, 9, 6, tzinfo=UTC)],
-                "one value": [41220.0], "other value": [41222.0],
-            }
-        )  # fmt: skip
+        at = datetime(2026, 6, 9, 6, tzinfo=UTC)
+        rows = [
+            ("readings", "wrap1", "good", at, 41220.0, None, 6, "sizer2-june.xlsx", 2),
+            ("readings", "wrap1", "good", at, 41222.0, None, 7, "wrap1_2026-06-09.csv", 9),
+        ]
+        return pl.DataFrame(rows, schema=CONFLICTS, orient="row")
 
 
 class InventedWorks:
@@ -170,6 +178,15 @@ class InventedWorks:
     def written(self, machines: Sequence[str], kind: str) -> pl.DataFrame:
         rows = [row for row in self.entries if row["machine"] in machines and row["kind"] == kind]
         return pl.DataFrame(rows, schema=WRITTEN)
+
+    def known_machine(self, name: str) -> Machine:
+        machine = self.plant.machine(name)
+        if machine is None:
+            raise AskError(Fault(f"unknown machine '{name}'", "machine"))
+        return machine
+
+    def reasons_used(self, machine: str) -> list[str]:
+        return ["jam at knife", "film tore"]
 
     def stop_reasons(self, machine: str, period: object) -> pl.DataFrame:
         rows = [

@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Route
+from playwright.sync_api import Page, Route
 
 from lineview.app.question import read_question
 from lineview.board.address import NAMES
@@ -134,9 +134,22 @@ def test_a_bad_export_gets_a_plain_error(serve_board: Served, tmp_path: Path) ->
 def test_an_intake_is_taken_back_in_two_steps(serve_board: Served) -> None:
     works = InventedWorks()
     board = serve_board(works).open("/intake")
-    board.page.click("details.undo summary >> nth=0")
+    board.page.click("summary:text-is('undo this intake') >> nth=0")
     assert works.wrote == []
-    board.page.click("text=Undo intake 7")
+    board.page.click("button:visible:text-is('Undo intake 7')")
+    board.page.wait_for_selector("#outcome:has-text('Intake 7 was undone')")
+    assert works.wrote == [("undo", 7)]
+
+
+def test_a_conflict_names_its_exports_in_local_time_and_is_settled_where_it_stands(serve_board: Served) -> None:
+    works = InventedWorks()
+    board = serve_board(works).open("/intake")
+    conflicts = "table:has-text('Exports disagree; neither value is used')"
+    said = board.page.inner_text(conflicts)
+    assert "Tue 9 June, 08:00: 41,220 (intake 6) or 41,222 (intake 7)" in said
+    assert "wrap1_2026-06-09.csv (intake 7)" in said
+    board.page.click(f"{conflicts} >> summary:text-is('undo intake 7')")
+    board.page.click("button:visible:text-is('Undo intake 7')")
     board.page.wait_for_selector("#outcome:has-text('Intake 7 was undone')")
     assert works.wrote == [("undo", 7)]
 
@@ -330,3 +343,46 @@ def test_no_cell_is_cut_off_on_a_phone(serve_board: Served) -> None:
         && (cell.getBoundingClientRect().right > innerWidth || cell.scrollWidth > cell.clientWidth + 1)).length"""
     assert page.locator(".table.cards td").count() > 20
     assert page.evaluate(cut) == 0
+
+
+def stop_drawn(page: Page, nth: int) -> tuple[float, float]:
+    """Where a stop without a reason stands on the timeline, in pixels of the window."""
+    box = page.evaluate(
+        """nth => {
+          const bars = document.querySelector('.js-plotly-plot').data.filter(trace => trace.type === 'bar');
+          const at = bars.findIndex(trace => trace.name === 'stop, reason not set');
+          const drawn = document.querySelectorAll('.barlayer .trace.bars')[at];
+          const box = drawn.querySelectorAll('.point path')[nth].getBoundingClientRect();
+          return [box.x + box.width / 2, box.y + box.height / 2];
+        }""",
+        nth,
+    )
+    return box[0], box[1]
+
+
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_a_stop_is_tapped_on_the_timeline_and_gets_its_reason_in_two_actions(serve_board: Served, size: str) -> None:
+    works = InventedWorks()
+    board = serve_board(works, size).open("/shift").drawn()
+    page = board.page
+    page.wait_for_selector("#reasons", state="attached")
+    board.until("[...document.querySelectorAll('.js-plotly-plot')].some(graph => graph.takesTaps)")
+    across, down = stop_drawn(page, 0)
+    (page.touchscreen.tap if size == "phone" else page.mouse.click)(across, down)  # 1
+    page.wait_for_selector("#reasons[open]")
+    page.click("#reasons .offered >> text=film tore")  # 2
+    page.wait_for_selector("#reason-told:has-text('is set for 1 stop')")
+    row = next(r for r in invented.tape().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
+    assert works.wrote[0][2:] == (row["start"], row["end"], "film tore")
+
+
+def test_all_stops_alike_get_one_reason_in_three_actions(serve_board: Served) -> None:
+    works = InventedWorks()
+    alike = [row["start"] for row in invented.tape().iter_rows(named=True) if row["state"] == "short stop"]
+    works.reasons = dict.fromkeys(alike, "")  # none of them has a reason
+    page = serve_board(works).open("/shift").page
+    page.click("#reasons > summary")  # 1
+    page.click(f"#reasons >> text=Tick all {len(alike)} short stops")  # 2
+    page.click("#reasons .offered >> text=jam at knife")  # 3
+    page.wait_for_selector(f"#reason-told:has-text('is set for {len(alike)} stops')")
+    assert works.wrote == [("reasons", "wrap1", len(alike), "jam at knife")]

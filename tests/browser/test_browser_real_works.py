@@ -60,3 +60,13 @@ def test_a_bad_export_gets_a_plain_sentence_and_nothing_is_kept(serve_board, wor
     board.page.set_input_files("input[type=file]", str(bad))
     board.until("document.body.innerText.includes('empty')")
     assert works.store.intakes().height == before
+
+
+def test_from_a_figure_to_its_readings_in_two_actions(serve_board, works) -> None:
+    board = serve_board(works, "phone").open("/rope")
+    page = board.page
+    page.click("#working > summary")  # 1
+    page.click("#working >> text=readings, with file and row >> nth=0")  # 2
+    page.wait_for_selector("h1:has-text('Readings of')")
+    assert page.locator("td[data-label=export]").first.inner_text().startswith("sizer1")
+    assert page.locator("td[data-label=row]").first.inner_text().strip().isdigit()

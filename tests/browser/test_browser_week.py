@@ -8,6 +8,7 @@ from shutil import copytree
 import pytest
 
 from lineview.app.question import read_question
+from lineview.app.week_inputs import trials_of
 from lineview.app.works import Works
 from tests.browser.served_board import Served
 from tests.main_job.invented_week import DEMO
@@ -44,3 +45,26 @@ def test_a_second_scope_stands_in_the_address(works: Works, serve_board: Served)
     board = serve_board(works).open("/week?only=shift%3Dearly&against=shift%3Dlate").drawn()
     assert "Early shifts" in board.sentence
     assert board.page.locator("#pick-against .choice").inner_text() == "early shifts: late"
+
+
+def test_a_trial_is_noted_shown_closed_and_taken_back(works: Works, serve_board: Served) -> None:
+    board = serve_board(works, "phone").open("/week").drawn()
+    page = board.page
+    page.get_by_text("Note a trial").click()
+    page.get_by_role("button", name="Note the trial").click()
+    page.get_by_text("nothing says what was changed").wait_for()
+    page.locator("#trial-what").fill("new knife")
+    page.locator("#trial-begins").fill("2026-06-11")
+    page.locator("#trial-shifts").fill("8")
+    page.get_by_role("button", name="Note the trial").click()
+    page.get_by_text("judged by effective rate over 8 shifts").wait_for()
+    page.get_by_role("link", name="Show it").click()
+    page.get_by_text("New knife, Line 1:").first.wait_for()
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.get_by_text("Close this trial").click()
+    page.locator("#trial-decision").fill("it stays")
+    page.get_by_role("button", name="Close the trial").click()
+    page.get_by_text("Closed: it stays.").wait_for()
+    page.get_by_role("button", name="Take back the last change").click()
+    page.get_by_text("Taken back.").wait_for()
+    assert [trial.decision for trial in trials_of(works.store)] == [""]

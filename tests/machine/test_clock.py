@@ -130,3 +130,9 @@ def test_states_add_up_to_the_shift_over_the_clock_change(case: tuple[pl.DataFra
     # breaks override whatever the machine did
     pauses = cal.filter(pl.col("part") == "break").select("start", "end")
     assert found.filter(pl.col("state") == "break").select("start", "end").equals(pauses)
+
+
+def test_a_shift_that_starts_in_the_hour_that_autumn_repeats_starts_at_its_first_coming() -> None:
+    night = Shift(id="night", start=time(2, 30), end=time(6), days=ALL_WEEK)
+    cal = calendar([night], "Europe/Vienna", at("2026-10-24T12:00"), at("2026-10-25T12:00"))
+    assert (cal["start"][0], cal["end"][0]) == (at("2026-10-25T00:30"), at("2026-10-25T05:00"))

@@ -115,3 +115,13 @@ def test_a_plan_covers_its_weekends_but_not_the_weeks_that_nobody_planned() -> N
     # The first week whole, two weeks not at all, then the five days from the plan's own row on.
     assert plan_cover(plan, "line1", starts) == pytest.approx([1, 0, 0, 5 / 7, 0])
     assert plan_cover(plan, "line2", starts).tolist() == [0.0] * 5
+
+
+def test_a_level_that_wanders_is_as_unsure_as_its_next_quarter_shows() -> None:
+    rng = np.random.default_rng(7)
+    series, weeks, ahead = 300, 104, 13
+    walk = 1000 + np.cumsum(rng.normal(0, 10, (series, weeks + ahead)), axis=1)
+    out = weekly_forecast((walk + rng.normal(0, 20, walk.shape))[:, :weeks], level(weeks, ahead), ["a"] * series)
+    off = (walk[:, weeks:].mean(axis=1) - out.mean[:, 0]) / (out.level_cv * out.mean[:, 0])
+    print(f"error of a quarter's level over the one stated: {off.std():.2f}")  # without the growth 2
+    assert 0.85 < float(off.std()) < 1.2

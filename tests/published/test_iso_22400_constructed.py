@@ -2,6 +2,7 @@
 
 import pytest
 
+from lineview.machine.stops import StopCount
 from lineview.shift.key_figures import TimeElements, iso_key_figures
 
 SHIFT = TimeElements(450, 390, 25, 35, 1 / 350, 125_000, 122_500, 2_100, 400)
@@ -53,7 +54,13 @@ def test_nothing_planned_gives_no_ratio() -> None:
 
 
 def test_reliability_divisors_from_memory() -> None:
-    # Sums over events; FE + 1 for the mean time between failures, FE for the mean time to restoration.
+    """The standard divides by FE + 1 for the mean time between failures, by FE for the mean time to restoration.
+
+    Between failures the page divides by the failures: a shift's ends cut its first and last stretch off, and time
+    over failures is the estimate that cut-off stretches do not shorten.
+    """
     runs, restore = [120, 95, 140, 35], [6, 14, 10]
-    assert sum(runs) / (len(restore) + 1) == 97.5
-    assert sum(restore) / len(restore) == 10
+    count = StopCount(events=3, restored=3, stopped_min=sum(restore), run_min=sum(runs))
+    assert count.mean_to_restore_min == 10
+    assert count.mean_between_min == 130
+    assert count.run_min / (count.events + 1) == 97.5  # the standard's, of stretches between failures

@@ -93,8 +93,3 @@ def test_bag_of_70_pieces_constructed() -> None:
     light = bag_by_count(piece_law(normal_offsets(), 6.5738 * 0.98, 0.25, 0.01), 70)
     assert law.sd_g == pytest.approx(2.0917, abs=2e-4)
     assert light.mean_g - law.mean_g == pytest.approx(-9.2033, abs=2e-4)
-
-
-def test_21_cfr_1_24_a_4_a_piece_is_below_half_an_ounce() -> None:
-    """The legal unit is the bag or box: a 6.57 g piece is under 1/2 oz (paragraph number from memory)."""
-    assert 0.5 * 28.349523125 > 6.57

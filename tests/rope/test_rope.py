@@ -24,7 +24,7 @@ from tests.simulate.rope_batches import line
 
 def test_drifting():
     answer = ask(rope(wear=-0.006, seed=2), sheet(120, 10))
-    assert answer.text.startswith("The rope of sizer 2 is thinning 0.0054 mm an hour; at this pace it leaves tolerance")
+    assert answer.text.startswith("The rope of sizer 2 is thinning 0.0053 mm an hour; at this pace it leaves tolerance")
     assert any(span.call for span in answer.sentence)
     assert holds(answer, "drift_mm_per_h", -0.006)
     assert holds(answer, "taper_mm", -0.05)
@@ -183,6 +183,15 @@ def test_refused_where_residuals_stay_correlated():
     found = run_rules(waves(), (1, 2))
     assert found.signals == {}
     assert "still depend on each other" in found.refused
+
+
+def test_a_swing_that_no_model_tried_has_is_said_to_be_one():
+    i = np.arange(200 * 30)
+    swing = 0.08 * np.sin(2 * np.pi * (i // 30) / 8)
+    answer = ask(rope(200).with_columns(value=pl.col("value") + pl.Series(swing)), sheet(200, 10))
+    assert "is not known: the readings disagree with every model tried" in answer.text
+    assert answer.figure("drift_mm_per_h").value is None
+    assert answer.figure("hours_to_tolerance").value is None
 
 
 def test_refused_with_few_batches():

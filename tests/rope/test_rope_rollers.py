@@ -10,7 +10,7 @@ import pytest
 
 from lineview.plant import Gauge, Machine
 from lineview.rope.account import RopeAccount, no_points
-from lineview.rope.forecast import Ahead, TimeToLeave, hours_to_edge, planned_moment
+from lineview.rope.forecast import Ahead, TimeToLeave, planned_moment
 from lineview.rope.products import Target
 from lineview.rope.ranking import rank_sizers
 from lineview.rope.rollers import roller_ripples, slips
@@ -65,11 +65,6 @@ def test_slip_shows_as_flow_missing(speed, share):
     assert (slip.low > 0) == (share > 0)
 
 
-def test_hours_to_edge_on_both_sides():
-    hours = hours_to_edge(np.array([0.1, 0.1, 0.1]), np.array([0.01, -0.01, 0.0001]), -0.3, 0.3, 200.0)
-    assert hours.tolist() == pytest.approx([20, 40, np.inf])
-
-
 def test_planned_moment_passes_over_what_is_not_planned():
     day = START.replace(hour=6)
     rows = {"start": [day, day + timedelta(hours=8)], "end": [day + timedelta(hours=4), day + timedelta(hours=12)]}
@@ -81,7 +76,7 @@ def test_planned_moment_passes_over_what_is_not_planned():
 def account(name: str, low_h: float | None, problem: str = "") -> RopeAccount:
     sizer = Machine(id=name, kind="sizer", line="1")
     time = TimeToLeave(low_h, low_h, None, 1.0)
-    ahead = None if problem else Ahead(0.0, time, None, None, None, None, 1.0, 80.0)
+    ahead = None if problem else Ahead(0.0, time, uptime=1.0, planned_h_per_week=80.0)
     return RopeAccount(sizer, Target(None, 14.0, 0.3, 0.3), (), problem, "", no_points(), ahead=ahead)
 
 

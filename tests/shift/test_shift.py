@@ -1,5 +1,6 @@
 """The shift's answer: its sentence in every case, a ladder that adds up, the same numbers everywhere."""
 
+import json
 import re
 from datetime import timedelta
 
@@ -387,3 +388,19 @@ def test_rejects_are_the_pieces_made_that_are_not_good_where_both_are_counted() 
     answer = ask(pl.concat([pieces, good]), plant=works(own.model_copy(update={"counters": tuple(counters)})))
     assert value(answer, "rejects") == value(whole, "rejects")
     assert value(answer, "good_pieces") == value(whole, "good_pieces")
+
+
+def test_an_hour_that_nobody_saw_is_out_of_what_ratios_divide_by_and_in_their_bounds() -> None:
+    gone = (START + timedelta(hours=5), START + timedelta(hours=6))
+    figures = json.loads(to_json(ask(FRAME.filter(~pl.col("at").is_between(*gone)))))["figures"]
+    got = {name: figures[f"{name}_min"]["value"] for name in ("planned", "running", "slow", "unseen")}
+    ran, seen = got["running"] + got["slow"], got["planned"] - got["unseen"]
+    assert got["unseen"] == pytest.approx(60, abs=0.5)
+    uptime = figures["uptime_percent"]
+    assert uptime["value"] == pytest.approx(100 * ran / seen)
+    bounds = (100 * ran / got["planned"], 100 * (ran + got["unseen"]) / got["planned"])
+    assert (uptime["low"], uptime["high"]) == pytest.approx(bounds)
+    assert uptime["interval"] == "bounds: unseen minutes"
+    assert figures["iso_availability_percent"]["value"] == pytest.approx(100 * ran / seen)
+    running = figures["running_min"]
+    assert (running["low"], running["high"]) == pytest.approx((got["running"], got["running"] + got["unseen"]))

@@ -9,6 +9,7 @@ import re
 import tomllib
 import warnings
 from collections.abc import Iterator
+from pathlib import Path
 from types import ModuleType
 
 import pytest
@@ -108,6 +109,17 @@ def test_cited_sources_are_known(sources: list[Source]) -> None:
                 cited += [c.value for c in ast.walk(node.value) if isinstance(c, ast.Constant)]
         unknown += [f"{source.name}: {i}" for i in cited if isinstance(i, str) and i not in SOURCES]
     assert not unknown
+
+
+def test_every_source_is_cited() -> None:
+    root = Path(__file__).parents[2]
+    files = [root / "DEVELOPERS.md", *(p for folder in ("lineview", "tests") for p in (root / folder).rglob("*.py"))]
+    text = "\n".join(file.read_text(encoding="utf-8") for file in files)
+    text += "".join(
+        file.read_text(encoding="utf-8") for file in (root / "data").glob("*.toml") if file.stem != "sources"
+    )
+    words = {word.strip(".") for word in re.findall(r"[\w.-]+", text)}
+    assert not SOURCES.keys() - words
 
 
 def test_each_source_says_how_far_it_was_read() -> None:

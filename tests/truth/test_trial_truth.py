@@ -134,6 +134,23 @@ def test_what_slows_both_lines_is_no_effect() -> None:
     assert (judged.verdict, judged.by_beside) == (BETTER, True)
 
 
+def test_a_line_that_came_too_late_is_not_held_beside() -> None:
+    given = inputs(3, Drawn(weeks=WEEKS), trial(), beside=True)
+    late = replace(given.beside, losses=[between(given.beside.losses[0], FIRST - 5, FIRST + 40)])
+    judged = trial_account(replace(given, beside=late))
+    assert judged.level_beside is None
+    assert judged.verdict == STEADY
+
+
+def test_too_few_shifts_say_how_many_are_needed() -> None:
+    few = trial_account(inputs(3, Drawn(weeks=WEEKS), trial(), shifts=FIRST + 4))
+    assert few.why_none == "too few shifts since: needs 5, has 4"
+    assert (few.effect.value, few.called_after, few.looks) == (None, 0, ())
+    assert few.level[0] > 0  # the means there are stay shown
+    with pytest.raises(AskError, match="is less than 400 shifts would show"):
+        shifts_to_plan(inputs(3, Drawn(weeks=WEEKS), trial("stops: drive fault", 0.5), shifts=FIRST))
+
+
 @pytest.mark.long
 def test_trials_of_nothing_are_called_as_often_as_stated_at_full_count() -> None:
     assert max(called_share(300).values()) <= 0.05 + 3 * 0.0126

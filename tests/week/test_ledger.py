@@ -18,7 +18,8 @@ from lineview.plant import Break, Counter, Line, Machine, Plant, Shift
 from lineview.report import show
 from lineview.report.tables import cell, table_decimals
 from lineview.week.account import LineInputs, MachineInputs, WeekAccount, WeekInputs, week_account
-from lineview.week.ledger import OUTSIDE, UNITS
+from lineview.week.figures import unit_of
+from lineview.week.ledger import OUTSIDE, UNITS, Ledger, LedgerRow
 from lineview.week.tables import ledger_table
 from tests import factories
 from tests.from_frames import Frames, counted
@@ -232,6 +233,41 @@ def test_the_rate_and_the_worth_of_today_hold_for_all_weeks() -> None:
     doubled = random_account(7, dearer).ledger
     stops = [next(row for row in one.rows if row.cause.startswith("stops")) for one in (before, doubled)]
     assert stops[1].value("money") == pytest.approx(2 * stops[0].value("money"))
+
+
+def test_a_change_of_currency_or_price_moves_money_alone() -> None:
+    plant = works(1, currency="EUR")
+    before = random_account(7, plant).ledger
+    in_dollars = random_account(7, plant.model_copy(update={"currency": "USD"})).ledger
+    assert in_dollars == before  # the numbers are those of plant.toml; nothing is converted
+    assert unit_of("money", plant) == "EUR"
+    dearer = tuple(product.model_copy(update={"price_per_kg": 2 * product.price_per_kg}) for product in plant.products)
+    doubled = random_account(7, plant.model_copy(update={"products": dearer})).ledger
+    assert doubled.balances == before.balances
+    changed = [row.cause for row, other in zip(sorted_rows(doubled), sorted_rows(before), strict=True) if row != other]
+    assert changed == ["rejects"]  # the only row of candy that is thrown away here
+
+
+def sorted_rows(ledger: Ledger) -> list[LedgerRow]:
+    return sorted(ledger.rows, key=lambda row: row.cause)
+
+
+def test_one_shift_alone_has_its_ledger_and_no_verdict(week: Works) -> None:
+    answer = week.ask(read_question("week", line="line1", period="2026-06-08.early"))
+    ledger, *_ = answer.tables
+    *rows, total = ledger.rows
+    assert math.fsum(row["minutes"] or 0.0 for row in rows) == pytest.approx(total["minutes"], abs=1e-6)
+    assert "too few shifts to say whether that is better or worse" in answer.text
+    assert any("too few shifts" in note for note in answer.notes)
+    assert all(row["trend"] == "" for row in rows)
+
+
+def test_one_shift_against_another_has_no_interval(week: Works) -> None:
+    answer = week.ask(read_question("week", line="line1", period="2026-06-08.early", against="2026-06-09.early"))
+    assert "too few shifts to judge" in answer.text
+    compared = next(table for table in answer.tables if table.name == "compared")
+    by_shift = [row for row in compared.rows if not row["what"].startswith("spread")]  # its units are batches
+    assert {row["low"] for row in by_shift} == {None}
 
 
 @settings(max_examples=25, deadline=None)

@@ -78,3 +78,12 @@ def test_too_small_a_sample_gets_no_verdict(mean: float) -> None:
 def test_faults_are_told(masses: list[float], lot: int, words: str) -> None:
     with pytest.raises(MeasureError, match=words):
         check_lot(masses, 454, lot, TABLES["hb133"])
+
+
+def test_a_package_short_by_exactly_the_allowance_is_not_beyond_it() -> None:
+    at_once = check_lot([*bags(252, n=49), 241.0], 250, 300, TABLES["eu"])  # 250 g may be 9 g short
+    assert at_once.allowance_g == 9
+    assert at_once.beyond == 0
+    assert check_lot([*bags(252, n=49), 240.999], 250, 300, TABLES["eu"]).beyond == 1
+    assert check_lot([*bags(252, n=49), 232.0], 250, 300, TABLES["eu"]).passed
+    assert not check_lot([*bags(252, n=49), 231.999], 250, 300, TABLES["eu"]).passed

@@ -1,12 +1,16 @@
 """The wrap answer on a simulated machine: figures, views, faults in the reel log, and what is missing."""
 
+import json
 from dataclasses import replace
 
+import numpy as np
 import polars as pl
 import pytest
+from scipy.stats import t
 
 from lineview.core.errors import AskError
 from lineview.core.frames import BATCHES, REELS, empty
+from lineview.report.answer import to_json
 from lineview.wrap.answer import answer_wrap
 from tests.from_frames import answered, inputs
 from tests.simulate.webs import START, frames_of, scope_of, wrap_line
@@ -181,3 +185,15 @@ def test_without_a_web_in_the_plant_the_metres_fed_are_told_all_the_same(made) -
         assert "no " + kind in answer.figure(f"{name}_m_per_thousand").why_none
     use = next(t for t in answer.tables if t.name == "use")
     assert [row["what"] for row in use.rows] == ["fed by the counter"] * 2
+
+
+def test_what_stays_on_the_core_has_students_limits_of_what_the_log_says_was_left(made) -> None:
+    figure = json.loads(to_json(answer_of(made)))["figures"]["film_m_per_reel_end"]
+    left = made.reels.filter(pl.col("web") == "film")["left_m"].drop_nulls().to_numpy()
+    n, mean = left.size, left.mean()
+    assert n >= 10
+    error = np.sqrt(((left - mean) ** 2).sum() / (n - 1) / n)
+    assert figure["value"] == pytest.approx(mean)
+    assert (figure["low"], figure["high"]) == pytest.approx(t.interval(0.95, n - 1, mean, error))
+    assert figure["low"] < 8.0 < figure["high"]  # metres that the simulated line leaves on a core, on average
+    assert figure["interval"] == "95 % confidence"

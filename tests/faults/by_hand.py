@@ -1,0 +1,34 @@
+"""Faults written out by hand: each would reach the reader as a wrong level, side, unit, divisor or sign."""
+
+from __future__ import annotations
+
+#: Module, text that stands in it once, and what stands there instead.
+BY_HAND = (
+    ("rope/forecast.py", "\nLEVEL = 0.95", "\nLEVEL = 0.90"),
+    ("rope/forecast.py", "FORECAST_LEVEL = 200.0, 0.90", "FORECAST_LEVEL = 200.0, 0.80"),
+    ("rope/figures.py", "model.fit.interval(contrast)", "model.fit.interval(contrast, 0.8)"),
+    ("rope/figures.py", "model.fit.sd_interval()", "model.fit.sd_interval(0.8)"),
+    ("rope/mass.py", "low * pieces / 1000, high * pieces / 1000", "high * pieces / 1000, low * pieces / 1000"),
+    ("order/figures.py", "(0.05, 0.95)", "(0.1, 0.9)"),
+    ("order/policy.py", "share: float = 0.95", "share: float = 0.9"),
+    ("order/quantity.py", "wanted /= 1.0 - web.under", "wanted *= 1.0 + web.under"),
+    ("order/reels_needed.py", "reel_m * (1.0 - under", "reel_m / (1.0 + under"),
+    ("order/forecast.py", "1.0 / weeks) + wander)", "1.0 / weeks))"),
+    ("weight/capability.py", "1 - abs(scaled.mean)", "1 - scaled.mean"),
+    ("weight/capability.py", "1 - np.abs(means)", "1 - means"),
+    ("weight/capability.py", "for side in (1, -1)", "for side in (1,)"),
+    ("weight/contents.py", "v < label_g - allowance for", "v <= label_g - allowance for"),
+    ("weight/contents.py", "v < label_g - rules.never_beyond", "v <= label_g - rules.never_beyond"),
+    ("shift/figures.py", "100 * run / (planned - unseen)", "100 * run / planned"),
+    ("shift/figures.py", "coded_run_min) / planned", "coded_run_min) / (planned - unseen)"),
+    ("shift/key_figures.py", "account.planned_min - account.unseen_min,", "account.planned_min,"),
+    ("shift/past.py", "confidence: float = 0.9", "confidence: float = 0.8"),
+    ("core/units.py", "(12 * _INCH) ** 2", "12 * _INCH"),
+    ("stats/change_points.py", "false_share / 2 / n", "false_share / n"),
+    ("machine/calendar.py", "fold=0", "fold=1"),
+    ("stats/means.py", "x.std(ddof=1)) / math", "x.std(ddof=0)) / math"),
+    ("wrap/learning.py", "floor=0.0))\n    waste", "floor=0.0, level=0.9))\n    waste"),
+)  # fmt: skip
+
+#: Faults that survive and say nothing, each with why.
+SAY_NOTHING: dict[str, str] = {}
