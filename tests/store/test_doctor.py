@@ -167,19 +167,7 @@ def former(sound, into):
         path.unlink()
     rmtree(store / "plants")
     rmtree(store / "sums")
-<<<<<<< HEAD
     make_former(store / "journal.sqlite", "0002")
-=======
-    with closing(connect(store / "journal.sqlite")) as journal, journal:
-        for table in ("works", "files", "digests", "trials"):
-            journal.execute(f"DROP TABLE {table}")
-        for table in ("adjustments", "notes"):
-            journal.execute(f"DROP INDEX ix_{table}_entry")
-            for column in ("entry", "who", "set_at", "withdrawn"):
-                journal.execute(f"ALTER TABLE {table} DROP COLUMN {column}")
-        journal.execute("ALTER TABLE stop_reasons DROP COLUMN who")
-        journal.execute("UPDATE alembic_version SET version_num = '0002'")
->>>>>>> main
 
 
 @pytest.mark.parametrize("repairs", [False, True])
