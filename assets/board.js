@@ -58,6 +58,9 @@
       var now = screen();
       return [now, other()];
     },
+    rests: function (working) {
+      return !working;
+    },
     titled: function (title, pathname) {
       if (title) { document.title = title; }
       return (pathname || "").replace(/\//g, "") === "wall" ? "wall" : "";
@@ -88,6 +91,26 @@
       return answer;
     });
   };
+
+  /* paper is day, and narrower than a screen: pictures are scaled to it whole, with the colours that night drew
+     turned to those of day, since they are not drawn anew before the page is sent to the printer */
+  window.addEventListener("beforeprint", function () {
+    root.dataset.printed = root.dataset.theme;
+    root.dataset.theme = "day";
+    document.querySelectorAll(".svg-container").forEach(function (box) {
+      var wide = box.clientWidth, high = box.clientHeight;
+      if (!wide || !high) { return; }
+      box.style.setProperty("--shape", wide + " / " + high);
+      box.querySelectorAll(".main-svg").forEach(function (one) {
+        one.setAttribute("viewBox", "0 0 " + wide + " " + high);
+      });
+    });
+  });
+  window.addEventListener("afterprint", function () {
+    root.dataset.theme = root.dataset.printed || theme();
+    delete root.dataset.printed;
+    document.querySelectorAll(".svg-container .main-svg").forEach(function (one) { one.removeAttribute("viewBox"); });
+  });
 
   /* a picker closes when a choice is made, on Escape, and when one presses elsewhere */
   function close(but) {

@@ -7,8 +7,9 @@ import polars as pl
 
 from lineview.core.frames import READINGS, UTC_US, empty, require
 from lineview.machine.activity import Activity, activity_from_counter
+from lineview.machine.counter_repair import Floats, Ints
 from lineview.machine.counters import NO_PLAN
-from lineview.machine.increments import Floats, Ints, steps_and_kinds, steps_between
+from lineview.machine.increments import steps_and_kinds, steps_between
 from lineview.machine.likeliest import PlannedTime
 from lineview.machine.pieces import MachineCounts, count_channels
 from lineview.machine.steps import Steps

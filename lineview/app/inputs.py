@@ -14,7 +14,7 @@ from lineview.app.bags import net_contents_tables
 from lineview.app.records import RecordKeeper
 from lineview.core.estimate import Estimate
 from lineview.core.frames import ADJUSTMENTS, BATCHES, PLAN, REELS, STOP_LOG, WEIGHTS, empty
-from lineview.core.record_frames import COUNTERS, COUNTS, GAUGES, OUTPUT
+from lineview.core.record_frames import COUNTERS, COUNTS, GAUGES, OUTPUT, SPELLS
 from lineview.machine.calendar import calendar
 from lineview.machine.likeliest import PlannedTime, planned_time
 from lineview.machine.pieces import MachineCounts
@@ -368,7 +368,7 @@ class Fetcher:
         if span is None or span.start >= now:
             return joined([])
         period = (max(span.start, now - HISTORY), min(span.end + timedelta(microseconds=1), now))
-        columns = ["shift", "date", *COUNTERS, *OUTPUT]
+        columns = ["shift", "date", *COUNTERS, *SPELLS, *OUTPUT]
         records = self.records.of(self.store, self.plant, machine, period, columns, whole=True)
         over = partial(self._over, machine)
         plant = self.plant

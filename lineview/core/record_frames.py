@@ -32,8 +32,10 @@ _READ: dict[str, pl.DataType] = {
 
 #: Each counter with readings: what it counts, its first and last reading [µs, counts], the usual time between
 #: two of them [µs] and the size it was read with (null: not known). Runs of one value at the window's ends that
-#: no count leads to are left out of these, and of what was counted: from when to when they were read [µs], and
-#: the value (null: there is none).
+#: no count leads to, or from, are left out of these, and of what was counted: from when to when they were read
+#: [µs], and the value (null: there is none). Before a fall that is no turn the first run is in them: until when it
+#: was read, and the reading after it (`lead_…`, null: there is none). `rest_us` is from when on the last value was
+#: read [µs]; the paces are those of the five minutes after the first reading and before `rest_us` [counts/s].
 COUNTERS: dict[str, pl.DataType] = {
     "counter": _NAMES,
     "first_us": _TIMES,
@@ -42,7 +44,14 @@ COUNTERS: dict[str, pl.DataType] = {
     "last_count": _NUMBERS,
     "usual_us": _NUMBERS,
     "modulus": _NUMBERS,
+    "rest_us": _TIMES,
+    "first_pace": _NUMBERS,
+    "rest_pace": _NUMBERS,
+    "lead_end_us": _TIMES,
+    "lead_to_us": _TIMES,
+    "lead_to_count": _NUMBERS,
     "head_us": _TIMES,
+    "head_end_us": _TIMES,
     "head_count": _NUMBERS,
     "tail_us": _TIMES,
     "tail_end_us": _TIMES,
@@ -74,6 +83,9 @@ ACTIVITY: dict[str, pl.DataType] = {
     "unseen_low": _NUMBERS,
     "unseen_high": _NUMBERS,
 }
+
+#: Columns of SAID from which what the machine's states said is put together.
+SPELLS = ["spell_from_us", "spell_to_us", "spell_meaning", "said_first_us", "said_last_us"]
 
 #: What the machine's own channels said: spells of its states [µs, place in MEANINGS], product and batch
 #: marks, and what was counted in maintenance.

@@ -3,214 +3,23 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lineview.core.errors import Fault, MeasureError
+from lineview.machine.counter_repair import (
+    Bools,
+    Floats,
+    Ints,
+    Limits,
+    held_at_top,
+    off_trend,
+    possible,
+    seconds_between,
+    unfrozen,
+)
 from lineview.machine.steps import NO_STEPS, Steps
 from lineview.plant import Counter
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-Ints = NDArray[np.int64]
-
-#: A stamp may be late or early by a second, so an interval may be two seconds longer than it looks.
-STAMP_S = 2.0
-#: A 32-bit value read as two 16-bit words that belong to two moments is off by a multiple of this.
-WORD = 65536.0
-#: At most this many readings in a row are set aside as off course.
-LONGEST_RUN = 3
-#: A frozen value that catches up at this nearness to the line's own rate was frozen, not preset.
-CATCH_UP = 0.2
-_RATE_WINDOW_US = 300_000_000
-
-
-@dataclass(frozen=True)
-class Limits:
-    """What a counter can do: its modulus (None: unknown) and its fastest rate [counts/min]."""
-
-    modulus: float | None
-    fastest_per_min: float
-    margin: float
-
-    def most(self, seconds: Floats) -> Floats:
-        """The most counts possible in so many seconds as stamped."""
-        fastest = self.fastest_per_min * (1.0 + self.margin) / 60.0
-        return np.asarray(fastest * (seconds + STAMP_S) + 1.0)
-
-    def advance(self, before: Floats, after: Floats) -> Floats:
-        """The counts added, through a rollover where the value fell and the modulus is known."""
-        return self.unrolled(after - before)
-
-    def unrolled(self, step: Floats) -> Floats:
-        """Give steps with those that fell taken through a rollover, where the modulus is known."""
-        fell = np.flatnonzero(step < 0)
-        if self.modulus is None or not len(fell):
-            return step
-        step = step.copy()
-        step[fell] = np.mod(step[fell], self.modulus)
-        return step
-
-
-def seconds_between(at_us: Ints, i: Ints, j: Ints) -> Floats:
-    """The time between readings."""
-    return (at_us[j] - at_us[i]) / 1e6
-
-
-def possible(at_us: Ints, value: Floats, i: Ints, j: Ints, limits: Limits) -> Bools:
-    """Where going from one reading to another is possible at the fastest rate.
-
-    Parameters
-    ----------
-    at_us : array of int
-        Moments of the readings [µs].
-    value : array of float
-        The counter's values [counts].
-    i, j : arrays of int
-        Places of the readings to go from and to.
-    limits : Limits
-        Of the counter.
-    """
-    step = limits.advance(value[i], value[j])
-    return np.asarray((step >= 0) & (step <= limits.most(seconds_between(at_us, i, j))))
-
-
-def off_trend(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
-    """Find readings that are off course while their neighbours agree with each other.
-
-    Takes `value` [counts].
-    """
-    odd = _placeholders(at_us, value, limits)
-    torn = np.zeros(len(value), dtype=bool)
-    kept = np.flatnonzero(~odd)
-    for _ in range(8):
-        found = _runs_off_course(at_us[kept], value[kept], limits)
-        if not found.any():
-            break
-        aside = kept[found]
-        before = kept[np.maximum(np.flatnonzero(found) - 1, 0)]
-        odd[aside] = True
-        torn[aside] = _by_words(at_us, value, before, aside, limits)
-        kept = kept[~found]
-    return odd, torn
-
-
-def _placeholders(at_us: Ints, value: Floats, limits: Limits) -> Bools:
-    """Find runs of one value that a counter can neither have gone to nor come from.
-
-    Some exports write 0, or the counter's last value, for as long as nothing answers. Such a run, however
-    long, is no count where the readings on either side of it follow from each other.
-    """
-    odd = np.zeros(len(value), dtype=bool)
-    if len(value) < 3:
-        return odd
-    first = np.flatnonzero(np.concatenate(([True], value[1:] != value[:-1])))
-    last = np.append(first[1:], len(value)) - 1
-    inner = (first > 0) & (last < len(value) - 1) & (last > first)
-    first, last = first[inner], last[inner]
-    into = possible(at_us, value, first - 1, first, limits)
-    out = possible(at_us, value, last, last + 1, limits)
-    over = possible(at_us, value, first - 1, last + 1, limits)
-    alone = ~into & ~out & over
-    for a, b in zip(first[alone].tolist(), last[alone].tolist(), strict=True):
-        odd[a : b + 1] = True
-    return odd
-
-
-def _by_words(at_us: Ints, value: Floats, before: Ints, aside: Ints, limits: Limits) -> Bools:
-    """Which odd readings are off by a whole number of words from where they should be."""
-    off = value[aside] - value[before]
-    most = limits.most(seconds_between(at_us, before, aside))
-    near = np.mod(off, WORD)
-    return np.asarray((np.abs(off) > WORD / 2) & (near <= np.minimum(most, WORD / 4)))
-
-
-def _runs_off_course(at_us: Ints, value: Floats, limits: Limits) -> Bools:
-    """Find, in one pass, the shortest runs of readings whose removal mends an impossible step."""
-    last = len(value) - 1
-    found = np.zeros(len(value), dtype=bool)
-    if last < 2:
-        return found
-    every = np.arange(last)
-    good = possible(at_us, value, every, every + 1, limits)
-    open_pairs = np.flatnonzero(~good)
-    for length in range(1, LONGEST_RUN + 1):
-        for ahead in (True, False):
-            if not len(open_pairs):
-                return found
-            mended = _mended(at_us, value, open_pairs, length, limits, good, ahead=ahead)
-            for offset in range(length):
-                pairs = open_pairs[mended]
-                found[pairs + 1 + offset if ahead else pairs - offset] = True
-            open_pairs = open_pairs[~mended]
-    return found
-
-
-def _mended(at_us: Ints, value: Floats, pairs: Ints, length: int, limits: Limits, good: Bools, *, ahead: bool) -> Bools:
-    """Which impossible pairs (i, i + 1) are mended by leaving out `length` readings."""
-    last = len(value) - 1
-    if ahead:
-        i, j = pairs, pairs + 1 + length
-        inside = j <= last
-        steady = good[np.maximum(i - 1, 0)] | (i == 0)
-    else:
-        i, j = pairs - length, pairs + 1
-        inside = i >= 0
-        steady = good[np.minimum(j, last - 1)] & (j < last)
-    i, j = np.maximum(i, 0), np.minimum(j, last)
-    mends = inside & steady & possible(at_us, value, i, j, limits)
-    if ahead:
-        return np.asarray(mends & ~_restarted(at_us, value, pairs, limits, good))
-    # A value that stood still is not off course: it stood, or was frozen, which is judged elsewhere.
-    return np.asarray(mends & (value[np.minimum(i + 1, last)] != value[i]))
-
-
-def _restarted(at_us: Ints, value: Floats, pairs: Ints, limits: Limits, good: Bools) -> Bools:
-    """Where the second reading of a pair looks like a counter set back to 0 that counts on."""
-    fell = value[pairs] - value[pairs + 1]
-    small = value[pairs + 1] <= limits.most(seconds_between(at_us, pairs, pairs + 1))
-    counts_on = good[np.minimum(pairs + 1, len(good) - 1)]
-    swapped = fell <= limits.most(np.zeros(len(pairs)))
-    return np.asarray((fell > 0) & small & counts_on & ~swapped & (value[pairs + 1] >= 0))
-
-
-def unfrozen(at_us: Ints, value: Floats, limits: Limits) -> tuple[Bools, Bools]:
-    """Find frozen readings before a jump that is possible only if they were frozen.
-
-    Takes `value` [counts].
-    """
-    frozen = np.zeros(len(value), dtype=bool)
-    trusted = np.zeros(len(value), dtype=bool)
-    if len(value) < 3:
-        return frozen, trusted
-    step = np.diff(value)
-    jumps = np.flatnonzero(step > limits.most(np.diff(at_us) / 1e6))
-    changed = np.flatnonzero(np.concatenate(([True], step != 0)))
-    first = changed[np.searchsorted(changed, jumps, side="right") - 1]
-    stood = first < jumps
-    jumps, first = jumps[stood], first[stood]
-    fits = possible(at_us, value, first, jumps + 1, limits)
-    jumps, first = jumps[fits], first[fits]
-    trusted[jumps + 1] = _at_own_rate(at_us, value, first, jumps + 1)
-    edges = np.zeros(len(value) + 1, dtype=np.int64)
-    np.add.at(edges, first + 1, 1)
-    np.add.at(edges, jumps + 1, -1)
-    return np.cumsum(edges)[:-1] > 0, trusted
-
-
-def _at_own_rate(at_us: Ints, value: Floats, first: Ints, end: Ints) -> Bools:
-    """Whether the rate over a frozen span is near that of the five minutes before or after."""
-    rate = (value[end] - value[first]) / np.maximum(seconds_between(at_us, first, end), 1e-6)
-    start_before = np.searchsorted(at_us, at_us[first] - _RATE_WINDOW_US)
-    end_after = np.searchsorted(at_us, at_us[end] + _RATE_WINDOW_US, side="right") - 1
-    near = np.zeros(len(rate), dtype=bool)
-    for i, j in ((start_before, first), (end, end_after)):
-        other = (value[j] - value[i]) / np.maximum(seconds_between(at_us, i, j), 1e-6)
-        near |= (j > i) & (other > 0) & (np.abs(rate - other) <= CATCH_UP * other)
-    return near
-
 
 #: Sizes in use: decimal digits, and 16, 24, 31 and 32 bits.
 CANDIDATES = (1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 2.0**15, 2.0**16, 2.0**24, 2.0**31, 2.0**32)
@@ -330,6 +139,9 @@ def steps_and_kinds(
     steps = np.diff(value)
     if known is None and turns and (steps < 0).any():
         limits = Limits(find_modulus(at_us, value, limits), fastest_per_min, margin)
+    held = held_at_top(at_us, value, limits)
+    if held[1:-1].any():
+        return _without_held(at_us, value, held, limits, gap_s)
     added, most = limits.unrolled(steps), limits.most(np.diff(at_us) / 1e6)
     usual = float(np.median(np.diff(at_us))) if len(at_us) > _USUAL_OF else 0.0
     unread_us = unread_longer_than(gap_s, usual)
@@ -342,6 +154,31 @@ def steps_and_kinds(
     kept = np.flatnonzero(~odd)
     frozen, trusted = unfrozen(at_us[kept], value[kept], limits)
     return _classified(at_us, value, kept[~frozen], kept[trusted], mark, limits, unread_us)
+
+
+def _without_held(at_us: Ints, value: Floats, held: Bools, limits: Limits, gap_s: float) -> tuple[Steps, Ints]:
+    """The steps without readings held at the counter's top; where it counted up to there, they leave it open.
+
+    Whether it then turned or was set back, and how often, nothing says.
+    """
+    kept = np.flatnonzero(~held)
+    modulus = None if limits.modulus is None else int(limits.modulus)
+    steps, kind = steps_and_kinds(
+        at_us[kept], value[kept], modulus, limits.fastest_per_min, limits.margin, gap_s, turns=True
+    )
+    place = np.searchsorted(steps.start_us, at_us[np.flatnonzero(held)], side="right") - 1
+    over = np.unique(place[(place >= 0) & (place < len(steps))])
+    before, after = (np.searchsorted(at_us, edge[over]) for edge in (steps.start_us, steps.end_us))
+    kind[over[kind[over] == _STEP]] = _GLITCH
+    fell = (value[after] < value[before]) & possible(at_us, value, before, before + 1, limits)
+    most = limits.most(seconds_between(at_us, before, after))
+    n, low, high = steps.n.copy(), steps.low.copy(), steps.high.copy()
+    turned = np.full(len(n), np.nan) if steps.turned is None else steps.turned.copy()
+    over, shown, most = over[fell], value[after][fell], most[fell]
+    n[over], turned[over], high[over] = np.nan, np.nan, most
+    low[over] = np.where(shown <= most, shown, 0.0)
+    kind[over] = _RESET
+    return Steps(steps.start_us, steps.end_us, n, low, high, turned), kind
 
 
 def _refuse(faults: list[Fault]) -> None:

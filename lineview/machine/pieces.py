@@ -42,7 +42,7 @@ _NOTHING_TAKEN = NO_STEPS.frame()
 def _less_rejects(made: Counted, rejects: Counted) -> Counted:
     """Take rejects from pieces made."""
     # A reject is a piece made, so over time that neither counter saw there are at least no fewer than 0 good.
-    together = made.missing_s == rejects.missing_s
+    together = (made.missing_s == rejects.missing_s) & (rejects.high - rejects.low <= made.high - made.low + 1e-6)
     low = np.clip(made.low - np.where(together, rejects.low, rejects.high), 0, None)
     high = np.clip(made.high - rejects.low, 0, None)
     # Both are split at the same moments by the same share, so their difference is split so too.

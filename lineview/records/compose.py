@@ -49,13 +49,13 @@ def machine_counts(
     counters = {counter.counts: counter for counter in reversed(machine.counters)}
     ends = _counter_ends(records)
     joined = _joined(records)
-    spells = _spells(records)
+    spells = spells_of(records)
     aside = _aside(records)
     increments: dict[Counts, CounterIncrements] = {}
     seams: dict[Counts, Seams] = {}
     for kind, counter in counters.items():
         own = ends.filter(pl.col("counter") == kind)
-        seams[kind] = seams_of(counter, own, gap_s)
+        seams[kind] = seams_of(counter, own, gap_s, planned, spells)
         apart = spells if kind in MADE else NO_STATES
         # what was counted in maintenance between windows is taken out, and given beside
         between, taken_out = set_aside(seams[kind].steps, apart)
@@ -98,7 +98,11 @@ def _chain(
     counter: Counter, ends: pl.DataFrame, joined: pl.DataFrame, seams: Steps, planned: PlannedTime
 ) -> CounterIncrements:
     """One counter's intervals within windows and between them, in order."""
-    rows = joined.join(ends.select("place", "of"), on=["place", "of"], how="semi", maintain_order="left")
+    rows = joined.join(ends.select("place", "of", "since_us", "until_us"), on=["place", "of"], maintain_order="left")
+    early, late = (pl.col("to_us") <= pl.col("since_us")), (pl.col("from_us") >= pl.col("until_us"))
+    rows = rows.filter(~early.fill_null(value=False) & ~late.fill_null(value=False)).with_columns(
+        from_us=pl.max_horizontal("from_us", "since_us"), to_us=pl.min_horizontal("to_us", "until_us")
+    )
     inside = {name: rows[name].to_numpy() for name in ("from_us", "to_us", "value", "low", "high", "known", "joined")}
     start = np.concatenate((inside["from_us"], seams.start_us))
     order = np.lexsort((np.concatenate((inside["to_us"], seams.end_us)), start))
@@ -110,7 +114,7 @@ def _chain(
     low, high, end = both("low", seams.low), both("high", seams.high), both("to_us", seams.end_us)
     start = start[order]
     open_seams = np.isnan(value)
-    known = both("known", ~np.isnan(seams.n)).astype(bool)
+    known = both("known", seams.low == seams.high).astype(bool)
     if open_seams.any():
         turn = (counter.modulus if counter.modulus != "unknown" else np.nan) * counter.unit_value
         none = np.full(len(inside["value"]), np.nan)
@@ -156,14 +160,16 @@ def _windows_beside(ends: pl.DataFrame, planned: PlannedTime, start: Ints, end: 
 
 
 def _without(ends: pl.DataFrame, seams: Seams) -> pl.DataFrame:
-    """The windows whose readings are counts."""
-    if not seams.unread:
-        return ends
+    """The windows whose readings are counts, and since and until when [µs] where not all of them are."""
+    moments = {"since_us": seams.begins, "until_us": seams.cuts}
+    ends = ends.with_columns(
+        pl.Series(name, [given.get(k) for k in range(ends.height)], dtype=pl.Int64) for name, given in moments.items()
+    )
     place = pl.int_range(pl.len())
-    return ends.filter(~place.is_in(sorted(seams.unread)))
+    return ends.filter(~place.is_in(sorted(seams.unread))) if seams.unread else ends
 
 
-def _spells(records: pl.DataFrame) -> StateIntervals:
+def spells_of(records: pl.DataFrame) -> StateIntervals:
     """What the machine's states said; a window's last state holds until the next window's first."""
     if not records["said_last_us"].is_not_null().any():
         return NO_STATES
@@ -229,6 +235,20 @@ class _Part:
     at: Ints
     made: Floats
 
+    def within(self, start_us: int | None, end_us: int | None) -> _Part:
+        """The same from one moment to another [µs]; None for its own ends."""
+        if start_us is None and end_us is None:
+            return self
+        start = max(int(self.edge[0]), start_us or 0)
+        end = int(self.edge[-1]) if end_us is None else min(int(self.edge[-1]), end_us)
+        if end <= start:
+            return _single(start)
+        inner = self.edge[(self.edge > start) & (self.edge < end)]
+        at = np.concatenate(([start], self.at[(self.at > start) & (self.at < end)], [end]))
+        edge = np.concatenate(([start], inner, [end]))
+        place = np.searchsorted(self.edge, edge[:-1], side="right") - 1
+        return _Part(edge, self.state[place], at, np.interp(at, self.at, self.made))
+
     @property
     def rates(self) -> tuple[float, float]:
         slope = np.diff(self.made) / np.maximum(np.diff(self.at), 1)
@@ -248,7 +268,11 @@ def _parts(records: pl.DataFrame, cycles: Counts, seams: Seams | None) -> list[_
             out.append(_single(row["first_us"][row["counter"].index(cycles)]))
     if seams is None:
         return out
-    kept = [part for place, part in enumerate(out) if place not in seams.unread]
+    kept = [
+        part.within(seams.begins.get(place), seams.cuts.get(place))
+        for place, part in enumerate(out)
+        if place not in seams.unread
+    ]
     kept += [_single(at) for at in seams.ends]
     stood = (np.array([start, end]) for start, end in seams.stood)
     kept += [_Part(edge, np.array([STANDING]), edge, np.zeros(2)) for edge in stood]
@@ -264,9 +288,9 @@ def _unseen_rows(records: pl.DataFrame, seams: Seams | None) -> tuple[Ints, Ints
     names = ["unseen_from_us", "unseen_to_us", "unseen_low", "unseen_high"]
     rows = records.select(names).explode(names).drop_nulls("unseen_from_us")
     start, end, low, high = (rows[name].to_numpy() for name in names)
-    if seams is None or not seams.unread:
+    if seams is None or not (seams.unread or seams.cuts or seams.begins):
         return start, end, low, high
-    # those of a window whose readings are none lie in the interval over it
+    # those of readings that are none lie in the interval over them
     place = np.searchsorted(seams.steps.start_us, start, side="right") - 1
     outside = (place < 0) | (end > seams.steps.end_us[place])
     return start[outside], end[outside], low[outside], high[outside]
@@ -333,7 +357,9 @@ class _Seam:
 def _seam(start: int, end: int, cycles: CounterIncrements) -> _Seam:
     inside = (cycles.start_us >= start) & (cycles.end_us <= end)
     value, low, high = (float(part[inside].sum()) for part in (cycles.value, cycles.low, cycles.high))
-    return _Seam(int(start), int(end), value, low, high, bool(cycles.known[inside].all()))
+    # as within a window, a counter of metres that need not have moved stood
+    known = bool(cycles.known[inside].all()) or (cycles.step > 0 and low == 0)
+    return _Seam(int(start), int(end), value, low, high, known)
 
 
 def _over_seam(

@@ -17,8 +17,8 @@ from lineview.machine.likeliest import PlannedTime
 from lineview.machine.pieces import MachineCounts, count_channels
 from lineview.machine.state_codes import reported_states
 from lineview.plant import Counter, Counts, Machine
+from lineview.records.ends import PACE_US, TrustedRange, trusted_range
 from lineview.records.readings import GAUGED, Series, WindowReadings
-from lineview.records.seams import TrustedRange, trusted_range
 
 #: Pieces along a running stretch are kept at steps of about so long [s], for its picture.
 STEP_S = 60.0
@@ -77,7 +77,9 @@ def make_record(
     for kind, counter in {counter.counts: counter for counter in reversed(machine.counters)}.items():
         if counter.id in every:
             ends = _ends(trusted[counter.id], counts.counters[kind])
-            first_last[kind] = _Ends(ends, _size(known_modulus(counter), ends), *_runs(*every[counter.id]))
+            rest = _rest(trusted[counter.id], ends)
+            lead = _lead(every[counter.id])
+            first_last[kind] = _Ends(ends, rest, lead, _size(known_modulus(counter), ends), *_runs(*every[counter.id]))
     counters = {kind: counts.counters[kind] for kind in counts.counters if kind in first_last}
     seen, spells = counts.seen, counts.spells
     # A state that nobody knows the meaning of ends the one before it all the same.
@@ -133,28 +135,55 @@ def _size(declared: int | None, ends: tuple[int, float, int, float]) -> float | 
 class _Ends:
     """What a record says of a counter's ends: its counts, its size, and runs beyond them.
 
-    `head` is the first moment [µs] and the value of a run before the counts, `tail` the first and last moment
-    and the value of one after them; of nulls where there is none.
+    `rest` is from when on the last value stands [µs], and the paces after the first and before this moment
+    [counts/s]; `lead` is until when a first run was read that a fall ends, and the reading after it; `head` and
+    `tail` are the first and last moment and the value of a run before and after the counts. Nulls: there is none.
     """
 
     counts: tuple[int, float, int, float]
+    rest: tuple[int, float, float]
+    lead: tuple[int | None, int | None, float | None]
     size: float | None
-    head: tuple[int | None, float | None]
+    head: tuple[int | None, int | None, float | None]
     tail: tuple[int | None, int | None, float | None]
+
+
+def _rest(good: Series, ends: tuple[int, float, int, float]) -> tuple[int, float, float]:
+    """From when on a counter's last value stands [µs], and its paces after its first count and before then."""
+    at_us, value = good.at_us, good.value
+    first, last = np.searchsorted(at_us, (ends[0], ends[2])).tolist()
+    others = np.flatnonzero(value[first : last + 1] != value[last])
+    rest = first + int(others[-1]) + 1 if len(others) else first
+    until = int(np.searchsorted(at_us, at_us[first] + PACE_US, side="right")) - 1
+    since = int(np.searchsorted(at_us, at_us[rest] - PACE_US))
+    return int(at_us[rest]), _pace(good, first, until), _pace(good, max(since, first), rest)
+
+
+def _lead(every: tuple[Series, TrustedRange]) -> tuple[int | None, int | None, float | None]:
+    part, kept = every
+    if not kept.lead:
+        return None, None, None
+    return int(part.at_us[kept.lead - 1]), int(part.at_us[kept.lead]), float(part.value[kept.lead])
+
+
+def _pace(good: Series, i: int, j: int) -> float:
+    """Counts a second from one reading to another."""
+    return abs(float(good.value[j] - good.value[i])) / max((int(good.at_us[j]) - int(good.at_us[i])) / 1e6, 1.0)
 
 
 def _trusted(part: Series, counter: Counter) -> TrustedRange:
     if counter.counting == "since last row":
         return TrustedRange(0, len(part.at_us) - 1)
     value = -part.value if counter.counting == "down" else part.value
-    return trusted_range(part.at_us, value, known_modulus(counter), counter.fastest_per_min)
+    turns = counter.counting == "total"
+    return trusted_range(part.at_us, value, known_modulus(counter), counter.fastest_per_min, turns=turns)
 
 
 def _runs(
     part: Series, kept: TrustedRange
-) -> tuple[tuple[int | None, float | None], tuple[int | None, int | None, float | None]]:
+) -> tuple[tuple[int | None, int | None, float | None], tuple[int | None, int | None, float | None]]:
     at_us, value, last = part.at_us, part.value, len(part.at_us) - 1
-    head = (int(at_us[0]), float(value[0])) if kept.first else (None, None)
+    head = (int(at_us[0]), int(at_us[kept.first - 1]), float(value[0])) if kept.first else (None, None, None)
     ends = int(at_us[min(kept.last + 1, last)]), int(at_us[last]), float(value[last])
     return head, ends if kept.last < last else (None, None, None)
 
@@ -162,18 +191,18 @@ def _runs(
 def _counter_columns(counters: Mapping[Counts, CounterIncrements], ends: Mapping[Counts, _Ends]) -> dict[str, Any]:
     names = list(counters)
     of = [ends[name] for name in names]
-    counts, head, tail = (
-        ("first_us", "first_count", "last_us", "last_count"),
-        ("us", "count"),
-        ("us", "end_us", "count"),
-    )
+    counts = ("first_us", "first_count", "last_us", "last_count")
+    rest, run = ("rest_us", "first_pace", "rest_pace"), ("us", "end_us", "count")
+    lead = ("lead_end_us", "lead_to_us", "lead_to_count")
     return {
         "counter": names,
         **{name: [one.counts[k] for one in of] for k, name in enumerate(counts)},
         "usual_us": [counters[name].usual_us for name in names],
         "modulus": [one.size for one in of],
-        **{f"head_{name}": [one.head[k] for one in of] for k, name in enumerate(head)},
-        **{f"tail_{name}": [one.tail[k] for one in of] for k, name in enumerate(tail)},
+        **{name: [one.rest[k] for one in of] for k, name in enumerate(rest)},
+        **{name: [one.lead[k] for one in of] for k, name in enumerate(lead)},
+        **{f"head_{name}": [one.head[k] for one in of] for k, name in enumerate(run)},
+        **{f"tail_{name}": [one.tail[k] for one in of] for k, name in enumerate(run)},
     }
 
 

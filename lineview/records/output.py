@@ -13,10 +13,11 @@ import polars as pl
 from lineview.core.estimate import Estimate
 from lineview.core.record_frames import COUNTERS
 from lineview.machine.calendar import calendar
-from lineview.machine.likeliest import LONG_S
+from lineview.machine.likeliest import LONG_S, PlannedTime, planned_time
 from lineview.machine.pieces import MachineCounts
 from lineview.machine.products import ProductSpan, product_spans, read_moments
 from lineview.plant import Counts, Machine, Shift
+from lineview.records.compose import spells_of
 from lineview.records.seams import seams_of
 
 #: One row a line, day and product; `good` are good pieces with their bounds, the
@@ -54,7 +55,7 @@ def daily_output(
     machine : Machine
         A cut-and-wrap machine.
     records : polars.DataFrame
-        Its records in order of time, with COUNTERS and OUTPUT.
+        Its records in order of time, with COUNTERS, SPELLS and OUTPUT.
     shifts, zone
         Of the plant description.
     period : (datetime, datetime)
@@ -76,7 +77,8 @@ def daily_output(
     sums: _Sums = {}
     for day, product, *parts in inside.select(lists).explode(lists).drop_nulls("day").iter_rows():
         sums[day, product] = sums.get((day, product), np.zeros(4)) + np.array(parts)
-    for start, end, before, after, parts_ in _seams(machine, records, period, gap_s):
+    planned = planned_time(calendar(shifts, zone, *period))
+    for start, end, before, after, parts_ in _seams(machine, records, period, gap_s, planned):
         if parts_ is not None:
             _share(sums, start, end, (before, after), np.array(parts_), period, tz)
         else:
@@ -145,21 +147,23 @@ def _planned(shifts: Sequence[Shift], zone: str, period: tuple[datetime, datetim
 
 
 def _seams(
-    machine: Machine, records: pl.DataFrame, period: tuple[datetime, datetime], gap_s: float
+    machine: Machine, records: pl.DataFrame, period: tuple[datetime, datetime], gap_s: float, planned: PlannedTime
 ) -> list[tuple[datetime, datetime, str, str, tuple[float, float, float, float] | None]]:
     """What lies between each two windows with readings.
 
     Its ends, the products on either side, and its good pieces (value, low, high, unseen), or None where the
     readings leave them open.
     """
+    said = spells_of(records)
     rows = records.with_row_index("place").explode(list(COUNTERS)).drop_nulls("counter")
     rows = rows.filter(pl.col("counter").is_in(list(_COUNTED)))
     counted: dict[tuple[int, bool], dict[str, tuple[float, bool]]] = {}
     ends: dict[tuple[int, bool], tuple[int, int, int, int]] = {}
     for (kind,), part in rows.group_by(["counter"], maintain_order=True):
         place = part["place"].to_numpy()
-        seams = seams_of(next(c for c in machine.counters if c.counts == kind), part, gap_s)
-        at0, at1, value = seams.steps.start_us, seams.steps.end_us, seams.steps.n
+        seams = seams_of(next(c for c in machine.counters if c.counts == kind), part, gap_s, planned, said)
+        at0, at1 = seams.steps.start_us, seams.steps.end_us
+        value = np.where(seams.steps.low < seams.steps.high, np.nan, seams.steps.n)
         if seams.steps.turned is not None:
             # One that stands where it stood counted nothing (lineview.machine.likeliest).
             value = np.where(np.isnan(value) & (seams.steps.turned == 0.0), 0.0, value)

@@ -3,65 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import polars as pl
 
-from lineview.machine.increments import Limits, pair_bounds, possible, reported_steps, unread_longer_than
+from lineview.machine.counter_repair import CATCH_UP, Limits, possible
+from lineview.machine.counters import NO_PLAN
+from lineview.machine.increments import pair_bounds, reported_steps, unread_longer_than
+from lineview.machine.likeliest import PlannedTime
 from lineview.machine.speed import Floats, Ints
+from lineview.machine.state_codes import LATE_US, MEANINGS, NO_STATES, RUNNING_CODE, StateIntervals
 from lineview.machine.steps import Steps
 from lineview.plant import Counter
 
-
-@dataclass(frozen=True)
-class TrustedRange:
-    """The places of the first and the last reading that are surely counts."""
-
-    first: int
-    last: int
-
-
-def trusted_range(at_us: Ints, value: Floats, modulus: int | None, fastest_per_min: float) -> TrustedRange:
-    """Leave out a run of one value at either end that the counter cannot have gone to, or come from.
-
-    Within a window such a run is judged by the readings on both sides of it. At an end one side is missing:
-    the counter was set back and stood, or nothing answered. A fall after which it counts on is a reset, and
-    a value that catches up at a pace the machine can have stood still or was frozen; both are no such runs.
-
-    Parameters
-    ----------
-    at_us : array of int
-        Moments of the readings [µs].
-    value : array of float
-        The counter's values [counts], such that it counts up.
-    modulus : int or None
-        The number of values before the counter starts again at 0; None where nobody knows.
-    fastest_per_min : float
-        The fastest the counter can go [counts/min].
-    """
-    whole = TrustedRange(0, len(value) - 1)
-    changed = np.flatnonzero(value[1:] != value[:-1]) + 1
-    if not len(changed):
-        return whole
-    limits = Limits(float(modulus) if modulus else None, fastest_per_min, 0.05)
-    head, tail = int(changed[0]), int(changed[-1])
-    first = head if _jumps(at_us, value, head, limits) else 0
-    before = int(changed[-2]) if len(changed) > 1 else 0
-    last = tail - 1 if not _leads(at_us, value, (before, tail - 1), tail, limits) else whole.last
-    return TrustedRange(first, last) if first < last else whole
-
-
-def _jumps(at_us: Ints, value: Floats, head: int, limits: Limits) -> bool:
-    """Whether the first change of value is a rise that no time since the first reading explains."""
-    return bool(value[head] > value[0]) and not _leads(at_us, value, (0, head - 1), head, limits)
-
-
-def _leads(at_us: Ints, value: Floats, begin: tuple[int, int], end: int, limits: Limits) -> bool:
-    """Whether the counter can have counted from any of two readings to a later one."""
-    start = np.array(begin)
-    return bool(possible(at_us, value, start, np.full(len(start), end), limits).any())
+#: A counter that shows one value while fewer counts than this were due at its pace most likely was right: waste
+#: and blank wraps come in bursts.
+DUE = 60.0
 
 
 @dataclass(frozen=True)
@@ -80,6 +39,10 @@ class Seams:
         From when to when [µs] the counter, set back, was read standing between a window's counts and its end.
     ends : sequence of int
         Moments [µs] beyond the first or last window's counts up to which an outage is known.
+    cuts : mapping of int to int
+        By the places of windows whose last value was frozen, from when on [µs] nothing was counted of it.
+    begins : mapping of int to int
+        By the places of windows whose first value was frozen, up to when [µs] nothing was counted of it.
     """
 
     steps: Steps
@@ -88,9 +51,17 @@ class Seams:
     unread: frozenset[int] = frozenset()
     stood: Sequence[tuple[int, int]] = ()
     ends: Sequence[int] = ()
+    cuts: Mapping[int, int] = field(default_factory=dict)
+    begins: Mapping[int, int] = field(default_factory=dict)
 
 
-def seams_of(counter: Counter, windows: pl.DataFrame, gap_s: float) -> Seams:
+def seams_of(
+    counter: Counter,
+    windows: pl.DataFrame,
+    gap_s: float,
+    planned: PlannedTime = NO_PLAN,
+    said: StateIntervals = NO_STATES,
+) -> Seams:
     """The intervals from each window's last count to the next one's first.
 
     Parameters
@@ -101,6 +72,10 @@ def seams_of(counter: Counter, windows: pl.DataFrame, gap_s: float) -> Seams:
         One row a window with counts of it, by time: columns of COUNTERS.
     gap_s : float
         Longest interval between readings that still tells what happened in it [s].
+    planned : PlannedTime
+        When the works meant to run; a value that stays while nobody meant to was not frozen.
+    said : StateIntervals
+        What the machine's states said; nor was one while they said that the machine did not run.
 
     Notes
     -----
@@ -108,15 +83,23 @@ def seams_of(counter: Counter, windows: pl.DataFrame, gap_s: float) -> Seams:
     windows beside it decide. If the counts on either side follow from each other, nothing answered in
     between. If the counter counts on from the run's value, it was set back and stood. Else, and at the last
     window there is, it stays open how much was counted.
+    A run of the last value that counts led to is a standstill if the counter counts on from it. If it jumps
+    by what fits into the run at the fastest rate, it was frozen: it counted the jump, which is certain where
+    that is the pace beside the run. If it was set back, nothing says whether it stood or was frozen before:
+    the likeliest is that it stood, the most is what fits into the run's planned time.
     """
     places = np.arange(windows.height)
-    if counter.counting == "since last row" or not _has_runs(windows):
+    if counter.counting == "since last row":
         return Seams(_plain_steps(counter, windows, gap_s), places[:-1], places[1:])
-    return _Walk(counter, windows, gap_s).seams()
+    pairs = _Pairs(counter, windows, gap_s, planned, said)
+    if not _has_runs(windows) and not pairs.any_jump(windows):
+        return Seams(_plain_steps(counter, windows, gap_s), places[:-1], places[1:])
+    return _Walk(pairs, counter, windows).seams()
 
 
 def _has_runs(windows: pl.DataFrame) -> bool:
-    return windows["head_us"].null_count() + windows["tail_us"].null_count() < 2 * windows.height
+    left_out = windows.select("head_us", "lead_end_us", "tail_us").null_count().sum_horizontal()
+    return int(left_out[0]) < 3 * windows.height
 
 
 def _plain_steps(counter: Counter, windows: pl.DataFrame, gap_s: float) -> Steps:
@@ -124,13 +107,15 @@ def _plain_steps(counter: Counter, windows: pl.DataFrame, gap_s: float) -> Steps
     v0, v1 = windows["last_count"].to_numpy()[:-1], windows["first_count"].to_numpy()[1:]
     if counter.counting == "since last row":
         return reported_steps(at0, at1, v1, counter.fastest_per_min).times(counter.unit_value)
-    return _Pairs(counter, windows, gap_s).steps(at0, at1, v0, v1)
+    return _Pairs(counter, windows, gap_s, NO_PLAN, NO_STATES).steps(at0, at1, v0, v1)
 
 
 class _Pairs:
     """Bounds between two readings of one counter, by its size and its usual interval."""
 
-    def __init__(self, counter: Counter, windows: pl.DataFrame, gap_s: float) -> None:
+    def __init__(
+        self, counter: Counter, windows: pl.DataFrame, gap_s: float, planned: PlannedTime, said: StateIntervals
+    ) -> None:
         sizes = windows["modulus"].drop_nulls()
         usual = windows["usual_us"].filter(windows["usual_us"] > 0)
         usual_us = float(usual.median()) if len(usual) else 0.0  # type: ignore[arg-type]  # a float
@@ -138,7 +123,48 @@ class _Pairs:
         self._sign = -1.0 if counter.counting == "down" else 1.0
         self._modulus = float(sizes[0]) if len(sizes) == windows.height and len(sizes) else None
         self._unread_us = unread_longer_than(gap_s, usual_us)
+        self._usual_s = usual_us / 1e6
         self.limits = Limits(self._modulus, counter.fastest_per_min, 0.05)
+        self.sized = self._modulus is not None and counter.counting == "total"
+        self._planned = planned
+        self._stands = said.only(*(name for name in MEANINGS if name != MEANINGS[RUNNING_CODE]))
+
+    def any_jump(self, windows: pl.DataFrame) -> bool:
+        """Whether a window begins with what the one before cannot have counted to."""
+        at_us = np.concatenate((windows["last_us"].to_numpy()[:-1], windows["first_us"].to_numpy()[1:]))
+        value = np.concatenate((windows["last_count"].to_numpy()[:-1], windows["first_count"].to_numpy()[1:]))
+        place = np.arange(windows.height - 1)
+        follow = possible(at_us, value * self._sign, place, place + windows.height - 1, self.limits)
+        return not bool(follow.all())
+
+    def added(self, before: float, after: float) -> float:
+        """What a counter that did not turn counted from one value to another; below 0 where it fell."""
+        return (after - before) * self._sign
+
+    def is_top(self, value: float) -> bool:
+        """Whether a value is the counter's last before it turns."""
+        return self._modulus is not None and value == self._modulus - 1
+
+    def _planned_s(self, start_us: int, end_us: int) -> float:
+        """Planned seconds between two moments [µs]; all of them where no plan is known."""
+        if not len(self._planned.start_s):
+            return (end_us - start_us) / 1e6
+        spent = self._planned.before(np.array([start_us, end_us]) / 1e6)
+        return float(spent[1] - spent[0])
+
+    def most_planned(self, start_us: int, end_us: int) -> float:
+        """The most counts between two moments [µs], in planned time."""
+        return float(self.limits.most(np.array([self._planned_s(start_us, end_us)]))[0])
+
+    def may_stand(self, start_us: int, end_us: int, pace: float | None) -> bool:
+        """Whether a counter at a pace [counts/s] that shows one value between two moments [µs] surely stood.
+
+        Nobody meant to run, but for two readings, the machine said that it did not, or next to nothing was due.
+        """
+        stood_s = float(np.diff(self._stands.seconds_until(np.array([start_us, end_us])))[0])
+        could_run_s = min(self._planned_s(start_us, end_us), (end_us - start_us) / 1e6 - stood_s)
+        lag_s = LATE_US / 1e6 if stood_s > 0 else 2 * self._usual_s
+        return end_us > start_us and (could_run_s <= lag_s or could_run_s * (pace or 0.0) < DUE)
 
     def steps(self, at0: Ints, at1: Ints, v0: Floats, v1: Floats) -> Steps:
         parts = pair_bounds(
@@ -159,101 +185,281 @@ class _Pairs:
         return bool(possible(at_us, value, np.array([0]), np.array([1]), self.limits)[0])
 
 
-class _Walk:
-    """Goes through windows of which some end or begin with a run that no count leads to."""
+@dataclass(frozen=True)
+class _Run:
+    """Readings of one value beside a window's counts: from when to when [µs], and the value."""
 
-    def __init__(self, counter: Counter, windows: pl.DataFrame, gap_s: float) -> None:
+    start_us: int
+    end_us: int
+    value: float
+
+
+@dataclass(frozen=True)
+class _Open:
+    """An interval [µs] with its likeliest count (nan: by the pace beside it) and bounds, and windows beside it."""
+
+    start_us: int
+    end_us: int
+    n: float
+    low: float
+    high: float
+    before: int
+    after: int
+
+
+class _Walk:
+    """Goes through windows of which some end or begin with a run that has to be judged."""
+
+    def __init__(self, pairs: _Pairs, counter: Counter, windows: pl.DataFrame) -> None:
         self._rows: list[Mapping[str, Any]] = list(windows.iter_rows(named=True))
-        self._pairs, self._unit = _Pairs(counter, windows, gap_s), counter.unit_value
+        self._pairs, self._unit = pairs, counter.unit_value
         self._counted: list[tuple[int, int, float, float, int, int]] = []
-        self._open: list[tuple[int, int, int, int]] = []
+        self._open: list[_Open] = []
         self._unread: set[int] = set()
         self._stood: list[tuple[int, int]] = []
         self._ends: list[int] = []
+        self._cuts: dict[int, int] = {}
+        self._begins: dict[int, int] = {}
 
     def seams(self) -> Seams:
-        first = self._rows[0]
-        if first["head_us"] is not None:
-            self._open.append((first["head_us"], first["first_us"], 0, 0))
-            self._ends.append(first["head_us"])
+        self._begin()
         place, last = 0, len(self._rows) - 1
         while place < last or (place == last and self._rows[last]["tail_us"] is not None):
             place = self._go_on(place)
         return self._together()
 
+    def _begin(self) -> None:
+        """Judge a run before the first counts, of which nobody knows what was before it."""
+        row = self._rows[0]
+        if row["head_us"] is None:
+            return
+        run, (at_us, value) = _Run(row["head_us"], row["head_end_us"], row["head_count"]), _first(row)
+        rise = self._pairs.added(run.value, value)
+        if 0 <= rise <= self._most(run.start_us, at_us):
+            # a 0 at the beginning is what is written where nothing answers, however near the pace is
+            sure = run.value != 0 and _is_pace(rise, at_us - run.start_us, row["first_pace"])
+            self._add(run.start_us, at_us, (rise if sure else np.nan, rise if sure else 0.0, rise), 0, 0)
+            self._ends.append(run.start_us)
+        else:
+            self._add(run.start_us, at_us, (np.nan, 0.0, self._most(run.start_us, at_us)), 0, 0)
+            self._ends.append(run.start_us)
+
     def _go_on(self, place: int) -> int:
         """Judge what follows a window, and give the place of the next to look at."""
-        following, value = self._run_after(place)
-        if value is None:
+        row = self._rows[place]
+        following, run = self._run_after(place)
+        if run is None:
             self._count(place, place + 1)
             return place + 1
-        row = self._rows[place]
-        beyond = following == len(self._rows)
+        if row["tail_us"] is None and run.value == row["last_count"]:
+            return self._judge_rest(place, following, run)
         inside = range(place + 1, following)
-        end_us = self._rows[following - 1]["last_us"] if inside else row["tail_end_us"]
-        if beyond:
-            self._open.append((row["last_us"], end_us, place, place))
-            self._ends.append(end_us)
-        elif row["tail_us"] is None or not self._pairs.follows((end_us, value), _first(self._rows[following])):
-            self._count(place, following)
+        if following == len(self._rows):
+            self._add(row["last_us"], run.end_us, (np.nan, 0.0, self._most(row["last_us"], run.end_us)), place, place)
+            self._ends.append(run.end_us)
+        elif self._was_counted_to(place, following, run):
+            return following
+        elif not self._counts_on(run, following):
+            self._count_over(place, following)
         elif self._pairs.follows(_last(row), _first(self._rows[following])):
-            self._open.append((row["last_us"], self._rows[following]["first_us"], place, following))
+            start, end = row["last_us"], self._rows[following]["first_us"]
+            self._add(start, end, (np.nan, 0.0, self._most(start, end)), place, following)
+        elif row["tail_us"] is None:
+            self._count(place, following)
         else:
             self._count_reset(place)
             return place + 1
         self._unread |= set(inside)
         return following
 
-    def _run_after(self, place: int) -> tuple[int, float | None]:
-        """The next window that shows other values than a run after a window, and the run's; None without one."""
+    def _run_after(self, place: int) -> tuple[int, _Run | None]:
+        """The next window that shows other values than a run after a window, and the run; None without one."""
         row, following = self._rows[place], place + 1
-        value: float | None = row["tail_count"]
-        if value is None:
-            following_row = self._rows[following]
-            if following_row["head_us"] is not None:
-                return following, following_row["head_count"]
-            value = following_row["first_count"]
-        while following < len(self._rows) and _shows_only(self._rows[following], value):
-            following += 1
         if row["tail_us"] is not None:
-            return following, value
-        ends_here = following < len(self._rows) and self._rows[following]["head_count"] == value
-        return (following, value) if ends_here and row["last_count"] != value else (place + 1, None)
+            run = _Run(row["tail_us"], row["tail_end_us"], row["tail_count"])
+        else:
+            next_row = self._rows[following]
+            head = _head(next_row)
+            value = next_row["first_count"] if head is None else head.value
+            if value == row["last_count"]:
+                run = _Run(row["rest_us"], row["last_us"], value)
+            elif head is not None:
+                return following, head
+            else:
+                return self._run_of_windows(place)
+        following, end_us = self._further(following, run.value)
+        return following, _Run(run.start_us, max(run.end_us, end_us), run.value)
+
+    def _run_of_windows(self, place: int) -> tuple[int, _Run | None]:
+        """A run that begins with a window: whole windows of one value and the beginning of another."""
+        row, next_row = self._rows[place], self._rows[place + 1]
+        following, end_us = self._further(place + 1, next_row["first_count"])
+        head = _head(self._rows[following]) if following < len(self._rows) else None
+        if head is not None and head.value == next_row["first_count"]:
+            return following, _Run(next_row["first_us"], end_us, next_row["first_count"])
+        # the value jumps, at the very end of a window, from the last one
+        rest = _Run(row["rest_us"], row["last_us"], row["last_count"])
+        return place + 1, None if self._pairs.follows(_last(row), _first(next_row)) else rest
+
+    def _further(self, following: int, value: float) -> tuple[int, int]:
+        """The next window that shows other values than one, and until when [µs] it was read."""
+        end_us = 0
+        while following < len(self._rows) and _shows_only(self._rows[following], value):
+            end_us = self._rows[following]["last_us"]
+            following += 1
+        head = _head(self._rows[following]) if following < len(self._rows) else None
+        return following, head.end_us if head is not None and head.value == value else end_us
+
+    def _judge_rest(self, place: int, following: int, run: _Run) -> int:
+        """Judge a last value that stays: the machine stood, or the counter was frozen, or set back since."""
+        row = self._rows[place]
+        if following == len(self._rows):
+            self._count(place, place + 1)
+            return place + 1
+        at_us, value = _after(self._rows[following])
+        rise = self._pairs.added(run.value, value)
+        if self._stood_before_reset(run, rise, row["rest_pace"]) or self._pairs.follows(
+            (run.end_us, run.value), (at_us, value)
+        ):
+            if following > place + 1 or self._rows[following]["head_us"] is None:
+                self._count(place, place + 1)
+                return place + 1
+            self._counted_run(_Run(row["last_us"], run.end_us, run.value), (at_us, value), place, following)
+            return following
+        self._leave(place, following, run, rise)
+        return following
+
+    def _leave(self, place: int, following: int, run: _Run, rise: float) -> None:
+        """Leave out a run that nothing counts on from: how much was counted in it shows after it, or nothing does."""
+        row, next_row = self._rows[place], self._rows[following]
+        end_us, following_count = _after(next_row)
+        stood = run.end_us > run.start_us
+        if 0 <= rise <= self._most(run.start_us, end_us):
+            paces = row["rest_pace"], next_row["first_pace"]
+            sure = any(_is_pace(rise, end_us - run.start_us, pace) for pace in paces)
+            parts = (rise if sure else np.nan, rise if sure else 0.0, rise)
+        else:
+            shown = following_count if rise < 0 and self._pairs.sized else 0.0
+            most = max(self._pairs.most_planned(run.start_us, end_us), self._most(run.end_us, end_us))
+            low = shown if shown <= most else 0.0
+            likeliest = low if stood and not self._pairs.is_top(run.value) else np.nan
+            parts = (likeliest, low, most)
+        self._add(run.start_us, end_us, parts, place, following)
+        if run.start_us < row["last_us"]:
+            self._cuts[place] = run.start_us
+        self._begin_after(following)
+        self._unread |= set(range(place + 1, following))
+
+    def _was_counted_to(self, place: int, following: int, run: _Run) -> bool:
+        """Take a run that counts lead to, and nothing counts on from: it was frozen, or held at the counter's top."""
+        row, next_row = self._rows[place], self._rows[following]
+        if not self._pairs.follows(_last(row), (run.start_us, run.value)):
+            return False
+        rise = self._pairs.added(run.value, _after(next_row)[1])
+        if self._pairs.is_top(run.value):
+            if self._pairs.added(row["last_count"], _after(next_row)[1]) >= 0:
+                return False
+            self._leave(place, following, _Run(row["last_us"], run.end_us, run.value), rise)
+            return True
+        if row["tail_us"] is not None or following > place + 1:
+            return False
+        self._counted.append((row["last_us"], run.start_us, row["last_count"], run.value, place, following))
+        if not self._stood_before_reset(run, rise, row["rest_pace"]):
+            self._leave(place, following, run, rise)
+        return True
+
+    def _stood_before_reset(self, run: _Run, rise: float, pace: float | None) -> bool:
+        """Whether a run after which the counter was set back surely was a standstill, or a single reading."""
+        if rise >= 0 or self._pairs.is_top(run.value):
+            return False
+        return run.end_us == run.start_us or self._pairs.may_stand(run.start_us, run.end_us, pace)
+
+    def _counts_on(self, run: _Run, following: int) -> bool:
+        """Whether a window's first count can have been counted to from a run."""
+        if self._pairs.is_top(run.value):
+            return False
+        return self._pairs.follows((run.end_us, run.value), _after(self._rows[following]))
+
+    def _begin_after(self, following: int) -> None:
+        """Take a window's first run, where it is in its counts, out of them."""
+        if self._rows[following]["lead_end_us"] is not None:
+            self._begins[following] = self._rows[following]["lead_to_us"]
+
+    def _most(self, start_us: int, end_us: int) -> float:
+        return float(self._pairs.limits.most(np.array([(end_us - start_us) / 1e6]))[0])
+
+    def _add(self, start_us: int, end_us: int, parts: tuple[float, float, float], before: int, after: int) -> None:
+        n, low, high = (part * self._unit for part in parts)
+        self._open.append(_Open(start_us, end_us, n, low, high, before, after))
 
     def _count(self, before: int, after: int) -> None:
         (at0, v0), (at1, v1) = _last(self._rows[before]), _first(self._rows[after])
         self._counted.append((at0, at1, v0, v1, before, after))
 
+    def _count_over(self, before: int, after: int) -> None:
+        """Count from a window's last count to what follows another's first run, which is no count."""
+        next_row = self._rows[after]
+        if next_row["head_us"] is None and not self._pairs.follows(_last(self._rows[before]), _after(next_row)):
+            self._count(before, after)
+            return
+        (at0, v0), (at1, v1) = _last(self._rows[before]), _after(next_row)
+        self._counted.append((at0, at1, v0, v1, before, after))
+        self._begin_after(after)
+
     def _count_reset(self, place: int) -> None:
         """Count a reset after which the counter stood to the window's end, and what the next window adds."""
         row, (at_us, value) = self._rows[place], _last(self._rows[place])
-        start_us, end_us, stood = row["tail_us"], row["tail_end_us"], row["tail_count"]
+        start_us, stood = row["tail_us"], row["tail_count"]
         self._counted.append((at_us, start_us, value, stood, place, place + 1))
-        if end_us > start_us:
-            self._counted.append((start_us, end_us, stood, stood, place, place + 1))
-            self._stood.append((start_us, end_us))
-        next_us, following = _first(self._rows[place + 1])
-        self._counted.append((end_us, next_us, stood, following, place, place + 1))
+        run = _Run(start_us, row["tail_end_us"], stood)
+        self._counted_run(run, _first(self._rows[place + 1]), place, place + 1)
+
+    def _counted_run(self, run: _Run, then: tuple[int, float], before: int, after: int) -> None:
+        """Count a run in which the machine stood, and what was counted from it to a reading."""
+        if run.end_us > run.start_us:
+            self._counted.append((run.start_us, run.end_us, run.value, run.value, before, after))
+            self._stood.append((run.start_us, run.end_us))
+        self._counted.append((run.end_us, then[0], run.value, then[1], before, after))
 
     def _together(self) -> Seams:
         at0, at1, v0, v1, before, after = _columns(self._counted, 6)
         steps = self._pairs.steps(at0.astype(np.int64), at1.astype(np.int64), v0, v1)
-        start, end, open_before, open_after = _columns(self._open, 4)
-        most = self._pairs.limits.most((end - start) / 1e6) * self._unit
-        nothing = np.zeros(len(start))
-        turned = None if steps.turned is None else np.concatenate((steps.turned, nothing * np.nan))
+        rows = [(o.start_us, o.end_us, o.n, o.low, o.high, o.before, o.after) for o in self._open]
+        start, end, n, low, high, open_before, open_after = _columns(rows, 7)
+        turned = None if steps.turned is None else np.concatenate((steps.turned, n * np.nan))
         whole = Steps(
             np.concatenate((steps.start_us, start.astype(np.int64))),
             np.concatenate((steps.end_us, end.astype(np.int64))),
-            np.concatenate((steps.n, nothing * np.nan)),
-            np.concatenate((steps.low, nothing)),
-            np.concatenate((steps.high, most)),
+            np.concatenate((steps.n, n)),
+            np.concatenate((steps.low, low)),
+            np.concatenate((steps.high, high)),
             turned,
         )
         order = np.argsort(whole.start_us, kind="stable")
         leads = np.concatenate((before, open_before))[order].astype(np.int64)
         follows = np.concatenate((after, open_after))[order].astype(np.int64)
-        return Seams(whole.only(order), leads, follows, frozenset(self._unread), self._stood, self._ends)
+        unread = frozenset(self._unread)
+        return Seams(whole.only(order), leads, follows, unread, self._stood, self._ends, self._cuts, self._begins)
+
+
+def _is_pace(counts: float, length_us: float, pace: float | None) -> bool:
+    """Whether counts in a time [µs] are near a pace [counts/s] beside it."""
+    expected = (pace or 0.0) * length_us / 1e6
+    return expected > 0 and abs(counts - expected) <= CATCH_UP * expected
+
+
+def _head(row: Mapping[str, Any]) -> _Run | None:
+    """A window's first run that no count leads on from: left out of its counts, or before a fall."""
+    if row["head_us"] is not None:
+        return _Run(row["head_us"], row["head_end_us"], row["head_count"])
+    return None if row["lead_end_us"] is None else _Run(row["first_us"], row["lead_end_us"], row["first_count"])
+
+
+def _after(row: Mapping[str, Any]) -> tuple[int, float]:
+    """The first reading after such a run, or the first of all."""
+    if row["head_us"] is None and row["lead_end_us"] is not None:
+        return row["lead_to_us"], row["lead_to_count"]
+    return _first(row)
 
 
 def _columns(rows: Sequence[tuple[float, ...]], count: int) -> Sequence[Floats]:

@@ -52,7 +52,7 @@ def lead_table(
     if found is not None and account.model is not None:
         rows.append({"what": "since", "said": _since(account, found, plant, scope)})
         rows.append({"what": "likely cause", "said": cause_words(account, found, plant)})
-        rows.append({"what": "out of tolerance", "said": _out(account, plant, scope)})
+        rows.append({"what": "out of tolerance", "said": _out(account, found, plant, scope)})
         rows.append({"what": "to set", "said": advice_words(account, past, plant)})
     return Table("lead", "At the machine", columns_of("what; said"), rows)
 
@@ -90,7 +90,7 @@ def cause_words(account: RopeAccount, found: Verdict, plant: Plant) -> str:
     return f"rollers wear or a setting creeps; {rest}"
 
 
-def _out(account: RopeAccount, plant: Plant, scope: Scope) -> str:
+def _out(account: RopeAccount, found: Verdict, plant: Plant, scope: Scope) -> str:
     ahead = account.ahead
     if ahead is None:
         return "not known: no product with a tolerance"
@@ -106,7 +106,10 @@ def _out(account: RopeAccount, plant: Plant, scope: Scope) -> str:
         return "already"
     high = f"{mean.high_h:.0f}" if mean.high_h is not None else f"more than {HORIZON_H:.0f}"
     when = "" if ahead.moment is None else f", {about(ahead.moment, plant, scope.now)}"
-    return f"in {show.hours(mean.value_h)} of running ({mean.low_h or 0.0:.0f} to {high}, 90 %){when}"
+    text = f"in {show.hours(mean.value_h)} of running ({mean.low_h or 0.0:.0f} to {high}, 90 %){when}"
+    return (
+        text if found.state == "drifting" else f"if it goes on as its middle line does, {text}; the drift may be none"
+    )
 
 
 def advice_words(account: RopeAccount, past: RopeAccount | None, plant: Plant) -> str:

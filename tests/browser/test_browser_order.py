@@ -50,3 +50,27 @@ def test_by_keyboard_alone_and_every_web_has_its_picture(serve_board: Served, we
     drawn = page.locator(".picture figcaption").all_inner_texts()
     webs = [web.name or web.id for web in week.plant.webs if f"{web.name or web.id}, reels on hand" in drawn]
     assert len(webs) == len(week.plant.webs)
+
+
+WITHIN = """() => {
+    document.body.style.width = '500px';  // as narrow as paper; measured before anything is drawn anew
+    const wide = one => one.getBoundingClientRect();
+    return [...document.querySelectorAll('.picture .main-svg')].filter(one => wide(one).width).map(
+        one => wide(one).right <= wide(one.closest('.picture')).right + 1 && wide(one).height > 50);
+}"""
+
+
+def test_a_page_at_night_prints_as_day_with_whole_pictures(serve_board: Served, week: Works) -> None:
+    board = serve_board(week, dark=True)
+    board.open("/order").drawn()
+    page = board.page
+    assert page.evaluate("document.documentElement.dataset.theme") == "night"
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")  # while it is still a screen, as a browser does
+    page.emulate_media(media="print")
+    assert all(page.evaluate(WITHIN))
+    ink = page.evaluate("getComputedStyle(document.documentElement).getPropertyValue('--ink').trim()")
+    assert ink == "#1C2B33"
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    page.emulate_media(media="screen")
+    assert page.evaluate("document.documentElement.dataset.theme") == "night"
+    assert page.locator(".main-svg[viewBox]").count() == 0

@@ -37,3 +37,8 @@ def test_a_stop_within_one_minute_has_seconds() -> None:
 def test_a_column_has_the_decimals_of_its_largest_number(numbers: list[float], cells: list[str]) -> None:
     table = Table("t", "t", columns_of("v"), [{"v": n} for n in numbers])
     assert [row[0] for row in table_text(table, PLANT).rows] == cells
+
+
+def test_minutes_have_one_decimal() -> None:
+    table = Table("t", "t", columns_of("minutes [min]"), [{"minutes": n} for n in (435.0, 27.97, 1.7)])
+    assert [row[0] for row in table_text(table, PLANT).rows] == ["435.0", "28.0", "1.7"]
