@@ -58,6 +58,9 @@
       var now = screen();
       return [now, other()];
     },
+    rests: function (working) {
+      return !working;
+    },
     titled: function (title, pathname) {
       if (title) { document.title = title; }
       return (pathname || "").replace(/\//g, "") === "wall" ? "wall" : "";

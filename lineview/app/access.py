@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cache
 from hashlib import sha256
 from hmac import new as hmac_of
 from pathlib import Path
@@ -14,6 +15,7 @@ from threading import Lock
 from typing import TYPE_CHECKING
 
 from lineview.core.errors import AskError, Fault
+from lineview.core.resources import shipped
 from lineview.store.audit import acting, become
 from lineview.store.files import put
 
@@ -32,6 +34,10 @@ CODE = timedelta(minutes=10)
 #: Signs of a code: none that is read for another. Ten of 30 signs are some 49 bits.
 CODE_SIGNS, CODE_LENGTH = "ABCDEFGHJKMNPQRSTUVWXYZ2345678", 10
 LEAST_PASSWORD, MOST_PASSWORD, MOST_NAME = 12, 200, 60
+#: Bytes of the mark of a common password, characters of one, and of a name that is looked for within another.
+MARK_BYTES, LEAST_COMMON, LEAST_NAME = 6, 6, 4
+#: Characters that a password must have beside names and common passwords.
+LEAST_OF_ONES_OWN = 6
 
 
 @dataclass(frozen=True)
@@ -138,10 +144,12 @@ class Access:
         Of the store.
     key_file : pathlib.Path
         Holds the secret that signs cookies; made where it is missing.
+    context : callable
+        Gives names that no password may lean on, such as the shop's.
     """
 
-    def __init__(self, accounts: Accounts, key_file: Path) -> None:
-        self.accounts = accounts
+    def __init__(self, accounts: Accounts, key_file: Path, context: Callable[[], tuple[str, ...]] = tuple) -> None:
+        self.accounts, self._context = accounts, context
         self._key_file = key_file
         self._hashing = Lock()  # one hash at a time: each takes 64 MiB
         self._by_pair, self._by_address = Tries(5, 900.0), Tries(30, 900.0)
@@ -174,7 +182,7 @@ class Access:
         name = " ".join(name.split())
         rights = rights_of(roles)
         _check_name(name)
-        check_password(password, name)
+        check_password(password, name, self._context())
         self.accounts.add_user(name, rights, self._hash(password))
 
     def known(self, name: str) -> User:
@@ -186,7 +194,7 @@ class Access:
 
     def set_password(self, user: User, password: str, keep: int | None = None) -> None:
         """Change a person's password, who is signed out everywhere but in the session `keep`."""
-        check_password(password, user.name)
+        check_password(password, user.name, self._context())
         self.accounts.set_password(user, self._hash(password), keep)
 
     def change_password(self, user: User, now: str, new: str, address: str, keep: int) -> None:
@@ -347,13 +355,39 @@ def _is_run(plain: str) -> bool:
     return len(covered) > 0.7 * len(plain)
 
 
-def check_password(password: str, name: str) -> None:
-    """Refuse a password that is too short, too long, or guessed at once.
+@cache
+def _common() -> frozenset[bytes]:
+    """Marks of the commonest passwords, and of parts that many hold: see common-passwords in sources.toml."""
+    body = (shipped("data") / "common-passwords.bin").read_bytes()
+    return frozenset(body[i : i + MARK_BYTES] for i in range(0, len(body), MARK_BYTES))
+
+
+def _is_common(plain: str) -> bool:
+    return sha256(plain.encode()).digest()[:MARK_BYTES] in _common()
+
+
+def _without_common(plain: str, known: Iterable[str]) -> str:
+    """A password without what others guess first: names that are known here, and two common passwords at most."""
+    for name in known:
+        plain = plain.replace(name, "")
+    for _ in range(2):
+        parts = (plain[i : i + n] for n in range(len(plain), LEAST_COMMON - 1, -1) for i in range(len(plain) - n + 1))
+        found = next((part for part in parts if _is_common(part)), None)
+        if found is None:
+            break
+        plain = plain.replace(found, "", 1)
+    return plain
+
+
+def check_password(password: str, name: str, context: Iterable[str] = ()) -> None:
+    """Refuse a password that is too short, too long, common, or guessed at once.
 
     Parameters
     ----------
     password, name : str
         As entered, and whose it is to be.
+    context : iterable of str
+        What else somebody would try here, such as the shop's name.
 
     Raises
     ------
@@ -364,6 +398,7 @@ def check_password(password: str, name: str) -> None:
         wanted = f"{LEAST_PASSWORD} to {MOST_PASSWORD} characters of any kind"
         raise AskError(Fault(f"the password has {len(password)} characters", "password", wanted))
     plain = password.lower()
-    named = len(name) >= 4 and name.lower() in plain
-    if len(set(plain)) < 6 or named or "password" in plain or _is_run(plain):
+    words = {word for text in (name, *context, "password lineview") for word in (text.lower(), *text.lower().split())}
+    known = sorted((word for word in words if len(word) >= LEAST_NAME), key=len, reverse=True)
+    if len(set(plain)) < 6 or _is_run(plain) or len(_without_common(plain, known)) < LEAST_OF_ONES_OWN:
         raise AskError(Fault("the password is too easy to guess", "password", "several words of your own"))

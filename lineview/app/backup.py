@@ -59,7 +59,10 @@ def write_backup(works: Path, file: Path) -> int:
     if file.exists():
         raise StoreError(Fault("there is a file of this name", readable(str(file)), "the name of a new one"))
     if not (works / "store" / JOURNAL).exists():
-        do = "Where the journal stands on PostgreSQL, back that up by its own means, and copy the folder"
+        do = (
+            "Where the journal stands on PostgreSQL: while nothing is taken in, dump its database with pg_dump, then "
+            "copy the works folder; to go back, put both back (pg_restore) and run lineview doctor"
+        )
         raise StoreError(Fault("no journal stands in the store", readable(str(works)), "a works folder", do))
     damage = [one for one in examine(works / "store", None) if one.part != "seal"]
     if damage:

@@ -15,6 +15,12 @@ from lineview.plant import Plant
 from lineview.plant.read import plant_of_json
 from lineview.store.doctor import Finding, examine, mend
 
+#: Hashes of passwords are kept in the journal alone, so that a copy of the exports lets nobody in.
+NO_USERS = (
+    "the journal was made anew, and knows no users, paired screens or audit table: add each user again, "
+    "lineview user add NAME --role ROLE; a damaged journal stays beside it as damaged-….sqlite"
+)
+
 
 def look_over(folder: Path, url: str | None) -> list[Finding]:
     """What of a works' store is not as it was written.
@@ -52,6 +58,8 @@ def repair(folder: Path, url: str | None, say: Callable[[str], None]) -> list[Fi
         return []
     mend(store, url, findings)
     with Works(folder, url) as works:
+        if any(one.part == "journal" for one in findings) and not works.store.accounts.users():
+            say(NO_USERS)
         works.store.describe(works.plant.model_dump_json())  # in the place of a copy that was damaged
         lost = works.store.lost()
         damaged = sorted({one.intake for one in findings if one.part == "file" and one.intake is not None} | set(lost))

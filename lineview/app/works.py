@@ -13,7 +13,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from lineview.app.plant_watch import PlantState, PlantWatch
-from lineview.core.errors import AskError, Fault
+from lineview.core.errors import AskError, Fault, PlantError
 from lineview.core.figure import Period
 from lineview.plant import Layout, Machine, Plant
 from lineview.report.answer import Answer, Question, Scope
@@ -129,7 +129,7 @@ class Works:
     """
 
     def __init__(self, folder: Path, journal_url: str | None = None, *, new: bool = False) -> None:
-        self.folder = folder
+        self.folder, self.journal_url = folder, journal_url
         self._plants = PlantWatch(folder)
         if not new or self.is_set_up:
             self._plants.current()
@@ -168,8 +168,16 @@ class Works:
 
         with self._asking:
             if self._access is None:
-                self._access = Access(self.store.accounts, self.folder / "store" / "signing.key")
+                key = self.folder / "store" / "signing.key"
+                self._access = Access(self.store.accounts, key, self._names_known)
             return self._access
+
+    def _names_known(self) -> tuple[str, ...]:
+        """Names that somebody who guesses a password knows."""
+        try:
+            return (self.plant.shop,)
+        except PlantError:  # edited and wrong now; people are let in all the same
+            return ()
 
     @property
     def is_set_up(self) -> bool:

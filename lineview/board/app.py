@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import logging
 from collections.abc import Callable
 from html import escape
+from pathlib import Path
 
 import polars as pl
 from dash import Dash, set_props
@@ -17,20 +19,22 @@ from lineview.board.address import read_address
 from lineview.board.answer_page import add_sheet_routes
 from lineview.board.callbacks import bind
 from lineview.board.calls import Calls
-from lineview.board.guard import Doors, guard
+from lineview.board.guard import GIVEN, Doors, guard
 from lineview.board.intake_page import TakeOutcome, take_upload
+from lineview.board.kept_pages import KeptPages, answer_from
 from lineview.board.layout import frame, index, opening
 from lineview.board.plain import page_links, plain_page
 from lineview.board.plant_page import add_plant_routes
 from lineview.board.readings_page import add_readings_route
 from lineview.board.setup_page import add_setup_routes
 from lineview.board.tables import csv_text
+from lineview.board.workers import Answers, Asked, Reply, Workers
 from lineview.board.written import add_writing_routes
 from lineview.core.errors import AskError, Fault, LineviewError, PlantError
 from lineview.core.resources import shipped
 
 
-def add_routes(server: Flask, works: Works) -> None:
+def add_routes(server: Flask, works: Works, workers: Workers | None) -> None:
     """Add the routes to the board's server."""
 
     def refusals(intake: int) -> Response:
@@ -62,7 +66,8 @@ def add_routes(server: Flask, works: Works) -> None:
             works.version()
         except LineviewError:
             return Response('{"status": "failing"}', status=503, mimetype="application/json")
-        return Response('{"status": "ok"}', mimetype="application/json")
+        state = {"status": "ok", **(workers.queue() if workers is not None else {})}
+        return Response(json.dumps(state), mimetype="application/json")
 
     server.register_error_handler(DependencyException, lambda _error: Response("There is no such file.", status=404))
     server.add_url_rule("/health", "health", health)
@@ -90,8 +95,15 @@ def _uploaded(works: Works) -> TakeOutcome | None:
 log = logging.getLogger("lineview.board")
 
 
-def create_app(works: Works, *, night: bool | None = None, doors: Doors | None = None, poll_s: float = 10.0) -> Dash:
-    """Make the board of a works."""
+def create_app(
+    works: Works,
+    *,
+    night: bool | None = None,
+    doors: Doors | None = None,
+    poll_s: float = 10.0,
+    workers: Workers | None = None,
+) -> Dash:
+    """Make the board of a works; without workers it works its pages out itself."""
     app = Dash(
         "lineview",
         assets_folder=str(shipped("assets")),
@@ -108,10 +120,13 @@ def create_app(works: Works, *, night: bool | None = None, doors: Doors | None =
     )
     app.layout = lambda: frame(poll_s, works.version(), opening(_shop(works)))
     calls = Calls(app)
-    bind(calls, works)
+    pages = KeptPages(works, workers, calls) if workers is not None else None
+    bind(calls, works, pages)
     doors = doors or Doors()
     guard(app.server, doors, calls, app.csp_hashes())  # before the routes, so that its check comes first
-    add_routes(app.server, works)
+    if pages is not None:
+        answer_from(app.server, pages)
+    add_routes(app.server, works, workers)
     add_sheet_routes(app.server, works)
     add_readings_route(app.server, works)
     add_writing_routes(app.server, works)
@@ -119,6 +134,23 @@ def create_app(works: Works, *, night: bool | None = None, doors: Doors | None =
     add_plant_routes(app.server, works)
     add_account_routes(app.server, works, doors)
     return app
+
+
+def open_answers(folder: Path, journal_url: str | None) -> Answers:
+    """Open a works in a worker of the board; give what answers the board's requests there."""
+    client = create_app(Works(folder, journal_url, new=True)).server.test_client()
+
+    def answer(asked: Asked) -> Reply:
+        sent = client.open(
+            asked.target,
+            method=asked.method,
+            data=asked.body or None,
+            content_type="application/json" if asked.body else None,
+            environ_overrides={GIVEN: asked.person},
+        )
+        return Reply(sent.status_code, tuple(sent.headers.items()), sent.get_data())
+
+    return answer
 
 
 def _shop(works: Works) -> str:

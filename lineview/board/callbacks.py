@@ -8,6 +8,7 @@ from typing import Any
 
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, no_update
 from dash.exceptions import PreventUpdate
+from flask import g
 
 from lineview.app.works import Works
 from lineview.board.address import read_address
@@ -15,7 +16,8 @@ from lineview.board.bags_page import bind_bags
 from lineview.board.calls import Calls
 from lineview.board.guard import person
 from lineview.board.intake_page import TakeOutcome, decoded, faulty, outcome, take_upload
-from lineview.board.layout import chosen_stops, forms_of, page_of
+from lineview.board.kept_pages import KeptPages, look
+from lineview.board.layout import chosen_stops, forms_of, page_of, unfinished
 from lineview.board.patterns_form import bind_patterns
 from lineview.board.trials_form import bind_trials
 from lineview.board.what_if_form import bind_what_if
@@ -24,9 +26,9 @@ from lineview.core.errors import LineviewError
 from lineview.report.answer import Answer
 
 
-def bind(calls: Calls, works: Works) -> None:
+def bind(calls: Calls, works: Works, pages: KeptPages | None = None) -> None:
     """Bind every callback to this app."""
-    _bind_showing(calls, works)
+    _bind_showing(calls, works, pages)
     _bind_screen(calls.app)
     _bind_picking(calls)
     _bind_taking(calls, works)
@@ -41,14 +43,20 @@ def _clientside(name: str) -> ClientsideFunction:
     return ClientsideFunction(namespace="lineview", function_name=name)
 
 
-def _bind_showing(calls: Calls, works: Works) -> None:
+def _bind_showing(calls: Calls, works: Works, pages: KeptPages | None) -> None:
     def show(pathname: str, search: str, screen: dict[str, Any] | None, _version: object, shown: str | None) -> Any:
         if screen is None:  # the browser has not yet said whether it is night
             raise PreventUpdate
-        page = page_of(works, read_address(pathname, search), screen, person())
-        here = f"{pathname}{search}"
-        there = no_update if here == shown else here
-        return page.head, page.sentence, page.facts, page.below, page.foot, page.title, there
+        missing = g.get("not_there")
+        if missing is not None:
+            page = unfinished(works, read_address(pathname, search), missing.words, waits=missing.waits)
+            here = shown or ""  # its forms are asked for when it is there
+        else:
+            page = page_of(works, read_address(pathname, search), screen, person())
+            here = f"{pathname}{search}"
+        there = no_update if here == (shown or "") else here
+        working = missing.words if missing is not None and missing.waits else ""
+        return page.head, page.sentence, page.facts, page.below, page.foot, page.title, there, working
 
     def forms(shown: str | None, pathname: str, search: str) -> Any:
         if shown is None:
@@ -56,9 +64,13 @@ def _bind_showing(calls: Calls, works: Works) -> None:
         above, below = forms_of(works, read_address(pathname, search), person())
         return above, below, []  # what became of an export goes with its page
 
-    def look_again(_ticks: int, known: object) -> Any:
-        version = works.version()
-        return no_update if version == known else version
+    def look_again(_ticks: int, _soon: int, known: str, working: str | None, *at: Any) -> Any:
+        if pages is None:
+            version = works.version()
+            return (no_update if version == known else version), no_update
+        values = dict(zip(("address.pathname", "address.search", "screen.data"), at, strict=True))
+        told = look(pages, values, known or "", working or "")
+        return tuple(no_update if one is None else one for one in told)
 
     places = [
         ("head", "children"),
@@ -73,6 +85,7 @@ def _bind_showing(calls: Calls, works: Works) -> None:
         *[Output(*place) for place in places],
         Output("title", "data"),
         Output("shown", "data"),
+        Output("under-way", "children"),
         *at,
         Input("screen", "data"),
         Input("version", "data"),
@@ -92,8 +105,13 @@ def _bind_showing(calls: Calls, works: Works) -> None:
     calls.bind(
         "see",
         Output("version", "data"),
+        Output("under-way", "children", allow_duplicate=True),
         Input("tick", "n_intervals"),
+        Input("soon", "n_intervals"),
         State("version", "data"),
+        State("under-way", "children"),
+        *where,
+        State("screen", "data"),
         prevent_initial_call=True,
     )(look_again)
 
@@ -101,6 +119,9 @@ def _bind_showing(calls: Calls, works: Works) -> None:
 def _bind_screen(app: Dash) -> None:
     app.clientside_callback(  # type: ignore[no-untyped-call]  # Dash leaves it bare
         _clientside("screen"), Output("screen", "data"), Output("theme", "children"), Input("theme", "n_clicks")
+    )
+    app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
+        _clientside("rests"), Output("soon", "disabled"), Input("under-way", "children")
     )
     app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
         _clientside("titled"), Output("board", "className"), Input("title", "data"), Input("address", "pathname")

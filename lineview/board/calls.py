@@ -29,6 +29,7 @@ OWN_TYPES: dict[tuple[str, str], type | tuple[type, ...]] = {
     ("screen", "data"): dict,
     ("version", "data"): (str, int),
     ("shown", "data"): str,
+    ("under-way", "children"): str,
     ("pattern-mark", "data"): int,
 }
 #: The types of what a mapping or list that a page sends may hold, by its key; of any other a text.
@@ -47,6 +48,7 @@ class Calls:
     def __init__(self, app: Dash) -> None:
         self.app = app
         self.rights: dict[str, str] = {}
+        self.outputs: dict[str, str] = {}
 
     def bind(self, right: str, *places: Any, **options: Any) -> Callable[[Callable[..., Any]], None]:
         """Bind a function to its places for those who have a right.
@@ -71,6 +73,7 @@ class Calls:
             self.app.callback(*places, **options)(function)
             (name,) = set(self.app.callback_map) - before
             self.rights[name] = right
+            self.outputs[function.__name__] = name
 
         return bound
 

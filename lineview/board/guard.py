@@ -122,7 +122,14 @@ def give_cookie(response: BaseResponse, doors: Doors, access: Access, token: str
     )
 
 
+#: Under this name a worker of the board is given who asks; no header of a request gets there.
+GIVEN = "lineview.person"
+
+
 def _who(doors: Doors) -> Person | None:
+    given = request.environ.get(GIVEN)
+    if isinstance(given, Person):
+        return given
     if doors.access is None:
         return LOCAL
     return person_of(doors.access, request.cookies.get(doors.cookie(request.is_secure), ""))

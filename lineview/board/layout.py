@@ -334,6 +334,15 @@ def _page(
     return Page(head, said, below, [*foot, account], title)
 
 
+def unfinished(works: Works, address: Address, words: str, *, waits: bool) -> Page:
+    """What stands for a page that is being worked out, or that could not be made."""
+    said = [html.Span(WAITING, className="waiting soft") if waits else html.Span(words, className="fault")]
+    try:
+        return _page(works, works.plant, address, {}, said, [], [])
+    except PlantError:  # said by the page itself
+        return Page(opening(""), said, [])
+
+
 def forms_of(works: Works, address: Address, who: Person = LOCAL) -> tuple[list[Any], list[Any]]:
     """What a person can write on a page; kept apart so that a refresh never wipes what is typed."""
     try:
@@ -374,6 +383,8 @@ def _unasked(plant: Plant, address: Address, who: Person) -> tuple[list[Any], li
     return above, _lacking(plant, address, who)
 
 
+#: So often a browser looks whether a page that is being worked out is there [ms].
+SOON_MS = 1000
 #: Stands where the sentence will, for as long as the first answer takes.
 WAITING = "Working it out …"
 #: The document around the app: its language, and what a browser needs to know before any style is read.
@@ -408,6 +419,7 @@ def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> htm
             dcc.Store(id="title"),
             dcc.Store(id="shown"),
             dcc.Interval(id="tick", interval=poll_s * 1000),
+            dcc.Interval(id="soon", interval=SOON_MS, disabled=True),
             html.A("Skip to the answer", href="#answer", className="skip"),
             html.Header(
                 [html.Div(list(opening), id="head", className="head"), html.Button("Night", id="theme", type="button")],
@@ -421,6 +433,7 @@ def frame(poll_s: float, version: int | str, opening: Sequence[Any] = ()) -> htm
                         className="sentence",
                         **aria(live="polite"),
                     ),
+                    html.P("", id="under-way", className="under-way soft"),
                     html.Div(id="facts"),
                     html.Div(id="above"),
                     html.Div(id="outcome", role="status", **aria(live="polite")),

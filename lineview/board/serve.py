@@ -22,9 +22,10 @@ from waitress import create_server
 from werkzeug.middleware.proxy_fix import ProxyFix
 
 from lineview.app.works import Works
-from lineview.board.app import create_app
+from lineview.board.app import create_app, open_answers
 from lineview.board.channel import channels
 from lineview.board.guard import LOCAL_HOSTS, Doors, is_address
+from lineview.board.workers import Workers
 from lineview.core.errors import AskError, Fault
 
 THREADS = 8
@@ -54,6 +55,8 @@ class Serving:
         Addresses of proxies whose forwarded headers are believed.
     log : str
         A file, "-" for the error output, or "" for none.
+    workers : int, optional
+        Processes that work pages out; by default one for each core, up to four; 0: the board's own threads.
     """
 
     host: str = "127.0.0.1"
@@ -62,6 +65,7 @@ class Serving:
     tls: tuple[Path, Path] | None = None
     proxies: tuple[str, ...] = ()
     log: str = ""
+    workers: int | None = None
 
     @property
     def is_local(self) -> bool:
@@ -198,6 +202,7 @@ class JsonLines(logging.Formatter):
 
 def keep_log(where: str) -> None:
     """Write the log of the board to a file that is turned over, or to the error output."""
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # that requests wait is no fault
     if not where:
         return
     try:
@@ -233,7 +238,15 @@ def serve(works: Works, serving: Serving, tell: Callable[[str], object] = print)
     """
     doors = doors_of(works, serving)
     keep_log(serving.log)
-    server = open_server(create_app(works, doors=doors), serving.host, serving.port, doors, serving)
+    workers = None if serving.workers == 0 else Workers(open_answers, works.folder, works.journal_url, serving.workers)
+    try:
+        server = open_server(
+            create_app(works, doors=doors, workers=workers), serving.host, serving.port, doors, serving
+        )
+    except AskError:
+        if workers is not None:
+            workers.close()
+        raise
     at = address_of(server, serving.host, tls=serving.tls is not None)
     tell(f"The board is at {at} (Ctrl+C stops it).")
     if doors.access is not None and serving.tls is None and not serving.proxies:
@@ -244,6 +257,8 @@ def serve(works: Works, serving: Serving, tell: Callable[[str], object] = print)
         pass
     finally:
         server.close()
+        if workers is not None:
+            workers.close()
 
 
 def run_board(works: Works, host: str, port: int) -> None:

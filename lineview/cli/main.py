@@ -340,6 +340,9 @@ def board(
         list[str] | None, typer.Option(help="Address of a proxy whose forwarded headers are believed.")
     ] = None,
     log: Annotated[str, typer.Option(help="Write a log of JSON lines to this file; - for the output.")] = "",
+    workers: Annotated[
+        int | None, typer.Option(help="Processes that work pages out; one for each core, up to 4; 0 for none.", min=0)
+    ] = None,
 ) -> None:
     """Serve the board: on this machine, or for those who sign in on a network.
 
@@ -349,7 +352,7 @@ def board(
     from lineview.app.works import Works
     from lineview.board.serve import Serving, serve
 
-    serving = Serving(host, port, tuple(host_name or ()), tls, tuple(proxy or ()), log)
+    serving = Serving(host, port, tuple(host_name or ()), tls, tuple(proxy or ()), log, workers)
     with Works(works, journal, new=True) as opened:
         serve(opened, serving)
 

@@ -11,7 +11,7 @@ from sqlalchemy.exc import DatabaseError
 
 from lineview.core.errors import Fault, StoreError
 from lineview.store.digests import is_sound
-from lineview.store.files import put
+from lineview.store.files import Originals, put
 from lineview.store.journal import Journal
 from lineview.store.listed import ListedFile
 from lineview.store.sidecars import WORKS, Sidecars, works_of
@@ -30,7 +30,7 @@ def open_journal(folder: Path, url: str | None, *, held: bool) -> Journal:
     sealed = url is None and is_sealed(folder)
     journal = Journal(folder, url)
     try:
-        works_of(folder, journal.works(), own_journal=url is None)
+        works_of(folder, journal.works(), own_journal=url is None, former=_is_former(folder, journal))
         if url is None and not sealed and journal.works() is not None:
             if not is_whole(journal):
                 raise StoreError(damaged_journal(folder))
@@ -40,6 +40,13 @@ def open_journal(folder: Path, url: str | None, *, held: bool) -> Journal:
         journal.close()
         raise
     return journal
+
+
+def _is_former(folder: Path, journal: Journal) -> bool:
+    """Whether a journal has no works yet and says of the exports that stand here that they were taken in."""
+    ended = [] if journal.works() is not None else journal.ended()
+    originals = Originals(folder / "originals")
+    return bool(ended) and all(originals.path(row.sha256).exists() for row in ended)
 
 
 def damaged_journal(folder: Path) -> Fault:
@@ -57,7 +64,7 @@ def identify(folder: Path, journal: Journal, sidecars: Sidecars, wrote: Callable
     known, path = journal.works(), folder / WORKS
     if path.exists() and known is not None:
         return
-    name = known or works_of(folder, None, own_journal=True) or uuid4().hex
+    name = known or works_of(folder, None, own_journal=True, former=True) or uuid4().hex
     if not path.exists():
         put(path, lambda part: part.write_text(f"{name}\n", encoding="ascii"))
     if known is None:
@@ -68,10 +75,14 @@ def identify(folder: Path, journal: Journal, sidecars: Sidecars, wrote: Callable
 
 
 def is_sealed(folder: Path) -> bool:
-    """Whether the journal's file is byte for byte as it was when it was sealed, with nothing beside it."""
+    """Whether the journal's file is byte for byte as it was when it was sealed, with nothing beside it.
+
+    To be asked before this process connects to it: closing the file gives up the locks by which SQLite knows that
+    others are connected, and another process would then take away the log that is written here.
+    """
     try:
         said = (folder / SEAL).read_text(encoding="ascii")
-        return _is_settled(folder) and said == _sum(folder)
+        return _is_settled(folder) and said == _sum((folder / JOURNAL).read_bytes())
     except (OSError, ValueError):
         return False
 
@@ -81,8 +92,8 @@ def _is_settled(folder: Path) -> bool:
     return not beside.exists() or beside.stat().st_size == 0
 
 
-def _sum(folder: Path) -> str:
-    return sha256((folder / JOURNAL).read_bytes()).hexdigest() + "\n"
+def _sum(body: bytes) -> str:
+    return sha256(body).hexdigest() + "\n"
 
 
 def is_whole(journal: Journal) -> bool:
@@ -114,7 +125,9 @@ def seal(folder: Path, journal: Journal) -> None:
                 connection.exec_driver_sql("BEGIN IMMEDIATE")  # nobody writes while the file is read
                 if _is_settled(folder):
                     part = folder / f".{SEAL}.{uuid4().hex}.part"
-                    part.write_text(_sum(folder), encoding="ascii")
+                    # read through the connection, not as a file: see is_sealed
+                    body: bytes = connection.connection.driver_connection.serialize()  # type: ignore[union-attr]
+                    part.write_text(_sum(body), encoding="ascii")
                     part.replace(folder / SEAL)
             finally:
                 connection.rollback()

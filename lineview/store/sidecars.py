@@ -100,7 +100,7 @@ class Sidecars:
         yield from sorted(self._originals.glob("??/*.json"))
 
 
-def works_of(store: Path, journal_works: str | None, *, own_journal: bool) -> str | None:
+def works_of(store: Path, journal_works: str | None, *, own_journal: bool, former: bool = False) -> str | None:
     """The id of the works that a store's folder is of; None where it has none yet.
 
     Parameters
@@ -111,6 +111,9 @@ def works_of(store: Path, journal_works: str | None, *, own_journal: bool) -> st
         The id that the journal has; None for one that is new, or of a former version.
     own_journal : bool
         Whether the journal stands in the folder itself.
+    former : bool
+        Whether a journal without an id is of a former version and of these exports: a process that was killed
+        may have written sidecars before the journal got its id.
 
     Raises
     ------
@@ -123,7 +126,7 @@ def works_of(store: Path, journal_works: str | None, *, own_journal: bool) -> st
         return here
     sidecars = (store / "originals").glob("??/*.json")
     said = next((str(body["works"]) for body in map(unsealed, sidecars) if body), None)
-    if journal_works is None and said is None:
+    if journal_works is None and (said is None or former):
         return here
     if journal_works is None:
         what = "the journal is empty, and exports were taken in here before"

@@ -19,7 +19,7 @@ from lineview.store.files import locked, make_folder, storage_errors, sum_of
 from lineview.store.journal import Journal
 from lineview.store.listed import FileCheck
 from lineview.store.manual_entries import ManualEntries
-from lineview.store.opening import identify, is_sealed, open_journal, seal
+from lineview.store.opening import identify, open_journal, seal
 from lineview.store.reader import StoreReader
 from lineview.store.readings import PartedTable
 from lineview.store.record_pieces import record_in_pieces
@@ -85,8 +85,7 @@ class Store(StoreReader):
             for kind in self._tables:
                 if kept_sums(folder / kind) is None:  # a store of a former version
                     TableLog(folder / kind).sync()
-            if not is_sealed(folder):
-                seal(folder, journal)
+            seal(folder, journal)
 
     def _whole_table(self, kind: str, folder: Path, schema: Mapping[str, pl.DataType], *, held: bool) -> PartedTable:
         """Open a table in which every intake that is in has its files listed."""

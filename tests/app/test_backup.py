@@ -155,3 +155,11 @@ def test_backups_while_exports_are_taken_in_hold_each_whole_or_not_at_all(tmp_pa
         with Works(tmp_path / f"back{one}") as works:
             there = works.store.intakes()
             assert there["kept"].to_list() == [rows] * there.height
+
+
+def test_with_a_journal_elsewhere_its_own_means_are_named(tmp_path):
+    (tmp_path / "plant.toml").write_text(PLANT, encoding="utf-8")
+    Works(tmp_path, f"sqlite:///{tmp_path / 'elsewhere.sqlite'}").close()
+    with pytest.raises(StoreError, match="pg_dump"):
+        write_backup(tmp_path, tmp_path / "works.zip")
+    assert not list(tmp_path.glob("*works.zip*"))

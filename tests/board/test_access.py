@@ -382,4 +382,10 @@ def test_roles_and_passwords() -> None:
     for password in (*easy, "sugarsugarsugar", "1q2w3e4r5t6y", "0987654321ab", "abcdefghijkl", "Zxcvbnm12345"):
         with pytest.raises(AskError):
             check_password(password, "Ada Invented")
-    check_password("seven sweet wrappers", "Ada Invented")
+    common = ("monkeydragon", "Sunshine2026!", "letmeinletmein1", "iloveyou12345", "princessfootball", "1234qwerasdf")
+    shops = ("gorselane2026", "Gorse Lane 123", "lanesweets99!")
+    for password in (*common, *shops, "lineview2026"):
+        with pytest.raises(AskError, match="too easy"):
+            check_password(password, "Ada Invented", ("Gorse Lane Sweets",))
+    for password in ("seven sweet wrappers", "kettle-harbour-9", "dragon over the harbour", "Bonbonkessel im Hof"):
+        check_password(password, "Ada Invented", ("Gorse Lane Sweets",))

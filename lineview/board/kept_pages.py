@@ -1,0 +1,360 @@
+"""Pages worked out by workers and kept: each once, while an older one is shown meanwhile and says so."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections import OrderedDict
+from collections.abc import Mapping
+from concurrent.futures import CancelledError, Future
+from concurrent.futures import TimeoutError as TimedOut
+from dataclasses import dataclass, replace
+from threading import Lock
+from typing import Any
+
+from flask import Flask, Response, g, request
+
+from lineview.app.access import Person
+from lineview.app.works import GENERAL_PERIODS, Works
+from lineview.board.address import read_address
+from lineview.board.calls import Calls
+from lineview.board.guard import CALLBACK, person
+from lineview.board.workers import Asked, Replies, Reply, Workers
+from lineview.core.errors import AskError
+
+#: How long a request waits for its page before an older one is shown, or that it is being worked out [s].
+OLDER_AFTER_S, WORDS_AFTER_S = 0.25, 0.6
+#: Pages kept, and the bytes that they may hold together.
+KEPT, KEPT_BYTES = 200, 80_000_000
+#: After this a page is worked out again when it is asked for, since it says how long ago things were [s].
+FRESH_S = 600.0
+#: Forms are given as they are kept so long, since some start at the present time [s].
+FORMS_S = 60.0
+#: Files are waited for so long [s].
+FILE_S = 300.0
+#: What the reply of the callback that shows a page begins with; what is said beside it is put in there.
+HEAD = b'{"multi":true,"response":{'
+#: Pages whose forms follow from the answer, so that they are worked out with it.
+WITH_FORMS = ("rope", "shift", "week")
+#: Files that are worked out from an answer.
+FILES = ("series", "refusals")
+FAILED = "This page could not be made; the log of the board says why."
+NAMED_PERIODS = {name for name, _ in GENERAL_PERIODS}
+
+#: What a page is of: its address, the screen, the rights of who looks.
+Key = tuple[str, str, frozenset[str]]
+Values = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class NotThere:
+    """What the board says instead of a page: that it is being worked out, or that it could not be made."""
+
+    words: str
+    waits: bool
+
+
+@dataclass
+class Kept:
+    """What is kept of a page: its bytes, of which state, since when; its forms where they follow from it."""
+
+    page: bytes
+    forms: bytes | None
+    version: str
+    since: float
+
+    @property
+    def size(self) -> int:
+        """Bytes held."""
+        return len(self.page) + len(self.forms or b"")
+
+
+class KeptPages:
+    """Pages by what they are of: address, screen and rights.
+
+    Parameters
+    ----------
+    works : Works
+        The works, for its version.
+    workers : Workers
+        Work pages out.
+    calls : Calls
+        The board's callbacks; those that show a page and its forms are answered from here.
+    """
+
+    def __init__(self, works: Works, workers: Workers, calls: Calls) -> None:
+        self.works, self.workers, self._calls_known = works, workers, calls
+        self._lock = Lock()
+        self._kept: OrderedDict[Key, Kept] = OrderedDict()
+        self._held = 0
+        self._running: dict[tuple[Any, ...], Future[Replies]] = {}
+        self._begun: dict[tuple[Any, ...], float] = {}
+        self._failed: set[tuple[Key, str]] = set()
+
+    # -- pages -------------------------------------------------------------------------------------
+
+    @property
+    def outputs(self) -> tuple[str, str]:
+        """The outputs of the callbacks that show a page and its forms."""
+        return self._calls_known.outputs["show"], self._calls_known.outputs["forms"]
+
+    def fresh(self, key: Key, version: str) -> Kept | None:
+        """A page of this state of the store."""
+        with self._lock:
+            kept = self._kept.get(key)
+            if kept is None:
+                return None
+            self._kept.move_to_end(key)
+            return kept if kept.version == version and time.monotonic() - kept.since < FRESH_S else None
+
+    def older(self, key: Key) -> Kept | None:
+        """A page as it was before."""
+        with self._lock:
+            return self._kept.get(key)
+
+    def failed(self, key: Key, version: str) -> bool:
+        """Whether a page of this state could not be made."""
+        return (key, version) in self._failed
+
+    def begin(self, key: Key, version: str, values: Values, *, unseen: bool) -> Future[Replies]:
+        """Have a page worked out, unless it is under way already."""
+        who = _known(person())
+        requests = tuple(Asked("POST", CALLBACK, json.dumps(one), who) for one in self._calls(values))
+        return self._ask((key, version), requests, _kind(key), unseen=unseen, keep=(key, version))
+
+    def _ask(
+        self,
+        name: tuple[Any, ...],
+        requests: tuple[Asked, ...],
+        kind: str,
+        *,
+        unseen: bool = False,
+        keep: tuple[Key, str] | None = None,
+    ) -> Future[Replies]:
+        with self._lock:
+            running = self._running.get(name)
+            if running is not None:
+                return running
+            asked = self.workers.ask(requests, kind, limited=person().session is not None, unseen=unseen)
+            made: Future[Replies] = Future()
+            self._running[name], self._begun[name] = made, time.monotonic()
+        asked.add_done_callback(lambda done: self._done(name, done, made, keep))
+        return made
+
+    def _done(
+        self, name: tuple[Any, ...], done: Future[Replies], made: Future[Replies], keep: tuple[Key, str] | None
+    ) -> None:
+        """Keep a page before those who wait for it look."""
+        error = CancelledError() if done.cancelled() else done.exception()
+        replies = () if error else done.result()
+        with self._lock:
+            if keep is not None and replies and _is_page(replies[0]):
+                self._keep(keep, replies)
+            elif keep is not None:
+                self._failed = {keep} | {one for one in self._failed if one[1] == keep[1]}
+            self._running.pop(name, None)
+            self._begun.pop(name, None)
+        if error is None:
+            made.set_result(replies)
+        else:
+            made.set_exception(error)
+
+    def _keep(self, keep: tuple[Key, str], replies: Replies) -> None:
+        key, version = keep
+        forms = replies[1].content if len(replies) > 1 and replies[1].status == 200 else None
+        before = self._kept.pop(key, None)
+        self._kept[key] = made = Kept(replies[0].content, forms, version, time.monotonic())
+        self._held += made.size - (before.size if before else 0)
+        while len(self._kept) > KEPT or (self._held > KEPT_BYTES and len(self._kept) > 1):
+            self._held -= self._kept.popitem(last=False)[1].size
+
+    def words(self, key: Key, version: str, *, older: bool) -> str:
+        """What is said of a page that is being worked out."""
+        begun, usual = self._begun.get((key, version)), self.workers.usual_s(_kind(key))
+        for_s = "" if begun is None else f" for {max(1, round(time.monotonic() - begun))} s so far"
+        takes = "" if usual is None else f"; this page usually takes {max(1, round(usual))} s"
+        if older:
+            return f"This page is from before the latest change. It is being worked out anew{for_s}{takes}."
+        return f"Working it out{for_s}{takes}."
+
+    def forms(self, values: Values) -> Response | None:
+        """The forms that follow from a page's answer, as they were worked out with it or anew; None for other pages."""
+        place, who = _place(values), person()
+        with self._lock:
+            found = [one for key, one in self._kept.items() if key[0] == place and key[2] == who.rights]
+        late = [one.forms for one in found if one.forms and time.monotonic() - one.since < FORMS_S]
+        if late:
+            return Response(late[-1], mimetype="application/json")
+        calls = self._calls({**values, "screen.data": {}})[1:]
+        if not calls:
+            return None
+        requests = (Asked("POST", CALLBACK, json.dumps(calls[0]), _known(who)),)
+        name = (place, who.rights, self.works.version(), "forms")
+        (reply,) = self._ask(name, requests, f"{place.partition('?')[0]} forms").result(FILE_S)
+        return Response(reply.content, status=reply.status, mimetype="application/json")
+
+    def _calls(self, values: Values) -> list[dict[str, Any]]:
+        """The calls that work a page out, as from a browser that shows it already, and its forms."""
+        (show, forms), here = self.outputs, _place(values)
+        at = {name: values.get(name) for name in ("address.pathname", "address.search")}
+        look = {"screen.data": values.get("screen.data"), "version.data": ""}
+        calls = [_call(show, {**at, **look}, {"shown.data": here})]
+        page = read_address(at["address.pathname"], at["address.search"]).page
+        return [*calls, _call(forms, {"shown.data": here}, at)] if page in WITH_FORMS else calls
+
+    # -- files -------------------------------------------------------------------------------------
+
+    def file(self, kind: str) -> Response:
+        """A file that a worker makes; the same one is made once."""
+        target = request.full_path.rstrip("?")
+        asked = Asked(request.method, target, "", _known(person()))
+        try:
+            (reply,) = self._ask((target, self.works.version()), (asked,), kind).result(FILE_S)
+        except AskError as error:
+            return Response(str(error), status=429, mimetype="text/plain")
+        headers = [one for one in reply.headers if one[0] in ("Content-Type", "Content-Disposition")]
+        return Response(reply.content, status=reply.status, headers=headers)
+
+
+def _known(who: Person) -> Person:
+    """A person as a worker needs to know it: no session, no password."""
+    return replace(who, session=None)
+
+
+def _kind(key: Key) -> str:
+    """Pages that take about the same time: of one question and period."""
+    pathname, _, search = key[0].partition("?")
+    period = read_address(pathname, search).period
+    return f"{pathname} {period}" if period in NAMED_PERIODS else pathname
+
+
+def _is_page(reply: Reply) -> bool:
+    return reply.status == 200 and reply.content.startswith(HEAD)
+
+
+def _values(body: Mapping[str, Any]) -> Values:
+    """The values of a call by component and property."""
+    given = [*body.get("inputs", []), *body.get("state", [])]
+    return {f"{one['id']}.{one['property']}": one.get("value") for one in given}
+
+
+def _place(values: Values) -> str:
+    return f"{values.get('address.pathname') or '/'}{values.get('address.search') or ''}"
+
+
+def _call(output: str, inputs: Values, state: Values) -> dict[str, Any]:
+    """The body of a call as a browser sends it."""
+
+    def parts(values: Values) -> list[dict[str, Any]]:
+        return [{**_part(name), "value": value} for name, value in values.items()]
+
+    return {
+        "output": output,
+        "outputs": [_part(one) for one in output.strip(".").split("...")],
+        "inputs": parts(inputs),
+        "state": parts(state),
+        "changedPropIds": [next(iter(inputs))],
+    }
+
+
+def _part(name: str) -> dict[str, str]:
+    return dict(zip(("id", "property"), name.rsplit(".", 1), strict=True))
+
+
+def _key(values: Values) -> Key | None:
+    """What a page is of, as a call says it; None where the board itself answers."""
+    screen = values.get("screen.data")
+    address = read_address(values.get("address.pathname"), values.get("address.search"))
+    if screen is None or not (address.question is not None or address.page == "intake"):
+        return None
+    return _place(values), f"{screen.get('theme')} {bool(screen.get('narrow'))}", person().rights
+
+
+def answer_from(server: Flask, pages: KeptPages) -> None:
+    """Let the workers answer what asks for a page, its forms or a file.
+
+    Parameters
+    ----------
+    server : flask.Flask
+        Of the board; its guard has looked at the request before.
+    pages : KeptPages
+        Kept and worked out.
+    """
+
+    def worked_out() -> Response | None:
+        if g.get("person") is None:
+            return None
+        endpoint = request.endpoint or ""
+        if endpoint in FILES or (request.view_args or {}).get("ending"):
+            return pages.file(f"/{endpoint}")
+        if request.path != CALLBACK:
+            return None
+        body = request.get_json()
+        show, forms = pages.outputs
+        if body["output"] == show:
+            return _shown(pages, _values(body))
+        return pages.forms(_values(body)) if body["output"] == forms else None
+
+    server.before_request(worked_out)
+
+
+def _shown(pages: KeptPages, values: Values) -> Response | None:
+    """A page as it is kept, or after a moment an older one; None where it is still to be worked out."""
+    key = _key(values)
+    if key is None:
+        return None
+    version, words, waits = pages.works.version(), "", False
+    kept = pages.fresh(key, version)
+    if kept is None:
+        older = pages.older(key)
+        patience_s = WORDS_AFTER_S if older is None else OLDER_AFTER_S
+        try:
+            pages.begin(key, version, values, unseen=False).result(patience_s)
+            kept = pages.fresh(key, version)
+        except TimedOut:
+            kept, words, waits = older, pages.words(key, version, older=older is not None), True
+        except AskError as error:
+            kept, words, waits = older, str(error), True
+        except (Exception, CancelledError):  # noqa: BLE001 - in the log since it happened
+            kept = None
+    if kept is None:
+        g.not_there = NotThere(words or FAILED, waits)
+        return None
+    said = b'"under-way":{"children":' + json.dumps(words).encode() + b"},"
+    if values.get("shown.data") != key[0]:
+        said += b'"shown":{"data":' + json.dumps(key[0]).encode() + b"},"
+    return Response(HEAD + said + kept.page[len(HEAD) :], mimetype="application/json")
+
+
+def look(pages: KeptPages, values: Values, known: str, working: str) -> tuple[str | None, str | None]:
+    """What an open page is told: the version by which it is shown anew, and what is said of its working out.
+
+    Parameters
+    ----------
+    pages : KeptPages
+        Kept and worked out.
+    values : mapping
+        Address and screen of the page.
+    known : str
+        The version that it shows.
+    working : str
+        What it says now of its being worked out.
+
+    Returns
+    -------
+    (str or None, str or None)
+        None where all stays as it is.
+    """
+    version, key = pages.works.version(), _key(values)
+    shown, _, turn = known.partition("#")
+    if shown == version and not working:
+        return None, None
+    if key is None:
+        return version, ""
+    if pages.fresh(key, version) is not None or pages.failed(key, version):
+        return f"{version}#{int(turn or 0) + 1}", None  # another text even where the state is the same
+    try:
+        pages.begin(key, version, values, unseen=not working)
+    except AskError as error:
+        return None, str(error)
+    return None, pages.words(key, version, older=pages.older(key) is not None)

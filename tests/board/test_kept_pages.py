@@ -1,0 +1,221 @@
+"""Pages worked out by other processes: each once, an older one meanwhile, nobody held up, nothing left behind."""
+
+import json
+import os
+import signal
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from shutil import copy2
+from threading import Event, Lock
+from typing import Any
+
+import pytest
+from dash import Dash
+
+from lineview.app.access import LOCAL, Person
+from lineview.app.works import Works
+from lineview.board import workers as module
+from lineview.board.app import create_app, open_answers
+from lineview.board.guard import CALLBACK
+from lineview.board.workers import MOST_OF_PERSON, Asked, Replies, Reply, Workers
+from lineview.core.errors import AskError
+from tests.bench.people import children
+from tests.board.access_scene import call_of
+from tests.main_job.invented_week import DEMO
+
+HEADERS = {"Host": "localhost"}
+
+
+class Counted(Workers):
+    """Workers that note what they were asked."""
+
+    def __init__(self, *given: Any) -> None:
+        self.asked: list[str] = []
+        super().__init__(*given)
+
+    def ask(self, requests: tuple[Asked, ...], kind: str, **more: Any) -> Future[Replies]:
+        future = super().ask(requests, kind, **more)
+        self.asked.append(kind)
+        return future
+
+
+@dataclass
+class Served:
+    """A board with workers, and what a browser asks of it."""
+
+    app: Dash
+    works: Works
+    workers: Counted
+
+    def call(self, function: str, **values: Any) -> dict[str, Any]:
+        running = {name: one["callback"] for name, one in self.app.callback_map.items() if one.get("callback")}
+        body = call_of(self.app, next(name for name, one in running.items() if one.__wrapped__.__name__ == function))
+        given = {name.replace("__", "."): value for name, value in values.items()}
+        for one in (*body["inputs"], *body["state"]):
+            one["value"] = given.get(f"{one['id']}.{one['property']}", one["value"])
+        answer = self.app.server.test_client().post(CALLBACK, json=body, headers=HEADERS)
+        assert answer.status_code in (200, 204), answer.text
+        response: dict[str, Any] = json.loads(answer.data)["response"] if answer.data else {}
+        return response
+
+    def show(self, page: str, search: str = "?machine=wrap1", shown: str | None = None) -> dict[str, Any]:
+        return self.call("show", address__pathname=page, address__search=search, shown__data=shown)
+
+    def whole(self, page: str, search: str = "?machine=wrap1") -> dict[str, Any]:
+        """A page once it is there."""
+        for _ in range(100):
+            shown = self.show(page, search)
+            if not shown["under-way"]["children"]:
+                return shown
+            time.sleep(0.2)
+        raise AssertionError(shown["under-way"])
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    folder = tmp_path_factory.mktemp("served")
+    copy2(DEMO / "plant.toml", folder / "plant.toml")
+    with Works(folder) as works:
+        works.take([DEMO / "exports" / "wrap1_2026-06-08.csv"])
+        workers = Counted(open_answers, folder, None, 2)
+        yield Served(create_app(works, workers=workers), works, workers)
+        workers.close()
+
+
+def test_a_page_is_worked_out_once_for_all_and_an_older_one_says_so(served: Served) -> None:
+    with ThreadPoolExecutor(8) as people:
+        list(people.map(lambda _: served.show("/shift"), range(8)))
+    page = served.whole("/shift")
+    assert served.workers.asked == ["/shift"]
+    assert page["shown"]["data"] == "/shift?machine=wrap1"
+    itself = Served(create_app(served.works), served.works, served.workers)
+    assert page["sentence"] == itself.show("/shift")["sentence"]  # as the board would have answered itself
+    forms = served.call("forms", shown__data="/shift?machine=wrap1", address__search="?machine=wrap1")
+    assert "Enter the stop reason" in json.dumps(forms)
+    assert served.workers.asked == ["/shift"]  # the forms came with it
+    assert "shown" not in served.show("/shift", shown="/shift?machine=wrap1")
+
+    known = served.works.version()
+    at = {"version__data": known, "address__search": "?machine=wrap1", "under-way__children": ""}
+    assert served.call("look_again", **at) == {}
+    served.works.write("adjustment", "wrap1", datetime(2026, 6, 8, 9, tzinfo=UTC), "knife changed")
+    told = served.call("look_again", **at)
+    assert "before the latest change" in told["under-way"]["children"]
+    assert "version" not in told
+    for _ in range(100):
+        told = served.call("look_again", **{**at, "under-way__children": told["under-way"]["children"]})
+        if "version" in told:
+            break
+        time.sleep(0.1)
+    assert told["version"]["data"].startswith(f"{served.works.version()}#")
+    assert served.workers.asked == ["/shift", "/shift"]
+    assert served.show("/shift")["under-way"]["children"] == ""
+
+
+def test_files_come_from_a_worker_as_from_the_board(served: Served) -> None:
+    itself, client = create_app(served.works).server.test_client(), served.app.server.test_client()
+    for place in ("/shift/tape.csv?machine=wrap1", "/shift/nothing.csv?machine=wrap1", "/refusals/1.csv"):
+        one, other = client.get(place, headers=HEADERS), itself.get(place, headers=HEADERS)
+        assert (one.status_code, one.data) == (other.status_code, other.data)
+        for header in ("Content-Type", "Content-Disposition", "Content-Security-Policy"):
+            assert one.headers.get(header) == other.headers.get(header)
+
+
+def test_a_worker_that_is_killed_is_replaced(served: Served) -> None:
+    served.whole("/wrap")
+    for pid in [one for one in children(os.getpid()) if b"spawn_main" in Path(f"/proc/{one}/cmdline").read_bytes()]:
+        os.kill(pid, signal.SIGKILL)
+    assert "cannot" not in json.dumps(served.whole("/rope", "")["sentence"])
+    assert served.app.server.test_client().get("/health", headers=HEADERS).json == {
+        "status": "ok", "waiting": 0, "working": 0,
+    }  # fmt: skip
+
+
+# -- the queue, without processes ----------------------------------------------------------------------
+
+
+class Queue(Workers):
+    """Workers that are threads, and end when they are let."""
+
+    def __init__(self, patch: pytest.MonkeyPatch, number: int) -> None:
+        self.begun: list[str] = []
+        self.let: dict[str, Event] = {}
+        self._noting = Lock()
+
+        def respond(requests: tuple[Asked, ...]) -> Replies:
+            name = requests[0].target
+            with self._noting:
+                self.begun.append(name)
+            assert self.let[name].wait(20)
+            return (Reply(200, (), name.encode()),)
+
+        patch.setattr(module, "_respond", respond)
+        super().__init__(open_answers, Path("invented"), None, number)
+
+    def _begun(self) -> Any:
+        return ThreadPoolExecutor(self.number)
+
+    def put(self, name: str, kind: str, who: str = "one", *, unseen: bool = False) -> Future[Replies]:
+        self.let[name] = Event()
+        person = Person(who, LOCAL.rights)
+        return self.ask((Asked("GET", name, "", person),), kind, unseen=unseen)
+
+    def end(self, *names: str) -> None:
+        for name in names:
+            self.let[name].set()
+
+    def until(self, true: Callable[[], bool]) -> None:
+        for _ in range(200):
+            if true():
+                return
+            time.sleep(0.01)
+        raise AssertionError(self.begun)
+
+
+def test_a_season_does_not_hold_up_a_shift(monkeypatch: pytest.MonkeyPatch) -> None:
+    queue = Queue(monkeypatch, 2)
+    first = queue.put("season", "/week all", "buyer")
+    queue.put("season too", "/rope all", "tech")  # both long as far as is known: one process stays free
+    queue.until(lambda: queue.begun == ["season"])
+    shift = queue.put("shift", "/shift", "lead")
+    queue.until(lambda: queue.begun == ["season", "shift"])
+    queue.end("shift")
+    assert shift.result(5)[0].content == b"shift"
+    assert queue.queue() == {"waiting": 1, "working": 1}
+    queue.end("season", "season too")
+    assert first.result(5)
+    queue.until(lambda: queue.queue() == {"waiting": 0, "working": 0})
+
+
+def test_who_waits_comes_before_what_is_renewed_and_one_person_not_before_all(monkeypatch: pytest.MonkeyPatch) -> None:
+    queue = Queue(monkeypatch, 2)
+    queue.put("a", "/shift", "one")
+    queue.put("b", "/shift", "two")
+    queue.put("renewed", "/shift", "two", unseen=True)
+    for i in range(3):
+        queue.put(f"one {i}", "/shift", "one")
+    queue.put("three", "/shift", "three")
+    queue.until(lambda: len(queue.begun) == 2)
+    queue.end("b")
+    queue.until(lambda: len(queue.begun) == 3)
+    assert queue.begun[2] == "three"  # "one" has a page under way already
+    queue.end("a", "three", "one 0", "one 1", "one 2", "renewed")
+    queue.until(lambda: len(queue.begun) == 7)
+    assert queue.begun[-1] == "renewed"
+
+
+def test_one_person_asks_for_so_many_at_once_and_no_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    queue = Queue(monkeypatch, 1)
+    names = [str(i) for i in range(MOST_OF_PERSON)]
+    futures = [queue.put(name, "/shift") for name in names]
+    with pytest.raises(AskError, match="too many pages"):
+        queue.put("more", "/shift")
+    other = queue.put("other", "/shift", "another")
+    queue.end(*names, "other")
+    assert all(one.result(5) for one in (*futures, other))
+    queue.put("more", "/shift")
+    queue.end("more")
