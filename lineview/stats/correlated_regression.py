@@ -320,7 +320,7 @@ PLAIN = Wanted()
 BENT, SECOND = (0.0, 0.3, 1.0, 3.0), 0.36
 #: How likely beforehand a level that wanders and a change of slope are; each is left out where what is seen is
 #: less likely with it than without, by these factors.
-WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.35, 0.3, 0.2
+WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.35, 0.3, 0.5
 
 
 def correlated_regression(
