@@ -12,7 +12,7 @@ import polars as pl
 from lineview.app.question import QuestionScope, machines_asked
 from lineview.app.take_in import Taken
 from lineview.core.errors import AskError, Fault, IntakeError
-from lineview.core.frames import READINGS, REFUSALS, STATE_TIMELINE, WRITTEN
+from lineview.core.frames import READINGS, REFUSALS, STATE_TIMELINE, TRIALS, WRITTEN
 from lineview.intake.exports import Proposal
 from lineview.intake.exports import Question as IntakeQuestion
 from lineview.plant import ColumnTarget, Layout, Machine, Plant
@@ -48,6 +48,9 @@ class InventedStore:
             },
         ]  # fmt: skip
         return pl.DataFrame(rows).reverse()
+
+    def trials(self) -> pl.DataFrame:
+        return pl.DataFrame(schema=TRIALS)
 
     def refusals(self, intake: int) -> pl.DataFrame:
         count = 250 if intake == 6 else 2
