@@ -145,7 +145,7 @@ def generation(value: int) -> dict[tuple[str, str], pl.DataFrame]:
 
 def records_written(folder: Path, say: Say) -> None:
     table = RecordTable(folder / "records")
-    for value in range(1, 9):
+    for value in range(1, 13):
         table.replace(generation(value))
         say(str(value))
 
