@@ -205,11 +205,11 @@ class KeptPages:
     # -- files -------------------------------------------------------------------------------------
 
     def file(self, kind: str) -> Response:
-        """A file that a worker makes; the same one is made once."""
-        target = request.full_path.rstrip("?")
-        asked = Asked(request.method, target, "", _known(person()))
+        """A file that a worker makes; the same one is made once for each person, whose name may stand in it."""
+        target, who = request.full_path.rstrip("?"), _known(person())
+        asked = Asked(request.method, target, "", who)
         try:
-            (reply,) = self._ask((target, self.works.version()), (asked,), kind).result(FILE_S)
+            (reply,) = self._ask((target, self.works.version(), who.name), (asked,), kind).result(FILE_S)
         except AskError as error:
             return Response(str(error), status=429, mimetype="text/plain")
         headers = [one for one in reply.headers if one[0] in ("Content-Type", "Content-Disposition")]
