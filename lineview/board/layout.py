@@ -183,6 +183,7 @@ def reasons_form(answer: Answer, plant: Plant, used: Sequence[str] = ()) -> html
                 [html.Legend("Stops"), dcc.Checklist(options=options, value=[], id="stops", className="stops")]
             ),
             html.P(_alike(stops), className="acts-of"),
+            html.P("", id="stops-ticked", role="status"),
             html.P("Reason, most frequent first:", id="reasons-offered", hidden=not used),
             html.Div(
                 [html.Button(words, type="button", **data(reason=words)) for words in used[:MOST_REASONS]],

@@ -29,7 +29,6 @@ ROWS = {
     "found changeovers": 6,
     "changeovers": 6,
     "order": 12,
-    "key figures": 5,
     "ledger of losses": 20,
     "patterns": 4,
     "trends": 8,
@@ -187,7 +186,7 @@ def _key_figures(answer: Answer, plant: Plant) -> list[Table]:
     printed = [f for f in answer.figures if f.name in FIGURES and FIGURES[f.name].printed]
     rows = [{"name": f.label, "value": show.value(f, plant) if f.value is not None else None} for f in printed]
     columns = columns_of("name: key figure; value")
-    return [Table("key figures", "Key figures", columns, rows)] if answer.question == "shift" else []
+    return [Table("key figures", "Key figures (ISO 22400-2)", columns, rows)] if answer.question == "shift" else []
 
 
 def _band(answer: Answer, plant: Plant) -> tuple[float, float, float]:

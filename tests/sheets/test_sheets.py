@@ -13,7 +13,7 @@ from lineview.core.figure import Figure, Period
 from lineview.core.frames import STATE_TIMELINE
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope, Span, Table
-from lineview.sheets.pdf import ROWS, handover, to_pdf
+from lineview.sheets.pdf import ROWS, _page, handover, to_pdf
 from lineview.sheets.tables import guarded, to_xlsx
 from tests.references.pdf_pages import pages
 from tests.simulate.shift import FRAME, ask, plan, sheet, works
@@ -125,6 +125,13 @@ def test_the_longest_stops_are_kept_in_order_of_time() -> None:
     assert sorted((row["minutes"] for row in kept.rows), reverse=True) == minutes
     starts = [row["start"] for row in kept.rows]
     assert starts == sorted(starts)
+
+
+def test_a_handover_sheet_shows_each_key_figure_once() -> None:
+    printed = _page(ask(), works())["tables"]
+    titles = [table["title"] for table in printed]
+    assert len(titles) == len(set(titles))
+    assert sum("Key figures" in title for title in titles) == 1
 
 
 def test_the_workbook_can_be_read_filtered_and_added_up() -> None:
