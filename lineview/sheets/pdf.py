@@ -36,8 +36,8 @@ ROWS = {
     "open points": 5,
     "shift notes": 4,
 }
-#: Of a sheet that hands over; its printed key figures are those of their table again.
-FEWER = {"stops": 5, "reasons": 4, "changeovers": 3, "found changeovers": 3, "next": 4, "key figures": 0}
+#: Of a sheet that hands over.
+FEWER = {"stops": 5, "reasons": 4, "changeovers": 3, "found changeovers": 3, "next": 4}
 WRITTEN = ("open points", "shift notes")
 #: Characters of a cell of the tables that people wrote, so that one long note leaves room for the others.
 MOST_SIGNS = 130
