@@ -237,7 +237,7 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     most = OPEN_ROPE_TABLES if answer.question == "rope" else OPEN_TABLES
     tables = [open_or_folded(table, plant, at < most) for at, table in enumerate(filled)]
     behind = _behind(answer, look, address)
-    page: list[Any] = [html.P(answer.soft, className="soft lead"), *first]
+    page: list[Any] = [html.P(answer.soft, className="soft lead"), *points(answer), *first]
     if many and further:
         title = f"The pictures of {show.counted(len(further), 'further web')}, by urgency"
         page.append(_fold(title, [html.Div(further, className="many")], "further-pictures"))
@@ -257,6 +257,11 @@ def _supplier_links(number: int, name: str, address: Address) -> html.P:
     """The links to what one supplier gets, without the works' own figures."""
     links = [html.A(ending.upper(), href=address.supplier_sheet(number, ending)) for ending in FORMS]
     return html.P([f"The order to {name}:", *links], className="acts sheets")
+
+
+def points(answer: Answer) -> list[Any]:
+    """The short list below the soft line, where an answer has one."""
+    return [html.Ul([html.Li(point) for point in answer.points], className="points")] if answer.points else []
 
 
 def facts(answer: Answer) -> list[Any]:

@@ -59,6 +59,8 @@ def _print_lead(answer: Answer, plant: Plant) -> None:
     say(sentence)
     if answer.soft:
         say(answer.soft, "dim")
+    for point in answer.points:
+        say(f"- {point}")
     about = (scope_name(answer.scope, plant), answer.scope.label)
     say(f"{' · '.join(part for part in about if part)}.", "dim")
     say(show.last_reading(answer.scope.now, plant, datetime.now(UTC), advises=answer.question == "order"), "dim")

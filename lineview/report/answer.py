@@ -137,6 +137,8 @@ class Answer:
         What cannot be told and what other exports would add.
     cautions : tuple of str
         What the page shows so that nobody is hurt.
+    points : tuple of str
+        A short list below the soft line, each entry a thing to do; the order has a web in each.
     """
 
     question: Question
@@ -148,6 +150,7 @@ class Answer:
     series: Mapping[str, pl.DataFrame] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    points: tuple[str, ...] = ()
 
     def figure(self, name: str) -> Figure | None:
         """The figure of this name, or None."""
@@ -224,6 +227,7 @@ def to_object(answer: Answer) -> dict[str, Any]:
         "sentence": answer.text,
         "needs_a_person": [span.text.strip() for span in answer.sentence if span.call],
         "soft": answer.soft,
+        "points": list(answer.points),
         "figures": {figure.name: _figure(figure) for figure in answer.figures},
         "tables": {table.name: _table(table) for table in answer.tables},
         "series": {name: [_row(row) for row in frame.iter_rows(named=True)] for name, frame in answer.series.items()},

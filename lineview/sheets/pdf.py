@@ -145,6 +145,7 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "scope": f"{scope_name(answer.scope, plant)} · {answer.scope.label}" if answer.figures else answer.scope.label,
         "sentence": [{"text": span.text, "call": span.call} for span in answer.sentence],
         "soft": answer.soft,
+        "points": list(answer.points),
         "tape": tape,
         "pictures": _pictures(answer, plant),
         "band": {"bottom": low / top, "height": (high - low) / top},

@@ -98,6 +98,17 @@ def test_the_page_is_one_pdf_page_and_markup_in_data_is_only_text() -> None:
     assert pages(to_pdf(answer(), PLANT)) == 1
 
 
+def test_the_list_below_the_sentence_is_a_row_and_a_line_for_each_point() -> None:
+    listed = replace(answer(), points=("Film Plum: order 8 reels at once.", "Wax paper: order 4 reels #panic()."))
+    rows = pl.read_excel(
+        BytesIO(to_xlsx(listed, PLANT)), sheet_name="Shift", infer_schema_length=0, has_header=False
+    ).rows()
+    firsts = [row[0] for row in rows]
+    assert [text for text in firsts if text in listed.points] == list(listed.points)
+    assert firsts.index("good pieces") > firsts.index(listed.points[-1]) + 1
+    assert pages(to_pdf(listed, PLANT)) == 1
+
+
 def test_text_that_a_spreadsheet_would_run_is_defused_in_csv() -> None:
     frame = guarded(pl.DataFrame({"t": ["=1", "+1", "-1", "@x", "\tx", "fine", None], "n": [1] * 7}))
     assert frame["t"].to_list() == ["'=1", "'+1", "'-1", "'@x", "'\tx", "fine", None]
