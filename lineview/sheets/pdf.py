@@ -78,10 +78,7 @@ def _cut(table: Table, most: int) -> Table:
         rows = [row for row in rows if row in longest]
     columns = tuple(c for c in table.columns if c[0] not in _LEFT_OUT.get(table.name, ()))
     if table.name in WRITTEN:
-        rows = [
-            {k: shorten(v, MOST_SIGNS, placeholder=" …") if isinstance(v, str) else v for k, v in row.items()}
-            for row in rows
-        ]
+        rows = [{key: _short(cell) for key, cell in row.items()} for row in rows]
     if table.name in ("reasons", "changeovers", *WRITTEN) and len(rows) > most:
         title = f"{title}, {most} of {len(rows)}"
     return replace(table, title=title, columns=columns, rows=rows[:most])
