@@ -16,6 +16,7 @@ from lineview.app.question import QUESTIONS
 from lineview.app.works import Works
 from lineview.board.address import Address, read_address
 from lineview.board.guard import person
+from lineview.board.how_to_read import how_to_read
 from lineview.board.readings_page import readings_link
 from lineview.board.tables import aria, frame_table, open_or_folded, plain_table
 from lineview.charts.render import pictures
@@ -247,6 +248,7 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     page.append(working(answer, plant, [] if many else further))
     if answer.notes:
         page.append(html.Ul([html.Li(note) for note in answer.notes], className="notes", **aria(label="notes")))
+    page += how_to_read(answer.question)
     page.append(sheet_links(address))
     if answer.question == "order" and not address.supposed:  # what is only supposed is sent to nobody
         page += [_supplier_links(n, name, address) for n, name in enumerate(suppliers_due(answer, plant), 1)]

@@ -16,6 +16,7 @@ from lineview.app.works import Works
 from lineview.board.address import NAMES, Address
 from lineview.board.answer_page import answer_page, cautions, facts, fault_page, graph, points, sentence
 from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
+from lineview.board.how_to_read import how_to_read
 from lineview.board.intake_page import give_form, intake_page, intake_sentence
 from lineview.board.patterns_form import patterns_form
 from lineview.board.plant_page import lacking_form
@@ -376,7 +377,7 @@ def _unasked(plant: Plant, address: Address, who: Person) -> tuple[list[Any], li
     if address.page == "intake":
         return give_form() if who.may("take in") else [], []
     if address.page == "bags":
-        return bags_form(plant), []
+        return [*bags_form(plant), *how_to_read("bags")], []
     if address.page == "weight":
         link = html.A("Check weighed bags of a lot", href=address.on("bags").href)
         return [], [html.P(link, className="acts"), *_lacking(plant, address, who)]

@@ -64,6 +64,10 @@ def scope_name(scope: Scope, plant: Plant) -> str:
     return scope.machine or scope.line or ALL_LINES if line is None else line.name or line.id
 
 
+#: What the order is of, whatever line is asked for.
+WHOLE_WORKS = "the whole works"
+
+
 @dataclass(frozen=True)
 class Span:
     """A run of a sentence; `call` marks what needs a person, and nothing else."""
@@ -157,6 +161,10 @@ class Answer:
     def figure(self, name: str) -> Figure | None:
         """The figure of this name, or None."""
         return next((f for f in self.figures if f.name == name), None)
+
+    def about(self, plant: Plant) -> str:
+        """What it is of, as a person names it; stock and orders are the whole works'."""
+        return WHOLE_WORKS if self.question == "order" else scope_name(self.scope, plant)
 
     @property
     def text(self) -> str:

@@ -15,7 +15,7 @@ from lineview.charts.style import ChartStyle
 from lineview.charts.svg import to_svg
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer, Table, columns_of, scope_name
+from lineview.report.answer import Answer, Table, columns_of
 from lineview.report.figure_table import FIGURES
 from lineview.report.tables import figure_text, table_text
 
@@ -139,7 +139,7 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "paper": "a4" if plant.units == "metric" else "us-letter",
         "footer": _footer(answer, plant),
         "shop": plant.shop,
-        "scope": f"{scope_name(answer.scope, plant)} · {answer.scope.label}" if answer.figures else answer.scope.label,
+        "scope": f"{answer.about(plant)} · {answer.scope.label}" if answer.figures else answer.scope.label,
         "sentence": [{"text": span.text, "call": span.call} for span in answer.sentence],
         "soft": answer.soft,
         "points": list(answer.points),

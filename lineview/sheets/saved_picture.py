@@ -12,7 +12,7 @@ from lineview.charts.svg import LETTER, to_svg
 from lineview.core.errors import AskError, Fault
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer, scope_name
+from lineview.report.answer import Answer
 
 #: Width of a kept picture and the room around it [px]; sizes of its title and the line below that.
 WIDTH, ROOM, TITLE, BELOW = 960, 16, 16, 13
@@ -52,7 +52,7 @@ def saved_picture(answer: Answer, plant: Plant, number: int, ending: str) -> byt
     if not 0 < number <= len(drawn):
         raise AskError(Fault(f"there is no picture {number}", answer.question, f"one of 1 to {len(drawn)}"))
     period = show.period(answer.scope.period, plant)
-    of = " · ".join((plant.shop, scope_name(answer.scope, plant), period, plant.zone))
+    of = " · ".join((plant.shop, answer.about(plant), period, plant.zone))
     return FORMS[ending][0](_framed(drawn[number - 1], of))
 
 

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lineview.board.address import NAMES, PAGES, Address, read_address
+from lineview.board.how_to_read import READING
 from lineview.board.layout import forms_of, page_of
 from lineview.board.written import FRESH, moment_shown
 from lineview.core.errors import AskError, Fault, StoreError
@@ -60,7 +61,7 @@ def test_a_page_holds_all_of_its_answer(question: str) -> None:
     page = page_of(InventedWorks(), Address(question), DAY)
     assert words_in(page.sentence).replace("  ", " ").strip().startswith(answer.sentence[0].text.strip())
     shown = words_in(page.below)
-    for text in (answer.soft, *answer.points):
+    for text in (answer.soft, *answer.points, "How to read this page", *READING[question]):
         assert text in shown
     for table in answer.tables:
         assert table.title in shown
