@@ -148,13 +148,20 @@ def habit_words(habit: Habit, off_mm: float, width_mm: float, plant: Plant) -> s
         )
     verb = "overshot" if over.value > 0 else "fell short"
     ends = sorted((abs(over.low), abs(over.high)))
-    aim = max(off_mm - over.value, 0.0)
-    turn = "turn less" if over.value > 0 else "turn more"
     by = " to ".join(_coarse(end, wide, plant) for end in ends)
-    return f"{count} {verb} by {by} on average (95 %): {turn}, as if for {_coarse(aim, width_mm + wide, plant)}"
+    said, aim = f"{count} {verb} by {by} on average (95 %)", off_mm - over.value
+    if aim < _step(width_mm + wide) / 2:
+        return f"{said}, as much as the correction wanted now: make the smallest turn and look at the next batches"
+    turn = "turn less" if over.value > 0 else "turn more"
+    return f"{said}: {turn}, as if for {_coarse(aim, width_mm + wide, plant)}"
+
+
+def _step(width_mm: float) -> float:
+    """What a length [mm] is rounded to where its interval is this wide [mm]."""
+    return FINEST_MM if width_mm / 2 < COARSE_MM / 2 else COARSE_MM
 
 
 def _coarse(mm: float, width_mm: float, plant: Plant) -> str:
     """Write a length no finer than an interval of this width [mm] bears."""
-    step = FINEST_MM if width_mm / 2 < COARSE_MM / 2 else COARSE_MM
+    step = _step(width_mm)
     return length(round(mm / step) * step, plant)

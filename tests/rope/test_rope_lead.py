@@ -10,9 +10,9 @@ import pytest
 from lineview.core.frames import ADJUSTMENTS
 from lineview.report.answer import Answer
 from lineview.rope.forecast import Effect
-from lineview.rope.lead import habit_of
+from lineview.rope.lead import habit_of, habit_words
 from tests import factories
-from tests.simulate.rope import START, adjusted, ask, rope, sheet
+from tests.simulate.rope import START, adjusted, ask, rope, sheet, works
 from tests.simulate.rope_batches import ar1
 
 #: Each adjustment of the simulated plant goes this far beyond the target [mm]; the rope thickens again after it.
@@ -83,6 +83,20 @@ def test_the_habit_is_the_mean_beyond_the_target_worked_by_hand() -> None:
 def test_jumps_that_nobody_made_and_effects_that_cannot_be_measured_teach_nothing() -> None:
     others = [effect(0.1, -0.04, recorded=False), effect(0.1, 0.099, half=0.02), effect(0.1, 0.2)]
     assert habit_of([effect(0.1, -0.04), effect(0.12, -0.05), *others]) is None
+
+
+def test_the_advice_is_never_to_turn_as_if_for_nothing() -> None:
+    plant = works()
+    habit = habit_of([effect(0.2, -0.045), effect(0.2, -0.05), effect(0.2, -0.055)])
+    assert habit is not None
+    # 0.05 mm beyond on average: of 0.12 mm wanted 0.07 mm are left, of 0.054 mm and of 0.03 mm none that can be set
+    assert habit_words(habit, 0.12, 0.02, plant).endswith("turn less, as if for 0.07 mm")
+    for off in (0.054, 0.03):
+        assert habit_words(habit, off, 0.02, plant).endswith(
+            "as much as the correction wanted now: make the smallest turn and look at the next batches"
+        )
+    # where the rope's place is known no better than to 0.1 mm, 0.04 mm left is none that can be set either
+    assert "smallest turn" in habit_words(habit, 0.09, 0.12, plant)
 
 
 @pytest.mark.parametrize("seeds", [6, pytest.param(100, marks=pytest.mark.long)])

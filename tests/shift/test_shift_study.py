@@ -164,6 +164,12 @@ def test_pareto_by_reason_adds_up() -> None:
     assert rows == [("film broke", 2, 13.0), ("reason not set", 1, 6.0), ("changeover", 1, 5.0)]
 
 
+def test_a_changeover_counts_as_one_whatever_a_log_says_of_part_of_it() -> None:
+    tape = timeline_of(("running", 10), ("changeover", 16, "jam"), ("running", 9), ("stop", 7, "jam"), ("running", 4))
+    rows = pareto(stop_list(tape)).select("reason", "stops", "minutes").rows()
+    assert rows == [("changeover", 1, 16.0), ("jam", 1, 7.0)]
+
+
 def test_two_efficiencies_differ_by_what_lies_outside() -> None:
     tape = timeline_of(("running", 80), ("stop", 10, "blocked"), ("running", 5), ("stop", 5, "knife"), ("running", 10))
     assert outside_minutes(tape) == pytest.approx(10)
