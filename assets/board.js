@@ -64,6 +64,11 @@
     titled: function (title, pathname) {
       if (title) { document.title = title; }
       return (pathname || "").replace(/\//g, "") === "wall" ? "wall" : "";
+    },
+    ticked: function (stops, choices) {
+      if (stops.length > 1) { return stops.length + " stops are ticked."; }
+      var one = choices.filter(function (choice) { return stops.indexOf(choice.value) >= 0; })[0];
+      return one ? "Ticked: " + one.label + "." : "";
     }
   };
 
@@ -193,8 +198,12 @@
     if (!form) { return; }
     window.dash_clientside.set_props("stops", { value: stops });
     form.open = true;
-    document.getElementById("reason-told").textContent = "";
+    window.dash_clientside.set_props("reason-told", { children: "" });
     (form.querySelector(".offered") || form).scrollIntoView({ block: "center" });
+    window.setTimeout(function () { /* once it is drawn, the list shows what was ticked */
+      var list = document.getElementById("stops"), box = list && list.querySelector("input:checked");
+      if (box) { list.scrollTop += box.getBoundingClientRect().top - list.getBoundingClientRect().top - list.clientHeight / 2; }
+    }, 200);
   }
   function taps() {
     document.querySelectorAll("#page .js-plotly-plot").forEach(function (graph) {

@@ -63,6 +63,8 @@ class SetUp:
         machine, day, pieces: what was counted, a first answer.
     questions : tuple of SetUpQuestion
         In the order to be asked.
+    open : tuple of SetUpQuestion
+        Those that the data suggest no answer to and nobody has answered yet.
     faults : tuple of Fault
         Files that cannot be read, and answers that do not fit.
     text : str
@@ -73,13 +75,9 @@ class SetUp:
     learned: tuple[LearnedChannel, ...]
     by_day: pl.DataFrame
     questions: tuple[SetUpQuestion, ...]
+    open: tuple[SetUpQuestion, ...]
     faults: tuple[Fault, ...]
     text: str
-
-    @property
-    def open(self) -> tuple[SetUpQuestion, ...]:
-        """The questions that the data suggest no answer to."""
-        return tuple(question for question in self.questions if question.suggested is None)
 
 
 def set_up(surveyed: Surveyed, answers: Mapping[str, str]) -> SetUp:
@@ -108,7 +106,8 @@ def set_up(surveyed: Surveyed, answers: Mapping[str, str]) -> SetUp:
     questions += [*_count_questions(learned), *read.questions]
     text, wrong = _text(surveyed, read, learned, questions, answers)
     by_day = _by_day(read.draft, read.readings, tz)
-    return SetUp(read, learned, by_day, tuple(questions), (*read.faults, *wrong), text)
+    still = tuple(q for q in questions if q.suggested is None and not answers.get(q.key))
+    return SetUp(read, learned, by_day, tuple(questions), still, (*read.faults, *wrong), text)
 
 
 def _known(name: str) -> str:

@@ -123,6 +123,10 @@ class Address:
         """The link to the page as a file."""
         return f"/{self.page}.{ending}{self._query}"
 
+    def picture(self, number: int, ending: str) -> str:
+        """The link to the page's picture of this number, from 1, as a file."""
+        return f"/{self.page}/picture-{number}.{ending}{self._query}"
+
     def supplier_sheet(self, number: int, ending: str) -> str:
         """The link to what the supplier of this number gets."""
         return f"/order/to/{number}.{ending}{self._query}"

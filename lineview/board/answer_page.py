@@ -23,8 +23,10 @@ from lineview.core.resources import shipped
 from lineview.order.supplier_sheet import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer, Question, Span
+from lineview.report.answer import Answer, Question, Span, file_name
 from lineview.sheets.pdf import to_pdf
+from lineview.sheets.saved_picture import FORMS as PICTURE_FORMS
+from lineview.sheets.saved_picture import saved_picture
 from lineview.sheets.tables import to_csv, to_xlsx
 
 #: plotly.js would offer to upload a chart to a server of its makers; nothing of that kind is left.
@@ -43,8 +45,8 @@ CONFIG: Any = {
 }
 
 
-def graph(picture: Picture, words: str, scale: float = 1.0) -> html.Figure:
-    """A picture as a figure with its title, named for those who cannot see it."""
+def graph(picture: Picture, words: str, scale: float = 1.0, below: tuple[Any, ...] = ()) -> html.Figure:
+    """A picture as a figure with its title, named for those who cannot see it; `below` stands under it."""
     height = None if scale > 1 else f"{picture.height}px"  # the wall's picture fills what is left of it
     return html.Figure(
         [
@@ -54,9 +56,19 @@ def graph(picture: Picture, words: str, scale: float = 1.0) -> html.Figure:
                 role="img",
                 **aria(label=f"{picture.title}. {words}"),
             ),
+            *below,
         ],
         className="picture",
     )
+
+
+def _save_links(picture: Picture, number: int, address: Address) -> html.P:
+    """The links that save a picture; each is named with the picture's title."""
+    links = []
+    for ending in PICTURE_FORMS:
+        words, href = f"Save as {ending.upper()}", address.picture(number, ending)
+        links.append(html.A(words, href=href, **aria(label=f"{words}: {picture.title}")))
+    return html.P(links, className="acts saves")
 
 
 #: By a file's ending: what makes it, its media type, and the words of its link.
@@ -80,13 +92,15 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
     def sheet(question: Question, ending: str) -> Response:
         at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
         make, media_type, _ = FORMS[ending]
-        try:
-            content = make(works.ask(at.asked), works.plant)
-        except LineviewError as error:
-            return Response(str(error), status=404, mimetype="text/plain")
-        sent = Response(content, mimetype=media_type)
-        sent.headers["Content-Disposition"] = f"attachment; filename={question}.{ending}"
-        return sent
+        return _sent(works, at, f".{ending}", media_type, make)
+
+    def picture(question: str, number: int, ending: str) -> Response:
+        at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
+        if ending not in PICTURE_FORMS:
+            return Response("There is no such file.", status=404, mimetype="text/plain")
+        end = f".{ending}" if number == 1 else f"-{number}.{ending}"  # pictures of one page have names of their own
+        media_type = PICTURE_FORMS[ending][1]
+        return _sent(works, at, end, media_type, lambda answer, plant: saved_picture(answer, plant, number, ending))
 
     def supplier(number: int, ending: str) -> Response:
         at = read_address("/order", request.query_string.decode(errors="replace"))
@@ -102,11 +116,23 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
         sent.headers["Content-Disposition"] = f"attachment; filename=order-{number}.{ending}"
         return sent
 
+    server.add_url_rule("/<question>/picture-<int(max=9999):number>.<ending>", "picture", picture)
     server.add_url_rule("/order/to/<int(max=9999):number>.<ending>", "supplier", supplier)
     for question in QUESTIONS:
         for ending in FORMS:
             defaults: dict[str, Any] = {"question": question, "ending": ending}
             server.add_url_rule(f"/{question}.{ending}", f"{question}-{ending}", sheet, defaults=defaults)
+
+
+def _sent(works: Works, at: Address, end: str, media_type: str, make: Callable[[Answer, Plant], bytes]) -> Response:
+    """What is made of a page's answer, as a file named after it with this end; or why there is none."""
+    try:
+        answer, plant = works.ask(at.asked), works.plant
+        sent = Response(make(answer, plant), mimetype=media_type)
+    except LineviewError as error:
+        return Response(str(error), status=404, mimetype="text/plain")
+    sent.headers.set("Content-Disposition", "attachment", filename=f"{file_name(answer, plant)}{end}")
+    return sent
 
 
 @cache
@@ -190,14 +216,15 @@ def answer_page(answer: Answer, look: ChartStyle, address: Address) -> list[Any]
     """All that stands below the sentence."""
     plant = look.plant
     drawn = pictures(answer, look)
-    first = [graph(p, answer.text) for p in drawn if p.first]
-    further: list[Any] = [graph(p, answer.text) for p in drawn if not p.first]
+    shown = [(p, graph(p, answer.text, below=(_save_links(p, n, address),))) for n, p in enumerate(drawn, 1)]
+    first = [figure for picture, figure in shown if picture.first]
+    further: list[Any] = [figure for picture, figure in shown if not picture.first]
     many = answer.question == "order"  # a picture a web: all of them are the answer, none its working
     filled = [table for table in answer.tables if table.rows and table.name != LEAD]
     most = OPEN_ROPE_TABLES if answer.question == "rope" else OPEN_TABLES
     tables = [open_or_folded(table, plant, at < most) for at, table in enumerate(filled)]
     behind = _behind(answer, look, address)
-    page: list[Any] = [html.P(answer.soft, className="soft lead"), *first]
+    page: list[Any] = [html.P(answer.soft, className="soft lead"), *points(answer), *first]
     if many and further:
         title = f"The pictures of {show.counted(len(further), 'further web')}, by urgency"
         page.append(_fold(title, [html.Div(further, className="many")], "further-pictures"))
@@ -217,6 +244,11 @@ def _supplier_links(number: int, name: str, address: Address) -> html.P:
     """The links to what one supplier gets, without the works' own figures."""
     links = [html.A(ending.upper(), href=address.supplier_sheet(number, ending)) for ending in FORMS]
     return html.P([f"The order to {name}:", *links], className="acts sheets")
+
+
+def points(answer: Answer) -> list[Any]:
+    """The short list below the soft line, where an answer has one."""
+    return [html.Ul([html.Li(point) for point in answer.points], className="points")] if answer.points else []
 
 
 def facts(answer: Answer) -> list[Any]:

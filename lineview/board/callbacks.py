@@ -124,6 +124,9 @@ def _bind_screen(app: Dash) -> None:
         _clientside("rests"), Output("soon", "disabled"), Input("under-way", "children")
     )
     app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
+        _clientside("ticked"), Output("stops-ticked", "children"), Input("stops", "value"), State("stops", "options")
+    )
+    app.clientside_callback(  # type: ignore[no-untyped-call]  # likewise
         _clientside("titled"), Output("board", "className"), Input("title", "data"), Input("address", "pathname")
     )
 

@@ -14,7 +14,7 @@ from lineview.app.access import LOCAL, Person
 from lineview.app.question import machines_asked
 from lineview.app.works import Works
 from lineview.board.address import NAMES, Address
-from lineview.board.answer_page import answer_page, cautions, facts, fault_page, graph, sentence
+from lineview.board.answer_page import answer_page, cautions, facts, fault_page, graph, points, sentence
 from lineview.board.bags_page import CAUTIONS, SENTENCE, bags_form
 from lineview.board.intake_page import give_form, intake_page, intake_sentence
 from lineview.board.patterns_form import patterns_form
@@ -183,6 +183,7 @@ def reasons_form(answer: Answer, plant: Plant, used: Sequence[str] = ()) -> html
                 [html.Legend("Stops"), dcc.Checklist(options=options, value=[], id="stops", className="stops")]
             ),
             html.P(_alike(stops), className="acts-of"),
+            html.P("", id="stops-ticked", role="status"),
             html.P("Reason, most frequent first:", id="reasons-offered", hidden=not used),
             html.Div(
                 [html.Button(words, type="button", **data(reason=words)) for words in used[:MOST_REASONS]],
@@ -240,7 +241,7 @@ SCALE = 2.5
 def wall_page(answer: Answer, look: ChartStyle) -> list[Any]:
     """The wall's picture and soft line."""
     drawn = [graph(p, answer.text, look.scale) for p in pictures(answer, look) if p.first]
-    return [html.P(answer.soft, className="soft lead"), *drawn[:1]]
+    return [html.P(answer.soft, className="soft lead"), *points(answer), *drawn[:1]]
 
 
 @dataclass(frozen=True)

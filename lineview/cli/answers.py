@@ -19,7 +19,7 @@ from lineview.core.errors import AskError, Fault, IntakeError
 from lineview.order.supplier_sheet import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer, Table, to_json
+from lineview.report.answer import Answer, Table, scope_name, to_json
 from lineview.report.tables import FIGURE_HEADINGS, figure_text, table_text
 from lineview.sheets.pdf import to_pdf
 from lineview.sheets.tables import to_csv, to_xlsx
@@ -58,6 +58,10 @@ def _print_lead(answer: Answer, plant: Plant) -> None:
     say(sentence)
     if answer.soft:
         say(answer.soft, "dim")
+    for point in answer.points:
+        say(f"- {point}")
+    about = (scope_name(answer.scope, plant), answer.scope.label)
+    say(f"{' · '.join(part for part in about if part)}.", "dim")
     say(show.last_reading(answer.scope.now, plant, datetime.now(UTC), advises=answer.question == "order"), "dim")
 
 

@@ -146,8 +146,8 @@ def pareto(stops: pl.DataFrame) -> pl.DataFrame:
     Returns
     -------
     polars.DataFrame
-        Columns reason, stops, minutes [min], share_percent and so_far_percent [%]. Changeovers without a
-        reason of their own are "changeover".
+        Columns reason, stops, minutes [min], share_percent and so_far_percent [%]. A changeover is "changeover"
+        whatever a log says of part of it, as it is among the minutes and in the week.
 
     Examples
     --------
@@ -155,10 +155,11 @@ def pareto(stops: pl.DataFrame) -> pl.DataFrame:
     >>> pareto(pl.DataFrame({"minutes": [2.0, 1.0, 1.0], **said}))["so_far_percent"].to_list()
     [50.0, 100.0]
     """
-    state = pl.when(pl.col("state") == "changeover").then(pl.lit("changeover")).otherwise(pl.lit(NO_REASON))
+    said = pl.coalesce(pl.col("reason").str.strip_chars(), pl.lit(NO_REASON))
+    cause = pl.when(pl.col("state") == "changeover").then("state").otherwise(said)
     total = pl.col("minutes").sum()
     return (
-        stops.with_columns(reason=pl.coalesce(pl.col("reason").str.strip_chars(), state))
+        stops.with_columns(reason=cause)
         .group_by("reason", maintain_order=True)
         .agg(stops=pl.len(), minutes=pl.col("minutes").sum())
         .sort("minutes", "reason", descending=[True, False])

@@ -24,6 +24,7 @@ from lineview.order.words import (
     history_words,
     notes,
     open_plan,
+    order_points,
     plan_dispute,
     sentence,
     soft_line,
@@ -94,7 +95,8 @@ def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
         question="order",
         scope=scope,
         sentence=sentence(lines, plant, now, disputed=bool(inputs.disputed_stock.height)),
-        soft=" ".join((*supposed, *disputes, soft_line(lines, plant, now, history_words(made, plant, now)))),
+        soft=" ".join((*supposed, *disputes, soft_line(lines, history_words(made, plant, now)))),
+        points=order_points(lines, plant, now),
         figures=(
             good_pieces_figure(inputs.good, scope.period, f"line {scope.line}"),
             *open_plan_figures(open_pieces, period),

@@ -134,18 +134,23 @@ def cover_bounds(need: Need, supply: Supply, share: float = 0.95) -> tuple[float
 
 
 def _first_short(needed: Floats, supply: Supply) -> float:
-    """Find when a rising need passes what is there, day by day and in proportion within a day."""
-    there = np.full(len(_DAYS), supply.on_hand)
-    for at, reels in supply.coming:
-        there += np.where(at <= _DAYS, reels, 0.0)
-    short = np.flatnonzero(needed > there)
-    if not len(short):
-        return math.inf
-    last = int(short[0])
-    if last == 0:
-        return 0.0
-    share = (there[last - 1] - needed[last - 1]) / max(needed[last] - needed[last - 1], 1e-12)
-    return float(last - 1 + min(max(share, 0.0), 1.0))
+    """Find when a need that rises from day to day first passes what is there, also between two deliveries of a day."""
+    there, since = supply.on_hand, 0.0
+    for at, reels in (*sorted(supply.coming), (math.inf, 0.0)):
+        passed = max(_passes(needed, there), since)
+        if passed < at:
+            return passed
+        there, since = there + reels, max(at, 0.0)
+    return math.inf
+
+
+def _passes(needed: Floats, there: float) -> float:
+    """Days until the need passes so many reels, in proportion within a day; inf where it never does."""
+    day = int(np.searchsorted(needed, there, side="right"))
+    if day in (0, len(needed)):
+        return math.inf if day else 0.0
+    before = float(needed[day - 1])
+    return float(_DAYS[day - 1]) + (there - before) / max(float(needed[day]) - before, 1e-12)
 
 
 def fan(need: Need, supply: Supply, added: Sequence[tuple[float, float]], days: Floats) -> dict[str, Floats]:

@@ -48,7 +48,7 @@ def web_name(web: Web) -> str:
 
 
 def sentence(lines: Sequence[OrderLine], plant: Plant, now: datetime, *, disputed: bool = False) -> tuple[Span, ...]:
-    """What to order by when, and the gravest risk; of several webs, the most urgent. The rest is in the soft line.
+    """What to order by when, and the gravest risk; of several webs, the most urgent. The rest is in the list below.
 
     `disputed` says whether stock counts contradict each other.
     """
@@ -92,13 +92,6 @@ def _order(first: OrderLine, short: Sequence[_Short], plant: Plant, now: datetim
     return (Span(start), Span(risk, call=call), Span("."))
 
 
-def _late_words(line: OrderLine, chance: float) -> str:
-    """How likely a web runs out before an order of today comes, whatever is on order."""
-    coming = 0.0 if line.supply is None else sum(reels for _, reels in line.supply.coming)
-    even = f"once the {coming:,.0f} on order are in, it may run out again" if coming else "it may run out"
-    return f"{even} before the new ones come, with {chance_words(chance)}"
-
-
 @dataclass(frozen=True)
 class _Short:
     """A web that may run out before a delivery that is already ordered, how likely, and that delivery's day."""
@@ -124,15 +117,6 @@ def _open_words(short: _Short, named: Web | None = None) -> str:
     return f"{name} may run out before its delivery of {short.day} ({100 * short.chance:.2g} % risk)"
 
 
-def _forward_words(short: Sequence[_Short]) -> str:
-    """Which deliveries to ask the supplier to bring forward, and why."""
-    parts = [
-        f"{web_name(one.web)} ({one.day}, {'almost surely' if one.chance >= _ALMOST_SURE else 'possibly'} out before)"
-        for one in short
-    ]
-    return f"ask the supplier to bring forward {show.listed(parts)}"
-
-
 def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
     """Say over what time use was learned ("14 days up to Friday 19 June")."""
     if made.is_empty():
@@ -143,44 +127,63 @@ def history_words(made: pl.DataFrame, plant: Plant, now: datetime) -> str:
     return f"{length} up to {day_words(now, plant)}"
 
 
-def soft_line(lines: Sequence[OrderLine], plant: Plant, now: datetime, history: str) -> str:
-    """The line below the sentence: deliveries wanted sooner, cover, lead time, accepted chance, further webs."""
+def soft_line(lines: Sequence[OrderLine], history: str) -> str:
+    """The line below the sentence: the chance that is accepted, and the time that use was learned over."""
     advised = [line for line in lines if line.advice is not None]
-    due = [line for line in advised if line.order_by is not None]
-    short = _short_before_delivery(advised, plant, now)
-    parts = [_forward_words(short)] if short else []
-    if due and due[0].advice is not None and due[0].order_by is not None:
-        late = due[0].order_by <= now and due[0].advice.chance > due[0].risk
-        parts += [f"{web_name(due[0].web)}: {_late_words(due[0], due[0].advice.chance)}"] if late else []
-    if due and due[0].advice is not None and due[0].supply is not None:
-        first, advice = due[0], due[0].advice
-        cover = "beyond a year" if math.isinf(advice.cover_days) else f"{advice.cover_days:.0f} days"
-        lead = f"{first.web.lead_time_days:g} ± {first.web.lead_time_sd_days:g} days"
-        parts.append(f"{due[0].supply.on_hand:.1f} reels on hand, cover {cover}, lead time {lead}")
-    if advised:
-        parts.append(f"accepted: a {100 * advised[0].risk:g} % chance of running out before a delivery")
-    parts += _further(due[1:], plant)
-    if history:
-        parts.append(f"history: {history}")
-    text = "; ".join(parts)
-    if not text:
-        return ""
-    return text[0].upper() + text[1:] + "."
+    parts = [f"Accepted: a {100 * advised[0].risk:g} % chance of running out before a delivery."] if advised else []
+    return " ".join((*parts, *([f"History: {history}."] if history else [])))
 
 
-def _further(due: Sequence[OrderLine], plant: Plant) -> list[str]:
-    """Say which webs are ordered after the first: those of the next day by name, the others by number."""
-    days = [(line, line.order_by) for line in due if line.order_by is not None]
-    if not days:
-        return []
-    first = min(day for _, day in days)
-    same = [web_name(line.web) for line, day in days if day.date() == first.date()]
-    later = [day for _, day in days if day.date() != first.date()]
-    parts = [f"then {show.listed(same)} by {day_words(first, plant)}"]
-    if later:
-        more = show.counted(len(later), "further web")
-        parts.append(f"{more} from {day_words(min(later), plant)}")
-    return parts
+#: So many webs that need a person stand in the list below; the others are counted.
+MOST_LISTED = 5
+
+
+def order_points(lines: Sequence[OrderLine], plant: Plant, now: datetime) -> tuple[str, ...]:
+    """The list below the sentence, a web a line: deliveries to bring forward, then orders, the most urgent first."""
+    short = {one.web.id: one for one in _short_before_delivery(lines, plant, now)}
+    due = [line for line in lines if line.advice is not None and line.order_by is not None]
+    waiting = [line for line in lines if line.web.id in short and line not in due]
+    first = [line for line in due if line.web.id in short]
+    order = [*waiting, *first, *(line for line in due if line not in first)]
+    most = max(MOST_LISTED, len(short))
+    points = [_point(line, short.get(line.web.id), plant, now) for line in order[:most]]
+    left = [line.order_by for line in order[most:] if line.order_by is not None]
+    if left:
+        more = show.counted(len(left), "further web")
+        points.append(f"{more} from {day_words(min(left), plant)}: in the table below.")
+    return tuple(points)
+
+
+def _point(line: OrderLine, short: _Short | None, plant: Plant, now: datetime) -> str:
+    """What one web asks for, and what it rests on."""
+    acts = []
+    if short is not None:
+        sure = "will almost surely" if short.chance >= _ALMOST_SURE else "may"
+        acts.append(f"ask the supplier to bring forward the delivery of {short.day}, before which it {sure} run out")
+    if line.advice is not None and line.order_by is not None:
+        late = line.order_by <= now
+        by = "at once" if late else f"by {day_words(line.order_by, plant)}"
+        risk = f", although it may run out before they come ({chance_words(line.advice.chance)})"
+        reels = show.counted(line.advice.reels, "reel")
+        acts.append(f"order {reels} {by}{risk if late and line.advice.chance > line.risk else ''}")
+    return f"{web_name(line.web)}: {'; '.join(acts)}. {_stand(line)}."
+
+
+def _stand(line: OrderLine) -> str:
+    """What is there and on its way, when it first runs out, and how long an order takes."""
+    parts = []
+    if line.supply is not None and line.advice is not None:
+        coming = sum(reels for _, reels in line.supply.coming)
+        parts += [f"{line.supply.on_hand:,.1f} reels on hand", *([f"{coming:,.0f} on order"] if coming else [])]
+        days = line.advice.cover_days
+        parts.append(
+            "lasts beyond a year"
+            if math.isinf(days)
+            else "runs out within a day"
+            if days < 1.0
+            else f"first runs out in {days:.0f} days"
+        )
+    return ", ".join((*parts, f"lead time {line.web.lead_time_days:g} ± {line.web.lead_time_sd_days:g} days"))
 
 
 def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str, ...]:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, Literal
 
 import polars as pl
 
 from lineview.core.figure import Figure, Period
 from lineview.plant import Plant
+from lineview.plant.periods import shifts_between
 
 Question = Literal["rope", "weight", "shift", "wrap", "order", "week"]
 
@@ -135,6 +137,8 @@ class Answer:
         What cannot be told and what other exports would add.
     cautions : tuple of str
         What the page shows so that nobody is hurt.
+    points : tuple of str
+        A short list below the soft line, each entry a thing to do; the order has a web in each.
     """
 
     question: Question
@@ -146,6 +150,7 @@ class Answer:
     series: Mapping[str, pl.DataFrame] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    points: tuple[str, ...] = ()
 
     def figure(self, name: str) -> Figure | None:
         """The figure of this name, or None."""
@@ -155,6 +160,40 @@ class Answer:
     def text(self) -> str:
         """The sentence as plain text."""
         return "".join(span.text for span in self.sentence)
+
+
+def file_name(answer: Answer, plant: Plant) -> str:
+    """Name a file after what an answer is of: its question, machine or line, and period.
+
+    Parameters
+    ----------
+    answer : Answer
+        Of any question.
+    plant : Plant
+        Its zone and shifts.
+
+    Returns
+    -------
+    str
+        Without an ending: "shift-wrap1-2026-06-09-late"; letters, digits and hyphens of any script.
+    """
+    scope = answer.scope
+    line = f"line-{scope.line}" if scope.line else ""
+    parts = (answer.question, scope.machine or line, _period_name(scope.period, plant))
+    return "-".join(re.findall(r"\w+", " ".join(parts)))
+
+
+def _period_name(period: Period, plant: Plant) -> str:
+    """A shift as its day and name, whole days as dates, all else with its times of day."""
+    listed = shifts_between(plant.shifts, plant.tz, period)
+    shift = next((token for token, _, moments in listed if moments == period), None)
+    if shift is not None:
+        return shift
+    start, end = period.start.astimezone(plant.tz), period.end.astimezone(plant.tz)
+    if start.time() == end.time() == time(0):
+        days = dict.fromkeys((start.date(), end.date() - timedelta(days=1)))
+        return " to ".join(day.isoformat() for day in days)
+    return " to ".join(f"{moment:%Y-%m-%d-%H%M}" for moment in (start, end))
 
 
 #: Goes up when a key changes its meaning or goes; new keys may come without.
@@ -188,6 +227,7 @@ def to_object(answer: Answer) -> dict[str, Any]:
         "sentence": answer.text,
         "needs_a_person": [span.text.strip() for span in answer.sentence if span.call],
         "soft": answer.soft,
+        "points": list(answer.points),
         "figures": {figure.name: _figure(figure) for figure in answer.figures},
         "tables": {table.name: _table(table) for table in answer.tables},
         "series": {name: [_row(row) for row in frame.iter_rows(named=True)] for name, frame in answer.series.items()},

@@ -28,7 +28,6 @@ ROWS = {
     "found changeovers": 6,
     "changeovers": 6,
     "order": 12,
-    "key figures": 5,
     "ledger of losses": 20,
     "patterns": 4,
     "trends": 8,
@@ -125,6 +124,7 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "scope": f"{scope_name(answer.scope, plant)} · {answer.scope.label}" if answer.figures else answer.scope.label,
         "sentence": [{"text": span.text, "call": span.call} for span in answer.sentence],
         "soft": answer.soft,
+        "points": list(answer.points),
         "tape": tape,
         "pictures": _pictures(answer, plant),
         "band": {"bottom": low / top, "height": (high - low) / top},
@@ -166,7 +166,7 @@ def _key_figures(answer: Answer, plant: Plant) -> list[Table]:
     printed = [f for f in answer.figures if f.name in FIGURES and FIGURES[f.name].printed]
     rows = [{"name": f.label, "value": show.value(f, plant) if f.value is not None else None} for f in printed]
     columns = columns_of("name: key figure; value")
-    return [Table("key figures", "Key figures", columns, rows)] if answer.question == "shift" else []
+    return [Table("key figures", "Key figures (ISO 22400-2)", columns, rows)] if answer.question == "shift" else []
 
 
 def _band(answer: Answer, plant: Plant) -> tuple[float, float, float]:

@@ -45,9 +45,10 @@ def to_xlsx(answer: Answer, plant: Plant) -> bytes:
     book = xlsxwriter.Workbook(memory, options)
     writer = _SheetWriter(book, plant.tz)
     first = book.add_worksheet(answer.question.capitalize())
-    writer.write(first, [[plant.shop, answer.scope.label], [answer.text], [answer.soft]])
+    lead = [[plant.shop, answer.scope.label], [answer.text], [answer.soft], *([point] for point in answer.points)]
+    writer.write(first, lead)
     if answer.figures:
-        writer.write_table(first, [_HEAD, *(_figure(f, plant) for f in answer.figures)], {}, at=4)
+        writer.write_table(first, [_HEAD, *(_figure(f, plant) for f in answer.figures)], {}, at=len(lead) + 1)
     names: set[str] = {answer.question}
     for table in answer.tables:
         sheet = book.add_worksheet(_name(table.title, names))

@@ -10,7 +10,7 @@ from lineview.report.figures import outside_words
 from lineview.week.account import WeekAccount
 from lineview.week.ledger import FREIGHT, Ledger, LedgerRow
 from lineview.week.losses import PACE, REJECTS, SLOW, UNEXPLAINED, UNSEEN
-from lineview.week.trend import BETTER, FALSE_DISCOVERIES, WORSE, CauseTrend, Trends
+from lineview.week.trend import BETTER, FALSE_DISCOVERIES, STEADY, WORSE, CauseTrend, Trends
 
 CAUTIONS = (
     "Before reaching past a guard, clearing a jam at rollers, knife or twist heads, or changing rollers: "
@@ -38,15 +38,15 @@ def sentence(account: WeekAccount, plant: Plant, scope: Scope) -> tuple[Span, ..
         return (Span(f"Nothing was lost against the nominal rate in {scope.label or 'this period'}."),)
     trend = account.trends.of(largest.cause)
     worse = trend is not None and trend.verdict == WORSE
-    subject = _capital(subject_of(largest.cause))
-    verb = "cost most" if _plural(largest.cause) else "costs most"
-    if verb == "costs most":
-        verb = "cost most"
-    return (
-        Span(f"{subject} {verb}: "),
+    lead = (
+        Span(f"{_capital(subject_of(largest.cause))} cost most: "),
         Span(_amount(ledger, largest, plant), call=worse),
-        Span(f"; {_trend_words(trend, account.trends)}."),
+        Span(f"; {_trend_words(trend, account.trends)}"),
     )
+    others = [t.cause for t in account.trends.causes if t.verdict == WORSE]
+    if trend is None or trend.verdict != STEADY or not others:
+        return (*lead, Span("."))
+    return (*lead, Span(", but "), Span(f"{subject_of(others[0])} {_are(others[0])} worse", call=True), Span("."))
 
 
 def subject_of(cause: str) -> str:
@@ -56,8 +56,8 @@ def subject_of(cause: str) -> str:
     return _SUBJECT.get(cause, cause)
 
 
-def _plural(cause: str) -> bool:
-    return cause.endswith("s") or cause.startswith("stops")
+def _are(cause: str) -> str:
+    return "are" if cause.endswith("s") or cause.startswith(("stops", "short stops")) else "is"
 
 
 def _capital(words: str) -> str:
@@ -94,7 +94,7 @@ def _trend_words(trend: CauseTrend | None, trends: Trends) -> str:
         return f"{show.number(change, 0)} % {trend.verdict} than before, beyond chance"
     if trend.verdict in (BETTER, WORSE):
         return f"{trend.verdict} {trend.basis}, beyond chance"
-    return "against earlier weeks no change beyond chance"
+    return "not changed beyond chance"
 
 
 def soft_line(account: WeekAccount, plant: Plant) -> str:

@@ -26,7 +26,7 @@ def week(machine: str = "wrap1", label: str = "the week of Mon 8 June", line: st
         (
             Span("Changeovers cost most: "),
             Span("3,180 EUR and 480 minutes of 781 lost", call=True),
-            Span("; against earlier weeks no change beyond chance."),
+            Span("; not changed beyond chance."),
         ),
         "1,402,000 good pieces of 1,676,000 possible. Worse beyond chance: stops for jam at knife.",
         (Figure("all_rows_lost_min", "all rows: minutes lost", 781.0, "min", n=12, period=WEEK, working="sum"),),

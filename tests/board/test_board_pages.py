@@ -60,7 +60,8 @@ def test_a_page_holds_all_of_its_answer(question: str) -> None:
     page = page_of(InventedWorks(), Address(question), DAY)
     assert words_in(page.sentence).replace("  ", " ").strip().startswith(answer.sentence[0].text.strip())
     shown = words_in(page.below)
-    assert answer.soft in shown
+    for text in (answer.soft, *answer.points):
+        assert text in shown
     for table in answer.tables:
         assert table.title in shown
     for figure in answer.figures:

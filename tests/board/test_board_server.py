@@ -2,21 +2,28 @@
 
 import csv
 import io
+import re
 import socket
+import struct
+from xml.etree import ElementTree
 
 import dash
 import polars as pl
 import pytest
 from flask.testing import FlaskClient
 
-from lineview.app.question import read_question
+from lineview.app.question import QUESTIONS, read_question
 from lineview.board.address import Address
 from lineview.board.answer_page import sheet_links
 from lineview.board.app import create_app, csv_text
 from lineview.board.serve import address_of, open_server
+from lineview.charts.render import pictures
+from lineview.charts.style import DAY, NIGHT, ChartStyle
 from lineview.core.errors import AskError
 from tests.board.invented_scene import plant
 from tests.board.invented_works import InventedWorks
+
+SVG = "{http://www.w3.org/2000/svg}"
 
 
 @pytest.fixture(scope="module")
@@ -127,7 +134,35 @@ def test_every_page_comes_as_a_sheet(client: FlaskClient, question: str, ending:
     answer = get(client, f"/{question}.{ending}?line=1")
     assert answer.status_code == 200
     assert answer.data.startswith(start)
-    assert answer.headers["Content-Disposition"] == f"attachment; filename={question}.{ending}"
+    name = rf"attachment; filename={question}-(wrap|sizer)\d-2026-06-0[^ ;]*\.{ending}"
+    assert re.fullmatch(name, answer.headers["Content-Disposition"])
+
+
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_every_picture_is_saved_in_the_colours_of_day(client: FlaskClient, works: InventedWorks, question: str) -> None:
+    """Each in both forms, on white, with title and period; the PNG has two dots for each pixel of the SVG."""
+    drawn = pictures(works.ask(read_question(question, "1")), ChartStyle(plant()))
+    for number, picture in enumerate(drawn, 1):
+        answers = {end: get(client, f"/{question}/picture-{number}.{end}?line=1") for end in ("svg", "png")}
+        names = [answer.headers["Content-Disposition"] for answer in answers.values()]
+        end = "" if number == 1 else f"-{number}"
+        assert [name.endswith(f"{end}.{form}") for name, form in zip(names, answers, strict=True)] == [True, True]
+        root = ElementTree.fromstring(answers["svg"].data)
+        texts = " ".join("".join(text.itertext()) for text in root.iter(f"{SVG}text"))
+        assert picture.title in texts
+        assert "Gorse Lane Sweets · " in texts
+        assert next(root.iter(f"{SVG}rect")).get("fill") == DAY.card
+        assert NIGHT.ink not in answers["svg"].text
+        assert answers["png"].data.startswith(b"\x89PNG")
+        size = struct.unpack(">II", answers["png"].data[16:24])
+        assert size == (2 * int(root.get("width", "0")), 2 * int(root.get("height", "0")))
+
+
+def test_there_is_no_picture_beyond_the_last_and_in_no_other_form(client: FlaskClient) -> None:
+    name = "attachment; filename=shift-wrap1-2026-06-09-early.png"
+    assert get(client, "/shift/picture-1.png").headers["Content-Disposition"] == name
+    for path in ("/shift/picture-0.png", "/shift/picture-99.svg", "/shift/picture-1.gif", "/bags/picture-1.png"):
+        assert get(client, path).status_code == 404
 
 
 def test_a_sheet_is_about_what_its_page_is_about(client: FlaskClient, works: InventedWorks) -> None:

@@ -384,6 +384,12 @@ def test_a_stop_is_tapped_on_the_timeline_and_gets_its_reason_in_two_actions(ser
     across, down = stop_drawn(page, 0)
     (page.touchscreen.tap if size == "phone" else page.mouse.click)(across, down)  # 1
     page.wait_for_selector("#reasons[open]")
+    page.wait_for_selector("#stops-ticked:has-text('Ticked: Tue 9 June')")
+    board.until("""(() => {
+      const list = document.querySelector('#stops').getBoundingClientRect();
+      const box = document.querySelector('#stops input:checked')?.getBoundingClientRect();
+      return box && box.top >= list.top && box.bottom <= list.bottom;
+    })()""")  # the list shows what was ticked
     page.click("#reasons .offered >> text=film tore")  # 2
     page.wait_for_selector("#reason-told:has-text('is set for 1 stop')")
     row = next(r for r in invented.tape().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
@@ -397,6 +403,30 @@ def test_all_stops_alike_get_one_reason_in_three_actions(serve_board: Served) ->
     page = serve_board(works).open("/shift").page
     page.click("#reasons > summary")  # 1
     page.click(f"#reasons >> text=Tick all {len(alike)} short stops")  # 2
+    page.wait_for_selector(f"#stops-ticked:has-text('{len(alike)} stops are ticked.')")
     page.click("#reasons .offered >> text=jam at knife")  # 3
     page.wait_for_selector(f"#reason-told:has-text('is set for {len(alike)} stops')")
     assert works.wrote == [("reasons", "wrap1", len(alike), "jam at knife")]
+
+
+@pytest.mark.parametrize(
+    ("size", "dark", "way"), [("desk", True, "keyboard"), ("desk", False, "mouse"), ("phone", True, "touch")]
+)
+def test_a_picture_is_saved(serve_board: Served, size: str, dark: bool, way: str) -> None:
+    page = serve_board(InventedWorks(), size, dark=dark).open("/shift").drawn().page
+    links = page.locator(".picture .saves a")
+    assert links.all_inner_texts() == ["Save as PNG", "Save as SVG"]
+    for at, start in ((0, b"\x89PNG"), (1, b"<svg ")):
+        link = links.nth(at)
+        box = link.bounding_box()
+        assert box is not None
+        assert box["height"] >= (44 if size == "phone" else 24)
+        with page.expect_download() as saved:
+            if way == "keyboard":
+                link.focus()
+                page.keyboard.press("Enter")
+            else:
+                link.tap() if way == "touch" else link.click()
+        ending = "png" if at == 0 else "svg"
+        assert saved.value.suggested_filename == f"shift-wrap1-2026-06-09-early.{ending}"
+        assert Path(saved.value.path()).read_bytes().startswith(start)

@@ -63,6 +63,8 @@ def test_what_is_open_stops_it_and_nothing_is_written(
     with pytest.raises(AskError, match="not an answer"):
         run_setup(tmp_path, [made.folder], None, accept=True, given=["band"])
     assert not list(tmp_path.iterdir())
+    run_setup(tmp_path, [made.folder], None, accept=True, given=["zone=Europe/Paris"])
+    assert 'zone = "Europe/Paris"' in (tmp_path / "plant.toml").read_text(encoding="utf-8")
 
 
 @pytest.mark.usefixtures("here")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
+import xlsxwriter
 
 from lineview.core.errors import IntakeError
 from lineview.intake.exports import Export
@@ -185,3 +186,22 @@ def test_numbers_that_can_be_moments_alone_are_the_time(tmp_path, header, serial
     text = "".join(f"{moment};{40_000 + 58 * k}\n" for k, moment in enumerate(moments))
     (tmp_path / "wrap1.csv").write_text(f"{header}\n{text}", encoding="utf-8")
     assert survey_export(tmp_path / "wrap1.csv").times == (header.split(";")[0],)
+
+
+@pytest.mark.parametrize("header", ["Menge", "Stückzahl"])
+def test_a_counter_is_no_time_beside_a_clock_whose_day_the_sheets_name(tmp_path, header):
+    # Low counts read as clocks ("723"), high ones as a spreadsheet's days ("56278"): invented, a sheet a day.
+    path = tmp_path / "wrapper_7.xlsx"
+    made, book = 0, xlsxwriter.Workbook(path)
+    for day in (2, 3):
+        sheet = book.add_worksheet(f"{day:02d}.03.2026")
+        sheet.write_row(0, 0, ["Uhrzeit", header, "Folie m"])
+        for minute in range(480):
+            sheet.write_row(
+                minute + 1, 0, [f"{6 + minute // 60:02d}:{minute % 60:02d}:00", made % 100_000, f"{made * 0.057:.2f}"]
+            )
+            made += 350
+    book.close()
+    survey = survey_export(path)
+    assert survey.times == ("Uhrzeit",)
+    assert ("pieces" in {column.meaning for column in survey.columns}) is (header == "Stückzahl")

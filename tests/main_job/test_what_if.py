@@ -87,7 +87,7 @@ def test_twice_the_need_is_twice_and_a_larger_risk_orders_later(week: Works) -> 
     ]
     assert all(days[1].get(web, at) >= at for web, at in days[0].items())
     assert any(days[1].get(web, at) > at for web, at in days[0].items())
-    assert "accepted: a 30 % chance" in bold.soft
+    assert "Accepted: a 30 % chance" in bold.soft
 
 
 @pytest.mark.parametrize("query", ["", "?lead_days=5", "?lead_days=45", "?lead_days=120", "?need_percent=300"])

@@ -277,7 +277,7 @@ def test_the_history_is_the_whole_works_and_the_period_sets_only_today(made) -> 
     second = answered("order", plant, late, frames)
     for name in ("use_reels_per_week_film", "order_quantity_film", "order_by_film"):
         assert value(first, name) == value(second, name)
-    assert "history: 7 days up to " in second.soft
+    assert "History: 7 days up to " in second.soft
     # Looked at from the past, a count that came later is not known yet.
     past = replace(scope_of(made), period=Period(scope_of(made).period.start, made.end - timedelta(days=2)))
     assert "no stock count" in answered("order", plant, past, frames).figure("order_by_film").why_none

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from scipy.optimize import brentq
 from scipy.stats import gamma
 
 from lineview.order.demand import Need
-from lineview.order.policy import Supply, cover_bounds
+from lineview.order.policy import Supply, cover_bounds, cover_days
 from lineview.order.quantity import wanted_reels
 from lineview.order.reels_needed import reels_needed
 from lineview.plant import Web
@@ -68,6 +69,24 @@ def test_cover_ends_where_demand_is_high_or_low_with_one_chance_in_twenty() -> N
         return float(np.interp(there, used, days))
 
     assert cover_bounds(need, Supply(there, ())) == pytest.approx((runs_out(0.95), runs_out(0.05)), abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("there", "coming", "days"),
+    [
+        (0.5, ((0.8, 40.0),), 0.5),  # between two days, before the delivery of that day
+        (0.5, ((0.3, 40.0),), 40.5),
+        (0.0, ((2.0, 1.0),), 0.0),
+        (3.0, ((9.0, 5.0), (2.0, 4.0)), 7.0),  # one delivery is in time, the next is not
+        (3.0, ((-1.0, 2.0),), 5.0),  # overdue: expected at once
+        (2000.0, (), math.inf),
+    ],
+)
+def test_cover_ends_before_a_delivery_that_comes_too_late(
+    there: float, coming: tuple[tuple[float, float], ...], days: float
+) -> None:
+    need = Need(np.full(26, 7.0), np.full(26, 0.1), 0.0)  # one reel a day: by hand
+    assert cover_days(need, Supply(there, coming)) == pytest.approx(days)
 
 
 def test_a_delivery_that_may_come_10_percent_short_takes_a_ninth_more() -> None:

@@ -13,7 +13,7 @@ from lineview.core.figure import Figure, Period
 from lineview.core.frames import STATE_TIMELINE
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope, Span, Table
-from lineview.sheets.pdf import ROWS, handover, to_pdf
+from lineview.sheets.pdf import ROWS, _page, handover, to_pdf
 from lineview.sheets.tables import guarded, to_xlsx
 from tests.references.pdf_pages import pages
 from tests.simulate.shift import FRAME, ask, plan, sheet, works
@@ -98,6 +98,17 @@ def test_the_page_is_one_pdf_page_and_markup_in_data_is_only_text() -> None:
     assert pages(to_pdf(answer(), PLANT)) == 1
 
 
+def test_the_list_below_the_sentence_is_a_row_and_a_line_for_each_point() -> None:
+    listed = replace(answer(), points=("Film Plum: order 8 reels at once.", "Wax paper: order 4 reels #panic()."))
+    rows = pl.read_excel(
+        BytesIO(to_xlsx(listed, PLANT)), sheet_name="Shift", infer_schema_length=0, has_header=False
+    ).rows()
+    firsts = [row[0] for row in rows]
+    assert [text for text in firsts if text in listed.points] == list(listed.points)
+    assert firsts.index("good pieces") > firsts.index(listed.points[-1]) + 1
+    assert pages(to_pdf(listed, PLANT)) == 1
+
+
 def test_text_that_a_spreadsheet_would_run_is_defused_in_csv() -> None:
     frame = guarded(pl.DataFrame({"t": ["=1", "+1", "-1", "@x", "\tx", "fine", None], "n": [1] * 7}))
     assert frame["t"].to_list() == ["'=1", "'+1", "'-1", "'@x", "'\tx", "fine", None]
@@ -119,6 +130,13 @@ def test_the_longest_stops_are_kept_in_order_of_time() -> None:
     assert sorted((row["minutes"] for row in kept.rows), reverse=True) == minutes
     starts = [row["start"] for row in kept.rows]
     assert starts == sorted(starts)
+
+
+def test_a_handover_sheet_shows_each_key_figure_once() -> None:
+    printed = _page(ask(), works())["tables"]
+    titles = [table["title"] for table in printed]
+    assert len(titles) == len(set(titles))
+    assert sum("Key figures" in title for title in titles) == 1
 
 
 def test_the_workbook_can_be_read_filtered_and_added_up() -> None:

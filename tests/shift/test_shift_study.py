@@ -7,6 +7,8 @@ from types import SimpleNamespace
 import numpy as np
 import polars as pl
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from lineview.core.frames import PLAN, STATE_TIMELINE
 from lineview.machine.changeovers import changeover_matrix
@@ -26,6 +28,7 @@ from lineview.shift.measures import ShiftMeasures
 from lineview.shift.past import PastShift, PastShifts, RestOfShift
 from lineview.shift.projection import pace_needed_per_min, planned_pieces
 from lineview.shift.study import cheapest_order, expected_minutes
+from lineview.shift.words import whole_minutes
 from tests import factories
 
 START = datetime(2026, 6, 9, 6, tzinfo=UTC)
@@ -162,6 +165,19 @@ def test_pareto_by_reason_adds_up() -> None:
     )  # fmt: skip
     rows = pareto(stop_list(tape)).select("reason", "stops", "minutes").rows()
     assert rows == [("film broke", 2, 13.0), ("reason not set", 1, 6.0), ("changeover", 1, 5.0)]
+
+
+def test_a_changeover_counts_as_one_whatever_a_log_says_of_part_of_it() -> None:
+    tape = timeline_of(("running", 10), ("changeover", 16, "jam"), ("running", 9), ("stop", 7, "jam"), ("running", 4))
+    rows = pareto(stop_list(tape)).select("reason", "stops", "minutes").rows()
+    assert rows == [("changeover", 1, 16.0), ("jam", 1, 7.0)]
+
+
+@given(st.lists(st.floats(0, 480), max_size=3))
+def test_minutes_as_written_add_up_to_their_sum(minutes: list[float]) -> None:
+    written = whole_minutes(minutes)
+    assert sum(written) == round(sum(minutes))
+    assert all(abs(whole - exact) < 1 for whole, exact in zip(written, minutes, strict=True))
 
 
 def test_two_efficiencies_differ_by_what_lies_outside() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -13,14 +14,19 @@ from hypothesis import strategies as st
 
 from lineview.app.question import read_question
 from lineview.app.works import Works
+from lineview.core.estimate import Estimate
+from lineview.core.figure import Period
 from lineview.core.frames import BATCHES, STOP_LOG, WEIGHTS
 from lineview.plant import Break, Counter, Line, Machine, Plant, Shift
 from lineview.report import show
+from lineview.report.answer import Scope
 from lineview.report.tables import cell, table_decimals
 from lineview.week.account import LineInputs, MachineInputs, WeekAccount, WeekInputs, week_account
 from lineview.week.figures import unit_of
 from lineview.week.ledger import OUTSIDE, UNITS, Ledger, LedgerRow
 from lineview.week.tables import ledger_table
+from lineview.week.trend import STEADY, WORSE, CauseTrend, Trends
+from lineview.week.words import sentence
 from tests import factories
 from tests.from_frames import Frames, counted
 
@@ -160,6 +166,21 @@ def test_the_demos_rows_add_up(week: Works) -> None:
         for name in ("wrap1", "wrap2")
     )
     assert good == pytest.approx(shown, abs=2)
+
+
+def test_the_sentence_names_what_got_worse_where_the_largest_loss_did_not_change() -> None:
+    account, unknown = random_account(11, works(1)), Estimate.unknown("")
+    assert account.ledger is not None and account.ledger.largest is not None
+    verdicts = {account.ledger.largest.cause: STEADY, "stops: jam at knife": WORSE, "blank wraps": WORSE}
+    rows = [CauseTrend(c, 1, 1, unknown, unknown, 8, (0, 0), (0, 0), verdict) for c, verdict in verdicts.items()]
+    scope = Scope("", "", Period(START, START + timedelta(days=5)), START)
+    spans = sentence(replace(account, trends=Trends(tuple(rows), 11, 77)), works(1), scope)
+    text = "".join(span.text for span in spans)
+    assert text.endswith("; not changed beyond chance, but stops for jam at knife are worse.")
+    assert [span.text for span in spans if span.call] == ["stops for jam at knife are worse"]
+    assert len(text.split()) <= 30
+    steady = replace(account, trends=Trends(tuple(rows[:1]), 11, 77))
+    assert "".join(span.text for span in sentence(steady, works(1), scope)).endswith("; not changed beyond chance.")
 
 
 def test_rows_add_up_as_written_in_us_units_too() -> None:

@@ -285,8 +285,8 @@ CHANNELS: dict[str, tuple[str, ...]] = {
     ),
     "good pieces": _words("good gut gutstück gutteile bonnes bons buenas buenos buone buoni goed goede"),
     "pieces": _words(
-        "pieces piece pcs stück stueck stk pièces piezas pezzi stuks count counter zähler zaehler compteur "
-        "contador contatore teller wraps gesamt total"
+        "pieces piece pcs stück stueck stk stückzahl stueckzahl pièces piezas pezzi stuks count counter zähler zaehler "
+        "compteur contador contatore teller wraps gesamt total"
     ),
     "rope": _words("rope strang length länge longueur longitud lunghezza lengte"),
 }
@@ -323,7 +323,9 @@ FIELD_WORDS: dict[ExportKind, dict[str, tuple[str, ...]]] = {
         "reel": _words("reel rolle roll bobine bobina rol rouleau rollo"),
     },
     "stock": {
-        "expected_on": _words("expected erwartet due attendu esperado atteso verwacht liefertermin delivery"),
+        "expected_on": _words(
+            "expected erwartet due attendu prévu esperado previsto prevista atteso verwacht liefertermin delivery"
+        ),
         "on_order_reels": _words("order ordered bestellt commandé commande pedido ordinato besteld"),
         "part_reel_outer_mm": _words("part angebrochen angebrochene outer diameter ø entamée abierta aperta mm"),
         "whole_reels": _words("whole ganze full entières enteras intere hele reels rollen bobines bobinas"),
@@ -341,7 +343,9 @@ FIELD_WORDS: dict[ExportKind, dict[str, tuple[str, ...]]] = {
 #: Words in headers and file names that tell the kind of an export.
 KIND_WORDS: dict[ExportKind, tuple[str, ...]] = {
     "plan": _words("plan plans planned geplant planung prévu prevu planificado pianificato gepland forecast"),
-    "stock": _words("stock bestand lager inventory inventur inventaire inventario voorraad stocklist magazzino"),
+    "stock": _words(
+        "stock bestand lager inventory inventur inventaire inventario voorraad stocklist magazzino existencias giacenza"
+    ),
     "reels": _words("reel reels rolle rollen bobine bobines bobina bobinas rol splice splices klebestellen"),
     "stops": _words(
         "stop stops stillstand stillstände störung arrêt arret arrêts parada paradas fermata fermate "

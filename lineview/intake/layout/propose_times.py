@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import polars as pl
@@ -42,10 +42,16 @@ def time_shares(rows: Rows, heading: Heading) -> dict[int, float]:
     shares = {}
     for place in range(heading.width):
         cells = _filled(rows.column(place).head(2000))
-        plan = plan_clock(cells, "auto")
+        # "723" reads as a clock too, and says nothing of the day: a counter's numbers are judged as numbers
+        plan = _with_days(plan_clock(cells, "auto"))
         known = len(cells) > 0 and (not _of_numbers(plan) or _are_moments(cells, plan, heading.names[place]))
         shares[place] = _share(cells, plan) if known else 0.0
     return shares
+
+
+def _with_days(plan: ClockPlan) -> ClockPlan:
+    """A plan without its formats that hold no day."""
+    return replace(plan, formats=tuple(form for form in plan.formats if not form.startswith(("%H", "%I"))))
 
 
 def _of_numbers(plan: ClockPlan) -> bool:
@@ -132,8 +138,7 @@ def _is_clock(cells: pl.Series) -> bool:
 
 
 def _share(cells: pl.Series, plan: ClockPlan) -> float:
-    dated = [form for form in plan.formats if not form.startswith(("%H", "%I"))]
-    if not dated:
+    if not plan.formats:
         return 0.0
-    clock = read_clock(cells, dated)
+    clock = read_clock(cells, plan.formats)
     return 1 - int((clock.naive.is_null() & clock.moment.is_null()).sum()) / len(cells)
