@@ -286,7 +286,7 @@ def test_new_data_refresh_the_page_without_being_asked(serve_board: Served) -> N
 
 
 def test_new_data_do_not_hold_the_page_up(serve_board: Served) -> None:
-    """Dash would ask every component once for every component: half a minute of work on a page of a works of 60 days."""
+    """Dash would ask every component once for every component: half a minute of work on the page of a large works."""
     works = InventedWorks()
     page = serve_board(works, "phone").open("/shift").drawn().page
     parts = page.evaluate("document.querySelectorAll('#answer *:not(svg *)').length")
