@@ -206,11 +206,12 @@ class KeptPages:
     # -- files -------------------------------------------------------------------------------------
 
     def file(self, kind: str) -> Response:
-        """A file that a worker makes; the same one is made once."""
-        target = request.full_path.rstrip("?")
-        asked = Asked(request.method, target, "", _known(person()))
+        """A file that a worker makes; the same one is made once for each person, whose name may stand in it."""
+        target, who = request.full_path.rstrip("?"), _known(person())
+        asked = Asked(request.method, target, "", who)
         try:
-            (reply,) = self._ask((asked.method, target, self.works.version()), (asked,), kind).result(FILE_S)
+            name = (asked.method, target, self.works.version(), who.name)
+            (reply,) = self._ask(name, (asked,), kind).result(FILE_S)
         except AskError as error:
             return Response(str(error), status=429, mimetype="text/plain")
         except (Exception, CancelledError):  # noqa: BLE001 - in the log since it happened

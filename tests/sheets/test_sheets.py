@@ -120,6 +120,12 @@ def test_a_shift_with_everything_prints_on_one_sheet(lost: bool) -> None:
     frame = FRAME.filter(pl.col("at").dt.hour() != 9) if lost else FRAME
     answer = ask(frame, batches=batches, plan=plan(("mint", 0, 8, 150_000)))
     assert pages(to_pdf(answer, works())) == 1
+    points = Table("open points", "Still open", (("what", "", ""),), [{"what": "a stop " * 40}] * 9)
+    columns = (("at", "when", ""), ("what", "note", ""), ("who", "by", ""))
+    notes = Table("shift notes", "Notes", columns, [{"at": START, "what": "mind the knife " * 30, "who": "Ann"}] * 9)
+    full = replace(answer, tables=(*answer.tables, points, notes), soft=f"Handed over by {'A' * 60}. {answer.soft}")
+    assert pages(to_pdf(full, works())) == 1
+    assert [t.title for t in handover(full)][-2:] == ["Still open, 5 of 9", "Notes, 4 of 9"]
 
 
 def test_the_longest_stops_are_kept_in_order_of_time() -> None:
