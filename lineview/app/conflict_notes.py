@@ -103,14 +103,15 @@ def noted(answer: Answer, conflicts: dict[str, int], replaced: int = 0) -> Answe
         later = f"{_counted(replaced, 'row of earlier plans')} {differ} from a later plan of as many weeks or days"
         answer = replace(answer, notes=(*answer.notes, f"{later}; the later one holds."))
     used = {kind: count for kind, count in conflicts.items() if kind in _USED[answer.question]}
-    whole, plainly = _words(conflicts), _words(used)
+    whole, plainly = conflict_words(conflicts), conflict_words(used)
     if not whole:
         return answer
     soft = f"{answer.soft} {plainly}".strip() if plainly else answer.soft
     return replace(answer, soft=soft, notes=(*answer.notes, whole))
 
 
-def _words(conflicts: dict[str, int]) -> str:
+def conflict_words(conflicts: dict[str, int]) -> str:
+    """What is given in two versions, as a sentence; "" for nothing. Takes what conflict_counts gives."""
     if not conflicts:
         return ""
     parts = listed([_counted(conflicts[kind], name) for kind, name in _NAMES.items() if kind in conflicts])

@@ -10,9 +10,12 @@ from typing import Any
 from dash import dcc, html
 from flask import Flask, Response, request
 
+from lineview.app.access import LOCAL
+from lineview.app.handover import with_handover
 from lineview.app.question import QUESTIONS
 from lineview.app.works import Works
 from lineview.board.address import Address, read_address
+from lineview.board.guard import person
 from lineview.board.readings_page import readings_link
 from lineview.board.tables import aria, frame_table, open_or_folded, plain_table
 from lineview.charts.render import pictures
@@ -92,7 +95,11 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
     def sheet(question: Question, ending: str) -> Response:
         at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
         make, media_type, _ = FORMS[ending]
-        return _sent(works, at, f".{ending}", media_type, make)
+
+        def made(answer: Answer, plant: Plant) -> bytes:
+            return make(with_handover(works, answer, _hands_over() if question == "shift" else ""), plant)
+
+        return _sent(works, at, f".{ending}", media_type, made)
 
     def picture(question: str, number: int, ending: str) -> Response:
         at = read_address(f"/{question}", request.query_string.decode(errors="replace"))
@@ -122,6 +129,12 @@ def add_sheet_routes(server: Flask, works: Works) -> None:
         for ending in FORMS:
             defaults: dict[str, Any] = {"question": question, "ending": ending}
             server.add_url_rule(f"/{question}.{ending}", f"{question}-{ending}", sheet, defaults=defaults)
+
+
+def _hands_over() -> str:
+    """The name of whoever is signed in and may note things; paired screens may not, and on this machine nobody is."""
+    who = person()
+    return who.name if who.may("note") and who != LOCAL else ""
 
 
 def _sent(works: Works, at: Address, end: str, media_type: str, make: Callable[[Answer, Plant], bytes]) -> Response:

@@ -39,6 +39,7 @@ WITH_FORMS = ("rope", "shift", "week")
 #: Files that are worked out from an answer.
 FILES = ("series", "refusals")
 FAILED = "This page could not be made; the log of the board says why."
+FILE_FAILED = "This file could not be made; the log of the board says why."
 NAMED_PERIODS = {name for name, _ in GENERAL_PERIODS}
 
 #: What a page is of: its address, the screen, the rights of who looks.
@@ -205,13 +206,16 @@ class KeptPages:
     # -- files -------------------------------------------------------------------------------------
 
     def file(self, kind: str) -> Response:
-        """A file that a worker makes; the same one is made once."""
-        target = request.full_path.rstrip("?")
-        asked = Asked(request.method, target, "", _known(person()))
+        """A file that a worker makes; the same one is made once for each person, whose name may stand in it."""
+        target, who = request.full_path.rstrip("?"), _known(person())
+        asked = Asked(request.method, target, "", who)
         try:
-            (reply,) = self._ask((target, self.works.version()), (asked,), kind).result(FILE_S)
+            name = (asked.method, target, self.works.version(), who.name)
+            (reply,) = self._ask(name, (asked,), kind).result(FILE_S)
         except AskError as error:
             return Response(str(error), status=429, mimetype="text/plain")
+        except (Exception, CancelledError):  # noqa: BLE001 - in the log since it happened
+            return Response(FILE_FAILED, status=503, mimetype="text/plain")
         headers = [one for one in reply.headers if one[0] in ("Content-Type", "Content-Disposition")]
         return Response(reply.content, status=reply.status, headers=headers)
 

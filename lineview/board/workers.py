@@ -13,7 +13,7 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
-from threading import Lock, Thread
+from threading import Lock, Thread, Timer
 
 from lineview.app.access import Person
 from lineview.core.errors import AskError, Fault
@@ -24,6 +24,8 @@ MOST_WORKERS = 4
 LONG_S = 2.0
 #: Pages of one person that may wait or be worked out at once, and of all together.
 MOST_OF_PERSON, MOST_WAITING = 12, 400
+#: A page that takes longer than this hangs: its process is ended, so that it does not keep the place for ever [s].
+HANGS_S = 900.0
 #: How a page's usual time follows the latest ones.
 FOLLOWS = 0.5
 
@@ -76,6 +78,7 @@ class _Job:
     future: Future[Replies] = field(default_factory=Future)
     began: float = 0.0
     tries: int = 0
+    limit: Timer | None = None
 
 
 class Workers:
@@ -188,9 +191,14 @@ class Workers:
             except (BrokenProcessPool, RuntimeError) as error:
                 self._ended(job, error)
                 continue
+            job.limit = Timer(HANGS_S, self._end_hanging, (job,))
+            job.limit.daemon = True
+            job.limit.start()
             done.add_done_callback(lambda ended, job=job: self._over(job, ended))  # type: ignore[misc]  # bound now
 
     def _over(self, job: _Job, ended: Future[Replies]) -> None:
+        if job.limit is not None:
+            job.limit.cancel()
         error = ended.exception()
         if error is None:
             took = time.monotonic() - job.began
@@ -217,6 +225,18 @@ class Workers:
         if not again:
             log.error("a page could not be made", exc_info=error)
             job.future.set_exception(error)
+
+    def _end_hanging(self, job: _Job) -> None:
+        """End the processes where a job does not come to its end; what the others had begun is asked once more."""
+        with self._lock:
+            if job not in self._running:
+                return
+            job.tries += 1
+            # the pool has no way of its own to end a process that does not answer
+            processes = list((self._pool._processes or {}).values())
+        log.error("a page was given up", extra={"fields": {"page": job.kind, "s": round(HANGS_S)}})
+        for process in processes:
+            process.kill()
 
     def _pool_is_broken(self) -> bool:
         try:

@@ -12,6 +12,7 @@ from rich.table import Table as RichTable
 from rich.text import Text
 
 from lineview.app.bags import check_bags, lot_words, read_masses
+from lineview.app.handover import with_handover
 from lineview.app.question import QuestionScope
 from lineview.app.works import Works
 from lineview.cli.console import at_work, console, say
@@ -19,7 +20,7 @@ from lineview.core.errors import AskError, Fault, IntakeError
 from lineview.order.supplier_sheet import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
-from lineview.report.answer import Answer, Table, scope_name, to_json
+from lineview.report.answer import Answer, Table, file_name, scope_name, to_json
 from lineview.report.tables import FIGURE_HEADINGS, figure_text, table_text
 from lineview.sheets.pdf import to_pdf
 from lineview.sheets.tables import to_csv, to_xlsx
@@ -142,12 +143,16 @@ def printed_table(table: Table, plant: Plant) -> RichTable:
 FORMS = {".pdf": to_pdf, ".xlsx": to_xlsx, ".csv": to_csv}
 
 
-def write_sheet(works: Works, asked: QuestionScope, file: Path) -> None:
-    """Answer a question and write it to a file."""
-    _check_ending(file)
+def write_sheet(works: Works, asked: QuestionScope, file: Path | None, by: str) -> None:
+    """Answer a question and write it to a file; without one, or in a folder, to one named after what it is of."""
+    named = file is not None and not file.is_dir()
+    if file is not None and named:
+        _check_ending(file)
     with at_work("writing"):
-        made = sheet_bytes(works.ask(asked), works.plant, file.suffix.lower())
-    _write(file, made)
+        answer = with_handover(works, works.ask(asked), by)
+        path = file if file is not None and named else (file or Path()) / f"{file_name(answer, works.plant)}.pdf"
+        made = sheet_bytes(answer, works.plant, path.suffix.lower())
+    _write(path, made)
 
 
 def write_supplier_sheets(works: Works, asked: QuestionScope, file: Path) -> None:

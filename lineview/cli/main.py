@@ -273,7 +273,10 @@ def records(
 @app.command()
 def sheet(
     question: QuestionName,
-    file: Annotated[Path, typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv.")],
+    file: Annotated[
+        Path | None,
+        typer.Argument(help="File to write: its ending says which form: .pdf, .xlsx or .csv. By default a dated PDF."),
+    ] = None,
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
     line: LineId = None,
@@ -287,6 +290,7 @@ def sheet(
     by_supplier: Annotated[
         bool, typer.Option("--by-supplier", help="Of the order: a file for each supplier, without the works' figures.")
     ] = False,
+    by: Annotated[str, typer.Option(help="Of the shift: who hands it over.")] = "",
 ) -> None:
     """Write an answer as a printable page, a spreadsheet, or its first table as CSV."""
     from lineview.app.question import read_question
@@ -295,8 +299,10 @@ def sheet(
 
     asked = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
-        write = write_supplier_sheets if by_supplier else write_sheet
-        write(opened, asked, file)
+        if by_supplier and not by:
+            write_supplier_sheets(opened, asked, file or Path("order.pdf"))
+        else:
+            write_sheet(opened, asked, file, by)
 
 
 @app.command()

@@ -81,7 +81,7 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
         scope=replace(answer.scope, line="", machine="", label=f"to {supplier}, {day}"),
         sentence=(Span(words),),
         soft="Please confirm quantities, prices and the day of delivery.",
-        tables=(Table("supplier order", "To deliver", kept, shown),),
+        tables=(Table("supplier order", "To deliver", kept, shown, charged=("price", "money")),),
         cautions=(CAUTION,),
     )
 

@@ -172,7 +172,7 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
         "money: total [currency]; pallets; why: reason for the quantity",
         currency=plant.currency,
     )
-    return Table("order sheet", "Order sheet by supplier", columns, rows)
+    return Table("order sheet", "Order sheet by supplier", columns, rows, charged=("price", "money"))
 
 
 def why_so_many(row: SheetRow, plant: Plant) -> str:

@@ -104,13 +104,15 @@ def columns_of(text: str, **units: str) -> tuple[Column, ...]:
 class Table:
     """A table of an answer; cells are text, numbers, moments or None for "not known".
 
-    `columns` are (key, heading, unit); `rows` hold one mapping a row by those keys.
+    `columns` are (key, heading, unit); `rows` hold one mapping a row by those keys. `charged` are the keys of money
+    that somebody is charged, which is written to the cent.
     """
 
     name: str
     title: str
     columns: Sequence[Column]
     rows: Sequence[Mapping[str, Any]]
+    charged: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

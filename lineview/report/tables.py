@@ -39,7 +39,7 @@ def table_text(table: Table, plant: Plant) -> TableText:
     TableText
         With as many decimals in each column as its numbers justify.
     """
-    places = table_decimals(table.columns, table.rows, plant)
+    places = table_places(table, plant)
     contents = [[row.get(key) for row in table.rows] for key, _, _ in table.columns]
     cells = [
         [cell(c, unit, plant, None if c == 0 else places[key]) for c in column]
@@ -144,6 +144,27 @@ def column_decimals(contents: Sequence[Any], unit: str, plant: Plant) -> int | N
     largest, least = max(abs(v) for v in numbers), min((abs(v) for v in numbers if v), default=1.0)
     seen = show.decimals_of(largest + 1e-9)  # three figures of the largest; the least keeps one
     return min(needed, max(seen, min(show.decimals_of(least + 1e-12) - 2, seen + 3)))
+
+
+def table_places(table: Table, plant: Plant) -> dict[str, int | None]:
+    """The places of each column of a table, as `table_decimals` gives them; money that is charged is not rounded.
+
+    Parameters
+    ----------
+    table : Table
+        Of an answer.
+    plant : Plant
+        Its units.
+
+    Returns
+    -------
+    dict of str to int or None
+        By key; None for a column without numbers.
+    """
+    places = table_decimals(table.columns, table.rows, plant)
+    charged = {key: [row.get(key) for row in table.rows] for key in table.charged}
+    uneven = [key for key, cells in charged.items() if any(_counts(c) and not float(c).is_integer() for c in cells)]
+    return places | dict.fromkeys(uneven, 2)
 
 
 def table_decimals(

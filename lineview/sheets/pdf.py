@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 from importlib.resources import files
+from textwrap import shorten
 from typing import Any
 
 from lineview.charts.render import pictures
@@ -32,7 +33,14 @@ ROWS = {
     "patterns": 4,
     "trends": 8,
     "lasting changes": 6,
+    "open points": 5,
+    "shift notes": 4,
 }
+#: Of a sheet that hands over.
+FEWER = {"stops": 5, "reasons": 4, "changeovers": 3, "found changeovers": 3, "next": 4}
+WRITTEN = ("open points", "shift notes")
+#: Characters of a cell of the tables that people wrote, so that one long note leaves room for the others.
+MOST_SIGNS = 130
 #: Columns too wide for half a sheet.
 _LEFT_OUT = {
     "stops": ("end",),
@@ -46,20 +54,22 @@ _LEFT_OUT = {
 #: Answers that are printed on one sheet, for the hand-over of a shift and for Monday.
 ONE_SHEET = ("shift", "week")
 #: Tables as wide as the sheet, above the two columns.
-WIDE = ("ledger of losses", "trends")
+WIDE = ("ledger of losses", "trends", *WRITTEN)
 #: Tables of the left column; the others stand on the right.
 LEFT = ("ladder", "reasons", "key figures", "lasting changes")
 
 
 def handover(answer: Answer) -> list[Table]:
-    """The tables that are printed."""
+    """The tables that are printed; a sheet that hands over has fewer rows of the others, so that it stays one page."""
     if answer.question not in ONE_SHEET:
         return list(answer.tables)
-    return [_cut(table) for table in answer.tables if table.name in ROWS]
+    names = {table.name for table in answer.tables if table.rows}
+    rows = ROWS | FEWER if names & set(WRITTEN) else ROWS
+    return [_cut(table, rows[table.name]) for table in answer.tables if table.name in ROWS]
 
 
-def _cut(table: Table) -> Table:
-    rows, title, most = list(table.rows), table.title, ROWS[table.name]
+def _cut(table: Table, most: int) -> Table:
+    rows, title = list(table.rows), table.title
     if table.name == "ledger of losses":
         rows = _rest_together(table, most)
     if table.name == "stops" and len(rows) > most:
@@ -67,9 +77,15 @@ def _cut(table: Table) -> Table:
         title = f"The {most} longest stops"
         rows = [row for row in rows if row in longest]
     columns = tuple(c for c in table.columns if c[0] not in _LEFT_OUT.get(table.name, ()))
-    if table.name in ("reasons", "changeovers") and len(rows) > most:
+    if table.name in WRITTEN:
+        rows = [{key: _short(cell) for key, cell in row.items()} for row in rows]
+    if table.name in ("reasons", "changeovers", *WRITTEN) and len(rows) > most:
         title = f"{title}, {most} of {len(rows)}"
     return replace(table, title=title, columns=columns, rows=rows[:most])
+
+
+def _short(cell: Any) -> Any:
+    return shorten(cell, MOST_SIGNS, placeholder=" …") if isinstance(cell, str) else cell
 
 
 def _rest_together(table: Table, most: int) -> list[Mapping[str, Any]]:
@@ -115,6 +131,8 @@ def to_pdf(answer: Answer, plant: Plant) -> bytes:
 
 def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
     tape, hours = _tape(answer, plant)
+    printed = [table for table in (*handover(answer), *_key_figures(answer, plant)) if table.rows]
+    left = LEFT[:2] if any(table.name in WRITTEN for table in printed) else LEFT  # with few stops there is room there
     low, high, top = _band(answer, plant)
     return {
         "title": f"{plant.shop}: {answer.question}",
@@ -131,7 +149,7 @@ def _page(answer: Answer, plant: Plant) -> dict[str, Any]:
         "hours": hours,
         "tape-legend": "Height: pieces a minute; pale: the nominal band; hatched: standing.",
         "one-sheet": answer.question in ONE_SHEET,
-        "tables": [_table(table, plant) for table in (*handover(answer), *_key_figures(answer, plant)) if table.rows],
+        "tables": [_table(table, plant, left) for table in printed],
         "figures": [] if answer.question in ONE_SHEET else [figure_text(figure, plant) for figure in answer.figures],
         "notes": list(answer.notes),
         "cautions": list(answer.cautions),
@@ -203,13 +221,13 @@ def _tape(answer: Answer, plant: Plant) -> tuple[list[dict[str, Any]], list[str]
     return drawn, [show.moment(mark, plant, day=False) for mark in marks]
 
 
-def _table(table: Table, plant: Plant) -> dict[str, Any]:
+def _table(table: Table, plant: Plant, left: tuple[str, ...]) -> dict[str, Any]:
     text = table_text(table, plant)
     most = max(ROWS_SHOWN, ROWS.get(table.name, 0))
     more = len(text.rows) - most
     return {
         "title": table.title,
-        "left": table.name in LEFT,
+        "left": table.name in left,
         "wide": table.name in WIDE,
         "headings": text.headings,
         "align": ["right" if number else "left" for number in text.numbers],

@@ -16,7 +16,7 @@ from lineview.core.units import in_units
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table
-from lineview.report.tables import heading, table_decimals, table_text
+from lineview.report.tables import heading, table_places, table_text
 
 #: Spreadsheets refuse these in a sheet's name, and more than 31 characters.
 NOT_IN_NAMES = str.maketrans(dict.fromkeys("[]:*?/\\'", " "))
@@ -52,7 +52,7 @@ def to_xlsx(answer: Answer, plant: Plant) -> bytes:
     names: set[str] = {answer.question}
     for table in answer.tables:
         sheet = book.add_worksheet(_name(table.title, names))
-        places = table_decimals(table.columns, table.rows, plant)
+        places = table_places(table, plant)
         writer.write_table(sheet, _table(table, plant), {c: places[key] for c, (key, _, _) in enumerate(table.columns)})
     notes = book.add_worksheet(_name("Notes and cautions", names))
     notes.set_column(0, 0, 110, writer.wrapped)
@@ -165,8 +165,13 @@ def _shown(content: Any, unit: str, plant: Plant) -> Any:
     return content if plant.units == "metric" else in_units(content, unit, plant.units)[0]
 
 
+#: Characters of a sheet's name, with room for a number after it: a workbook takes 31.
+MOST_NAME = 28
+
+
 def _name(title: str, taken: set[str]) -> str:
-    plain = title.translate(NOT_IN_NAMES).strip()[:28] or "table"
+    plain = title.translate(NOT_IN_NAMES).strip()
+    plain = (plain if len(plain) <= MOST_NAME else plain[: MOST_NAME + 1].rsplit(" ", 1)[0])[:MOST_NAME] or "table"
     name, count = plain, 2
     while name.casefold() in taken:
         name, count = f"{plain} {count}", count + 1

@@ -252,7 +252,8 @@ class RestOfShift:
         """
         gone, confidence = self.own.planned_min, self.confidence
         so_far = self.own.rate(0.0, gone)
-        long = np.array([one.planned_min >= gone + left_min - 1.0 for one in self.past.shifts], dtype=bool)
+        lasting = [one.planned_min for one in self.past.shifts]
+        long = np.array([planned > gone and planned >= gone + left_min - 1.0 for planned in lasting], dtype=bool)
         if long.sum() < LEAST_SHIFTS:
             why = f"no interval: needs {LEAST_SHIFTS} whole shifts of the four weeks before, has {long.sum()}"
             return Projection(so_far * left_min, None, None, confidence, why)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from datetime import timedelta
 
+from lineview.machine.stops import STANDS
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Scope, Span
@@ -196,6 +199,7 @@ def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
     without = " without a reason" if stops and unexplained == stops else ""
     if 0 < unexplained < stops:
         without = f", {in_words(unexplained)} of them without a reason"
+    minutes = whole_minutes(account.minutes[state] for state in STANDS)
     kinds = []
     for state, single, many, more in (
         ("changeover", "changeover", "changeovers", ""),
@@ -204,9 +208,32 @@ def _stood_for(measured: ShiftMeasures, plant: Plant) -> str:
     ):
         count = account.stretches[state]
         if count:
-            kinds.append(f"{account.minutes[state]:,.0f} in {in_words(count)} {single if count == 1 else many}{more}")
+            kinds.append(
+                f"{minutes[STANDS.index(state)]:,} in {in_words(count)} {single if count == 1 else many}{more}"
+            )
     stood = f"{account.stand_min:,.0f} minute{'' if round(account.stand_min) == 1 else 's'}"
     return f"It stood for {stood}: {', '.join(kinds)}."
+
+
+def whole_minutes(minutes: Iterable[float]) -> list[int]:
+    """Minutes as whole ones that add up to their rounded sum: those with the largest fractions are rounded up.
+
+    Parameters
+    ----------
+    minutes : iterable of float
+        Each 0 or more [min].
+
+    Examples
+    --------
+    >>> whole_minutes([15.7, 8.6, 29.5]), whole_minutes([65.45, 62.4, 38.4])
+    ([16, 9, 29], [66, 62, 38])
+    """
+    exact = list(minutes)
+    whole = [math.floor(value) for value in exact]
+    fractions = sorted(range(len(exact)), key=lambda k: whole[k] - exact[k])
+    for k in fractions[: round(sum(exact)) - sum(whole)]:
+        whole[k] += 1
+    return whole
 
 
 def _outside(measured: ShiftMeasures) -> str:

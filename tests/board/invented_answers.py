@@ -202,11 +202,11 @@ def shift(machine: str = "wrap1", label: str = "Tue 9 June, early", line: str = 
             Table(
                 "next",
                 "Next",
-                (("what", "what", ""), ("at", "when", ""), ("interval", "between", "")),
+                (("event", "what", ""), ("at", "when", ""), ("interval", "between", "")),
                 [
-                    {"what": "film reel ends", "at": EARLY.end - timedelta(minutes=8), "interval": "13:48 to 13:57"},
-                    {"what": "batch ends, honey", "at": EARLY.end - timedelta(minutes=19), "interval": None},
-                    {"what": "shift ends", "at": EARLY.end, "interval": None},
+                    {"event": "film reel ends", "at": EARLY.end - timedelta(minutes=8), "interval": "13:48 to 13:57"},
+                    {"event": "batch ends, honey", "at": EARLY.end - timedelta(minutes=19), "interval": None},
+                    {"event": "shift ends", "at": EARLY.end, "interval": None},
                 ],
             ),
         ),

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import socket
+import zipfile
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from io import BytesIO
 from pathlib import Path
 
 import pytest
@@ -15,6 +18,7 @@ from lineview.board.guard import Doors
 from lineview.board.serve import Serving, doors_of, forwarded
 from lineview.core.errors import AskError
 from lineview.store.accounts import Accounts
+from lineview.store.audit import actor_now
 from lineview.store.journal import Journal
 from tests.board.access_scene import HOST, PEOPLE, Scene, call_of, scene
 from tests.board.invented_works import InventedWorks
@@ -34,6 +38,7 @@ PATHS = {
     ("/_dash-dependencies", "GET"): "see", ("/_reload-hash", "GET"): "see",
     ("/refusals/7.csv", "GET"): "see", ("/rope/batches.csv", "GET"): "see", ("/shift.pdf", "GET"): "see",
     ("/rope.xlsx", "GET"): "see", ("/shift.csv", "GET"): "see", ("/order.pdf", "GET"): "see",
+    ("/order/picture-1.png", "GET"): "see", ("/rope/picture-1.svg", "GET"): "see",
     ("/order/to/1.pdf", "GET"): "order", ("/order/to/1.csv", "GET"): "order",
     ("/order.csv", "GET"): "order", ("/large", "GET"): "take in", ("/large", "POST"): "take in",
     ("/account", "GET"): "see", ("/audit.csv", "GET"): "administer", ("/screens", "POST"): "administer",
@@ -105,7 +110,7 @@ def test_every_address_of_the_server_is_in_one_of_the_tables(board: Scene) -> No
     """A new route is noticed here, and gets its right on purpose."""
     known = {path.partition("?")[0] for path, _ in PATHS}
     known |= {"/sign-in", "/pair", "/sign-out", "/sign-out-everywhere", "/health"}
-    known |= {"/order/to/<int(max=9999):number>.<ending>"}
+    known |= {"/order/to/<int(max=9999):number>.<ending>", "/<question>/picture-<int(max=9999):number>.<ending>"}
     known |= {"/_dash-update-component", "/_favicon.ico", "/<path:path>", "/<question>/<name>.csv"}
     known |= {"/refusals/<int(max=999999999999):intake>.csv", "/assets/<path:filename>", "/static/<path:filename>"}
     known |= {"/_dash-component-suites/<string:package_name>/<path:fingerprinted_path>"}
@@ -242,6 +247,21 @@ def post(client: FlaskClient, path: str, **form: str):  # type: ignore[no-untype
     return client.post(path, data=form, headers={"Host": HOST, "Origin": f"http://{HOST}"})
 
 
+def test_what_a_phone_kept_from_before_a_person_signed_in_is_not_called_theirs(
+    real: tuple[Access, FlaskClient], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Somebody wrote it while the board was out of reach; then another person signed in on the same phone."""
+    _, client = real
+    by: list[str] = []
+    monkeypatch.setattr(InventedWorks, "write", lambda *_given: by.append(actor_now().name) or True)
+    assert post(client, "/sign-in", name="Ada Invented", password="seven sweet wrappers").status_code == 303
+    entry = {"act": "write", "kind": "note", "machine": "wrap1", "what": "knife dull", "at": "2026-06-09 10:30"}
+    now = datetime.now(UTC)
+    for pressed in (now - timedelta(minutes=10), now - timedelta(seconds=30), now):
+        assert post(client, "/written", **entry, pressed=pressed.isoformat()).status_code == 200
+    assert by == ["someone, sent by Ada Invented", "Ada Invented", "Ada Invented"]
+
+
 def test_signing_in_and_out(real: tuple[Access, FlaskClient]) -> None:
     access, client = real
     refused = post(client, "/sign-in", name="Ada Invented", password="seven sour wrappers")
@@ -332,6 +352,14 @@ def test_guessing_is_slowed_and_written_down(real: tuple[Access, FlaskClient]) -
         post(client, "/pair", code="WRONGWRONG")
     assert "too many tries" in post(client, "/pair", code=access.offer_pairing("wall")).text
     assert access.accounts.entries(20)["action"].to_list().count("pairing refused") == 5
+
+
+def test_a_shifts_sheet_names_whoever_is_signed_in_and_may_note(board: Scene) -> None:
+    for who in SEATED:
+        book = zipfile.ZipFile(BytesIO(board.send(who, "/shift.xlsx?line=1").data))
+        texts = book.read("xl/sharedStrings.xml").decode()
+        assert "Still open" in book.read("xl/workbook.xml").decode()
+        assert ("Handed over by " in texts) == (allowed(who, "note") and who != "screen"), who
 
 
 def test_a_code_pairs_one_screen_once_and_is_revoked(board: Scene) -> None:

@@ -6,6 +6,7 @@ import signal
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,6 +19,7 @@ from dash import Dash
 
 from lineview.app.access import LOCAL, Person
 from lineview.app.works import Works
+from lineview.board import kept_pages
 from lineview.board import workers as module
 from lineview.board.app import create_app, open_answers
 from lineview.board.guard import CALLBACK
@@ -125,9 +127,46 @@ def test_files_come_from_a_worker_as_from_the_board(served: Served) -> None:
             assert one.headers.get(header) == other.headers.get(header)
 
 
+def test_who_looks_at_a_files_head_leaves_its_content_to_others(
+    served: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[tuple[str, Future[Replies]]] = []
+
+    def ask(requests: tuple[Asked, ...], *_given: Any, **_more: Any) -> Future[Replies]:
+        asked.append((requests[0].method, Future()))
+        return asked[-1][1]
+
+    monkeypatch.setattr(served.workers, "ask", ask)
+    monkeypatch.setattr(kept_pages, "FILE_S", 0.01)
+    client, place = served.app.server.test_client(), "/shift/tape.csv?machine=wrap1&period=all"
+    assert client.head(place, headers=HEADERS).status_code == 503
+    late = client.get(place, headers=HEADERS)
+    assert (late.status_code, late.text) == (503, kept_pages.FILE_FAILED)  # said in plain words
+    assert [method for method, _ in asked] == ["HEAD", "GET"]
+    for _, future in asked:
+        future.set_result((Reply(200, (), b""),))
+
+
+def processes_of_pages() -> list[int]:
+    return [one for one in children(os.getpid()) if b"spawn_main" in Path(f"/proc/{one}/cmdline").read_bytes()]
+
+
+def test_a_worker_that_hangs_is_ended(served: Served, monkeypatch: pytest.MonkeyPatch) -> None:
+    place = "/shift/tape.csv?machine=wrap1"
+    assert served.app.server.test_client().get(place, headers=HEADERS).status_code == 200
+    for pid in processes_of_pages():
+        os.kill(pid, signal.SIGSTOP)
+    with monkeypatch.context() as patch:
+        patch.setattr(module, "HANGS_S", 0.3)
+        hanging = served.workers.ask((Asked("GET", place, "", LOCAL),), "/series")
+    with pytest.raises(BrokenProcessPool):
+        hanging.result(20)
+    assert served.app.server.test_client().get(place, headers=HEADERS).status_code == 200
+
+
 def test_a_worker_that_is_killed_is_replaced(served: Served) -> None:
     served.whole("/wrap")
-    for pid in [one for one in children(os.getpid()) if b"spawn_main" in Path(f"/proc/{one}/cmdline").read_bytes()]:
+    for pid in processes_of_pages():
         os.kill(pid, signal.SIGKILL)
     assert "cannot" not in json.dumps(served.whole("/rope", "")["sentence"])
     assert served.app.server.test_client().get("/health", headers=HEADERS).json == {

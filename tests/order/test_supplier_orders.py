@@ -3,10 +3,14 @@
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+import pytest
+
 from lineview.order.orders import OrderLine
 from lineview.order.policy import Advice
 from lineview.order.supplier_orders import supplier_orders
-from lineview.plant import Web
+from lineview.plant import Plant, Web
+from lineview.report.answer import Table, columns_of
+from lineview.report.tables import table_text
 
 DAY = datetime(2026, 8, 7, 8, tzinfo=UTC)
 
@@ -34,3 +38,14 @@ def test_a_later_order_to_a_supplier_of_an_earlier_one_is_on_the_sheet_too() -> 
 def test_what_is_due_soon_after_goes_with_the_first() -> None:
     orders = supplier_orders([line("lime", "A", 3), line("peppermint", "A", 0), line("wax", "A", 9)], together_days=5)
     assert [[row.web.id for row in one.rows] for one in orders] == [["peppermint", "lime"]]
+
+
+@pytest.mark.parametrize(
+    ("price", "reels", "shown"),
+    [(112.35, 672, ["112.35", "75,499.20"]), (8.9, 672, ["8.90", "5,980.80"]), (34.0, 40, ["34", "1,360"])],
+)
+def test_what_a_supplier_charges_is_written_to_the_cent(price: float, reels: int, shown: list[str]) -> None:
+    columns = columns_of("web; price [EUR]; money: total [EUR]")
+    rows = [{"web": "wax", "price": price, "money": price * reels}]
+    table = Table("supplier order", "To deliver", columns, rows, charged=("price", "money"))
+    assert table_text(table, Plant(shop="Invented")).rows[0][1:] == shown

@@ -14,7 +14,7 @@ from lineview.core.frames import STATE_TIMELINE
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope, Span, Table
 from lineview.sheets.pdf import ROWS, _page, handover, to_pdf
-from lineview.sheets.tables import guarded, to_xlsx
+from lineview.sheets.tables import _name, guarded, to_xlsx
 from tests.references.pdf_pages import pages
 from tests.simulate.shift import FRAME, ask, plan, sheet, works
 
@@ -120,6 +120,12 @@ def test_a_shift_with_everything_prints_on_one_sheet(lost: bool) -> None:
     frame = FRAME.filter(pl.col("at").dt.hour() != 9) if lost else FRAME
     answer = ask(frame, batches=batches, plan=plan(("mint", 0, 8, 150_000)))
     assert pages(to_pdf(answer, works())) == 1
+    points = Table("open points", "Still open", (("what", "", ""),), [{"what": "a stop " * 40}] * 9)
+    columns = (("at", "when", ""), ("what", "note", ""), ("who", "by", ""))
+    notes = Table("shift notes", "Notes", columns, [{"at": START, "what": "mind the knife " * 30, "who": "Ann"}] * 9)
+    full = replace(answer, tables=(*answer.tables, points, notes), soft=f"Handed over by {'A' * 60}. {answer.soft}")
+    assert pages(to_pdf(full, works())) == 1
+    assert [t.title for t in handover(full)][-2:] == ["Still open, 5 of 9", "Notes, 4 of 9"]
 
 
 def test_the_longest_stops_are_kept_in_order_of_time() -> None:
@@ -137,6 +143,13 @@ def test_a_handover_sheet_shows_each_key_figure_once() -> None:
     titles = [table["title"] for table in printed]
     assert len(titles) == len(set(titles))
     assert sum("Key figures" in title for title in titles) == 1
+
+
+def test_a_sheet_of_the_workbook_is_named_in_whole_words() -> None:
+    taken: set[str] = set()
+    titles = ["Stops without a reason that recur", "Stops without a reason that last", "Stops", "W" * 40]
+    names = [_name(title, taken) for title in titles]
+    assert names == ["Stops without a reason that", "Stops without a reason that 2", "Stops", "W" * 28]
 
 
 def test_the_workbook_can_be_read_filtered_and_added_up() -> None:

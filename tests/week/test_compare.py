@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import date
 
 import numpy as np
@@ -34,6 +35,7 @@ def test_losses_add_up_to_the_difference_of_the_rates(week: Works, case: dict[st
     assert math.fsum(row["difference"] for row in rows) == pytest.approx(total["difference"], abs=1e-9)  # as printed
     assert total["difference"] == pytest.approx(total["first"] - total["second"], abs=0.0151)
     assert len(answer.text.split()) <= 30
+    assert re.search(r"In all of .+, (all lines|Cut-and-wrap 1|Line 1), [a-z ]+ cost most: ", answer.soft), answer.soft
     assert answer.series["differences"].height
 
 

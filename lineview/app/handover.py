@@ -1,0 +1,150 @@
+"""What a shift hands over: what is still open, and what was noted, as two short tables of its answer."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Any
+
+import polars as pl
+
+from lineview.app.conflict_notes import conflict_counts, conflict_words
+from lineview.app.question import QuestionScope, machines_asked
+from lineview.app.works import Works
+from lineview.core.errors import AskError, Fault, LineviewError
+from lineview.core.figure import Period
+from lineview.plant.periods import shifts_between
+from lineview.report import show
+from lineview.report.answer import Answer, Scope, Table, columns_of
+from lineview.rope.tables import UNJUDGED
+
+#: A reel is about to end when it is to end within so long of the last reading, or of the next shift's start.
+SOON = timedelta(hours=2)
+#: The next shift is looked for so far ahead: over a long week-end.
+AHEAD = timedelta(days=5)
+#: Stops without a reason that are listed by their times; the others are counted. Characters of a name.
+STOPS_LISTED, MOST_NAME = 4, 60
+#: Of the rope so long before a shift is looked at to judge its adjustments.
+BEFORE = timedelta(days=14)
+_COLUMNS = columns_of("what: still open; which:")
+
+
+def with_handover(works: Works, answer: Answer, by: str) -> Answer:
+    """The answer of a shift with what its sheet hands over; that of another question as it is.
+
+    Parameters
+    ----------
+    works : Works
+        For what was written, the rope of the line, and what is in conflict.
+    answer : Answer
+        Of any question.
+    by : str
+        Name of who hands over; "" where it is not known.
+
+    Returns
+    -------
+    Answer
+        With the tables "open points" and "shift notes" in the last places, and the name in the line below the sentence.
+
+    Raises
+    ------
+    AskError
+        For a name that is too long, or one for another question.
+    """
+    name = " ".join(by.split())
+    if answer.question != "shift":
+        if name:
+            raise AskError(Fault(f"'{answer.question}' is not handed over", "--by", "the question shift"))
+        return answer
+    if len(name) > MOST_NAME:
+        raise AskError(Fault(f"the name has {len(name)} characters", "--by", f"up to {MOST_NAME}"))
+    rows = [*_stops(works, answer), *_adjustments(works, answer), *_reels(works, answer), *_conflicts(works, answer)]
+    rows = rows or [{"what": "nothing", "which": "every stop has a reason, no reel is about to end"}]
+    points = Table("open points", "Still open", _COLUMNS, rows)
+    soft = f"Handed over by {name}. {answer.soft}".strip() if name else answer.soft
+    return replace(answer, soft=soft, tables=(*answer.tables, points, _notes(works, answer)))
+
+
+def _during(rows: pl.DataFrame, answer: Answer) -> list[dict[str, Any]]:
+    """The entries of the shift that still stand, by time."""
+    period = answer.scope.period
+    within = (pl.col("at") >= period.start) & (pl.col("at") < period.end)
+    return rows.filter(within & ~pl.col("withdrawn")).sort("at").rows(named=True)
+
+
+def _line_machines(works: Works, answer: Answer) -> list[str]:
+    return [machine.id for machine in works.plant.machines if machine.line == answer.scope.line]
+
+
+def _notes(works: Works, answer: Answer) -> Table:
+    entries = _during(works.written(_line_machines(works, answer), "note"), answer)
+    rows = [{"at": row["at"], "what": row["what"], "who": row["who"]} for row in entries]
+    return Table("shift notes", "Notes of the shift", columns_of("at: when; what: note; who: written by"), rows)
+
+
+def _stops(works: Works, answer: Answer) -> list[dict[str, Any]]:
+    tape = answer.series.get("tape")
+    if tape is None:
+        return []
+    stops = tape.filter((pl.col("state") == "stop") & pl.col("reason").is_null()).sort("start").rows(named=True)
+    times = [(row["start"], show.minutes(row["end"] - row["start"])) for row in stops]
+    words = [f"{show.moment(at, works.plant, day=False)} ({long})" for at, long in times[:STOPS_LISTED]]
+    more = [f"{len(times) - STOPS_LISTED} more"] if len(times) > STOPS_LISTED else []
+    what = f"{show.counted(len(times), 'stop')} without a reason"
+    return [{"what": what, "which": show.listed([*words, *more])}] if times else []
+
+
+def _adjustments(works: Works, answer: Answer) -> list[dict[str, Any]]:
+    """The adjustments of the line's sizers in the shift of which it is not known yet what they did."""
+    rows = []
+    for sizer in machines_asked(works.plant, "rope", answer.scope.line):
+        written = _during(works.written([sizer.id], "adjustment"), answer)
+        judged = _judged(works, answer, sizer.id) if written else []
+        for entry in (entry for entry in written if entry["at"] not in judged):
+            at = show.moment(entry["at"], works.plant, day=False)
+            rows.append({"what": "adjustment not judged yet", "which": f"{sizer.shown}, {at}: {entry['what']}"})
+    return rows
+
+
+def _judged(works: Works, answer: Answer, sizer: str) -> Sequence[datetime]:
+    """When adjustments were made that were judged since; none where the rope cannot be judged at all."""
+    scope = answer.scope
+    start, end = scope.period.start - BEFORE, max(scope.period.end, scope.now)
+    try:
+        tables = works.ask(QuestionScope("rope", machine=sizer, start=start, end=end)).tables
+    except LineviewError:
+        return []
+    rows = next((table.rows for table in tables if table.name == "adjustments"), ())
+    return [row["at"] for row in rows if row["verdict"] != UNJUDGED]
+
+
+def _reels(works: Works, answer: Answer) -> list[dict[str, Any]]:
+    """The reels that are about to end when the shift does; of one that is long over that is past."""
+    scope = answer.scope
+    if scope.now > scope.period.end + SOON:
+        return []
+    until = _looks_until(works, scope)
+    if until > scope.period.end:  # the shift's own answer looks no further than its end
+        later = QuestionScope("shift", machine=scope.machine, start=scope.period.start, end=until + SOON)
+        answer = works.ask(later)
+    rows = next((table.rows for table in answer.tables if table.name == "next"), ())
+    soon = [row for row in rows if row["at"] is not None and row["at"] <= until and "reel" in row["event"]]
+    return [
+        {"what": "reel about to end", "which": f"{row['event']} {show.moment(row['at'], works.plant, day=False)}"}
+        for row in soon
+    ]
+
+
+def _looks_until(works: Works, scope: Scope) -> datetime:
+    """Two hours from the last reading; where the shift ends before, two hours into the next one."""
+    until = scope.now + SOON
+    ahead = shifts_between(works.plant.shifts, works.plant.tz, Period(scope.now, scope.now + AHEAD))
+    starts = [period.start for _, _, period in ahead if period.start >= scope.period.end]
+    return until if until <= scope.period.end or not starts else max(until, min(starts) + SOON)
+
+
+def _conflicts(works: Works, answer: Answer) -> list[dict[str, Any]]:
+    with works.store.snapshot() as store:
+        words = conflict_words(conflict_counts(store, works.plant, "shift", answer.scope))
+    return [{"what": "exports that disagree", "which": words}] if words else []
