@@ -97,6 +97,37 @@
     });
   };
 
+  /* Dash resets each component of a page that is shown anew by an action of its own, and every action asks every
+     component: seconds to minutes in which a phone answers no finger. Resets that follow each other are gathered and
+     carried out before any other action, those below another left out, since a reset takes all below it with it. */
+  var RESET = "RESET_COMPONENT_STATE";
+  function gathering(store) {
+    var dispatch = store.dispatch;
+    var resets = [];
+    function reset() {
+      var paths = resets.sort(function (a, b) { return a.join() < b.join() ? -1 : 1; });
+      var last = null;
+      resets = [];
+      paths.forEach(function (path) {
+        if (last !== null && path.join().indexOf(last) === 0) { return; }
+        last = path.join();
+        dispatch({ type: RESET, payload: { itempath: path } });
+      });
+    }
+    store.dispatch = function (action) {
+      if (action.type !== RESET) { reset(); return dispatch.apply(this, arguments); }
+      if (!resets.length) { window.queueMicrotask(reset); }
+      resets.push(action.payload.itempath);
+      return action;
+    };
+  }
+  var stores = window.dash_stores = window.dash_stores || [];
+  stores.forEach(gathering);
+  stores.push = function (store) {
+    gathering(store);
+    return Array.prototype.push.call(stores, store);
+  };
+
   /* paper is day, and narrower than a screen: pictures are scaled to it whole, with the colours that night drew
      turned to those of day, since they are not drawn anew before the page is sent to the printer */
   window.addEventListener("beforeprint", function () {

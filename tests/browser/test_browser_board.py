@@ -285,6 +285,20 @@ def test_new_data_refresh_the_page_without_being_asked(serve_board: Served) -> N
     board.page.wait_for_selector("#chart-table td:has-text('said elsewhere')", state="attached")
 
 
+def test_new_data_do_not_hold_the_page_up(serve_board: Served) -> None:
+    """Dash would ask every component once for every component: half a minute of work on the page of a large works."""
+    works = InventedWorks()
+    page = serve_board(works, "phone").open("/shift").drawn().page
+    parts = page.evaluate("document.querySelectorAll('#answer *:not(svg *)').length")
+    page.evaluate("window.asked = 0; void window.dash_stores[0].subscribe(() => { window.asked += 1; })")
+    row = next(r for r in invented.tape().iter_rows(named=True) if r["state"] == "stop" and not r["reason"])
+    works.set_stop_reason("wrap1", row["start"], row["end"], "said elsewhere")
+    page.wait_for_selector("#chart-table td:has-text('said elsewhere')", state="attached")
+    page.wait_for_timeout(500)
+    assert parts > 300
+    assert 0 < page.evaluate("window.asked") < parts / 2
+
+
 def test_night_follows_the_system_and_can_be_switched_and_is_remembered(serve_board: Served) -> None:
     board = serve_board(InventedWorks(), dark=True).open("/rope").drawn()
     ground = "getComputedStyle(document.body).backgroundColor"
