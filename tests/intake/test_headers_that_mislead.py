@@ -8,7 +8,9 @@ import pytest
 import xlsxwriter
 
 from lineview.core.errors import IntakeError
-from tests.intake.invented_works import layout_of, values
+from lineview.intake.exports import Proposal
+from lineview.intake.read import read_export
+from tests.intake.invented_works import WORKS, layout_of, values
 from tests.intake.small_works import MADE, SmallWorks, rows, stamps, total
 
 BOTH = layout_of({"pieces": "pieces", "film": "film"})
@@ -77,3 +79,20 @@ def test_a_workbook_with_a_date_and_a_clock_column(tmp_path):
     assert taken.accepted is not None, taken.error
     assert taken.accepted.time == ("Datum", "Uhrzeit")
     assert works.made() == (MADE, MADE, MADE)
+
+
+@pytest.mark.parametrize("header", ["previsto", "prévu", "erwartet"])
+def test_the_day_a_delivery_is_due_is_no_target(tmp_path, header):
+    path = tmp_path / "existencias.csv"
+    path.write_text(
+        f"fecha;material;bobinas enteras;en pedido;{header}\n2026-06-08 14:30;film;12;8;2026-06-20\n", encoding="utf-8"
+    )
+    proposal = read_export(path, WORKS)
+    assert isinstance(proposal, Proposal)
+    assert proposal.layout.kind == "stock"
+    assert {name: target.to for name, target in proposal.layout.columns.items()} == {
+        "material": "web",
+        "bobinas enteras": "whole_reels",
+        "en pedido": "on_order_reels",
+        header: "expected_on",
+    }

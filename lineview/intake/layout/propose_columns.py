@@ -307,7 +307,7 @@ def find_fields(
         to = _field_of(header, in_row, kind)
         if not to:
             found.unknown.append(header)
-        elif kind != "plan" and is_target(header):
+        elif kind != "plan" and to != "expected_on" and is_target(header):
             found.left.append((header, "a target"))
         elif to == "mass_g" and (why := not_a_measurement(header)):
             found.left.append((header, why))
