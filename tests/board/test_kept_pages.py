@@ -118,6 +118,24 @@ def test_a_page_is_worked_out_once_for_all_and_an_older_one_says_so(served: Serv
     assert served.show("/shift")["under-way"]["children"] == ""
 
 
+def test_whoever_wrote_is_told_that_the_page_is_older_and_gets_the_new_one(
+    served: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    served.whole("/shift")
+    monkeypatch.setattr(kept_pages, "OLDER_AFTER_S", 0)  # a page that takes longer than the patience with it
+    served.works.write("adjustment", "wrap1", datetime(2026, 6, 8, 10, tzinfo=UTC), "knife changed again")
+    older = served.show("/shift", shown="/shift?machine=wrap1")  # the browser knows the new state from its writing
+    assert "before the latest change" in older["under-way"]["children"]
+    at = {"version__data": served.works.version(), "address__search": "?machine=wrap1"}
+    for _ in range(100):
+        told = served.call("look_again", **at, **{"under-way__children": older["under-way"]["children"]})
+        if "version" in told:
+            break
+        time.sleep(0.1)
+    assert told["version"]["data"].startswith(f"{served.works.version()}#")
+    assert served.show("/shift")["under-way"]["children"] == ""
+
+
 def test_files_come_from_a_worker_as_from_the_board(served: Served) -> None:
     itself, client = create_app(served.works).server.test_client(), served.app.server.test_client()
     for place in ("/shift/tape.csv?machine=wrap1", "/shift/nothing.csv?machine=wrap1", "/refusals/1.csv"):
