@@ -35,7 +35,11 @@
     return window.fetch("/written", { method: "POST", body: fields, signal: stop.signal }).then(function (answer) {
       window.clearTimeout(timer);
       if (answer.ok) { return answer.json(); }
-      if (answer.status !== 400 && answer.status !== 403) { throw new Error("not reached"); }
+      if (answer.status !== 400 && answer.status !== 403) {
+        var missed = new Error("not taken now");
+        missed.why = answer.status === 401 ? "Nobody is signed in here any more" : "";
+        throw missed;
+      }
       return answer.text().then(function (text) {
         var refused = new Error(text);
         refused.refused = answer.status === 400 ? text : "This takes the right to write notes.";
@@ -131,14 +135,15 @@
     }, function (error) {
       if (error.refused) { drop(body); told.textContent = error.refused; return; }
       if (!isKept) { told.textContent = "The board cannot be reached, and this browser keeps nothing: write it on paper."; return; }
-      told.textContent = "The board cannot be reached. Kept on this device; it is sent when the board answers.";
+      told.textContent = error.why ? error.why + ". Kept on this device; it is sent when somebody signs in."
+        : "The board cannot be reached. Kept on this device; it is sent when the board answers.";
       clear([kind + "-what", kind + "-note"]);
     }).then(function () { underway = ""; button.disabled = false; show(); });
   }
   function change(button, body, told) {
     button.disabled = true;
     send(body).then(function (said) { told.textContent = said.said; look(said.version); }, function (error) {
-      told.textContent = error.refused || "The board cannot be reached; nothing was changed.";
+      told.textContent = error.refused || (error.why || "The board cannot be reached") + "; nothing was changed.";
     }).then(function () { button.disabled = false; });
   }
 

@@ -184,9 +184,9 @@ class KeptPages:
         place, who = _place(values), person()
         with self._lock:
             found = [one for key, one in self._kept.items() if key[0] == place and key[2] == who.rights]
-        late = [one.forms for one in found if one.forms and time.monotonic() - one.since < FORMS_S]
-        if late:
-            return Response(late[-1], mimetype="application/json")
+        latest = max((one for one in found if one.forms), key=lambda one: one.since, default=None)  # on any screen
+        if latest is not None and time.monotonic() - latest.since < FORMS_S:
+            return Response(latest.forms, mimetype="application/json")
         calls = self._calls({**values, "screen.data": {}})[1:]
         if not calls:
             return None

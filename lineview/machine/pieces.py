@@ -39,10 +39,16 @@ _NOTHING_READ = np.empty(0, dtype=np.int64), np.empty(0)
 _NOTHING_TAKEN = NO_STEPS.frame()
 
 
+#: Counts nearer to each other than this differ by rounding.
+COUNTS_APART = 1e-6
+
+
 def _less_rejects(made: Counted, rejects: Counted) -> Counted:
     """Take rejects from pieces made."""
-    # A reject is a piece made, so over time that neither counter saw there are at least no fewer than 0 good.
-    together = (made.missing_s == rejects.missing_s) & (rejects.high - rejects.low <= made.high - made.low + 1e-6)
+    # A reject is a piece made, so over time that neither counter saw there are at least no fewer than 0 good; rejects
+    # that are open where the pieces are known come from elsewhere.
+    alike = (made.high - made.low > COUNTS_APART) | (rejects.high - rejects.low <= COUNTS_APART)
+    together = (made.missing_s == rejects.missing_s) & alike
     low = np.clip(made.low - np.where(together, rejects.low, rejects.high), 0, None)
     high = np.clip(made.high - rejects.low, 0, None)
     # Both are split at the same moments by the same share, so their difference is split so too.

@@ -165,8 +165,13 @@ def _shown(content: Any, unit: str, plant: Plant) -> Any:
     return content if plant.units == "metric" else in_units(content, unit, plant.units)[0]
 
 
+#: Characters of a sheet's name, with room for a number after it: a workbook takes 31.
+MOST_NAME = 28
+
+
 def _name(title: str, taken: set[str]) -> str:
-    plain = title.translate(NOT_IN_NAMES).strip()[:28] or "table"
+    plain = title.translate(NOT_IN_NAMES).strip()
+    plain = (plain if len(plain) <= MOST_NAME else plain[: MOST_NAME + 1].rsplit(" ", 1)[0])[:MOST_NAME] or "table"
     name, count = plain, 2
     while name.casefold() in taken:
         name, count = f"{plain} {count}", count + 1

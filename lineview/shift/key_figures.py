@@ -23,6 +23,17 @@ STATE_TO_TIME = {
 }
 
 
+#: What the other letters in the formulas stand for, in the standard's words and in the floor's (from memory).
+LETTERS = {
+    "PRI": "planned run time per item: of one piece at the set rate",
+    "PQ": "produced quantity: pieces made",
+    "GQ": "good quantity: good pieces",
+    "SQ": "scrap quantity: rejects",
+    "RQ": "rework quantity: pieces run again",
+    "AUPT": "actual unit processing time: set-up and production",
+    "AUBT": "actual unit busy time: processing and delay",
+}
+
 #: The key figures that need good pieces told from rejects.
 NEED_REJECTS = ("quality_ratio", "oee_index", "nee_index", "scrap_ratio")
 

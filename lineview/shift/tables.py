@@ -12,6 +12,7 @@ from lineview.report.answer import Scope, Table, columns_of
 from lineview.report.figure_table import FIGURES
 from lineview.shift.account import loss_waterfall
 from lineview.shift.key_figures import (
+    LETTERS,
     STATE_TO_TIME,
     iso_key_figures,
     productive_maintenance_figures,
@@ -118,5 +119,6 @@ def key_figure_table(measured: ShiftMeasures) -> Table:
         minutes = measured.so_far.minutes[state]
         formula = f"ISO 22400-2: {iso}; six losses: {losses}"
         rows.append({"name": f"minutes {state}", "percent": None, "formula": formula, "minutes": minutes})
+    rows += [{"name": f"in formulas: {n}", "percent": None, "formula": w, "minutes": None} for n, w in LETTERS.items()]
     columns = columns_of("name: ISO 22400-2; percent: value [%]; minutes [min]; formula")
     return Table("key figures", "Key figures (ISO 22400-2)", columns, rows)

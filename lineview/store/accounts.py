@@ -33,11 +33,12 @@ class User:
 
 @dataclass(frozen=True)
 class Session:
-    """A signed-in browser: its id and its person, or the name of a paired screen."""
+    """A signed-in browser: its id, its person or the name of a paired screen, and since when it is signed in."""
 
     id: int
     user: User | None
     screen: str
+    begun_at: datetime
 
 
 def _now() -> int:
@@ -123,17 +124,18 @@ class Accounts:
 
     def session(self, mark: str) -> Session | None:
         """The session of this mark that has not ended."""
-        joined = select(sessions.c.id, sessions.c.user, sessions.c.screen).where(
+        joined = select(sessions.c.id, sessions.c.user, sessions.c.screen, sessions.c.begun_at).where(
             sessions.c.mark == mark, sessions.c.ends_at > _now()
         )
         with self._journal.reading() as connection:
             row = connection.execute(joined).first()
             if row is None:
                 return None
+            begun_at = datetime.fromtimestamp(row.begun_at / 1e6, UTC)
             if row.user is None:
-                return Session(row.id, None, row.screen)
+                return Session(row.id, None, row.screen, begun_at)
             person = connection.execute(select(users).where(users.c.id == row.user)).first()
-        return None if person is None else Session(row.id, _user(person), "")
+        return None if person is None else Session(row.id, _user(person), "", begun_at)
 
     def end_session(self, session: Session) -> None:
         """Sign one browser out."""

@@ -152,9 +152,10 @@ def _figures(account: TrialAccount, period: Period) -> tuple[Figure, ...]:
     figures.add("trial_planned_shifts", trial.shifts, f"to show {trial.worth_percent:g} %, or as it was given")
     figures.add("trial_shifts_before", account.before, "whole shifts before, the one in which it began left out")
     figures.add("trial_shifts_since", account.since, f"whole shifts since, of {trial.shifts} planned")
-    for name, level, n in zip(("before", "since"), account.level, (account.before, account.since), strict=True):
+    counts = (account.before, account.since)
+    for name, level, n in zip(("trial_before", "trial_since"), account.level, counts, strict=True):
         if account.frame.height and not math.isnan(level):
-            figures.add(f"trial_{name}", level, "sum over sum", n=n)
+            figures.add(name, level, "sum over sum", n=n)
     if account.effect.value is None:
         figures.unknown("trial_change", account.why_none or TOO_EARLY)
         return figures.all

@@ -5,6 +5,7 @@ from __future__ import annotations
 import socket
 import zipfile
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from lineview.board.guard import Doors
 from lineview.board.serve import Serving, doors_of, forwarded
 from lineview.core.errors import AskError
 from lineview.store.accounts import Accounts
+from lineview.store.audit import actor_now
 from lineview.store.journal import Journal
 from tests.board.access_scene import HOST, PEOPLE, Scene, call_of, scene
 from tests.board.invented_works import InventedWorks
@@ -243,6 +245,21 @@ def real(tmp_path: Path) -> Iterator[tuple[Access, FlaskClient]]:
 
 def post(client: FlaskClient, path: str, **form: str):  # type: ignore[no-untyped-def]
     return client.post(path, data=form, headers={"Host": HOST, "Origin": f"http://{HOST}"})
+
+
+def test_what_a_phone_kept_from_before_a_person_signed_in_is_not_called_theirs(
+    real: tuple[Access, FlaskClient], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Somebody wrote it while the board was out of reach; then another person signed in on the same phone."""
+    _, client = real
+    by: list[str] = []
+    monkeypatch.setattr(InventedWorks, "write", lambda *_given: by.append(actor_now().name) or True)
+    assert post(client, "/sign-in", name="Ada Invented", password="seven sweet wrappers").status_code == 303
+    entry = {"act": "write", "kind": "note", "machine": "wrap1", "what": "knife dull", "at": "2026-06-09 10:30"}
+    now = datetime.now(UTC)
+    for pressed in (now - timedelta(minutes=10), now - timedelta(seconds=30), now):
+        assert post(client, "/written", **entry, pressed=pressed.isoformat()).status_code == 200
+    assert by == ["someone, sent by Ada Invented", "Ada Invented", "Ada Invented"]
 
 
 def test_signing_in_and_out(real: tuple[Access, FlaskClient]) -> None:

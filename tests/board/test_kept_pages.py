@@ -16,12 +16,14 @@ from typing import Any
 
 import pytest
 from dash import Dash
+from flask import g
 
 from lineview.app.access import LOCAL, Person
 from lineview.app.works import Works
 from lineview.board import kept_pages
 from lineview.board import workers as module
 from lineview.board.app import create_app, open_answers
+from lineview.board.calls import Calls
 from lineview.board.guard import CALLBACK
 from lineview.board.workers import MOST_OF_PERSON, Asked, Replies, Reply, Workers
 from lineview.core.errors import AskError
@@ -163,6 +165,19 @@ def test_who_looks_at_a_files_head_leaves_its_content_to_others(
     assert [method for method, _ in asked] == ["HEAD", "GET"]
     for _, future in asked:
         future.set_result((Reply(200, (), b""),))
+
+
+def test_forms_are_those_worked_out_last_on_whichever_screen(served: Served) -> None:
+    pages, now = kept_pages.KeptPages(served.works, served.workers, Calls(served.app)), time.monotonic()
+    for screen, forms, since in (
+        ("day False", b"now", now),
+        ("night False", b"before a stop got its reason", now - 30),
+    ):
+        pages._kept["/shift", screen, LOCAL.rights] = kept_pages.Kept(b"", forms, "", since)
+    with served.app.server.test_request_context():
+        g.person = LOCAL
+        given = pages.forms({"address.pathname": "/shift"})
+    assert given is not None and given.data == b"now"
 
 
 def processes_of_pages() -> list[int]:

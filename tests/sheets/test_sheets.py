@@ -14,7 +14,7 @@ from lineview.core.frames import STATE_TIMELINE
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope, Span, Table
 from lineview.sheets.pdf import ROWS, _page, handover, to_pdf
-from lineview.sheets.tables import guarded, to_xlsx
+from lineview.sheets.tables import _name, guarded, to_xlsx
 from tests.references.pdf_pages import pages
 from tests.simulate.shift import FRAME, ask, plan, sheet, works
 
@@ -143,6 +143,13 @@ def test_a_handover_sheet_shows_each_key_figure_once() -> None:
     titles = [table["title"] for table in printed]
     assert len(titles) == len(set(titles))
     assert sum("Key figures" in title for title in titles) == 1
+
+
+def test_a_sheet_of_the_workbook_is_named_in_whole_words() -> None:
+    taken: set[str] = set()
+    titles = ["Stops without a reason that recur", "Stops without a reason that last", "Stops", "W" * 40]
+    names = [_name(title, taken) for title in titles]
+    assert names == ["Stops without a reason that", "Stops without a reason that 2", "Stops", "W" * 28]
 
 
 def test_the_workbook_can_be_read_filtered_and_added_up() -> None:

@@ -1,5 +1,6 @@
 """What lies behind a shift's stops: order of flavours, clusters, trend, efficiency, states, plan, pareto."""
 
+import re
 from datetime import UTC, datetime, time, timedelta
 from itertools import pairwise, permutations
 from types import SimpleNamespace
@@ -18,6 +19,8 @@ from lineview.machine.stop_statistics import run_clock, stop_clusters, stop_tren
 from lineview.machine.stops import pareto, stop_count, stop_list
 from lineview.plant import Gauge, Machine, Product, Shift
 from lineview.shift.key_figures import (
+    LETTERS,
+    STATE_TO_TIME,
     Efficiency,
     TimeElements,
     iso_key_figures,
@@ -178,6 +181,14 @@ def test_minutes_as_written_add_up_to_their_sum(minutes: list[float]) -> None:
     written = whole_minutes(minutes)
     assert sum(written) == round(sum(minutes))
     assert all(abs(whole - exact) < 1 for whole, exact in zip(written, minutes, strict=True))
+
+
+def test_all_letters_in_the_formulas_of_key_figures_are_explained() -> None:
+    elements = TimeElements(435, 260, 65, 100, 1 / 352, 93_354, 92_216)
+    keys = (*iso_key_figures(elements), *productive_maintenance_figures(elements, 38))
+    used = set(re.findall(r"\b[A-Z]{2,}\b", " ".join(key.formula for key in keys)))
+    assert used <= {*LETTERS, *re.findall(r"\b[A-Z]{2,}\b", str(STATE_TO_TIME))}
+    assert {"PRI", "APT"} <= used
 
 
 def test_two_efficiencies_differ_by_what_lies_outside() -> None:
