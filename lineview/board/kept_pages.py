@@ -32,8 +32,9 @@ FRESH_S = 600.0
 FORMS_S = 60.0
 #: Files are waited for so long [s].
 FILE_S = 300.0
-#: What the reply of the callback that shows a page begins with; what is said beside it is put in there.
+#: What the reply of the callback that shows a page begins and ends with; what is said beside it is put before its end.
 HEAD = b'{"multi":true,"response":{'
+TAIL = b"}}"
 #: Pages whose forms follow from the answer, so that they are worked out with it.
 WITH_FORMS = ("rope", "shift", "week")
 #: Files that are worked out from an answer.
@@ -183,9 +184,9 @@ class KeptPages:
         place, who = _place(values), person()
         with self._lock:
             found = [one for key, one in self._kept.items() if key[0] == place and key[2] == who.rights]
-        late = [one.forms for one in found if one.forms and time.monotonic() - one.since < FORMS_S]
-        if late:
-            return Response(late[-1], mimetype="application/json")
+        latest = max((one for one in found if one.forms), key=lambda one: one.since, default=None)  # on any screen
+        if latest is not None and time.monotonic() - latest.since < FORMS_S:
+            return Response(latest.forms, mimetype="application/json")
         calls = self._calls({**values, "screen.data": {}})[1:]
         if not calls:
             return None
@@ -233,7 +234,7 @@ def _kind(key: Key) -> str:
 
 
 def _is_page(reply: Reply) -> bool:
-    return reply.status == 200 and reply.content.startswith(HEAD)
+    return reply.status == 200 and reply.content.startswith(HEAD) and reply.content.rstrip().endswith(TAIL)
 
 
 def _values(body: Mapping[str, Any]) -> Values:
@@ -324,10 +325,11 @@ def _shown(pages: KeptPages, values: Values) -> Response | None:
     if kept is None:
         g.not_there = NotThere(words or FAILED, waits)
         return None
-    said = b'"under-way":{"children":' + json.dumps(words).encode() + b"},"
+    # last, since a browser takes the last of two members of one name, and a kept page says that nothing is under way
+    said = b',"under-way":{"children":' + json.dumps(words).encode() + b"}"
     if values.get("shown.data") != key[0]:
-        said += b'"shown":{"data":' + json.dumps(key[0]).encode() + b"},"
-    return Response(HEAD + said + kept.page[len(HEAD) :], mimetype="application/json")
+        said += b',"shown":{"data":' + json.dumps(key[0]).encode() + b"}"
+    return Response(kept.page.rstrip().removesuffix(TAIL) + said + TAIL, mimetype="application/json")
 
 
 def look(pages: KeptPages, values: Values, known: str, working: str) -> tuple[str | None, str | None]:

@@ -16,12 +16,14 @@ from typing import Any
 
 import pytest
 from dash import Dash
+from flask import g
 
 from lineview.app.access import LOCAL, Person
 from lineview.app.works import Works
 from lineview.board import kept_pages
 from lineview.board import workers as module
 from lineview.board.app import create_app, open_answers
+from lineview.board.calls import Calls
 from lineview.board.guard import CALLBACK
 from lineview.board.workers import MOST_OF_PERSON, Asked, Replies, Reply, Workers
 from lineview.core.errors import AskError
@@ -118,6 +120,24 @@ def test_a_page_is_worked_out_once_for_all_and_an_older_one_says_so(served: Serv
     assert served.show("/shift")["under-way"]["children"] == ""
 
 
+def test_whoever_wrote_is_told_that_the_page_is_older_and_gets_the_new_one(
+    served: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    served.whole("/shift")
+    monkeypatch.setattr(kept_pages, "OLDER_AFTER_S", 0)  # a page that takes longer than the patience with it
+    served.works.write("adjustment", "wrap1", datetime(2026, 6, 8, 10, tzinfo=UTC), "knife changed again")
+    older = served.show("/shift", shown="/shift?machine=wrap1")  # the browser knows the new state from its writing
+    assert "before the latest change" in older["under-way"]["children"]
+    at = {"version__data": served.works.version(), "address__search": "?machine=wrap1"}
+    for _ in range(100):
+        told = served.call("look_again", **at, **{"under-way__children": older["under-way"]["children"]})
+        if "version" in told:
+            break
+        time.sleep(0.1)
+    assert told["version"]["data"].startswith(f"{served.works.version()}#")
+    assert served.show("/shift")["under-way"]["children"] == ""
+
+
 def test_files_come_from_a_worker_as_from_the_board(served: Served) -> None:
     itself, client = create_app(served.works).server.test_client(), served.app.server.test_client()
     for place in ("/shift/tape.csv?machine=wrap1", "/shift/nothing.csv?machine=wrap1", "/refusals/1.csv"):
@@ -145,6 +165,19 @@ def test_who_looks_at_a_files_head_leaves_its_content_to_others(
     assert [method for method, _ in asked] == ["HEAD", "GET"]
     for _, future in asked:
         future.set_result((Reply(200, (), b""),))
+
+
+def test_forms_are_those_worked_out_last_on_whichever_screen(served: Served) -> None:
+    pages, now = kept_pages.KeptPages(served.works, served.workers, Calls(served.app)), time.monotonic()
+    for screen, forms, since in (
+        ("day False", b"now", now),
+        ("night False", b"before a stop got its reason", now - 30),
+    ):
+        pages._kept["/shift", screen, LOCAL.rights] = kept_pages.Kept(b"", forms, "", since)
+    with served.app.server.test_request_context():
+        g.person = LOCAL
+        given = pages.forms({"address.pathname": "/shift"})
+    assert given is not None and given.data == b"now"
 
 
 def processes_of_pages() -> list[int]:
