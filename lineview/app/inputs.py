@@ -194,13 +194,7 @@ class Fetcher:
             [frame for sizer in sizers for frame in self._rope_values(sizer, period)],
             self._weeks_before(machine, start),
             self._days_after(machine, end),
-            self._written(machine, period),
         )
-
-    def _written(self, machine: Machine, period: tuple[datetime, datetime]) -> list[tuple[datetime, str]]:
-        """What people noted of a machine from a period's start to its end, which the next shift reads too."""
-        rows = self.store.written([machine.id], "note").filter(~pl.col("withdrawn"), pl.col("at").is_between(*period))
-        return list(rows.sort("at").select("at", "what").iter_rows())
 
     def _weeks_before(self, machine: Machine, end: datetime) -> PastCounts | None:
         """Counts of the weeks before a moment, from the first reading on."""

@@ -12,7 +12,6 @@ from lineview.core.errors import AskError, Fault
 from lineview.machine.changeovers import LEAST_MIN
 from lineview.machine.pieces import MachineCounts
 from lineview.plant import Machine, Plant
-from lineview.report import show
 from lineview.report.answer import Answer, Scope, Table
 from lineview.report.figures import outside_figures
 from lineview.shift.figures import shift_figures
@@ -133,7 +132,7 @@ class ShiftInputs:
 
     `batches`, `stop_log`, `reels` and `plan` are frames of core.frames; `rope_gauges` hold at and value of
     the line's gauges where no batch sheet marks the products. `past` are the weeks before the period, `after`
-    the counts of the days after it up to a moment. `written` is what people noted of it, by time [UTC].
+    the counts of the days after it up to a moment.
     """
 
     counts: MachineCounts
@@ -144,7 +143,6 @@ class ShiftInputs:
     rope_gauges: Sequence[pl.DataFrame] = ()
     past: PastCounts | None = None
     after: tuple[datetime, MachineCounts] | None = None
-    written: Sequence[tuple[datetime, str]] = ()
 
 
 def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
@@ -186,11 +184,7 @@ def answer_shift(plant: Plant, scope: Scope, inputs: ShiftInputs) -> Answer:
         ),
         _tables(plant, measured, study, scope),
         {"tape": _with_rate(measured.tape), "rate": rate},
-        (
-            *(f"Noted {show.moment(at, plant)}: {words}" for at, words in inputs.written),
-            *notes(measured, machine, inputs, list(counts.unknown_states)),
-            *maintenance_note(study.maintenance_pieces),
-        ),
+        (*notes(measured, machine, inputs, list(counts.unknown_states)), *maintenance_note(study.maintenance_pieces)),
         CAUTIONS if study.order is None else (*CAUTIONS, ALLERGENS),
     )
 

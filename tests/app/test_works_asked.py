@@ -2,7 +2,6 @@
 
 import os
 from concurrent.futures import ThreadPoolExecutor
-from datetime import timedelta
 from pathlib import Path
 from shutil import copy2
 from threading import Barrier, Event
@@ -14,7 +13,6 @@ from lineview.app.question import QuestionScope
 from lineview.app.works import Works
 from lineview.core.errors import AskError, PlantError
 from lineview.report.answer import Answer
-from lineview.sheets.pdf import _page
 from tests.main_job.invented_week import DEMO
 
 SHIFT = QuestionScope("shift", machine="wrap1")
@@ -157,17 +155,3 @@ def test_layouts_edited_by_hand_are_noticed_too(works):
         works.ask(SHIFT)
     layouts.unlink()
     assert works.ask(SHIFT).question == "shift"
-
-
-def test_what_is_noted_during_a_shift_stands_on_its_answer_and_handover_sheet(works):
-    shift = works.ask(SHIFT).scope.period
-    works.write("note", "wrap1", shift.start - timedelta(minutes=1), "of the shift before")
-    works.write("note", "wrap1", shift.end, "tension of the film roller is low")
-    works.write("note", "wrap2", shift.end, "of the other line", entry="other")
-    works.write("note", "wrap1", shift.start, "written in error", entry="error")
-    assert len([text for text in works.ask(SHIFT).notes if text.startswith("Noted ")]) == 2
-    works.withdraw("note", "error")
-    answer = works.ask(SHIFT)
-    (noted,) = [text for text in answer.notes if text.startswith("Noted ")]
-    assert noted.endswith(": tension of the film roller is low")
-    assert noted in _page(answer, works.plant)["notes"]
