@@ -42,14 +42,17 @@ def moment_shown(answer: Answer, now: datetime) -> datetime:
 
 def write_form(kind: str, answer: Answer, plant: Plant) -> html.Details:
     """The form that notes an adjustment ("adjustment") or anything else ("note") of the answer's machine."""
-    at = moment_shown(answer, datetime.now(UTC)).astimezone(plant.tz)
+    now = datetime.now(UTC)
+    at = moment_shown(answer, now).astimezone(plant.tz)
+    # Who saves without looking would date it months back.
+    older = "" if at >= now else ". Not now: the end of what is shown"
     adjusts = kind == "adjustment"
     what = dcc.Input(id=f"{kind}-what", type="text", maxLength=REASON_LENGTH if adjusts else NOTE_LENGTH)
     fields = [
         html.Label(["What was done" if adjusts else "Note", what]),
         html.Label(
             [
-                f"When ({plant.zone}), as 10:30 or 12.06.2026 10:30",
+                f"When ({plant.zone}), as 10:30 or 12.06.2026 10:30{older}",
                 dcc.Input(id=f"{kind}-at", type="text", value=f"{at:%Y-%m-%d %H:%M}", maxLength=25),
             ]
         ),

@@ -151,6 +151,10 @@ def within_a_minute(start: datetime, end: datetime) -> bool:
     return start != end and start.replace(second=0, microsecond=0) == end.replace(second=0, microsecond=0)
 
 
+#: A stretch of this length may end on another day without its clock saying so.
+HALF_A_DAY = timedelta(hours=12)
+
+
 def stretch(start: datetime, end: datetime, plant: Plant, *, day: bool = True) -> str:
     """Write from when to when, with seconds where minutes would print the same moment twice.
 
@@ -161,7 +165,7 @@ def stretch(start: datetime, end: datetime, plant: Plant, *, day: bool = True) -
     plant : Plant
         Its zone and units say how.
     day : bool
-        Whether the day stands before the first.
+        Whether the day stands before the first; it stands before the second too where that is half a day later.
 
     Examples
     --------
@@ -169,9 +173,12 @@ def stretch(start: datetime, end: datetime, plant: Plant, *, day: bool = True) -
     >>> plant, at = Plant(shop="Invented Sweets"), datetime(2026, 6, 9, 12, 5, 10, tzinfo=UTC)
     >>> stretch(at, at.replace(minute=7), plant), stretch(at, at.replace(second=52), plant, day=False)
     ('Tue 9 June, 12:05 to 12:07', '12:05:10 to 12:05:52')
+    >>> stretch(at, at.replace(day=16), plant)
+    'Tue 9 June, 12:05 to Tue 16 June, 12:05'
     """
     fine = within_a_minute(start, end)
-    return f"{moment(start, plant, day=day, seconds=fine)} to {moment(end, plant, day=False, seconds=fine)}"
+    again = day and end - start >= HALF_A_DAY
+    return f"{moment(start, plant, day=day, seconds=fine)} to {moment(end, plant, day=again, seconds=fine)}"
 
 
 def moment_near(at: datetime, plant: Plant, now: datetime) -> str:

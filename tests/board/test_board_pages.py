@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from lineview.board.address import NAMES, PAGES, Address, read_address
 from lineview.board.how_to_read import READING
 from lineview.board.layout import forms_of, page_of
-from lineview.board.written import FRESH, moment_shown
+from lineview.board.written import FRESH, moment_shown, write_form
 from lineview.core.errors import AskError, Fault, StoreError
 from lineview.core.figure import Period
 from lineview.plant.periods import moment
@@ -128,6 +128,8 @@ def test_a_form_starts_now_while_readings_come_in_and_at_the_end_of_what_is_show
     (form,) = forms_of(works, Address("rope"))[0]
     at = moment(form["adjustment-at"].value, works.plant.tz, "when")
     assert abs(at - moment_shown(answer, now)) < timedelta(minutes=1)
+    assert "Not now: the end of what is shown" in words_in([write_form("adjustment", answer, works.plant)])
+    assert "Not now" not in words_in([write_form("adjustment", fresh, works.plant)])
 
 
 def test_an_address_of_no_page() -> None:
