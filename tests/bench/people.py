@@ -303,4 +303,6 @@ class Load:
         end.set()
         for one in (*people, sender):
             one.join()
+        for one in (*browsers, line, warm):
+            one.connection.close()
         return seen, uploads, samples

@@ -128,7 +128,8 @@ def test_a_season_of_ten_machines_does_not_hold_up_a_shift(season, tmp_path: Pat
     board = start(works)
     seen, far, end = Seen(), Seen(), Event()
     try:
-        Browser(board, names[0], Seen()).open("/shift", 0.0, end)
+        first = Browser(board, names[0], Seen())
+        first.open("/shift", 0.0, end)
         buyers = [Browser(board, name, far) for name in names[1:]]
         asked = [Thread(target=one.open, args=(page, 0.0, end)) for one, page in zip(buyers, SEASON, strict=True)]
         for one in asked:
@@ -142,6 +143,8 @@ def test_a_season_of_ten_machines_does_not_hold_up_a_shift(season, tmp_path: Pat
             waits.append(perf_counter() - begun)
         for one in asked:
             one.join()
+        for one in (first, lead, *buyers):
+            one.connection.close()
     finally:
         board.stop()
     print(
