@@ -372,10 +372,10 @@ def _without_common(plain: str, known: Iterable[str]) -> str:
         plain = plain.replace(name, "")
     for _ in range(2):
         parts = (plain[i : i + n] for n in range(len(plain), LEAST_COMMON - 1, -1) for i in range(len(plain) - n + 1))
-        found = next((part for part in parts if _is_common(part)), None)
-        if found is None:
+        common = next((part for part in parts if _is_common(part)), None)
+        if common is None:
             break
-        plain = plain.replace(found, "", 1)
+        plain = plain.replace(common, "", 1)
     return plain
 
 

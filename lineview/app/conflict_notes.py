@@ -175,13 +175,13 @@ def conflict_groups(conflicts: pl.DataFrame, plant: Plant) -> list[ConflictGroup
     grouped = each.with_columns(column.alias("column")).group_by(
         "kind", "machine", "column", "exports", maintain_order=True
     )
-    found = grouped.agg(
+    groups = grouped.agg(
         pl.col("at").min().alias("first"),
         pl.col("at").max().alias("last"),
         pl.len().alias("count"),
         pl.struct("at", "channel", "said").sort_by("at").head(EXAMPLES).alias("examples"),
     )
-    rows = found.sort("count", "kind", "machine", "column", "first", descending=[True, *[False] * 4])
+    rows = groups.sort("count", "kind", "machine", "column", "first", descending=[True, *[False] * 4])
     return [_group(row, plant) for row in rows.iter_rows(named=True)]
 
 

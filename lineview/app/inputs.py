@@ -145,9 +145,9 @@ class Fetcher:
         if question == "rope":
             from lineview.rope.answer import RopeInputs
 
-            seen = self._rope(machine, period, since=scope.period.end >= scope.now)
-            seen = replace(seen, wrappers=tuple(seen.wrappers))  # all, while the store's state is at hand
-            return RopeInputs(seen, self._other_sizers(machine, period), self._rope_before(machine, period))
+            rope = self._rope(machine, period, since=scope.period.end >= scope.now)
+            rope = replace(rope, wrappers=tuple(rope.wrappers))  # all, while the store's state is at hand
+            return RopeInputs(rope, self._other_sizers(machine, period), self._rope_before(machine, period))
         if question == "weight":
             return self._weight(machine, period)
         return replace(self._order(scope), what_if=what_if)

@@ -363,9 +363,12 @@ def _up_to(
     """How far around a span no window is stale."""
     before = stale.filter(pl.col("end") <= span[0])["end"].max()
     after = stale.filter(pl.col("start") > span[1])["start"].min()
-    low = wide[0] if before is None else max(wide[0], before)
-    high = wide[1] if after is None else min(wide[1], after - timedelta(microseconds=1))  # type: ignore[operator]
-    return low, high  # type: ignore[return-value]  # datetimes
+    low, high = wide
+    if isinstance(before, datetime):
+        low = max(low, before)
+    if isinstance(after, datetime):
+        high = min(high, after - timedelta(microseconds=1))
+    return low, high
 
 
 def _whole_months(span: tuple[datetime, datetime], there: tuple[datetime, datetime]) -> tuple[datetime, datetime]:

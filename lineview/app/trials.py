@@ -202,10 +202,10 @@ def _where(trial: Trial) -> str:
 
 
 def _kept(works: Works, number: int | None, trial: Trial) -> Trial:
-    told = asdict(trial)
+    fields = asdict(trial)
     for name in ("number", "who", "set_at", "noted_at"):
-        del told[name]
-    return trial_of(works.store, works.store.set_trial(number, told))
+        del fields[name]
+    return trial_of(works.store, works.store.set_trial(number, fields))
 
 
 def _changed(works: Works, trial: Trial, text: TrialText) -> Trial:
@@ -229,10 +229,10 @@ def _place(plant: Plant, trial: Trial, text: TrialText, faults: list[Fault]) -> 
     line, machine = trial.line if text.line is None else text.line, trial.machine
     if text.machine:
         try:
-            found = known_machine(plant, text.machine)
-            line, machine = found.line, found.id
-            if found not in machines_asked(plant, "week"):
-                faults.append(Fault(f"'{found.id}' is not a cut-and-wrap machine", "--machine"))
+            changed = known_machine(plant, text.machine)
+            line, machine = changed.line, changed.id
+            if changed not in machines_asked(plant, "week"):
+                faults.append(Fault(f"'{changed.id}' is not a cut-and-wrap machine", "--machine"))
         except AskError as error:
             faults += error.faults
     elif text.line is not None or text.machine is not None:

@@ -269,6 +269,9 @@ def _part(name: str) -> dict[str, str]:
 def _key(values: Values) -> Key | None:
     """What a page is of, as a call says it; None where the board itself answers."""
     screen = values.get("screen.data")
+    pathname, search = values.get("address.pathname") or "", values.get("address.search") or ""
+    if "?" in pathname or search[:1] not in ("", "?"):
+        return None  # no browser's: put together it would be the address of another page
     address = read_address(values.get("address.pathname"), values.get("address.search"))
     if screen is None or not (address.question is not None or address.page == "intake"):
         return None

@@ -83,7 +83,7 @@ def trial_edit(
     works: WorksFolder = HERE,
     journal: JournalUrl = None,
 ) -> None:
-    """Change a trial; what is not named stays."""
+    """Change a trial; what is not named stays, but for the shifts planned, which follow what is judged."""
     from lineview.app.trials import TrialText, edit_trial, trial_words
     from lineview.app.works import Works
 

@@ -291,3 +291,9 @@ def test_one_person_asks_for_so_many_at_once_and_no_more(monkeypatch: pytest.Mon
     assert all(one.result(5) for one in (*futures, other))
     queue.put("more", "/shift")
     queue.end("more")
+
+
+@pytest.mark.parametrize(("pathname", "search"), [("/shift/", "line=2"), ("/shift?line=2", ""), ("/shift", "/?line=2")])
+def test_an_address_that_no_browser_sends_is_kept_as_no_page(pathname: str, search: str) -> None:
+    screen = {"theme": "day", "narrow": False}
+    assert kept_pages._key({"address.pathname": pathname, "address.search": search, "screen.data": screen}) is None

@@ -2,12 +2,14 @@
 
 import os
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from lineview.app.question import read_question
+from lineview.app.records import _up_to
 from lineview.app.works import Works
 from lineview.core.record_frames import COMPUTED_FROM, WINDOWS
 from tests.records.kept_works import DAYS, SHIFTS, counts_file, sheet_file, shift_start, write_plant
@@ -149,3 +151,17 @@ def test_a_question_makes_what_it_needs_alone(works: Works) -> None:
     assert works.records.made == made
     works.ask(read_question("shift", machine=A, period=token))
     assert works.records.made == made + 1
+
+
+def test_a_span_is_verified_up_to_the_stale_windows_around_it() -> None:
+    day = datetime(2026, 6, 1, tzinfo=UTC)
+    stale = pl.DataFrame(
+        {"start": [day, day + timedelta(days=20)], "end": [day + timedelta(days=1), day + timedelta(days=21)]}
+    )
+    span, wide = (
+        (day + timedelta(days=9), day + timedelta(days=10)),
+        (day - timedelta(days=1), day + timedelta(days=29)),
+    )
+    last = day + timedelta(days=20) - timedelta(microseconds=1)
+    assert _up_to(stale, span, wide) == (day + timedelta(days=1), last)
+    assert _up_to(stale.clear(), span, wide) == wide
