@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from dataclasses import dataclass, field
 from http.client import HTTPConnection, HTTPException, RemoteDisconnected
 from pathlib import Path
@@ -53,11 +54,11 @@ class Board:
 
 def children(pid: int) -> list[int]:
     """The processes that a process started."""
-    try:
-        tasks = list(Path(f"/proc/{pid}/task").iterdir())
-        return [int(one) for task in tasks for one in (task / "children").read_text().split()]
-    except OSError:
-        return []
+    found: list[int] = []
+    for task in Path(f"/proc/{pid}/task").glob("*/children"):
+        with suppress(OSError):  # a thread that has just ended
+            found += map(int, task.read_text(encoding="utf-8").split())
+    return found
 
 
 def _pss_mb(pid: int) -> float:
