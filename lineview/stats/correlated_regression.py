@@ -188,6 +188,12 @@ class CorrelatedFit:
         return float(self.weight[self.bent].sum()) if self.bent.size else 0.0
 
     @property
+    def doubtful(self) -> bool:
+        """Whether memory that lasts, or a slope that changes, cannot be ruled out: intervals then hold it too."""
+        lasts = np.array([m.phi >= LASTS for m in self.noises]) | (self.bent if self.bent.size else False)
+        return float(self.weight[lasts].sum()) > DOUBT
+
+    @property
     def mode(self) -> int:
         """Index of the noise with the largest weight."""
         return int(np.argmax(self.weight))
@@ -309,18 +315,26 @@ class Wanted:
     smooth : int
         So many last columns are the shapes of a slow change of slope: in one part of the fits they are not
         in the model, in others their coefficients are normal about 0, `BENT` noise standard deviations wide.
+    careful : bool
+        Whether something was found in the series, so that no noise and no change of slope is left out.
     """
 
     places: tuple[int, ...] = ()
     smooth: int = 0
+    careful: bool = False
 
 
 PLAIN = Wanted()
 #: Standard deviations of the first shape's coefficient beforehand, of the second against it; 0 leaves both out.
 BENT, SECOND = (0.0, 0.3, 1.0, 3.0), 0.36
 #: How likely beforehand a level that wanders and a change of slope are; each is left out where what is seen is
-#: less likely with it than without, by these factors.
-WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.35, 0.3, 0.5
+#: less likely with it than without, by these factors, and the series is settled.
+WANDERS, BENDS, NO_WANDER, NO_BEND = 0.75, 0.35, 0.05, 0.25
+#: A series is not settled where memory from this correlation on, straight, is more than so many times as likely as
+#: shorter memory, or a change of slope likelier than none; in fewer points than this neither can be seen.
+LASTS, LASTING, SEEN_FROM = 0.87, 0.6, 30
+#: With more weight than this on memory that lasts or on a change of slope an interval is wider for their sake.
+DOUBT = 0.05
 
 
 def correlated_regression(
@@ -379,14 +393,14 @@ def correlated_regression(
         solved, log_det[g] = inverse_times(noise, steps, columns)
         crosses.append(columns.T @ solved)
     apart = gone[list(wanted.places)]
-    return _averaged(tried, np.array(crosses), log_det, (n, p, wanted.smooth), apart)
+    return _averaged(tried, np.array(crosses), log_det, (n, p), apart, wanted)
 
 
 def _averaged(
-    tried: tuple[Noise, ...], cross: Floats, log_det: Floats, sizes: tuple[int, int, int], apart: Floats
+    tried: tuple[Noise, ...], cross: Floats, log_det: Floats, sizes: tuple[int, int], apart: Floats, wanted: Wanted
 ) -> CorrelatedFit:
     """Weigh the fits of every noise without a change of slope, and with one of several sizes."""
-    n, p, smooth = sizes
+    (n, p), smooth = sizes, wanted.smooth
     k, places, df = p + smooth, apart.shape[0], n - p
     bent = np.array(BENT if smooth else BENT[:1])
     narrow = np.outer(np.where(bent > 0, bent, 1.0), SECOND ** np.arange(smooth)) ** -2
@@ -403,7 +417,7 @@ def _averaged(
     fixed = np.linalg.slogdet(system)[1] - np.linalg.slogdet(system[..., p:, p:])[1]
     likelihood = -0.5 * (log_det[:, None] + smooths + n * log_left)
     restricted = -0.5 * (log_det[:, None] + smooths + fixed + df * log_left)
-    weight = _weights(tried, restricted)
+    weight = _weights(tried, restricted, n >= SEEN_FROM and (wanted.careful or _unsettled(tried, restricted)))
     beta = np.zeros((len(tried), bent.size, k + places))
     covariance = np.zeros((len(tried), bent.size, k + places, k + places))
     beta[..., :k], covariance[..., :k, :k] = solved[..., 0], inverse
@@ -431,8 +445,18 @@ def _averaged(
     )
 
 
-def _weights(tried: tuple[Noise, ...], restricted: Floats) -> Floats:
-    """Posterior weights, without what the readings speak against."""
+def _unsettled(tried: tuple[Noise, ...], restricted: Floats) -> bool:
+    """Whether memory that lasts, or a change of slope, is about as likely as none."""
+    seen = np.exp(restricted - restricted.max())
+    lasts = np.array([m.phi >= LASTS for m in tried])
+    straight = seen[:, 0]
+    if lasts.any() and not lasts.all() and straight[lasts].mean() > LASTING * straight[~lasts].mean():
+        return True
+    return bool(seen.shape[1] > 1 and seen[:, 1:].mean() > straight.mean())
+
+
+def _weights(tried: tuple[Noise, ...], restricted: Floats, careful: bool) -> Floats:
+    """Posterior weights, without what the readings speak against unless that must be careful."""
     slow = np.array([m.phi >= SLOW for m in tried])
     prior = np.ones(restricted.shape)
     if slow.any() and not slow.all():
@@ -441,6 +465,8 @@ def _weights(tried: tuple[Noise, ...], restricted: Floats) -> Floats:
     if bent.any():
         prior *= np.where(bent, BENDS / bent.sum(), 1 - BENDS)
     weight = prior * np.exp(restricted - restricted.max())
+    if careful:
+        return np.asarray(weight / weight.sum())
     for doubted, at_least in (
         (np.broadcast_to(slow[:, None], weight.shape), NO_WANDER),
         (np.broadcast_to(bent, weight.shape), NO_BEND),
