@@ -8,13 +8,11 @@ from datetime import datetime
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview.charts.axes import thin
 from lineview.charts.order import order_picture
 from lineview.charts.rope import Tolerance, cusum_picture, residual_picture, rope_picture
 from lineview.charts.shift import shift_picture
-from lineview.charts.style import ChartStyle, Picture, blank, label, see_through
-from lineview.charts.trial import looks_picture, trial_picture
-from lineview.charts.week import difference_picture, loss_picture
+from lineview.charts.style import ChartStyle, Picture, blank, label, see_through, thin
+from lineview.charts.week import difference_picture, looks_picture, loss_picture, trial_picture
 from lineview.charts.weight import Target, weight_picture
 from lineview.charts.wrap import wrap_picture
 from lineview.core.units import in_units

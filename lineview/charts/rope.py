@@ -9,8 +9,7 @@ from dataclasses import dataclass
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview.charts.axes import thin
-from lineview.charts.style import ChartStyle, Picture, blank, label, see_through
+from lineview.charts.style import ChartStyle, Picture, blank, label, see_through, thin
 from lineview.core.units import in_units
 from lineview.report import show
 

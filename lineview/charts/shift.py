@@ -9,8 +9,7 @@ from typing import Any
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview.charts.axes import ms, set_clock, thin
-from lineview.charts.style import ChartStyle, Picture, blank, label, see_through, show_legend
+from lineview.charts.style import ChartStyle, Picture, blank, label, ms, see_through, set_clock, show_legend, thin
 from lineview.core.figure import Period
 from lineview.report import show
 

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview.charts.axes import ms, set_clock, thin
-from lineview.charts.style import ChartStyle, Picture, blank, label
+from lineview.charts.style import ChartStyle, Picture, blank, label, ms, set_clock, thin
 from lineview.core.figure import Period
 from lineview.core.units import in_units
 from lineview.report import show

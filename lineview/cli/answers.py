@@ -17,7 +17,7 @@ from lineview.app.question import QuestionScope
 from lineview.app.works import Works
 from lineview.cli.console import at_work, console, say
 from lineview.core.errors import AskError, Fault, IntakeError
-from lineview.order.supplier_sheet import supplier_sheet, suppliers_due
+from lineview.order.tables import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Table, file_name, to_json

@@ -17,7 +17,7 @@ from lineview.app.allocator import (
     keep_small_files_to_one_thread,
     keep_to_one_thread,
 )
-from lineview.cli.options import HERE, JournalUrl, WorksFolder
+from lineview.cli.console import HERE, JournalUrl, WorksFolder
 from lineview.cli.trials import trials
 from lineview.core.errors import LineviewError
 

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from lineview.cli.options import HERE, JournalUrl, WorksFolder
+from lineview.cli.console import HERE, JournalUrl, WorksFolder
 
 trials = typer.Typer(help="Trials: what was changed from when on, and whether it helped.", no_args_is_help=True)
 TrialFrom = Annotated[

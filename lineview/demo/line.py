@@ -10,8 +10,7 @@ import numpy as np
 from lineview.demo.reels import Mount, Rack
 from lineview.demo.rope import Batch, new_batch
 from lineview.demo.shift import ShiftRun, Sizer
-from lineview.demo.spec import LineSpec
-from lineview.demo.stretches import ShiftTruth, Window
+from lineview.demo.spec import LineSpec, ShiftTruth, Window
 from lineview.plant import Product
 
 

@@ -9,21 +9,19 @@ from pathlib import Path
 
 import numpy as np
 
-from lineview.demo.counter_truth import CounterTruth, LineDay, Totals
 from lineview.demo.exports import (
     gaps_of,
     hall_rows,
+    week_of,
     write_sizer1,
     write_sizer2,
     write_unknown,
     write_wrap1,
     write_wrap2,
 )
-from lineview.demo.files import week_of
 from lineview.demo.line import LineRun
-from lineview.demo.spec import demo_plant, demo_plant_text, line_specs
-from lineview.demo.stretches import ShiftTruth, Window, windows
-from lineview.demo.truth import StockCount, write_truth
+from lineview.demo.spec import ShiftTruth, Window, demo_plant, demo_plant_text, line_specs, windows
+from lineview.demo.truth import CounterTruth, LineDay, StockCount, Totals, write_truth
 from lineview.demo.weighing import Weighed, batch_pieces, weigh, wrap_mass_g
 from lineview.demo.works import Works
 from lineview.demo.written_records import write_weekly_exports

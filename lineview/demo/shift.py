@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 
 from lineview.demo.reels import Rack, Reel
 from lineview.demo.rope import Batch, cut_masses_g, rope_seconds
-from lineview.demo.spec import LineSpec, StopCause
-from lineview.demo.stretches import BLANK, REJECT, Feed, ShiftTruth, Stretch, Window
+from lineview.demo.spec import BLANK, REJECT, Feed, LineSpec, ShiftTruth, StopCause, Stretch, Window
 from lineview.plant import Web
 
 FEED_M_PER_S = 0.3

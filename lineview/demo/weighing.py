@@ -9,9 +9,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from lineview.demo.files import Cell, wall, write_ods
-from lineview.demo.spec import LineSpec
-from lineview.demo.stretches import BLANK, GOOD, MOVING, ShiftTruth, Stretch
+from lineview.demo.exports import Cell, wall, write_ods
+from lineview.demo.spec import BLANK, GOOD, MOVING, LineSpec, ShiftTruth, Stretch
 from lineview.plant import Product, Web
 
 

@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-from lineview.demo.exports import CLOCK_FAST_S, write_scanner
-from lineview.demo.files import Cell, serial, wall, week_of, write_xlsx
+from lineview.demo.exports import CLOCK_FAST_S, Cell, serial, wall, week_of, write_scanner, write_xlsx
 from lineview.demo.reels import Mount
 from lineview.demo.rope import Batch
 from lineview.demo.truth import StockCount, count_stock

@@ -35,7 +35,7 @@ from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope
 from lineview.report.figures import good_pieces_figure
 from lineview.wrap.account import waste_ratios, wrap_account
-from lineview.wrap.reel_lengths import full_reel_m
+from lineview.wrap.reels import full_reel_m
 
 #: A period that ended so lately is looked at as of now: stock is counted and orders go out after a shift.
 SAME_DAY = timedelta(hours=24)

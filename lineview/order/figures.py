@@ -8,8 +8,7 @@ from collections.abc import Iterator, Sequence
 from lineview.core.estimate import Estimate
 from lineview.core.figure import Figure, Period, Value
 from lineview.order.orders import OrderLine
-from lineview.order.policy import Advice
-from lineview.order.quantity import price_at
+from lineview.order.policy import Advice, price_at
 from lineview.order.reels_needed import ReelsNeeded
 from lineview.report.figures import FigureList
 

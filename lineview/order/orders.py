@@ -20,12 +20,12 @@ from lineview.order.policy import (
     cover_bounds,
     fan,
     reorder_point,
+    wanted_reels,
 )
-from lineview.order.quantity import wanted_reels
 from lineview.order.reels_needed import rounded_order
 from lineview.order.stock import OnHand, on_hand
 from lineview.plant import Plant, Web
-from lineview.wrap.reel_lengths import full_reel_m
+from lineview.wrap.reels import full_reel_m
 
 #: Weeks that one order is to last where costs are not known: an assumption.
 COVER_WEEKS = 4.0

@@ -11,7 +11,7 @@ import polars as pl
 
 from lineview.core.errors import MeasureError
 from lineview.plant import Web
-from lineview.wrap.reel_lengths import full_reel_m, part_reel_m
+from lineview.wrap.reels import full_reel_m, part_reel_m
 
 
 @dataclass(frozen=True)

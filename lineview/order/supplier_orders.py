@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from lineview.order.orders import OrderLine
-from lineview.order.quantity import price_at
+from lineview.order.policy import price_at
 from lineview.plant import WEEK, Web
 
 #: What is due within so many days of a supplier's first line goes with it.

@@ -13,7 +13,7 @@ from lineview.order.orders import Counts
 from lineview.order.stock import OnHand
 from lineview.plant import Plant, Web
 from lineview.report import show
-from lineview.wrap.reel_lengths import full_reel_m
+from lineview.wrap.reels import full_reel_m
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ from lineview.order.demand import (
 from lineview.order.forecast import history_weeks, weeks_ahead
 from lineview.plant import Plant, Web
 from lineview.records.output import week_planned
-from lineview.wrap.reel_lengths import full_reel_m
+from lineview.wrap.reels import full_reel_m
 
 #: Spread of one flavour's level among those of its base, over their mean: an assumption until it is made.
 ASSUMED_KIN_CV = 0.5

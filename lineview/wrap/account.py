@@ -29,9 +29,8 @@ from lineview.plant import Plant, Web, WebKind
 from lineview.wrap.learning import blanks_per_restart, learn_waste, wrap_bins
 from lineview.wrap.reconcile import ReelEstimates, reel_metres, views_of
 from lineview.wrap.reels import ReelFault, ReelSpan, reel_faults, reel_spans
-from lineview.wrap.use import EventCounts, WebUse, web_for, web_use, with_doubt
+from lineview.wrap.use import EventCounts, ReelLeft, WebUse, reel_left, web_for, web_use, with_doubt
 from lineview.wrap.waste import Waste, WrapEvents, assumed_waste, count_within
-from lineview.wrap.webs import ReelLeft, reel_left
 
 #: A feed counter read so many usual intervals later or sooner than the wraps is read as they are.
 _USUAL = 1.5

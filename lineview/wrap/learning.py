@@ -15,7 +15,7 @@ from lineview.core.estimate import Estimate
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import WRAP_COUNTERS, ProductSpan, fed_between, wraps_between
 from lineview.plant import WebKind
-from lineview.stats.constrained_regression import nonnegative_fit
+from lineview.stats.least_squares import nonnegative_fit
 from lineview.stats.means import interval_of_mean
 from lineview.wrap.reels import ReelSpan
 from lineview.wrap.waste import Allowance, Waste, WrapEvents
