@@ -179,8 +179,8 @@ def _axis(look: ChartStyle, title: str) -> dict[str, Any]:
 def label(figure: go.Figure, look: ChartStyle, text: str, x: Any, y: float, *, colour: str = "", **more: Any) -> None:
     """Set words on the data."""
     words = text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
-    given = {"showarrow": False, "font": {"size": look.size(12), "color": colour or look.tokens.soft}}
-    figure.add_annotation(**{"text": words, "x": x, "y": y, **given, **more})
+    looks = {"showarrow": False, "font": {"size": look.size(12), "color": colour or look.tokens.soft}}
+    figure.add_annotation(**{"text": words, "x": x, "y": y, **looks, **more})
 
 
 #: Hours between ticks; from a day upwards the tick falls on midnight.
@@ -262,5 +262,5 @@ def thin(frame: pl.DataFrame, x: str, y: str, most: int = MOST_POINTS) -> pl.Dat
     across = np.ascontiguousarray(frame[x].to_physical().cast(pl.Float64).to_numpy())
     up = np.ascontiguousarray(frame[y].cast(pl.Float64).fill_null(float("nan")).to_numpy())
     thinner = NaNMinMaxLTTBDownsampler()  # type: ignore[no-untyped-call]  # the package leaves it bare
-    kept = np.asarray(thinner.downsample(across, up, n_out=most - most % 2), dtype=np.int64)
-    return frame.select(pl.all().gather(np.unique(kept)))
+    rows = np.asarray(thinner.downsample(across, up, n_out=most - most % 2), dtype=np.int64)
+    return frame.select(pl.all().gather(np.unique(rows)))

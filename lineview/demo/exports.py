@@ -1,114 +1,20 @@
-"""The exports of the machines, each awkward in its own way, the same byte for byte each time."""
+"""The exports of the machines, each awkward in its own way: counters, gauges, scanner, thermometer."""
 
 from __future__ import annotations
 
-import gzip
-import io
 import math
-import zipfile
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from xml.sax.saxutils import escape
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
-from xlsxwriter import Workbook
 
+from lineview.demo.files import Cell, wall, write_gzip, write_xlsx
 from lineview.demo.rope import Batch
 from lineview.demo.spec import LineSpec, Window
 from lineview.demo.truth import LineDay
-
-Cell = str | float | int | datetime | None
-_STAMP = (2026, 1, 1, 0, 0, 0)
-
-
-def write_gzip(path: Path, content: bytes) -> None:
-    """Write bytes gzipped, with no name and no time in the header."""
-    packed = io.BytesIO()
-    with gzip.GzipFile(filename="", fileobj=packed, mode="wb", compresslevel=6, mtime=0) as out:
-        out.write(content)
-    path.write_bytes(packed.getvalue())
-
-
-def write_xlsx(path: Path, sheets: dict[str, Sequence[Sequence[Cell]]]) -> None:
-    """Write rows to an XLSX file; moments become date cells."""
-    with Workbook(str(path), {"constant_memory": True, "remove_timezone": True}) as book:
-        book.set_properties({"created": datetime(*_STAMP), "comments": "Invented data"})  # noqa: DTZ001 - a fixed stamp
-        moment = book.add_format({"num_format": "dd.mm.yyyy hh:mm:ss"})
-        for name, rows in sheets.items():
-            sheet = book.add_worksheet(name)
-            sheet.set_column(0, 0, 20)
-            for r, row in enumerate(rows):
-                for c, cell in enumerate(row):
-                    if isinstance(cell, datetime):
-                        sheet.write_datetime(r, c, cell, moment)
-                    elif cell is not None:
-                        sheet.write(r, c, cell)
-
-
-def write_ods(path: Path, sheet: str, rows: Sequence[Sequence[Cell]]) -> None:
-    """Write rows to one sheet of an open document spreadsheet, by hand.
-
-    Source: opendocument-1.3
-    """
-    body = "".join(f"<table:table-row>{''.join(_ods_cell(c) for c in row)}</table:table-row>" for row in rows)
-    names = " ".join(
-        f'xmlns:{short}="urn:oasis:names:tc:opendocument:xmlns:{short}:1.0"' for short in ("office", "table", "text")
-    )
-    content = (
-        f'<?xml version="1.0" encoding="UTF-8"?><office:document-content {names} office:version="1.3">'
-        f'<office:body><office:spreadsheet><table:table table:name="{escape(sheet)}">{body}</table:table>'
-        "</office:spreadsheet></office:body></office:document-content>"
-    )
-    manifest_name = "urn:oasis:names:tc:opendocument:xmlns:manifest:1.0"
-    kind = "application/vnd.oasis.opendocument.spreadsheet"
-    manifest = (
-        f'<?xml version="1.0" encoding="UTF-8"?><manifest:manifest xmlns:manifest="{manifest_name}" '
-        f'manifest:version="1.3"><manifest:file-entry manifest:full-path="/" manifest:media-type="{kind}"/>'
-        '<manifest:file-entry manifest:full-path="content.xml" manifest:media-type="text/xml"/>'
-        "</manifest:manifest>"
-    )
-    with zipfile.ZipFile(path, "w") as out:
-        for name, text in (("mimetype", kind), ("content.xml", content), ("META-INF/manifest.xml", manifest)):
-            info = zipfile.ZipInfo(name, _STAMP)
-            info.compress_type = zipfile.ZIP_STORED if name == "mimetype" else zipfile.ZIP_DEFLATED
-            out.writestr(info, text)
-
-
-def _ods_cell(cell: Cell) -> str:
-    if cell is None:
-        return "<table:table-cell/>"
-    if isinstance(cell, datetime):
-        shown = cell.strftime("%d.%m.%Y %H:%M:%S")
-        kind = f'office:value-type="date" office:date-value="{cell.isoformat(timespec="seconds")}"'
-    elif isinstance(cell, str):
-        shown, kind = escape(cell), 'office:value-type="string"'
-    else:
-        shown = f"{cell:g}"
-        kind = f'office:value-type="float" office:value="{cell}"'
-    return f"<table:table-cell {kind}><text:p>{shown}</text:p></table:table-cell>"
-
-
-def wall(at_s: float, zone: ZoneInfo) -> datetime:
-    """A moment as wall time, without its zone, to the millisecond."""
-    return datetime.fromtimestamp(round(at_s, 3), zone).replace(tzinfo=None)
-
-
-def serial(at_s: float, zone: ZoneInfo) -> float:
-    """A moment as a spreadsheet's serial number of wall time.
-
-    Gives [d].
-    """
-    return (wall(at_s, zone) - datetime(1899, 12, 30)).total_seconds() / 86400.0  # noqa: DTZ001 - wall time
-
-
-def week_of(day: date) -> str:
-    """A date's week as ISO 8601 writes it."""
-    year, week, _ = day.isocalendar()
-    return f"{year}-W{week:02d}"
-
 
 WRAP1_START = {"pieces": 41200, "rejects": 9120, "blanks": 30211, "film": 51234, "paper": 18400}
 WRAP2_START = {"good": 8412345, "rejects": 104020, "blanks": 61007, "film": 51400000, "paper": 45900000}
@@ -194,13 +100,13 @@ def _wrap2_rows(day: LineDay) -> list[Row]:
 
 
 def _wrap2_values(day: LineDay, channel: str, factor: float, at: NDArray[np.float64]) -> NDArray[np.int64]:
-    counted = np.floor(day.counters.at(at)[channel] * factor + 1e-6).astype(np.int64) + WRAP2_START[channel]
-    values = counted - day.lost.get(channel, 0)
+    counts = np.floor(day.counters.at(at)[channel] * factor + 1e-6).astype(np.int64) + WRAP2_START[channel]
+    values = counts - day.lost.get(channel, 0)
     away = _outage(day)
     if np.isfinite(away[0]):
         # The counters start again from 0; what they stood at is gone for good.
-        day.lost[channel] = int(counted[at <= away[0]][-1])
-        values[at >= away[1]] = counted[at >= away[1]] - day.lost[channel]
+        day.lost[channel] = int(counts[at <= away[0]][-1])
+        values[at >= away[1]] = counts[at >= away[1]] - day.lost[channel]
     if day.number % 7 == 3 and channel == "good":
         turns = np.flatnonzero(np.diff(values // 65536) > 0)
         if len(turns):
@@ -233,8 +139,8 @@ def _with_conflict(rows: list[Row], window: Window, spec: LineSpec) -> list[Row]
 
 
 def _stamp(at_s: float, zone: ZoneInfo) -> str:
-    shown = datetime.fromtimestamp(0, UTC) + timedelta(seconds=round(at_s + CLOCK_FAST_S, 3))
-    return shown.astimezone(zone).isoformat(timespec="milliseconds")
+    moment = datetime.fromtimestamp(0, UTC) + timedelta(seconds=round(at_s + CLOCK_FAST_S, 3))
+    return moment.astimezone(zone).isoformat(timespec="milliseconds")
 
 
 PAIRS_MM = (40.0, 28.0, 20.0)
@@ -247,12 +153,12 @@ def write_sizer1(day: LineDay, folder: Path) -> None:
     """Write a day of the first sizer: XLSX, winter time all year, a units row, no value at a standstill."""
     at = day.times(20.0)
     gauges, rope = day.counters.gauges(at), day.counters.at(at)["rope"]
-    shown = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
+    diameter_mm = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
     bad = set(day.rng.choice(len(at), 6, replace=False))
     rows: list[Sequence[Cell]] = [["Strangmessung (erfundene Daten)"], []]
     rows += [["Zeit (MEZ)", "Strang Ø", "Strang Länge"], ["", "mm", "dm"]]
     for i, moment in enumerate(at):
-        value: Cell = None if math.isnan(shown[i]) else round(float(shown[i]), 2)
+        value: Cell = None if math.isnan(diameter_mm[i]) else round(float(diameter_mm[i]), 2)
         if i in bad and value is not None:
             value = "----"
         rows.append([wall(moment, WINTER_TIME), value, (int(rope[i] * 10.0 + 1e-6) + 912345) % 1000000])
@@ -264,12 +170,12 @@ def write_sizer2(day: LineDay, folder: Path) -> None:
     """Write a day of the second sizer: comma CSV with a mark of UTF-8, epoch seconds, inches."""
     at = day.times(30.0)
     gauges, rope = day.counters.gauges(at), day.counters.at(at)["rope"]
-    shown = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
+    diameter_mm = gauges["diameter"] + day.rng.normal(0.0, day.spec.sd_gauge_mm, len(at))
     bad = set(day.rng.choice(len(at), 4, replace=False))
     lines = ["unix_s,rope_dia_in,rope_m,v1,v2,v3,v4,"]
     for i, moment in enumerate(at):
-        standing = math.isnan(shown[i])
-        inches = "" if standing else f"{shown[i] / 25.4:.4f}"
+        standing = math.isnan(diameter_mm[i])
+        inches = "" if standing else f"{diameter_mm[i] / 25.4:.4f}"
         if i in bad:
             inches = "1.#QNAN"
         speeds = ["0.000"] * 4 if standing else _speeds(gauges["speed"][i], gauges["diameter"][i], day.rng)

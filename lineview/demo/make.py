@@ -12,13 +12,13 @@ import numpy as np
 from lineview.demo.exports import (
     gaps_of,
     hall_rows,
-    week_of,
     write_sizer1,
     write_sizer2,
     write_unknown,
     write_wrap1,
     write_wrap2,
 )
+from lineview.demo.files import week_of
 from lineview.demo.line import LineRun
 from lineview.demo.spec import ShiftTruth, Window, demo_plant, demo_plant_text, line_specs, windows
 from lineview.demo.truth import CounterTruth, LineDay, StockCount, Totals, write_truth
@@ -114,5 +114,5 @@ def _noted_stops(day: LineDay) -> Iterator[tuple[str, float, float, str]]:
             yield day.spec.wrap, s.t0, s.t1, s.reason
 
 
-def _finish(works: Works, folder: Path, counts: list[StockCount], rest: dict[str, object]) -> None:
-    write_truth(folder, works.truth, [r.truth for r in works.runs], counts, rest)
+def _finish(works: Works, folder: Path, counts: list[StockCount], scenario: dict[str, object]) -> None:
+    write_truth(folder, works.truth, [r.truth for r in works.runs], counts, scenario)

@@ -71,14 +71,14 @@ class CounterTruth:
         Gives [m].
         """
         cycles = self.cycles(at_s)
-        whole = np.floor(cycles + 1e-6).astype(np.int64)
-        good = self._cum[GOOD][whole] + self.before.good
-        rejects = self._cum[REJECT][whole] + self.before.rejects
+        cycle = np.floor(cycles + 1e-6).astype(np.int64)
+        good = self._cum[GOOD][cycle] + self.before.good
+        rejects = self._cum[REJECT][cycle] + self.before.rejects
         return {
             "good": good.astype(float),
             "rejects": rejects.astype(float),
             "pieces": (good + rejects).astype(float),
-            "blanks": (self._cum[BLANK][whole] + self.before.blanks).astype(float),
+            "blanks": (self._cum[BLANK][cycle] + self.before.blanks).astype(float),
             "film": self.before.film_m + self._web(at_s, cycles, "film"),
             "paper": self.before.paper_m + self._web(at_s, cycles, "wax paper"),
             "rope": self.before.rope_m + self._integral(at_s, self._rope_parts()),
@@ -278,7 +278,7 @@ def _product_of(spec: LineSpec, batch: str, products: dict[str, str]) -> Product
 
 
 def write_truth(
-    folder: Path, rows: TruthRows, lines: Sequence[LineTruth], counts: Sequence[StockCount], rest: dict[str, object]
+    folder: Path, rows: TruthRows, lines: Sequence[LineTruth], counts: Sequence[StockCount], scenario: dict[str, object]
 ) -> None:
     """Write every truth table and truth.json."""
     write_rows(folder / "shifts.csv", rows.shifts)
@@ -298,8 +298,8 @@ def write_truth(
         for c in counts
     ])  # fmt: skip
     sums = {line.spec.line: _line_truth(line, rows.pieces.get(line.spec.line, [])) for line in lines}
-    whole = {"invented": True, "definitions": DEFINITIONS, **rest, "lines": sums}
-    (folder / "truth.json").write_text(json.dumps(whole, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    document = {"invented": True, "definitions": DEFINITIONS, **scenario, "lines": sums}
+    (folder / "truth.json").write_text(json.dumps(document, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
 
 def _batch_rows(line: LineTruth, rows: TruthRows) -> Iterable[dict[str, object]]:
@@ -390,11 +390,11 @@ def count_stock(plant: Plant, mounts: Sequence[Mount], start_s: float, at_s: flo
         while due <= at_s:
             came += reels
             due += every * 86400.0
-        whole = (72 if web.kind == "wax paper" else 14) + came - used
+        full_reels = (72 if web.kind == "wax paper" else 14) + came - used
         parts = _parts(web, mounts, at_s) or [None]
-        for i, left in enumerate(parts):
-            outer = round(outer_mm(web, left)) if left else None
-            rows.append(StockCount(at_s, web.id, whole if i == 0 else 0, left, outer,
+        for i, length_m in enumerate(parts):
+            outer = round(outer_mm(web, length_m)) if length_m else None
+            rows.append(StockCount(at_s, web.id, full_reels if i == 0 else 0, length_m, outer,
                                 reels if i == 0 else 0, due if i == 0 else None))  # fmt: skip
     return rows
 
@@ -416,4 +416,4 @@ def _parts(web: Web, mounts: Sequence[Mount], at_s: float) -> list[float | None]
         previous = mount.old_left_m
         if mount.old_web == web.id and previous is not None and previous > web.end_m + 1.0:
             waiting.append((mount.machine, previous))
-    return [left for _, left in waiting]
+    return [length_m for _, length_m in waiting]

@@ -117,8 +117,8 @@ def _fault(path: KeyPath, details: list[ErrorDetails]) -> Fault:
         advice = f"Add for example: {key} = {example}" if example is not None else f"Add the key '{key}'"
         return Fault(f"'{key}' is missing in {place}", expected=f"the key '{key}'", do=advice)
     if detail["type"] == "extra_forbidden":
-        known = list(_model(path).model_fields)
-        return Fault(f"unknown key '{key}' in {place}", expected="a key of this table", do=did_you_mean(key, known))
+        keys = list(_model(path).model_fields)
+        return Fault(f"unknown key '{key}' in {place}", expected="a key of this table", do=did_you_mean(key, keys))
     expected = " or ".join(dict.fromkeys(_expected(detail) for detail in details))
     value = detail["input"]
     return Fault(f"{_name(path)} is {_shown(value)}", expected=expected, do=_advice(value, details))
@@ -251,8 +251,8 @@ def check_text(text: str, name: str = "plant.toml") -> list[Fault]:
     except tomllib.TOMLDecodeError as error:
         return [_syntax(str(error), text, name)]
     _, placed = _checked(data)
-    found = sorted(((lines.of(keys), fault) for keys, fault in placed), key=lambda row: row[0])
-    return [replace(fault, where=f"{name} line {line}") for line, fault in found]
+    faults = sorted(((lines.of(keys), fault) for keys, fault in placed), key=lambda row: row[0])
+    return [replace(fault, where=f"{name} line {line}") for line, fault in faults]
 
 
 def _checked(data: dict[str, Any]) -> tuple[Plant | None, list[PlacedFault]]:
@@ -304,11 +304,11 @@ def _syntax(message: str, text: str, name: str) -> Fault:
     place = re.search(r"\(at line (\d+), column \d+\)", message)
     rows = text.splitlines() or [""]
     line = int(place.group(1)) if place else len(rows)
-    shown = rows[min(line, len(rows)) - 1].strip()[:80]
+    line_text = rows[min(line, len(rows)) - 1].strip()[:80]
     if "overwrite" in message or "twice" in message or "redefine" in message or "mutate" in message:
-        what, expected = f"a key or table is there twice: {shown}", "each key once"
+        what, expected = f"a key or table is there twice: {line_text}", "each key once"
         return Fault(what, f"{name} line {line}", expected, "Leave one out, or use [[ ]] for a list of tables")
-    what = f"the line cannot be read as TOML: {shown}" if shown else "the file ends too early"
+    what = f"the line cannot be read as TOML: {line_text}" if line_text else "the file ends too early"
     advice = "Check quotes, brackets, commas and the = sign on this line and the one before"
     return Fault(what, f"{name} line {line}", "key = value, [table] or [[table]]", advice)
 

@@ -145,11 +145,11 @@ def _root(ss: Floats) -> Floats:
     root = np.zeros((p, p))
     for i in range(p):
         for j in range(i + 1):
-            left = ss[i, j] - float(root[i, :j] @ root[j, :j])
+            remainder = ss[i, j] - float(root[i, :j] @ root[j, :j])
             if i == j:
-                root[i, i] = np.sqrt(max(left, 0.0))
+                root[i, i] = np.sqrt(max(remainder, 0.0))
             elif root[j, j] > 1e-12 * np.sqrt(max(ss[j, j], 1e-300)):
-                root[i, j] = left / root[j, j]
+                root[i, j] = remainder / root[j, j]
     return root
 
 
@@ -177,7 +177,7 @@ class Part:
 
 
 def variance_shares(
-    levels: list[Level], parts: dict[str, Part], apart: tuple[float, float] = (0.0, 0.0), draws: int = 4000
+    levels: list[Level], parts: dict[str, Part], offset: tuple[float, float] = (0.0, 0.0), draws: int = 4000
 ) -> dict[str, VarianceShare]:
     """Estimate the share of the first quantity's variance that goes with each combination of quantities.
 
@@ -187,7 +187,7 @@ def variance_shares(
         As `levels_of` gives them.
     parts : dict of str to Part
         Each is cov(y, Σ cᵢ xᵢ) at "all" levels, "between" batches or "within" them, plus sign × apart.
-    apart : tuple
+    offset : tuple
         A variance measured by itself, and its standard uncertainty; taken as that of a chi-square with
         degrees of freedom to match, as a variance strays further up than down.
     draws : int
@@ -202,23 +202,25 @@ def variance_shares(
     -----
     Source: derived-spread-sources, weerahandi-1993
     """
-    drawn = [_covariance_draws(level, draws, _SHARES_SEED + i) for i, level in enumerate(levels)]
+    covariances = [_covariance_draws(level, draws, _SHARES_SEED + i) for i, level in enumerate(levels)]
     squares = [level.ss / level.df for level in levels]
     everywhere = [level.weight for level in levels]
     total = sum(w * m[0, 0] for w, m in zip(everywhere, squares, strict=True))
-    total_drawn = sum(w * m[:, 0, 0] for w, m in zip(everywhere, drawn, strict=True))
+    total_drawn = sum(w * m[:, 0, 0] for w, m in zip(everywhere, covariances, strict=True))
     out = {}
-    value, u = apart
-    known = np.full(draws, value)
+    value, u = offset
+    offset_draws = np.full(draws, value)
     if value > 0 and u > 0:
         df = 2 * (value / u) ** 2
-        known = value * df / np.random.default_rng(_SHARES_SEED + 100).chisquare(df, draws)
+        offset_draws = value * df / np.random.default_rng(_SHARES_SEED + 100).chisquare(df, draws)
     for name, part in parts.items():
         weights = [_weight(level, part.where) for level in levels]
         c = part.coefficients
         share = part.moved + part.sign * value + sum(w * float(m[0] @ c) for w, m in zip(weights, squares, strict=True))
         share_drawn = (
-            part.moved + part.sign * known + sum(w * (m[:, 0, :] @ c) for w, m in zip(weights, drawn, strict=True))
+            part.moved
+            + part.sign * offset_draws
+            + sum(w * (m[:, 0, :] @ c) for w, m in zip(weights, covariances, strict=True))
         )
         low, high = percentiles(np.asarray(share_drawn / total_drawn))
         out[name] = VarianceShare(float(share / total), low, high)
@@ -344,31 +346,35 @@ def _solve(layout: Layout, chi2: Floats, normal: Floats) -> Draws:
     below = piece[:, None] / layout.pieces[None, :]
     mean = np.broadcast_to(layout.mean, below.shape)
     signed = [piece]
-    alike: tuple[Floats | float, Floats | float] = layout.count, layout.spread
-    for parent, wanted in zip(layout.parents, chi2[1:], strict=True):
-        variance = _level_variance(mean, below, parent, wanted, alike)
+    count_spread: tuple[Floats | float, Floats | float] = layout.count, layout.spread
+    for parent, target in zip(layout.parents, chi2[1:], strict=True):
+        variance = _level_variance(mean, below, parent, target, count_spread)
         signed.insert(0, variance)
-        mean, below, _ = fold(mean, np.maximum(variance, 0.0)[:, None] + below, parent, *alike)
-        alike = 1.0, 0.0
+        mean, below, _ = fold(mean, np.maximum(variance, 0.0)[:, None] + below, parent, *count_spread)
+        count_spread = 1.0, 0.0
     return Draws(mean[:, 0] - normal * np.sqrt(below[:, 0]), np.stack(signed))
 
 
 def _level_variance(
-    mean: Floats, below: Floats, parent: NDArray[np.int64], wanted: Floats, alike: tuple[Floats | float, Floats | float]
+    mean: Floats,
+    below: Floats,
+    parent: NDArray[np.int64],
+    target: Floats,
+    count_spread: tuple[Floats | float, Floats | float],
 ) -> Floats:
     """Find the variance at which the weighted sum of squares is as wanted.
 
     Where it is less than wanted even at 0, the tangent at 0 gives how far below 0 the answer lies.
     """
-    variance = np.zeros(wanted.size)
+    variance = np.zeros(target.size)
     tiny = np.finfo(float).tiny
-    negative = np.zeros(wanted.size)
+    negative = np.zeros(target.size)
     for turn in range(60):
         spread = np.maximum(variance[:, None] + below, tiny)
-        _, _, off = fold(mean, spread, parent, *alike)
+        _, _, off = fold(mean, spread, parent, *count_spread)
         ss, slope = off.sum(axis=1), (off / spread).sum(axis=1)
         # 1 / ss is almost a straight line in the variance, so Newton's step on it lands at once.
-        step = np.where(slope > 0, (ss / wanted - 1.0) * ss / np.maximum(slope, tiny), 0.0)
+        step = np.where(slope > 0, (ss / target - 1.0) * ss / np.maximum(slope, tiny), 0.0)
         negative = np.minimum(step, 0.0) if turn == 0 else negative
         new = np.maximum(variance + step, 0.0)
         if np.all(np.abs(new - variance) <= 1e-9 * (np.abs(new) + below.mean(axis=1))):

@@ -118,12 +118,12 @@ def _sandwich(x: Floats, inverse: Floats, residual: Floats) -> tuple[Floats, Flo
     """Compute each coefficient's standard deviation and its degrees of freedom."""
     bears = inverse @ x.T
     leverage = np.einsum("ik,ki->i", x, bears)
-    left = np.clip(1.0 - leverage, 1e-9, None)
-    sd = np.sqrt((bears**2) @ (residual**2 / left))
+    complement = np.clip(1.0 - leverage, 1e-9, None)
+    sd = np.sqrt((bears**2) @ (residual**2 / complement))
     df = []
     for row in bears:
         # Trace and squares of diag(g) (1 - H) diag(g), by the few columns that the hat matrix is made of.
-        weight = row**2 / left
+        weight = row**2 / complement
         pulled = inverse @ ((x.T * weight) @ x)
         squares = float(weight**2 @ (1.0 - 2.0 * leverage)) + float(np.trace(pulled @ pulled))
         df.append(float(weight @ (1.0 - leverage)) ** 2 / squares)
@@ -200,30 +200,30 @@ def least_squares_fits(
     """
     n, p = x.shape
     check_columns(x)
-    tried = tuple(noises)
+    grid = tuple(noises)
     inner = np.linalg.inv(x.T @ x)
     beta = inner @ x.T @ y
     place = np.concatenate(([0.0], np.cumsum(steps)))
-    apart = np.abs(place[:, None] - place[None, :])
-    log_weight, variance = np.empty((len(tried), y.shape[1])), np.empty((len(tried), y.shape[1]))
-    shape = np.empty((len(tried), p, p))
-    for g, noise in enumerate(tried):
+    gaps = np.abs(place[:, None] - place[None, :])
+    log_weight, variance = np.empty((len(grid), y.shape[1])), np.empty((len(grid), y.shape[1]))
+    shape = np.empty((len(grid), p, p))
+    for g, noise in enumerate(grid):
         solved, log_det = inverse_times(noise, steps, np.column_stack([x, y]))
         cross = x.T @ solved[:, :p]
         gls = np.linalg.solve(cross, x.T @ solved[:, p:])
-        left = np.einsum("ij,ij->j", y, solved[:, p:]) - np.einsum("ij,ij->j", x.T @ solved[:, p:], gls)
-        left = np.maximum(left, 1e-300)
-        variance[g] = left / (n - p)
-        log_weight[g] = -0.5 * (log_det + float(np.linalg.slogdet(cross)[1]) + (n - p) * np.log(left))
+        residual = np.einsum("ij,ij->j", y, solved[:, p:]) - np.einsum("ij,ij->j", x.T @ solved[:, p:], gls)
+        residual = np.maximum(residual, 1e-300)
+        variance[g] = residual / (n - p)
+        log_weight[g] = -0.5 * (log_det + float(np.linalg.slogdet(cross)[1]) + (n - p) * np.log(residual))
         log_weight[g] += float(np.log(white_odds)) if noise.phi == 0.0 else 0.0
-        spread = (1 - noise.white) * np.abs(noise.phi) ** apart + noise.white * np.eye(n)
+        spread = (1 - noise.white) * np.abs(noise.phi) ** gaps + noise.white * np.eye(n)
         shape[g] = inner @ x.T @ spread @ x @ inner
-    df = np.full(len(tried), float(n - p))
+    df = np.full(len(grid), float(n - p))
     fits = []
     for k in range(y.shape[1]):
         weight = np.exp(log_weight[:, k] - log_weight[:, k].max())
         covariance = shape * variance[:, k, None, None]
-        all_beta = np.broadcast_to(beta[:, k], (len(tried), p))
+        all_beta = np.broadcast_to(beta[:, k], (len(grid), p))
         likelihood = float(log_weight[:, k].max())
-        fits.append(CorrelatedFit(tried, weight / weight.sum(), all_beta, covariance, variance[:, k], df, likelihood))
+        fits.append(CorrelatedFit(grid, weight / weight.sum(), all_beta, covariance, variance[:, k], df, likelihood))
     return fits

@@ -43,12 +43,12 @@ def looking_level(information: float) -> float:
     return 2 * float(ndtr(-_limit() / math.sqrt(information)))
 
 
-def information_share(before: int, seen: int, planned: int) -> float:
+def information_share(before: int, since: int, planned: int) -> float:
     """Share of the planned information that there is so far.
 
     Parameters
     ----------
-    before, seen, planned : int
+    before, since, planned : int
         Units before the change, since, and planned since.
 
     Returns
@@ -56,7 +56,7 @@ def information_share(before: int, seen: int, planned: int) -> float:
     float
         1 from the planned end on.
     """
-    return min(1.0, (1 / before + 1 / planned) / (1 / before + 1 / seen))
+    return min(1.0, (1 / before + 1 / planned) / (1 / before + 1 / since))
 
 
 def units_needed(effect: float, sd: float, before: int) -> int | None:
@@ -87,8 +87,8 @@ def units_needed(effect: float, sd: float, before: int) -> int | None:
     >>> units_needed(1.0, 1.0, before=100)
     11
     """
-    left = (effect / (sd * _reach())) ** 2 - 1 / before
-    return None if left <= 0 else math.ceil(1 / left)
+    information = (effect / (sd * _reach())) ** 2 - 1 / before
+    return None if information <= 0 else math.ceil(1 / information)
 
 
 def effect_seen(sd: float, before: int, after: int) -> float:

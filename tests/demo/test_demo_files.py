@@ -14,7 +14,7 @@ import pytest
 from pydantic import BaseModel
 
 from lineview.core.resources import shipped
-from lineview.demo.exports import write_ods
+from lineview.demo.files import write_ods
 from lineview.demo.make import make_demo
 from lineview.demo.spec import demo_plant
 from lineview.plant.read import read_plant

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from lineview.demo.exports import Cell, write_gzip, write_xlsx
+from lineview.demo.files import Cell, write_gzip, write_xlsx
 from lineview.demo.line import LineRun
 from lineview.demo.spec import MOVING, LineSpec, Window, demo_plant, line_specs, windows
 from lineview.demo.truth import CounterTruth
