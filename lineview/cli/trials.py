@@ -48,8 +48,8 @@ def trial_add(
     from lineview.app.works import Works
 
     with Works(works, journal) as opened:
-        noted = note_trial(opened, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
-        _say(trial_words(opened, noted.number))
+        trial = note_trial(opened, TrialText(what, begins, ends, line, machine, beside, by, worth, shifts))
+        _say(trial_words(opened, trial.number))
 
 
 @trials.command("list")

@@ -139,9 +139,9 @@ def _first_short(needed: Floats, supply: Supply) -> float:
     """Find when a need that rises from day to day first passes what is there, also between two deliveries of a day."""
     there, since = supply.on_hand, 0.0
     for at, reels in (*sorted(supply.coming), (math.inf, 0.0)):
-        passed = max(_passes(needed, there), since)
-        if passed < at:
-            return passed
+        crossing = max(_passes(needed, there), since)
+        if crossing < at:
+            return crossing
         there, since = there + reels, max(at, 0.0)
     return math.inf
 
@@ -295,18 +295,18 @@ def wanted_reels(web: Web, need: Need, weeks: float) -> tuple[float, str]:
     lead = web.lead_time_days or 0.0
     economic = economic_reels(web, need)
     if economic is None:
-        wanted = _between(need, lead, lead + 7.0 * weeks)
-        basis = f"{weeks:g} weeks' need, {wanted:.1f} reels (an assumption: freight or holding cost not known)"
+        reels = _between(need, lead, lead + 7.0 * weeks)
+        basis = f"{weeks:g} weeks' need, {reels:.1f} reels (an assumption: freight or holding cost not known)"
     else:
-        wanted, basis = economic, f"the economic quantity, {economic:.1f} reels"
+        reels, basis = economic, f"the economic quantity, {economic:.1f} reels"
     if web.under_delivery_percent:
-        wanted /= 1.0 - web.under_delivery_percent / 100.0
-        basis += f", {wanted:.1f} as a delivery may come {web.under_delivery_percent:g} % short"
+        reels /= 1.0 - web.under_delivery_percent / 100.0
+        basis += f", {reels:.1f} as a delivery may come {web.under_delivery_percent:g} % short"
     if web.shelf_life_days is not None:
         most = _between(need, lead, lead + web.shelf_life_days)
-        if wanted > most:
-            wanted, basis = most, f"what is used within its shelf life of {web.shelf_life_days:g} days"
-    return max(wanted, 1.0), basis
+        if reels > most:
+            reels, basis = most, f"what is used within its shelf life of {web.shelf_life_days:g} days"
+    return max(reels, 1.0), basis
 
 
 def economic_reels(web: Web, need: Need) -> float | None:
@@ -322,8 +322,8 @@ def economic_reels(web: Web, need: Need) -> float | None:
 
 def price_at(web: Web, reels: float) -> float | None:
     """The price a reel of an order of so many reels; None where there is none."""
-    reached = [s for s in web.price_breaks if reels >= s.from_reels]
-    return max(reached, key=lambda s: s.from_reels).price_per_reel if reached else web.price_per_reel
+    breaks = [s for s in web.price_breaks if reels >= s.from_reels]
+    return max(breaks, key=lambda s: s.from_reels).price_per_reel if breaks else web.price_per_reel
 
 
 def _between(need: Need, start: float, end: float) -> float:

@@ -68,8 +68,8 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
         "declared: food contact declared on; why: no advice because",
         currency=plant.currency,
     )
-    shown = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
-    return Table("order", "What to order by when", shown, rows)
+    filled_columns = [c for c in columns if c[0] not in ("declared", "why") or any(row[c[0]] for row in rows)]
+    return Table("order", "What to order by when", filled_columns, rows)
 
 
 def day_of(at: datetime | None, plant: Plant) -> date | None:
@@ -251,13 +251,13 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
     """
     rows = [(web, row) for web, row in _ordered(answer, plant) if web.supplier == supplier]
     first = min((row["by"] for _, row in rows), default=None)
-    wanted = _wanted(answer, plant)
+    wanted_reels = _wanted(answer, plant)
     shown = [
         {
             "web": row["web"],
             "about": _description(web, plant),
             "reels": row["reels"],
-            "wanted": wanted.get(row["web"]),
+            "wanted": wanted_reels.get(row["web"]),
             "price": row["price"],
             "money": row["money"],
         }
@@ -269,7 +269,7 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
         "money: total [currency]",
         currency=plant.currency,
     )
-    kept = [column for column in columns if any(row[column[0]] is not None for row in shown)]
+    filled_columns = [column for column in columns if any(row[column[0]] is not None for row in shown)]
     reels = show.counted(sum(row["reels"] for row in shown), "reel")
     words = f"Order to {supplier}: {reels} in {show.counted(len(shown), 'web')}."
     day = show.a_day(answer.scope.now.astimezone(plant.tz).date(), plant, year=True)
@@ -278,7 +278,7 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
         scope=replace(answer.scope, line="", machine="", label=f"to {supplier}, {day}"),
         sentence=(Span(words),),
         soft="Please confirm quantities, prices and the day of delivery.",
-        tables=(Table("supplier order", "To deliver", kept, shown, charged=("price", "money")),),
+        tables=(Table("supplier order", "To deliver", filled_columns, shown, charged=("price", "money")),),
         cautions=(CAUTION,),
     )
 

@@ -264,9 +264,9 @@ def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
         else:
             before = out[k]
             out[k] = replace(before, returned=True)
-            held = _left_on(before)
-            held = span.held_m if held is None else held
-            joined = replace(span, held_m=held, label_m=before.label_m, origin=before.origin)
+            held_m = _left_on(before)
+            held_m = span.held_m if held_m is None else held_m
+            joined = replace(span, held_m=held_m, label_m=before.label_m, origin=before.origin)
         rests.add(len(out), joined)
         out.append(joined)
     return out
@@ -299,8 +299,8 @@ class _OpenRests:
     def used_by(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
         """The mounting whose rest this one uses up, the latest first; a name says more than a length."""
         open_ones = self._by_kind.get(span.kind, {})
-        named = [k for name in names_meant(span.reel) for k in self._by_name.get((span.kind, name), [])]
-        k = max((k for k in named if k in open_ones), default=None)
+        same_name = [k for name in names_meant(span.reel) for k in self._by_name.get((span.kind, name), [])]
+        k = max((k for k in same_name if k in open_ones), default=None)
         if k is None and span.full_m is not None and span.stated_m is not None:
             k = self._of_length(span, earlier) if span.stated_m < 0.95 * span.full_m else None
         if k is not None:
@@ -309,11 +309,11 @@ class _OpenRests:
 
     def _of_length(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
         """The latest mounting that left as much as this part reel is said to hold."""
-        stated = span.stated_m or 0.0
-        near = max(LENGTH_READ_M, 0.01 * stated)
+        length_m = span.stated_m or 0.0
+        near = max(LENGTH_READ_M, 0.01 * length_m)
         for k in reversed(self._by_kind.get(span.kind, {})):
-            left = earlier[k].left_m
-            if left and earlier[k].web == span.web and abs(left - stated) <= near:
+            remainder = earlier[k].left_m
+            if remainder and earlier[k].web == span.web and abs(remainder - length_m) <= near:
                 return k
         return None
 
@@ -354,11 +354,11 @@ def _span(
 def _known(counts: MachineCounts, kind: Counts, moments: Sequence[datetime]) -> list[Estimate | None]:
     """What a counter counted between moments; None where part of it was not read, or is open."""
     at = micros(moments)
-    counted = counts.count(kind, at[:-1], at[1:])
-    if counted is None:
+    counts_between = counts.count(kind, at[:-1], at[1:])
+    if counts_between is None:
         return [None] * (len(at) - 1)
-    sure = (counted.missing_s <= MISSING_S) & (counted.readings > 0) & ~np.isnan(counted.value)
-    return [counted.at(k) if sure[k] else None for k in range(len(sure))]
+    sure = (counts_between.missing_s <= MISSING_S) & (counts_between.readings > 0) & ~np.isnan(counts_between.value)
+    return [counts_between.at(k) if sure[k] else None for k in range(len(sure))]
 
 
 def _known_wraps(counts: MachineCounts, moments: Sequence[datetime]) -> list[float | None]:
@@ -400,13 +400,13 @@ def _again(before: ReelSpan, span: ReelSpan) -> str:
     """Say why a reel cannot have been mounted again as the log has it, or nothing."""
     if before.left_m == 0 or before.taken_off is None:
         return f"reel {span.reel} was mounted twice and nothing was left on it the first time"
-    left, stated = before.left_m, span.stated_m
-    if left is None or stated is None or stated == before.label_m:
+    remainder, length_m = before.left_m, span.stated_m
+    if remainder is None or length_m is None or length_m == before.label_m:
         return ""
     # The label's own length may be written down again; any other length must be what was left.
-    if abs(stated - left) <= max(LENGTH_READ_M, MORE_SHARE * left):
+    if abs(length_m - remainder) <= max(LENGTH_READ_M, MORE_SHARE * remainder):
         return ""
-    return f"reel {span.reel} was mounted again with {stated:,.0f} m, but {left:,.0f} m were left on it"
+    return f"reel {span.reel} was mounted again with {length_m:,.0f} m, but {remainder:,.0f} m were left on it"
 
 
 def _too_much_left(span: ReelSpan) -> str:

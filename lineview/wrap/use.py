@@ -84,11 +84,11 @@ def reel_left(span: ReelSpan, end_m: float, wraps_per_min: float | None) -> Reel
     """What is left on the reel that is on."""
     if span.taken_off is not None or span.held_m is None or span.fed is None or span.cut_length_mm is None:
         return None
-    left = max(span.held_m - span.fed.number - end_m, 0.0)
+    remainder = max(span.held_m - span.fed.number - end_m, 0.0)
     doubt = 2.0 * math.hypot(LABEL_SD * (span.label_m or span.held_m), FEED_COMMON_SD * span.fed.number)
-    wraps = math.floor(left * 1000.0 / span.cut_length_mm)
+    wraps = math.floor(remainder * 1000.0 / span.cut_length_mm)
     minutes = wraps / wraps_per_min if wraps_per_min else None
-    return ReelLeft(span.reel, left, max(left - doubt, 0.0), left + doubt, wraps, minutes)
+    return ReelLeft(span.reel, remainder, max(remainder - doubt, 0.0), remainder + doubt, wraps, minutes)
 
 
 #: Per metre of web: what it is in each unit.
@@ -97,9 +97,9 @@ UNITS = ("m", "m2", "kg", "money")
 
 def web_for(plant: Plant, product: str, kind: WebKind) -> Web | None:
     """The web of a kind that wraps a product; without a product, the one web that all share."""
-    known = plant.product(product) if product else None
-    if known is not None:
-        webs = [plant.web(web_id) for web_id in known.webs]
+    described = plant.product(product) if product else None
+    if described is not None:
+        webs = [plant.web(web_id) for web_id in described.webs]
         return next((web for web in webs if web is not None and web.kind == kind), None)
     of_kind = [web for web in plant.webs if web.kind == kind]
     shapes = {(web.cut_length_mm, web.width_mm, web_grammage_g_m2(web), web.price_per_reel) for web in of_kind}
@@ -218,16 +218,16 @@ def web_use(
     Source: wrap-efficiency
     """
     cuts = [(row, _cut(plant, row.product, kind)) for row in rows]
-    known = [(row, cut) for row, cut in cuts if cut is not None]
-    good_known = sum(row.good for row, _ in known)
-    if not known or good_known <= 0:
+    with_cut = [(row, cut) for row, cut in cuts if cut is not None]
+    good_known = sum(row.good for row, _ in with_cut)
+    if not with_cut or good_known <= 0:
         return None
-    mean_cut = sum(row.good * cut for row, cut in known) / good_known
+    mean_cut = sum(row.good * cut for row, cut in with_cut) / good_known
     all_cuts = [web.cut_length_mm for web in plant.webs if web.kind == kind]
     total = [(row, mean_cut if cut is None else cut) for row, cut in cuts]
     geometry = sum(row.good * cut for row, cut in total) / 1000.0
     unknown = sum(row.good for row, cut in cuts if cut is None) / 1000.0
-    known_m = sum(row.good * cut for row, cut in known) / 1000.0
+    known_m = sum(row.good * cut for row, cut in with_cut) / 1000.0
     causes = [
         Cause(
             "geometry",
@@ -244,13 +244,13 @@ def web_use(
     ends = happened.ends_left_m if happened.ends_left_m is not None else _assumed_ends(waste, happened)
     used = explained if fed is None else fed.number + ends
     if fed is not None:
-        left = used - explained
+        unexplained = used - explained
         causes.append(
             Cause(
                 "unexplained",
-                left,
-                left - (fed.number - fed.ends[0]) - sum(c.high - c.metres for c in causes),
-                left + (fed.ends[1] - fed.number) + sum(c.metres - c.low for c in causes),
+                unexplained,
+                unexplained - (fed.number - fed.ends[0]) - sum(c.high - c.metres for c in causes),
+                unexplained + (fed.ends[1] - fed.number) + sum(c.metres - c.low for c in causes),
                 False,
                 f"{used:,.1f} m used − {explained:,.1f} m explained",
             )
