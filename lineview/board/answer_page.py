@@ -24,7 +24,7 @@ from lineview.charts.style import ChartStyle, Picture
 from lineview.core.errors import LineviewError
 from lineview.core.figure import Figure
 from lineview.core.resources import shipped
-from lineview.order.supplier_sheet import supplier_sheet, suppliers_due
+from lineview.order.tables import supplier_sheet, suppliers_due
 from lineview.plant import Plant
 from lineview.report import show
 from lineview.report.answer import Answer, Question, Span, file_name

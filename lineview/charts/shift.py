@@ -9,8 +9,7 @@ from typing import Any
 import plotly.graph_objects as go
 import polars as pl
 
-from lineview.charts.axes import ms, set_clock, thin
-from lineview.charts.style import ChartStyle, Picture, blank, label, see_through, show_legend
+from lineview.charts.style import ChartStyle, Picture, blank, label, ms, see_through, set_clock, show_legend, thin
 from lineview.core.figure import Period
 from lineview.report import show
 
@@ -49,11 +48,11 @@ def _marks(top: float) -> list[float]:
 
 
 def _rate(figure: go.Figure, look: ChartStyle, rate: pl.DataFrame) -> None:
-    shown = thin(rate.sort("at"), "at", "rate_per_min")
-    across = [ms(at) for at in shown["at"].to_list()]
+    points = thin(rate.sort("at"), "at", "rate_per_min")
+    across = [ms(at) for at in points["at"].to_list()]
     figure.add_scatter(  # the area by itself: under a line with gaps it would be drawn across them
         x=across,
-        y=shown["rate_per_min"].fill_null(0.0).fill_nan(0.0).to_list(),
+        y=points["rate_per_min"].fill_null(0.0).fill_nan(0.0).to_list(),
         mode="lines",
         line={"width": 0, "shape": "hv"},
         fill="tozeroy",
@@ -63,10 +62,10 @@ def _rate(figure: go.Figure, look: ChartStyle, rate: pl.DataFrame) -> None:
     )
     figure.add_scatter(
         x=across,
-        y=shown["rate_per_min"].to_list(),
+        y=points["rate_per_min"].to_list(),
         mode="lines",
         line={"color": look.tokens.ink, "width": 1.3 * look.scale, "shape": "hv"},
-        text=[show.moment(at, look.plant, day=False) for at in shown["at"].to_list()],
+        text=[show.moment(at, look.plant, day=False) for at in points["at"].to_list()],
         hovertemplate="%{text}, %{y:.0f} a minute<extra></extra>",
         showlegend=False,
         connectgaps=False,
@@ -123,14 +122,14 @@ def _words(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, high: float,
     rows = tape.to_dicts()
     worth = [(r, r["end"] - r["start"]) for r in rows if _kind(r) == UNEXPLAINED] + _slow(rows)
     worth.sort(key=lambda pair: (pair[0]["state"] == "slow", -pair[1]))
-    whole = ms(span.end) - ms(span.start)
-    room = (0.42 if look.narrow else 0.17) * whole
-    taken: list[float] = [ms(span.start) + room * 0.35]
+    span_ms = ms(span.end) - ms(span.start)
+    room = (0.42 if look.narrow else 0.17) * span_ms
+    places: list[float] = [ms(span.start) + room * 0.35]
     for row, length in worth:
         middle = (ms(row["start"]) + ms(row["end"])) / 2
-        if any(abs(middle - other) < room for other in taken):
+        if any(abs(middle - other) < room for other in places):
             continue
-        taken.append(middle)
+        places.append(middle)
         slow = row["state"] == "slow"
         in_all = " in all" if row.get("parts", 1) > 1 else ""
         words = f"slow, {show.minutes(length)}{in_all}" if slow else f"{show.minutes(length)}, reason not set"

@@ -11,7 +11,7 @@ import polars as pl
 from lineview.core.estimate import Estimate
 from lineview.machine.counters import Floats
 from lineview.stats.dispersed_rates import dispersed_rates
-from lineview.stats.false_discovery import adjusted_p
+from lineview.stats.multiple_tests import adjusted_p
 from lineview.week.losses import CHANGEOVERS, MachineLosses, rare_reasons, with_rare_together
 from lineview.week.trend import (
     CONFIDENCE,

@@ -7,12 +7,11 @@ from itertools import pairwise
 import polars as pl
 import pytest
 
-from lineview.charts.axes import MOST_POINTS, _ticks, ms, thin
 from lineview.charts.order import order_picture
 from lineview.charts.render import NEEDS, pictures
 from lineview.charts.rope import Tolerance, rope_picture
 from lineview.charts.shift import HATCHING, UNEXPLAINED, _slow, _slow_spans, shift_picture
-from lineview.charts.style import DAY, NIGHT, ChartStyle
+from lineview.charts.style import DAY, MOST_POINTS, NIGHT, ChartStyle, _ticks, ms, thin
 from lineview.charts.wrap import wrap_picture
 from lineview.plant import Plant
 from lineview.report import show
