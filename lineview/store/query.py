@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -84,7 +85,9 @@ def content_mark(journal: JournalReader, line: str, machines: Sequence[str], bet
     """
     first, last = between
     told, reason = extents.c, stop_reasons.c
-    rows = [(told.id, told.intake, told.machine.in_(machines), told.last >= first, told.first <= last)]
+    rows: list[tuple[Any, ...]] = [
+        (told.id, told.intake, told.machine.in_(machines), told.last >= first, told.first <= last)
+    ]
     for kind in (KINDS[name] for name in ("batches", "stops", "reels")):
         table, back = of_kind[kind.name].c, round(kind.look_back.total_seconds() * 1e6)
         owned = table[kind.owner].in_([line] if kind.owner == "line" else machines)
