@@ -295,8 +295,22 @@ def test_one_shift_against_another_has_no_interval(week: Works) -> None:
 @settings(max_examples=25, deadline=None)
 @given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=40), st.sampled_from([0, 1, 2]))
 def test_rounded_rows_add_up_as_written(values: list[float], places: int) -> None:
-    from lineview.week.tables import rounded
+    from lineview.week.tables import rounding_left
 
-    written = rounded(values, places)
-    assert math.fsum(written) == pytest.approx(math.fsum(values), abs=0.51 * 10**-places + 1e-6)
-    assert all(abs(a - b) <= 1.01 * 10**-places for a, b in zip(written, values, strict=True))
+    total = math.fsum(values)
+    left = rounding_left(values, total, places)
+    assert math.fsum([*(round(v, places) for v in values), left]) == pytest.approx(round(total, places), abs=1e-6)
+    assert abs(left) <= 0.51 * 10**-places * (len(values) + 1)
+
+
+def test_a_quantity_is_the_same_in_its_row_its_figure_and_the_sum(week: Works) -> None:
+    answer = week.ask(read_question("week"))
+    table = next(table for table in answer.tables if table.name == "ledger of losses")
+    rows = {row["cause"]: row for row in table.rows}
+    for row in table.rows:
+        if row["cause"] not in ("rounding", OUTSIDE):
+            label = f"{row['cause']}: minutes lost"
+            figure = next((figure for figure in answer.figures if figure.label == label), None)
+            assert row["minutes"] == (None if figure is None else round(figure.value)), row["cause"]
+    parts = [row["minutes"] or 0 for name, row in rows.items() if name not in ("all rows", OUTSIDE)]
+    assert math.fsum(parts) == rows["all rows"]["minutes"]
