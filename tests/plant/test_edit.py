@@ -43,21 +43,21 @@ def test_a_value_that_is_the_same_changes_nothing() -> None:
 
 
 def test_a_new_value_stands_with_its_part_and_an_empty_one_goes() -> None:
-    told = changed({"supplier": "", "lead_time_days": "21"})
-    assert tomlkit.parse(told).unwrap()["webs"][0] == {"id": "film-a", "price_per_reel": 34.0, "lead_time_days": 21}
-    assert told.replace("lead_time_days = 21\n", "").replace('supplier = "one"\n', "") == TEXT.replace(
+    text = changed({"supplier": "", "lead_time_days": "21"})
+    assert tomlkit.parse(text).unwrap()["webs"][0] == {"id": "film-a", "price_per_reel": 34.0, "lead_time_days": 21}
+    assert text.replace("lead_time_days = 21\n", "").replace('supplier = "one"\n', "") == TEXT.replace(
         'supplier = "one"\n', ""
     )
 
 
 def test_a_new_part_follows_its_kind_before_the_heading_of_the_next() -> None:
-    told = changed({"id": '"foil"', "width_mm": "60"}, "foil")
-    assert told == TEXT.replace("# ---- layouts", '[[webs]]\nid = "foil"\nwidth_mm = 60\n\n# ---- layouts')
+    text = changed({"id": '"foil"', "width_mm": "60"}, "foil")
+    assert text == TEXT.replace("# ---- layouts", '[[webs]]\nid = "foil"\nwidth_mm = 60\n\n# ---- layouts')
 
 
 def test_the_first_part_of_a_kind_comes_last() -> None:
-    told = changed({"id": '"mint"', "mass_g": "6.5"}, "mint", "products")
-    assert told == TEXT + '\n[[products]]\nid = "mint"\nmass_g = 6.5\n'
+    text = changed({"id": '"mint"', "mass_g": "6.5"}, "mint", "products")
+    assert text == TEXT + '\n[[products]]\nid = "mint"\nmass_g = 6.5\n'
 
 
 @pytest.mark.parametrize(
