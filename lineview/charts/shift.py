@@ -101,14 +101,14 @@ def _standing(figure: go.Figure, look: ChartStyle, tape: pl.DataFrame, height: f
                     "solidity": 0.22,
                 },
             },
-            text=[_told(r, look) for r in of_kind],
+            text=[_hover(r, look) for r in of_kind],
             customdata=[f"{r['start'].isoformat()}|{r['end'].isoformat()}" for r in of_kind],
             textposition="none",
             hovertemplate="%{text}<extra></extra>",
         )
 
 
-def _told(row: dict[str, object], look: ChartStyle) -> str:
+def _hover(row: dict[str, object], look: ChartStyle) -> str:
     start, end = row["start"], row["end"]
     reason = f"<br>{row['reason']}" if row["reason"] else ""
     return (

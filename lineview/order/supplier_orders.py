@@ -106,7 +106,7 @@ def supplier_orders(lines: Sequence[OrderLine], *, together_days: float = TOGETH
             now = [line for line in remaining if _by(line) <= first + timedelta(days=together_days)]
             remaining = remaining[len(now) :]
             rows = [_row(line, line.advice.reels) for line in now if line.advice]
-            out.append(SupplierOrder(supplier, first, tuple(_filled(rows))))
+            out.append(SupplierOrder(supplier, first, tuple(_fill_pallet(rows))))
     return sorted(out, key=lambda order: (order.order_by, order.supplier))
 
 
@@ -131,7 +131,7 @@ def _of(row: SheetRow, reels: int) -> SheetRow:
     )
 
 
-def _filled(rows: list[SheetRow]) -> list[SheetRow]:
+def _fill_pallet(rows: list[SheetRow]) -> list[SheetRow]:
     """Fill the last pallet with the most urgent web, in its multiples, where it is half full already."""
     first, total = rows[0].web, sum(row.pallets or 0.0 for row in rows)
     if first.reels_per_pallet is None or any(row.pallets is None for row in rows):

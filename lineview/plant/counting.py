@@ -9,7 +9,7 @@ from lineview.plant.checks import PlacedFault
 from lineview.plant.model import Counter, Counting, Layout, Machine, Plant
 
 
-def counted_by(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[str, str, str, Counting | None]]:
+def counters_of(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[str, str, str, Counting | None]]:
     """The counters that a layout of readings fills, and what it says of them.
 
     Parameters
@@ -52,10 +52,10 @@ def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[M
         The header of the layout, and the fault without a place.
     """
     declared = {(m.id, c.id): c.counting for m in machines for c in m.counters}
-    for header, machine, channel, counting in counted_by(layout, machines):
+    for header, machine, channel, counting in counters_of(layout, machines):
         meaning = counting or declared[machine, channel]
         for other in others:
-            for _, same_machine, same_channel, theirs in counted_by(other, machines):
+            for _, same_machine, same_channel, theirs in counters_of(other, machines):
                 if (same_machine, same_channel) != (machine, channel):
                     continue
                 if (theirs or declared[machine, channel]) != meaning:
@@ -83,7 +83,7 @@ def with_counting(plant: Plant) -> tuple[Plant, list[PlacedFault]]:
     meanings = {
         (machine, channel): counting
         for layout in plant.layouts
-        for _, machine, channel, counting in counted_by(layout, plant.machines)
+        for _, machine, channel, counting in counters_of(layout, plant.machines)
         if counting is not None
     }
     if not meanings:

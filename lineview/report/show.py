@@ -72,7 +72,7 @@ def decimals_for(value: float | None, low: float | None, high: float | None) -> 
     return min(6, justified, max(0, 4 - math.floor(math.log10(max(abs(v) for v in ends)))))
 
 
-def counted(count: int, thing: str) -> str:
+def quantity(count: int, thing: str) -> str:
     """Write how many there are of a thing.
 
     Parameters
@@ -90,7 +90,7 @@ def counted(count: int, thing: str) -> str:
     return f"{count:,} {thing}{'' if count == 1 else 'es' if thing.endswith('ch') else 's'}"
 
 
-def listed(words: Sequence[str]) -> str:
+def sentence_list(words: Sequence[str]) -> str:
     """Write words as a sentence lists them.
 
     Parameters
@@ -266,7 +266,7 @@ def last_reading(at: datetime, plant: Plant, today: datetime, *, advises: bool =
     'Last reading Fri 12 June 2026, 20:00, 167 days ago.'
     """
     days = (today - at).days
-    ago = f", {counted(days, 'day')} ago" if days >= 1 else ""
+    ago = f", {quantity(days, 'day')} ago" if days >= 1 else ""
     newer = " The advice is for that day: add newer exports before you order." if ago and advises else ""
     return f"Last reading {moment(at, plant, year=True)}{ago}.{newer}"
 
@@ -360,7 +360,7 @@ def value(figure: Figure, plant: Plant) -> str:
         return moment(figure.value, plant)
     if isinstance(figure.value, str):
         return figure.value
-    (amount, *_), unit, places = _converted(figure, plant)
+    (amount, *_), unit, places = _in_plant_units(figure, plant)
     return f"{number(amount or 0.0, places)} {unit}".rstrip()
 
 
@@ -390,7 +390,7 @@ def interval(figure: Figure, plant: Plant) -> str:
     if isinstance(figure.low, datetime) or isinstance(figure.high, datetime):
         low, high = (moment(e, plant) if isinstance(e, datetime) else "" for e in (figure.low, figure.high))
     else:
-        (_, lowest, highest), _, places = _converted(figure, plant)
+        (_, lowest, highest), _, places = _in_plant_units(figure, plant)
         low, high = ("" if e is None or not math.isfinite(e) else number(e, places) for e in (lowest, highest))
     if low and high:
         return f"{low} to {high}"
@@ -407,7 +407,7 @@ def _exact(value: float) -> int | None:
     return places if digits <= 5 and places <= 6 and math.isfinite(value) else None
 
 
-def _converted(figure: Figure, plant: Plant) -> tuple[Sequence[float | None], str, int | None]:
+def _in_plant_units(figure: Figure, plant: Plant) -> tuple[Sequence[float | None], str, int | None]:
     """Give value, low and high in the plant's units, the unit, and the decimals they justify."""
     ends = (figure.value, figure.low, figure.high)
     parts = [float(v) if isinstance(v, int | float) else None for v in ends]

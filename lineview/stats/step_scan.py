@@ -84,7 +84,7 @@ class StepScanner:
         self._n, self._p = x.shape
         both = np.column_stack([y, x])
         self._exact = [_Exact(noise, steps, both) for noise in SEARCH_NOISES]
-        self._filtered = [_Filtered(noise, both) for noise in SEARCH_NOISES]
+        self._filtered = [_FilteredProducts(noise, both) for noise in SEARCH_NOISES]
 
     def scan(self, at: Sequence[int], margin: int = 3, closed: Iterable[int] = ()) -> StepScan:
         """Find the likeliest step beyond the columns and the steps `at`."""
@@ -133,7 +133,7 @@ class _Exact:
         return self._known[m]
 
 
-class _Filtered:
+class _FilteredProducts:
     """Cross products of columns and steps filtered so that one noise in them becomes independent."""
 
     def __init__(self, noise: Noise, both: Floats) -> None:

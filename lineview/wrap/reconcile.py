@@ -91,15 +91,15 @@ def reel_metres(reels: Sequence[ReelSpan], waste: Waste, events: WrapEvents | No
     for reel, spans in mountings.items():
         if spans[-1].taken_off is None or any(s.wraps is None and s.fed is None for s in spans):
             continue
-        geometry = _sum([_needed(s, waste, events) for s in spans])
+        geometry = _sum([_metres_needed(s, waste, events) for s in spans])
         fed = _sum([None if s.fed is None else s.fed.number for s in spans])
-        used, doubt = _drawn(spans, waste)
+        used, doubt = _metres_drawn(spans, waste)
         if sum(v is not None for v in (geometry, fed, used)) >= 2:
             out.append(ReelMetres(reel, spans[0].kind, geometry, fed, used, spans[0].label_m, doubt))
     return out
 
 
-def _needed(span: ReelSpan, waste: Waste, events: WrapEvents | None) -> float | None:
+def _metres_needed(span: ReelSpan, waste: Waste, events: WrapEvents | None) -> float | None:
     """The metres that a mounting's wraps, its start, splices and restarts needed."""
     if span.wraps is None or span.cut_length_mm is None or span.taken_off is None:
         return None
@@ -113,7 +113,7 @@ def _needed(span: ReelSpan, waste: Waste, events: WrapEvents | None) -> float | 
     return metres
 
 
-def _drawn(spans: Sequence[ReelSpan], waste: Waste) -> tuple[float | None, float]:
+def _metres_drawn(spans: Sequence[ReelSpan], waste: Waste) -> tuple[float | None, float]:
     """Give label less what was left at last, and the doubt of an end that nobody measured [m]."""
     label, remainder_m = spans[0].label_m, spans[-1].left_m
     if label is None:

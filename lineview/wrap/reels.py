@@ -243,7 +243,7 @@ def reel_spans(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: d
             continue
         ends = [*(row["at"] for row in rows[1:]), max(last, rows[-1]["at"])]
         moments = [rows[0]["at"], *ends]
-        fed, wraps = _known(counts, kind, moments), _known_wraps(counts, moments)
+        fed, wraps = _count_estimates(counts, kind, moments), _wraps_between(counts, moments)
         # The last reel is followed by none.
         for k, (row, following) in enumerate(zip(rows, [*rows[1:], None], strict=False)):
             spans.append(_span(plant, kind, row, following, ends[k], fed[k], wraps[k]))
@@ -264,7 +264,7 @@ def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
         else:
             before = out[k]
             out[k] = replace(before, returned=True)
-            held_m = _left_on(before)
+            held_m = _remainder_m(before)
             held_m = span.held_m if held_m is None else held_m
             joined = replace(span, held_m=held_m, label_m=before.label_m, origin=before.origin)
         rests.add(len(out), joined)
@@ -272,7 +272,7 @@ def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
     return out
 
 
-def _left_on(span: ReelSpan) -> float | None:
+def _remainder_m(span: ReelSpan) -> float | None:
     """What was left on a reel taken off [m]: written down, or held less fed; None if neither tells."""
     if span.left_m is not None:
         return span.left_m
@@ -351,7 +351,7 @@ def _span(
     )
 
 
-def _known(counts: MachineCounts, kind: Counts, moments: Sequence[datetime]) -> list[Estimate | None]:
+def _count_estimates(counts: MachineCounts, kind: Counts, moments: Sequence[datetime]) -> list[Estimate | None]:
     """What a counter counted between moments; None where part of it was not read, or is open."""
     at = micros(moments)
     counts_between = counts.count(kind, at[:-1], at[1:])
@@ -361,10 +361,10 @@ def _known(counts: MachineCounts, kind: Counts, moments: Sequence[datetime]) -> 
     return [counts_between.at(k) if sure[k] else None for k in range(len(sure))]
 
 
-def _known_wraps(counts: MachineCounts, moments: Sequence[datetime]) -> list[float | None]:
+def _wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> list[float | None]:
     """Wraps between moments; None where part of them was not read, or is open."""
     wraps = wraps_between(counts, moments)
-    there = [_known(counts, what, moments) for what in WRAP_COUNTERS if counts.has_read(what)]
+    there = [_count_estimates(counts, what, moments) for what in WRAP_COUNTERS if counts.has_read(what)]
     if wraps is None:
         return [None] * (len(moments) - 1)
     return [float(wraps[k]) if all(part[k] is not None for part in there) else None for k in range(len(wraps))]

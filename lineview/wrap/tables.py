@@ -9,7 +9,7 @@ import polars as pl
 from lineview.plant import Plant
 from lineview.report.answer import Table, columns_of
 from lineview.wrap.account import PerThousand, WrapAccount, per_thousand
-from lineview.wrap.figures import shown_unit
+from lineview.wrap.figures import unit_words
 from lineview.wrap.reconcile import WrongLabel
 from lineview.wrap.use import CAUSES, UNITS, WebUse
 
@@ -43,7 +43,7 @@ def use_table(account: WrapAccount, currency: str) -> Table:
     columns = (
         ("web", "web", ""),
         ("what", "what", ""),
-        *[(unit, "per thousand pieces", shown_unit(unit, currency)) for unit in UNITS],
+        *[(unit, "per thousand pieces", unit_words(unit, currency)) for unit in UNITS],
         ("low", "from", "m"),
         ("high", "to", "m"),
         ("basis", "basis", ""),
@@ -83,7 +83,7 @@ def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
         ("geometry", "geometry", "m"),
         ("fed", "fed", "m"),
         ("difference", "difference", "m"),
-        *[(unit, "per thousand pieces", shown_unit(unit, currency)) for unit in UNITS[1:]],
+        *[(unit, "per thousand pieces", unit_words(unit, currency)) for unit in UNITS[1:]],
     )
     return Table("products", "Use per thousand good pieces, by product", columns, rows)
 

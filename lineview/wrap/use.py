@@ -217,7 +217,7 @@ def web_use(
 
     Source: wrap-efficiency
     """
-    cuts = [(row, _cut(plant, row.product, kind)) for row in rows]
+    cuts = [(row, _cut_length_mm(plant, row.product, kind)) for row in rows]
     with_cut = [(row, cut) for row, cut in cuts if cut is not None]
     good_known = sum(row.good for row, _ in with_cut)
     if not with_cut or good_known <= 0:
@@ -275,7 +275,7 @@ def web_use(
     )
 
 
-def _cut(plant: Plant, product: str, kind: WebKind) -> float | None:
+def _cut_length_mm(plant: Plant, product: str, kind: WebKind) -> float | None:
     web = web_for(plant, product, kind)
     return None if web is None else web.cut_length_mm
 

@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from scipy.stats import gamma
 
 from lineview.order.demand import Need
-from lineview.order.policy import Supply, cover_bounds, cover_days, wanted_reels
+from lineview.order.policy import Supply, cover_bounds, cover_days, reels_to_order
 from lineview.order.reels_needed import reels_needed
 from lineview.plant import Web
 from lineview.report.answer import to_json
@@ -90,7 +90,7 @@ def test_cover_ends_before_a_delivery_that_comes_too_late(
 
 def test_a_delivery_that_may_come_10_percent_short_takes_a_ninth_more() -> None:
     need = Need(np.full(26, 10.0), np.full(26, 1.0), 0.05)
-    reels, basis = wanted_reels(film(under_delivery_percent=10, lead_time_days=14), need, 4)
+    reels, basis = reels_to_order(film(under_delivery_percent=10, lead_time_days=14), need, 4)
     assert reels == pytest.approx(40 / 0.9)
     assert "44.4 as a delivery may come 10 % short" in basis
     short = reels_needed(film(), 1e6, reel_m=1000, under_delivery_percent=10)

@@ -14,7 +14,7 @@ from lineview.core.frames import STATE_TIMELINE
 from lineview.plant import Plant
 from lineview.report.answer import Answer, Scope, Span, Table
 from lineview.sheets.pdf import ROWS, _page, handover, to_pdf
-from lineview.sheets.tables import _name, guarded, to_xlsx
+from lineview.sheets.tables import _name, guard_formulas, to_xlsx
 from tests.references.pdf_pages import pages
 from tests.simulate.shift import FRAME, ask, plan, sheet, works
 
@@ -110,7 +110,7 @@ def test_the_list_below_the_sentence_is_a_row_and_a_line_for_each_point() -> Non
 
 
 def test_text_that_a_spreadsheet_would_run_is_defused_in_csv() -> None:
-    frame = guarded(pl.DataFrame({"t": ["=1", "+1", "-1", "@x", "\tx", "fine", None], "n": [1] * 7}))
+    frame = guard_formulas(pl.DataFrame({"t": ["=1", "+1", "-1", "@x", "\tx", "fine", None], "n": [1] * 7}))
     assert frame["t"].to_list() == ["'=1", "'+1", "'-1", "'@x", "'\tx", "fine", None]
 
 
