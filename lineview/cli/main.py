@@ -415,7 +415,7 @@ def check(works: WorksFolder = HERE) -> None:
 
 
 @app.command()
-def note_adjustment(
+def adjusted(
     machine: Annotated[str, typer.Argument(help="Id of the machine.")],
     what: Annotated[str, typer.Argument(help="What was done, for instance 'roller pair 3 closed'.")],
     at: Annotated[str, typer.Option(help="When, in wall time: 2026-06-09 14:05, or 14:05 today.")],
