@@ -321,7 +321,7 @@ def _of_web(frame: pl.DataFrame | None, web: str) -> pl.DataFrame | None:
 
 
 def _coming(answer: Answer, web: str) -> pl.DataFrame | None:
-    """A web's deliveries without the rows that say when to order."""
+    """A web's deliveries, without the rows of order days."""
     deliveries = _of_web(answer.series.get("deliveries"), web)
     if deliveries is None or "kind" not in deliveries.columns:
         return deliveries
@@ -329,7 +329,7 @@ def _coming(answer: Answer, web: str) -> pl.DataFrame | None:
 
 
 def _order_by(answer: Answer, web: str) -> datetime | None:
-    """The day a web is to be ordered by, from the rows that say it."""
+    """The day by which a web is to be ordered."""
     deliveries = _of_web(answer.series.get("deliveries"), web)
     if deliveries is None or "kind" not in deliveries.columns:
         return None

@@ -15,7 +15,7 @@ from lineview.report import show
 
 @dataclass(frozen=True)
 class Target:
-    """What a piece should weigh [g]; None where the plant description does not say."""
+    """Target mass of a piece [g]; None where plant.toml has none."""
 
     target_g: float | None = None
     low_g: float | None = None

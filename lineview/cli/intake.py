@@ -162,7 +162,7 @@ def refusals(works: Works, intake: int | None, csv: Path | None) -> None:
 
 
 def conflicts(works: Works, csv: Path | None) -> None:
-    """Print what exports tell differently, by export and column; written, every row of it."""
+    """Print conflicts by export and column, or write every row of them to a file."""
     from lineview.app.conflict_notes import conflict_groups
     from lineview.report import show
 
@@ -183,7 +183,7 @@ def conflicts(works: Works, csv: Path | None) -> None:
 
 
 def undo(works: Works, intake: int) -> None:
-    """Take one intake back and say so."""
+    """Undo one intake and say so."""
     works.undo(intake)
     console.print(f"Intake {intake} was undone; the export itself is kept.")
 
@@ -299,7 +299,7 @@ def restore(file: Path, folder: Path) -> None:
 
 
 def update_records(works: Works, rebuild: bool) -> None:
-    """Bring every record up to date and say how many were worked out and whether any came out otherwise."""
+    """Bring every record up to date; print how many were made and whether any differs."""
 
     def progress(machine: str, done: int, stale: int) -> None:
         if sys.stderr.isatty():

@@ -12,7 +12,7 @@ trials = typer.Typer(help="Trials: what was changed from when on, and whether it
 TrialFrom = Annotated[
     str | None, typer.Option("--from", help="From when on, in wall time: 2026-06-09, or 2026-06-09 14:00.")
 ]
-TrialTo = Annotated[str | None, typer.Option("--to", help="Until when, where it was taken back.")]
+TrialTo = Annotated[str | None, typer.Option("--to", help="Until when, where it was undone.")]
 TrialLine = Annotated[str | None, typer.Option("--line", help="Id of the line that was changed.")]
 TrialMachine = Annotated[str | None, typer.Option("--machine", help="Id of the one machine that was changed.")]
 TrialBeside = Annotated[

@@ -120,7 +120,7 @@ def order_moment(scope: Scope) -> datetime:
     Parameters
     ----------
     scope : Scope
-        What was asked.
+        The question's scope.
     """
     return scope.now if scope.now - scope.period.end < SAME_DAY else scope.period.end
 

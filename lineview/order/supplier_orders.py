@@ -55,7 +55,7 @@ class SheetRow:
 
 @dataclass(frozen=True)
 class SupplierOrder:
-    """An order to one supplier: by when, its rows, and the totals that can be told."""
+    """An order to one supplier: by when, its rows, and the totals that are known."""
 
     supplier: str
     order_by: datetime
@@ -155,7 +155,7 @@ def working_day(at: datetime, now: datetime, days: Collection[str], zone: ZoneIn
 def on_working_days(
     lines: Sequence[OrderLine], now: datetime, days: Collection[str], zone: ZoneInfo
 ) -> list[OrderLine]:
-    """Give lines whose order days are days on which somebody orders: earlier, never later."""
+    """Move order days to days on which orders are placed: earlier, never later."""
     moved = []
     for line in lines:
         if line.order_by is None:

@@ -73,7 +73,7 @@ def order_table(lines: Sequence[OrderLine], plant: Plant) -> Table:
 
 
 def day_of(at: datetime | None, plant: Plant) -> date | None:
-    """The day on which somebody acts: the hour in it carries nothing."""
+    """A moment's day; its hour has no meaning."""
     return None if at is None else at.astimezone(plant.tz).date()
 
 
@@ -226,7 +226,7 @@ def suppliers_due(answer: Answer, plant: Plant) -> list[str]:
     answer : Answer
         Of the order.
     plant : Plant
-        Its webs name their suppliers; webs without one are sent to nobody.
+        Its webs name their suppliers; webs without one are left out.
     """
     return list(dict.fromkeys(web.supplier for web, _ in _orders_to_suppliers(answer, plant)))
 
@@ -301,7 +301,7 @@ def _arrival_days(answer: Answer, plant: Plant) -> dict[str, date | None]:
 
 
 def _description(web: Web, plant: Plant) -> str:
-    """Width, weight by area and reel, as far as plant.toml says them."""
+    """Width, grammage and reel, as far as plant.toml has them."""
     parts = []
     sizes = (("", web.width_mm, " wide"), ("reel ", web.reel_outer_mm, " outer"), ("core ", web.reel_core_mm, ""))
     for before, size_mm, after in sizes:

@@ -34,7 +34,7 @@ def day_words(at: datetime, plant: Plant) -> str:
 
 
 def chance_words(chance: float) -> str:
-    """A chance as people say it."""
+    """A chance in words."""
     if chance >= _ALMOST_SURE:
         return "a risk above 95 %"
     if chance < 0.001:
@@ -187,7 +187,7 @@ def _stand(line: OrderLine) -> str:
 
 
 def notes(lines: Sequence[OrderLine], demand: Demand, plant: Plant) -> tuple[str, ...]:
-    """Say what cannot be told, what was refused and what stands on an assumption."""
+    """Say what is not known, what was refused and what rests on an assumption."""
     out = [f"{name} is in the plan or on the batch sheet but not in plant.toml." for name in demand.unknown]
     out += [f"{what}." for what in demand.without_web]
     for web in (plant.web(web_id) for web_id in demand.borrowed):
@@ -251,7 +251,7 @@ def open_plan(rows: pl.DataFrame) -> Estimate:
 
 
 def plan_dispute(rows: pl.DataFrame, open_pieces: Estimate, plant: Plant) -> Iterator[str]:
-    """Say how much of the plan is in conflict, and what stands in for it."""
+    """Say how much of the plan is in conflict, and what is used instead."""
     if not open_pieces.n or open_pieces.low is None or open_pieces.high is None:
         return
     first, last = (
@@ -268,7 +268,7 @@ def plan_dispute(rows: pl.DataFrame, open_pieces: Estimate, plant: Plant) -> Ite
 
 
 def stock_disputes(rows: pl.DataFrame, plant: Plant) -> Iterator[str]:
-    """Say which stock counts disagree, what each says, and what to do."""
+    """Say which stock counts disagree, with their values, and what to do."""
     disputes = list(rows.sort("at", descending=True, maintain_order=True).group_by("web", "at", maintain_order=True))
     for (web_id, at), counts in disputes[:MOST_NAMED]:
         web = plant.web(str(web_id))

@@ -49,7 +49,7 @@ def lent_factors(
 
 
 def unsure(ahead: Ahead) -> Ahead:
-    """What history says with the doubt of having borrowed it."""
+    """Demand from history, with the uncertainty of borrowing it."""
     return replace(ahead, level_cv=float(np.hypot(ahead.level_cv, ASSUMED_KIN_CV)))
 
 
@@ -212,7 +212,7 @@ def history_ahead(
     starts: Sequence[datetime],
     planned: Set[str] = frozenset(),
 ) -> dict[tuple[str, str], Ahead]:
-    """What history says of the coming weeks, by line and web."""
+    """Demand of the coming weeks from history, by line and web."""
     lent = lent_factors(plant, past, factors, planned)
     used = {**factors, **lent}
     if history_weeks(past, starts[0]) >= WEEKS_OF_HISTORY:

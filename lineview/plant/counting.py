@@ -1,4 +1,4 @@
-"""What counters' readings say where layouts say it: settled once for each counter of the plant."""
+"""What counters' readings mean, carried from the layouts to each counter of the plant."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from lineview.plant.model import Counter, Counting, Layout, Machine, Plant
 
 
 def counters_of(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[str, str, str, Counting | None]]:
-    """The counters that a layout of readings fills, and what it says of them.
+    """The counters that a layout of readings fills, and how it reads them.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ def counters_of(layout: Layout, machines: Sequence[Machine]) -> Iterator[tuple[s
 
 
 def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[Machine]) -> Iterator[tuple[str, Fault]]:
-    """Faults where two layouts say different things of one counter.
+    """Faults where two layouts read one counter differently.
 
     Parameters
     ----------
@@ -68,7 +68,7 @@ def contradicting(layout: Layout, others: Sequence[Layout], machines: Sequence[M
 
 
 def with_counting(plant: Plant) -> tuple[Plant, list[PlacedFault]]:
-    """Carry what layouts say of counters over to the counters.
+    """Carry the layouts' meaning of readings over to the counters.
 
     Parameters
     ----------

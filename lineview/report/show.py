@@ -10,7 +10,7 @@ from lineview.core.figure import Figure, Period
 from lineview.core.units import System, in_units
 from lineview.plant import Plant
 
-#: What stands where nothing can be told; never 0, never an empty cell.
+#: Shown for a missing value. Never 0, never blank.
 NOTHING = "–"
 MINUS = "−"
 
@@ -114,7 +114,7 @@ def moment(at: datetime, plant: Plant, *, day: bool = True, year: bool = False, 
     at : datetime.datetime
         With its zone.
     plant : Plant
-        Its zone and units say how.
+        Its zone and units decide the form.
     day, year : bool
         Whether the day, and its year, stand before the time.
     seconds : bool
@@ -163,7 +163,7 @@ def stretch(start: datetime, end: datetime, plant: Plant, *, day: bool = True) -
     start, end : datetime.datetime
         With their zones.
     plant : Plant
-        Its zone and units say how.
+        Its zone and units decide the form.
     day : bool
         Whether the day stands before the first; it stands before the second too where that is half a day later.
 
@@ -189,7 +189,7 @@ def moment_near(at: datetime, plant: Plant, now: datetime) -> str:
     at : datetime.datetime
         With its zone.
     plant : Plant
-        Its zone and units say how.
+        Its zone and units decide the form.
     now : datetime.datetime
         With its zone.
 
@@ -247,7 +247,7 @@ def last_reading(at: datetime, plant: Plant, today: datetime, *, advises: bool =
     at : datetime.datetime
         Of the last reading, with its zone.
     plant : Plant
-        Its zone and units say how.
+        Its zone and units decide the form.
     today : datetime.datetime
         When it is read, with its zone.
     advises : bool
@@ -400,7 +400,7 @@ def interval(figure: Figure, plant: Plant) -> str:
 
 
 def _exact(value: float) -> int | None:
-    """The places of a number that five figures tell exactly, as of most that are set by hand."""
+    """The decimals of a number that five figures write exactly, as they do most set values."""
     figures, _, power = f"{value:.11e}".partition("e")
     digits = len(figures.replace(".", "").lstrip("-").rstrip("0"))
     places = max(0, digits - 1 - int(power or 0))

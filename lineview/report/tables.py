@@ -82,7 +82,7 @@ def figure_text(figure: Figure, plant: Plant) -> tuple[str, str, str, str, str]:
     Parameters
     ----------
     figure : Figure
-        Of an answer; where it has no value, the reason stands in its place.
+        Of an answer; one without a value shows its reason.
     plant : Plant
         Units and zone.
     """

@@ -38,7 +38,7 @@ _USUAL = 1.5
 
 @dataclass(frozen=True)
 class PerThousand:
-    """An amount per thousand good pieces, with bounds; None where it cannot be told."""
+    """An amount per thousand good pieces, with bounds; None where it is not known."""
 
     value: float
     low: float
@@ -96,7 +96,7 @@ def _metres(use: WebUse, what: str) -> tuple[float, float, float, str] | None:
 
 @dataclass(frozen=True)
 class WrapAccount:
-    """What a machine wrapped and what its webs took; `uses` holds the kinds that can be told.
+    """What a machine wrapped and what its webs took; `uses` holds the kinds whose use is known.
 
     `fed` holds the metres on each kind's feed counter [m], of webs too that plant.toml does not describe, and
     `fed_good` the good pieces of the same time.
@@ -135,7 +135,7 @@ class WrapAccount:
         return {kind: amount for kind, amount in amounts.items() if amount is not None}
 
     def use(self, kind: str) -> WebUse | None:
-        """The use of a kind of web, or None where it cannot be told."""
+        """The use of a kind of web, or None where it is not known."""
         return next((use for use in self.uses if use.kind == kind), None)
 
 
@@ -158,7 +158,7 @@ def wrap_account(
     batches, reels : polars.DataFrame
         BATCHES, REELS.
     events : WrapEvents or None
-        Restarts and changeovers; None where no tape tells, and then no waste is learned.
+        Restarts and changeovers; None without a timeline, and then no waste is learned.
     period : (datetime, datetime)
         From, to [UTC].
 
@@ -238,7 +238,7 @@ def _waste(
     kind: WebKind,
     events: WrapEvents | None,
 ) -> Waste | None:
-    """The waste of a kind: learned where a tape shows events, else what stands in plant.toml."""
+    """The waste of a kind: learned where a timeline shows events, else plant.toml's."""
     plant_waste = _plant_waste(plant, rows, kind)
     if plant_waste is None or events is None:
         return plant_waste

@@ -206,7 +206,7 @@ def _mounts(reels: Sequence[ReelSpan], spans: Sequence[ProductSpan]) -> list[dat
 
 
 def _splices(fine: Sequence[datetime], fed: Floats, reels: Sequence[ReelSpan]) -> Floats:
-    """Share each reel's splices out over the stretches by metres fed; nan where they cannot be told.
+    """Share each reel's splices out over the stretches by metres fed; nan where that is not known.
 
     That is on the reel that was on before the log began, and on one that is still on and has splices.
     """
@@ -286,7 +286,7 @@ def _allowance(mean: Estimate) -> Allowance | None:
 
 
 def _regress(bins: Sequence[WrapBin]) -> dict[str, Allowance]:
-    """Fit what was fed over; a cause that cannot be told from the others is left out, the rarest first."""
+    """Fit what was fed over; causes that cannot be separated are left out, the rarest first."""
     if len(bins) < LEAST_BINS:
         return {}
     columns = {

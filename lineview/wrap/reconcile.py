@@ -114,7 +114,7 @@ def _metres_needed(span: ReelSpan, waste: Waste, events: WrapEvents | None) -> f
 
 
 def _metres_drawn(spans: Sequence[ReelSpan], waste: Waste) -> tuple[float | None, float]:
-    """Give label less what was left at last, and the doubt of an end that nobody measured [m]."""
+    """Label less the final remainder, and the uncertainty of an end that was not measured [m]."""
     label, remainder_m = spans[0].label_m, spans[-1].left_m
     if label is None:
         return None, 0.0
@@ -129,9 +129,9 @@ def _sum(values: Sequence[float | None]) -> float | None:
 
 
 def views_of(metres: Sequence[ReelMetres], kind: str, *, label_sd: float = LABEL_SD) -> ReelEstimates | None:
-    """Reconcile the views of one kind's reels and name what does not fit.
+    """Reconcile the views of one kind's reels and name mismatches.
 
-    Only with three views can it be told which is wrong; with two, nothing is named.
+    Only three views show which one is wrong; with two, nothing is named.
 
     Source: vdi-2048, narasimhan-jordache-2000, gum
     """
@@ -185,7 +185,7 @@ class _Table:
         return ~np.isnan(self.metres)
 
     def fit(self, there: npt.NDArray[np.bool_]) -> AgreedViews | None:
-        """Reconcile: within each reel, every view there is must say the same; None where none has two."""
+        """Reconcile: within each reel all views must agree; None where no reel has two."""
         if not np.any(there.sum(axis=1) > 1):
             return None
         reel = np.nonzero(there)[0]

@@ -65,7 +65,7 @@ def full_reel_m(web: Web) -> float | None:
     Returns
     -------
     float or None
-        Length [m]; None where it cannot be told.
+        Length [m]; None where it is not known.
     """
     if web.reel_length_m is not None:
         return web.reel_length_m
@@ -200,7 +200,7 @@ class ReelSpan:
 
     @property
     def scrapped_m(self) -> float | None:
-        """What was thrown away with the core [m]: a short rest that nobody mounted again.
+        """Scrapped with the core [m]: a short remainder that was not mounted again.
 
         A rest above SCRAP_SHARE of a new reel counts as a part reel put back on the shelf.
         """
@@ -251,9 +251,9 @@ def reel_spans(plant: Plant, counts: MachineCounts, reels: pl.DataFrame, last: d
 
 
 def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
-    """Join the mountings of one reel: under the same name, its name with a mark, or as a rest of that length.
+    """Join the mountings of one reel: under the same name, its name with a mark, or as a remainder of that length.
 
-    A rest mounted again holds what was left on it; where nobody wrote that down, what the counter left.
+    A remainder mounted again holds what was noted as left on it; without a note, what the counter left.
     """
     out: list[ReelSpan] = []
     rests = _OpenRests()
@@ -273,7 +273,7 @@ def _with_rests(spans: list[ReelSpan]) -> list[ReelSpan]:
 
 
 def _remainder_m(span: ReelSpan) -> float | None:
-    """What was left on a reel taken off [m]: written down, or held less fed; None if neither tells."""
+    """Remainder of a reel taken off [m]: noted, or held less fed; None where neither is known."""
     if span.left_m is not None:
         return span.left_m
     if span.held_m is None or span.fed is None:
@@ -282,7 +282,7 @@ def _remainder_m(span: ReelSpan) -> float | None:
 
 
 class _OpenRests:
-    """Mountings whose rest nobody has mounted again, by kind and name."""
+    """Mountings whose remainder was not mounted again, by kind and name."""
 
     def __init__(self) -> None:
         self._by_name: dict[tuple[str, str], list[int]] = {}
@@ -297,7 +297,7 @@ class _OpenRests:
             self._by_name.setdefault((span.kind, name), []).append(k)
 
     def used_by(self, span: ReelSpan, earlier: Sequence[ReelSpan]) -> int | None:
-        """The mounting whose rest this one uses up, the latest first; a name says more than a length."""
+        """The mounting whose remainder this one uses up, the latest first; a name counts before a length."""
         open_ones = self._by_kind.get(span.kind, {})
         same_name = [k for name in names_meant(span.reel) for k in self._by_name.get((span.kind, name), [])]
         k = max((k for k in same_name if k in open_ones), default=None)
@@ -370,7 +370,7 @@ def _wraps_between(counts: MachineCounts, moments: Sequence[datetime]) -> list[f
     return [float(wraps[k]) if all(part[k] is not None for part in there) else None for k in range(len(wraps))]
 
 
-#: By how much more than its label a reel may hold before it is told: over-delivery of a reel aside.
+#: By how much more than its label a reel may hold without a note; a reel's over-delivery aside.
 MORE_SHARE = 0.05
 
 

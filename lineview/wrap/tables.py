@@ -59,7 +59,7 @@ def _fed_alone(kind: str, amount: PerThousand) -> dict[str, Any]:
 
 
 def product_table(account: WrapAccount, plant: Plant, currency: str) -> Table:
-    """Give use per thousand by product, where batches tell products."""
+    """Use per thousand by product, where batches name products."""
     rows: list[dict[str, Any]] = []
     for product, use in account.by_product:
         described = plant.product(product) if product else None
@@ -142,7 +142,7 @@ def reel_table(account: WrapAccount) -> Table:
 
 
 def verdict(wrong: WrongLabel) -> str:
-    """Say in plain words which of a reel's three views does not fit the other two."""
+    """Name the one of a reel's three views that disagrees with the other two."""
     share, tolerance = f"{100 * wrong.share:+.0f} %", f"±{100 * wrong.tolerance:g} %"
     share, side = share.replace("-", "−"), "less" if wrong.share < 0 else "more"
     if wrong.what == "label":

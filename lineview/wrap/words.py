@@ -37,7 +37,7 @@ def sentence(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
 
 
 def _by_counter_alone(account: WrapAccount, plant: Plant) -> tuple[Span, ...]:
-    """Say what the feed counters alone tell, where plant.toml describes no web."""
+    """Say what the feed counters alone show, where plant.toml describes no web."""
     amounts = []
     for kind, amount in account.fed_alone.items():
         metres, unit = in_plant_units(amount.value, plant)
@@ -116,7 +116,7 @@ def _pieces_text(pieces: float) -> str:
 
 
 def notes(account: WrapAccount, machine: Machine, *, tape_told: bool, batches_told: bool) -> tuple[str, ...]:
-    """Say what cannot be told and which export would tell it."""
+    """Say what is not known and which export would show it."""
     out = []
     if not account.rows:
         out.append("No counter of pieces or good pieces has readings in this period.")
