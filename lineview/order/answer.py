@@ -51,13 +51,13 @@ WEEKS_AHEAD = 4
 class OrderInputs:
     """Of every cut-and-wrap machine, for stock is common to the works.
 
-    `counts` of the recent weeks by machine; `made` what was made by line, day and product (DAILY_OUTPUT);
+    `counts` of the recent weeks by machine; `daily_output` the good pieces by line, day and product (DAILY_OUTPUT);
     `good` the good pieces of the period asked for; batches, reels, plan and stock; and the rows of plan and stock
     that two exports tell differently, each with its file; `what_if` what is supposed.
     """
 
     counts: Mapping[str, MachineCounts]
-    made: pl.DataFrame
+    daily_output: pl.DataFrame
     good: Estimate
     batches: pl.DataFrame
     reels: pl.DataFrame
@@ -70,7 +70,7 @@ class OrderInputs:
 
 def answer_order(plant: Plant, scope: Scope, inputs: OrderInputs) -> Answer:
     """Answer what to order by when."""
-    now, daily_output, what_if = order_moment(scope), inputs.made, inputs.what_if
+    now, daily_output, what_if = order_moment(scope), inputs.daily_output, inputs.what_if
     if what_if is not None:
         plant = supposed_plant(plant, what_if)
     waste = _waste(plant, inputs, (now - RECENT, now))
@@ -155,7 +155,7 @@ def _metres_since_count(
             for name, pieces in good_by_product(inputs.batches, machine, names, followed, now).items():
                 pieces_of[name] = pieces_of.get(name, 0.0) + pieces
         if followed > moment:
-            for name, pieces in _output_between(inputs.made, moment, followed, plant).items():
+            for name, pieces in _output_between(inputs.daily_output, moment, followed, plant).items():
                 pieces_of[name] = pieces_of.get(name, 0.0) + pieces
         metres[moment] = used_metres(plant, pieces_of, waste)
     return {web: metres[moment].get(web, 0.0) for web, moment in moments.items()}

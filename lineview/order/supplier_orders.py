@@ -23,7 +23,7 @@ PALLET_SHARE = 0.5
 class SheetRow:
     """One line of an order sheet; `money` is None where there is no price.
 
-    `wanted` are the reels that the advice asks for before rounding, for the reason `basis`; `rounded` those
+    `exact_reels` are the reels that the advice asks for before rounding, for the reason `basis`; `rounded` those
     after minimum and multiple; `reels` may be more, to fill a pallet.
     """
 
@@ -32,7 +32,7 @@ class SheetRow:
     price: float | None
     money: float | None
     pallets: float | None
-    wanted: float = 0.0
+    exact_reels: float = 0.0
     basis: str = ""
     rounded: int = 0
 

@@ -181,7 +181,7 @@ def sheet_table(orders: Sequence[SupplierOrder], plant: Plant) -> Table:
 def why_so_many(row: SheetRow, plant: Plant) -> str:
     """Say how a row's reels come about: what is wanted, minimum and multiple, full pallets, price break."""
     web, parts = row.web, [row.basis] if row.basis else []
-    if row.rounded - row.wanted >= 1.0:
+    if row.rounded - row.exact_reels >= 1.0:
         least = f"the minimum of {web.minimum_reels}" if row.rounded == web.minimum_reels else ""
         step = f"a multiple of {web.multiple_reels}" if web.multiple_reels > 1 else ""
         parts.append(f"raised to {row.rounded}, {least or step or 'whole reels'}")
@@ -251,13 +251,13 @@ def supplier_sheet(answer: Answer, supplier: str, plant: Plant) -> Answer:
     """
     rows = [(web, row) for web, row in _orders_to_suppliers(answer, plant) if web.supplier == supplier]
     first = min((row["by"] for _, row in rows), default=None)
-    wanted_reels = _arrival_days(answer, plant)
+    arrival_days = _arrival_days(answer, plant)
     shown = [
         {
             "web": row["web"],
             "about": _description(web, plant),
             "reels": row["reels"],
-            "wanted": wanted_reels.get(row["web"]),
+            "wanted": arrival_days.get(row["web"]),
             "price": row["price"],
             "money": row["money"],
         }

@@ -2,7 +2,7 @@
 
 The checks hang on fields, each seeing the fields before its own, and not on whole parts: a validator of a
 part runs only where all of its fields are right, and a reader is to see every fault at once. They run where
-the context of the validation is a `Declared`, as in reading a file; a part made in code is taken as it is.
+the context of the validation is a `DeclaredIds`, as in reading a file; a part made in code is taken as it is.
 """
 
 from __future__ import annotations

@@ -84,7 +84,7 @@ def quantity(count: int, thing: str) -> str:
 
     Examples
     --------
-    >>> counted(1, "line"), counted(1200, "reel"), counted(2, "batch")
+    >>> quantity(1, "line"), quantity(1200, "reel"), quantity(2, "batch")
     ('1 line', '1,200 reels', '2 batches')
     """
     return f"{count:,} {thing}{'' if count == 1 else 'es' if thing.endswith('ch') else 's'}"
@@ -100,7 +100,7 @@ def sentence_list(words: Sequence[str]) -> str:
 
     Examples
     --------
-    >>> listed(["film"]), listed(["film", "wax paper"]), listed(["a", "b", "c"])
+    >>> sentence_list(["film"]), sentence_list(["film", "wax paper"]), sentence_list(["a", "b", "c"])
     ('film', 'film and wax paper', 'a, b and c')
     """
     return " and ".join(part for part in (", ".join(words[:-1]), *words[-1:]) if part)

@@ -201,7 +201,7 @@ def guard_formulas(frame: pl.DataFrame) -> pl.DataFrame:
 
     Examples
     --------
-    >>> guarded(pl.DataFrame({"text": ["=1+1", "12"]}))["text"].to_list()
+    >>> guard_formulas(pl.DataFrame({"text": ["=1+1", "12"]}))["text"].to_list()
     ["'=1+1", '12']
     """
     text = pl.col(pl.String)

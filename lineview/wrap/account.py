@@ -114,7 +114,7 @@ class WrapAccount:
     waste: Mapping[str, Waste]
     views: tuple[ReelEstimates, ...]
     blanks: Estimate
-    left: Mapping[str, ReelLeft]
+    reels_left: Mapping[str, ReelLeft]
     left_out_min: float
     readings: int
     fed: Mapping[str, Estimate] = field(default_factory=dict)
@@ -197,7 +197,7 @@ def wrap_account(
         faults=tuple(reel_faults(mounted)),
         waste=wastes,
         views=tuple(views),
-        left=_reels_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
+        reels_left=_reels_left(mounted, wastes, rows, (end - start).total_seconds() / 60.0),
         blanks=Estimate.unknown("no stops are known") if events is None else blanks_per_restart(counts, events, end),
         left_out_min=max(_uncounted_min(part.spans) for part in by_kind.values()),
         readings=_readings(counts, start, end),

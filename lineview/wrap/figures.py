@@ -86,7 +86,7 @@ def _reconciled_figures(figures: FigureList, account: WrapAccount, kind: str) ->
 
 def _reel_left_figures(figures: FigureList, account: WrapAccount, kind: str) -> None:
     """Add what is left on the reel that is on, and how long it lasts at the period's pace."""
-    remainder = account.left.get(kind)
+    remainder = account.reels_left.get(kind)
     if remainder is None:
         for name in ("{kind}_reel_left_m", "{kind}_reel_left_min"):
             figures.unknown(name, "no reel log, feed counter or reel length tells what is on", kind=kind)

@@ -192,7 +192,7 @@ class ReelSpan:
     stated_m: float | None = None
 
     @property
-    def drawn_m(self) -> float | None:
+    def unwound_m(self) -> float | None:
         """What went out of the reel [m]: held less left; None where either is unknown or it is still on."""
         if self.held_m is None or self.left_m is None or self.taken_off is None:
             return None

@@ -124,7 +124,7 @@ def reel_table(account: WrapAccount) -> Table:
             "label": span.label_m,
             "held": span.held_m,
             "left": span.left_m,
-            "drawn": span.drawn_m,
+            "drawn": span.unwound_m,
             "fed": None if span.fed is None else span.fed.number,
             "splices": span.splices,
             "rest_of": "" if span.origin in ("", span.reel) else span.origin,

@@ -115,7 +115,7 @@ def _pieces_text(pieces: float) -> str:
     return f"{pieces / 1e6:.1f} million" if pieces >= 1e6 else f"{pieces:,.0f}"
 
 
-def notes(account: WrapAccount, machine: Machine, *, tape_told: bool, batches_told: bool) -> tuple[str, ...]:
+def notes(account: WrapAccount, machine: Machine, *, has_timeline: bool, has_batches: bool) -> tuple[str, ...]:
     """Say what is not known and which export would show it."""
     out = []
     if not account.rows:
@@ -125,11 +125,11 @@ def notes(account: WrapAccount, machine: Machine, *, tape_told: bool, batches_to
             out.append(f"No {kind} feed counter: use follows from geometry and the allowances in plant.toml.")
     if machine.counter("blank wraps") is None:
         out.append("No counter of blank wraps: what they take is learned from restarts, or stays unexplained.")
-    if not batches_told:
+    if not has_batches:
         out.append("No batch sheet: use cannot be split by product.")
     if not account.reels:
         out.append("No reel log: reel ends and splices are in the unexplained part, and no reel can be checked.")
-    if not tape_told:
+    if not has_timeline:
         out.append("Restarts and changeovers cannot be counted.")
     if account.left_out_min >= 1:
         out.append(f"{account.left_out_min:,.0f} minutes are left out: a counter reset or turned unseen in them.")

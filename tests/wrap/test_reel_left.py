@@ -62,7 +62,7 @@ def test_a_rest_mounted_again_under_its_name_holds_what_was_left() -> None:
     assert a.returned
     assert a.scrapped_m == 0
     assert again.held_m == 1540
-    assert again.drawn_m == pytest.approx(1532)
+    assert again.unwound_m == pytest.approx(1532)
     assert b.left_m == 1900
     assert reel_faults([a, b, again]) == []
 
@@ -128,7 +128,7 @@ def test_use_on_a_reel_mounted_twice_adds_and_more_than_it_holds_is_a_fault() ->
     )  # fmt: skip
     waste = assumed_waste(wrap_plant().webs[0])
     metres = reel_metres([first, again], waste, None)
-    assert [(m.reel, m.fed, m.drawn) for m in metres] == [("r1", 2865.0, 2867.0)]
+    assert [(m.reel, m.fed, m.unwound) for m in metres] == [("r1", 2865.0, 2867.0)]
     assert reel_faults([first, again]) == []
     wild = replace(again, fed=Estimate(1990.0, 1990.0, 1990.0, 9))
     assert [f.what for f in reel_faults([first, wild])] == [
