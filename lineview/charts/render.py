@@ -10,7 +10,7 @@ import polars as pl
 
 from lineview.charts.order import order_picture
 from lineview.charts.rope import Tolerance, cusum_picture, residual_picture, rope_picture
-from lineview.charts.shift import shift_picture
+from lineview.charts.shift import shift_picture, strips_of, strips_picture
 from lineview.charts.style import ChartStyle, Picture, blank, label, see_through, thin
 from lineview.charts.week import difference_picture, looks_picture, loss_picture, trial_picture
 from lineview.charts.weight import Target, weight_picture
@@ -268,7 +268,17 @@ def _shift(answer: Answer, look: ChartStyle) -> list[Picture]:
     title = ", ".join(part for part in (_scope_words(answer, look), answer.scope.label) if part)
     title = _capital(title)
     series = answer.series
+    strips = strips_of(series["tape"], answer.scope.period, look)
+    if len(strips[1]) > 1 and "rate_per_min" in series["tape"].columns:
+        return [strips_picture(series["tape"], nominal, strips, look, title, _rates(answer))]
     return [shift_picture(series["rate"], series["tape"], nominal, answer.scope.period, look, title)]
+
+
+def _rates(answer: Answer) -> dict[str, str]:
+    """The effective rate of each shift of a longer period, by its period."""
+    rows = next((table.rows for table in answer.tables if table.name == "shifts"), ())
+    known = ((row["date"], row["shift"], row["rate"]) for row in rows if row["date"] and row["rate"] is not None)
+    return {f"{day}.{shift}": show.number(rate, 0) for day, shift, rate in known}
 
 
 def _wrap(answer: Answer, look: ChartStyle) -> list[Picture]:
