@@ -240,6 +240,13 @@ def trials_of(store: StoreReader) -> list[Trial]:
 def trial_of(store: StoreReader, number: int) -> Trial:
     """The trial of a number.
 
+    Parameters
+    ----------
+    store : StoreReader
+        Where trials are kept.
+    number : int
+        Of the trial.
+
     Raises
     ------
     AskError
