@@ -13,7 +13,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 from lineview.app.plant_watch import PlantState, PlantWatch
-from lineview.core.errors import AskError, Fault, PlantError
+from lineview.core.errors import AskError, Fault, PlantError, StoreError
 from lineview.core.figure import Period
 from lineview.plant import Layout, Machine, Plant
 from lineview.report.answer import Answer, Question, Scope
@@ -133,7 +133,7 @@ class Works:
         self._plants = PlantWatch(folder)
         if not new or self.is_set_up:
             self._plants.current()
-        self._answers: KeptResults[Answer] = KeptResults(KEPT_ANSWERS, KEPT_BYTES, series_bytes)
+        self._answers: tuple[Hashable, KeptResults[Answer]] = (None, _no_answers())
         self.store = Store.open(folder / "store", journal_url)
         self._asking = Lock()
         self._records: RecordKeeper | None = None
@@ -369,8 +369,15 @@ class Works:
         Nothing is locked meanwhile: exports may come in, and other questions are answered at the same time.
         """
         plant, state = self._plants.current()
-        key = (self.store.version(), state, asked)
-        return self._answers.get(key, lambda: self._work_out(plant, state, asked))
+        kept = self._answers_of((self.store.version(), state))
+        return kept.get(asked, lambda: self._work_out(plant, state, asked))
+
+    def _answers_of(self, state: Hashable) -> KeptResults[Answer]:
+        """The answers kept of this state; those of the one before are asked for no more."""
+        with self._asking:
+            if self._answers[0] != state:
+                self._answers = (state, _no_answers())
+            return self._answers[1]
 
     def _work_out(self, plant: Plant, state: PlantState, asked: QuestionScope) -> Answer:
         from lineview.app.conflict_notes import conflict_counts, noted, replaced_rows
@@ -465,7 +472,15 @@ class Works:
         -------
         str
             For a page that wants to know whether to look again.
+
+        Raises
+        ------
+        StoreError
+            Where the folder has gone, though its journal is still open, or the journal cannot be read.
         """
+        if not (self.folder / "store").is_dir():
+            do = "Bring it back to its place; nothing has to be started anew."
+            raise StoreError(Fault("the works folder has gone", self.folder.name, do=do))
         return f"{self.store.version()}/{self._plants.state()}"
 
 
@@ -473,6 +488,10 @@ def _past(at: datetime) -> None:
     """Refuse a moment that is still to come."""
     if at > datetime.now(UTC) + CLOCKS_DIFFER:
         raise AskError(Fault("this moment is in the future", "at", "a moment that is over"))
+
+
+def _no_answers() -> KeptResults[Answer]:
+    return KeptResults(KEPT_ANSWERS, KEPT_BYTES, series_bytes)
 
 
 def series_bytes(answer: Answer) -> int:
