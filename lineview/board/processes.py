@@ -23,7 +23,7 @@ MOST_HELD_MB, LEAST_PAGES = 450.0, 50
 #: Seconds after which one that did not start is tried again; doubled each time up to the second.
 AGAIN_S, AGAIN_AT_MOST_S = 2.0, 60.0
 #: What pages need, imported once: where the system can fork, processes share it.
-_OF_PAGES = "app.conflict_notes app.inputs app.records app.week_inputs board.app charts.render".split()
+_OF_PAGES = ["app.conflict_notes", "app.inputs", "app.records", "app.week_inputs", "board.app", "charts.render"]
 SHARED = [*(f"lineview.{name}" for name in _OF_PAGES), *(module for module, _ in WHERE.values())]
 SHARED += ["plotly.graph_objects", "plotly.subplots", "scipy.optimize", "scipy.stats"]
 
