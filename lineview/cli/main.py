@@ -16,6 +16,7 @@ from lineview.app.allocator import (
     keep_answers_to_one_thread,
     keep_small_files_to_one_thread,
     keep_to_one_thread,
+    leave_parts_of_numpy_out,
 )
 from lineview.cli.options import HERE, JournalUrl, WorksFolder
 from lineview.cli.trials import trials
@@ -226,6 +227,7 @@ def answer(
     from lineview.app.works import Works
     from lineview.cli.answers import print_answer
 
+    leave_parts_of_numpy_out()
     asked = read_question(question, line, machine, period, start, end, only, against, trial)
     with Works(works, journal) as opened:
         print_answer(opened, asked, as_json, whole)

@@ -10,9 +10,11 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from lineview.core.estimate import Estimate
+from lineview.machine.counters import Counted
 from lineview.machine.pieces import MachineCounts, micros
 from lineview.machine.products import WRAP_COUNTERS, wraps_between
 from lineview.plant import Counts, Plant, Web, WebKind
@@ -236,17 +238,25 @@ def _known(counts: MachineCounts, kind: Counts, moments: Sequence[datetime]) -> 
     counted = counts.count(kind, at[:-1], at[1:])
     if counted is None:
         return [None] * (len(at) - 1)
-    sure = (counted.missing_s <= MISSING_S) & (counted.readings > 0) & ~np.isnan(counted.value)
+    sure = _sure(counted)
     return [counted.at(k) if sure[k] else None for k in range(len(sure))]
+
+
+def _sure(counted: Counted) -> npt.NDArray[np.bool_]:
+    """Of which stretches all was read."""
+    return (counted.missing_s <= MISSING_S) & (counted.readings > 0) & ~np.isnan(counted.value)
 
 
 def _known_wraps(counts: MachineCounts, moments: Sequence[datetime]) -> list[float | None]:
     """Wraps between moments; None where part of them was not read, or is open."""
     wraps = wraps_between(counts, moments)
-    there = [_known(counts, what, moments) for what in WRAP_COUNTERS if counts.has_read(what)]
     if wraps is None:
         return [None] * (len(moments) - 1)
-    return [float(wraps[k]) if all(part[k] is not None for part in there) else None for k in range(len(wraps))]
+    at, sure = micros(moments), np.ones(len(wraps), dtype=np.bool_)
+    for what in WRAP_COUNTERS:
+        counted = counts.count(what, at[:-1], at[1:]) if counts.has_read(what) else None
+        sure &= True if counted is None else _sure(counted)
+    return [float(n) if known else None for n, known in zip(wraps, sure, strict=True)]
 
 
 #: By how much more than its label a reel may hold before it is told: over-delivery of a reel aside.
