@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,23 +47,50 @@ def inverse_times(noise: Noise, steps: Floats, columns: Floats) -> tuple[Floats,
     """
     if noise.phi == 0.0:
         return columns, 0.0
+    if steps.size > MANY:
+        known = _parts_of(noise, steps)
+    else:  # a search asks for the same noises again and again
+        of_steps = _known_parts(steps.tobytes())
+        known = of_steps[noise] if noise in of_steps else of_steps.setdefault(noise, _parts_of(noise, steps))
+    if noise.white == 0.0:
+        return _times(known.diagonal, known.beside, columns), known.log_det
+    from scipy.linalg.lapack import dpttrs
+
+    q = noise.white
+    solved, _ = dpttrs(known.diagonal, known.beside, columns)
+    # T M⁻¹ with M = (1 − q) I + q T is (I − (1 − q) M⁻¹) / q
+    return np.asarray((columns - (1 - q) * solved) / q, dtype=np.float64), known.log_det
+
+
+class _Parts(NamedTuple):
+    """The inverse of a noise without a white part, or the factors of M with one; and log |V|."""
+
+    diagonal: Floats
+    beside: Floats
+    log_det: float
+
+
+@lru_cache(maxsize=2)
+def _known_parts(steps: bytes) -> dict[Noise, _Parts]:
+    """What was worked out for the noises tried at these steps."""
+    return {}
+
+
+def _parts_of(noise: Noise, steps: Floats) -> _Parts:
     rho = np.sign(noise.phi) ** np.round(steps) * np.abs(noise.phi) ** steps if noise.phi < 0 else noise.phi**steps
     gap = 1 - rho**2
-    diagonal = np.ones(columns.shape[0])
+    diagonal = np.ones(steps.size + 1)
     diagonal[1:] += rho**2 / gap
     diagonal[:-1] += rho**2 / gap
     beside = -rho / gap
     log_det_t = -float(np.sum(np.log(gap)))
     if noise.white == 0.0:
-        return _times(diagonal, beside, columns), -log_det_t
-    from scipy.linalg.lapack import dpttrf, dpttrs
+        return _Parts(diagonal, beside, -log_det_t)
+    from scipy.linalg.lapack import dpttrf
 
     q = noise.white
     pivots, below, _ = dpttrf((1 - q) + q * diagonal, q * beside)
-    solved, _ = dpttrs(pivots, below, columns)
-    # T M⁻¹ with M = (1 − q) I + q T is (I − (1 − q) M⁻¹) / q
-    product = np.asarray((columns - (1 - q) * solved) / q, dtype=np.float64)
-    return product, float(np.sum(np.log(pivots))) - log_det_t
+    return _Parts(pivots, below, float(np.sum(np.log(pivots))) - log_det_t)
 
 
 def _times(diagonal: Floats, beside: Floats, columns: Floats) -> Floats:
